@@ -1,0 +1,1 @@
+"""trayopt: a constraint solver for optimal tray and stack assignment."""

@@ -1,0 +1,1 @@
+"""F7: the commands, one a file."""

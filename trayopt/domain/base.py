@@ -1,0 +1,52 @@
+"""The one base of all data that is read from files, and the arithmetic that all floors share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import isqrt
+from typing import Annotated, Literal, Self, TypeVar
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+
+Travel = Literal["clockwise", "counterclockwise"]
+TRAVELS: tuple[Travel, Travel] = ("clockwise", "counterclockwise")
+
+Id = Annotated[str, StringConstraints(min_length=1, max_length=64, pattern=r"^[^\s:/+\x00-\x1f][^:/+\x00-\x1f]*$")]
+Millimetres = Annotated[int, Field(ge=-100_000, le=100_000)]
+Size = Annotated[float, Field(gt=0, le=100_000, allow_inf_nan=False)]
+Count = Annotated[int, Field(ge=1, le=100_000)]
+
+T = TypeVar("T")
+
+EPSILON = 1e-9
+"""Diameters, radii and areas are compared to within this (spec, section 3)."""
+
+
+class Frozen(BaseModel):
+    """Base of all file data: frozen, strict about types, no unknown keys."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+    def once(self, make: Callable[[Self], T]) -> T:
+        """Compute something of this object by ``make`` the first time, and give the same thing ever after."""
+        kept: dict[Callable[[Self], object], object] = self.__dict__.setdefault("_once", {})
+        if make not in kept:
+            kept[make] = make(self)
+        return kept[make]  # type: ignore[return-value]
+
+
+def straight_mm(x0: int, y0: int, x1: int, y1: int) -> int:
+    """Length of a straight piece in the x, y plane, rounded up to a whole millimetre (exact, in integers)."""
+    square = (x1 - x0) ** 2 + (y1 - y0) ** 2
+    root = isqrt(square)
+    return root if root * root == square else root + 1
+
+
+def divisors(n: int) -> tuple[int, ...]:
+    """Give all k ≥ 1 that divide n, rising."""
+    return tuple(k for k in range(1, n + 1) if n % k == 0)
+
+
+def ceil_to(value: int, step: int) -> int:
+    """Round up to a multiple of step."""
+    return -(-value // step) * step

@@ -1,0 +1,78 @@
+"""TIA-598 colours: position to name and back (sequence as in ANSI/TIA-598-C)."""
+
+from __future__ import annotations
+
+COLOURS: tuple[str, ...] = (
+    "blue", "orange", "green", "brown", "slate", "white", "red", "black", "yellow", "violet", "rose", "aqua",
+)  # fmt: skip
+SHORT: tuple[str, ...] = ("BL", "OR", "GR", "BR", "SL", "WH", "RD", "BK", "YL", "VI", "RS", "AQ")
+RGB: dict[str, str] = {
+    "blue": "#1f5fd0", "orange": "#f08a1c", "green": "#2e9a48", "brown": "#8a5a33", "slate": "#7d8896", "white": "#fbfbf8",
+    "red": "#d6303a", "black": "#24262b", "yellow": "#f3d233", "violet": "#7b4fb5", "rose": "#f29ab8", "aqua": "#57cfd6",
+}  # fmt: skip
+"""Display values, chosen freely: no open standard gives RGB for these names."""
+
+
+def colour(position: int) -> tuple[str, int]:
+    """Give base colour and number of stripes of a position from 1; above twelve each further dozen adds one stripe."""
+    if position < 1:
+        raise ValueError("positions are counted from 1")
+    return COLOURS[(position - 1) % 12], (position - 1) // 12
+
+
+def stripe(base: str) -> str:
+    """Give the colour of the stripes on a base: black, and yellow on black."""
+    return "yellow" if base == "black" else "black"
+
+
+def name(position: int) -> str:
+    """Write a position's colour in words, such as ``blue``, ``black + yellow stripe``, ``aqua + 2 black stripes``."""
+    base, stripes = colour(position)
+    if stripes == 0:
+        return base
+    return f"{base} + {stripe(base)} stripe" if stripes == 1 else f"{base} + {stripes} {stripe(base)} stripes"
+
+
+def short(position: int) -> str:
+    """Write a position's two letters, with the number of stripes behind it: ``BL``, ``BK1``."""
+    base, stripes = colour(position)
+    return SHORT[COLOURS.index(base)] + (str(stripes) if stripes else "")
+
+
+def position(text: str) -> int:
+    """Read a colour (name or two letters, ``BL``, ``blue``, ``BL1``, ``blue + black stripe``) as its position from 1.
+
+    Raises
+    ------
+    ValueError
+        Where the text is no colour of the sequence; the message lists them.
+    """
+    words = " ".join(text.replace("+", " + ").split()).strip()
+    base, _, tail = words.partition(" + ")
+    stripes = 0
+    if tail:
+        parts = tail.lower().split()
+        if parts[0].isdigit():
+            stripes, parts = int(parts[0]), parts[1:]
+        else:
+            stripes = 1
+        on = _base(base)
+        if len(parts) != 2 or parts[1] not in {"stripe", "stripes"} or on is None or parts[0] != stripe(COLOURS[on]) or stripes < 1:
+            raise ValueError(_allowed(text))
+    elif base[-1:].isdigit():
+        letters = base.rstrip("0123456789")
+        stripes, base = int(base[len(letters) :]), letters.strip()
+    index = _base(base)
+    if index is None:
+        raise ValueError(_allowed(text))
+    return index + 1 + 12 * stripes
+
+
+def _base(text: str) -> int | None:
+    if text.lower() in COLOURS:
+        return COLOURS.index(text.lower())
+    return SHORT.index(text.upper()) if text.upper() in SHORT else None
+
+
+def _allowed(text: str) -> str:
+    return f"{text!r} is no TIA-598 colour; allowed: {', '.join(COLOURS)} (or {' '.join(SHORT)}), with black stripes above 12"

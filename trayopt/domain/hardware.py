@@ -1,0 +1,242 @@
+"""Trays, enclosures and tube sets: what stands on the wall. Units are in the field names."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from math import hypot, sqrt
+from typing import Annotated, Any, Literal, NamedTuple
+
+from pydantic import Field, GetJsonSchemaHandler
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema
+
+from trayopt.domain.base import EPSILON, Count, Frozen, Id, Millimetres, Size, Travel
+
+
+class Reference:
+    """Marks a field that a file may give as a library id or as a path to a ``.yaml`` file."""
+
+    def __init__(self, kind: str) -> None:
+        self.kind = kind
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        """Allow a string beside the object in the JSON Schema."""
+        text: dict[str, Any] = {"type": "string", "description": f"{self.kind} id of the library, or a path ending in .yaml"}
+        return {"anyOf": [text, handler(schema)]}
+
+
+class Place(NamedTuple):
+    """A tray place: position 1 is at the base, rising outward to the door."""
+
+    stack: str
+    position: int
+
+    def __str__(self) -> str:
+        """Write as in plans and messages: ``left/3``."""
+        return f"{self.stack}/{self.position}"
+
+
+class Tray(Frozen):
+    """One splice tray type; ``inside_mm`` is the fibre from the entrance to the sleeve with its storage turns."""
+
+    kind: Literal["tray"] = "tray"
+    id: Id
+    fibres: Count
+    sleeves: Count
+    sleeve_fibres: Count
+    entrance_legs: Count
+    height_mm: Size
+    size_mm: tuple[Size, Size]
+    inside_mm: Annotated[int, Field(ge=0, le=100_000)]
+    min_radius_mm: Size
+
+
+class Guide(Frozen):
+    """A guide of the track; both directions of travel share its opening."""
+
+    id: Id
+    x_mm: Millimetres
+    y_mm: Millimetres
+    opening_mm2: Size
+
+
+class Track(Frozen):
+    """The closed ring of guides, clockwise seen from the door, and the band over the back plate in which it carries legs."""
+
+    z_mm: tuple[Millimetres, Millimetres]
+    min_radius_mm: Size
+    guides: Annotated[tuple[Guide, ...], Field(min_length=3, max_length=1000)]
+
+
+class Seal(Frozen):
+    """A cable seal of a port: how many cables of which diameters it takes, limits included."""
+
+    holes: Count
+    least_mm: Annotated[float, Field(ge=0, le=1000, allow_inf_nan=False)]
+    most_mm: Size
+
+
+class Port(Frozen):
+    """Where trunks enter; ``turns`` is the natural way round from there."""
+
+    id: Id
+    x_mm: Millimetres
+    y_mm: Millimetres
+    guide: Id
+    bore_mm: Size
+    turns: Literal["clockwise", "counterclockwise", "both"] = "both"
+    seals: tuple[Seal, ...] = ()
+
+
+class Entrance(Frozen):
+    """Where legs that travel one way leave the track for the trays of a stack."""
+
+    guide: Id
+    x_mm: Millimetres
+    y_mm: Millimetres
+
+
+class End(Frozen):
+    """A side of a stack where legs enter its trays, with one entrance for each direction of travel."""
+
+    id: Id
+    clockwise: Entrance
+    counterclockwise: Entrance
+
+    def entrance(self, travel: Travel) -> Entrance:
+        """Give the entrance for legs that travel this way."""
+        return self.clockwise if travel == "clockwise" else self.counterclockwise
+
+
+class Stack(Frozen):
+    """Tray places one over the other; ``at_mm`` is the lower left corner of the trays."""
+
+    id: Id
+    tray: Annotated[Tray, Reference("tray")]
+    positions: Annotated[int, Field(ge=1, le=1000)]
+    at_mm: tuple[Millimetres, Millimetres]
+    base_z_mm: Millimetres
+    pitch_mm: Annotated[int, Field(ge=0, le=10_000)]
+    ends: Annotated[tuple[End, ...], Field(min_length=1)]
+
+    def z_mm(self, position: int) -> int:
+        """Height of a tray place over the back plate."""
+        return self.base_z_mm + (position - 1) * self.pitch_mm
+
+
+class Enclosure(Frozen):
+    """The box: its track, its ports and its stacks, in the order in which place order takes them."""
+
+    kind: Literal["enclosure"] = "enclosure"
+    id: Id
+    size_mm: tuple[Size, Size, Size]
+    track: Track
+    ports: Annotated[tuple[Port, ...], Field(min_length=1)]
+    stacks: Annotated[tuple[Stack, ...], Field(min_length=1)]
+
+    @cached_property
+    def places(self) -> tuple[Place, ...]:
+        """All tray places in place order: by position, then as the enclosure lists its stacks."""
+        deepest = max(stack.positions for stack in self.stacks)
+        return tuple(
+            Place(stack.id, position)
+            for position in range(1, deepest + 1)
+            for stack in self.stacks
+            if position <= stack.positions
+        )
+
+    @cached_property
+    def place_rank(self) -> dict[Place, int]:
+        """Index of each place in place order, from 0."""
+        return {place: rank for rank, place in enumerate(self.places)}
+
+    @cached_property
+    def stack_by_id(self) -> dict[str, Stack]:
+        """Stacks by id."""
+        return {stack.id: stack for stack in self.stacks}
+
+    @cached_property
+    def port_by_id(self) -> dict[str, Port]:
+        """Ports by id."""
+        return {port.id: port for port in self.ports}
+
+    def tray_at(self, place: Place) -> Tray:
+        """Tray type at a place."""
+        return self.stack_by_id[place.stack].tray
+
+    def faults(self) -> list[tuple[tuple[str | int, ...], str, str]]:
+        """Find references inside the enclosure that lead nowhere: (path, message, what is allowed)."""
+        found: list[tuple[tuple[str | int, ...], str, str]] = []
+        guides = [guide.id for guide in self.track.guides]
+        named = ", ".join(guides)
+        for path, ids in (
+            (("track", "guides"), guides),
+            (("ports",), [port.id for port in self.ports]),
+            (("stacks",), [stack.id for stack in self.stacks]),
+        ):
+            found += [((*path, i, "id"), f"{ids[i]!r} stands twice in {path[-1]}", "every id once") for i in repeats(ids)]
+        if self.track.z_mm[0] > self.track.z_mm[1]:
+            found.append((("track", "z_mm"), "the band of the track is upside down", "the lower edge first"))
+        for i, port in enumerate(self.ports):
+            if port.guide not in guides:
+                found.append((("ports", i, "guide"), f"port {port.id!r} names an unknown guide {port.guide!r}", named))
+            for j, seal in enumerate(port.seals):
+                if seal.least_mm > seal.most_mm:
+                    found.append((("ports", i, "seals", j), "least_mm is above most_mm", "least_mm up to most_mm"))
+        for i, stack in enumerate(self.stacks):
+            ends = [end.id for end in stack.ends]
+            found += [(("stacks", i, "ends", j, "id"), f"{ends[j]!r} stands twice in ends", "every id once") for j in repeats(ends)]
+            for j, end in enumerate(stack.ends):
+                for travel, entrance in (("clockwise", end.clockwise), ("counterclockwise", end.counterclockwise)):
+                    if entrance.guide not in guides:
+                        found.append(
+                            (("stacks", i, "ends", j, travel, "guide"), f"unknown guide {entrance.guide!r}", named)
+                        )
+        return found
+
+
+class Tube(Frozen):
+    """A tube that protects one leg; the least radius is ten times its diameter where none is given."""
+
+    bore_mm: Size
+    diameter_mm: Size
+    least_radius_mm: Size | None = None
+
+    @property
+    def radius_mm(self) -> float:
+        """Least radius to which it may be bent."""
+        return 10 * self.diameter_mm if self.least_radius_mm is None else self.least_radius_mm
+
+
+class TubeSet(Frozen):
+    """The tubes at hand for legs that are divided at the port."""
+
+    kind: Literal["tubes"] = "tubes"
+    id: Id
+    tubes: Annotated[tuple[Tube, ...], Field(min_length=1)]
+
+    def for_bore(self, needed_mm: float) -> Tube | None:
+        """Give the tube of the smallest diameter (then bore, then least radius) whose bore holds what the leg needs."""
+        fits = [tube for tube in self.tubes if tube.bore_mm >= needed_mm - EPSILON]
+        return min(fits, key=lambda tube: (tube.diameter_mm, tube.bore_mm, tube.radius_mm), default=None)
+
+
+def flat_bore_mm(ribbons: int, ribbon_mm: tuple[float, float]) -> float:
+    """Bore that a stack of flat ribbons (width, height) needs: its diagonal."""
+    return hypot(ribbons * ribbon_mm[1], ribbon_mm[0])
+
+
+def round_bore_mm(fibres: int, coating_mm: float) -> float:
+    """Bore that a bundle of fibres needs at a packing of 60 %."""
+    return coating_mm * sqrt(fibres / 0.6)
+
+
+def repeats(ids: list[str]) -> list[int]:
+    """Indices at which an id stands that stood before."""
+    seen: set[str] = set()
+    found = []
+    for i, name in enumerate(ids):
+        if name in seen:
+            found.append(i)
+        seen.add(name)
+    return found

@@ -1,0 +1,287 @@
+"""A job with its references resolved and its defaults filled in, and what follows from it by counting alone."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from bisect import bisect_right
+from collections.abc import Mapping
+from functools import cached_property
+from typing import Annotated, Any, Literal, NamedTuple
+
+from pydantic import ConfigDict, Field, GetJsonSchemaHandler, field_validator
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema
+
+from trayopt.domain.base import TRAVELS, Frozen, Id, Millimetres, Travel
+from trayopt.domain.cable import Cable
+from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.finding import Level
+from trayopt.domain.hardware import Enclosure, Place, Reference, TubeSet
+from trayopt.domain.ranges import Run, parse_run
+from trayopt.domain.splicing import Piece, SleeveRun, cut_pieces, sleeve_runs
+
+
+class RunText:
+    """Marks a run that a file writes as text, ``N1:1-432``."""
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        """Describe the text in the JSON Schema."""
+        del schema, handler
+        return {"type": "string", "pattern": "^[^:]+:[0-9]+(-[0-9]+)?$", "description": "trunk:first-last"}
+
+
+def _read_run(value: object) -> object:
+    return parse_run(value) if isinstance(value, str) else value
+
+
+class Trunk(Frozen):
+    """A cable end that enters the box, and the limits that its owner set for it."""
+
+    id: Id
+    cable: Annotated[Cable, Reference("cable")]
+    ports: tuple[Id, ...] | Literal["any"] = "any"
+    travel: Literal["clockwise", "counterclockwise", "either"] = "either"
+    loops: Annotated[tuple[Annotated[int, Field(ge=0, le=9)], ...], Field(min_length=1)] = (1, 2)
+    exposed_mm: Annotated[int, Field(ge=0, le=1_000_000)] | None = None
+    transition_mm: Millimetres = 0
+    divide_at: Literal["tray", "port"] = "tray"
+    idle: Literal["coiled", "cut_back"] = "coiled"
+
+    @cached_property
+    def subunits(self) -> tuple[Subunit, ...]:
+        """Its subunits 1, 2, 3 … with their fibres."""
+        made = []
+        first = 1
+        for group in self.cable.subunits:
+            for _ in range(group.count):
+                made.append(
+                    Subunit(
+                        self.id, len(made) + 1, first, group.ribbons, group.ribbon_fibres, group.diameter_mm, group.radius_mm
+                    )
+                )
+                first += made[-1].fibres
+        return tuple(made)
+
+    @cached_property
+    def _firsts(self) -> tuple[int, ...]:
+        return tuple(subunit.first for subunit in self.subunits)
+
+    def subunit_of(self, fibre: int) -> Subunit:
+        """Give the subunit that holds a fibre of the trunk."""
+        return self.subunits[bisect_right(self._firsts, fibre) - 1]
+
+    @property
+    def travels(self) -> tuple[Travel, ...]:
+        """Directions that its owner allows."""
+        return TRAVELS if self.travel == "either" else (self.travel,)
+
+    def allowed_ports(self, enclosure: Enclosure) -> tuple[str, ...]:
+        """Ports that its owner allows, in the order of the enclosure."""
+        return tuple(port.id for port in enclosure.ports if self.ports == "any" or port.id in self.ports)
+
+
+class Join(Frozen):
+    """A run of one trunk spliced to a run of another, in order."""
+
+    model_config = ConfigDict(arbitrary_types_allowed=True)
+
+    a: Annotated[Run, RunText()]
+    b: Annotated[Run, RunText()]
+    name: Annotated[str, Field(min_length=1, max_length=64)]
+
+    _read = field_validator("a", "b", mode="before")(_read_run)
+
+
+class Apart(Frozen):
+    """Joins that never share a tray (or a stack): diverse routes."""
+
+    joins: Annotated[tuple[str, ...], Field(min_length=2)]
+    scope: Literal["tray", "stack"] = "tray"
+
+    @property
+    def pairs(self) -> tuple[tuple[str, str], ...]:
+        """Every pair of its joins, as written."""
+        return tuple((a, b) for i, a in enumerate(self.joins) for b in self.joins[i + 1 :])
+
+
+class LegPin(Frozen):
+    """A leg whose tray place (or stack, or position) is decided, or built."""
+
+    leg: Annotated[Run, RunText()]
+    stack: Id | None = None
+    position: Annotated[int, Field(ge=1)] | None = None
+    built: bool = False
+
+    _read = field_validator("leg", mode="before")(_read_run)
+
+    @property
+    def subject(self) -> str:
+        """Write as in findings: ``N1:1-72``."""
+        return str(self.leg)
+
+
+class TrunkPin(Frozen):
+    """A trunk whose port, travel or loops are decided, or built."""
+
+    trunk: Id
+    port: Id | None = None
+    travel: Travel | None = None
+    loops: Annotated[int, Field(ge=0, le=9)] | None = None
+    built: bool = False
+
+    @property
+    def subject(self) -> str:
+        """Write as in findings: the trunk's id."""
+        return self.trunk
+
+
+class Setting(Frozen):
+    """What a job says of one rule, with the rule's own defaults filled in."""
+
+    level: Level
+    weight: Annotated[int, Field(ge=1, le=1_000_000)] = 1
+    parameters: Mapping[str, int | float] = {}
+
+
+class Neighbour(NamedTuple):
+    """The other side of a splice."""
+
+    trunk: str
+    fibre: int
+
+
+class Job(Frozen):
+    """The whole job; ``rules`` holds every rule that has a level, filled in by the registry of rules."""
+
+    schema_: Annotated[Literal["trayopt/job/1"], Field(alias="schema")] = "trayopt/job/1"
+    title: Annotated[str, Field(max_length=500)] = ""
+    enclosure: Annotated[Enclosure, Reference("enclosure")]
+    tubes: Annotated[TubeSet, Reference("tubes")]
+    trunks: Annotated[tuple[Trunk, ...], Field(min_length=1, max_length=1000)]
+    joins: tuple[Join, ...] = ()
+    apart: tuple[Apart, ...] = ()
+    rules: Mapping[str, Setting] = {}
+    pins: tuple[LegPin | TrunkPin, ...] = ()
+
+    @cached_property
+    def digest(self) -> str:
+        """sha256 of the job's canonical JSON: references resolved, defaults filled in, keys sorted."""
+        text = json.dumps(self.plain(), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+        return hashlib.sha256(text.encode()).hexdigest()
+
+    def plain(self) -> dict[str, Any]:
+        """Give the job as plain data: the canonical form, in which runs are text again."""
+        data = self.model_dump(mode="json", by_alias=True)
+        for join in data["joins"]:
+            join["a"], join["b"] = str(Run(*join["a"])), str(Run(*join["b"]))
+        for pin in data["pins"]:
+            if "leg" in pin:
+                pin["leg"] = str(Run(*pin["leg"]))
+        return data
+
+    @cached_property
+    def trunk_by_id(self) -> dict[str, Trunk]:
+        """Trunks by id, in the order of the list."""
+        return {trunk.id: trunk for trunk in self.trunks}
+
+    @cached_property
+    def trunk_rank(self) -> dict[str, int]:
+        """Index of each trunk in the list."""
+        return {trunk.id: i for i, trunk in enumerate(self.trunks)}
+
+    @cached_property
+    def subunits(self) -> tuple[Subunit, ...]:
+        """Every subunit of every trunk, in order."""
+        return tuple(subunit for trunk in self.trunks for subunit in trunk.subunits)
+
+    @cached_property
+    def subunit_of_leg(self) -> dict[tuple[str, int], Subunit]:
+        """Subunits by (trunk, number)."""
+        return {(subunit.trunk, subunit.number): subunit for subunit in self.subunits}
+
+    def subunit(self, leg: Leg) -> Subunit:
+        """Give the subunit of a leg."""
+        return self.subunit_of_leg[leg.trunk, leg.subunit]
+
+    @cached_property
+    def pieces(self) -> tuple[Piece, ...]:
+        """The joins cut at every ribbon edge of both sides, in the order of the joins, each from its lowest a-fibre up."""
+        return cut_pieces(self.joins, self.trunk_by_id)
+
+    @cached_property
+    def sleeve_runs(self) -> tuple[SleeveRun, ...]:
+        """Longest runs of splices that rise on both sides inside one ribbon each; the earlier trunk is side a."""
+        return sleeve_runs(self.pieces, self.trunk_by_id)
+
+    @cached_property
+    def spliced(self) -> dict[tuple[str, int], tuple[tuple[int, int], ...]]:
+        """Spliced fibres of each subunit as sorted runs (first, last) that do not touch; none for an idle subunit."""
+        runs: dict[tuple[str, int], list[list[int]]] = {(s.trunk, s.number): [] for s in self.subunits}
+        for piece in self.pieces:
+            for side in (piece.a, piece.b):
+                subunit = self.trunk_by_id[side.trunk].subunit_of(side.first)
+                runs[side.trunk, subunit.number].append([side.first, side.last])
+        for found in runs.values():
+            found.sort()
+            merged: list[list[int]] = []
+            for first, last in found:
+                if merged and merged[-1][1] + 1 == first:
+                    merged[-1][1] = last
+                else:
+                    merged.append([first, last])
+            found[:] = merged
+        return {key: tuple((first, last) for first, last in found) for key, found in runs.items()}
+
+    def spliced_fibres(self, leg: Leg) -> int:
+        """Count the spliced fibres of a leg."""
+        first, last = self.subunit(leg).leg_run(leg)
+        return sum(
+            max(0, min(last, end) - max(first, start) + 1) for start, end in self.spliced[leg.trunk, leg.subunit]
+        )
+
+    @cached_property
+    def joined_pairs(self) -> tuple[tuple[str, str], ...]:
+        """Pairs of trunks with a join between them, each in the order of the trunk list, sorted by it."""
+        rank = self.trunk_rank
+        pairs = {tuple(sorted((join.a.trunk, join.b.trunk), key=rank.__getitem__)) for join in self.joins}
+        return tuple((a, b) for a, b in sorted(pairs, key=lambda pair: (rank[pair[0]], rank[pair[1]])))
+
+    @cached_property
+    def lead_trunks(self) -> frozenset[str]:
+        """Trunks that stand on side a of the first listed join that names them."""
+        lead: dict[str, bool] = {}
+        for join in self.joins:
+            lead.setdefault(join.a.trunk, True)
+            lead.setdefault(join.b.trunk, False)
+        return frozenset(trunk for trunk, leads in lead.items() if leads)
+
+    @cached_property
+    def splices(self) -> int:
+        """Number of splices of all joins."""
+        return sum(join.a.count for join in self.joins)
+
+    @property
+    def leg_pins(self) -> tuple[LegPin, ...]:
+        """Pins of legs."""
+        return tuple(pin for pin in self.pins if isinstance(pin, LegPin))
+
+    @property
+    def trunk_pins(self) -> tuple[TrunkPin, ...]:
+        """Pins of trunks."""
+        return tuple(pin for pin in self.pins if isinstance(pin, TrunkPin))
+
+    def pinned_leg(self, pin: LegPin) -> Leg:
+        """Give the leg that a pin names."""
+        leg = self.trunk_by_id[pin.leg.trunk].subunit_of(pin.leg.first).leg_of_run(pin.leg.first, pin.leg.last)
+        if leg is None:
+            raise ValueError(f"{pin.leg} can be no leg")
+        return leg
+
+    def places_of(self, pin: LegPin) -> tuple[Place, ...]:
+        """Tray places that a leg pin allows."""
+        return tuple(
+            place
+            for place in self.enclosure.places
+            if pin.stack in {None, place.stack} and pin.position in {None, place.position}
+        )

@@ -1,0 +1,130 @@
+"""The plan document, schema ``trayopt/plan/1``: what solve writes, check judges and sheets print."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import Field
+
+from trayopt.domain.base import Frozen, Travel
+
+Status = Literal["optimal", "feasible", "none"]
+Stopped = Literal["proven", "time_limit", "gap", "interrupted"]
+GoalName = Literal["unplaced", "broken_must", "broken_prefer", "legs", "crossings", "leg_length_mm", "out_of_turn"]
+
+
+class PlanJob(Frozen):
+    """Which job the plan is for."""
+
+    title: str
+    digest: str
+
+
+class PlanGoal(Frozen):
+    """Value and proven bound of one goal; bound None where there is none."""
+
+    goal: GoalName
+    value: int
+    bound: int | None
+
+
+class PlanTrunk(Frozen):
+    """A trunk's way; all None for a trunk that stays outside."""
+
+    trunk: str
+    port: str | None
+    travel: Travel | None
+    loops: int | None
+    strip_mm: int | None
+
+
+class PlanLeg(Frozen):
+    """One leg; stack … tube_mm are None unless it is placed; lengths in mm."""
+
+    leg: str
+    trunk: str
+    subunit: int
+    group: int
+    of: int
+    fibres: str
+    stack: str | None
+    position: int | None
+    end: str | None
+    route_mm: int | None
+    entrance_mark_mm: int | None
+    cut_mm: int | None
+    tube_mm: float | None
+    idle: bool
+
+
+class PlanSplice(Frozen):
+    """One sleeve and the two runs in it; a is the trunk earlier in the list."""
+
+    sleeve: int
+    a: str
+    b: str
+
+
+class PlanTray(Frozen):
+    """What lies in one used tray place."""
+
+    stack: str
+    position: int
+    fibres: int
+    sleeves: int
+    splices: tuple[PlanSplice, ...]
+    parked: tuple[str, ...]
+
+
+class PlanBroken(Frozen):
+    """A broken rule with its sentence."""
+
+    rule: str
+    level: Literal["always", "must", "prefer"]
+    subject: str
+    because: str
+
+
+class PlanUnplaced(Frozen):
+    """A longest run within a join that has no tray."""
+
+    a: str
+    b: str
+
+
+class PlanSolver(Frozen):
+    """What made the plan; nothing of the clock or the machine but the effort in the solver's own deterministic unit."""
+
+    version: str
+    seed: int
+    workers: int
+    deterministic_time: float
+
+
+class Plan(Frozen):
+    """The plan as in spec section 7; ``explanation`` is the first conflict, where something could not be had."""
+
+    schema_: Annotated[Literal["trayopt/plan/1"], Field(alias="schema")] = "trayopt/plan/1"
+    job: PlanJob
+    status: Status
+    stopped: Stopped
+    goals: tuple[PlanGoal, ...]
+    trunks: tuple[PlanTrunk, ...]
+    legs: tuple[PlanLeg, ...]
+    trays: tuple[PlanTray, ...]
+    crossings: tuple[tuple[str, str], ...]
+    broken: tuple[PlanBroken, ...]
+    unplaced: tuple[PlanUnplaced, ...]
+    explanation: dict[str, Any] | None = None
+    solver: PlanSolver
+
+    def plain(self) -> dict[str, Any]:
+        """Give the plan as plain data in the order of the spec."""
+        data = self.model_dump(mode="json", by_alias=True)
+        if data["explanation"] is None:
+            del data["explanation"]
+        return data
+
+    def value(self, goal: str) -> int:
+        """Give the value of one goal."""
+        return next(item.value for item in self.goals if item.goal == goal)

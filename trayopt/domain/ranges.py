@@ -1,0 +1,60 @@
+"""Fibre runs: ``N1:1-432`` in joins and pins, ``1-72`` in plans."""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple
+
+_RUN = re.compile(r"^(?P<trunk>[^\s:/+][^:/+]*):(?P<first>[0-9]{1,6})(?:-(?P<last>[0-9]{1,6}))?$")
+_SPAN = re.compile(r"^(?P<first>[0-9]{1,6})(?:-(?P<last>[0-9]{1,6}))?$")
+
+
+class Run(NamedTuple):
+    """Fibres first … last of a trunk, both included, counted from 1."""
+
+    trunk: str
+    first: int
+    last: int
+
+    @property
+    def count(self) -> int:
+        """Number of fibres."""
+        return self.last - self.first + 1
+
+    def __str__(self) -> str:
+        """Write as in files: ``N1:1-72``; a single fibre as ``N1:7``."""
+        return f"{self.trunk}:{span(self.first, self.last)}"
+
+
+def parse_run(text: str) -> Run:
+    """Read ``trunk:first-last``; raises ValueError with what is allowed."""
+    match = _RUN.match(text)
+    if not match:
+        raise ValueError("a run is written trunk:first-last, such as N1:1-432")
+    first = int(match["first"])
+    last = int(match["last"]) if match["last"] else first
+    _in_order(first, last)
+    return Run(match["trunk"], first, last)
+
+
+def parse_span(text: str) -> tuple[int, int]:
+    """Read ``first-last`` or a single number; raises ValueError with what is allowed."""
+    match = _SPAN.match(text)
+    if not match:
+        raise ValueError("fibres are written first-last, such as 1-72")
+    first = int(match["first"])
+    last = int(match["last"]) if match["last"] else first
+    _in_order(first, last)
+    return first, last
+
+
+def span(first: int, last: int) -> str:
+    """Write ``first-last``, or one number where both are the same."""
+    return str(first) if first == last else f"{first}-{last}"
+
+
+def _in_order(first: int, last: int) -> None:
+    if first < 1:
+        raise ValueError("fibres are counted from 1")
+    if last < first:
+        raise ValueError("the first fibre of a run is not above its last")

@@ -1,0 +1,83 @@
+"""What trayopt raises: input that is wrong, and faults of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+
+class TrayoptError(Exception):
+    """Base of everything that trayopt raises on purpose."""
+
+
+@dataclass(frozen=True, order=True)
+class Fault:
+    """One thing wrong with an input, at its place.
+
+    Parameters
+    ----------
+    source
+        File (or ``<stdin>``, ``<job>``) in which it stands.
+    line, column
+        Counted from 1; 0 where the source has no lines (then ``where`` may name a cell).
+    message
+        What is wrong, with the ids concerned.
+    found, allowed, hint
+        What was found, what is allowed, what to do; empty where there is nothing to say.
+    where
+        A cell or a path inside the source, such as ``B12`` or ``trunks[0].cable``.
+    """
+
+    source: str
+    line: int
+    column: int
+    message: str
+    found: str = ""
+    allowed: str = ""
+    hint: str = ""
+    where: str = ""
+
+    def __str__(self) -> str:
+        """Render as ``file:line:column: message`` with found, allowed and hint behind it."""
+        at = f"{self.source}:{self.line}:{self.column}" if self.line else self.source
+        if not self.line and self.where:
+            at = f"{at}:{self.where}"
+        text = f"{at}: {self.message}"
+        if self.found:
+            text += f"; found {self.found}"
+        if self.allowed:
+            text += f"; allowed: {self.allowed}"
+        if self.hint:
+            text += f"; {self.hint}"
+        return text
+
+    def as_dict(self) -> dict[str, Any]:
+        """Give the fault as plain data for ``--format json``."""
+        return {
+            "source": self.source,
+            "line": self.line or None,
+            "column": self.column or None,
+            "message": self.message,
+            "found": self.found,
+            "allowed": self.allowed,
+            "hint": self.hint,
+            "where": self.where,
+        }
+
+
+class InputError(TrayoptError):
+    """Input that cannot be used; carries every fault that was found, sorted by place."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults: tuple[Fault, ...] = tuple(sorted(set(faults)))
+        super().__init__("\n".join(str(fault) for fault in self.faults))
+
+    @classmethod
+    def one(cls, message: str, *, source: str = "<job>", found: str = "", allowed: str = "", hint: str = "") -> InputError:
+        """Make an error of a single fault that has no line."""
+        return cls([Fault(source, 0, 0, message, found, allowed, hint)])
+
+
+class SolverFault(TrayoptError):
+    """A fault of trayopt itself: its plan fails its own check, or the solver contradicts itself."""

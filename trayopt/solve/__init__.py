@@ -1,0 +1,1 @@
+"""F3: the only importer of the solver."""

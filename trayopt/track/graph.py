@@ -1,0 +1,59 @@
+"""The graph of trunks: who is joined to whom, and whether all joined pairs can travel opposite ways."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from trayopt.domain.job import Job
+
+if TYPE_CHECKING:
+    import networkx as nx
+
+
+def trunk_graph(job: Job) -> nx.Graph[str]:
+    """Graph with a node a trunk and an edge a joined pair, weighted by its splices."""
+    import networkx as nx  # noqa: PLC0415 - a quarter of a second that only those who ask for the graph pay
+
+    graph: nx.Graph[str] = nx.Graph()
+    graph.add_nodes_from(trunk.id for trunk in job.trunks)
+    for join in job.joins:
+        a, b = join.a.trunk, join.b.trunk
+        before = graph.get_edge_data(a, b, {"splices": 0})["splices"]
+        graph.add_edge(a, b, splices=before + join.a.count)
+    return graph
+
+
+def two_sides(job: Job) -> dict[str, int] | None:
+    """Give each trunk a side, 0 or 1, so that joined trunks are on different sides; None where an odd cycle forbids it."""
+    import networkx as nx  # noqa: PLC0415
+
+    graph = trunk_graph(job)
+    if not nx.is_bipartite(graph):
+        return None
+    sides: dict[str, int] = nx.bipartite.color(graph)
+    return sides
+
+
+def odd_cycle(job: Job) -> tuple[str, ...] | None:
+    """Name a shortest odd cycle of joined trunks, from the first trunk of the list in it; None where there is none.
+
+    Around an odd cycle two neighbours travel the same way whatever is chosen (a graph is bipartite exactly if it has no odd
+    cycle: Koenig).
+    """
+    import networkx as nx  # noqa: PLC0415
+
+    graph = trunk_graph(job)
+    best: tuple[str, ...] | None = None
+    for start in graph:
+        distance = nx.single_source_shortest_path(graph, start)
+        for a, b in graph.edges:
+            if a not in distance or b not in distance or len(distance[a]) != len(distance[b]):
+                continue
+            cycle = (*distance[a], *reversed(distance[b][1:]))
+            if len(set(cycle)) == len(cycle) and (best is None or len(cycle) < len(best)):
+                best = cycle
+    if best is None:
+        return None
+    rank = job.trunk_rank
+    at = min(range(len(best)), key=lambda i: rank[best[i]])
+    return (*best[at:], *best[:at])

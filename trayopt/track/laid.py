@@ -1,0 +1,225 @@
+"""An assignment as it lies in the box: what every rule and goal looks at, from plain data and routes alone."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cached_property
+from typing import NamedTuple
+
+from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.hardware import Place, Tray
+from trayopt.domain.job import Job, Trunk
+from trayopt.domain.splicing import Piece, SleeveRun
+from trayopt.track.routes import Routes, Traveller, leg_key, routes_of
+
+
+class LaidLeg(NamedTuple):
+    """A placed leg; lengths in mm."""
+
+    leg: Leg
+    place: Place
+    end: str
+    route_mm: int
+    free_mm: int
+
+
+class Traffic(NamedTuple):
+    """Something that passes guides: a tube of a trunk, how often round, and the direct way it takes (none if coiled)."""
+
+    trunk: str
+    subunit: int
+    diameter_mm: float
+    loops: int
+    direct: tuple[str, ...]
+
+
+class Claim(NamedTuple):
+    """What a plan says of one run of a trunk's fibres: the tray place and end it is given; it need not be a proper leg."""
+
+    trunk: str
+    first: int
+    last: int
+    place: Place
+    end: str | None
+
+
+class Laid:
+    """The view of one assignment.
+
+    ``claims`` are the rows of a plan as they were written, among them runs that can be no leg; they are what the always rules
+    "whole legs", "equal groups" and "one end" look at. Without them the assignment's own legs are the claims.
+
+    Notes
+    -----
+    Trunks that have no placed leg are outside: they appear in no mapping here. Every mapping keeps the order of the job.
+    A stack without an end in ``assignment.ends`` uses its first end.
+    """
+
+    def __init__(self, job: Job, assignment: Assignment, claims: Sequence[Claim] | None = None) -> None:
+        self.job = job
+        self._claims = claims
+        self.routes: Routes = routes_of(job)
+        self.ends: dict[str, str] = {
+            stack.id: assignment.ends.get(stack.id, stack.ends[0].id) for stack in job.enclosure.stacks
+        }
+        self.ways: dict[str, Way] = {}
+        """Ways of the trunks in the box."""
+        self.legs: dict[str, list[LaidLeg]] = {}
+        """Placed legs of each trunk in the box, by subunit, then group."""
+        self.trays: dict[Place, list[Leg]] = {}
+        """Legs in each used tray place, in place order; inside a tray by trunk, subunit, group."""
+        self.place_of: dict[Leg, Place] = {}
+
+        by_trunk: dict[str, list[Leg]] = {}
+        for leg in assignment.places:
+            by_trunk.setdefault(leg.trunk, []).append(leg)
+        contents: dict[Place, list[Leg]] = {}
+        for trunk in job.trunks:
+            legs = sorted(by_trunk.get(trunk.id, ()), key=leg_key)
+            if not legs:
+                continue
+            way = assignment.ways[trunk.id]
+            self.ways[trunk.id] = way
+            laid = self.legs[trunk.id] = []
+            for leg in legs:
+                place = assignment.places[leg]
+                end = self.ends[place.stack]
+                free = self.routes.free_mm(way, place, end)
+                laid.append(LaidLeg(leg, place, end, free + self.tray(place).inside_mm, free))
+                contents.setdefault(place, []).append(leg)
+                self.place_of[leg] = place
+        for place in job.enclosure.places:
+            if place in contents:
+                self.trays[place] = contents[place]
+
+    def tray(self, place: Place) -> Tray:
+        """Tray type at a place."""
+        return self.job.enclosure.tray_at(place)
+
+    def trunks(self) -> list[Trunk]:
+        """Trunks in the box, in the order of the list."""
+        return [trunk for trunk in self.job.trunks if trunk.id in self.ways]
+
+    @cached_property
+    def claims(self) -> list[Claim]:
+        """The rows of the plan; from the assignment's legs where none were given."""
+        if self._claims is not None:
+            return list(self._claims)
+        return [
+            Claim(leg.trunk, *self.job.subunit(leg).leg_run(leg), item.place, item.end)
+            for laid in self.legs.values()
+            for item in laid
+            for leg in (item.leg,)
+        ]
+
+    @cached_property
+    def division(self) -> dict[tuple[str, int], int]:
+        """The k of every subunit that has a placed leg, by (trunk, subunit)."""
+        return {(item.leg.trunk, item.leg.subunit): item.leg.of for laid in self.legs.values() for item in laid}
+
+    @cached_property
+    def by_subunit(self) -> dict[tuple[str, int], list[LaidLeg]]:
+        """Placed legs of every subunit that has one, by (trunk, subunit), in order of group."""
+        found: dict[tuple[str, int], list[LaidLeg]] = {}
+        for laid in self.legs.values():
+            for item in laid:
+                found.setdefault((item.leg.trunk, item.leg.subunit), []).append(item)
+        return found
+
+    def leg_at(self, trunk: str, fibre: int) -> Leg | None:
+        """Give the placed leg that holds a fibre of a trunk; None if it has no tray."""
+        subunit = self.job.trunk_by_id[trunk].subunit_of(fibre)
+        of = self.division.get((trunk, subunit.number))
+        if of is None:
+            return None
+        leg = subunit.leg_of_fibre(fibre, of)
+        return leg if leg in self.place_of else None
+
+    def place_at(self, trunk: str, fibre: int) -> Place | None:
+        """Give the tray place of a fibre; None if it has none."""
+        leg = self.leg_at(trunk, fibre)
+        return None if leg is None else self.place_of[leg]
+
+    @cached_property
+    def piece_places(self) -> list[tuple[Piece, Place | None]]:
+        """Every piece of the joins with the place of its splices, None where its sides are not both in one tray."""
+        found: list[tuple[Piece, Place | None]] = []
+        for piece in self.job.pieces:
+            at = self.place_at(piece.a.trunk, piece.a.first)
+            same = at is not None and at == self.place_at(piece.b.trunk, piece.b.first)
+            found.append((piece, at if same else None))
+        return found
+
+    @cached_property
+    def sleeve_runs(self) -> dict[Place, list[SleeveRun]]:
+        """Runs of splices in each used tray place, by trunk of side a, then fibre."""
+        found: dict[Place, list[SleeveRun]] = {place: [] for place in self.trays}
+        for run in self.job.sleeve_runs:
+            at = self.place_at(run.a.trunk, run.a.first)
+            if at is not None and at == self.place_at(run.b.trunk, run.b.first):
+                found[at].append(run)
+        return found
+
+    def splices(self, place: Place) -> int:
+        """Splices in a tray place."""
+        return sum(run.count for run in self.sleeve_runs.get(place, ()))
+
+    def parked(self, place: Place) -> int:
+        """Unspliced fibres of the legs in a tray place."""
+        total = 0
+        for leg in self.trays.get(place, ()):
+            first, last = self.job.subunit(leg).leg_run(leg)
+            total += last - first + 1 - self.job.spliced_fibres(leg)
+        return total
+
+    def sleeves(self, place: Place) -> int:
+        """Sleeves in a tray place."""
+        size = self.tray(place).sleeve_fibres
+        return sum(run.sleeves(size) for run in self.sleeve_runs.get(place, ()))
+
+    @cached_property
+    def lows(self) -> dict[Leg, int]:
+        """The low of every placed leg (spec, section 6, goal 5)."""
+        found: dict[Leg, int] = {}
+        for laid in self.by_subunit.values():
+            before: LaidLeg | None = None
+            for item in laid:
+                follows = (
+                    before is not None
+                    and before.place.stack == item.place.stack
+                    and item.place.position - before.place.position in {0, 1}
+                )
+                found[item.leg] = found[before.leg] if follows and before is not None else item.place.position
+                before = item
+        return found
+
+    def traveller(self, subunit: Subunit, of: int) -> Traveller | None:
+        """What travels for the legs of a subunit at a division."""
+        return self.routes.traveller(self.job.trunk_by_id[subunit.trunk], subunit, of)
+
+    @cached_property
+    def traffic(self) -> list[Traffic]:
+        """Everything that passes guides (spec, section 4); what no tube of the set holds is left out."""
+        found: list[Traffic] = []
+        for trunk in self.trunks():
+            way = self.ways[trunk.id]
+            for subunit in trunk.subunits:
+                laid = self.by_subunit.get((trunk.id, subunit.number), [])
+                of = laid[0].leg.of if laid else 1
+                goes = self.traveller(subunit, of)
+                if goes is None:
+                    continue
+                for item in laid[:1] if goes.own else laid:
+                    direct = self.routes.direct(way, item.place.stack, item.end)
+                    found.append(Traffic(trunk.id, subunit.number, goes.diameter_mm, way.loops, direct))
+                if trunk.idle == "coiled":
+                    coiled = (not laid) if goes.own else of - len(laid)
+                    found += [Traffic(trunk.id, subunit.number, goes.diameter_mm, way.loops, ())] * int(coiled)
+        return found
+
+    def passes(self, guide: str) -> list[tuple[Traffic, int]]:
+        """Everything that passes a guide, with how often."""
+        return [
+            (item, times) for item in self.traffic if (times := item.loops + (guide in item.direct)) > 0
+        ]

@@ -1,0 +1,101 @@
+"""Routes of legs: lengths to the millimetre, guides passed, and what travels for a leg."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from trayopt.domain.assignment import Way
+from trayopt.domain.base import ceil_to
+from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.hardware import Place, Tube
+from trayopt.domain.job import Job, Trunk
+from trayopt.track.ring import Ring, plane_mm, rise_mm
+
+CUT_STEP_MM = 50
+
+
+class Traveller(NamedTuple):
+    """What goes round the track for a leg: the subunit's own tube or one of the set; mm."""
+
+    diameter_mm: float
+    radius_mm: float
+    own: bool
+
+
+class Routes:
+    """All route figures of a job; every figure is computed once."""
+
+    def __init__(self, job: Job) -> None:
+        self.job = job
+        self.enclosure = job.enclosure
+        self.ring = job.enclosure.once(Ring)
+        self._plane: dict[tuple[Way, str, str], int] = {}
+        self._ends = {(stack.id, end.id): end for stack in job.enclosure.stacks for end in stack.ends}
+        self._rise: dict[Place, int] = {
+            place: rise_mm(job.enclosure, job.enclosure.stack_by_id[place.stack], place.position)
+            for place in job.enclosure.places
+        }
+        self._direct: dict[tuple[str, str, str, str], tuple[str, ...]] = {}
+
+    def plane_mm(self, way: Way, stack: str, end: str) -> int:
+        """Length in the x, y plane of a way to an end of a stack, loops included."""
+        key = (way, stack, end)
+        if key not in self._plane:
+            port = self.enclosure.port_by_id[way.port]
+            self._plane[key] = plane_mm(self.ring, port, way.travel, way.loops, self._ends[stack, end])
+        return self._plane[key]
+
+    def rise_mm(self, place: Place) -> int:
+        """Distance of a tray place from the band of the track."""
+        return self._rise[place]
+
+    def free_mm(self, way: Way, place: Place, end: str) -> int:
+        """Length from the port to the tray's entrance: what a tray can be lifted on (route_mm - inside_mm)."""
+        return self.plane_mm(way, place.stack, end) + self._rise[place]
+
+    def route_mm(self, way: Way, place: Place, end: str) -> int:
+        """Length of a leg from the port to its sleeve (spec, section 4)."""
+        return self.free_mm(way, place, end) + self.enclosure.tray_at(place).inside_mm
+
+    def direct(self, way: Way, stack: str, end: str) -> tuple[str, ...]:
+        """Guides on the direct way of a trunk to an end of a stack, port's and entrance's guide included."""
+        key = (way.port, way.travel, stack, end)
+        if key not in self._direct:
+            port = self.enclosure.port_by_id[way.port]
+            self._direct[key] = self.ring.direct(port.guide, self._ends[stack, end].entrance(way.travel).guide, way.travel)
+        return self._direct[key]
+
+    def passes(self, way: Way, stack: str, end: str, guide: str) -> int:
+        """How often a tube passes a guide: once a loop, and once more if the guide lies on its direct way."""
+        return way.loops + (guide in self.direct(way, stack, end))
+
+    def traveller(self, trunk: Trunk, subunit: Subunit, of: int) -> Traveller | None:
+        """What travels for the legs of a subunit at a division; None where no tube of the set holds such a leg."""
+        if of == 1 or trunk.divide_at == "tray":
+            return Traveller(subunit.diameter_mm, subunit.radius_mm, own=True)
+        tube = self.leg_tube(trunk, subunit, of)
+        return None if tube is None else Traveller(tube.diameter_mm, tube.radius_mm, own=False)
+
+    def leg_tube(self, trunk: Trunk, subunit: Subunit, of: int) -> Tube | None:
+        """Tube of the set for a leg that was divided at the port."""
+        return self.job.tubes.for_bore(trunk.cable.bore_mm(subunit.ribbons // of, subunit.ribbon_fibres))
+
+
+def cut_mm(transition_mm: int, route_mm: int, loops: int, *, resplice_mm: int, allowance_mm: int) -> int:
+    """Length at which a leg is cut, from the jacket's end, rounded up to 50 mm."""
+    return ceil_to(transition_mm + route_mm + resplice_mm + allowance_mm * (1 + loops), CUT_STEP_MM)
+
+
+def strip_mm(cuts_mm: list[int], loops: int, *, least_mm: int, extra_loop_mm: int) -> int:
+    """Length of jacket to take off a trunk: the greatest cut, and at least what the loops ask for."""
+    return max([*cuts_mm, least_mm + extra_loop_mm * (loops - 1)])
+
+
+def routes_of(job: Job) -> Routes:
+    """Give the routes of a job, made once for each job object."""
+    return job.once(Routes)
+
+
+def leg_key(leg: Leg) -> tuple[int, int]:
+    """Order of the legs inside a trunk: by subunit, then group."""
+    return leg.subunit, leg.group
