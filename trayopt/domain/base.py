@@ -23,9 +23,12 @@ EPSILON = 1e-9
 
 
 class Frozen(BaseModel):
-    """Base of all file data: frozen, strict about types, no unknown keys."""
+    """Base of all file data: frozen, strict about types, no unknown keys.
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+    Validators are built when they are first used: a command pays for the kinds of file that it reads, and no others.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, defer_build=True)
 
     def once(self, make: Callable[[Self], T]) -> T:
         """Compute something of this object by ``make`` the first time, and give the same thing ever after."""
