@@ -32,21 +32,24 @@ P = TypeVar("P", bound=Frozen)
 class Post(Protocol):
     """Takes constraints of one rule: ``post(constraint, subject, when=literals)``.
 
-    The constraint holds unless the subject's group is given up; ``when`` are literals that must all be true for it to count.
+    The constraint holds unless the subject's group is given up; ``when`` are literals that must all be true for it to
+    count.
     """
 
-    def __call__(self, constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:  # noqa: ANN401
+    def __call__(self, constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
         """Post one constraint for (rule, subject)."""
 
 
 class Rule(ABC, Generic[P]):
     """One row of spec section 5.
 
-    Class attributes: ``id`` (as in job files), ``kind``, ``level`` and ``weight`` (defaults), ``subject`` (what its subjects
-    are), ``statement`` (when it is broken, in one sentence), ``why`` and ``source``, and ``Parameters``.
+    Class attributes: ``id`` (as in job files), ``named`` (in words, where that is not the id), ``kind``, ``level`` and
+    ``weight`` (defaults), ``subject`` (what its subjects are), ``statement`` (when it is broken, in one sentence),
+    ``why`` and ``source``, and ``Parameters``.
     """
 
     id: ClassVar[str]
+    named: ClassVar[str | None] = None
     kind: ClassVar[Kind]
     level: ClassVar[Level] = "must"
     weight: ClassVar[int] = 1
@@ -55,6 +58,11 @@ class Rule(ABC, Generic[P]):
     why: ClassVar[str]
     source: ClassVar[str] = "common practice, no source"
     Parameters: ClassVar[type[Frozen]] = NoParameters
+
+    @property
+    def name(self) -> str:
+        """Its name in messages: the id, or words for the rules that always hold."""
+        return self.named or self.id
 
     def parameters(self, job: Job) -> P:
         """Give the rule's parameters in this job."""

@@ -1,0 +1,49 @@
+"""alternate_stacks: the subunits of a lead trunk go to the stacks in turn."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import listed
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class AlternateStacks(Rule[NoParameters]):
+    """Broken when, after a subunit of a lead trunk, the counts of two stacks of the enclosure differ by more than 1."""
+
+    id = "alternate_stacks"
+    kind = "practice"
+    level = "prefer"
+    subject = "subunit"
+    statement = "after this subunit of a lead trunk, the counts of two stacks differ by more than 1"
+    why = "Stacks that fill in turn keep the trunk's order at every depth; one stack filled first crosses the next."
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Walk the subunits of every lead trunk in the box and count their stacks."""
+        for trunk in laid.trunks():
+            if trunk.id not in job.lead_trunks:
+                continue
+            counts = {stack.id: 0 for stack in job.enclosure.stacks}
+            for subunit in trunk.subunits:
+                legs = laid.by_subunit.get((trunk.id, subunit.number))
+                if not legs:
+                    continue
+                counts[legs[0].place.stack] += 1
+                if max(counts.values()) - min(counts.values()) > 1:
+                    shares = ", ".join(f"{stack} {count}" for stack, count in counts.items())
+                    yield Breach(subunit.name, f"after {subunit.name} the stacks hold of {trunk.id}: {shares}")
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say how the subunits should be shared out."""
+        stacks = listed([stack.id for stack in job.enclosure.stacks])
+        return f"{subject}: up to here subunits go to {stacks} in turn, so that their numbers are at most 1 apart"

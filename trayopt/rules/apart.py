@@ -1,0 +1,58 @@
+"""apart: joins on diverse routes never share a tray, or a stack."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import listed
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class KeptApart(Rule[NoParameters]):
+    """Broken when two joins that are to be apart have splices in one tray (or, by scope, on one stack)."""
+
+    id = "apart"
+    kind = "practice"
+    subject = "pair of joins"
+    statement = "two joins that are to be apart have splices in one tray, or by scope on one stack"
+    why = "Diverse routes are worth their price only if one accident, or one open tray, cannot touch both."
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Compare the places of the splices of every pair that is to be apart."""
+        used: dict[str, dict[Place, None]] = {join.name: {} for join in job.joins}
+        for piece, place in laid.piece_places:
+            if place is not None:
+                used[job.joins[piece.join].name][place] = None
+        for entry in job.apart:
+            for a, b in entry.pairs:
+                if entry.scope == "tray":
+                    shared = [str(place) for place in job.enclosure.places if place in used[a] and place in used[b]]
+                else:
+                    stacks = {place.stack for place in used[a]} & {place.stack for place in used[b]}
+                    shared = [stack.id for stack in job.enclosure.stacks if stack.id in stacks]
+                if shared:
+                    text = f"{a} and {b} are to be apart; they share the {entry.scope} {listed(shared)}"
+                    yield Breach(f"{a}+{b}", text)
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say which joins are to be apart, and how many splices they have."""
+        counts = {join.name: join.a.count for join in job.joins}
+        for entry in job.apart:
+            for a, b in entry.pairs:
+                if f"{a}+{b}" == subject:
+                    return (
+                        f"{subject}: {a} with {counts[a]:,} splices and {b} with {counts[b]:,} never share "
+                        f"a {entry.scope}"
+                    )
+        return f"{subject}: these joins are not to be apart in this job"

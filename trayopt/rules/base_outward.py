@@ -1,0 +1,43 @@
+"""base_outward: a stack is filled from its base outward, without gaps."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class BaseOutward(Rule[NoParameters]):
+    """Broken when a used place above position 1 has an unused place directly under it in its stack."""
+
+    id = "base_outward"
+    kind = "practice"
+    subject = "tray place"
+    statement = "a used place above position 1 has an unused place directly under it in its stack"
+    why = "Legs of inner trays are laid first; a gap filled later is threaded behind what is already laid."
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Look under every used tray place."""
+        for place in laid.trays:
+            under = Place(place.stack, place.position - 1)
+            if place.position > 1 and under not in laid.trays:
+                yield Breach(str(place), f"{place} is used and {under}, directly under it, is not")
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say what a used place asks of the one under it."""
+        stack, _, position = subject.partition("/")
+        positions = job.enclosure.stack_by_id[stack].positions
+        if position:
+            return f"{subject}: position {position} is used only if position {int(position) - 1} under it is used"
+        return f"{subject}: its {positions} positions are used from position 1 outward, without gaps"

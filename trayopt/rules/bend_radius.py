@@ -1,0 +1,52 @@
+"""bend_radius: the track bends nothing tighter than it may be bent."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.base import EPSILON
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class BendRadius(Rule[NoParameters]):
+    """Broken when the least radius of what travels for a placed leg is above the track's ``min_radius_mm``."""
+
+    id = "bend_radius"
+    kind = "physical"
+    subject = "subunit"
+    statement = "the least radius of what travels for a placed leg is above that of the track"
+    why = "A buffer tube that is bent too sharply kinks, which costs light or breaks fibres."
+    source = "7 CFR 1755.200 (buffer tubes: usually 38 to 76 mm); ten times the diameter: common practice"
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Compare what travels for the legs of every subunit with the track."""
+        track = job.enclosure.track.min_radius_mm
+        for (trunk, number), legs in laid.by_subunit.items():
+            subunit = job.subunit_of_leg[trunk, number]
+            goes = laid.traveller(subunit, legs[0].leg.of)
+            if goes is not None and goes.radius_mm > track + EPSILON:
+                what = f"the tube of {subunit.name}" if goes.own else f"the tube round the legs of {subunit.name}"
+                yield Breach(
+                    subunit.name,
+                    f"{what}, {goes.diameter_mm:g} mm, may be bent to {goes.radius_mm:g} mm; "
+                    f"the track bends it to {track:g} mm",
+                )
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say what the track asks of a subunit's tube."""
+        trunk, _, number = subject.rpartition("/")
+        subunit = job.subunit_of_leg[trunk, int(number)]
+        return (
+            f"{subject}: the track bends to {job.enclosure.track.min_radius_mm:g} mm; "
+            f"its own tube of {subunit.diameter_mm:g} mm may be bent to {subunit.radius_mm:g} mm"
+        )

@@ -1,0 +1,68 @@
+"""divided at the tray: legs that part at the trays' entrances lie in one stack, tray upon tray."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.track.laid import Laid, LaidLeg
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+def torn(legs: Sequence[LaidLeg]) -> tuple[LaidLeg, LaidLeg] | None:
+    """Find the first step between placed legs of a subunit that leaves the stack, or does not stay or rise by one."""
+    for before, leg in pairwise(legs):
+        rise = leg.place.position - before.place.position
+        if leg.place.stack != before.place.stack or rise not in {0, 1}:
+            return before, leg
+    return None
+
+
+def apart(before: LaidLeg, leg: LaidLeg) -> str:
+    """Say where two legs lie that do not follow each other."""
+    return (
+        f"{leg.leg} lies in {leg.place}, {before.leg} in {before.place}; "
+        f"{leg.leg} may lie in {before.place} or one place outward"
+    )
+
+
+class DividedAtTray(Rule[NoParameters]):
+    """Broken when legs of a subunit divided at the tray do not follow each other.
+
+    From one placed leg to the next placed leg the stack stays, and the position stays or rises by one.
+    """
+
+    id = "divided_at_tray"
+    named = "divided at the tray"
+    kind = "always"
+    subject = "subunit"
+    statement = (
+        "from one placed leg to the next placed leg of a subunit divided at the tray, the stack changes, "
+        "or the position does not stay or rise by one"
+    )
+    why = "The subunit's own tube makes the whole way and ends at one stack; its legs part there, from tray to tray."
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Follow the placed legs of every subunit divided at the tray."""
+        for (trunk, number), legs in laid.by_subunit.items():
+            step = torn(legs)
+            if step is not None and job.trunk_by_id[trunk].divide_at == "tray":
+                yield Breach(f"{trunk}/{number}", f"{trunk} is divided at the tray and {apart(*step)}")
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say how the legs of a subunit have to lie."""
+        trunk, _, number = subject.rpartition("/")
+        subunit = job.subunit_of_leg[trunk, int(number)]
+        return (
+            f"{subject}: its {subunit.fibres} fibres come in one tube of {subunit.diameter_mm:g} mm to one stack; "
+            "its legs lie there in one tray or in trays that follow each other outward"
+        )

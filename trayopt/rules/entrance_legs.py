@@ -1,0 +1,47 @@
+"""entrance_legs: no more legs enter a tray by one entrance than it has room for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.base import TRAVELS
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import several, trays_of
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class EntranceLegs(Rule[NoParameters]):
+    """Broken when legs of one tray that travel the same way are more than its ``entrance_legs``."""
+
+    id = "entrance_legs"
+    kind = "physical"
+    subject = "tray place"
+    statement = "legs of one tray that travel the same way are more than its entrance takes"
+    why = "Legs that travel the same way come in by the same entrance, which has room for so many tubes."
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Count the legs of every used tray place by their direction of travel."""
+        for place, legs in laid.trays.items():
+            most = job.enclosure.tray_at(place).entrance_legs
+            travels = [laid.ways[leg.trunk].travel for leg in legs]
+            counts = [(travels.count(travel), travel) for travel in TRAVELS if travels.count(travel) > most]
+            if counts:
+                text = " and ".join(f"{several(count, 'leg')} {travel}" for count, travel in counts)
+                yield Breach(str(place), f"{text} enter {place}; an entrance of its tray takes {several(most, 'leg')}")
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say how many legs an entrance takes."""
+        stack, _ = trays_of(job, subject)
+        return (
+            f"{subject}: an entrance of tray {stack.tray.id} takes {several(stack.tray.entrance_legs, 'leg')}, "
+            "and all legs that travel the same way use the same one"
+        )

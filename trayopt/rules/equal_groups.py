@@ -1,0 +1,63 @@
+"""equal groups: a subunit is divided into equal groups of whole ribbons."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.job import Job
+from trayopt.domain.ranges import span
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import listed, several
+from trayopt.track.laid import Claim, Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class EqualGroups(Rule[NoParameters]):
+    """Broken when a subunit is not divided into equal groups of whole ribbons."""
+
+    id = "equal_groups"
+    named = "equal groups"
+    kind = "always"
+    subject = "subunit"
+    statement = "a subunit is not divided into equal groups of whole ribbons"
+    why = "A leg is marked, tied and found again by its number: it is one of equal groups, and a ribbon is never split."
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Look for runs that can be no leg, and for legs of two divisions in one subunit."""
+        runs: dict[tuple[str, int], list[Claim]] = {}
+        for claim in laid.claims:
+            trunk = job.trunk_by_id[claim.trunk]
+            for number in range(trunk.subunit_of(claim.first).number, trunk.subunit_of(claim.last).number + 1):
+                runs.setdefault((claim.trunk, number), []).append(claim)
+        for subunit in job.subunits:
+            found = runs.get((subunit.trunk, subunit.number), [])
+            odd = [claim for claim in found if subunit.leg_of_run(claim.first, claim.last) is None]
+            sizes = sorted({claim.last - claim.first + 1 for claim in found}, reverse=True)
+            if odd:
+                yield Breach(
+                    subunit.name,
+                    f"fibres {span(odd[0].first, odd[0].last)} of {subunit.trunk} are no equal group of whole ribbons "
+                    f"of {subunit.name}, which has {span(subunit.first, subunit.last)} in "
+                    f"{several(subunit.ribbons, 'ribbon')} of {subunit.ribbon_fibres}",
+                )
+            elif len(sizes) > 1:
+                yield Breach(
+                    subunit.name,
+                    f"{subunit.name} is divided into unequal groups of {listed(sizes)} fibres",
+                )
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say into how many legs a subunit can be divided."""
+        trunk, _, number = subject.rpartition("/")
+        subunit = job.subunit_of_leg[trunk, int(number)]
+        return (
+            f"{subject}: {several(subunit.ribbons, 'ribbon')} of {subunit.ribbon_fibres} can be divided into "
+            f"{listed(subunit.divisions, 'or')} equal groups"
+        )

@@ -1,0 +1,51 @@
+"""fibre_bend: a tray bends no fibre tighter than its class allows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.base import EPSILON
+from trayopt.domain.cable import FIBRE_RADIUS_MM
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class FibreBend(Rule[NoParameters]):
+    """Broken when a placed leg lies in a tray whose ``min_radius_mm`` is below the radius of its fibre class."""
+
+    id = "fibre_bend"
+    kind = "physical"
+    subject = "subunit"
+    statement = "a placed leg lies in a tray that bends tighter than its fibre class allows"
+    why = "Fibre that is stored too tightly loses light, and ages."
+    source = "ITU-T G.657 (least radii by class: A1 10, A2 and B2 7.5, B3 5 mm); 30 mm for G.652.D"
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Compare the trays of every subunit's legs with its fibre class."""
+        for (trunk, number), legs in laid.by_subunit.items():
+            fibre = job.trunk_by_id[trunk].cable.fibre
+            least = FIBRE_RADIUS_MM[fibre]
+            for item in legs:
+                tray = job.enclosure.tray_at(item.place)
+                if tray.min_radius_mm < least - EPSILON:
+                    yield Breach(
+                        f"{trunk}/{number}",
+                        f"{item.leg} lies in {item.place}, whose tray bends to {tray.min_radius_mm:g} mm; "
+                        f"{fibre} may be bent to {least:g} mm",
+                    )
+                    break
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say what the fibre class of a subunit asks of its trays."""
+        fibre = job.trunk_by_id[subject.rpartition("/")[0]].cable.fibre
+        radii = ", ".join(f"{stack.id} {stack.tray.min_radius_mm:g} mm" for stack in job.enclosure.stacks)
+        return f"{subject}: {fibre} may be bent to {FIBRE_RADIUS_MM[fibre]:g} mm; the trays bend to: {radii}"

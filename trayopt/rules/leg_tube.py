@@ -1,0 +1,55 @@
+"""leg tube: a leg that was divided at the port fits into a tube of the set."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import several
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class LegTube(Rule[NoParameters]):
+    """Broken when no tube of the set holds a placed leg that needs one."""
+
+    id = "leg_tube"
+    named = "leg tube"
+    kind = "always"
+    subject = "subunit"
+    statement = "no tube of the set holds a placed leg that needs one"
+    why = "A leg without its subunit's tube makes the way bare unless a tube protects it."
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Ask the tube set for a tube for the legs of every subunit."""
+        for (trunk, number), legs in laid.by_subunit.items():
+            subunit = job.subunit_of_leg[trunk, number]
+            of = legs[0].leg.of
+            if laid.traveller(subunit, of) is None:
+                ribbons = subunit.ribbons // of
+                needed = job.trunk_by_id[trunk].cable.bore_mm(ribbons, subunit.ribbon_fibres)
+                widest = max(tube.bore_mm for tube in job.tubes.tubes)
+                yield Breach(
+                    subunit.name,
+                    f"a leg of {several(ribbons, 'ribbon')} of {subunit.ribbon_fibres} of {subunit.name} needs a bore "
+                    f"of {needed:.2f} mm; the widest tube of {job.tubes.id} has {widest:g} mm",
+                )
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say which divisions of a subunit fit into a tube."""
+        trunk_id, _, number = subject.rpartition("/")
+        trunk, subunit = job.trunk_by_id[trunk_id], job.subunit_of_leg[trunk_id, int(number)]
+        widest = max(tube.bore_mm for tube in job.tubes.tubes)
+        needed = trunk.cable.bore_mm(1, subunit.ribbon_fibres)
+        return (
+            f"{subject}: the tubes of {job.tubes.id} have bores up to {widest:g} mm; a leg of one ribbon of "
+            f"{subunit.ribbon_fibres} needs {needed:.2f} mm"
+        )

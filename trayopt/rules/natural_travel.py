@@ -1,0 +1,41 @@
+"""natural_travel: a trunk travels the way its port turns it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class NaturalTravel(Rule[NoParameters]):
+    """Broken when a trunk travels against the way its port ``turns``."""
+
+    id = "natural_travel"
+    kind = "practice"
+    level = "prefer"
+    subject = "trunk"
+    statement = "a trunk travels against the way its port turns"
+    why = "A trunk that goes on in the direction in which it comes in is bent least."
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Compare the travel of every trunk in the box with its port."""
+        for trunk, way in laid.ways.items():
+            turns = job.enclosure.port_by_id[way.port].turns
+            if turns not in {"both", way.travel}:
+                yield Breach(trunk, f"{trunk} enters at {way.port}, which turns {turns}, and travels {way.travel}")
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say which way the trunk's ports turn."""
+        ports = job.trunk_by_id[subject].allowed_ports(job.enclosure)
+        turns = ", ".join(f"{port} {job.enclosure.port_by_id[port].turns}" for port in ports)
+        return f"{subject}: it travels the way its port turns; the ports turn: {turns}"

@@ -1,0 +1,52 @@
+"""own limits: a trunk enters, travels and loops only as its owner allows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import listed
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class OwnLimits(Rule[NoParameters]):
+    """Broken when port, travel or loops are not among the trunk's own."""
+
+    id = "own_limits"
+    named = "own limits"
+    kind = "always"
+    subject = "trunk"
+    statement = "port, travel or loops are not among the trunk's own"
+    why = "What the owner of a trunk has fixed is not the plan's to change."
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Compare the way of every trunk in the box with its own lists."""
+        for trunk in laid.trunks():
+            way = laid.ways[trunk.id]
+            ports = trunk.allowed_ports(job.enclosure)
+            faults = []
+            if way.port not in ports:
+                faults.append(f"enters at {way.port}, where {listed(ports, 'or') or 'no port'} is allowed")
+            if way.travel not in trunk.travels:
+                faults.append(f"travels {way.travel}, where {listed(trunk.travels, 'or')} is allowed")
+            if way.loops not in trunk.loops:
+                faults.append(f"makes {way.loops} loops, where {listed(trunk.loops, 'or')} are allowed")
+            if faults:
+                yield Breach(trunk.id, f"{trunk.id} {'; '.join(faults)}")
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say what the trunk's own limits are."""
+        trunk = job.trunk_by_id[subject]
+        return (
+            f"{subject}: enters at {listed(trunk.allowed_ports(job.enclosure), 'or') or 'no port'}, travels "
+            f"{listed(trunk.travels, 'or')}, makes {listed(trunk.loops, 'or')} slack loops"
+        )

@@ -1,0 +1,64 @@
+"""port_fill: a port that is a conduit is filled no further than the guideline."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Annotated
+
+from pydantic import Field
+
+from trayopt.domain.base import EPSILON, Frozen
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, Post, Rule
+from trayopt.rules.words import several
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class PortFillParameters(Frozen):
+    """Part of the bore that one, two, or more trunks may fill."""
+
+    one: Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)] = 0.53
+    two: Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)] = 0.31
+    more: Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)] = 0.40
+
+
+class PortFill(Rule[PortFillParameters]):
+    """Broken when Σ diameter² of the trunks in a port is above fill × bore²; the fill goes by their number."""
+
+    id = "port_fill"
+    kind = "practice"
+    level = "off"
+    subject = "port"
+    statement = "the trunks in a port fill more of its bore than the guideline for conduits"
+    why = "Cables that fill a conduit jam when they are drawn in."
+    source = "NFPA 70 chapter 9 table 1 (53, 31, 40 %); a guideline only for all-dielectric fibre cable"
+    Parameters = PortFillParameters
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Compare the squares of the diameters of the trunks in every port with its bore."""
+        chosen = self.parameters(job)
+        for port in job.enclosure.ports:
+            diameters = [trunk.cable.diameter_mm for trunk in laid.trunks() if laid.ways[trunk.id].port == port.id]
+            fill = {1: chosen.one, 2: chosen.two}.get(len(diameters), chosen.more)
+            filled = sum(diameter**2 for diameter in diameters)
+            if filled > fill * port.bore_mm**2 + EPSILON:
+                yield Breach(
+                    port.id,
+                    f"{several(len(diameters), 'trunk')} in {port.id} fill {filled / port.bore_mm**2:.2%} of its bore "
+                    f"of {port.bore_mm:g} mm; the guideline is {fill:.0%}",
+                )
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say what the guideline is for a port."""
+        chosen, port = self.parameters(job), job.enclosure.port_by_id[subject]
+        return (
+            f"{subject}: of its bore of {port.bore_mm:g} mm one trunk may fill {chosen.one:.0%}, two {chosen.two:.0%}, "
+            f"more {chosen.more:.0%}"
+        )

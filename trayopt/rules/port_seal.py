@@ -1,0 +1,57 @@
+"""port_seal: one seal of a port takes all trunks that enter there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.base import EPSILON
+from trayopt.domain.hardware import Port
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import listed, several
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+def _seals(port: Port) -> str:
+    """Say which seals a port has."""
+    seals = [f"{several(seal.holes, 'hole')} for {seal.least_mm:g} to {seal.most_mm:g} mm" for seal in port.seals]
+    return f"seals of {listed(seals, 'or')}" if seals else "no seals"
+
+
+class PortSeal(Rule[NoParameters]):
+    """Broken when no seal of the port has holes enough for all trunks in it and takes all their diameters."""
+
+    id = "port_seal"
+    kind = "physical"
+    subject = "port"
+    statement = "no seal of the port has holes enough for all trunks that enter there and takes all their diameters"
+    why = "A trunk that its seal does not close round lets water in, or cannot be drawn through it."
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Try the seals of every port on the trunks that enter there."""
+        for port in job.enclosure.ports:
+            trunks = [trunk for trunk in laid.trunks() if laid.ways[trunk.id].port == port.id]
+            diameters = [trunk.cable.diameter_mm for trunk in trunks]
+            fits = any(
+                seal.holes >= len(trunks)
+                and all(seal.least_mm - EPSILON <= diameter <= seal.most_mm + EPSILON for diameter in diameters)
+                for seal in port.seals
+            )
+            if trunks and not fits:
+                entering = listed([f"{trunk.id} of {trunk.cable.diameter_mm:g} mm" for trunk in trunks])
+                yield Breach(port.id, f"{entering} enter at {port.id}; it has {_seals(port)}")
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say which seals a port has, and what could enter there."""
+        port = job.enclosure.port_by_id[subject]
+        trunks = [trunk for trunk in job.trunks if subject in trunk.allowed_ports(job.enclosure)]
+        able = listed([f"{trunk.id} of {trunk.cable.diameter_mm:g} mm" for trunk in trunks]) or "no trunk"
+        return f"{subject}: it has {_seals(port)}; {able} may enter there"

@@ -1,0 +1,59 @@
+"""reach: every tray can be brought to the bench on its freed legs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Annotated
+
+from pydantic import Field
+
+from trayopt.domain.base import Frozen
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, Post, Rule
+from trayopt.rules.words import listed, several
+from trayopt.track.laid import Laid
+from trayopt.track.routes import routes_of
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class ReachParameters(Frozen):
+    """``bench_mm`` is the length that a tray needs to be brought to the bench."""
+
+    bench_mm: Annotated[int, Field(ge=0, le=100_000)] = 2000
+
+
+class Reach(Rule[ReachParameters]):
+    """Broken when route_mm − inside_mm of a placed leg is below ``bench_mm``."""
+
+    id = "reach"
+    kind = "physical"
+    subject = "trunk"
+    statement = "a placed leg frees less length than the tray needs to be brought to the bench"
+    why = "A tray is spliced at the bench: its legs must be long enough to be taken off the track and carried there."
+    Parameters = ReachParameters
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Compare the length from port to entrance of every placed leg with the bench."""
+        bench = self.parameters(job).bench_mm
+        for trunk, legs in laid.legs.items():
+            short = [item for item in legs if item.free_mm < bench]
+            if short:
+                worst = min(short, key=lambda item: item.free_mm)
+                yield Breach(
+                    trunk,
+                    f"{several(len(short), 'leg')} of {trunk} free less than the {bench:,} mm to the bench, "
+                    f"{worst.leg} in {worst.place} least with {worst.free_mm:,} mm",
+                )
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say how much the bench needs, and the ring."""
+        bench = self.parameters(job).bench_mm
+        ring = routes_of(job).ring.length_mm
+        loops = listed(job.trunk_by_id[subject].loops, "or")
+        return f"{subject}: {bench:,} mm bring its trays to the bench; a loop gives {ring:,} mm, it may make {loops}"

@@ -1,0 +1,213 @@
+"""The ordered registry of all rules, and how a job's ``rules`` are read against it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any, NamedTuple, get_args
+
+from pydantic import ValidationError
+from pydantic.fields import FieldInfo
+
+from trayopt.domain.base import Frozen
+from trayopt.domain.finding import Level
+from trayopt.domain.job import Setting
+from trayopt.rules.alternate_stacks import AlternateStacks
+from trayopt.rules.apart import KeptApart
+from trayopt.rules.base import Rule
+from trayopt.rules.base_outward import BaseOutward
+from trayopt.rules.bend_radius import BendRadius
+from trayopt.rules.divided_at_tray import DividedAtTray
+from trayopt.rules.entrance_legs import EntranceLegs
+from trayopt.rules.equal_groups import EqualGroups
+from trayopt.rules.exposed import Exposed
+from trayopt.rules.fibre_bend import FibreBend
+from trayopt.rules.guide_fill import GuideFill
+from trayopt.rules.leg_tube import LegTube
+from trayopt.rules.natural_travel import NaturalTravel
+from trayopt.rules.one_end import OneEnd
+from trayopt.rules.opposite_travel import OppositeTravel
+from trayopt.rules.own_limits import OwnLimits
+from trayopt.rules.pin import Pinned
+from trayopt.rules.port_fill import PortFill
+from trayopt.rules.port_seal import PortSeal
+from trayopt.rules.reach import Reach
+from trayopt.rules.reserve import Reserve
+from trayopt.rules.same_division import SameDivision
+from trayopt.rules.slack_loops import SlackLoops
+from trayopt.rules.subunit_together import SubunitTogether
+from trayopt.rules.tray_fibres import TrayFibres
+from trayopt.rules.tray_pair import TrayPair
+from trayopt.rules.tray_sleeves import TraySleeves
+from trayopt.rules.whole_legs import WholeLegs
+
+RULES: tuple[Rule[Any], ...] = (
+    WholeLegs(), EqualGroups(), OwnLimits(), OneEnd(), DividedAtTray(), LegTube(),
+    TrayFibres(), TraySleeves(), EntranceLegs(), GuideFill(), BendRadius(), FibreBend(), Reach(), Exposed(), PortSeal(),
+    BaseOutward(), SlackLoops(), KeptApart(), Pinned(), OppositeTravel(), SubunitTogether(), AlternateStacks(),
+    NaturalTravel(), SameDivision(), TrayPair(), Reserve(), PortFill(),
+)  # fmt: skip
+"""Every rule, in the order of spec section 5."""
+BY_ID: dict[str, Rule[Any]] = {rule.id: rule for rule in RULES}
+SETTABLE: tuple[str, ...] = tuple(rule.id for rule in RULES if rule.kind != "always")
+"""Rules that have a level."""
+LEVELS: tuple[Level, ...] = get_args(Level)
+MOST_WEIGHT = 1_000_000
+
+
+class RuleFault(NamedTuple):
+    """Something wrong in a job's ``rules``, at a path inside it."""
+
+    path: tuple[str | int, ...]
+    message: str
+    found: str
+    allowed: str
+    hint: str
+
+
+def fill(raw: Mapping[str, object]) -> tuple[dict[str, Setting], list[RuleFault]]:
+    """Read a job's ``rules`` and fill in every default.
+
+    Parameters
+    ----------
+    raw
+        By rule: a level, or a mapping with any of level, weight and the rule's parameters.
+
+    Returns
+    -------
+    settings
+        Every rule that has a level, in the order of the registry; what is faulty keeps its default.
+    faults
+        Everything wrong, in the order of ``raw``.
+    """
+    faults: list[RuleFault] = []
+    given: dict[str, object] = {}
+    for key, value in raw.items():
+        if key in SETTABLE:
+            given[key] = value
+        elif key in BY_ID:
+            hint = "take the line out; a rule that always holds has no level"
+            faults.append(RuleFault((key,), f"{BY_ID[key].name!r} always holds", str(key), ", ".join(SETTABLE), hint))
+        else:
+            faults.append(
+                RuleFault((key,), "no such rule", repr(key), ", ".join(SETTABLE), did_you_mean(key, SETTABLE))
+            )
+    settings = {id_: _setting(BY_ID[id_], given.get(id_, {}), faults) for id_ in SETTABLE}
+    rank = {key: i for i, key in enumerate(raw)}
+    return settings, sorted(faults, key=lambda fault: rank[str(fault.path[0])])
+
+
+def level_of(rule: Rule[Any], settings: Mapping[str, Setting]) -> Level:
+    """Level of a rule in a job; its default where the job holds no setting."""
+    setting = settings.get(rule.id)
+    return rule.level if setting is None else setting.level
+
+
+def weight_of(rule: Rule[Any], settings: Mapping[str, Setting]) -> int:
+    """Weight of a rule in a job; its default where the job holds no setting."""
+    setting = settings.get(rule.id)
+    return rule.weight if setting is None else setting.weight
+
+
+def did_you_mean(word: object, known: Iterable[str]) -> str:
+    """Name the known word that was most likely meant; empty where none is near."""
+    from difflib import get_close_matches
+
+    near = get_close_matches(str(word).lower().replace("-", "_").replace(" ", "_"), list(known), n=1)
+    return f"did you mean {near[0]!r}?" if near else ""
+
+
+def _setting(rule: Rule[Any], value: object, faults: list[RuleFault]) -> Setting:
+    """Read what a job says of one rule."""
+    if isinstance(value, str):
+        return Setting(level=_level(rule, (rule.id,), value, faults), weight=rule.weight, parameters=_defaults(rule))
+    if not isinstance(value, Mapping):
+        faults.append(
+            RuleFault(
+                (rule.id,), f"{rule.id} is neither a level nor a mapping", repr(value), _entry(rule), _level_hint(value)
+            )
+        )
+        value = {}
+    level, weight = rule.level, rule.weight
+    parameters: dict[str, object] = {}
+    for key, item in value.items():
+        if key == "level":
+            level = _level(rule, (rule.id, "level"), item, faults)
+        elif key == "weight":
+            weight = _weight(rule, item, faults)
+        elif key in rule.Parameters.model_fields:
+            parameters[key] = item
+        else:
+            known = ("level", "weight", *rule.Parameters.model_fields)
+            faults.append(
+                RuleFault(
+                    (rule.id, key),
+                    f"{rule.id} has no such parameter",
+                    repr(key),
+                    ", ".join(known),
+                    did_you_mean(key, known),
+                )
+            )
+    return Setting(level=level, weight=weight, parameters=_parameters(rule, parameters, faults))
+
+
+def _level(rule: Rule[Any], path: tuple[str | int, ...], value: object, faults: list[RuleFault]) -> Level:
+    for level in LEVELS:
+        if value == level:
+            return level
+    hint = _level_hint(value) or did_you_mean(value, LEVELS)
+    faults.append(RuleFault(path, f"{rule.id} has no such level", repr(value), ", ".join(LEVELS), hint))
+    return rule.level
+
+
+def _level_hint(value: object) -> str:
+    return "write off in quotes if your editor turns it into false" if value is False else ""
+
+
+def _weight(rule: Rule[Any], value: object, faults: list[RuleFault]) -> int:
+    if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= MOST_WEIGHT:
+        return value
+    allowed = f"a whole number from 1 to {MOST_WEIGHT:,}"
+    faults.append(RuleFault((rule.id, "weight"), f"the weight of {rule.id} cannot be used", repr(value), allowed, ""))
+    return rule.weight
+
+
+def _parameters(rule: Rule[Any], given: dict[str, object], faults: list[RuleFault]) -> dict[str, int | float]:
+    """Validate a rule's parameters; where they do not go, say why and keep the defaults."""
+    try:
+        return _plain(rule.Parameters.model_validate(given))
+    except ValidationError as error:
+        for fault in error.errors(include_url=False):
+            path = (rule.id, *fault["loc"])
+            if fault["loc"]:
+                name = str(fault["loc"][0])
+                text = f"{name} of {rule.id} cannot be used"
+                allowed = _allowed(rule.Parameters.model_fields[name])
+                faults.append(RuleFault(path, text, repr(given[name]), allowed, ""))
+            else:
+                faults.append(RuleFault(path, str(fault["ctx"]["error"]), "", "", ""))
+        return _defaults(rule)
+
+
+def _defaults(rule: Rule[Any]) -> dict[str, int | float]:
+    return _plain(rule.Parameters())
+
+
+def _plain(parameters: Frozen) -> dict[str, int | float]:
+    return dict(parameters.model_dump())
+
+
+def _entry(rule: Rule[Any]) -> str:
+    keys = ", ".join(("level", "weight", *rule.Parameters.model_fields))
+    return f"{', '.join(LEVELS)}, or a mapping of {keys}"
+
+
+def _allowed(field: FieldInfo) -> str:
+    """Say in words what a parameter may be."""
+    words = ["a whole number" if field.annotation is int else "a number"]
+    limits = {
+        name: getattr(item, name) for item in field.metadata for name in ("gt", "ge", "le") if hasattr(item, name)
+    }
+    words += [f"above {limits['gt']:g}"] * ("gt" in limits)
+    words += [f"from {limits['ge']:,}"] * ("ge" in limits)
+    words += [f"to {limits['le']:,}"] * ("le" in limits)
+    return " ".join(words)

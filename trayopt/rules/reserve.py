@@ -1,0 +1,55 @@
+"""reserve: a stack keeps trays in reserve, outward of the last used one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Annotated
+
+from pydantic import Field
+
+from trayopt.domain.base import Frozen
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, Post, Rule
+from trayopt.rules.words import several
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class ReserveParameters(Frozen):
+    """``trays`` is how many places of every stack stay unused."""
+
+    trays: Annotated[int, Field(ge=0, le=1000)] = 1
+
+
+class Reserve(Rule[ReserveParameters]):
+    """Broken when fewer than ``trays`` places of a stack are unused outward of the last used one."""
+
+    id = "reserve"
+    kind = "practice"
+    level = "off"
+    subject = "stack"
+    statement = "fewer than so many places of a stack are unused outward of the last used one"
+    why = "A re-splice or a later cable needs a free tray that is reached without moving others."
+    Parameters = ReserveParameters
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Count the unused places outward of the last used one of every stack."""
+        asked = self.parameters(job).trays
+        for stack in job.enclosure.stacks:
+            last = max((place.position for place in laid.trays if place.stack == stack.id), default=0)
+            free = stack.positions - last
+            if free < asked:
+                used = f"used up to position {last} of {stack.positions}" if last else "unused"
+                yield Breach(stack.id, f"{stack.id} is {used}: {several(free, 'place')} in reserve, {asked} asked for")
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say how many trays of a stack are to stay unused."""
+        asked = self.parameters(job).trays
+        places = several(job.enclosure.stack_by_id[subject].positions, "place")
+        return f"{subject}: of its {places} the outermost {asked} are to stay in reserve"

@@ -1,0 +1,56 @@
+"""same_division: equal subunits of a trunk are divided alike."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.cablework import Subunit
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import several
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class SameDivision(Rule[NoParameters]):
+    """Broken when two subunits of one trunk with placed legs and equal ribbons have different k."""
+
+    id = "same_division"
+    kind = "practice"
+    level = "prefer"
+    subject = "trunk"
+    statement = "two subunits of one trunk with placed legs and equal ribbons are divided differently"
+    why = "A crew that marks and divides every tube alike makes fewer mistakes."
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Compare the divisions of equal subunits of every trunk in the box."""
+        for trunk in laid.trunks():
+            first: dict[tuple[int, int], Subunit] = {}
+            for subunit in trunk.subunits:
+                of = laid.division.get((trunk.id, subunit.number))
+                if of is None:
+                    continue
+                like = first.setdefault((subunit.ribbons, subunit.ribbon_fibres), subunit)
+                before = laid.division[trunk.id, like.number]
+                if before != of:
+                    yield Breach(
+                        trunk.id, f"{like.name} is divided into {before}, {subunit.name}, which is equal, into {of}"
+                    )
+                    break
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say which subunits of a trunk are equal."""
+        sizes = Counter((subunit.ribbons, subunit.ribbon_fibres) for subunit in job.trunk_by_id[subject].subunits)
+        alike = ", ".join(
+            f"{several(n, 'subunit')} of {several(ribbons, 'ribbon')} of {fibres}"
+            for (ribbons, fibres), n in sizes.items()
+        )
+        return f"{subject}: equal subunits are divided alike; it has {alike}"

@@ -1,0 +1,61 @@
+"""slack_loops: a trunk makes at least one slack loop and at most two."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Annotated, Self
+
+from pydantic import Field, model_validator
+
+from trayopt.domain.base import Frozen
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, Post, Rule
+from trayopt.rules.words import listed, several
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class SlackLoopsParameters(Frozen):
+    """Fewest and most slack loops of a trunk."""
+
+    least: Annotated[int, Field(ge=0, le=9)] = 1
+    most: Annotated[int, Field(ge=0, le=9)] = 2
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.least > self.most:
+            raise ValueError(f"least {self.least} of slack_loops is above most {self.most}")
+        return self
+
+
+class SlackLoops(Rule[SlackLoopsParameters]):
+    """Broken when the loops of a trunk are outside ``least`` … ``most``."""
+
+    id = "slack_loops"
+    kind = "practice"
+    subject = "trunk"
+    statement = "the loops of a trunk are outside least … most"
+    why = "Without a slack loop nothing can be spliced again; each further one fills the track."
+    Parameters = SlackLoopsParameters
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Compare the loops of every trunk in the box."""
+        chosen = self.parameters(job)
+        for trunk, way in laid.ways.items():
+            if not chosen.least <= way.loops <= chosen.most:
+                yield Breach(
+                    trunk,
+                    f"{trunk} makes {several(way.loops, 'loop')}; {chosen.least} to {chosen.most} are good practice",
+                )
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say how many loops are good practice, and how many the trunk may make."""
+        chosen = self.parameters(job)
+        own = listed(job.trunk_by_id[subject].loops, "or")
+        return f"{subject}: {chosen.least} to {chosen.most} slack loops are asked for; its own are {own}"

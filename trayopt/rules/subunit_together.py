@@ -1,0 +1,48 @@
+"""subunit_together: the legs of a subunit that was divided at the port lie in one stack, tray upon tray."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.divided_at_tray import apart, torn
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class SubunitTogether(Rule[NoParameters]):
+    """Broken like "divided at the tray", for a trunk that is divided at the port."""
+
+    id = "subunit_together"
+    kind = "practice"
+    level = "prefer"
+    weight = 2
+    subject = "subunit"
+    statement = (
+        "from one placed leg to the next placed leg of a subunit divided at the port, the stack changes, "
+        "or the position does not stay or rise by one"
+    )
+    why = "The parts of a subunit that lie in neighbouring trays of one stack are found again."
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Follow the placed legs of every subunit divided at the port."""
+        for (trunk, number), legs in laid.by_subunit.items():
+            step = torn(legs)
+            if step is not None and job.trunk_by_id[trunk].divide_at == "port":
+                yield Breach(f"{trunk}/{number}", f"the legs of {trunk}/{number} do not lie together: {apart(*step)}")
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say how the legs of a subunit should lie."""
+        trunk, _, number = subject.rpartition("/")
+        subunit = job.subunit_of_leg[trunk, int(number)]
+        return (
+            f"{subject}: its {subunit.fibres} fibres lie in one tray, or in trays that follow each other in one stack"
+        )

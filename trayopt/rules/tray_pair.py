@@ -1,0 +1,46 @@
+"""tray_pair: a tray holds splices of one pair of trunks only."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import listed, several, trays_of
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class TrayPair(Rule[NoParameters]):
+    """Broken when a tray holds splices of more than one pair of trunks."""
+
+    id = "tray_pair"
+    kind = "practice"
+    level = "prefer"
+    subject = "tray place"
+    statement = "a tray holds splices of more than one pair of trunks"
+    why = "Work on one route opens only trays of that route."
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Collect the pairs of trunks whose splices lie in each used tray place."""
+        for place, runs in laid.sleeve_runs.items():
+            pairs = dict.fromkeys(f"{run.a.trunk}+{run.b.trunk}" for run in runs)
+            if len(pairs) > 1:
+                yield Breach(
+                    str(place), f"{place} holds splices of {len(pairs)} pairs of trunks: {listed(list(pairs))}"
+                )
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say how many pairs of trunks there are, and how many trays."""
+        _, trays = trays_of(job, subject)
+        pairs = [f"{a}+{b}" for a, b in job.joined_pairs]
+        return (
+            f"{subject}: {several(trays, 'tray')}, each for one pair of trunks; the job joins {listed(pairs) or 'none'}"
+        )

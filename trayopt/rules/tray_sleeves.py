@@ -1,0 +1,51 @@
+"""tray_sleeves: a tray holds no more splice sleeves than it has places for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import several, trays_of
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class TraySleeves(Rule[NoParameters]):
+    """Broken when the sleeves in a tray place are more than its tray's ``sleeves``."""
+
+    id = "tray_sleeves"
+    kind = "physical"
+    subject = "tray place"
+    statement = "splice sleeves are more than the tray has places for"
+    why = "A run shorter than a sleeve takes a whole one: a tray can be out of sleeves before it is out of fibres."
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Count the sleeves of every used tray place."""
+        for place in laid.trays:
+            tray = job.enclosure.tray_at(place)
+            sleeves = laid.sleeves(place)
+            if sleeves > tray.sleeves:
+                yield Breach(
+                    str(place),
+                    f"{place} holds {laid.splices(place)} splices in {several(sleeves, 'sleeve')} of "
+                    f"{tray.sleeve_fibres}; its tray has {several(tray.sleeves, 'place')} for sleeves",
+                )
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say how many sleeves the trays of a place or a stack hold, and how many the splices of the job need."""
+        stack, trays = trays_of(job, subject)
+        tray = stack.tray
+        needed = sum(run.sleeves(tray.sleeve_fibres) for run in job.sleeve_runs)
+        return (
+            f"{subject}: {several(trays, 'tray')} with {several(tray.sleeves, 'place')} for sleeves of "
+            f"{tray.sleeve_fibres} take "
+            f"{several(trays * tray.sleeves, 'sleeve')}; all splices of the job need {needed:,}"
+        )

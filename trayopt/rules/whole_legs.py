@@ -1,0 +1,72 @@
+"""whole legs: a leg lies whole in one tray, with every leg it is spliced to."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.job import Job
+from trayopt.domain.ranges import Run
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.track.laid import Claim, Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+def _name(job: Job, claim: Claim) -> str:
+    """Name a claimed run by its leg, or by its fibres where no division makes it one."""
+    leg = job.trunk_by_id[claim.trunk].subunit_of(claim.first).leg_of_run(claim.first, claim.last)
+    return str(Run(claim.trunk, claim.first, claim.last)) if leg is None else str(leg)
+
+
+class WholeLegs(Rule[NoParameters]):
+    """Broken when a leg is in two trays, or the two fibres of a splice are not in one tray."""
+
+    id = "whole_legs"
+    named = "whole legs"
+    kind = "always"
+    subject = "leg"
+    statement = "a leg is in two trays, or the two fibres of a splice are not in one tray"
+    why = "A splice joins two fibres in one sleeve, and a leg is one bundle: neither can be in two trays."
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Look up both fibres of every splice, and every fibre that is given a tray twice."""
+        held: dict[tuple[str, int], Claim] = {}
+        broken: dict[Claim, str] = {}
+        for claim in laid.claims:
+            for fibre in range(claim.first, claim.last + 1):
+                first = held.setdefault((claim.trunk, fibre), claim)
+                if first.place != claim.place:
+                    text = f"fibre {fibre} of {claim.trunk} is in {first.place} and in {claim.place}"
+                    broken.setdefault(first, text)
+                    broken.setdefault(claim, text)
+        for join in job.joins:
+            for a_fibre, b_fibre in zip(
+                range(join.a.first, join.a.last + 1), range(join.b.first, join.b.last + 1), strict=True
+            ):
+                a, b = held.get((join.a.trunk, a_fibre)), held.get((join.b.trunk, b_fibre))
+                if (a and a.place) == (b and b.place):
+                    continue
+                text = (
+                    f"fibre {a_fibre} of {join.a.trunk} is in {a.place if a else 'no tray'}, "
+                    f"fibre {b_fibre} of {join.b.trunk}, to which it is spliced, in {b.place if b else 'no tray'}"
+                )
+                for side in (a, b):
+                    if side is not None:
+                        broken.setdefault(side, text)
+        said: set[str] = set()
+        for claim in sorted(broken, key=lambda claim: (job.trunk_rank[claim.trunk], claim.first, claim.last)):
+            subject = _name(job, claim)
+            if subject not in said:
+                said.add(subject)
+                yield Breach(subject, broken[claim])
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Not yet in the model."""
+        raise AssertionError("encoded in a later commit")
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say what a leg is bound to."""
+        del job
+        return f"{subject}: it lies whole in one tray, and every leg that it is spliced to lies in the same one"

@@ -1,0 +1,25 @@
+"""How rules put numbers and names into sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from trayopt.domain.hardware import Stack
+from trayopt.domain.job import Job
+
+
+def several(count: int, one: str, more: str = "") -> str:
+    """Write a count with its noun: ``1 tray``, ``12 trays``, ``1,152 splices``."""
+    return f"{count:,} {one if count == 1 else more or one + 's'}"
+
+
+def listed(items: Sequence[object], word: str = "and") -> str:
+    """Write ``a, b and c``; empty where there is nothing to list."""
+    texts = [str(item) for item in items]
+    return f"{', '.join(texts[:-1])} {word} {texts[-1]}" if len(texts) > 1 else "".join(texts)
+
+
+def trays_of(job: Job, subject: str) -> tuple[Stack, int]:
+    """Give the stack of a tray place (``left/3``) or of a whole stack (``left``), and how many trays are meant."""
+    stack = job.enclosure.stack_by_id[subject.partition("/")[0]]
+    return stack, 1 if "/" in subject else stack.positions
