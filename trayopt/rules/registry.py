@@ -92,8 +92,8 @@ def fill(raw: Mapping[str, object]) -> tuple[dict[str, Setting], list[RuleFault]
                 RuleFault((key,), "no such rule", repr(key), ", ".join(SETTABLE), did_you_mean(key, SETTABLE))
             )
     settings = {id_: _setting(BY_ID[id_], given.get(id_, {}), faults) for id_ in SETTABLE}
-    rank = {key: i for i, key in enumerate(raw)}
-    return settings, sorted(faults, key=lambda fault: rank[str(fault.path[0])])
+    rank: dict[object, int] = {key: i for i, key in enumerate(raw)}
+    return settings, sorted(faults, key=lambda fault: rank[fault.path[0]])
 
 
 def level_of(rule: Rule[Any], settings: Mapping[str, Setting]) -> Level:
@@ -203,11 +203,11 @@ def _entry(rule: Rule[Any]) -> str:
 
 def _allowed(field: FieldInfo) -> str:
     """Say in words what a parameter may be."""
-    words = ["a whole number" if field.annotation is int else "a number"]
+    words = "a whole number" if field.annotation is int else "a number"
     limits = {
         name: getattr(item, name) for item in field.metadata for name in ("gt", "ge", "le") if hasattr(item, name)
     }
-    words += [f"above {limits['gt']:g}"] * ("gt" in limits)
-    words += [f"from {limits['ge']:,}"] * ("ge" in limits)
-    words += [f"to {limits['le']:,}"] * ("le" in limits)
-    return " ".join(words)
+    for name, text in (("gt", "above"), ("ge", "from"), ("le", "up to")):
+        if name in limits:
+            words += f" {text} {limits[name]:,}"
+    return words

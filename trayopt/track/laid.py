@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.finding import Finding
 from trayopt.domain.hardware import Place, Tray
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.splicing import Piece, SleeveRun
@@ -70,6 +71,8 @@ class Laid:
         self.trays: dict[Place, list[Leg]] = {}
         """Legs in each used tray place, in place order; inside a tray by trunk, subunit, group."""
         self.place_of: dict[Leg, Place] = {}
+        self.findings: list[Finding] | None = None
+        """What the rules found here; filled once, by the judge."""
 
         by_trunk: dict[str, list[Leg]] = {}
         for leg in assignment.places:
@@ -220,6 +223,4 @@ class Laid:
 
     def passes(self, guide: str) -> list[tuple[Traffic, int]]:
         """Everything that passes a guide, with how often."""
-        return [
-            (item, times) for item in self.traffic if (times := item.loops + (guide in item.direct)) > 0
-        ]
+        return [(item, times) for item in self.traffic if (times := item.loops + (guide in item.direct)) > 0]

@@ -1,0 +1,46 @@
+"""The judge: every rule asked, each at its level in the job."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from trayopt.domain.finding import Finding
+from trayopt.domain.job import Job
+from trayopt.rules.registry import RULES, level_of
+from trayopt.track.laid import Laid
+
+
+def judge(job: Job, laid: Laid) -> list[Finding]:
+    """Find every broken rule of a plan.
+
+    Parameters
+    ----------
+    job, laid
+        The job, and the plan as it lies; what is found is kept on ``laid``, so that no plan is judged twice.
+
+    Returns
+    -------
+    list of Finding
+        In the order of the rules, then of the job, each subject once. Rules that always hold, and pins that are built,
+        are found at level "always"; rules at off are not asked.
+    """
+    if laid.findings is None:
+        laid.findings = list(_findings(job, laid).values())
+    return laid.findings
+
+
+def _findings(job: Job, laid: Laid) -> dict[tuple[str, str], Finding]:
+    built = {pin.subject for pin in job.pins if pin.built}
+    found: dict[tuple[str, str], Finding] = {}
+    for rule in RULES:
+        level = level_of(rule, job.rules)
+        facts = built if rule.id == "pin" else set()
+        if level == "off" and not facts:
+            continue
+        for subject, because in rule.check(job, laid):
+            at: Literal["always", "must", "prefer", "off"] = (
+                "always" if rule.kind == "always" or subject in facts else level
+            )
+            if at != "off":
+                found.setdefault((rule.id, subject), Finding(rule.id, at, subject, because))
+    return found
