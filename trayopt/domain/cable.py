@@ -66,7 +66,13 @@ class Cable(Frozen):
         """Find what does not go together: (path, message, what is allowed)."""
         found: list[tuple[tuple[str | int, ...], str, str]] = []
         if self.flat and self.ribbon_mm is None:
-            found.append(((), f"cable {self.id!r} has flat ribbons ({self.construction}) and no ribbon_mm", "ribbon_mm: [width, height]"))
+            found.append(
+                (
+                    (),
+                    f"cable {self.id!r} has flat ribbons ({self.construction}) and no ribbon_mm",
+                    "ribbon_mm: [width, height]",
+                )
+            )
         if self.fibres > 100_000:
             found.append((("subunits",), f"cable {self.id!r} has {self.fibres} fibres", "up to 100,000"))
         return found

@@ -57,7 +57,13 @@ def position(text: str) -> int:
         else:
             stripes = 1
         on = _base(base)
-        if len(parts) != 2 or parts[1] not in {"stripe", "stripes"} or on is None or parts[0] != stripe(COLOURS[on]) or stripes < 1:
+        if (
+            len(parts) != 2
+            or parts[1] not in {"stripe", "stripes"}
+            or on is None
+            or parts[0] != stripe(COLOURS[on])
+            or stripes < 1
+        ):
             raise ValueError(_allowed(text))
     elif base[-1:].isdigit():
         letters = base.rstrip("0123456789")

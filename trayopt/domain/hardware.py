@@ -21,7 +21,10 @@ class Reference:
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
         """Allow a string beside the object in the JSON Schema."""
-        text: dict[str, Any] = {"type": "string", "description": f"{self.kind} id of the library, or a path ending in .yaml"}
+        text: dict[str, Any] = {
+            "type": "string",
+            "description": f"{self.kind} id of the library, or a path ending in .yaml",
+        }
         return {"anyOf": [text, handler(schema)]}
 
 
@@ -174,7 +177,9 @@ class Enclosure(Frozen):
             (("ports",), [port.id for port in self.ports]),
             (("stacks",), [stack.id for stack in self.stacks]),
         ):
-            found += [((*path, i, "id"), f"{ids[i]!r} stands twice in {path[-1]}", "every id once") for i in repeats(ids)]
+            found += [
+                ((*path, i, "id"), f"{ids[i]!r} stands twice in {path[-1]}", "every id once") for i in repeats(ids)
+            ]
         if self.track.z_mm[0] > self.track.z_mm[1]:
             found.append((("track", "z_mm"), "the band of the track is upside down", "the lower edge first"))
         for i, port in enumerate(self.ports):
@@ -185,7 +190,10 @@ class Enclosure(Frozen):
                     found.append((("ports", i, "seals", j), "least_mm is above most_mm", "least_mm up to most_mm"))
         for i, stack in enumerate(self.stacks):
             ends = [end.id for end in stack.ends]
-            found += [(("stacks", i, "ends", j, "id"), f"{ends[j]!r} stands twice in ends", "every id once") for j in repeats(ends)]
+            found += [
+                (("stacks", i, "ends", j, "id"), f"{ends[j]!r} stands twice in ends", "every id once")
+                for j in repeats(ends)
+            ]
             for j, end in enumerate(stack.ends):
                 for travel, entrance in (("clockwise", end.clockwise), ("counterclockwise", end.counterclockwise)):
                     if entrance.guide not in guides:

@@ -57,7 +57,13 @@ class Trunk(Frozen):
             for _ in range(group.count):
                 made.append(
                     Subunit(
-                        self.id, len(made) + 1, first, group.ribbons, group.ribbon_fibres, group.diameter_mm, group.radius_mm
+                        self.id,
+                        len(made) + 1,
+                        first,
+                        group.ribbons,
+                        group.ribbon_fibres,
+                        group.diameter_mm,
+                        group.radius_mm,
                     )
                 )
                 first += made[-1].fibres

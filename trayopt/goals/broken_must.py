@@ -25,5 +25,5 @@ class BrokenMust(Goal):
         return sum(finding.level == "must" for finding in judge(job, laid))
 
     def encode(self, job: Job, x: Variables) -> Expression:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Sum the groups at level must that the model lets go."""
+        return x.broken("must")

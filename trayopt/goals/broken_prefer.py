@@ -28,5 +28,5 @@ class BrokenPrefer(Goal):
         )
 
     def encode(self, job: Job, x: Variables) -> Expression:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Sum the groups at level prefer that the model lets go, each times its weight."""
+        return x.broken("prefer")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from trayopt.domain.cablework import Leg
 from trayopt.domain.job import Job
 from trayopt.goals.base import Goal
+from trayopt.goals.crossing_model import crossings as crossing_model
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -43,5 +44,5 @@ class Crossings(Goal):
         return total
 
     def encode(self, job: Job, x: Variables) -> Expression:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Count crossing pairs by the lows of subunits or legs."""
+        return crossing_model(x)

@@ -25,5 +25,7 @@ class Legs(Goal):
         return len(laid.place_of)
 
     def encode(self, job: Job, x: Variables) -> Expression:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Sum the placed legs."""
+        return sum(
+            x.placed(leg) for subunit in job.subunits for of in x.divisions(subunit) for leg in x.legs(subunit, of)
+        )

@@ -6,11 +6,12 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
+from trayopt.domain.splicing import Piece
 from trayopt.goals.base import Goal
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
-    from trayopt.rules.variables import Expression, Variables
+    from trayopt.rules.variables import Expression, Literal, Variables
 
 
 class OutOfTurn(Goal):
@@ -27,5 +28,29 @@ class OutOfTurn(Goal):
         return sum(after < before for before, after in pairwise(walk))
 
     def encode(self, job: Job, x: Variables) -> Expression:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Compare each piece of the walk with the last placed one before it, over every rank of place order."""
+        ranks = range(len(job.enclosure.places) - 1)
+        drops = []
+        last: list[Literal] = [1 for _ in ranks]
+        before: Piece | None = None
+        for piece in job.pieces:
+            if before is not None and x.same_place(before, piece):
+                continue
+            before = piece
+            here = [x.piece_up_to(piece, rank) for rank in ranks]
+            placed = x.piece_placed(piece)
+            drop = x.literal(f"down at {piece.a}")
+            drops.append(drop)
+            for rank in ranks:
+                x.require(here[rank] - last[rank] <= drop)
+            if isinstance(placed, int):
+                last = here
+                continue
+            now = [x.literal(f"up to {rank} at {piece.a}") for rank in ranks]
+            for rank in ranks:
+                x.require(now[rank] - here[rank] <= 1 - placed)
+                x.require(here[rank] - now[rank] <= 1 - placed)
+                x.require(now[rank] - last[rank] <= placed)
+                x.require(last[rank] - now[rank] <= placed)
+            last = now
+        return sum(drops)

@@ -25,5 +25,5 @@ class Unplaced(Goal):
         return sum(piece.count for piece, place in laid.piece_places if place is None)
 
     def encode(self, job: Job, x: Variables) -> Expression:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Sum the splices of the pieces that are not placed."""
+        return sum(piece.count * (1 - x.piece_placed(piece)) for piece in job.pieces)

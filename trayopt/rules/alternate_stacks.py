@@ -11,7 +11,7 @@ from trayopt.rules.words import listed
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
-    from trayopt.rules.variables import Variables
+    from trayopt.rules.variables import Literal, Variables
 
 
 class AlternateStacks(Rule[NoParameters]):
@@ -40,8 +40,21 @@ class AlternateStacks(Rule[NoParameters]):
                     yield Breach(subunit.name, f"after {subunit.name} the stacks hold of {trunk.id}: {shares}")
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Keep the running counts of any two stacks within one of each other, after each subunit that has a placed leg."""
+        stacks = [stack.id for stack in job.enclosure.stacks]
+        for trunk in job.trunks:
+            if trunk.id not in job.lead_trunks or len(stacks) < 2:
+                continue
+            counts: dict[str, list[Literal]] = {stack: [] for stack in stacks}
+            for subunit in trunk.subunits:
+                if not x.divisions(subunit):
+                    continue
+                for stack in stacks:
+                    counts[stack].append(x.first_on(subunit, stack))
+                for a in stacks:
+                    for b in stacks:
+                        if a != b:
+                            post(sum(counts[a]) - sum(counts[b]) <= 1, subunit.name, (x.has_placed(subunit),))
 
     def say(self, job: Job, subject: str) -> str:
         """Say how the subunits should be shared out."""

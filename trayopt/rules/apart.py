@@ -42,8 +42,16 @@ class KeptApart(Rule[NoParameters]):
                     yield Breach(f"{a}+{b}", text)
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Let one of two joins at most have splices in a tray (or on a stack)."""
+        index = {join.name: i for i, join in enumerate(job.joins)}
+        for item in job.apart:
+            for a, b in item.pairs:
+                if item.scope == "stack":
+                    for stack in job.enclosure.stacks:
+                        post(x.join_on(index[a], stack.id) + x.join_on(index[b], stack.id) <= 1, f"{a}+{b}")
+                else:
+                    for place in job.enclosure.places:
+                        post(x.join_at(index[a], place) + x.join_at(index[b], place) <= 1, f"{a}+{b}")
 
     def say(self, job: Job, subject: str) -> str:
         """Say which joins are to be apart, and how many splices they have."""

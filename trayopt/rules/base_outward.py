@@ -31,8 +31,10 @@ class BaseOutward(Rule[NoParameters]):
                 yield Breach(str(place), f"{place} is used and {under}, directly under it, is not")
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Let a place be used only if the one under it is."""
+        for place in job.enclosure.places:
+            if place.position > 1:
+                post(x.used(place) <= x.used(Place(place.stack, place.position - 1)), str(place))
 
     def say(self, job: Job, subject: str) -> str:
         """Say what a used place asks of the one under it."""

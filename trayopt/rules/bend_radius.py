@@ -39,8 +39,13 @@ class BendRadius(Rule[NoParameters]):
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Forbid legs whose tube asks for a wider bend than the track gives."""
+        for subunit in job.subunits:
+            trunk = job.trunk_by_id[subunit.trunk]
+            for of in x.divisions(subunit):
+                tube = x.routes.traveller(trunk, subunit, of)
+                if tube is not None and tube.radius_mm > job.enclosure.track.min_radius_mm + EPSILON:
+                    post(x.any_of(*(x.placed(leg) for leg in x.legs(subunit, of))) == 0, subunit.name)
 
     def say(self, job: Job, subject: str) -> str:
         """Say what the track asks of a subunit's tube."""

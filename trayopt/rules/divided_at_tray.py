@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.encoding import encode_neighbours
 from trayopt.track.laid import Laid, LaidLeg
 
 if TYPE_CHECKING:
@@ -55,8 +56,10 @@ class DividedAtTray(Rule[NoParameters]):
                 yield Breach(f"{trunk}/{number}", f"{trunk} is divided at the tray and {apart(*step)}")
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Bind each leg to the next one, in subunits divided at the tray."""
+        for trunk in job.trunks:
+            if trunk.divide_at == "tray":
+                encode_neighbours(x, post, trunk)
 
     def say(self, job: Job, subject: str) -> str:
         """Say how the legs of a subunit have to lie."""

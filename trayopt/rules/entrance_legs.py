@@ -35,8 +35,22 @@ class EntranceLegs(Rule[NoParameters]):
                 yield Breach(str(place), f"{text} enter {place}; an entrance of its tray takes {several(most, 'leg')}")
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Count legs by direction of travel, at the places where there can be too many at all."""
+        for place in job.enclosure.places:
+            most = job.enclosure.tray_at(place).entrance_legs
+            if x.most_legs_at(place) <= most:
+                continue
+            for travel in TRAVELS:
+                counted = []
+                for trunk in job.trunks:
+                    legs, travels = x.legs_at(trunk, place), x.travels(trunk, travel)
+                    if isinstance(travels, int):
+                        counted.append(travels * legs)
+                        continue
+                    number = x.number(sum(s.ribbons for s in trunk.subunits), f"{trunk.id} {travel} at {place}")
+                    x.require(number >= legs, travels)
+                    counted.append(number)
+                post(sum(counted) <= most, str(place))
 
     def say(self, job: Job, subject: str) -> str:
         """Say how many legs an entrance takes."""

@@ -7,12 +7,16 @@ from typing import TYPE_CHECKING, Annotated
 
 from pydantic import Field
 
+from trayopt.domain.assignment import Way
 from trayopt.domain.base import Frozen
-from trayopt.domain.job import Job
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job, Trunk
 from trayopt.rules.base import Breach, Post, Rule
+from trayopt.rules.encoding import forbid_places
 from trayopt.rules.words import several
 from trayopt.track import routes
 from trayopt.track.laid import Laid, LaidLeg
+from trayopt.track.routes import cut_mm, strip_mm
 
 if TYPE_CHECKING:
     from trayopt.rules.variables import Variables
@@ -72,8 +76,24 @@ class Exposed(Rule[ExposedParameters]):
         )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Forbid each way together with the places that it takes too long to reach."""
+        asked = self.parameters(job)
+        for trunk in job.trunks:
+            limit = trunk.exposed_mm
+            if limit is None:
+                continue
+
+            def too_long(way: Way, place: Place, end: str, trunk: Trunk = trunk, limit: int = limit) -> bool:
+                cut = cut_mm(
+                    trunk.transition_mm,
+                    x.routes.route_mm(way, place, end),
+                    way.loops,
+                    resplice_mm=asked.resplice_mm,
+                    allowance_mm=asked.allowance_mm,
+                )
+                return strip_mm([cut], way.loops, least_mm=asked.least_mm, extra_loop_mm=asked.extra_loop_mm) > limit
+
+            forbid_places(x, post, trunk, too_long)
 
     def say(self, job: Job, subject: str) -> str:
         """Say what the least to strip is, and what is exposed."""

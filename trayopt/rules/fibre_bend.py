@@ -41,8 +41,12 @@ class FibreBend(Rule[NoParameters]):
                     break
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Forbid stacks whose trays bend tighter than the fibre allows."""
+        for subunit in job.subunits:
+            radius = FIBRE_RADIUS_MM[job.trunk_by_id[subunit.trunk].cable.fibre]
+            for stack in job.enclosure.stacks:
+                if x.divisions(subunit) and stack.tray.min_radius_mm < radius - EPSILON:
+                    post(x.any_on(subunit, stack.id) == 0, subunit.name)
 
     def say(self, job: Job, subject: str) -> str:
         """Say what the fibre class of a subunit asks of its trays."""

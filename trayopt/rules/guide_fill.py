@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import pi
+from math import floor, gcd, pi
 from typing import TYPE_CHECKING, Annotated
 
 from pydantic import Field
 
+from trayopt.domain.assignment import Way
 from trayopt.domain.base import EPSILON, Frozen
-from trayopt.domain.job import Job
+from trayopt.domain.job import Job, Trunk
 from trayopt.rules.base import Breach, Post, Rule
 from trayopt.rules.words import several
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
-    from trayopt.rules.variables import Variables
+    from trayopt.rules.variables import Expression, Variables
 
 
 class GuideFillParameters(Frozen):
@@ -50,8 +51,33 @@ class GuideFill(Rule[GuideFillParameters]):
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Bound Σ passes × diameter² of every guide that can be overfull at all, in whole units of area.
+
+        π/4 is on both sides. Diameters enter as whole 10⁻⁶ mm², so that the solver counts what the plain sum counts.
+        """
+        fill = self.parameters(job).fill
+        areas = {trunk.id: _Areas(job, x, trunk) for trunk in job.trunks if x.ways(trunk)}
+        unit = gcd(*(area for item in areas.values() for area in item.all)) or 1
+        for guide in job.enclosure.track.guides:
+            limit = floor(fill * guide.opening_mm2 * 4 / pi * 1e6 + 1e-3) // unit
+            worst = {
+                trunk.id: max((way.loops + 1 for way in x.ways(trunk)), default=0) * areas[trunk.id].most // unit
+                for trunk in job.trunks
+                if trunk.id in areas
+            }
+            if sum(worst.values()) <= limit:
+                continue
+            passing = []
+            for trunk in job.trunks:
+                if not worst.get(trunk.id):
+                    continue
+                area = areas[trunk.id]
+                number = x.number(worst[trunk.id], f"{trunk.id} through {guide.id}")
+                passing.append(number)
+                for way in x.ways(trunk):
+                    direct = [area.through(way, stack.id, guide.id, unit) for stack in job.enclosure.stacks]
+                    x.require(number >= way.loops * area.whole(unit) + sum(direct), x.goes(trunk, way))
+            post(sum(passing) <= limit, guide.id)
 
     def say(self, job: Job, subject: str) -> str:
         """Say how much a guide takes."""
@@ -63,3 +89,84 @@ class GuideFill(Rule[GuideFillParameters]):
             f"{fill * guide.opening_mm2:,.0f} mm²; "
             f"the trunks have {several(tubes, 'tube')} of their own, and each loop passes once more"
         )
+
+
+class _Areas:
+    """Cross-sections of what travels for a trunk, as whole 10⁻⁶ mm² of diameter², placed and coiled."""
+
+    def __init__(self, job: Job, x: Variables, trunk: Trunk) -> None:
+        self.x, self.trunk, self.job = x, trunk, job
+        self.own = {s.number: _square(s.diameter_mm) for s in trunk.subunits}
+        self.leg: dict[tuple[int, int], int] = {}
+        for subunit in trunk.subunits:
+            for of in x.divisions(subunit):
+                tube = x.routes.traveller(trunk, subunit, of)
+                if tube is not None and not tube.own:
+                    self.leg[subunit.number, of] = _square(tube.diameter_mm)
+        self.all = [*self.own.values(), *self.leg.values()]
+        self.most = sum(
+            max([self.own[s.number], *(of * area for (number, of), area in self.leg.items() if number == s.number)])
+            for s in trunk.subunits
+        )
+
+    def whole(self, unit: int) -> Expression:
+        """Area of all that is in the box of this trunk: what loops carry once a loop."""
+        x, parts = self.x, []
+        coiled = self.trunk.idle == "coiled"
+        for subunit in self.trunk.subunits:
+            own = self.own[subunit.number] // unit
+            if not x.divisions(subunit):
+                parts.append(own * coiled)
+                continue
+            legs_own, by_leg = [], []
+            for of in x.divisions(subunit):
+                legs = x.legs(subunit, of)
+                area = self.leg.get((subunit.number, of))
+                if area is None:
+                    legs_own += legs
+                elif coiled:
+                    by_leg.append((of * area // unit, x.any_of(*(x.placed(leg) for leg in legs))))
+                else:
+                    by_leg += [(area // unit, x.placed(leg)) for leg in legs]
+            parts += [area * literal for area, literal in by_leg]
+            if coiled:
+                divided = x.any_of(*(literal for _, literal in by_leg))
+                parts.append(own * (1 - divided))
+            elif legs_own:
+                parts.append(own * x.any_of(*(x.placed(leg) for leg in legs_own)))
+        return sum(parts)
+
+    def through(self, way: Way, stack: str, guide: str, unit: int) -> Expression:
+        """Area of what goes to a stack and passes a guide on its direct way."""
+        x = self.x
+        ends = [end.id for end in self.job.enclosure.stack_by_id[stack].ends]
+        passing = [end for end in ends if guide in x.routes.direct(way, stack, end)]
+        if not passing:
+            return 0
+        area = self._on(stack, unit)
+        if len(passing) == len(ends):
+            return area
+        number = x.number(self.most // unit, f"{self.trunk.id} to {stack} through {guide}")
+        for end in passing:
+            x.require(number >= area, x.end(stack, end))
+        return number
+
+    def _on(self, stack: str, unit: int) -> Expression:
+        x, parts = self.x, []
+        for subunit in self.trunk.subunits:
+            legs_own = []
+            for of in x.divisions(subunit):
+                area = self.leg.get((subunit.number, of))
+                for leg in x.legs(subunit, of):
+                    if area is None:
+                        legs_own.append(leg)
+                    else:
+                        parts.append(area // unit * x.on(leg, stack))
+            if legs_own:
+                on = x.any_of(*(x.on(leg, stack) for leg in legs_own))
+                parts.append(self.own[subunit.number] // unit * on)
+        return sum(parts)
+
+
+def _square(diameter_mm: float) -> int:
+    return round(diameter_mm * diameter_mm * 1e6)

@@ -40,8 +40,12 @@ class LegTube(Rule[NoParameters]):
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Forbid the legs of a division that no tube holds."""
+        for subunit in job.subunits:
+            trunk = job.trunk_by_id[subunit.trunk]
+            for of in x.divisions(subunit):
+                if x.routes.traveller(trunk, subunit, of) is None:
+                    post(x.any_of(*(x.placed(leg) for leg in x.legs(subunit, of))) == 0, subunit.name)
 
     def say(self, job: Job, subject: str) -> str:
         """Say which divisions of a subunit fit into a tube."""

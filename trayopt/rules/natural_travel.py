@@ -31,8 +31,13 @@ class NaturalTravel(Rule[NoParameters]):
                 yield Breach(trunk, f"{trunk} enters at {way.port}, which turns {turns}, and travels {way.travel}")
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Forbid ways against the turn of their port."""
+        for trunk in job.trunks:
+            against = [
+                way for way in x.ways(trunk) if job.enclosure.port_by_id[way.port].turns not in {"both", way.travel}
+            ]
+            if against:
+                post(sum(x.goes(trunk, way) for way in against) <= 0, trunk.id)
 
     def say(self, job: Job, subject: str) -> str:
         """Say which way the trunk's ports turn."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from trayopt.domain.base import TRAVELS
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.track.laid import Laid
@@ -32,8 +33,10 @@ class OppositeTravel(Rule[NoParameters]):
                 yield Breach(f"{a}+{b}", f"{a} and {b} are joined and both travel {one.travel}")
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Let one of two joined trunks at most travel each way round."""
+        for a, b in job.joined_pairs:
+            for travel in TRAVELS:
+                post(x.travels(job.trunk_by_id[a], travel) + x.travels(job.trunk_by_id[b], travel) <= 1, f"{a}+{b}")
 
     def say(self, job: Job, subject: str) -> str:
         """Say which trunks are joined, and by how many splices."""

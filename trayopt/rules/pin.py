@@ -67,8 +67,22 @@ class Pinned(Rule[NoParameters]):
                 yield Breach(pin.subject, f"{_wanted(pin)}; {differs}")
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Ask for the pinned leg at one of its places, and for one of the ways that a trunk's pin leaves."""
+        for pin in job.pins:
+            if isinstance(pin, LegPin):
+                leg = job.pinned_leg(pin)
+                places = job.places_of(pin) if leg.of in x.divisions(job.subunit(leg)) else ()
+                post(sum(x.at(leg, place) for place in places) >= 1, pin.subject)
+            else:
+                trunk = job.trunk_by_id[pin.trunk]
+                ways = [
+                    way
+                    for way in x.ways(trunk)
+                    if pin.port in {None, way.port}
+                    and pin.travel in {None, way.travel}
+                    and pin.loops in {None, way.loops}
+                ]
+                post(sum(x.goes(trunk, way) for way in ways) >= 1, pin.subject)
 
     def say(self, job: Job, subject: str) -> str:
         """Say what the pin asks for."""

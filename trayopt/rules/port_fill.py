@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import floor
 from typing import TYPE_CHECKING, Annotated
 
 from pydantic import Field
@@ -52,8 +53,26 @@ class PortFill(Rule[PortFillParameters]):
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Bound Σ diameter² by the fill that belongs to the number of trunks in the port."""
+        asked = self.parameters(job)
+        for port in job.enclosure.ports:
+            enters = {
+                trunk: x.enters(trunk, port.id)
+                for trunk in job.trunks
+                if any(way.port == port.id for way in x.ways(trunk))
+            }
+            if not enters:
+                continue
+            number = sum(enters.values())
+            squares = sum(round(trunk.cable.diameter_mm**2 * 1e6) * literal for trunk, literal in enters.items())
+            none, one, two, more = (x.literal(f"{n} in {port.id}") for n in ("none", "one", "two", "more"))
+            x.require(none + one + two + more == 1)
+            x.require(number == 0, none)
+            x.require(number == 1, one)
+            x.require(number == 2, two)
+            x.require(number >= 3, more)
+            for count, fill in ((one, asked.one), (two, asked.two), (more, asked.more)):
+                post(squares <= floor(fill * port.bore_mm**2 * 1e6 + 1e-3), port.id, (count,))
 
     def say(self, job: Job, subject: str) -> str:
         """Say what the guideline is for a port."""

@@ -46,8 +46,27 @@ class PortSeal(Rule[NoParameters]):
                 yield Breach(port.id, f"{entering} enter at {port.id}; it has {_seals(port)}")
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Choose one seal a port; it takes the diameter of each trunk that enters, and has holes for all of them."""
+        for port in job.enclosure.ports:
+            enters = {
+                trunk: x.enters(trunk, port.id)
+                for trunk in job.trunks
+                if any(way.port == port.id for way in x.ways(trunk))
+            }
+            if not enters:
+                continue
+            chosen = [x.literal(f"seal {i} of {port.id}") for i in range(len(port.seals))]
+            x.require(sum(chosen) <= 1)
+            for trunk, literal in enters.items():
+                d = trunk.cable.diameter_mm
+                takes = [
+                    one
+                    for one, seal in zip(chosen, port.seals, strict=True)
+                    if seal.least_mm - EPSILON <= d <= seal.most_mm + EPSILON
+                ]
+                post(sum(takes) >= literal, port.id)
+            holes = sum(seal.holes * one for one, seal in zip(chosen, port.seals, strict=True))
+            post(sum(enters.values()) <= holes, port.id)
 
     def say(self, job: Job, subject: str) -> str:
         """Say which seals a port has, and what could enter there."""

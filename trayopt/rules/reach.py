@@ -10,6 +10,7 @@ from pydantic import Field
 from trayopt.domain.base import Frozen
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, Post, Rule
+from trayopt.rules.encoding import forbid_places
 from trayopt.rules.words import listed, several
 from trayopt.track.laid import Laid
 from trayopt.track.routes import routes_of
@@ -48,8 +49,10 @@ class Reach(Rule[ReachParameters]):
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Forbid each way together with the places that it leaves too short."""
+        bench = self.parameters(job).bench_mm
+        for trunk in job.trunks:
+            forbid_places(x, post, trunk, lambda way, place, end: x.routes.free_mm(way, place, end) < bench)
 
     def say(self, job: Job, subject: str) -> str:
         """Say how much the bench needs, and the ring."""

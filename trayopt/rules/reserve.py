@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 from pydantic import Field
 
 from trayopt.domain.base import Frozen
+from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, Post, Rule
 from trayopt.rules.words import several
@@ -45,8 +46,13 @@ class Reserve(Rule[ReserveParameters]):
                 yield Breach(stack.id, f"{stack.id} is {used}: {several(free, 'place')} in reserve, {asked} asked for")
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Keep the outermost places of every stack unused."""
+        trays = self.parameters(job).trays
+        for stack in job.enclosure.stacks:
+            if stack.positions < trays:
+                post(False, stack.id)
+            for position in range(max(1, stack.positions - trays + 1), stack.positions + 1):
+                post(x.used(Place(stack.id, position)) == 0, stack.id)
 
     def say(self, job: Job, subject: str) -> str:
         """Say how many trays of a stack are to stay unused."""

@@ -43,8 +43,21 @@ class SameDivision(Rule[NoParameters]):
                     break
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Let one k at most be in use in each class of equal subunits of a trunk."""
+        for trunk in job.trunks:
+            alike: dict[tuple[int, int], list[Subunit]] = {}
+            for subunit in trunk.subunits:
+                if x.divisions(subunit):
+                    alike.setdefault((subunit.ribbons, subunit.ribbon_fibres), []).append(subunit)
+            for subunits in alike.values():
+                open_ = sorted({of for subunit in subunits for of in x.divisions(subunit)})
+                if len(subunits) < 2 or len(open_) < 2:
+                    continue
+                common = {of: x.literal(f"{trunk.id} in {of}") for of in open_}
+                x.require(sum(common.values()) == 1)
+                for subunit in subunits:
+                    for of in x.divisions(subunit):
+                        post(x.divided(subunit, of) <= common[of], trunk.id, (x.has_placed(subunit),))
 
     def say(self, job: Job, subject: str) -> str:
         """Say which subunits of a trunk are equal."""

@@ -51,8 +51,12 @@ class SlackLoops(Rule[SlackLoopsParameters]):
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Forbid ways with too few or too many loops."""
+        asked = self.parameters(job)
+        for trunk in job.trunks:
+            wrong = [way for way in x.ways(trunk) if not asked.least <= way.loops <= asked.most]
+            if wrong:
+                post(sum(x.goes(trunk, way) for way in wrong) <= 0, trunk.id)
 
     def say(self, job: Job, subject: str) -> str:
         """Say how many loops are good practice, and how many the trunk may make."""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.divided_at_tray import apart, torn
+from trayopt.rules.encoding import encode_neighbours
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -36,8 +37,10 @@ class SubunitTogether(Rule[NoParameters]):
                 yield Breach(f"{trunk}/{number}", f"the legs of {trunk}/{number} do not lie together: {apart(*step)}")
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Bind each leg to the next one, in subunits divided at the port."""
+        for trunk in job.trunks:
+            if trunk.divide_at == "port":
+                encode_neighbours(x, post, trunk)
 
     def say(self, job: Job, subject: str) -> str:
         """Say how the legs of a subunit should lie."""

@@ -34,8 +34,10 @@ class TrayPair(Rule[NoParameters]):
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Not yet in the model."""
-        raise AssertionError("encoded in a later commit")
+        """Let one pair of trunks at most have splices in a tray."""
+        if len(job.joined_pairs) > 1:
+            for place in job.enclosure.places:
+                post(sum(x.pair_at(pair, place) for pair in job.joined_pairs) <= 1, str(place))
 
     def say(self, job: Job, subject: str) -> str:
         """Say how many pairs of trunks there are, and how many trays."""

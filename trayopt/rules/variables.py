@@ -8,28 +8,52 @@ from typing import Any, Protocol, TypeAlias
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import Travel
 from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.finding import Level
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
+from trayopt.domain.splicing import Piece
+from trayopt.track.routes import Routes
 
 Literal: TypeAlias = Any
-"""A 0/1 variable of the solver or its negation (``~literal``), usable in sums."""
+"""A 0/1 variable of the solver or a constant 0 or 1; usable in sums. ``x.no(literal)`` is its negation."""
 Expression: TypeAlias = Any
-"""A linear expression over variables, with integer coefficients."""
+"""A linear expression over variables, with integer coefficients; may be a plain integer."""
 
 
 class Variables(Protocol):
-    """Literals and sums of one model; all are made on demand."""
+    """Literals and sums of one model; all are made on demand and exact (true in a solution exactly if the words hold)."""
 
     job: Job
+    routes: Routes
+    all_placed: bool
+    """Whether this model holds only plans that place every splice."""
+
+    def no(self, literal: Literal) -> Literal:
+        """Negate a literal."""
+
+    def both(self, *literals: Literal) -> Literal:
+        """Whether all of these hold."""
+
+    def any_of(self, *literals: Literal) -> Literal:
+        """Whether at least one of these holds."""
+
+    def one_of(self, *literals: Literal) -> Literal:
+        """Whether one of these holds, of which at most one can."""
+
+    def keeps(self, rule: str) -> bool:
+        """Whether this model holds only plans that break no subject of this rule."""
+
+    def broken(self, level: Level) -> Expression:
+        """Sum of the groups of a level that are let go, each times its rule's weight where the level is prefer."""
 
     def divisions(self, subunit: Subunit) -> Sequence[int]:
-        """Every k that is open for a subunit in this model."""
+        """Every k that is open for a subunit in this model; none for a subunit without a spliced fibre."""
 
     def divided(self, subunit: Subunit, of: int) -> Literal:
-        """Whether a subunit is divided by this k."""
+        """Whether a subunit is divided by this k; exactly one of its divisions holds, placed or not."""
 
-    def legs(self, subunit: Subunit) -> Sequence[Leg]:
-        """Every leg of a subunit that can be placed, over all open divisions; idle legs are not among them."""
+    def legs(self, subunit: Subunit, of: int) -> Sequence[Leg]:
+        """Every leg of a division that can be placed, in order; idle legs are not among them."""
 
     def at(self, leg: Leg, place: Place) -> Literal:
         """Whether a leg is placed at a place."""
@@ -40,8 +64,38 @@ class Variables(Protocol):
     def placed(self, leg: Leg) -> Literal:
         """Whether a leg is placed."""
 
+    def position_up_to(self, leg: Leg, position: int) -> Literal:
+        """Whether a leg is placed at this position or nearer to the base, on whatever stack."""
+
     def has_placed(self, subunit: Subunit) -> Literal:
         """Whether a subunit has a placed leg."""
+
+    def first_on(self, subunit: Subunit, stack: str) -> Literal:
+        """Whether the first placed leg of a subunit lies on this stack."""
+
+    def any_on(self, subunit: Subunit, stack: str) -> Literal:
+        """Whether a placed leg of a subunit lies on this stack."""
+
+    def piece_at(self, piece: Piece, place: Place) -> Expression:
+        """Whether the splices of a piece lie at a place, as a 0/1 sum."""
+
+    def piece_up_to(self, piece: Piece, rank: int) -> Literal:
+        """Whether the splices of a piece lie at a place of this rank in place order or below."""
+
+    def piece_placed(self, piece: Piece) -> Expression:
+        """Whether the splices of a piece are placed, as a 0/1 sum."""
+
+    def same_place(self, one: Piece, other: Piece) -> bool:
+        """Whether two pieces share their place in every plan of this model, because they share a leg."""
+
+    def join_at(self, join: int, place: Place) -> Literal:
+        """Whether splices of a join lie at a place."""
+
+    def join_on(self, join: int, stack: str) -> Literal:
+        """Whether splices of a join lie on a stack."""
+
+    def pair_at(self, pair: tuple[str, str], place: Place) -> Literal:
+        """Whether splices of a pair of trunks lie at a place."""
 
     def used(self, place: Place) -> Literal:
         """Whether a tray place is used."""
@@ -51,6 +105,21 @@ class Variables(Protocol):
 
     def sleeves2(self, place: Place) -> Expression:
         """Twice the sleeves of a place."""
+
+    def trunk_at(self, trunk: Trunk, place: Place) -> Literal:
+        """Whether a trunk has a leg at a place."""
+
+    def legs_at(self, trunk: Trunk, place: Place) -> Expression:
+        """How many legs of a trunk are at a place."""
+
+    def legs_on(self, trunk: Trunk, stack: str) -> Expression:
+        """How many legs of a trunk are on a stack."""
+
+    def most_trunk_legs(self, trunk: Trunk) -> int:
+        """The greatest number of legs that a trunk can have placed in this model."""
+
+    def most_legs_at(self, place: Place) -> int:
+        """A number of legs above which no plan of this model goes at a place."""
 
     def in_box(self, trunk: Trunk) -> Literal:
         """Whether a trunk has a placed leg."""
@@ -68,4 +137,13 @@ class Variables(Protocol):
         """Whether a trunk in the box travels this way round."""
 
     def end(self, stack: str, end: str) -> Literal:
-        """Whether a stack uses this end."""
+        """Whether a stack uses this end; exactly one of its ends holds."""
+
+    def number(self, most: int, name: str) -> Expression:
+        """Make an integer variable from 0 to ``most``."""
+
+    def literal(self, name: str) -> Literal:
+        """Make a 0/1 variable that nothing else binds."""
+
+    def require(self, constraint: Any, *when: Literal) -> None:
+        """Add a constraint that only ties helper variables together: no rule speaks through it."""

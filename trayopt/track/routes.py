@@ -62,7 +62,9 @@ class Routes:
         key = (way.port, way.travel, stack, end)
         if key not in self._direct:
             port = self.enclosure.port_by_id[way.port]
-            self._direct[key] = self.ring.direct(port.guide, self._ends[stack, end].entrance(way.travel).guide, way.travel)
+            self._direct[key] = self.ring.direct(
+                port.guide, self._ends[stack, end].entrance(way.travel).guide, way.travel
+            )
         return self._direct[key]
 
     def passes(self, way: Way, stack: str, end: str, guide: str) -> int:

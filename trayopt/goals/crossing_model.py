@@ -1,0 +1,140 @@
+"""Crossings for the solver: lows as step literals, and one literal a pair that crosses."""
+
+from __future__ import annotations
+
+from itertools import combinations
+from typing import TYPE_CHECKING, NamedTuple
+
+from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Trunk
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Expression, Literal, Variables
+
+
+class Strand(NamedTuple):
+    """Legs with one low: a whole subunit that travels together, or a single leg. ``up_to[p - 1]``: low is at most p."""
+
+    subunit: Subunit
+    legs: tuple[Leg, ...]
+    up_to: list[Literal]
+
+
+def crossings(x: Variables) -> Expression:
+    """Sum the crossing pairs of every trunk."""
+    deepest = max(stack.positions for stack in x.job.enclosure.stacks)
+    parts: list[Expression] = []
+    for trunk in x.job.trunks:
+        strands = [
+            strand
+            for subunit in trunk.subunits
+            if x.divisions(subunit)
+            for strand in _strands(x, trunk, subunit, range(1, deepest + 1))
+        ]
+        for before, after in combinations(strands, 2):
+            parts.append(_pair(x, before, after))
+    return sum(parts)
+
+
+def _strands(x: Variables, trunk: Trunk, subunit: Subunit, positions: range) -> list[Strand]:
+    """Cut a subunit into strands.
+
+    At a trunk divided at the tray the positions of a subunit's placed legs do not fall and each takes over the low of the one
+    before, so all have the low of the first, which is the least; the same holds wherever the model keeps the subunit together.
+    """
+    divisions = x.divisions(subunit)
+    legs = tuple(leg for of in divisions for leg in x.legs(subunit, of))
+    if trunk.divide_at == "tray" or x.keeps("subunit_together"):
+        up_to = [x.any_of(*(x.position_up_to(leg, p) for leg in legs)) for p in positions]
+        if x.all_placed:
+            firsts = [x.legs(subunit, of)[0] for of in divisions]
+            up_to = [x.one_of(*(x.position_up_to(leg, p) for leg in firsts)) for p in positions]
+        return [Strand(subunit, legs, up_to)]
+    return [strand for of in divisions for strand in _leg_strands(x, subunit, of, positions)]
+
+
+def _leg_strands(x: Variables, subunit: Subunit, of: int, positions: range) -> list[Strand]:
+    """Give each leg its own low: that of the placed leg before it where it follows that one, else its position."""
+    made: list[Strand] = []
+    legs = x.legs(subunit, of)
+    for i, leg in enumerate(legs):
+        own = [x.position_up_to(leg, p) for p in positions]
+        earlier = range(i - 1, i) if x.all_placed and i else range(i)
+        follows = {j: _follows(x, legs[j], leg, legs[j + 1 : i]) for j in earlier}
+        if not follows:
+            made.append(Strand(subunit, (leg,), own))
+            continue
+        up_to = [x.literal(f"low of {leg} up to {p}") for p in positions]
+        alone = x.no(x.any_of(*follows.values()))
+        for j, literal in follows.items():
+            for here, there in zip(up_to, made[j].up_to, strict=True):
+                x.require(here - there == 0, literal)
+        for here, there in zip(up_to, own, strict=True):
+            x.require(here - there == 0, alone)
+        made.append(Strand(subunit, (leg,), up_to))
+    return made
+
+
+def _follows(x: Variables, before: Leg, leg: Leg, between: tuple[Leg, ...]) -> Literal:
+    """Whether a placed leg lies where the placed leg before it lies or one position higher, none placed between them."""
+    places = x.job.enclosure.places
+    known = set(places)
+    follows = x.literal(f"{leg} follows {before}")
+    for other in between:
+        x.require(follows + x.placed(other) <= 1)
+    x.require(follows <= x.placed(before))
+    x.require(follows <= x.placed(leg))
+    free = sum(x.placed(other) for other in between)
+    for place in places:
+        up = Place(place.stack, place.position + 1)
+        near = [x.at(leg, place), *([x.at(leg, up)] if up in known else [])]
+        x.require(x.at(before, place) + follows <= 1 + sum(near))
+        for literal in near:
+            x.require(x.at(before, place) + literal <= 1 + follows + free)
+    return follows
+
+
+def _pair(x: Variables, before: Strand, after: Strand) -> Expression:
+    """Count the crossing pairs of legs between two strands: all of them cross, or none."""
+    crosses = x.literal(f"{before.legs[0]} over {after.legs[0]}")
+    inside = _placed(x, before)
+    for here, there in zip(before.up_to, after.up_to, strict=True):
+        x.require(there - here <= crosses, *inside)
+    if len(before.legs) == len(after.legs) == 1:
+        return crosses
+    if x.all_placed:
+        options = [
+            (n * m, x.both(x.divided(before.subunit, k), x.divided(after.subunit, j)))
+            for k, n in _sizes(x, before)
+            for j, m in _sizes(x, after)
+        ]
+        least = min(product for product, _ in options)
+        number = least * crosses
+        if len(options) > 1:
+            more = x.number(max(product for product, _ in options) - least, "more crossings")
+            for product, literal in options:
+                if product > least:
+                    x.require(more >= (product - least) * crosses, literal)
+            number = number + more
+        return number
+    pairs = []
+    for g in before.legs:
+        for h in after.legs:
+            pair = x.literal(f"{g} over {h}")
+            x.require(crosses + x.placed(g) + x.placed(h) <= 2 + pair)
+            pairs.append(pair)
+    return sum(pairs)
+
+
+def _placed(x: Variables, strand: Strand) -> list[Literal]:
+    """Literals under which a strand is in the box; none where it always is."""
+    literal = x.any_of(*(x.placed(leg) for leg in strand.legs)) if len(strand.legs) > 1 else x.placed(strand.legs[0])
+    if len(strand.legs) > 1 and x.all_placed:
+        return []
+    return [] if isinstance(literal, int) else [literal]
+
+
+def _sizes(x: Variables, strand: Strand) -> list[tuple[int, int]]:
+    """Every open k of a strand of a whole subunit, with its number of legs."""
+    return [(of, len(x.legs(strand.subunit, of))) for of in x.divisions(strand.subunit)]

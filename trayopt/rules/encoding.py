@@ -1,0 +1,66 @@
+"""What several rules' ``encode`` have in common. No ``check`` uses anything of this file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from trayopt.domain.assignment import Way
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Trunk
+from trayopt.rules.base import Post
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Literal, Variables
+
+
+def encode_neighbours(x: Variables, post: Post, trunk: Trunk) -> None:
+    """Let each placed leg of a subunit lie where the placed leg before it lies, or one position higher on that stack.
+
+    Where every splice is placed, every leg that is not idle is, and the leg before is simply the one before in the list.
+    """
+    places = x.job.enclosure.places
+    known = set(places)
+    for subunit in trunk.subunits:
+        for of in x.divisions(subunit):
+            legs = x.legs(subunit, of)
+            for i, leg in enumerate(legs):
+                for j in range(i + 1, min(len(legs), i + 2) if x.all_placed else len(legs)):
+                    for place in places:
+                        up = Place(place.stack, place.position + 1)
+                        follows = x.at(legs[j], place) + (x.at(legs[j], up) if up in known else 0)
+                        if x.all_placed:
+                            post(x.at(leg, place) <= follows, subunit.name)
+                        else:
+                            between = sum(x.placed(other) for other in legs[i + 1 : j])
+                            post(x.at(leg, place) + x.placed(legs[j]) <= 1 + follows + between, subunit.name)
+
+
+def forbid_places(x: Variables, post: Post, trunk: Trunk, forbidden: Callable[[Way, Place, str], bool]) -> None:
+    """Forbid a trunk's ways together with the places (at an end) where its legs would break a rule; subject: the trunk."""
+    stacks = x.job.enclosure.stacks
+    for way in x.ways(trunk):
+        bad = {
+            (stack.id, end.id): [
+                place
+                for position in range(1, stack.positions + 1)
+                for place in (Place(stack.id, position),)
+                if forbidden(way, place, end.id)
+            ]
+            for stack in stacks
+            for end in stack.ends
+        }
+        goes = x.goes(trunk, way)
+        if all(len(bad[stack.id, end.id]) == stack.positions for stack in stacks for end in stack.ends):
+            post(goes <= 0, trunk.id)
+            continue
+        for stack in stacks:
+            for end in stack.ends:
+                places = bad[stack.id, end.id]
+                if not places:
+                    continue
+                literals: list[Literal] = [x.trunk_at(trunk, place) for place in places]
+                if len(places) == stack.positions:
+                    literals = [x.any_of(*literals)]
+                for literal in literals:
+                    post(goes + x.end(stack.id, end.id) + literal <= 2, trunk.id)

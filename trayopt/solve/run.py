@@ -1,0 +1,191 @@
+"""One run of the solver on one model: parameters, Ctrl-C, progress, and the solution read back as plain data."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.assignment import Assignment
+from trayopt.solve.model import Model
+from trayopt.solve.stop import Clock
+
+Watch = Callable[[int | None, int | None], None]
+"""Called with the value and the bound of the goal in work, as they get better."""
+
+
+@dataclass(frozen=True)
+class Tuning:
+    """How the solver searches."""
+
+    workers: int = 8
+    seed: int = 1
+    core: bool = False
+    slice_s: float | None = None
+    """Most time for this run alone, beside the clock's."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What one run found.
+
+    ``assignment`` is None where no solution was found; ``proven`` tells that the model has none, or that ``value`` is its
+    optimum; ``bound`` is the solver's bound on the goal, None where it has none.
+    """
+
+    assignment: Assignment | None
+    value: int | None
+    bound: int | None
+    proven: bool
+
+    @property
+    def infeasible(self) -> bool:
+        """Whether the model was proven to have no solution."""
+        return self.assignment is None and self.proven
+
+
+def run(model: Model, clock: Clock, tuning: Tuning, watch: Watch | None = None) -> Outcome:
+    """Solve a model as it stands (with or without an objective) inside the clock's limits."""
+    solver = cp_model.CpSolver()
+    p = solver.parameters
+    p.num_workers = tuning.workers
+    p.random_seed = tuning.seed
+    p.catch_sigint_signal = False
+    p.symmetry_level = 1 if tuning.workers == 1 else 2
+    if tuning.core:
+        p.optimize_with_core = True
+        p.linearization_level = 0
+    limits = [x for x in (clock.left, tuning.slice_s) if x is not None]
+    if limits:
+        if clock.deterministic:
+            p.max_deterministic_time = max(1e-6, min(limits))
+        else:
+            p.max_time_in_seconds = max(0.01, min(limits))
+    elif clock.deterministic and tuning.slice_s is not None:
+        p.max_deterministic_time = tuning.slice_s
+    has_goal = model.cp.has_objective()
+    seen = _Seen(has_goal, watch)
+    if has_goal and watch is not None:
+        solver.best_bound_callback = seen.on_bound
+
+    status = _in_thread(solver, model, seen if watch is not None else None, clock)
+    clock.effort += solver.response_proto.deterministic_time
+    found = status in {cp_model.OPTIMAL, cp_model.FEASIBLE}
+    if status == cp_model.MODEL_INVALID:
+        raise AssertionError(f"invalid model: {model.cp.validate()}")
+    if not found:
+        return Outcome(None, None, None, status == cp_model.INFEASIBLE)
+    model.solution = list(solver.response_proto.solution)
+    value = round(solver.objective_value) if has_goal else None
+    bound = _whole_bound(solver.best_objective_bound) if has_goal else None
+    return Outcome(read(model, solver), value, bound, status == cp_model.OPTIMAL)
+
+
+def _whole_bound(bound: float) -> int:
+    """Round a bound up to a whole number: every goal is whole."""
+    down = int(bound // 1)
+    return down if bound - down < 1e-6 else down + 1
+
+
+def _in_thread(
+    solver: cp_model.CpSolver, model: Model, callback: cp_model.CpSolverSolutionCallback | None, clock: Clock
+) -> Any:
+    """Solve in a thread of its own, so that Ctrl-C reaches Python and can end the search with what it has."""
+    result: dict[str, Any] = {}
+
+    def work() -> None:
+        try:
+            result["status"] = solver.solve(model.cp, callback)
+        except BaseException as error:
+            result["error"] = error
+
+    thread = threading.Thread(target=work, daemon=True)
+    thread.start()
+    while thread.is_alive():
+        try:
+            thread.join(0.2)
+        except KeyboardInterrupt:
+            clock.interrupted = True
+            solver.stop_search()
+    if "error" in result:
+        raise result["error"]
+    return result["status"]
+
+
+class _Seen(cp_model.CpSolverSolutionCallback):
+    """Passes values and bounds on to the watcher."""
+
+    def __init__(self, has_goal: bool, watch: Watch | None) -> None:
+        super().__init__()
+        self._has_goal, self._watch = has_goal, watch
+
+    def on_solution_callback(self) -> None:
+        if self._watch is not None and self._has_goal:
+            self._watch(round(self.objective_value), _whole_bound(self.best_objective_bound))
+
+    def on_bound(self, bound: float) -> None:
+        if self._watch is not None:
+            self._watch(None, _whole_bound(bound))
+
+
+def read(model: Model, solver: cp_model.CpSolver) -> Assignment:
+    """Read the decisions of a solution; nothing else of it is trusted."""
+    job = model.job
+    places = {}
+    for bunch, legs in model.bunches.items():
+        for rank, literal in enumerate(model.literals(bunch)):
+            if solver.boolean_value(literal):
+                places.update({leg: model.places[rank] for leg in legs})
+    inside = {leg.trunk for leg in places}
+    ways = {
+        trunk.id: way
+        for trunk in job.trunks
+        if trunk.id in inside
+        for way in model.ways(trunk)
+        if solver.boolean_value(model.goes(trunk, way))
+    }
+    ends = {
+        stack.id: end.id
+        for stack in job.enclosure.stacks
+        for end in stack.ends
+        if solver.boolean_value(model.end(stack.id, end.id))
+    }
+    return Assignment(ways, places, ends)
+
+
+def hint(model: Model, assignment: Assignment) -> None:
+    """Give the solver an assignment to start from."""
+    job = model.job
+    model.cp.clear_hints()
+    for bunch, legs in model.bunches.items():
+        at = assignment.places.get(legs[0])
+        for place, literal in zip(model.places, model.literals(bunch), strict=True):
+            model.cp.add_hint(literal, place == at)
+    for trunk in job.trunks:
+        for way in model.ways(trunk):
+            literal = model.goes(trunk, way)
+            if not isinstance(literal, int):
+                model.cp.add_hint(literal, assignment.ways.get(trunk.id) == way)
+    for stack in job.enclosure.stacks:
+        if len(stack.ends) > 1:
+            for end in stack.ends:
+                model.cp.add_hint(
+                    model.end(stack.id, end.id), assignment.ends.get(stack.id, stack.ends[0].id) == end.id
+                )
+    divided = {(leg.trunk, leg.subunit): leg.of for leg in assignment.places}
+    for subunit in job.subunits:
+        open_ = model.divisions(subunit)
+        of = divided.get((subunit.trunk, subunit.number))
+        if len(open_) > 1 and of is not None:
+            for k in open_:
+                model.cp.add_hint(model.divided(subunit, k), k == of)
+
+
+def hint_last(model: Model) -> None:
+    """Give the solver the last solution of this same model to start from, every variable of it."""
+    model.cp.clear_hints()
+    for index, value in enumerate(model.solution):
+        model.cp.add_hint(model.cp.get_int_var_from_proto_index(index), value)
