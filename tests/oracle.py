@@ -1,0 +1,1771 @@
+"""Brute-force oracle: the figures, rules and goals of a job, and its best plan, by plain enumeration.
+
+Written from the specification alone; it shares no code with the package and never imports it, so that the two can be
+compared. It works on a *resolved job*: the dict of a job file in which every reference is replaced by the object
+itself (``job["enclosure"]["stacks"][i]["tray"]``, ``job["trunks"][i]["cable"]``, ``job["tubes"]``). Missing optional
+keys are read as their defaults.
+
+Four entry points:
+
+* :func:`judge`: goals, broken rules, feasibility and figures of one decision;
+* :func:`solve`: the best goal vector of a tiny job, one best decision and, on request, all of them;
+* :func:`all_feasible`: every decision that keeps all always rules, built pins and physical rules at must;
+* :func:`decision_of_plan`: the decision that a plan in JSON stands for.
+
+Two voices live here too: :class:`Plan` states each rule word by word, one method a rule, and is slow; the search
+prunes with quicker sums of its own and has its answer judged by :class:`Plan` before it is handed out.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping
+
+Json = dict[str, Any]
+Leg = tuple[str, int, int]  # trunk, subunit from 1, group from 1
+Place = tuple[str, int]  # stack, position from 1
+Option = tuple[str, str, int]  # port, travel, loops
+Goals = tuple[int, int, int, int, int, int, int]
+Broken = tuple[str, str, str]  # rule, level, subject
+
+GOALS = ("unplaced", "broken_must", "broken_prefer", "legs", "crossings", "leg_length_mm", "out_of_turn")
+GOAL_ORDER = ("legs", "crossings", "leg_length_mm")
+TRAVELS = ("clockwise", "counterclockwise")
+FLAT = ("ribbon", "central_tube", "slotted_core")
+FIBRE_RADIUS_MM = {"G.652.D": 30.0, "G.657.A1": 10.0, "G.657.A2": 7.5, "G.657.B2": 7.5, "G.657.B3": 5.0}
+EPS = 1e-9
+
+# rule -> kind, default level, default weight, default parameters; in the order of the table of section 5
+RULES: dict[str, tuple[str, str, int, dict[str, Any]]] = {
+    "whole legs": ("always", "always", 1, {}),
+    "equal groups": ("always", "always", 1, {}),
+    "own limits": ("always", "always", 1, {}),
+    "one end": ("always", "always", 1, {}),
+    "divided at the tray": ("always", "always", 1, {}),
+    "leg tube": ("always", "always", 1, {}),
+    "tray_fibres": ("physical", "must", 1, {}),
+    "tray_sleeves": ("physical", "must", 1, {}),
+    "entrance_legs": ("physical", "must", 1, {}),
+    "guide_fill": ("physical", "must", 1, {"fill": 0.5}),
+    "bend_radius": ("physical", "must", 1, {}),
+    "fibre_bend": ("physical", "must", 1, {}),
+    "reach": ("physical", "must", 1, {"bench_mm": 2000}),
+    "exposed": (
+        "physical",
+        "must",
+        1,
+        {"resplice_mm": 120, "allowance_mm": 100, "least_mm": 3000, "extra_loop_mm": 1000},
+    ),
+    "port_seal": ("physical", "must", 1, {}),
+    "base_outward": ("practice", "must", 1, {}),
+    "slack_loops": ("practice", "must", 1, {"least": 1, "most": 2}),
+    "apart": ("practice", "must", 1, {}),
+    "pin": ("practice", "must", 1, {}),
+    "opposite_travel": ("practice", "prefer", 3, {}),
+    "subunit_together": ("practice", "prefer", 2, {}),
+    "alternate_stacks": ("practice", "prefer", 1, {}),
+    "natural_travel": ("practice", "prefer", 1, {}),
+    "same_division": ("practice", "prefer", 1, {}),
+    "tray_pair": ("practice", "prefer", 1, {}),
+    "reserve": ("practice", "off", 1, {"trays": 1}),
+    "port_fill": ("practice", "off", 1, {"one": 0.53, "two": 0.31, "more": 0.40}),
+}
+
+# rules that need port, travel, loops and ends; "pin" counts its trunk pins in the box there
+WAY_RULES = (
+    "own limits",
+    "one end",
+    "entrance_legs",
+    "guide_fill",
+    "reach",
+    "exposed",
+    "port_seal",
+    "slack_loops",
+    "opposite_travel",
+    "natural_travel",
+    "port_fill",
+)
+# the others; that groups of legs stay together the search sees to itself
+PLACE_RULES = tuple(rule for rule in RULES if rule not in (*WAY_RULES, "whole legs", "equal groups"))
+
+
+class Rule(NamedTuple):
+    """A rule as this job has it."""
+
+    kind: str
+    level: str
+    weight: int
+    params: dict[str, Any]
+
+
+class Subunit(NamedTuple):
+    """A subunit of a trunk: its fibres, ribbons and tube."""
+
+    first: int
+    last: int
+    ribbons: int
+    ribbon_fibres: int
+    diameter_mm: float
+    least_radius_mm: float
+
+
+class Splice(NamedTuple):
+    """One fibre pair of a join, in the order in which the job lists its joins."""
+
+    a: str
+    a_fibre: int
+    b: str
+    b_fibre: int
+    join: int
+
+
+class Pin(NamedTuple):
+    """A pin, read: of a trunk (``subunit`` 0) or of the leg ``subunit``.``group`` of ``k``."""
+
+    subject: str
+    trunk: str
+    subunit: int
+    group: int
+    k: int
+    want: dict[str, Any]
+    built: bool
+
+
+class Judgement(NamedTuple):
+    """What :func:`judge` says of one decision."""
+
+    goals: Goals
+    broken: list[Broken]
+    feasible: bool
+    figures: Json
+
+
+@dataclass(frozen=True)
+class Decision:
+    """One way to build a job.
+
+    Attributes
+    ----------
+    trunks : dict
+        (port, travel, loops) of every trunk in the box; None, or no entry, for a trunk outside.
+    k : dict
+        Per trunk, in how many legs each of its subunits is divided.
+    legs : dict
+        (stack, position) of every placed leg (trunk, subunit, group); None, or no entry, for a leg without a tray.
+    ends : dict
+        The end used on each used stack.
+    """
+
+    trunks: Mapping[str, Option | None]
+    k: Mapping[str, tuple[int, ...]]
+    legs: Mapping[Leg, Place | None]
+    ends: Mapping[str, str | None]
+
+    @cached_property
+    def key(self) -> tuple[Any, ...]:
+        """Hashable form; equal for decisions that a plan cannot tell apart."""
+        placed = tuple(sorted((leg, place) for leg, place in self.legs.items() if place))
+        held = {(trunk, subunit) for (trunk, subunit, _), _ in placed}
+        k = tuple(
+            (trunk, tuple(n if (trunk, i) in held else 1 for i, n in enumerate(ks, 1)))
+            for trunk, ks in sorted(self.k.items())
+        )
+        used = {place[0] for _, place in placed}
+        return (
+            tuple(sorted((t, o) for t, o in self.trunks.items() if o)),
+            k,
+            placed,
+            tuple(sorted((s, e) for s, e in self.ends.items() if e and s in used)),
+        )
+
+
+@dataclass(frozen=True)
+class Best:
+    """The answer of :func:`solve`."""
+
+    goals: Goals
+    decision: Decision
+    optimal: list[Decision] = field(default_factory=list)
+
+
+def distance_mm(a: Mapping[str, Any], b: Mapping[str, Any]) -> int:
+    """Straight piece between two points of the x, y plane, rounded up to a whole millimetre."""
+    square = (int(a["x_mm"]) - int(b["x_mm"])) ** 2 + (int(a["y_mm"]) - int(b["y_mm"])) ** 2
+    root = math.isqrt(square)
+    return root if root * root == square else root + 1
+
+
+def parse_run(text: str) -> tuple[str, int, int]:
+    """``"N1:1-48"`` as trunk, first and last fibre."""
+    trunk, _, span = text.rpartition(":")
+    first, _, last = span.partition("-")
+    return trunk, int(first), int(last or first)
+
+
+def write_run(trunk: str, first: int, last: int) -> str:
+    """Trunk, first and last fibre as ``"N1:1-48"``."""
+    return f"{trunk}:{first}-{last}"
+
+
+def divisors(n: int) -> list[int]:
+    """All k that divide n, rising."""
+    return [k for k in range(1, n + 1) if n % k == 0]
+
+
+def _runs(numbers: Iterable[int]) -> Iterator[tuple[int, int]]:
+    """Longest runs of consecutive numbers."""
+    run: list[int] = []
+    for n in sorted(numbers):
+        if run and n != run[-1] + 1:
+            yield run[0], run[-1]
+            run = []
+        run.append(n)
+    if run:
+        yield run[0], run[-1]
+
+
+class Facts:
+    """A resolved job, read: everything that does not depend on a decision."""
+
+    def __init__(self, job: Json) -> None:
+        self.job = job
+        enclosure = job["enclosure"]
+        track = enclosure["track"]
+        self.band: tuple[int, int] = (track["z_mm"][0], track["z_mm"][1])
+        self.track_radius_mm: float = track["min_radius_mm"]
+        self.guides: list[Json] = track["guides"]
+        self.guide_index = {guide["id"]: i for i, guide in enumerate(self.guides)}
+        n = len(self.guides)
+        self.hops = [distance_mm(self.guides[i], self.guides[(i + 1) % n]) for i in range(n)]
+        self.ring_mm = sum(self.hops)
+        self.ports: dict[str, Json] = {port["id"]: port for port in enclosure["ports"]}
+        self.stacks: dict[str, Json] = {stack["id"]: stack for stack in enclosure["stacks"]}
+        self.ends: dict[str, dict[str, Json]] = {
+            s: {end["id"]: end for end in stack["ends"]} for s, stack in self.stacks.items()
+        }
+        deepest = max(stack["positions"] for stack in self.stacks.values())
+        self.places: list[Place] = [
+            (s, position)
+            for position in range(1, deepest + 1)
+            for s, stack in self.stacks.items()
+            if position <= stack["positions"]
+        ]
+        self.place_order = {place: i for i, place in enumerate(self.places)}
+        self.tubes: list[Json] = sorted(
+            job["tubes"]["tubes"], key=lambda t: (t["diameter_mm"], t["bore_mm"], self._radius(t))
+        )
+        self.trunks: dict[str, Json] = {trunk["id"]: trunk for trunk in job["trunks"]}
+        self.trunk_order = {t: i for i, t in enumerate(self.trunks)}
+        self.subunits: dict[str, list[Subunit]] = {}
+        self.ribbon: dict[tuple[str, int], int] = {}
+        self.subunit_of: dict[tuple[str, int], int] = {}
+        for t, trunk in self.trunks.items():
+            self._read_cable(t, trunk["cable"])
+        self._read_joins()
+        self.rules = {name: self._rule(name) for name in RULES}
+        self.pins = [self._pin(pin) for pin in job.get("pins") or []]
+        self.apart = [
+            (a, b, entry.get("scope", "tray"))
+            for entry in job.get("apart") or []
+            for a, b in itertools.combinations([str(name) for name in entry["joins"]], 2)
+        ]
+        self._tube_memo: dict[tuple[str, int, int], Json | None] = {}
+
+    @staticmethod
+    def _radius(tube: Mapping[str, Any]) -> float:
+        radius = tube.get("least_radius_mm")
+        return float(10 * tube["diameter_mm"] if radius is None else radius)
+
+    def _read_cable(self, t: str, cable: Json) -> None:
+        self.subunits[t] = []
+        fibre = ribbon = 0
+        for entry in cable["subunits"]:
+            for _ in range(entry.get("count", 1)):
+                size = entry["ribbons"] * entry["ribbon_fibres"]
+                self.subunits[t].append(
+                    Subunit(
+                        fibre + 1,
+                        fibre + size,
+                        entry["ribbons"],
+                        entry["ribbon_fibres"],
+                        entry["diameter_mm"],
+                        self._radius(entry),
+                    )
+                )
+                for i in range(size):
+                    self.ribbon[t, fibre + 1 + i] = ribbon + i // entry["ribbon_fibres"]
+                    self.subunit_of[t, fibre + 1 + i] = len(self.subunits[t])
+                fibre += size
+                ribbon += entry["ribbons"]
+
+    def _read_joins(self) -> None:
+        self.join_names: list[str] = []
+        self.splices: list[Splice] = []
+        self.partner: dict[tuple[str, int], tuple[str, int]] = {}
+        self.joined: set[tuple[str, str]] = set()
+        side: dict[str, str] = {}
+        for j, join in enumerate(self.job["joins"]):
+            name = join.get("name")
+            self.join_names.append(str(j) if name is None else str(name))
+            a, a_first, a_last = parse_run(join["a"])
+            b, b_first, b_last = parse_run(join["b"])
+            if a_last - a_first != b_last - b_first or a == b:
+                raise ValueError(f"join {self.join_names[-1]}: {join['a']} does not fit {join['b']}")
+            side.setdefault(a, "a")
+            side.setdefault(b, "b")
+            self.joined.add(self.pair(a, b))
+            for i in range(a_last - a_first + 1):
+                x, y = (a, a_first + i), (b, b_first + i)
+                if x in self.partner or y in self.partner or x not in self.ribbon or y not in self.ribbon:
+                    raise ValueError(f"join {self.join_names[-1]}: {x} or {y} is spliced twice or does not exist")
+                self.partner[x], self.partner[y] = y, x
+                self.splices.append(Splice(*x, *y, j))
+        self.leads = [t for t in self.trunks if side.get(t) == "a"]
+        self.spliced: dict[str, list[bool]] = {
+            t: [any((t, f) in self.partner for f in range(s.first, s.last + 1)) for s in subunits]
+            for t, subunits in self.subunits.items()
+        }
+
+    def _rule(self, name: str) -> Rule:
+        kind, level, weight, params = RULES[name]
+        given = (self.job.get("rules") or {}).get(name, {})
+        if isinstance(given, str):
+            given = {"level": given}
+        rest = {key: value for key, value in given.items() if key not in ("level", "weight") and value is not None}
+        if unknown := set(rest) - set(params):
+            raise ValueError(f"rule {name} has no {sorted(unknown)}")
+        chosen = given.get("weight")
+        return Rule(kind, given.get("level") or level, weight if chosen is None else chosen, params | rest)
+
+    def _pin(self, pin: Json) -> Pin:
+        built = bool(pin.get("built", False))
+        want = {k: pin[k] for k in ("stack", "position", "port", "travel", "loops") if pin.get(k) is not None}
+        if pin.get("trunk") is not None:
+            return Pin(pin["trunk"], pin["trunk"], 0, 0, 0, want, built)
+        t, first, last = parse_run(pin["leg"])
+        s = self.subunit_of[t, first]
+        subunit = self.subunits[t][s - 1]
+        size = last - first + 1
+        whole = subunit.last - subunit.first + 1
+        k = whole // size
+        if whole % size or subunit.ribbons % k or (first - subunit.first) % size:
+            raise ValueError(f"pin {pin['leg']} can be no leg")
+        return Pin(pin["leg"], t, s, (first - subunit.first) // size + 1, k, want, built)
+
+    def pair(self, a: str, b: str) -> tuple[str, str]:
+        """Two trunks in the order of the trunk list."""
+        return (a, b) if self.trunk_order[a] < self.trunk_order[b] else (b, a)
+
+    def own_ports(self, t: str) -> list[str]:
+        """Ports that the trunk's own limits leave."""
+        ports = self.trunks[t].get("ports")
+        return list(self.ports) if ports is None or ports == "any" else list(ports)
+
+    def own_travel(self, t: str) -> list[str]:
+        """Directions that the trunk's own limits leave."""
+        travel = self.trunks[t].get("travel") or "either"
+        return list(TRAVELS) if travel == "either" else [travel]
+
+    def own_loops(self, t: str) -> list[int]:
+        """Numbers of loops that the trunk's own limits leave."""
+        loops = self.trunks[t].get("loops")
+        return [1, 2] if loops is None else list(loops)
+
+    def at_port(self, t: str) -> bool:
+        """Whether the trunk is divided at the port."""
+        return bool(self.trunks[t].get("divide_at") == "port")
+
+    def coiled(self, t: str) -> bool:
+        """Whether what the trunk does not place is coiled on the track."""
+        return bool((self.trunks[t].get("idle") or "coiled") == "coiled")
+
+    def transition_mm(self, t: str) -> int:
+        """How far outside the port the trunk's jacket ends."""
+        return int(self.trunks[t].get("transition_mm") or 0)
+
+    def leg_fibres(self, leg: Leg, k: int) -> tuple[int, int]:
+        """First and last fibre of a leg."""
+        t, s, g = leg
+        subunit = self.subunits[t][s - 1]
+        size = subunit.ribbons // k * subunit.ribbon_fibres
+        return subunit.first + (g - 1) * size, subunit.first + g * size - 1
+
+    def leg_tube(self, t: str, s: int, k: int) -> Json | None:
+        """Tube of the set in which a leg of a subunit divided at the port in k travels; None if none holds it."""
+        if (t, s, k) not in self._tube_memo:
+            cable = self.trunks[t]["cable"]
+            subunit = self.subunits[t][s - 1]
+            ribbons = subunit.ribbons // k
+            if cable["construction"] in FLAT:
+                width, height = cable["ribbon_mm"]
+                need = math.sqrt((ribbons * height) ** 2 + width**2)
+            else:
+                coating = cable.get("coating_mm")
+                need = (0.25 if coating is None else coating) * math.sqrt(ribbons * subunit.ribbon_fibres / 0.6)
+            self._tube_memo[t, s, k] = next((tube for tube in self.tubes if tube["bore_mm"] >= need - EPS), None)
+        return self._tube_memo[t, s, k]
+
+    def traveller(self, t: str, s: int, k: int) -> tuple[float, float] | None:
+        """Diameter and least radius of what travels round the track for a leg; None if no tube holds it."""
+        if k == 1 or not self.at_port(t):
+            subunit = self.subunits[t][s - 1]
+            return subunit.diameter_mm, subunit.least_radius_mm
+        tube = self.leg_tube(t, s, k)
+        return None if tube is None else (tube["diameter_mm"], self._radius(tube))
+
+    def direct_way(self, option: Option, stack: str, end: str) -> tuple[list[int], int]:
+        """Guides on the direct way from the port to the entrance, and the length of the hops between them."""
+        port, travel, _ = option
+        here = self.guide_index[self.ports[port]["guide"]]
+        there = self.guide_index[self.ends[stack][end][travel]["guide"]]
+        way, length = [here], 0
+        while here != there:
+            if travel == "clockwise":
+                length += self.hops[here]
+                here = (here + 1) % len(self.guides)
+            else:
+                here = (here - 1) % len(self.guides)
+                length += self.hops[here]
+            way.append(here)
+        return way, length
+
+    def base_mm(self, option: Option, stack: str, end: str) -> int:
+        """Route to a stack without the distance from the band: the same for all its positions."""
+        port, travel, loops = option
+        at = self.ports[port]
+        entrance = self.ends[stack][end][travel]
+        return (
+            distance_mm(at, self.guides[self.guide_index[at["guide"]]])
+            + self.direct_way(option, stack, end)[1]
+            + loops * self.ring_mm
+            + distance_mm(self.guides[self.guide_index[entrance["guide"]]], entrance)
+            + int(self.stacks[stack]["tray"]["inside_mm"])
+        )
+
+    def rise_mm(self, place: Place) -> int:
+        """Distance of a place from the band in which the track carries legs."""
+        stack = self.stacks[place[0]]
+        z = int(stack["base_z_mm"]) + (place[1] - 1) * int(stack["pitch_mm"])
+        low, high = self.band
+        return max(low - z, z - high, 0)
+
+    def cut_mm(self, t: str, loops: int, route: int) -> int:
+        """Length to which a leg is cut."""
+        p = self.rules["exposed"].params
+        exact = self.transition_mm(t) + route + p["resplice_mm"] + p["allowance_mm"] * (1 + loops)
+        return int(50 * math.ceil(exact / 50))
+
+    def strip_mm(self, loops: int, cuts: Iterable[int]) -> int:
+        """Length over which a trunk is stripped."""
+        p = self.rules["exposed"].params
+        return int(max(p["least_mm"] + p["extra_loop_mm"] * (loops - 1), *cuts))
+
+    def port_takes(self, port: str, trunks: Sequence[str]) -> bool:
+        """Whether one seal of the port takes all these trunks."""
+        return any(
+            seal["holes"] >= len(trunks)
+            and all(
+                seal["least_mm"] - EPS <= self.trunks[t]["cable"]["diameter_mm"] <= seal["most_mm"] + EPS
+                for t in trunks
+            )
+            for seal in self.ports[port].get("seals") or []
+        )
+
+    def port_full(self, port: str, trunks: Sequence[str]) -> bool:
+        """Whether these trunks fill the port above the guideline for conduits."""
+        p = self.rules["port_fill"].params
+        fill = p["one"] if len(trunks) == 1 else p["two"] if len(trunks) == 2 else p["more"]
+        area = sum(self.trunks[t]["cable"]["diameter_mm"] ** 2 for t in trunks)
+        return bool(area > fill * self.ports[port]["bore_mm"] ** 2 + EPS)
+
+    def cost(self, rule: str) -> tuple[int, int]:
+        """Return what one broken subject of a rule adds to broken_must and broken_prefer."""
+        level = self.rules[rule].level
+        return (1, 0) if level == "must" else (0, self.rules[rule].weight) if level == "prefer" else (0, 0)
+
+    def hard(self, rule: str) -> bool:
+        """Whether no plan breaks the rule."""
+        kind, level, *_ = self.rules[rule]
+        return kind == "always" or (kind == "physical" and level == "must")
+
+
+class Plan:
+    """A decision laid out, with one method for each rule that names the broken subjects."""
+
+    def __init__(self, facts: Facts, decision: Decision, *, ways: bool = True) -> None:
+        self.facts = facts
+        self.decision = decision
+        self.ways = ways  # False in the search, while options and ends are open: rules on them cannot be asked
+        self.k = {t: tuple(decision.k.get(t, (1,) * len(subunits))) for t, subunits in facts.subunits.items()}
+        self.uneven = [
+            f"{t}/{s}"
+            for t, subunits in facts.subunits.items()
+            for s, (subunit, k) in enumerate(zip(subunits, self.k[t], strict=True), 1)
+            if k < 1 or subunit.ribbons % k
+        ]
+        if self.uneven:
+            raise ValueError(f"not divided into equal groups of whole ribbons: {self.uneven}")
+        self.fibres: dict[Leg, tuple[int, int]] = {}
+        self.leg_of: dict[tuple[str, int], Leg] = {}
+        for t, subunits in facts.subunits.items():
+            for s in range(1, len(subunits) + 1):
+                for g in range(1, self.k[t][s - 1] + 1):
+                    leg = (t, s, g)
+                    self.fibres[leg] = first, last = facts.leg_fibres(leg, self.k[t][s - 1])
+                    for f in range(first, last + 1):
+                        self.leg_of[t, f] = leg
+        for leg, place in decision.legs.items():
+            if place and (leg not in self.fibres or place not in facts.place_order):
+                raise ValueError(f"{leg} in {place}: no such leg or place")
+        # in the order of the trunk list, then subunit, then group
+        self.placed: dict[Leg, Place] = {leg: at for leg in self.fibres if (at := decision.legs.get(leg)) is not None}
+        self.box = [t for t in facts.trunks if any(leg[0] == t for leg in self.placed)]
+        self.used = sorted(set(self.placed.values()), key=facts.place_order.__getitem__)
+        self.splices_of: dict[Leg, list[Splice]] = {leg: [] for leg in self.fibres}
+        self.in_tray: dict[Place, list[Splice]] = {place: [] for place in self.used}
+        self.loose: list[Splice] = []
+        for splice in facts.splices:
+            a, b = self.leg_of[splice.a, splice.a_fibre], self.leg_of[splice.b, splice.b_fibre]
+            self.splices_of[a].append(splice)
+            self.splices_of[b].append(splice)
+            at = self.placed.get(a)
+            if at is not None and at == self.placed.get(b):
+                self.in_tray[at].append(splice)
+            else:
+                self.loose.append(splice)
+        if idle := [leg for leg in self.placed if not self.splices_of[leg]]:
+            raise ValueError(f"idle legs go to no tray: {idle}")
+
+    # -- words ---------------------------------------------------------------------------------------------------
+
+    def option(self, t: str) -> Option:
+        """Port, travel and loops of a trunk in the box."""
+        option = self.decision.trunks.get(t)
+        if option is None:
+            raise ValueError(f"{t} has placed legs but no port, travel and loops")
+        return option
+
+    def end(self, stack: str) -> str:
+        """End used on a used stack."""
+        end = self.decision.ends.get(stack)
+        if end is None:
+            raise ValueError(f"{stack} is used but has no end")
+        return end
+
+    def name(self, leg: Leg) -> str:
+        """Write the leg as plans do: ``N1/3.2``, or ``N1/3`` where k = 1."""
+        t, s, g = leg
+        return f"{t}/{s}" if self.k[t][s - 1] == 1 else f"{t}/{s}.{g}"
+
+    def of_subunit(self, t: str, s: int) -> list[Leg]:
+        """Placed legs of a subunit, by group."""
+        return [leg for leg in self.placed if leg[:2] == (t, s)]
+
+    def placed_subunits(self, t: str) -> list[int]:
+        """Subunits of a trunk with placed legs, in order."""
+        return sorted({leg[1] for leg in self.placed if leg[0] == t})
+
+    def route_mm(self, leg: Leg) -> int:
+        """Length of a placed leg from the port to the sleeve."""
+        stack, _ = place = self.placed[leg]
+        return self.facts.base_mm(self.option(leg[0]), stack, self.end(stack)) + self.facts.rise_mm(place)
+
+    def inside_mm(self, leg: Leg) -> int:
+        """Length inside the tray."""
+        return int(self.facts.stacks[self.placed[leg][0]]["tray"]["inside_mm"])
+
+    def strip_mm(self, t: str) -> int:
+        """Length over which a trunk in the box is stripped."""
+        loops = self.option(t)[2]
+        cuts = [self.facts.cut_mm(t, loops, self.route_mm(leg)) for leg in self.placed if leg[0] == t]
+        return self.facts.strip_mm(loops, cuts)
+
+    def parked(self, place: Place) -> list[tuple[str, int]]:
+        """Unspliced fibres of the legs in a tray."""
+        return [
+            (leg[0], f)
+            for leg, at in self.placed.items()
+            if at == place
+            for f in range(self.fibres[leg][0], self.fibres[leg][1] + 1)
+            if (leg[0], f) not in self.facts.partner
+        ]
+
+    def sleeve_runs(self, place: Place) -> list[list[tuple[str, int, str, int]]]:
+        """Longest runs of splices that rise by one on both sides inside a ribbon; the earlier trunk first."""
+        pairs: set[tuple[str, int, str, int]] = set()
+        for x in self.in_tray[place]:
+            straight = self.facts.trunk_order[x.a] < self.facts.trunk_order[x.b]
+            pairs.add((x.a, x.a_fibre, x.b, x.b_fibre) if straight else (x.b, x.b_fibre, x.a, x.a_fibre))
+        ribbon = self.facts.ribbon
+
+        def follows(one: tuple[str, int, str, int], other: tuple[str, int, str, int]) -> bool:
+            return (
+                (one[0], one[1] + 1, one[2], one[3] + 1) == other
+                and ribbon[one[:2]] == ribbon[other[:2]]
+                and ribbon[one[2:]] == ribbon[other[2:]]
+            )
+
+        runs: list[list[tuple[str, int, str, int]]] = []
+        for pair in sorted(pairs, key=lambda p: (self.facts.trunk_order[p[0]], p[1])):
+            if runs and follows(runs[-1][-1], pair):
+                runs[-1].append(pair)
+            else:
+                runs.append([pair])
+        return runs
+
+    def sleeves(self, place: Place) -> list[list[tuple[str, int, str, int]]]:
+        """Cut the runs into sleeves, each from its lowest fibre."""
+        size = self.facts.stacks[place[0]]["tray"]["sleeve_fibres"]
+        return [run[i : i + size] for run in self.sleeve_runs(place) for i in range(0, len(run), size)]
+
+    def guide_passes(self, guide: int) -> list[tuple[str, float, int]]:
+        """List what passes a guide: name, diameter in mm and how often."""
+        passes: list[tuple[str, float, int]] = []
+        for t in self.box:
+            loops = self.option(t)[2]
+            for s, (subunit, k) in enumerate(zip(self.facts.subunits[t], self.k[t], strict=True), 1):
+                placed = self.of_subunit(t, s)
+                if not placed:
+                    if self.facts.coiled(t):
+                        passes.append((f"{t}/{s}", subunit.diameter_mm, loops))
+                    continue
+                tube = self.facts.traveller(t, s, k)
+                if tube is None:
+                    continue
+                own = k == 1 or not self.facts.at_port(t)
+                for leg in placed[:1] if own else placed:
+                    stack = self.placed[leg][0]
+                    way, _ = self.facts.direct_way(self.option(t), stack, self.end(stack))
+                    passes.append((f"{t}/{s}" if own else self.name(leg), tube[0], loops + (guide in way)))
+                if not own and self.facts.coiled(t):
+                    passes.extend(
+                        (self.name((t, s, g)), tube[0], loops) for g in range(1, k + 1) if (t, s, g) not in self.placed
+                    )
+        return passes
+
+    def filled_mm2(self, guide: int) -> float:
+        """Cross-section that passes a guide, each pass counted."""
+        return sum(n * math.pi * diameter**2 / 4 for _, diameter, n in self.guide_passes(guide))
+
+    def lows(self) -> dict[Leg, int]:
+        """``low`` of every placed leg."""
+        low: dict[Leg, int] = {}
+        before: Leg | None = None
+        for leg, (stack, position) in self.placed.items():
+            low[leg] = position
+            if before is not None and before[:2] == leg[:2]:
+                stack_before, position_before = self.placed[before]
+                if stack == stack_before and position in (position_before, position_before + 1):
+                    low[leg] = low[before]
+            before = leg
+        return low
+
+    def crossings(self) -> list[tuple[Leg, Leg]]:
+        """Pairs of placed legs of one trunk that cross."""
+        low = self.lows()
+        return [(g, h) for g, h in itertools.combinations(self.placed, 2) if g[0] == h[0] and low[g] > low[h]]
+
+    def out_of_turn(self) -> int:
+        """Count the steps of the walk along the joins at which the place order goes down."""
+        walk = [
+            self.facts.place_order[self.placed[self.leg_of[x.a, x.a_fibre]]]
+            for x in self.facts.splices
+            if self._is_placed(x)
+        ]
+        return sum(b < a for a, b in itertools.pairwise(walk))
+
+    def _is_placed(self, splice: Splice) -> bool:
+        at = self.placed.get(self.leg_of[splice.a, splice.a_fibre])
+        return at is not None and at == self.placed.get(self.leg_of[splice.b, splice.b_fibre])
+
+    def by_port(self) -> dict[str, list[str]]:
+        """Trunks in the box by the port at which they enter."""
+        ports: dict[str, list[str]] = {}
+        for t in self.box:
+            ports.setdefault(self.option(t)[0], []).append(t)
+        return {port: ports[port] for port in self.facts.ports if port in ports}
+
+    # -- rules: each yields the subjects at which it is broken ------------------------------------------------------
+
+    def whole_legs(self) -> Iterator[str]:
+        """Yield placed legs with a splice whose other leg is not in the same tray."""
+        for leg, place in self.placed.items():
+            for x in self.splices_of[leg]:
+                ends = (self.leg_of[x.a, x.a_fibre], self.leg_of[x.b, x.b_fibre])
+                if any(self.placed.get(other) != place for other in ends):
+                    yield self.name(leg)
+                    break
+
+    def equal_groups(self) -> Iterator[str]:
+        """Yield nothing: a decision that divides a subunit unevenly is refused when it is read."""
+        yield from self.uneven
+
+    def own_limits(self) -> Iterator[str]:
+        """Yield trunks outside their own limits."""
+        for t in self.box:
+            port, travel, loops = self.option(t)
+            if (
+                port not in self.facts.own_ports(t)
+                or travel not in self.facts.own_travel(t)
+                or loops not in self.facts.own_loops(t)
+            ):
+                yield t
+
+    def one_end(self) -> Iterator[str]:
+        """Yield nothing: a decision names one end a stack."""
+        yield from ()
+
+    def _scattered(self, t: str) -> Iterator[str]:
+        for s in range(1, len(self.facts.subunits[t]) + 1):
+            places = [self.placed[leg] for leg in self.of_subunit(t, s)]
+            if any(b[0] != a[0] or b[1] not in (a[1], a[1] + 1) for a, b in itertools.pairwise(places)):
+                yield f"{t}/{s}"
+
+    def divided_at_the_tray(self) -> Iterator[str]:
+        """Yield subunits divided at the tray whose legs do not lie one on another."""
+        for t in self.box:
+            if not self.facts.at_port(t):
+                yield from self._scattered(t)
+
+    def leg_tube(self) -> Iterator[str]:
+        """Yield subunits with a placed leg that no tube of the set holds."""
+        for t in self.box:
+            for s in self.placed_subunits(t):
+                if self.facts.traveller(t, s, self.k[t][s - 1]) is None:
+                    yield f"{t}/{s}"
+
+    def tray_fibres(self) -> Iterator[str]:
+        """Yield trays with more splices and parked fibres than places."""
+        for place in self.used:
+            if len(self.in_tray[place]) + len(self.parked(place)) > self.facts.stacks[place[0]]["tray"]["fibres"]:
+                yield f"{place[0]}/{place[1]}"
+
+    def tray_sleeves(self) -> Iterator[str]:
+        """Yield trays with more sleeves than places for them."""
+        for place in self.used:
+            if len(self.sleeves(place)) > self.facts.stacks[place[0]]["tray"]["sleeves"]:
+                yield f"{place[0]}/{place[1]}"
+
+    def entrance_legs(self) -> Iterator[str]:
+        """Yield trays with too many legs through one entrance."""
+        for place in self.used:
+            ways = [self.option(leg[0])[1] for leg, at in self.placed.items() if at == place]
+            if max(ways.count(w) for w in TRAVELS) > self.facts.stacks[place[0]]["tray"]["entrance_legs"]:
+                yield f"{place[0]}/{place[1]}"
+
+    def guide_fill(self) -> Iterator[str]:
+        """Yield guides that are too full."""
+        fill = self.facts.rules["guide_fill"].params["fill"]
+        for i, guide in enumerate(self.facts.guides):
+            if self.filled_mm2(i) > fill * guide["opening_mm2"] + EPS:
+                yield guide["id"]
+
+    def bend_radius(self) -> Iterator[str]:
+        """Yield subunits with a placed leg for which something travels that the track bends too tightly."""
+        for t in self.box:
+            for s in self.placed_subunits(t):
+                tube = self.facts.traveller(t, s, self.k[t][s - 1])
+                if tube is not None and tube[1] > self.facts.track_radius_mm + EPS:
+                    yield f"{t}/{s}"
+
+    def fibre_bend(self) -> Iterator[str]:
+        """Yield subunits with a leg in a tray that bends its fibre too tightly."""
+        for t in self.box:
+            least = FIBRE_RADIUS_MM[self.facts.trunks[t]["cable"].get("fibre") or "G.652.D"]
+            for s in self.placed_subunits(t):
+                trays = [self.facts.stacks[self.placed[leg][0]]["tray"] for leg in self.of_subunit(t, s)]
+                if any(tray["min_radius_mm"] < least - EPS for tray in trays):
+                    yield f"{t}/{s}"
+
+    def reach(self) -> Iterator[str]:
+        """Yield trunks with a leg that does not let its tray reach the bench."""
+        bench = self.facts.rules["reach"].params["bench_mm"]
+        for t in self.box:
+            if any(self.route_mm(leg) - self.inside_mm(leg) < bench for leg in self.placed if leg[0] == t):
+                yield t
+
+    def exposed(self) -> Iterator[str]:
+        """Yield trunks that are stripped further than they may be."""
+        for t in self.box:
+            most = self.facts.trunks[t].get("exposed_mm")
+            if most is not None and self.strip_mm(t) > most:
+                yield t
+
+    def port_seal(self) -> Iterator[str]:
+        """Yield ports of which no seal takes all their trunks."""
+        for port, trunks in self.by_port().items():
+            if not self.facts.port_takes(port, trunks):
+                yield port
+
+    def base_outward(self) -> Iterator[str]:
+        """Yield used places above an unused one."""
+        for stack, position in self.used:
+            if position > 1 and (stack, position - 1) not in self.used:
+                yield f"{stack}/{position}"
+
+    def slack_loops(self) -> Iterator[str]:
+        """Yield trunks with too few or too many loops."""
+        p = self.facts.rules["slack_loops"].params
+        for t in self.box:
+            if not p["least"] <= self.option(t)[2] <= p["most"]:
+                yield t
+
+    def apart(self) -> Iterator[str]:
+        """Yield pairs of joins that share a tray, or a stack, and must not."""
+        where: dict[str, set[Place]] = {name: set() for name in self.facts.join_names}
+        for place, splices in self.in_tray.items():
+            for x in splices:
+                where[self.facts.join_names[x.join]].add(place)
+        for a, b, scope in self.facts.apart:
+            one, other = where[a], where[b]
+            if one & other or (scope == "stack" and {p[0] for p in one} & {p[0] for p in other}):
+                yield f"{a}+{b}"
+
+    def _keeps(self, pin: Pin) -> bool:
+        got: dict[str, Any]
+        if not pin.subunit:
+            if pin.trunk not in self.box:
+                return False
+            if not self.ways:
+                return True
+            got = dict(zip(("port", "travel", "loops"), self.option(pin.trunk), strict=True))
+        else:
+            leg = (pin.trunk, pin.subunit, pin.group)
+            if self.k[pin.trunk][pin.subunit - 1] != pin.k or leg not in self.placed:
+                return False
+            got = dict(zip(("stack", "position"), self.placed[leg], strict=True))
+        return all(got[key] == value for key, value in pin.want.items())
+
+    def pin(self) -> Iterator[str]:
+        """Yield pins that are not built and not kept."""
+        yield from (pin.subject for pin in self.facts.pins if not pin.built and not self._keeps(pin))
+
+    def built_pin(self) -> Iterator[str]:
+        """Yield built pins that are not kept."""
+        yield from (pin.subject for pin in self.facts.pins if pin.built and not self._keeps(pin))
+
+    def opposite_travel(self) -> Iterator[str]:
+        """Yield joined pairs of trunks in the box that travel the same way."""
+        for a, b in itertools.combinations(self.box, 2):
+            if (a, b) in self.facts.joined and self.option(a)[1] == self.option(b)[1]:
+                yield f"{a}+{b}"
+
+    def subunit_together(self) -> Iterator[str]:
+        """Yield subunits divided at the port whose legs do not lie one on another."""
+        for t in self.box:
+            if self.facts.at_port(t):
+                yield from self._scattered(t)
+
+    def alternate_stacks(self) -> Iterator[str]:
+        """Yield subunits of lead trunks after which the stacks are out of balance."""
+        for t in self.facts.leads:
+            counts = dict.fromkeys(self.facts.stacks, 0)
+            for s in self.placed_subunits(t):
+                counts[self.placed[self.of_subunit(t, s)[0]][0]] += 1
+                if max(counts.values()) - min(counts.values()) > 1:
+                    yield f"{t}/{s}"
+
+    def natural_travel(self) -> Iterator[str]:
+        """Yield trunks that travel against the way their port turns."""
+        for t in self.box:
+            port, travel, _ = self.option(t)
+            if (self.facts.ports[port].get("turns") or "both") not in ("both", travel):
+                yield t
+
+    def same_division(self) -> Iterator[str]:
+        """Yield trunks that divide equal subunits differently."""
+        for t in self.box:
+            ways: dict[tuple[int, int], set[int]] = {}
+            for s in self.placed_subunits(t):
+                subunit = self.facts.subunits[t][s - 1]
+                ways.setdefault((subunit.ribbons, subunit.ribbon_fibres), set()).add(self.k[t][s - 1])
+            if any(len(ks) > 1 for ks in ways.values()):
+                yield t
+
+    def tray_pair(self) -> Iterator[str]:
+        """Yield trays with splices of more than one pair of trunks."""
+        for place in self.used:
+            if len({self.facts.pair(x.a, x.b) for x in self.in_tray[place]}) > 1:
+                yield f"{place[0]}/{place[1]}"
+
+    def reserve(self) -> Iterator[str]:
+        """Yield stacks with too few unused places outward of the last used one."""
+        least = self.facts.rules["reserve"].params["trays"]
+        for s, stack in self.facts.stacks.items():
+            last = max((position for at, position in self.used if at == s), default=0)
+            if stack["positions"] - last < least:
+                yield s
+
+    def port_fill(self) -> Iterator[str]:
+        """Yield ports that are too full for a conduit."""
+        for port, trunks in self.by_port().items():
+            if self.facts.port_full(port, trunks):
+                yield port
+
+    # -- judgement -------------------------------------------------------------------------------------------------
+
+    def broken(self, rules: Iterable[str] = tuple(RULES)) -> list[Broken]:
+        """Return every broken (rule, level, subject) in the order of the rules; rules at off are not looked at."""
+        found: list[Broken] = []
+        for rule in rules:
+            level = self.facts.rules[rule].level
+            if rule == "pin":
+                found.extend(("pin", "always", subject) for subject in self.built_pin())
+            if level != "off":
+                check: Callable[[], Iterator[str]] = getattr(self, rule.replace(" ", "_"))
+                found.extend((rule, level, subject) for subject in dict.fromkeys(check()))
+        return found
+
+    def tally(self, broken: Iterable[Broken]) -> tuple[bool, int, int]:
+        """Whether nothing is broken that no plan breaks, and the second and third goal."""
+        feasible, must, prefer = True, 0, 0
+        for rule, level, _ in broken:
+            if level == "always" or (level == "must" and self.facts.rules[rule].kind == "physical"):
+                feasible = False
+            must += level == "must"
+            prefer += self.facts.rules[rule].weight if level == "prefer" else 0
+        return feasible, must, prefer
+
+    def figures(self) -> Json:
+        """Return the figures of the plan, named and ordered as in a plan's JSON, and what passes each guide."""
+        facts = self.facts
+        trunks = []
+        for t in facts.trunks:
+            inside = t in self.box
+            port, travel, loops = self.option(t) if inside else (None, None, None)
+            strip = self.strip_mm(t) if inside else None
+            trunks.append({"trunk": t, "port": port, "travel": travel, "loops": loops, "strip_mm": strip})
+        trays = []
+        for place in self.used:
+            parked: dict[str, list[int]] = {}
+            for t, f in self.parked(place):
+                parked.setdefault(t, []).append(f)
+            trays.append(
+                {
+                    "stack": place[0],
+                    "position": place[1],
+                    "fibres": len(self.in_tray[place]) + sum(len(fs) for fs in parked.values()),
+                    "sleeves": len(self.sleeves(place)),
+                    "splices": [
+                        {
+                            "sleeve": n,
+                            "a": write_run(run[0][0], run[0][1], run[-1][1]),
+                            "b": write_run(run[0][2], run[0][3], run[-1][3]),
+                        }
+                        for n, run in enumerate(self.sleeves(place), 1)
+                    ],
+                    "parked": [write_run(t, *run) for t, fs in parked.items() for run in _runs(fs)],
+                }
+            )
+        unplaced = []
+        for j, join in enumerate(facts.job["joins"]):
+            a, a_first, _ = parse_run(join["a"])
+            b, b_first, _ = parse_run(join["b"])
+            for first, last in _runs(x.a_fibre for x in self.loose if x.join == j):
+                shift = b_first - a_first
+                unplaced.append({"a": write_run(a, first, last), "b": write_run(b, first + shift, last + shift)})
+        return {
+            "trunks": trunks,
+            "legs": self._leg_figures(),
+            "trays": trays,
+            "crossings": [[self.name(g), self.name(h)] for g, h in self.crossings()],
+            "unplaced": unplaced,
+            "guides": {
+                guide["id"]: {"filled_mm2": self.filled_mm2(i), "passes": self.guide_passes(i)}
+                for i, guide in enumerate(facts.guides)
+            },
+            "low": {self.name(leg): low for leg, low in self.lows().items()},
+        }
+
+    def _leg_figures(self) -> list[Json]:
+        legs = []
+        for t, subunits in self.facts.subunits.items():
+            for s, subunit in enumerate(subunits, 1):
+                if not self.of_subunit(t, s):
+                    entry = self._leg_entry((t, s, 1), 1, (subunit.first, subunit.last))
+                    legs.append(entry | {"leg": f"{t}/{s}", "idle": not self.facts.spliced[t][s - 1]})
+                    continue
+                k = self.k[t][s - 1]
+                for g in range(1, k + 1):
+                    leg = (t, s, g)
+                    entry = self._leg_entry(leg, k, self.fibres[leg])
+                    if leg in self.placed:
+                        entry |= self._placed_entry(leg, k)
+                    legs.append(entry)
+        return legs
+
+    def _leg_entry(self, leg: Leg, k: int, fibres: tuple[int, int]) -> Json:
+        empty = ("stack", "position", "end", "route_mm", "entrance_mark_mm", "cut_mm", "tube_mm")
+        return {
+            "leg": self.name(leg),
+            "trunk": leg[0],
+            "subunit": leg[1],
+            "group": leg[2],
+            "of": k,
+            "fibres": f"{fibres[0]}-{fibres[1]}",
+            **dict.fromkeys(empty),
+            "idle": not self.splices_of[leg],
+        }
+
+    def _placed_entry(self, leg: Leg, k: int) -> Json:
+        stack, position = self.placed[leg]
+        route = self.route_mm(leg)
+        tube = self.facts.traveller(leg[0], leg[1], k)
+        return {
+            "stack": stack,
+            "position": position,
+            "end": self.end(stack),
+            "route_mm": route,
+            "entrance_mark_mm": self.facts.transition_mm(leg[0]) + route - self.inside_mm(leg),
+            "cut_mm": self.facts.cut_mm(leg[0], self.option(leg[0])[2], route),
+            "tube_mm": None if tube is None else tube[0],
+        }
+
+
+def judge(job: Json | Facts, decision: Decision) -> Judgement:
+    """Judge one decision.
+
+    Parameters
+    ----------
+    job : dict or Facts
+        The resolved job, or what was read from it before.
+    decision : Decision
+        The decision; trunks without a placed leg must have no port, travel and loops, unused stacks no end.
+
+    Returns
+    -------
+    Judgement
+        The seven goals in the order of section 6, the broken (rule, level, subject) (a built pin counts as broken at
+        level ``always``), whether no always rule, built pin or physical rule at must is broken, and the figures.
+
+    Raises
+    ------
+    ValueError
+        If the decision cannot be written as a plan: uneven groups, an idle leg in a tray, a trunk with a placed leg
+        but without a port or the other way round, a used stack without an end or the other way round.
+    """
+    facts = job if isinstance(job, Facts) else Facts(job)
+    plan = Plan(facts, decision)
+    if [t for t in facts.trunks if decision.trunks.get(t)] != plan.box:
+        raise ValueError(f"exactly the trunks {plan.box} have placed legs")
+    if {s for s, end in decision.ends.items() if end} != {place[0] for place in plan.used}:
+        raise ValueError("exactly the used stacks have an end")
+    broken = plan.broken()
+    feasible, must, prefer = plan.tally(broken)
+    length = sum(plan.route_mm(leg) for leg in plan.placed)
+    goals = (len(plan.loose), must, prefer, len(plan.placed), len(plan.crossings()), length, plan.out_of_turn())
+    return Judgement(goals, broken, feasible, plan.figures())
+
+
+def decision_of_plan(plan: Json) -> Decision:
+    """Read the decision out of a plan's JSON; raise ValueError if legs of one stack name different ends."""
+    trunks = {e["trunk"]: (e["port"], e["travel"], e["loops"]) for e in plan["trunks"] if e["port"] is not None}
+    ks: dict[str, dict[int, int]] = {}
+    legs: dict[Leg, Place | None] = {}
+    ends: dict[str, str] = {}
+    for entry in plan["legs"]:
+        ks.setdefault(entry["trunk"], {})[entry["subunit"]] = entry["of"]
+        if entry["stack"] is not None:
+            legs[entry["trunk"], entry["subunit"], entry["group"]] = (entry["stack"], entry["position"])
+            if ends.setdefault(entry["stack"], entry["end"]) != entry["end"]:
+                raise ValueError(f"{entry['stack']}: legs use different ends")
+    return Decision(trunks, {t: tuple(k[s] for s in sorted(k)) for t, k in ks.items()}, legs, ends)
+
+
+# -- search --------------------------------------------------------------------------------------------------------
+
+UNDECIDED, OUT = -2, -1
+Pair = tuple[int, int]
+Cut = Callable[["Split", Sequence[int], int, int, int], bool]
+
+
+class Group(NamedTuple):
+    """Legs that splices connect: in one tray, or out together."""
+
+    legs: tuple[int, ...]
+    splices: int
+    parked: int
+    trunks: frozenset[str]
+    pairs: frozenset[tuple[str, str]]
+    allowed: tuple[int, ...]  # places, by place order
+
+
+class Ways:
+    """Ports, travel, loops and ends of the trunks in the box, for a given layout of their legs."""
+
+    def __init__(self, facts: Facts) -> None:
+        self.facts = facts
+        self.options = {
+            t: list(itertools.product(facts.own_ports(t), facts.own_travel(t), facts.own_loops(t)))
+            for t in facts.trunks
+        }
+        for pin in facts.pins:
+            if pin.built and not pin.subunit:
+                self.options[pin.trunk] = [o for o in self.options[pin.trunk] if self._fits(pin, o)]
+        self._best: dict[Any, tuple[int, int, int] | None] = {}
+        self._relaxed: dict[frozenset[str], Pair] = {}
+        self._base: dict[tuple[Option, str, str], tuple[list[int], int]] = {}
+        self.groups: dict[Any, Group] = {}  # of all splits
+        self.shortest: dict[tuple[str, int], int] = {}  # trunk, place
+        self._sized: dict[Any, tuple[int, int, int, tuple[float, ...]] | None] = {}
+
+    @staticmethod
+    def _fits(pin: Pin, option: Option) -> bool:
+        return all(dict(zip(("port", "travel", "loops"), option, strict=True))[k] == v for k, v in pin.want.items())
+
+    def way(self, option: Option, stack: str, end: str) -> tuple[list[int], int]:
+        """Direct way and base length, remembered."""
+        key = (option, stack, end)
+        if key not in self._base:
+            self._base[key] = (self.facts.direct_way(*key)[0], self.facts.base_mm(*key))
+        return self._base[key]
+
+    def layout(self, plan: Plan) -> tuple[Any, ...]:
+        """All that the ways depend on: what travels where for each trunk, and the legs of each tray."""
+        facts = self.facts
+        trunks = []
+        for t in plan.box:
+            items: list[tuple[float, str | None]] = []
+            for s, k in enumerate(plan.k[t], 1):
+                legs = plan.of_subunit(t, s)
+                if not legs:
+                    if facts.coiled(t):
+                        items.append((facts.subunits[t][s - 1].diameter_mm, None))
+                    continue
+                tube = facts.traveller(t, s, k)
+                diameter = tube[0] if tube else 0.0
+                if k == 1 or not facts.at_port(t):
+                    legs = legs[:1]
+                elif facts.coiled(t):
+                    items += [(diameter, None)] * (k - len(legs))
+                items += [(diameter, plan.placed[leg][0]) for leg in legs]
+            rises: dict[str, list[int]] = {}
+            for leg, place in plan.placed.items():
+                if leg[0] == t:
+                    rises.setdefault(place[0], []).append(facts.rise_mm(place))
+            spread = tuple((s, len(r), min(r), max(r), sum(r)) for s, r in rises.items())
+            trunks.append((t, tuple(items), spread))
+        trays = tuple(
+            (place[0], tuple(sum(leg[0] == t and at == place for leg, at in plan.placed.items()) for t in plan.box))
+            for place in plan.used
+        )
+        return tuple(trunks), trays
+
+    def size(
+        self, trunk: tuple[Any, ...], option: Option, ends: Mapping[str, str]
+    ) -> tuple[int, int, int, tuple[float, ...]] | None:
+        """Broken must and prefer, length and load of the guides for one trunk; None if something hard is broken."""
+        key = (trunk, option, tuple(ends[s] for s, *_ in trunk[2]))
+        if key not in self._sized:
+            self._sized[key] = self._measure(trunk, option, ends)
+        return self._sized[key]
+
+    def _measure(
+        self, trunk: tuple[Any, ...], option: Option, ends: Mapping[str, str]
+    ) -> tuple[int, int, int, tuple[float, ...]] | None:
+        facts = self.facts
+        t, items, spread = trunk
+        loops = option[2]
+        length = 0
+        short = False
+        longest = 0
+        for stack, n, least, most, total in spread:
+            base = self.way(option, stack, ends[stack])[1]
+            length += n * base + total
+            inside = facts.stacks[stack]["tray"]["inside_mm"]
+            short = short or base + least - inside < facts.rules["reach"].params["bench_mm"]
+            longest = max(longest, base + most)
+        limit = facts.trunks[t].get("exposed_mm")
+        bare = limit is not None and facts.strip_mm(loops, [facts.cut_mm(t, loops, longest)]) > limit
+        must, prefer = self.own(t, option)
+        for rule, broken in (("reach", short), ("exposed", bare)):
+            if broken:
+                if facts.hard(rule):
+                    return None
+                must, prefer = _plus((must, prefer), facts.cost(rule))
+        load = [0.0] * len(facts.guides)
+        for diameter, stack in items:
+            area = math.pi * diameter**2 / 4
+            for i in range(len(load)):
+                load[i] += loops * area
+            if stack is not None:
+                for i in self.way(option, stack, ends[stack])[0]:
+                    load[i] += area
+        return must, prefer, length, tuple(load)
+
+    def own(self, t: str, option: Option) -> Pair:
+        """Broken must and prefer of one trunk that depend on its option alone."""
+        facts = self.facts
+        port, travel, loops = option
+        total = (0, 0)
+        if (facts.ports[port].get("turns") or "both") not in ("both", travel):
+            total = _plus(total, facts.cost("natural_travel"))
+        loop_rule = facts.rules["slack_loops"].params
+        if not loop_rule["least"] <= loops <= loop_rule["most"]:
+            total = _plus(total, facts.cost("slack_loops"))
+        for pin in facts.pins:
+            if pin.trunk == t and not pin.subunit and not pin.built and not self._fits(pin, option):
+                total = _plus(total, facts.cost("pin"))
+        return total
+
+    def _facing(self, chosen: Sequence[tuple[str, Option]]) -> Pair:
+        """Return what the last chosen trunk adds to opposite_travel."""
+        total = (0, 0)
+        t, option = chosen[-1]
+        for u, other in chosen[:-1]:
+            if self.facts.pair(t, u) in self.facts.joined and other[1] == option[1]:
+                total = _plus(total, self.facts.cost("opposite_travel"))
+        return total
+
+    def _together(
+        self, chosen: Sequence[tuple[str, Option]], trays: tuple[Any, ...], load: Sequence[float], last: bool
+    ) -> Pair | None:
+        """Broken must and prefer of the trunks chosen so far taken together; None if something hard is broken.
+
+        Before the last trunk is chosen only rules that no further trunk can mend are looked at.
+        """
+        facts = self.facts
+        total = (0, 0)
+        broken: dict[str, int] = {}
+        ports: dict[str, list[str]] = {}
+        for t, option in chosen:
+            ports.setdefault(option[0], []).append(t)
+        broken["port_seal"] = sum(not facts.port_takes(port, trunks) for port, trunks in ports.items())
+        fill = facts.rules["guide_fill"].params["fill"]
+        broken["guide_fill"] = sum(
+            used > fill * guide["opening_mm2"] + EPS for used, guide in zip(load, facts.guides, strict=True)
+        )
+        broken["entrance_legs"] = 0
+        for stack, counts in trays:
+            ways = dict.fromkeys(TRAVELS, 0)
+            for (_, option), n in zip(chosen, counts, strict=False):
+                ways[option[1]] += n
+            broken["entrance_legs"] += max(ways.values()) > facts.stacks[stack]["tray"]["entrance_legs"]
+        if last:
+            broken["port_fill"] = sum(facts.port_full(port, trunks) for port, trunks in ports.items())
+        for rule, n in broken.items():
+            if n and facts.hard(rule):
+                return None
+            must, prefer = facts.cost(rule)
+            total = _plus(total, (n * must, n * prefer))
+        return total
+
+    def every(
+        self, layout: tuple[Any, ...], bound: list[tuple[int, int, int]] | None = None
+    ) -> Iterator[tuple[tuple[int, int, int], dict[str, Option], dict[str, str]]]:
+        """Yield (broken must, broken prefer, length), options and ends of every way that breaks nothing hard.
+
+        With ``bound``, a list of one value that the caller lowers, ways that are not below it are skipped.
+        """
+        trunks, trays = layout
+        stacks = list(dict.fromkeys(stack for stack, _ in trays))
+        for names in itertools.product(*(self.facts.ends[s] for s in stacks)):
+            ends = dict(zip(stacks, names, strict=True))
+            sized = []
+            for trunk in trunks:
+                row = [(size, o) for o in self.options[trunk[0]] if (size := self.size(trunk, o, ends)) is not None]
+                sized.append(sorted(row, key=lambda entry: entry[0][:3]))
+            zero = (0.0,) * len(self.facts.guides)
+            for found, chosen in self._choose(trunks, trays, sized, [], (0, 0, 0), zero, bound):
+                yield found, dict(chosen), ends
+
+    def _choose(
+        self,
+        trunks: tuple[Any, ...],
+        trays: tuple[Any, ...],
+        sized: list[list[tuple[tuple[int, int, int, tuple[float, ...]], Option]]],
+        chosen: list[tuple[str, Option]],
+        total: tuple[int, int, int],
+        load: tuple[float, ...],
+        bound: list[tuple[int, int, int]] | None,
+    ) -> Iterator[tuple[tuple[int, int, int], list[tuple[str, Option]]]]:
+        n = len(chosen)
+        if n == len(trunks):
+            if not trunks:
+                yield (0, 0, 0), []
+            return
+        last = n + 1 == len(trunks)
+        for (must, prefer, length, more), option in sized[n]:
+            now = [*chosen, (trunks[n][0], option)]
+            facing = self._facing(now)
+            sums = (total[0] + must + facing[0], total[1] + prefer + facing[1], total[2] + length)
+            if bound is not None and sums >= bound[0]:
+                continue
+            loads = tuple(a + b for a, b in zip(load, more, strict=True))
+            joint = self._together(now, trays, loads, last)
+            if joint is None:
+                continue
+            if last:
+                done = (sums[0] + joint[0], sums[1] + joint[1], sums[2])
+                if bound is None or done < bound[0]:
+                    yield done, now
+            else:
+                yield from self._choose(trunks, trays, sized, now, sums, loads, bound)
+
+    def best(self, layout: tuple[Any, ...]) -> tuple[int, int, int] | None:
+        """Return the least (broken must, broken prefer, length) of a layout; None if all break something hard."""
+        if layout not in self._best:
+            bound = [(10**9, 0, 0)]
+            answer = None
+            for found, _, _ in self.every(layout, bound):
+                bound[0] = answer = found
+            self._best[layout] = answer
+        return self._best[layout]
+
+    def relaxed(self, box: frozenset[str]) -> Pair:
+        """Return a lower bound on broken must and prefer of the ways of trunks that are surely in the box."""
+        if box not in self._relaxed:
+            trunks = [t for t in self.facts.trunks if t in box]
+            rows: list[list[tuple[Option, Pair]]] = []
+            for t in trunks:
+                cheapest: dict[str, tuple[Pair, Option]] = {}
+                for option in self.options[t]:
+                    entry = (self.own(t, option), option)
+                    cheapest[option[1]] = min(entry, cheapest.get(option[1], entry))
+                rows.append([(option, own) for own, option in cheapest.values()])
+            answer = (10**9, 0)
+            for picked in itertools.product(*rows):
+                total = (0, 0)
+                chosen: list[tuple[str, Option]] = []
+                for t, (option, own) in zip(trunks, picked, strict=True):
+                    chosen.append((t, option))
+                    total = _plus(_plus(total, own), self._facing(chosen))
+                answer = min(answer, total)
+            self._relaxed[box] = answer
+        return self._relaxed[box]
+
+
+def _plus(a: Pair, b: Pair) -> Pair:
+    return a[0] + b[0], a[1] + b[1]
+
+
+class Split:
+    """One choice of k for every subunit: its legs, their groups, and the depth-first walk over the places."""
+
+    def __init__(self, facts: Facts, ways: Ways, ks: dict[str, tuple[int, ...]]) -> None:
+        self.facts = facts
+        self.ways = ways
+        self.ks = ks
+        self.legs: list[Leg] = [
+            (t, s, g) for t in facts.trunks for s, k in enumerate(ks[t], 1) for g in range(1, k + 1)
+        ]
+        index = {leg: i for i, leg in enumerate(self.legs)}
+        spans = [facts.leg_fibres(leg, ks[leg[0]][leg[1] - 1]) for leg in self.legs]
+        leg_of = {
+            (leg[0], f): index[leg]
+            for leg, (first, last) in zip(self.legs, spans, strict=True)
+            for f in range(first, last + 1)
+        }
+        root = list(range(len(self.legs)))
+
+        def find(i: int) -> int:
+            while root[i] != i:
+                i = root[i]
+            return i
+
+        for x in facts.splices:
+            a, b = find(leg_of[x.a, x.a_fibre]), find(leg_of[x.b, x.b_fibre])
+            root[max(a, b)] = min(a, b)
+        members: dict[int, list[int]] = {}
+        for f in facts.partner:
+            members.setdefault(find(leg_of[f]), [])
+        for i in range(len(self.legs)):
+            if find(i) in members:
+                members[find(i)].append(i)
+        self.forced: dict[int, dict[str, Any]] = {}
+        self.pinned: list[tuple[int | None, dict[str, Any]]] = []
+        self.possible = True
+        for pin in facts.pins:
+            if not pin.subunit:
+                continue
+            same = ks[pin.trunk][pin.subunit - 1] == pin.k
+            leg = index[pin.trunk, pin.subunit, pin.group] if same else None
+            if not pin.built:
+                self.pinned.append((leg, pin.want))
+            elif leg is None:
+                self.possible = False
+            else:
+                self.forced[leg] = pin.want
+        self.groups = [self._group(members[r], leg_of) for r in sorted(members)]  # shared between splits where equal
+        self.must_groups = [any(i in self.forced for i in group.legs) for group in self.groups]
+        # subunits as slices of the leg list, per trunk
+        self.subunits: dict[str, list[list[int]]] = {
+            t: [[index[t, s, g] for g in range(1, k + 1)] for s, k in enumerate(ks[t], 1)] for t in facts.trunks
+        }
+        self.place_stack = [p[0] for p in facts.places]
+        self.place_position = [p[1] for p in facts.places]
+        self.tail = [0] * (len(self.groups) + 1)
+        for i in range(len(self.groups) - 1, -1, -1):
+            self.tail[i] = self.tail[i + 1] + self.groups[i].splices
+        self.total_legs = sum(len(group.legs) for group in self.groups)
+
+    def _group(self, legs: list[int], leg_of: Mapping[tuple[str, int], int]) -> Group:
+        key = tuple((self.legs[i], self.ks[self.legs[i][0]][self.legs[i][1] - 1]) for i in legs)
+        if key not in self.ways.groups:
+            self.ways.groups[key] = self._new_group(legs, leg_of)
+        return self.ways.groups[key]._replace(legs=tuple(legs))
+
+    def _new_group(self, legs: list[int], leg_of: Mapping[tuple[str, int], int]) -> Group:
+        facts = self.facts
+        inside = set(legs)
+        splices = [x for x in facts.splices if leg_of[x.a, x.a_fibre] in inside]
+        fibres = 0
+        for i in legs:
+            first, last = facts.leg_fibres(self.legs[i], self.ks[self.legs[i][0]][self.legs[i][1] - 1])
+            fibres += last - first + 1
+        wanted = [(key, value) for i in legs for key, value in self.forced.get(i, {}).items()]
+        allowed = []
+        for stack in facts.stacks:
+            # alone in the first place of the stack: what is broken here stays broken whatever else is placed
+            there: dict[Leg, Place | None] = {self.legs[i]: (stack, 1) for i in legs}
+            plan = Plan(facts, Decision({}, self.ks, there, {}), ways=False)
+            rules = ("leg tube", "tray_fibres", "tray_sleeves", "bend_radius", "fibre_bend")
+            if not plan.tally(plan.broken(rules))[0]:
+                continue
+            for p, place in enumerate(facts.places):
+                at = {"stack": place[0], "position": place[1]}
+                if place[0] == stack and all(at[k] == v for k, v in wanted) and self._reachable(legs, place):
+                    allowed.append(p)
+        return Group(
+            tuple(legs),
+            len(splices),
+            fibres - 2 * len(splices),
+            frozenset(self.legs[i][0] for i in legs),
+            frozenset(facts.pair(x.a, x.b) for x in splices),
+            tuple(sorted(allowed)),
+        )
+
+    def _reachable(self, legs: list[int], place: Place) -> bool:
+        """Whether each trunk has at least one way to the place that breaks nothing hard by itself."""
+        return all(
+            any(
+                self.ways.size((t, (), ((place[0], 1, rise, rise, rise),)), option, {place[0]: end}) is not None
+                for option in self.ways.options[t]
+                for end in self.facts.ends[place[0]]
+            )
+            for t in {self.legs[i][0] for i in legs}
+            for rise in [self.facts.rise_mm(place)]
+        )
+
+    def canonical(self, where: Sequence[int]) -> bool:
+        """Whether every divided subunit has a placed leg: otherwise the same plan is met at k = 1."""
+        return all(
+            len(legs) == 1 or any(where[i] >= 0 for i in legs)
+            for subunits in self.subunits.values()
+            for legs in subunits
+        )
+
+    def walk(self, cut: Cut | None) -> Iterator[tuple[Plan, int, int]]:
+        """Yield every layout of the groups that breaks nothing hard, save where ``cut`` says to turn back.
+
+        With each layout come broken must and broken prefer of the rules that need no options and ends.
+        """
+        if not self.possible:
+            return
+        where = [UNDECIDED] * len(self.legs)
+        for i in range(len(self.legs)):
+            if not any(i in group.legs for group in self.groups):
+                where[i] = OUT
+        room = {
+            p: self.facts.stacks[place[0]]["tray"]["fibres"] if self.facts.hard("tray_fibres") else 10**9
+            for p, place in enumerate(self.facts.places)
+        }
+        yield from self._walk(0, 0, where, room, cut)
+
+    def _walk(
+        self,
+        n: int,
+        unplaced: int,
+        where: list[int],
+        room: dict[int, int],
+        cut: Cut | None,
+    ) -> Iterator[tuple[Plan, int, int]]:
+        if cut is not None:
+            lost = unplaced + max(0, self.tail[n] - sum(room.values()))
+            if cut(self, where, n, unplaced, lost):
+                return
+        if n == len(self.groups):
+            if self.canonical(where):
+                places = self.facts.places
+                legs: dict[Leg, Place | None] = {
+                    leg: places[w] if w >= 0 else None for leg, w in zip(self.legs, where, strict=True)
+                }
+                plan = Plan(self.facts, Decision({}, self.ks, legs, {}), ways=False)
+                feasible, must, prefer = plan.tally(plan.broken(PLACE_RULES))
+                if feasible:
+                    yield plan, must, prefer
+            return
+        group = self.groups[n]
+        size = group.splices + group.parked
+        for p in group.allowed:
+            if room[p] < size:
+                continue
+            for i in group.legs:
+                where[i] = p
+            if self._together(where, group):
+                room[p] -= size
+                yield from self._walk(n + 1, unplaced, where, room, cut)
+                room[p] += size
+        if not self.must_groups[n]:
+            for i in group.legs:
+                where[i] = OUT
+            yield from self._walk(n + 1, unplaced + group.splices, where, room, cut)
+        for i in group.legs:
+            where[i] = UNDECIDED
+
+    def _together(self, where: Sequence[int], group: Group) -> bool:
+        """Whether the rule "divided at the tray" can still be kept by the subunits of the group just placed."""
+        for i in group.legs:
+            t, s, g = self.legs[i]
+            if self.facts.at_port(t):
+                continue
+            for j in self.subunits[t][s - 1]:
+                if where[j] >= 0 and j != i:
+                    step = self.legs[j][2] - g
+                    rise = self.place_position[where[j]] - self.place_position[where[i]]
+                    if self.place_stack[where[j]] != self.place_stack[where[i]]:
+                        return False
+                    if not min(0, step) <= rise <= max(0, step):
+                        return False
+        return True
+
+    def bound(self, where: Sequence[int], n: int) -> tuple[int, int, int, int, int]:
+        """Lower bounds from the groups decided so far: broken must, broken prefer, legs, crossings, length."""
+        facts = self.facts
+        must = prefer = crossings = legs = length = 0
+        pair_m, pair_p = facts.cost("tray_pair")
+        if pair_m or pair_p:
+            held: dict[int, set[tuple[str, str]]] = {}
+            for group in self.groups[:n]:
+                w = where[group.legs[0]]
+                if w >= 0:
+                    held.setdefault(w, set()).update(group.pairs)
+            mixed = sum(len(pairs) > 1 for pairs in held.values())
+            must, prefer = must + mixed * pair_m, prefer + mixed * pair_p
+        pin_m, pin_p = facts.cost("pin")
+        for leg, want in self.pinned:
+            if leg is None or not self._keeps(where[leg], want):
+                must, prefer = must + pin_m, prefer + pin_p
+        for t, subunits in self.subunits.items():
+            m, p, c = self._trunk_bound(t, subunits, where)
+            must, prefer, crossings = must + m, prefer + p, crossings + c
+        for i, w in enumerate(where):
+            if w >= 0:
+                legs += 1
+                length += self.shortest(self.legs[i][0], w)
+        return must, prefer, legs, crossings, length
+
+    def _keeps(self, w: int, want: Mapping[str, Any]) -> bool:
+        if w == UNDECIDED:
+            return True
+        return w >= 0 and all(
+            {"stack": self.place_stack[w], "position": self.place_position[w]}[k] == v for k, v in want.items()
+        )
+
+    def _trunk_bound(self, t: str, subunits: list[list[int]], where: Sequence[int]) -> tuple[int, int, int]:
+        facts = self.facts
+        must = prefer = 0
+        scatter = facts.cost("subunit_together") if facts.at_port(t) else (0, 0)
+        balance = facts.cost("alternate_stacks") if t in facts.leads else (0, 0)
+        counts = dict.fromkeys(facts.stacks, 0)
+        counting = True
+        lows: list[int] = []
+        for legs in subunits:
+            known, before, low, scattered = True, -1, 0, False
+            first: str | None = None
+            for i in legs:
+                w = where[i]
+                if w == UNDECIDED:
+                    known = False
+                elif w >= 0 and known:
+                    position = self.place_position[w]
+                    if before >= 0 and self.place_stack[before] == self.place_stack[w]:
+                        step = position - self.place_position[before]
+                        if step not in (0, 1):
+                            low, scattered = position, True
+                    else:
+                        scattered = scattered or before >= 0
+                        low = position
+                    if first is None:
+                        first = self.place_stack[w]
+                    before = w
+                    lows.append(low)
+            if scattered:
+                must, prefer = must + scatter[0], prefer + scatter[1]
+            if first is None:
+                counting = counting and known
+            elif counting:
+                counts[first] += 1
+                if max(counts.values()) - min(counts.values()) > 1:
+                    must, prefer = must + balance[0], prefer + balance[1]
+        crossings = sum(g > h for g, h in itertools.combinations(lows, 2))
+        return must, prefer, crossings
+
+    def shortest_sum(self, plan: Plan) -> int:
+        """Return a lower bound on the length of a layout."""
+        return sum(self.shortest(leg[0], self.facts.place_order[place]) for leg, place in plan.placed.items())
+
+    def shortest(self, t: str, p: int) -> int:
+        """Return the shortest route of the trunk to a place, over all its options and the stack's ends."""
+        memo = self.ways.shortest
+        if (t, p) not in memo:
+            place = self.facts.places[p]
+            memo[t, p] = self.facts.rise_mm(place) + min(
+                (
+                    self.ways.way(option, place[0], end)[1]
+                    for option in self.ways.options[t]
+                    for end in self.facts.ends[place[0]]
+                ),
+                default=0,
+            )
+        return memo[t, p]
+
+
+def _splits(facts: Facts, ways: Ways) -> list[Split]:
+    """All choices of k, those with the fewest legs first; a subunit without a spliced fibre is not divided."""
+    choices: list[list[tuple[str, int]]] = []
+    for t, subunits in facts.subunits.items():
+        for s, subunit in enumerate(subunits):
+            choices.append([(t, k) for k in (divisors(subunit.ribbons) if facts.spliced[t][s] else [1])])
+    splits = []
+    for picked in itertools.product(*choices):
+        ks: dict[str, list[int]] = {t: [] for t in facts.trunks}
+        for t, k in picked:
+            ks[t].append(k)
+        splits.append(Split(facts, ways, {t: tuple(k) for t, k in ks.items()}))
+    return sorted(splits, key=lambda split: split.total_legs)
+
+
+def _full(plan: Plan, trunks: Mapping[str, Option], ends: Mapping[str, str]) -> Decision:
+    return Decision(dict(trunks), plan.k, dict(plan.placed), dict(ends))
+
+
+def _with(goals: Sequence[int], way: tuple[int, int, int]) -> list[int]:
+    """Add broken must, broken prefer and length of a way to the goals of a layout."""
+    return [goals[0], goals[1] + way[0], goals[2] + way[1], goals[3], goals[4], goals[5] + way[2], goals[6]]
+
+
+class _Search:
+    """Best-first bookkeeping of :func:`solve`."""
+
+    def __init__(self, facts: Facts, goal_order: Sequence[str]) -> None:
+        if sorted(goal_order) != sorted(GOAL_ORDER):
+            raise ValueError(f"goal_order is {GOAL_ORDER} in any order, not {goal_order}")
+        self.order = (0, 1, 2, *(GOALS.index(goal) for goal in goal_order), 6)
+        self.ways = Ways(facts)
+        self.splits = _splits(facts, self.ways)
+        self.best: Goals | None = None
+        self.decision: Decision | None = None
+        self.collecting = False
+
+    def ordered(self, goals: Sequence[int]) -> Goals:
+        """Goals in the order in which they are compared."""
+        a, b, c, d, e, f, g = (goals[i] for i in self.order)
+        return a, b, c, d, e, f, g
+
+    def cut(self, split: Split, where: Sequence[int], n: int, unplaced: int, lost: int) -> bool:
+        """Whether no completion of the groups decided so far is better than the best plan known.
+
+        Each component is a lower bound, so the bound in lexicographic order is one too.
+        """
+        if self.best is None or lost < self.best[0]:
+            return False
+        if lost > self.best[0]:
+            return True
+        must, prefer, legs, crossings, length = split.bound(where, n)
+        box = {split.legs[i][0] for i, w in enumerate(where) if w >= 0}
+        rest = split.groups[n:]
+        if rest and unplaced + min(group.splices for group in rest) > self.best[0]:
+            # no further group can stay out
+            for group in rest:
+                if not group.allowed:
+                    return True
+                legs += len(group.legs)
+                box |= group.trunks
+                for i in group.legs:
+                    length += min(split.shortest(split.legs[i][0], p) for p in group.allowed)
+        more = self.ways.relaxed(frozenset(box))
+        bound = self.ordered((lost, must + more[0], prefer + more[1], legs, crossings, length, 0))
+        return bound > self.best if self.collecting else bound >= self.best
+
+    def _layouts(self) -> Iterator[tuple[Goals, Plan, tuple[Any, ...], tuple[int, int, int]]]:
+        for split in self.splits:
+            for plan, must, prefer in split.walk(self.cut):
+                goals = [len(plan.loose), must, prefer, len(plan.placed), len(plan.crossings()), 0, plan.out_of_turn()]
+                least = (*self.ways.relaxed(frozenset(plan.box)), split.shortest_sum(plan))
+                if self.best is not None:
+                    bound = self.ordered(_with(goals, least))
+                    if bound > self.best or (bound == self.best and not self.collecting):
+                        continue
+                layout = self.ways.layout(plan)
+                way = self.ways.best(layout)
+                if way is not None:
+                    yield self.ordered(_with(goals, way)), plan, layout, way
+
+    def run(self) -> None:
+        """Find the best goals and one decision that has them."""
+        for goals, plan, layout, way in self._layouts():
+            if self.best is None or goals < self.best:
+                self.best = goals
+                _, trunks, ends = next(found for found in self.ways.every(layout) if found[0] == way)
+                self.decision = _full(plan, trunks, ends)
+
+    def collect(self) -> list[Decision]:
+        """All decisions with the best goals, after :meth:`run`."""
+        self.collecting = True
+        return [
+            _full(plan, trunks, ends)
+            for goals, plan, layout, way in self._layouts()
+            if goals == self.best
+            for found, trunks, ends in self.ways.every(layout)
+            if found == way
+        ]
+
+
+def all_feasible(job: Json | Facts) -> Iterator[Decision]:
+    """Yield every decision that keeps all always rules, built pins and physical rules at must, each once.
+
+    A subunit without a placed leg has k = 1, as in a plan; a trunk without one has no option, an unused stack no end.
+    """
+    facts = job if isinstance(job, Facts) else Facts(job)
+    ways = Ways(facts)
+    for split in _splits(facts, ways):
+        for plan, _, _ in split.walk(None):
+            for _, trunks, ends in ways.every(ways.layout(plan)):
+                yield _full(plan, trunks, ends)
+
+
+def solve(job: Json | Facts, goal_order: Sequence[str] = GOAL_ORDER, *, every: bool = False) -> Best | None:
+    """Find the best plan of a tiny job by enumeration.
+
+    Parameters
+    ----------
+    job : dict or Facts
+        The resolved job.
+    goal_order : sequence of str, optional
+        Order of the goals legs, crossings and leg_length_mm; the goals that are returned keep the order of section 6.
+    every : bool, optional
+        Also collect all optimal decisions.
+
+    Returns
+    -------
+    Best or None
+        None only if built pins leave no plan at all.
+    """
+    facts = job if isinstance(job, Facts) else Facts(job)
+    search = _Search(facts, goal_order)
+    search.run()
+    if search.best is None or search.decision is None:
+        return None
+    optimal = search.collect() if every else []
+    goals, _, feasible, _ = judge(facts, search.decision)
+    if not feasible or search.ordered(goals) != search.best:
+        raise AssertionError(f"the search says {search.best}, the judgement {goals}, feasible {feasible}")
+    return Best(goals, search.decision, optimal)
