@@ -1,0 +1,125 @@
+"""The check of a plan: judged and measured again from its decisions alone, then compared with what it claims."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from trayopt.check.claims import assignment_of, row_leg
+from trayopt.check.compare import differences, rows
+from trayopt.check.measure import document, legs_of
+from trayopt.check.report import Difference, Report
+from trayopt.domain.assignment import Assignment
+from trayopt.domain.job import Job
+from trayopt.domain.plan import GoalName, Plan, PlanSolver, Status
+from trayopt.goals.registry import BY_ID, order
+from trayopt.rules.judge import judge
+from trayopt.track.laid import Claim, Laid
+
+NO_SOLVER = PlanSolver(version="none", seed=0, workers=0, deterministic_time=0.0)
+"""What stands in a plan that people made."""
+
+
+def check(job: Job, plan: Plan, source: str = "<plan>") -> Report:
+    """Check a plan document: every rule, and every figure that it claims.
+
+    Parameters
+    ----------
+    job, plan
+        The job, and the plan; only ports, travels, loops, divisions and tray places are believed.
+    source
+        What the plan is called in errors.
+
+    Raises
+    ------
+    InputError
+        Where the plan speaks of trunks, ports, places, ends or legs that the job does not have.
+    """
+    assignment, claims = assignment_of(job, plan, source)
+    laid = Laid(job, assignment, claims)
+    names = [item.goal for item in plan.goals]
+    usual = not _can_be_order(names)
+    bounds = _bounds(laid, plan)
+    right = document(
+        laid,
+        status=_status(laid, plan, bounds),
+        stopped=plan.stopped,
+        bounds=bounds,
+        solver=plan.solver,
+        goal_order=None if usual else names,
+    )
+    figures = list(_figures(laid, plan, right))
+    if usual:
+        figures.insert(0, Difference("goals", names, [item.goal for item in right.goals]))
+    return _report(laid, right, figures)
+
+
+def check_assignment(job: Job, assignment: Assignment, claims: Sequence[Claim] | None = None) -> Report:
+    """Check decisions that came without figures, such as those of a hand-made table.
+
+    Parameters
+    ----------
+    job, assignment
+        The job, and the decisions that can stand (``assignment_of_claims`` makes them of claims).
+    claims
+        The rows as they were written, for the rules that always hold; those of the assignment where none are given.
+    """
+    laid = Laid(job, assignment, claims)
+    right = document(laid, status="feasible", stopped="interrupted", bounds={}, solver=NO_SOLVER)
+    return _report(laid, right, ())
+
+
+def _can_be_order(names: Sequence[str]) -> bool:
+    try:
+        order(names)
+    except ValueError:
+        return False
+    return len(names) == len(BY_ID)
+
+
+def _bounds(laid: Laid, plan: Plan) -> dict[GoalName, int | None]:
+    """Give the bounds of a plan, without those that its own values refute."""
+    values = {goal: BY_ID[goal].measure(laid.job, laid) for goal in BY_ID}
+    return {
+        item.goal: item.bound if item.bound is not None and item.bound <= values[item.goal] else None
+        for item in plan.goals
+    }
+
+
+def _status(laid: Laid, plan: Plan, bounds: Mapping[GoalName, int | None]) -> Status:
+    """Give the status that values and bounds make: optimal where they meet on all goals."""
+    if all(bounds.get(goal.id) == goal.measure(laid.job, laid) for goal in BY_ID.values()):
+        return "optimal"
+    return "none" if plan.status == "none" and not laid.place_of else "feasible"
+
+
+def _report(laid: Laid, right: Plan, figures: Sequence[Difference]) -> Report:
+    return Report(tuple(judge(laid.job, laid)), right.value("unplaced"), tuple(figures), right)
+
+
+def _figures(laid: Laid, plan: Plan, right: Plan) -> Iterator[Difference]:
+    """Compare a plan with the right one; legs are paired by what they are, not by what they are called."""
+    job = laid.job
+    claimed_data, right_data = plan.plain(), right.plain()
+    claimed_legs = claimed_data.pop("legs")
+    right_legs = right_data.pop("legs")
+    explanation = claimed_data.pop("explanation", None)
+    for data in (claimed_data, right_data):
+        del data["solver"]
+    yield from differences(claimed_data, right_data)
+    yield from rows(
+        [
+            (row_leg(job, row) or i, row.leg, data)
+            for i, (row, data) in enumerate(zip(plan.legs, claimed_legs, strict=True))
+        ],
+        [(leg, str(leg), data) for leg, data in zip(legs_of(laid), right_legs, strict=True)],
+        "legs",
+    )
+    if plan.status == "optimal" != right.status:
+        for item in right.goals:
+            if item.bound != item.value:
+                yield Difference(f"goals[{item.goal}].bound", item.bound, item.value)
+    if (plan.stopped == "proven") != (right.status == "optimal"):
+        allowed = "proven" if right.status == "optimal" else "time_limit, gap or interrupted"
+        yield Difference("stopped", plan.stopped, allowed)
+    if explanation is not None and not right.value("unplaced") and not right.value("broken_must"):
+        yield Difference("explanation", explanation, None)

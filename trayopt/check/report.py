@@ -1,0 +1,77 @@
+"""What a check answers: broken rules, what has no tray, and figures that are not what they should be."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from trayopt.domain.finding import Finding
+from trayopt.domain.plan import Plan
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A figure of a plan that is not right; None stands for something that is not there.
+
+    ``path`` names rows by what they are about: ``legs[N1/3.2].cut_mm``, ``trays[left/3].splices[1].a``.
+    """
+
+    path: str
+    claimed: Any
+    right: Any
+
+    def __str__(self) -> str:
+        """Write as in answers."""
+        return f"{self.path}: the plan says {_text(self.claimed)}, right is {_text(self.right)}"
+
+
+@dataclass(frozen=True)
+class Report:
+    """The answer of a check.
+
+    Parameters
+    ----------
+    findings
+        Broken rules at every level, in the order of the rules.
+    unplaced
+        Number of splices without a tray.
+    figures
+        Figures that are not what the spec makes them; none for a plan that came without figures.
+    plan
+        The plan with every figure as it should be.
+    """
+
+    findings: tuple[Finding, ...]
+    unplaced: int
+    figures: tuple[Difference, ...]
+    plan: Plan
+
+    @property
+    def passed(self) -> bool:
+        """Whether every splice has a tray, no must is broken and every figure is right."""
+        return not self.unplaced and not self.figures and all(found.level == "prefer" for found in self.findings)
+
+    def at(self, *levels: str) -> tuple[Finding, ...]:
+        """Give the findings at these levels."""
+        return tuple(found for found in self.findings if found.level in levels)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Give the report as plain data for ``--format json``."""
+        return {
+            "schema": "trayopt/report/1",
+            "passed": self.passed,
+            "unplaced": self.unplaced,
+            "findings": [asdict(found) for found in self.findings],
+            "figures": [asdict(difference) for difference in self.figures],
+            "plan": self.plan.plain(),
+        }
+
+
+def _text(value: object) -> str:
+    if value is None:
+        return "nothing"
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key}: {_text(item)}" for key, item in value.items() if item is not None) + "}"
+    if isinstance(value, (list, tuple)):
+        return ", ".join(_text(item) for item in value) or "nothing"
+    return str(value)
