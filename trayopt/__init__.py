@@ -1,1 +1,19 @@
 """trayopt: a constraint solver for optimal tray and stack assignment."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from trayopt.api import load_job
+
+__all__ = ["load_job"]
+__version__ = "0.1.0"
+
+
+def __getattr__(name: str) -> Any:
+    if name in __all__:
+        from importlib import import_module
+
+        return getattr(import_module("trayopt.api"), name)
+    raise AttributeError(f"module 'trayopt' has no attribute {name!r}")

@@ -1,0 +1,1 @@
+"""F6: many jobs: manifest, engines, resume, summary."""

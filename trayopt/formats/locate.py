@@ -1,0 +1,139 @@
+"""Where things stand in an input: from a path such as ``trunks[0].cable`` to file, line and column."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from trayopt.errors import Fault
+
+Path = tuple[str | int, ...]
+"""Keys and indices from the top of an input down to a value."""
+
+Mark = tuple[int, int]
+"""Line and column, from 1; (0, 0) where the source has no lines."""
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A place in an input at which a fault can be reported."""
+
+    source: str
+    line: int = 0
+    column: int = 0
+    where: str = ""
+
+    def fault(self, message: str, *, found: str = "", allowed: str = "", hint: str = "") -> Fault:
+        """Make a fault at this place."""
+        return Fault(self.source, self.line, self.column, message, found, allowed, hint, self.where)
+
+    def __str__(self) -> str:
+        """Write as ``line 12`` or, where there are no lines, as the cell or path."""
+        return f"line {self.line}" if self.line else self.where
+
+
+@dataclass
+class Located:
+    """Plain data with the places of all its values and keys.
+
+    Parameters
+    ----------
+    source
+        File name as messages show it.
+    data
+        Mappings as dict, lists as tuple, and text, numbers, bool or None.
+    values, keys
+        Marks of values, and of the keys of mappings.
+    faults
+        What was wrong without making the rest unreadable, such as a key that stands twice.
+    bad
+        Paths of values that are already reported in ``faults``; nothing more is said of them.
+    """
+
+    source: str
+    data: Any
+    values: dict[Path, Mark] = field(default_factory=dict)
+    keys: dict[Path, Mark] = field(default_factory=dict)
+    faults: list[Fault] = field(default_factory=list)
+    bad: set[Path] = field(default_factory=set)
+
+    @classmethod
+    def plain(cls, data: object, source: str = "<job>") -> Located:
+        """Take data that was made in Python: without lines, lists as tuples."""
+        return cls(source, frozen(data))
+
+    def spot(self, path: Path, *, key: bool = False) -> Spot:
+        """Give the place of a value (or of its key); of the nearest value round it where it has none of its own."""
+        where = path_text(path)
+        if key and path in self.keys:
+            return Spot(self.source, *self.keys[path], where)
+        for end in range(len(path), -1, -1):
+            if path[:end] in self.values:
+                return Spot(self.source, *self.values[path[:end]], where)
+        return Spot(self.source, 0, 0, where)
+
+    def get(self, path: Path) -> Any:
+        """Give the value at a path; KeyError or IndexError where there is none."""
+        value = self.data
+        for part in path:
+            value = value[part]
+        return value
+
+    def without(self, key: str) -> Located:
+        """Give the same data without one key of its top mapping."""
+        if not isinstance(self.data, dict) or key not in self.data:
+            return self
+        return replace(self, data={name: value for name, value in self.data.items() if name != key})
+
+
+def path_text(path: Path) -> str:
+    """Write a path as ``trunks[0].cable``."""
+    text = ""
+    for part in path:
+        text += f"[{part}]" if isinstance(part, int) else f".{part}"
+    return text.removeprefix(".")
+
+
+def frozen(value: object, depth: int = 0) -> object:
+    """Turn Mappings into dicts and lists into tuples, all the way down.
+
+    Raises
+    ------
+    ValueError
+        Where data is nested more than 100 deep (or holds itself), or a key is no text.
+    """
+    if depth > 100:
+        raise ValueError("nested more than 100 deep")
+    if isinstance(value, Mapping):
+        for key in value:
+            if not isinstance(key, str):
+                raise ValueError(f"a key is no text: {describe(key)}")
+        return {key: frozen(inner, depth + 1) for key, inner in value.items()}
+    if isinstance(value, list) or (isinstance(value, tuple) and type(value) is tuple):
+        return tuple(frozen(inner, depth + 1) for inner in value)
+    return value
+
+
+def describe(value: object) -> str:
+    """Say in a few words what was found, for messages."""
+    if value is None:
+        return "nothing"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        short = value if len(value) <= 60 else value[:57] + "..."
+        return "an empty text" if not value else f"'{printable(short)}'"
+    if isinstance(value, int | float):
+        return f"{value}"
+    if isinstance(value, Mapping):
+        names = ", ".join(printable(str(key)[:30]) for key in list(value)[:4])
+        return f"a mapping ({names}{', ...' if len(value) > 4 else ''})" if value else "an empty mapping"
+    if isinstance(value, list | tuple):
+        return f"a list of {len(value)}" if value else "an empty list"
+    return f"a {type(value).__name__}"
+
+
+def printable(text: str) -> str:
+    """Write control characters as escapes, so that a message is one line and moves no cursor."""
+    return "".join(char if char.isprintable() else char.encode("unicode_escape").decode() for char in text)

@@ -1,0 +1,111 @@
+"""Reading a file as bytes and text: regular files only, of bounded size, UTF-8."""
+
+from __future__ import annotations
+
+import errno
+import os
+import stat
+import sys
+from pathlib import Path
+
+from trayopt.errors import Fault, InputError
+
+STDIN = "<stdin>"
+
+_REASONS = {
+    errno.ENOENT: ("no such file", "check the name and the folder that it is relative to"),
+    errno.ENOTDIR: ("no such file", "check the name and the folder that it is relative to"),
+    errno.EACCES: ("no permission to read it", "give yourself read permission"),
+    errno.EPERM: ("no permission to read it", "give yourself read permission"),
+    errno.EISDIR: ("it is a folder", "name a file in it"),
+    errno.ENAMETOOLONG: ("the name is too long for a file", "check the name"),
+    errno.ELOOP: ("its links lead round in a circle", "name the file itself"),
+}
+
+
+def source_name(path: str | Path) -> str:
+    """Give the name under which messages speak of a file; ``-`` is standard input."""
+    return STDIN if str(path) == "-" else str(path)
+
+
+def read_bytes(path: str | Path, limit: int) -> bytes:
+    """Read a regular file, or standard input for ``-``, of at most ``limit`` bytes.
+
+    Raises
+    ------
+    InputError
+        Where there is no such file, it cannot be read, it is too large, or it is a folder, pipe or device.
+    """
+    name = source_name(path)
+    if name == STDIN:
+        return _within(sys.stdin.buffer.read(limit + 1), name, limit)
+    try:
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    except ValueError as wrong:
+        raise _unreadable(name, "no such file", "a name holds no NUL character") from wrong
+    except OSError as wrong:
+        reason, hint = _REASONS.get(wrong.errno or 0, (wrong.strerror or "it cannot be read", ""))
+        raise _unreadable(name, reason, hint) from wrong
+    try:
+        state = os.fstat(handle)
+        if stat.S_ISDIR(state.st_mode):
+            raise _unreadable(name, *_REASONS[errno.EISDIR])
+        if not stat.S_ISREG(state.st_mode):
+            raise _unreadable(name, "it is a pipe or a device", "name a regular file, or - for standard input")
+        if state.st_size > limit:
+            raise _too_large(name, state.st_size, limit)
+        with os.fdopen(os.dup(handle), "rb") as stream:
+            return _within(stream.read(limit + 1), name, limit)
+    except OSError as wrong:
+        raise _unreadable(name, wrong.strerror or "it cannot be read", "") from wrong
+    finally:
+        os.close(handle)
+
+
+def read_text(path: str | Path, limit: int) -> str:
+    """Read a file as UTF-8 text, with or without a byte order mark.
+
+    Raises
+    ------
+    InputError
+        As ``read_bytes``, and where it is no UTF-8 text.
+    """
+    return decode(read_bytes(path, limit), source_name(path))
+
+
+def decode(raw: bytes, source: str) -> str:
+    """Decode UTF-8, located: another encoding, a wrong byte and control characters are told apart."""
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise InputError([Fault(source, 1, 1, "the file is UTF-16 text", "", "UTF-8", "save it as UTF-8")])
+    raw = raw.removeprefix(b"\xef\xbb\xbf")
+    nul = raw.find(b"\x00")
+    if nul >= 0:
+        line, column = _mark(raw, nul)
+        raise InputError([Fault(source, line, column, "this is a binary file", "a NUL byte", "UTF-8 text")])
+    try:
+        return raw.decode()
+    except UnicodeDecodeError as wrong:
+        line, column = _mark(raw, wrong.start)
+        found = f"byte 0x{raw[wrong.start]:02x}"
+        fault = Fault(source, line, column, "the file is no UTF-8 text", found, "UTF-8", "save it as UTF-8")
+        raise InputError([fault]) from wrong
+
+
+def _mark(raw: bytes, at: int) -> tuple[int, int]:
+    start = raw.rfind(b"\n", 0, at) + 1
+    return raw.count(b"\n", 0, at) + 1, len(raw[start:at].decode(errors="replace")) + 1
+
+
+def _within(raw: bytes, name: str, limit: int) -> bytes:
+    if len(raw) > limit:
+        raise _too_large(name, len(raw), limit)
+    return raw
+
+
+def _too_large(name: str, size: int, limit: int) -> InputError:
+    found = f"{size / 1e6:.1f} MB" if size > limit + 1 else f"more than {limit / 1e6:g} MB"
+    return InputError([Fault(name, 0, 0, "the file is too large", found, f"up to {limit / 1e6:g} MB")])
+
+
+def _unreadable(name: str, reason: str, hint: str) -> InputError:
+    return InputError([Fault(name, 0, 0, f"cannot be read: {reason}", hint=hint)])

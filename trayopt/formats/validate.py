@@ -1,0 +1,256 @@
+"""From data to models: every fault that validation finds, in plain words and at its place."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from types import UnionType
+from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
+
+from trayopt.errors import Fault
+from trayopt.formats.locate import Located, Path, describe, path_text
+
+M = TypeVar("M", bound=BaseModel)
+
+_WANTED = {
+    "string_type": "text",
+    "int_type": "a whole number",
+    "int_from_float": "a whole number",
+    "float_type": "a number",
+    "finite_number": "a number",
+    "bool_type": "true or false",
+    "tuple_type": "a list",
+    "model_type": "a mapping (key: value)",
+    "model_attributes_type": "a mapping (key: value)",
+    "dict_type": "a mapping (key: value)",
+    "mapping_type": "a mapping (key: value)",
+    "string_pattern_mismatch": "1 to 64 characters without ':', '/' and '+', not beginning with a space",
+}
+_BOUNDS = {
+    "greater_than": ("gt", "above {}"),
+    "greater_than_equal": ("ge", "at least {}"),
+    "less_than": ("lt", "below {}"),
+    "less_than_equal": ("le", "at most {}"),
+}
+
+
+def validate(
+    model: type[M],
+    data: object,
+    located: Located,
+    base: Path = (),
+    *,
+    settled: Collection[Path] = (),
+) -> tuple[M | None, list[Fault]]:
+    """Make a model of data that stands at ``base`` of an input.
+
+    Parameters
+    ----------
+    model
+        What to make.
+    data
+        The data; it may differ from what stands in the input where references have been resolved already.
+    located
+        The input, for places.
+    base
+        Where in the input the data stands.
+    settled
+        Paths inside the data of which everything has been said; what validation finds there is dropped.
+
+    Returns
+    -------
+    tuple
+        The model, None where something is wrong; and what is wrong.
+    """
+    if isinstance(data, model):
+        return data, []
+    try:
+        return model.model_validate(data), []
+    except ValidationError as wrong:
+        errors = wrong.errors(include_url=False)
+    said = {*settled, *(path[len(base) :] for path in located.bad if path[: len(base)] == base)}
+    groups = _cleaned(errors, data)
+    meant = _meant(model, groups)
+    faults = []
+    for path, group in groups.items():
+        if path not in meant and not any(path[:end] in said for end in range(len(path) + 1)):
+            faults.append(_fault(model, located, base, path, group))
+    return None, faults
+
+
+def _meant(model: type[BaseModel], groups: Mapping[Path, list[ErrorDetails]]) -> set[Path]:
+    """Missing keys that stand there misspelt: the unknown key is reported, with the name that was meant."""
+    found = set()
+    for path, group in groups.items():
+        if group[0]["type"] == "extra_forbidden":
+            near = nearest(str(path[-1]), _keys(model_at(model, path[:-1])))
+            meant = (*path[:-1], near or "")
+            if meant in groups and groups[meant][0]["type"] == "missing":
+                found.add(meant)
+    return found
+
+
+def _cleaned(errors: list[ErrorDetails], data: object) -> dict[Path, list[ErrorDetails]]:
+    """Group errors by the path in the data; names of union branches, which are no part of the data, are taken out.
+
+    Where one branch of a union fails deeper in than another, it is the one that was meant: the others are dropped.
+    """
+    found: dict[Path, list[ErrorDetails]] = {}
+    unions: set[Path] = set()
+    for error in errors:
+        path: Path = ()
+        value: Any = data
+        last = len(error["loc"]) - 1
+        for i, part in enumerate(error["loc"]):
+            if isinstance(value, Mapping) and part in value:
+                value = value[part]
+            elif isinstance(value, list | tuple) and part in range(len(value)):
+                value = value[int(part)]
+            elif not (i == last and error["type"] == "missing"):
+                unions.add(path)
+                continue
+            path = (*path, part)
+        if error["type"] == "too_short" and len(error["input"]) >= error["ctx"]["min_length"]:
+            continue  # counted without the entries that are wrong themselves
+        found.setdefault(path, []).append(error)
+    for path in unions:
+        if any(len(other) > len(path) and other[: len(path)] == path for other in found):
+            found.pop(path, None)
+    return found
+
+
+def _fault(model: type[BaseModel], located: Located, base: Path, path: Path, group: list[ErrorDetails]) -> Fault:
+    error = group[0]
+    kind = error["type"]
+    context = error.get("ctx", {})
+    value = error["input"]
+    name = _name(path)
+    if kind == "missing":
+        spot = located.spot((*base, *path[:-1]))
+        if isinstance(path[-1], int):
+            return spot.fault(
+                f"{_name(path[:-1])} has too few entries", found=describe(value), allowed=f"at least {path[-1] + 1}"
+            )
+        return spot.fault(f"the key '{name}' is missing", allowed=_wanted_of(model, path), hint=f"add '{name}: ...'")
+    if kind == "extra_forbidden":
+        spot = located.spot((*base, *path), key=True)
+        keys = _keys(model_at(model, path[:-1]))
+        return spot.fault(
+            f"unknown key {describe(path[-1])}", allowed=", ".join(keys), hint=did_you_mean(str(path[-1]), keys)
+        )
+    spot = located.spot((*base, *path))
+    found = describe(value)
+    hint = ""
+    allowed = " or ".join(dict.fromkeys(text for item in group if (text := _allowed(item))))
+    message = f"{name} is not allowed" if name else "this is not allowed"
+    if kind in {"too_short", "too_long"}:
+        few = kind == "too_short"
+        found = f"{context.get('actual_length')}"
+        allowed = f"at least {context.get('min_length')}" if few else f"at most {context.get('max_length')}"
+        message = f"{name} has too {'few' if few else 'many'} entries"
+    elif kind in _BOUNDS:
+        message = f"{name} is out of range"
+    elif kind.endswith("_type") or kind == "int_from_float":
+        message = f"{name} has a wrong type" if name else "wrong type"
+        if value is None:
+            message, found = f"{name} has no value", ""
+        elif any(item["type"] == "string_type" for item in group) and isinstance(value, int | float):
+            hint = f"write '{describe(value)}' in quotes if it is a name"
+    elif kind == "literal_error":
+        options = [text.strip("'") for text in _options(group)]
+        hint = did_you_mean(value, options) if isinstance(value, str) else ""
+    elif kind == "value_error":
+        allowed = ""
+        message = f"{name}: {context.get('error')}" if name else str(context.get("error"))
+    return spot.fault(message, found=found, allowed=allowed, hint=hint)
+
+
+def _allowed(error: ErrorDetails) -> str:
+    kind = error["type"]
+    context = error.get("ctx", {})
+    if kind in _BOUNDS:
+        key, words = _BOUNDS[kind]
+        return words.format(f"{context[key]:,}" if isinstance(context[key], int) else f"{context[key]:g}")
+    if kind == "literal_error":
+        return ", ".join(_options([error]))
+    if kind in {"string_too_short", "string_too_long"}:
+        return "one character or more" if kind.endswith("short") else f"up to {context['max_length']} characters"
+    if kind == "value_error":
+        return ""
+    return _WANTED.get(kind, error["msg"])
+
+
+def _options(group: list[ErrorDetails]) -> list[str]:
+    texts = [str(item.get("ctx", {}).get("expected", "")) for item in group if item["type"] == "literal_error"]
+    return [
+        option.strip().strip("'")
+        for text in texts
+        for option in text.replace(" or ", ", ").split(",")
+        if option.strip()
+    ]
+
+
+def did_you_mean(text: str, options: Collection[str]) -> str:
+    """Give ``did you mean 'loops'?`` for the nearest of some names, and nothing where none is near."""
+    near = nearest(text, options)
+    return f"did you mean '{near}'?" if near else ""
+
+
+def nearest(text: str, options: Collection[str]) -> str | None:
+    """Give the name that a text is most like, None where it is like none."""
+    from difflib import get_close_matches
+
+    found = get_close_matches(text[:100], options, 1, 0.6) or get_close_matches(text[:100].lower(), options, 1, 0.6)
+    return found[0] if found else None
+
+
+def model_at(model: type[BaseModel] | None, path: Path) -> type[BaseModel] | None:
+    """Give the model whose keys stand at a path inside of another; None where there is no one model."""
+    for part in path:
+        if isinstance(part, int):
+            continue
+        field = _fields(model).get(part)
+        model = _first_model(field.annotation) if field else None
+    return model
+
+
+def _first_model(annotation: object) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    if get_origin(annotation) in {Union, UnionType, Annotated, tuple, list}:
+        found = [model for inner in get_args(annotation) if (model := _first_model(inner))]
+        return found[0] if len(found) == 1 else None
+    return None
+
+
+def _fields(model: type[BaseModel] | None) -> dict[str, Any]:
+    return {field.alias or name: field for name, field in model.model_fields.items()} if model else {}
+
+
+def _keys(model: type[BaseModel] | None) -> list[str]:
+    return list(_fields(model))
+
+
+def _wanted_of(model: type[BaseModel], path: Path) -> str:
+    field = _fields(model_at(model, path[:-1])).get(str(path[-1]))
+    annotation = field.annotation if field else None
+    origin = get_origin(annotation)
+    if origin is Literal:
+        return ", ".join(str(option) for option in get_args(annotation))
+    simple = {str: "text", int: "a whole number", float: "a number", bool: "true or false"}
+    if annotation in simple:
+        return simple[annotation]
+    if origin is tuple:
+        return "a list"
+    return ""
+
+
+def _name(path: Path) -> str:
+    """Name a value as a message does: its key, with the index behind it inside of a list."""
+    if not path:
+        return ""
+    if isinstance(path[-1], int):
+        return path_text(path[-2:]) if len(path) > 1 else f"entry {path[-1]}"
+    return str(path[-1])

@@ -1,0 +1,306 @@
+"""YAML 1.2 in: plain data with the place of every key and value, and a located fault for whatever is wrong."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path as FilePath
+from typing import Any
+
+from ruamel.yaml import YAML
+from ruamel.yaml.error import MarkedYAMLError, YAMLError
+from ruamel.yaml.events import (
+    AliasEvent,
+    CollectionEndEvent,
+    CollectionStartEvent,
+    DocumentStartEvent,
+    MappingStartEvent,
+    ScalarEvent,
+)
+
+from trayopt.errors import Fault, InputError
+from trayopt.formats import scalars
+from trayopt.formats.locate import Located, Mark, Path, Spot, describe, printable
+from trayopt.formats.source import read_text, source_name
+
+MOST_BYTES = 5_000_000
+MOST_DEPTH = 50
+MOST_VALUES = 100_000
+"""Values of one file, each as often as aliases repeat it; a job of 6,912 single splices has about 35,000."""
+MOST_ALIASES = 200
+
+_CORE = "tag:yaml.org,2002:"
+_UNPRINTABLE = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+_PLAIN_WORDS = (
+    ("found character '\\t'", "a tab stands where only spaces are allowed", "indent with spaces"),
+    (
+        "mapping values are not allowed here",
+        "a second ': ' in one line, or a line that is indented wrongly",
+        "put text with ': ' in quotes",
+    ),
+    ("could not find expected ':'", "a key without a colon behind it", "write 'key: value'"),
+    (
+        "sequence entries are not allowed here",
+        "a list entry '- ' where none can stand",
+        "begin the list on its own line",
+    ),
+    (
+        "expected <block end>",
+        "a line that is indented differently from its neighbours",
+        "indent lines of one level alike",
+    ),
+    ("expected ',' or ']'", "a list [ ... ] that is not closed or lacks a comma", "close it with ]"),
+    ("expected ',' or '}'", "a mapping { ... } that is not closed or lacks a comma", "close it with }"),
+    ("found unexpected end of stream", "a text in quotes that is not closed", "close the quotes"),
+    ("found unexpected document separator", "a text in quotes that is not closed", "close the quotes"),
+    ("cannot start any token", "a character that cannot begin a value", "put the text in quotes"),
+    (
+        "unknown escape character",
+        "an unknown escape in a text with double quotes",
+        "write \\\\ for a backslash, or use single quotes",
+    ),
+    ("undefined tag handle", "a tag that is not known", "leave the tag out"),
+    ("expected the node content", "a value is missing", ""),
+    ("expected '<document start>'", "something stands behind the end of the document", "keep one document in a file"),
+)
+
+
+def read_yaml(path: str | FilePath) -> Located:
+    """Read a YAML file, or standard input for ``-``; a ``$schema`` key at its top is accepted and dropped.
+
+    Raises
+    ------
+    InputError
+        Where the file cannot be read or is no YAML; what leaves the rest readable stands in ``faults`` of the answer.
+    """
+    return parse_yaml(read_text(path, MOST_BYTES), source_name(path)).without("$schema")
+
+
+def parse_yaml(text: str, source: str) -> Located:
+    """Read YAML from text.
+
+    Raises
+    ------
+    InputError
+        Where it is no YAML, holds more than one document, or is too deep, too long or too entangled.
+    """
+    wrong = _UNPRINTABLE.search(text)
+    if wrong:
+        line = text.count("\n", 0, wrong.start()) + 1
+        column = wrong.start() - text.rfind("\n", 0, wrong.start())
+        found = f"character U+{ord(wrong[0]):04X}"
+        raise InputError([Fault(source, line, column, "a control character in the text", found, "printable text")])
+    return _Builder(source).build(text)
+
+
+@dataclass
+class _Frame:
+    """A mapping or list that is being filled."""
+
+    path: Path
+    items: dict[str, Any] | list[Any]
+    anchor: str | None
+    size: int = 1
+    key: str | None = None
+    key_mark: Mark = (0, 0)
+    drop: bool = False
+
+
+class _Builder:
+    def __init__(self, source: str) -> None:
+        self.located = Located(source, None)
+        self.stack: list[_Frame] = []
+        self.anchors: dict[str, tuple[Any, int]] = {}
+        self.values = 0
+        self.aliases = 0
+        self.documents = 0
+
+    def build(self, text: str) -> Located:
+        try:
+            for event in YAML(typ="safe", pure=True).parse(text):
+                self.take(event)
+        except MarkedYAMLError as wrong:
+            raise self.syntax(wrong) from None
+        except YAMLError as wrong:
+            raise self.stop((1, 1), f"this is no YAML: {printable(str(wrong).splitlines()[0])}") from None
+        if self.located.data is None:
+            raise self.stop((1, 1), "the file is empty", allowed="'key: value' lines")
+        return self.located
+
+    def take(self, event: Any) -> None:
+        if isinstance(event, ScalarEvent):
+            self.scalar(event)
+        elif isinstance(event, CollectionStartEvent):
+            self.open(event)
+        elif isinstance(event, CollectionEndEvent):
+            self.close()
+        elif isinstance(event, AliasEvent):
+            self.alias(event)
+        elif isinstance(event, DocumentStartEvent):
+            self.documents += 1
+            mark = _mark(event)
+            if self.documents > 1:
+                raise self.stop(
+                    mark, "a second document in one file", allowed="one document", hint="take out the line '---'"
+                )
+            if event.version and tuple(event.version) != (1, 2):
+                found = f"version {'.'.join(str(part) for part in event.version)}"
+                raise self.stop(
+                    (1, 1),
+                    "another version of YAML is asked for",
+                    found=found,
+                    allowed="1.2",
+                    hint="take out the line %YAML",
+                )
+
+    def scalar(self, event: Any) -> None:
+        mark = _mark(event)
+        tag = self.core_tag(event, mark, {"str", "int", "float", "bool", "null"})
+        frame = self.stack[-1] if self.stack else None
+        is_key = frame is not None and isinstance(frame.items, dict) and frame.key is None
+        value: Any = event.value
+        try:
+            if tag:
+                value = scalars.tagged(tag, event.value)
+            elif event.implicit[0]:
+                value = scalars.plain(event.value)
+        except ValueError as wrong:
+            found = describe(event.value).strip("'")
+            self.fault(mark, str(wrong), found=found, allowed="a plain number, or text in quotes")
+            value = event.value
+            self.located.bad.add(self.next_path())
+        if is_key and frame is not None:
+            self.key(frame, value, mark)
+        else:
+            if value is None and event.value == "" and frame is not None and frame.key is not None:
+                mark = frame.key_mark
+            self.put(value, mark, 1, event.anchor)
+
+    def key(self, frame: _Frame, value: object, mark: Mark) -> None:
+        frame.key, frame.key_mark, frame.drop = str(value), mark, False
+        path = (*frame.path, frame.key)
+        if not isinstance(value, str):
+            found = describe(value)
+            self.fault(
+                mark,
+                "a key is no text",
+                found=found,
+                allowed="text",
+                hint=f'write "{frame.key}" in quotes if it is a name',
+            )
+            frame.drop = True
+        elif frame.key in frame.items:
+            first = Spot("", *self.located.keys[path])
+            self.fault(
+                mark,
+                f"the key {describe(frame.key)} stands twice; first in {first}",
+                allowed="every key once",
+                hint="take one out",
+            )
+            frame.drop = True
+        else:
+            self.located.keys[path] = mark
+
+    def open(self, event: Any) -> None:
+        mark = _mark(event)
+        mapping = isinstance(event, MappingStartEvent)
+        self.core_tag(event, mark, {"map"} if mapping else {"seq"})
+        if self.stack and isinstance(self.stack[-1].items, dict) and self.stack[-1].key is None:
+            raise self.stop(mark, "a key is no text", found="a mapping" if mapping else "a list", allowed="text")
+        if len(self.stack) >= MOST_DEPTH:
+            raise self.stop(
+                mark, "nested too deeply", found=f"more than {MOST_DEPTH} levels", allowed=f"up to {MOST_DEPTH}"
+            )
+        path = self.next_path()
+        self.count(1, mark)
+        self.located.values.setdefault(path, mark)
+        self.stack.append(_Frame(path, {} if mapping else [], event.anchor))
+
+    def close(self) -> None:
+        frame = self.stack.pop()
+        value = frame.items if isinstance(frame.items, dict) else tuple(frame.items)
+        self.put(value, None, frame.size, frame.anchor)
+
+    def alias(self, event: Any) -> None:
+        mark = _mark(event)
+        name = event.anchor
+        if self.stack and isinstance(self.stack[-1].items, dict) and self.stack[-1].key is None:
+            raise self.stop(mark, "a key is no text", found=f"the alias *{name}", allowed="text")
+        if any(frame.anchor == name for frame in self.stack):
+            raise self.stop(mark, f"the alias *{name} stands inside of what it names", hint="write the value out")
+        if name not in self.anchors:
+            raise self.stop(mark, f"the alias *{name} names nothing", hint=f"mark the value before it with &{name}")
+        self.aliases += 1
+        if self.aliases > MOST_ALIASES:
+            raise self.stop(mark, "too many aliases", allowed=f"up to {MOST_ALIASES}", hint="write the values out")
+        value, size = self.anchors[name]
+        self.count(size, mark)
+        self.put(value, mark, size, None)
+
+    def put(self, value: object, mark: Mark | None, size: int, anchor: str | None) -> None:
+        """Set a finished value into what surrounds it; ``mark`` None for a collection, which has its mark already."""
+        path = self.next_path()
+        if mark is not None:
+            self.located.values.setdefault(path, mark)
+            if size == 1:
+                self.count(1, mark)
+        if anchor:
+            self.anchors[anchor] = (value, size)
+        if not self.stack:
+            self.located.data = value
+            return
+        frame = self.stack[-1]
+        frame.size += size
+        if isinstance(frame.items, list):
+            frame.items.append(value)
+            return
+        if frame.key is not None and not frame.drop:
+            frame.items[frame.key] = value
+        frame.key = None
+
+    def next_path(self) -> Path:
+        if not self.stack:
+            return ()
+        frame = self.stack[-1]
+        return (*frame.path, len(frame.items) if isinstance(frame.items, list) else frame.key or "")
+
+    def count(self, size: int, mark: Mark) -> None:
+        self.values += size
+        if self.values > MOST_VALUES:
+            found = f"more than {MOST_VALUES:,}"
+            raise self.stop(
+                mark,
+                "too many values, each counted as often as aliases repeat it",
+                found=found,
+                allowed=f"up to {MOST_VALUES:,}",
+            )
+
+    def core_tag(self, event: Any, mark: Mark, allowed: set[str]) -> str | None:
+        tag = event.tag
+        if tag is None or tag == "!":
+            return None
+        name = str(tag).removeprefix(_CORE).removeprefix("!!")
+        if name in allowed and str(tag) != name:
+            return name
+        self.fault(mark, "a tag that is not known here", found=printable(str(tag))[:60], hint="leave the tag out")
+        return None
+
+    def fault(self, mark: Mark, message: str, *, found: str = "", allowed: str = "", hint: str = "") -> None:
+        self.located.faults.append(Fault(self.located.source, *mark, message, found, allowed, hint))
+
+    def stop(self, mark: Mark, message: str, *, found: str = "", allowed: str = "", hint: str = "") -> InputError:
+        self.fault(mark, message, found=found, allowed=allowed, hint=hint)
+        return InputError(self.located.faults)
+
+    def syntax(self, wrong: MarkedYAMLError) -> InputError:
+        problem = str(wrong.problem or wrong.context or "it cannot be read")
+        at = wrong.problem_mark or wrong.context_mark
+        mark = (at.line + 1, at.column + 1) if at else (1, 1)
+        for words, message, hint in _PLAIN_WORDS:
+            if words in problem:
+                return self.stop(mark, message, hint=hint)
+        return self.stop(mark, f"this is no YAML: {printable(problem)}")
+
+
+def _mark(event: Any) -> Mark:
+    return event.start_mark.line + 1, event.start_mark.column + 1

@@ -1,0 +1,136 @@
+"""What the parts of a job say of each other: trunks, ports, joins and what is to be kept apart."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from trayopt.domain.ranges import Run, span
+from trayopt.errors import Fault
+from trayopt.formats.locate import Spot, describe
+from trayopt.formats.validate import did_you_mean
+from trayopt.library.parts import Parts
+
+
+def cross_faults(parts: Parts) -> Iterator[Fault]:
+    """Find whatever does not go together between trunks, joins and apart."""
+    yield from _trunk_faults(parts)
+    yield from _join_faults(parts)
+    yield from _spliced_twice(parts)
+    yield from _apart_faults(parts)
+
+
+def run_faults(parts: Parts, run: Run, spot: Spot) -> Iterator[Fault]:
+    """Find a run of a trunk that is not there, or that goes beyond its cable."""
+    if run.trunk not in parts.trunk_names:
+        names = sorted(parts.trunk_names)
+        found, allowed = describe(run.trunk), ", ".join(names[:20])
+        yield spot.fault("there is no such trunk", found=found, allowed=allowed, hint=did_you_mean(run.trunk, names))
+        return
+    trunk = parts.trunk_by_id.get(run.trunk)
+    if trunk is not None and run.last > trunk.cable.fibres:
+        most = trunk.cable.fibres
+        yield spot.fault(
+            f"the run goes beyond the cable of trunk {run.trunk}", found=str(run), allowed=f"fibres 1-{most}"
+        )
+
+
+def _trunk_faults(parts: Parts) -> Iterator[Fault]:
+    first: dict[str, int] = {}
+    for i, trunk in parts.trunks.items():
+        if trunk.id in first:
+            before = parts.spot("trunks", first[trunk.id], "id")
+            message = f"the trunk {describe(trunk.id)} stands twice; first in {before}"
+            yield parts.spot("trunks", i, "id").fault(message, allowed="every id once", hint="rename one of them")
+        first.setdefault(trunk.id, i)
+        yield from _repeats(parts, ("trunks", i, "loops"), trunk.loops)
+        if trunk.ports == "any":
+            continue
+        if not trunk.ports:
+            hint = "leave ports out for any port"
+            yield parts.spot("trunks", i, "ports").fault(
+                f"trunk {trunk.id} may enter nowhere", found="an empty list", hint=hint
+            )
+        yield from _repeats(parts, ("trunks", i, "ports"), trunk.ports)
+        for j, port in enumerate(trunk.ports):
+            yield from port_faults(parts, port, parts.spot("trunks", i, "ports", j))
+
+
+def port_faults(parts: Parts, port: str, spot: Spot) -> Iterator[Fault]:
+    """Find a port that the enclosure does not have."""
+    if parts.enclosure is not None and port not in parts.enclosure.port_by_id:
+        names = list(parts.enclosure.port_by_id)
+        message = f"enclosure {parts.enclosure.id} has no such port"
+        yield spot.fault(message, found=describe(port), allowed=", ".join(names), hint=did_you_mean(port, names))
+
+
+def _repeats(parts: Parts, path: tuple[str | int, ...], values: tuple[str, ...] | tuple[int, ...]) -> Iterator[Fault]:
+    for j, value in enumerate(values):
+        if value in values[:j]:
+            yield parts.spot(*path, j).fault(
+                f"{path[-1]} lists {value} twice", allowed="every one once", hint="take one out"
+            )
+
+
+def _join_faults(parts: Parts) -> Iterator[Fault]:
+    first: dict[str, Spot] = {}
+    for item in parts.joins:
+        join = item.join
+        yield from run_faults(parts, join.a, item.a)
+        yield from run_faults(parts, join.b, item.b)
+        if join.a.count != join.b.count:
+            found = f"{join.a.count} fibres in a, {join.b.count} in b"
+            yield item.b.fault(
+                f"the sides of join {join.name} are not equally long", found=found, allowed="as many in a as in b"
+            )
+        if join.a.trunk == join.b.trunk:
+            found = f"{join.a} to {join.b}"
+            yield item.b.fault(
+                f"join {join.name} splices trunk {join.a.trunk} to itself", found=found, allowed="two trunks"
+            )
+        if join.name in first:
+            message = f"the join {describe(join.name)} stands twice; first in {first[join.name]}"
+            hint = "rename one of them; a join without a name is named by its index from 0"
+            yield item.name.fault(message, allowed="every name once", hint=hint)
+        first.setdefault(join.name, item.name)
+
+
+class _Side(NamedTuple):
+    first: int
+    last: int
+    join: str
+    spot: Spot
+
+
+def _spliced_twice(parts: Parts) -> Iterator[Fault]:
+    """Find fibres that stand in two joins: each run against the one before it that reaches furthest."""
+    sides: dict[str, list[_Side]] = {}
+    for item in parts.joins:
+        if item.join.a.trunk != item.join.b.trunk:
+            for run, spot in ((item.join.a, item.a), (item.join.b, item.b)):
+                sides.setdefault(run.trunk, []).append(_Side(run.first, run.last, item.join.name, spot))
+    for trunk, runs in sides.items():
+        runs.sort(key=lambda side: (side.first, side.last))
+        furthest = runs[0]
+        for side in runs[1:]:
+            if side.first <= furthest.last:
+                early, late = sorted((furthest, side), key=lambda one: (one.spot.line, one.spot.column))
+                fibres = f"{trunk}:{span(side.first, min(side.last, furthest.last))}"
+                many = "fibres" if min(side.last, furthest.last) > side.first else "fibre"
+                message = f"{many} {fibres} spliced twice, in join {early.join} and in join {late.join}"
+                where = f"the other is in {early.spot}"
+                yield late.spot.fault(message, allowed="every fibre once", hint=where)
+            furthest = max(furthest, side, key=lambda one: one.last)
+
+
+def _apart_faults(parts: Parts) -> Iterator[Fault]:
+    for i, apart in parts.aparts.items():
+        yield from _repeats(parts, ("apart", i, "joins"), apart.joins)
+        for j, name in enumerate(apart.joins):
+            if name not in parts.join_names and parts.joins_whole:
+                names = sorted(parts.join_names)
+                hint = did_you_mean(name, names) or "a join without a name is named by its index from 0"
+                spot = parts.spot("apart", i, "joins", j)
+                yield spot.fault(
+                    "there is no such join", found=describe(name), allowed=", ".join(names[:20]), hint=hint
+                )

@@ -1,0 +1,259 @@
+"""Reading a job: every reference resolved, every default filled in, and all faults of all files told at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Annotated, Any, Literal, Protocol
+
+from pydantic import Field
+
+from trayopt.domain.base import Frozen
+from trayopt.domain.job import Apart, Job, Join, LegPin, Setting, Trunk, TrunkPin
+from trayopt.domain.ranges import parse_run
+from trayopt.errors import Fault, InputError
+from trayopt.formats.locate import Located, Spot, describe
+from trayopt.formats.locate import Path as DataPath
+from trayopt.formats.tables_in import AS_TEXT, Row, looks_like_date, read_table
+from trayopt.formats.validate import validate
+from trayopt.formats.yaml_in import read_yaml
+from trayopt.library.built import built_faults
+from trayopt.library.crossref import cross_faults
+from trayopt.library.find import Library
+from trayopt.library.parts import JoinAt, Parts
+from trayopt.library.pins import pin_faults
+from trayopt.library.resolve import Resolver
+
+DEFAULT_TUBES = "mesh-set"
+
+
+class RuleFaultLike(Protocol):
+    """What the registry of rules says is wrong in a job's ``rules``, at a path inside them."""
+
+    @property
+    def path(self) -> tuple[str | int, ...]: ...  # noqa: D102
+    @property
+    def message(self) -> str: ...  # noqa: D102
+    @property
+    def found(self) -> str: ...  # noqa: D102
+    @property
+    def allowed(self) -> str: ...  # noqa: D102
+    @property
+    def hint(self) -> str: ...  # noqa: D102
+
+
+FillRules = Callable[[Mapping[str, object]], tuple[dict[str, Setting], Sequence[RuleFaultLike]]]
+
+
+class JobFile(Frozen):
+    """The keys of a job file; what stands under them is looked at part by part."""
+
+    schema_: Annotated[Literal["trayopt/job/1"], Field(alias="schema")] = "trayopt/job/1"
+    title: Annotated[str, Field(max_length=500)] = ""
+    enclosure: Any
+    tubes: Any = DEFAULT_TUBES
+    trunks: Annotated[tuple[Any, ...], Field(min_length=1, max_length=1000)]
+    joins: tuple[Any, ...] | str = ()
+    apart: tuple[Any, ...] = ()
+    rules: Mapping[str, Any] = {}
+    pins: tuple[Any, ...] = ()
+
+
+def read_job(
+    source: str | Path | Mapping[str, Any],
+    libraries: Sequence[Path] = (),
+    *,
+    fill_rules: FillRules,
+) -> Job:
+    """Read a job and everything that it refers to.
+
+    Parameters
+    ----------
+    source
+        A job file, ``-`` for standard input, or the job as a mapping; what it names by path is relative to the file, or
+        to the current folder.
+    libraries
+        Folders whose entries come before those of trayopt, a later one before an earlier one.
+    fill_rules
+        Fills in the defaults of the job's ``rules`` and says what is wrong in them.
+
+    Raises
+    ------
+    InputError
+        With every fault of every file, sorted.
+    """
+    located, base = _open(source)
+    reader = _Reader(located, base, Resolver(Library(libraries)))
+    return reader.job(fill_rules)
+
+
+def _open(source: str | Path | Mapping[str, Any]) -> tuple[Located, Path]:
+    if not isinstance(source, Mapping):
+        return read_yaml(source), Path() if str(source) == "-" else Path(source).parent
+    try:
+        return Located.plain(source).without("$schema"), Path()
+    except ValueError as wrong:
+        raise InputError.one(f"the job cannot be read: {wrong}") from wrong
+
+
+class _Reader:
+    def __init__(self, located: Located, base: Path, resolver: Resolver) -> None:
+        self.located = located
+        self.base = base
+        self.resolver = resolver
+        self.faults: list[Fault] = list(located.faults)
+        self.parts = Parts(located)
+
+    def job(self, fill_rules: FillRules) -> Job:
+        located, parts = self.located, self.parts
+        shell, faults = validate(JobFile, located.data, located)
+        self.faults += faults
+        if not isinstance(located.data, dict):
+            raise InputError(self.faults)
+        data: dict[str, Any] = located.data
+        if "enclosure" in data:
+            parts.enclosure = self.resolver.enclosure(located, ("enclosure",), self.base)
+        if "tubes" in data:
+            parts.tubes = self.resolver.tubes(located, ("tubes",), self.base)
+        else:
+            parts.tubes = self.resolver.tubes(Located(located.source, DEFAULT_TUBES), (), self.base)
+        self.trunks(_list(data, "trunks"))
+        self.joins(data.get("joins", ()))
+        self.aparts(_list(data, "apart"))
+        self.pins(_list(data, "pins"))
+        self.rules(data.get("rules", {}), fill_rules)
+        self.faults += [*cross_faults(parts), *pin_faults(parts), *self.resolver.faults]
+        if self.faults or shell is None or parts.enclosure is None or parts.tubes is None:
+            raise InputError(self.faults)
+        job = Job(
+            title=shell.title,
+            enclosure=parts.enclosure,
+            tubes=parts.tubes,
+            trunks=tuple(parts.trunks.values()),
+            joins=tuple(item.join for item in parts.joins),
+            apart=tuple(parts.aparts.values()),
+            rules=parts.rules,
+            pins=tuple(parts.pins.values()),
+        )
+        contradictions = list(built_faults(parts, job))
+        if contradictions:
+            raise InputError(contradictions)
+        return job
+
+    def trunks(self, items: Sequence[Any]) -> None:
+        for i, data in enumerate(items):
+            at: DataPath = ("trunks", i)
+            settled: list[DataPath] = []
+            if isinstance(data, dict):
+                if isinstance(data.get("id"), str):
+                    self.parts.trunk_names.add(data["id"])
+                if "cable" in data:
+                    cable = self.resolver.cable(self.located, (*at, "cable"), self.base)
+                    if cable is None:
+                        settled.append(("cable",))
+                    else:
+                        data = {**data, "cable": cable}
+            trunk, faults = validate(Trunk, data, self.located, at, settled=settled)
+            self.faults += faults
+            if trunk is not None:
+                self.parts.trunks[i] = trunk
+                self.parts.trunk_by_id.setdefault(trunk.id, trunk)
+
+    def joins(self, given: object) -> None:
+        if isinstance(given, str):
+            self.joins_of_table(given)
+            return
+        for i, data in enumerate(given if isinstance(given, tuple) else ()):
+            name = str(i)
+            if isinstance(data, dict):
+                if isinstance(data.get("name"), str):
+                    name = data["name"]
+                data = {"name": name, **data}
+            join, faults = validate(Join, data, self.located, ("joins", i))
+            self.faults += faults
+            self.parts.join_names.add(name)
+            spots = [self.parts.spot("joins", i, key) for key in ("a", "b", "name")]
+            self.join(join, *spots)
+
+    def joins_of_table(self, name: str) -> None:
+        path = self.base / name
+        try:
+            table = read_table(path, ("a", "b"), ("name",))
+        except InputError as wrong:
+            self.parts.joins_whole = False
+            spot = self.parts.spot("joins")
+            for fault in wrong.faults:
+                placed = fault.line or fault.where
+                message = f"the joins {describe(name)}: {fault.message}"
+                self.faults.append(
+                    fault if placed else spot.fault(message, found=fault.found, allowed=fault.allowed, hint=fault.hint)
+                )
+            return
+        told = {(fault.line, fault.column, fault.where) for fault in table.faults}
+        self.faults += table.faults
+        for i, row in enumerate(table.rows):
+            named = row.get("name").text or str(i)
+            self.parts.join_names.add(named)
+            self.join(self.join_of_row(row, named, told), row.get("a").spot, row.get("b").spot, row.get("name").spot)
+
+    def join_of_row(self, row: Row, name: str, told: set[tuple[int, int, str]]) -> Join | None:
+        sides = {}
+        for key in ("a", "b"):
+            cell = row.get(key)
+            if (cell.spot.line, cell.spot.column, cell.spot.where) in told:
+                continue
+            try:
+                sides[key] = parse_run(cell.text)
+            except ValueError as wrong:
+                hint = AS_TEXT if looks_like_date(cell.text) else ""
+                self.faults.append(cell.spot.fault(f"{key}: {wrong}", found=describe(cell.text), hint=hint))
+        if len(name) > 64:
+            self.faults.append(
+                row.get("name").spot.fault("the name is too long", found=describe(name), allowed="up to 64 characters")
+            )
+            return None
+        return Join(a=sides["a"], b=sides["b"], name=name) if len(sides) == 2 else None
+
+    def join(self, join: Join | None, a: Spot, b: Spot, name: Spot) -> None:
+        if join is None:
+            self.parts.joins_whole = False
+        else:
+            self.parts.joins.append(JoinAt(join, a, b, name))
+
+    def aparts(self, items: Sequence[Any]) -> None:
+        for i, data in enumerate(items):
+            apart, faults = validate(Apart, data, self.located, ("apart", i))
+            self.faults += faults
+            if apart is not None:
+                self.parts.aparts[i] = apart
+
+    def pins(self, items: Sequence[Any]) -> None:
+        for i, data in enumerate(items):
+            at: DataPath = ("pins", i)
+            keys = {"leg", "trunk"} & set(data) if isinstance(data, dict) else {"leg"}
+            if len(keys) != 1:
+                found = "both" if keys else describe(data)
+                spot = self.located.spot(at)
+                self.faults.append(
+                    spot.fault("a pin names a leg or a trunk", found=found, allowed="leg: N1:1-72, or trunk: N1")
+                )
+                continue
+            model: type[LegPin] | type[TrunkPin] = LegPin if "leg" in keys else TrunkPin
+            pin, faults = validate(model, data, self.located, at)
+            self.faults += faults
+            if pin is not None:
+                self.parts.pins[i] = pin
+
+    def rules(self, given: object, fill_rules: FillRules) -> None:
+        settings, faults = fill_rules(given if isinstance(given, dict) else {})
+        self.parts.rules = settings
+        for fault in faults:
+            path: DataPath = ("rules", *fault.path)
+            if path not in self.located.bad:
+                spot = self.located.spot(path)
+                self.faults.append(spot.fault(fault.message, found=fault.found, allowed=fault.allowed, hint=fault.hint))
+
+
+def _list(data: Mapping[str, Any], key: str) -> tuple[Any, ...]:
+    value = data.get(key, ())
+    return value if isinstance(value, tuple) else ()

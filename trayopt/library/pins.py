@@ -1,0 +1,144 @@
+"""Pins against the job: legs that cannot be, places that are not there, pins that contradict each other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.job import LegPin, Trunk, TrunkPin
+from trayopt.domain.ranges import Run
+from trayopt.errors import Fault
+from trayopt.formats.locate import describe
+from trayopt.formats.validate import did_you_mean
+from trayopt.library.crossref import port_faults, run_faults
+from trayopt.library.parts import Parts
+
+
+def pin_faults(parts: Parts) -> Iterator[Fault]:
+    """Find pins that name nothing, that no plan of this job could keep, or that stand against each other."""
+    trunk_pins: dict[str, int] = {}
+    legs: dict[tuple[str, int], dict[Leg, int]] = {}
+    for i, pin in parts.pins.items():
+        if isinstance(pin, TrunkPin):
+            yield from _trunk_pin(parts, i, pin)
+            if pin.trunk in trunk_pins:
+                first = parts.spot("pins", trunk_pins[pin.trunk])
+                message = f"two pins of trunk {pin.trunk}; the other is in {first}"
+                yield parts.spot("pins", i, "trunk").fault(
+                    message, allowed="one pin a trunk", hint="write both in one pin"
+                )
+            trunk_pins.setdefault(pin.trunk, i)
+            continue
+        faults = list(run_faults(parts, pin.leg, parts.spot("pins", i, "leg")))
+        yield from faults
+        yield from _place(parts, i, pin)
+        trunk = parts.trunk_by_id.get(pin.leg.trunk)
+        if faults or trunk is None:
+            continue
+        subunit = trunk.subunit_of(pin.leg.first)
+        leg = subunit.leg_of_run(pin.leg.first, pin.leg.last)
+        if leg is None:
+            yield _no_leg(parts, i, pin, trunk, subunit)
+            continue
+        if parts.joins_whole and not _spliced(parts, pin.leg):
+            hint = "take the pin out; a leg without a spliced fibre goes to no tray"
+            yield parts.spot("pins", i, "leg").fault(f"no fibre of {pin.leg} is in a join", hint=hint)
+        yield from _beside(parts, i, subunit, leg, legs.setdefault((trunk.id, subunit.number), {}))
+
+
+def _trunk_pin(parts: Parts, i: int, pin: TrunkPin) -> Iterator[Fault]:
+    spot = parts.spot("pins", i, "trunk")
+    if pin.trunk not in parts.trunk_names:
+        names = sorted(parts.trunk_names)
+        found, allowed = describe(pin.trunk), ", ".join(names[:20])
+        yield spot.fault("there is no such trunk", found=found, allowed=allowed, hint=did_you_mean(pin.trunk, names))
+        return
+    unknown = list(port_faults(parts, pin.port, parts.spot("pins", i, "port"))) if pin.port else []
+    yield from unknown
+    trunk = parts.trunk_by_id.get(pin.trunk)
+    if trunk is None:
+        return
+    for key, value, own in (
+        ("port", None if unknown else pin.port, None if trunk.ports == "any" else trunk.ports),
+        ("travel", pin.travel, trunk.travels),
+        ("loops", pin.loops, trunk.loops),
+    ):
+        if value is not None and own is not None and value not in own:
+            allowed = ", ".join(str(option) for option in own)
+            message = f"{key} of the pin is not among trunk {pin.trunk}'s own"
+            yield parts.spot("pins", i, key).fault(
+                message, found=str(value), allowed=allowed, hint="change the pin or the trunk"
+            )
+    if (
+        pin.built
+        and parts.joins_whole
+        and not any(pin.trunk in {item.join.a.trunk, item.join.b.trunk} for item in parts.joins)
+    ):
+        hint = "take the pin out, or join the trunk"
+        yield spot.fault(f"trunk {pin.trunk} is built and no fibre of it is in a join", hint=hint)
+
+
+def _place(parts: Parts, i: int, pin: LegPin) -> Iterator[Fault]:
+    if parts.enclosure is None:
+        return
+    stacks = parts.enclosure.stack_by_id
+    if pin.stack is not None and pin.stack not in stacks:
+        message = f"enclosure {parts.enclosure.id} has no such stack"
+        hint = did_you_mean(pin.stack, list(stacks))
+        yield parts.spot("pins", i, "stack").fault(
+            message, found=describe(pin.stack), allowed=", ".join(stacks), hint=hint
+        )
+        return
+    if pin.position is None:
+        return
+    most = stacks[pin.stack].positions if pin.stack else max(stack.positions for stack in stacks.values())
+    if pin.position > most:
+        of = f"stack {pin.stack}" if pin.stack else f"enclosure {parts.enclosure.id}"
+        message = f"{of} has no such position"
+        yield parts.spot("pins", i, "position").fault(message, found=str(pin.position), allowed=f"1 to {most}")
+
+
+def _no_leg(parts: Parts, i: int, pin: LegPin, trunk: Trunk, subunit: Subunit) -> Fault:
+    """Say why a run is no leg, and which runs round it could be one: those whose length is nearest."""
+    spot = parts.spot("pins", i, "leg")
+    others = [subunit]
+    if pin.leg.last > subunit.last:
+        others = [other for other in trunk.subunits if other.first <= pin.leg.last and other.last >= pin.leg.first]
+        message = f"{pin.leg} is no leg: it reaches over {len(others)} subunits"
+    else:
+        size = f"{subunit.ribbons} ribbon{'s' * (subunit.ribbons > 1)} of {subunit.ribbon_fibres}"
+        message = f"{pin.leg} is no leg: subunit {subunit.name} is {size}, divided into equal groups of whole ribbons"
+    near = []
+    for other in others[:4]:
+        for of in other.divisions:
+            leg = other.leg_of_fibre(max(pin.leg.first, other.first), of)
+            near.append(other.leg_run(leg))
+    near.sort(key=lambda run: (abs(run[1] - run[0] + 1 - pin.leg.count), run))
+    return spot.fault(message, allowed=", ".join(str(Run(trunk.id, *run)) for run in sorted(near[:4])))
+
+
+def _spliced(parts: Parts, run: Run) -> bool:
+    return any(
+        side.trunk == run.trunk and side.first <= run.last and side.last >= run.first
+        for item in parts.joins
+        for side in (item.join.a, item.join.b)
+    )
+
+
+def _beside(parts: Parts, i: int, subunit: Subunit, leg: Leg, others: dict[Leg, int]) -> Iterator[Fault]:
+    """Find an earlier pin of the same leg, or of a leg of another division of the same subunit."""
+    spot = parts.spot("pins", i, "leg")
+    run = f"{subunit.trunk}:{subunit.leg_span(leg)}"
+    if leg in others:
+        message = f"two pins of leg {run}; the other is in {parts.spot('pins', others[leg])}"
+        yield spot.fault(message, allowed="one pin a leg", hint="take one out")
+        return
+    first = next(iter(others), None)
+    if first is not None and first.of != leg.of:
+        before = f"{subunit.trunk}:{subunit.leg_span(first)}"
+        both = f"{run} is one of {leg.of}, {before} one of {first.of}"
+        message = f"the pins of subunit {subunit.name} need different divisions: {both}"
+        yield spot.fault(
+            message, allowed="one division a subunit", hint=f"the other is in {parts.spot('pins', others[first])}"
+        )
+    others[leg] = i

@@ -1,0 +1,184 @@
+"""References: an id of the library, a path to a ``.yaml`` file, or the object itself written inline."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+from pydantic import BaseModel
+
+from trayopt.domain.cable import Cable
+from trayopt.domain.hardware import Enclosure, Tray, TubeSet
+from trayopt.errors import Fault, InputError
+from trayopt.formats.locate import Located, describe
+from trayopt.formats.locate import Path as DataPath
+from trayopt.formats.validate import did_you_mean, validate
+from trayopt.formats.yaml_in import read_yaml
+from trayopt.library.find import KINDS, MODELS, Kind, Library
+
+M = TypeVar("M", bound=BaseModel)
+MOST_FILES = 2_000
+
+
+class Resolver:
+    """Reads what references name, every file once, and collects all faults of all files in ``faults``."""
+
+    def __init__(self, library: Library) -> None:
+        self.library = library
+        self.faults: list[Fault] = []
+        self._files: dict[Path, Located | InputError] = {}
+        self._made: dict[tuple[Kind, Path], BaseModel | None] = {}
+
+    def tray(self, located: Located, path: DataPath, base: Path) -> Tray | None:
+        """Resolve a reference to a tray; None where something is wrong, which then stands in ``faults``."""
+        return cast("Tray | None", self._resolve("tray", located, path, base))
+
+    def enclosure(self, located: Located, path: DataPath, base: Path) -> Enclosure | None:
+        """Resolve a reference to an enclosure."""
+        return cast("Enclosure | None", self._resolve("enclosure", located, path, base))
+
+    def tubes(self, located: Located, path: DataPath, base: Path) -> TubeSet | None:
+        """Resolve a reference to a tube set."""
+        return cast("TubeSet | None", self._resolve("tubes", located, path, base))
+
+    def cable(self, located: Located, path: DataPath, base: Path) -> Cable | None:
+        """Resolve a reference to a cable."""
+        return cast("Cable | None", self._resolve("cable", located, path, base))
+
+    def entry(self, kind: Kind, name: str) -> BaseModel | None:
+        """Resolve an id that stands in no file but on the command line."""
+        return self._resolve(kind, Located("library", name), (), Path())
+
+    def file(self, path: Path) -> tuple[Kind, BaseModel | None]:
+        """Read a file of whatever kind it says it is.
+
+        Raises
+        ------
+        InputError
+            Where it cannot be read or says no kind.
+        """
+        located = self._read(path)
+        kind = located.data.get("kind") if isinstance(located.data, dict) else None
+        if kind not in KINDS:
+            spot = located.spot(("kind",)) if kind is not None else located.spot(())
+            found = "" if kind is None else describe(kind)
+            raise InputError(
+                [spot.fault("the file does not say what kind of entry it is", found=found, allowed=", ".join(KINDS))]
+            )
+        return kind, self._file(kind, path, located)
+
+    def _resolve(self, kind: Kind, located: Located, path: DataPath, base: Path) -> BaseModel | None:
+        value = located.get(path)
+        spot = located.spot(path)
+        if isinstance(value, MODELS[kind]):
+            return value
+        if isinstance(value, Mapping):
+            return self._make(kind, located, path, base)
+        if not isinstance(value, str) or not value:
+            if path not in located.bad:
+                allowed = "an id of the library, a path ending in .yaml, or the object itself"
+                self.faults.append(spot.fault(f"{kind} cannot be used", found=describe(value), allowed=allowed))
+            return None
+        if value.endswith(".yaml"):
+            target = base / value
+            try:
+                return self._file(kind, target, self._read(target))
+            except InputError as wrong:
+                self._blame(wrong, located, path, kind)
+                return None
+        return self._by_id(kind, value, located, path)
+
+    def _by_id(self, kind: Kind, name: str, located: Located, path: DataPath) -> BaseModel | None:
+        if not any(char in name for char in ":/+\\\0"):
+            for target in self.library.candidates(kind, name):
+                try:
+                    found = self._read(target)
+                except InputError as wrong:
+                    self._blame(wrong, located, path, kind)
+                    return None
+                says = found.data.get("kind", kind) if isinstance(found.data, dict) else kind
+                if says == kind or says not in KINDS:
+                    return self._file(kind, target, found)
+        known = self.library.names(kind)
+        hint = did_you_mean(name, known) or "list them with: trayopt library list"
+        message = f"there is no {_noun(kind)} {describe(name)} in the library"
+        few = ", ".join(known) if len(known) <= 8 else ""
+        self.faults.append(located.spot(path).fault(message, allowed=few, hint=hint))
+        return None
+
+    def _blame(self, wrong: InputError, located: Located, path: DataPath, kind: Kind) -> None:
+        """Take over the faults of a file; what has no line there is told where the file is named."""
+        spot = located.spot(path)
+        for fault in wrong.faults:
+            if fault.line:
+                self.faults.append(fault)
+            else:
+                message = f"the {_noun(kind)} {describe(located.get(path))}: {fault.source} {fault.message}"
+                self.faults.append(spot.fault(message, found=fault.found, allowed=fault.allowed, hint=fault.hint))
+
+    def _read(self, path: Path) -> Located:
+        if path not in self._files:
+            if len(self._files) >= MOST_FILES:
+                raise InputError.one("too many files are named", source=str(path), allowed=f"up to {MOST_FILES:,}")
+            try:
+                self._files[path] = read_yaml(path)
+            except InputError as wrong:
+                self._files[path] = wrong
+        found = self._files[path]
+        if isinstance(found, InputError):
+            raise found
+        return found
+
+    def _file(self, kind: Kind, path: Path, located: Located) -> BaseModel | None:
+        key = (kind, path)
+        if key not in self._made:
+            self._made[key] = None
+            self.faults += located.faults
+            self._made[key] = self._make(kind, located, (), path.parent)
+        return self._made[key]
+
+    def _make(self, kind: Kind, located: Located, path: DataPath, base: Path) -> BaseModel | None:
+        data = located.get(path)
+        settled: list[DataPath] = []
+        if isinstance(data, dict):
+            says = data.get("kind", kind)
+            if says != kind and says in KINDS:
+                spot = located.spot((*path, "kind"))
+                self.faults.append(
+                    spot.fault(f"this is no {_noun(kind)}", found=f"kind: {says}", allowed=f"kind: {kind}")
+                )
+                return None
+            if kind == "enclosure":
+                data, settled = self._with_trays(located, path, data, base)
+        made, faults = validate(cast("type[BaseModel]", MODELS[kind]), data, located, path, settled=settled)
+        if isinstance(made, Enclosure | Cable):
+            faults += [
+                located.spot((*path, *at)).fault(message, allowed=allowed) for at, message, allowed in made.faults()
+            ]
+        self.faults += faults
+        return None if faults or settled else made
+
+    def _with_trays(
+        self, located: Located, path: DataPath, data: dict[str, Any], base: Path
+    ) -> tuple[dict[str, Any], list[DataPath]]:
+        """Put the trays themselves where an enclosure's stacks name them; give the places where that failed."""
+        stacks = data.get("stacks")
+        settled: list[DataPath] = []
+        if not isinstance(stacks, tuple):
+            return data, settled
+        filled = []
+        for i, stack in enumerate(stacks):
+            at: DataPath = ("stacks", i, "tray")
+            if isinstance(stack, dict) and "tray" in stack:
+                tray = self.tray(located, (*path, *at), base)
+                if tray is None:
+                    settled.append(at)
+                else:
+                    stack = {**stack, "tray": tray}
+            filled.append(stack)
+        return {**data, "stacks": tuple(filled)}, settled
+
+
+def _noun(kind: Kind) -> str:
+    return "set of tubes" if kind == "tubes" else kind
