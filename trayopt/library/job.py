@@ -10,8 +10,9 @@ from pydantic import Field
 
 from trayopt.domain.base import Frozen
 from trayopt.domain.job import Apart, Job, Join, LegPin, Setting, Trunk, TrunkPin
-from trayopt.domain.ranges import parse_run
+from trayopt.domain.ranges import Run, parse_run
 from trayopt.errors import Fault, InputError
+from trayopt.formats.fibres import by_colour, read_run
 from trayopt.formats.locate import Located, Spot, describe
 from trayopt.formats.locate import Path as DataPath
 from trayopt.formats.tables_in import AS_TEXT, Row, looks_like_date, read_table
@@ -203,7 +204,7 @@ class _Reader:
             if (cell.spot.line, cell.spot.column, cell.spot.where) in told:
                 continue
             try:
-                sides[key] = parse_run(cell.text)
+                sides[key] = self.run_of(cell.text)
             except ValueError as wrong:
                 hint = AS_TEXT if looks_like_date(cell.text) else ""
                 self.faults.append(cell.spot.fault(f"{key}: {wrong}", found=describe(cell.text), hint=hint))
@@ -213,6 +214,12 @@ class _Reader:
             )
             return None
         return Join(a=sides["a"], b=sides["b"], name=name) if len(sides) == 2 else None
+
+    def run_of(self, text: str) -> Run:
+        """Read a run by number, or by tube, ribbon and fibre of a trunk that is known."""
+        name, _, fibres = text.partition(":")
+        known = self.parts.trunk_by_id
+        return read_run(text, known) if name.strip() in known and by_colour(fibres) else parse_run(text)
 
     def join(self, join: Join | None, a: Spot, b: Spot, name: Spot) -> None:
         if join is None:

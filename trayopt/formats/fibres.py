@@ -1,0 +1,139 @@
+"""Fibres as crews write them: ``1-72`` in the trunk's own numbering, or ``blue/orange/1-12`` by tube, ribbon and fibre.
+
+Each part is a number, a TIA-598 colour, a range of either (``1-6``, ``blue-white``) or ``all``. What stands further in may be
+left out where nothing is left to say: ``blue`` is a whole tube, ``blue/1-6/all`` six ribbons of it. In a tube of one ribbon the
+ribbon may be left out (``blue/1-12``); in a tube of several, two parts are the tube and a run of its fibres, in numbers.
+"""
+
+from __future__ import annotations
+
+import re
+
+from trayopt.domain.cablework import Subunit
+from trayopt.domain.colours import position
+from trayopt.domain.job import Trunk
+from trayopt.domain.ranges import Run, parse_span
+
+_DASHES = re.compile(r"\s*[-\u2010-\u2015\u2212]\s*")
+_PLAIN = re.compile(r"[0-9]+(-[0-9]+)?")
+_WHOLE = {"", "all", "*"}
+ALLOWED = "1-72, or tube/ribbon/fibres such as blue/orange/1-12 or 1/2/1-12"
+
+
+def tidy(text: str) -> str:
+    """Take out stray spaces and make every dash a plain one."""
+    return _DASHES.sub("-", " ".join(text.replace("\u00a0", " ").split()))
+
+
+def by_colour(text: str) -> bool:
+    """Whether fibres are written in this notation and not as a plain run of the trunk's numbering."""
+    return not _PLAIN.fullmatch(tidy(text))
+
+
+def fibres_of(trunk: Trunk, text: str) -> tuple[int, int]:
+    """Read fibres of a trunk as its first and last fibre, in the trunk's own numbering.
+
+    Raises
+    ------
+    ValueError
+        Where the text is no run of fibres, or names a tube, ribbon or fibre that the trunk does not have.
+    """
+    text = tidy(text)
+    if _PLAIN.fullmatch(text):
+        first, last = parse_span(text)
+        if last > trunk.cable.fibres:
+            raise ValueError(f"{trunk.id} has fibres 1 to {trunk.cable.fibres}")
+        return first, last
+    parts = [part.strip() for part in text.split("/")]
+    if len(parts) > 3 or not text:
+        raise ValueError(f"fibres are written {ALLOWED}")
+    if len(parts) == 2:
+        return _two(trunk, parts[0], parts[1])
+    return fibres_at(trunk, *parts)
+
+
+def fibres_at(trunk: Trunk, tube: str, ribbon: str = "", fibres: str = "") -> tuple[int, int]:
+    """Read fibres of a trunk that are told by tube (or subunit), ribbon and fibre; an empty part means all of it.
+
+    Raises
+    ------
+    ValueError
+        Where a part is no number, colour or range, or the trunk has no such tube, ribbon or fibre.
+    """
+    one, other = _range(tube, len(trunk.subunits), f"{trunk.id} has tubes")
+    if one != other:
+        _nothing_more("tubes", ribbon, fibres)
+        return trunk.subunits[one - 1].first, trunk.subunits[other - 1].last
+    subunit = trunk.subunits[one - 1]
+    if _whole(ribbon) and subunit.ribbons > 1:
+        return _in_tube(subunit, fibres)
+    one, other = _range(ribbon, subunit.ribbons, f"{subunit.name} has ribbons")
+    start = subunit.first + (one - 1) * subunit.ribbon_fibres
+    if one != other:
+        _nothing_more("ribbons", fibres)
+        return start, subunit.first + other * subunit.ribbon_fibres - 1
+    first, last = _range(fibres, subunit.ribbon_fibres, f"a ribbon of {subunit.name} has fibres")
+    return start + first - 1, start + last - 1
+
+
+def read_run(text: str, trunks: dict[str, Trunk]) -> Run:
+    """Read ``N1:blue/orange/1-12`` or ``N1:1-72``.
+
+    Raises
+    ------
+    ValueError
+        Where there is no such trunk, or as ``fibres_of``.
+    """
+    name, colon, fibres = text.partition(":")
+    name = name.strip()
+    if not colon or not name:
+        raise ValueError(f"a run is written trunk:fibres, the fibres as {ALLOWED}")
+    if name not in trunks:
+        raise ValueError(f"there is no trunk {name}; the trunks are {', '.join(trunks)}")
+    return Run(name, *fibres_of(trunks[name], fibres))
+
+
+def _two(trunk: Trunk, tube: str, rest: str) -> tuple[int, int]:
+    one, other = _range(tube, len(trunk.subunits), f"{trunk.id} has tubes")
+    subunit = trunk.subunits[one - 1]
+    if one == other and subunit.ribbons > 1 and not _whole(rest) and not _PLAIN.fullmatch(rest):
+        raise ValueError(
+            f"{subunit.name} has {subunit.ribbons} ribbons; write tube/ribbon/fibres, such as blue/{rest}/all"
+        )
+    return fibres_at(trunk, tube, "", rest)
+
+
+def _in_tube(subunit: Subunit, fibres: str) -> tuple[int, int]:
+    """Read a run that counts through the ribbons of a tube."""
+    if not _whole(fibres) and not _PLAIN.fullmatch(tidy(fibres)):
+        raise ValueError(f"{subunit.name} has {subunit.ribbons} ribbons; say which one")
+    first, last = _range(fibres, subunit.fibres, f"{subunit.name} has fibres")
+    return subunit.first + first - 1, subunit.first + last - 1
+
+
+def _whole(text: str) -> bool:
+    return text.strip().lower() in _WHOLE
+
+
+def _nothing_more(what: str, *parts: str) -> None:
+    if not all(_whole(part) for part in parts):
+        raise ValueError(f"a range of {what} is taken whole; nothing but 'all' may follow it")
+
+
+def _range(text: str, count: int, there: str) -> tuple[int, int]:
+    """Read a number, a colour, a range of either or all as positions from 1 to ``count``."""
+    if _whole(text):
+        return 1, count
+    start, dash, end = tidy(text).partition("-")
+    first = _position(start)
+    last = _position(end) if dash else first
+    if last < first:
+        raise ValueError(f"{text} runs backwards")
+    if first < 1 or last > count:
+        raise ValueError(f"{there} 1 to {count}")
+    return first, last
+
+
+def _position(text: str) -> int:
+    text = text.strip()
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 7 else position(text)
