@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from hypothesis import strategies as st
 
-if __package__:
+if TYPE_CHECKING or __package__:
     from . import oracle
 else:
     import oracle
@@ -512,7 +512,7 @@ def random_job(
 
 
 @st.composite
-def jobs(draw: st.DrawFn, **knobs: Any) -> Json:
+def jobs(draw: st.DrawFn, /, **knobs: Any) -> Json:
     """Jobs of :func:`random_job`; what hypothesis shrinks is the size of the job, then its seed.
 
     Parameters

@@ -1,0 +1,766 @@
+"""The oracle against the worked example, against judgements worked by hand, and against a full product of choices."""
+
+from __future__ import annotations
+
+import ast
+import copy
+import itertools
+import math
+import random
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+
+if TYPE_CHECKING or __package__:
+    from . import oracle, strategies
+else:
+    import oracle
+    import strategies
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+Json = dict[str, Any]
+
+CW, CCW = oracle.TRAVELS
+P_WAY = ("bl", CW, 1)
+Q_WAY = ("br", CCW, 1)
+BEST_LEGS = {"P/1": "left/1", "P/2": "left/2", "Q/1.1": "left/1", "Q/1.2": "left/2"}
+
+
+def decision(
+    legs: dict[str, str],
+    trunks: dict[str, oracle.Option] | None = None,
+    k: dict[str, tuple[int, ...]] | None = None,
+    ends: dict[str, str] | None = None,
+) -> oracle.Decision:
+    """Decision from leg and place names; P and Q of the worked example go their natural way unless told."""
+    placed: dict[oracle.Leg, oracle.Place | None] = {}
+    for name, place in legs.items():
+        trunk, _, rest = name.partition("/")
+        subunit, _, group = rest.partition(".")
+        stack, _, position = place.partition("/")
+        placed[trunk, int(subunit), int(group or 1)] = (stack, int(position))
+    box = {leg[0] for leg in placed}
+    ways = {t: way for t, way in ({"P": P_WAY, "Q": Q_WAY} | (trunks or {})).items() if t in box}
+    used = {place[0] for place in placed.values() if place}
+    return oracle.Decision(
+        ways, {"P": (1, 1), "Q": (2,)} | (k or {}), placed, dict.fromkeys(used, "top") | (ends or {})
+    )
+
+
+def example(**changes: Any) -> Json:
+    """Worked example with changes: ``path__to__key`` in the job; an index stands for an item, ``all`` for each.
+
+    Rules are added to those of the example.
+    """
+    job = strategies.worked_example()
+    job["rules"] |= changes.pop("rules", {})
+    for path, value in changes.items():
+        *way, last = path.split("__")
+        nodes: list[Any] = [job]
+        for step in way:
+            nodes = [item for node in nodes for item in (node if step == "all" else [_child(node, step)])]
+        for node in nodes:
+            node[int(last) if isinstance(node, list) else last] = copy.deepcopy(value)
+    return job
+
+
+def _child(node: Any, step: str) -> Any:
+    return node[int(step)] if isinstance(node, list) else node[step]
+
+
+def broken(job: Json, made: oracle.Decision, rule: str) -> list[str]:
+    """Subjects at which a rule is broken."""
+    return [subject for name, _, subject in oracle.judge(job, made).broken if name == rule]
+
+
+TRAY = "enclosure__stacks__all__tray__"
+BEST = decision(BEST_LEGS)
+TWO_JOINS = [{"a": "P:1-24", "b": "Q:1-24", "name": "east"}, {"a": "P:25-48", "b": "Q:25-48", "name": "west"}]
+AT_PORT = {"trunks__1__divide_at": "port"}
+APART_STACKS = {"P/1": "left/1", "P/2": "right/1", "Q/1.1": "left/1", "Q/1.2": "right/1"}
+
+
+def three_trunks(**changes: Any) -> Json:
+    """P spliced to Q and to R; R is another trunk with Q's cable; trays of 48."""
+    job = example(**{TRAY + "fibres": 48, TRAY + "sleeves": 4} | changes)
+    third = copy.deepcopy(job["trunks"][1]) | {"id": "R"}
+    job["trunks"].append(third)
+    job["joins"] = [{"a": "P:1-24", "b": "Q:1-24", "name": "east"}, {"a": "P:25-48", "b": "R:1-24", "name": "west"}]
+    return job
+
+
+# -- the worked example of section 10 --------------------------------------------------------------------------------
+
+
+def test_hops_ring_and_spurs() -> None:
+    facts = oracle.Facts(strategies.worked_example())
+    # 140 and 20 apart: sqrt(20000) = 141.4; straight up: 380
+    assert dict(zip([g["id"] for g in facts.guides], facts.hops, strict=True)) == {
+        "nw": 142,
+        "n": 142,
+        "ne": 380,
+        "se": 142,
+        "s": 142,
+        "sw": 380,
+    }
+    assert facts.ring_mm == 1328
+    at = {g["id"]: g for g in facts.guides}
+    spurs = {
+        (s, way): oracle.distance_mm(at[entrance["guide"]], entrance)
+        for s, ends in facts.ends.items()
+        for way, entrance in ends["top"].items()
+        if way != "id"
+    }
+    assert spurs == {("left", CW): 156, ("left", CCW): 159, ("right", CW): 159, ("right", CCW): 156}
+    assert {oracle.distance_mm(port, at[port["guide"]]) for port in facts.ports.values()} == {64}
+
+
+@pytest.mark.parametrize(
+    ("bench_mm", "loops", "goals", "ways"),
+    [
+        (1800, (1,), (0, 0, 1, 4, 0, 9232, 0), {"P": ("bl", CW, 1), "Q": ("br", CCW, 1)}),
+        (None, (1,), (0, 0, 3, 4, 0, 10368, 0), {"P": ("bl", CCW, 1), "Q": ("br", CW, 1)}),
+        (None, (1, 2), (0, 0, 1, 4, 0, 11888, 0), {"P": ("bl", CW, 2), "Q": ("br", CCW, 1)}),
+    ],
+)
+def test_worked_example(
+    bench_mm: int | None, loops: tuple[int, ...], goals: oracle.Goals, ways: dict[str, oracle.Option]
+) -> None:
+    best = oracle.solve(strategies.worked_example(bench_mm, loops), every=True)
+    assert best is not None
+    assert best.goals == goals
+    assert decision(BEST_LEGS, ways).key in {made.key for made in best.optimal}
+    # the box is its own mirror image: right is as good as left, where then Q and not P makes the second loop
+    right = {leg: place.replace("left", "right") for leg, place in BEST_LEGS.items()}
+    mirror = {"P": (*ways["P"][:2], ways["Q"][2]), "Q": (*ways["Q"][:2], ways["P"][2])}
+    assert {made.key for made in best.optimal} == {decision(BEST_LEGS, ways).key, decision(right, mirror).key}
+
+
+def test_worked_example_figures() -> None:
+    goals, found, feasible, figures = oracle.judge(strategies.worked_example(), BEST)
+    assert feasible
+    assert goals == (0, 0, 1, 4, 0, 9232, 0)
+    assert found == [("alternate_stacks", "prefer", "P/2")]
+    legs = {e["leg"]: (e["route_mm"], e["entrance_mark_mm"], e["cut_mm"], e["tube_mm"]) for e in figures["legs"]}
+    # P/1: 64 + sw-nw 380 + ring 1328 + 156 + 2 out of the band + 300 = 2230; cut 2230 + 120 + 2 × 100 = 2550
+    # P/2: 11 deeper: 2241; cut 2561, so 2600.  Q: 64 + se-ne 380 + ne-n 142 + 1328 + 159 + 2 + 300 = 2375; 2695
+    assert legs == {
+        "P/1": (2230, 1930, 2550, 5),
+        "P/2": (2241, 1941, 2600, 5),
+        "Q/1.1": (2375, 2075, 2700, 6),
+        "Q/1.2": (2386, 2086, 2750, 6),
+    }
+    assert [trunk["strip_mm"] for trunk in figures["trunks"]] == [3000, 3000]
+    assert figures["trays"] == [
+        {
+            "stack": "left",
+            "position": n,
+            "fibres": 24,
+            "sleeves": 2,
+            "splices": [
+                {"sleeve": 1, "a": f"P:{f}-{f + 11}", "b": f"Q:{f}-{f + 11}"},
+                {"sleeve": 2, "a": f"P:{f + 12}-{f + 23}", "b": f"Q:{f + 12}-{f + 23}"},
+            ],
+            "parked": [],
+        }
+        for n, f in ((1, 1), (2, 25))
+    ]
+    assert figures["unplaced"] == figures["crossings"] == []
+
+
+def test_bench_default_is_out_of_reach() -> None:
+    # P/1 would free 2230 - 300 = 1930 mm, P/2 1941; Q frees 2075
+    assert broken(strategies.worked_example(None), BEST, "reach") == ["P"]
+    assert not oracle.judge(strategies.worked_example(None), BEST).feasible
+
+
+# -- rules: broken and kept, worked by hand on the worked example ----------------------------------------------------
+
+CASES: list[tuple[str, str, Json, oracle.Decision, list[str]]] = [
+    # P/1 lies one tray deeper than the leg it is spliced to
+    ("split", "whole legs", example(), decision(BEST_LEGS | {"P/1": "left/2"}), ["P/1", "Q/1.1"]),
+    ("half out", "whole legs", example(), decision({k: v for k, v in BEST_LEGS.items() if k != "P/1"}), ["Q/1.1"]),
+    ("whole", "whole legs", example(), BEST, []),
+    ("port", "own limits", example(), decision(BEST_LEGS, {"P": ("br", CW, 1)}), ["P"]),
+    ("travel", "own limits", example(trunks__1__travel=CW), BEST, ["Q"]),
+    ("loops", "own limits", example(), decision(BEST_LEGS, {"Q": ("br", CCW, 2)}), ["Q"]),
+    ("own", "own limits", example(trunks__1__travel=CCW), BEST, []),
+    ("two stacks", "divided at the tray", example(), decision(APART_STACKS), ["Q/1"]),
+    (
+        "falls",
+        "divided at the tray",
+        example(),
+        decision({"P/1": "left/2", "Q/1.1": "left/2", "P/2": "left/1", "Q/1.2": "left/1"}),
+        ["Q/1"],
+    ),
+    (
+        "rises by two",
+        "divided at the tray",
+        example(enclosure__stacks__all__positions=3),
+        decision({"P/1": "left/1", "Q/1.1": "left/1", "P/2": "left/3", "Q/1.2": "left/3"}),
+        ["Q/1"],
+    ),
+    ("stays", "divided at the tray", example(), decision(dict.fromkeys(BEST_LEGS, "left/1")), []),
+    ("at the port", "divided at the tray", example(**AT_PORT), decision(APART_STACKS), []),
+    # unplaced legs are skipped: from Q/1.1 to Q/1.3 the position stays, though Q/1.2 is out
+    (
+        "skips",
+        "divided at the tray",
+        example(),
+        decision({"P/1.1": "left/1", "Q/1.1": "left/1", "P/2": "left/2"}, k={"P": (2, 1), "Q": (4,)}),
+        [],
+    ),
+    # 2 ribbons flat: sqrt((2 × 0.36)² + 3.22²) = 3.2995
+    ("flat", "leg tube", example(**AT_PORT, tubes__tubes=[{"bore_mm": 3.29, "diameter_mm": 4}]), BEST, ["Q/1"]),
+    ("flat fits", "leg tube", example(**AT_PORT, tubes__tubes=[{"bore_mm": 3.3, "diameter_mm": 4}]), BEST, []),
+    ("no need", "leg tube", example(tubes__tubes=[{"bore_mm": 1, "diameter_mm": 2}]), BEST, []),
+    # 24 round fibres: 0.25 × sqrt(24 / 0.6) = 1.5811
+    (
+        "round",
+        "leg tube",
+        example(
+            **AT_PORT,
+            trunks__1__cable__construction="loose_tube",
+            tubes__tubes=[{"bore_mm": 1.58, "diameter_mm": 4}],
+        ),
+        BEST,
+        ["Q/1"],
+    ),
+    (
+        "round fits",
+        "leg tube",
+        example(
+            **AT_PORT,
+            trunks__1__cable__construction="loose_tube",
+            tubes__tubes=[{"bore_mm": 1.59, "diameter_mm": 4}],
+        ),
+        BEST,
+        [],
+    ),
+    ("24 in 23", "tray_fibres", example(**{TRAY + "fibres": 23}), BEST, ["left/1", "left/2"]),
+    ("24 in 24", "tray_fibres", example(), BEST, []),
+    # 23 splices and the parked fibres P:48 and Q:48 make 25
+    ("parked", "tray_fibres", example(joins=[{"a": "P:1-47", "b": "Q:1-47"}]), BEST, ["left/2"]),
+    ("2 in 1", "tray_sleeves", example(**{TRAY + "sleeves": 1}), BEST, ["left/1", "left/2"]),
+    ("2 in 2", "tray_sleeves", example(), BEST, []),
+    # each ribbon of 12 takes two sleeves of 8
+    ("small sleeves", "tray_sleeves", example(**{TRAY + "sleeve_fibres": 8}), BEST, ["left/1", "left/2"]),
+    # P:1-12 runs over the ribbons 1-12 and 13-24 of Q: 6 + 6; so does P:13-18: three runs for 18 splices
+    (
+        "ribbons part",
+        "tray_sleeves",
+        example(joins=[{"a": "P:1-18", "b": "Q:7-24"}]),
+        decision({"P/1": "left/1", "Q/1.1": "left/1"}),
+        ["left/1"],
+    ),
+    # joins do not matter, nor which side is a: 1-6 and 7-12 are one run of 12, 13-24 another
+    (
+        "joins meet",
+        "tray_sleeves",
+        example(joins=[{"a": "Q:7-12", "b": "P:7-12"}, {"a": "P:13-24", "b": "Q:13-24"}, {"a": "P:1-6", "b": "Q:1-6"}]),
+        decision({"P/1": "left/1", "Q/1.1": "left/1"}),
+        [],
+    ),
+    # crosswise pairs never rise on both sides: P:1 to Q:2 and P:2 to Q:1 are two runs, P:3-12 a third
+    (
+        "crosswise",
+        "tray_sleeves",
+        example(joins=[{"a": "P:1", "b": "Q:2"}, {"a": "P:2", "b": "Q:1"}, {"a": "P:3-12", "b": "Q:3-12"}]),
+        decision({"P/1": "left/1", "Q/1.1": "left/1"}),
+        ["left/1"],
+    ),
+    (
+        "same way",
+        "entrance_legs",
+        example(**{TRAY + "entrance_legs": 1}),
+        decision(BEST_LEGS, {"Q": ("br", CW, 1)}),
+        ["left/1", "left/2"],
+    ),
+    ("each way", "entrance_legs", example(**{TRAY + "entrance_legs": 1}), BEST, []),
+    # sw and nw: two tubes of 5 twice and one of 6 once: 4 × 19.635 + 28.274 = 106.81 against 0.5 × 213 = 106.5
+    # se, ne, n: 2 × 19.635 + 2 × 28.274 = 95.82
+    ("full", "guide_fill", example(enclosure__track__guides__all__opening_mm2=213), BEST, ["nw", "sw"]),
+    ("just", "guide_fill", example(enclosure__track__guides__all__opening_mm2=214), BEST, []),
+    (
+        "fill",
+        "guide_fill",
+        example(enclosure__track__guides__all__opening_mm2=214, rules={"guide_fill": {"fill": 0.49}}),
+        BEST,
+        ["nw", "sw"],
+    ),
+    ("81 on 80", "bend_radius", example(trunks__0__cable__subunits__0__least_radius_mm=81), BEST, ["P/1", "P/2"]),
+    ("80 on 80", "bend_radius", example(trunks__0__cable__subunits__0__least_radius_mm=80), BEST, []),
+    # the default is ten times the diameter: 8.1 asks for 81
+    (
+        "default",
+        "bend_radius",
+        example(trunks__1__cable__subunits=[{"count": 1, "ribbons": 4, "ribbon_fibres": 12, "diameter_mm": 8.1}]),
+        BEST,
+        ["Q/1"],
+    ),
+    # the tube of 5 with radius 81 travels for Q's legs, not Q's own
+    (
+        "leg tube",
+        "bend_radius",
+        example(**AT_PORT, tubes__tubes=[{"bore_mm": 3.8, "diameter_mm": 5, "least_radius_mm": 81}]),
+        BEST,
+        ["Q/1"],
+    ),
+    ("30 in 29", "fibre_bend", example(**{TRAY + "min_radius_mm": 29}), BEST, ["P/1", "P/2", "Q/1"]),
+    (
+        "10 in 29",
+        "fibre_bend",
+        example(**{TRAY + "min_radius_mm": 29, "trunks__all__cable__fibre": "G.657.A1"}),
+        BEST,
+        [],
+    ),
+    (
+        "7.5 in 7",
+        "fibre_bend",
+        example(**{TRAY + "min_radius_mm": 7, "trunks__all__cable__fibre": "G.657.B3"}),
+        BEST,
+        [],
+    ),
+    # P/1 frees 1930
+    ("1930", "reach", example(rules={"reach": {"bench_mm": 1930}}), BEST, []),
+    ("1931", "reach", example(rules={"reach": {"bench_mm": 1931}}), BEST, ["P"]),
+    # least_mm 3000 is above the longest cut of 2600
+    ("2999", "exposed", example(trunks__0__exposed_mm=2999), BEST, ["P"]),
+    ("3000", "exposed", example(trunks__0__exposed_mm=3000), BEST, []),
+    (
+        "cut",
+        "exposed",
+        example(trunks__all__exposed_mm=2650, rules={"exposed": {"least_mm": 2000}}),
+        BEST,
+        ["Q"],
+    ),
+    # two loops: 3000 + 1000
+    (
+        "loops",
+        "exposed",
+        example(trunks__0__exposed_mm=3999, trunks__0__loops=[2]),
+        decision(BEST_LEGS, {"P": ("bl", CW, 2)}),
+        ["P"],
+    ),
+    ("13.9", "port_seal", example(enclosure__ports__0__seals__0__most_mm=13.9), BEST, ["bl"]),
+    ("14", "port_seal", example(enclosure__ports__0__seals__0__most_mm=14), BEST, []),
+    ("none", "port_seal", example(enclosure__ports__1__seals=[]), BEST, ["br"]),
+    ("one hole", "port_seal", example(), decision(BEST_LEGS, {"Q": ("bl", CCW, 1)}), ["bl"]),
+    # one seal has to take both
+    (
+        "two seals",
+        "port_seal",
+        example(
+            enclosure__ports__0__seals=[
+                {"holes": 1, "least_mm": 8, "most_mm": 30},
+                {"holes": 2, "least_mm": 12, "most_mm": 14},
+            ]
+        ),
+        decision(BEST_LEGS, {"Q": ("bl", CCW, 1)}),
+        [],
+    ),
+    ("gap", "base_outward", example(), decision({"P/2": "left/2", "Q/1.2": "left/2"}), ["left/2"]),
+    ("no gap", "base_outward", example(), BEST, []),
+    ("three", "slack_loops", example(trunks__0__loops=[3]), decision(BEST_LEGS, {"P": ("bl", CW, 3)}), ["P"]),
+    ("two", "slack_loops", example(trunks__0__loops=[2]), decision(BEST_LEGS, {"P": ("bl", CW, 2)}), []),
+    ("most 0", "slack_loops", example(rules={"slack_loops": {"most": 0}}), BEST, ["P", "Q"]),
+    ("trays", "apart", example(joins=TWO_JOINS, apart=[{"joins": ["east", "west"]}]), BEST, []),
+    (
+        "stacks",
+        "apart",
+        example(joins=TWO_JOINS, apart=[{"joins": ["west", "east"], "scope": "stack"}]),
+        BEST,
+        ["west+east"],
+    ),
+    (
+        "one tray",
+        "apart",
+        example(joins=TWO_JOINS, apart=[{"joins": ["east", "west"], "scope": "tray"}]),
+        decision(dict.fromkeys(BEST_LEGS, "left/1")),
+        ["east+west"],
+    ),
+    ("kept", "pin", example(pins=[{"leg": "P:1-24", "stack": "left", "position": 1}]), BEST, []),
+    ("elsewhere", "pin", example(pins=[{"leg": "P:1-24", "stack": "right", "position": 1}]), BEST, ["P:1-24"]),
+    ("other k", "pin", example(pins=[{"leg": "Q:1-48", "stack": "left", "position": 1}]), BEST, ["Q:1-48"]),
+    (
+        "not placed",
+        "pin",
+        example(pins=[{"leg": "P:25-48", "stack": "left", "position": 2}]),
+        decision({"P/1": "left/1", "Q/1.1": "left/1"}),
+        ["P:25-48"],
+    ),
+    ("trunk", "pin", example(pins=[{"trunk": "P", "port": "bl", "travel": CW, "loops": 1}]), BEST, []),
+    ("trunk differs", "pin", example(pins=[{"trunk": "P", "port": "bl", "travel": CCW, "loops": 1}]), BEST, ["P"]),
+    ("trunk outside", "pin", example(pins=[{"trunk": "P", "port": "bl"}]), decision({}), ["P"]),
+    ("same way", "opposite_travel", example(), decision(BEST_LEGS, {"Q": ("br", CW, 1)}), ["P+Q"]),
+    ("opposite", "opposite_travel", example(), BEST, []),
+    # P and R travel the same way, and their join counts though only P and Q have placed splices; R is not in the box
+    (
+        "outside",
+        "opposite_travel",
+        three_trunks(),
+        decision({"P/1": "left/1", "Q/1.1": "left/1"}, k={"R": (1,)}),
+        [],
+    ),
+    (
+        "not joined",
+        "opposite_travel",
+        three_trunks(),
+        decision(
+            {"P/1": "left/1", "P/2": "left/2", "Q/1.1": "left/1", "R/1.1": "left/2"},
+            {"R": ("br", CCW, 1)},
+            k={"R": (2,)},
+        ),
+        [],
+    ),
+    ("apart", "subunit_together", example(**AT_PORT), decision(APART_STACKS), ["Q/1"]),
+    ("together", "subunit_together", example(**AT_PORT), BEST, []),
+    ("at the tray", "subunit_together", example(), decision(APART_STACKS), []),
+    # left 1, then left 2 to right 0
+    ("two left", "alternate_stacks", example(), BEST, ["P/2"]),
+    ("balanced", "alternate_stacks", example(**AT_PORT), decision(APART_STACKS), []),
+    # Q leads where it stands on side a of the join; its one subunit counts once
+    ("Q leads", "alternate_stacks", example(joins=[{"a": "Q:1-48", "b": "P:1-48"}]), BEST, []),
+    ("against", "natural_travel", example(), decision(BEST_LEGS, {"Q": ("br", CW, 1)}), ["Q"]),
+    (
+        "both",
+        "natural_travel",
+        example(enclosure__ports__1__turns="both"),
+        decision(BEST_LEGS, {"Q": ("br", CW, 1)}),
+        [],
+    ),
+    (
+        "1 and 2",
+        "same_division",
+        example(),
+        decision(
+            {"P/1": "left/1", "P/2.1": "left/2", "P/2.2": "left/2", "Q/1.1": "left/1", "Q/1.2": "left/2"},
+            k={"P": (1, 2)},
+        ),
+        ["P"],
+    ),
+    ("1 and 1", "same_division", example(), BEST, []),
+    (
+        "not placed",
+        "same_division",
+        example(),
+        decision({"P/2.1": "left/1", "P/2.2": "left/1", "Q/1.2": "left/1"}, k={"P": (1, 2)}),
+        [],
+    ),
+    (
+        "two pairs",
+        "tray_pair",
+        three_trunks(),
+        decision(
+            {"P/1": "left/1", "P/2": "left/1", "Q/1.1": "left/1", "R/1.1": "left/1"}, {"R": ("br", CW, 1)}, {"R": (2,)}
+        ),
+        ["left/1"],
+    ),
+    ("one pair", "tray_pair", three_trunks(), decision({"P/1": "left/1", "Q/1.1": "left/1"}, k={"R": (1,)}), []),
+    # left 2 is used: nothing outward of it; right has 2
+    ("one tray", "reserve", example(rules={"reserve": "prefer"}), BEST, ["left"]),
+    ("three trays", "reserve", example(rules={"reserve": {"level": "must", "trays": 3}}), BEST, ["left", "right"]),
+    ("off", "reserve", example(rules={"reserve": {"trays": 3}}), BEST, []),
+    # 14² = 196 against 0.53 × 19² = 191.3 and 0.53 × 20² = 212
+    ("19", "port_fill", example(rules={"port_fill": "must"}, enclosure__ports__0__bore_mm=19), BEST, ["bl"]),
+    ("20", "port_fill", example(rules={"port_fill": "must"}, enclosure__ports__0__bore_mm=20), BEST, []),
+    # 196 + 144 = 340 against 0.31 × 33² = 337.6
+    (
+        "two",
+        "port_fill",
+        example(rules={"port_fill": "must"}, enclosure__ports__0__bore_mm=33),
+        decision(BEST_LEGS, {"Q": ("bl", CCW, 1)}),
+        ["bl"],
+    ),
+]
+
+
+@pytest.mark.parametrize(
+    ("rule", "job", "made", "subjects"), [case[1:] for case in CASES], ids=[f"{case[1]}: {case[0]}" for case in CASES]
+)
+def test_rule(rule: str, job: Json, made: oracle.Decision, subjects: list[str]) -> None:
+    assert broken(job, made, rule) == subjects
+
+
+def test_every_rule_has_a_broken_and_a_kept_case() -> None:
+    # a decision cannot express two ends on a stack, and uneven groups are refused
+    for rule in set(oracle.RULES) - {"one end", "equal groups"}:
+        assert {bool(case[4]) for case in CASES if case[1] == rule} == {True, False}, rule
+
+
+def test_what_no_plan_can_say_is_refused() -> None:
+    job = example()
+    for made in (
+        decision(BEST_LEGS, k={"Q": (3,)}),
+        oracle.Decision({"P": P_WAY}, {"P": (1, 1), "Q": (2,)}, BEST.legs, BEST.ends),
+        oracle.Decision(BEST.trunks, BEST.k, {}, {}),
+        oracle.Decision(BEST.trunks, BEST.k, BEST.legs, {"left": "top", "right": "top"}),
+        decision(BEST_LEGS | {"P/1": "left/3"}),
+    ):
+        with pytest.raises(ValueError, match=r"."):
+            oracle.judge(job, made)
+    with pytest.raises(ValueError, match="idle"):
+        oracle.judge(example(joins=[{"a": "P:1-24", "b": "Q:1-24"}]), BEST)
+
+
+# -- passes, levels and goals ----------------------------------------------------------------------------------------
+
+
+def passes(job: Json, made: oracle.Decision, guide: str) -> list[tuple[str, float, int]]:
+    found: list[tuple[str, float, int]] = oracle.judge(job, made).figures["guides"][guide]["passes"]
+    return found
+
+
+def test_passes_of_a_trunk_divided_at_the_tray_and_at_the_port() -> None:
+    assert passes(example(), BEST, "ne") == [("P/1", 5, 1), ("P/2", 5, 1), ("Q/1", 6, 2)]
+    assert passes(example(), BEST, "s") == [("P/1", 5, 1), ("P/2", 5, 1), ("Q/1", 6, 1)]
+    # two legs in tubes of 5; Q/1.2 lies on the right stack and turns off at ne, before n
+    at_port = example(**AT_PORT)
+    made = decision({"P/1": "left/1", "P/2": "left/2", "Q/1.1": "left/1", "Q/1.2": "right/1"})
+    assert passes(at_port, made, "ne")[2:] == [("Q/1.1", 5, 2), ("Q/1.2", 5, 2)]
+    assert passes(at_port, made, "n")[2:] == [("Q/1.1", 5, 2), ("Q/1.2", 5, 1)]
+    # divided at the tray, one tube makes the way of the first placed leg (and the rule of the table is broken)
+    assert passes(example(), made, "n")[2:] == [("Q/1", 6, 2)]
+    filled = oracle.judge(example(), BEST).figures["guides"]["sw"]["filled_mm2"]
+    assert math.isclose(filled, math.pi / 4 * (4 * 25 + 36))
+
+
+def test_idle_legs_are_coiled_or_cut_back() -> None:
+    # only P:1-12 to Q:1-12: P/2 is idle, so are three of Q's four legs
+    joins = [{"a": "P:1-12", "b": "Q:1-12"}]
+    made = decision({"P/1": "left/1", "Q/1.1": "left/1"}, k={"Q": (4,)})
+    assert passes(example(joins=joins), made, "sw") == [("P/1", 5, 2), ("P/2", 5, 1), ("Q/1", 6, 1)]
+    assert passes(example(joins=joins, **AT_PORT), made, "n") == [
+        ("P/1", 5, 1),
+        ("P/2", 5, 1),
+        ("Q/1.1", 5, 2),
+        ("Q/1.2", 5, 1),
+        ("Q/1.3", 5, 1),
+        ("Q/1.4", 5, 1),
+    ]
+    cut_back = example(joins=joins, **AT_PORT, trunks__all__idle="cut_back")
+    assert passes(cut_back, made, "n") == [("P/1", 5, 1), ("Q/1.1", 5, 2)]
+
+
+def test_direct_way_of_one_guide() -> None:
+    # P enters at nw, where clockwise legs turn off to left: no hop, one guide
+    job = example(enclosure__ports__0__guide="nw", enclosure__ports__0__x_mm=60, enclosure__ports__0__y_mm=500)
+    facts = oracle.Facts(job)
+    assert facts.direct_way(P_WAY, "left", "top") == ([facts.guide_index["nw"]], 0)
+    # 60 + 1328 + 156 + 300
+    assert facts.base_mm(P_WAY, "left", "top") == 1844
+    # the other way round to n all guides but none twice: nw sw s se ne n
+    assert len(facts.direct_way(("bl", CCW, 1), "left", "top")[0]) == 6
+
+
+def test_band_is_nearer_from_below_and_above() -> None:
+    facts = oracle.Facts(example(enclosure__track__z_mm=[20, 22]))
+    # 12 lies 8 below the band, 23 lies 1 above it
+    assert [facts.rise_mm(("left", n)) for n in (1, 2)] == [8, 1]
+
+
+def test_transition_moves_mark_and_cut() -> None:
+    for transition, mark, cut in ((150, 2080, 2700), (-40, 1890, 2550)):
+        # 1930 + transition; 2550 + transition, up to 50
+        leg = oracle.judge(example(trunks__0__transition_mm=transition), BEST).figures["legs"][0]
+        assert (leg["route_mm"], leg["entrance_mark_mm"], leg["cut_mm"]) == (2230, mark, cut)
+
+
+def test_levels_and_weights() -> None:
+    same_way = decision(BEST_LEGS, {"Q": ("br", CW, 1)})
+    # opposite_travel 3, natural_travel 1, alternate_stacks 1
+    assert oracle.judge(example(), same_way).goals[1:3] == (0, 5)
+    rules: Json = {"opposite_travel": "must", "natural_travel": {"weight": 7}, "alternate_stacks": "off"}
+    assert oracle.judge(example(rules=rules), same_way).goals[1:3] == (1, 7)
+    # a physical rule at prefer counts like any other: both trays are one splice too full
+    full = example(**{TRAY + "fibres": 23, "rules": {"tray_fibres": {"level": "prefer", "weight": 4}}})
+    assert oracle.judge(full, BEST)[:3:2] == ((0, 0, 9, 4, 0, 9232, 0), True)
+    assert not oracle.judge(example(**{TRAY + "fibres": 23}), BEST).feasible
+
+
+def test_built_pin_is_a_fact() -> None:
+    pin = {"leg": "P:1-24", "stack": "right", "position": 1, "built": True}
+    judgement = oracle.judge(example(pins=[pin], rules={"pin": "off"}), BEST)
+    assert ("pin", "always", "P:1-24") in judgement.broken
+    assert not judgement.feasible
+    best = oracle.solve(example(pins=[pin]))
+    assert best is not None
+    assert best.goals == (0, 0, 1, 4, 0, 9232, 0)
+    assert best.decision.legs["P", 1, 1] == ("right", 1)
+    # Q's tube cannot be parted over two stacks
+    away = {"leg": "P:25-48", "stack": "left", "position": 1, "built": True}
+    assert oracle.solve(example(pins=[pin, away])) is None
+
+
+def test_crossings_and_the_chain_of_a_subunit() -> None:
+    swapped = {"P/1": "left/2", "P/2": "left/1", "Q/1.1": "left/2", "Q/1.2": "left/1"}
+    # P: 2 before 1. Q falls, so Q/1.2 has a low of its own: 2 before 1
+    assert oracle.judge(example(**AT_PORT), decision(swapped)).figures["crossings"] == [
+        ["P/1", "P/2"],
+        ["Q/1.1", "Q/1.2"],
+    ]
+    # Q/1.1-2 rise 1, 2 and turn off together (low 1), so P/1 in two legs does not cross P/2 in left 1
+    job = example(**{TRAY + "fibres": 96})
+    legs = {"P/1.1": "left/1", "P/1.2": "left/2", "P/2": "left/1"}
+    other = {"Q/1.1": "left/1", "Q/1.2": "left/2", "Q/1.3": "left/1", "Q/1.4": "left/1"}
+    figures = oracle.judge(job, decision(legs | other, k={"P": (2, 1), "Q": (4,)})).figures
+    assert figures["low"] == {"P/1.1": 1, "P/1.2": 1, "P/2": 1, "Q/1.1": 1, "Q/1.2": 1, "Q/1.3": 1, "Q/1.4": 1}
+    assert figures["crossings"] == []
+    # on another stack the chain breaks
+    broken_chain = oracle.judge(
+        job, decision(legs | other | {"P/1.2": "right/2", "Q/1.2": "right/2"}, k={"P": (2, 1), "Q": (4,)})
+    )
+    assert broken_chain.figures["crossings"] == [["P/1.2", "P/2"], ["Q/1.2", "Q/1.3"], ["Q/1.2", "Q/1.4"]]
+
+
+def test_out_of_turn_follows_the_list_of_joins() -> None:
+    made = decision(APART_STACKS)
+    # place order: left 1, right 1, left 2
+    assert oracle.judge(example(**AT_PORT, joins=TWO_JOINS), made).goals[6] == 0
+    assert oracle.judge(example(**AT_PORT, joins=TWO_JOINS[::-1]), made).goals[6] == 1
+    # an unplaced join is not walked
+    out = decision({"P/1": "left/1", "Q/1.1": "left/1"})
+    judgement = oracle.judge(example(joins=TWO_JOINS[::-1]), out)
+    assert judgement.goals[::6] == (24, 0)
+    assert judgement.figures["unplaced"] == [{"a": "P:25-48", "b": "Q:25-48"}]
+
+
+def test_scarce_trays_leave_whole_legs_out() -> None:
+    # a tray of 12 takes one ribbon pair, and Q's tube reaches two trays of one stack: 24 of 48
+    best = oracle.solve(example(**{TRAY + "fibres": 12}))
+    assert best is not None
+    assert best.goals[:2] == (24, 0)
+    assert best.goals[3] == 4
+    # divided at the port, Q reaches all four
+    best = oracle.solve(example(**{TRAY + "fibres": 12}, **AT_PORT))
+    assert best is not None
+    assert best.goals[0] == 0
+
+
+def test_goal_order() -> None:
+    # legs before length or after it: the vector keeps the order of section 6
+    job = example(**{TRAY + "fibres": 48, TRAY + "sleeves": 4, "enclosure__stacks__all__pitch_mm": 400})
+    best = {order: oracle.solve(job, order) for order in itertools.permutations(oracle.GOAL_ORDER)}
+    for order, found in best.items():
+        assert found is not None
+        first = oracle.GOALS.index(order[0])
+        assert found.goals[first] == min(other.goals[first] for other in best.values() if other is not None)
+
+
+def test_decision_of_a_plan() -> None:
+    figures = oracle.judge(example(), BEST).figures
+    assert oracle.decision_of_plan(figures).key == BEST.key
+
+
+# -- the search against a full product -------------------------------------------------------------------------------
+
+
+def product(facts: oracle.Facts) -> Iterator[oracle.Decision]:
+    """Every k, every place or none for every leg by itself, every end, every option: no pruning, no groups."""
+    ids = [(t, s) for t, subunits in facts.subunits.items() for s in range(1, len(subunits) + 1)]
+    choices = [oracle.divisors(facts.subunits[t][s - 1].ribbons) if facts.spliced[t][s - 1] else [1] for t, s in ids]
+    for picked in itertools.product(*choices):
+        k = {t: tuple(n for (u, _), n in zip(ids, picked, strict=True) if u == t) for t in facts.trunks}
+        legs: list[oracle.Leg] = []
+        for (t, s), n in zip(ids, picked, strict=True):
+            for leg in ((t, s, g) for g in range(1, n + 1)):
+                first, last = facts.leg_fibres(leg, n)
+                if any((t, f) in facts.partner for f in range(first, last + 1)):
+                    legs.append(leg)
+        for places in itertools.product([None, *facts.places], repeat=len(legs)):
+            placed = dict(zip(legs, places, strict=True))
+            held = {leg[:2] for leg, place in placed.items() if place}
+            if any(n > 1 and i not in held for i, n in zip(ids, picked, strict=True)):
+                continue
+            plan = oracle.Plan(facts, oracle.Decision({}, k, placed, {}), ways=False)
+            if any(plan.whole_legs()):
+                continue
+            stacks = list(dict.fromkeys(stack for stack, _ in plan.used))
+            options = [list(itertools.product(facts.ports, oracle.TRAVELS, facts.own_loops(t))) for t in plan.box]
+            for ends in itertools.product(*(facts.ends[stack] for stack in stacks)):
+                for ways in itertools.product(*options):
+                    yield oracle.Decision(
+                        dict(zip(plan.box, ways, strict=True)), k, placed, dict(zip(stacks, ends, strict=True))
+                    )
+
+
+def micro_job(seed: int) -> Json:
+    rng = random.Random(seed)
+    return strategies.random_job(
+        rng,
+        trunks=2,
+        ribbons=rng.choice([1, 2, 2, 3]),
+        stacks=rng.choice([1, 2]),
+        positions=rng.choice([1, 2]),
+        ports=2,
+        loops=((1,), (1, 2)),
+        rules=0.3,
+        pins=0.4,
+        at_port=0.5,
+    )
+
+
+def product_size(facts: oracle.Facts) -> int:
+    size = 1
+    for t, subunits in facts.subunits.items():
+        for subunit, spliced in zip(subunits, facts.spliced[t], strict=True):
+            if spliced:
+                size *= sum((len(facts.places) + 1) ** k for k in oracle.divisors(subunit.ribbons))
+    return size
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_search_finds_what_a_full_product_finds(seed: int) -> None:
+    facts = next(
+        facts
+        for n in itertools.count()
+        if product_size(facts := oracle.Facts(micro_job(1000 * seed + n))) <= 700 or n == 99
+    )
+    found = [
+        (judgement.goals, made.key) for made in product(facts) if (judgement := oracle.judge(facts, made)).feasible
+    ]
+    feasible = [made.key for made in oracle.all_feasible(facts)]
+    assert len(feasible) == len(set(feasible))
+    assert set(feasible) == {key for _, key in found}
+    for order in (oracle.GOAL_ORDER, ("leg_length_mm", "crossings", "legs")):
+        ranks = [*range(3), *(oracle.GOALS.index(goal) for goal in order), 6]
+        least = min((goals for goals, _ in found), key=lambda goals: [goals[i] for i in ranks])
+        best = oracle.solve(facts, order, every=True)
+        assert best is not None
+        assert best.goals == least
+        assert sorted(made.key for made in best.optimal) == sorted(key for goals, key in found if goals == least)
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(strategies.jobs(trunks=2, ribbons=2, positions=1))
+def test_best_is_feasible_and_no_feasible_decision_is_better(job: Json) -> None:
+    facts = oracle.Facts(job)
+    best = oracle.solve(facts)
+    assert best is not None
+    for made in itertools.islice(oracle.all_feasible(facts), 200):
+        judgement = oracle.judge(facts, made)
+        assert judgement.feasible
+        assert judgement.goals >= best.goals
+        assert oracle.decision_of_plan(judgement.figures).key == made.key
+
+
+def test_jobs_are_varied() -> None:
+    drawn = [strategies.random_job(random.Random(seed), trunks=2, ribbons=2) for seed in range(120)]
+    assert drawn[7] == strategies.random_job(random.Random(7), trunks=2, ribbons=2)
+    best = [found for job in drawn if (found := oracle.solve(job)) is not None]
+    assert len(best) == len(drawn)
+    short = sum(found.goals[0] > 0 for found in best)
+    assert 20 <= short <= 70
+    assert any(found.goals[1] for found in best)
+    assert any(found.goals[2] for found in best)
+
+
+def test_oracle_shares_no_code_with_the_package() -> None:
+    tree = ast.parse(Path(oracle.__file__).read_text(encoding="utf-8"))
+    modules = {name.name for node in ast.walk(tree) if isinstance(node, ast.Import) for name in node.names}
+    modules |= {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
+    assert not any(module.split(".")[0] == "trayopt" for module in modules)
