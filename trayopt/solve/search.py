@@ -7,7 +7,7 @@ On the rung that holds, the remaining goals follow one by one; the value of each
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -17,6 +17,7 @@ from trayopt.domain.plan import GoalName, Stopped
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.goals.registry import measure_all
 from trayopt.solve.build import Policy, build
+from trayopt.solve.divide import Divider
 from trayopt.solve.model import Key, Model
 from trayopt.solve.run import Tuning, Watch, hint, hint_last, run
 from trayopt.solve.stop import Clock
@@ -92,35 +93,70 @@ class Search:
 
     def solve(self) -> tuple[State, Stopped]:
         """Search until everything is proven or the clock stops it."""
-        divisions: Mapping[Key, Sequence[int]] | None = None
+        divider = Divider(self.job)
+        if not self._coarse(divider):
+            self._ladder(divider)
+        stopped: Stopped = "proven" if self.state.proven else ("gap" if self.state.by_gap else self.clock.why())
+        return self.state, stopped
+
+    def _coarse(self, divider: Divider) -> bool:
+        """Try the divisions of least legs with everything kept; tells whether that settled the job.
+
+        A plan found here has 0 in the first three goals. If its legs meet the divider's bound, the goal legs is proven as
+        well, and only divisions that some choice of so few legs uses can hold a better plan.
+        """
+        settled = divider.settle()
+        if settled is None or self.state.order.index("legs") != len(FIRST):
+            return False
+        model = build(self.job, RUNGS[0].policy, all_placed=True, divisions=settled.divisions)
+        self._hint(model)
+        outcome = run(model, self.clock, self.tuning)
+        if outcome.assignment is None:
+            return False
+        self.state.offer(self.job, outcome.assignment)
+        if self.state.value("legs") != settled.legs:
+            return False
+        open_ = divider.within(settled.legs)
+        self.state.bounds.update(dict.fromkeys(FIRST, 0), legs=settled.legs)
+        if open_ != settled.divisions:
+            model = build(self.job, RUNGS[0].policy, all_placed=True, divisions=open_)
+            self._hint(model)
+            model.require(GOALS["legs"].encode(self.job, model) <= settled.legs)
+        self._descend(model, self.state.order[self.state.order.index("legs") + 1 :], sure=True)
+        return True
+
+    def _ladder(self, divider: Divider) -> None:
+        """Go down the rungs to the first whose model has a plan, and minimise what is left there."""
         sure = True
         for rung in RUNGS:
             if self.clock.over:
                 break
-            model = build(self.job, rung.policy, all_placed=rung.all_placed, divisions=divisions)
-            if self.state.best is not None:
-                hint(model, self.state.best)
+            if rung.all_placed and divider.hopeless:
+                continue
+            model = build(
+                self.job, rung.policy, all_placed=rung.all_placed, divisions=divider.open if rung.all_placed else None
+            )
+            self._hint(model)
             outcome = run(model, self.clock, self.tuning)
             if outcome.assignment is None:
                 sure = sure and outcome.proven
                 continue
             self.state.offer(self.job, outcome.assignment)
-            self._descend(model, rung, sure=sure)
+            if sure:
+                self.state.bounds.update({goal: 0 for goal in FIRST if goal not in rung.open})
+            self._descend(model, [goal for goal in self.state.order if goal in rung.open or goal not in FIRST], sure=sure)
             break
-        stopped: Stopped = "proven" if self.state.proven else ("gap" if self.state.by_gap else self.clock.why())
-        return self.state, stopped
 
-    def _descend(self, model: Model, rung: Rung, *, sure: bool) -> None:
-        """Minimise goal after goal on one model; ``sure`` tells that the rungs above are proven to hold no plan."""
-        for goal in self.state.order:
-            if goal in FIRST and goal not in rung.open:
-                if sure:
-                    self.state.bounds[goal] = 0
-                continue
+    def _hint(self, model: Model) -> None:
+        if self.state.best is not None:
+            hint(model, self.state.best)
+
+    def _descend(self, model: Model, goals: Sequence[GoalName], *, sure: bool) -> None:
+        """Minimise goal after goal on one model; ``sure`` tells that the goals before are proven."""
+        for goal in goals:
             if self.clock.over:
                 return
-            proven = self._minimise(model, goal, sure=sure)
-            sure = sure and proven
+            sure = self._minimise(model, goal, sure=sure) and sure
 
     def _minimise(self, model: Model, goal: GoalName, *, sure: bool) -> bool:
         """Minimise one goal and hold the model to the value; tells whether the value is proven."""

@@ -1,0 +1,249 @@
+"""Settles the divisions by a small model of their own, before any tray is chosen.
+
+Everything here is a relaxation of plans that place every splice: it holds for each of them, whatever their trays.
+
+* A division is of no use if one of its legs fits no tray, needs a tube that the set does not have, or is bent tighter than a
+  rule at must allows.
+* Take pieces of a join that go on from each other on both sides. Two neighbours in such a chain are in one tray unless both
+  sides are cut between them, for a leg that goes over the edge holds both. So of a window of the chain that no tray can hold,
+  at least one inner edge is cut on both sides.
+
+The least number of legs under these two is a bound on the goal ``legs``; where a plan reaches it, every division that no plan
+of so few legs uses can be dropped.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.base import EPSILON
+from trayopt.domain.cable import FIBRE_RADIUS_MM
+from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.hardware import Tray
+from trayopt.domain.job import Job, Trunk
+from trayopt.domain.splicing import Piece
+from trayopt.solve.model import Key, total
+from trayopt.track.routes import routes_of
+
+
+@dataclass(frozen=True)
+class Settled:
+    """Divisions of least legs, and how few legs that is."""
+
+    divisions: Mapping[Key, Sequence[int]]
+    legs: int
+
+
+class Divider:
+    """The division model of a job."""
+
+    def __init__(self, job: Job) -> None:
+        self.job = job
+        self.must = {rule for rule, setting in job.rules.items() if setting.level == "must"}
+        self.open: dict[Key, tuple[int, ...]] = {
+            (subunit.trunk, subunit.number): tuple(of for of in subunit.divisions if self._useful(subunit, of))
+            for subunit in job.subunits
+            if job.spliced[subunit.trunk, subunit.number]
+        }
+
+    @property
+    def hopeless(self) -> bool:
+        """Whether some subunit has no division that could be placed whole."""
+        return any(not open_ for open_ in self.open.values())
+
+    def _useful(self, subunit: Subunit, of: int) -> bool:
+        trunk = self.job.trunk_by_id[subunit.trunk]
+        tube = routes_of(self.job).traveller(trunk, subunit, of)
+        if tube is None:
+            return False
+        if "bend_radius" in self.must and tube.radius_mm > self.job.enclosure.track.min_radius_mm + EPSILON:
+            return False
+        trays = self._trays(trunk)
+        legs = [leg for leg in subunit.legs(of) if self.job.spliced_fibres(leg)]
+        return all(any(self._fits(tray, *self._needs(leg, tray)) for tray in trays) for leg in legs)
+
+    def _trays(self, trunk: Trunk) -> list[Tray]:
+        radius = FIBRE_RADIUS_MM[trunk.cable.fibre]
+        bent = "fibre_bend" in self.must
+        trays = {stack.tray.id: stack.tray for stack in self.job.enclosure.stacks}
+        return [tray for tray in trays.values() if not bent or tray.min_radius_mm >= radius - EPSILON]
+
+    def _fits(self, tray: Tray, fibres: int, sleeves: int) -> bool:
+        if "tray_fibres" in self.must and fibres > tray.fibres:
+            return False
+        return "tray_sleeves" not in self.must or sleeves <= tray.sleeves
+
+    def _needs(self, leg: Leg, tray: Tray) -> tuple[int, int]:
+        """Least places and sleeves that a tray with this leg gives it: one place a fibre, spliced or parked."""
+        subunit = self.job.subunit(leg)
+        first, last = subunit.leg_run(leg)
+        return subunit.fibres // leg.of, sum(
+            run.sleeves(tray.sleeve_fibres) for run in self._runs_of[leg.trunk, leg.subunit] if first <= run.first <= last
+        )
+
+    @cached_property
+    def _runs_of(self) -> dict[Key, list[_Side]]:
+        found: dict[Key, list[_Side]] = {(s.trunk, s.number): [] for s in self.job.subunits}
+        for run in self.job.sleeve_runs:
+            for side in run[:2]:
+                subunit = self.job.trunk_by_id[side.trunk].subunit_of(side.first)
+                found[side.trunk, subunit.number].append(_Side(side.first, run.count))
+        return found
+
+    def settle(self) -> Settled | None:
+        """Find divisions of least legs, like subunits alike where that costs none; None if there are none at all."""
+        if self.hopeless:
+            return None
+        model, divided = self._model()
+        legs = self._legs(divided)
+        uneven = []
+        for trunk in self.job.trunks:
+            alike: dict[tuple[int, int], list[Key]] = {}
+            for subunit in trunk.subunits:
+                if (key := (trunk.id, subunit.number)) in self.open:
+                    alike.setdefault((subunit.ribbons, subunit.ribbon_fibres), []).append(key)
+            for keys in alike.values():
+                uses = {of: model.new_bool_var("") for key in keys for of in self.open[key]}
+                for key in keys:
+                    for of in self.open[key]:
+                        model.add_implication(divided[key][of], uses[of])
+                uneven += uses.values()
+        model.minimize(1000 * legs + total(uneven))
+        solver = _solver()
+        status = solver.solve(model)
+        if status == cp_model.INFEASIBLE:
+            return None
+        if status != cp_model.OPTIMAL:
+            return Settled(self.open, 0)
+        chosen = {key: tuple(of for of, x in options.items() if solver.boolean_value(x)) for key, options in divided.items()}
+        return Settled(chosen, sum(self._count(key, of) for key, (of,) in chosen.items()))
+
+    def within(self, legs: int) -> dict[Key, tuple[int, ...]]:
+        """Give every division that some choice of at most so many legs uses; all of them where that is not settled soon."""
+        model, divided = self._model()
+        model.add(self._legs(divided) <= legs)
+        seen: dict[Key, set[int]] = {key: set() for key in self.open}
+        solver = _solver()
+        while True:
+            unseen = [x for key, options in divided.items() for of, x in options.items() if of not in seen[key]]
+            if not unseen:
+                break
+            model.maximize(total(unseen))
+            status = solver.solve(model)
+            if status == cp_model.INFEASIBLE or (status == cp_model.OPTIMAL and solver.objective_value < 0.5):
+                break
+            if status != cp_model.OPTIMAL:
+                return dict(self.open)
+            for key, options in divided.items():
+                seen[key] |= {of for of, x in options.items() if solver.boolean_value(x)}
+        return {key: tuple(of for of in self.open[key] if of in seen[key]) for key in self.open}
+
+    def _count(self, key: Key, of: int) -> int:
+        return sum(self.job.spliced_fibres(leg) > 0 for leg in self.job.subunit_of_leg[key].legs(of))
+
+    def _legs(self, divided: Mapping[Key, Mapping[int, Any]]) -> Any:  # noqa: ANN401
+        return total(self._count(key, of) * x for key, options in divided.items() for of, x in options.items())
+
+    def _model(self) -> tuple[cp_model.CpModel, dict[Key, dict[int, Any]]]:
+        model = cp_model.CpModel()
+        divided = {key: {of: model.new_bool_var("") for of in open_} for key, open_ in self.open.items()}
+        for options in divided.values():
+            model.add_exactly_one(list(options.values()))
+        cuts: dict[tuple[Piece, Piece], Any] = {}
+
+        def cut(before: Piece, after: Piece) -> Any:  # noqa: ANN401
+            """Literal of an edge that is cut on both sides; 1 if both are edges of subunits."""
+            if (before, after) not in cuts:
+                sides = [self._side_cut(divided, a.trunk, a.last, b.first) for a, b in ((before.a, after.a), (before.b, after.b))]
+                sides = [side for side in sides if side is not None]
+                literal: Any = 1
+                if sides:
+                    literal = model.new_bool_var("")
+                    for side in sides:
+                        model.add(literal <= side)
+                cuts[before, after] = literal
+            return cuts[before, after]
+
+        for window in self._windows():
+            edges = [cut(before, after) for before, after in zip(window, window[1:], strict=False)]
+            if not any(isinstance(edge, int) for edge in edges):
+                model.add_bool_or(edges)
+        return model, divided
+
+    def _side_cut(self, divided: Mapping[Key, Mapping[int, Any]], trunk: str, last: int, first: int) -> Any:  # noqa: ANN401
+        """Sum of the divisions of a subunit that cut between two neighbouring fibres; None at the edge of the subunit."""
+        subunit = self.job.trunk_by_id[trunk].subunit_of(last)
+        if first > subunit.last:
+            return None
+        offset = first - subunit.first
+        return total(x for of, x in divided[trunk, subunit.number].items() if offset % (subunit.fibres // of) == 0)
+
+    def _windows(self) -> list[tuple[Piece, ...]]:
+        """Give for each piece the shortest chain from it on that no tray holds in one."""
+        trays = list({stack.tray.id: stack.tray for stack in self.job.enclosure.stacks}.values())
+        found = []
+        for chain in _chains(self.job.pieces):
+            end = 0
+            for start in range(len(chain)):
+                end = max(end, start + 1)
+                while end <= len(chain) and any(self._fits(tray, *_load(chain[start:end], tray)) for tray in trays):
+                    end += 1
+                if end > len(chain):
+                    break
+                found.append(tuple(chain[start:end]))
+        return [window for window in found if len(window) > 1]
+
+
+class _Side(tuple[int, int]):
+    """A sleeve run as one trunk sees it: first fibre and number of splices."""
+
+    __slots__ = ()
+
+    def __new__(cls, first: int, count: int) -> _Side:
+        return super().__new__(cls, (first, count))
+
+    @property
+    def first(self) -> int:
+        return self[0]
+
+    def sleeves(self, size: int) -> int:
+        return -(-self[1] // size)
+
+
+def _chains(pieces: Sequence[Piece]) -> list[list[Piece]]:
+    """Cut the walk over the pieces wherever the next one does not go on from the last on both sides."""
+    chains: list[list[Piece]] = []
+    for piece in pieces:
+        last = chains[-1][-1] if chains else None
+        goes_on = (
+            last is not None
+            and last.a.trunk == piece.a.trunk
+            and last.b.trunk == piece.b.trunk
+            and last.a.last + 1 == piece.a.first
+            and last.b.last + 1 == piece.b.first
+        )
+        if goes_on:
+            chains[-1].append(piece)
+        else:
+            chains.append([piece])
+    return chains
+
+
+def _load(chain: Sequence[Piece], tray: Tray) -> tuple[int, int]:
+    """Places and sleeves that a chain needs at least; pieces of one run of a sleeve count by their splices together."""
+    fibres = sum(piece.count for piece in chain)
+    return fibres, -(-fibres // tray.sleeve_fibres)
+
+
+def _solver() -> cp_model.CpSolver:
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = 1
+    solver.parameters.random_seed = 1
+    solver.parameters.max_deterministic_time = 2.0
+    solver.parameters.catch_sigint_signal = False
+    return solver
