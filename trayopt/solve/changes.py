@@ -1,0 +1,202 @@
+"""What a plan is compared with: decisions that were given, how far another plan is from them, and what each change weighs.
+
+Plain data and counting only; the solver's own view of the same count is in ``nearest``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from trayopt.domain.assignment import Assignment
+from trayopt.domain.base import Travel
+from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job
+from trayopt.domain.ranges import Run
+
+
+class RunAt(NamedTuple):
+    """Fibres first … last of a trunk lie at a place; ``leg`` tells that they are one leg, not just some of its fibres."""
+
+    trunk: str
+    first: int
+    last: int
+    place: Place
+    leg: bool = True
+
+    @property
+    def run(self) -> Run:
+        """The fibres."""
+        return Run(self.trunk, self.first, self.last)
+
+
+class GoesBy(NamedTuple):
+    """What is decided of a trunk's way; None where it is open."""
+
+    trunk: str
+    port: str | None = None
+    travel: Travel | None = None
+    loops: int | None = None
+
+
+class EntersAt(NamedTuple):
+    """The end at which legs enter the trays of a stack."""
+
+    stack: str
+    end: str
+
+
+Fact = RunAt | GoesBy | EntersAt
+
+
+@dataclass(frozen=True)
+class Given:
+    """The decisions of a plan that may be broken, unfinished, or made for another state of the job."""
+
+    runs: tuple[RunAt, ...] = ()
+    ways: Mapping[str, GoesBy] = field(default_factory=dict)
+    ends: Mapping[str, str] = field(default_factory=dict)
+
+    def in_job(self, job: Job) -> Given:
+        """Leave out what the job does not have any more: trunks, and fibres that are spliced to nothing."""
+        known = job.trunk_by_id
+        return Given(
+            tuple(item for item in self.runs if item.trunk in known and spliced_in(job, item)),
+            {trunk: way for trunk, way in self.ways.items() if trunk in known},
+            {stack: end for stack, end in self.ends.items() if stack in job.enclosure.stack_by_id},
+        )
+
+    def division(self, job: Job, subunit: Subunit) -> int | None:
+        """Give the k into which a subunit is divided; None where its runs make none, or there are no runs."""
+        legs = {subunit.leg_of_run(item.first, item.last) for item in self.runs if _touches(item, subunit)}
+        of = {leg.of for leg in legs if leg is not None}
+        return of.pop() if len(of) == 1 and None not in legs else None
+
+    def divided(self, subunit: Subunit) -> bool:
+        """Whether there are runs of a subunit."""
+        return any(_touches(item, subunit) for item in self.runs)
+
+
+@dataclass(frozen=True)
+class Weights:
+    """What each change counts; a given leg that does not stay weighs most."""
+
+    legs: int = 1000
+    travel: int = 100
+    ends: int = 100
+    ports: int = 10
+    splits: int = 5
+    loops: int = 1
+
+
+@dataclass(frozen=True)
+class Changes:
+    """What differs from what was given, by subject."""
+
+    legs: tuple[RunAt, ...] = ()
+    travel: tuple[str, ...] = ()
+    ends: tuple[str, ...] = ()
+    ports: tuple[str, ...] = ()
+    splits: tuple[str, ...] = ()
+    loops: tuple[str, ...] = ()
+
+    def weighed(self, weights: Weights) -> int:
+        """Sum of the changes, each times its weight."""
+        return (
+            weights.legs * len(self.legs)
+            + weights.travel * len(self.travel)
+            + weights.ends * len(self.ends)
+            + weights.ports * len(self.ports)
+            + weights.splits * len(self.splits)
+            + weights.loops * len(self.loops)
+        )
+
+    def counts(self) -> dict[str, int]:
+        """Number of changes of each kind."""
+        return {name: len(getattr(self, name)) for name in ("legs", "travel", "ends", "ports", "splits", "loops")}
+
+    def __bool__(self) -> bool:
+        """Whether anything differs."""
+        return any(self.counts().values())
+
+
+def changes(job: Job, given: Given, assignment: Assignment) -> Changes:
+    """Count how an assignment differs from what was given.
+
+    Notes
+    -----
+    A given leg stays if every spliced fibre of it lies in its tray. What was open before, such as a trunk without a port, is
+    no change when it is decided. A subunit whose runs were no equal groups changes its division, whatever becomes of it.
+    """
+    given = given.in_job(job)
+    division = {(leg.trunk, leg.subunit): leg.of for leg in assignment.places}
+    where = {leg: place for leg, place in assignment.places.items()}
+
+    def place(trunk: str, fibre: int) -> Place | None:
+        subunit = job.trunk_by_id[trunk].subunit_of(fibre)
+        of = division.get((trunk, subunit.number))
+        return None if of is None else where.get(subunit.leg_of_fibre(fibre, of))
+
+    moved = tuple(
+        item for item in given.runs if any(place(item.trunk, fibre) != item.place for fibre in spliced_in(job, item))
+    )
+    ways = [(way, assignment.ways[way.trunk]) for way in given.ways.values() if way.trunk in assignment.ways]
+    used = {place.stack for place in assignment.places.values()}
+    splits = []
+    for subunit in job.subunits:
+        of = division.get((subunit.trunk, subunit.number))
+        if of is not None and given.divided(subunit) and given.division(job, subunit) != of:
+            splits.append(subunit.name)
+    return Changes(
+        moved,
+        tuple(way.trunk for way, now in ways if way.travel not in {None, now.travel}),
+        tuple(stack for stack, end in given.ends.items() if stack in used and assignment.ends.get(stack) != end),
+        tuple(way.trunk for way, now in ways if way.port not in {None, now.port}),
+        tuple(splits),
+        tuple(way.trunk for way, now in ways if way.loops not in {None, now.loops}),
+    )
+
+
+def spliced_in(job: Job, item: RunAt) -> list[int]:
+    """First fibre of every spliced stretch of a run inside one ribbon, and the last one: where they lie, all lie."""
+    trunk = job.trunk_by_id[item.trunk]
+    found = []
+    for first, last in _spliced(job, item):
+        fibre = first
+        while fibre <= last:
+            found.append(fibre)
+            subunit = trunk.subunit_of(fibre)
+            fibre += subunit.ribbon_fibres - subunit.fibre_in_ribbon(fibre) + 1
+    return found
+
+
+def _spliced(job: Job, item: RunAt) -> list[tuple[int, int]]:
+    """Give the spliced stretches of a run that lie inside the trunk."""
+    stretches = []
+    for subunit in job.trunk_by_id[item.trunk].subunits:
+        if not _touches(item, subunit):
+            continue
+        for first, last in job.spliced[subunit.trunk, subunit.number]:
+            start, end = max(first, item.first), min(last, item.last)
+            if start <= end:
+                stretches.append((start, end))
+    return stretches
+
+
+def _touches(item: RunAt, subunit: Subunit) -> bool:
+    return item.trunk == subunit.trunk and item.first <= subunit.last and item.last >= subunit.first
+
+
+def standing(job: Job, given: Given) -> dict[Leg, Place]:
+    """Give the legs of what was given that can stand: proper legs of one division a subunit, at places of the box."""
+    found: dict[Leg, Place] = {}
+    division: dict[tuple[str, int], int] = {}
+    for item in given.in_job(job).runs:
+        leg = job.trunk_by_id[item.trunk].subunit_of(item.first).leg_of_run(item.first, item.last)
+        if leg is None or item.place not in job.enclosure.place_rank:
+            continue
+        if division.setdefault((leg.trunk, leg.subunit), leg.of) == leg.of:
+            found.setdefault(leg, item.place)
+    return found

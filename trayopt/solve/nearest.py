@@ -1,0 +1,302 @@
+"""Plans near to a given one: the nearest that keeps every must, the best that keeps what is decided, and rows that clash."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.job import Job
+from trayopt.domain.plan import GoalName
+from trayopt.errors import SolverFault
+from trayopt.goals.registry import BY_ID as GOALS
+from trayopt.goals.registry import measure_all
+from trayopt.solve.build import Policy, build
+from trayopt.solve.changes import Changes, EntersAt, Fact, Given, GoesBy, RunAt, Weights, changes, spliced_in, standing
+from trayopt.solve.model import Model, total
+from trayopt.solve.run import Tuning, hint, hint_last, run
+from trayopt.solve.stop import Clock
+from trayopt.track.laid import Laid
+
+REST: tuple[GoalName, ...] = ("broken_prefer", "legs", "crossings", "leg_length_mm", "out_of_turn")
+"""Goals that are left where every splice is placed and every must kept."""
+
+
+@dataclass
+class Found:
+    """What a search near to given decisions came to.
+
+    ``assignment`` is None where no plan was found; ``impossible`` tells that it is proven that none keeps every must and what
+    is fixed. ``bounds`` are proven bounds of the goals among the plans that were looked at.
+    """
+
+    assignment: Assignment | None = None
+    impossible: bool = False
+    bounds: dict[GoalName, int | None] = field(default_factory=dict)
+    values: dict[GoalName, int] = field(default_factory=dict)
+
+
+@dataclass
+class Nearest(Found):
+    """The nearest plan; ``weighed`` is the sum of its weighed changes and ``bound`` a proven bound of that sum."""
+
+    changes: Changes = field(default_factory=Changes)
+    weighed: int | None = None
+    bound: int | None = None
+
+    @property
+    def proven(self) -> bool:
+        """Whether no plan that keeps every must has fewer weighed changes."""
+        return self.weighed is not None and self.weighed == self.bound
+
+
+@dataclass(frozen=True)
+class Clash:
+    """Groups of facts, by index, that cannot hold together while every must is kept; none if the job itself has no plan.
+
+    ``minimal`` tells that each of them is needed for it, proven by solving.
+    """
+
+    groups: tuple[int, ...]
+    minimal: bool
+
+
+def nearest(
+    job: Job,
+    given: Given,
+    fixed: Iterable[Fact] = (),
+    *,
+    weights: Weights | None = None,
+    clock: Clock | None = None,
+    tuning: Tuning | None = None,
+) -> Nearest:
+    """Find the plan that keeps every must and differs least from given decisions; among those, the best by the goals.
+
+    Parameters
+    ----------
+    job, given
+        The job, and the decisions to stay near to.
+    fixed
+        What is built: no plan is looked at that does not keep it.
+    weights
+        What each change counts.
+    clock, tuning
+        When to stop, and how to search.
+    """
+    weights, clock, tuning = weights or Weights(), clock or Clock(), tuning or Tuning()
+    model = _model(job, fixed)
+    hint(model, Assignment(_ways(given), standing(job, given), given.ends))
+    cost = _cost(model, given.in_job(job), weights)
+    model.cp.minimize(cost)
+    outcome = run(model, clock, tuning)
+    if outcome.assignment is None:
+        return Nearest(impossible=outcome.infeasible)
+    best = outcome.assignment
+    weighed = changes(job, given, best).weighed(weights)
+    if outcome.value is not None and weighed != outcome.value:
+        raise SolverFault(f"the solver counts changes of {outcome.value}, the recount {weighed}")
+    model.cp.clear_objective()
+    model.require(cost <= weighed)
+    found = Nearest(best, weighed=weighed, bound=outcome.bound)
+    _descend(job, model, found, clock, tuning)
+    assert found.assignment is not None
+    found.changes = changes(job, given, found.assignment)
+    if found.changes.weighed(weights) != weighed:
+        raise SolverFault("the goals moved the plan away from the nearest one")
+    return found
+
+
+def complete(job: Job, fixed: Iterable[Fact], *, clock: Clock | None = None, tuning: Tuning | None = None) -> Found:
+    """Find the best plan that keeps every must, places every splice and keeps what is fixed."""
+    clock, tuning = clock or Clock(), tuning or Tuning()
+    model = _model(job, fixed)
+    outcome = run(model, clock, tuning)
+    if outcome.assignment is None:
+        return Found(impossible=outcome.infeasible)
+    found = Found(outcome.assignment)
+    _descend(job, model, found, clock, tuning)
+    return found
+
+
+def clash(job: Job, groups: Sequence[Sequence[Fact]], *, clock: Clock | None = None) -> Clash | None:
+    """Find a smallest set of groups of facts that leave no plan which keeps every must; None where there is no such set.
+
+    Notes
+    -----
+    One guard literal a group, no objective, one worker. The core that the solver gives is shrunk group by group; the set is
+    called minimal only if it was proven to have no plan, and each set without one of its groups to have one. Also None where
+    the clock runs out before the first answer.
+    """
+    clock = clock or Clock()
+    model = build(job, Policy("hard", "free"), all_placed=True)
+    guards = []
+    for i, facts in enumerate(groups):
+        guards.append(model.literal(f"group {i}"))
+        for fact in facts:
+            _fix(model, fact, guards[-1])
+    held, core = _holds(model, guards, range(len(groups)), clock)
+    if held is not False:
+        return None
+    sure = True
+    left = sorted(core)
+    for i in sorted(core, reverse=True):
+        if i not in left:
+            continue
+        held, core = _holds(model, guards, [j for j in left if j != i], clock)
+        if held is False:
+            left = sorted(core)
+        sure = sure and held is not None
+    again, _ = _holds(model, guards, left, clock)
+    sure = sure and again is False
+    for i in left:
+        held, _ = _holds(model, guards, [j for j in left if j != i], clock)
+        sure = sure and held is True
+    return Clash(tuple(left), sure)
+
+
+def _model(job: Job, fixed: Iterable[Fact]) -> Model:
+    """Make the model of all plans that place every splice, keep every must and keep what is fixed."""
+    model = build(job, Policy("hard", "soft"), all_placed=True)
+    for fact in fixed:
+        _fix(model, fact)
+    return model
+
+
+def _fix(model: Model, fact: Fact, *when: Any) -> None:
+    """Hold a model to one fact, under a guard where one is given."""
+    job = model.job
+    if isinstance(fact, EntersAt):
+        stack = job.enclosure.stack_by_id.get(fact.stack)
+        known = stack is not None and fact.end in {end.id for end in stack.ends}
+        model.require(model.end(fact.stack, fact.end) >= 1 if known else False, *when)
+    elif fact.trunk not in job.trunk_by_id:
+        model.require(False, *when)
+    elif isinstance(fact, GoesBy):
+        trunk = job.trunk_by_id[fact.trunk]
+        if any(model.divisions(subunit) for subunit in trunk.subunits):
+            model.require(sum(model.goes(trunk, way) for way in model.ways(trunk) if _fits(fact, way)) >= 1, *when)
+    elif fact.place not in job.enclosure.place_rank:
+        model.require(False, *when)
+    else:
+        _fix_run(model, fact, *when)
+
+
+def _fix_run(model: Model, fact: RunAt, *when: Any) -> None:
+    job = model.job
+    if fact.last > job.trunk_by_id[fact.trunk].cable.fibres:
+        model.require(False, *when)
+    elif fact.leg and spliced_in(job, fact):
+        subunit = job.trunk_by_id[fact.trunk].subunit_of(fact.first)
+        leg = subunit.leg_of_run(fact.first, fact.last)
+        known = leg is not None and leg.of in model.divisions(subunit)
+        model.require(model.at(leg, fact.place) >= 1 if leg is not None and known else False, *when)
+    else:
+        for options in _options(model, fact):
+            model.require(sum(model.at(leg, fact.place) for leg in options) >= 1, *when)
+
+
+def _options(model: Model, fact: RunAt) -> dict[tuple[Any, ...], None]:
+    """Legs of the open divisions that may hold the spliced fibres of a run, one entry a set of legs that do."""
+    job = model.job
+    trunk = job.trunk_by_id[fact.trunk]
+    return dict.fromkeys(
+        tuple(subunit.leg_of_fibre(fibre, of) for of in model.divisions(subunit))
+        for fibre in spliced_in(job, fact)
+        for subunit in (trunk.subunit_of(fibre),)
+    )
+
+
+def _fits(fact: GoesBy, way: Way) -> bool:
+    return fact.port in {None, way.port} and fact.travel in {None, way.travel} and fact.loops in {None, way.loops}
+
+
+def _ways(given: Given) -> dict[str, Way]:
+    """Give the ways that are wholly given."""
+    return {
+        way.trunk: Way(way.port, way.travel, way.loops)
+        for way in given.ways.values()
+        if way.port is not None and way.travel is not None and way.loops is not None
+    }
+
+
+def _cost(model: Model, given: Given, weights: Weights) -> Any:
+    """Sum the weighed changes, exactly as ``changes`` counts them."""
+    job = model.job
+    parts: list[Any] = []
+    constant = 0
+    for item in given.runs:
+        options = _options(model, item) if item.place in job.enclosure.place_rank else {}
+        if not options:
+            constant += weights.legs
+            continue
+        stays = model.both(*(model.one_of(*(model.at(leg, item.place) for leg in legs)) for legs in options))
+        parts.append(weights.legs * model.no(stays))
+    for way in given.ways.values():
+        trunk = job.trunk_by_id[way.trunk]
+        for weight, wish in (
+            (weights.travel, GoesBy(way.trunk, travel=way.travel)),
+            (weights.ports, GoesBy(way.trunk, port=way.port)),
+            (weights.loops, GoesBy(way.trunk, loops=way.loops)),
+        ):
+            other = [model.goes(trunk, option) for option in model.ways(trunk) if not _fits(wish, option)]
+            parts.append(weight * total(other))
+    for stack, end in given.ends.items():
+        others = [item.id for item in job.enclosure.stack_by_id[stack].ends if item.id != end]
+        used = model.any_of(*(model.used(place) for place in model.places if place.stack == stack))
+        parts += [weights.ends * model.both(model.end(stack, other), used) for other in others]
+    for subunit in job.subunits:
+        if given.divided(subunit) and model.divisions(subunit):
+            of = given.division(job, subunit)
+            kept = 0 if of is None else model.divided(subunit, of)
+            parts.append(weights.splits * model.no(kept))
+    return sum(parts) + constant
+
+
+def _descend(job: Job, model: Model, found: Found, clock: Clock, tuning: Tuning) -> None:
+    """Minimise the goals that are left, one by one, holding the model to each value."""
+    found.bounds = {"unplaced": 0, "broken_must": 0}
+    best = found.assignment
+    assert best is not None
+    values = measure_all(Laid(job, best))
+    sure = True
+    for goal in REST:
+        if clock.over:
+            break
+        expression = GOALS[goal].encode(job, model)
+        if isinstance(expression, int):
+            found.bounds[goal] = expression if sure else None
+            continue
+        model.cp.minimize(expression)
+        hint_last(model)
+        outcome = run(model, clock, tuning)
+        if outcome.assignment is not None:
+            measured = measure_all(Laid(job, outcome.assignment))
+            if list(measured.values()) <= list(values.values()):
+                best, values = outcome.assignment, measured
+        found.bounds[goal] = outcome.bound if sure else None
+        sure = sure and outcome.proven
+        model.cp.clear_objective()
+        model.require(expression <= values[goal])
+    found.assignment, found.values = best, values
+
+
+def _holds(model: Model, guards: Sequence[Any], on: Iterable[int], clock: Clock) -> tuple[bool | None, set[int]]:
+    """Whether a plan keeps these groups; where none does, which of them are enough for that. None: stopped before."""
+    index = {guards[i].index: i for i in on}
+    if clock.over:
+        return None, set()
+    model.cp.clear_assumptions()
+    model.cp.add_assumptions([guards[i] for i in index.values()])
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = 1
+    solver.parameters.random_seed = 1
+    if clock.left is not None:
+        solver.parameters.max_time_in_seconds = max(0.01, clock.left)
+    status = solver.solve(model.cp)
+    if status == cp_model.INFEASIBLE:
+        core = {index[i] for i in solver.sufficient_assumptions_for_infeasibility() if i in index}
+        return False, core
+    return (True if status in {cp_model.OPTIMAL, cp_model.FEASIBLE} else None), set()
