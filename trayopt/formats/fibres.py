@@ -1,8 +1,9 @@
 """Fibres as crews write them: ``1-72`` in the trunk's own numbering, or ``blue/orange/1-12`` by tube, ribbon and fibre.
 
-Each part is a number, a TIA-598 colour, a range of either (``1-6``, ``blue-white``) or ``all``. What stands further in may be
-left out where nothing is left to say: ``blue`` is a whole tube, ``blue/1-6/all`` six ribbons of it. In a tube of one ribbon the
-ribbon may be left out (``blue/1-12``); in a tube of several, two parts are the tube and a run of its fibres, in numbers.
+Each part is a number, a TIA-598 colour, a range of either (``1-6``, ``blue-white``) or ``all``. What stands further
+in may be left out where nothing is left to say: ``blue`` is a whole tube, ``blue/1-6/all`` six ribbons of it. In a
+tube of one ribbon the ribbon may be left out (``blue/1-12``); in a tube of several, two parts are the tube and a run
+of its fibres, in numbers.
 """
 
 from __future__ import annotations

@@ -84,8 +84,11 @@ def read_table(path: str | Path, wanted: Collection[str] = (), optional: Collect
     InputError
         Where the file cannot be read, is too large, or lacks a wanted header.
     """
-    raw = read_bytes(path, MOST_BYTES)
-    source = source_name(path)
+    return parse_table(read_bytes(path, MOST_BYTES), source_name(path), wanted, optional)
+
+
+def parse_table(raw: bytes, source: str, wanted: Collection[str] = (), optional: Collection[str] = ()) -> Table:
+    """Read a table as ``read_table`` does, from the bytes of its file."""
     if raw.startswith(b"PK\x03\x04"):
         from trayopt.formats.xlsx_in import xlsx_rows
 

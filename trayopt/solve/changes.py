@@ -1,4 +1,4 @@
-"""What a plan is compared with: decisions that were given, how far another plan is from them, and what each change weighs.
+"""How far a plan is from decisions that were given, and what each change weighs.
 
 Plain data and counting only; the solver's own view of the same count is in ``nearest``.
 """
@@ -18,7 +18,7 @@ from trayopt.domain.ranges import Run
 
 
 class RunAt(NamedTuple):
-    """Fibres first … last of a trunk lie at a place; ``leg`` tells that they are one leg, not just some of its fibres."""
+    """Fibres first … last of a trunk lie at a place; ``leg`` tells that they are one leg, not only a part."""
 
     trunk: str
     first: int
@@ -114,7 +114,7 @@ class Changes:
         )
 
     def counts(self) -> dict[str, int]:
-        """Number of changes of each kind."""
+        """Count the changes of each kind."""
         return {name: len(getattr(self, name)) for name in ("legs", "travel", "ends", "ports", "splits", "loops")}
 
     def __bool__(self) -> bool:
@@ -127,8 +127,9 @@ def changes(job: Job, given: Given, assignment: Assignment) -> Changes:
 
     Notes
     -----
-    A given leg stays if every spliced fibre of it lies in its tray. What was open before, such as a trunk without a port, is
-    no change when it is decided. A subunit whose runs were no equal groups changes its division, whatever becomes of it.
+    A given leg stays if every spliced fibre of it lies in its tray. What was open before, such as a trunk without a
+    port, is no change when it is decided. A subunit whose runs were no equal groups changes its division, whatever
+    becomes of it.
     """
     given = given.in_job(job)
     division = {(leg.trunk, leg.subunit): leg.of for leg in assignment.places}

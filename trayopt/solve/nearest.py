@@ -1,8 +1,8 @@
-"""Plans near to a given one: the nearest that keeps every must, the best that keeps what is decided, and rows that clash."""
+"""Plans near to given decisions: the nearest, the best that keeps them, and which of them clash."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -29,8 +29,8 @@ REST: tuple[GoalName, ...] = ("broken_prefer", "legs", "crossings", "leg_length_
 class Found:
     """What a search near to given decisions came to.
 
-    ``assignment`` is None where no plan was found; ``impossible`` tells that it is proven that none keeps every must and what
-    is fixed. ``bounds`` are proven bounds of the goals among the plans that were looked at.
+    ``assignment`` is None where no plan was found; ``impossible`` tells that it is proven that none keeps every must
+    and what is fixed. ``bounds`` are proven bounds of the goals among the plans that were looked at.
     """
 
     assignment: Assignment | None = None
@@ -55,7 +55,8 @@ class Nearest(Found):
 
 @dataclass(frozen=True)
 class Clash:
-    """Groups of facts, by index, that cannot hold together while every must is kept; none if the job itself has no plan.
+    """Groups of facts, by index, that cannot hold together while every must is kept; none if the job itself has no
+    plan.
 
     ``minimal`` tells that each of them is needed for it, proven by solving.
     """
@@ -122,13 +123,14 @@ def complete(job: Job, fixed: Iterable[Fact], *, clock: Clock | None = None, tun
 
 
 def clash(job: Job, groups: Sequence[Sequence[Fact]], *, clock: Clock | None = None) -> Clash | None:
-    """Find a smallest set of groups of facts that leave no plan which keeps every must; None where there is no such set.
+    """Find a smallest set of groups of facts that leave no plan which keeps every must; None where there is no such
+    set.
 
     Notes
     -----
-    One guard literal a group, no objective, one worker. The core that the solver gives is shrunk group by group; the set is
-    called minimal only if it was proven to have no plan, and each set without one of its groups to have one. Also None where
-    the clock runs out before the first answer.
+    One guard literal a group, no objective, one worker. The core that the solver gives is shrunk group by group; the
+    set is called minimal only if it was proven to have no plan, and each set without one of its groups to have one.
+    Also None where the clock runs out before the first answer.
     """
     clock = clock or Clock()
     model = build(job, Policy("hard", "free"), all_placed=True)
