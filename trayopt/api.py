@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from trayopt.domain.job import Job
+
+if TYPE_CHECKING:
+    from trayopt.library.entries import Entry, Survey
 
 
 def load_job(source: str | Path | Mapping[str, Any], *, library: Sequence[Path] = ()) -> Job:
@@ -33,3 +36,58 @@ def load_job(source: str | Path | Mapping[str, Any], *, library: Sequence[Path] 
     from trayopt.rules.registry import fill
 
     return read_job(source, library, fill_rules=fill)
+
+
+def json_schema(kind: str) -> dict[str, Any]:
+    """Give the JSON Schema (draft 2020-12) of a kind of file, rules and their parameters included.
+
+    Raises
+    ------
+    InputError
+        For a kind that there is not.
+    """
+    from trayopt.errors import InputError
+    from trayopt.formats import schema
+    from trayopt.formats.validate import did_you_mean
+    from trayopt.rules.registry import BY_ID, SETTABLE
+
+    if kind not in schema.KINDS:
+        hint = did_you_mean(kind, schema.KINDS)
+        raise InputError.one(
+            f"there is no schema of {kind!r}", source="schema", allowed=", ".join(schema.KINDS), hint=hint
+        )
+    entries = {}
+    for name in SETTABLE:
+        rule = BY_ID[name]
+        parameters = rule.Parameters.model_json_schema().get("properties", {})
+        words = f"{rule.kind}, default {rule.level}; broken when {rule.statement} ({rule.subject})"
+        entries[name] = schema.rule_entry(parameters, words)
+    return schema.schema(kind, entries)
+
+
+def library_survey(folders: Sequence[Path] = (), files: Sequence[Path] | None = None) -> Survey:
+    """Read and validate every entry of the library and of the user's folders, or only some files.
+
+    Raises
+    ------
+    InputError
+        Where a folder is none.
+    """
+    from trayopt.library.entries import survey
+    from trayopt.library.find import Library
+
+    return survey(Library(folders), files)
+
+
+def library_entries(name: str, kind: str | None = None, folders: Sequence[Path] = ()) -> list[Entry]:
+    """Give the entries with an id, the first that is found of each kind.
+
+    Raises
+    ------
+    InputError
+        Where there is none, or what it is found in is wrong.
+    """
+    from trayopt.library.entries import find_entries
+    from trayopt.library.find import Library
+
+    return find_entries(Library(folders), name, kind)

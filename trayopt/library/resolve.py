@@ -68,6 +68,16 @@ class Resolver:
             )
         return kind, self._file(kind, path, located)
 
+    def located(self, path: Path) -> Located:
+        """Give what a file holds, with the places of its values.
+
+        Raises
+        ------
+        InputError
+            Where it cannot be read.
+        """
+        return self._read(path)
+
     def _resolve(self, kind: Kind, located: Located, path: DataPath, base: Path) -> BaseModel | None:
         value = located.get(path)
         spot = located.spot(path)
@@ -89,17 +99,31 @@ class Resolver:
                 return None
         return self._by_id(kind, value, located, path)
 
+    def find(self, kind: Kind, name: str) -> Path | None:
+        """Give the file of an entry, None where there is none.
+
+        Raises
+        ------
+        InputError
+            Where a file that may hold it cannot be read.
+        """
+        if any(char in name for char in ":/+\\\0"):
+            return None
+        for path in self.library.candidates(kind, name):
+            data = self._read(path).data
+            says = data.get("kind", kind) if isinstance(data, dict) else kind
+            if says == kind or says not in KINDS:
+                return path
+        return None
+
     def _by_id(self, kind: Kind, name: str, located: Located, path: DataPath) -> BaseModel | None:
-        if not any(char in name for char in ":/+\\\0"):
-            for target in self.library.candidates(kind, name):
-                try:
-                    found = self._read(target)
-                except InputError as wrong:
-                    self._blame(wrong, located, path, kind)
-                    return None
-                says = found.data.get("kind", kind) if isinstance(found.data, dict) else kind
-                if says == kind or says not in KINDS:
-                    return self._file(kind, target, found)
+        try:
+            target = self.find(kind, name)
+        except InputError as wrong:
+            self._blame(wrong, located, path, kind)
+            return None
+        if target is not None:
+            return self._file(kind, target, self._read(target))
         known = self.library.names(kind)
         hint = did_you_mean(name, known) or "list them with: trayopt library list"
         message = f"there is no {_noun(kind)} {describe(name)} in the library"

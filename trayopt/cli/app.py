@@ -1,0 +1,73 @@
+"""The group of commands, each loaded only when it is asked for, and the way out of every run."""
+
+from __future__ import annotations
+
+import os
+import pkgutil
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from typing import NoReturn
+
+import click
+
+import trayopt
+from trayopt.cli import commands
+from trayopt.cli.exitcodes import Exit
+
+ORDER = ("solve", "check", "explain", "batch", "sheets", "library", "schema", "new")
+"""Commands in the order of the help; others follow in the order of their names."""
+
+
+class LazyGroup(click.Group):
+    """Finds a command in the file of its name in ``trayopt.cli.commands``; the file's ``command`` is the command."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Give the names of all commands, in the order of the help."""
+        del ctx
+        names = [module.name for module in pkgutil.iter_modules(commands.__path__)]
+        return sorted(names, key=lambda name: (ORDER.index(name) if name in ORDER else len(ORDER), name))
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Load one command; None where there is none of the name."""
+        if cmd_name not in self.list_commands(ctx):
+            return None
+        command: click.Command = import_module(f"{commands.__name__}.{cmd_name}").command
+        return command
+
+
+@click.group(
+    "trayopt",
+    cls=LazyGroup,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="Exit codes: 0 yes, 1 no, 2 usage or input, 3 stopped without a plan, 4 a fault of trayopt itself.",
+)
+@click.version_option(trayopt.__version__, prog_name="trayopt", message="%(prog)s %(version)s")
+def group() -> None:
+    """Plan where the legs of high-count fibre trunks go: ports, travel, loops, divisions, trays and lengths."""
+
+
+def main(arguments: Sequence[str] | None = None) -> NoReturn:
+    """Run a command and end the process with its exit code."""
+    code: int
+    try:
+        code = _run(arguments)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        code = Exit.PIPE_CLOSED
+    sys.exit(code)
+
+
+def _run(arguments: Sequence[str] | None) -> int:
+    try:
+        result = group.main(args=arguments, prog_name="trayopt", standalone_mode=False)
+    except click.exceptions.Exit as end:
+        return end.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        sys.stderr.write("\ninterrupted\n")
+        return Exit.INTERRUPTED
+    except click.ClickException as wrong:
+        wrong.show()
+        return Exit.INPUT
+    return result if isinstance(result, int) else Exit.YES

@@ -1,0 +1,102 @@
+"""``trayopt library``: trays, enclosures, cables and tubes that jobs refer to."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from trayopt.cli.common import common
+from trayopt.cli.exitcodes import Exit
+from trayopt.cli.output import Output, columns, table
+
+if TYPE_CHECKING:
+    from trayopt.library.entries import Entry
+
+KINDS = ("tray", "enclosure", "cable", "tubes")
+_KIND = click.option("--kind", type=click.Choice(KINDS), help="Only entries of one kind.")
+
+
+@click.group("library", short_help="List, show and validate the entries that jobs refer to.")
+def command() -> None:
+    """Trays, enclosures, cables and sets of tubes that jobs refer to by their id.
+
+    The models that come with trayopt, and those of the folders given with --library, which come first.
+    """
+
+
+@command.command("list")
+@_KIND
+@common
+def list_(output: Output, kind: str | None) -> None:
+    """List the entries: kind, id and their most telling figures."""
+    from trayopt.api import library_survey
+
+    found = library_survey(output.library)
+    entries = _in_use(found.entries, kind)
+    for fault in found.errors:
+        output.warn(str(fault))
+    output.answer(
+        lambda: [_row(entry) for entry in entries],
+        lambda: table(
+            ("kind", "id", "what it is"),
+            [(entry.kind, entry.model.id, entry.summary) for entry in entries],
+            width=columns(),
+        ),
+        lambda: "\n".join(entry.model.id for entry in entries),
+    )
+
+
+@command.command("show")
+@click.argument("id_", metavar="ID")
+@_KIND
+@common
+def show(output: Output, id_: str, kind: str | None) -> None:
+    """Show the entry with an ID: its file as it is, or as JSON with its references resolved."""
+    from trayopt.api import library_entries
+
+    for entry in library_entries(id_, kind, output.library):
+        output.note(f"{entry.kind} {entry.model.id}: {entry.path}")
+        output.answer(
+            lambda entry=entry: entry.model.model_dump(mode="json", exclude_none=True),  # type: ignore[misc]
+            lambda entry=entry: entry.path.read_text(encoding="utf-8"),  # type: ignore[misc]
+        )
+
+
+@command.command("validate")
+@click.argument("files", metavar="[FILE]...", nargs=-1, type=click.Path(path_type=Path))
+@common
+def validate(output: Output, files: tuple[Path, ...]) -> int:
+    """Check that hardware can be built as described: every entry of the library, or the FILEs that are named.
+
+    Errors, such as trays that stand in the way of the track, end in exit 1; unusual sizes are warnings.
+    """
+    from trayopt.api import library_survey
+
+    found = library_survey(output.library, files or None)
+    lines = [f"error    {fault}" for fault in found.errors] + [f"warning  {fault}" for fault in found.warnings]
+    head = f"{found.files} files: {len(found.errors)} errors, {len(found.warnings)} warnings"
+    output.answer(
+        lambda: {
+            "files": found.files,
+            "errors": [fault.as_dict() for fault in found.errors],
+            "warnings": [fault.as_dict() for fault in found.warnings],
+        },
+        lambda: "\n".join([*lines, head]),
+        lambda: head,
+    )
+    return Exit.NO if found.errors else Exit.YES
+
+
+def _in_use(entries: list[Entry], kind: str | None) -> list[Entry]:
+    """Of entries with one kind and id the one that is found first; in the order of kinds, then ids."""
+    first: dict[tuple[str, str], Entry] = {}
+    for entry in entries:
+        if kind in {None, entry.kind}:
+            first.setdefault((entry.kind, entry.model.id), entry)
+    return sorted(first.values(), key=lambda entry: (KINDS.index(entry.kind), entry.model.id))
+
+
+def _row(entry: Entry) -> dict[str, Any]:
+    return {"kind": entry.kind, "id": entry.model.id, "summary": entry.summary, "path": str(entry.path)}

@@ -1,0 +1,22 @@
+"""``trayopt schema``: the JSON Schema of one kind of file."""
+
+from __future__ import annotations
+
+import click
+
+from trayopt.cli.common import common
+from trayopt.cli.output import Output
+
+
+@click.command("schema", short_help="Print the JSON Schema of a kind of file.")
+@click.argument("kind", metavar="KIND")
+@common
+def command(output: Output, kind: str) -> None:
+    """Print the JSON Schema (draft 2020-12) of a KIND of file, for editors and for other programs.
+
+    KIND is tray, enclosure, cable, tubes, job or plan.
+    """
+    from trayopt.api import json_schema
+    from trayopt.formats.json_out import dump
+
+    output.write(dump(json_schema(kind)))

@@ -1,0 +1,74 @@
+"""The options that every command takes, and what becomes of errors inside of one."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from trayopt.cli.exitcodes import Exit
+from trayopt.cli.output import Output
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+_LIBRARY = click.option(
+    "--library",
+    "library",
+    multiple=True,
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Look for entries here first; may repeat, the last comes first.",
+)
+_FORMAT = click.option(
+    "--format",
+    "format_",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="Form of the answer.",
+)
+_QUIET = click.option("-q", "--quiet", is_flag=True, help="Print only the answer, as short as it can be.")
+_VERBOSE = click.option("-v", "--verbose", is_flag=True, help="Print more, and the traceback of a fault of trayopt.")
+
+
+def common(command: Callable[..., int | None]) -> Callable[..., int]:
+    """Give a command ``--library``, ``--format``, ``-q`` and ``-v``, as one ``Output``, its first argument.
+
+    What the command returns is the exit code; None is 0. Faults of input end in exit 2, any other exception in exit 4.
+    """
+
+    @functools.wraps(command)
+    def run(library: tuple[Path, ...], format_: str, quiet: bool, verbose: bool, **rest: Any) -> int:
+        output = Output(library, "json" if format_ == "json" else "text", quiet, verbose)
+        from trayopt.errors import InputError, SolverFault
+
+        try:
+            code = command(output, **rest)
+            return Exit.YES if code is None else code
+        except InputError as wrong:
+            output.faults(wrong)
+            return Exit.INPUT
+        except (click.ClickException, click.Abort, click.exceptions.Exit, BrokenPipeError):
+            raise
+        except Exception as fault:
+            said = str(fault) if isinstance(fault, SolverFault) else f"{type(fault).__name__}: {fault}"
+            _tell(output, said)
+            return Exit.FAULT
+
+    for option in (_VERBOSE, _QUIET, _FORMAT, _LIBRARY):
+        run = option(run)
+    return run
+
+
+def _tell(output: Output, said: str) -> None:
+    import sys
+    import traceback
+
+    if output.verbose:
+        traceback.print_exc()
+    line = " ".join(said.split())
+    hint = "" if output.verbose else " (run again with -v for the traceback)"
+    sys.stderr.write(f"trayopt: a fault of trayopt itself: {line}{hint}\n")

@@ -1,0 +1,148 @@
+"""The one policy of what is printed where: the answer to stdout, everything else to stderr.
+
+======== ======================== ======================= ==========================
+mode     answer (stdout)          notes, warnings (stderr) detail (stderr)
+======== ======================== ======================= ==========================
+text     text                     yes                     with ``-v``
+quiet    text, its head alone     warnings only           no
+json     one JSON document        yes                     with ``-v``
+======== ======================== ======================= ==========================
+
+Faults of input always go to stderr, as text or, in json mode, as one JSON document ``{"errors": [...]}``.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from trayopt.errors import InputError
+
+Format = Literal["text", "json"]
+
+
+@dataclass(frozen=True)
+class Output:
+    """How one run of a command speaks, from the options that every command takes."""
+
+    library: tuple[Path, ...] = ()
+    format: Format = "text"
+    quiet: bool = False
+    verbose: bool = False
+
+    @property
+    def json(self) -> bool:
+        """Whether the answer is a JSON document."""
+        return self.format == "json"
+
+    @property
+    def progress(self) -> bool:
+        """Whether to show progress: on a terminal, and not when quiet."""
+        return not self.quiet and sys.stderr.isatty()
+
+    def answer(self, data: Callable[[], Any], text: Callable[[], str], head: Callable[[], str] | None = None) -> None:
+        """Print the answer: ``data`` as JSON, or ``text``, or where quiet only its ``head``."""
+        if self.json:
+            from trayopt.formats.json_out import dump
+
+            self.write(dump(data()))
+        elif self.quiet:
+            self.write(head() if head is not None else text())
+        else:
+            self.write(text())
+
+    def write(self, text: str) -> None:
+        """Write text to stdout as it is, with a line end."""
+        sys.stdout.write(text if not text or text.endswith("\n") else text + "\n")
+
+    def note(self, message: str) -> None:
+        """Tell something beside the answer; silent when quiet."""
+        if not self.quiet:
+            _error_line(message)
+
+    def warn(self, message: str) -> None:
+        """Tell something that the reader should look at, even when quiet."""
+        _error_line(f"warning: {message}")
+
+    def detail(self, message: str) -> None:
+        """Tell something that only a curious reader wants (``-v``)."""
+        if self.verbose and not self.quiet:
+            _error_line(message)
+
+    def faults(self, wrong: InputError) -> None:
+        """Tell every fault of an input."""
+        if self.json:
+            from trayopt.formats.json_out import dump
+
+            sys.stderr.write(dump({"errors": [fault.as_dict() for fault in wrong.faults]}))
+            return
+        for fault in wrong.faults:
+            _error_line(str(fault))
+        if len(wrong.faults) > 1:
+            _error_line(f"{len(wrong.faults)} errors")
+
+    def console(self, *, stderr: bool = False) -> Console:
+        """Give a rich console; it honours NO_COLOR and the width of the terminal, 80 columns where there is none."""
+        from rich.console import Console
+
+        return Console(stderr=stderr, highlight=False, markup=False, emoji=False, soft_wrap=False, width=_width(stderr))
+
+    def show(self, *renderables: Any) -> None:
+        """Print rich tables and texts to stdout."""
+        console = self.console()
+        for renderable in renderables:
+            console.print(renderable)
+
+
+def table(
+    heads: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = (), width: int | None = None
+) -> str:
+    """Lay out a plain table: columns two spaces apart, those in ``right`` aligned to the right.
+
+    With a ``width`` in columns the last column is wrapped to fit it.
+    """
+    if not rows:
+        return ""
+    lines = [heads, *rows] if any(heads) else list(rows)
+    widths = [max(len(line[i]) for line in lines) for i in range(len(heads))]
+    left = sum(widths[:-1]) + 2 * (len(widths) - 1)
+    text = ""
+    for line in lines:
+        *first, last = line
+        cells = [cell.rjust(widths[i]) if i in right else cell.ljust(widths[i]) for i, cell in enumerate(first)]
+        if len(line) - 1 in right:
+            last = last.rjust(widths[-1])
+        wrapped = [last]
+        if width is not None and left + len(last) > width:
+            from textwrap import wrap
+
+            wrapped = wrap(last, max(width - left, 20)) or [""]
+        text += "  ".join([*cells, wrapped[0]]).rstrip() + "\n"
+        text += "".join(" " * left + more + "\n" for more in wrapped[1:])
+    return text
+
+
+def columns() -> int | None:
+    """Give the width of the terminal; None where stdout is none, so that lines stay whole for other programs."""
+    if not sys.stdout.isatty():
+        return None
+    from shutil import get_terminal_size
+
+    return get_terminal_size((80, 24)).columns
+
+
+def _width(stderr: bool) -> int | None:
+    stream = sys.stderr if stderr else sys.stdout
+    return None if stream.isatty() or os.environ.get("COLUMNS") else 80
+
+
+def _error_line(message: str) -> None:
+    sys.stdout.flush()
+    sys.stderr.write(message + "\n")

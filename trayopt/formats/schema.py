@@ -1,0 +1,79 @@
+"""JSON Schema of every kind of file, for editors and for programs that write or read them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from pydantic import BaseModel
+
+from trayopt.domain.cable import Cable
+from trayopt.domain.hardware import Enclosure, Tray, TubeSet
+from trayopt.domain.job import Job
+from trayopt.domain.plan import Plan
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+VERSION = 1
+MODELS: dict[str, type[BaseModel]] = {
+    "tray": Tray,
+    "enclosure": Enclosure,
+    "cable": Cable,
+    "tubes": TubeSet,
+    "job": Job,
+    "plan": Plan,
+}
+KINDS: tuple[str, ...] = tuple(MODELS)
+
+
+def schema_id(kind: str) -> str:
+    """Give the name by which a schema is referred to."""
+    return f"urn:trayopt:schema:{kind}:{VERSION}"
+
+
+def schema(kind: str, rules: Mapping[str, Any] | None = None) -> dict[str, Any]:
+    """Give the JSON Schema (draft 2020-12) of a kind of file.
+
+    Parameters
+    ----------
+    kind
+        One of ``KINDS``.
+    rules
+        For a job: the schema of the entry of each rule under ``rules``; without it any entry is allowed.
+    """
+    made = MODELS[kind].model_json_schema(by_alias=True)
+    if kind == "job":
+        _as_file(made, rules)
+    properties = {
+        "$schema": {"type": "string", "description": "address of this schema, for editors"},
+        **made.pop("properties"),
+    }
+    title = f"trayopt {kind}"
+    made.pop("title", None)
+    return {"$schema": DIALECT, "$id": schema_id(kind), "title": title, **made, "properties": properties}
+
+
+def rule_entry(parameters: Mapping[str, Any], description: str) -> dict[str, Any]:
+    """Give the schema of one rule's entry: a level, or level, weight and parameters, each of which may be left out."""
+    level = {"enum": ["must", "prefer", "off"]}
+    keys = {"level": level, "weight": {"type": "integer", "minimum": 1, "maximum": 1_000_000}, **parameters}
+    return {
+        "description": description,
+        "anyOf": [level, {"type": "object", "properties": keys, "additionalProperties": False}],
+    }
+
+
+def _as_file(made: dict[str, Any], rules: Mapping[str, Any] | None) -> None:
+    """Change the schema of a job with everything filled in to that of a job file, which may leave things out."""
+    properties, defined = made["properties"], made["$defs"]
+    defined.pop("Setting", None)
+    made["required"] = [key for key in made["required"] if key != "tubes"]
+    properties["tubes"]["default"] = "mesh-set"
+    defined["Join"]["required"].remove("name")
+    defined["Join"]["properties"]["name"]["description"] = "the index of the join from 0, where none is given"
+    table = {"type": "string", "description": "a CSV or XLSX file with columns a, b, name, relative to the job file"}
+    properties["joins"] = {"anyOf": [properties["joins"], table], "default": []}
+    for key in ("title", "default"):
+        properties["joins"]["anyOf"][0].pop(key, None)
+    properties["rules"] = {"type": "object", "default": {}}
+    if rules is not None:
+        properties["rules"] |= {"properties": dict(rules), "additionalProperties": False}

@@ -1,0 +1,131 @@
+"""All entries of a library: their list, and what is wrong or unusual about each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from trayopt.domain.cable import Cable
+from trayopt.domain.hardware import Enclosure, Tray, TubeSet
+from trayopt.errors import Fault, InputError
+from trayopt.formats.locate import describe
+from trayopt.formats.validate import did_you_mean
+from trayopt.formats.yaml_in import read_yaml
+from trayopt.library.find import FOLDERS, KINDS, Kind, Library
+from trayopt.library.resolve import Resolver
+from trayopt.library.soundness import remarks
+
+Model = Tray | Enclosure | Cable | TubeSet
+
+
+@dataclass(frozen=True)
+class Entry:
+    """An entry and the file that it stands in."""
+
+    kind: Kind
+    path: Path
+    model: Model
+
+    @property
+    def summary(self) -> str:
+        """Its most telling figures in one line."""
+        return summary(self.model)
+
+
+@dataclass
+class Survey:
+    """What was found in the files of a library: good entries, errors and warnings, each sorted."""
+
+    entries: list[Entry] = field(default_factory=list)
+    errors: list[Fault] = field(default_factory=list)
+    warnings: list[Fault] = field(default_factory=list)
+    files: int = 0
+
+
+def survey(library: Library, paths: Sequence[Path] | None = None) -> Survey:
+    """Read and validate files of a library, or all of them.
+
+    Of a user's folder, files that say no kind, such as jobs, are passed over.
+    """
+    found = Survey()
+    resolver = Resolver(library)
+    seen: dict[tuple[Kind, str, Path], Path] = {}
+    for path in library.files() if paths is None else paths:
+        try:
+            if paths is None and path.parent.name not in FOLDERS.values() and not _says_kind(path):
+                continue
+            found.files += 1
+            kind, model = resolver.file(path)
+        except InputError as wrong:
+            found.errors += wrong.faults
+            continue
+        if not isinstance(model, Model):
+            continue
+        found.entries.append(Entry(kind, path, model))
+        located = resolver.located(path)
+        if model.id != path.stem:
+            hint = f"rename the file to {model.id}.yaml, or change the id"
+            spot = located.spot(("id",))
+            found.errors.append(
+                spot.fault("the id is not the file's name", found=model.id, allowed=path.stem, hint=hint)
+            )
+        folder = next((folder for folder in library.folders if folder in path.parents), path.parent)
+        first = seen.setdefault((kind, model.id, folder), path)
+        if first != path:
+            message = f"the {kind} {model.id} stands twice in one folder; the other is {first}"
+            found.errors.append(located.spot(("id",)).fault(message, allowed="every id once"))
+        for remark in remarks(model):
+            fault = located.spot(remark.path).fault(remark.message, found=remark.found, allowed=remark.allowed)
+            (found.errors if remark.level == "error" else found.warnings).append(fault)
+    found.errors = sorted({*found.errors, *resolver.faults})
+    found.warnings = sorted(set(found.warnings))
+    return found
+
+
+def find_entries(library: Library, name: str, kind: str | None = None) -> list[Entry]:
+    """Give the entries with an id, the first that is found of each kind.
+
+    Raises
+    ------
+    InputError
+        Where there is none, or what it is found in is wrong.
+    """
+    found = []
+    for each in KINDS:
+        if kind in {None, each} and name in library.names(each):
+            resolver = Resolver(library)
+            path = resolver.find(each, name)
+            if path is None:
+                continue
+            model = resolver.entry(each, name)
+            if resolver.faults or not isinstance(model, Model):
+                raise InputError(resolver.faults)
+            found.append(Entry(each, path, model))
+    if not found:
+        names = [entry for each in KINDS if kind in {None, each} for entry in library.names(each)]
+        hint = did_you_mean(name, names) or "list them with: trayopt library list"
+        raise InputError.one(f"there is no entry {describe(name)}", source="library", hint=hint)
+    return found
+
+
+def _says_kind(path: Path) -> bool:
+    data = read_yaml(path).data
+    return isinstance(data, dict) and "kind" in data
+
+
+def summary(model: Model) -> str:
+    """Say the most telling figures of an entry in one line."""
+    if isinstance(model, Tray):
+        return f"{model.fibres} fibres, {model.sleeves} sleeves of {model.sleeve_fibres}, {model.height_mm:g} mm high"
+    if isinstance(model, Enclosure):
+        trays = ", ".join(f"{stack.id} {stack.positions} × {stack.tray.id}" for stack in model.stacks)
+        fibres = sum(stack.positions * stack.tray.fibres for stack in model.stacks)
+        return f"{fibres:,} fibres: {trays}"
+    if isinstance(model, Cable):
+        groups = " + ".join(
+            f"{group.count} × {group.ribbons * group.ribbon_fibres} ({group.ribbons} × {group.ribbon_fibres})"
+            for group in model.subunits
+        )
+        return f"{model.fibres:,} fibres, {model.construction}, {model.diameter_mm:g} mm: {groups}"
+    return "bore / diameter mm: " + ", ".join(f"{tube.bore_mm:g}/{tube.diameter_mm:g}" for tube in model.tubes)

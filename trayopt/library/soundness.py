@@ -1,0 +1,253 @@
+"""Whether hardware can be built as described: errors where it cannot, warnings where a size is out of the usual."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import hypot
+from typing import Literal, NamedTuple
+
+from trayopt.domain.base import EPSILON, TRAVELS, Travel
+from trayopt.domain.cable import Cable
+from trayopt.domain.hardware import Enclosure, End, Stack, Tray, TubeSet
+from trayopt.library.geometry import Point, Rectangle, area2, clear_inside, crossing_sides
+
+Path = tuple[str | int, ...]
+
+
+class Remark(NamedTuple):
+    """Something about an entry, at a path inside of it."""
+
+    level: Literal["error", "warning"]
+    path: Path
+    message: str
+    found: str = ""
+    allowed: str = ""
+
+
+USUAL_INSIDE_MM = 600
+"""Below this no ribbon reaches a splicer (common practice, no source)."""
+USUAL_TUBE_RADIUS_MM = 38
+"""Least radius of buffer tubes: usually 38 mm to 76 mm (7 CFR 1755.200, splice handling precautions)."""
+CABLE_FILL = 0.70
+JACKET_MM = 4
+"""Tubes fit into a cable where the sum of diameter² is at most 0.70 × (outer diameter - 4)² (by judgement)."""
+DIAMETERS_MM = {
+    144: (10, 17), 288: (13, 20), 432: (16, 22), 576: (17, 25), 864: (18, 28), 1152: (20, 29), 1728: (23, 33),
+    2880: (26, 33), 3456: (28, 36), 6912: (29, 40),
+}  # fmt: skip
+"""Usual outer diameters by fibres (from memory, low confidence; 1,728 at 25 mm and 3,456 at 32 mm are read)."""
+
+
+def remarks(entry: Tray | Enclosure | Cable | TubeSet) -> Iterator[Remark]:
+    """Give everything that is wrong or unusual about an entry; what its model refuses is not repeated."""
+    if isinstance(entry, Tray):
+        yield from _tray(entry)
+    elif isinstance(entry, Enclosure):
+        yield from _enclosure(entry)
+    elif isinstance(entry, Cable):
+        yield from _cable(entry)
+    else:
+        yield from _tubes(entry)
+
+
+def _unusual(path: Path, value: float, least: float, most: float, unit: str = "mm") -> Iterator[Remark]:
+    if not least <= value <= most:
+        name = next(part for part in reversed(path) if isinstance(part, str))
+        yield Remark(
+            "warning", path, f"{name} is unusual", f"{value:g} {unit}", f"usually {least:g} to {most:g} {unit}"
+        )
+
+
+def _tray(tray: Tray) -> Iterator[Remark]:
+    if 2 * tray.min_radius_mm > min(tray.size_mm):
+        found = f"{tray.min_radius_mm:g} mm in a tray {min(tray.size_mm):g} mm wide"
+        yield Remark("error", ("min_radius_mm",), "no turn of this radius fits into the tray", found)
+    if tray.sleeves * tray.sleeve_fibres < tray.fibres:
+        found = f"{tray.sleeves} × {tray.sleeve_fibres} = {tray.sleeves * tray.sleeve_fibres}"
+        message = f"the sleeves cannot take the tray's {tray.fibres} fibres"
+        yield Remark("warning", ("sleeves",), message, found, f"{tray.fibres} or more")
+    if tray.inside_mm < USUAL_INSIDE_MM:
+        allowed = f"usually {USUAL_INSIDE_MM} mm or more"
+        yield Remark("warning", ("inside_mm",), "too short to reach a splicer", f"{tray.inside_mm} mm", allowed)
+    yield from _unusual(("min_radius_mm",), tray.min_radius_mm, 5, 60)
+    yield from _unusual(("height_mm",), tray.height_mm, 3, 40)
+    yield from _unusual(("size_mm",), min(tray.size_mm), 50, 600)
+    yield from _unusual(("size_mm",), max(tray.size_mm), 50, 600)
+
+
+def _tubes(tubes: TubeSet) -> Iterator[Remark]:
+    for i, tube in enumerate(tubes.tubes):
+        if tube.bore_mm >= tube.diameter_mm:
+            found = f"bore {tube.bore_mm:g} mm, diameter {tube.diameter_mm:g} mm"
+            yield Remark("error", ("tubes", i, "bore_mm"), "the bore is not smaller than the tube", found)
+        yield from _tube_radius(("tubes", i), tube.radius_mm, given=tube.least_radius_mm is not None)
+
+
+def _tube_radius(path: Path, radius_mm: float, *, given: bool) -> Iterator[Remark]:
+    if given and radius_mm < USUAL_TUBE_RADIUS_MM:
+        allowed = f"usually {USUAL_TUBE_RADIUS_MM} mm or more"
+        yield Remark("warning", (*path, "least_radius_mm"), "least_radius_mm is unusual", f"{radius_mm:g} mm", allowed)
+
+
+def _cable(cable: Cable) -> Iterator[Remark]:
+    square = sum(group.count * group.diameter_mm**2 for group in cable.subunits)
+    room = CABLE_FILL * max(cable.diameter_mm - JACKET_MM, 0) ** 2
+    if square > room + EPSILON:
+        found = f"sum of diameter² {square:g} mm²"
+        allowed = f"{CABLE_FILL:g} × ({cable.diameter_mm:g} - {JACKET_MM})² = {room:g} mm²"
+        yield Remark("error", ("subunits",), "the subunits do not fit into the cable", found, allowed)
+    for i, group in enumerate(cable.subunits):
+        path: Path = ("subunits", i)
+        needed = cable.bore_mm(group.ribbons, group.ribbon_fibres)
+        if needed > group.diameter_mm + EPSILON:
+            what = "the stack of ribbons" if cable.flat else "the bundle of fibres"
+            found = f"{needed:.2f} mm across in a tube of {group.diameter_mm:g} mm"
+            yield Remark("error", (*path, "diameter_mm"), f"{what} does not fit into its subunit", found)
+        if cable.ribbon_mm is not None and cable.flat and cable.ribbon_mm[0] < group.ribbon_fibres * 0.2:
+            found = f"{cable.ribbon_mm[0]:g} mm for {group.ribbon_fibres} fibres"
+            yield Remark("warning", ("ribbon_mm",), "the ribbon is narrower than its fibres", found)
+        yield from _tube_radius(path, group.radius_mm, given=group.least_radius_mm is not None)
+    if cable.construction == "central_tube" and sum(group.count for group in cable.subunits) > 1:
+        yield Remark("warning", ("subunits",), "a central tube cable usually has one subunit")
+    counts = sorted(DIAMETERS_MM)
+    below = [count for count in counts if count <= cable.fibres]
+    above = [count for count in counts if count >= cable.fibres]
+    if below and above:
+        yield from _unusual(("diameter_mm",), cable.diameter_mm, DIAMETERS_MM[below[-1]][0], DIAMETERS_MM[above[0]][1])
+
+
+def _enclosure(box: Enclosure) -> Iterator[Remark]:
+    for i, size in enumerate(box.size_mm):
+        yield from _unusual(("size_mm", i), size, 60, 3000)
+    low, high = box.track.z_mm
+    if low < 0 or high > box.size_mm[2]:
+        allowed = f"0 to {box.size_mm[2]:g}"
+        yield Remark(
+            "error", ("track", "z_mm"), "the track does not fit into the depth of the box", f"{low} to {high}", allowed
+        )
+    yield from _unusual(("track", "min_radius_mm"), box.track.min_radius_mm, 30, 300)
+    ring = [Point(guide.x_mm, guide.y_mm) for guide in box.track.guides]
+    sound = True
+    for remark in _ring(box, ring):
+        sound = sound and remark.level != "error"
+        yield remark
+    yield from _ports(box)
+    for i, stack in enumerate(box.stacks):
+        yield from _stack(box, i, stack, ring if sound else None)
+        for j, other in enumerate(box.stacks[:i]):
+            if _rectangle(stack).overlaps(_rectangle(other)) and _share_depth(stack, other):
+                yield Remark(
+                    "error", ("stacks", i, "at_mm"), f"stacks {box.stacks[j].id} and {stack.id} stand in one another"
+                )
+
+
+def _ring(box: Enclosure, ring: list[Point]) -> Iterator[Remark]:
+    guides = box.track.guides
+    path: Path = ("track", "guides")
+    for i, guide in enumerate(guides):
+        if not (0 <= guide.x_mm <= box.size_mm[0] and 0 <= guide.y_mm <= box.size_mm[1]):
+            found = f"({guide.x_mm}, {guide.y_mm})"
+            yield Remark("error", (*path, i), f"guide {guide.id} is outside of the box", found)
+        yield from _unusual((*path, i, "opening_mm2"), guide.opening_mm2, 100, 50_000, "mm²")
+    crossed = crossing_sides(ring)
+    if crossed is not None:
+        names = [f"{guides[i].id}-{guides[(i + 1) % len(guides)].id}" for i in crossed]
+        yield Remark(
+            "error", (*path, crossed[1]), f"the track crosses itself: {names[0]} and {names[1]}", "", "a simple ring"
+        )
+    elif area2(ring) >= 0:
+        yield Remark("error", path, "the guides run counterclockwise", "", "clockwise, seen from the door")
+
+
+def _ports(box: Enclosure) -> Iterator[Remark]:
+    width, height, depth = box.size_mm
+    for i, port in enumerate(box.ports):
+        path: Path = ("ports", i)
+        at = f"({port.x_mm}, {port.y_mm})"
+        if not (0 <= port.x_mm <= width and 0 <= port.y_mm <= height):
+            yield Remark("error", path, f"port {port.id} is outside of the box", at)
+        elif port.x_mm not in {0, width} and port.y_mm not in {0, height}:
+            yield Remark("warning", path, f"port {port.id} is not on an edge of the box", at)
+        if port.bore_mm > depth:
+            found = f"bore {port.bore_mm:g} mm, depth {depth:g} mm"
+            yield Remark("error", (*path, "bore_mm"), f"port {port.id} does not fit into the depth of the box", found)
+        for j, seal in enumerate(port.seals):
+            if seal.most_mm > port.bore_mm:
+                found = f"{seal.most_mm:g} mm, bore {port.bore_mm:g} mm"
+                yield Remark(
+                    "error", (*path, "seals", j, "most_mm"), f"a seal of port {port.id} takes more than its bore", found
+                )
+        for other in box.ports[:i]:
+            apart = hypot(port.x_mm - other.x_mm, port.y_mm - other.y_mm)
+            if apart < (port.bore_mm + other.bore_mm) / 2:
+                yield Remark("error", path, f"ports {other.id} and {port.id} overlap", f"{apart:.0f} mm apart")
+
+
+def _stack(box: Enclosure, i: int, stack: Stack, ring: list[Point] | None) -> Iterator[Remark]:
+    path: Path = ("stacks", i)
+    width, height, depth = box.size_mm
+    ground = _rectangle(stack)
+    if ground.left < 0 or ground.bottom < 0 or ground.right > width or ground.top > height:
+        found = f"x {ground.left:g} to {ground.right:g}, y {ground.bottom:g} to {ground.top:g}"
+        allowed = f"x 0 to {width:g}, y 0 to {height:g}"
+        yield Remark("error", (*path, "at_mm"), f"the trays of stack {stack.id} are outside of the box", found, allowed)
+    elif ring is not None and not clear_inside(ring, ground):
+        yield Remark("error", (*path, "at_mm"), f"the trays of stack {stack.id} stand in the way of the track")
+    if stack.positions > 1 and stack.pitch_mm < stack.tray.height_mm:
+        found, allowed = f"{stack.pitch_mm} mm", f"{stack.tray.height_mm:g} mm or more"
+        yield Remark(
+            "error",
+            (*path, "pitch_mm"),
+            f"the pitch of stack {stack.id} is less than its trays are high",
+            found,
+            allowed,
+        )
+    top = stack.z_mm(stack.positions) + stack.tray.height_mm
+    if stack.base_z_mm < 0 or top > depth:
+        found, allowed = f"z {stack.base_z_mm} to {top:g}", f"0 to {depth:g}"
+        yield Remark(
+            "error", (*path, "base_z_mm"), f"stack {stack.id} does not fit into the depth of the box", found, allowed
+        )
+    for j, end in enumerate(stack.ends):
+        for travel in TRAVELS:
+            yield from _entrance(box, stack, end, travel, (*path, "ends", j, travel))
+
+
+def _entrance(box: Enclosure, stack: Stack, end: End, travel: Travel, path: Path) -> Iterator[Remark]:
+    guides = box.track.guides
+    entrance = end.entrance(travel)
+    at = next(i for i, guide in enumerate(guides) if guide.id == entrance.guide)
+    guide = guides[at]
+    following = guides[(at + (1 if travel == "clockwise" else -1)) % len(guides)]
+    ahead = Point(following.x_mm - guide.x_mm, following.y_mm - guide.y_mm)
+    off = Point(entrance.x_mm - guide.x_mm, entrance.y_mm - guide.y_mm)
+    hop = hypot(*ahead)
+    if not hop:
+        return
+    along = (off.x * ahead.x + off.y * ahead.y) / hop
+    across = abs(off.x * ahead.y - off.y * ahead.x) / hop
+    least = box.track.min_radius_mm
+    name = f"the entrance of stack {stack.id}, end {end.id}, {travel}"
+    if along <= 0:
+        message = f"{name} lies behind its guide {guide.id}"
+        yield Remark("error", path, message, f"{along:.0f} mm towards {following.id}", f"{least:g} mm or more")
+    else:
+        for distance, way in ((along, "along"), (across, "across")):
+            if distance < least - EPSILON:
+                message = f"{name} is too near to its guide {guide.id}, {way} the direction of travel"
+                yield Remark(
+                    "error", path, message, f"{distance:.1f} mm", f"{least:g} mm, the radius of the track, or more"
+                )
+    off_mm = _rectangle(stack).off_edge(Point(entrance.x_mm, entrance.y_mm))
+    if off_mm:
+        yield Remark("warning", path, f"{name} is not on an edge of its trays", f"{off_mm:g} mm off")
+
+
+def _rectangle(stack: Stack) -> Rectangle:
+    left, bottom = stack.at_mm
+    return Rectangle(left, bottom, left + stack.tray.size_mm[0], bottom + stack.tray.size_mm[1])
+
+
+def _share_depth(one: Stack, other: Stack) -> bool:
+    tops = [stack.z_mm(stack.positions) + stack.tray.height_mm for stack in (one, other)]
+    return max(one.base_z_mm, other.base_z_mm) < min(tops)
