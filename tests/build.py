@@ -27,7 +27,7 @@ def frozen(value: Any) -> Any:
 
 
 def job_of(data: Json) -> Job:
-    """Build a job from a resolved job dict; its rules are filled in, its joins named by index where they have no name."""
+    """Build a job from a resolved job dict: rules filled in, joins without a name named by index."""
     data = copy.deepcopy(data)
     data["rules"], faults = fill(data.get("rules", {}))
     assert not faults, faults
@@ -58,7 +58,7 @@ def place_of(text: str) -> Place:
 def assignment_of(
     job: Job, ways: Mapping[str, tuple[str, str, int]], legs: Mapping[str, str], ends: Mapping[str, str] | None = None
 ) -> Assignment:
-    """Build an assignment: ways as (port, travel, loops), legs by fibres (``N1:1-72``) with their places (``left/3``)."""
+    """Build an assignment: ways as (port, travel, loops), legs by fibres (``N1:1-72``) at places (``left/3``)."""
     return Assignment(
         {trunk: Way(*way) for trunk, way in ways.items()},  # type: ignore[arg-type]
         {leg_of(job, leg): place_of(place) for leg, place in legs.items()},

@@ -1,0 +1,1 @@
+"""Tests of trayopt; they mirror the package."""

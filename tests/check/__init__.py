@@ -1,0 +1,1 @@
+"""The check room: figures, mutations, and the brute-force oracle."""

@@ -1,0 +1,1 @@
+"""Goals, measured by hand."""

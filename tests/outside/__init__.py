@@ -1,0 +1,1 @@
+"""Figures from outside, each with its source beside it."""

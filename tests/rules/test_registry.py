@@ -1,0 +1,126 @@
+"""The registry: every row of the table, and how a job's rules are read."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from tests.oracle import RULES as TABLE
+from trayopt.domain.job import Setting
+from trayopt.rules.registry import BY_ID, RULES, SETTABLE, fill, level_of, weight_of
+
+UNUSUAL = {
+    "guide_fill": {"fill": 0.5},
+    "reach": {"bench_mm": 2000},
+    "exposed": {"resplice_mm": 120, "allowance_mm": 100, "least_mm": 3000, "extra_loop_mm": 1000},
+    "slack_loops": {"least": 1, "most": 2},
+    "reserve": {"trays": 1},
+    "port_fill": {"one": 0.53, "two": 0.31, "more": 0.40},
+}
+
+
+def test_the_rules_stand_as_the_table_has_them() -> None:
+    assert [rule.name for rule in RULES] == list(TABLE)
+    for rule, (kind, level, weight, parameters) in zip(RULES, TABLE.values(), strict=True):
+        assert rule.kind == kind
+        assert rule.Parameters().model_dump() == parameters
+        if kind != "always":
+            assert (rule.id, rule.level, rule.weight) == (rule.name, level, weight)
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.id)
+def test_every_rule_says_what_it_is(rule: Any) -> None:
+    assert rule.statement
+    assert rule.why.endswith((".", "?"))
+    assert rule.source
+    assert rule.subject in {
+        "leg", "subunit", "trunk", "stack", "tray place", "guide", "port", "pair of joins", "pin", "pair of trunks",
+    }  # fmt: skip
+    assert type(rule).__doc__
+
+
+def test_defaults_are_filled_in() -> None:
+    settings, faults = fill({})
+    assert not faults
+    assert list(settings) == list(SETTABLE)
+    assert {rule: dict(setting.parameters) for rule, setting in settings.items() if setting.parameters} == UNUSUAL
+    assert settings["opposite_travel"] == Setting(level="prefer", weight=3)
+    assert settings["subunit_together"].weight == 2
+    assert settings["reserve"].level == "off"
+
+
+def test_a_level_alone_or_in_a_mapping() -> None:
+    settings, faults = fill(
+        {
+            "alternate_stacks": "must",
+            "guide_fill": {"level": "must", "fill": 0.45},
+            "tray_pair": {"level": "prefer", "weight": 3},
+            "reach": {"bench_mm": 1800},
+            "pin": {"weight": 7},
+        }
+    )
+    assert not faults
+    assert settings["alternate_stacks"].level == "must"
+    assert settings["guide_fill"].parameters == {"fill": 0.45}
+    assert settings["tray_pair"].weight == 3
+    assert (settings["reach"].level, settings["reach"].parameters) == ("must", {"bench_mm": 1800})
+    assert (settings["pin"].level, settings["pin"].weight) == ("must", 7)
+
+
+def test_a_whole_number_stands_for_a_decimal() -> None:
+    assert repr(fill({"guide_fill": {"fill": 1}})[0]["guide_fill"].parameters["fill"]) == "1.0"
+
+
+@pytest.mark.parametrize(
+    ("raw", "path", "words"),
+    [
+        ({"guide_fil": "must"}, ("guide_fil",), "did you mean 'guide_fill'?"),
+        ({"guide-fill": "must"}, ("guide-fill",), "did you mean 'guide_fill'?"),
+        ({"whole_legs": "off"}, ("whole_legs",), "always holds"),
+        ({"reach": "mus"}, ("reach",), "did you mean 'must'?"),
+        ({"reach": {"level": "hard"}}, ("reach", "level"), "must, prefer, off"),
+        ({"reach": {"level": False}}, ("reach", "level"), "quotes"),
+        ({"reach": 3}, ("reach",), "neither a level nor a mapping"),
+        ({"reach": None}, ("reach",), "neither a level nor a mapping"),
+        ({"reach": ["must"]}, ("reach",), "neither a level nor a mapping"),
+        ({"reach": {"bench": 1800}}, ("reach", "bench"), "did you mean 'bench_mm'?"),
+        ({"reach": {"bench_mm": 1800.5}}, ("reach", "bench_mm"), "a whole number from 0"),
+        ({"reach": {"bench_mm": "1800"}}, ("reach", "bench_mm"), "'1800'"),
+        ({"reach": {"bench_mm": True}}, ("reach", "bench_mm"), "a whole number from 0"),
+        ({"reach": {"bench_mm": -1}}, ("reach", "bench_mm"), "-1"),
+        ({"tray_pair": {"bench_mm": 1}}, ("tray_pair", "bench_mm"), "level, weight"),
+        ({"tray_pair": {"weight": 0}}, ("tray_pair", "weight"), "a whole number from 1"),
+        ({"tray_pair": {"weight": True}}, ("tray_pair", "weight"), "a whole number from 1"),
+        ({"tray_pair": {"weight": 1.0}}, ("tray_pair", "weight"), "a whole number from 1"),
+        ({"guide_fill": {"fill": 0}}, ("guide_fill", "fill"), "above 0"),
+        ({"guide_fill": {"fill": 1.01}}, ("guide_fill", "fill"), "up to 1"),
+        ({"guide_fill": {"fill": float("nan")}}, ("guide_fill", "fill"), "nan"),
+        ({"guide_fill": {"fill": True}}, ("guide_fill", "fill"), "a number"),
+        ({"port_fill": {"more": float("inf")}}, ("port_fill", "more"), "inf"),
+        ({"slack_loops": {"least": 3, "most": 2}}, ("slack_loops",), "least 3"),
+        ({"slack_loops": {"most": 10}}, ("slack_loops", "most"), "up to 9"),
+        ({"reserve": {"trays": -1}}, ("reserve", "trays"), "from 0"),
+    ],
+)
+def test_faults_say_where_and_what(raw: dict[str, object], path: tuple[str, ...], words: str) -> None:
+    settings, faults = fill(raw)
+    (fault,) = faults
+    assert fault.path == path
+    assert words in " ".join((fault.message, fault.found, fault.allowed, fault.hint))
+    assert settings == fill({})[0]
+
+
+def test_all_faults_at_once_in_the_order_of_the_file() -> None:
+    _, faults = fill({"zebra": "must", "tray_pair": {"weight": 0, "more": 1}, "apart": "never"})
+    assert [fault.path for fault in faults] == [
+        ("zebra",),
+        ("tray_pair", "weight"),
+        ("tray_pair", "more"),
+        ("apart",),
+    ]
+
+
+def test_a_job_without_settings_has_the_defaults() -> None:
+    assert level_of(BY_ID["reserve"], {}) == "off"
+    assert weight_of(BY_ID["opposite_travel"], {}) == 3
