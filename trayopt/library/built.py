@@ -1,15 +1,278 @@
-"""Built pins against each other, the always rules and physical rules at must, as far as it shows without solving."""
+"""Built pins against each other, the always rules and physical rules at must, as far as it shows without solving.
+
+Everything here follows from built pins alone: a leg that is built is placed, every leg that it is spliced to lies in
+the same tray, and its subunit is divided as the pin says. What follows only from the whole job is found by solving.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise, product
 
-from trayopt.domain.job import Job
+from trayopt.domain.assignment import Way
+from trayopt.domain.base import EPSILON
+from trayopt.domain.cable import FIBRE_RADIUS_MM
+from trayopt.domain.cablework import Leg
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job, LegPin, Trunk, TrunkPin
+from trayopt.domain.ranges import Run
 from trayopt.errors import Fault
 from trayopt.library.parts import Parts
+from trayopt.track.routes import cut_mm, routes_of, strip_mm
 
 
 def built_faults(parts: Parts, job: Job) -> Iterator[Fault]:
-    """Find what is clear from the pins alone; what follows only from the whole job is found by solving."""
-    del parts, job
-    yield from ()
+    """Find what is clear from the built pins of a job that is right in all else."""
+    pins = [(i, pin) for i, pin in parts.pins.items() if pin.built]
+    if pins:
+        yield from _Built(parts, job, pins).faults()
+
+
+class _Built:
+    def __init__(self, parts: Parts, job: Job, pins: list[tuple[int, LegPin | TrunkPin]]) -> None:
+        self.parts = parts
+        self.job = job
+        self.routes = routes_of(job)
+        self.leg_pins = [(i, pin, job.pinned_leg(pin)) for i, pin in pins if isinstance(pin, LegPin)]
+        self.trunk_pins = {pin.trunk: (i, pin) for i, pin in pins if isinstance(pin, TrunkPin)}
+        self.division = {(leg.trunk, leg.subunit): leg.of for _, _, leg in self.leg_pins}
+        self.stack: dict[Leg, tuple[str, int]] = {}
+        """Stack of every leg whose stack is settled, with the index of the pin that settles it."""
+        self.position: dict[Leg, tuple[int, int]] = {}
+
+    def faults(self) -> Iterator[Fault]:
+        yield from self.shared_trays()
+        yield from self.full_trays()
+        yield from self.subunits()
+        yield from self.bends()
+        yield from self.ways()
+        yield from self.seals()
+
+    def must(self, rule: str) -> bool:
+        setting = self.job.rules.get(rule)
+        return setting is not None and setting.level == "must"
+
+    def parameter(self, rule: str, name: str) -> int:
+        return int(self.job.rules[rule].parameters[name])
+
+    def fault(self, pin: int, message: str, found: str = "", allowed: str = "") -> Fault:
+        spot = self.parts.spot("pins", pin)
+        return spot.fault(
+            f"built pins cannot stand: {message}", found=found, allowed=allowed, hint="correct what is built"
+        )
+
+    def known_leg(self, run: Run) -> Leg | None:
+        """Give the leg that holds a run inside of one ribbon, where the division of its subunit is settled."""
+        subunit = self.job.trunk_by_id[run.trunk].subunit_of(run.first)
+        of = self.division.get((run.trunk, subunit.number), 1 if subunit.ribbons == 1 else None)
+        return None if of is None else subunit.leg_of_fibre(run.first, of)
+
+    def name(self, leg: Leg) -> str:
+        return f"{leg.trunk}:{self.job.subunit(leg).leg_span(leg)}"
+
+    def place(self, leg: Leg) -> Place | None:
+        if leg in self.stack and leg in self.position:
+            return Place(self.stack[leg][0], self.position[leg][0])
+        return None
+
+    def shared_trays(self) -> Iterator[Fault]:
+        """Legs that are spliced to each other lie in one tray: hand their places on, and find where two differ."""
+        neighbours: dict[Leg, list[Leg]] = {}
+        for piece in self.job.pieces:
+            a, b = self.known_leg(piece.a), self.known_leg(piece.b)
+            if a is not None and b is not None:
+                neighbours.setdefault(a, []).append(b)
+                neighbours.setdefault(b, []).append(a)
+        told = set()
+        for i, pin, start in self.leg_pins:
+            group, queue = {start}, [start]
+            while queue:
+                for leg in neighbours.get(queue.pop(), ()):
+                    if leg not in group:
+                        group.add(leg)
+                        queue.append(leg)
+            for leg in group:
+                for value, settled, what in (
+                    (pin.stack, self.stack, "stack"),
+                    (pin.position, self.position, "position"),
+                ):
+                    if value is None:
+                        continue
+                    kept: dict[Leg, tuple[str | int, int]] = settled  # type: ignore[assignment]
+                    before, by = kept.setdefault(leg, (value, i))
+                    if before != value and (by, i) not in told:
+                        told.add((by, i))
+                        other = self.job.pins[by]
+                        message = f"{pin.subject} and {other.subject} are spliced to each other and lie in one tray"
+                        yield self.fault(i, message, f"{what} {before} and {what} {value}", "one place")
+
+    def full_trays(self) -> Iterator[Fault]:
+        """Count what is settled to lie in a tray against what it holds."""
+        contents: dict[Place, set[Leg]] = {}
+        for leg in self.stack:
+            place = self.place(leg)
+            if place is not None:
+                contents.setdefault(place, set()).add(leg)
+        for place, legs in contents.items():
+            tray = self.job.enclosure.tray_at(place)
+            pin = max(max(self.stack[leg][1], self.position[leg][1]) for leg in legs)
+            splices = sum(
+                piece.count
+                for piece in self.job.pieces
+                if self.known_leg(piece.a) in legs or self.known_leg(piece.b) in legs
+            )
+            fibres = splices + sum(
+                self.job.subunit(leg).fibres // leg.of - self.job.spliced_fibres(leg) for leg in legs
+            )
+            sleeves = sum(
+                run.sleeves(tray.sleeve_fibres)
+                for run in self.job.sleeve_runs
+                if self.known_leg(run.a) in legs or self.known_leg(run.b) in legs
+            )
+            for rule, what, count, most in (
+                ("tray_fibres", "splices and parked fibres", fibres, tray.fibres),
+                ("tray_sleeves", "sleeves", sleeves, tray.sleeves),
+            ):
+                if self.must(rule) and count > most:
+                    yield self.fault(pin, f"{place} is too full ({rule})", f"{count} {what}", f"up to {most}")
+            if self.must("entrance_legs"):
+                most = max(self.same_way(legs).values())
+                if most > tray.entrance_legs:
+                    message = f"too many legs through one entrance of {place} (entrance_legs)"
+                    yield self.fault(pin, message, f"{most} legs", f"up to {tray.entrance_legs}")
+
+    def same_way(self, legs: set[Leg]) -> dict[str, int]:
+        """Count legs that surely travel the same way: those of one trunk, and of all trunks whose travel is settled."""
+        counts: dict[str, int] = {}
+        for leg in legs:
+            trunk = self.job.trunk_by_id[leg.trunk]
+            pin = self.trunk_pins.get(leg.trunk)
+            travel = trunk.travel if pin is None or pin[1].travel is None else pin[1].travel
+            key = f"trunk {leg.trunk}" if travel == "either" else travel
+            counts[key] = counts.get(key, 0) + 1
+        return counts
+
+    def subunits(self) -> Iterator[Fault]:
+        """Find subunits divided at the tray whose legs are not on one stack at positions that stay or rise by one."""
+        told = set()
+        for early, late in self.next_legs(set(self.stack)):
+            stacks, pins = zip(self.stack[early], self.stack[late], strict=True)
+            if stacks[0] != stacks[1] and pins not in told:
+                told.add(pins)
+                yield self.parted(early, late, max(pins), f"stacks {stacks[0]} and {stacks[1]}", "one stack")
+        for early, late in self.next_legs(set(self.position)):
+            positions, pins = zip(self.position[early], self.position[late], strict=True)
+            between = [Leg(*early[:2], group, early.of) for group in range(early.group + 1, late.group + 1)]
+            most = sum(self.job.spliced_fibres(leg) > 0 for leg in between)
+            if not 0 <= positions[1] - positions[0] <= most and pins not in told:
+                told.add(pins)
+                found = f"positions {positions[0]} and {positions[1]}"
+                yield self.parted(early, late, max(pins), found, f"a rise of 0 to {most}")
+
+    def next_legs(self, legs: set[Leg]) -> Iterator[tuple[Leg, Leg]]:
+        """Pair each of some legs with the next of them in its subunit, where that is divided at the tray."""
+        for early, late in pairwise(sorted(legs)):
+            if early[:2] == late[:2] and self.job.trunk_by_id[early.trunk].divide_at == "tray":
+                yield early, late
+
+    def parted(self, early: Leg, late: Leg, pin: int, found: str, allowed: str) -> Fault:
+        message = f"{self.name(early)} and {self.name(late)} are of one subunit that is divided at the tray"
+        return self.fault(pin, message, found, allowed)
+
+    def bends(self) -> Iterator[Fault]:
+        """Find built legs whose tube there is not, or that are bent too tightly on the track or in the tray."""
+        for i, _, leg in self.leg_pins:
+            trunk = self.job.trunk_by_id[leg.trunk]
+            goes = self.routes.traveller(trunk, self.job.subunit(leg), leg.of)
+            least = self.job.enclosure.track.min_radius_mm
+            if goes is None:
+                needed = trunk.cable.bore_mm(
+                    self.job.subunit(leg).ribbons // leg.of, self.job.subunit(leg).ribbon_fibres
+                )
+                widest = max(tube.bore_mm for tube in self.job.tubes.tubes)
+                message = f"no tube of the set holds {self.name(leg)} (leg tube)"
+                yield self.fault(i, message, f"a bore of {needed:.2f} mm", f"up to {widest:g} mm")
+            elif self.must("bend_radius") and goes.radius_mm > least + EPSILON:
+                message = f"the track bends what travels for {self.name(leg)} too tightly (bend_radius)"
+                yield self.fault(i, message, f"{least:g} mm", f"{goes.radius_mm:g} mm or more")
+            if leg in self.stack and self.must("fibre_bend"):
+                tray = self.job.enclosure.stack_by_id[self.stack[leg][0]].tray
+                radius = FIBRE_RADIUS_MM[trunk.cable.fibre]
+                if tray.min_radius_mm < radius - EPSILON:
+                    message = (
+                        f"trays of stack {self.stack[leg][0]} bend the fibre of {leg.trunk} too tightly (fibre_bend)"
+                    )
+                    yield self.fault(i, message, f"{tray.min_radius_mm:g} mm", f"{radius:g} mm or more")
+
+    def open_ways(self, trunk: Trunk) -> list[Way]:
+        """Give the ways that the trunk's own limits and its built pin leave."""
+        pin = self.trunk_pins[trunk.id][1] if trunk.id in self.trunk_pins else TrunkPin(trunk=trunk.id)
+        ports = trunk.allowed_ports(self.job.enclosure) if pin.port is None else (pin.port,)
+        travels = trunk.travels if pin.travel is None else (pin.travel,)
+        loops = trunk.loops if pin.loops is None else (pin.loops,)
+        return [Way(*way) for way in product(ports, travels, loops)]
+
+    def ways(self) -> Iterator[Fault]:
+        """Find built legs that no open way of their trunk lets reach the bench, or that take too much jacket."""
+        for i, _, leg in self.leg_pins:
+            place = self.place(leg)
+            trunk = self.job.trunk_by_id[leg.trunk]
+            if place is None:
+                continue
+            ends = self.job.enclosure.stack_by_id[place.stack].ends
+            frees = [(self.routes.free_mm(way, place, end.id), way) for way in self.open_ways(trunk) for end in ends]
+            if self.must("reach"):
+                bench = self.parameter("reach", "bench_mm")
+                most = max(free for free, _ in frees)
+                if most < bench:
+                    message = f"no way of trunk {leg.trunk} lets {place} be brought to the bench (reach)"
+                    yield self.fault(i, message, f"{most} mm", f"{bench} mm or more")
+            if self.must("exposed") and trunk.exposed_mm is not None:
+                strip = min(self.strip_mm(trunk, way, place, free) for free, way in frees)
+                if strip > trunk.exposed_mm:
+                    message = (
+                        f"{self.name(leg)} in {place} takes more jacket off than trunk {leg.trunk} allows (exposed)"
+                    )
+                    yield self.fault(i, message, f"{strip} mm", f"up to {trunk.exposed_mm} mm")
+
+    def strip_mm(self, trunk: Trunk, way: Way, place: Place, free: int) -> int:
+        values = {
+            name: self.parameter("exposed", name)
+            for name in ("resplice_mm", "allowance_mm", "least_mm", "extra_loop_mm")
+        }
+        route = free + self.job.enclosure.tray_at(place).inside_mm
+        cut = cut_mm(
+            trunk.transition_mm,
+            route,
+            way.loops,
+            resplice_mm=values["resplice_mm"],
+            allowance_mm=values["allowance_mm"],
+        )
+        return strip_mm([cut], way.loops, least_mm=values["least_mm"], extra_loop_mm=values["extra_loop_mm"])
+
+    def seals(self) -> Iterator[Fault]:
+        """Find ports at which trunks are settled to enter that no seal takes together."""
+        if not self.must("port_seal"):
+            return
+        entering: dict[str, list[tuple[int, Trunk]]] = {}
+        in_box = {leg.trunk: i for i, _, leg in self.leg_pins} | {name: i for name, (i, _) in self.trunk_pins.items()}
+        for trunk in self.job.trunks:
+            ports = {way.port for way in self.open_ways(trunk)} if trunk.id in in_box else set()
+            if len(ports) == 1:
+                entering.setdefault(ports.pop(), []).append((in_box[trunk.id], trunk))
+        for name, entered in entering.items():
+            diameters = [trunk.cable.diameter_mm for _, trunk in entered]
+            takes = any(
+                seal.holes >= len(diameters)
+                and all(seal.least_mm - EPSILON <= size <= seal.most_mm + EPSILON for size in diameters)
+                for seal in self.job.enclosure.port_by_id[name].seals
+            )
+            if not takes:
+                names = " and ".join(trunk.id for _, trunk in entered)
+                seals = "; ".join(
+                    f"{seal.holes} of {seal.least_mm:g} to {seal.most_mm:g} mm"
+                    for seal in self.job.enclosure.port_by_id[name].seals
+                )
+                found = ", ".join(f"{size:g} mm" for size in diameters)
+                message = f"no seal of port {name} takes {names} (port_seal)"
+                yield self.fault(max(i for i, _ in entered), message, found, seals or "none: the port has no seal")
