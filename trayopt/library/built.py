@@ -156,18 +156,18 @@ class _Built:
         """Find subunits divided at the tray whose legs are not on one stack at positions that stay or rise by one."""
         told = set()
         for early, late in self.next_legs(set(self.stack)):
-            stacks, pins = zip(self.stack[early], self.stack[late], strict=True)
-            if stacks[0] != stacks[1] and pins not in told:
-                told.add(pins)
-                yield self.parted(early, late, max(pins), f"stacks {stacks[0]} and {stacks[1]}", "one stack")
+            (one, first), (other, second) = self.stack[early], self.stack[late]
+            if one != other and (first, second) not in told:
+                told.add((first, second))
+                yield self.parted(early, late, max(first, second), f"stacks {one} and {other}", "one stack")
         for early, late in self.next_legs(set(self.position)):
-            positions, pins = zip(self.position[early], self.position[late], strict=True)
+            (low, first), (high, second) = self.position[early], self.position[late]
             between = [Leg(*early[:2], group, early.of) for group in range(early.group + 1, late.group + 1)]
             most = sum(self.job.spliced_fibres(leg) > 0 for leg in between)
-            if not 0 <= positions[1] - positions[0] <= most and pins not in told:
-                told.add(pins)
-                found = f"positions {positions[0]} and {positions[1]}"
-                yield self.parted(early, late, max(pins), found, f"a rise of 0 to {most}")
+            if not 0 <= high - low <= most and (first, second) not in told:
+                told.add((first, second))
+                found = f"positions {low} and {high}"
+                yield self.parted(early, late, max(first, second), found, f"a rise of 0 to {most}")
 
     def next_legs(self, legs: set[Leg]) -> Iterator[tuple[Leg, Leg]]:
         """Pair each of some legs with the next of them in its subunit, where that is divided at the tray."""
