@@ -108,8 +108,9 @@ def _figures(laid: Laid, plan: Plan, right: Plan) -> Iterator[Difference]:
     yield from differences(claimed_data, right_data)
     yield from rows(
         [
-            (row_leg(job, row) or i, row.leg, data)
+            (leg or i, str(leg or row.leg), data)
             for i, (row, data) in enumerate(zip(plan.legs, claimed_legs, strict=True))
+            for leg in (row_leg(job, row),)
         ],
         [(leg, str(leg), data) for leg, data in zip(legs_of(laid), right_legs, strict=True)],
         "legs",
