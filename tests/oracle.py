@@ -1110,6 +1110,8 @@ class Ways:
             if pin.built and not pin.subunit:
                 self.options[pin.trunk] = [o for o in self.options[pin.trunk] if self._fits(pin, o)]
         self._best: dict[Any, tuple[int, int, int] | None] = {}
+        self._open: dict[Any, bool] = {}
+        self._takes: dict[tuple[str, tuple[str, ...]], bool] = {}
         self._relaxed: dict[frozenset[str], Pair] = {}
         self._base: dict[tuple[Option, str, str], tuple[list[int], int]] = {}
         self.groups: dict[Any, Group] = {}  # of all splits
@@ -1126,37 +1128,6 @@ class Ways:
         if key not in self._base:
             self._base[key] = (self.facts.direct_way(*key)[0], self.facts.base_mm(*key))
         return self._base[key]
-
-    def layout(self, plan: Plan) -> tuple[Any, ...]:
-        """All that the ways depend on: what travels where for each trunk, and the legs of each tray."""
-        facts = self.facts
-        trunks = []
-        for t in plan.box:
-            items: list[tuple[float, str | None]] = []
-            for s, k in enumerate(plan.k[t], 1):
-                legs = plan.of_subunit(t, s)
-                if not legs:
-                    if facts.coiled(t):
-                        items.append((facts.subunits[t][s - 1].diameter_mm, None))
-                    continue
-                tube = facts.traveller(t, s, k)
-                diameter = tube[0] if tube else 0.0
-                if k == 1 or not facts.at_port(t):
-                    legs = legs[:1]
-                elif facts.coiled(t):
-                    items += [(diameter, None)] * (k - len(legs))
-                items += [(diameter, plan.placed[leg][0]) for leg in legs]
-            rises: dict[str, list[int]] = {}
-            for leg, place in plan.placed.items():
-                if leg[0] == t:
-                    rises.setdefault(place[0], []).append(facts.rise_mm(place))
-            spread = tuple((s, len(r), min(r), max(r), sum(r)) for s, r in rises.items())
-            trunks.append((t, tuple(items), spread))
-        trays = tuple(
-            (place[0], tuple(sum(leg[0] == t and at == place for leg, at in plan.placed.items()) for t in plan.box))
-            for place in plan.used
-        )
-        return tuple(trunks), trays
 
     def size(
         self, trunk: tuple[Any, ...], option: Option, ends: Mapping[str, str]
@@ -1224,6 +1195,11 @@ class Ways:
                 total = _plus(total, self.facts.cost("opposite_travel"))
         return total
 
+    def _port_takes(self, port: str, trunks: tuple[str, ...]) -> bool:
+        if (port, trunks) not in self._takes:
+            self._takes[port, trunks] = self.facts.port_takes(port, trunks)
+        return self._takes[port, trunks]
+
     def _together(
         self, chosen: Sequence[tuple[str, Option]], trays: tuple[Any, ...], load: Sequence[float], last: bool
     ) -> Pair | None:
@@ -1237,7 +1213,7 @@ class Ways:
         ports: dict[str, list[str]] = {}
         for t, option in chosen:
             ports.setdefault(option[0], []).append(t)
-        broken["port_seal"] = sum(not facts.port_takes(port, trunks) for port, trunks in ports.items())
+        broken["port_seal"] = sum(not self._port_takes(port, tuple(trunks)) for port, trunks in ports.items())
         fill = facts.rules["guide_fill"].params["fill"]
         broken["guide_fill"] = sum(
             used > fill * guide["opening_mm2"] + EPS for used, guide in zip(load, facts.guides, strict=True)
@@ -1319,6 +1295,12 @@ class Ways:
             self._best[layout] = answer
         return self._best[layout]
 
+    def open(self, layout: tuple[Any, ...]) -> bool:
+        """Whether any way of the layout breaks nothing hard."""
+        if layout not in self._open:
+            self._open[layout] = next(self.every(layout), None) is not None
+        return self._open[layout]
+
     def relaxed(self, box: frozenset[str]) -> Pair:
         """Return a lower bound on broken must and prefer of the ways of trunks that are surely in the box."""
         if box not in self._relaxed:
@@ -1344,6 +1326,9 @@ class Ways:
 
 def _plus(a: Pair, b: Pair) -> Pair:
     return a[0] + b[0], a[1] + b[1]
+
+
+Layout = tuple[Plan, int, int, tuple[Any, ...]]  # with broken must and prefer, and what the ways depend on
 
 
 class Split:
@@ -1401,6 +1386,7 @@ class Split:
         }
         self.place_stack = [p[0] for p in facts.places]
         self.place_position = [p[1] for p in facts.places]
+        self.rise = [facts.rise_mm(place) for place in facts.places]
         self.tail = [0] * (len(self.groups) + 1)
         for i in range(len(self.groups) - 1, -1, -1):
             self.tail[i] = self.tail[i + 1] + self.groups[i].splices
@@ -1454,6 +1440,42 @@ class Split:
             for rise in [self.facts.rise_mm(place)]
         )
 
+    def layout(self, where: Sequence[int], *, whole: bool) -> tuple[Any, ...]:
+        """All that the ways depend on: what travels where for each trunk, and the legs of each tray.
+
+        If the layout is not yet ``whole``, only what can no longer lessen is in it: a subunit that is to be divided
+        at the port but has no placed leg yet might travel in slimmer tubes than its own.
+        """
+        facts = self.facts
+        trunks = []
+        box: list[str] = []
+        held: dict[int, dict[str, int]] = {}
+        for t, subunits in self.subunits.items():
+            items: list[tuple[float, str | None]] = []
+            rises: dict[str, list[int]] = {}
+            for s, legs in enumerate(subunits, 1):
+                own = len(legs) == 1 or not facts.at_port(t)
+                placed = [where[i] for i in legs if where[i] >= 0]
+                if not placed:
+                    if facts.coiled(t) and (own or whole):
+                        items.append((facts.subunits[t][s - 1].diameter_mm, None))
+                    continue
+                tube = facts.traveller(t, s, len(legs))
+                diameter = tube[0] if tube else 0.0
+                if not own and facts.coiled(t):
+                    items += [(diameter, None)] * (len(legs) - len(placed))
+                items += [(diameter, self.place_stack[w]) for w in (placed[:1] if own else placed)]
+                for w in placed:
+                    rises.setdefault(self.place_stack[w], []).append(self.rise[w])
+                    held.setdefault(w, {}).setdefault(t, 0)
+                    held[w][t] += 1
+            if rises:
+                box.append(t)
+                spread = tuple((stack, len(r), min(r), max(r), sum(r)) for stack, r in rises.items())
+                trunks.append((t, tuple(items), spread))
+        trays = tuple((self.place_stack[w], tuple(counts.get(t, 0) for t in box)) for w, counts in sorted(held.items()))
+        return tuple(trunks), trays
+
     def canonical(self, where: Sequence[int]) -> bool:
         """Whether every divided subunit has a placed leg: otherwise the same plan is met at k = 1."""
         return all(
@@ -1462,7 +1484,7 @@ class Split:
             for legs in subunits
         )
 
-    def walk(self, cut: Cut | None) -> Iterator[tuple[Plan, int, int]]:
+    def walk(self, cut: Cut | None) -> Iterator[Layout]:
         """Yield every layout of the groups that breaks nothing hard, save where ``cut`` says to turn back.
 
         With each layout come broken must and broken prefer of the rules that need no options and ends.
@@ -1486,7 +1508,7 @@ class Split:
         where: list[int],
         room: dict[int, int],
         cut: Cut | None,
-    ) -> Iterator[tuple[Plan, int, int]]:
+    ) -> Iterator[Layout]:
         if cut is not None:
             lost = unplaced + max(0, self.tail[n] - sum(room.values()))
             if cut(self, where, n, unplaced, lost):
@@ -1500,7 +1522,7 @@ class Split:
                 plan = Plan(self.facts, Decision({}, self.ks, legs, {}), ways=False)
                 feasible, must, prefer = plan.tally(plan.broken(PLACE_RULES))
                 if feasible:
-                    yield plan, must, prefer
+                    yield plan, must, prefer, self.layout(where, whole=True)
             return
         group = self.groups[n]
         size = group.splices + group.parked
@@ -1509,7 +1531,8 @@ class Split:
                 continue
             for i in group.legs:
                 where[i] = p
-            if self._together(where, group):
+            last = n + 1 == len(self.groups)
+            if self._together(where, group) and (last or self.ways.open(self.layout(where, whole=False))):
                 room[p] -= size
                 yield from self._walk(n + 1, unplaced, where, room, cut)
                 room[p] += size
@@ -1653,7 +1676,7 @@ def _with(goals: Sequence[int], way: tuple[int, int, int]) -> list[int]:
 
 
 class _Search:
-    """Best-first bookkeeping of :func:`solve`."""
+    """The search of :func:`solve`: all splits, depth first over the places, with the best plan so far as a bound."""
 
     def __init__(self, facts: Facts, goal_order: Sequence[str]) -> None:
         if sorted(goal_order) != sorted(GOAL_ORDER):
@@ -1697,14 +1720,13 @@ class _Search:
 
     def _layouts(self) -> Iterator[tuple[Goals, Plan, tuple[Any, ...], tuple[int, int, int]]]:
         for split in self.splits:
-            for plan, must, prefer in split.walk(self.cut):
+            for plan, must, prefer, layout in split.walk(self.cut):
                 goals = [len(plan.loose), must, prefer, len(plan.placed), len(plan.crossings()), 0, plan.out_of_turn()]
                 least = (*self.ways.relaxed(frozenset(plan.box)), split.shortest_sum(plan))
                 if self.best is not None:
                     bound = self.ordered(_with(goals, least))
                     if bound > self.best or (bound == self.best and not self.collecting):
                         continue
-                layout = self.ways.layout(plan)
                 way = self.ways.best(layout)
                 if way is not None:
                     yield self.ordered(_with(goals, way)), plan, layout, way
@@ -1737,8 +1759,8 @@ def all_feasible(job: Json | Facts) -> Iterator[Decision]:
     facts = job if isinstance(job, Facts) else Facts(job)
     ways = Ways(facts)
     for split in _splits(facts, ways):
-        for plan, _, _ in split.walk(None):
-            for _, trunks, ends in ways.every(ways.layout(plan)):
+        for plan, _, _, layout in split.walk(None):
+            for _, trunks, ends in ways.every(layout):
                 yield _full(plan, trunks, ends)
 
 

@@ -44,7 +44,7 @@ TUBE_SETS: list[list[Json]] = [
         {"bore_mm": 1.2, "diameter_mm": 2, "least_radius_mm": 20},
         {"bore_mm": 2.2, "diameter_mm": 3.2, "least_radius_mm": 32},
     ],
-    [{"bore_mm": 2, "diameter_mm": 3, "least_radius_mm": 30}, {"bore_mm": 4, "diameter_mm": 9, "least_radius_mm": 90}],
+    [{"bore_mm": 2, "diameter_mm": 3, "least_radius_mm": 30}, {"bore_mm": 4, "diameter_mm": 6, "least_radius_mm": 85}],
     [{"bore_mm": 0.9, "diameter_mm": 1.5, "least_radius_mm": 15}],
 ]
 
@@ -177,9 +177,9 @@ def _random_cable(rng: random.Random, name: str, width: int, size: int) -> Json:
     entries: list[Json] = []
     left = size
     while left > 0 and len(entries) < 2:
-        ribbons = min(rng.choice([1, 2, 2, 2, 3, 4, 4]), left)
-        count = 2 if 2 * ribbons <= left and _chance(rng, 0.5) else 1
-        diameter = 9 if _chance(rng, 0.03) else rng.choice([2.5, 3, 4, 5])
+        ribbons = min(rng.choice([1, 1, 2, 2, 2, 3, 4]), left)
+        count = min(rng.choice([1, 2, 3]), left // ribbons)
+        diameter = 9 if _chance(rng, 0.02) else rng.choice([2.5, 3, 4, 5])
         entries.append({"count": count, "ribbons": ribbons, "ribbon_fibres": width, "diameter_mm": diameter})
         if _chance(rng, 0.1):
             entries[-1]["least_radius_mm"] = rng.choice([20, 60, 80])
@@ -188,8 +188,6 @@ def _random_cable(rng: random.Random, name: str, width: int, size: int) -> Json:
         "construction": rng.choice(FLAT if _chance(rng, 0.7) else ROUND),
         "fibre": rng.choice(["G.652.D", "G.652.D", "G.652.D", "G.657.A1", "G.657.A2", "G.657.B3"]),
     }
-    if given["construction"] in FLAT:
-        given["ribbon_mm"] = [round(0.27 * width, 2), 0.36]
     return _cable(name, rng.choice([8, 10, 12, 14.5]), entries, **given)
 
 
@@ -239,10 +237,12 @@ def _random_enclosure(rng: random.Random, tray: Json, stacks: int, positions: in
     port_list = []
     for p in list(PORTS)[:ports]:
         x, y, guide, turns = PORTS[p]
-        seals = [{"holes": 1, "least_mm": 8, "most_mm": rng.choice([30, 30, 30, 12])}]
-        if _chance(rng, 0.85):
-            seals.append({"holes": rng.choice([2, 3, 4]), "least_mm": rng.choice([5, 8]), "most_mm": 18})
-        if _chance(rng, 0.03):
+        seals = [{"holes": 1, "least_mm": 8, "most_mm": rng.choice([30, 30, 30, 30, 12])}]
+        if _chance(rng, 0.95):
+            seals.append(
+                {"holes": rng.choice([2, 3, 4, 4]), "least_mm": rng.choice([5, 8]), "most_mm": rng.choice([18, 18, 14])}
+            )
+        if _chance(rng, 0.02):
             seals = []
         port_list.append(
             {
@@ -322,7 +322,7 @@ def _random_rules(rng: random.Random, share: float) -> dict[str, Any]:
     """Levels, weights and parameters that differ from the defaults; ``share`` of the rules are touched."""
     params: dict[str, dict[str, list[Any]]] = {
         "guide_fill": {"fill": [0.4, 0.5, 0.6]},
-        "reach": {"bench_mm": [1200, 1200, 1500, 1500, 1800, 1900]},
+        "reach": {"bench_mm": [1000, 1200, 1200, 1500, 1500, 1700, 1900]},
         "exposed": {"least_mm": [2000, 2400], "allowance_mm": [0, 70], "resplice_mm": [90]},
         "slack_loops": {"most": [1, 2]},
         "reserve": {"trays": [1, 2]},
@@ -330,11 +330,11 @@ def _random_rules(rng: random.Random, share: float) -> dict[str, Any]:
     }
     rules: dict[str, Any] = {}
     for rule, (kind, *_) in oracle.RULES.items():
-        if kind == "always" or not (_chance(rng, share) or (rule == "reach" and _chance(rng, 0.85))):
+        if kind == "always" or not (_chance(rng, share) or (rule == "reach" and _chance(rng, 0.9))):
             continue
         level = rng.choice(["must", "prefer", "off"] if kind == "practice" else ["must", "must", "prefer", "off"])
         long: Json = {"level": level}
-        if rule == "reach" and _chance(rng, 0.85):
+        if rule == "reach" and _chance(rng, 0.9):
             long = {}
         if long.get("level") == "prefer" and _chance(rng, 0.6):
             long["weight"] = rng.choice([1, 2, 3, 5])
@@ -397,9 +397,9 @@ def random_job(
     pins: float = 0.3,
     apart: float = 0.25,
     at_port: float = 0.3,
-    tight: float = 0.3,
+    tight: float = 0.25,
 ) -> Json:
-    """Draw a tiny valid job, resolved. What is None is drawn.
+    """Draw a tiny valid job, resolved; about two in five cannot be placed whole. What is None is drawn.
 
     Parameters
     ----------
@@ -425,7 +425,7 @@ def random_job(
     positions = positions or (rng.choice([2, 3]) if stacks == 1 else rng.choice([1, 2, 2, 2]))
     ports = ports or rng.choice([2, 2, 3])
     ends = ends or rng.choice([1, 1, 2])
-    shape = shape or rng.choice(["straight", "straight", "shuffled", "partial"])
+    shape = shape or rng.choice(["straight", "shuffled", "shuffled", "partial"])
     size = ribbons or (rng.choice([2, 3, 4, 4, 6]) if trunks == 2 else rng.choice([2, 3, 4]))
     width = rng.choice([2, 4, 4, 12])
     narrow = width // 2 if _chance(rng, 0.1) else width
@@ -436,16 +436,21 @@ def random_job(
         about = size if i == 0 else max(1, size if trunks == 2 else rng.randint(1, size))
         w = narrow if i else width
         cables[t] = _random_cable(rng, f"cable-{t.lower()}", w, about * (width // w))
+        if i and _chance(rng, 0.4):
+            cables[t]["subunits"] = copy.deepcopy(cables["P"]["subunits"])
+            w = width
+        if cables[t]["construction"] in FLAT:
+            cables[t]["ribbon_mm"] = [round(0.27 * w, 2), 0.36]
     joins = _random_joins(rng, cables, shape)
     splices = sum(b - a + 1 for _, a, b in (oracle.parse_run(join["a"]) for join in joins))
 
     scarce = _chance(rng, tight)
     places = stacks * positions
     sleeve = rng.choice([width, width, 12])
-    want = math.ceil(splices / places * rng.choice([0.8, 1.0, 1.2, 1.5] if scarce else [1.5, 2.0, 3.0, 4.0]))
+    want = math.ceil(splices / places * rng.choice([0.8, 1.0, 1.2, 1.5] if scarce else [1.2, 1.3, 1.5, 2.0, 3.0]))
     if not scarce:
-        # room for two of the largest subunits, spliced or parked
-        want = max(want, 2 * max(len(s) * (s[0][1] - s[0][0] + 1) for c in cables.values() for s in _fibres(c)))
+        # room for the largest subunit, spliced or parked
+        want = max(want, max(len(s) * (s[0][1] - s[0][0] + 1) for c in cables.values() for s in _fibres(c)))
     fibres = max(width, math.ceil(want / width) * width)
     inside = rng.choice([300, 250, 900])
     tray = {
@@ -458,7 +463,7 @@ def random_job(
         "height_mm": 10,
         "size_mm": [110, 130],
         "inside_mm": inside,
-        "min_radius_mm": 15 if _chance(rng, 0.04) else 30,
+        "min_radius_mm": 15 if _chance(rng, 0.03) else 30,
     }
     enclosure = _random_enclosure(rng, tray, stacks, positions, ends, ports)
     all_ports = [port["id"] for port in enclosure["ports"]]
@@ -475,8 +480,8 @@ def random_job(
         }
         if _chance(rng, 0.35):
             given["ports"] = rng.sample(all_ports, 2) if len(all_ports) > 1 else all_ports
-        if _chance(rng, 0.12):
-            given["exposed_mm"] = rng.choice([2900, 3000, 3000, 3500, 3500, 4200, 4200])
+        if _chance(rng, 0.07):
+            given["exposed_mm"] = rng.choice([2900, 3000, 3200, 3500, 3500, 4200, 4200])
         trunk_list.append(_trunk(t, cables[t], **given))
 
     if scarce and _chance(rng, 0.5):
