@@ -32,7 +32,7 @@ class RunText:
 
 
 def _read_run(value: object) -> object:
-    return parse_run(value) if isinstance(value, str) else value
+    return value if isinstance(value, Run) else parse_run(value if isinstance(value, str) else "")
 
 
 class Trunk(Frozen):
