@@ -34,8 +34,8 @@ def _line(value: object) -> str:
     return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
 
-def write_whole(path: str | Path, text: str) -> None:
-    """Write a file as UTF-8, whole or not at all; ``-`` is standard output.
+def write_whole(path: str | Path, text: str | bytes) -> None:
+    """Write a file (text as UTF-8), whole or not at all; ``-`` is standard output.
 
     The text goes to a new file in the same folder, which then takes the place of the old one. What is no regular file,
     such as ``/dev/null``, is written to as it is.
@@ -45,16 +45,20 @@ def write_whole(path: str | Path, text: str) -> None:
     InputError
         Where the file cannot be written.
     """
+    raw = text.encode() if isinstance(text, str) else text
     if str(path) == "-":
-        sys.stdout.write(text)
+        if isinstance(text, str):
+            sys.stdout.write(text)
+        else:
+            sys.stdout.buffer.write(raw)
         return
     target = Path(path)
     try:
         target = target.resolve()
         if target.exists() and not target.is_file() and not target.is_dir():
-            target.write_text(text, encoding="utf-8")
+            target.write_bytes(raw)
             return
-        _replace(target, text.encode())
+        _replace(target, raw)
     except (OSError, ValueError) as wrong:
         reason = wrong.strerror if isinstance(wrong, OSError) and wrong.strerror else str(wrong)
         hint = "name a file in a folder that is there and that you may write to"
