@@ -20,13 +20,16 @@ Mode = Literal["hard", "soft", "guard", "free"]
 class Policy:
     """How the rules enter a model.
 
-    ``must`` and ``prefer`` tell what becomes of practice rules at must and of any rule at prefer: ``hard`` (no plan of the
-    model breaks one), ``soft`` (each subject has a literal that lets it go) or ``free`` (left out). Always rules, built pins
-    and physical rules at must are always hard.
+    ``must`` is for practice rules at must, ``physical`` for physical rules at must, ``prefer`` for any rule at prefer:
+    ``hard`` (no plan of the model breaks one), ``soft`` (each subject has a literal that lets it go), ``guard`` (each group
+    of an explanation holds while its guard does) or ``free`` (left out). Always rules and built pins are hard; pins that are
+    built can be put under a guard of their own as well, with ``built``.
     """
 
     must: Mode = "soft"
     prefer: Mode = "soft"
+    physical: Mode = "hard"
+    built: Mode = "hard"
 
     def mode(self, job: Job, rule: Rule[Any]) -> Mode:
         """Give the mode of one rule in a job."""
@@ -36,7 +39,7 @@ class Policy:
         if level == "off":
             return "free"
         if level == "must":
-            return "hard" if rule.kind == "physical" else self.must
+            return self.physical if rule.kind == "physical" else self.must
         return self.prefer
 
 
@@ -52,11 +55,11 @@ def build(
     model = Model(job, divisions=divisions, ways=ways, all_placed=all_placed)
     modes = {rule.id: policy.mode(job, rule) for rule in RULES}
     model.kept = {rule for rule, mode in modes.items() if mode == "hard"}
-    built = {pin.subject for pin in job.pins if pin.built}
+    built = frozenset(pin.subject for pin in job.pins if pin.built)
     for rule in RULES:
-        mode = modes[rule.id]
-        if mode != "free" or (rule.id == "pin" and built):
-            rule.encode(job, model, Poster(model, rule.id, mode, built if rule.id == "pin" else frozenset()))
+        if modes[rule.id] != "free" or (rule.id == "pin" and built):
+            facts = built if rule.id == "pin" else frozenset()
+            rule.encode(job, model, Poster(model, rule, modes[rule.id], facts, policy.built))
     for trunk in job.trunks:
         for way in model.ways(trunk):
             model.goes(trunk, way)
@@ -64,19 +67,35 @@ def build(
 
 
 class Poster:
-    """Posts the constraints of one rule into a model."""
+    """Posts the constraints of one rule into a model; ``facts`` are subjects with a mode of their own."""
 
-    def __init__(self, model: Model, rule: str, mode: Mode, facts: set[str] | frozenset[str]) -> None:
-        self.model, self.rule, self.mode, self.facts = model, rule, mode, facts
+    def __init__(self, model: Model, rule: Rule[Any], mode: Mode, facts: frozenset[str], facts_mode: Mode) -> None:
+        self.model, self.rule, self.mode = model, rule, mode
+        self.facts, self.facts_mode = facts, facts_mode
 
-    def __call__(self, constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
+    def __call__(self, constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:  # noqa: ANN401
         """Post one constraint for (rule, subject)."""
         if constraint is True:
             return
-        if self.mode == "hard" or subject in self.facts:
+        mode = self.facts_mode if subject in self.facts else self.mode
+        if mode == "hard":
             self.model.require(constraint, *when)
-        elif self.mode == "soft":
-            group = Group(self.rule, subject)
+        elif mode == "soft":
+            group = Group(self.rule.id, subject)
             if group not in self.model.let_go:
                 self.model.let_go[group] = self.model.literal(f"without {group}")
             self.model.require(constraint, ~self.model.let_go[group], *when)
+        elif mode == "guard":
+            self.model.require(constraint, guard(self.model, group_of(self.rule, subject)), *when)
+
+
+def group_of(rule: Rule[Any], subject: str) -> Group:
+    """Give the group of an explanation in which a subject counts: tray places are merged by stack."""
+    return Group(rule.id, subject.partition("/")[0] if rule.subject == "tray place" else subject)
+
+
+def guard(model: Model, group: Group) -> Any:  # noqa: ANN401
+    """Give the literal that holds a group, made on demand."""
+    if group not in model.guards:
+        model.guards[group] = model.literal(f"hold {group}")
+    return model.guards[group]

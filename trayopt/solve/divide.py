@@ -83,7 +83,9 @@ class Divider:
         subunit = self.job.subunit(leg)
         first, last = subunit.leg_run(leg)
         return subunit.fibres // leg.of, sum(
-            run.sleeves(tray.sleeve_fibres) for run in self._runs_of[leg.trunk, leg.subunit] if first <= run.first <= last
+            run.sleeves(tray.sleeve_fibres)
+            for run in self._runs_of[leg.trunk, leg.subunit]
+            if first <= run.first <= last
         )
 
     @cached_property
@@ -94,6 +96,11 @@ class Divider:
                 subunit = self.job.trunk_by_id[side.trunk].subunit_of(side.first)
                 found[side.trunk, subunit.number].append(_Side(side.first, run.count))
         return found
+
+    @property
+    def most_legs(self) -> int:
+        """Legs of the finest useful divisions."""
+        return sum(max(self._count(key, of) for of in open_) for key, open_ in self.open.items())
 
     def settle(self) -> Settled | None:
         """Find divisions of least legs, like subunits alike where that costs none; None if there are none at all."""
@@ -120,7 +127,9 @@ class Divider:
             return None
         if status != cp_model.OPTIMAL:
             return Settled(self.open, 0)
-        chosen = {key: tuple(of for of, x in options.items() if solver.boolean_value(x)) for key, options in divided.items()}
+        chosen = {
+            key: tuple(of for of, x in options.items() if solver.boolean_value(x)) for key, options in divided.items()
+        }
         return Settled(chosen, sum(self._count(key, of) for key, (of,) in chosen.items()))
 
     def within(self, legs: int) -> dict[Key, tuple[int, ...]]:
@@ -159,7 +168,10 @@ class Divider:
         def cut(before: Piece, after: Piece) -> Any:  # noqa: ANN401
             """Literal of an edge that is cut on both sides; 1 if both are edges of subunits."""
             if (before, after) not in cuts:
-                sides = [self._side_cut(divided, a.trunk, a.last, b.first) for a, b in ((before.a, after.a), (before.b, after.b))]
+                sides = [
+                    self._side_cut(divided, a.trunk, a.last, b.first)
+                    for a, b in ((before.a, after.a), (before.b, after.b))
+                ]
                 sides = [side for side in sides if side is not None]
                 literal: Any = 1
                 if sides:

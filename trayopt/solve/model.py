@@ -45,6 +45,8 @@ class Model:
         Open ways by trunk; a trunk that is missing has all ways of its own limits open.
     all_placed
         Whether only plans that place every splice are wanted.
+    bare
+        Whether to make no legs at all: for models that stand something else in their place.
     """
 
     def __init__(
@@ -54,6 +56,7 @@ class Model:
         divisions: Mapping[Key, Sequence[int]] | None = None,
         ways: Mapping[str, Sequence[Way]] | None = None,
         all_placed: bool = False,
+        bare: bool = False,
     ) -> None:
         self.job = job
         self.routes: Routes = routes_of(job)
@@ -63,6 +66,8 @@ class Model:
         """Rules that bind hard in this model."""
         self.let_go: dict[Group, Any] = {}
         """Literal of each group that may be broken."""
+        self.guards: dict[Group, Any] = {}
+        """Literal that holds each group of an explanation."""
         self.solution: list[int] = []
         """Value of every variable in the last solution."""
         self._made: dict[tuple[Any, ...], Any] = {}
@@ -70,7 +75,7 @@ class Model:
         self._open: dict[Key, tuple[int, ...]] = {}
         for subunit in job.subunits:
             key = (subunit.trunk, subunit.number)
-            if job.spliced[key]:
+            if job.spliced[key] and not bare:
                 self._open[key] = tuple((divisions or {}).get(key, subunit.divisions))
         self._ways = {trunk.id: tuple((ways or {}).get(trunk.id, all_ways(job, trunk))) for trunk in job.trunks}
         self._legs = {
@@ -78,11 +83,12 @@ class Model:
             for key, open_ in self._open.items()
             for of in open_
         }
-        self._bunch = self._bunches()
+        self._bunch = {} if bare else self._bunches()
         self._at: dict[int, list[Any]] = {}
         self._placed: dict[int, Any] = {}
-        self._place()
-        self._tie()
+        if not bare:
+            self._place()
+            self._tie()
 
     # -- literals and sums -------------------------------------------------------------------------------------------
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from ortools.sat.python import cp_model
@@ -16,7 +16,7 @@ from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.goals.registry import measure_all
 from trayopt.solve.build import Policy, build
 from trayopt.solve.changes import Changes, EntersAt, Fact, Given, GoesBy, RunAt, Weights, changes, spliced_in, standing
-from trayopt.solve.model import Model, total
+from trayopt.solve.model import Key, Model, total
 from trayopt.solve.run import Tuning, hint, hint_last, run
 from trayopt.solve.stop import Clock
 from trayopt.track.laid import Laid
@@ -55,8 +55,7 @@ class Nearest(Found):
 
 @dataclass(frozen=True)
 class Clash:
-    """Groups of facts, by index, that cannot hold together while every must is kept; none if the job itself has no
-    plan.
+    """Groups of facts, by index, that cannot hold together; none where no plan keeps every must without them either.
 
     ``minimal`` tells that each of them is needed for it, proven by solving.
     """
@@ -87,12 +86,17 @@ def nearest(
     clock, tuning
         When to stop, and how to search.
     """
-    weights, clock, tuning = weights or Weights(), clock or Clock(), tuning or Tuning()
+    weights, clock, tuning, fixed = weights or Weights(), clock or Clock(), tuning or Tuning(), tuple(fixed)
+    near, most = _undivided(job, given, fixed, weights, clock, tuning)
     model = _model(job, fixed)
-    hint(model, Assignment(_ways(given), standing(job, given), given.ends))
+    hint(model, near or Assignment(_ways(given), standing(job, given), given.ends))
     cost = _cost(model, given.in_job(job), weights)
+    if most is not None:
+        model.require(cost <= most)
     model.cp.minimize(cost)
     outcome = run(model, clock, tuning)
+    if outcome.assignment is None and near is not None:
+        outcome = replace(outcome, assignment=near, value=most, proven=False)
     if outcome.assignment is None:
         return Nearest(impossible=outcome.infeasible)
     best = outcome.assignment
@@ -122,9 +126,10 @@ def complete(job: Job, fixed: Iterable[Fact], *, clock: Clock | None = None, tun
     return found
 
 
-def clash(job: Job, groups: Sequence[Sequence[Fact]], *, clock: Clock | None = None) -> Clash | None:
-    """Find a smallest set of groups of facts that leave no plan which keeps every must; None where there is no such
-    set.
+def clash(
+    job: Job, groups: Sequence[Sequence[Fact]], *, clock: Clock | None = None, tuning: Tuning | None = None
+) -> Clash | None:
+    """Find a set of groups of facts that clash: no plan keeps them and every must. None where there is no such set.
 
     Notes
     -----
@@ -132,7 +137,7 @@ def clash(job: Job, groups: Sequence[Sequence[Fact]], *, clock: Clock | None = N
     set is called minimal only if it was proven to have no plan, and each set without one of its groups to have one.
     Also None where the clock runs out before the first answer.
     """
-    clock = clock or Clock()
+    clock, tuning = clock or Clock(), tuning or Tuning()
     model = build(job, Policy("hard", "free"), all_placed=True)
     guards = []
     for i, facts in enumerate(groups):
@@ -142,7 +147,6 @@ def clash(job: Job, groups: Sequence[Sequence[Fact]], *, clock: Clock | None = N
     held, core = _holds(model, guards, range(len(groups)), clock)
     if held is not False:
         return None
-    sure = True
     left = sorted(core)
     for i in sorted(core, reverse=True):
         if i not in left:
@@ -150,21 +154,50 @@ def clash(job: Job, groups: Sequence[Sequence[Fact]], *, clock: Clock | None = N
         held, core = _holds(model, guards, [j for j in left if j != i], clock)
         if held is False:
             left = sorted(core)
-        sure = sure and held is not None
     again, _ = _holds(model, guards, left, clock)
-    sure = sure and again is False
-    for i in left:
-        held, _ = _holds(model, guards, [j for j in left if j != i], clock)
-        sure = sure and held is True
-    return Clash(tuple(left), sure)
+    minimal = again is False and all(
+        _keeps(job, [groups[j] for j in left if j != i], groups, clock, tuning) for i in left
+    )
+    return Clash(tuple(left), minimal)
 
 
-def _model(job: Job, fixed: Iterable[Fact]) -> Model:
+def _keeps(
+    job: Job, held: Iterable[Sequence[Fact]], wished: Iterable[Sequence[Fact]], clock: Clock, tuning: Tuning
+) -> bool:
+    """Whether a plan was found that keeps these groups; what is wished beside them is only where the search begins."""
+    if clock.over:
+        return False
+    given = Given(tuple(fact for facts in wished for fact in facts if isinstance(fact, RunAt)))
+    model = _model(job, [fact for facts in held for fact in facts])
+    hint(model, Assignment({}, standing(job, given), {}))
+    return run(model, clock, tuning).assignment is not None
+
+
+def _model(job: Job, fixed: Iterable[Fact], divisions: Mapping[Key, Sequence[int]] | None = None) -> Model:
     """Make the model of all plans that place every splice, keep every must and keep what is fixed."""
-    model = build(job, Policy("hard", "soft"), all_placed=True)
+    model = build(job, Policy("hard", "soft"), all_placed=True, divisions=divisions)
     for fact in fixed:
         _fix(model, fact)
     return model
+
+
+def _undivided(
+    job: Job, given: Given, fixed: Sequence[Fact], weights: Weights, clock: Clock, tuning: Tuning
+) -> tuple[Assignment | None, int | None]:
+    """Look for a near plan that divides every subunit as given: a small model whose answer narrows the whole one."""
+    inside = given.in_job(job)
+    divisions = {
+        (subunit.trunk, subunit.number): (of,)
+        for subunit in job.subunits
+        if (of := inside.division(job, subunit)) is not None
+    }
+    if not divisions:
+        return None, None
+    model = _model(job, fixed, divisions)
+    hint(model, Assignment(_ways(given), standing(job, given), given.ends))
+    model.cp.minimize(_cost(model, inside, weights))
+    outcome = run(model, clock, tuning)
+    return outcome.assignment, outcome.value
 
 
 def _fix(model: Model, fact: Fact, *when: Any) -> None:

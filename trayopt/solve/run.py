@@ -47,7 +47,7 @@ class Outcome:
         return self.assignment is None and self.proven
 
 
-def run(model: Model, clock: Clock, tuning: Tuning, watch: Watch | None = None) -> Outcome:
+def run(model: Model, clock: Clock, tuning: Tuning, watch: Watch | None = None, *, gap: float | None = None) -> Outcome:
     """Solve a model as it stands (with or without an objective) inside the clock's limits."""
     solver = cp_model.CpSolver()
     p = solver.parameters
@@ -58,6 +58,8 @@ def run(model: Model, clock: Clock, tuning: Tuning, watch: Watch | None = None) 
     if tuning.core:
         p.optimize_with_core = True
         p.linearization_level = 0
+    if gap is not None:
+        p.relative_gap_limit = gap
     limits = [x for x in (clock.left, tuning.slice_s) if x is not None]
     if limits:
         if clock.deterministic:

@@ -1,25 +1,34 @@
 """The search: goals in order, the strictest wish first, every value recounted, every bound proven or left open.
 
-A job is tried on four rungs. The first model places every splice, breaks no must and no preference; a solution of it proves
-that the first three goals are 0. Only where it has none does the next rung let preferences go, then musts, then splices.
-On the rung that holds, the remaining goals follow one by one; the value of each becomes a bound of the next.
+Three steps, each of which settles most jobs alone:
+
+1. *Outline and division.* The outline (ways and stacks, no trays) bounds the preferences that must be broken, the division
+   model bounds the legs. The box is then solved with the divisions of least legs. A plan that meets both bounds has its first
+   four goals proven, and only divisions that some choice of so few legs uses can hold a better one.
+2. *Deepening.* Where the divisions of least legs do not meet the bound on preferences, divisions of a few legs more join in,
+   until they do or all divisions are in and prove that none does.
+3. *The ladder.* Where not every must can be kept with every splice placed, musts are let go, and at last splices.
+
+The remaining goals follow one by one on the model that holds; the value of each becomes a bound of the next.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, Stopped
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.goals.registry import measure_all
+from trayopt.rules.judge import judge
+from trayopt.rules.registry import BY_ID as RULE
 from trayopt.solve.build import Policy, build
 from trayopt.solve.divide import Divider
 from trayopt.solve.model import Key, Model
-from trayopt.solve.run import Tuning, Watch, hint, hint_last, run
+from trayopt.solve.outline import preference_bound
+from trayopt.solve.run import Outcome, Tuning, Watch, hint, hint_last, run
 from trayopt.solve.stop import Clock
 from trayopt.track.laid import Laid
 
@@ -32,16 +41,17 @@ class Rung:
 
     name: str
     all_placed: bool
-    policy: Policy
     open: tuple[GoalName, ...]
 
 
 RUNGS: tuple[Rung, ...] = (
-    Rung("everything kept", True, Policy("hard", "hard"), ()),
-    Rung("every must kept", True, Policy("hard", "soft"), ("broken_prefer",)),
-    Rung("every splice placed", True, Policy("soft", "soft"), ("broken_must", "broken_prefer")),
-    Rung("what can be placed", False, Policy("soft", "soft"), FIRST),
+    Rung("every splice placed", True, ("broken_must", "broken_prefer")),
+    Rung("what can be placed", False, FIRST),
 )
+
+Divisions = Mapping[Key, Sequence[int]]
+Found = tuple[Model, Sequence[GoalName], bool]
+"""A model that holds, the goals that are left, and whether the goals before are proven."""
 
 
 @dataclass
@@ -53,6 +63,8 @@ class State:
     vector: tuple[int, ...] = ()
     bounds: dict[GoalName, int | None] = field(default_factory=dict)
     by_gap: bool = False
+    kept_disproven: bool = False
+    """True once it is proven that not every must can be kept with every splice placed."""
 
     def offer(self, job: Job, assignment: Assignment) -> None:
         """Keep an assignment if it is better, by a recount in plain Python."""
@@ -72,7 +84,19 @@ class State:
 
 
 class Search:
-    """One search on one job."""
+    """One search on one job.
+
+    Parameters
+    ----------
+    order
+        All seven goals in the order in which they count.
+    clock, tuning, gap
+        When to stop, how the solver searches, and with what distance to its bound a goal is good enough.
+    start
+        A plan to begin with; it is recounted, and left out if it breaks what no plan breaks.
+    progress
+        Called with seconds, goal, value and bound.
+    """
 
     def __init__(
         self,
@@ -82,74 +106,151 @@ class Search:
         *,
         tuning: Tuning | None = None,
         gap: float | None = None,
-        watch: Any = None,
+        start: Assignment | None = None,
+        progress: Callable[[float, GoalName, int | None, int | None], None] | None = None,
     ) -> None:
         self.job = job
         self.clock = clock
         self.tuning = tuning or Tuning()
         self.gap = gap
         self.state = State(tuple(order))
-        self.report = watch
+        self.progress = progress
+        self.divider = Divider(job)
+        self.empty = False
+        """Whether it is proven that the job has no plan at all: only built pins can bring that about."""
+        if start is not None and keeps_facts(job, start):
+            self.state.offer(job, start)
 
     def solve(self) -> tuple[State, Stopped]:
         """Search until everything is proven or the clock stops it."""
-        divider = Divider(self.job)
-        if not self._coarse(divider):
-            self._ladder(divider)
-        stopped: Stopped = "proven" if self.state.proven else ("gap" if self.state.by_gap else self.clock.why())
+        if not self._place_all():
+            self._ladder()
+        stopped: Stopped = "proven" if self.state.proven else "gap" if self.state.by_gap else self.clock.why()
         return self.state, stopped
 
-    def _coarse(self, divider: Divider) -> bool:
-        """Try the divisions of least legs with everything kept; tells whether that settled the job.
+    # -- every splice placed, every must kept ------------------------------------------------------------------------
 
-        A plan found here has 0 in the first three goals. If its legs meet the divider's bound, the goal legs is proven as
-        well, and only divisions that some choice of so few legs uses can hold a better plan.
-        """
-        settled = divider.settle()
-        if settled is None or self.state.order.index("legs") != len(FIRST):
+    def _place_all(self) -> bool:
+        """Solve the job among plans that place every splice and keep every must; tells whether there is one."""
+        least = preference_bound(self.job)
+        settled = None if least is None else self.divider.settle()
+        if least is None or settled is None:
+            self.state.kept_disproven = True
             return False
-        model = build(self.job, RUNGS[0].policy, all_placed=True, divisions=settled.divisions)
-        self._hint(model)
-        outcome = run(model, self.clock, self.tuning)
-        if outcome.assignment is None:
+        found = self._try(settled.divisions, settled.legs, least)
+        if found is None and self.state.order[len(FIRST)] == "legs":
+            found = self._deepen(settled.legs, least)
+        if found is None:
+            found = self._open_all(least)
+        if found is None:
             return False
-        self.state.offer(self.job, outcome.assignment)
-        if self.state.value("legs") != settled.legs:
-            return False
-        open_ = divider.within(settled.legs)
-        self.state.bounds.update(dict.fromkeys(FIRST, 0), legs=settled.legs)
-        if open_ != settled.divisions:
-            model = build(self.job, RUNGS[0].policy, all_placed=True, divisions=open_)
-            self._hint(model)
-            model.require(GOALS["legs"].encode(self.job, model) <= settled.legs)
-        self._descend(model, self.state.order[self.state.order.index("legs") + 1 :], sure=True)
+        model, goals, sure = found
+        self._descend(model, goals, sure=sure)
         return True
 
-    def _ladder(self, divider: Divider) -> None:
-        """Go down the rungs to the first whose model has a plan, and minimise what is left there."""
-        sure = True
+    def _try(self, divisions: Divisions, legs: int, least: int) -> Found | None:
+        """Solve with the divisions of least legs; None if they do not meet both bounds."""
+        if self.state.order[len(FIRST)] != "legs":
+            return None
+        model = self._kept(divisions, least)
+        if self._run(model, None).assignment is None or self.state.value("legs") > legs:
+            return None
+        return self._proven_legs(model, divisions, legs, least)
+
+    def _proven_legs(self, model: Model, divisions: Divisions, legs: int, least: int) -> Found:
+        """Go on after the first four goals are proven, with every division that so few legs can be made of."""
+        self.state.bounds.update(unplaced=0, broken_must=0, broken_prefer=least, legs=legs)
+        rest = self.state.order[len(FIRST) + 1 :]
+        open_ = self.divider.within(legs)
+        if open_ != divisions:
+            model = self._kept(open_, least)
+            model.require(GOALS["legs"].encode(self.job, model) <= legs)
+            self._hint(model)
+        return model, rest, True
+
+    def _kept(self, divisions: Divisions, weight: int) -> Model:
+        """Make a model of plans that place every splice, keep every must and break preferences of at most this weight."""
+        policy = Policy("hard", "soft" if weight else "hard")
+        model = build(self.job, policy, all_placed=True, divisions=divisions)
+        if weight:
+            model.require(model.broken("prefer") <= weight)
+        self._hint(model)
+        return model
+
+    def _deepen(self, legs: int, least: int) -> Found | None:
+        """Let divisions of a few legs more join in, until the bound on preferences is met or all have joined in.
+
+        Each model holds all plans of at most so many legs and preferences of at most this weight; one without a solution
+        proves that such plans have more legs.
+        """
+        most = self.divider.most_legs
+        step, budget, fewer, sure = 1, legs, legs, True
+        while budget < most and not self.clock.over:
+            budget = min(most, budget + step)
+            step *= 2
+            model = self._kept(self.divider.within(budget), least)
+            expression = GOALS["legs"].encode(self.job, model)
+            model.require(expression <= budget)
+            model.require(expression >= fewer)
+            model.cp.minimize(expression)
+            outcome = self._run(model, "legs")
+            if outcome.assignment is None:
+                fewer, sure = (budget + 1, sure) if outcome.proven else (fewer, False)
+                continue
+            if sure and outcome.proven and self.state.value("legs") == outcome.value:
+                return self._proven_legs(model, {}, outcome.value, least)
+            self.state.bounds.update(
+                unplaced=0, broken_must=0, broken_prefer=least, legs=max(fewer, outcome.bound or 0)
+            )
+            model.cp.clear_objective()
+            model.require(expression <= self.state.value("legs"))
+            return model, self.state.order[len(FIRST) + 1 :], False
+        return None
+
+    def _open_all(self, least: int) -> Found | None:
+        """Minimise the weight of broken preferences over all useful divisions; None if not every must can be kept."""
+        model = build(self.job, Policy("hard", "soft"), all_placed=True, divisions=self.divider.open)
+        self._hint(model)
+        if self.clock.over:
+            return None
+        first = self._run(model, None)
+        if first.assignment is None:
+            if first.proven:
+                self.state.kept_disproven = True
+            return None
+        self.state.bounds.update(unplaced=0, broken_must=0)
+        weight = model.broken("prefer")
+        if not isinstance(weight, int):
+            model.require(weight >= least)
+        return model, self.state.order[2:], True
+
+    # -- what cannot be kept -----------------------------------------------------------------------------------------
+
+    def _ladder(self) -> None:
+        """Go down to the first model that has a plan, and minimise what is left there."""
+        sure = self.state.kept_disproven
         for rung in RUNGS:
             if self.clock.over:
                 break
-            if rung.all_placed and divider.hopeless:
+            if rung.all_placed and self.divider.hopeless:
                 continue
             model = build(
-                self.job, rung.policy, all_placed=rung.all_placed, divisions=divider.open if rung.all_placed else None
+                self.job, Policy(), all_placed=rung.all_placed, divisions=self.divider.open if rung.all_placed else None
             )
             self._hint(model)
-            outcome = run(model, self.clock, self.tuning)
+            outcome = self._run(model, None)
             if outcome.assignment is None:
                 sure = sure and outcome.proven
+                self.empty = outcome.proven and not rung.all_placed
                 continue
-            self.state.offer(self.job, outcome.assignment)
             if sure:
                 self.state.bounds.update({goal: 0 for goal in FIRST if goal not in rung.open})
-            self._descend(model, [goal for goal in self.state.order if goal in rung.open or goal not in FIRST], sure=sure)
+            self._descend(
+                model, [goal for goal in self.state.order if goal in rung.open or goal not in FIRST], sure=sure
+            )
             break
 
-    def _hint(self, model: Model) -> None:
-        if self.state.best is not None:
-            hint(model, self.state.best)
+    # -- goal after goal ---------------------------------------------------------------------------------------------
 
     def _descend(self, model: Model, goals: Sequence[GoalName], *, sure: bool) -> None:
         """Minimise goal after goal on one model; ``sure`` tells that the goals before are proven."""
@@ -168,19 +269,38 @@ class Search:
         model.cp.minimize(expression)
         if model.solution:
             hint_last(model)
-        watch: Watch | None = None
-        if self.report is not None:
-            report = self.report
-
-            def watch(value: int | None, bound: int | None) -> None:
-                report(goal, value, bound)
-
-        outcome = run(model, self.clock, self.tuning, watch)
-        if outcome.assignment is not None:
-            self.state.offer(self.job, outcome.assignment)
+        outcome = self._run(model, goal)
         value = self.state.value(goal)
         if outcome.bound is not None and sure:
             self.state.bounds[goal] = outcome.bound
         model.cp.clear_objective()
         model.require(expression <= value)
+        if self.gap is not None and outcome.bound is not None and 0 < value - outcome.bound <= self.gap * max(1, value):
+            self.state.by_gap = True
         return outcome.proven and outcome.value == value
+
+    def _run(self, model: Model, goal: GoalName | None) -> Outcome:
+        """Run the solver, and offer what it finds."""
+        watch: Watch | None = None
+        if self.progress is not None and goal is not None:
+            progress = self.progress
+
+            def watch(value: int | None, bound: int | None) -> None:
+                progress(self.clock.seconds, goal, value, bound)
+
+        outcome = run(model, self.clock, self.tuning, watch, gap=self.gap)
+        if outcome.assignment is not None:
+            self.state.offer(self.job, outcome.assignment)
+        return outcome
+
+    def _hint(self, model: Model) -> None:
+        if self.state.best is not None:
+            hint(model, self.state.best)
+
+
+def keeps_facts(job: Job, assignment: Assignment) -> bool:
+    """Whether an assignment breaks no always rule, no built pin and no physical rule at must."""
+    return not any(
+        found.level == "always" or (found.level == "must" and RULE[found.rule].kind == "physical")
+        for found in judge(job, Laid(job, assignment))
+    )

@@ -1,0 +1,160 @@
+"""The outline of a job: ways of trunks and stacks of subunits, without trays; a relaxation that bounds preferences early.
+
+It holds for every plan that places every splice and keeps every must, whatever its divisions:
+
+* A subunit divided at the tray lies on one stack whole, so all subunits that splices connect through such subunits do.
+* A subunit divided at the port lies on one stack as well, or it breaks ``subunit_together``.
+* Rules that look at ways alone, and ``alternate_stacks`` that looks at the stacks of subunits, bind here as they do there.
+
+So the least weight of preferences broken in the outline is a bound on the goal ``broken_prefer``, and an outline that cannot
+be drawn proves that not every must can be kept with every splice placed.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.cablework import Subunit
+from trayopt.domain.finding import Group
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job, Trunk
+from trayopt.rules.registry import BY_ID
+from trayopt.solve.build import Policy, Poster
+from trayopt.solve.model import Model, total
+
+RULES: tuple[str, ...] = (
+    "reach", "exposed", "port_seal", "slack_loops", "opposite_travel", "alternate_stacks", "natural_travel", "port_fill",
+)  # fmt: skip
+"""Rules whose encoding asks for nothing but ways, ends and first stacks."""
+
+
+class Outline(Model):
+    """A model without legs: each spliced subunit has a first stack, and lies there whole or is parted."""
+
+    def __init__(self, job: Job) -> None:
+        super().__init__(job, all_placed=True, divisions={}, bare=True)
+        self.stacks = [stack.id for stack in job.enclosure.stacks]
+        self._spliced = {key for key, runs in job.spliced.items() if runs}
+        self._first: dict[tuple[str, int], dict[str, Any]] = {}
+        self._parted: dict[tuple[str, int], Any] = {}
+        for subunit in job.subunits:
+            key = (subunit.trunk, subunit.number)
+            if key in self._spliced:
+                self._first[key] = {stack: self.literal(f"{subunit.name} on {stack}") for stack in self.stacks}
+                self.cp.add_exactly_one(list(self._first[key].values()))
+                self._parted[key] = self._may_part(subunit)
+        self._link()
+        self._load()
+        policy = Policy("hard", "soft")
+        for rule in (BY_ID[name] for name in RULES):
+            if (mode := policy.mode(job, rule)) != "free":
+                rule.encode(job, self, Poster(self, rule, mode, frozenset(), "hard"))
+        self._pins()
+
+    def _may_part(self, subunit: Subunit) -> Any:  # noqa: ANN401
+        """Whether a subunit may lie on more than one stack, at the price of its rule."""
+        setting = self.job.rules["subunit_together"]
+        if self.job.trunk_by_id[subunit.trunk].divide_at == "tray" or setting.level == "must" or subunit.ribbons == 1:
+            return 0
+        parted = self.literal(f"{subunit.name} parted")
+        if setting.level == "prefer":
+            self.let_go[Group("subunit_together", subunit.name)] = parted
+        return parted
+
+    def _link(self) -> None:
+        pairs = set()
+        for piece in self.job.pieces:
+            a, b = (
+                (side.trunk, self.job.trunk_by_id[side.trunk].subunit_of(side.first).number)
+                for side in (piece.a, piece.b)
+            )
+            pairs.add((a, b))
+        for a, b in sorted(pairs):
+            for stack in self.stacks:
+                there = self._first[b][stack] + self._parted[a] + self._parted[b]
+                self.require(self._first[a][stack] <= there)
+
+    def _load(self) -> None:
+        """Let no stack hold more than all its trays: subunits that are not parted bring half a place a splice."""
+        job = self.job
+        if job.rules["tray_fibres"].level != "must":
+            return
+        for stack in job.enclosure.stacks:
+            loads = []
+            for key, first in self._first.items():
+                spliced = sum(last - start + 1 for start, last in job.spliced[key])
+                whole = first[stack.id]
+                if not isinstance(self._parted[key], int):
+                    whole = self.both(whole, self.no(self._parted[key]))
+                loads.append(spliced * whole)
+            self.require(total(loads) <= 2 * stack.positions * stack.tray.fibres)
+
+    def _pins(self) -> None:
+        """Bind what pins say of ways and stacks, where pins are musts or facts."""
+        for pin in self.job.trunk_pins:
+            if pin.built or self.job.rules["pin"].level == "must":
+                trunk = self.job.trunk_by_id[pin.trunk]
+                wrong = [
+                    way
+                    for way in self.ways(trunk)
+                    if pin.port not in {None, way.port}
+                    or pin.travel not in {None, way.travel}
+                    or pin.loops not in {None, way.loops}
+                ]
+                self.require(total(self.goes(trunk, way) for way in wrong) <= 0)
+        for leg_pin in self.job.leg_pins:
+            if (leg_pin.built or self.job.rules["pin"].level == "must") and leg_pin.stack is not None:
+                leg = self.job.pinned_leg(leg_pin)
+                key = (leg.trunk, leg.subunit)
+                self.require(self._first[key][leg_pin.stack] + self._parted[key] >= 1)
+
+    def divisions(self, subunit: Subunit) -> tuple[int, ...]:
+        """Give one stand-in for whatever divisions a spliced subunit has."""
+        return (1,) if (subunit.trunk, subunit.number) in self._spliced else ()
+
+    def has_placed(self, subunit: Subunit) -> int:
+        """Every spliced subunit has a placed leg."""
+        return int((subunit.trunk, subunit.number) in self._spliced)
+
+    def first_on(self, subunit: Subunit, stack: str) -> Any:  # noqa: ANN401
+        """Whether the first placed leg of a subunit lies on this stack."""
+        return self._first[subunit.trunk, subunit.number][stack]
+
+    def in_box(self, trunk: Trunk) -> int:
+        """Every trunk with a spliced fibre is in the box."""
+        return int(any(key[0] == trunk.id for key in self._spliced))
+
+    def trunk_at(self, trunk: Trunk, place: Place) -> Any:  # noqa: ANN401
+        """Whether a trunk has a leg at a place: free, but at least one place of a stack that it must be on."""
+        return self._make(("places of", trunk.id, place.stack), lambda: self._places(trunk, place.stack))[place]
+
+    def _places(self, trunk: Trunk, stack: str) -> dict[Place, Any]:
+        found = {place: self.literal(f"{trunk.id} at {place}") for place in self.places if place.stack == stack}
+        for key, first in self._first.items():
+            if key[0] == trunk.id:
+                self.require(first[stack] <= total(found.values()))
+        return found
+
+
+def preference_bound(job: Job) -> int | None:
+    """Bound the weight of broken preferences from below, for plans that place every splice and keep every must.
+
+    None means that there is no such plan.
+    """
+    outline = Outline(job)
+    weight = outline.broken("prefer")
+    if not isinstance(weight, int):
+        outline.cp.minimize(weight)
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = 1
+    solver.parameters.max_deterministic_time = 2.0
+    solver.parameters.catch_sigint_signal = False
+    status = solver.solve(outline.cp)
+    if status == cp_model.INFEASIBLE:
+        return None
+    if isinstance(weight, int):
+        return weight
+    bound = solver.best_objective_bound
+    return max(0, int(-(-(bound - 1e-6) // 1))) if status in {cp_model.OPTIMAL, cp_model.FEASIBLE} else 0
