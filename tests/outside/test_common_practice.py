@@ -1,0 +1,77 @@
+"""What crews do everywhere (common practice, no source): figures that follow from it by counting."""
+
+from __future__ import annotations
+
+from math import comb
+
+from tests.build import assignment_of
+from tests.outside.boxes import box, trunk
+from trayopt.check import check_assignment
+from trayopt.goals.registry import BY_ID
+from trayopt.rules.registry import BY_ID as RULES
+from trayopt.track.laid import Laid
+
+N_WAY = {"N": ("bl", "clockwise", 1)}
+
+
+def two_trunks(subunits: int, ribbons: int, positions: int, **tray: int) -> Laid:
+    """Join two trunks of so many subunits in whole ribbons of 12 straight through; nothing is placed."""
+    group = [{"count": subunits, "ribbons": ribbons, "ribbon_fibres": 12, "diameter_mm": 5}]
+    fibres = subunits * ribbons * 12
+    joins = [{"a": f"N:1-{fibres}", "b": f"S:1-{fibres}"}]
+    job = box(positions, [trunk("N", group), trunk("S", group)], joins, **tray)
+    return Laid(job, assignment_of(job, {}, {}))
+
+
+def crossings(laid: Laid, places: list[str], fibres: int) -> int:
+    """Place N's legs of so many fibres in order, and count its crossings."""
+    legs = {f"N:{fibres * i + 1}-{fibres * i + fibres}": place for i, place in enumerate(places)}
+    placed = Laid(laid.job, assignment_of(laid.job, N_WAY, legs))
+    return BY_ID["crossings"].measure(laid.job, placed)
+
+
+def test_whole_legs_in_turn_and_one_stack_first() -> None:
+    # 24 whole legs, two stacks of 12: 0 in turn, C(12,2) = 66 a trunk where one stack is filled first
+    laid = two_trunks(24, 6, 12)
+    in_turn = [f"{stack}/{position}" for position in range(1, 13) for stack in ("left", "right")]
+    first = [f"{stack}/{position}" for stack in ("left", "right") for position in range(1, 13)]
+    assert crossings(laid, in_turn, 72) == 0
+    assert crossings(laid, first, 72) == comb(12, 2) == 66
+
+
+def test_halved_subunits_in_turn_and_one_stack_first() -> None:
+    # 12 subunits of 144 in 2 x 72, both on one stack: 0 in turn, C(6,2) x 4 = 60 where one stack is filled first
+    laid = two_trunks(12, 12, 12)
+    pairs = [(2 * i + 1, 2 * i + 2) for i in range(6)]
+    in_turn = [f"{stack}/{position}" for pair in pairs for stack in ("left", "right") for position in pair]
+    first = [f"{stack}/{position}" for stack in ("left", "right") for pair in pairs for position in pair]
+    assert crossings(laid, in_turn, 72) == 0
+    assert crossings(laid, first, 72) == comb(6, 2) * 4 == 60
+
+
+def test_a_full_box_is_exactly_full() -> None:
+    # trays of 72 are 6 sleeves of 12; 24 of them hold 1,728
+    tray = {"fibres": 72, "sleeves": 6, "sleeve_fibres": 12}
+    assert tray["sleeves"] * tray["sleeve_fibres"] == tray["fibres"]
+    job = two_trunks(12, 12, 12, **tray).job
+    assert len(job.enclosure.places) * tray["fibres"] == job.splices == 1728
+    places = [f"{stack}/{2 * i + g}" for i in range(6) for stack in ("left", "right") for g in (1, 2)]
+    legs = {f"{t}:{72 * i + 1}-{72 * i + 72}": place for i, place in enumerate(places) for t in ("N", "S")}
+    report = check_assignment(job, assignment_of(job, N_WAY | {"S": ("br", "counterclockwise", 1)}, legs))
+    assert report.unplaced == 0
+    assert {tray.fibres for tray in report.plan.trays} == {72}
+    assert {tray.sleeves for tray in report.plan.trays} == {6}
+    assert {found.rule for found in report.findings} <= {"reach", "guide_fill"}
+    # subunits of 144 with trays of 72 are each divided into 2 x 72
+    assert {leg.of for leg in report.plan.legs} == {2}
+
+
+def test_defaults_of_the_rules() -> None:
+    # 3 m exposed, 1 m more for a second loop; one loop, at most two; three tries of 40 mm to splice again
+    assert RULES["exposed"].Parameters().model_dump() == {
+        "resplice_mm": 3 * 40,
+        "allowance_mm": 100,
+        "least_mm": 3000,
+        "extra_loop_mm": 1000,
+    }
+    assert RULES["slack_loops"].Parameters().model_dump() == {"least": 1, "most": 2}
