@@ -1,0 +1,198 @@
+"""Single cells of a hand-made table: read as what they mean, and what a spreadsheet or a hurried hand did to them told."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+
+from trayopt.domain.base import Travel
+from trayopt.domain.cable import Cable
+from trayopt.domain.hardware import Enclosure, Place
+from trayopt.domain.job import Job, Trunk
+from trayopt.domain.ranges import Run
+from trayopt.errors import Fault
+from trayopt.formats.fibres import ALLOWED, fibres_at, fibres_of, tidy
+from trayopt.formats.locate import describe
+from trayopt.formats.tables_in import AS_TEXT, Cell, looks_like_date
+from trayopt.formats.validate import did_you_mean
+
+_TRAY = re.compile(r"(?P<stack>.+?)\s*[/:]\s*(?P<position>\d{1,4})|(?P<stack2>.+?)[\s#-]+(?P<position2>\d{1,4})")
+_COMMA = re.compile(r"[+-]?\d+,\d+")
+_TRAVELS: dict[str, Travel] = {
+    **dict.fromkeys(("clockwise", "cw", "clock"), "clockwise"),
+    **dict.fromkeys(
+        ("counterclockwise", "ccw", "counter-clockwise", "counter clockwise", "anticlockwise", "anti-clockwise", "acw"),
+        "counterclockwise",
+    ),
+}  # type: ignore[dict-item]
+_YES = {"yes", "y", "x", "1", "true", "built", "done", "spliced", "✓", "✔"}
+_NO = {"", "no", "n", "0", "false", "-", "open"}
+DATE = "the spreadsheet turned this cell into a date"
+
+
+@dataclass
+class Cells:
+    """Reads cells for a job; everything wrong is kept in ``faults``, and ``told`` cells are not spoken of twice.
+
+    ``lenient`` takes what the job does not have (any more) as no fault: it is kept in ``gone``, and trays are read
+    all the same.
+    """
+
+    job: Job
+    lenient: bool = False
+    gone: list[Fault] = field(default_factory=list)
+    faults: list[Fault] = field(default_factory=list)
+    told: set[tuple[int, int, str]] = field(default_factory=set)
+
+    def take(self, faults: Collection[Fault]) -> None:
+        """Take over faults of single cells that were found on reading the file."""
+        self.faults += faults
+        self.told |= {(fault.line, fault.column, fault.where) for fault in faults}
+
+    def wrong(self, cell: Cell, message: str, allowed: str = "", hint: str = "") -> None:
+        """Note what is wrong with a cell, unless something is noted of it already."""
+        mark = (cell.spot.line, cell.spot.column, cell.spot.where)
+        if mark in self.told:
+            return
+        self.told.add(mark)
+        if looks_like_date(cell.text):
+            message, allowed, hint = DATE, "", AS_TEXT
+        self.faults.append(cell.spot.fault(message, found=describe(cell.text), allowed=allowed, hint=hint))
+
+    def missing(self, cell: Cell, message: str, allowed: str, hint: str = "") -> None:
+        """Note that the job does not have what a cell names."""
+        if self.lenient:
+            self.gone.append(cell.spot.fault(message, found=describe(cell.text), allowed=allowed))
+        else:
+            self.wrong(cell, message, allowed, hint)
+
+    def trunk(self, cell: Cell, last: str = "") -> Trunk | None:
+        """Read a trunk; ``last`` is the trunk of the row before, for a hint where the cell is empty."""
+        if not cell.text:
+            hint = f"if {last} above it is meant, write it in every row; unmerge merged cells" if last else ""
+            self.wrong(cell, "the trunk is missing", ", ".join(self.job.trunk_by_id), hint)
+            return None
+        name = self.name(cell, self.job.trunk_by_id, "trunk")
+        return None if name is None else self.job.trunk_by_id[name]
+
+    def name(self, cell: Cell, known: Collection[str] | Mapping[str, object], what: str) -> str | None:
+        """Read one of the known names; case does not matter where it leaves no doubt."""
+        names = list(known)
+        if cell.text in names:
+            return cell.text
+        alike = [name for name in names if name.lower() == cell.text.lower()]
+        if len(alike) == 1:
+            return alike[0]
+        allowed = ", ".join(names[:20])
+        self.missing(cell, f"there is no such {what}", allowed, did_you_mean(cell.text, names))
+        return None
+
+    def run(self, cell: Cell, trunk: Trunk) -> Run | None:
+        """Read the fibres of a trunk, with or without the trunk's name before them."""
+        text = cell.text
+        if text.partition(":")[0].strip() == trunk.id:
+            text = text.partition(":")[2]
+        if not text or looks_like_date(text):
+            self.wrong(cell, "the fibres are missing", ALLOWED)
+            return None
+        if _COMMA.fullmatch(text):
+            self.wrong(cell, "a comma inside of fibres", ALLOWED, "write one run in a row")
+            return None
+        try:
+            return Run(trunk.id, *fibres_of(trunk, text))
+        except ValueError as wrong:
+            self.missing(cell, f"the fibres cannot be read: {wrong}", _fibres_of_cable(trunk.cable))
+            return None
+
+    def run_at(self, trunk: Trunk, tube: Cell, ribbon: Cell, fibres: Cell) -> Run | None:
+        """Read fibres that are told by tube, ribbon and fibre in cells of their own."""
+        for cell in (tube, ribbon, fibres):
+            if cell.text and looks_like_date(cell.text):
+                self.wrong(cell, DATE)
+                return None
+        blamed = fibres
+        try:
+            if not tube.text and ribbon.text:
+                blamed = tube
+                raise ValueError("a ribbon is told without its tube")
+            if not tube.text:
+                return self.run(fibres, trunk)
+            for blamed, parts in (
+                (tube, (tube.text,)),
+                (ribbon, (tube.text, ribbon.text)),
+                (fibres, (tube.text, ribbon.text, fibres.text)),
+            ):
+                run = fibres_at(trunk, *parts)
+        except ValueError as wrong:
+            self.missing(blamed, f"the fibres cannot be read: {wrong}", _fibres_of_cable(trunk.cable))
+            return None
+        return Run(trunk.id, *run)
+
+    def place(self, stack: Cell, position: Cell, tray: Cell) -> Place | None:
+        """Read a tray place from a tray's cell, or from stack and position; None where it is open or wrong."""
+        if tray.text:
+            found = _TRAY.fullmatch(tidy(tray.text))
+            if found is None or looks_like_date(tray.text):
+                self.wrong(tray, "the tray cannot be read", "stack/position, such as left/3")
+                return None
+            name = found["stack"] or found["stack2"]
+            number = found["position"] or found["position2"]
+            stack, position = Cell(name, tray.spot), Cell(number, tray.spot)
+        if not stack.text and not position.text:
+            return None
+        if not stack.text or not position.text:
+            empty, other = (stack, "a position") if not stack.text else (position, "a stack")
+            self.wrong(
+                empty, f"{other} without {'a stack' if other == 'a position' else 'a position'}", "both, or none"
+            )
+            return None
+        enclosure: Enclosure = self.job.enclosure
+        found_stack = self.name(stack, enclosure.stack_by_id, "stack")
+        found_position = self.number(position, "the position")
+        if found_position is None or (found_stack is None and not self.lenient):
+            return None
+        place = Place(found_stack or stack.text, found_position)
+        if found_stack is not None and place not in enclosure.place_rank:
+            positions = enclosure.stack_by_id[found_stack].positions
+            self.missing(position, f"stack {found_stack} has no such position", f"1 to {positions}")
+            return place if self.lenient else None
+        return place
+
+    def number(self, cell: Cell, what: str) -> int | None:
+        """Read a whole number; None where the cell is empty or wrong."""
+        text = cell.text.replace("\u00a0", " ").strip()
+        if not text:
+            return None
+        if text.isascii() and text.isdigit() and len(text) < 10:
+            return int(text)
+        if _COMMA.fullmatch(text):
+            self.wrong(
+                cell, f"{what} has a comma", "a whole number", "write it without decimals and without separators"
+            )
+        elif re.fullmatch(r"\d+\.0+", text):
+            return int(text.partition(".")[0])
+        else:
+            self.wrong(cell, f"{what} is no whole number", "a whole number")
+        return None
+
+    def travel(self, cell: Cell) -> Travel | None:
+        """Read a direction of travel; None where the cell is empty or wrong."""
+        if not cell.text:
+            return None
+        found = _TRAVELS.get(tidy(cell.text).lower())
+        if found is None:
+            self.wrong(cell, "this is no direction of travel", "clockwise, counterclockwise (cw, ccw)")
+        return found
+
+    def yes(self, cell: Cell) -> bool:
+        """Read a mark such as ``x`` or ``yes``."""
+        text = cell.text.strip().lower()
+        if text not in _YES and text not in _NO:
+            self.wrong(cell, "this is neither yes nor no", "yes, x, no, or nothing")
+        return text in _YES
+
+
+def _fibres_of_cable(cable: Cable) -> str:
+    tubes = sum(group.count for group in cable.subunits)
+    return f"fibres 1 to {cable.fibres} in {tubes} tube{'s' * (tubes > 1)}"

@@ -1,0 +1,237 @@
+"""The reviewer's desk: a plan read, what is open filled in, everything judged, and held against the best there can be."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from trayopt.check import assignment_of_claims, check, check_assignment
+from trayopt.check.report import Report
+from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.job import Job
+from trayopt.domain.plan import Plan
+from trayopt.review.assume import assumed_ways
+from trayopt.review.best import Best, best_of
+from trayopt.review.figures import Figure, as_dicts, figures, goal_figures
+from trayopt.review.gaps import open_remarks, unplaced_remarks
+from trayopt.review.handmade import Handmade
+from trayopt.review.plans import handmade_of
+from trayopt.review.remarks import Remark, damage, of_finding
+from trayopt.review.rows import figure_remarks, row_remarks
+from trayopt.track.laid import Laid
+
+SCHEMA = "trayopt/review/1"
+
+
+@dataclass(frozen=True)
+class Completion:
+    """What became of the open parts: the whole plan, or the rows that are in each other's way."""
+
+    assignment: Assignment | None
+    impossible: bool
+    remarks: tuple[Remark, ...] = ()
+    bounds: Mapping[str, int | None] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Review:
+    """The answer to a plan: remarks in the order of the reading, its figures, and what it was held against.
+
+    ``laid`` and ``report`` are None where cells are damaged: nothing is judged before they are mended.
+    """
+
+    job: Job
+    made: Handmade
+    remarks: tuple[Remark, ...]
+    laid: Laid | None = None
+    report: Report | None = None
+    ways: Mapping[str, Way] = field(default_factory=dict)
+    completion: Completion | None = None
+    best: Best | None = None
+
+    @property
+    def damaged(self) -> bool:
+        """Whether there are cells that cannot be read."""
+        return any(remark.level == "damage" for remark in self.remarks)
+
+    @property
+    def passed(self) -> bool:
+        """Whether every splice has a tray, no must is broken and every figure is right."""
+        return not any(remark.fails for remark in self.remarks)
+
+    @property
+    def goals(self) -> dict[str, int]:
+        """Values of the seven goals; none where nothing was judged."""
+        return {} if self.laid is None else goal_figures(self.laid)
+
+    @property
+    def figures(self) -> list[Figure]:
+        """The other figures of the plan."""
+        return [] if self.laid is None else figures(self.job, self.laid)
+
+    @property
+    def best_figures(self) -> list[Figure] | None:
+        """The same figures of the best plan; None where none was asked for or found."""
+        if self.best is None or self.best.assignment is None:
+            return None
+        return figures(self.job, Laid(self.job, self.best.assignment))
+
+    def as_dict(self) -> dict[str, Any]:
+        """Give the review as plain data."""
+        best = self.best if self.best is not None and self.best.values else None
+        goals = [
+            {
+                "goal": goal,
+                "value": value,
+                "best": best.values.get(goal) if best else None,
+                "bound": best.bounds.get(goal) if best else None,
+                "distance": value - best.values[goal] if best else None,
+            }
+            for goal, value in self.goals.items()
+        ]
+        completion = None
+        if self.completion is not None:
+            completion = {
+                "possible": self.completion.assignment is not None,
+                "proven": self.completion.assignment is not None or self.completion.impossible,
+            }
+        return {
+            "schema": SCHEMA,
+            "job": {"title": self.job.title, "digest": self.job.digest},
+            "source": self.made.source,
+            "passed": self.passed,
+            "findings": [remark.as_dict() for remark in self.remarks],
+            "goals": goals,
+            "figures": as_dicts(self.figures, self.best_figures),
+            "best_proven": best.proven if best else None,
+            "completion": completion,
+        }
+
+
+def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: float | None = None) -> Review:
+    """Review a hand-made table.
+
+    Parameters
+    ----------
+    job, made
+        The job, and the table as it was read.
+    complete_s
+        Most seconds for filling in what the table leaves open.
+    best_s
+        Most seconds for the best plan to hold it against; None for no comparison.
+    """
+    if made.faults:
+        return Review(job, made, tuple(damage(fault) for fault in made.faults))
+    openings = open_remarks(job, made)
+    completion = _complete(job, made, complete_s) if openings else None
+    claims = made.claims
+    if completion is not None and completion.assignment is not None:
+        ways = {trunk: way for trunk, way in completion.assignment.ways.items() if trunk in {c.trunk for c in claims}}
+        ends = completion.assignment.ends
+    else:
+        ways = assumed_ways(job, {trunk: made.way(trunk) for trunk in made.ways}, claims)
+        ends = {}
+    assignment = assignment_of_claims(job, ways, claims)
+    assignment = Assignment(assignment.ways, assignment.places, {**ends, **assignment.ends})
+    report = check_assignment(job, assignment, claims)
+    laid = Laid(job, assignment, claims)
+    remarks = [
+        *row_remarks(job, made),
+        *(of_finding(job, made, laid, finding) for finding in report.findings),
+        *figure_remarks(job, made, laid, report.plan),
+        *unplaced_remarks(job, made, laid),
+        *(completion.remarks if completion is not None else ()),
+        *openings,
+    ]
+    return Review(job, made, _ordered(remarks), laid, report, ways, completion, _best(job, best_s))
+
+
+def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = None) -> Review:
+    """Review a plan document.
+
+    Raises
+    ------
+    InputError
+        Where it speaks of what the job does not have.
+    """
+    report = check(job, plan, source)
+    made = handmade_of(job, plan, source)
+    claims = made.claims
+    ways = assumed_ways(job, {trunk: made.way(trunk) for trunk in made.ways}, claims)
+    laid = Laid(job, assignment_of_claims(job, ways, claims), claims)
+    remarks = [
+        *(of_finding(job, made, laid, finding) for finding in report.findings),
+        *(
+            Remark(
+                "figure", "figure", item.path, (), (item.path,), f"the plan says {item.claimed}", f"{item.right}",
+                "take the figure that is right, or have the plan written again",
+            )
+            for item in report.figures
+        ),
+        *unplaced_remarks(job, made, laid),
+    ]  # fmt: skip
+    return Review(job, made, _ordered(remarks), laid, report, ways, None, _best(job, best_s))
+
+
+_ORDER = ("damage", "always", "unplaced", "clash", "must", "figure", "open", "prefer")
+
+
+def _ordered(remarks: Sequence[Remark]) -> tuple[Remark, ...]:
+    return tuple(sorted(remarks, key=lambda remark: _ORDER.index(remark.level)))
+
+
+def _best(job: Job, best_s: float | None) -> Best | None:
+    return None if best_s is None else best_of(job, best_s)
+
+
+def _complete(job: Job, made: Handmade, limit_s: float) -> Completion:
+    """Fill in what is open by solving with the rest fixed, or name the rows that are in each other's way."""
+    from trayopt.solve.nearest import clash, complete
+    from trayopt.solve.run import Tuning
+    from trayopt.solve.stop import Clock
+
+    clock, tuning = Clock(limit_s), Tuning(workers=2)
+    decided = made.facts()
+    found = complete(job, [fact for _, facts in decided for fact in facts], clock=clock, tuning=tuning)
+    if found.assignment is not None or not found.impossible:
+        return Completion(found.assignment, False, bounds=dict(found.bounds))
+    culprits = clash(job, [facts for _, facts in decided], clock=Clock(limit_s), tuning=tuning)
+    if culprits is None:
+        return Completion(None, True)
+    if not culprits.groups:
+        text = "no plan of this job places every splice and keeps every must, whatever the rows say"
+        remark = Remark("complete", "clash", "job", (), (), text, "", "trayopt explain says why, and what would help")
+        return Completion(None, True, (remark,))
+    lines = tuple(dict.fromkeys(line for i in culprits.groups for line in decided[i][0]))
+    said = "; ".join(f"{_rows(decided[i][0])}: {_words(decided[i][1])}" for i in culprits.groups)
+    sure = "each of them is needed for that (proven)" if culprits.minimal else "not shown to be the fewest"
+    text = f"no plan that keeps every must keeps these {len(culprits.groups)} decisions together; {sure}: {said}"
+    cells = tuple(dict.fromkeys(line.cell("position", "tray", "stack", "port", "travel") for line in lines))
+    remark = Remark(
+        "complete", "clash", " / ".join(_words(decided[i][1]) for i in culprits.groups[:4]), lines, cells, text,
+        "a table that can be completed", "change one of these rows, or leave it open",
+    )  # fmt: skip
+    return Completion(None, True, (remark,))
+
+
+def _rows(lines: Sequence[Any]) -> str:
+    from trayopt.review.remarks import rows_text
+
+    return rows_text(line.number for line in lines)
+
+
+def _words(facts: Sequence[Any]) -> str:
+    """Say what facts decide."""
+    from trayopt.solve.changes import EntersAt, GoesBy, RunAt
+
+    texts = []
+    for fact in facts:
+        if isinstance(fact, RunAt):
+            texts.append(f"{fact.run} in {fact.place}")
+        elif isinstance(fact, GoesBy):
+            parts = [fact.port, fact.travel, None if fact.loops is None else f"{fact.loops} loops"]
+            texts.append(f"{fact.trunk} by {' '.join(str(part) for part in parts if part is not None)}")
+        elif isinstance(fact, EntersAt):
+            texts.append(f"{fact.stack} from {fact.end}")
+    return ", ".join(texts)

@@ -1,0 +1,74 @@
+"""The figures of a plan: its goals, lengths, the fill of guides, trays and entrances, each with what is allowed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import pi
+from typing import Any
+
+from trayopt.domain.base import TRAVELS
+from trayopt.domain.job import Job
+from trayopt.goals.registry import measure_all
+from trayopt.track.laid import Laid
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One figure; ``allowed`` is the most there may be, None where nothing limits it."""
+
+    name: str
+    unit: str
+    value: float
+    allowed: float | None = None
+
+
+def goal_figures(laid: Laid) -> dict[str, int]:
+    """Measure the seven goals, in their usual order."""
+    return {**measure_all(laid)}
+
+
+def figures(job: Job, laid: Laid) -> list[Figure]:
+    """Measure everything beside the goals: lengths by trunk, fill by guide, trays and entrances by stack."""
+    found = []
+    for trunk, legs in laid.legs.items():
+        routes = [leg.route_mm for leg in legs]
+        found.append(Figure(f"longest leg of {trunk}", "mm", max(routes)))
+        found.append(Figure(f"shortest leg of {trunk}", "mm", min(routes)))
+    fill = float(job.rules["guide_fill"].parameters.get("fill", 0.5)) if "guide_fill" in job.rules else 0.5
+    for guide in job.enclosure.track.guides:
+        area = sum(times * pi * item.diameter_mm**2 / 4 for item, times in laid.passes(guide.id))
+        found.append(
+            Figure(f"fill of guide {guide.id}", "%", round(100 * area / guide.opening_mm2, 1), round(100 * fill, 1))
+        )
+    for stack in job.enclosure.stacks:
+        places = [place for place in laid.trays if place.stack == stack.id]
+        found.append(Figure(f"trays used on {stack.id}", "trays", len(places), stack.positions))
+        full = max((laid.splices(place) + laid.parked(place) for place in places), default=0)
+        found.append(Figure(f"fullest tray on {stack.id}", "fibres", full, stack.tray.fibres))
+        sleeves = max((laid.sleeves(place) for place in places), default=0)
+        found.append(Figure(f"most sleeves in a tray on {stack.id}", "sleeves", sleeves, stack.tray.sleeves))
+        through = max(
+            (
+                sum(laid.ways[leg.trunk].travel == travel for leg in laid.trays[place])
+                for place in places
+                for travel in TRAVELS
+            ),
+            default=0,
+        )
+        found.append(Figure(f"most legs through an entrance on {stack.id}", "legs", through, stack.tray.entrance_legs))
+    return found
+
+
+def as_dicts(items: list[Figure], best: list[Figure] | None) -> list[dict[str, Any]]:
+    """Give figures as plain data, each beside the same figure of the best plan."""
+    of_best = {item.name: item.value for item in best or ()}
+    return [
+        {
+            "figure": item.name,
+            "unit": item.unit,
+            "value": item.value,
+            "allowed": item.allowed,
+            "best": of_best.get(item.name),
+        }
+        for item in items
+    ]

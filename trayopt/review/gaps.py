@@ -1,0 +1,111 @@
+"""What a table leaves open: fibres without a tray, trunks without a way, stacks without an end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from trayopt.domain.job import Job
+from trayopt.domain.ranges import Run, span
+from trayopt.review.handmade import Handmade, Line
+from trayopt.review.remarks import Remark
+from trayopt.track.laid import Laid
+
+
+def open_remarks(job: Job, made: Handmade) -> list[Remark]:
+    """Tell what the table does not decide, part by part."""
+    found = [*_fibres(job, made), *_ways(job, made), *_ends(job, made)]
+    return found
+
+
+def unplaced_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
+    """Tell the splices that have no tray: longest runs within a join."""
+    runs: list[list[int]] = []
+    for piece, place in laid.piece_places:
+        if place is not None:
+            continue
+        last = runs[-1] if runs else None
+        if last is not None and last[0] == piece.join and last[2] + 1 == piece.a.first and last[4] + 1 == piece.b.first:
+            last[2], last[4] = piece.a.last, piece.b.last
+        else:
+            runs.append([piece.join, piece.a.first, piece.a.last, piece.b.first, piece.b.last])
+    remarks = []
+    for number, a0, a1, b0, b1 in runs:
+        join = job.joins[number]
+        a, b = Run(join.a.trunk, a0, a1), Run(join.b.trunk, b0, b1)
+        lines = _near(made, a) + [line for line in _near(made, b)]
+        cells = tuple(dict.fromkeys(line.cell("position", "tray", "stack") for line in lines))
+        remarks.append(
+            Remark(
+                "unplaced", "unplaced", f"{a}", tuple(dict.fromkeys(lines)), tuple(cell for cell in cells if cell),
+                f"{a.count} splices of {a} to {b} have no tray in which both sides lie", "every splice in a tray",
+                f"give {a} and {b} the same tray",
+            )
+        )  # fmt: skip
+    return remarks
+
+
+def _near(made: Handmade, run: Run) -> list[Line]:
+    """Give the rows that speak of a run, or the row before the gap."""
+    same = [entry for entry in made.entries if entry.run.trunk == run.trunk]
+    touching = [e for e in same if e.run.first <= run.last and e.run.last >= run.first]
+    if touching:
+        return [line for entry in touching for line in entry.lines]
+    before = [entry for entry in same if entry.run.last < run.first]
+    return list(max(before, key=lambda entry: entry.run.last).lines[-1:]) if before else []
+
+
+def _fibres(job: Job, made: Handmade) -> Iterator[Remark]:
+    for trunk in job.trunks:
+        covered = sorted((entry.run.first, entry.run.last) for entry in made.placed if entry.run.trunk == trunk.id)
+        gaps: list[tuple[int, int]] = []
+        for subunit in trunk.subunits:
+            for first, last in job.spliced[trunk.id, subunit.number]:
+                at = first
+                for start, end in covered:
+                    if end < at or start > last:
+                        continue
+                    if start > at:
+                        gaps.append((at, start - 1))
+                    at = max(at, end + 1)
+                if at <= last:
+                    gaps.append((at, last))
+        merged: list[list[int]] = []
+        for first, last in gaps:
+            if merged and merged[-1][1] + 1 == first:
+                merged[-1][1] = last
+            else:
+                merged.append([first, last])
+        for first, last in merged:
+            run = Run(trunk.id, first, last)
+            lines = tuple(dict.fromkeys(_near(made, run)))
+            cells = tuple(dict.fromkeys(line.cell("position", "tray", "stack") for line in lines))
+            yield Remark(
+                "table", "open", f"{run}", lines, cells, f"fibres {span(first, last)} of {trunk.id} are given no tray",
+                "a tray for every spliced fibre", "add the missing rows, or let trayopt complete the table",
+            )  # fmt: skip
+
+
+def _ways(job: Job, made: Handmade) -> Iterator[Remark]:
+    inside = {entry.run.trunk for entry in made.placed}
+    for trunk in job.trunks:
+        decided = made.ways.get(trunk.id, {})
+        missing = [key for key in ("port", "travel", "loops") if key not in decided]
+        if trunk.id in inside and missing:
+            lines = tuple(line for entry in made.placed if entry.run.trunk == trunk.id for line in entry.lines[:1])[:1]
+            cells = tuple(line.cell(*missing, "trunk", "from trunk", "to trunk", "from", "to") for line in lines)
+            yield Remark(
+                "table", "open", trunk.id, lines, cells, f"{', '.join(missing)} of {trunk.id} are not told: not proven",
+                "port, travel and loops of every trunk", f"write {', '.join(missing)} in one row of {trunk.id}",
+            )  # fmt: skip
+
+
+def _ends(job: Job, made: Handmade) -> Iterator[Remark]:
+    told = made.ends()
+    for stack in job.enclosure.stacks:
+        lines = [line for e in made.placed if e.place is not None and e.place.stack == stack.id for line in e.lines]
+        if len(stack.ends) > 1 and stack.id not in told and lines:
+            ends = ", ".join(end.id for end in stack.ends)
+            yield Remark(
+                "table", "open", stack.id, (lines[0],), (lines[0].cell("end", "stack", "tray"),),
+                f"the end of {stack.id} is not told: not proven", ends, f"write the end in a row of {stack.id}",
+            )  # fmt: skip

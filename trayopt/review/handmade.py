@@ -1,0 +1,152 @@
+"""A hand-made plan as it was read: rows with the places of their cells, and what they decide."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import NamedTuple
+
+from trayopt.domain.base import Travel
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job
+from trayopt.domain.ranges import Run
+from trayopt.errors import Fault
+from trayopt.formats.locate import Spot
+from trayopt.review.columns import Shape
+from trayopt.solve.changes import EntersAt, Fact, Given, GoesBy, RunAt
+from trayopt.track.laid import Claim
+
+
+@dataclass(frozen=True)
+class Line:
+    """One row: its number in the file, and the places of its cells by column."""
+
+    number: int
+    spots: dict[str, Spot] = field(default_factory=dict, hash=False, compare=False)
+    path: str = ""
+    """Where it stands in a plan document, such as ``legs[3]``; empty for a table."""
+
+    def __str__(self) -> str:
+        """Write as ``row 12``."""
+        return self.path or f"row {self.number}"
+
+    def cell(self, *columns: str) -> str:
+        """Name the cell of the first of these columns that there is: ``C12`` in a workbook, ``12:5`` in CSV."""
+        for column in columns:
+            spot = self.spots.get(column)
+            if spot is not None:
+                return spot.where or f"{spot.line}:{spot.column}"
+        return self.path
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A run of a trunk's fibres that rows give a tray, or leave open; ``sleeve`` and ``cut`` as written."""
+
+    run: Run
+    place: Place | None
+    end: str | None
+    lines: tuple[Line, ...]
+    built: bool = False
+    cut: int | None = None
+    leg: bool = True
+    """Whether the rows say that it is one leg, and not only where its fibres lie."""
+
+    @property
+    def claim(self) -> Claim | None:
+        """What it claims; None where it is open."""
+        return None if self.place is None else Claim(*self.run, self.place, self.end)
+
+
+class Decided(NamedTuple):
+    """One value that the table decides, and the row in which it stands."""
+
+    value: str | int
+    line: Line
+
+
+class SpliceRow(NamedTuple):
+    """A row of the second shape: two runs of equal length, spliced in order, in a sleeve of a tray."""
+
+    a: Run
+    b: Run | None
+    place: Place | None
+    sleeve: int | None
+    line: Line
+
+
+@dataclass
+class Handmade:
+    """Everything that a table says; ``faults`` is damage that has to be mended before anything is judged."""
+
+    job: Job
+    source: str
+    shape: Shape
+    entries: list[Entry] = field(default_factory=list)
+    ways: dict[str, dict[str, Decided]] = field(default_factory=dict)
+    splices: list[SpliceRow] = field(default_factory=list)
+    faults: list[Fault] = field(default_factory=list)
+    gone: list[Fault] = field(default_factory=list)
+    """What the job does not have any more, where that is no damage."""
+    lines: list[Line] = field(default_factory=list)
+    raw: bytes = b""
+
+    @cached_property
+    def placed(self) -> list[Entry]:
+        """Entries that have a tray."""
+        return [entry for entry in self.entries if entry.place is not None]
+
+    @property
+    def claims(self) -> list[Claim]:
+        """Claims of all entries that have a tray."""
+        return [entry.claim for entry in self.placed if entry.claim is not None]
+
+    def way(self, trunk: str) -> GoesBy:
+        """Give what is decided of a trunk's way."""
+        decided = self.ways.get(trunk, {})
+        port, travel, loops = (decided[key].value if key in decided else None for key in ("port", "travel", "loops"))
+        as_travel: Travel | None = None
+        if travel is not None:
+            as_travel = "clockwise" if travel == "clockwise" else "counterclockwise"
+        return GoesBy(trunk, None if port is None else str(port), as_travel, None if loops is None else int(loops))
+
+    def given(self) -> Given:
+        """Give the decisions, for a comparison."""
+        return Given(
+            tuple(_run_at(entry, entry.place) for entry in self.placed if entry.place is not None),
+            {trunk: self.way(trunk) for trunk in self.ways},
+            self.ends(),
+        )
+
+    def ends(self) -> dict[str, str]:
+        """Give the end of each stack for which one is told; the first holds."""
+        found: dict[str, str] = {}
+        for entry in self.placed:
+            if entry.place is not None and entry.end is not None:
+                found.setdefault(entry.place.stack, entry.end)
+        return found
+
+    def facts(self) -> list[tuple[tuple[Line, ...], list[Fact]]]:
+        """Give what is decided, row by row: the rows that decide it, and the facts."""
+        found: list[tuple[tuple[Line, ...], list[Fact]]] = []
+        for entry in self.placed:
+            if entry.place is not None:
+                found.append((entry.lines, [_run_at(entry, entry.place), *_end(entry)]))
+        for trunk, decided in self.ways.items():
+            lines = tuple(dict.fromkeys(item.line for item in decided.values()))
+            found.append((lines, [self.way(trunk)]))
+        return found
+
+    def built(self) -> list[Entry]:
+        """Entries that are marked as built."""
+        return [entry for entry in self.placed if entry.built]
+
+
+def _run_at(entry: Entry, place: Place) -> RunAt:
+    return RunAt(*entry.run, place, entry.leg)
+
+
+def _end(entry: Entry) -> Iterable[Fact]:
+    if entry.end is not None and entry.place is not None:
+        yield EntersAt(entry.place.stack, entry.end)

@@ -1,0 +1,195 @@
+"""What a reviewer writes in the margin: a finding, the rows it is about, what was found and allowed, and how to mend it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from trayopt.domain.finding import Finding
+from trayopt.domain.job import Job
+from trayopt.errors import Fault
+from trayopt.review.advice import advice
+from trayopt.review.handmade import Entry, Handmade, Line
+from trayopt.rules.registry import BY_ID
+from trayopt.track.laid import Laid
+
+RemarkLevel = Literal["damage", "always", "must", "figure", "unplaced", "clash", "open", "prefer"]
+FAILING: frozenset[str] = frozenset({"damage", "always", "must", "figure", "unplaced", "clash"})
+LEVEL_WORDS: dict[str, str] = {
+    "damage": "cannot be read",
+    "always": "always holds",
+    "must": "must",
+    "figure": "figure is wrong",
+    "unplaced": "has no tray",
+    "clash": "rows clash",
+    "open": "left open",
+    "prefer": "preferred",
+}
+
+
+@dataclass(frozen=True)
+class Remark:
+    """One finding; ``cells`` are addresses in the table, or paths in a plan document."""
+
+    rule: str
+    level: RemarkLevel
+    subject: str
+    lines: tuple[Line, ...]
+    cells: tuple[str, ...]
+    found: str
+    allowed: str
+    mend: str
+
+    @property
+    def fails(self) -> bool:
+        """Whether a plan with it does not pass."""
+        return self.level in FAILING
+
+    @property
+    def rows(self) -> str:
+        """The rows as text: ``rows 2, 5-7``, or paths in a plan document."""
+        if any(line.path for line in self.lines):
+            paths = [str(line) for line in self.lines]
+            return ", ".join(paths[:6]) + (f" and {len(paths) - 6} more" if len(paths) > 6 else "")
+        return rows_text([line.number for line in self.lines])
+
+    def as_dict(self) -> dict[str, Any]:
+        """Give the remark as plain data."""
+        return {
+            "rule": self.rule,
+            "level": self.level,
+            "subject": self.subject,
+            "rows": [line.number for line in self.lines if not line.path],
+            "cells": list(self.cells),
+            "found": self.found,
+            "allowed": self.allowed,
+            "mend": self.mend,
+        }
+
+
+def rows_text(numbers: Iterable[int]) -> str:
+    """Write row numbers as ``row 4`` or ``rows 2, 5-7``; empty where there are none."""
+    runs: list[list[int]] = []
+    for number in sorted(set(numbers)):
+        if runs and runs[-1][1] + 1 == number:
+            runs[-1][1] = number
+        else:
+            runs.append([number, number])
+    texts = [str(first) if first == last else f"{first}-{last}" for first, last in runs]
+    return "" if not texts else f"row{'s' * (len(texts) > 1 or '-' in texts[0])} {', '.join(texts)}"
+
+
+def damage(fault: Fault) -> Remark:
+    """Make a remark of a cell that cannot be read."""
+    digits = "".join(char for char in fault.where if char.isdigit())
+    line = Line(fault.line or int(digits or 0))
+    cell = fault.where or (f"{fault.line}:{fault.column}" if fault.line else "")
+    found = f"{fault.message}: {fault.found}" if fault.found else fault.message
+    return Remark("table", "damage", cell, (line,) if line.number else (), (cell,), found, fault.allowed, fault.hint)
+
+
+def of_finding(job: Job, made: Handmade, laid: Laid, finding: Finding) -> Remark:
+    """Make a remark of a broken rule: with the rows that it is about and the cells in them to change."""
+    rule = BY_ID[finding.rule]
+    entries, ways = _about(job, made, laid, finding)
+    lines: dict[Line, None] = {}
+    cells: dict[str, None] = {}
+    columns = _columns(finding.rule)
+    for entry in entries:
+        for line in entry.lines:
+            lines[line] = None
+            cells[line.cell(*columns)] = None
+    for trunk in ways:
+        for key, decided in made.ways.get(trunk, {}).items():
+            if key in _WAY_KEYS.get(finding.rule, ("port", "travel", "loops")):
+                lines[decided.line] = None
+                cells[decided.line.cell(key, f"from {key}", f"to {key}")] = None
+    cells.pop("", None)
+    return Remark(
+        finding.rule,
+        finding.level,
+        finding.subject,
+        tuple(sorted(lines, key=lambda line: line.number)),
+        tuple(cells),
+        finding.because,
+        f"{rule.say(job, finding.subject)}",
+        advice(job, laid, finding),
+    )
+
+
+_WAY_KEYS: dict[str, tuple[str, ...]] = {
+    "opposite_travel": ("travel",),
+    "natural_travel": ("port", "travel"),
+    "slack_loops": ("loops",),
+    "port_seal": ("port",),
+    "port_fill": ("port",),
+}
+_WAY_ONLY = frozenset({"opposite_travel", "natural_travel", "slack_loops", "port_seal", "port_fill", "own_limits"})
+
+
+def _columns(rule: str) -> Sequence[str]:
+    """Columns in which the cell to change stands, the first that there is."""
+    if rule in {"equal_groups", "same_division", "leg_tube", "bend_radius"}:
+        return "fibres", "from fibres", "from"
+    if rule == "one_end":
+        return ("end", "stack", "tray")
+    if rule in {"divided_at_tray", "subunit_together", "alternate_stacks", "fibre_bend"}:
+        return "stack", "tray", "position"
+    return "position", "tray", "stack", "fibres"
+
+
+def _about(job: Job, made: Handmade, laid: Laid, finding: Finding) -> tuple[list[Entry], list[str]]:
+    """Give the entries that a finding is about, and the trunks whose ways it is about."""
+    kind, subject = BY_ID[finding.rule].subject, finding.subject
+    if kind == "tray place":
+        want = [subject]
+        if finding.rule == "base_outward":
+            return [entry for entry in made.placed if str(entry.place) == subject], []
+        return [entry for entry in made.placed if str(entry.place) in want], []
+    if kind == "stack":
+        return [entry for entry in made.placed if entry.place is not None and entry.place.stack == subject], []
+    if kind == "subunit":
+        return [entry for entry in made.placed if _in_subunit(job, entry, subject)], []
+    if kind == "leg":
+        return [entry for entry in made.placed if subject in _names(job, entry)], []
+    if kind == "trunk":
+        entries = [] if finding.rule in _WAY_ONLY else [e for e in made.placed if e.run.trunk == subject]
+        return entries, [subject]
+    if kind == "pair of trunks":
+        return [], subject.split("+")
+    if kind == "port":
+        return [], [trunk for trunk, way in laid.ways.items() if way.port == subject]
+    if kind == "guide":
+        return [], list(dict.fromkeys(item.trunk for item, _ in laid.passes(subject)))
+    if kind == "pair of joins":
+        names = set(subject.split("+"))
+        sides = [run for join in job.joins if join.name in names for run in (join.a, join.b)]
+        return [
+            entry
+            for entry in made.placed
+            if any(
+                r.trunk == entry.run.trunk and r.first <= entry.run.last and r.last >= entry.run.first for r in sides
+            )
+        ], []
+    if kind == "pin":
+        if ":" not in subject:
+            return [], [subject]
+        pinned = next(pin.leg for pin in job.leg_pins if pin.subject == subject)
+        return [
+            entry
+            for entry in made.placed
+            if entry.run.trunk == pinned.trunk and entry.run.first <= pinned.last and entry.run.last >= pinned.first
+        ], []
+    return [], []
+
+
+def _in_subunit(job: Job, entry: Entry, name: str) -> bool:
+    trunk = job.trunk_by_id[entry.run.trunk]
+    one, other = trunk.subunit_of(entry.run.first).number, trunk.subunit_of(entry.run.last).number
+    return any(name == f"{trunk.id}/{number}" for number in range(one, other + 1))
+
+
+def _names(job: Job, entry: Entry) -> tuple[str, ...]:
+    leg = job.trunk_by_id[entry.run.trunk].subunit_of(entry.run.first).leg_of_run(entry.run.first, entry.run.last)
+    return (str(entry.run),) if leg is None else (str(entry.run), str(leg))

@@ -1,0 +1,113 @@
+"""What can be wrong in single rows that no rule speaks of: splices that the job does not ask for, sleeves, idle legs, lengths."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job
+from trayopt.domain.plan import Plan
+from trayopt.review.handmade import Handmade, Line, SpliceRow
+from trayopt.review.remarks import Remark
+from trayopt.solve.changes import RunAt, spliced_in
+from trayopt.track.laid import Laid
+
+
+def row_remarks(job: Job, made: Handmade) -> list[Remark]:
+    """Tell rows that splice what the job does not, sleeves that hold too much, and trays given to what has no splice."""
+    return [*_joins(job, made), *_sleeves(job, made), *_idle(job, made)]
+
+
+def figure_remarks(job: Job, made: Handmade, laid: Laid, plan: Plan) -> list[Remark]:
+    """Tell lengths in the table that are not what they should be."""
+    right = {(leg.trunk, leg.fibres): leg.cut_mm for leg in plan.legs}
+    found = []
+    for entry in made.placed:
+        if entry.cut is None:
+            continue
+        leg = job.trunk_by_id[entry.run.trunk].subunit_of(entry.run.first).leg_of_run(entry.run.first, entry.run.last)
+        if leg is None or leg not in laid.place_of:
+            continue
+        want = right.get((leg.trunk, job.subunit(leg).leg_span(leg)))
+        if want is not None and want != entry.cut:
+            short = f"{want - entry.cut} mm short" if entry.cut < want else f"{entry.cut - want} mm long"
+            found.append(
+                Remark(
+                    "cut_mm", "figure", str(leg), entry.lines, tuple(line.cell("cut") for line in entry.lines),
+                    f"the table cuts {leg} at {entry.cut} mm, {short}", f"{want} mm", f"write {want} mm",
+                )
+            )  # fmt: skip
+    return found
+
+
+def _joins(job: Job, made: Handmade) -> Iterator[Remark]:
+    """Compare every row of splices with the joins of the job."""
+    if not made.splices:
+        return
+    partner: dict[tuple[str, int], tuple[str, int]] = {}
+    for join in job.joins:
+        for i in range(join.a.count):
+            a, b = (join.a.trunk, join.a.first + i), (join.b.trunk, join.b.first + i)
+            partner[a], partner[b] = b, a
+    for row in made.splices:
+        text = _differs(row, partner)
+        if text:
+            columns = ("to fibres", "to", "to trunk")
+            yield Remark(
+                "joins", "always", f"{row.a}", (row.line,), (row.line.cell(*columns),), text,
+                "the joins of the job", "splice what the job joins, or change the job",
+            )  # fmt: skip
+
+
+def _differs(row: SpliceRow, partner: dict[tuple[str, int], tuple[str, int]]) -> str:
+    if row.b is None:
+        return ""
+    for i in range(row.a.count):
+        fibre = (row.a.trunk, row.a.first + i)
+        want = partner.get(fibre)
+        if want != (row.b.trunk, row.b.first + i):
+            to = "nothing" if want is None else f"fibre {want[1]} of {want[0]}"
+            return (
+                f"the row splices fibre {fibre[1]} of {fibre[0]} to fibre {row.b.first + i} of {row.b.trunk}; "
+                f"the job splices it to {to}"
+            )
+    return ""
+
+
+def _sleeves(job: Job, made: Handmade) -> Iterator[Remark]:
+    """Look for sleeves with more splices than they take, of more than one run, or beyond the tray's own."""
+    held: dict[tuple[Place, int], list[SpliceRow]] = defaultdict(list)
+    for row in made.splices:
+        if row.place is not None and row.sleeve is not None:
+            held[row.place, row.sleeve].append(row)
+    for (place, sleeve), rows in held.items():
+        tray = job.enclosure.tray_at(place)
+        count = sum(row.a.count for row in rows)
+        lines: tuple[Line, ...] = tuple(row.line for row in rows)
+        cells = tuple(line.cell("sleeve") for line in lines)
+        if sleeve > tray.sleeves:
+            text = f"sleeve {sleeve} of {place} is beyond the tray's {tray.sleeves}"
+            yield _sleeve(place, sleeve, lines, cells, text, f"1 to {tray.sleeves}", "number the sleeves from 1")
+        if count > tray.sleeve_fibres:
+            text = f"sleeve {sleeve} of {place} holds {count} splices"
+            limit = f"{tray.sleeve_fibres} splices"
+            yield _sleeve(place, sleeve, lines, cells, text, limit, "give every ribbon a sleeve of its own")
+
+
+def _sleeve(
+    place: Place, sleeve: int, lines: tuple[Line, ...], cells: tuple[str, ...], found: str, allowed: str, mend: str
+) -> Remark:
+    return Remark("sleeve", "figure", f"{place} sleeve {sleeve}", lines, cells, found, allowed, mend)
+
+
+def _idle(job: Job, made: Handmade) -> Iterator[Remark]:
+    """Look for runs without a spliced fibre that are given a tray."""
+    for entry in made.placed:
+        if entry.place is not None and not spliced_in(job, RunAt(*entry.run, entry.place)):
+            cells = tuple(line.cell("position", "tray", "fibres") for line in entry.lines)
+            yield Remark(
+                "idle", "figure", str(entry.run), entry.lines, cells,
+                f"{entry.run} has no spliced fibre and is given {entry.place}", "no tray for what is idle",
+                "take the row out",
+            )  # fmt: skip

@@ -1,0 +1,116 @@
+"""From rows of splice runs to legs: into how many equal groups each subunit is divided so that every group lies in one tray."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
+
+from trayopt.domain.cablework import Subunit
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job
+from trayopt.domain.ranges import Run
+from trayopt.formats.locate import Spot
+from trayopt.review.cells import Cells
+from trayopt.review.handmade import Entry, Handmade, Line
+
+
+def entries_of(made: Handmade, cells: Cells) -> list[Entry]:
+    """Make the legs of a table of splice runs; runs stay as they are where no equal groups of whole ribbons hold them."""
+    job = made.job
+    by_subunit: dict[tuple[str, int], list[Entry]] = {}
+    for entry in made.entries:
+        for part in _parts(job, entry):
+            subunit = job.trunk_by_id[part.run.trunk].subunit_of(part.run.first)
+            by_subunit.setdefault((part.run.trunk, subunit.number), []).append(part)
+    found: list[Entry] = []
+    for subunit in job.subunits:
+        runs = sorted(by_subunit.get((subunit.trunk, subunit.number), ()), key=lambda entry: entry.run)
+        _overlaps(runs, made, cells)
+        found += _legs(job, subunit, runs)
+    return found
+
+
+def _parts(job: Job, entry: Entry) -> Iterable[Entry]:
+    """Cut a run at the edges of subunits."""
+    trunk = job.trunk_by_id[entry.run.trunk]
+    first = entry.run.first
+    while first <= entry.run.last:
+        last = min(entry.run.last, trunk.subunit_of(first).last)
+        yield Entry(Run(trunk.id, first, last), entry.place, entry.end, entry.lines, entry.built, leg=False)
+        first = last + 1
+
+
+def _overlaps(runs: Sequence[Entry], made: Handmade, cells: Cells) -> None:
+    """Tell rows that splice a fibre again."""
+    furthest: Entry | None = None
+    for entry in runs:
+        if furthest is not None and entry.run.first <= furthest.run.last:
+            line, other = sorted((furthest.lines[0], entry.lines[0]), key=lambda item: item.number)[::-1]
+            column = next(key for key in ("from fibres", "from") if key in line.spots)
+            spot = line.spots.get(column, Spot(made.source))
+            both = Run(entry.run.trunk, entry.run.first, min(entry.run.last, furthest.run.last))
+            cells.faults.append(spot.fault(f"{both} is spliced in {other} already", hint="every fibre once"))
+        if furthest is None or entry.run.last > furthest.run.last:
+            furthest = entry
+
+
+def _legs(job: Job, subunit: Subunit, runs: Sequence[Entry]) -> list[Entry]:
+    """Group the runs of a subunit into the legs of the least division that fits them, or join runs that touch."""
+    if not runs:
+        return []
+    spliced = job.spliced[subunit.trunk, subunit.number]
+    fits = [of for of in subunit.divisions if _fits(subunit, runs, of)]
+    whole = [of for of in fits if _decided(subunit, runs, of, spliced)]
+    if not fits:
+        return _joined(runs, spliced)
+    of = (whole or fits)[0]
+    found = []
+    for leg in subunit.legs(of):
+        first, last = subunit.leg_run(leg)
+        inside = [entry for entry in runs if entry.run.first <= last and entry.run.last >= first]
+        if inside:
+            found.append(_one(inside, Run(subunit.trunk, first, last)))
+    return found
+
+
+def _fits(subunit: Subunit, runs: Sequence[Entry], of: int) -> bool:
+    """Whether each group of a division lies in at most one tray."""
+    places: dict[int, Place | None] = {}
+    for entry in runs:
+        one, other = (subunit.leg_of_fibre(fibre, of).group for fibre in entry.run[1:])
+        for group in range(one, other + 1):
+            if places.setdefault(group, entry.place) != entry.place:
+                return False
+    return True
+
+
+def _decided(subunit: Subunit, runs: Sequence[Entry], of: int, spliced: Sequence[tuple[int, int]]) -> bool:
+    """Whether the rows speak of all spliced fibres of a group, or of none."""
+    size = subunit.fibres // of
+    want, have = [0] * of, [0] * of
+    for counts, spans in ((want, spliced), (have, [(entry.run.first, entry.run.last) for entry in runs])):
+        for first, last in spans:
+            for group in range((first - subunit.first) // size, (last - subunit.first) // size + 1):
+                start = subunit.first + group * size
+                counts[group] += min(last, start + size - 1) - max(first, start) + 1
+    return all(there in {0, asked} for there, asked in zip(have, want, strict=True))
+
+
+def _joined(runs: Sequence[Entry], spliced: Sequence[tuple[int, int]]) -> list[Entry]:
+    """Join runs in one tray between which no spliced fibre lies."""
+    groups: list[list[Entry]] = [[runs[0]]]
+    for before, entry in pairwise(runs):
+        gap = range(before.run.last + 1, entry.run.first)
+        open_ = any(first < gap.stop and last >= gap.start for first, last in spliced) if gap else False
+        if before.place == entry.place and not open_:
+            groups[-1].append(entry)
+        else:
+            groups.append([entry])
+    return [_one(group, Run(group[0].run.trunk, group[0].run.first, group[-1].run.last)) for group in groups]
+
+
+def _one(entries: Sequence[Entry], run: Run) -> Entry:
+    lines: dict[Line, None] = dict.fromkeys(line for entry in entries for line in entry.lines)
+    ends = [entry.end for entry in entries if entry.end is not None]
+    end = ends[0] if ends else None
+    return Entry(run, entries[0].place, end, tuple(lines), any(entry.built for entry in entries), leg=False)
