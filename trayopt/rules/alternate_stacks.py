@@ -37,7 +37,7 @@ class AlternateStacks(Rule[NoParameters]):
                 counts[legs[0].place.stack] += 1
                 if max(counts.values()) - min(counts.values()) > 1:
                     shares = ", ".join(f"{stack} {count}" for stack, count in counts.items())
-                    yield Breach(subunit.name, f"after {subunit.name} the stacks hold of {trunk.id}: {shares}")
+                    yield Breach(subunit.name, f"after {subunit.name} the subunits of {trunk.id} lie {shares}")
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Keep the running counts of any two stacks within one of each other, after each subunit that has a placed leg."""

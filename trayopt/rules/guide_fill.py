@@ -12,7 +12,7 @@ from trayopt.domain.assignment import Way
 from trayopt.domain.base import EPSILON, Frozen
 from trayopt.domain.job import Job, Trunk
 from trayopt.rules.base import Breach, Post, Rule
-from trayopt.rules.words import several
+from trayopt.rules.words import percent, several
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -46,8 +46,8 @@ class GuideFill(Rule[GuideFillParameters]):
                 times = sum(times for _, times in passing)
                 yield Breach(
                     guide.id,
-                    f"{several(times, 'pass', 'passes')} fill {area:,.0f} mm² of {guide.id}; its opening of "
-                    f"{guide.opening_mm2:,.0f} mm² takes {fill * guide.opening_mm2:,.0f} mm² at {fill:.0%}",
+                    f"{several(times, 'pass', 'passes')} fill {area:,.2f} mm² of {guide.id}; its opening of "
+                    f"{guide.opening_mm2:,.6g} mm² takes {fill * guide.opening_mm2:,.2f} mm² at {percent(fill)}",
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -83,11 +83,10 @@ class GuideFill(Rule[GuideFillParameters]):
         """Say how much a guide takes."""
         fill = self.parameters(job).fill
         guide = next(guide for guide in job.enclosure.track.guides if guide.id == subject)
-        tubes = sum(group.count for trunk in job.trunks for group in trunk.cable.subunits)
+        own = sum(pi * subunit.diameter_mm**2 / 4 for subunit in job.subunits)
         return (
-            f"{subject}: {fill:.0%} of its opening of {guide.opening_mm2:,.0f} mm² are "
-            f"{fill * guide.opening_mm2:,.0f} mm²; "
-            f"the trunks have {several(tubes, 'tube')} of their own, and each loop passes once more"
+            f"{subject}: {percent(fill)} of its opening of {guide.opening_mm2:,.6g} mm² are "
+            f"{fill * guide.opening_mm2:,.0f} mm²; the trunks' own tubes together have {own:,.0f} mm², once a loop"
         )
 
 

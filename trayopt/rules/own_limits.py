@@ -35,7 +35,7 @@ class OwnLimits(Rule[NoParameters]):
             if way.travel not in trunk.travels:
                 faults.append(f"travels {way.travel}, where {listed(trunk.travels, 'or')} is allowed")
             if way.loops not in trunk.loops:
-                faults.append(f"makes {way.loops} loops, where {listed(trunk.loops, 'or')} are allowed")
+                faults.append(f"makes {way.loops} loops, where {listed(trunk.loops, 'or')} is allowed")
             if faults:
                 yield Breach(trunk.id, f"{trunk.id} {'; '.join(faults)}")
 
@@ -47,5 +47,5 @@ class OwnLimits(Rule[NoParameters]):
         trunk = job.trunk_by_id[subject]
         return (
             f"{subject}: enters at {listed(trunk.allowed_ports(job.enclosure), 'or') or 'no port'}, travels "
-            f"{listed(trunk.travels, 'or')}, makes {listed(trunk.loops, 'or')} slack loops"
+            f"{listed(trunk.travels, 'or')}, slack loops {listed(trunk.loops, 'or')}"
         )

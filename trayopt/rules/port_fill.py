@@ -11,7 +11,7 @@ from pydantic import Field
 from trayopt.domain.base import EPSILON, Frozen
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, Post, Rule
-from trayopt.rules.words import several
+from trayopt.rules.words import percent, several
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -48,8 +48,8 @@ class PortFill(Rule[PortFillParameters]):
             if filled > fill * port.bore_mm**2 + EPSILON:
                 yield Breach(
                     port.id,
-                    f"{several(len(diameters), 'trunk')} in {port.id} fill {filled / port.bore_mm**2:.2%} of its bore "
-                    f"of {port.bore_mm:g} mm; the guideline is {fill:.0%}",
+                    f"{several(len(diameters), 'trunk')} in {port.id}: {percent(filled / port.bore_mm**2)} of its bore "
+                    f"of {port.bore_mm:g} mm; the guideline is {percent(fill)}",
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -78,6 +78,6 @@ class PortFill(Rule[PortFillParameters]):
         """Say what the guideline is for a port."""
         chosen, port = self.parameters(job), job.enclosure.port_by_id[subject]
         return (
-            f"{subject}: of its bore of {port.bore_mm:g} mm one trunk may fill {chosen.one:.0%}, two {chosen.two:.0%}, "
-            f"more {chosen.more:.0%}"
+            f"{subject}: of its bore of {port.bore_mm:g} mm one trunk may fill {percent(chosen.one)}, two "
+            f"{percent(chosen.two)}, more {percent(chosen.more)}"
         )

@@ -43,7 +43,7 @@ class PortSeal(Rule[NoParameters]):
             )
             if trunks and not fits:
                 entering = listed([f"{trunk.id} of {trunk.cable.diameter_mm:g} mm" for trunk in trunks])
-                yield Breach(port.id, f"{entering} enter at {port.id}; it has {_seals(port)}")
+                yield Breach(port.id, f"at {port.id} come in {entering}; it has {_seals(port)}")
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Choose one seal a port; it takes the diameter of each trunk that enters, and has holes for all of them."""

@@ -44,8 +44,8 @@ class Reach(Rule[ReachParameters]):
                 worst = min(short, key=lambda item: item.free_mm)
                 yield Breach(
                     trunk,
-                    f"{several(len(short), 'leg')} of {trunk} free less than the {bench:,} mm to the bench, "
-                    f"{worst.leg} in {worst.place} least with {worst.free_mm:,} mm",
+                    f"{worst.leg} frees {worst.free_mm:,} mm, its tray {worst.place} needs {bench:,} mm to come to the "
+                    f"bench; {several(len(short), 'leg')} of {trunk} too short",
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -59,4 +59,4 @@ class Reach(Rule[ReachParameters]):
         bench = self.parameters(job).bench_mm
         ring = routes_of(job).ring.length_mm
         loops = listed(job.trunk_by_id[subject].loops, "or")
-        return f"{subject}: {bench:,} mm bring its trays to the bench; a loop gives {ring:,} mm, it may make {loops}"
+        return f"{subject}: trays need {bench:,} mm to come to the bench; a loop gives {ring:,} mm, it may make {loops}"

@@ -58,4 +58,4 @@ class Reserve(Rule[ReserveParameters]):
         """Say how many trays of a stack are to stay unused."""
         asked = self.parameters(job).trays
         places = several(job.enclosure.stack_by_id[subject].positions, "place")
-        return f"{subject}: of its {places} the outermost {asked} are to stay in reserve"
+        return f"{subject}: {asked} of its {places} stay in reserve, outward of the last used one"

@@ -38,7 +38,7 @@ class SameDivision(Rule[NoParameters]):
                 before = laid.division[trunk.id, like.number]
                 if before != of:
                     yield Breach(
-                        trunk.id, f"{like.name} is divided into {before}, {subunit.name}, which is equal, into {of}"
+                        trunk.id, f"{like.name} makes {several(before, 'leg')}, {subunit.name}, which is equal, {of}"
                     )
                     break
 

@@ -47,7 +47,7 @@ class SlackLoops(Rule[SlackLoopsParameters]):
             if not chosen.least <= way.loops <= chosen.most:
                 yield Breach(
                     trunk,
-                    f"{trunk} makes {several(way.loops, 'loop')}; {chosen.least} to {chosen.most} are good practice",
+                    f"{trunk} makes {several(way.loops, 'loop')}; {chosen.least} to {chosen.most} are asked for",
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import several, trays_of
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -40,9 +41,8 @@ class TrayFibres(Rule[NoParameters]):
 
     def say(self, job: Job, subject: str) -> str:
         """Say how many fibres the trays of a place or a stack hold, and how many splices the job has."""
-        stack = job.enclosure.stack_by_id[subject.partition("/")[0]]
-        trays = 1 if "/" in subject else stack.positions
+        stack, trays = trays_of(job, subject)
         return (
-            f"{subject}: {trays} tray{'s' * (trays > 1)} of {stack.tray.fibres} hold {trays * stack.tray.fibres:,} fibres; "
-            f"{job.splices:,} splices are to be placed in all"
+            f"{subject}: {several(trays, 'tray')} of {stack.tray.fibres} {'holds' if trays == 1 else 'hold'} "
+            f"{trays * stack.tray.fibres:,} fibres; {job.splices:,} splices are to be placed in all"
         )

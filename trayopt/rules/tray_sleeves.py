@@ -46,7 +46,6 @@ class TraySleeves(Rule[NoParameters]):
         tray = stack.tray
         needed = sum(run.sleeves(tray.sleeve_fibres) for run in job.sleeve_runs)
         return (
-            f"{subject}: {several(trays, 'tray')} with {several(tray.sleeves, 'place')} for sleeves of "
-            f"{tray.sleeve_fibres} take "
-            f"{several(trays * tray.sleeves, 'sleeve')}; all splices of the job need {needed:,}"
+            f"{subject}: {several(trays, 'tray')} of {several(tray.sleeves, 'sleeve')} of {tray.sleeve_fibres} "
+            f"{'holds' if trays == 1 else 'hold'} {trays * tray.sleeves:,}; all splices of the job need {needed:,}"
         )

@@ -19,6 +19,11 @@ def listed(items: Sequence[object], word: str = "and") -> str:
     return f"{', '.join(texts[:-1])} {word} {texts[-1]}" if len(texts) > 1 else "".join(texts)
 
 
+def percent(part: float) -> str:
+    """Write a part as ``53 %`` or ``12.25 %``."""
+    return f"{100 * part:.4g} %"
+
+
 def trays_of(job: Job, subject: str) -> tuple[Stack, int]:
     """Give the stack of a tray place (``left/3``) or of a whole stack (``left``), and how many trays are meant."""
     stack = job.enclosure.stack_by_id[subject.partition("/")[0]]
