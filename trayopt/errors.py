@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
@@ -66,18 +67,28 @@ class Fault:
         }
 
 
+def _in_order(fault: Fault) -> tuple[object, ...]:
+    """Order faults by place; without lines by row and column of a cell, or by the path inside the source."""
+    cell = re.fullmatch(r"([A-Z]{1,3})([0-9]+)", fault.where)
+    row, column = (int(cell[2]), cell[1].rjust(3)) if cell else (0, "")
+    path = [int(part) if part.isdigit() else part for part in re.split(r"([0-9]+)", fault.where)]
+    return fault.source, fault.line, fault.column, row, column, path, fault
+
+
 class InputError(TrayoptError):
     """Input that cannot be used; carries every fault that was found, sorted by place."""
 
     def __init__(self, faults: Iterable[Fault]) -> None:
-        self.faults: tuple[Fault, ...] = tuple(sorted(set(faults)))
+        self.faults: tuple[Fault, ...] = tuple(sorted(set(faults), key=_in_order))
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
     @classmethod
-    def one(cls, message: str, *, source: str = "<job>", found: str = "", allowed: str = "", hint: str = "") -> InputError:
+    def one(
+        cls, message: str, *, source: str = "<job>", found: str = "", allowed: str = "", hint: str = ""
+    ) -> InputError:
         """Make an error of a single fault that has no line."""
         return cls([Fault(source, 0, 0, message, found, allowed, hint)])
 
 
-class SolverFault(TrayoptError):
+class SolverFault(TrayoptError):  # noqa: N818 - it is no error of the user's
     """A fault of trayopt itself: its plan fails its own check, or the solver contradicts itself."""

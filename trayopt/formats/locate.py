@@ -115,14 +115,14 @@ def frozen(value: object, depth: int = 0) -> object:
     return value
 
 
-def describe(value: object) -> str:
-    """Say in a few words what was found, for messages."""
+def describe(value: object, most: int = 60) -> str:
+    """Say in a few words what was found, for messages; of a text at most so many characters."""
     if value is None:
         return "nothing"
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        short = value if len(value) <= 60 else value[:57] + "..."
+        short = value if len(value) <= most else value[: most - 3] + "..."
         return "an empty text" if not value else f"'{printable(short)}'"
     if isinstance(value, int | float):
         return f"{value}"

@@ -115,6 +115,9 @@ def _cleaned(errors: list[ErrorDetails], data: object) -> dict[Path, list[ErrorD
         if error["type"] == "too_short" and len(error["input"]) >= error["ctx"]["min_length"]:
             continue  # counted without the entries that are wrong themselves
         found.setdefault(path, []).append(error)
+    for path in [path for path in found if path and isinstance(path[-1], int)]:
+        if (*path[:-1], int(path[-1]) + 1) in found and found[path][0]["type"] == "missing":
+            del found[path]  # of the entries that a list lacks, the last says how many there are to be
     for path in unions:
         if any(len(other) > len(path) and other[: len(path)] == path for other in found):
             found.pop(path, None)
@@ -130,9 +133,8 @@ def _fault(model: type[BaseModel], located: Located, base: Path, path: Path, gro
     if kind == "missing":
         spot = located.spot((*base, *path[:-1]))
         if isinstance(path[-1], int):
-            return spot.fault(
-                f"{_name(path[:-1])} has too few entries", found=describe(value), allowed=f"at least {path[-1] + 1}"
-            )
+            message = f"{_name(path[:-1])} has too few entries"
+            return spot.fault(message, found=f"{len(value)}", allowed=f"{path[-1] + 1}")
         return spot.fault(f"the key '{name}' is missing", allowed=_wanted_of(model, path), hint=f"add '{name}: ...'")
     if kind == "extra_forbidden":
         spot = located.spot((*base, *path), key=True)
@@ -202,7 +204,7 @@ def nearest(text: str, options: Collection[str]) -> str | None:
     """Give the name that a text is most like, None where it is like none."""
     from difflib import get_close_matches
 
-    found = get_close_matches(text[:100], options, 1, 0.6) or get_close_matches(text[:100].lower(), options, 1, 0.6)
+    found = get_close_matches(text[:100], options, 1, 0.7) or get_close_matches(text[:100].lower(), options, 1, 0.7)
     return found[0] if found else None
 
 

@@ -22,8 +22,10 @@ from trayopt.errors import Fault, InputError
 from trayopt.formats import scalars
 from trayopt.formats.locate import Located, Mark, Path, Spot, describe, printable
 from trayopt.formats.source import read_text, source_name
+from trayopt.formats.yaml_syntax import plain_words
 
-MOST_BYTES = 5_000_000
+MOST_BYTES = 2_000_000
+"""Text is read at some hundred thousand characters a second; larger lists of joins are better kept as a table."""
 MOST_DEPTH = 50
 MOST_VALUES = 100_000
 """Values of one file, each as often as aliases repeat it; a job of 6,912 single splices has about 35,000."""
@@ -31,38 +33,6 @@ MOST_ALIASES = 200
 
 _CORE = "tag:yaml.org,2002:"
 _UNPRINTABLE = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
-_PLAIN_WORDS = (
-    ("found character '\\t'", "a tab stands where only spaces are allowed", "indent with spaces"),
-    (
-        "mapping values are not allowed here",
-        "a second ': ' in one line, or a line that is indented wrongly",
-        "put text with ': ' in quotes",
-    ),
-    ("could not find expected ':'", "a key without a colon behind it", "write 'key: value'"),
-    (
-        "sequence entries are not allowed here",
-        "a list entry '- ' where none can stand",
-        "begin the list on its own line",
-    ),
-    (
-        "expected <block end>",
-        "a line that is indented differently from its neighbours",
-        "indent lines of one level alike",
-    ),
-    ("expected ',' or ']'", "a list [ ... ] that is not closed or lacks a comma", "close it with ]"),
-    ("expected ',' or '}'", "a mapping { ... } that is not closed or lacks a comma", "close it with }"),
-    ("found unexpected end of stream", "a text in quotes that is not closed", "close the quotes"),
-    ("found unexpected document separator", "a text in quotes that is not closed", "close the quotes"),
-    ("cannot start any token", "a character that cannot begin a value", "put the text in quotes"),
-    (
-        "unknown escape character",
-        "an unknown escape in a text with double quotes",
-        "write \\\\ for a backslash, or use single quotes",
-    ),
-    ("undefined tag handle", "a tag that is not known", "leave the tag out"),
-    ("expected the node content", "a value is missing", ""),
-    ("expected '<document start>'", "something stands behind the end of the document", "keep one document in a file"),
-)
 
 
 def read_yaml(path: str | FilePath) -> Located:
@@ -120,7 +90,8 @@ class _Builder:
             for event in YAML(typ="safe", pure=True).parse(text):
                 self.take(event)
         except MarkedYAMLError as wrong:
-            raise self.syntax(wrong) from None
+            mark, message, hint = plain_words(wrong)
+            raise self.stop(mark, message, hint=hint) from None
         except YAMLError as wrong:
             raise self.stop((1, 1), f"this is no YAML: {printable(str(wrong).splitlines()[0])}") from None
         if self.located.data is None:
@@ -170,24 +141,18 @@ class _Builder:
             value = event.value
             self.located.bad.add(self.next_path())
         if is_key and frame is not None:
-            self.key(frame, value, mark)
+            self.key(frame, value, event.value, mark)
         else:
             if value is None and event.value == "" and frame is not None and frame.key is not None:
                 mark = frame.key_mark
             self.put(value, mark, 1, event.anchor)
 
-    def key(self, frame: _Frame, value: object, mark: Mark) -> None:
-        frame.key, frame.key_mark, frame.drop = str(value), mark, False
-        path = (*frame.path, frame.key)
+    def key(self, frame: _Frame, value: object, text: str, mark: Mark) -> None:
+        frame.key, frame.key_mark, frame.drop = text, mark, False
+        path = (*frame.path, text)
         if not isinstance(value, str):
-            found = describe(value)
-            self.fault(
-                mark,
-                "a key is no text",
-                found=found,
-                allowed="text",
-                hint=f'write "{frame.key}" in quotes if it is a name',
-            )
+            hint = f"write '{text}' in quotes if it is a name" if text else ""
+            self.fault(mark, "a key is no text", found=describe(value), allowed="text", hint=hint)
             frame.drop = True
         elif frame.key in frame.items:
             first = Spot("", *self.located.keys[path])
@@ -291,15 +256,6 @@ class _Builder:
     def stop(self, mark: Mark, message: str, *, found: str = "", allowed: str = "", hint: str = "") -> InputError:
         self.fault(mark, message, found=found, allowed=allowed, hint=hint)
         return InputError(self.located.faults)
-
-    def syntax(self, wrong: MarkedYAMLError) -> InputError:
-        problem = str(wrong.problem or wrong.context or "it cannot be read")
-        at = wrong.problem_mark or wrong.context_mark
-        mark = (at.line + 1, at.column + 1) if at else (1, 1)
-        for words, message, hint in _PLAIN_WORDS:
-            if words in problem:
-                return self.stop(mark, message, hint=hint)
-        return self.stop(mark, f"this is no YAML: {printable(problem)}")
 
 
 def _mark(event: Any) -> Mark:

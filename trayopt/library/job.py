@@ -185,7 +185,7 @@ class _Reader:
             spot = self.parts.spot("joins")
             for fault in wrong.faults:
                 placed = fault.line or fault.where
-                message = f"the joins {describe(name)}: {fault.message}"
+                message = f"the joins {describe(name, 300)}: {fault.message}"
                 self.faults.append(
                     fault if placed else spot.fault(message, found=fault.found, allowed=fault.allowed, hint=fault.hint)
                 )

@@ -11,7 +11,7 @@ from pydantic import BaseModel
 from trayopt.domain.cable import Cable
 from trayopt.domain.hardware import Enclosure, Tray, TubeSet
 from trayopt.errors import Fault, InputError
-from trayopt.formats.locate import Located, describe
+from trayopt.formats.locate import Located, describe, printable
 from trayopt.formats.locate import Path as DataPath
 from trayopt.formats.validate import did_you_mean, validate
 from trayopt.formats.yaml_in import read_yaml
@@ -138,8 +138,10 @@ class Resolver:
             if fault.line:
                 self.faults.append(fault)
             else:
-                message = f"the {_noun(kind)} {describe(located.get(path))}: {fault.source} {fault.message}"
-                self.faults.append(spot.fault(message, found=fault.found, allowed=fault.allowed, hint=fault.hint))
+                message = f"the {_noun(kind)} {describe(located.get(path), 300)}: {fault.message}"
+                where = "" if fault.source == located.get(path) else f"looked for at {printable(fault.source)}"
+                hint = "; ".join(text for text in (where, fault.hint) if text)
+                self.faults.append(spot.fault(message, found=fault.found, allowed=fault.allowed, hint=hint))
 
     def _read(self, path: Path) -> Located:
         if path not in self._files:
@@ -167,11 +169,12 @@ class Resolver:
         settled: list[DataPath] = []
         if isinstance(data, dict):
             says = data.get("kind", kind)
-            if says != kind and says in KINDS:
-                spot = located.spot((*path, "kind"))
-                self.faults.append(
-                    spot.fault(f"this is no {_noun(kind)}", found=f"kind: {says}", allowed=f"kind: {kind}")
-                )
+            other = f"kind: {says}" if says != kind and says in KINDS else ""
+            if "schema" in data and "kind" not in data:
+                other = f"schema: {data['schema']}"
+            if other:
+                spot = located.spot((*path, other.partition(":")[0]))
+                self.faults.append(spot.fault(f"this is no {_noun(kind)}", found=other, allowed=f"kind: {kind}"))
                 return None
             if kind == "enclosure":
                 data, settled = self._with_trays(located, path, data, base)

@@ -1,0 +1,77 @@
+"""JSON Schema: a second reader (the jsonschema package) takes what trayopt takes, and refuses plain mistakes."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from jsonschema import Draft202012Validator
+
+from trayopt.api import json_schema
+from trayopt.errors import InputError
+from trayopt.formats.schema import DIALECT, KINDS
+from trayopt.formats.yaml_in import read_yaml
+from trayopt.library.find import shipped
+
+FOLDERS = {"trays": "tray", "enclosures": "enclosure", "cables": "cable", "tubes": "tubes", "standard": "job"}
+FILES = sorted(path for path in shipped().rglob("*.yaml"))
+
+
+def lists(value: Any) -> Any:
+    """Turn tuples into lists, as jsonschema wants them."""
+    if isinstance(value, dict):
+        return {key: lists(inner) for key, inner in value.items()}
+    return [lists(inner) for inner in value] if isinstance(value, tuple) else value
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_schema_is_one_and_names_itself(kind: str) -> None:
+    schema = json_schema(kind)
+    Draft202012Validator.check_schema(schema)
+    assert schema["$schema"] == DIALECT
+    assert schema["$id"] == f"urn:trayopt:schema:{kind}:1"
+    assert "$schema" in schema["properties"]
+
+
+def test_every_model_and_standard_job_keeps_its_schema() -> None:
+    validators = {kind: Draft202012Validator(json_schema(kind)) for kind in FOLDERS.values()}
+    assert FILES
+    for path in FILES:
+        data = {"$schema": "x", **lists(read_yaml(path).data)}
+        errors = [error.message for error in validators[FOLDERS[path.parent.name]].iter_errors(data)]
+        assert not errors, path
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"trunks": []},
+        {"trunk": []},
+        {"joins": [{"a": "N1:1-12"}]},
+        {"joins": [{"a": "N1", "b": "S1:1-12"}]},
+        {"joins": 5},
+        {"rules": {"tray_fibre": "must"}},
+        {"rules": {"tray_fibres": "maybe"}},
+        {"rules": {"reach": {"bench_m": 2}}},
+        {"pins": [{"leg": "N1:1-12", "position": 0}]},
+        {"apart": [{"joins": ["one"]}]},
+        {"enclosure": 5},
+    ],
+)
+def test_plain_mistakes_in_a_job_are_refused(change: dict[str, Any]) -> None:
+    job = {
+        "schema": "trayopt/job/1",
+        "enclosure": "wall-2x6",
+        "trunks": [{"id": "N1", "cable": "ribbon-288-2x144"}, {"id": "S1", "cable": "own/cable.yaml"}],
+        "joins": "joins.csv",
+        "rules": {"reach": {"bench_mm": 1800}, "tray_pair": "off", "guide_fill": {"level": "must", "fill": 0.4}},
+        "pins": [{"leg": "N1:1-12", "stack": "left"}, {"trunk": "N1", "loops": 1, "built": True}],
+    }
+    validator = Draft202012Validator(json_schema("job"))
+    assert validator.is_valid(job)
+    assert not validator.is_valid({**job, **change})
+
+
+def test_an_unknown_kind_is_told() -> None:
+    with pytest.raises(InputError, match=r"there is no schema of 'trai'; .* did you mean 'tray'"):
+        json_schema("trai")
