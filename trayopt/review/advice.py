@@ -104,15 +104,15 @@ def _parted(job: Job, laid: Laid, subject: str) -> str:
         return "lay the legs of the subunit tray upon tray on one stack"
     first = legs[0].place
     return (
-        f"lay the legs of {subject} from {first} outward, each in the same tray as the one before or in the next tray of "
-        f"{first.stack}; or divide {trunk} at the port"
+        f"lay the legs of {subject} from {first} outward, each in the same tray as the one before or in "
+        f"the next tray of {first.stack}; or divide {trunk} at the port"
     )
 
 
 def _guide(job: Job, laid: Laid, subject: str) -> str:
     del job
     trunks = list(dict.fromkeys(item.trunk for item, _ in laid.passes(subject)))
-    return f"let fewer tubes pass {subject}: fewer loops or the other way round for {listed(trunks, 'or')}, or a wider guide"
+    return f"let fewer tubes pass {subject}: fewer loops or the other way for {listed(trunks, 'or')}, or a wider guide"
 
 
 def _reach(job: Job, laid: Laid, subject: str) -> str:
@@ -134,7 +134,7 @@ def _gap(job: Job, laid: Laid, subject: str) -> str:
     place = _place(subject)
     positions = range(1, job.enclosure.stack_by_id[place.stack].positions + 1)
     free = next((p for p in positions if Place(place.stack, p) not in laid.trays), place.position - 1)
-    return f"fill {place.stack} from the base: move what lies in {subject} to {place.stack}/{free}, or fill what is under it"
+    return f"fill {place.stack} from the base: move {subject} to {place.stack}/{free}, or fill what is under it"
 
 
 def _loops(job: Job, laid: Laid, subject: str) -> str:
@@ -147,7 +147,8 @@ def _pin(job: Job, laid: Laid, subject: str) -> str:
     del laid
     for pin in job.leg_pins:
         if pin.subject == subject:
-            return f"put {subject} in {listed(job.places_of(pin)[:4], 'or') or 'its place'}, or take the pin out of the job"
+            places = listed(job.places_of(pin)[:4], "or") or "its place"
+            return f"put {subject} in {places}, or take the pin out of the job"
     return f"keep to the pin of {subject}, or take it out of the job"
 
 

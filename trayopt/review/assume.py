@@ -1,4 +1,4 @@
-"""Where a table says nothing of a trunk's way, and solving found none: the way that breaks least, for the rest to be judged."""
+"""Chooses the way that breaks least for trunks of which a table says nothing, so that the rest can be judged."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Single cells of a hand-made table: read as what they mean, and what a spreadsheet or a hurried hand did to them told."""
+"""Reads single cells of a hand-made table, and tells what a spreadsheet or a hurried hand did to them."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _TRAVELS: dict[str, Travel] = {
         ("counterclockwise", "ccw", "counter-clockwise", "counter clockwise", "anticlockwise", "anti-clockwise", "acw"),
         "counterclockwise",
     ),
-}  # type: ignore[dict-item]
+}
 _YES = {"yes", "y", "x", "1", "true", "built", "done", "spliced", "✓", "✔"}
 _NO = {"", "no", "n", "0", "false", "-", "open"}
 DATE = "the spreadsheet turned this cell into a date"
@@ -111,22 +111,22 @@ class Cells:
             if cell.text and looks_like_date(cell.text):
                 self.wrong(cell, DATE)
                 return None
-        blamed = fibres
-        try:
-            if not tube.text and ribbon.text:
-                blamed = tube
-                raise ValueError("a ribbon is told without its tube")
-            if not tube.text:
-                return self.run(fibres, trunk)
-            for blamed, parts in (
-                (tube, (tube.text,)),
-                (ribbon, (tube.text, ribbon.text)),
-                (fibres, (tube.text, ribbon.text, fibres.text)),
-            ):
-                run = fibres_at(trunk, *parts)
-        except ValueError as wrong:
-            self.missing(blamed, f"the fibres cannot be read: {wrong}", _fibres_of_cable(trunk.cable))
+        if not tube.text and not ribbon.text:
+            return self.run(fibres, trunk)
+        if not tube.text:
+            self.wrong(tube, "a ribbon is told without its tube", _fibres_of_cable(trunk.cable))
             return None
+        run = (0, 0)
+        for cell, parts in (
+            (tube, (tube.text,)),
+            (ribbon, (tube.text, ribbon.text)),
+            (fibres, (tube.text, ribbon.text, fibres.text)),
+        ):
+            try:
+                run = fibres_at(trunk, *parts)
+            except ValueError as wrong:
+                self.missing(cell, f"the fibres cannot be read: {wrong}", _fibres_of_cable(trunk.cable))
+                return None
         return Run(trunk.id, *run)
 
     def place(self, stack: Cell, position: Cell, tray: Cell) -> Place | None:

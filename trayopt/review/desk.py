@@ -1,4 +1,4 @@
-"""The reviewer's desk: a plan read, what is open filled in, everything judged, and held against the best there can be."""
+"""The reviewer's desk: a plan read, what is open filled in, all of it judged and held against the best."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from trayopt.check import assignment_of_claims, check, check_assignment
 from trayopt.check.report import Report
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.job import Job
-from trayopt.domain.plan import Plan
+from trayopt.domain.plan import GoalName, Plan
 from trayopt.review.assume import assumed_ways
 from trayopt.review.best import Best, best_of
 from trayopt.review.figures import Figure, as_dicts, figures, goal_figures
@@ -31,7 +31,7 @@ class Completion:
     assignment: Assignment | None
     impossible: bool
     remarks: tuple[Remark, ...] = ()
-    bounds: Mapping[str, int | None] = field(default_factory=dict)
+    bounds: Mapping[GoalName, int | None] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -195,7 +195,7 @@ def _complete(job: Job, made: Handmade, limit_s: float) -> Completion:
     decided = made.facts()
     found = complete(job, [fact for _, facts in decided for fact in facts], clock=clock, tuning=tuning)
     if found.assignment is not None or not found.impossible:
-        return Completion(found.assignment, False, bounds=dict(found.bounds))
+        return Completion(found.assignment, False, bounds=found.bounds)
     culprits = clash(job, [facts for _, facts in decided], clock=Clock(limit_s), tuning=tuning)
     if culprits is None:
         return Completion(None, True)

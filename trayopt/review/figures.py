@@ -24,7 +24,7 @@ class Figure:
 
 def goal_figures(laid: Laid) -> dict[str, int]:
     """Measure the seven goals, in their usual order."""
-    return {**measure_all(laid)}
+    return {str(goal): value for goal, value in measure_all(laid).items()}
 
 
 def figures(job: Job, laid: Laid) -> list[Figure]:

@@ -13,8 +13,7 @@ from trayopt.track.laid import Laid
 
 def open_remarks(job: Job, made: Handmade) -> list[Remark]:
     """Tell what the table does not decide, part by part."""
-    found = [*_fibres(job, made), *_ways(job, made), *_ends(job, made)]
-    return found
+    return [*_fibres(job, made), *_ways(job, made), *_ends(job, made)]
 
 
 def unplaced_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:

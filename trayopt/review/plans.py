@@ -1,4 +1,4 @@
-"""A plan document taken as a table: its legs and trunks as rows, so that it can be reviewed, mended and compared alike."""
+"""Takes a plan document as a table of legs, so that it can be reviewed, mended and compared like one."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ def handmade_of(job: Job, plan: Plan, source: str) -> Handmade:
     for i, row in enumerate(plan.trunks):
         line = Line(i, path=f"trunks[{i}]")
         if row.trunk in job.trunk_by_id and row.port is not None and row.travel is not None and row.loops is not None:
-            values = {"port": row.port, "travel": row.travel, "loops": row.loops}
+            values: dict[str, str | int] = {"port": row.port, "travel": row.travel, "loops": row.loops}
             made.ways[row.trunk] = {key: Decided(value, line) for key, value in values.items()}
     for i, leg in enumerate(plan.legs):
         trunk = job.trunk_by_id.get(leg.trunk)

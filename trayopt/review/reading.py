@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from pathlib import Path
 
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.ranges import Run
+from trayopt.errors import Fault
 from trayopt.formats.locate import Spot
 from trayopt.formats.source import read_bytes, source_name
 from trayopt.formats.tables_in import MOST_BYTES, Cell, Row, parse_table
@@ -212,7 +212,7 @@ class _Reader:
         return made
 
 
-def _merged(raw: bytes, source: str, columns: int) -> Iterable[object]:
+def _merged(raw: bytes, source: str, columns: int) -> list[Fault]:
     return [
         Spot(source, where=first).fault("merged cells", found=ref, hint=SAVE_AGAIN)
         for first, ref in merged_cells(raw, columns)
@@ -223,9 +223,8 @@ def _row_number(spot: Spot) -> int:
     return spot.line or int("".join(char for char in spot.where if char.isdigit()) or 0)
 
 
-def _in_file_order(fault: object) -> tuple[int, int, str, str]:
-    where = getattr(fault, "where", "")
-    letters = where.rstrip("0123456789")
-    digits = where[len(letters) :]
-    line = getattr(fault, "line", 0)
-    return (line or int(digits or 0), getattr(fault, "column", 0) or len(letters), letters, str(fault))
+def _in_file_order(fault: Fault) -> tuple[int, int, str, str]:
+    """Order faults as the eye goes: by row, then by column."""
+    letters = fault.where.rstrip("0123456789")
+    row = fault.line or int(fault.where[len(letters) :] or 0)
+    return row, fault.column or len(letters), letters, str(fault)

@@ -1,4 +1,4 @@
-"""What a reviewer writes in the margin: a finding, the rows it is about, what was found and allowed, and how to mend it."""
+"""What a reviewer writes in the margin: the rows, what was found, what is allowed, how to mend it."""
 
 from __future__ import annotations
 

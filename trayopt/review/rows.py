@@ -1,4 +1,4 @@
-"""What can be wrong in single rows that no rule speaks of: splices that the job does not ask for, sleeves, idle legs, lengths."""
+"""What can be wrong in single rows that no rule speaks of: joins, sleeves, idle legs, lengths."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from trayopt.track.laid import Laid
 
 
 def row_remarks(job: Job, made: Handmade) -> list[Remark]:
-    """Tell rows that splice what the job does not, sleeves that hold too much, and trays given to what has no splice."""
+    """Tell splices that the job does not ask for, sleeves that hold too much, and trays given to idle runs."""
     return [*_joins(job, made), *_sleeves(job, made), *_idle(job, made)]
 
 

@@ -1,4 +1,4 @@
-"""From rows of splice runs to legs: into how many equal groups each subunit is divided so that every group lies in one tray."""
+"""From rows of splice runs to legs: the least division of each subunit that puts every leg in one tray."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from trayopt.review.handmade import Entry, Handmade, Line
 
 
 def entries_of(made: Handmade, cells: Cells) -> list[Entry]:
-    """Make the legs of a table of splice runs; runs stay as they are where no equal groups of whole ribbons hold them."""
+    """Make the legs of a table of splice runs; runs that fit no equal groups of whole ribbons stay as they are."""
     job = made.job
     by_subunit: dict[tuple[str, int], list[Entry]] = {}
     for entry in made.entries:
