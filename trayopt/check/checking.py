@@ -15,9 +15,6 @@ from trayopt.goals.registry import BY_ID, order
 from trayopt.rules.judge import judge
 from trayopt.track.laid import Claim, Laid
 
-NO_SOLVER = PlanSolver(version="none", seed=0, workers=0, deterministic_time=0.0)
-"""What stands in a plan that people made."""
-
 
 def check(job: Job, plan: Plan, source: str = "<plan>") -> Report:
     """Check a plan document: every rule, and every figure that it claims.
@@ -64,7 +61,8 @@ def check_assignment(job: Job, assignment: Assignment, claims: Sequence[Claim] |
         The rows as they were written, for the rules that always hold; those of the assignment where none are given.
     """
     laid = Laid(job, assignment, claims)
-    right = document(laid, status="feasible", stopped="interrupted", bounds={}, solver=NO_SOLVER)
+    nobody = PlanSolver(version="none", seed=0, workers=0, deterministic_time=0.0)
+    right = document(laid, status="feasible", stopped="interrupted", bounds={}, solver=nobody)
     return _report(laid, right, ())
 
 
