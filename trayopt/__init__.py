@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from trayopt.api import load_job
+    from trayopt.api import check, load_job, solve
 
-__all__ = ["load_job"]
+__all__ = ["check", "load_job", "solve"]
 __version__ = "0.1.0"
 
 

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from trayopt.domain.job import Job
 
 if TYPE_CHECKING:
+    from trayopt.check import Report
+    from trayopt.domain.plan import Plan
+    from trayopt.solve.solver import Progress
     from trayopt.library.entries import Entry, Survey
 
 
@@ -91,3 +95,98 @@ def library_entries(name: str, kind: str | None = None, folders: Sequence[Path] 
     from trayopt.library.find import Library
 
     return find_entries(Library(folders), name, kind)
+
+
+@dataclass(frozen=True)
+class Result:
+    """What solving a job came to: the plan document, checked, and what the check said of it."""
+
+    plan: Plan
+    report: Report
+
+    @property
+    def complete(self) -> bool:
+        """Whether every splice is placed and every must is kept."""
+        return self.plan.status != "none" and self.report.passed
+
+
+def solve(
+    job: Job,
+    *,
+    time_limit_s: float | None = None,
+    gap: float | None = None,
+    workers: int = 8,
+    seed: int = 1,
+    reproducible: bool = False,
+    start: Plan | None = None,
+    goals: Sequence[str] | None = None,
+    progress: Progress | None = None,
+) -> Result:
+    """Find the best plan of a job, and check it before it is given out.
+
+    Parameters
+    ----------
+    job
+        The job, as ``load_job`` gives it.
+    time_limit_s
+        Most seconds; with ``reproducible`` in the solver's deterministic time instead of wall time.
+    gap
+        Leave a goal when value - bound is at most this part of the value.
+    workers, seed
+        Search threads, and the seed of their random choices.
+    reproducible
+        One worker and no wall clock: the same plan byte for byte.
+    start
+        A plan to begin with.
+    goals
+        legs, crossings and leg_length_mm in another order.
+    progress
+        Called with seconds, goal, value and bound.
+
+    Raises
+    ------
+    InputError
+        Where built pins contradict each other, or ``start`` is no plan of the job, or the goals cannot be ordered so.
+    SolverFault
+        Where the plan fails its own check.
+    """
+    from trayopt.check import assignment_of, check, measure
+    from trayopt.errors import InputError, SolverFault
+    from trayopt.solve.solver import Options
+    from trayopt.solve.solver import solve as search
+
+    first = assignment_of(job, start, "<start>")[0] if start is not None else None
+    options = Options(
+        time_limit_s, gap, workers, seed, reproducible, first, tuple(goals) if goals is not None else None
+    )
+    try:
+        found = search(job, options, progress)
+    except ValueError as wrong:
+        raise InputError.one(str(wrong), source="--goals") from wrong
+    plan = measure(
+        job,
+        found.assignment,
+        status=found.status,
+        stopped=found.stopped,
+        bounds=found.bounds,
+        solver=found.solver,
+        goal_order=found.order,
+    )
+    report = check(job, plan, "<own plan>")
+    if report.figures or report.at("always"):
+        wrong_parts = [str(item) for item in (*report.figures, *report.at("always"))]
+        raise SolverFault("the plan fails its own check: " + "; ".join(wrong_parts))
+    return Result(plan, report)
+
+
+def check(job: Job, plan: Plan) -> Report:
+    """Check a plan document against its job: every rule, and every figure that it claims.
+
+    Raises
+    ------
+    InputError
+        Where the plan speaks of what the job does not have.
+    """
+    from trayopt.check import check as judge
+
+    return judge(job, plan)
