@@ -1,0 +1,127 @@
+"""Two plans of one job side by side: goals, trunks and legs that differ, findings of only one of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+from trayopt.domain.job import Job
+from trayopt.domain.ranges import Run
+from trayopt.errors import InputError
+from trayopt.review.desk import Review
+from trayopt.review.figures import goal_figures
+from trayopt.track.laid import Laid
+
+SCHEMA = "trayopt/compare/1"
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two reviews of one job that can be held against each other."""
+
+    job: Job
+    a: Review
+    b: Review
+
+    @property
+    def sources(self) -> tuple[str, str]:
+        """The two files."""
+        return self.a.made.source, self.b.made.source
+
+    @property
+    def laid(self) -> tuple[Laid, Laid]:
+        """The two plans as they lie."""
+        assert self.a.laid is not None
+        assert self.b.laid is not None
+        return self.a.laid, self.b.laid
+
+    def as_dict(self) -> dict[str, Any]:
+        """Give the comparison as plain data."""
+        one, other = (goal_figures(laid) for laid in self.laid)
+        return {
+            "schema": SCHEMA,
+            "job": {"title": self.job.title, "digest": self.job.digest},
+            "plans": list(self.sources),
+            "passed": [self.a.passed, self.b.passed],
+            "better": self.better(one, other),
+            "goals": [{"goal": g, "a": one[g], "b": other[g], "difference": other[g] - one[g]} for g in one],
+            "trunks": self.trunks(),
+            "legs": self.legs(),
+            "findings": self.findings(),
+        }
+
+    def better(self, one: dict[str, int], other: dict[str, int]) -> str:
+        """Name the better plan: the one that passes, else by the first goal on which they differ."""
+        if self.a.passed != self.b.passed:
+            return "A" if self.a.passed else "B"
+        a, b = list(one.values()), list(other.values())
+        return "same" if a == b else ("A" if a < b else "B")
+
+    def trunks(self) -> list[dict[str, str]]:
+        """Give the trunks whose ways differ."""
+        found = []
+        for trunk in self.job.trunk_by_id:
+            a, b = (_way(laid, trunk) for laid in self.laid)
+            if a != b:
+                found.append({"trunk": trunk, "a": a, "b": b})
+        return found
+
+    def legs(self) -> list[dict[str, str]]:
+        """Give the fibres that lie in other trays or other legs, as runs of which each plan says one thing."""
+        found = []
+        for subunit in self.job.subunits:
+            edges = {subunit.first, subunit.last + 1}
+            sides = []
+            for laid in self.laid:
+                claims = [c for c in laid.claims if c.trunk == subunit.trunk and c.first <= subunit.last >= c.first]
+                claims = [c for c in claims if c.last >= subunit.first]
+                edges |= {max(c.first, subunit.first) for c in claims} | {min(c.last, subunit.last) + 1 for c in claims}
+                sides.append(claims)
+            for first, end in pairwise(sorted(edges)):
+                a, b = (_where(self.job, claims, first) for claims in sides)
+                if a != b:
+                    found.append({"fibres": str(Run(subunit.trunk, first, end - 1)), "a": a, "b": b})
+        return found
+
+    def findings(self) -> list[dict[str, str]]:
+        """Give the findings that only one of the plans has."""
+        keys = [{(r.rule, r.subject) for r in review.remarks} for review in (self.a, self.b)]
+        found = []
+        for name, review, others in (("A", self.a, keys[1]), ("B", self.b, keys[0])):
+            for remark in review.remarks:
+                if (remark.rule, remark.subject) not in others:
+                    found.append(
+                        {"plan": name, "level": remark.level, "rule": remark.rule, "subject": remark.subject,
+                         "found": remark.found}
+                    )  # fmt: skip
+        return found
+
+
+def compare(job: Job, a: Review, b: Review) -> Pair:
+    """Hold two reviewed plans against each other.
+
+    Raises
+    ------
+    InputError
+        Where cells of one of them are damaged.
+    """
+    faults = [fault for review in (a, b) for fault in review.made.faults]
+    if faults:
+        raise InputError(faults)
+    return Pair(job, a, b)
+
+
+def _way(laid: Laid, trunk: str) -> str:
+    way = laid.ways.get(trunk)
+    return "outside" if way is None else f"{way.port}, {way.travel}, {way.loops} loop{'s' * (way.loops != 1)}"
+
+
+def _where(job: Job, claims: Sequence[Any], fibre: int) -> str:
+    for claim in claims:
+        if claim.first <= fibre <= claim.last:
+            leg = job.trunk_by_id[claim.trunk].subunit_of(claim.first).leg_of_run(claim.first, claim.last)
+            name = str(leg) if leg is not None else f"{claim.first}-{claim.last}"
+            return f"{claim.place} as {name}"
+    return "no tray"

@@ -1,0 +1,57 @@
+"""Reviews and comparisons as one printable HTML file each, with nothing outside of it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from trayopt.review.compare import Pair
+from trayopt.review.desk import Review
+from trayopt.review.picture import picture
+from trayopt.review.remarks import LEVEL_WORDS
+from trayopt.review.text import completion_words, pair_words, verdict
+
+TEMPLATES = Path(__file__).parent / "templates"
+
+
+def review_html(review: Review) -> str:
+    """Write a review: verdict, picture with the findings at their place, findings, goals and figures."""
+    from markupsafe import Markup
+
+    data = review.as_dict()
+    drawn = "" if review.laid is None else picture(review.job, review.laid, review.remarks)
+    return _render(
+        "review.html",
+        review=review,
+        verdict=verdict(review),
+        completion=completion_words(review),
+        picture=Markup(drawn),
+        levels=LEVEL_WORDS,
+        goals=data["goals"],
+        figures=data["figures"],
+        best=review.best if review.best is not None and review.best.values else None,
+    )
+
+
+def compare_html(pair: Pair) -> str:
+    """Write two plans side by side."""
+    from markupsafe import Markup
+
+    return _render(
+        "compare.html",
+        pair=pair,
+        data=pair.as_dict(),
+        words=pair_words(pair),
+        pictures=[Markup(picture(pair.job, laid)) for laid in pair.laid],
+    )
+
+
+def _render(name: str, **values: Any) -> str:
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from markupsafe import Markup
+
+    world = Environment(
+        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True
+    )
+    css = Markup((TEMPLATES / "base.css").read_text(encoding="utf-8"))
+    return world.get_template(name).render(css=css, **values)

@@ -1,0 +1,131 @@
+"""The reviewer's own sheet back: as it came, with a column of findings and the cells concerned coloured."""
+
+from __future__ import annotations
+
+import csv
+from collections import defaultdict
+from io import BytesIO, StringIO
+from typing import Any
+
+from trayopt.errors import InputError
+from trayopt.review.columns import NAMES
+from trayopt.review.desk import Review
+from trayopt.review.remarks import LEVEL_WORDS, Remark
+
+COLUMN = "findings"
+FAIL, SOFT = "F8B4B4", "FBE7A1"
+
+
+def marked_workbook(review: Review) -> bytes:
+    """Give the sheet that was reviewed with its findings, as XLSX.
+
+    Raises
+    ------
+    InputError
+        Where the plan was no table, or openpyxl is missing.
+    """
+    made = review.made
+    if not made.raw:
+        hint = "write the plan as a table with: trayopt mend JOB PLAN -o FILE.xlsx"
+        raise InputError.one("only a table comes back as XLSX", source=made.source, hint=hint)
+    try:
+        from openpyxl import Workbook, load_workbook
+    except ImportError as missing:
+        hint = "pip install trayopt[xlsx]"
+        raise InputError.one("openpyxl is needed to write XLSX and is not installed", hint=hint) from missing
+    if made.raw.startswith(b"PK"):
+        book = load_workbook(BytesIO(made.raw))
+        sheet: Any = next(sheet for sheet in book.worksheets if sheet.sheet_state == "visible")
+    else:
+        book = Workbook()
+        sheet = book.active
+        sheet.title = "plan"
+        for record in _records(made.raw):
+            sheet.append(record)
+    _mark(sheet, review)
+    _list(book, review)
+    stream = BytesIO()
+    book.save(stream)
+    return stream.getvalue()
+
+
+def _records(raw: bytes) -> list[list[str]]:
+    """Give the rows of a CSV table, each at the number of its first line, so that rows keep their numbers."""
+    text = raw.decode("utf-8-sig")
+    lines = text.splitlines()
+    first = next((line for line in lines if line.strip()), "")
+    separator = lines[0].strip()[-1] if lines and lines[0].startswith("sep=") else max(",;\t", key=first.count)
+    reader = csv.reader(StringIO(text, newline=""), delimiter=separator)
+    found: list[list[str]] = []
+    before = 0
+    for record in reader:
+        found += [[]] * (before - len(found))
+        found.append(record)
+        before = reader.line_num
+    return found
+
+
+def _mark(sheet: Any, review: Review) -> None:
+    """Write the findings of each row behind it, and colour the cells to look at."""
+    from openpyxl.styles import Alignment, Font, PatternFill
+
+    by_row: dict[int, list[Remark]] = defaultdict(list)
+    for remark in review.remarks:
+        for line in remark.lines:
+            by_row[line.number].append(remark)
+    head = next((row for row in range(1, sheet.max_row + 1) if any(cell.value is not None for cell in sheet[row])), 1)
+    names = [str(cell.value or "").strip().lower() for cell in sheet[head]]
+    filled = [i for i, name in enumerate(names, start=1) if name]
+    column = names.index(COLUMN) + 1 if COLUMN in names else max(filled, default=0) + 1
+    sheet.cell(head, column, COLUMN).font = Font(bold=True)
+    sheet.column_dimensions[sheet.cell(head, column).column_letter].width = 90
+    for row in range(head + 1, sheet.max_row + 1):
+        cell = sheet.cell(row, column)
+        cell.value = "\n".join(line_of(remark) for remark in by_row.get(row, ())) or None
+        cell.alignment = Alignment(wrap_text=True, vertical="top")
+    for remark in review.remarks:
+        colour = PatternFill("solid", fgColor=FAIL if remark.fails else SOFT)
+        for address in remark.cells:
+            target = _cell(sheet, names, review, address)
+            if target is not None:
+                target.fill = colour
+
+
+def _cell(sheet: Any, names: list[str], review: Review, address: str) -> Any:
+    """Give the cell of an address: ``C12``, or line and column of the text of CSV, ``12:5``; None for neither."""
+    letters = address.rstrip("0123456789")
+    if letters.isalpha() and letters != address:
+        return sheet[address]
+    for line in review.made.lines:
+        for column, spot in line.spots.items():
+            if address == f"{spot.line}:{spot.column}":
+                index = next((i for i, name in enumerate(names, start=1) if NAMES.get(name) == column), None)
+                return None if index is None else sheet.cell(line.number, index)
+    return None
+
+
+def _list(book: Any, review: Review) -> None:
+    """Put all findings on a sheet of their own, those that are about no row among them."""
+    from openpyxl.styles import Font
+
+    if COLUMN in book.sheetnames:
+        del book[COLUMN]
+    sheet = book.create_sheet(COLUMN)
+    sheet.append(["no", "level", "rule", "subject", "rows", "cells", "found", "allowed", "how to mend"])
+    for cell in sheet[1]:
+        cell.font = Font(bold=True)
+    for number, remark in enumerate(review.remarks, start=1):
+        cells = ", ".join(remark.cells[:20])
+        sheet.append(
+            [number, LEVEL_WORDS[remark.level], remark.rule, remark.subject, remark.rows, cells, remark.found,
+             remark.allowed, remark.mend]
+        )  # fmt: skip
+    for letter, width in zip("ABCDEFGHI", (5, 16, 18, 16, 16, 20, 70, 60, 70), strict=True):
+        sheet.column_dimensions[letter].width = width
+
+
+def line_of(remark: Remark) -> str:
+    """Write a remark in one line."""
+    allowed = f" Allowed: {remark.allowed}." if remark.allowed else ""
+    mend = f" To mend: {remark.mend}." if remark.mend else ""
+    return f"{remark.rule} ({LEVEL_WORDS[remark.level]}): {remark.found}.{allowed}{mend}"

@@ -1,0 +1,174 @@
+"""Tables out: an empty one to send out, or a plan as one, in CSV or XLSX, as ``check`` and ``mend`` read them."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Sequence
+from io import BytesIO, StringIO
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from trayopt.domain.job import Job
+from trayopt.domain.plan import Plan
+from trayopt.errors import InputError
+from trayopt.formats.json_out import write_whole
+from trayopt.review.columns import LEG_COLUMNS
+
+if TYPE_CHECKING:
+    from openpyxl.worksheet.worksheet import Worksheet
+
+Rows = list[list[str | int | None]]
+COLUMNS = LEG_COLUMNS
+WIDTHS = (10, 14, 12, 10, 16, 18, 8, 10, 10, 8)
+
+
+def empty_rows(job: Job) -> Rows:
+    """Give a row for every subunit with a spliced fibre, its tray left open."""
+    rows: Rows = []
+    for trunk in job.trunks:
+        for subunit in trunk.subunits:
+            if job.spliced[trunk.id, subunit.number]:
+                rows.append([trunk.id, f"{subunit.first}-{subunit.last}", *[None] * (len(COLUMNS) - 2)])
+    return rows
+
+
+def plan_rows(plan: Plan) -> Rows:
+    """Give a row for every placed leg of a plan."""
+    ways = {row.trunk: row for row in plan.trunks}
+    rows: Rows = []
+    for leg in plan.legs:
+        if leg.stack is not None:
+            way = ways[leg.trunk]
+            rows.append(
+                [
+                    leg.trunk,
+                    leg.fibres,
+                    leg.stack,
+                    leg.position,
+                    way.port,
+                    way.travel,
+                    way.loops,
+                    leg.end,
+                    leg.cut_mm,
+                    None,
+                ]
+            )
+    return rows
+
+
+def write_table(path: str | Path, job: Job, rows: Rows) -> None:
+    """Write a table of legs as CSV or, by the name's ending, as XLSX, whole or not at all.
+
+    Raises
+    ------
+    InputError
+        Where the name ends otherwise, openpyxl is missing, or the file cannot be written.
+    """
+    kind = Path(path).suffix.lower()
+    if kind == ".xlsx":
+        write_whole(path, workbook(job, rows))
+    elif kind == ".csv" or str(path) == "-":
+        stream = StringIO()
+        writer = csv.writer(stream, lineterminator="\n")
+        writer.writerows([COLUMNS, *rows])
+        write_whole(path, stream.getvalue())
+    else:
+        raise InputError.one("a table is CSV or XLSX", source=str(path), allowed="a name ending in .csv or .xlsx")
+
+
+def workbook(job: Job, rows: Rows) -> bytes:
+    """Make a workbook: the table with drop-downs for what the box has, and a sheet of notes on how to fill it in."""
+    try:
+        from openpyxl import Workbook
+        from openpyxl.styles import Font
+    except ImportError as missing:
+        hint = "pip install trayopt[xlsx], or write CSV"
+        raise InputError.one("openpyxl is needed to write XLSX and is not installed", hint=hint) from missing
+    book = Workbook()
+    sheet: Any = book.active
+    sheet.title = "plan"
+    sheet.append(list(COLUMNS))
+    for row in rows:
+        sheet.append(row)
+    for i, width in enumerate(WIDTHS):
+        letter = sheet.cell(1, i + 1).column_letter
+        sheet.column_dimensions[letter].width = width
+        sheet.cell(1, i + 1).font = Font(bold=True)
+    last = max(len(rows) + 1, 200)
+    for number in range(2, last + 1):
+        sheet.cell(number, COLUMNS.index("fibres") + 1).number_format = "@"
+    sheet.freeze_panes = "A2"
+    _choices(book.create_sheet("lists"), sheet, job, last)
+    notes = book.create_sheet("notes")
+    notes.column_dimensions["A"].width = 110
+    for line in notes_of(job):
+        notes.append([line])
+    stream = BytesIO()
+    book.save(stream)
+    return stream.getvalue()
+
+
+def _choices(lists: Worksheet, sheet: Worksheet, job: Job, last: int) -> None:
+    """Put what may be chosen on a sheet of its own, and drop-downs into the table."""
+    from openpyxl.utils import get_column_letter
+    from openpyxl.worksheet.datavalidation import DataValidation
+
+    box = job.enclosure
+    ends = list(dict.fromkeys(end.id for stack in box.stacks for end in stack.ends))
+    deepest = max(stack.positions for stack in box.stacks)
+    loops = sorted({count for trunk in job.trunks for count in trunk.loops})
+    choices: dict[str, Sequence[str | int]] = {
+        "trunk": list(job.trunk_by_id),
+        "stack": [stack.id for stack in box.stacks],
+        "position": list(range(1, deepest + 1)),
+        "port": [port.id for port in box.ports],
+        "travel": ["clockwise", "counterclockwise"],
+        "loops": loops,
+        "end": ends,
+        "built": ["yes"],
+    }
+    for i, (column, values) in enumerate(choices.items(), start=1):
+        lists.cell(1, i, column)
+        for j, value in enumerate(values, start=2):
+            lists.cell(j, i, value)
+        letter = get_column_letter(i)
+        rule = DataValidation(type="list", formula1=f"lists!${letter}$2:${letter}${len(values) + 1}", allow_blank=True)
+        rule.errorTitle, rule.error = column, f"choose one of the list: {', '.join(map(str, values[:8]))}"
+        sheet.add_data_validation(rule)
+        target = get_column_letter(COLUMNS.index(column) + 1)
+        rule.add(f"{target}2:{target}{last}")
+
+
+def notes_of(job: Job) -> list[str]:
+    """Say how the table is filled in, and what trunks, ports and trays there are."""
+    lines = [
+        job.title or "splice plan",
+        "",
+        "One row a leg: trunk, fibres of the leg, and the tray it lies in (stack and position; 1 is at the base).",
+        "A subunit is kept whole or divided into equal legs of whole ribbons: add rows as needed, fibres as 1-72.",
+        "Fibres may also be written by tube, ribbon and fibre, in numbers or colours: blue/1-6/all, orange/green/1-12.",
+        "Both sides of a splice lie in one tray. Port, travel and loops are the trunk's: one row of it is enough.",
+        "The column cut is the length in mm at which a leg is cut; it is checked where it is filled in.",
+        "Write yes under built where the leg is spliced already. Rows without a tray are left open.",
+        "Other columns and sheets are kept. The fibres column is text: leave it so, or 1-12 becomes a date.",
+        "",
+        "Trunks",
+    ]
+    for trunk in job.trunks:
+        groups = ", ".join(
+            f"{group.count} x {group.ribbons} ribbons of {group.ribbon_fibres}" for group in trunk.cable.subunits
+        )
+        ports = ", ".join(trunk.allowed_ports(job.enclosure))
+        lines.append(
+            f"{trunk.id}: {trunk.cable.fibres} fibres in subunits of {groups}; divided at the {trunk.divide_at}; "
+            f"ports {ports or 'none'}; travel {trunk.travel}; loops {', '.join(map(str, sorted(set(trunk.loops))))}"
+        )
+    lines += ["", "Joins", *(f"{join.name}: {join.a} to {join.b}" for join in job.joins[:500])]
+    lines += ["", "Stacks"]
+    for stack in job.enclosure.stacks:
+        tray = stack.tray
+        lines.append(
+            f"{stack.id}: positions 1 to {stack.positions}; a tray takes {tray.fibres} fibres, {tray.sleeves} sleeves "
+            f"of {tray.sleeve_fibres}, {tray.entrance_legs} legs an entrance; ends {', '.join(e.id for e in stack.ends)}"
+        )
+    return lines
