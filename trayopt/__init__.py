@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -11,9 +13,19 @@ __all__ = ["check", "load_job", "solve"]
 __version__ = "0.1.0"
 
 
-def __getattr__(name: str) -> Any:
-    if name in __all__:
-        from importlib import import_module
+class _Package(ModuleType):
+    """The package with its use cases as attributes, loaded when they are first asked for.
 
-        return getattr(import_module("trayopt.api"), name)
-    raise AttributeError(f"module 'trayopt' has no attribute {name!r}")
+    Rooms of the same names (``trayopt.check``, ``trayopt.solve``) set themselves as attributes when they are imported; the
+    use cases stand before them, so that ``from trayopt import solve`` is the function at any time.
+    """
+
+    def __getattribute__(self, name: str) -> Any:
+        if name in {"check", "explain", "load_job", "solve"}:
+            from importlib import import_module
+
+            return getattr(import_module("trayopt.api"), name)
+        return super().__getattribute__(name)
+
+
+sys.modules[__name__].__class__ = _Package
