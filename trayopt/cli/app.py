@@ -64,8 +64,8 @@ def _run(arguments: Sequence[str] | None) -> int:
         result = group.main(args=arguments, prog_name="trayopt", standalone_mode=False)
     except click.exceptions.Exit as end:
         return end.exit_code
-    except (click.Abort, KeyboardInterrupt):
-        sys.stderr.write("\ninterrupted\n")
+    except (click.Abort, KeyboardInterrupt) as end:
+        sys.stderr.write("interrupted\n" if isinstance(end, click.Abort) else "\ninterrupted\n")
         return Exit.INTERRUPTED
     except click.ClickException as wrong:
         wrong.show()
