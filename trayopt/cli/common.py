@@ -51,7 +51,9 @@ def common(command: Callable[..., int | None]) -> Callable[..., int]:
         except InputError as wrong:
             output.faults(wrong)
             return Exit.INPUT
-        except (click.ClickException, click.Abort, click.exceptions.Exit, BrokenPipeError):
+        except BrokenPipeError:
+            return Exit.PIPE_CLOSED
+        except (click.ClickException, click.Abort, click.exceptions.Exit):
             raise
         except Exception as fault:
             said = str(fault) if isinstance(fault, SolverFault) else f"{type(fault).__name__}: {fault}"
