@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
-from trayopt.goals.registry import GOALS
+from trayopt.goals.registry import measure_all
+from trayopt.track.laid import Laid
 
 
 @dataclass(frozen=True)
@@ -22,14 +22,11 @@ class Best:
 
 def best_of(job: Job, limit_s: float, workers: int = 2) -> Best:
     """Solve a job for at most ``limit_s`` seconds."""
-    from trayopt.solve.run import Tuning
-    from trayopt.solve.search import Search
-    from trayopt.solve.stop import Clock
+    from trayopt.solve.solver import Options, solve
 
-    order = tuple(goal.id for goal in GOALS)
-    state, stopped = Search(job, order, Clock(limit_s), tuning=Tuning(workers=workers)).solve()
-    if state.best is None:
+    found = solve(job, Options(time_limit_s=limit_s, workers=workers))
+    if found.status == "none":
         return Best(None, {}, {}, False)
-    values: dict[str, int] = {goal: state.value(goal) for goal in order}
-    bounds: dict[str, Any] = {goal: state.bounds.get(goal) for goal in order}
-    return Best(state.best, values, bounds, stopped == "proven")
+    values = {str(goal): value for goal, value in measure_all(Laid(job, found.assignment)).items()}
+    bounds: dict[str, int | None] = {goal: found.bounds.get(goal) for goal in found.order}
+    return Best(found.assignment, values, bounds, found.status == "optimal")

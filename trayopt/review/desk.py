@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
+from functools import cached_property
 from typing import Any
 
-from trayopt.check import assignment_of_claims, check, check_assignment
+from trayopt.check import assignment_of, assignment_of_claims, check, check_assignment
 from trayopt.check.report import Report
-from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, Plan
+from trayopt.goals.registry import GOALS
 from trayopt.review.assume import assumed_ways
 from trayopt.review.best import Best, best_of
-from trayopt.review.figures import Figure, as_dicts, figures, goal_figures
+from trayopt.review.figures import Figure, as_dicts, figures
 from trayopt.review.gaps import open_remarks, unplaced_remarks
 from trayopt.review.handmade import Handmade
 from trayopt.review.plans import handmade_of
@@ -38,15 +40,14 @@ class Completion:
 class Review:
     """The answer to a plan: remarks in the order of the reading, its figures, and what it was held against.
 
-    ``laid`` and ``report`` are None where cells are damaged: nothing is judged before they are mended.
+    ``assignment`` and ``report`` are None where cells are damaged: nothing is judged before they are mended.
     """
 
     job: Job
     made: Handmade
     remarks: tuple[Remark, ...]
-    laid: Laid | None = None
+    assignment: Assignment | None = None
     report: Report | None = None
-    ways: Mapping[str, Way] = field(default_factory=dict)
     completion: Completion | None = None
     best: Best | None = None
 
@@ -60,10 +61,15 @@ class Review:
         """Whether every splice has a tray, no must is broken and every figure is right."""
         return not any(remark.fails for remark in self.remarks)
 
+    @cached_property
+    def laid(self) -> Laid | None:
+        """The plan as it lies; None where nothing was judged."""
+        return None if self.assignment is None else Laid(self.job, self.assignment, self.made.claims)
+
     @property
     def goals(self) -> dict[str, int]:
-        """Values of the seven goals; none where nothing was judged."""
-        return {} if self.laid is None else goal_figures(self.laid)
+        """Values of the seven goals, in their usual order; none where nothing was judged."""
+        return {} if self.report is None else {goal.id: self.report.plan.value(goal.id) for goal in GOALS}
 
     @property
     def figures(self) -> list[Figure]:
@@ -101,9 +107,11 @@ class Review:
             "job": {"title": self.job.title, "digest": self.job.digest},
             "source": self.made.source,
             "passed": self.passed,
+            "unplaced": None if self.report is None else self.report.unplaced,
             "findings": [remark.as_dict() for remark in self.remarks],
             "goals": goals,
-            "figures": as_dicts(self.figures, self.best_figures),
+            "figures": [] if self.report is None else [asdict(item) for item in self.report.figures],
+            "measured": as_dicts(self.figures, self.best_figures),
             "best_proven": best.proven if best else None,
             "completion": completion,
         }
@@ -144,7 +152,7 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
         *(completion.remarks if completion is not None else ()),
         *openings,
     ]
-    return Review(job, made, _ordered(remarks), laid, report, ways, completion, _best(job, best_s))
+    return Review(job, made, _ordered(remarks), assignment, report, completion, _best(job, best_s))
 
 
 def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = None) -> Review:
@@ -157,9 +165,8 @@ def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = Non
     """
     report = check(job, plan, source)
     made = handmade_of(job, plan, source)
-    claims = made.claims
-    ways = assumed_ways(job, {trunk: made.way(trunk) for trunk in made.ways}, claims)
-    laid = Laid(job, assignment_of_claims(job, ways, claims), claims)
+    assignment, _ = assignment_of(job, plan, source)
+    laid = Laid(job, assignment, made.claims)
     remarks = [
         *(of_finding(job, made, laid, finding) for finding in report.findings),
         *(
@@ -169,9 +176,9 @@ def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = Non
             )
             for item in report.figures
         ),
-        *unplaced_remarks(job, made, laid),
+        *(unplaced_remarks(job, made, laid) if report.unplaced else ()),
     ]  # fmt: skip
-    return Review(job, made, _ordered(remarks), laid, report, ways, None, _best(job, best_s))
+    return Review(job, made, _ordered(remarks), assignment, report, None, _best(job, best_s))
 
 
 _ORDER = ("damage", "always", "unplaced", "clash", "must", "figure", "open", "prefer")

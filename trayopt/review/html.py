@@ -28,7 +28,7 @@ def review_html(review: Review) -> str:
         picture=Markup(drawn),
         levels=LEVEL_WORDS,
         goals=data["goals"],
-        figures=data["figures"],
+        figures=data["measured"],
         best=review.best if review.best is not None and review.best.values else None,
     )
 

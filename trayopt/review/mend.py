@@ -200,4 +200,4 @@ def _built(made: Handmade, places: set[Place]) -> list[tuple[str, list[Fact]]]:
 def _version() -> str:
     from importlib.metadata import version
 
-    return f"ortools {version('ortools')}"
+    return version("ortools")

@@ -9,12 +9,13 @@ from typing import NamedTuple
 
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
+from trayopt.domain.ranges import parse_run
 from trayopt.review.remarks import Remark
 from trayopt.rules.registry import BY_ID
-from trayopt.track.laid import Laid
+from trayopt.track.laid import Claim, Laid
 
 FRONT = 380
-COLUMN, ROW, TOP = 250, 24, 56
+COLUMN, ROW, TOP = 290, 24, 56
 
 
 class Spot(NamedTuple):
@@ -47,6 +48,8 @@ def spots(job: Job, laid: Laid, remark: Remark) -> list[Spot]:
     elif kind == "subunit":
         trunk, _, number = subject.rpartition("/")
         found = [Spot("place", str(item.place)) for item in laid.by_subunit.get((trunk, int(number)), ())]
+    elif remark.rule in {"unplaced", "complete", "pin", "table"} and ":" in subject:
+        found = [Spot("place", str(claim.place)) for claim in laid.claims if _overlaps(claim, subject)]
     elif kind == "leg" or remark.rule in {"cut_mm", "idle"}:
         found = [
             Spot("place", str(claim.place)) for claim in laid.claims if _named(job, claim.trunk, claim.first, subject)
@@ -58,6 +61,15 @@ def spots(job: Job, laid: Laid, remark: Remark) -> list[Spot]:
         words = subject.split(" ")[0]
         found = [Spot("place", words)] if words in {str(place) for place in job.enclosure.places} else []
     return list(dict.fromkeys(found)) or [Spot("outside", "")]
+
+
+def _overlaps(claim: Claim, subject: str) -> bool:
+    """Whether a claim shares fibres with a run such as ``N1:1-72``; a subject that is none shares nothing."""
+    try:
+        run = parse_run(subject)
+    except ValueError:
+        return False
+    return claim.trunk == run.trunk and claim.first <= run.last and claim.last >= run.first
 
 
 def _named(job: Job, trunk: str, first: int, subject: str) -> bool:
@@ -77,7 +89,7 @@ class _Drawing:
     def svg(self) -> str:
         stacks = self.job.enclosure.stacks
         deepest = max(stack.positions for stack in stacks)
-        width = FRONT + 40 + COLUMN * len(stacks)
+        width = FRONT + 120 + COLUMN * len(stacks)
         height = max(TOP + ROW * deepest + 30, 480)
         self.front(height)
         for i, stack in enumerate(stacks):
@@ -128,7 +140,7 @@ class _Drawing:
         stack = self.job.enclosure.stack_by_id[name]
         self.text(left, 20, f"{name}, end {self.laid.ends[name]}", bold=True)
         self.text(left, 36, f"trays of {stack.tray.fibres}; door on top")
-        self.pins(Spot("stack", name), left + 170, 16)
+        self.pins(Spot("stack", name), left + 196, 30)
         claims: dict[Place, list[str]] = defaultdict(list)
         for claim in self.laid.claims:
             leg = self.job.trunk_by_id[claim.trunk].subunit_of(claim.first).leg_of_run(claim.first, claim.last)
@@ -137,11 +149,11 @@ class _Drawing:
             place = Place(name, position)
             y = TOP + ROW * (deepest - position)
             held = self.laid.splices(place) + self.laid.parked(place)
-            self.rect(left, y, COLUMN - 40, ROW - 4, "#f7f9fb" if place in claims else "#fff", "#8a97a5")
+            self.rect(left, y, COLUMN - 80, ROW - 4, "#f7f9fb" if place in claims else "#fff", "#8a97a5")
             share = min(1.0, held / stack.tray.fibres)
             if held:
                 over = held > stack.tray.fibres
-                self.rect(left, y, (COLUMN - 40) * share, ROW - 4, "#f3c3c3" if over else "#cfe3d4", "none")
+                self.rect(left, y, (COLUMN - 80) * share, ROW - 4, "#f3c3c3" if over else "#cfe3d4", "none")
             legs = " ".join(claims.get(place, ()))
             short = legs if len(legs) <= 25 else f"{legs[:22]}…"
             counted = f"{held}/{stack.tray.fibres}" if place in claims else ""
@@ -149,8 +161,8 @@ class _Drawing:
             self.parts.append(f"<g><title>{escape(f'{place}: {legs}')}</title>")
             self.text(left + 26, y + 14, short)
             self.parts.append("</g>")
-            self.text(left + COLUMN - 84, y + 14, counted)
-            self.pins(Spot("place", str(place)), left + COLUMN - 30, y + 10)
+            self.text(left + COLUMN - 124, y + 14, counted)
+            self.pins(Spot("place", str(place)), left + COLUMN - 70, y + 10)
 
     def pins(self, spot: Spot, x: float, y: float) -> None:
         """Draw the numbers of findings at a spot, side by side; no more than six."""

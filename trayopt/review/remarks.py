@@ -62,6 +62,7 @@ class Remark:
             "subject": self.subject,
             "rows": [line.number for line in self.lines if not line.path],
             "cells": list(self.cells),
+            "because": self.found,
             "found": self.found,
             "allowed": self.allowed,
             "mend": self.mend,

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.errors import InputError
-from trayopt.formats.json_out import write_whole
+from trayopt.formats.json_out import dump_rows, write_whole
 from trayopt.review.columns import LEG_COLUMNS
 
 if TYPE_CHECKING:
@@ -167,8 +167,17 @@ def notes_of(job: Job) -> list[str]:
     lines += ["", "Stacks"]
     for stack in job.enclosure.stacks:
         tray = stack.tray
+        ends = ", ".join(end.id for end in stack.ends)
         lines.append(
             f"{stack.id}: positions 1 to {stack.positions}; a tray takes {tray.fibres} fibres, {tray.sleeves} sleeves "
-            f"of {tray.sleeve_fibres}, {tray.entrance_legs} legs an entrance; ends {', '.join(e.id for e in stack.ends)}"
+            f"of {tray.sleeve_fibres}, {tray.entrance_legs} legs an entrance; ends: {ends}"
         )
     return lines
+
+
+def write_plan(path: str | Path, job: Job, plan: Plan) -> None:
+    """Write a plan as a table where the name ends in .csv or .xlsx, and as a plan document otherwise."""
+    if Path(path).suffix.lower() in {".csv", ".xlsx"}:
+        write_table(path, job, plan_rows(plan))
+    else:
+        write_whole(path, dump_rows(plan.plain()))

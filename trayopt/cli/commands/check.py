@@ -1,0 +1,100 @@
+"""``trayopt check``: whether a plan, written by trayopt or by hand, can be built; and if not, why and where."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from trayopt.cli.common import common
+from trayopt.cli.exitcodes import Exit
+from trayopt.cli.output import Output
+
+if TYPE_CHECKING:
+    from trayopt.domain.job import Job
+    from trayopt.review.desk import Review
+
+
+@click.command("check", short_help="Judge a plan, or a hand-made table, against its job.")
+@click.argument("job", metavar="JOB", type=click.Path(allow_dash=True))
+@click.argument("plan", metavar="PLAN", type=click.Path(allow_dash=True))
+@click.option("-o", "--output", "complete", metavar="NEW", help="Write the plan of an unfinished table, completed.")
+@click.option("--html", metavar="FILE", help="Write a printable review with the findings marked in a picture.")
+@click.option("--xlsx", metavar="FILE", help="Write the table back with a column of findings.")
+@click.option("--best/--no-best", default=None, help="Compare with the best there can be; default: for tables only.")
+@click.option(
+    "--time-limit", "limit_s", type=click.FloatRange(min=0, min_open=True), default=20.0,
+    show_default=True, metavar="S",
+    help="Most seconds for the best plan, and for completing a table.",
+)  # fmt: skip
+@common
+def command(
+    output: Output,
+    job: str,
+    plan: str,
+    complete: str | None,
+    html: str | None,
+    xlsx: str | None,
+    best: bool | None,
+    limit_s: float,
+) -> int:
+    """Judge PLAN, a plan in JSON or a table in CSV or XLSX, against JOB: every rule and every figure.
+
+    A table has a row a leg (trunk, fibres, stack, position; port, travel, loops, end, cut, built) or a row a run of
+    splices (from and to: trunk, tube, ribbon, fibres; tray, sleeve). What it leaves open is completed with the rest as it
+    is.
+    """
+    from trayopt.api import load_job
+    from trayopt.review.desk import review_plan, review_table
+    from trayopt.review.opening import open_plan
+    from trayopt.review.text import review_text, verdict
+
+    loaded = load_job(job, library=output.library)
+    made, document = open_plan(loaded, plan)
+    hold_against = document is None if best is None else best
+    best_s = limit_s if hold_against else None
+    if document is None:
+        review = review_table(loaded, made, complete_s=limit_s, best_s=best_s)
+    else:
+        review = review_plan(loaded, document, made.source, best_s=best_s)
+    written = _write(loaded, review, html, xlsx)
+    output.answer(review.as_dict, lambda: review_text(review), lambda: verdict(review))
+    for name in written:
+        output.note(f"{name} written")
+    if review.damaged:
+        return Exit.INPUT
+    if complete is not None:
+        return _complete(output, loaded, review, complete)
+    return Exit.YES if review.passed else Exit.NO
+
+
+def _write(job: Job, review: Review, html: str | None, xlsx: str | None) -> list[str]:
+    from trayopt.formats.json_out import write_whole
+
+    del job
+    written = []
+    if html is not None:
+        from trayopt.review.html import review_html
+
+        write_whole(html, review_html(review))
+        written.append(html)
+    if xlsx is not None:
+        from trayopt.review.marked import marked_workbook
+
+        write_whole(xlsx, marked_workbook(review))
+        written.append(xlsx)
+    return [name for name in written if name != "-"]
+
+
+def _complete(output: Output, job: Job, review: Review, path: str) -> int:
+    """Write the completed plan; the answer is then about that plan."""
+    from trayopt.review.complete import completed_plan
+    from trayopt.review.sheet_out import write_plan
+
+    plan = completed_plan(review)
+    if plan is None:
+        output.warn(f"{path} is not written: there is no completed plan")
+        return Exit.NO
+    write_plan(path, job, plan)
+    output.note(f"{path} written")
+    return Exit.YES

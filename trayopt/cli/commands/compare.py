@@ -1,0 +1,39 @@
+"""``trayopt compare``: two plans of one job side by side."""
+
+from __future__ import annotations
+
+import click
+
+from trayopt.cli.common import common
+from trayopt.cli.output import Output
+
+
+@click.command("compare", short_help="Hold two plans of a job against each other.")
+@click.argument("job", metavar="JOB", type=click.Path(allow_dash=True))
+@click.argument("plans", metavar="PLAN PLAN", nargs=2, type=click.Path(allow_dash=True))
+@click.option("-o", "--output", "html", metavar="FILE", help="Write a printable page with both pictures side by side.")
+@click.option(
+    "--time-limit", "limit_s", type=click.FloatRange(min=0, min_open=True), default=20.0,
+    show_default=True, metavar="S",
+    help="Most seconds for what a table leaves open.",
+)  # fmt: skip
+@common
+def command(output: Output, job: str, plans: tuple[str, str], html: str | None, limit_s: float) -> None:
+    """Compare two plans of JOB, each in JSON or as a table: goals, trunks and legs that differ, findings."""
+    from trayopt.api import load_job
+    from trayopt.formats.json_out import write_whole
+    from trayopt.review.compare import compare
+    from trayopt.review.opening import review
+    from trayopt.review.text import pair_text, pair_words
+
+    loaded = load_job(job, library=output.library)
+    a, b = (review(loaded, plan, complete_s=limit_s) for plan in plans)
+    pair = compare(loaded, a, b)
+    if html is not None:
+        from trayopt.review.html import compare_html
+
+        write_whole(html, compare_html(pair))
+    if html != "-":
+        output.answer(pair.as_dict, lambda: pair_text(pair), lambda: pair_words(pair))
+        if html is not None:
+            output.note(f"{html} written")

@@ -1,0 +1,90 @@
+"""``trayopt mend``: the plan that keeps every must and changes least, with the moves that lead to it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from trayopt.cli.common import common
+from trayopt.cli.exitcodes import Exit
+from trayopt.cli.output import Output
+
+if TYPE_CHECKING:
+    from trayopt.solve.changes import Weights
+
+KINDS = ("legs", "travel", "ends", "ports", "splits", "loops")
+
+
+@click.command("mend", short_help="Find the nearest plan that keeps every must, and the moves to it.")
+@click.argument("job", metavar="JOB", type=click.Path(allow_dash=True))
+@click.argument("plan", metavar="PLAN", type=click.Path(allow_dash=True))
+@click.option("-o", "--output", "new", metavar="NEW", help="Write the plan: JSON, or a table for .csv and .xlsx.")
+@click.option("--built", default="", metavar="TRAYS", help="What is spliced already and stays, as left/1-4,right/1-4.")
+@click.option("--weights", metavar="LIST", help="What each change counts: legs=1000,travel=100,ends=100,ports=10 …")
+@click.option(
+    "--time-limit", "limit_s", type=click.FloatRange(min=0, min_open=True), default=60.0,
+    show_default=True, metavar="S",
+    help="Most seconds of search.",
+)  # fmt: skip
+@click.option(
+    "--workers", type=click.IntRange(1, 64), default=2, show_default=True, metavar="N", help="Search threads."
+)
+@click.option(
+    "--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True, metavar="N", help="Random seed."
+)
+@common
+def command(
+    output: Output,
+    job: str,
+    plan: str,
+    new: str | None,
+    built: str,
+    weights: str | None,
+    limit_s: float,
+    workers: int,
+    seed: int,
+) -> int:
+    """Find the plan that keeps every must and differs least from PLAN, and prove that no other changes less.
+
+    PLAN is a plan in JSON or a table in CSV or XLSX, made before JOB changed or not: a new trunk, a lost tray or a
+    swapped cable is absorbed round what is built (--built, or a column built in the table).
+    """
+    from trayopt.api import load_job
+    from trayopt.review.mend import mend, parse_built
+    from trayopt.review.opening import open_plan
+    from trayopt.review.sheet_out import write_plan
+    from trayopt.review.text import mended_text, no_plan, sure
+
+    loaded = load_job(job, library=output.library)
+    stay = parse_built(loaded, built)
+    weighed = parse_weights(weights)
+    made, _ = open_plan(loaded, plan, lenient=True)
+    mended = mend(loaded, made, built=stay, weights=weighed, limit_s=limit_s, workers=workers, seed=seed)
+    if mended.plan is not None and new is not None:
+        write_plan(new, loaded, mended.plan)
+    if new != "-":
+        head = sure if mended.plan is not None else no_plan
+        output.answer(mended.as_dict, lambda: mended_text(mended), lambda: head(mended))
+    if mended.plan is not None:
+        if new not in {None, "-"}:
+            output.note(f"{new} written")
+        return Exit.YES
+    return Exit.NO if mended.impossible else Exit.NOTHING
+
+
+def parse_weights(text: str | None) -> Weights:
+    """Read ``legs=1000,travel=100``; kinds that are not named keep their weight."""
+    from trayopt.errors import InputError
+    from trayopt.solve.changes import Weights
+
+    given: dict[str, int] = {}
+    for part in filter(None, (text or "").split(",")):
+        kind, _, value = part.partition("=")
+        if kind.strip() not in KINDS or not value.strip().isdigit() or len(value.strip()) > 9:
+            raise InputError.one(
+                "weights cannot be read", source="--weights", found=part,
+                allowed=f"kind=number, separated by commas; kinds: {', '.join(KINDS)}",
+            )  # fmt: skip
+        given[kind.strip()] = int(value)
+    return Weights(**given)

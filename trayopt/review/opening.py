@@ -1,0 +1,52 @@
+"""Opens whatever a reviewer is handed: a plan document or a hand-made table, told apart by content."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from trayopt.domain.job import Job
+from trayopt.domain.plan import Plan
+from trayopt.formats.source import decode, read_bytes, source_name
+from trayopt.formats.tables_in import MOST_BYTES
+from trayopt.review.desk import Review, review_plan, review_table
+from trayopt.review.handmade import Handmade
+
+
+def open_plan(job: Job, path: str | Path, *, lenient: bool = False) -> tuple[Handmade, Plan | None]:
+    """Read a plan from a file, or from standard input for ``-``.
+
+    Parameters
+    ----------
+    job, path
+        The job, and the file: a plan document in JSON, or a table in CSV or XLSX.
+    lenient
+        Whether the job may have changed since the plan was made.
+
+    Returns
+    -------
+    tuple
+        What the plan decides, and the plan document where it is one.
+
+    Raises
+    ------
+    InputError
+        Where the file cannot be read as either.
+    """
+    raw, source = read_bytes(path, MOST_BYTES), source_name(path)
+    if raw.lstrip(b"\xef\xbb\xbf \t\r\n").startswith((b"{", b"[")):
+        from trayopt.formats.json_in import parse_model
+        from trayopt.review.plans import handmade_of
+
+        plan = parse_model(decode(raw, source), source, Plan)
+        return handmade_of(job, plan, source), plan
+    from trayopt.review.reading import parse_handmade
+
+    return parse_handmade(job, raw, source, lenient=lenient), None
+
+
+def review(job: Job, path: str | Path, *, complete_s: float = 30.0, best_s: float | None = None) -> Review:
+    """Read a plan of either kind and review it; see ``review_table`` and ``review_plan``."""
+    made, plan = open_plan(job, path)
+    if plan is None:
+        return review_table(job, made, complete_s=complete_s, best_s=best_s)
+    return review_plan(job, plan, made.source, best_s=best_s)
