@@ -16,7 +16,7 @@ from trayopt.goals.registry import GOALS
 from trayopt.review.assume import assumed_ways
 from trayopt.review.best import Best, best_of
 from trayopt.review.figures import Figure, as_dicts, figures
-from trayopt.review.gaps import open_remarks, unplaced_remarks
+from trayopt.review.gaps import open_remarks, unplaced_remarks, waits_only
 from trayopt.review.handmade import Handmade
 from trayopt.review.plans import handmade_of
 from trayopt.review.remarks import Remark, damage, of_finding
@@ -144,9 +144,10 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     assignment = Assignment(assignment.ways, assignment.places, {**ends, **assignment.ends})
     report = check_assignment(job, assignment, claims)
     laid = Laid(job, assignment, claims)
+    findings = [found for found in report.findings if not (openings and waits_only(job, made, found))]
     remarks = [
         *row_remarks(job, made),
-        *(of_finding(job, made, laid, finding) for finding in report.findings),
+        *(of_finding(job, made, laid, finding) for finding in findings),
         *figure_remarks(job, made, laid, report.plan),
         *unplaced_remarks(job, made, laid),
         *(completion.remarks if completion is not None else ()),

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from trayopt.domain.finding import Finding
+from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
-from trayopt.domain.ranges import Run, span
+from trayopt.domain.ranges import Run, parse_span, span
 from trayopt.review.handmade import Handmade, Line
 from trayopt.review.remarks import Remark
 from trayopt.track.laid import Laid
@@ -14,6 +16,37 @@ from trayopt.track.laid import Laid
 def open_remarks(job: Job, made: Handmade) -> list[Remark]:
     """Tell what the table does not decide, part by part."""
     return [*_fibres(job, made), *_ways(job, made), *_ends(job, made)]
+
+
+def waits_only(job: Job, made: Handmade, finding: Finding) -> bool:
+    """Whether a leg is found apart from its splices only because the table leaves the other side open."""
+    if finding.rule != "whole_legs":
+        return False
+    places: dict[tuple[str, int], Place] = {}
+    for entry in made.placed:
+        for fibre in range(entry.run.first, entry.run.last + 1):
+            if entry.place is not None and places.setdefault((entry.run.trunk, fibre), entry.place) != entry.place:
+                return False
+    for join in job.joins:
+        for i in range(join.a.count):
+            a, b = (join.a.trunk, join.a.first + i), (join.b.trunk, join.b.first + i)
+            if a in places and b in places and places[a] != places[b] and _concerns(job, finding.subject, a, b):
+                return False
+    return True
+
+
+def _concerns(job: Job, subject: str, *fibres: tuple[str, int]) -> bool:
+    """Whether a leg, or a run of fibres, holds one of these fibres."""
+    for trunk, fibre in fibres:
+        subunit = job.trunk_by_id[trunk].subunit_of(fibre)
+        if any(str(subunit.leg_of_fibre(fibre, of)) == subject for of in subunit.divisions):
+            return True
+        name, _, text = subject.partition(":")
+        if text and name == trunk:
+            first, last = parse_span(text)
+            if first <= fibre <= last:
+                return True
+    return False
 
 
 def unplaced_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:

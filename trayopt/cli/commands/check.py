@@ -41,8 +41,7 @@ def command(
     """Judge PLAN, a plan in JSON or a table in CSV or XLSX, against JOB: every rule and every figure.
 
     A table has a row a leg (trunk, fibres, stack, position; port, travel, loops, end, cut, built) or a row a run of
-    splices (from and to: trunk, tube, ribbon, fibres; tray, sleeve). What it leaves open is completed with the rest as it
-    is.
+    splices (from and to: trunk, tube, ribbon, fibres; tray, sleeve). What it leaves open is completed.
     """
     from trayopt.api import load_job
     from trayopt.review.desk import review_plan, review_table
