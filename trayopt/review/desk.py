@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from trayopt.check import assignment_of, assignment_of_claims, check, check_assignment
 from trayopt.check.report import Report
@@ -13,15 +13,13 @@ from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, Plan
 from trayopt.goals.registry import GOALS
-from trayopt.review.assume import assumed_ways
-from trayopt.review.best import Best, best_of
-from trayopt.review.figures import Figure, as_dicts, figures
-from trayopt.review.gaps import open_remarks, unplaced_remarks, waits_only
 from trayopt.review.handmade import Handmade
-from trayopt.review.plans import handmade_of
 from trayopt.review.remarks import Remark, damage, of_finding
-from trayopt.review.rows import figure_remarks, row_remarks
 from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.review.best import Best
+    from trayopt.review.figures import Figure
 
 SCHEMA = "trayopt/review/1"
 
@@ -74,6 +72,8 @@ class Review:
     @property
     def figures(self) -> list[Figure]:
         """The other figures of the plan."""
+        from trayopt.review.figures import figures
+
         return [] if self.laid is None else figures(self.job, self.laid)
 
     @property
@@ -81,10 +81,14 @@ class Review:
         """The same figures of the best plan; None where none was asked for or found."""
         if self.best is None or self.best.assignment is None:
             return None
+        from trayopt.review.figures import figures
+
         return figures(self.job, Laid(self.job, self.best.assignment))
 
     def as_dict(self) -> dict[str, Any]:
         """Give the review as plain data."""
+        from trayopt.review.figures import as_dicts
+
         best = self.best if self.best is not None and self.best.values else None
         goals = [
             {
@@ -129,6 +133,10 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     best_s
         Most seconds for the best plan to hold it against; None for no comparison.
     """
+    from trayopt.review.assume import assumed_ways
+    from trayopt.review.gaps import open_remarks, unplaced_remarks, waits_only
+    from trayopt.review.rows import figure_remarks, row_remarks
+
     if made.faults:
         return Review(job, made, tuple(damage(fault) for fault in made.faults))
     openings = open_remarks(job, made)
@@ -164,6 +172,9 @@ def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = Non
     InputError
         Where it speaks of what the job does not have.
     """
+    from trayopt.review.gaps import unplaced_remarks
+    from trayopt.review.plans import handmade_of
+
     report = check(job, plan, source)
     made = handmade_of(job, plan, source)
     assignment, _ = assignment_of(job, plan, source)
@@ -190,7 +201,11 @@ def _ordered(remarks: Sequence[Remark]) -> tuple[Remark, ...]:
 
 
 def _best(job: Job, best_s: float | None) -> Best | None:
-    return None if best_s is None else best_of(job, best_s)
+    if best_s is None:
+        return None
+    from trayopt.review.best import best_of
+
+    return best_of(job, best_s)
 
 
 def _complete(job: Job, made: Handmade, limit_s: float) -> Completion:

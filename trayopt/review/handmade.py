@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from trayopt.domain.base import Travel
 from trayopt.domain.hardware import Place
@@ -13,9 +13,11 @@ from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
 from trayopt.errors import Fault
 from trayopt.formats.locate import Spot
-from trayopt.review.columns import Shape
 from trayopt.solve.changes import EntersAt, Fact, Given, GoesBy, RunAt
 from trayopt.track.laid import Claim
+
+if TYPE_CHECKING:
+    from trayopt.review.columns import Shape
 
 
 @dataclass(frozen=True)

@@ -5,11 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from trayopt.review.answers import pair_words
 from trayopt.review.compare import Pair
 from trayopt.review.desk import Review
 from trayopt.review.picture import picture
 from trayopt.review.remarks import LEVEL_WORDS
-from trayopt.review.text import completion_words, pair_words, verdict
+from trayopt.review.text import completion_words, verdict
 
 TEMPLATES = Path(__file__).parent / "templates"
 

@@ -9,7 +9,6 @@ from typing import Any, Literal
 from trayopt.domain.finding import Finding
 from trayopt.domain.job import Job
 from trayopt.errors import Fault
-from trayopt.review.advice import advice
 from trayopt.review.handmade import Entry, Handmade, Line
 from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Laid
@@ -92,6 +91,8 @@ def damage(fault: Fault) -> Remark:
 
 def of_finding(job: Job, made: Handmade, laid: Laid, finding: Finding) -> Remark:
     """Make a remark of a broken rule: with the rows that it is about and the cells in them to change."""
+    from trayopt.review.advice import advice
+
     rule = BY_ID[finding.rule]
     entries, ways = _about(job, made, laid, finding)
     lines: dict[Line, None] = {}

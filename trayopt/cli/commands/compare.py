@@ -22,9 +22,9 @@ def command(output: Output, job: str, plans: tuple[str, str], html: str | None, 
     """Compare two plans of JOB, each in JSON or as a table: goals, trunks and legs that differ, findings."""
     from trayopt.api import load_job
     from trayopt.formats.json_out import write_whole
+    from trayopt.review.answers import pair_text, pair_words
     from trayopt.review.compare import compare
     from trayopt.review.opening import review
-    from trayopt.review.text import pair_text, pair_words
 
     loaded = load_job(job, library=output.library)
     a, b = (review(loaded, plan, complete_s=limit_s) for plan in plans)

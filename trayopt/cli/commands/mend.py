@@ -51,10 +51,10 @@ def command(
     swapped cable is absorbed round what is built (--built, or a column built in the table).
     """
     from trayopt.api import load_job
+    from trayopt.review.answers import mended_text, no_plan, sure
     from trayopt.review.mend import mend, parse_built
     from trayopt.review.opening import open_plan
     from trayopt.review.sheet_out import write_plan
-    from trayopt.review.text import mended_text, no_plan, sure
 
     loaded = load_job(job, library=output.library)
     stay = parse_built(loaded, built)

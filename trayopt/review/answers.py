@@ -1,0 +1,72 @@
+"""Mends and comparisons as text."""
+
+from __future__ import annotations
+
+from trayopt.review.compare import Pair
+from trayopt.review.mend import Mended
+from trayopt.rules.words import listed
+
+
+def mended_text(mended: Mended) -> str:
+    """Write a mend: what changes, that it is the least, and the move list."""
+    lines = [f"note: {note}" for note in mended.notes]
+    if mended.plan is None:
+        return "\n".join([*lines, no_plan(mended)]) + "\n"
+    counts = mended.changes.counts()
+    changed = [f"{name} {count}" for name, count in counts.items() if count]
+    lines.append(f"changes: {listed(changed) or 'none'}; weighed {mended.weighed}")
+    lines.append(sure(mended))
+    if mended.moves:
+        lines += ["", "moves, in order:"]
+        lines += [f"{move.step:>4}  {move.text}" for move in mended.moves]
+    lines += ["", *(f"{item.goal:<16}{item.value:>12,}" for item in mended.plan.goals)]
+    return "\n".join(lines) + "\n"
+
+
+def sure(mended: Mended) -> str:
+    """Say whether it is proven that nothing less will do."""
+    if mended.proven:
+        return "proven: no plan that keeps every must and what is built changes less"
+    return f"not proven to be the least: every such plan changes at least {mended.bound} (weighed)"
+
+
+def no_plan(mended: Mended) -> str:
+    """Say that there is no plan to mend to, or that none was found in time."""
+    if not mended.impossible:
+        return "no plan was found in the time given"
+    if mended.clash:
+        return f"proven: no plan keeps every must and what is built; in each other's way: {listed(mended.clash)}"
+    return "proven: no plan places every splice and keeps every must; trayopt explain JOB says why, and what would help"
+
+
+def pair_words(pair: Pair) -> str:
+    """Say in one sentence which of two plans is better, and why."""
+    data = pair.as_dict()
+    passed = " and ".join(
+        f"{name} {'passes' if ok else 'fails'}" for name, ok in zip("AB", data["passed"], strict=True)
+    )
+    if data["better"] == "same":
+        return f"{passed}; they are equal on every goal"
+    first = next((goal for goal in data["goals"] if goal["difference"]), None)
+    if data["passed"][0] != data["passed"][1] or first is None:
+        return f"{passed}; {data['better']} is better"
+    return f"{passed}; {data['better']} is better: {first['goal']} {first['a']:,} in A, {first['b']:,} in B"
+
+
+def pair_text(pair: Pair) -> str:
+    """Write a comparison."""
+    data = pair.as_dict()
+    lines = [f"A: {pair.sources[0]}", f"B: {pair.sources[1]}", pair_words(pair), ""]
+    lines.append(f"{'goal':<16}{'A':>12}{'B':>12}{'B - A':>12}")
+    lines += [f"{g['goal']:<16}{g['a']:>12,}{g['b']:>12,}{g['difference']:>+12,}" for g in data["goals"]]
+    for title, key, name in (("trunks that differ:", "trunks", "trunk"), ("legs that differ:", "legs", "fibres")):
+        rows = data[key]
+        lines += ["", title if rows else title.replace(":", ": none")]
+        lines += [f"  {row[name]:<18} A: {row['a']:<34} B: {row['b']}" for row in rows]
+    if data["findings"]:
+        lines += ["", "findings of only one of them:"]
+        lines += [
+            f"  {row['plan']}  {row['rule']} {row['subject']} ({row['level']}): {row['found']}"
+            for row in data["findings"]
+        ]
+    return "\n".join(lines) + "\n"
