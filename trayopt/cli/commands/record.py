@@ -1,0 +1,107 @@
+"""``trayopt record``: readings come in, are judged, and become the as-built plan and its sheets."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from trayopt.cli.common import common
+from trayopt.cli.exitcodes import Exit
+from trayopt.cli.output import Output
+from trayopt.cli.sheet_options import job_and_plan, options_of, sheet_options
+
+if TYPE_CHECKING:
+    from trayopt.sheets.record import Record
+
+
+@click.command("record", short_help="Judge readings, and write the as-built plan and sheets.")
+@click.argument("job", metavar="JOB", type=click.Path(allow_dash=True))
+@click.argument("plan", metavar="PLAN", type=click.Path(allow_dash=True))
+@click.argument("readings", metavar="READINGS", type=click.Path(allow_dash=True))
+@click.option("-o", "--output", "folder", metavar="DIR", help="Write the as-built plan and the filled-in sheets here.")
+@sheet_options
+@common
+def command(
+    output: Output,
+    job: str,
+    plan: str,
+    readings: str,
+    folder: str | None,
+    only: tuple[str, ...] | None,
+    units: str,
+    language: str,
+    settings: str | None,
+    measured: str | None,
+    codes: bool,
+) -> int:
+    """Judge READINGS (CSV or XLSX) of PLAN against the limit, batch by batch, and list what is to be spliced again.
+
+    READINGS is the test record filled in, what the page saved, or a table with the columns fibre, wavelength_nm,
+    a_to_b_db, b_to_a_db and, if wanted, resplices. The mean of both directions decides. Exit code 1: a batch failed or
+    is not complete.
+    """
+    from trayopt.sheets.book import Book
+    from trayopt.sheets.marks import read_measured
+    from trayopt.sheets.readings import read_readings
+    from trayopt.sheets.record import Record
+    from trayopt.sheets.write import write_folder
+
+    options = options_of(only, units, language, settings, codes)
+    loaded, document = job_and_plan(job, plan, output.library)
+    book = Book(loaded, document, options.settings)
+    read = read_readings(readings, book)
+    marks = read_measured(measured, book) if measured is not None else None
+    record = Record(loaded, document, read, options, measured=marks)
+    if folder is not None:
+        write_folder(folder, record.files(), record.sheets.plan_digest)
+        output.note(f"as-built plan and sheets written to {folder}")
+    for batch in record.batches():
+        if batch["over_untested"]:
+            output.warn(f"batch {batch['batch']} was read before every batch under it had passed")
+    output.answer(
+        lambda: {key: value for key, value in record.as_built().items() if key not in {"plan", "readings", "pins"}},
+        lambda: _text(record),
+        lambda: _head(record),
+    )
+    return Exit.YES if record.passed else Exit.NO
+
+
+def _head(record: Record) -> str:
+    counts = record.counts()
+    return f"{counts['pass']} passed, {counts['fail']} failed, {counts['open']} open"
+
+
+def _text(record: Record) -> str:
+    from trayopt.cli.output import columns, table
+
+    lines = [_head(record), ""]
+    rows = [
+        [
+            str(b["batch"]),
+            str(b["splices"]),
+            {"pass": "passed", "fail": "failed", "open": "open"}[b["result"]],
+            ", ".join(b["trays"]),
+        ]
+        for b in record.batches()
+    ]
+    lines.append(table(["batch", "splices", "result", "trays"], rows, right=(0, 1), width=columns()))
+    again = record.again()
+    if again:
+        lines.append("to splice again:")
+        rows = [
+            [
+                str(item["fibre_a"]),
+                str(item["fibre_b"]),
+                str(item["tray"]),
+                str(item["sleeve"]),
+                f"{item['wavelength']} nm",
+                f"{item['mean']} dB",
+                str(item["tries_left"]),
+                str(item["lift"]),
+            ]
+            for item in again
+        ]
+        heads = ["fibre A", "fibre B", "tray", "sleeve", "at", "mean", "tries left", "lift first"]
+        lines.append(table(heads, rows, right=(3, 4, 5, 6), width=columns()))
+    return "\n".join(lines)

@@ -1,0 +1,55 @@
+"""``trayopt sheets``: everything that the crew, the store and the file need, from job and plan alone."""
+
+from __future__ import annotations
+
+import click
+
+from trayopt.cli.common import common
+from trayopt.cli.exitcodes import Exit
+from trayopt.cli.output import Output
+from trayopt.cli.sheet_options import job_and_plan, options_of, sheet_options
+
+
+@click.command("sheets", short_help="Write the crew's sheets for a plan.")
+@click.argument("job", metavar="JOB", type=click.Path(allow_dash=True))
+@click.argument("plan", metavar="PLAN", type=click.Path(allow_dash=True))
+@click.option(
+    "-o", "--output", "folder", metavar="DIR", required=True, help="Folder to write; made where it is not there."
+)
+@sheet_options
+@common
+def command(
+    output: Output,
+    job: str,
+    plan: str,
+    folder: str,
+    only: tuple[str, ...] | None,
+    units: str,
+    language: str,
+    settings: str | None,
+    measured: str | None,
+    codes: bool,
+) -> int:
+    """Write the sheets of PLAN, a plan in JSON for JOB, into DIR.
+
+    DIR/index.html is one page for tablet and paper; beside it stand a CSV file for every list, all lists in lists.xlsx,
+    the pictures, and settings.yaml with every figure that was taken for granted: change it and give it back with
+    --settings. Exit code 1: the sheets are written, but the plan has unplaced splices or broken musts.
+    """
+    from trayopt.sheets.marks import read_measured
+    from trayopt.sheets.write import Sheets
+
+    options = options_of(only, units, language, settings, codes)
+    loaded, document = job_and_plan(job, plan, output.library)
+    sheets = Sheets(loaded, document, options)
+    if measured is not None:
+        sheets = Sheets(loaded, document, options, measured=read_measured(measured, sheets.book))
+    written = sheets.write(folder)
+    for warning in sheets.warnings():
+        output.warn(warning)
+    output.answer(
+        lambda: {"folder": folder, "written": written},
+        lambda: f"{len(written)} files written to {folder}; open {folder}/index.html",
+        lambda: f"{folder}/index.html",
+    )
+    return Exit.YES if not sheets.book.troubled else Exit.NO

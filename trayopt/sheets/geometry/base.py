@@ -1,0 +1,210 @@
+"""Shapes, how wide a text is, and labels that never meet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
+from typing import Literal, NamedTuple
+from unicodedata import combining, east_asian_width
+
+Anchor = Literal["start", "middle", "end"]
+Point = tuple[float, float]
+Keys = Mapping[str, str]
+"""What a shape stands for: ``leg``, ``tray``, ``trunk``, ``guide``, ``port``."""
+
+SIZE = 12.0
+"""Text size in px: the least that is read on a tablet at arm's length."""
+ADVANCE = 0.61
+"""Width of a character of the monospaced face, in text sizes (0.600 to 0.606 in the common ones)."""
+WIDTH = 700.0
+"""Width of a picture in px: fits a tablet held upright and the type area of A4 and Letter at real size."""
+
+
+class Rect(NamedTuple):
+    """A rectangle by its upper left corner, y downwards."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+
+    @property
+    def right(self) -> float:
+        """Its right edge."""
+        return self.x + self.width
+
+    @property
+    def bottom(self) -> float:
+        """Its lower edge."""
+        return self.y + self.height
+
+    def meets(self, other: Rect, gap: float = 0.0) -> bool:
+        """Whether two rectangles overlap, or come nearer than a gap."""
+        return (
+            self.x < other.right + gap - 1e-6
+            and other.x < self.right + gap - 1e-6
+            and self.y < other.bottom + gap - 1e-6
+            and other.y < self.bottom + gap - 1e-6
+        )
+
+    def holds(self, other: Rect) -> bool:
+        """Whether the other lies inside."""
+        return (
+            other.x >= self.x - 1e-6
+            and other.y >= self.y - 1e-6
+            and other.right <= self.right + 1e-6
+            and other.bottom <= self.bottom + 1e-6
+        )
+
+
+@dataclass(frozen=True)
+class Box:
+    """A rectangle that is drawn; ``kind`` says how."""
+
+    rect: Rect
+    kind: str
+    keys: Keys = field(default_factory=dict)
+    title: str = ""
+
+
+@dataclass(frozen=True)
+class Path:
+    """Straight pieces through points, closed or not."""
+
+    points: tuple[Point, ...]
+    kind: str
+    keys: Keys = field(default_factory=dict)
+    closed: bool = False
+
+
+@dataclass(frozen=True)
+class Dot:
+    """A small mark; ``turn`` in degrees clockwise from pointing right."""
+
+    x: float
+    y: float
+    kind: str
+    keys: Keys = field(default_factory=dict)
+    turn: float = 0.0
+
+
+@dataclass(frozen=True)
+class Text:
+    """One line of text; x, y is its anchor on the middle line, ``within`` the rectangle that it must not leave."""
+
+    x: float
+    y: float
+    text: str
+    kind: str = "note"
+    anchor: Anchor = "start"
+    size: float = SIZE
+    within: Rect | None = None
+    keys: Keys = field(default_factory=dict)
+    full: str = ""
+    """The whole text where it had to be cut."""
+
+    @property
+    def rect(self) -> Rect:
+        """The rectangle that the text covers."""
+        width = text_width(self.text, self.size)
+        left = {"start": self.x, "middle": self.x - width / 2, "end": self.x - width}[self.anchor]
+        return Rect(left, self.y - self.size * 0.55, width, self.size * 1.1)
+
+
+@dataclass
+class Picture:
+    """One picture: its size, what it shows in words, and its shapes in the order in which they are drawn."""
+
+    id: str
+    width: float
+    height: float
+    title: str
+    description: str = ""
+    boxes: list[Box] = field(default_factory=list)
+    paths: list[Path] = field(default_factory=list)
+    dots: list[Dot] = field(default_factory=list)
+    texts: list[Text] = field(default_factory=list)
+
+    @property
+    def frame(self) -> Rect:
+        """The whole picture."""
+        return Rect(0, 0, self.width, self.height)
+
+    def outside(self) -> list[Text]:
+        """Texts that leave the picture or the box that is meant to hold them."""
+        return [
+            t
+            for t in self.texts
+            if not self.frame.holds(t.rect) or (t.within is not None and not t.within.holds(t.rect))
+        ]
+
+    def overlaps(self) -> list[tuple[Text, Text]]:
+        """Pairs of texts that cover each other."""
+        ordered = sorted(self.texts, key=lambda t: t.rect.y)
+        return [(a, b) for a, b in _near(ordered) if a.rect.meets(b.rect)]
+
+
+def _near(ordered: Sequence[Text]) -> Iterator[tuple[Text, Text]]:
+    for i, a in enumerate(ordered):
+        for b in ordered[i + 1 :]:
+            if b.rect.y > a.rect.bottom:
+                break
+            yield a, b
+
+
+def text_width(text: str, size: float = SIZE) -> float:
+    """Width of a text in px; wide characters of East Asia count twice, combining ones not at all."""
+    cells = sum(0 if combining(char) else 2 if east_asian_width(char) in "WF" else 1 for char in text)
+    return cells * ADVANCE * size
+
+
+def fitted(text: str, width: float, size: float = SIZE) -> str:
+    """Cut a text to a width, with an ellipsis; empty where not even one character and the ellipsis fit."""
+    if text_width(text, size) <= width:
+        return text
+    while text and text_width(text + "…", size) > width:
+        text = text[:-1]
+    return text.rstrip() + "…" if text else ""
+
+
+class Labels:
+    """Puts texts where none has been put yet; what finds no place is told in ``left``."""
+
+    def __init__(self, frame: Rect, taken: Iterable[Rect] = ()) -> None:
+        self.frame = frame
+        self.taken = list(taken)
+        self.placed: list[Text] = []
+        self.left: list[str] = []
+
+    def put(self, candidates: Iterable[Text]) -> bool:
+        """Place the first candidate that is inside and meets nothing."""
+        name = ""
+        for text in candidates:
+            name = text.full or text.text
+            rect = text.rect
+            if text.text and self.frame.holds(rect) and not any(rect.meets(other, 1.0) for other in self.taken):
+                self.taken.append(rect)
+                self.placed.append(text)
+                return True
+        self.left.append(name)
+        return False
+
+
+def crossing_point(a: tuple[Point, Point], b: tuple[Point, Point]) -> Point | None:
+    """Give the point at which two straight pieces cross; None where they do not."""
+    (ax, ay), (bx, by) = a
+    (cx, cy), (dx, dy) = b
+    turn = (bx - ax) * (dy - cy) - (by - ay) * (dx - cx)
+    if abs(turn) < 1e-12:
+        return None
+    along = ((cx - ax) * (dy - cy) - (cy - ay) * (dx - cx)) / turn
+    across = ((cx - ax) * (by - ay) - (cy - ay) * (bx - ax)) / turn
+    if not (0 < along < 1 and 0 < across < 1):
+        return None
+    return ax + along * (bx - ax), ay + along * (by - ay)
+
+
+def count_crossings(lines: Sequence[tuple[Point, Point]]) -> int:
+    """Count the pairs of straight pieces that cross."""
+    return sum(crossing_point(a, b) is not None for a, b in combinations(lines, 2))

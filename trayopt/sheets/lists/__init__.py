@@ -1,0 +1,1 @@
+"""The lists, one file each: every function takes the book and gives tables."""

@@ -1,0 +1,129 @@
+"""What the sheets take for granted and a crew may change: spares, paces, test limits; estimates, or with a source."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field, field_validator
+
+from trayopt.domain.base import Frozen
+
+Minutes = Annotated[float, Field(ge=0, le=100_000, allow_inf_nan=False)]
+Percent = Annotated[float, Field(ge=0, le=1000, allow_inf_nan=False)]
+Amount = Annotated[float, Field(ge=0, le=100_000, allow_inf_nan=False)]
+Whole = Annotated[int, Field(ge=0, le=100_000)]
+
+
+class TestSettings(Frozen):
+    """How splices are tested and what they may lose; loss in dB, wavelengths in nm.
+
+    ``limit_db`` is compared with the mean of both directions. A limit of one's own comes with its own source.
+    """
+
+    batch_fibres: Annotated[int, Field(ge=1, le=100_000)] = 288
+    wavelengths_nm: Annotated[tuple[Annotated[int, Field(ge=600, le=2000)], ...], Field(min_length=1, max_length=6)] = (
+        1310,
+        1550,
+    )
+    limit_db: Annotated[float, Field(gt=0, le=10, allow_inf_nan=False)] = 0.3
+    limit_source: Annotated[str, Field(min_length=1, max_length=200)] = (
+        "TIA/EIA-568-B.3, greatest loss of a splice (read in a two-page summary)"
+    )
+
+    @field_validator("wavelengths_nm")
+    @classmethod
+    def _once(cls, value: tuple[int, ...]) -> tuple[int, ...]:
+        if len(set(value)) < len(value):
+            raise ValueError("a wavelength stands twice")
+        return value
+
+
+class MaterialSettings(Frozen):
+    """Spares, waste and what a leg uses up. No source: by judgement."""
+
+    spare_trays: Whole = 0
+    spare_sleeves_percent: Percent = 5
+    tube_waste_percent: Percent = 10
+    tube_past_mm: Whole = 30
+    """How far a tube reaches past the tie-down at the tray's entrance."""
+    tray_tube_mm: Whole = 300
+    """Tube over a leg that parts from its subunit's own tube at a tray."""
+    ties_per_leg: Whole = 2
+    ties_per_guide_pass: Whole = 1
+    """Ties a trunk gets at a guide each time that it passes."""
+    spare_ties_percent: Percent = 10
+    tape_mm_per_leg: Whole = 150
+    wipes_per_splice: Amount = 2
+    """Wipes for one ribbon splice (or one single splice)."""
+    solvent_ml_per_splice: Amount = 1.5
+
+
+class ResplicePace(Frozen):
+    """What one try at a splice takes off each side, in mm (common practice: about 40 mm of ribbon)."""
+
+    each_mm: Annotated[int, Field(ge=1, le=10_000)] = 40
+
+
+class LabourSettings(Frozen):
+    """Paces in minutes for one person. Estimates; the first two are common practice, the rest is by judgement."""
+
+    ribbon_splice_min: Minutes = 8
+    single_splice_min: Minutes = 2
+    prepare_min: Minutes = 60
+    clamp_min_per_trunk: Minutes = 20
+    strip_min_per_trunk: Minutes = 20
+    strip_min_per_metre: Minutes = 6
+    identify_min_per_subunit: Minutes = 3
+    route_min_per_tube_and_turn: Minutes = 1.5
+    fit_min_per_tray: Minutes = 2
+    mark_min_per_leg: Minutes = 2
+    take_out_min_per_tray: Minutes = 1
+    divide_min_per_leg: Minutes = 4
+    lay_min_per_tray: Minutes = 6
+    test_min_per_fibre: Minutes = 1
+    close_min: Minutes = 45
+    two_people_factor: Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)] = 0.6
+    """Share of one person's time that two people need."""
+
+
+class Settings(Frozen):
+    """All parameters of the sheets; the file of ``--settings`` holds any of these keys."""
+
+    tests: TestSettings = TestSettings()
+    materials: MaterialSettings = MaterialSettings()
+    resplice: ResplicePace = ResplicePace()
+    labour: LabourSettings = LabourSettings()
+
+
+TestSettings.__test__ = False  # type: ignore[attr-defined]
+
+
+def read_settings(path: str | Path) -> Settings:
+    """Read a settings file (YAML), or standard input for ``-``.
+
+    Raises
+    ------
+    InputError
+        With every fault of the file, each with line and column.
+    """
+    from trayopt.errors import InputError
+    from trayopt.formats.validate import validate
+    from trayopt.formats.yaml_in import read_yaml
+
+    located = read_yaml(path)
+    made, faults = validate(Settings, located.data if located.data is not None else {}, located)
+    if made is None or located.faults:
+        raise InputError([*faults, *located.faults])
+    return made
+
+
+def settings_text(settings: Settings) -> str:
+    """Write settings as a file that ``read_settings`` reads again."""
+    import json
+
+    lines = ["# What these sheets took for granted. Change a figure and give the file back with --settings."]
+    for part, values in settings.model_dump(mode="json").items():
+        lines.append(f"{part}:")
+        lines += [f"  {key}: {json.dumps(value)}" for key, value in values.items()]
+    return "\n".join(lines) + "\n"
