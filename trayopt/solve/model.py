@@ -490,10 +490,9 @@ class Model:
         return self._make(("legs on", trunk.id, stack), make)
 
     def most_legs_at(self, place: Place) -> int:
-        """A number of legs above which no plan goes at a place, by the tray's fibres where that rule is a must."""
+        """A number of legs above which no plan goes at a place, by the tray's fibres where that rule binds hard."""
         legs = sum(self.most_trunk_legs(trunk) for trunk in self.job.trunks)
-        setting = self.job.rules.get("tray_fibres")
-        if setting is None or setting.level != "must" or not self.bunches:
+        if not self.keeps("tray_fibres") or not self.bunches:
             return legs
         room = 2 * self.job.enclosure.tray_at(place).fibres
         densest = max(len(found) / self._loads[bunch] for bunch, found in self.bunches.items())
