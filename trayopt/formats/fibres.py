@@ -9,6 +9,7 @@ of its fibres, in numbers.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.colours import position
@@ -77,7 +78,7 @@ def fibres_at(trunk: Trunk, tube: str, ribbon: str = "", fibres: str = "") -> tu
     return start + first - 1, start + last - 1
 
 
-def read_run(text: str, trunks: dict[str, Trunk]) -> Run:
+def read_run(text: str, trunks: Mapping[str, Trunk]) -> Run:
     """Read ``N1:blue/orange/1-12`` or ``N1:1-72``.
 
     Raises

@@ -25,8 +25,9 @@ class Spot:
     where: str = ""
 
     def fault(self, message: str, *, found: str = "", allowed: str = "", hint: str = "") -> Fault:
-        """Make a fault at this place."""
-        return Fault(self.source, self.line, self.column, message, found, allowed, hint, self.where)
+        """Make a fault at this place; whatever text of the input it quotes is made printable."""
+        texts = [printable(text) for text in (message, found, allowed, hint, self.where)]
+        return Fault(self.source, self.line, self.column, *texts)
 
     def __str__(self) -> str:
         """Write as ``line 12`` or, where there are no lines, as the cell or path."""
@@ -136,4 +137,6 @@ def describe(value: object, most: int = 60) -> str:
 
 def printable(text: str) -> str:
     """Write control characters as escapes, so that a message is one line and moves no cursor."""
+    if text.isprintable():
+        return text
     return "".join(char if char.isprintable() else char.encode("unicode_escape").decode() for char in text)

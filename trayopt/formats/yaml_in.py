@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from pathlib import Path as FilePath
 from typing import Any
@@ -17,8 +16,9 @@ from ruamel.yaml.events import (
     MappingStartEvent,
     ScalarEvent,
 )
+from ruamel.yaml.reader import ReaderError
 
-from trayopt.errors import Fault, InputError
+from trayopt.errors import InputError
 from trayopt.formats import scalars
 from trayopt.formats.locate import Located, Mark, Path, Spot, describe, printable
 from trayopt.formats.source import read_text, source_name
@@ -32,7 +32,6 @@ MOST_VALUES = 100_000
 MOST_ALIASES = 200
 
 _CORE = "tag:yaml.org,2002:"
-_UNPRINTABLE = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
 def read_yaml(path: str | FilePath) -> Located:
@@ -54,12 +53,6 @@ def parse_yaml(text: str, source: str) -> Located:
     InputError
         Where it is no YAML, holds more than one document, or is too deep, too long or too entangled.
     """
-    wrong = _UNPRINTABLE.search(text)
-    if wrong:
-        line = text.count("\n", 0, wrong.start()) + 1
-        column = wrong.start() - text.rfind("\n", 0, wrong.start())
-        found = f"character U+{ord(wrong[0]):04X}"
-        raise InputError([Fault(source, line, column, "a control character in the text", found, "printable text")])
     return _Builder(source).build(text)
 
 
@@ -89,6 +82,11 @@ class _Builder:
         try:
             for event in YAML(typ="safe", pure=True).parse(text):
                 self.take(event)
+        except ReaderError as wrong:
+            at = int(wrong.position)
+            mark = (text.count("\n", 0, at) + 1, at - text.rfind("\n", 0, at))
+            found = f"character U+{ord(text[at]):04X}"
+            raise self.stop(mark, "a control character in the text", found=found, allowed="printable text") from None
         except MarkedYAMLError as wrong:
             mark, message, hint = plain_words(wrong)
             raise self.stop(mark, message, hint=hint) from None
@@ -251,7 +249,8 @@ class _Builder:
         return None
 
     def fault(self, mark: Mark, message: str, *, found: str = "", allowed: str = "", hint: str = "") -> None:
-        self.located.faults.append(Fault(self.located.source, *mark, message, found, allowed, hint))
+        spot = Spot(self.located.source, *mark)
+        self.located.faults.append(spot.fault(message, found=found, allowed=allowed, hint=hint))
 
     def stop(self, mark: Mark, message: str, *, found: str = "", allowed: str = "", hint: str = "") -> InputError:
         self.fault(mark, message, found=found, allowed=allowed, hint=hint)

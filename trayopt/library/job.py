@@ -10,15 +10,11 @@ from pydantic import Field
 
 from trayopt.domain.base import Frozen
 from trayopt.domain.job import Apart, Job, Join, LegPin, Setting, Trunk, TrunkPin
-from trayopt.domain.ranges import Run, parse_run
 from trayopt.errors import Fault, InputError
-from trayopt.formats.fibres import by_colour, read_run
-from trayopt.formats.locate import Located, Spot, describe
+from trayopt.formats.locate import Located, describe
 from trayopt.formats.locate import Path as DataPath
-from trayopt.formats.tables_in import AS_TEXT, Row, looks_like_date, read_table
 from trayopt.formats.validate import validate
 from trayopt.formats.yaml_in import read_yaml
-from trayopt.library.built import built_faults
 from trayopt.library.crossref import cross_faults
 from trayopt.library.find import Library
 from trayopt.library.parts import JoinAt, Parts
@@ -136,9 +132,12 @@ class _Reader:
             rules=parts.rules,
             pins=tuple(parts.pins.values()),
         )
-        contradictions = list(built_faults(parts, job))
-        if contradictions:
-            raise InputError(contradictions)
+        if any(pin.built for pin in job.pins):
+            from trayopt.library.built import built_faults
+
+            contradictions = list(built_faults(parts, job))
+            if contradictions:
+                raise InputError(contradictions)
         return job
 
     def trunks(self, items: Sequence[Any]) -> None:
@@ -173,13 +172,17 @@ class _Reader:
             join, faults = validate(Join, data, self.located, ("joins", i))
             self.faults += faults
             self.parts.join_names.add(name)
-            spots = [self.parts.spot("joins", i, key) for key in ("a", "b", "name")]
-            self.join(join, *spots)
+            if join is None:
+                self.parts.joins_whole = False
+            else:
+                spots = [self.parts.spot("joins", i, key) for key in ("a", "b", "name")]
+                self.parts.joins.append(JoinAt(join, *spots))
 
     def joins_of_table(self, name: str) -> None:
-        path = self.base / name
+        from trayopt.library.join_table import JoinTable
+
         try:
-            table = read_table(path, ("a", "b"), ("name",))
+            table = JoinTable(self.base / name, self.parts.trunk_by_id)
         except InputError as wrong:
             self.parts.joins_whole = False
             spot = self.parts.spot("joins")
@@ -190,42 +193,10 @@ class _Reader:
                     fault if placed else spot.fault(message, found=fault.found, allowed=fault.allowed, hint=fault.hint)
                 )
             return
-        told = {(fault.line, fault.column, fault.where) for fault in table.faults}
         self.faults += table.faults
-        for i, row in enumerate(table.rows):
-            named = row.get("name").text or str(i)
-            self.parts.join_names.add(named)
-            self.join(self.join_of_row(row, named, told), row.get("a").spot, row.get("b").spot, row.get("name").spot)
-
-    def join_of_row(self, row: Row, name: str, told: set[tuple[int, int, str]]) -> Join | None:
-        sides = {}
-        for key in ("a", "b"):
-            cell = row.get(key)
-            if (cell.spot.line, cell.spot.column, cell.spot.where) in told:
-                continue
-            try:
-                sides[key] = self.run_of(cell.text)
-            except ValueError as wrong:
-                hint = AS_TEXT if looks_like_date(cell.text) else ""
-                self.faults.append(cell.spot.fault(f"{key}: {wrong}", found=describe(cell.text), hint=hint))
-        if len(name) > 64:
-            self.faults.append(
-                row.get("name").spot.fault("the name is too long", found=describe(name), allowed="up to 64 characters")
-            )
-            return None
-        return Join(a=sides["a"], b=sides["b"], name=name) if len(sides) == 2 else None
-
-    def run_of(self, text: str) -> Run:
-        """Read a run by number, or by tube, ribbon and fibre of a trunk that is known."""
-        name, _, fibres = text.partition(":")
-        known = self.parts.trunk_by_id
-        return read_run(text, known) if name.strip() in known and by_colour(fibres) else parse_run(text)
-
-    def join(self, join: Join | None, a: Spot, b: Spot, name: Spot) -> None:
-        if join is None:
-            self.parts.joins_whole = False
-        else:
-            self.parts.joins.append(JoinAt(join, a, b, name))
+        self.parts.join_names.update(table.names)
+        self.parts.joins += [join for join in table.joins if join is not None]
+        self.parts.joins_whole = None not in table.joins
 
     def aparts(self, items: Sequence[Any]) -> None:
         for i, data in enumerate(items):
