@@ -143,7 +143,7 @@ def clash(
     for i, facts in enumerate(groups):
         guards.append(model.literal(f"group {i}"))
         for fact in facts:
-            _fix(model, fact, guards[-1])
+            fix(model, fact, guards[-1])
     held, core = _holds(model, guards, range(len(groups)), clock)
     if held is not False:
         return None
@@ -177,7 +177,7 @@ def _model(job: Job, fixed: Iterable[Fact], divisions: Mapping[Key, Sequence[int
     """Make the model of all plans that place every splice, keep every must and keep what is fixed."""
     model = build(job, Policy("hard", "soft"), all_placed=True, divisions=divisions)
     for fact in fixed:
-        _fix(model, fact)
+        fix(model, fact)
     return model
 
 
@@ -200,8 +200,8 @@ def _undivided(
     return outcome.assignment, outcome.value
 
 
-def _fix(model: Model, fact: Fact, *when: Any) -> None:
-    """Hold a model to one fact, under a guard where one is given."""
+def fix(model: Model, fact: Fact, *when: Any) -> None:
+    """Hold a model to one fact, under guards where they are given."""
     job = model.job
     if isinstance(fact, EntersAt):
         stack = job.enclosure.stack_by_id.get(fact.stack)
