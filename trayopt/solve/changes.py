@@ -75,8 +75,8 @@ class Given:
         return of.pop() if len(of) == 1 and None not in legs else None
 
     def divided(self, subunit: Subunit) -> bool:
-        """Whether there are runs of a subunit."""
-        return any(_touches(item, subunit) for item in self.runs)
+        """Whether there are runs that divide a subunit."""
+        return any(item.leg and _touches(item, subunit) for item in self.runs)
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,12 @@ Everything here is a relaxation of plans that place every splice: it holds for e
   sides are cut between them, for a leg that goes over the edge holds both. So of a window of the chain that no tray can hold,
   at least one inner edge is cut on both sides.
 
-The least number of legs under these two is a bound on the goal ``legs``; where a plan reaches it, every division that no plan
+* Legs of trunks that are not joined to each other share no splice, so in each tray the legs of such trunks need a place a
+  fibre. Rounding functions of bin packing (dual feasible functions: x to the floor of (k+1)x/C over k, and x itself where
+  that is whole) turn sizes into shares of a tray of which no tray holds more than one whole; so their sum is at most the
+  number of trays.
+
+The least number of legs under these is a bound on the goal ``legs``; where a plan reaches it, every division that no plan
 of so few legs uses can be dropped.
 """
 
@@ -181,11 +186,47 @@ class Divider:
                 cuts[before, after] = literal
             return cuts[before, after]
 
+        self._pack(model, divided)
         for window in self._windows():
             edges = [cut(before, after) for before, after in zip(window, window[1:], strict=False)]
             if not any(isinstance(edge, int) for edge in edges):
                 model.add_bool_or(edges)
         return model, divided
+
+    def _pack(self, model: cp_model.CpModel, divided: Mapping[Key, Mapping[int, Any]]) -> None:
+        """Let the shares of trays that legs of unjoined trunks take be no more than there are trays."""
+        if "tray_fibres" not in self.must:
+            return
+        stacks = self.job.enclosure.stacks
+        room = max(stack.tray.fibres for stack in stacks)
+        trays = sum(stack.positions for stack in stacks)
+        apart = self._unjoined()
+        for k in range(1, 5):
+            shares = []
+            for key, options in divided.items():
+                if key[0] in apart:
+                    for of, x in options.items():
+                        size = self.job.subunit_of_leg[key].fibres // of
+                        shares.append(self._count(key, of) * _share(size, room, k) * x)
+            model.add(total(shares) <= trays * k * room)
+
+    def _unjoined(self) -> set[str]:
+        """Choose trunks of which no two are joined, those with the most spliced fibres first."""
+        joined: dict[str, set[str]] = {trunk.id: set() for trunk in self.job.trunks}
+        for a, b in self.job.joined_pairs:
+            joined[a].add(b)
+            joined[b].add(a)
+        weight = {
+            trunk.id: sum(
+                last - first + 1 for s in trunk.subunits for first, last in self.job.spliced[trunk.id, s.number]
+            )
+            for trunk in self.job.trunks
+        }
+        chosen: set[str] = set()
+        for name in sorted(joined, key=lambda trunk: -weight[trunk]):
+            if not joined[name] & chosen:
+                chosen.add(name)
+        return chosen
 
     def _side_cut(self, divided: Mapping[Key, Mapping[int, Any]], trunk: str, last: int, first: int) -> Any:  # noqa: ANN401
         """Sum of the divisions of a subunit that cut between two neighbouring fibres; None at the edge of the subunit."""
@@ -209,6 +250,13 @@ class Divider:
                     break
                 found.append(tuple(chain[start:end]))
         return [window for window in found if len(window) > 1]
+
+
+def _share(size: int, room: int, k: int) -> int:
+    """Share of a tray of ``room`` places that a leg takes, in parts of 1 / (k × room): a dual feasible function."""
+    if size * (k + 1) % room == 0:
+        return size * k
+    return size * (k + 1) // room * room
 
 
 class _Side(tuple[int, int]):

@@ -30,6 +30,7 @@ from trayopt.solve.model import Key, Model
 from trayopt.solve.outline import preference_bound
 from trayopt.solve.run import Outcome, Tuning, Watch, hint, hint_last, run
 from trayopt.solve.stop import Clock
+from trayopt.solve.turns import turn_bound
 from trayopt.track.laid import Laid
 
 FIRST: tuple[GoalName, ...] = ("unplaced", "broken_must", "broken_prefer")
@@ -266,6 +267,8 @@ class Search:
             if sure:
                 self.state.bounds[goal] = expression
             return True
+        if goal == "out_of_turn" and self.state.value("crossings") == 0:
+            model.require(expression >= turn_bound(model))
         model.cp.minimize(expression)
         if model.solution:
             hint_last(model)
