@@ -26,6 +26,8 @@ class Tuning:
     core: bool = False
     slice_s: float | None = None
     """Most time for this run alone, beside the clock's."""
+    effort: float | None = None
+    """Most deterministic time for this run alone: it ends at the same point whatever the machine."""
 
 
 @dataclass(frozen=True)
@@ -68,6 +70,8 @@ def run(model: Model, clock: Clock, tuning: Tuning, watch: Watch | None = None, 
             p.max_time_in_seconds = max(0.01, min(limits))
     elif clock.deterministic and tuning.slice_s is not None:
         p.max_deterministic_time = tuning.slice_s
+    if tuning.effort is not None:
+        p.max_deterministic_time = min(p.max_deterministic_time, tuning.effort)
     has_goal = model.cp.has_objective()
     seen = _Seen(has_goal, watch)
     if has_goal and watch is not None:
