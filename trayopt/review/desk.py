@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +15,7 @@ from trayopt.domain.plan import GoalName, Plan
 from trayopt.goals.registry import GOALS
 from trayopt.review.handmade import Handmade
 from trayopt.review.remarks import Remark, damage, of_finding
+from trayopt.rules.judge import judge
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -136,11 +137,14 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     from trayopt.review.assume import assumed_ways
     from trayopt.review.gaps import open_remarks, unplaced_remarks, waits_only
     from trayopt.review.rows import figure_remarks, row_remarks
+    from trayopt.review.splices import entries_by
 
     if made.faults:
         return Review(job, made, tuple(damage(fault) for fault in made.faults))
     openings = open_remarks(job, made)
-    completion = _complete(job, made, complete_s) if openings else None
+    completion = _complete(job, made, complete_s) if openings or made.runs else None
+    if made.runs and completion is not None and completion.assignment is not None:
+        made = replace(made, entries=entries_by(made, completion.assignment))
     claims = made.claims
     if completion is not None and completion.assignment is not None:
         ways = {trunk: way for trunk, way in completion.assignment.ways.items() if trunk in {c.trunk for c in claims}}
@@ -153,6 +157,9 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     report = check_assignment(job, assignment, claims)
     laid = Laid(job, assignment, claims)
     findings = [found for found in report.findings if not (openings and waits_only(job, made, found))]
+    if completion is not None and completion.assignment is not None:
+        stays = {found.group for found in judge(job, Laid(job, completion.assignment))}
+        findings = [found for found in findings if found.group in stays]
     remarks = [
         *row_remarks(job, made),
         *(of_finding(job, made, laid, finding) for finding in findings),

@@ -86,6 +86,8 @@ class Handmade:
     source: str
     shape: Shape
     entries: list[Entry] = field(default_factory=list)
+    runs: list[Entry] = field(default_factory=list)
+    """Of a table of splice runs, the runs as written; they decide where fibres lie, not into which legs."""
     ways: dict[str, dict[str, Decided]] = field(default_factory=dict)
     splices: list[SpliceRow] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
@@ -131,10 +133,11 @@ class Handmade:
 
     def facts(self) -> list[tuple[tuple[Line, ...], list[Fact]]]:
         """Give what is decided, row by row: the rows that decide it, and the facts."""
-        found: list[tuple[tuple[Line, ...], list[Fact]]] = []
-        for entry in self.placed:
+        by_lines: dict[tuple[Line, ...], list[Fact]] = {}
+        for entry in self.runs or self.entries:
             if entry.place is not None:
-                found.append((entry.lines, [_run_at(entry, entry.place), *_end(entry)]))
+                by_lines.setdefault(entry.lines, []).extend([_run_at(entry, entry.place), *_end(entry)])
+        found = list(by_lines.items())
         for trunk, decided in self.ways.items():
             lines = tuple(dict.fromkeys(item.line for item in decided.values()))
             found.append((lines, [self.way(trunk)]))

@@ -206,6 +206,7 @@ class _Reader:
     def finish(self) -> Handmade:
         made = self.made
         if made.shape == "runs":
+            made.runs = made.entries
             made.entries = entries_of(made, self.cells)
         made.gone = self.cells.gone
         made.faults = sorted(set(self.cells.faults), key=_in_file_order)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
+from trayopt.domain.assignment import Assignment
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
@@ -27,6 +28,19 @@ def entries_of(made: Handmade, cells: Cells) -> list[Entry]:
         runs = sorted(by_subunit.get((subunit.trunk, subunit.number), ()), key=lambda entry: entry.run)
         _overlaps(runs, made, cells)
         found += _legs(job, subunit, runs)
+    return found
+
+
+def entries_by(made: Handmade, assignment: Assignment) -> list[Entry]:
+    """Take the legs of a plan for those of a table of splice runs, as far as its rows give them a tray."""
+    job = made.job
+    placed = [entry for entry in made.runs if entry.place is not None]
+    found = []
+    for leg, place in assignment.places.items():
+        run = Run(leg.trunk, *job.subunit(leg).leg_run(leg))
+        inside = [entry for entry in _inside(placed, run) if entry.place == place]
+        if inside:
+            found.append(_one(inside, run))
     return found
 
 
@@ -63,14 +77,33 @@ def _legs(job: Job, subunit: Subunit, runs: Sequence[Entry]) -> list[Entry]:
     whole = [of for of in fits if _decided(subunit, runs, of, spliced)]
     if not fits:
         return _joined(runs, spliced)
-    of = (whole or fits)[0]
+    of = min(whole or fits, key=lambda k: (_parked(subunit, k, spliced), k))
     found = []
     for leg in subunit.legs(of):
-        first, last = subunit.leg_run(leg)
-        inside = [entry for entry in runs if entry.run.first <= last and entry.run.last >= first]
+        run = Run(subunit.trunk, *subunit.leg_run(leg))
+        inside = _inside(runs, run)
         if inside:
-            found.append(_one(inside, Run(subunit.trunk, first, last)))
+            found.append(_one(inside, run))
     return found
+
+
+def _inside(runs: Sequence[Entry], run: Run) -> list[Entry]:
+    return [
+        entry
+        for entry in runs
+        if entry.run.trunk == run.trunk and entry.run.first <= run.last and entry.run.last >= run.first
+    ]
+
+
+def _parked(subunit: Subunit, of: int, spliced: Sequence[tuple[int, int]]) -> int:
+    """Count the fibres that a division takes into trays without a splice."""
+    size = subunit.fibres // of
+    touched = {
+        group
+        for first, last in spliced
+        for group in range((first - subunit.first) // size, (last - subunit.first) // size + 1)
+    }
+    return len(touched) * size - sum(last - first + 1 for first, last in spliced)
 
 
 def _fits(subunit: Subunit, runs: Sequence[Entry], of: int) -> bool:

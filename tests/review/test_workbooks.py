@@ -1,0 +1,169 @@
+"""Workbooks: what spreadsheets do to cells, the sheet that comes back, and empty tables to send out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import pytest
+from openpyxl import Workbook, load_workbook
+
+from trayopt.domain.job import Job
+from trayopt.errors import InputError
+from trayopt.review.desk import review_table
+from trayopt.review.marked import marked_workbook
+from trayopt.review.reading import parse_handmade, read_handmade
+from trayopt.review.sheet_out import COLUMNS, empty_rows, write_table
+
+HEAD = ["Trunk", "Fibres", "Stack", "Position", "Port", "Travel", "Loops", "Remarks"]
+
+
+def book(good: str, change: Callable[[Any], None] | None = None) -> bytes:
+    """Make a workbook of the good table, with one thing done to its sheet."""
+    made = Workbook()
+    sheet: Any = made.active
+    sheet.append(HEAD)
+    for line in good.splitlines()[1:]:
+        cells: list[Any] = [cell or None for cell in line.split(",")]
+        for i in (3, 6):
+            cells[i] = int(cells[i]) if cells[i] else None
+        sheet.append([*cells, "from the site"])
+    if change is not None:
+        change(sheet)
+    stream = BytesIO()
+    made.save(stream)
+    return stream.getvalue()
+
+
+def put(cell: str, value: Any) -> Callable[[Any], None]:
+    """Make a change that writes one cell."""
+
+    def change(sheet: Any) -> None:
+        sheet[cell] = value
+
+    return change
+
+
+def test_a_good_workbook_passes(quay: Job, good: str) -> None:
+    review = review_table(quay, parse_handmade(quay, book(good), "good.xlsx"))
+    assert review.passed
+    assert review.remarks == ()
+
+
+def test_numbers_as_text_are_numbers(quay: Job, good: str) -> None:
+    def change(sheet: Any) -> None:
+        sheet["D2"] = "1"
+        sheet["D3"] = " 2 "
+        sheet["G2"] = "1"
+
+    made = parse_handmade(quay, book(good, change), "text.xlsx")
+    assert made.faults == []
+    assert [str(entry.place) for entry in made.entries[:2]] == ["left/1", "left/2"]
+
+
+@pytest.mark.parametrize(
+    ("change", "cell", "words"),
+    [
+        (put("B2", datetime(2024, 1, 12)), "B2", "turned this cell into a date"),
+        (put("B3", "Jan-72"), "B3", "turned this cell into a date"),
+        (put("D4", 1.5), "D4", "no whole number"),
+        (put("D4", "1,0"), "D4", "has a comma"),
+        (put("C4", "rihgt"), "C4", "no such stack"),
+        (put("D5", 9), "D5", "no such position"),
+        (put("A6", None), "A6", "trunk is missing"),
+        (put("B7", "=1+1"), "B7", "formula without a value"),
+        (put("B7", "#REF!"), "B7", "error of the spreadsheet"),
+        (put("E6", "front door"), "E6", "no such port"),
+        (put("F6", "round"), "F6", "no direction of travel"),
+        (put("B9", "1-24"), "B9", "says again what row 8 says"),
+        (lambda sheet: sheet.merge_cells("A2:A5"), "A2", "merged cells"),
+        (lambda sheet: sheet.merge_cells("C8:C10"), "C8", "merged cells"),
+    ],
+)  # fmt: skip
+def test_damage_is_told_with_the_address_of_its_cell(
+    quay: Job, good: str, change: Callable[[Any], None], cell: str, words: str
+) -> None:
+    made = parse_handmade(quay, book(good, change), "damaged.xlsx")
+    assert any(fault.where == cell and words in fault.message for fault in made.faults), made.faults
+    review = review_table(quay, made)
+    assert review.damaged
+    assert not review.passed
+
+
+def test_dates_in_other_columns_are_no_damage(quay: Job, good: str) -> None:
+    assert parse_handmade(quay, book(good, put("H3", datetime(2024, 5, 1))), "dated.xlsx").faults == []
+
+
+def test_the_sheet_comes_back_with_its_findings(quay: Job, good: str) -> None:
+    review = review_table(quay, parse_handmade(quay, book(good, put("D3", 3)), "bad.xlsx"))
+    back = load_workbook(BytesIO(marked_workbook(review)))
+    sheet: Any = back.worksheets[0]
+    assert [cell.value for cell in sheet[1]] == [*HEAD, "findings"]
+    assert sheet["H3"].value == "from the site"
+    assert "whole_legs" in sheet["I3"].value
+    assert "To mend: " in sheet["I3"].value
+    assert sheet["I12"].value is None
+    assert sheet["D3"].fill.fgColor.rgb.endswith("F8B4B4")
+    listed = back["findings"]
+    assert [row[2].value for row in listed.iter_rows(min_row=2)] == [remark.rule for remark in review.remarks]
+
+
+def test_a_sheet_that_came_back_can_be_mended_and_sent_again(quay: Job, good: str) -> None:
+    review = review_table(quay, parse_handmade(quay, book(good, put("D3", 3)), "bad.xlsx"))
+    back = load_workbook(BytesIO(marked_workbook(review)))
+    sheet: Any = back.worksheets[0]
+    sheet["D3"] = 2
+    stream = BytesIO()
+    back.save(stream)
+    again = review_table(quay, parse_handmade(quay, stream.getvalue(), "again.xlsx"))
+    assert again.passed
+    final: Any = load_workbook(BytesIO(marked_workbook(again))).worksheets[0]
+    assert [cell.value for cell in final[1]] == [*HEAD, "findings"]
+    assert final["I3"].value is None
+
+
+def test_a_csv_table_comes_back_as_a_workbook_row_by_row(quay: Job, good: str) -> None:
+    text = good.replace("QUAY,73-144,left,2", '"QUAY",73-144,left,3').replace("\nEAST", "\n\nEAST", 1)
+    review = review_table(quay, parse_handmade(quay, text.encode(), "bad.csv"))
+    sheet: Any = load_workbook(BytesIO(marked_workbook(review))).worksheets[0]
+    assert sheet["B3"].value == "73-144"
+    assert "whole_legs" in sheet["H3"].value
+    assert sheet["D3"].fill.fgColor.rgb.endswith("F8B4B4")
+    assert sheet["A7"].value == "EAST"
+
+
+@pytest.mark.parametrize("name", ["empty.csv", "empty.xlsx"])
+def test_an_empty_table_is_read_as_a_plan_that_decides_nothing(quay: Job, tmp_path: Path, name: str) -> None:
+    write_table(tmp_path / name, quay, empty_rows(quay))
+    made = read_handmade(quay, tmp_path / name)
+    assert made.faults == []
+    assert made.placed == []
+    assert [str(entry.run) for entry in made.entries] == ["QUAY:1-144", "QUAY:145-288", "EAST:1-144", "WEST:1-144"]
+    review = review_table(quay, made, complete_s=60)
+    assert not review.passed
+    assert review.completion is not None
+    assert review.completion.assignment is not None
+
+
+def test_an_empty_workbook_offers_what_the_box_has(quay: Job, tmp_path: Path) -> None:
+    write_table(tmp_path / "empty.xlsx", quay, empty_rows(quay))
+    back = load_workbook(tmp_path / "empty.xlsx")
+    assert back.sheetnames == ["plan", "lists", "notes"]
+    sheet: Any = back["plan"]
+    assert [cell.value for cell in sheet[1]] == list(COLUMNS)
+    assert sheet["B150"].number_format == "@"
+    ranges = {str(rule.sqref).split(":")[0]: rule.formula1 for rule in sheet.data_validations.dataValidation}
+    assert ranges["C2"] == "lists!$B$2:$B$3"
+    assert ranges["D2"] == "lists!$C$2:$C$7"
+    lists: Any = back["lists"]
+    assert [lists.cell(row, 2).value for row in (1, 2, 3)] == ["stack", "left", "right"]
+    notes = [row[0].value for row in back["notes"].iter_rows()]
+    assert any("QUAY: 288 fibres in subunits of 2 x 12 ribbons of 12" in (line or "") for line in notes)
+
+
+def test_a_table_is_csv_or_xlsx(quay: Job, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="CSV or XLSX"):
+        write_table(tmp_path / "plan.ods", quay, empty_rows(quay))
