@@ -10,9 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeVar
 
 from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.base import Frozen
 from trayopt.domain.finding import Group, Level
 from trayopt.domain.job import Job, Trunk
 from trayopt.errors import SolverFault
@@ -21,6 +22,8 @@ from trayopt.rules.judge import judge
 from trayopt.rules.registry import BY_ID, RULES
 from trayopt.solve.changes import EntersAt, Fact, Given, GoesBy, RunAt, changes
 from trayopt.track.laid import Laid
+
+F = TypeVar("F", bound=Frozen)
 
 ALLOWED_PORTS = "allowed_ports"
 ALLOWED_TRAVEL = "allowed_travel"
@@ -59,7 +62,7 @@ class Question:
     @cached_property
     def wide(self) -> Job:
         """The job with the limits of its trunks lifted: what they allowed is asked for by groups."""
-        trunks = tuple(trunk.model_copy(update={"ports": "any", "travel": "either"}) for trunk in self.job.trunks)
+        trunks = tuple(remade(trunk, ports="any", travel="either") for trunk in self.job.trunks)
         return remade(self.job, trunks=trunks)
 
     @cached_property
@@ -135,7 +138,9 @@ class Question:
         found: set[Group] = set()
         for finding in judge(self.wide, laid):
             if finding.level == "always":
-                raise SolverFault(f"a plan of the conflict model breaks {finding.rule} {finding.subject}: {finding.because}")
+                raise SolverFault(
+                    f"a plan of the conflict model breaks {finding.rule} {finding.subject}: {finding.because}"
+                )
             if finding.level in self.levels:
                 found.add(merged(BY_ID[finding.rule], finding.subject))
         if any(place is None for _, place in laid.piece_places):
@@ -201,7 +206,7 @@ def _counts(job: Job, rule: Rule[Any], trunk: Trunk) -> bool:
     return any(job.spliced[trunk.id, subunit.number] for subunit in trunk.subunits)
 
 
-def remade(job: Job, **parts: Any) -> Job:
-    """Give a job with some of its parts replaced, and nothing remembered of what followed from the old ones."""
-    fields = {name: getattr(job, name) for name in type(job).model_fields}
-    return Job.model_construct(**{**fields, **parts})
+def remade(part: F, **changed: Any) -> F:
+    """Give a part of a job with some of its fields replaced, and nothing remembered of what followed from the old ones."""
+    fields = {name: getattr(part, name) for name in type(part).model_fields}
+    return type(part).model_construct(**{**fields, **changed})

@@ -67,7 +67,11 @@ def _encode(question: Question, job: Job, model: Model, holds: Any) -> None:
             model.require(total(model.goes(trunk, way) for way in wrong) <= 0, *guards)
     for group, fact in question.expected.items():
         if (guards := holds(group)) is not None:
-            fix(model, _merge_fact(question.job, fact) if job.enclosure is not question.wide.enclosure else fact, *guards)
+            fix(
+                model,
+                _merge_fact(question.job, fact) if job.enclosure is not question.wide.enclosure else fact,
+                *guards,
+            )
     for trunk in job.trunks:
         for way in model.ways(trunk):
             model.goes(trunk, way)
@@ -83,9 +87,7 @@ def _fit_trays(question: Question, model: Model) -> None:
         need = max(need, *(2 * job.subunit(leg).fibres // leg.of for leg in legs))
         for stack in job.enclosure.stacks:
             if need > 2 * stack.tray.fibres:
-                model.require(
-                    model.at(legs[0], Place(stack.id, 1)) <= 0, guard(model, Group("tray_fibres", stack.id))
-                )
+                model.require(model.at(legs[0], Place(stack.id, 1)) <= 0, guard(model, Group("tray_fibres", stack.id)))
 
 
 def merged_job(job: Job) -> Job:
@@ -98,18 +100,20 @@ def merged_job(job: Job) -> Job:
     """
     box, stacks, deeper = job.enclosure, [], 0
     for stack in box.stacks:
-        rises = {z: max(box.track.z_mm[0] - z, z - box.track.z_mm[1], 0) for z in map(stack.z_mm, range(1, stack.positions + 1))}
+        rises = {
+            z: max(box.track.z_mm[0] - z, z - box.track.z_mm[1], 0)
+            for z in map(stack.z_mm, range(1, stack.positions + 1))
+        }
         base = min(rises, key=lambda z: (rises[z], z))
         deeper = max(deeper, max(rises.values()) - min(rises.values()))
         n = stack.positions
-        tray = stack.tray.model_copy(
-            update={
-                "fibres": n * stack.tray.fibres,
-                "sleeves": n * stack.tray.sleeves,
-                "entrance_legs": n * stack.tray.entrance_legs,
-            }
+        tray = remade(
+            stack.tray,
+            fibres=n * stack.tray.fibres,
+            sleeves=n * stack.tray.sleeves,
+            entrance_legs=n * stack.tray.entrance_legs,
         )
-        stacks.append(stack.model_copy(update={"positions": 1, "base_z_mm": base, "tray": tray}))
+        stacks.append(remade(stack, positions=1, base_z_mm=base, tray=tray))
     rules = dict(job.rules)
     for name in ("tray_pair", "reserve"):
         rules[name] = rules[name].model_copy(update={"level": "off"})
@@ -118,20 +122,11 @@ def merged_job(job: Job) -> Job:
     rules["reach"] = rules["reach"].model_copy(update={"parameters": reach})
     return remade(
         job,
-        enclosure=remade_box(job, stacks),
+        enclosure=remade(box, stacks=tuple(stacks)),
         apart=tuple(entry for entry in job.apart if entry.scope == "stack"),
-        pins=tuple(
-            pin.model_copy(update={"position": None}) if isinstance(pin, LegPin) else pin for pin in job.pins
-        ),
+        pins=tuple(pin.model_copy(update={"position": None}) if isinstance(pin, LegPin) else pin for pin in job.pins),
         rules=rules,
     )
-
-
-def remade_box(job: Job, stacks: Sequence[Any]) -> Any:
-    """Give the job's enclosure with other stacks."""
-    box = job.enclosure
-    fields = {name: getattr(box, name) for name in type(box).model_fields}
-    return type(box).model_construct(**{**fields, "stacks": tuple(stacks)})
 
 
 def _merge_fact(job: Job, fact: Fact) -> Fact:

@@ -107,25 +107,16 @@ class Divider:
         """Legs of the finest useful divisions."""
         return sum(max(self._count(key, of) for of in open_) for key, open_ in self.open.items())
 
-    def settle(self) -> Settled | None:
-        """Find divisions of least legs, like subunits alike where that costs none; None if there are none at all."""
+    def settle(self, *, alike: bool = False) -> Settled | None:
+        """Find divisions of least legs, like subunits alike where that costs none; None if there are none at all.
+
+        With ``alike`` only divisions that keep ``same_division`` count.
+        """
         if self.hopeless:
             return None
-        model, divided = self._model()
+        model, divided = self._model(alike=alike)
         legs = self._legs(divided)
-        uneven = []
-        for trunk in self.job.trunks:
-            alike: dict[tuple[int, int], list[Key]] = {}
-            for subunit in trunk.subunits:
-                if (key := (trunk.id, subunit.number)) in self.open:
-                    alike.setdefault((subunit.ribbons, subunit.ribbon_fibres), []).append(key)
-            for keys in alike.values():
-                uses = {of: model.new_bool_var("") for key in keys for of in self.open[key]}
-                for key in keys:
-                    for of in self.open[key]:
-                        model.add_implication(divided[key][of], uses[of])
-                uneven += uses.values()
-        model.minimize(1000 * legs + total(uneven))
+        model.minimize(1000 * legs + total(self._uses(model, divided, alike=False)))
         solver = _solver()
         status = solver.solve(model)
         if status == cp_model.INFEASIBLE:
@@ -137,9 +128,29 @@ class Divider:
         }
         return Settled(chosen, sum(self._count(key, of) for key, (of,) in chosen.items()))
 
-    def within(self, legs: int) -> dict[Key, tuple[int, ...]]:
+    def _uses(
+        self, model: cp_model.CpModel, divided: Mapping[Key, Mapping[int, Any]], *, alike: bool
+    ) -> list[cp_model.IntVar]:
+        """Make a literal for each k that a class of like subunits uses; with ``alike`` a class uses one."""
+        found = []
+        for trunk in self.job.trunks:
+            classes: dict[tuple[int, int], list[Key]] = {}
+            for subunit in trunk.subunits:
+                if (key := (trunk.id, subunit.number)) in self.open:
+                    classes.setdefault((subunit.ribbons, subunit.ribbon_fibres), []).append(key)
+            for keys in classes.values():
+                uses = {of: model.new_bool_var("") for key in keys for of in self.open[key]}
+                for key in keys:
+                    for of in self.open[key]:
+                        model.add_implication(divided[key][of], uses[of])
+                if alike:
+                    model.add_exactly_one(list(uses.values()))
+                found += uses.values()
+        return found
+
+    def within(self, legs: int, *, alike: bool = False) -> dict[Key, tuple[int, ...]]:
         """Give every division that some choice of at most so many legs uses; all of them where that is not settled soon."""
-        model, divided = self._model()
+        model, divided = self._model(alike=alike)
         model.add(self._legs(divided) <= legs)
         seen: dict[Key, set[int]] = {key: set() for key in self.open}
         solver = _solver()
@@ -163,7 +174,7 @@ class Divider:
     def _legs(self, divided: Mapping[Key, Mapping[int, Any]]) -> Any:  # noqa: ANN401
         return total(self._count(key, of) * x for key, options in divided.items() for of, x in options.items())
 
-    def _model(self) -> tuple[cp_model.CpModel, dict[Key, dict[int, Any]]]:
+    def _model(self, *, alike: bool) -> tuple[cp_model.CpModel, dict[Key, dict[int, Any]]]:
         model = cp_model.CpModel()
         divided = {key: {of: model.new_bool_var("") for of in open_} for key, open_ in self.open.items()}
         for options in divided.values():
@@ -186,6 +197,8 @@ class Divider:
                 cuts[before, after] = literal
             return cuts[before, after]
 
+        if alike:
+            self._uses(model, divided, alike=True)
         self._pack(model, divided)
         for window in self._windows():
             edges = [cut(before, after) for before, after in zip(window, window[1:], strict=False)]
@@ -200,18 +213,18 @@ class Divider:
         stacks = self.job.enclosure.stacks
         room = max(stack.tray.fibres for stack in stacks)
         trays = sum(stack.positions for stack in stacks)
-        apart = self._unjoined()
-        for k in range(1, 5):
-            shares = []
-            for key, options in divided.items():
-                if key[0] in apart:
-                    for of, x in options.items():
-                        size = self.job.subunit_of_leg[key].fibres // of
-                        shares.append(self._count(key, of) * _share(size, room, k) * x)
-            model.add(total(shares) <= trays * k * room)
+        for apart in self._unjoined():
+            for k in range(1, 5):
+                shares = []
+                for key, options in divided.items():
+                    if key[0] in apart:
+                        for of, x in options.items():
+                            size = self.job.subunit_of_leg[key].fibres // of
+                            shares.append(self._count(key, of) * _share(size, room, k) * x)
+                model.add(total(shares) <= trays * k * room)
 
-    def _unjoined(self) -> set[str]:
-        """Choose trunks of which no two are joined, those with the most spliced fibres first."""
+    def _unjoined(self) -> set[frozenset[str]]:
+        """Choose trunks of which no two are joined, once from each trunk on, then those with the most spliced fibres."""
         joined: dict[str, set[str]] = {trunk.id: set() for trunk in self.job.trunks}
         for a, b in self.job.joined_pairs:
             joined[a].add(b)
@@ -222,11 +235,14 @@ class Divider:
             )
             for trunk in self.job.trunks
         }
-        chosen: set[str] = set()
-        for name in sorted(joined, key=lambda trunk: -weight[trunk]):
-            if not joined[name] & chosen:
-                chosen.add(name)
-        return chosen
+        found = set()
+        for first in joined:
+            chosen = {first}
+            for name in sorted(joined, key=lambda trunk: -weight[trunk]):
+                if not joined[name] & chosen:
+                    chosen.add(name)
+            found.add(frozenset(chosen))
+        return found
 
     def _side_cut(self, divided: Mapping[Key, Mapping[int, Any]], trunk: str, last: int, first: int) -> Any:  # noqa: ANN401
         """Sum of the divisions of a subunit that cut between two neighbouring fibres; None at the edge of the subunit."""

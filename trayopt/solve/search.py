@@ -117,6 +117,8 @@ class Search:
         self.state = State(tuple(order))
         self.progress = progress
         self.divider = Divider(job)
+        self.alike = False
+        """Whether the plans in work keep like subunits divided alike."""
         self.empty = False
         """Whether it is proven that the job has no plan at all: only built pins can bring that about."""
         if start is not None and keeps_facts(job, start):
@@ -134,8 +136,15 @@ class Search:
     def _place_all(self) -> bool:
         """Solve the job among plans that place every splice and keep every must; tells whether there is one."""
         least = preference_bound(self.job)
-        settled = None if least is None else self.divider.settle()
-        if least is None or settled is None:
+        if least is None:
+            self.state.kept_disproven = True
+            return False
+        self.alike = alike_is_kept(self.job, least)
+        settled = self.divider.settle(alike=self.alike)
+        if settled is None and self.alike:
+            least, self.alike = max(least, self.job.rules["same_division"].weight), False
+            settled = self.divider.settle(alike=False)
+        if settled is None:
             self.state.kept_disproven = True
             return False
         found = self._try(settled.divisions, settled.legs, least)
@@ -162,7 +171,7 @@ class Search:
         """Go on after the first four goals are proven, with every division that so few legs can be made of."""
         self.state.bounds.update(unplaced=0, broken_must=0, broken_prefer=least, legs=legs)
         rest = self.state.order[len(FIRST) + 1 :]
-        open_ = self.divider.within(legs)
+        open_ = self.divider.within(legs, alike=self.alike)
         if open_ != divisions:
             model = self._kept(open_, least)
             model.require(GOALS["legs"].encode(self.job, model) <= legs)
@@ -189,7 +198,7 @@ class Search:
         while budget < most and not self.clock.over:
             budget = min(most, budget + step)
             step *= 2
-            model = self._kept(self.divider.within(budget), least)
+            model = self._kept(self.divider.within(budget, alike=self.alike), least)
             expression = GOALS["legs"].encode(self.job, model)
             model.require(expression <= budget)
             model.require(expression >= fewer)
@@ -299,6 +308,12 @@ class Search:
     def _hint(self, model: Model) -> None:
         if self.state.best is not None:
             hint(model, self.state.best)
+
+
+def alike_is_kept(job: Job, weight: int) -> bool:
+    """Whether plans that break preferences of at most this weight (and no must) keep ``same_division``."""
+    setting = job.rules["same_division"]
+    return setting.level == "must" or (setting.level == "prefer" and setting.weight > weight)
 
 
 def keeps_facts(job: Job, assignment: Assignment) -> bool:
