@@ -1,0 +1,380 @@
+"""Mend: the fewest changes, against brute force; what is built stays; a move list that can be carried out."""
+
+from __future__ import annotations
+
+import itertools
+import random
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests import oracle, strategies
+from tests.build import job_of
+from trayopt.api import load_job
+from trayopt.check import check
+from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job
+from trayopt.errors import InputError
+from trayopt.review.mend import Mended, mend, parse_built
+from trayopt.review.moves import Move
+from trayopt.review.reading import parse_handmade
+from trayopt.solve.changes import Given, GoesBy, RunAt, Weights, changes
+from trayopt.solve.nearest import nearest
+from trayopt.solve.run import Tuning
+
+TABLES = Path(__file__).parent / "tables"
+QUIET = Tuning(workers=1)
+MOST = 4_000
+"""Decisions that a tiny job may have; larger ones are drawn again."""
+
+
+def tiny(seed: int) -> tuple[dict[str, Any], list[oracle.Decision]] | None:
+    """Draw a tiny job with every decision that places all splices and keeps every must; None where it has none."""
+    rng = random.Random(seed)
+    data = strategies.random_job(
+        rng,
+        trunks=2,
+        ribbons=rng.choice([1, 2]),
+        stacks=2,
+        positions=2,
+        ends=rng.choice([1, 2]),
+        ports=2,
+        rules=0.05,
+        pins=0.0,
+    )
+    every = list(itertools.islice(oracle.all_feasible(data), MOST + 1))
+    if len(every) > MOST:
+        return None
+    good = [decision for decision in every if oracle.judge(data, decision).goals[:2] == (0, 0)]
+    return (data, good) if good else None
+
+
+def spoiled(rng: random.Random, data: dict[str, Any], decision: oracle.Decision) -> Given:
+    """Take a good decision as runs and ways, and spoil some of it."""
+    facts = oracle.Facts(data)
+    places = [(s["id"], p) for s in data["enclosure"]["stacks"] for p in range(1, s["positions"] + 1)]
+    runs = []
+    for leg, place in decision.legs.items():
+        if place:
+            first, last = facts.leg_fibres(leg, decision.k[leg[0]][leg[1] - 1])
+            at = rng.choice([*places, ("gone", 7)]) if rng.random() < 0.3 else place
+            runs.append(RunAt(leg[0], first, last, Place(*at)))
+    ways = {}
+    for trunk, option in decision.trunks.items():
+        if option:
+            port, travel, loops = option
+            if rng.random() < 0.3:
+                travel = rng.choice(oracle.TRAVELS)
+            if rng.random() < 0.3:
+                port = rng.choice([item["id"] for item in data["enclosure"]["ports"]])
+            if rng.random() < 0.3:
+                loops = rng.choice([1, 2, 3])
+            ways[trunk] = GoesBy(trunk, port, "clockwise" if travel == "clockwise" else "counterclockwise", loops)
+    ends = {stack: end for stack, end in decision.ends.items() if end and rng.random() < 0.8}
+    return Given(tuple(run for run in runs if rng.random() < 0.9), ways, ends)
+
+
+def counted(data: dict[str, Any], given: Given, decision: oracle.Decision, weights: Weights) -> int:
+    """Count the weighed changes of a decision fibre by fibre, without anything of the package."""
+    facts = oracle.Facts(data)
+    spliced = set()
+    for join in data["joins"]:
+        for text in (join["a"], join["b"]):
+            trunk, first, last = oracle.parse_run(text)
+            spliced |= {(trunk, fibre) for fibre in range(first, last + 1)}
+    lies: dict[tuple[str, int], Any] = {}
+    for leg, place in decision.legs.items():
+        if place:
+            first, last = facts.leg_fibres(leg, decision.k[leg[0]][leg[1] - 1])
+            lies.update({(leg[0], fibre): place for fibre in range(first, last + 1)})
+    total = 0
+    asked: dict[tuple[str, int], set[int]] = {}
+    for run in given.runs:
+        own = [(run.trunk, fibre) for fibre in range(run.first, run.last + 1) if (run.trunk, fibre) in spliced]
+        total += weights.legs * any(lies.get(fibre) != tuple(run.place) for fibre in own)
+        number = next(
+            i
+            for i, ks in enumerate(decision.k[run.trunk], 1)
+            if facts.leg_fibres((run.trunk, i, 1), 1)[0] <= run.first <= facts.leg_fibres((run.trunk, i, 1), 1)[1]
+        )
+        first, last = facts.leg_fibres((run.trunk, number, 1), 1)
+        asked.setdefault((run.trunk, number), set()).add((last - first + 1) // (run.last - run.first + 1))
+    for (trunk, number), ks in asked.items():
+        total += weights.splits * (ks != {decision.k[trunk][number - 1]})
+    for trunk, way in given.ways.items():
+        option = decision.trunks.get(trunk)
+        if option:
+            total += weights.ports * (option[0] != way.port) + weights.travel * (option[1] != way.travel)
+            total += weights.loops * (option[2] != way.loops)
+    used = {place[0] for place in decision.legs.values() if place}
+    return total + sum(
+        weights.ends * (stack in used and decision.ends.get(stack) != end) for stack, end in given.ends.items()
+    )
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_no_plan_with_fewer_changes_exists(seed: int) -> None:
+    rng = random.Random(seed)
+    drawn = next(found for i in itertools.count() if (found := tiny(1000 * seed + i)) is not None)
+    data, good = drawn
+    job = job_of(data)
+    given = spoiled(rng, data, rng.choice(good))
+    weights = rng.choice(
+        [Weights(), Weights(1, 1, 1, 1, 1, 1), Weights(legs=3, travel=7, ends=0, ports=2, splits=5, loops=4)]
+    )
+    costs = [(counted(data, given, decision, weights), oracle.judge(data, decision).goals) for decision in good]
+    least = min(cost for cost, _ in costs)
+    found = nearest(job, given, weights=weights, tuning=QUIET)
+    assert found.assignment is not None
+    assert (found.weighed, found.bound) == (least, least)
+    assert found.proven
+    assert changes(job, given, found.assignment).weighed(weights) == least
+    best = min(goals for cost, goals in costs if cost == least)
+    assert tuple(found.values.values()) == best
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_what_is_fixed_stays_and_the_fewest_changes_are_found_round_it(seed: int) -> None:
+    rng = random.Random(100 + seed)
+    drawn = next(found for i in itertools.count() if (found := tiny(5000 + 1000 * seed + i)) is not None)
+    data, good = drawn
+    job = job_of(data)
+    base = rng.choice(good)
+    given = spoiled(rng, data, base)
+    facts = oracle.Facts(data)
+    leg = rng.choice([leg for leg, place in base.legs.items() if place])
+    of = base.k[leg[0]][leg[1] - 1]
+    fixed = RunAt(leg[0], *facts.leg_fibres(leg, of), Place(*base.legs[leg]))  # type: ignore[misc]
+    allowed = [d for d in good if d.k[leg[0]][leg[1] - 1] == of and d.legs.get(leg) == base.legs[leg]]
+    found = nearest(job, given, [fixed], tuning=QUIET)
+    assert found.weighed == min(counted(data, given, decision, Weights()) for decision in allowed)
+    assert found.proven
+
+
+def test_a_job_without_a_plan_is_told_so() -> None:
+    data = strategies.worked_example()
+    data["enclosure"]["stacks"] = data["enclosure"]["stacks"][:1]
+    data["enclosure"]["stacks"][0]["positions"] = 1
+    found = nearest(job_of(data), Given(), tuning=QUIET)
+    assert found.assignment is None
+    assert found.impossible
+
+
+def table(job: Job, text: str) -> Any:
+    """Read a table for a job that may have changed."""
+    return parse_handmade(job, text.encode(), "plan.csv", lenient=True)
+
+
+def test_a_good_plan_is_left_alone(quay: Job, good: str) -> None:
+    mended = mend(quay, table(quay, good))
+    assert mended.plan is not None
+    assert mended.weighed == mended.bound == 0
+    assert mended.moves == ()
+    assert not mended.changes
+
+
+def test_a_leg_in_the_wrong_tray_is_taken_out_and_laid_in(quay: Job, good: str) -> None:
+    text = good.replace("73-144,left,2", "73-144,left,3")
+    mended = mend(quay, table(quay, text))
+    assert mended.proven
+    assert mended.changes.counts() == {"legs": 2, "travel": 0, "ends": 0, "ports": 0, "splits": 0, "loops": 0}
+    assert [move.text for move in mended.moves] == [
+        "take QUAY:73-144 and EAST:73-144 out of left/3",
+        "lift left/3, from the door inward",
+        "lay QUAY/1.2 (73-144) and EAST/1.2 (73-144) into left/2",
+        "lower left/3, from the base outward",
+    ]
+    assert carried_out(quay, mended)
+
+
+def test_the_new_plan_passes_its_check(quay: Job, good: str) -> None:
+    mended = mend(quay, table(quay, good.replace("right,2", "left,2").replace("bottom-right", "bottom-left")))
+    assert mended.plan is not None
+    assert check(quay, mended.plan).passed
+    assert carried_out(quay, mended)
+
+
+def test_a_lost_tray_is_absorbed_round_what_is_built(quay: Job, good: str) -> None:
+    data = changed(positions=1)
+    job = load_job(data)
+    mended = mend(job, table(job, good), built=parse_built(job, "left/1"))
+    assert mended.plan is None
+    assert mended.impossible
+    job = load_job(changed(positions=5))
+    deep = good.replace("right,1", "right,5").replace("right,2", "right,6")
+    mended = mend(job, table(job, deep), built=parse_built(job, "left/1-2"))
+    assert mended.plan is not None
+    assert mended.proven
+    places = {(leg.trunk, leg.fibres): (leg.stack, leg.position) for leg in mended.plan.legs}
+    assert places["QUAY", "1-72"] == ("left", 1)
+    assert places["EAST", "73-144"] == ("left", 2)
+    assert any("no such position" in note for note in mended.notes)
+    assert carried_out(job, mended)
+
+
+def test_a_new_trunk_is_absorbed_without_a_change(good: str) -> None:
+    data = changed()
+    data["trunks"].append({"id": "NORTH", "cable": "central-tube-144"})
+    data["joins"].append({"a": "QUAY:265-288", "b": "NORTH:1-24", "name": "north"})
+    job = load_job(data)
+    mended = mend(job, table(job, good), built=parse_built(job, "left/1-2,right/1-2"))
+    assert mended.plan is not None
+    assert mended.weighed == 0
+    assert [move.do for move in mended.moves if move.do == "lay in"] == ["lay in"]
+    north = [leg for leg in mended.plan.legs if leg.trunk == "NORTH" and leg.stack is not None]
+    assert {(leg.stack, leg.position) for leg in north} == {("right", 2)}
+    assert carried_out(job, mended)
+
+
+def test_a_swapped_cable_is_absorbed(good: str) -> None:
+    data = changed()
+    data["trunks"][2]["cable"] = "loose-tube-144-12x12"
+    job = load_job(data)
+    mended = mend(job, table(job, good), built=parse_built(job, "left/1-2"))
+    assert mended.plan is not None
+    assert mended.proven
+    assert carried_out(job, mended)
+
+
+def test_a_column_of_built_rows_freezes_them(quay: Job, good: str) -> None:
+    head, *rows = good.replace("73-144,left,2", "73-144,left,3").splitlines()
+    marked = [f"{row},{'yes' if ',left,' in row else ''}" for row in rows]
+    text = "\n".join([f"{head},built", *marked])
+    mended = mend(quay, table(quay, text))
+    assert mended.plan is None
+    assert mended.impossible
+    assert mended.clash
+    assert all("row" in name or " by " in name for name in mended.clash)
+
+
+def test_weights_decide_what_gives_way(quay: Job, good: str) -> None:
+    crowded = good.replace("bottom-right,counterclockwise", "bottom-left,clockwise")
+    cheap = mend(quay, table(quay, crowded), weights=Weights(ports=1, travel=1000))
+    assert cheap.changes.ports
+    assert not cheap.changes.travel
+    assert cheap.proven
+
+
+def test_built_trays_are_read_as_ranges(quay: Job) -> None:
+    assert parse_built(quay, "left/1-2, right/3") == {Place("left", 1), Place("left", 2), Place("right", 3)}
+    assert parse_built(quay, "") == set()
+    for text in ("left", "left/7", "middle/1", "left/3-1"):
+        with pytest.raises(InputError):
+            parse_built(quay, text)
+
+
+def test_damaged_cells_are_told_before_anything_is_moved(quay: Job, good: str) -> None:
+    with pytest.raises(InputError, match="turned this cell into a date"):
+        mend(quay, table(quay, good.replace("1-72", "Jan-72")))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_moves_can_be_carried_out_whatever_is_spoiled(quay: Job, good: str, seed: int) -> None:
+    rng = random.Random(seed)
+    head, *rows = good.splitlines()
+    spoiled_rows = []
+    for row in rows:
+        cells = row.split(",")
+        if rng.random() < 0.4:
+            cells[2], cells[3] = rng.choice(["left", "right"]), str(rng.randint(1, 6))
+        spoiled_rows.append(",".join(cells))
+    mended = mend(quay, table(quay, "\n".join([head, *spoiled_rows])))
+    assert mended.plan is not None
+    assert mended.proven
+    assert carried_out(quay, mended)
+
+
+def changed(positions: int = 6) -> dict[str, Any]:
+    """Give the scenario's job as data, with fewer trays on its stacks."""
+    from trayopt.formats.yaml_in import read_yaml
+    from trayopt.library.find import shipped
+
+    def thawed(value: Any) -> Any:
+        if isinstance(value, dict):
+            return {key: thawed(item) for key, item in value.items()}
+        return [thawed(item) for item in value] if isinstance(value, tuple) else value
+
+    data: dict[str, Any] = thawed(read_yaml(TABLES / "quay.yaml").data)
+    box: dict[str, Any] = thawed(read_yaml(shipped() / "enclosures" / "wall-2x6.yaml").data)
+    for stack in box["stacks"]:
+        stack["positions"] = positions
+    data["enclosure"] = box
+    return data
+
+
+def carried_out(job: Job, mended: Mended) -> bool:
+    """Carry a move list out: trays over a hand are lifted, each once, nothing is overfilled, and the plan comes out."""
+    lies = {(run.trunk, fibre): run.place for run in mended.given.runs for fibre in range(run.first, run.last + 1)}
+    standing = {run.place for run in mended.given.runs}
+    lifted: list[Place] = []
+    done: set[str] = set()
+    for move in mended.moves:
+        if move.do == "lift":
+            for name in move.what:
+                place = place_of(name)
+                assert name not in done
+                assert place in standing
+                assert all(other in lifted for other in standing if outward(other, place))
+                lifted.append(place)
+                done.add(name)
+        elif move.do == "lower":
+            for name in move.what:
+                place = place_of(name)
+                assert not [other for other in lifted if outward(place, other)]
+                lifted.remove(place)
+        elif move.do in {"take out", "lay in"}:
+            assert move.place is not None
+            place = place_of(move.place)
+            assert all(other in lifted for other in standing if outward(other, place))
+            assert place not in lifted
+            _hand(job, mended, move, place, lies)
+    assert not lifted
+    assert mended.plan is not None
+    for leg in mended.plan.legs:
+        if leg.stack is not None and leg.position is not None:
+            first, _, last = leg.fibres.partition("-")
+            for fibre in range(int(first), int(last or first) + 1):
+                assert lies[leg.trunk, fibre] == Place(leg.stack, leg.position)
+    return True
+
+
+def _hand(job: Job, mended: Mended, move: Move, place: Place, lies: dict[tuple[str, int], Place]) -> None:
+    for name in move.what:
+        if move.do == "take out":
+            trunk, _, fibres = name.partition(":")
+        else:
+            assert mended.plan is not None
+            leg = next(row for row in mended.plan.legs if row.leg == name)
+            trunk, fibres = leg.trunk, leg.fibres
+        first, _, last = fibres.partition("-")
+        for fibre in range(int(first), int(last or first) + 1):
+            if move.do == "take out":
+                assert lies.pop((trunk, fibre)) == place
+            else:
+                assert (trunk, fibre) not in lies
+                lies[trunk, fibre] = place
+    if move.do == "lay in":
+        inside = sum(at == place for at in lies.values())
+        assert inside <= 2 * job.enclosure.tray_at(place).fibres
+
+
+def outward(one: Place, other: Place) -> bool:
+    """Whether a tray hangs over another, on the door's side of it."""
+    return one.stack == other.stack and one.position > other.position
+
+
+def place_of(text: str) -> Place:
+    """Read ``left/3``."""
+    stack, _, position = text.rpartition("/")
+    return Place(stack, int(position))
+
+
+def test_the_way_that_a_trunk_goes_is_only_compared_where_it_is_told() -> None:
+    job = job_of(strategies.worked_example())
+    assignment = Assignment({"P": Way("bl", "clockwise", 1)}, {}, {})
+    given = Given((), {"P": GoesBy("P", travel="counterclockwise")}, {})
+    assert changes(job, given, assignment).counts() == {
+        "legs": 0, "travel": 1, "ends": 0, "ports": 0, "splits": 0, "loops": 0,
+    }  # fmt: skip
