@@ -19,7 +19,11 @@ from trayopt import load_job
 from trayopt.domain.job import LegPin, TrunkPin
 from trayopt.domain.ranges import Run
 from trayopt.errors import InputError
-from trayopt.library.find import shipped
+from trayopt.formats.locate import Located
+from trayopt.library.find import Library, shipped
+from trayopt.library.job import read_located
+from trayopt.library.resolve import Resolver
+from trayopt.rules.registry import fill
 
 STANDARD = sorted((shipped() / "standard").glob("*.yaml"))
 TRAY = """kind: tray
@@ -237,3 +241,15 @@ def _bend(value: Any, data: st.DataObject) -> Any:
         key = data.draw(st.sampled_from(sorted(value)))
         return {name: inner for name, inner in value.items() if name != key}
     return data.draw(VALUES)
+
+
+def test_jobs_that_share_a_resolver_share_no_faults(tmp_path: Path) -> None:
+    (tmp_path / "bad.yaml").write_text("kind: cable\nid: bad\n")
+    shared = Resolver(Library())
+    told = []
+    for cable in ("bad.yaml", "ribbon-288-2x144", "bad.yaml"):
+        located = Located.plain(mapping(trunks=[{"id": "N1", "cable": cable}], joins=[]), cable)
+        told.append(refusal(lambda located=located: read_located(located, tmp_path, shared, fill_rules=fill)))  # type: ignore[misc]
+    assert told[1] is None
+    assert told[0] == told[2]
+    assert {fault.source for fault in told[0] or ()} == {f"{tmp_path}/bad.yaml"}

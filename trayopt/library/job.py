@@ -84,6 +84,28 @@ def read_job(
     return reader.job(fill_rules)
 
 
+def read_located(located: Located, base: Path, resolver: Resolver, *, fill_rules: FillRules) -> Job:
+    """Read a job that was put together from parts of other inputs; faults are told at the places of ``located``.
+
+    Parameters
+    ----------
+    located
+        The job with the keys of a job file; a reference may be what it refers to.
+    base
+        The folder that paths are relative to.
+    resolver
+        Reads what references name; it may be shared by many jobs.
+    fill_rules
+        Fills in the defaults of the job's ``rules`` and says what is wrong in them.
+
+    Raises
+    ------
+    InputError
+        With every fault, sorted.
+    """
+    return _Reader(located, base, resolver).job(fill_rules)
+
+
 def _open(source: str | Path | Mapping[str, Any]) -> tuple[Located, Path]:
     if not isinstance(source, Mapping):
         return read_yaml(source), Path() if str(source) == "-" else Path(source).parent
@@ -97,7 +119,7 @@ class _Reader:
     def __init__(self, located: Located, base: Path, resolver: Resolver) -> None:
         self.located = located
         self.base = base
-        self.resolver = resolver
+        self.resolver = resolver.afresh()
         self.faults: list[Fault] = list(located.faults)
         self.parts = Parts(located)
 

@@ -28,7 +28,13 @@ class Resolver:
         self.library = library
         self.faults: list[Fault] = []
         self._files: dict[Path, Located | InputError] = {}
-        self._made: dict[tuple[Kind, Path], BaseModel | None] = {}
+        self._made: dict[tuple[Kind, Path], tuple[BaseModel | None, list[Fault]]] = {}
+
+    def afresh(self) -> Resolver:
+        """Give a resolver for another job, which knows what was read and has no faults yet."""
+        other = Resolver(self.library)
+        other._files, other._made = self._files, self._made
+        return other
 
     def tray(self, located: Located, path: DataPath, base: Path) -> Tray | None:
         """Resolve a reference to a tray; None where something is wrong, which then stands in ``faults``."""
@@ -158,11 +164,14 @@ class Resolver:
 
     def _file(self, kind: Kind, path: Path, located: Located) -> BaseModel | None:
         key = (kind, path)
-        if key not in self._made:
-            self._made[key] = None
+        if key in self._made:
+            self.faults += self._made[key][1]
+        else:
+            before = len(self.faults)
             self.faults += located.faults
-            self._made[key] = self._make(kind, located, (), path.parent)
-        return self._made[key]
+            made = self._make(kind, located, (), path.parent)
+            self._made[key] = made, self.faults[before:]
+        return self._made[key][0]
 
     def _make(self, kind: Kind, located: Located, path: DataPath, base: Path) -> BaseModel | None:
         data = located.get(path)
