@@ -15,7 +15,7 @@ import trayopt
 from trayopt.cli import commands
 from trayopt.cli.exitcodes import Exit
 
-ORDER = ("solve", "check", "explain", "batch", "sheets", "library", "schema", "new")
+ORDER = ("solve", "check", "mend", "compare", "explain", "batch", "sheets", "record", "library", "schema", "new")
 """Commands in the order of the help; others follow in the order of their names."""
 
 

@@ -1,0 +1,63 @@
+"""The generated parts of README.md: the help of every command, the rules, the exit codes. Run by cog."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from trayopt.cli.app import group
+from trayopt.cli.exitcodes import MEANING
+from trayopt.rules.registry import RULES
+
+WIDTH = 92
+EVERYWHERE = {"library", "format_", "quiet", "verbose"}
+"""Options that every command takes; the README describes them once."""
+
+
+def commands() -> None:
+    """Print the help of every command."""
+    context = click.Context(group, info_name="trayopt")
+    print("```text")
+    for name in group.list_commands(context):
+        command = group.get_command(context, name)
+        if command is not None:
+            _help(command, f"trayopt {name}")
+    print("```")
+
+
+def _help(command: click.Command, name: str) -> None:
+    if isinstance(command, click.Group):
+        for inner in command.commands.values():
+            _help(inner, f"{name} {inner.name}")
+        return
+    settings = {"terminal_width": WIDTH, "max_content_width": WIDTH, "help_option_names": ["-h", "--help"]}
+    command.params = [option for option in command.params if option.name not in EVERYWHERE]
+    context = click.Context(command, info_name=name, **settings)
+    print(command.get_help(context).rstrip())
+    print()
+
+
+def rules() -> None:
+    """Print the table of rules."""
+    print("| rule | kind | default | broken when (subject) | why |")
+    print("|---|---|---|---|---|")
+    for rule in RULES:
+        name = f"`{rule.id}`" if rule.kind != "always" else rule.name
+        default = "" if rule.kind == "always" else rule.level
+        if default == "prefer" or (default and rule.weight > 1):
+            default += f" {rule.weight}"
+        values = rule.Parameters().model_dump()
+        given = "; " + ", ".join(f"{key} {value}" for key, value in values.items()) if values else ""
+        print(f"| {name} | {rule.kind} | {default}{given} | {rule.statement} ({rule.subject}) | {rule.why} |")
+
+
+def exits() -> None:
+    """Print the table of exit codes."""
+    print("| exit | meaning |")
+    print("|---|---|")
+    for code, meaning in MEANING.items():
+        print(f"| {code.value} | {meaning} |")
