@@ -7,7 +7,7 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from trayopt.api import check, load_job, solve
+    from trayopt.api import check, load_job, solve  # noqa: TC004 - loaded on demand, below
 
 __all__ = ["check", "load_job", "solve"]
 __version__ = "0.1.0"
@@ -16,8 +16,8 @@ __version__ = "0.1.0"
 class _Package(ModuleType):
     """The package with its use cases as attributes, loaded when they are first asked for.
 
-    Rooms of the same names (``trayopt.check``, ``trayopt.solve``) set themselves as attributes when they are imported; the
-    use cases stand before them, so that ``from trayopt import solve`` is the function at any time.
+    Rooms of the same names (``trayopt.check``, ``trayopt.solve``) set themselves as attributes when they are imported;
+    the use cases stand before them, so that ``from trayopt import solve`` is the function at any time.
     """
 
     def __getattribute__(self, name: str) -> Any:

@@ -12,8 +12,8 @@ from trayopt.domain.job import Job
 if TYPE_CHECKING:
     from trayopt.check import Report
     from trayopt.domain.plan import Plan
-    from trayopt.solve.solver import Progress
     from trayopt.library.entries import Entry, Survey
+    from trayopt.solve.solver import Progress
 
 
 def load_job(source: str | Path | Mapping[str, Any], *, library: Sequence[Path] = ()) -> Job:
