@@ -173,6 +173,8 @@ def _weight(rule: Rule[Any], value: object, faults: list[RuleFault]) -> int:
 
 def _parameters(rule: Rule[Any], given: dict[str, object], faults: list[RuleFault]) -> dict[str, int | float]:
     """Validate a rule's parameters; where they do not go, say why and keep the defaults."""
+    if not given:
+        return _defaults(rule)
     try:
         return _plain(rule.Parameters.model_validate(given))
     except ValidationError as error:
@@ -189,7 +191,7 @@ def _parameters(rule: Rule[Any], given: dict[str, object], faults: list[RuleFaul
 
 
 def _defaults(rule: Rule[Any]) -> dict[str, int | float]:
-    return _plain(rule.Parameters())
+    return {name: field.default for name, field in rule.Parameters.model_fields.items()}
 
 
 def _plain(parameters: Frozen) -> dict[str, int | float]:
