@@ -65,7 +65,7 @@ def show(output: Output, id_: str, kind: str | None) -> None:
 
 
 @command.command("validate")
-@click.argument("files", metavar="[FILE]...", nargs=-1, type=click.Path(path_type=Path))
+@click.argument("files", metavar="[FILE]...", nargs=-1, type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @common
 def validate(output: Output, files: tuple[Path, ...]) -> int:
     """Check that hardware can be built as described: every entry of the library, or the FILEs that are named.
