@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import combinations
+from math import comb
 from typing import TYPE_CHECKING, NamedTuple
 
 from trayopt.domain.cablework import Leg, Subunit
@@ -13,6 +15,9 @@ if TYPE_CHECKING:
     from trayopt.rules.variables import Expression, Literal, Variables
 
 
+Lows = tuple[int, ...]
+
+
 class Strand(NamedTuple):
     """Legs with one low: a whole subunit that travels together, or a single leg. ``up_to[p - 1]``: low is at most p."""
 
@@ -20,10 +25,20 @@ class Strand(NamedTuple):
     legs: tuple[Leg, ...]
     up_to: list[Literal]
 
+    @property
+    def lows(self) -> Lows:
+        """Name the low by its literals: strands with the same name have the same low; empty where it is settled."""
+        return tuple(-1 - literal if isinstance(literal, int) else literal.index for literal in self.up_to[:-1])
+
 
 def crossings(x: Variables) -> Expression:
-    """Sum the crossing pairs of every trunk."""
+    """Sum the crossing pairs of every trunk.
+
+    Two trunks often see the same two strands: joined subunits that share all their trays. One literal then serves both, and
+    where they see them in opposite orders, one of the two crosses unless the strands have the same low (``_share_lows``).
+    """
     deepest = max(stack.positions for stack in x.job.enclosure.stacks)
+    known: dict[tuple[Lows, Lows], Literal] = {}
     parts: list[Expression] = []
     for trunk in x.job.trunks:
         strands = [
@@ -33,8 +48,34 @@ def crossings(x: Variables) -> Expression:
             for strand in _strands(x, trunk, subunit, range(1, deepest + 1))
         ]
         for before, after in combinations(strands, 2):
-            parts.append(_pair(x, before, after))
+            key = (before.lows, after.lows)
+            if x.all_placed and before.lows and key in known:
+                crosses = known[key]
+            else:
+                crosses = _crosses(x, before, after)
+                known.setdefault(key, crosses)
+            parts.append(_pair(x, before, after, crosses))
+    if x.all_placed:
+        _share_lows(x, {key: literal for key, literal in known.items() if all(key)})
     return sum(parts)
+
+
+def _share_lows(x: Variables, known: Mapping[tuple[Lows, Lows], Literal]) -> None:
+    """Bind pairs of strands that are seen in both orders: redundant, and what gives the solver its bound.
+
+    Of such a pair at most one order crosses, and one does unless both have the same low. A strand has its low at the position
+    of a bunch of legs, so as many strands share a low as bunches find room at a position, and the pairs that share one are at
+    most those of groups of so many.
+    """
+    both = [(known[key], known[key[1], key[0]]) for key in known if (key[1], key[0]) in known and key[0] < key[1]]
+    strands = {lows for key in known if (key[1], key[0]) in known for lows in key}
+    most = x.most_bunches_at_a_position()
+    for one, other in both:
+        x.require(one + other <= 1)
+    groups, rest = divmod(len(strands), max(1, most))
+    alike = groups * comb(most, 2) + comb(rest, 2)
+    if alike < len(both):
+        x.require(sum(one + other for one, other in both) >= len(both) - alike)
 
 
 def _strands(x: Variables, trunk: Trunk, subunit: Subunit, positions: range) -> list[Strand]:
@@ -95,12 +136,17 @@ def _follows(x: Variables, before: Leg, leg: Leg, between: tuple[Leg, ...]) -> L
     return follows
 
 
-def _pair(x: Variables, before: Strand, after: Strand) -> Expression:
-    """Count the crossing pairs of legs between two strands: all of them cross, or none."""
+def _crosses(x: Variables, before: Strand, after: Strand) -> Literal:
+    """Whether the low of the first strand is above that of the second; may be true where it is not."""
     crosses = x.literal(f"{before.legs[0]} over {after.legs[0]}")
     inside = _placed(x, before)
     for here, there in zip(before.up_to, after.up_to, strict=True):
         x.require(there - here <= crosses, *inside)
+    return crosses
+
+
+def _pair(x: Variables, before: Strand, after: Strand, crosses: Literal) -> Expression:
+    """Count the crossing pairs of legs between two strands: all of them cross, or none."""
     if len(before.legs) == len(after.legs) == 1:
         return crosses
     if x.all_placed:

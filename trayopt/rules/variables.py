@@ -121,6 +121,9 @@ class Variables(Protocol):
     def most_legs_at(self, place: Place) -> int:
         """A number of legs above which no plan of this model goes at a place."""
 
+    def most_bunches_at_a_position(self) -> int:
+        """Bound the number of bunches (legs that share a tray in every plan) at one position, over all stacks."""
+
     def in_box(self, trunk: Trunk) -> Literal:
         """Whether a trunk has a placed leg."""
 

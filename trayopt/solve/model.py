@@ -498,6 +498,13 @@ class Model:
         densest = max(len(found) / self._loads[bunch] for bunch, found in self.bunches.items())
         return min(legs, int(room * densest + 1e-6))
 
+    def most_bunches_at_a_position(self) -> int:
+        """Bound the number of bunches at one position, by the fibres of its trays where that rule is kept."""
+        if "tray_fibres" not in self.kept or not self.bunches:
+            return len(self.bunches)
+        lightest = max(1, min(self._loads.values()))
+        return sum(2 * stack.tray.fibres // lightest for stack in self.job.enclosure.stacks)
+
     # -- trunks ------------------------------------------------------------------------------------------------------
 
     def in_box(self, trunk: Trunk) -> Any:

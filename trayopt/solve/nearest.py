@@ -9,20 +9,23 @@ from typing import Any
 from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Assignment, Way
-from trayopt.domain.job import Job
+from trayopt.domain.job import Job, LegPin, TrunkPin
 from trayopt.domain.plan import GoalName
-from trayopt.errors import SolverFault
+from trayopt.errors import InputError, SolverFault
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.goals.registry import measure_all
 from trayopt.solve.build import Policy, build
 from trayopt.solve.changes import Changes, EntersAt, Fact, Given, GoesBy, RunAt, Weights, changes, spliced_in, standing
 from trayopt.solve.model import Key, Model, total
 from trayopt.solve.run import Tuning, hint, hint_last, run
+from trayopt.solve.solver import Options, solve
 from trayopt.solve.stop import Clock
 from trayopt.track.laid import Laid
 
 REST: tuple[GoalName, ...] = ("broken_prefer", "legs", "crossings", "leg_length_mm", "out_of_turn")
 """Goals that are left where every splice is placed and every must kept."""
+PROBE_S = 3.0
+"""Seconds for a first look whether facts clash: most clashes show at once, and most plans are found otherwise."""
 
 
 @dataclass
@@ -116,7 +119,15 @@ def nearest(
 
 def complete(job: Job, fixed: Iterable[Fact], *, clock: Clock | None = None, tuning: Tuning | None = None) -> Found:
     """Find the best plan that keeps every must, places every splice and keeps what is fixed."""
-    clock, tuning = clock or Clock(), tuning or Tuning()
+    clock, tuning, fixed = clock or Clock(), tuning or Tuning(), tuple(fixed)
+    pinned = _pinned(job, fixed)
+    if pinned is not None:
+        probe = build(job, Policy("hard", "free"), all_placed=True)
+        for fact in fixed:
+            fix(probe, fact)
+        if fixed and run(probe, clock, replace(tuning, slice_s=PROBE_S)).infeasible:
+            return Found(impossible=True)
+        return _solved(job, pinned, clock, tuning)
     model = _model(job, fixed)
     outcome = run(model, clock, tuning)
     if outcome.assignment is None:
@@ -124,6 +135,54 @@ def complete(job: Job, fixed: Iterable[Fact], *, clock: Clock | None = None, tun
     found = Found(outcome.assignment)
     _descend(job, model, found, clock, tuning)
     return found
+
+
+def _pinned(job: Job, facts: Sequence[Fact]) -> Job | None:
+    """Give the job with the facts as built pins; None where they say what no pin says, or where pins stand already."""
+    pins: dict[str, LegPin | TrunkPin] = {}
+    for fact in facts:
+        pin = _pin(job, fact)
+        if pin is None:
+            return None
+        if isinstance(pin, LegPin | TrunkPin) and pins.setdefault(pin.subject, pin) != pin:
+            return None
+    if any(pin.subject in pins for pin in job.pins):
+        return None
+    return job.model_copy(update={"pins": (*job.pins, *pins.values())})
+
+
+def _pin(job: Job, fact: Fact) -> LegPin | TrunkPin | bool | None:
+    """Give the pin that says what a fact does; True where there is nothing to say, None where no pin says it."""
+    if isinstance(fact, EntersAt):
+        stack = job.enclosure.stack_by_id.get(fact.stack)
+        return True if stack is not None and [end.id for end in stack.ends] == [fact.end] else None
+    trunk = job.trunk_by_id.get(fact.trunk)
+    if trunk is None:
+        return None
+    if isinstance(fact, GoesBy):
+        return TrunkPin(trunk=fact.trunk, port=fact.port, travel=fact.travel, loops=fact.loops, built=True)
+    if not fact.leg or fact.place not in job.enclosure.place_rank or fact.last > trunk.cable.fibres:
+        return None
+    if not spliced_in(job, fact):
+        return True
+    if trunk.subunit_of(fact.first).leg_of_run(fact.first, fact.last) is None:
+        return None
+    return LegPin(leg=fact.run, stack=fact.place.stack, position=fact.place.position, built=True)
+
+
+def _solved(job: Job, pinned: Job, clock: Clock, tuning: Tuning) -> Found:
+    """Solve a job with facts as built pins; the answer counts only if it keeps every must of the job itself."""
+    options = Options(time_limit_s=clock.left, workers=tuning.workers, seed=tuning.seed)
+    try:
+        solution = solve(pinned, options)
+    except InputError:
+        return Found(impossible=True)
+    if solution.status == "none":
+        return Found(impossible=solution.stopped == "proven")
+    values = measure_all(Laid(job, solution.assignment))
+    if values["unplaced"] or values["broken_must"]:
+        return Found(impossible=bool(solution.bounds.get("unplaced") or solution.bounds.get("broken_must")))
+    return Found(solution.assignment, bounds=solution.bounds, values=values)
 
 
 def clash(
@@ -148,29 +207,20 @@ def clash(
     if held is not False:
         return None
     left = sorted(core)
+    minimal = True
     for i in sorted(core, reverse=True):
         if i not in left:
             continue
-        held, core = _holds(model, guards, [j for j in left if j != i], clock)
+        rest = [j for j in left if j != i]
+        held, core = _holds(model, guards, rest, clock, PROBE_S)
+        if held is None:
+            found = complete(job, [fact for j in rest for fact in groups[j]], clock=clock, tuning=tuning)
+            held, core = (False, set(rest)) if found.impossible else (True if found.assignment else None, set())
         if held is False:
             left = sorted(core)
+        minimal = minimal and held is not None
     again, _ = _holds(model, guards, left, clock)
-    minimal = again is False and all(
-        _keeps(job, [groups[j] for j in left if j != i], groups, clock, tuning) for i in left
-    )
-    return Clash(tuple(left), minimal)
-
-
-def _keeps(
-    job: Job, held: Iterable[Sequence[Fact]], wished: Iterable[Sequence[Fact]], clock: Clock, tuning: Tuning
-) -> bool:
-    """Whether a plan was found that keeps these groups; what is wished beside them is only where the search begins."""
-    if clock.over:
-        return False
-    given = Given(tuple(fact for facts in wished for fact in facts if isinstance(fact, RunAt)))
-    model = _model(job, [fact for facts in held for fact in facts])
-    hint(model, Assignment({}, standing(job, given), {}))
-    return run(model, clock, tuning).assignment is not None
+    return Clash(tuple(left), minimal and again is False)
 
 
 def _model(job: Job, fixed: Iterable[Fact], divisions: Mapping[Key, Sequence[int]] | None = None) -> Model:
@@ -318,7 +368,9 @@ def _descend(job: Job, model: Model, found: Found, clock: Clock, tuning: Tuning)
     found.assignment, found.values = best, values
 
 
-def _holds(model: Model, guards: Sequence[Any], on: Iterable[int], clock: Clock) -> tuple[bool | None, set[int]]:
+def _holds(
+    model: Model, guards: Sequence[Any], on: Iterable[int], clock: Clock, slice_s: float | None = None
+) -> tuple[bool | None, set[int]]:
     """Whether a plan keeps these groups; where none does, which of them are enough for that. None: stopped before."""
     index = {guards[i].index: i for i in on}
     if clock.over:
@@ -328,8 +380,9 @@ def _holds(model: Model, guards: Sequence[Any], on: Iterable[int], clock: Clock)
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 1
-    if clock.left is not None:
-        solver.parameters.max_time_in_seconds = max(0.01, clock.left)
+    limits = [limit for limit in (clock.left, slice_s) if limit is not None]
+    if limits:
+        solver.parameters.max_time_in_seconds = max(0.01, min(limits))
     status = solver.solve(model.cp)
     if status == cp_model.INFEASIBLE:
         core = {index[i] for i in solver.sufficient_assumptions_for_infeasibility() if i in index}

@@ -87,7 +87,7 @@ def run(model: Model, clock: Clock, tuning: Tuning, watch: Watch | None = None, 
     model.solution = list(solver.response_proto.solution)
     value = round(solver.objective_value) if has_goal else None
     bound = _whole_bound(solver.best_objective_bound) if has_goal else None
-    return Outcome(read(model, solver), value, bound, status == cp_model.OPTIMAL)
+    return Outcome(read(model, solver), value, bound, status == cp_model.OPTIMAL and value == bound)
 
 
 def _whole_bound(bound: float) -> int:
@@ -188,6 +188,25 @@ def hint(model: Model, assignment: Assignment) -> None:
         if len(open_) > 1 and of is not None:
             for k in open_:
                 model.cp.add_hint(model.divided(subunit, k), k == of)
+
+
+def complete(model: Model, assignment: Assignment, clock: Clock) -> None:
+    """Work an assignment out to every variable of a model, so that a search can start from it whole.
+
+    The decisions are held and the rest follows; where the model does not hold the assignment, it stays a loose hint.
+    """
+    hint(model, assignment)
+    solver = cp_model.CpSolver()
+    p = solver.parameters
+    p.num_workers = 1
+    p.catch_sigint_signal = False
+    p.fix_variables_to_their_hinted_value = True
+    p.max_deterministic_time = 5.0
+    if clock.left is not None and not clock.deterministic:
+        p.max_time_in_seconds = max(0.01, clock.left)
+    if solver.solve(model.cp) in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
+        model.solution = list(solver.response_proto.solution)
+    clock.effort += solver.response_proto.deterministic_time
 
 
 def hint_last(model: Model) -> None:

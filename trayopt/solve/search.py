@@ -28,7 +28,7 @@ from trayopt.solve.build import Policy, build
 from trayopt.solve.divide import Divider
 from trayopt.solve.model import Key, Model
 from trayopt.solve.outline import preference_bound
-from trayopt.solve.run import Outcome, Tuning, Watch, hint, hint_last, run
+from trayopt.solve.run import Outcome, Tuning, Watch, complete, hint_last, run
 from trayopt.solve.stop import Clock
 from trayopt.solve.turns import turn_bound
 from trayopt.track.laid import Laid
@@ -175,7 +175,6 @@ class Search:
         if open_ != divisions:
             model = self._kept(open_, least)
             model.require(GOALS["legs"].encode(self.job, model) <= legs)
-            self._hint(model)
         return model, rest, True
 
     def _kept(self, divisions: Divisions, weight: int) -> Model:
@@ -276,8 +275,13 @@ class Search:
             if sure:
                 self.state.bounds[goal] = expression
             return True
-        if goal == "out_of_turn" and self.state.value("crossings") == 0:
-            model.require(expression >= turn_bound(model))
+        least = turn_bound(model) if goal == "out_of_turn" and self.state.value("crossings") == 0 else 0
+        if self.state.value(goal) == least:
+            if sure:
+                self.state.bounds[goal] = least
+            model.require(expression <= least)
+            return True
+        model.require(expression >= least)
         model.cp.minimize(expression)
         if model.solution:
             hint_last(model)
@@ -307,7 +311,7 @@ class Search:
 
     def _hint(self, model: Model) -> None:
         if self.state.best is not None:
-            hint(model, self.state.best)
+            complete(model, self.state.best, self.clock)
 
 
 def alike_is_kept(job: Job, weight: int) -> bool:

@@ -1,0 +1,344 @@
+"""The ledger: how many legs of each kind lie on each stack, without saying which; a relaxation that settles counts at once.
+
+Subunits that nothing tells apart form a class, and the ledger only counts: how many of a class are divided by which k, and how
+many of their legs are on which stack. Ways of trunks and ends of stacks are decided as in the whole model, and rules that look
+at ways alone bind as they do there. All holds under the guards of its groups, so an answer of no names groups that are enough
+for it, and an answer of yes is a draft of divisions and ways that the whole model can try first.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import floor, gcd, pi
+from typing import Any
+
+from trayopt.domain.assignment import Way
+from trayopt.domain.base import EPSILON, TRAVELS
+from trayopt.domain.cable import FIBRE_RADIUS_MM
+from trayopt.domain.cablework import Subunit
+from trayopt.domain.finding import Group
+from trayopt.domain.hardware import Place, Stack
+from trayopt.domain.job import LegPin, Trunk
+from trayopt.rules.guide_fill import GuideFillParameters
+from trayopt.rules.registry import BY_ID
+from trayopt.solve.build import guard
+from trayopt.solve.conflict_classes import Class, Cut, classes_of
+from trayopt.solve.conflict_groups import LIMITS, Question, merged
+from trayopt.solve.model import Key, Model, total
+
+BY_WAYS: tuple[str, ...] = (
+    "reach", "exposed", "port_seal", "slack_loops", "opposite_travel", "natural_travel", "port_fill",
+)  # fmt: skip
+"""Rules whose encoding asks for nothing but ways, ends and the places of trunks."""
+
+
+@dataclass(frozen=True)
+class Draft:
+    """Divisions and ways with which a ledger balances."""
+
+    divisions: dict[Key, tuple[int, ...]]
+    ways: dict[str, tuple[Way, ...]]
+
+
+class Ledger(Model):
+    """The counting model of a question, every group under its guard."""
+
+    def __init__(self, question: Question) -> None:
+        super().__init__(question.wide, all_placed=True, bare=True)
+        self.question = question
+        self.stacks = self.job.enclosure.stacks
+        self.classes = classes_of(question)
+        self.cuts: dict[tuple[int, int], Cut] = {}
+        """Divisions that a class can have, by (class, k)."""
+        self.count: dict[tuple[int, int], Any] = {}
+        """How many subunits of a class have a division."""
+        self.legs_of: dict[tuple[int, int, str], Any] = {}
+        """How many legs of a class at a division are on a stack."""
+        for i, alike in enumerate(self.classes):
+            self._class(i, alike)
+        self._on = {(t.id, s.id): self._used(t, s) for t in self.job.trunks for s in self.stacks}
+        self._pairs()
+        self._trays()
+        for name in BY_WAYS:
+            if name in question.by_rule:
+                BY_ID[name].encode(self.job, self, self._poster(name))
+        if "guide_fill" in question.by_rule:
+            self._guides()
+        self._limits()
+        self._pins()
+        for trunk in self.job.trunks:
+            for way in self.ways(trunk):
+                self.goes(trunk, way)
+
+    def _poster(self, name: str) -> Callable[..., None]:
+        rule = BY_ID[name]
+
+        def post(constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
+            if constraint is not True:
+                self.require(constraint, guard(self, merged(rule, subject)), *when)
+
+        return post
+
+    def _held(self, rule: str, subject: str) -> Any:
+        return guard(self, Group(rule, subject))
+
+    # -- subunits ----------------------------------------------------------------------------------------------------
+
+    def _class(self, i: int, alike: Class) -> None:
+        """Decide how many subunits of a class have each division, and on which stacks their legs are."""
+        trunk, n = self.job.trunk_by_id[alike.trunk], len(alike.members)
+        for cut in alike.cuts:
+            tube = self.routes.traveller(trunk, alike.members[0], cut.of)
+            if tube is None:
+                continue
+            self.cuts[i, cut.of] = cut
+            count = self.count[i, cut.of] = self.number(n, f"{alike.members[0].name} and like it in {cut.of}")
+            at_tray = trunk.divide_at == "tray"
+            parts = [self.number(n if at_tray else n * cut.legs, "") for _ in self.stacks]
+            self.require(total(parts) == (count if at_tray else cut.legs * count))
+            for stack, part in zip(self.stacks, parts, strict=True):
+                self.legs_of[i, cut.of, stack.id] = cut.legs * part if at_tray else part
+            if (
+                "bend_radius" in self.question.by_rule
+                and tube.radius_mm > self.job.enclosure.track.min_radius_mm + EPSILON
+            ):
+                self.require(count <= self._free("bend_radius", alike.members))
+            self._fibre_bend(i, cut, trunk, alike.members)
+        self.require(total(count for (j, _), count in self.count.items() if j == i) == n)
+
+    def _free(self, rule: str, members: tuple[Subunit, ...]) -> Any:
+        """How many of these subunits are not held to a rule."""
+        return len(members) - total(self._held(rule, subunit.name) for subunit in members)
+
+    def _fibre_bend(self, i: int, cut: Cut, trunk: Trunk, members: tuple[Subunit, ...]) -> None:
+        """Keep as many subunits as are held off stacks with trays too tight for their fibres."""
+        least = FIBRE_RADIUS_MM[trunk.cable.fibre] - EPSILON
+        tight = [stack for stack in self.stacks if stack.tray.min_radius_mm < least]
+        if "fibre_bend" in self.question.by_rule and tight:
+            free = self._free("fibre_bend", members)
+            self.require(total(self.legs_of[i, cut.of, stack.id] for stack in tight) <= cut.legs * free)
+
+    def _used(self, trunk: Trunk, stack: Stack) -> Any:
+        """Whether a trunk has a leg on a stack."""
+        here = [key for key in self._mine(trunk)]
+        if not here:
+            return 0
+        used = self.literal(f"{trunk.id} on {stack.id}")
+        for i, of in here:
+            most = len(self.classes[i].members) * self.cuts[i, of].legs
+            self.require(self.legs_of[i, of, stack.id] <= most * used)
+        return used
+
+    def _mine(self, trunk: Trunk) -> list[tuple[int, int]]:
+        return [(i, of) for i, of in self.cuts if self.classes[i].trunk == trunk.id]
+
+    def _pairs(self) -> None:
+        """Let two joined trunks have as many splices with each other on a stack, where that can be counted."""
+        shares: dict[tuple[str, str], list[tuple[int, int]]] = defaultdict(list)
+        plain: dict[tuple[str, str], bool] = defaultdict(lambda: True)
+        for (i, of), cut in self.cuts.items():
+            alike = self.classes[i]
+            for partner in alike.partners:
+                shares[alike.trunk, partner].append((i, of))
+                plain[alike.trunk, partner] &= len(alike.partners) == 1 and cut.splices is not None
+        for a, b in self.job.joined_pairs:
+            if not (plain[a, b] and plain[b, a]):
+                continue
+            for stack in self.stacks:
+                one, other = (
+                    total((self.cuts[key].splices or 0) * self.legs_of[(*key, stack.id)] for key in shares[side])
+                    for side in ((a, b), (b, a))
+                )
+                self.require(one == other)
+
+    # -- trays -------------------------------------------------------------------------------------------------------
+
+    def _trays(self) -> None:
+        """Bound what the trays of each stack take together, and of all stacks what all subunits bring."""
+        for stack in self.stacks:
+            here = [
+                (self.cuts[i, of], n, self.classes[i].trunk)
+                for (i, of, on), n in self.legs_of.items()
+                if on == stack.id
+            ]
+            if "tray_fibres" in self.question.by_rule:
+                held = self._held("tray_fibres", stack.id)
+                self.require(total(c.load2 * n for c, n, _ in here) <= 2 * stack.positions * stack.tray.fibres, held)
+                for trunk in self.job.trunks:
+                    for most in range(4):
+                        large = [n for c, n, t in here if t == trunk.id and c.fibres * (most + 1) > stack.tray.fibres]
+                        if large:
+                            self.require(total(large) <= most * stack.positions, held)
+            if "tray_sleeves" in self.question.by_rule:
+                held = self._held("tray_sleeves", stack.id)
+                self.require(
+                    total(c.sleeves2 * n for c, n, _ in here) <= 2 * stack.positions * stack.tray.sleeves, held
+                )
+            if "entrance_legs" in self.question.by_rule:
+                self._entrances(stack)
+        for rule, brings, takes in (("tray_fibres", "loads2", "fibres"), ("tray_sleeves", "all_sleeves2", "sleeves")):
+            if rule in self.question.by_rule:
+                brought = total(getattr(self.cuts[key], brings) * n for key, n in self.count.items())
+                most = sum(2 * stack.positions * getattr(stack.tray, takes) for stack in self.stacks)
+                self.require(brought <= most, *(self._held(rule, stack.id) for stack in self.stacks))
+
+    def _entrances(self, stack: Stack) -> None:
+        """Bound the legs that enter the trays of a stack from either direction."""
+        for travel in TRAVELS:
+            counted = []
+            for trunk in self.job.trunks:
+                number = self.number(sum(subunit.ribbons for subunit in trunk.subunits), "")
+                legs = total(self.legs_of[i, of, stack.id] for i, of in self._mine(trunk))
+                self.require(number >= legs, self.travels(trunk, travel))
+                counted.append(number)
+            most = stack.positions * stack.tray.entrance_legs
+            self.require(total(counted) <= most, self._held("entrance_legs", stack.id))
+
+    # -- ways and pins -----------------------------------------------------------------------------------------------
+
+    def divisions(self, subunit: Subunit) -> tuple[int, ...]:
+        """Give one stand-in for whatever divisions a spliced subunit has."""
+        return (1,) if self.job.spliced[subunit.trunk, subunit.number] else ()
+
+    def in_box(self, trunk: Trunk) -> int:
+        """Every trunk with a spliced fibre is in the box."""
+        return int(any(self.divisions(subunit) for subunit in trunk.subunits))
+
+    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
+        """Whether a trunk has a leg at a place: free, but at one place at least of a stack that it is on."""
+
+        def make() -> dict[Place, Any]:
+            found = {p: self.literal(f"{trunk.id} at {p}") for p in self.places if p.stack == place.stack}
+            self.require(total(found.values()) >= self._on[trunk.id, place.stack])
+            return found
+
+        return self._make(("places of", trunk.id, place.stack), make)[place]
+
+    def _limits(self) -> None:
+        for group in self.question.groups:
+            if group.rule in LIMITS:
+                trunk = self.job.trunk_by_id[group.subject]
+                wrong = self.question.wrong_ways(group, self.ways(trunk))
+                self.require(total(self.goes(trunk, way) for way in wrong) <= 0, guard(self, group))
+
+    def _pins(self) -> None:
+        """Hold trunks to the ways that their pins leave, pinned legs to their stacks and divisions."""
+        classes = {(s.trunk, s.number): i for i, alike in enumerate(self.classes) for s in alike.members}
+        for pin in self.job.pins:
+            built = pin.subject in self.question.facts
+            if not built and "pin" not in self.question.by_rule:
+                continue
+            held = () if built else (self._held("pin", pin.subject),)
+            if isinstance(pin, LegPin):
+                leg = self.job.pinned_leg(pin)
+                key = (classes[leg.trunk, leg.subunit], leg.of)
+                stacks = dict.fromkeys(place.stack for place in self.job.places_of(pin))
+                kept = total(self.legs_of[(*key, stack)] for stack in stacks) if key in self.cuts else 0
+            else:
+                trunk = self.job.trunk_by_id[pin.trunk]
+                wish = (pin.port, pin.travel, pin.loops)
+                ways = [w for w in self.ways(trunk) if all(x in {None, y} for x, y in zip(wish, w, strict=True))]
+                kept = total(self.goes(trunk, way) for way in ways)
+            self.require(kept >= 1, *held)
+
+    # -- guides ------------------------------------------------------------------------------------------------------
+
+    def _guides(self) -> None:
+        """Bound the cross-sections of what passes each guide, counted by class, division and stack."""
+        fill = GuideFillParameters.model_validate(dict(self.job.rules["guide_fill"].parameters)).fill
+        idle = [_square(s.diameter_mm) for s in self.job.subunits]
+        unit = gcd(*idle, *(self._area(*key) for key in self.cuts)) or 1
+        for guide in self.job.enclosure.track.guides:
+            passing = []
+            for trunk in self.job.trunks:
+                most = max(way.loops + 1 for way in self.ways(trunk)) * self._most_area(trunk) // unit
+                number = self.number(most, f"{trunk.id} through {guide.id}")
+                passing.append(number)
+                for way in self.ways(trunk):
+                    direct = total(self._direct(trunk, way, stack, guide.id, unit) for stack in self.stacks)
+                    self.require(number >= way.loops * self._round(trunk, unit) + direct, self.goes(trunk, way))
+            limit = floor(fill * guide.opening_mm2 * 4 / pi * 1e6 + 1e-3) // unit
+            self.require(total(passing) <= limit, self._held("guide_fill", guide.id))
+
+    def _area(self, i: int, of: int) -> int:
+        subunit = self.classes[i].members[0]
+        tube = self.routes.traveller(self.job.trunk_by_id[subunit.trunk], subunit, of)
+        return 0 if tube is None else _square(tube.diameter_mm)
+
+    def _most_area(self, trunk: Trunk) -> int:
+        own = sum(_square(subunit.diameter_mm) for subunit in trunk.subunits)
+        legs = {i: max(of * self._area(j, of) for j, of in self.cuts if j == i) for i, _ in self._mine(trunk)}
+        return own + sum(area * len(self.classes[i].members) for i, area in legs.items())
+
+    def _own(self, i: int, of: int) -> bool:
+        """Whether the subunit's own tube makes the way for all its legs."""
+        return of == 1 or self.job.trunk_by_id[self.classes[i].trunk].divide_at == "tray"
+
+    def _round(self, trunk: Trunk, unit: int) -> Any:
+        """Cross-section of all that a trunk has in the box: a loop carries it once round."""
+
+        def make() -> Any:
+            coiled = trunk.idle == "coiled"
+            idle = sum(_square(s.diameter_mm) for s in trunk.subunits if not self.divisions(s)) // unit * coiled
+            return idle + total(
+                self._area(i, of) // unit * self._tubes(i, of, coiled=coiled) * self.count[i, of]
+                for i, of in self._mine(trunk)
+            )
+
+        return self._make(("round", trunk.id), make)
+
+    def _tubes(self, i: int, of: int, *, coiled: bool) -> int:
+        """How many tubes a subunit of a class has in the box at a division."""
+        return 1 if self._own(i, of) else of if coiled else self.cuts[i, of].legs
+
+    def _direct(self, trunk: Trunk, way: Way, stack: Stack, guide: str, unit: int) -> Any:
+        """Cross-section of what goes to a stack and passes a guide on its direct way."""
+        ends = [end.id for end in stack.ends]
+        passing = [end for end in ends if guide in self.routes.direct(way, stack.id, end)]
+        if not passing:
+            return 0
+        area = self._make(("area on", trunk.id, stack.id), lambda: self._area_on(trunk, stack, unit))
+        if len(passing) == len(ends):
+            return area
+
+        def make() -> Any:
+            number = self.number(self._most_area(trunk) // unit, "")
+            for end in passing:
+                self.require(number >= area, self.end(stack.id, end))
+            return number
+
+        return self._make(("area by", trunk.id, stack.id, tuple(passing)), make)
+
+    def _area_on(self, trunk: Trunk, stack: Stack, unit: int) -> Any:
+        parts = []
+        for i, of in self._mine(trunk):
+            legs, area = self.legs_of[i, of, stack.id], self._area(i, of) // unit
+            if self._own(i, of):
+                tubes = self.number(len(self.classes[i].members), "")
+                self.require(self.cuts[i, of].legs * tubes >= legs)
+                legs = tubes
+            parts.append(area * legs)
+        return total(parts)
+
+    # -- what it found -----------------------------------------------------------------------------------------------
+
+    def legs(self) -> Any:  # type: ignore[override]
+        """Sum of all legs."""
+        return total(self.cuts[key].legs * n for key, n in self.count.items())
+
+    def draft(self, value: Callable[[Any], int]) -> Draft:
+        """Read divisions and ways out of a solution; subunits of a class take the divisions in order."""
+        divisions: dict[Key, tuple[int, ...]] = {}
+        for i, alike in enumerate(self.classes):
+            chosen = [of for (j, of), n in sorted(self.count.items()) if j == i for _ in range(value(n))]
+            divisions.update({(s.trunk, s.number): (of,) for s, of in zip(alike.members, chosen, strict=True)})
+        ways = {
+            t.id: tuple(w for w in self.ways(t) if value(self.goes(t, w))) for t in self.job.trunks if self.in_box(t)
+        }
+        return Draft(divisions, ways)
+
+
+def _square(diameter_mm: float) -> int:
+    return round(diameter_mm * diameter_mm * 1e6)
