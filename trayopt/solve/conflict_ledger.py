@@ -324,7 +324,7 @@ class Ledger(Model):
 
     # -- what it found -----------------------------------------------------------------------------------------------
 
-    def legs(self) -> Any:  # type: ignore[override]
+    def all_legs_count(self) -> Any:
         """Sum of all legs."""
         return total(self.cuts[key].legs * n for key, n in self.count.items())
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from math import ceil
 from typing import Any
 
+from trayopt.domain.assignment import Way
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, LegPin
@@ -20,22 +21,27 @@ from trayopt.solve.nearest import fix
 Divisions = Mapping[Key, Sequence[int]]
 
 
-def holding(question: Question, held: frozenset[Group], divisions: Divisions | None = None) -> Model:
+def holding(
+    question: Question,
+    held: frozenset[Group],
+    divisions: Divisions | None = None,
+    ways: Mapping[str, Sequence[Way]] | None = None,
+) -> Model:
     """Make the model of all plans that place every splice and keep these groups; the others are left out."""
-    model = Model(question.wide, divisions=divisions, all_placed=True)
+    model = Model(question.wide, divisions=divisions, ways=ways, all_placed=True)
     model.kept = {rule for rule, groups in question.by_rule.items() if groups <= held}
     _encode(question, question.wide, model, lambda group: () if group in held else None)
     return model
 
 
-def guarded(question: Question, divisions: Divisions | None = None) -> Model:
+def guarded(question: Question) -> Model:
     """Make a model with one guard a group, in which the trays of a stack are merged into one.
 
     It is a relaxation: what it excludes, no plan does. Rules that look at single trays are loosened to what they mean for
     the whole stack, and no leg lies on a stack whose trays are each too small for it.
     """
     job = merged_job(question.wide)
-    model = Model(job, divisions=divisions, all_placed=True)
+    model = Model(job, all_placed=True)
     _encode(question, job, model, lambda group: (guard(model, group),))
     _fit_trays(question, model)
     return model

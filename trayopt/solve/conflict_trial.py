@@ -1,8 +1,9 @@
 """Trials: can these groups stand together while every splice is placed? Each answer is proven, and all are remembered.
 
-Both directions are tried where they are cheapest. A model in which the trays of each stack are merged excludes much at once,
-and says which groups are enough for that; a model with one division a subunit finds plans fast; only what neither settles is
-asked of the whole model. A plan is recounted in plain data, and answers every later trial of groups that it keeps.
+Both directions are tried where they are cheapest. The ledger, which only counts, excludes much at once; where it balances, its
+draft of divisions and ways is what the whole model tries first. A model in which the trays of each stack are merged excludes what
+hangs on which leg is spliced to which. Only what none of them settles is asked of the whole model. A plan is recounted in plain
+data, and answers every later trial of groups that it keeps.
 """
 
 from __future__ import annotations
@@ -10,20 +11,26 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
+from trayopt.errors import SolverFault
 from trayopt.solve.conflict_groups import Question, remade
-from trayopt.solve.conflict_model import Divisions, guarded, holding
+from trayopt.solve.conflict_ledger import Draft, Ledger
+from trayopt.solve.conflict_model import guarded, holding
 from trayopt.solve.divide import Divider
+from trayopt.solve.model import Model
 from trayopt.solve.run import Tuning, run
 from trayopt.solve.stop import Clock
 
-QUICK = 4.0
-"""Deterministic time for a look at a model that cannot settle a trial by itself in one of the directions."""
+GLANCE = 1.0
+"""Deterministic time for a look at a model that need not settle a trial."""
+LOOK = 4.0
+"""Deterministic time for a search with few divisions open, before all are."""
 
 Groups = frozenset[Group]
 
@@ -69,7 +76,7 @@ class Trials:
             return True
         if self.core(held) is not None:
             return False
-        for attempt in (self._merged, self._settled, self._whole):
+        for attempt in (self._counted, self._merged, self._settled, self._whole):
             if self.clock.over:
                 return None
             answer = attempt(held)
@@ -77,24 +84,69 @@ class Trials:
                 return answer
         return None
 
-    # -- merged trays ------------------------------------------------------------------------------------------------
+    # -- relaxations: they say no, and which groups are enough for it ------------------------------------------------
 
     @cached_property
-    def _relaxed(self) -> tuple[cp_model.CpModel, dict[Group, cp_model.IntVar]]:
-        model = guarded(self.question)
-        return model.cp, model.guards
+    def _ledger(self) -> Ledger:
+        return Ledger(self.question)
+
+    @cached_property
+    def _guarded(self) -> Model:
+        return guarded(self.question)
+
+    def _counted(self, held: Groups) -> bool | None:
+        """Ask the ledger; where it balances, look for a plan after its draft."""
+        ledger = self._ledger
+        status, solver = self._glance(ledger, held, ledger.all_legs_count())
+        if status == cp_model.INFEASIBLE:
+            self.refute(self._enough(ledger, held))
+            return False
+        if status not in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
+            return None
+        return self._look(held, ledger.draft(solver.value), GLANCE) or None
 
     def _merged(self, held: Groups) -> bool | None:
-        """Ask the model of merged trays, which can only say no."""
-        cp, guards = self._relaxed
-        on = {guards[group].index: group for group in self.question.groups if group in held and group in guards}
-        cp.clear_assumptions()
-        cp.add_assumptions([guards[group] for group in on.values()])
-        status, core = assumed(cp, self.clock, QUICK)
+        """Ask the model of merged trays."""
+        status, _ = self._glance(self._guarded, held, None)
         if status != cp_model.INFEASIBLE:
             return None
-        self.refute(on[i] for i in core if i in on)
+        self.refute(self._enough(self._guarded, held))
         return False
+
+    def _glance(self, model: Model, held: Groups, goal: Any) -> tuple[int, cp_model.CpSolver]:
+        """Solve a guarded model with these groups held hard."""
+        cp = model.cp.clone()
+        for group in self.question.groups:
+            if group in held and group in model.guards:
+                cp.add(cp.get_bool_var_from_proto_index(model.guards[group].index) == 1)
+        if goal is not None and not isinstance(goal, int):
+            cp.minimize(goal)
+        solver = self._solver()
+        return solver.solve(cp), solver
+
+    def _enough(self, model: Model, held: Groups) -> Groups:
+        """Ask a guarded model that holds no plan which of these groups are enough for that; all, where it does not tell."""
+        on = {
+            model.guards[group].index: group
+            for group in self.question.groups
+            if group in held and group in model.guards
+        }
+        cp = model.cp.clone()
+        cp.add_assumptions([cp.get_bool_var_from_proto_index(index) for index in on])
+        solver = self._solver()
+        if solver.solve(cp) != cp_model.INFEASIBLE:
+            return held
+        return frozenset(on[i] for i in solver.sufficient_assumptions_for_infeasibility() if i in on)
+
+    def _solver(self) -> cp_model.CpSolver:
+        solver = cp_model.CpSolver()
+        p = solver.parameters
+        p.num_workers, p.random_seed, p.symmetry_level, p.linearization_level = 1, 1, 1, 2
+        p.catch_sigint_signal = False
+        p.max_deterministic_time = GLANCE
+        if self.clock.left is not None:
+            p.max_time_in_seconds = max(0.01, self.clock.left)
+        return solver
 
     # -- the whole box -----------------------------------------------------------------------------------------------
 
@@ -105,50 +157,34 @@ class Trials:
         if settled is None:
             self.refute(held)
             return False
-        return self._look(held, settled.divisions, QUICK) or None
+        return self._look(held, Draft(dict(settled.divisions), {}), LOOK) or None
 
     def _whole(self, held: Groups) -> bool | None:
         """Ask for a plan with any division that can be of use."""
-        return self._look(held, Divider(bound_job(self.question, held)).open, None)
+        return self._look(held, Draft(Divider(bound_job(self.question, held)).open, {}), None)
 
-    def _look(self, held: Groups, divisions: Divisions, effort: float | None) -> bool | None:
-        model = holding(self.question, held, divisions)
+    def _look(self, held: Groups, draft: Draft, effort: float | None) -> bool | None:
+        """Look for a plan after a draft; one of all divisions and ways, without a limit, can say no as well."""
+        model = holding(self.question, held, draft.divisions, draft.ways)
         outcome = run(model, self.clock, Tuning(workers=1, seed=1, effort=effort))
         if outcome.assignment is not None:
             kept = self.offer(outcome.assignment)
             if kept.broken & held:
-                raise AssertionError(f"the model's plan breaks what it was to keep: {sorted(kept.broken & held)}")
+                raise SolverFault(
+                    f"a plan breaks what its model keeps: {', '.join(map(str, sorted(kept.broken & held)))}"
+                )
             return True
         if outcome.proven and effort is None:
             self.refute(held)
-        return False if outcome.proven and effort is None else None
-
-
-def assumed(cp: cp_model.CpModel, clock: Clock, most: float | None = None) -> tuple[int, list[int]]:
-    """Solve a model under its assumptions; give the status, and where it is infeasible which of them are enough for that."""
-    solver = cp_model.CpSolver()
-    p = solver.parameters
-    p.num_workers, p.random_seed, p.symmetry_level = 1, 1, 1
-    p.catch_sigint_signal = False
-    if most is not None:
-        p.max_deterministic_time = most
-    if clock.left is not None:
-        p.max_time_in_seconds = max(0.01, clock.left)
-    status = solver.solve(cp)
-    core = solver.sufficient_assumptions_for_infeasibility() if status == cp_model.INFEASIBLE else []
-    return status, list(core)
+            return False
+        return None
 
 
 def bound_job(question: Question, held: Groups) -> Job:
     """Give the job in which only rules all of whose groups are held are musts: what it excludes, these groups exclude."""
-    rules = {
-        name: setting
-        if question.by_rule.get(name) and question.by_rule[name] <= held
-        else setting.model_copy(update={"level": "off"})
-        for name, setting in question.wide.rules.items()
-    }
-    rules = {
-        name: setting.model_copy(update={"level": "must"}) if setting.level != "off" else setting
-        for name, setting in rules.items()
-    }
+    rules = {}
+    for name, setting in question.wide.rules.items():
+        groups = question.by_rule.get(name)
+        whole = bool(groups) and groups <= held if groups is not None else False
+        rules[name] = setting.model_copy(update={"level": "must" if whole else "off"})
     return remade(question.wide, rules=rules)

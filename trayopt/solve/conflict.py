@@ -1,0 +1,151 @@
+"""Conflicts and ways out of them: smallest sets of groups that cannot stand together, or that are enough to give up."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from trayopt.domain.finding import Group
+from trayopt.solve.conflict_trial import Groups, Trials
+
+Cost = Callable[[Group], int]
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """Groups that cannot hold together while every splice is placed, in the order in which they are blamed.
+
+    ``minimal`` tells that both are proven: that there is no plan with all of them, and one without each of them.
+    """
+
+    groups: tuple[Group, ...]
+    minimal: bool
+
+
+def conflict(trials: Trials, among: Iterable[Group], needed: Groups = frozenset()) -> Conflict | None:
+    """Find a smallest-in-itself set among some groups that cannot stand together; None where none was found.
+
+    Parameters
+    ----------
+    trials
+        Where groups are tried.
+    among
+        The groups; those that are blamed first are kept in the set where either of two explanations would do.
+    needed
+        Groups that are held whatever is tried; the set is one of those that clash with them, and does not name them.
+
+    Notes
+    -----
+    The groups are taken in the order of blame. The shortest beginning of that order that cannot stand together ends with a group
+    of the set; that one is kept, and the same is asked of the groups before it, until those that are kept clash by themselves.
+    """
+    found: list[Group] = []
+    pool = [group for group in trials.question.groups if group in set(among) - needed]
+    if trials.possible(frozenset(pool) | needed) is not False:
+        return None
+    while True:
+        kept = frozenset(found) | needed
+        if trials.possible(kept) is False:
+            break
+        end = _first_clash(trials, kept, pool)
+        if end == 0:
+            break
+        found.append(pool[end - 1])
+        pool = pool[: end - 1]
+    chosen = tuple(group for group in trials.question.groups if group in set(found))
+    return Conflict(chosen, _proven(trials, frozenset(chosen), needed))
+
+
+def _first_clash(trials: Trials, kept: Groups, pool: Sequence[Group]) -> int:
+    """Give the length of the shortest beginning of the pool that clashes with what is kept; the whole pool is known to."""
+    low, high = 0, len(pool)
+    while low + 1 < high:
+        middle = (low + high) // 2
+        held = kept | frozenset(pool[:middle])
+        answer = trials.possible(held)
+        if answer is False:
+            core = trials.core(held) or held
+            high = max((i + 1 for i in range(middle) if pool[i] in core), default=0)
+        else:
+            plan = trials.plan(held)
+            low = middle
+            while plan is not None and low < high - 1 and pool[low] not in plan.broken:
+                low += 1
+    return high
+
+
+def _proven(trials: Trials, chosen: Groups, needed: Groups) -> bool:
+    """Whether it is proven that the set clashes and that no set without one of it does."""
+    if trials.possible(chosen | needed) is not False:
+        return False
+    return all(trials.possible((chosen - {group}) | needed) is True for group in sorted(chosen))
+
+
+def conflicts(trials: Trials, most: int) -> list[Conflict]:
+    """Find conflicts that share no group, up to so many: each is a reason of its own."""
+    found: list[Conflict] = []
+    left = set(trials.question.groups)
+    while len(found) < most and not trials.clock.over:
+        one = conflict(trials, left)
+        if one is None:
+            break
+        found.append(one)
+        left -= set(one.groups)
+        if not one.groups:
+            break
+    return found
+
+
+def corrections(trials: Trials, known: Iterable[Groups], most: int, cost: Cost) -> list[Groups]:
+    """Find the smallest sets of groups to give up so that all others can be kept, the cheapest first, up to so many.
+
+    Notes
+    -----
+    A set is enough only if it hits every conflict. The smallest sets that hit all conflicts known so far are tried one by one;
+    one that is not enough shows a conflict that it misses, which is made small and then known as well.
+    """
+    everything = frozenset(trials.question.groups)
+    hit = [frozenset(groups) for groups in known]
+    if any(not groups for groups in hit):
+        return []
+    found: list[Groups] = []
+    tried: set[Groups] = set()
+    size = 1
+    while not trials.clock.over and size <= len(everything):
+        candidate = next((c for c in _hitting(hit, size, cost) if c not in tried), None)
+        if candidate is None:
+            if found:
+                break
+            size += 1
+            continue
+        answer = trials.possible(everything - candidate)
+        if answer is False:
+            missed = conflict(trials, everything - candidate)
+            if missed is None or not missed.groups:
+                return found
+            hit.append(frozenset(missed.groups))
+            continue
+        tried.add(candidate)
+        if answer is True:
+            found.append(candidate)
+            if len(found) == most:
+                break
+    return found
+
+
+def _hitting(hit: Sequence[Groups], size: int, cost: Cost) -> list[Groups]:
+    """Give every set of so many groups that has one of each of these sets, the cheapest first."""
+    found: set[Groups] = set()
+
+    def grow(chosen: Groups) -> Iterator[Groups]:
+        missed = next((groups for groups in hit if not groups & chosen), None)
+        if missed is None:
+            yield chosen
+        elif len(chosen) < size:
+            for group in sorted(missed):
+                yield from grow(chosen | {group})
+
+    for chosen in grow(frozenset()):
+        if len(chosen) == size:
+            found.add(chosen)
+    return sorted(found, key=lambda groups: (sum(cost(group) for group in groups), sorted(groups)))
