@@ -122,9 +122,7 @@ def complete(job: Job, fixed: Iterable[Fact], *, clock: Clock | None = None, tun
     clock, tuning, fixed = clock or Clock(), tuning or Tuning(), tuple(fixed)
     pinned = _pinned(job, fixed)
     if pinned is not None:
-        probe = build(job, Policy("hard", "free"), all_placed=True)
-        for fact in fixed:
-            fix(probe, fact)
+        probe = _model(job, fixed, policy=Policy("hard", "free"))
         if fixed and run(probe, clock, replace(tuning, slice_s=PROBE_S)).infeasible:
             return Found(impossible=True)
         return _solved(job, pinned, clock, tuning)
@@ -192,9 +190,9 @@ def clash(
 
     Notes
     -----
-    One guard literal a group, no objective, one worker. The core that the solver gives is shrunk group by group; the
-    set is called minimal only if it was proven to have no plan, and each set without one of its groups to have one.
-    Also None where the clock runs out before the first answer.
+    One guard literal a group, no objective, one worker. The core that the solver gives is shrunk group by group, each
+    time on a model of its own; the set is called minimal only if it is proven to have no plan, and each set without one
+    of its groups to have one. Also None where the clock runs out before the first answer.
     """
     clock, tuning = clock or Clock(), tuning or Tuning()
     model = build(job, Policy("hard", "free"), all_placed=True)
@@ -212,20 +210,34 @@ def clash(
         if i not in left:
             continue
         rest = [j for j in left if j != i]
-        held, core = _holds(model, guards, rest, clock, PROBE_S)
-        if held is None:
-            found = complete(job, [fact for j in rest for fact in groups[j]], clock=clock, tuning=tuning)
-            held, core = (False, set(rest)) if found.impossible else (True if found.assignment else None, set())
+        held = _settle(job, [fact for j in rest for fact in groups[j]], clock, tuning)
         if held is False:
-            left = sorted(core)
+            left = rest
         minimal = minimal and held is not None
-    again, _ = _holds(model, guards, left, clock)
+    again = _settle(job, [fact for j in left for fact in groups[j]], clock, tuning)
     return Clash(tuple(left), minimal and again is False)
 
 
-def _model(job: Job, fixed: Iterable[Fact], divisions: Mapping[Key, Sequence[int]] | None = None) -> Model:
+def _settle(job: Job, facts: Sequence[Fact], clock: Clock, tuning: Tuning) -> bool | None:
+    """Whether a plan that keeps every must keeps facts; None where the clock runs out before that is known."""
+    if clock.over:
+        return None
+    model = _model(job, facts, policy=Policy("hard", "free"))
+    outcome = run(model, clock, replace(tuning, slice_s=PROBE_S))
+    if outcome.assignment is not None or outcome.infeasible:
+        return outcome.assignment is not None
+    found = complete(job, facts, clock=clock, tuning=tuning)
+    return True if found.assignment is not None else False if found.impossible else None
+
+
+def _model(
+    job: Job,
+    fixed: Iterable[Fact],
+    divisions: Mapping[Key, Sequence[int]] | None = None,
+    policy: Policy | None = None,
+) -> Model:
     """Make the model of all plans that place every splice, keep every must and keep what is fixed."""
-    model = build(job, Policy("hard", "soft"), all_placed=True, divisions=divisions)
+    model = build(job, policy or Policy("hard", "soft"), all_placed=True, divisions=divisions)
     for fact in fixed:
         fix(model, fact)
     return model
@@ -368,9 +380,7 @@ def _descend(job: Job, model: Model, found: Found, clock: Clock, tuning: Tuning)
     found.assignment, found.values = best, values
 
 
-def _holds(
-    model: Model, guards: Sequence[Any], on: Iterable[int], clock: Clock, slice_s: float | None = None
-) -> tuple[bool | None, set[int]]:
+def _holds(model: Model, guards: Sequence[Any], on: Iterable[int], clock: Clock) -> tuple[bool | None, set[int]]:
     """Whether a plan keeps these groups; where none does, which of them are enough for that. None: stopped before."""
     index = {guards[i].index: i for i in on}
     if clock.over:
@@ -380,9 +390,8 @@ def _holds(
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 1
-    limits = [limit for limit in (clock.left, slice_s) if limit is not None]
-    if limits:
-        solver.parameters.max_time_in_seconds = max(0.01, min(limits))
+    if clock.left is not None:
+        solver.parameters.max_time_in_seconds = max(0.01, clock.left)
     status = solver.solve(model.cp)
     if status == cp_model.INFEASIBLE:
         core = {index[i] for i in solver.sufficient_assumptions_for_infeasibility() if i in index}
