@@ -1,0 +1,243 @@
+"""A plan as text: what was decided, what is proven, what is broken, and how full every tray is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from rich.console import Console, ConsoleOptions, Group, RenderResult
+from rich.measure import Measurement
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from trayopt.cli.plan_words import (
+    CAUTION,
+    conflict_words,
+    divisions,
+    goal_state,
+    legs_in,
+    mm,
+    outcome,
+    unused,
+    way_out_words,
+)
+from trayopt.domain.hardware import Place
+from trayopt.rules.registry import BY_ID
+from trayopt.rules.words import several
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from trayopt.domain.job import Job
+    from trayopt.domain.plan import Plan, PlanBroken
+
+MOST_COLUMNS = 120
+MOST_ALIKE = 12
+"""Broken preferences of one rule, and unplaced runs, that are listed before the rest is only counted."""
+
+
+class Items:
+    """Short texts two spaces apart, all in one line if they fit; else each group on lines of its own.
+
+    Parameters
+    ----------
+    groups
+        The texts, in groups that belong together.
+    cell, line
+        Least width of a text, and the width at which the longest of several of these has one line: so that those of a
+        column look alike.
+    """
+
+    def __init__(self, groups: Sequence[Sequence[str]], cell: int = 0, line: int = 0) -> None:
+        self.groups = [[item.ljust(cell) for item in group] for group in groups if group]
+        self.line = max(line, len(self._one_line()))
+        self.widest = max((len(item.rstrip()) for group in self.groups for item in group), default=0)
+
+    def _one_line(self) -> str:
+        return "  ".join(item for group in self.groups for item in group).rstrip()
+
+    def __rich_measure__(self, console: Console, options: ConsoleOptions) -> Measurement:
+        """Give the widths between which it can be laid out."""
+        return Measurement(self.widest, self.line).with_maximum(options.max_width)
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Lay it out in the width that there is."""
+        if self.line <= options.max_width:
+            yield Text(self._one_line())
+            return
+        lines = [line for group in self.groups for line in self._wrapped(group, options.max_width)]
+        yield Text("\n".join(lines), overflow="fold")
+
+    def _wrapped(self, group: Sequence[str], width: int) -> list[str]:
+        lines = [""]
+        for item in group:
+            if lines[-1] and len(lines[-1]) + 2 + len(item.rstrip()) > width:
+                lines.append("")
+            lines[-1] += f"  {item}" if lines[-1] else item
+        return [line.rstrip() for line in lines]
+
+
+def plan_blocks(job: Job, plan: Plan, *, whole: bool = False) -> Iterator[RenderableType]:
+    """Give the answer block by block; ``whole`` lists every leg, and everything that is broken."""
+    yield Text(plan.job.title or "job without a title", style="bold")
+    yield Text(
+        f"{job.enclosure.id}, {several(len(job.trunks), 'trunk')}, {several(job.splices, 'splice')}", style="dim"
+    )
+    yield ""
+    word, rest = outcome(plan)
+    yield Text.assemble((word, f"bold {_shade(plan)}"), rest)
+    if plan.status != "none":
+        yield from _block("Goals, in the order in which they count", _goals(plan))
+        yield from _block("Trunks", _trunks(job, plan))
+    if plan.trays:
+        caption = Items([unused(job, plan)])
+        yield from _block(
+            f"Trays: {len(plan.trays)} of {len(job.enclosure.places)} in use", Group(_trays(job, plan), caption)
+        )
+    if whole and plan.status != "none":
+        yield from _block("Legs", _legs(plan))
+    for level, title in (("must", "Broken, and a must"), ("prefer", "Broken, and only preferred")):
+        broken = [item for item in plan.broken if item.level == level]
+        if broken:
+            yield from _block(title, _broken(job, broken, all_of_them=whole or level == "must"))
+    if plan.unplaced:
+        yield from _unplaced(plan, whole)
+    yield from _why_not(plan)
+    if plan.status != "none":
+        yield ""
+        yield Text(CAUTION, style="italic")
+
+
+def plan_text(job: Job, plan: Plan, *, width: int = 80, whole: bool = False) -> str:
+    """Write the answer as plain text of at most so many columns."""
+    from io import StringIO
+
+    console = Console(
+        file=StringIO(), width=min(width, MOST_COLUMNS), highlight=False, markup=False, emoji=False, color_system=None
+    )
+    for block in plan_blocks(job, plan, whole=whole):
+        console.print(block)
+    written = console.file.getvalue()  # type: ignore[attr-defined]
+    return "".join(f"{line.rstrip()}\n" for line in written.splitlines())
+
+
+def _block(title: str, content: RenderableType) -> Iterator[RenderableType]:
+    yield ""
+    yield Text(title, style="bold underline")
+    yield content
+
+
+def _shade(plan: Plan) -> str:
+    if plan.status == "none" or plan.value("unplaced") or plan.value("broken_must"):
+        return "red"
+    return "green" if plan.status == "optimal" else "yellow"
+
+
+def _table(*columns: str) -> Table:
+    """Make a table without rules; a column whose name begins with ``>`` is aligned to the right."""
+    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="dim")
+    for name in columns:
+        table.add_column(name.removeprefix(">"), justify="right" if name.startswith(">") else "left", overflow="fold")
+    return table
+
+
+def _goals(plan: Plan) -> Table:
+    table = _table("goal", ">value", ">bound", "")
+    for item in plan.goals:
+        shade = "green" if item.bound == item.value else "yellow"
+        bound = "-" if item.bound is None else f"{item.bound:,}"
+        table.add_row(item.goal, f"{item.value:,}", bound, Text(goal_state(item), style=shade))
+    return table
+
+
+def _trunks(job: Job, plan: Plan) -> Table:
+    table = _table("trunk", "port", "travel", ">loops", ">strip mm", "subunits")
+    for row in plan.trunks:
+        if row.port is None:
+            table.add_row(row.trunk, "stays outside")
+            continue
+        table.add_row(
+            row.trunk, row.port, row.travel, str(row.loops), mm(row.strip_mm), Items([divisions(job, plan, row.trunk)])
+        )
+    return table
+
+
+def _trays(job: Job, plan: Plan) -> Table:
+    table = _table("place", "legs (fibres)", ">fibres", ">sleeves")
+    inside = legs_in(job, plan)
+    cell = max(len(text) for groups in inside.values() for legs in groups for text in legs)
+    line = max(Items(groups, cell).line for groups in inside.values())
+    for tray in plan.trays:
+        place = Place(tray.stack, tray.position)
+        kind = job.enclosure.tray_at(place)
+        table.add_row(
+            str(place),
+            Items(inside[place], cell, line),
+            f"{tray.fibres}/{kind.fibres}",
+            f"{tray.sleeves}/{kind.sleeves}",
+        )
+    return table
+
+
+def _legs(plan: Plan) -> Table:
+    table = _table("leg", "fibres", "tray", "end", ">mark mm", ">cut mm", ">tube mm")
+    for leg in plan.legs:
+        if leg.stack is None or leg.position is None:
+            table.add_row(leg.leg, leg.fibres, "idle" if leg.idle else "no tray")
+            continue
+        place = str(Place(leg.stack, leg.position))
+        tube = "" if leg.tube_mm is None else f"{leg.tube_mm:g}"
+        table.add_row(leg.leg, leg.fibres, place, leg.end, mm(leg.entrance_mark_mm), mm(leg.cut_mm), tube)
+    return table
+
+
+def _broken(job: Job, broken: Sequence[PlanBroken], *, all_of_them: bool) -> RenderableType:
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    grid.add_column(overflow="fold")
+    grid.add_column(overflow="fold")
+    count: dict[str, int] = {}
+    for item in broken:
+        count[item.rule] = count.get(item.rule, 0) + 1
+        if all_of_them or count[item.rule] <= MOST_ALIKE:
+            weight = job.rules[item.rule].weight if item.level == "prefer" and item.rule in job.rules else 1
+            times = f" (counts {weight})" if weight > 1 else ""
+            grid.add_row(f"{BY_ID[item.rule].name} {item.subject}{times}", item.because)
+    for rule, found in count.items():
+        if not all_of_them and found > MOST_ALIKE:
+            grid.add_row(f"{BY_ID[rule].name}", f"and {several(found - MOST_ALIKE, 'more subject')} (-v lists all)")
+    return grid
+
+
+def _unplaced(plan: Plan, whole: bool) -> Iterator[RenderableType]:
+    runs = [f"{run.a} to {run.b}" for run in plan.unplaced]
+    shown = runs if whole else runs[:MOST_ALIKE]
+    if len(shown) < len(runs):
+        shown.append(f"and {several(len(runs) - len(shown), 'more run')} (-v lists all)")
+    yield from _block(f"Without a tray: {several(plan.value('unplaced'), 'splice')}", Items([shown]))
+
+
+def _why_not(plan: Plan) -> Iterator[RenderableType]:
+    if plan.explanation is None:
+        if plan.status != "none" and (plan.value("unplaced") or plan.value("broken_must")):
+            yield ""
+            yield Text("trayopt explain JOB says what is in the way, and what would help.")
+        return
+    head, reasons = conflict_words(plan.explanation)
+    if reasons:
+        yield from _block(head, _points(reasons))
+    ways = way_out_words(plan.explanation)
+    if ways:
+        yield from _block("Ways out", _points(ways))
+
+
+def _points(sentences: Sequence[str]) -> Group:
+    return Group(*(_hanging("-", sentence) for sentence in sentences))
+
+
+def _hanging(mark: str, sentence: str) -> RenderableType:
+    grid = Table.grid(padding=(0, 1, 0, 0))
+    grid.add_column()
+    grid.add_column(overflow="fold")
+    grid.add_row(mark, sentence)
+    return Padding(grid, 0)

@@ -1,0 +1,166 @@
+"""The sentences and short forms in which a plan is told; plain data in, text out."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from itertools import groupby
+from typing import TYPE_CHECKING, Any
+
+from trayopt.domain.hardware import Place
+from trayopt.domain.ranges import parse_span, span
+from trayopt.rules.words import listed, percent, several
+
+if TYPE_CHECKING:
+    from trayopt.domain.job import Job
+    from trayopt.domain.plan import Plan, PlanGoal, PlanLeg
+
+CAUTION = (
+    "Lengths are computed: mark in place, and let the measured length govern. Local codes, the papers of the parts and "
+    "licensed practice come first."
+)
+STOPPED = {
+    "proven": "by a proof",
+    "time_limit": "by the time limit",
+    "gap": "at the gap that was asked for",
+    "interrupted": "by hand",
+}
+
+
+def outcome(plan: Plan) -> tuple[str, str]:
+    """Say in one sentence what a plan is worth: the word that matters, and the rest of the sentence."""
+    if plan.status == "none":
+        return "No plan", f": stopped {STOPPED[plan.stopped]} before a first one was found."
+    whole = "" if not plan.value("unplaced") and not plan.value("broken_must") else " and not complete"
+    if plan.status == "optimal":
+        return f"Proven optimal{whole}", f": {_kept(plan)}, and no plan is better on any goal."
+    return f"Feasible, not proven{whole}", f": {_kept(plan)}. Stopped {STOPPED[plan.stopped]}; {_gap(plan)}."
+
+
+def _gap(plan: Plan) -> str:
+    """Say how far the first goal that is not proven is open."""
+    item = next(item for item in plan.goals if item.bound != item.value)
+    if item.bound is None:
+        return f"nothing is proven yet of {item.goal}, {item.value:,}"
+    gap = item.value - item.bound
+    return (
+        f"{item.goal} has a gap of {gap:,} ({percent(gap / item.value)}): {item.value:,} found, at least {item.bound:,}"
+    )
+
+
+def _kept(plan: Plan) -> str:
+    unplaced, broken = plan.value("unplaced"), plan.value("broken_must")
+    placed = f"{several(unplaced, 'splice')} without a tray" if unplaced else "every splice has a tray"
+    kept = f"{several(broken, 'must', 'musts')} broken" if broken else "every must is kept"
+    return f"{placed}, {kept}"
+
+
+def goal_state(item: PlanGoal) -> str:
+    """Say of one goal what is proven."""
+    if item.bound == item.value:
+        return "proven"
+    if item.bound is None:
+        return "open"
+    return f"open by {item.value - item.bound:,}"
+
+
+def head_lines(job: Job, plan: Plan) -> str:
+    """Give the head of the answer: what it is worth, the goals, and how full the trays are, equal ones together."""
+    lines = ["".join(outcome(plan))]
+    if plan.status != "none":
+        lines.append(", ".join(f"{item.goal} {item.value}" for item in plan.goals))
+        fills: dict[str, int] = defaultdict(int)
+        for tray in plan.trays:
+            kind = job.enclosure.tray_at(Place(tray.stack, tray.position))
+            fills[f"{tray.fibres}/{kind.fibres} fibres {tray.sleeves}/{kind.sleeves} sleeves"] += 1
+        most = sorted(fills.items(), key=lambda item: -item[1])
+        told = [f"{several(count, 'tray')} of {fill}" for fill, count in most[:6]]
+        if len(most) > 6:
+            told.append(several(sum(count for _, count in most[6:]), "other"))
+        lines.append(", ".join(told) or "no tray in use")
+    return "\n".join(lines) + "\n"
+
+
+def mm(length: int | None) -> str:
+    """Write a length in mm with a mark at the thousands."""
+    return "-" if length is None else f"{length:,}"
+
+
+def divisions(job: Job, plan: Plan, trunk: str) -> list[str]:
+    """Say how a trunk's subunits are divided: ``1-6 in 2``, ``7 whole``, ``8-12 idle``."""
+    told: dict[int, str] = {}
+    for leg in plan.legs:
+        if leg.trunk == trunk:
+            if leg.stack is not None:
+                told[leg.subunit] = "whole" if leg.of == 1 else f"in {leg.of}"
+            else:
+                told.setdefault(leg.subunit, "idle" if leg.idle else "without a tray")
+    found = []
+    for how, numbers in groupby(sorted(told), key=told.__getitem__):
+        run = list(numbers)
+        found.append(f"{span(run[0], run[-1])} {how}")
+    if any(" in " in text for text in found):
+        found.append(f"at the {job.trunk_by_id[trunk].divide_at}")
+    return found
+
+
+def legs_in(job: Job, plan: Plan) -> dict[Place, list[list[str]]]:
+    """Name the legs of each tray with their fibres, trunk by trunk; three or more in a row as first and last."""
+    found: dict[Place, dict[str, list[PlanLeg]]] = defaultdict(lambda: {trunk.id: [] for trunk in job.trunks})
+    for leg in plan.legs:
+        if leg.stack is not None and leg.position is not None:
+            found[Place(leg.stack, leg.position)][leg.trunk].append(leg)
+    return {place: [list(_in_rows(legs)) for legs in by_trunk.values()] for place, by_trunk in found.items()}
+
+
+def _in_rows(legs: Iterable[PlanLeg]) -> Iterable[str]:
+    rows: list[list[PlanLeg]] = []
+    for leg in legs:
+        if rows and parse_span(rows[-1][-1].fibres)[1] + 1 == parse_span(leg.fibres)[0]:
+            rows[-1].append(leg)
+        else:
+            rows.append([leg])
+    for row in rows:
+        if len(row) < 3:
+            yield from (f"{leg.leg} ({leg.fibres})" for leg in row)
+        else:
+            fibres = span(parse_span(row[0].fibres)[0], parse_span(row[-1].fibres)[1])
+            yield f"{row[0].leg} … {row[-1].leg} ({fibres})"
+
+
+def unused(job: Job, plan: Plan) -> list[str]:
+    """Say which places are free, stack by stack, and at which end legs enter where a stack has two."""
+    used = {Place(tray.stack, tray.position) for tray in plan.trays}
+    told = []
+    for stack in job.enclosure.stacks:
+        free = [p for p in range(1, stack.positions + 1) if Place(stack.id, p) not in used]
+        if free:
+            runs = [list(run) for _, run in groupby(enumerate(free), key=lambda item: item[1] - item[0])]
+            told.append(f"free on {stack.id}: " + ", ".join(span(run[0][1], run[-1][1]) for run in runs))
+        end = next((leg.end for leg in plan.legs if leg.stack == stack.id), None)
+        if len(stack.ends) > 1 and end is not None:
+            told.append(f"legs enter {stack.id} at: {end}")
+    return told or ["no place is free"]
+
+
+def conflict_words(explanation: Mapping[str, Any]) -> tuple[str, list[str]]:
+    """Say what is in the way: a head, and a sentence for each group of the first conflict."""
+    conflicts = explanation.get("conflicts", [explanation] if "groups" in explanation else [])
+    if not conflicts:
+        return "", []
+    first = conflicts[0]
+    proof = "; proven: without any one of them there is a plan" if first.get("minimal") else ""
+    head = f"Why not: these cannot hold together while every splice has a tray{proof}"
+    return head, [f"{group['rule']} {group['subject']}: {group['because']}" for group in first["groups"]]
+
+
+def way_out_words(explanation: Mapping[str, Any]) -> list[str]:
+    """Say what would help, shortest first as they stand: what to let go, what to add."""
+    told = []
+    for way in explanation.get("ways_out", ()):
+        gives = listed([f"{group['rule']} {group['subject']}" for group in way.get("give_up", ())])
+        adds = listed([f"{item['amount']} × {item['what']} ({item['subject']})" for item in way.get("add", ())])
+        parts = [f"without {gives}"] * bool(gives) + [f"with {adds} more"] * bool(adds)
+        edit = str(way.get("edit") or "").strip()
+        told.append("; ".join(parts) + (f"; in the job: {edit}" if edit and "\n" not in edit else ""))
+    return told
