@@ -9,6 +9,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
+from trayopt.batch.files import unwritten
 from trayopt.errors import InputError
 from trayopt.formats.json_out import write_whole
 
@@ -148,10 +149,10 @@ class Writer:
             target.parent.mkdir(parents=True, exist_ok=True)
             write_whole(target, text)
         except OSError as wrong:
-            raise _unwritten(target, wrong) from wrong
+            raise unwritten(target, wrong) from wrong
         except InputError as wrong:
             if isinstance(wrong.__cause__, OSError):
-                raise _unwritten(target, wrong.__cause__) from wrong
+                raise unwritten(target, wrong.__cause__) from wrong
             raise
 
     def append(self, lines: list[Line]) -> None:
@@ -168,15 +169,10 @@ class Writer:
         except OSError as wrong:
             os.ftruncate(self._file, self._end)
             os.lseek(self._file, self._end, os.SEEK_SET)
-            raise _unwritten(self.results.path, wrong) from wrong
+            raise unwritten(self.results.path, wrong) from wrong
         for line, part in zip(lines, raws, strict=True):
             self.results.take(line, self._end)
             self._end += len(part)
-
-
-def _unwritten(path: Path, wrong: OSError) -> InputError:
-    hint = "all results so far are kept: make room, then go on with --resume"
-    return InputError.one(f"cannot be written: {wrong.strerror}", source=str(path), hint=hint)
 
 
 def _locked(folder: Path) -> int | None:

@@ -1,0 +1,151 @@
+"""index.html: what fits where, as one page with nothing outside of it but the plans that it opens."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from trayopt.batch.answers import FITTING, OUTCOMES
+from trayopt.batch.files import whole_file
+from trayopt.batch.results import Line, Results
+from trayopt.batch.summary import Summary, mix_name, variant
+from trayopt.domain.sweep import FACTORS
+
+TEMPLATES = Path(__file__).parent / "templates"
+HERE = "@@data@@"
+"""Stands in the page where the data go, which are written piece by piece."""
+MARKS = {
+    "fits": "✓",
+    "fits_with_broken_preference": "~",
+    "does_not_fit": "✕",
+    "no_plan": "…",
+    "wrong_input": "!",
+    "failed": "!",
+}
+SHORT = {
+    "fits": "fits",
+    "fits_with_broken_preference": "fits, preference broken",
+    "does_not_fit": "does not fit",
+    "no_plan": "no plan yet",
+    "wrong_input": "wrong job",
+    "failed": "failed",
+}
+OTHERS = tuple(factor for factor in FACTORS if factor not in {"enclosure", "mix"})
+
+
+def write_html(path: Path, results: Results, summary: Summary, settings: dict[str, Any], against: str = "") -> None:
+    """Write the page.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be written.
+    """
+    head, _, tail = _page(summary, settings, against).partition(HERE)
+    with whole_file(path) as stream:
+        stream.write(head.encode())
+        for piece in _data(results):
+            stream.write(_inside_script(piece).encode())
+        stream.write(tail.encode())
+
+
+def _page(summary: Summary, settings: dict[str, Any], against: str) -> str:
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from markupsafe import Markup
+
+    from trayopt import __version__
+
+    world = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    world.filters["number"] = lambda value: f"{value:,}"
+    return world.get_template("index.html").render(
+        css=Markup((TEMPLATES / "index.css").read_text(encoding="utf-8")),
+        script=Markup((TEMPLATES / "index.js").read_text(encoding="utf-8")),
+        data=Markup(HERE),
+        summary=summary,
+        outcomes=[
+            {"id": outcome, "mark": MARKS[outcome], "words": words, "count": summary.counts[outcome]}
+            for outcome, words in OUTCOMES.items()
+        ],
+        settings=settings,
+        against=against,
+        version=__version__,
+    )
+
+
+def _data(results: Results) -> Iterator[str]:
+    """Give the data of the page as pieces of one JSON document: factors, boxes, rows and, of every job, a cell."""
+    boxes: dict[str, dict[str, Any]] = {}
+    rows: dict[tuple[str, ...], int] = {}
+    splices: dict[int, int] = {}
+    yield '{"cells":[\n'
+    first = True
+    for line in results.lines():
+        box = line["values"].get("enclosure", "")
+        known = boxes.setdefault(box, {"id": box})
+        for key in ("litres", "places", "capacity"):
+            if key in line and line["values"].get("tray", "") in {"", "own"}:
+                known[key] = line[key]
+            elif key in line:
+                known.setdefault(key, line[key])
+        row = rows.setdefault(_row(line), len(rows))
+        splices[row] = max(splices.get(row, 0), line.get("splices", 0))
+        yield ("" if first else ",\n") + _compact(_cell(line, list(boxes).index(box), row))
+        first = False
+    rest = {
+        "boxes": list(boxes.values()),
+        "rows": [[*key[1:], splices[number]] for key, number in rows.items()],
+        "marks": MARKS,
+        "short": SHORT,
+        "words": OUTCOMES,
+        "fitting": FITTING,
+        "factors": OTHERS,
+    }
+    yield f"\n],{_compact(rest)[1:]}"
+
+
+def _row(line: Line) -> tuple[str, ...]:
+    """Give what names a row: everything of a job but its box; then mix, the rest in words, the values of the others."""
+    values = line["values"]
+    name = str(line["name"])
+    sweep, _, rest = name.partition("/")
+    key = f"{sweep}//{rest.partition('/')[2]}" if values.get("joins") else name
+    return key, mix_name(line), variant(line), *(values.get(factor, "") for factor in OTHERS)
+
+
+def _cell(line: Line, box: int, row: int) -> list[Any]:
+    goals = line.get("goals") or {}
+    capacity = line.get("capacity") or 0
+    fill = round(line["fibres"] / capacity, 4) if capacity and "fibres" in line and goals else None
+    return [
+        row,
+        box,
+        line["outcome"],
+        line.get("trays"),
+        goals.get("legs"),
+        goals.get("crossings"),
+        goals.get("leg_length_mm"),
+        line.get("seconds"),
+        fill,
+        goals.get("broken_prefer"),
+        line.get("status") == "optimal",
+        line.get("why", ""),
+        line.get("plan", ""),
+        line["name"],
+    ]
+
+
+def _compact(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
+
+
+def _inside_script(text: str) -> str:
+    """Keep JSON from ending the element that it stands in."""
+    return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")

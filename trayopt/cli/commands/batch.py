@@ -1,0 +1,168 @@
+"""``trayopt batch``: many jobs at once, and one answer: what fits where, at what cost."""
+
+from __future__ import annotations
+
+import signal
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from trayopt.cli.common import common
+from trayopt.cli.exitcodes import Exit
+from trayopt.cli.output import Output, table
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from trayopt.batch.progress import Tally
+    from trayopt.batch.summary import Summary
+
+
+@click.command("batch", short_help="Solve many jobs, and show what fits where.")
+@click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("-o", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Folder of the results.")
+@click.option("--resume", is_flag=True, help="Go on with the results that are there.")
+@click.option("--retry-failed", is_flag=True, help="With --resume: run jobs again that failed.")
+@click.option(
+    "--against", metavar="DIR", type=click.Path(path_type=Path), help="Show what changed since these results."
+)
+@click.option(
+    "--time-limit",
+    metavar="S",
+    type=click.FloatRange(min=0.001),
+    default=60.0,
+    show_default=True,
+    help="Most seconds a job, in the solver's own time, which repeats exactly.",
+)
+@click.option("--wall-limit", metavar="S", type=click.FloatRange(min=0), help="End a job after S seconds by the clock.")
+@click.option("--memory", metavar="MB", type=click.IntRange(min=0), help="End a job that holds more; 0 for no limit.")
+@click.option(
+    "--gap", metavar="G", type=click.FloatRange(min=0), help="Leave a goal when value - bound is at most this part."
+)
+@click.option("--seed", metavar="N", type=int, default=1, show_default=True, help="Of the solver's random choices.")
+@click.option("--goals", metavar="NAMES", help="legs, crossings and leg_length_mm in another order, with commas.")
+@click.option(
+    "--workers", metavar="N", type=click.IntRange(min=1), help="Processes, one thread each; default one a core."
+)
+@click.option("--scheduler", metavar="ADDRESS", help="Run on the dask cluster behind this scheduler.")
+@click.option("--list", "names_only", is_flag=True, help="Only print the names of the jobs.")
+@common
+def command(
+    output: Output,
+    paths: tuple[Path, ...],
+    folder: Path | None,
+    names_only: bool,
+    against: Path | None,
+    resume: bool,
+    retry_failed: bool,
+    **rest: Any,
+) -> int:
+    """Solve every job of the PATHs: job files, sweeps, and folders that hold some.
+
+    Into DIR go results.jsonl, a line a job as it ends; plans/; summary.csv, .xlsx and .json; and index.html,
+    the table of mixes and enclosures.
+
+    A job that crashes, hangs or needs too much memory is one line of the results. After a stop of any kind
+    --resume goes on. Exit 0 if every job fits, 1 if some do not (with --against: if some came out worse),
+    2 if some are wrong, 3 if some have no plan yet, 4 if some failed.
+    """
+    from trayopt.batch.manifest import read_manifest
+
+    manifest = read_manifest(paths, output.library)
+    if names_only:
+        for item in manifest.items():
+            output.write(item.name)
+        return Exit.YES
+    if folder is None:
+        raise click.UsageError("Missing option '-o': the folder of the results.")
+    from trayopt.batch.batch import Options, run_batch
+    from trayopt.batch.work import Settings
+
+    goals = rest["goals"]
+    options = Options(
+        settings=Settings(rest["time_limit"], rest["gap"], rest["seed"], tuple(goals.split(",")) if goals else None),
+        workers=rest["workers"],
+        wall_limit_s=rest["wall_limit"],
+        memory_mb=rest["memory"],
+        scheduler=rest["scheduler"],
+        resume=resume,
+        retry_failed=retry_failed,
+        against=against,
+    )
+    try:
+        with _terminated(), _observer(output) as observer:
+            summary = run_batch(manifest, folder, options, observer)
+    except KeyboardInterrupt:
+        output.warn(f"stopped: {observer.words()}; go on with --resume")
+        return Exit.INTERRUPTED
+    output.answer(summary.as_dict, lambda: _text(summary, folder), lambda: _head(summary))
+    for failure in observer.failures:
+        output.warn(failure)
+    return _exit(summary)
+
+
+@contextmanager
+def _observer(output: Output) -> Iterator[Tally]:
+    """Show progress on a terminal; a line a minute elsewhere, and nothing when quiet."""
+    from trayopt.batch.progress import Lines, Screen, Tally
+
+    if output.progress:
+        with Screen(output.console(stderr=True)) as screen:
+            yield screen
+    else:
+        yield Tally() if output.quiet else Lines(output.note)
+
+
+@contextmanager
+def _terminated() -> Iterator[None]:
+    """Take a request to end, as a queue system sends it, for Ctrl-C: what is done is summed up."""
+
+    def interrupt(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, interrupt)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def _exit(summary: Summary) -> int:
+    counts = summary.counts
+    if counts["failed"]:
+        return Exit.FAULT
+    if counts["wrong_input"]:
+        return Exit.INPUT
+    if counts["no_plan"]:
+        return Exit.NOTHING
+    no = summary.worse if summary.changes is not None else counts["does_not_fit"]
+    return Exit.NO if no else Exit.YES
+
+
+def _head(summary: Summary) -> str:
+    from trayopt.batch.answers import OUTCOMES
+
+    parts = [f"{summary.counts[key]:,} {words}" for key, words in OUTCOMES.items() if summary.counts[key]]
+    return f"{summary.jobs:,} jobs: {', '.join(parts) or 'none'}"
+
+
+def _text(summary: Summary, folder: Path) -> str:
+    rows = [
+        (mix, box.enclosure, f"{box.litres:,.1f}", f"{box.trays} of {box.places}", box.variant)
+        if box
+        else (mix, "none that was tried", "", "", "")
+        for mix, box in summary.smallest.items()
+    ]
+    text = table(("mix", "smallest enclosure", "litres", "trays", "how"), rows, right=(2, 3))
+    if summary.changes is not None:
+        ways = [change.way for change in summary.changes]
+        told = [f"{ways.count(way):,} {way}" for way in ("better", "worse", "changed", "new", "gone") if way in ways]
+        text += f"\nsince the older results: {', '.join(told) or 'nothing changed'}\n"
+        text += "".join(
+            f"  {change.way}: {change.name}: {change.before} -> {change.after}\n"
+            for change in summary.changes
+            if change.way in {"worse", "gone"}
+        )
+    return f"{text}\n{_head(summary)}\nresults {summary.digest[:16]}; see {folder / 'index.html'}\n"
