@@ -16,6 +16,7 @@ from trayopt.cli import app
 from trayopt.cli.exitcodes import MEANING, Exit
 from trayopt.cli.output import Output, table
 from trayopt.errors import InputError
+from trayopt.formats.json_in import read_plan
 
 HEAVY = {"ortools", "pandas", "numpy", "networkx", "rich", "jinja2", "openpyxl", "distributed"}
 
@@ -236,3 +237,10 @@ def test_tables_fit_a_width() -> None:
     )
     assert table(("n", "m"), [("1", "22"), ("10", "3")], right=(0, 1)) == " n   m\n 1  22\n10   3\n"
     assert table(("a",), []) == ""
+
+
+def test_the_starter_job_solves(tmp_path: Path) -> None:
+    assert trayopt("new", tmp_path / "job.yaml").returncode == Exit.YES
+    done = trayopt("solve", tmp_path / "job.yaml", "-o", tmp_path / "plan.json", "--time-limit", "60", "-q")
+    assert (done.returncode, done.stderr) == (Exit.YES, "")
+    assert read_plan(tmp_path / "plan.json").value("unplaced") == 0

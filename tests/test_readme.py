@@ -1,0 +1,58 @@
+"""The README is true: its files are read, its generated parts are up to date, its commands are named."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from trayopt import load_job
+from trayopt.library.entries import survey
+from trayopt.library.find import Library
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+BLOCKS = re.findall(r"```yaml\n(.*?)```", README, re.DOTALL)
+JOBS = [block for block in BLOCKS if "schema: trayopt/job/1" in block]
+ENTRIES = [block for block in BLOCKS if block not in JOBS]
+
+
+@pytest.mark.parametrize("block", JOBS)
+def test_jobs_are_read(block: str, tmp_path: Path) -> None:
+    path = tmp_path / "job.yaml"
+    path.write_text(block, encoding="utf-8")
+    assert load_job(path).trunks
+
+
+@pytest.mark.parametrize("block", ENTRIES, ids=lambda block: block.split()[1])
+def test_entries_can_be_built(block: str, tmp_path: Path) -> None:
+    name = re.search(r"^id: (\S+)$", block, re.MULTILINE)
+    assert name is not None
+    path = tmp_path / f"{name[1]}.yaml"
+    path.write_text(block, encoding="utf-8")
+    found = survey(Library(), [path])
+    assert (found.errors, found.warnings) == ([], [])
+    assert len(found.entries) == 1
+
+
+def test_every_kind_of_file_is_shown() -> None:
+    assert {block.split()[1] for block in ENTRIES} == {"tray", "enclosure", "cable", "tubes"}
+    assert len(JOBS) == 2
+
+
+def test_generated_parts_are_up_to_date() -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "cogapp", "--check", "-P", "README.md"],
+        cwd=ROOT,
+        capture_output=True,
+        check=False,
+    )
+    assert done.returncode == 0, "run: cog -r -P README.md"
+
+
+@pytest.mark.parametrize("marker", ["run", "test"])
+def test_the_two_commands_stand_behind_their_markers(marker: str) -> None:
+    assert re.search(rf"^<!-- {marker} -->\n```sh\n.+?\n```$", README, re.MULTILINE | re.DOTALL)
