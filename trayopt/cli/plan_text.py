@@ -18,6 +18,7 @@ from trayopt.cli.plan_words import (
     goal_state,
     legs_in,
     mm,
+    one_line,
     outcome,
     unused,
     way_out_words,
@@ -80,7 +81,7 @@ class Items:
 
 def plan_blocks(job: Job, plan: Plan, *, whole: bool = False) -> Iterator[RenderableType]:
     """Give the answer block by block; ``whole`` lists every leg, and everything that is broken."""
-    yield Text(plan.job.title or "job without a title", style="bold")
+    yield Text(one_line(plan.job.title) or "job without a title", style="bold")
     yield Text(
         f"{job.enclosure.id}, {several(len(job.trunks), 'trunk')}, {several(job.splices, 'splice')}", style="dim"
     )

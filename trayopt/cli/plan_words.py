@@ -27,6 +27,11 @@ STOPPED = {
 }
 
 
+def one_line(text: str) -> str:
+    """Put a text on one line, without anything that a terminal would act on."""
+    return "".join(char if char.isprintable() else " " for char in text).strip()
+
+
 def outcome(plan: Plan) -> tuple[str, str]:
     """Say in one sentence what a plan is worth: the word that matters, and the rest of the sentence."""
     if plan.status == "none":

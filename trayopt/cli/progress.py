@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 class Progress:
     """Takes seconds, goal, value and bound from the solver's threads and shows them on stderr.
 
-    On a terminal one line is kept up to date, and disappears with the answer. With ``-v`` every goal leaves a line behind
-    when the solver is done with it.
+    On a terminal one line is kept up to date, and disappears with the answer. With ``-v`` every goal leaves a line
+    behind when the solver is done with it.
     """
 
     def __init__(self, output: Output) -> None:
