@@ -13,7 +13,14 @@ from trayopt.formats.schema import DIALECT, KINDS
 from trayopt.formats.yaml_in import read_yaml
 from trayopt.library.find import shipped
 
-FOLDERS = {"trays": "tray", "enclosures": "enclosure", "cables": "cable", "tubes": "tubes", "standard": "job"}
+FOLDERS = {
+    "trays": "tray",
+    "enclosures": "enclosure",
+    "cables": "cable",
+    "tubes": "tubes",
+    "standard": "job",
+    "sweeps": "sweep",
+}
 FILES = sorted(path for path in shipped().rglob("*.yaml"))
 
 

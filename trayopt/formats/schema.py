@@ -11,6 +11,7 @@ from trayopt.domain.cable import Cable
 from trayopt.domain.hardware import Enclosure, Tray, TubeSet
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
+from trayopt.domain.sweep import Sweep
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 VERSION = 1
@@ -21,6 +22,7 @@ MODELS: dict[str, type[BaseModel]] = {
     "tubes": TubeSet,
     "job": Job,
     "plan": Plan,
+    "sweep": Sweep,
 }
 KINDS: tuple[str, ...] = tuple(MODELS)
 
@@ -38,11 +40,13 @@ def schema(kind: str, rules: Mapping[str, Any] | None = None) -> dict[str, Any]:
     kind
         One of ``KINDS``.
     rules
-        For a job: the schema of the entry of each rule under ``rules``; without it any entry is allowed.
+        For a job or a sweep: the schema of the entry of each rule under ``rules``; without it any entry is allowed.
     """
     made = MODELS[kind].model_json_schema(by_alias=True)
     if kind == "job":
         _as_file(made, rules)
+    if kind == "sweep":
+        _as_sweep_file(made, rules)
     properties = {
         "$schema": {"type": "string", "description": "address of this schema, for editors"},
         **made.pop("properties"),
@@ -68,12 +72,30 @@ def _as_file(made: dict[str, Any], rules: Mapping[str, Any] | None) -> None:
     defined.pop("Setting", None)
     made["required"] = [key for key in made["required"] if key != "tubes"]
     properties["tubes"]["default"] = "mesh-set"
+    _loosen_joins(defined, properties)
+    properties["joins"]["default"] = []
+    properties["rules"] = _rules(rules)
+
+
+def _as_sweep_file(made: dict[str, Any], rules: Mapping[str, Any] | None) -> None:
+    """Change the schema of a sweep to that of its file: joins and rules as in a job file, and ``schema`` said."""
+    defined = made["$defs"]
+    _loosen_joins(defined, defined["JoinSet"]["properties"])
+    defined["RuleSet"]["properties"]["rules"] = _rules(rules)
+    made["required"] = ["schema", *made["required"]]
+
+
+def _loosen_joins(defined: dict[str, Any], properties: dict[str, Any]) -> None:
+    """Let joins go without a name, and let a table stand for a list of them."""
     defined["Join"]["required"].remove("name")
     defined["Join"]["properties"]["name"]["description"] = "the index of the join from 0, where none is given"
-    table = {"type": "string", "description": "a CSV or XLSX file with columns a, b, name, relative to the job file"}
-    properties["joins"] = {"anyOf": [properties["joins"], table], "default": []}
+    table = {"type": "string", "description": "a CSV or XLSX file with columns a, b, name, relative to the file"}
+    properties["joins"] = {"anyOf": [properties["joins"], table]}
     for key in ("title", "default"):
         properties["joins"]["anyOf"][0].pop(key, None)
-    properties["rules"] = {"type": "object", "default": {}}
-    if rules is not None:
-        properties["rules"] |= {"properties": dict(rules), "additionalProperties": False}
+
+
+def _rules(rules: Mapping[str, Any] | None) -> dict[str, Any]:
+    """Give the schema of the rules of a job."""
+    made: dict[str, Any] = {"type": "object", "default": {}}
+    return made if rules is None else made | {"properties": dict(rules), "additionalProperties": False}
