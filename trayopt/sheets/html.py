@@ -85,7 +85,7 @@ def page_text(
         steps=steps,
         tables=tables,
         strip_page=tables["strip"].only(STRIP_ON_PAGE) if "strip" in tables else None,
-        marks_page=tables["marks"].only(MARKS_ON_PAGE) if "marks" in tables else None,
+        marks_page=_marks_on_page(tables["marks"]) if "marks" in tables else None,
         header=lambda column: column.header(tell.words, tell.units),
         show=lambda cell, column: _shown(cell, column, tell),
         pictures=[picture for name, picture in pictures.items() if not name.startswith("tray-")],
@@ -127,6 +127,12 @@ def _parts(run: str) -> tuple[str, int, int]:
     trunk, _, span = run.rpartition(":")
     first, _, last = span.partition("-")
     return trunk, int(first), int(last or first)
+
+
+def _marks_on_page(table: Table) -> Table:
+    """Give the mark list with the columns that the page shows; without corrections and notes where there are none."""
+    empty = {key for key in ("correction", "note") if not any(table.column(key))}
+    return table.only([key for key in MARKS_ON_PAGE if key not in empty])
 
 
 def _facts(book: Book, tell: Teller) -> list[tuple[str, str]]:

@@ -112,7 +112,7 @@ def read_settings(path: str | Path) -> Settings:
     from trayopt.formats.yaml_in import read_yaml
 
     located = read_yaml(path)
-    made, faults = validate(Settings, located.data if located.data is not None else {}, located)
+    made, faults = validate(Settings, located.data, located)
     if made is None or located.faults:
         raise InputError([*faults, *located.faults])
     return made

@@ -89,6 +89,9 @@ def _drafts(book: Book, marks: Marks, tell: Teller) -> Iterator[_Draft]:
     pace, job = book.settings.labour, book.job
     trunks = book.trunks
     yield _Draft("prepare", _prepare(book, tell), pace.prepare_min)
+    if not trunks:
+        yield _Draft("close", [*(tell("step.outside", trunk=trunk) for trunk in book.outside), *_close(book, tell)], 0)
+        return
     lines = [_clamp(book, tell, book.ways[trunk.id], trunk.cable.diameter_mm) for trunk in trunks]
     lines += [tell("step.outside", trunk=trunk) for trunk in book.outside]
     yield _Draft("clamp", lines, pace.clamp_min_per_trunk * len(trunks))

@@ -25,7 +25,7 @@ from trayopt.sheets.steps import direct_of
 from trayopt.sheets.units import Teller
 
 MARGIN = 86.0
-DRAWN = (WIDTH - 2 * MARGIN, 600.0)
+DRAWN = (WIDTH - 2 * MARGIN, 530.0)
 LANE_PX = 7.0
 BAND_PX = 42.0
 ROW_PX = 19.0

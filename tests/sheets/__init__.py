@@ -1,0 +1,1 @@
+"""The crew's sheets: lists, pictures, page and what comes back."""
