@@ -38,12 +38,16 @@ def compare_html(pair: Pair) -> str:
     """Write two plans side by side."""
     from markupsafe import Markup
 
+    rows = pair.legs()
+    differing = [{row[side].partition(" as ")[0] for row in rows} for side in ("a", "b")]
     return _render(
         "compare.html",
         pair=pair,
         data=pair.as_dict(),
         words=pair_words(pair),
-        pictures=[Markup(picture(pair.job, laid)) for laid in pair.laid],
+        pictures=[
+            Markup(picture(pair.job, laid, differing=places)) for laid, places in zip(pair.laid, differing, strict=True)
+        ],
     )
 
 

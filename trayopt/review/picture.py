@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from html import escape
 from typing import NamedTuple
 
@@ -25,14 +25,13 @@ class Spot(NamedTuple):
     name: str
 
 
-def picture(job: Job, laid: Laid, remarks: Sequence[Remark] = ()) -> str:
-    """Draw a plan as one SVG element; remark i is marked with the number i + 1."""
+def picture(job: Job, laid: Laid, remarks: Sequence[Remark] = (), differing: Collection[str] = ()) -> str:
+    """Draw a plan as one SVG element; remark i is marked with the number i + 1, trays that differ have a thick edge."""
     marks: dict[Spot, list[tuple[int, bool]]] = defaultdict(list)
     for number, remark in enumerate(remarks, start=1):
         for spot in spots(job, laid, remark)[:4]:
             marks[spot].append((number, remark.fails))
-    drawing = _Drawing(job, laid, marks)
-    return drawing.svg()
+    return _Drawing(job, laid, marks, differing).svg()
 
 
 def spots(job: Job, laid: Laid, remark: Remark) -> list[Spot]:
@@ -82,8 +81,10 @@ def _named(job: Job, trunk: str, first: int, subject: str) -> bool:
 
 
 class _Drawing:
-    def __init__(self, job: Job, laid: Laid, marks: dict[Spot, list[tuple[int, bool]]]) -> None:
-        self.job, self.laid, self.marks = job, laid, marks
+    def __init__(
+        self, job: Job, laid: Laid, marks: dict[Spot, list[tuple[int, bool]]], differing: Collection[str]
+    ) -> None:
+        self.job, self.laid, self.marks, self.differing = job, laid, marks, differing
         self.parts: list[str] = []
 
     def svg(self) -> str:
@@ -154,6 +155,8 @@ class _Drawing:
             if held:
                 over = held > stack.tray.fibres
                 self.rect(left, y, (COLUMN - 80) * share, ROW - 4, "#f3c3c3" if over else "#cfe3d4", "none")
+            if str(place) in self.differing:
+                self.rect(left, y, COLUMN - 80, ROW - 4, "none", "#b3261e", 2.5)
             legs = " ".join(claims.get(place, ()))
             short = legs if len(legs) <= 25 else f"{legs[:22]}…"
             counted = f"{held}/{stack.tray.fibres}" if place in claims else ""
@@ -178,10 +181,10 @@ class _Drawing:
         if len(found) > 6:
             self.text(x + 17 * 6 - 6, y + 4, f"+{len(found) - 6}")
 
-    def rect(self, x: float, y: float, width: float, height: float, fill: str, stroke: str) -> None:
+    def rect(self, x: float, y: float, width: float, height: float, fill: str, stroke: str, edge: float = 1) -> None:
         self.parts.append(
             f'<rect x="{round(x, 1)}" y="{round(y, 1)}" width="{round(width, 1)}" height="{round(height, 1)}" '
-            f'fill="{fill}" stroke="{stroke}"/>'
+            f'fill="{fill}" stroke="{stroke}" stroke-width="{edge:g}"/>'
         )
 
     def text(self, x: float, y: float, words: str, *, bold: bool = False) -> None:
