@@ -114,7 +114,7 @@ class Run:
             self.observer.ended(known, before=True)
             return
         twin = self.writer.results.line(self.writer.results.solved.get(key, ""))
-        if twin is not None:
+        if twin is not None and self._stands(twin):
             self._as_twin(line, twin)
         elif key in self._twins:
             self._twins[key].append((line, item))
