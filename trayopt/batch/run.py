@@ -144,16 +144,16 @@ class Run:
         self._lines.append({**twin, **{key: line[key] for key in mine}, "same_as": twin.get("same_as", twin["name"])})
 
     def _collect(self) -> None:
-        """Take every answer that is there, after waiting for the first a little."""
+        """Take every answer that is there, after waiting for the first a little, and write them."""
         try:
             self._settle(*self._answers.get(timeout=WAIT_S))
             while not self._answers.empty():
                 self._settle(*self._answers.get())
         except Empty:
             pass
+        self._flush()
         lost = self.engine.lost()
         if lost:
-            self._flush()
             raise InputError.one(lost, source="batch", hint="all results so far are kept: go on with --resume")
 
     def _settle(self, line: Line, item: Item, answer: Answer) -> None:
