@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
-from trayopt.api import load_job
+from tests.review.corpus import TABLES, scenario
 from trayopt.domain.job import Job
-
-TABLES = Path(__file__).parent / "tables"
 
 
 @pytest.fixture(scope="session")
 def quay() -> Job:
     """Give the job for which the tables were made."""
-    return load_job(TABLES / "quay.yaml")
+    return scenario()
 
 
 @pytest.fixture

@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Any
-
 import pytest
 
+from tests.review.corpus import EXPECTED, TABLES, reviewed
 from trayopt.domain.job import Job
 from trayopt.errors import InputError
-from trayopt.formats.yaml_in import read_yaml
-from trayopt.review.desk import Review, review_table
+from trayopt.review.desk import Review
 from trayopt.review.reading import parse_handmade, read_handmade
-
-TABLES = Path(__file__).parent / "tables"
-EXPECTED: dict[str, dict[str, Any]] = read_yaml(TABLES / "expected.yaml").data
 
 
 def test_every_table_is_expected() -> None:
@@ -31,7 +25,7 @@ def test_a_table_is_judged_as_it_should_be(quay: Job, name: str) -> None:
         said = [f"{fault.line}:{fault.column} {fault.message}" for fault in caught.value.faults]
         assert said == list(expected["errors"])
         return
-    review = review_table(quay, read_handmade(quay, TABLES / name), complete_s=60)
+    review = reviewed(name)
     assert exit_of(review) == expected["exit"]
     found = [
         (
@@ -47,7 +41,7 @@ def test_a_table_is_judged_as_it_should_be(quay: Job, name: str) -> None:
 
 @pytest.mark.parametrize("name", sorted(name for name in EXPECTED if not name.startswith("damage")))
 def test_every_finding_says_what_is_found_and_how_to_mend_it(quay: Job, name: str) -> None:
-    review = review_table(quay, read_handmade(quay, TABLES / name), complete_s=60)
+    review = reviewed(name)
     for remark in review.remarks:
         assert remark.found
         assert remark.mend
@@ -61,7 +55,7 @@ def exit_of(review: Review) -> int:
 
 
 def test_an_unfinished_table_is_completed_with_the_rest_as_it_is(quay: Job) -> None:
-    review = review_table(quay, read_handmade(quay, TABLES / "bad-half-a-table.csv"), complete_s=60)
+    review = reviewed("bad-half-a-table.csv")
     assert review.completion is not None
     done = review.completion.assignment
     assert done is not None
@@ -73,8 +67,7 @@ def test_an_unfinished_table_is_completed_with_the_rest_as_it_is(quay: Job) -> N
 
 
 def test_rows_in_each_others_way_are_named_and_needed(quay: Job) -> None:
-    made = read_handmade(quay, TABLES / "bad-rows-in-the-way.csv")
-    review = review_table(quay, made, complete_s=60)
+    review = reviewed("bad-rows-in-the-way.csv")
     clash = next(remark for remark in review.remarks if remark.level == "clash")
     assert [line.number for line in clash.lines] == [2, 4]
     assert "each of them is needed for that (proven)" in clash.found
