@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from trayopt.domain.finding import Group
+from trayopt.solve.conflict_dropping import Cost
 from trayopt.solve.conflict_trial import Groups, Trials
-
-Cost = Callable[[Group], int]
 
 
 @dataclass(frozen=True)
@@ -97,55 +96,32 @@ def conflicts(trials: Trials, most: int) -> list[Conflict]:
 
 
 def corrections(trials: Trials, known: Iterable[Groups], most: int, cost: Cost) -> list[Groups]:
-    """Find the smallest sets of groups to give up so that all others can be kept, the cheapest first, up to so many.
+    """Find sets of groups to give up so that all others can be kept: the smallest, of those the cheapest first, up to so many.
 
     Notes
     -----
-    A set is enough only if it hits every conflict. The smallest sets that hit all conflicts known so far are tried one by one;
-    one that is not enough shows a conflict that it misses, which is made small and then known as well.
+    No set has a smaller one inside. A set is enough only if it hits every conflict, and if the ledger balances without it; the
+    smallest that does both is tried. One that is not enough shows a conflict that it misses, which is made small and then known.
     """
     everything = frozenset(trials.question.groups)
-    hit = [frozenset(groups) for groups in known]
-    if any(not groups for groups in hit):
+    if any(not groups for groups in known):
         return []
+    draft = trials.dropping(cost)
+    for groups in known:
+        draft.hit(groups)
     found: list[Groups] = []
-    tried: set[Groups] = set()
-    size = 1
-    while not trials.clock.over and size <= len(everything):
-        candidate = next((c for c in _hitting(hit, size, cost) if c not in tried), None)
+    while len(found) < most and not trials.clock.over:
+        candidate = draft.smallest(trials.clock)
         if candidate is None:
-            if found:
-                break
-            size += 1
-            continue
+            break
         answer = trials.possible(everything - candidate)
         if answer is False:
             missed = conflict(trials, everything - candidate)
             if missed is None or not missed.groups:
-                return found
-            hit.append(frozenset(missed.groups))
+                break
+            draft.hit(frozenset(missed.groups))
             continue
-        tried.add(candidate)
+        draft.miss(candidate)
         if answer is True:
             found.append(candidate)
-            if len(found) == most:
-                break
     return found
-
-
-def _hitting(hit: Sequence[Groups], size: int, cost: Cost) -> list[Groups]:
-    """Give every set of so many groups that has one of each of these sets, the cheapest first."""
-    found: set[Groups] = set()
-
-    def grow(chosen: Groups) -> Iterator[Groups]:
-        missed = next((groups for groups in hit if not groups & chosen), None)
-        if missed is None:
-            yield chosen
-        elif len(chosen) < size:
-            for group in sorted(missed):
-                yield from grow(chosen | {group})
-
-    for chosen in grow(frozenset()):
-        if len(chosen) == size:
-            found.add(chosen)
-    return sorted(found, key=lambda groups: (sum(cost(group) for group in groups), sorted(groups)))

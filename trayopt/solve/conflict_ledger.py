@@ -166,16 +166,13 @@ class Ledger(Model):
             if "tray_fibres" in self.question.by_rule:
                 held = self._held("tray_fibres", stack.id)
                 self.require(total(c.load2 * n for c, n, _ in here) <= 2 * stack.positions * stack.tray.fibres, held)
-                for trunk in self.job.trunks:
-                    for most in range(4):
-                        large = [n for c, n, t in here if t == trunk.id and c.fibres * (most + 1) > stack.tray.fibres]
-                        if large:
-                            self.require(total(large) <= most * stack.positions, held)
+                self._large(stack, held, stack.tray.fibres, [(c.fibres, n, t) for c, n, t in here])
             if "tray_sleeves" in self.question.by_rule:
                 held = self._held("tray_sleeves", stack.id)
                 self.require(
                     total(c.sleeves2 * n for c, n, _ in here) <= 2 * stack.positions * stack.tray.sleeves, held
                 )
+                self._large(stack, held, stack.tray.sleeves, [(c.sleeves2, n, t) for c, n, t in here])
             if "entrance_legs" in self.question.by_rule:
                 self._entrances(stack)
         for rule, brings, takes in (("tray_fibres", "loads2", "fibres"), ("tray_sleeves", "all_sleeves2", "sleeves")):
@@ -183,6 +180,17 @@ class Ledger(Model):
                 brought = total(getattr(self.cuts[key], brings) * n for key, n in self.count.items())
                 most = sum(2 * stack.positions * getattr(stack.tray, takes) for stack in self.stacks)
                 self.require(brought <= most, *(self._held(rule, stack.id) for stack in self.stacks))
+
+    def _large(self, stack: Stack, held: Any, room: int, here: list[tuple[int, Any, str]]) -> None:
+        """Let no tray hold two legs of a trunk that each need more than half of it, and so on down to a quarter.
+
+        A leg needs a place for each of its fibres, spliced or parked, and a sleeve for each run of its splices.
+        """
+        for trunk in self.job.trunks:
+            for most in range(4):
+                large = [n for need, n, t in here if t == trunk.id and need * (most + 1) > room]
+                if large:
+                    self.require(total(large) <= most * stack.positions, held)
 
     def _entrances(self, stack: Stack) -> None:
         """Bound the legs that enter the trays of a stack from either direction."""

@@ -19,16 +19,22 @@ from trayopt.domain.assignment import Assignment
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
+from trayopt.solve.conflict_dropping import Cost, Dropping
 from trayopt.solve.conflict_groups import Question, remade
 from trayopt.solve.conflict_ledger import Draft, Ledger
 from trayopt.solve.conflict_model import guarded, holding
+from trayopt.solve.conflict_solver import solve_one
 from trayopt.solve.divide import Divider
 from trayopt.solve.model import Model
-from trayopt.solve.run import Tuning, run
+from trayopt.solve.run import read
 from trayopt.solve.stop import Clock
 
 GLANCE = 1.0
 """Deterministic time for a look at a model that need not settle a trial."""
+BLINK = 0.1
+"""Deterministic time to ask which groups are enough: without an answer the search goes on with all of them."""
+FEW = 16
+"""Of so few groups it costs less to try than to ask which are enough."""
 LOOK = 4.0
 """Deterministic time for a search with few divisions open, before all are."""
 
@@ -84,6 +90,10 @@ class Trials:
                 return answer
         return None
 
+    def dropping(self, cost: Cost) -> Dropping:
+        """Give what says which groups to give up first."""
+        return Dropping(self._ledger, self.question.groups, cost)
+
     # -- relaxations: they say no, and which groups are enough for it ------------------------------------------------
 
     @cached_property
@@ -113,7 +123,7 @@ class Trials:
         self.refute(self._enough(self._guarded, held))
         return False
 
-    def _glance(self, model: Model, held: Groups, goal: Any) -> tuple[int, cp_model.CpSolver]:
+    def _glance(self, model: Model, held: Groups, goal: Any) -> tuple[Any, cp_model.CpSolver]:
         """Solve a guarded model with these groups held hard."""
         cp = model.cp.clone()
         for group in self.question.groups:
@@ -121,11 +131,12 @@ class Trials:
                 cp.add(cp.get_bool_var_from_proto_index(model.guards[group].index) == 1)
         if goal is not None and not isinstance(goal, int):
             cp.minimize(goal)
-        solver = self._solver()
-        return solver.solve(cp), solver
+        return solve_one(cp, self.clock, GLANCE)
 
     def _enough(self, model: Model, held: Groups) -> Groups:
         """Ask a guarded model that holds no plan which of these groups are enough for that; all, where it does not tell."""
+        if len(held) <= FEW:
+            return held
         on = {
             model.guards[group].index: group
             for group in self.question.groups
@@ -133,20 +144,10 @@ class Trials:
         }
         cp = model.cp.clone()
         cp.add_assumptions([cp.get_bool_var_from_proto_index(index) for index in on])
-        solver = self._solver()
-        if solver.solve(cp) != cp_model.INFEASIBLE:
+        status, solver = solve_one(cp, self.clock, BLINK)
+        if status != cp_model.INFEASIBLE:
             return held
         return frozenset(on[i] for i in solver.sufficient_assumptions_for_infeasibility() if i in on)
-
-    def _solver(self) -> cp_model.CpSolver:
-        solver = cp_model.CpSolver()
-        p = solver.parameters
-        p.num_workers, p.random_seed, p.symmetry_level, p.linearization_level = 1, 1, 1, 2
-        p.catch_sigint_signal = False
-        p.max_deterministic_time = GLANCE
-        if self.clock.left is not None:
-            p.max_time_in_seconds = max(0.01, self.clock.left)
-        return solver
 
     # -- the whole box -----------------------------------------------------------------------------------------------
 
@@ -166,15 +167,15 @@ class Trials:
     def _look(self, held: Groups, draft: Draft, effort: float | None) -> bool | None:
         """Look for a plan after a draft; one of all divisions and ways, without a limit, can say no as well."""
         model = holding(self.question, held, draft.divisions, draft.ways)
-        outcome = run(model, self.clock, Tuning(workers=1, seed=1, effort=effort))
-        if outcome.assignment is not None:
-            kept = self.offer(outcome.assignment)
+        status, solver = solve_one(model.cp, self.clock, effort)
+        if status in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
+            kept = self.offer(read(model, solver))
             if kept.broken & held:
                 raise SolverFault(
                     f"a plan breaks what its model keeps: {', '.join(map(str, sorted(kept.broken & held)))}"
                 )
             return True
-        if outcome.proven and effort is None:
+        if status == cp_model.INFEASIBLE and effort is None:
             self.refute(held)
             return False
         return None

@@ -68,6 +68,10 @@ class Model:
         """Literal of each group that may be broken."""
         self.guards: dict[Group, Any] = {}
         """Literal that holds each group of an explanation."""
+        self.goals: dict[str, Any] = {}
+        """Expressions of the goals that were encoded."""
+        self.least: dict[str, int] = {}
+        """Proven bounds of goals over the plans of this model."""
         self.solution: list[int] = []
         """Value of every variable in the last solution."""
         self._made: dict[tuple[Any, ...], Any] = {}
@@ -421,10 +425,11 @@ class Model:
 
     def load2(self, place: Place) -> Any:
         """Twice the splices and parked fibres of a place: a leg brings its spliced fibres by half and the others whole."""
-        return self._weigh(place, self._loads)
+        return self._weigh(place, self.loads)
 
     @cached_property
-    def _loads(self) -> dict[int, int]:
+    def loads(self) -> dict[int, int]:
+        """Twice the places that each bunch takes in a tray."""
         return {
             bunch: sum(2 * self.job.subunit(leg).fibres // leg.of - self.job.spliced_fibres(leg) for leg in legs)
             for bunch, legs in self.bunches.items()
@@ -433,7 +438,12 @@ class Model:
     def sleeves2(self, place: Place) -> Any:
         """Twice the sleeves of a place: either side of a sleeve run brings half."""
         size = self.job.enclosure.tray_at(place).sleeve_fibres
-        return self._weigh(place, self._make(("sleeves", size), lambda: self._sleeves(size)))
+        return self._weigh(place, self.sleeve_weights(size))
+
+    def sleeve_weights(self, size: int) -> dict[int, int]:
+        """Twice the sleeves of ``size`` fibres that each bunch takes."""
+        weights: dict[int, int] = self._make(("sleeves", size), lambda: self._sleeves(size))
+        return weights
 
     def _sleeves(self, size: int) -> dict[int, int]:
         found = dict.fromkeys(self.bunches, 0)
@@ -495,14 +505,14 @@ class Model:
         if not self.keeps("tray_fibres") or not self.bunches:
             return legs
         room = 2 * self.job.enclosure.tray_at(place).fibres
-        densest = max(len(found) / self._loads[bunch] for bunch, found in self.bunches.items())
+        densest = max(len(found) / self.loads[bunch] for bunch, found in self.bunches.items())
         return min(legs, int(room * densest + 1e-6))
 
     def most_bunches_at_a_position(self) -> int:
         """Bound the number of bunches at one position, by the fibres of its trays where that rule is kept."""
         if "tray_fibres" not in self.kept or not self.bunches:
             return len(self.bunches)
-        lightest = max(1, min(self._loads.values()))
+        lightest = max(1, min(self.loads.values()))
         return sum(2 * stack.tray.fibres // lightest for stack in self.job.enclosure.stacks)
 
     # -- trunks ------------------------------------------------------------------------------------------------------

@@ -47,11 +47,17 @@ class Outline(Model):
                 self._parted[key] = self._may_part(subunit)
         self._link()
         self._load()
+        self.furnish()
         policy = Policy("hard", "soft")
-        for rule in (BY_ID[name] for name in RULES):
+        for rule in (BY_ID[name] for name in self.rules):
             if (mode := policy.mode(job, rule)) != "free":
                 rule.encode(job, self, Poster(self, rule, mode, frozenset(), "hard"))
         self._pins()
+
+    rules = RULES
+
+    def furnish(self) -> None:
+        """Make what a richer outline has besides, before the rules speak."""
 
     def _may_part(self, subunit: Subunit) -> Any:  # noqa: ANN401
         """Whether a subunit may lie on more than one stack, at the price of its rule."""

@@ -49,8 +49,20 @@ class Outcome:
         return self.assignment is None and self.proven
 
 
-def run(model: Model, clock: Clock, tuning: Tuning, watch: Watch | None = None, *, gap: float | None = None) -> Outcome:
-    """Solve a model as it stands (with or without an objective) inside the clock's limits."""
+def run(
+    model: Model,
+    clock: Clock,
+    tuning: Tuning,
+    watch: Watch | None = None,
+    *,
+    gap: float | None = None,
+    trial: cp_model.CpModel | None = None,
+) -> Outcome:
+    """Solve a model as it stands (with or without an objective) inside the clock's limits.
+
+    ``trial`` is a copy of the model with more constraints, to be solved in its place.
+    """
+    cp = trial or model.cp
     solver = cp_model.CpSolver()
     p = solver.parameters
     p.num_workers = tuning.workers
@@ -72,16 +84,16 @@ def run(model: Model, clock: Clock, tuning: Tuning, watch: Watch | None = None, 
         p.max_deterministic_time = tuning.slice_s
     if tuning.effort is not None:
         p.max_deterministic_time = min(p.max_deterministic_time, tuning.effort)
-    has_goal = model.cp.has_objective()
+    has_goal = cp.has_objective()
     seen = _Seen(has_goal, watch)
     if has_goal and watch is not None:
         solver.best_bound_callback = seen.on_bound
 
-    status = _in_thread(solver, model, seen if watch is not None else None, clock)
+    status = _in_thread(solver, cp, seen if watch is not None else None, clock)
     clock.effort += solver.response_proto.deterministic_time
     found = status in {cp_model.OPTIMAL, cp_model.FEASIBLE}
     if status == cp_model.MODEL_INVALID:
-        raise AssertionError(f"invalid model: {model.cp.validate()}")
+        raise AssertionError(f"invalid model: {cp.validate()}")
     if not found:
         return Outcome(None, None, None, status == cp_model.INFEASIBLE)
     model.solution = list(solver.response_proto.solution)
@@ -97,14 +109,14 @@ def _whole_bound(bound: float) -> int:
 
 
 def _in_thread(
-    solver: cp_model.CpSolver, model: Model, callback: cp_model.CpSolverSolutionCallback | None, clock: Clock
+    solver: cp_model.CpSolver, cp: cp_model.CpModel, callback: cp_model.CpSolverSolutionCallback | None, clock: Clock
 ) -> Any:
     """Solve in a thread of its own, so that Ctrl-C reaches Python and can end the search with what it has."""
     result: dict[str, Any] = {}
 
     def work() -> None:
         try:
-            result["status"] = solver.solve(model.cp, callback)
+            result["status"] = solver.solve(cp, callback)
         except BaseException as error:
             result["error"] = error
 

@@ -15,7 +15,8 @@ The remaining goals follow one by one on the model that holds; the value of each
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
@@ -25,6 +26,7 @@ from trayopt.goals.registry import measure_all
 from trayopt.rules.judge import judge
 from trayopt.rules.registry import BY_ID as RULE
 from trayopt.solve.build import Policy, build
+from trayopt.solve.counts import count, hold, in_scope
 from trayopt.solve.divide import Divider
 from trayopt.solve.model import Key, Model
 from trayopt.solve.outline import preference_bound
@@ -33,6 +35,11 @@ from trayopt.solve.stop import Clock
 from trayopt.solve.turns import turn_bound
 from trayopt.track.laid import Laid
 
+if TYPE_CHECKING:
+    from ortools.sat.python.cp_model import CpModel
+
+COUNTS_SLICE_S = 20.0
+"""Most time for working counts out to a plan."""
 FIRST: tuple[GoalName, ...] = ("unplaced", "broken_must", "broken_prefer")
 
 
@@ -163,9 +170,30 @@ class Search:
         if self.state.order[len(FIRST)] != "legs":
             return None
         model = self._kept(divisions, least)
-        if self._run(model, None).assignment is None or self.state.value("legs") > legs:
+        if not self._by_counts(model, least) and self._run(model, None).assignment is None:
+            return None
+        if self.state.value("legs") > legs:
             return None
         return self._proven_legs(model, divisions, legs, least)
+
+    def _by_counts(self, model: Model, least: int) -> bool:
+        """Look for a plan of least leg length without a crossing by counts first; tells whether there was one."""
+        if not in_scope(model):
+            return False
+        counted = count(model, least, self.clock)
+        if counted is None:
+            return False
+        model.least["leg_length_mm"] = counted.bound
+        uncrossed = model.literal("nothing crosses")
+        model.require(self._expression(model, "crossings") <= 0, uncrossed)
+        trial = hold(model, counted, uncrossed)
+        return self._run(model, None, trial=trial, slice_s=COUNTS_SLICE_S).assignment is not None
+
+    def _expression(self, model: Model, goal: GoalName) -> Any:  # noqa: ANN401
+        """Encode a goal, once a model."""
+        if goal not in model.goals:
+            model.goals[goal] = GOALS[goal].encode(self.job, model)
+        return model.goals[goal]
 
     def _proven_legs(self, model: Model, divisions: Divisions, legs: int, least: int) -> Found:
         """Go on after the first four goals are proven, with every division that so few legs can be made of."""
@@ -174,7 +202,7 @@ class Search:
         open_ = self.divider.within(legs, alike=self.alike)
         if open_ != divisions:
             model = self._kept(open_, least)
-            model.require(GOALS["legs"].encode(self.job, model) <= legs)
+            model.require(self._expression(model, "legs") <= legs)
         return model, rest, True
 
     def _kept(self, divisions: Divisions, weight: int) -> Model:
@@ -198,7 +226,7 @@ class Search:
             budget = min(most, budget + step)
             step *= 2
             model = self._kept(self.divider.within(budget, alike=self.alike), least)
-            expression = GOALS["legs"].encode(self.job, model)
+            expression = self._expression(model, "legs")
             model.require(expression <= budget)
             model.require(expression >= fewer)
             model.cp.minimize(expression)
@@ -270,12 +298,14 @@ class Search:
 
     def _minimise(self, model: Model, goal: GoalName, *, sure: bool) -> bool:
         """Minimise one goal and hold the model to the value; tells whether the value is proven."""
-        expression = GOALS[goal].encode(self.job, model)
+        expression = self._expression(model, goal)
         if isinstance(expression, int):
             if sure:
                 self.state.bounds[goal] = expression
             return True
-        least = turn_bound(model) if goal == "out_of_turn" and self.state.value("crossings") == 0 else 0
+        least = model.least.get(goal, 0)
+        if goal == "out_of_turn" and self.state.value("crossings") == 0:
+            least = turn_bound(model)
         if self.state.value(goal) == least:
             if sure:
                 self.state.bounds[goal] = least
@@ -295,7 +325,14 @@ class Search:
             self.state.by_gap = True
         return outcome.proven and outcome.value == value
 
-    def _run(self, model: Model, goal: GoalName | None) -> Outcome:
+    def _run(
+        self,
+        model: Model,
+        goal: GoalName | None,
+        *,
+        trial: CpModel | None = None,
+        slice_s: float | None = None,
+    ) -> Outcome:
         """Run the solver, and offer what it finds."""
         watch: Watch | None = None
         if self.progress is not None and goal is not None:
@@ -304,7 +341,7 @@ class Search:
             def watch(value: int | None, bound: int | None) -> None:
                 progress(self.clock.seconds, goal, value, bound)
 
-        outcome = run(model, self.clock, self.tuning, watch, gap=self.gap)
+        outcome = run(model, self.clock, replace(self.tuning, slice_s=slice_s), watch, gap=self.gap, trial=trial)
         if outcome.assignment is not None:
             self.state.offer(self.job, outcome.assignment)
         return outcome

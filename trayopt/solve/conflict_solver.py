@@ -1,0 +1,32 @@
+"""One run of the solver on a model without a goal to prove: one worker, always the same search, Ctrl-C ends it."""
+
+from __future__ import annotations
+
+from threading import Thread
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from trayopt.solve.stop import Clock
+
+
+def solve_one(cp: cp_model.CpModel, clock: Clock, effort: float | None) -> tuple[Any, cp_model.CpSolver]:
+    """Solve a model inside the clock's limits, and by at most so much deterministic time; give the status and the solver."""
+    solver = cp_model.CpSolver()
+    p = solver.parameters
+    p.num_workers, p.random_seed, p.symmetry_level, p.linearization_level = 1, 1, 1, 2
+    p.catch_sigint_signal = False
+    if effort is not None:
+        p.max_deterministic_time = effort
+    if clock.left is not None:
+        p.max_time_in_seconds = max(0.01, clock.left)
+    status: list[Any] = []
+    thread = Thread(target=lambda: status.append(solver.solve(cp)), daemon=True)
+    thread.start()
+    while thread.is_alive():
+        try:
+            thread.join(0.2)
+        except KeyboardInterrupt:
+            clock.interrupted = True
+            solver.stop_search()
+    return status[0] if status else cp_model.UNKNOWN, solver
