@@ -69,6 +69,19 @@ class Counts(Outline):
 
     rules = RULES
 
+    def lateness(self) -> tuple[Any, int]:
+        """Sum the ranks of kinds that come early in the walk, and a number above which that sum does not go.
+
+        Among counts of one length those are wanted in which early kinds lie near the base: they can be worked out in order.
+        """
+        order = list(dict.fromkeys(self.kinds[bunch] for bunch in sorted(self.kinds)))
+        parts = [
+            (len(order) - i - 1) * rank * self._number[kind][place]
+            for i, kind in enumerate(order)
+            for rank, place in enumerate(self.places)
+        ]
+        return total(parts), len(order) * len(self.places) * len(self.kinds)
+
     def divisions(self, subunit: Subunit) -> tuple[int, ...]:
         """Give the settled division of a subunit."""
         of = self.settled.get((subunit.trunk, subunit.number))
@@ -175,7 +188,8 @@ def count(model: Model, weight: int, clock: Clock) -> Counted | None:
     if not isinstance(broken, int):
         counts.require(broken <= weight)
     length = GOALS["leg_length_mm"].encode(job, counts)
-    counts.cp.minimize(length)
+    later, most = counts.lateness()
+    counts.cp.minimize((most + 1) * length + later)
     solver = cp_model.CpSolver()
     p = solver.parameters
     p.num_workers = 1
@@ -190,8 +204,8 @@ def count(model: Model, weight: int, clock: Clock) -> Counted | None:
         return None
     value = solver.value
     return Counted(
-        bound=round(solver.best_objective_bound),
-        length_mm=round(solver.objective_value),
+        bound=round(solver.best_objective_bound) // (most + 1),
+        length_mm=solver.value(length),
         bunches={
             place: {kind: value(at[place]) for kind, at in counts._number.items() if value(at[place])}  # noqa: SLF001
             for place in counts.places
@@ -211,8 +225,11 @@ def count(model: Model, weight: int, clock: Clock) -> Counted | None:
     )
 
 
-def hold(model: Model, counted: Counted, *literals: Any) -> cp_model.CpModel:  # noqa: ANN401
-    """Copy a model and hold the copy to counts, ways, ends and literals; its variables keep their numbers."""
+def hold(model: Model, counted: Counted, *literals: Any, places: bool) -> cp_model.CpModel:  # noqa: ANN401
+    """Copy a model and hold the copy to ways, ends, literals and, with ``places``, to the counts at every place.
+
+    The variables of the copy keep their numbers.
+    """
     for stack in model.job.enclosure.stacks:
         model.end(stack.id, stack.ends[0].id)
     trial = model.cp.clone()
@@ -224,7 +241,7 @@ def hold(model: Model, counted: Counted, *literals: Any) -> cp_model.CpModel:  #
     by_kind: dict[Kind, list[int]] = {}
     for bunch, kind in kinds(model).items():
         by_kind.setdefault(kind, []).append(bunch)
-    for rank, place in enumerate(model.places):
+    for rank, place in enumerate(model.places if places else ()):
         for kind, bunches in by_kind.items():
             number = counted.bunches[place].get(kind, 0)
             trial.add(total(same(model.literals(bunch)[rank]) for bunch in bunches) == number)

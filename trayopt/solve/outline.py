@@ -4,6 +4,9 @@ It holds for every plan that places every splice and keeps every must, whatever 
 
 * A subunit divided at the tray lies on one stack whole, so all subunits that splices connect through such subunits do.
 * A subunit divided at the port lies on one stack as well, or it breaks ``subunit_together``.
+* Along a subunit that keeps together positions do not fall. Where such subunits close a ring (each goes on where the last one
+  ends, and the first is met again), all positions on it are equal, so all of it lies in one tray: a ring that no tray holds
+  has a subunit that breaks ``subunit_together``. Rings are found in the outline's own answer and forbidden one by one.
 * Rules that look at ways alone, and ``alternate_stacks`` that looks at the stacks of subunits, bind here as they do there.
 
 So the least weight of preferences broken in the outline is a bound on the goal ``broken_prefer``, and an outline that cannot
@@ -23,6 +26,7 @@ from trayopt.domain.job import Job, Trunk
 from trayopt.rules.registry import BY_ID
 from trayopt.solve.build import Policy, Poster
 from trayopt.solve.model import Model, total
+from trayopt.solve.rings import overfull_rings
 
 RULES: tuple[str, ...] = (
     "reach", "exposed", "port_seal", "slack_loops", "opposite_travel", "alternate_stacks", "natural_travel", "port_fill",
@@ -60,7 +64,7 @@ class Outline(Model):
         """Make what a richer outline has besides, before the rules speak."""
 
     def _may_part(self, subunit: Subunit) -> Any:  # noqa: ANN401
-        """Whether a subunit may lie on more than one stack, at the price of its rule."""
+        """Whether a subunit may lie on more than one stack or out of order, at the price of its rule."""
         setting = self.job.rules["subunit_together"]
         if self.job.trunk_by_id[subunit.trunk].divide_at == "tray" or setting.level == "must" or subunit.ribbons == 1:
             return 0
@@ -68,6 +72,10 @@ class Outline(Model):
         if setting.level == "prefer":
             self.let_go[Group("subunit_together", subunit.name)] = parted
         return parted
+
+    def parted(self, subunit: Subunit) -> Any:  # noqa: ANN401
+        """Whether a subunit breaks ``subunit_together``; 0 where it cannot."""
+        return self._parted[subunit.trunk, subunit.number]
 
     def _link(self) -> None:
         pairs = set()
@@ -157,10 +165,17 @@ def preference_bound(job: Job) -> int | None:
     solver.parameters.num_workers = 1
     solver.parameters.max_deterministic_time = 2.0
     solver.parameters.catch_sigint_signal = False
-    status = solver.solve(outline.cp)
-    if status == cp_model.INFEASIBLE:
-        return None
-    if isinstance(weight, int):
-        return weight
-    bound = solver.best_objective_bound
-    return max(0, int(-(-(bound - 1e-6) // 1))) if status in {cp_model.OPTIMAL, cp_model.FEASIBLE} else 0
+    best = 0
+    while True:
+        status = solver.solve(outline.cp)
+        if status == cp_model.INFEASIBLE:
+            return None
+        if status not in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
+            return best
+        bound = weight if isinstance(weight, int) else solver.best_objective_bound
+        best = max(best, int(-(-(bound - 1e-6) // 1)))
+        rings = overfull_rings(job, lambda subunit: not solver.value(outline.parted(subunit)))  # noqa: B023
+        if not rings:
+            return best
+        for ring in rings:
+            outline.require(total(outline.parted(subunit) for subunit in ring) >= 1)

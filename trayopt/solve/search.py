@@ -184,10 +184,14 @@ class Search:
         if counted is None:
             return False
         model.least["leg_length_mm"] = counted.bound
-        uncrossed = model.literal("nothing crosses")
-        model.require(self._expression(model, "crossings") <= 0, uncrossed)
-        trial = hold(model, counted, uncrossed)
-        return self._run(model, None, trial=trial, slice_s=COUNTS_SLICE_S).assignment is not None
+        best = model.literal("nothing crosses, and legs are as short as can be")
+        model.require(self._expression(model, "crossings") <= 0, best)
+        model.require(self._expression(model, "leg_length_mm") <= counted.bound, best)
+        for places in (True, False):
+            trial = hold(model, counted, best, places=places)
+            if self._run(model, None, trial=trial, slice_s=COUNTS_SLICE_S).assignment is not None:
+                return True
+        return False
 
     def _expression(self, model: Model, goal: GoalName) -> Any:  # noqa: ANN401
         """Encode a goal, once a model."""
