@@ -35,8 +35,9 @@ def conflict(trials: Trials, among: Iterable[Group], needed: Groups = frozenset(
 
     Notes
     -----
-    The groups are taken in the order of blame. The shortest beginning of that order that cannot stand together ends with a group
-    of the set; that one is kept, and the same is asked of the groups before it, until those that are kept clash by themselves.
+    The groups are taken in the order of blame. The shortest beginning of that order that cannot stand together ends
+    with a group of the set; that one is kept, and the same is asked of the groups before it, until those that are
+    kept clash by themselves.
     """
     found: list[Group] = []
     pool = [group for group in trials.question.groups if group in set(among) - needed]
@@ -56,7 +57,7 @@ def conflict(trials: Trials, among: Iterable[Group], needed: Groups = frozenset(
 
 
 def _first_clash(trials: Trials, kept: Groups, pool: Sequence[Group]) -> int:
-    """Give the length of the shortest beginning of the pool that clashes with what is kept; the whole pool is known to."""
+    """Give the length of the shortest beginning of the pool that clashes with what is kept; all of it is known to."""
     low, high = 0, len(pool)
     while low + 1 < high:
         middle = (low + high) // 2
@@ -96,12 +97,13 @@ def conflicts(trials: Trials, most: int) -> list[Conflict]:
 
 
 def corrections(trials: Trials, known: Iterable[Groups], most: int, cost: Cost) -> list[Groups]:
-    """Find sets of groups to give up so that all others can be kept: the smallest, of those the cheapest first, up to so many.
+    """Find sets of groups to give up so that all others can be kept: the smallest first, the cheaper of equal ones.
 
     Notes
     -----
-    No set has a smaller one inside. A set is enough only if it hits every conflict, and if the ledger balances without it; the
-    smallest that does both is tried. One that is not enough shows a conflict that it misses, which is made small and then known.
+    No set has a smaller one inside. A set is enough only if it hits every conflict, and if the ledger balances
+    without it; the smallest that does both is tried. One that is not enough shows a conflict that it misses, which is
+    made small and then known.
     """
     everything = frozenset(trials.question.groups)
     if any(not groups for groups in known):

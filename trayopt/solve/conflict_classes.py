@@ -13,8 +13,9 @@ from trayopt.solve.conflict_groups import Question
 class Cut(NamedTuple):
     """One division of a class: per subunit its placed legs and all that it brings, per leg the least that it brings.
 
-    ``load2`` and ``sleeves2`` are twice the tray places and sleeves of a leg, ``loads2`` and ``all_sleeves2`` of all placed legs
-    together; ``fibres`` are the fibres of one leg; ``splices`` are those of one leg where all its legs have as many, else None.
+    ``load2`` and ``sleeves2`` are twice the tray places and sleeves of a leg, ``loads2`` and ``all_sleeves2`` of all
+    placed legs together; ``fibres`` are the fibres of one leg; ``splices`` are those of one leg where all its legs
+    have as many, else None.
     """
 
     of: int

@@ -45,7 +45,7 @@ class Dropping:
         self.cp.add_bool_or([~self.dropped[group] for group in sorted(groups)])
 
     def smallest(self, clock: Clock) -> frozenset[Group] | None:
-        """Give the smallest set, and of those the cheapest; None where there is none, or none was proven to be it in time."""
+        """Give the smallest set, of those the cheapest; None where there is none, or none was proven in time."""
         status, solver = solve_one(self.cp, clock, EFFORT)
         if status != cp_model.OPTIMAL:
             return None

@@ -1,8 +1,8 @@
 """Which groups can stand in a conflict, who is blamed first, and which of them a plan breaks: plain data, no solver.
 
-Groups are (rule, subject) of rules at must, tray places merged by stack, pins that are not built one by one; a trunk's own
-``allowed_ports`` and ``allowed_travel``; decisions of a plan that is expected (``expected``); and, where preferences are to be
-explained, the rules at prefer as well.
+Groups are (rule, subject) of rules at must, tray places merged by stack, pins that are not built one by one; a
+trunk's own ``allowed_ports`` and ``allowed_travel``; decisions of a plan that is expected (``expected``); and, where
+preferences are to be explained, the rules at prefer as well.
 """
 
 from __future__ import annotations
@@ -31,7 +31,8 @@ EXPECTED = "expected"
 LIMITS = (ALLOWED_PORTS, ALLOWED_TRAVEL)
 
 HARDWARE_LAST: tuple[str, ...] = (
-    "exposed", "reach", "tray_fibres", "tray_sleeves", "guide_fill", "entrance_legs", "port_seal", "bend_radius", "fibre_bend",
+    "exposed", "reach", "tray_fibres", "tray_sleeves", "guide_fill",
+    "entrance_legs", "port_seal", "bend_radius", "fibre_bend",
 )  # fmt: skip
 """Physical rules in the order in which they are blamed: what a designer can change soonest comes first."""
 
@@ -178,9 +179,7 @@ def own_setting(job: Job, rule: Rule[Any]) -> bool:
 def subjects_of(job: Job, rule: Rule[Any]) -> Iterator[str]:
     """Give everything in a job that a rule can be broken for."""
     kind = rule.subject
-    if kind == "tray place":
-        yield from (stack.id for stack in job.enclosure.stacks)
-    elif kind == "stack":
+    if kind == "tray place" or kind == "stack":
         yield from (stack.id for stack in job.enclosure.stacks)
     elif kind == "guide":
         yield from (guide.id for guide in job.enclosure.track.guides)
@@ -207,6 +206,7 @@ def _counts(job: Job, rule: Rule[Any], trunk: Trunk) -> bool:
 
 
 def remade(part: F, **changed: Any) -> F:
-    """Give a part of a job with some of its fields replaced, and nothing remembered of what followed from the old ones."""
+    """Give a part of a job with other values in some fields, and nothing remembered of what followed from the old."""
     fields = {name: getattr(part, name) for name in type(part).model_fields}
-    return type(part).model_construct(**{**fields, **changed})
+    made: F = type(part).model_construct(**{**fields, **changed})  # type: ignore[assignment]
+    return made

@@ -1,15 +1,16 @@
-"""The ledger: how many legs of each kind lie on each stack, without saying which; a relaxation that settles counts at once.
+"""The ledger: how many legs of each kind lie on each stack, without saying which; a relaxation that settles counts.
 
-Subunits that nothing tells apart form a class, and the ledger only counts: how many of a class are divided by which k, and how
-many of their legs are on which stack. Ways of trunks and ends of stacks are decided as in the whole model, and rules that look
-at ways alone bind as they do there. All holds under the guards of its groups, so an answer of no names groups that are enough
-for it, and an answer of yes is a draft of divisions and ways that the whole model can try first.
+Subunits that nothing tells apart form a class, and the ledger only counts: how many of a class are divided by which
+k, and how many of their legs are on which stack. Ways of trunks and ends of stacks are decided as in the whole model,
+and rules that look at ways alone bind as they do there. All holds under the guards of its groups, so an answer of no
+names groups that are enough for it, and an answer of yes is a draft of divisions and ways that the whole model can
+try first.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from math import floor, gcd, pi
 from typing import Any
@@ -38,8 +39,8 @@ BY_WAYS: tuple[str, ...] = (
 class Draft:
     """Divisions and ways with which a ledger balances."""
 
-    divisions: dict[Key, tuple[int, ...]]
-    ways: dict[str, tuple[Way, ...]]
+    divisions: Mapping[Key, Sequence[int]]
+    ways: Mapping[str, Sequence[Way]]
 
 
 class Ledger(Model):

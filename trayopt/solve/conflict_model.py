@@ -37,8 +37,8 @@ def holding(
 def guarded(question: Question) -> Model:
     """Make a model with one guard a group, in which the trays of a stack are merged into one.
 
-    It is a relaxation: what it excludes, no plan does. Rules that look at single trays are loosened to what they mean for
-    the whole stack, and no leg lies on a stack whose trays are each too small for it.
+    It is a relaxation: what it excludes, no plan does. Rules that look at single trays are loosened to what they mean
+    for the whole stack, and no leg lies on a stack whose trays are each too small for it.
     """
     job = merged_job(question.wide)
     model = Model(job, all_placed=True)
@@ -101,8 +101,8 @@ def merged_job(job: Job) -> Job:
 
     Notes
     -----
-    ``reach`` is loosened by what the depth of a stack adds to a leg at most; a rule about single trays that has no meaning
-    for a whole stack is off, and of pins and joins to be apart only what they say of stacks is left.
+    ``reach`` is loosened by what the depth of a stack adds to a leg at most; a rule about single trays that has no
+    meaning for a whole stack is off, and of pins and joins to be apart only what they say of stacks is left.
     """
     box, stacks, deeper = job.enclosure, [], 0
     for stack in box.stacks:

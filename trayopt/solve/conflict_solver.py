@@ -11,15 +11,18 @@ from trayopt.solve.stop import Clock
 
 
 def solve_one(cp: cp_model.CpModel, clock: Clock, effort: float | None) -> tuple[Any, cp_model.CpSolver]:
-    """Solve a model inside the clock's limits, and by at most so much deterministic time; give the status and the solver."""
+    """Solve a model inside the clock's limits and by at most so much deterministic time; give status and solver."""
     solver = cp_model.CpSolver()
     p = solver.parameters
     p.num_workers, p.random_seed, p.symmetry_level, p.linearization_level = 1, 1, 1, 2
     p.catch_sigint_signal = False
-    if effort is not None:
-        p.max_deterministic_time = effort
-    if clock.left is not None:
+    limits = [effort] if effort is not None else []
+    if clock.left is not None and clock.deterministic:
+        limits.append(max(1e-6, clock.left))
+    elif clock.left is not None:
         p.max_time_in_seconds = max(0.01, clock.left)
+    if limits:
+        p.max_deterministic_time = min(limits)
     status: list[Any] = []
     thread = Thread(target=lambda: status.append(solver.solve(cp)), daemon=True)
     thread.start()
@@ -29,4 +32,5 @@ def solve_one(cp: cp_model.CpModel, clock: Clock, effort: float | None) -> tuple
         except KeyboardInterrupt:
             clock.interrupted = True
             solver.stop_search()
+    clock.effort += solver.response_proto.deterministic_time
     return status[0] if status else cp_model.UNKNOWN, solver

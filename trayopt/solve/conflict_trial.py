@@ -1,9 +1,9 @@
 """Trials: can these groups stand together while every splice is placed? Each answer is proven, and all are remembered.
 
-Both directions are tried where they are cheapest. The ledger, which only counts, excludes much at once; where it balances, its
-draft of divisions and ways is what the whole model tries first. A model in which the trays of each stack are merged excludes what
-hangs on which leg is spliced to which. Only what none of them settles is asked of the whole model. A plan is recounted in plain
-data, and answers every later trial of groups that it keeps.
+Both directions are tried where they are cheapest. The ledger, which only counts, excludes much at once; where it
+balances, its draft of divisions and ways is what the whole model tries first. A model in which the trays of each
+stack are merged excludes what hangs on which leg is spliced to which. Only what none of them settles is asked of the
+whole model. A plan is recounted in plain data, and answers every later trial of groups that it keeps.
 """
 
 from __future__ import annotations
@@ -134,7 +134,7 @@ class Trials:
         return solve_one(cp, self.clock, GLANCE)
 
     def _enough(self, model: Model, held: Groups) -> Groups:
-        """Ask a guarded model that holds no plan which of these groups are enough for that; all, where it does not tell."""
+        """Ask a guarded model without a plan which of these groups are enough for that; all, where it does not tell."""
         if len(held) <= FEW:
             return held
         on = {
@@ -158,7 +158,7 @@ class Trials:
         if settled is None:
             self.refute(held)
             return False
-        return self._look(held, Draft(dict(settled.divisions), {}), LOOK) or None
+        return self._look(held, Draft(settled.divisions, {}), LOOK) or None
 
     def _whole(self, held: Groups) -> bool | None:
         """Ask for a plan with any division that can be of use."""
@@ -182,7 +182,7 @@ class Trials:
 
 
 def bound_job(question: Question, held: Groups) -> Job:
-    """Give the job in which only rules all of whose groups are held are musts: what it excludes, these groups exclude."""
+    """Give the job in which only rules held for all their groups are musts: what it excludes, the groups exclude."""
     rules = {}
     for name, setting in question.wide.rules.items():
         groups = question.by_rule.get(name)

@@ -1,0 +1,121 @@
+"""The explanation document, schema ``trayopt/explanation/1``: why not, what to do, and why this."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import Field
+
+from trayopt.domain.base import Frozen
+from trayopt.domain.plan import GoalName
+
+
+class GroupSaid(Frozen):
+    """A group of a conflict, and one sentence with the numbers: what is needed, what there is."""
+
+    rule: str
+    subject: str
+    because: str
+
+
+class ConflictSaid(Frozen):
+    """Groups that cannot hold together while every splice is placed; minimal only where that was proven by solving."""
+
+    groups: tuple[GroupSaid, ...]
+    minimal: bool
+
+
+class GroupName(Frozen):
+    """A group by its name."""
+
+    rule: str
+    subject: str
+
+
+class Addition(Frozen):
+    """Something added or changed, such as 6 trays on a stack; ``amount`` in the unit that ``what`` names."""
+
+    what: str
+    subject: str
+    amount: int | float | str
+
+
+class GoalValue(Frozen):
+    """The value of one goal in the best plan that was found."""
+
+    goal: GoalName
+    value: int
+
+
+class WayOut(Frozen):
+    """A change after which every splice is placed and every must kept: proven by a plan of the changed job."""
+
+    give_up: tuple[GroupName, ...] = ()
+    add: tuple[Addition, ...] = ()
+    edit: str
+    goals: tuple[GoalValue, ...]
+
+
+class GoalCost(Frozen):
+    """What a goal becomes: its value in the plan, and where something is kept that the plan does not keep.
+
+    ``proven`` tells that no plan that keeps it is better on this goal, those before it being equal.
+    """
+
+    goal: GoalName
+    value: int
+    kept: int
+    proven: bool
+
+
+class PreferenceSaid(Frozen):
+    """A broken preference: what stands against it, and what keeping it would cost; no cost where it cannot be kept."""
+
+    rule: str
+    subject: str
+    because: str
+    against: tuple[GroupSaid, ...]
+    minimal: bool
+    cost: tuple[GoalCost, ...] | None
+
+
+class ExpectedSaid(Frozen):
+    """What became of an expected plan: whether it is possible, its cost against the best, and what makes the difference."""
+
+    possible: bool | None
+    cost: tuple[GoalCost, ...] | None
+    differences: tuple[str, ...]
+
+
+class BoundSaid(Frozen):
+    """What holds a goal up: a proven least value, and what forces it."""
+
+    goal: GoalName
+    value: int
+    at_least: int
+    because: tuple[str, ...]
+
+
+class Explanation(Frozen):
+    """The explanation as in spec section 8.
+
+    ``summary`` is one paragraph that can be forwarded. ``preferences``, ``expected`` and ``bounds`` are there only
+    where they were asked for: an optimal plan's broken preferences, a plan that was expected, and what holds each
+    goal up.
+    """
+
+    schema_: Annotated[Literal["trayopt/explanation/1"], Field(alias="schema")] = "trayopt/explanation/1"
+    summary: str = ""
+    conflicts: tuple[ConflictSaid, ...] = ()
+    ways_out: tuple[WayOut, ...] = ()
+    preferences: tuple[PreferenceSaid, ...] | None = None
+    expected: ExpectedSaid | None = None
+    bounds: tuple[BoundSaid, ...] | None = None
+
+    def plain(self) -> dict[str, Any]:
+        """Give the explanation as plain data, without what was not asked for."""
+        data = self.model_dump(mode="json", by_alias=True)
+        for key in ("preferences", "expected", "bounds"):
+            if data[key] is None:
+                del data[key]
+        return data
