@@ -40,6 +40,8 @@ if TYPE_CHECKING:
 
 COUNTS_SLICE_S = 20.0
 """Most time for working counts out to a plan."""
+SOME_SLICE_S = 4.0
+"""Most time for each goal of a first plan that is only there to have one."""
 FIRST: tuple[GoalName, ...] = ("unplaced", "broken_must", "broken_prefer")
 
 
@@ -155,6 +157,8 @@ class Search:
             self.state.kept_disproven = True
             return False
         found = self._try(settled.divisions, settled.legs, least)
+        if found is None:
+            self._some(settled.divisions, all_placed=True)
         if found is None and self.state.order[len(FIRST)] == "legs":
             found = self._deepen(settled.legs, least)
         if found is None:
@@ -175,6 +179,24 @@ class Search:
         if self.state.value("legs") > legs:
             return None
         return self._proven_legs(model, divisions, legs, least)
+
+    def _some(self, divisions: Divisions, *, all_placed: bool) -> None:
+        """Find some plan soon where there is none yet, and better it for a while: what a stopped search has to show."""
+        if self.state.best is not None or self.clock.over:
+            return
+        policy = Policy("hard" if all_placed else "soft", "soft")
+        model = build(self.job, policy, all_placed=all_placed, divisions=divisions)
+        for goal in ("broken_prefer",) if all_placed else FIRST:
+            expression = self._expression(model, goal)
+            if isinstance(expression, int):
+                continue
+            model.cp.minimize(expression)
+            if model.solution:
+                hint_last(model)
+            if self._run(model, goal, slice_s=SOME_SLICE_S).assignment is None:
+                return
+            model.cp.clear_objective()
+            model.require(expression <= self.state.value(goal))
 
     def _by_counts(self, model: Model, least: int) -> bool:
         """Look for a plan of least leg length without a crossing by counts first; tells whether there was one."""
@@ -270,6 +292,8 @@ class Search:
     def _ladder(self) -> None:
         """Go down to the first model that has a plan, and minimise what is left there."""
         sure = self.state.kept_disproven
+        settled = self.divider.settle()
+        self._some({} if settled is None else settled.divisions, all_placed=False)
         for rung in RUNGS:
             if self.clock.over:
                 break
