@@ -12,6 +12,8 @@ from trayopt.review.picture import picture
 from trayopt.review.remarks import LEVEL_WORDS
 from trayopt.review.text import completion_words, verdict
 
+MOST_REMARKS = 2_000
+"""Findings on a page; JSON and XLSX have all."""
 TEMPLATES = Path(__file__).parent / "templates"
 
 
@@ -24,6 +26,7 @@ def review_html(review: Review) -> str:
     return _render(
         "review.html",
         review=review,
+        remarks=review.remarks[:MOST_REMARKS],
         verdict=verdict(review),
         completion=completion_words(review),
         picture=Markup(drawn),
