@@ -56,8 +56,9 @@ def command(
         review = review_table(loaded, made, complete_s=limit_s, best_s=best_s)
     else:
         review = review_plan(loaded, document, made.source, best_s=best_s)
-    written = _write(loaded, review, html, xlsx)
-    output.answer(review.as_dict, lambda: review_text(review), lambda: verdict(review))
+    written = _write(review, html, xlsx)
+    if "-" not in {complete, html, xlsx}:
+        output.answer(review.as_dict, lambda: review_text(review), lambda: verdict(review))
     for name in written:
         output.note(f"{name} written")
     if review.damaged:
@@ -67,10 +68,9 @@ def command(
     return Exit.YES if review.passed else Exit.NO
 
 
-def _write(job: Job, review: Review, html: str | None, xlsx: str | None) -> list[str]:
+def _write(review: Review, html: str | None, xlsx: str | None) -> list[str]:
     from trayopt.formats.json_out import write_whole
 
-    del job
     written = []
     if html is not None:
         from trayopt.review.html import review_html
@@ -95,5 +95,6 @@ def _complete(output: Output, job: Job, review: Review, path: str) -> int:
         output.warn(f"{path} is not written: there is no completed plan")
         return Exit.NO
     write_plan(path, job, plan)
-    output.note(f"{path} written")
+    if path != "-":
+        output.note(f"{path} written")
     return Exit.YES
