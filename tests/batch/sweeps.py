@@ -27,7 +27,7 @@ def run(
     paths: Sequence[Path], folder: Path, *, work: str = "quick", tally: Tally | None = None, **options: object
 ) -> Summary:
     """Run a batch in which the workers do what a stub does."""
-    made = Options(work=f"tests.batch.stubs:{work}", **{"workers": 2, **options})  # type: ignore[arg-type]
+    made = Options(work=work if ":" in work else f"tests.batch.stubs:{work}", **{"workers": 2, **options})  # type: ignore[arg-type]
     return run_batch(read_manifest(paths), folder, made, tally or Tally())
 
 

@@ -7,7 +7,8 @@ import tempfile
 import threading
 import time
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import asdict
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -44,6 +45,21 @@ def run_task(job: Json, settings: Json, limits: Limits) -> Answer:
             worker.close()
         worker = _workers[threading.get_ident()] = Worker(limits)
     return worker.ask(job, settings)
+
+
+def errand() -> Callable[[Json, Json, Json], Answer]:
+    """Give what a scheduler hands on to its workers.
+
+    A function inside of one goes out with its code: the scheduler looks into every task and has no trayopt.
+    """
+
+    def run_there(job: Json, settings: Json, limits: Json) -> Answer:
+        from trayopt.batch.cluster import run_task
+        from trayopt.batch.worker import Limits
+
+        return run_task(job, settings, Limits(**limits))
+
+    return run_there
 
 
 def stop_tasks() -> None:
@@ -87,7 +103,8 @@ class Cluster:
             hint = "start one with: dask scheduler"
             raise InputError.one(f"no scheduler answers: {wrong}", source=address, hint=hint) from wrong
         self._settings = settings
-        self._limits = limits
+        self._limits = asdict(limits)
+        self._errand = errand()
         self._futures: dict[str, Any] = {}
         self._closed = False
         self._slots = (0.0, 0)
@@ -109,7 +126,9 @@ class Cluster:
     def submit(self, name: str, job: Json, done: Done) -> None:
         """Take a job."""
         key = f"trayopt-{sha256(name.encode()).hexdigest()[:12]}-{time.monotonic_ns()}"
-        future = self._client.submit(run_task, job, self._settings, self._limits, key=key, pure=False, retries=RETRIES)
+        future = self._client.submit(
+            self._errand, job, self._settings, self._limits, key=key, pure=False, retries=RETRIES
+        )
         self._futures[key] = future
         future.add_done_callback(lambda ended: self._ended(key, ended, done))
 
@@ -119,6 +138,8 @@ class Cluster:
             return
         self._closed = True
         with contextlib.suppress(Exception):
+            if self.lost():
+                raise OSError
             self._client.cancel(list(self._futures.values()), force=True)
             self._client.run(stop_tasks)
         self._client.close(timeout=5)
