@@ -97,12 +97,18 @@ class _Areas:
         self.x, self.trunk, self.job = x, trunk, job
         self.own = {s.number: _square(s.diameter_mm) for s in trunk.subunits}
         self.leg: dict[tuple[int, int], int] = {}
+        self._numbers: dict[str, Expression] = {}
         for subunit in trunk.subunits:
             for of in x.divisions(subunit):
                 tube = x.routes.traveller(trunk, subunit, of)
                 if tube is not None and not tube.own:
                     self.leg[subunit.number, of] = _square(tube.diameter_mm)
-        self.all = [*self.own.values(), *self.leg.values()]
+        travel_own = [
+            self.own[s.number]
+            for s in trunk.subunits
+            if not x.all_placed or not all((s.number, of) in self.leg for of in x.divisions(s)) or not x.divisions(s)
+        ]
+        self.all = [*travel_own, *self.leg.values()]
         self.most = sum(
             max([self.own[s.number], *(of * area for (number, of), area in self.leg.items() if number == s.number)])
             for s in trunk.subunits
@@ -151,6 +157,15 @@ class _Areas:
         return number
 
     def _on(self, stack: str, unit: int) -> Expression:
+        """Area of what goes to a stack, as one number: many guides and ways ask for it."""
+        if stack not in self._numbers:
+            area = self._sum_on(stack, unit)
+            number = self.x.number(self.most // unit, f"{self.trunk.id} to {stack}")
+            self.x.require(number == area)
+            self._numbers[stack] = number
+        return self._numbers[stack]
+
+    def _sum_on(self, stack: str, unit: int) -> Expression:
         x, parts = self.x, []
         for subunit in self.trunk.subunits:
             legs_own = []

@@ -52,7 +52,7 @@ class Counts(Outline):
         self.settled = {key: of[0] for key, of in divisions.items()}
         self.kinds = kinds(whole)
         self._number: dict[Kind, dict[Place, Any]] = {}
-        super().__init__(whole.job)
+        super().__init__(whole.job, divisions)
 
     def furnish(self) -> None:
         """Make the counts before the rules speak."""

@@ -15,30 +15,53 @@ be drawn proves that not every must can be kept with every splice placed.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from math import sqrt
 from typing import Any
 
 from ortools.sat.python import cp_model
 
-from trayopt.domain.cablework import Subunit
+from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.rules.registry import BY_ID
 from trayopt.solve.build import Policy, Poster
-from trayopt.solve.model import Model, total
+from trayopt.solve.model import Key, Model, total
 from trayopt.solve.rings import overfull_rings
+from trayopt.track.routes import Routes, Traveller
 
 RULES: tuple[str, ...] = (
-    "reach", "exposed", "port_seal", "slack_loops", "opposite_travel", "alternate_stacks", "natural_travel", "port_fill",
+    "guide_fill", "reach", "exposed", "port_seal", "slack_loops", "opposite_travel", "alternate_stacks", "natural_travel",
+    "port_fill",
 )  # fmt: skip
-"""Rules whose encoding asks for nothing but ways, ends and first stacks."""
+"""Rules whose encoding asks for nothing but ways, ends, first stacks, and the least that travels for a subunit."""
+
+
+class _Thinnest(Routes):
+    """Routes on which a subunit has one leg in a tube of the least cross-section that any of its divisions comes to."""
+
+    def __init__(self, job: Job, open_: Mapping[Key, Sequence[int]]) -> None:
+        super().__init__(job)
+        self.open = open_
+
+    def traveller(self, trunk: Trunk, subunit: Subunit, of: int) -> Traveller | None:
+        """Give the stand-in for all legs of a subunit."""
+        if trunk.divide_at == "tray":
+            return super().traveller(trunk, subunit, of)
+        travellers = {
+            k: super(_Thinnest, self).traveller(trunk, subunit, k) for k in self.open[trunk.id, subunit.number]
+        }
+        squares = [k * tube.diameter_mm**2 for k, tube in travellers.items() if tube is not None]
+        return Traveller(sqrt(min(squares)), 0.0, own=False) if squares else super().traveller(trunk, subunit, 1)
 
 
 class Outline(Model):
     """A model without legs: each spliced subunit has a first stack, and lies there whole or is parted."""
 
-    def __init__(self, job: Job) -> None:
+    def __init__(self, job: Job, open_: Mapping[Key, Sequence[int]]) -> None:
         super().__init__(job, all_placed=True, divisions={}, bare=True)
+        self.open = open_
         self.stacks = [stack.id for stack in job.enclosure.stacks]
         self._spliced = {key for key, runs in job.spliced.items() if runs}
         self._first: dict[tuple[str, int], dict[str, Any]] = {}
@@ -61,7 +84,8 @@ class Outline(Model):
     rules = RULES
 
     def furnish(self) -> None:
-        """Make what a richer outline has besides, before the rules speak."""
+        """Make what the rules ask for besides, before they speak."""
+        self.routes = _Thinnest(self.job, self.open)
 
     def _may_part(self, subunit: Subunit) -> Any:  # noqa: ANN401
         """Whether a subunit may lie on more than one stack or out of order, at the price of its rule."""
@@ -97,12 +121,9 @@ class Outline(Model):
             return
         for stack in job.enclosure.stacks:
             loads = []
-            for key, first in self._first.items():
+            for key in self._first:
                 spliced = sum(last - start + 1 for start, last in job.spliced[key])
-                whole = first[stack.id]
-                if not isinstance(self._parted[key], int):
-                    whole = self.both(whole, self.no(self._parted[key]))
-                loads.append(spliced * whole)
+                loads.append(spliced * self.on(Leg(*key, 1, 1), stack.id))
             self.require(total(loads) <= 2 * stack.positions * stack.tray.fibres)
 
     def _pins(self) -> None:
@@ -128,6 +149,22 @@ class Outline(Model):
         """Give one stand-in for whatever divisions a spliced subunit has."""
         return (1,) if (subunit.trunk, subunit.number) in self._spliced else ()
 
+    def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
+        """Give one leg that stands for all of a subunit."""
+        return (subunit.leg(1, of),)
+
+    def placed(self, leg: Leg) -> int:
+        """Every spliced subunit is placed."""
+        del leg
+        return 1
+
+    def on(self, leg: Leg, stack: str) -> Any:  # noqa: ANN401
+        """Whether all of a subunit is on a stack."""
+        key = (leg.trunk, leg.subunit)
+        return self._make(
+            ("whole on", key, stack), lambda: self.both(self._first[key][stack], self.no(self._parted[key]))
+        )
+
     def has_placed(self, subunit: Subunit) -> int:
         """Every spliced subunit has a placed leg."""
         return int((subunit.trunk, subunit.number) in self._spliced)
@@ -152,18 +189,18 @@ class Outline(Model):
         return found
 
 
-def preference_bound(job: Job) -> int | None:
+def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]]) -> int | None:
     """Bound the weight of broken preferences from below, for plans that place every splice and keep every must.
 
-    None means that there is no such plan.
+    ``open_`` are the useful divisions of every spliced subunit. None means that there is no such plan.
     """
-    outline = Outline(job)
+    outline = Outline(job, open_)
     weight = outline.broken("prefer")
     if not isinstance(weight, int):
         outline.cp.minimize(weight)
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
-    solver.parameters.max_deterministic_time = 2.0
+    solver.parameters.max_deterministic_time = 0.3
     solver.parameters.catch_sigint_signal = False
     best = 0
     while True:

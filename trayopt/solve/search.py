@@ -71,7 +71,7 @@ class State:
     order: tuple[GoalName, ...]
     best: Assignment | None = None
     vector: tuple[int, ...] = ()
-    bounds: dict[GoalName, int | None] = field(default_factory=dict)
+    bounds: dict[GoalName, int | None] = field(default_factory=lambda: {"unplaced": 0})
     by_gap: bool = False
     kept_disproven: bool = False
     """True once it is proven that not every must can be kept with every splice placed."""
@@ -144,7 +144,7 @@ class Search:
 
     def _place_all(self) -> bool:
         """Solve the job among plans that place every splice and keep every must; tells whether there is one."""
-        least = preference_bound(self.job)
+        least = None if self.divider.hopeless else preference_bound(self.job, self.divider.open)
         if least is None:
             self.state.kept_disproven = True
             return False
@@ -159,6 +159,7 @@ class Search:
         found = self._try(settled.divisions, settled.legs, least)
         if found is None:
             self._some(settled.divisions, all_placed=True)
+            self._some(settled.divisions, all_placed=False)
         if found is None and self.state.order[len(FIRST)] == "legs":
             found = self._deepen(settled.legs, least)
         if found is None:
