@@ -107,6 +107,7 @@ class Cluster:
         self._errand = errand()
         self._futures: dict[str, Any] = {}
         self._closed = False
+        self._forgotten = False
         self._slots = (0.0, 0)
         try:
             self._send_library()
@@ -146,12 +147,16 @@ class Cluster:
 
     def lost(self) -> str:
         """Say that the scheduler is gone."""
-        return "" if self._client.status in {"running", "connecting", "newly-connected"} else "the scheduler is gone"
+        there = self._client.status in {"running", "connecting", "newly-connected"} and not self._forgotten
+        return "" if there else "the scheduler is gone, or has forgotten the jobs that it had"
 
     def _ended(self, key: str, future: Any, done: Done) -> None:
-        """Hand on an answer; that of a job that was cancelled, because all is over, is none."""
+        """Hand on an answer; a job that was cancelled has none: a scheduler that was started again has forgotten it."""
         self._futures.pop(key, None)
-        if self._closed or future.status in {"cancelled", "lost"}:
+        if self._closed:
+            return
+        if future.status in {"cancelled", "lost"}:
+            self._forgotten = True
             return
         error = future.exception() if future.status == "error" else None
         if error is None:
