@@ -19,7 +19,7 @@ PART_NAMES = ("box", "steps", "strip", "splices", "tests", "materials", "labels"
 LANGUAGE_NAMES = ("en", "de")
 
 
-class Parts(click.ParamType):
+class Parts(click.ParamType[tuple[str, ...]]):
     """A list of parts of the sheets, parted by commas."""
 
     name = "parts"

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from trayopt.domain.base import Count, Frozen, Id, Size
+from trayopt.domain.base import Frozen, Id, Size
 from trayopt.domain.hardware import flat_bore_mm, round_bore_mm
 
 Construction = Literal["ribbon", "central_tube", "slotted_core", "partly_bonded_ribbon", "loose_tube"]

@@ -87,9 +87,9 @@ class Subunit:
         return Leg(self.trunk, self.number, (first - self.first) // size + 1, of)
 
     def ribbon_of(self, fibre: int) -> int:
-        """Number of the ribbon in the subunit, from 1, in which a fibre of the trunk lies."""
+        """Give the number of the ribbon in the subunit, from 1, in which a fibre of the trunk lies."""
         return (fibre - self.first) // self.ribbon_fibres + 1
 
     def fibre_in_ribbon(self, fibre: int) -> int:
-        """Number of a fibre of the trunk inside its ribbon, from 1."""
+        """Give the number of a fibre of the trunk inside its ribbon, from 1."""
         return (fibre - self.first) % self.ribbon_fibres + 1

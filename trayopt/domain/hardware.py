@@ -240,7 +240,7 @@ def round_bore_mm(fibres: int, coating_mm: float) -> float:
 
 
 def repeats(ids: list[str]) -> list[int]:
-    """Indices at which an id stands that stood before."""
+    """Give the indices at which an id stands that stood before."""
     seen: set[str] = set()
     found = []
     for i, name in enumerate(ids):

@@ -51,7 +51,7 @@ class Trunk(Frozen):
     @cached_property
     def subunits(self) -> tuple[Subunit, ...]:
         """Its subunits 1, 2, 3 … with their fibres."""
-        made = []
+        made: list[Subunit] = []
         first = 1
         for group in self.cable.subunits:
             for _ in range(group.count):

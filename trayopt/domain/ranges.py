@@ -17,7 +17,7 @@ class Run(NamedTuple):
     last: int
 
     @property
-    def count(self) -> int:
+    def count(self) -> int:  # type: ignore[override]
         """Number of fibres."""
         return self.last - self.first + 1
 

@@ -19,7 +19,7 @@ class Piece(NamedTuple):
     b: Run
 
     @property
-    def count(self) -> int:
+    def count(self) -> int:  # type: ignore[override]
         """Number of splices."""
         return self.a.count
 
@@ -31,7 +31,7 @@ class SleeveRun(NamedTuple):
     b: Run
 
     @property
-    def count(self) -> int:
+    def count(self) -> int:  # type: ignore[override]
         """Number of splices."""
         return self.a.count
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from itertools import combinations
 from math import comb
 from typing import TYPE_CHECKING, NamedTuple
@@ -117,7 +117,7 @@ def _leg_strands(x: Variables, subunit: Subunit, of: int, positions: range) -> l
     return made
 
 
-def _follows(x: Variables, before: Leg, leg: Leg, between: tuple[Leg, ...]) -> Literal:
+def _follows(x: Variables, before: Leg, leg: Leg, between: Sequence[Leg]) -> Literal:
     """Whether a placed leg lies where the placed leg before it lies or one position higher, none placed between them."""
     places = x.job.enclosure.places
     known = set(places)

@@ -10,13 +10,14 @@ from pydantic import Field
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import EPSILON, Frozen
+from trayopt.domain.cablework import Leg
 from trayopt.domain.job import Job, Trunk
 from trayopt.rules.base import Breach, Post, Rule
 from trayopt.rules.words import percent, several
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
-    from trayopt.rules.variables import Expression, Variables
+    from trayopt.rules.variables import Expression, Literal, Variables
 
 
 class GuideFillParameters(Frozen):
@@ -123,7 +124,8 @@ class _Areas:
             if not x.divisions(subunit):
                 parts.append(own * coiled)
                 continue
-            legs_own, by_leg = [], []
+            legs_own: list[Leg] = []
+            by_leg: list[tuple[int, Literal]] = []
             for of in x.divisions(subunit):
                 legs = x.legs(subunit, of)
                 area = self.leg.get((subunit.number, of))

@@ -116,10 +116,10 @@ class Variables(Protocol):
         """How many legs of a trunk are on a stack."""
 
     def most_trunk_legs(self, trunk: Trunk) -> int:
-        """The greatest number of legs that a trunk can have placed in this model."""
+        """Give the greatest number of legs that a trunk can have placed in this model."""
 
     def most_legs_at(self, place: Place) -> int:
-        """A number of legs above which no plan of this model goes at a place."""
+        """Give a number of legs above which no plan of this model goes at a place."""
 
     def most_bunches_at_a_position(self) -> int:
         """Bound the number of bunches (legs that share a tray in every plan) at one position, over all stacks."""

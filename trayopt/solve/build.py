@@ -73,7 +73,7 @@ class Poster:
         self.model, self.rule, self.mode = model, rule, mode
         self.facts, self.facts_mode = facts, facts_mode
 
-    def __call__(self, constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:  # noqa: ANN401
+    def __call__(self, constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
         """Post one constraint for (rule, subject)."""
         if constraint is True:
             return
@@ -94,7 +94,7 @@ def group_of(rule: Rule[Any], subject: str) -> Group:
     return Group(rule.id, subject.partition("/")[0] if rule.subject == "tray place" else subject)
 
 
-def guard(model: Model, group: Group) -> Any:  # noqa: ANN401
+def guard(model: Model, group: Group) -> Any:
     """Give the literal that holds a group, made on demand."""
     if group not in model.guards:
         model.guards[group] = model.literal(f"hold {group}")

@@ -14,12 +14,11 @@ from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.goals.registry import measure_all
 from trayopt.rules.registry import BY_ID
 from trayopt.solve.build import Policy, build
-from trayopt.solve.changes import Fact
 from trayopt.solve.conflict_groups import Question, merged
 from trayopt.solve.conflict_model import Divisions
 from trayopt.solve.conflict_solver import solve_one
 from trayopt.solve.divide import Divider
-from trayopt.solve.model import Key, Model
+from trayopt.solve.model import Key
 from trayopt.solve.nearest import fix
 from trayopt.solve.run import hint, read
 from trayopt.solve.stop import Clock
@@ -109,5 +108,3 @@ def divisions_of(assignments: Iterable[Assignment]) -> Mapping[Key, tuple[int, .
         for leg in assignment.places:
             found.setdefault((leg.trunk, leg.subunit), set()).add(leg.of)
     return {key: tuple(sorted(of)) for key, of in found.items()}
-
-

@@ -18,7 +18,7 @@ from ortools.sat.python import cp_model
 from trayopt.domain.assignment import Way
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Trunk
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.solve.model import Key, Model, total
 from trayopt.solve.outline import Outline
@@ -96,15 +96,15 @@ class Counts(Outline):
         del leg
         return 1
 
-    def on(self, leg: Leg, stack: str) -> Any:  # noqa: ANN401
+    def on(self, leg: Leg, stack: str) -> Any:
         """Whether a leg is on a stack: where its subunit is."""
         return self.first_on(self.job.subunit(leg), stack)
 
-    def any_on(self, subunit: Subunit, stack: str) -> Any:  # noqa: ANN401
+    def any_on(self, subunit: Subunit, stack: str) -> Any:
         """Whether a subunit is on a stack."""
         return self.first_on(subunit, stack)
 
-    def legs_on(self, trunk: Trunk, stack: str) -> Any:  # noqa: ANN401
+    def legs_on(self, trunk: Trunk, stack: str) -> Any:
         """How many legs of a trunk are on a stack."""
         return total(
             len(self.legs(subunit, of)) * self.first_on(subunit, stack)
@@ -120,30 +120,30 @@ class Counts(Outline):
         """Bound the legs at a place as the whole model does."""
         return self.whole.most_legs_at(place)
 
-    def legs_at(self, trunk: Trunk, place: Place) -> Any:  # noqa: ANN401
+    def legs_at(self, trunk: Trunk, place: Place) -> Any:
         """How many legs of a trunk are at a place."""
         return total(dict(kind[2]).get(trunk.id, 0) * at[place] for kind, at in self._number.items())
 
-    def load2(self, place: Place) -> Any:  # noqa: ANN401
+    def load2(self, place: Place) -> Any:
         """Twice the splices and parked fibres of a place."""
         return total(kind[0] * at[place] for kind, at in self._number.items())
 
-    def sleeves2(self, place: Place) -> Any:  # noqa: ANN401
+    def sleeves2(self, place: Place) -> Any:
         """Twice the sleeves of a place; sleeves differ by tray, so kinds know them only where all trays have one size."""
         if len({stack.tray.sleeve_fibres for stack in self.job.enclosure.stacks}) > 1:
             return 0
         return total(kind[1] * at[place] for kind, at in self._number.items())
 
-    def used(self, place: Place) -> Any:  # noqa: ANN401
+    def used(self, place: Place) -> Any:
         """Whether a tray place is used."""
         return self._whether(("used", place), total(at[place] for at in self._number.values()), len(self.kinds))
 
-    def trunk_at(self, trunk: Trunk, place: Place) -> Any:  # noqa: ANN401
+    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
         """Whether a trunk has a leg at a place."""
         return self._whether(("trunk at", trunk.id, place), self.legs_at(trunk, place), self.most_trunk_legs(trunk))
 
-    def _whether(self, key: tuple[Any, ...], number: Any, most: int) -> Any:  # noqa: ANN401
-        def make() -> Any:  # noqa: ANN401
+    def _whether(self, key: tuple[Any, ...], number: Any, most: int) -> Any:
+        def make() -> Any:
             if isinstance(number, int):
                 return int(number > 0)
             literal = self.literal(str(key))
@@ -225,7 +225,7 @@ def count(model: Model, weight: int, clock: Clock) -> Counted | None:
     )
 
 
-def hold(model: Model, counted: Counted, *literals: Any, places: bool) -> cp_model.CpModel:  # noqa: ANN401
+def hold(model: Model, counted: Counted, *literals: Any, places: bool) -> cp_model.CpModel:
     """Copy a model and hold the copy to ways, ends, literals and, with ``places``, to the counts at every place.
 
     The variables of the copy keep their numbers.
@@ -235,7 +235,7 @@ def hold(model: Model, counted: Counted, *literals: Any, places: bool) -> cp_mod
     trial = model.cp.clone()
     trial.add_bool_and([trial.get_bool_var_from_proto_index(literal.index) for literal in literals])
 
-    def same(literal: Any) -> Any:  # noqa: ANN401
+    def same(literal: Any) -> Any:
         return trial.get_bool_var_from_proto_index(literal.index)
 
     by_kind: dict[Kind, list[int]] = {}

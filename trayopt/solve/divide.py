@@ -22,6 +22,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import Any
 
 from ortools.sat.python import cp_model
@@ -132,7 +133,7 @@ class Divider:
         self, model: cp_model.CpModel, divided: Mapping[Key, Mapping[int, Any]], *, alike: bool
     ) -> list[cp_model.IntVar]:
         """Make a literal for each k that a class of like subunits uses; with ``alike`` a class uses one."""
-        found = []
+        found: list[cp_model.IntVar] = []
         for trunk in self.job.trunks:
             classes: dict[tuple[int, int], list[Key]] = {}
             for subunit in trunk.subunits:
@@ -171,7 +172,7 @@ class Divider:
     def _count(self, key: Key, of: int) -> int:
         return sum(self.job.spliced_fibres(leg) > 0 for leg in self.job.subunit_of_leg[key].legs(of))
 
-    def _legs(self, divided: Mapping[Key, Mapping[int, Any]]) -> Any:  # noqa: ANN401
+    def _legs(self, divided: Mapping[Key, Mapping[int, Any]]) -> Any:
         return total(self._count(key, of) * x for key, options in divided.items() for of, x in options.items())
 
     def _model(self, *, alike: bool) -> tuple[cp_model.CpModel, dict[Key, dict[int, Any]]]:
@@ -181,7 +182,7 @@ class Divider:
             model.add_exactly_one(list(options.values()))
         cuts: dict[tuple[Piece, Piece], Any] = {}
 
-        def cut(before: Piece, after: Piece) -> Any:  # noqa: ANN401
+        def cut(before: Piece, after: Piece) -> Any:
             """Literal of an edge that is cut on both sides; 1 if both are edges of subunits."""
             if (before, after) not in cuts:
                 sides = [
@@ -201,7 +202,7 @@ class Divider:
             self._uses(model, divided, alike=True)
         self._pack(model, divided)
         for window in self._windows():
-            edges = [cut(before, after) for before, after in zip(window, window[1:], strict=False)]
+            edges = [cut(before, after) for before, after in pairwise(window)]
             if not any(isinstance(edge, int) for edge in edges):
                 model.add_bool_or(edges)
         return model, divided
@@ -244,7 +245,7 @@ class Divider:
             found.add(frozenset(chosen))
         return found
 
-    def _side_cut(self, divided: Mapping[Key, Mapping[int, Any]], trunk: str, last: int, first: int) -> Any:  # noqa: ANN401
+    def _side_cut(self, divided: Mapping[Key, Mapping[int, Any]], trunk: str, last: int, first: int) -> Any:
         """Sum of the divisions of a subunit that cut between two neighbouring fibres; None at the edge of the subunit."""
         subunit = self.job.trunk_by_id[trunk].subunit_of(last)
         if first > subunit.last:

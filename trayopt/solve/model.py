@@ -484,7 +484,7 @@ class Model:
         return self._weigh(place, self._bunch_legs(trunk))
 
     def most_trunk_legs(self, trunk: Trunk) -> int:
-        """The greatest number of legs that a trunk can have placed in this model."""
+        """Give the greatest number of legs that a trunk can have placed in this model."""
         return sum(max((len(self.legs(s, of)) for of in self.divisions(s)), default=0) for s in trunk.subunits)
 
     def legs_on(self, trunk: Trunk, stack: str) -> Any:
@@ -500,7 +500,7 @@ class Model:
         return self._make(("legs on", trunk.id, stack), make)
 
     def most_legs_at(self, place: Place) -> int:
-        """A number of legs above which no plan goes at a place, by the tray's fibres where that rule binds hard."""
+        """Give a number of legs above which no plan goes at a place, by the tray's fibres where that rule binds hard."""
         legs = sum(self.most_trunk_legs(trunk) for trunk in self.job.trunks)
         if not self.keeps("tray_fibres") or not self.bunches:
             return legs

@@ -87,7 +87,7 @@ class Outline(Model):
         """Make what the rules ask for besides, before they speak."""
         self.routes = _Thinnest(self.job, self.open)
 
-    def _may_part(self, subunit: Subunit) -> Any:  # noqa: ANN401
+    def _may_part(self, subunit: Subunit) -> Any:
         """Whether a subunit may lie on more than one stack or out of order, at the price of its rule."""
         setting = self.job.rules["subunit_together"]
         if self.job.trunk_by_id[subunit.trunk].divide_at == "tray" or setting.level == "must" or subunit.ribbons == 1:
@@ -97,7 +97,7 @@ class Outline(Model):
             self.let_go[Group("subunit_together", subunit.name)] = parted
         return parted
 
-    def parted(self, subunit: Subunit) -> Any:  # noqa: ANN401
+    def parted(self, subunit: Subunit) -> Any:
         """Whether a subunit breaks ``subunit_together``; 0 where it cannot."""
         return self._parted[subunit.trunk, subunit.number]
 
@@ -158,7 +158,7 @@ class Outline(Model):
         del leg
         return 1
 
-    def on(self, leg: Leg, stack: str) -> Any:  # noqa: ANN401
+    def on(self, leg: Leg, stack: str) -> Any:
         """Whether all of a subunit is on a stack."""
         key = (leg.trunk, leg.subunit)
         return self._make(
@@ -169,7 +169,7 @@ class Outline(Model):
         """Every spliced subunit has a placed leg."""
         return int((subunit.trunk, subunit.number) in self._spliced)
 
-    def first_on(self, subunit: Subunit, stack: str) -> Any:  # noqa: ANN401
+    def first_on(self, subunit: Subunit, stack: str) -> Any:
         """Whether the first placed leg of a subunit lies on this stack."""
         return self._first[subunit.trunk, subunit.number][stack]
 
@@ -177,7 +177,7 @@ class Outline(Model):
         """Every trunk with a spliced fibre is in the box."""
         return int(any(key[0] == trunk.id for key in self._spliced))
 
-    def trunk_at(self, trunk: Trunk, place: Place) -> Any:  # noqa: ANN401
+    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
         """Whether a trunk has a leg at a place: free, but at least one place of a stack that it must be on."""
         return self._make(("places of", trunk.id, place.stack), lambda: self._places(trunk, place.stack))[place]
 
@@ -211,7 +211,7 @@ def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]]) -> int | None
             return best
         bound = weight if isinstance(weight, int) else solver.best_objective_bound
         best = max(best, int(-(-(bound - 1e-6) // 1)))
-        rings = overfull_rings(job, lambda subunit: not solver.value(outline.parted(subunit)))  # noqa: B023
+        rings = overfull_rings(job, lambda subunit: not solver.value(outline.parted(subunit)))
         if not rings:
             return best
         for ring in rings:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterator
+from itertools import pairwise
 
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
@@ -45,7 +46,7 @@ def _steps(job: Job, together: Callable[[Subunit], bool]) -> list[list[Step]]:
         if not together(subunit):
             continue
         order = [index for _, index in sorted(pieces)]
-        for here, there in zip(order, order[1:], strict=False):
+        for here, there in pairwise(order):
             steps[here].append((there, subunit))
     return steps
 

@@ -216,7 +216,7 @@ class Search:
                 return True
         return False
 
-    def _expression(self, model: Model, goal: GoalName) -> Any:  # noqa: ANN401
+    def _expression(self, model: Model, goal: GoalName) -> Any:
         """Encode a goal, once a model."""
         if goal not in model.goals:
             model.goals[goal] = GOALS[goal].encode(self.job, model)
@@ -224,7 +224,7 @@ class Search:
 
     def _proven_legs(self, model: Model, divisions: Divisions, legs: int, least: int) -> Found:
         """Go on after the first four goals are proven, with every division that so few legs can be made of."""
-        self.state.bounds.update(unplaced=0, broken_must=0, broken_prefer=least, legs=legs)
+        self.state.bounds.update({"unplaced": 0, "broken_must": 0, "broken_prefer": least, "legs": legs})
         rest = self.state.order[len(FIRST) + 1 :]
         open_ = self.divider.within(legs, alike=self.alike)
         if open_ != divisions:
@@ -263,9 +263,8 @@ class Search:
                 continue
             if sure and outcome.proven and self.state.value("legs") == outcome.value:
                 return self._proven_legs(model, {}, outcome.value, least)
-            self.state.bounds.update(
-                unplaced=0, broken_must=0, broken_prefer=least, legs=max(fewer, outcome.bound or 0)
-            )
+            proven = max(fewer, outcome.bound or 0)
+            self.state.bounds.update({"unplaced": 0, "broken_must": 0, "broken_prefer": least, "legs": proven})
             model.cp.clear_objective()
             model.require(expression <= self.state.value("legs"))
             return model, self.state.order[len(FIRST) + 1 :], False
@@ -282,7 +281,7 @@ class Search:
             if first.proven:
                 self.state.kept_disproven = True
             return None
-        self.state.bounds.update(unplaced=0, broken_must=0)
+        self.state.bounds.update({"unplaced": 0, "broken_must": 0})
         weight = model.broken("prefer")
         if not isinstance(weight, int):
             model.require(weight >= least)

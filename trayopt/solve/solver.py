@@ -87,7 +87,8 @@ def solve(job: Job, options: Options, progress: Progress | None = None) -> Solut
     if state.best is None and search.empty and (pins := contradicting(job)):
         raise InputError.one(
             f"the built pins {', '.join(pins)} cannot all be kept",
-            hint="they contradict each other, an always rule or a physical rule at must: correct them, or set that rule to prefer",
+            hint="they contradict each other, an always rule or a physical rule at must: correct them, "
+            "or set that rule to prefer",
         )
     status: Status = "none" if state.best is None else "optimal" if state.proven else "feasible"
     said = PlanSolver(

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import NamedTuple
 
 from trayopt.domain.cablework import Leg
@@ -42,7 +43,7 @@ def lead_of_walk(job: Job) -> Trunk | None:
     """Give the trunk whose fibres rise all along the joins, if there is one."""
     for name in (job.joins[0].a.trunk, job.joins[0].b.trunk) if job.joins else ():
         fibres = [side.first for piece in job.pieces for side in (piece.a, piece.b) if side.trunk == name]
-        if len(fibres) == len(job.pieces) and all(a < b for a, b in zip(fibres, fibres[1:], strict=False)):
+        if len(fibres) == len(job.pieces) and all(a < b for a, b in pairwise(fibres)):
             return job.trunk_by_id[name]
     return None
 

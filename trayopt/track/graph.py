@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 def trunk_graph(job: Job) -> nx.Graph[str]:
     """Graph with a node a trunk and an edge a joined pair, weighted by its splices."""
-    import networkx as nx  # noqa: PLC0415 - a quarter of a second that only those who ask for the graph pay
+    import networkx as nx
 
     graph: nx.Graph[str] = nx.Graph()
     graph.add_nodes_from(trunk.id for trunk in job.trunks)
@@ -25,7 +25,7 @@ def trunk_graph(job: Job) -> nx.Graph[str]:
 
 def two_sides(job: Job) -> dict[str, int] | None:
     """Give each trunk a side, 0 or 1, so that joined trunks are on different sides; None where an odd cycle forbids it."""
-    import networkx as nx  # noqa: PLC0415
+    import networkx as nx
 
     graph = trunk_graph(job)
     if not nx.is_bipartite(graph):
@@ -40,7 +40,7 @@ def odd_cycle(job: Job) -> tuple[str, ...] | None:
     Around an odd cycle two neighbours travel the same way whatever is chosen (a graph is bipartite exactly if it has no odd
     cycle: Koenig).
     """
-    import networkx as nx  # noqa: PLC0415
+    import networkx as nx
 
     graph = trunk_graph(job)
     best: tuple[str, ...] | None = None

@@ -198,7 +198,7 @@ class Laid:
         return found
 
     def traveller(self, subunit: Subunit, of: int) -> Traveller | None:
-        """What travels for the legs of a subunit at a division."""
+        """Give what travels for the legs of a subunit at a division."""
         return self.routes.traveller(self.job.trunk_by_id[subunit.trunk], subunit, of)
 
     @cached_property

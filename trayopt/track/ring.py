@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cached_property
 
 from trayopt.domain.base import Travel, straight_mm
-from trayopt.domain.hardware import End, Enclosure, Port, Stack
+from trayopt.domain.hardware import Enclosure, End, Port, Stack
 
 
 class Ring:

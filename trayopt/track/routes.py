@@ -72,7 +72,7 @@ class Routes:
         return way.loops + (guide in self.direct(way, stack, end))
 
     def traveller(self, trunk: Trunk, subunit: Subunit, of: int) -> Traveller | None:
-        """What travels for the legs of a subunit at a division; None where no tube of the set holds such a leg."""
+        """Give what travels for the legs of a subunit at a division; None where no tube of the set holds such a leg."""
         if of == 1 or trunk.divide_at == "tray":
             return Traveller(subunit.diameter_mm, subunit.radius_mm, own=True)
         tube = self.leg_tube(trunk, subunit, of)
