@@ -32,6 +32,7 @@ SHORT = {
     "wrong_input": "wrong job",
     "failed": "failed",
 }
+WAYS = ("worse", "gone", "changed", "better", "new")
 OTHERS = tuple(factor for factor in FACTORS if factor not in {"enclosure", "mix"})
 
 
@@ -74,6 +75,7 @@ def _page(summary: Summary, settings: dict[str, Any], against: str) -> str:
             {"id": outcome, "mark": MARKS[outcome], "words": words, "count": summary.counts[outcome]}
             for outcome, words in OUTCOMES.items()
         ],
+        ways=[(way, count) for way in WAYS if (count := sum(change.way == way for change in summary.changes or ()))],
         settings=settings,
         against=against,
         version=__version__,
