@@ -1,0 +1,1 @@
+"""Benchmarks: cases, baselines and the run that writes the tables; never imported by the package."""

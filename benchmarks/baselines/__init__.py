@@ -1,0 +1,1 @@
+"""What trayopt is compared with: two plain models, the habit of the trade, and local search."""
