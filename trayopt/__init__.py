@@ -7,9 +7,9 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from trayopt.api import check, load_job, solve  # noqa: TC004 - loaded on demand, below
+    from trayopt.api import check, explain, load_job, solve  # noqa: TC004 - loaded on demand, below
 
-__all__ = ["check", "load_job", "solve"]
+__all__ = ["check", "explain", "load_job", "solve"]
 __version__ = "0.1.0"
 
 

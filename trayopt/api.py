@@ -11,8 +11,11 @@ from trayopt.domain.job import Job
 
 if TYPE_CHECKING:
     from trayopt.check import Report
+    from trayopt.domain.explanation import Explanation
     from trayopt.domain.plan import Plan
+    from trayopt.explain.costs import Costs
     from trayopt.library.entries import Entry, Survey
+    from trayopt.solve.changes import Given
     from trayopt.solve.solver import Progress
 
 
@@ -121,6 +124,7 @@ def solve(
     start: Plan | None = None,
     goals: Sequence[str] | None = None,
     progress: Progress | None = None,
+    explain: bool = True,
 ) -> Result:
     """Find the best plan of a job, and check it before it is given out.
 
@@ -142,6 +146,9 @@ def solve(
         legs, crossings and leg_length_mm in another order.
     progress
         Called with seconds, goal, value and bound.
+    explain
+        Whether to look for the first conflict where splices stay unplaced or musts are broken, for at most
+        ``EXPLAIN_S`` seconds more.
 
     Raises
     ------
@@ -172,11 +179,79 @@ def solve(
         solver=found.solver,
         goal_order=found.order,
     )
+    if explain:
+        plan = _with_conflict(job, plan, reproducible=reproducible)
     report = check(job, plan, "<own plan>")
     if report.figures or report.at("always"):
         wrong_parts = [str(item) for item in (*report.figures, *report.at("always"))]
         raise SolverFault("the plan fails its own check: " + "; ".join(wrong_parts))
     return Result(plan, report)
+
+
+EXPLAIN_S = 10.0
+"""Most seconds in which solve looks for the first conflict, in deterministic time where the plan is to be reproducible."""
+
+
+def _with_conflict(job: Job, plan: Plan, *, reproducible: bool) -> Plan:
+    """Let a plan that leaves splices unplaced or musts broken say the first conflict."""
+    from trayopt.explain.explaining import explain_short
+    from trayopt.solve.stop import Clock
+
+    if plan.stopped == "interrupted":
+        return plan
+    made = explain_short(job, plan, Clock(EXPLAIN_S, deterministic=reproducible))
+    return plan if made is None else plan.model_copy(update={"explanation": made.plain()})
+
+
+def explain(
+    job: Job,
+    expected: Plan | Given | None = None,
+    *,
+    best: Plan | None = None,
+    conflicts: int = 1,
+    ways_out: int = 5,
+    time_limit_s: float | None = 60.0,
+    reproducible: bool = False,
+    costs: Costs | None = None,
+    library: Sequence[Path] = (),
+) -> Explanation:
+    """Say why: conflicts and ways out of them, what holds the best plan up, and what became of an expected one.
+
+    Parameters
+    ----------
+    job
+        The job, as ``load_job`` gives it.
+    expected
+        A plan that was expected: a plan document, or the decisions of a hand-made table.
+    best
+        The best plan, where it is known; it is searched for where it is needed and is not.
+    conflicts
+        Most conflicts; no two of them share a group.
+    ways_out
+        Most sets of groups to give up; what can be added comes beside them.
+    time_limit_s
+        Most seconds; with ``reproducible`` in the solver's deterministic time. What is not proven by then is said not to be.
+    reproducible
+        No wall clock: the same explanation byte for byte.
+    costs
+        What ways out cost, to order them.
+    library
+        Folders with trays and tube sets that are at hand beside the models of trayopt.
+    """
+    from trayopt.domain.hardware import Tray, TubeSet
+    from trayopt.explain.adding import Shelf
+    from trayopt.explain.costs import Costs
+    from trayopt.explain.expected import given_of
+    from trayopt.explain.explaining import explain as explain_job
+    from trayopt.explain.why_not import Wishes
+    from trayopt.solve.changes import Given
+    from trayopt.solve.stop import Clock
+
+    models = [entry.model for entry in library_survey(library).entries]
+    shelf = Shelf([m for m in models if isinstance(m, Tray)], [m for m in models if isinstance(m, TubeSet)])
+    wishes = Wishes(conflicts, ways_out, costs or Costs(), shelf)
+    given = expected if expected is None or isinstance(expected, Given) else given_of(job, expected)
+    return explain_job(job, Clock(time_limit_s, deterministic=reproducible), wishes, given=given, plan=best)
 
 
 def check(job: Job, plan: Plan) -> Report:

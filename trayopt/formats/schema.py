@@ -8,6 +8,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from trayopt.domain.cable import Cable
+from trayopt.domain.explanation import Explanation
 from trayopt.domain.hardware import Enclosure, Tray, TubeSet
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
@@ -22,6 +23,7 @@ MODELS: dict[str, type[BaseModel]] = {
     "tubes": TubeSet,
     "job": Job,
     "plan": Plan,
+    "explanation": Explanation,
     "sweep": Sweep,
 }
 KINDS: tuple[str, ...] = tuple(MODELS)

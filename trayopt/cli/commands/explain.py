@@ -1,0 +1,78 @@
+"""``trayopt explain``: why not, what to do about it, and why this."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from trayopt.cli.common import common
+from trayopt.cli.exitcodes import Exit
+from trayopt.cli.output import Output
+
+if TYPE_CHECKING:
+    from trayopt.domain.explanation import Explanation
+
+
+@click.command("explain", short_help="Say why a rule cannot be met, and what to do about it.")
+@click.argument("job", metavar="JOB", type=click.Path(allow_dash=True))
+@click.argument("plan", metavar="[PLAN]", required=False, type=click.Path(allow_dash=True))
+@click.option(
+    "--conflicts", type=click.IntRange(1, 100), default=1, show_default=True, metavar="N",
+    help="Most conflicts; no two of them share a group.",
+)  # fmt: skip
+@click.option(
+    "--ways-out", type=click.IntRange(0, 100), default=5, show_default=True, metavar="N",
+    help="Most sets of groups to give up; what can be added comes beside them.",
+)  # fmt: skip
+@click.option(
+    "--best", metavar="PLAN", help="The best plan in JSON, where it is known, so that it is not searched for."
+)
+@click.option(
+    "--time-limit", "time_limit_s", type=click.FloatRange(min=0, min_open=True), default=60.0, show_default=True,
+    metavar="S", help="Most seconds; what is not proven by then is said not to be.",
+)  # fmt: skip
+@click.option("--reproducible", is_flag=True, help="No clock: the same explanation, byte for byte.")
+@common
+def command(
+    output: Output,
+    job: str,
+    plan: str | None,
+    conflicts: int,
+    ways_out: int,
+    best: str | None,
+    time_limit_s: float,
+    reproducible: bool,
+) -> int:
+    """Say why not every must of JOB can be kept with every splice placed, and prove the ways out of it.
+
+    Where all can be kept, say why the best plan breaks the preferences that it breaks, and what holds each goal up.
+    With PLAN, a plan in JSON or a hand-made table, say what of it cannot stand together, or what it costs.
+    The exit code is 1 where there is a conflict.
+    """
+    from trayopt.api import explain, load_job
+    from trayopt.review.opening import open_plan
+
+    if [job, plan, best].count("-") > 1:
+        raise click.UsageError("only one of JOB, PLAN and --best can be stdin")
+    loaded = load_job(job, library=output.library)
+    given = None if plan is None else open_plan(loaded, plan)[0].given()
+    known = None if best is None else open_plan(loaded, best)[1]
+    made = explain(
+        loaded,
+        given,
+        best=known,
+        conflicts=conflicts,
+        ways_out=ways_out,
+        time_limit_s=time_limit_s,
+        reproducible=reproducible,
+        library=output.library,
+    )
+    output.answer(made.plain, lambda: _text(made), lambda: made.summary)
+    return Exit.NO if made.conflicts else Exit.YES
+
+
+def _text(made: Explanation) -> str:
+    from trayopt.explain.text import text
+
+    return text(made)
