@@ -1,0 +1,137 @@
+"""What the options of solving promise: the same plan again, a start that is honoured, limits, progress."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.build import Json, job_of
+from tests.solve.tiny import drawn
+from tests.strategies import worked_example
+from trayopt.api import load_job, solve
+from trayopt.domain.job import Job
+from trayopt.errors import InputError
+from trayopt.formats.json_out import dump_rows
+
+ROOT = Path(__file__).parents[2]
+STANDARD = ROOT / "models" / "standard"
+CODE = (
+    "import sys; from trayopt import load_job, solve; from trayopt.formats.json_out import dump_rows; "
+    "sys.stdout.write(dump_rows(solve(load_job(sys.argv[1]), reproducible=True, time_limit_s=2).plan.plain()))"
+)
+
+
+def goals(plan_job: Job, **options: object) -> tuple[int, ...]:
+    """Solve and give the values of the goals, in the order in which they count."""
+    plan = solve(plan_job, **options).plan  # type: ignore[arg-type]
+    return tuple(item.value for item in plan.goals)
+
+
+@pytest.mark.parametrize("name", ["2x288-wall-2x6", "no-144-swapped-halves-wall-2x6"])
+def test_reproducible_is_the_same_plan_byte_for_byte(name: str) -> None:
+    """In two processes with their own seeds of hashes; one of the jobs is stopped by the limit."""
+    plans = {
+        subprocess.run(
+            [sys.executable, "-c", CODE, str(STANDARD / f"{name}.yaml")],
+            capture_output=True,
+            check=True,
+            env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONHASHSEED": seed},
+        ).stdout
+        for seed in ("1", "2")
+    }
+    assert len(plans) == 1
+
+
+def test_reproducible_in_one_process() -> None:
+    for seed in range(5):
+        job = job_of(drawn(seed))
+        first, second = (dump_rows(solve(job, reproducible=True).plan.plain()) for _ in range(2))
+        assert first == second
+
+
+def test_a_start_is_not_lost() -> None:
+    """With next to no time left, the answer is the plan that was begun with, or better."""
+    job = load_job(STANDARD / "2x864-wall-2x6.yaml")
+    best = solve(job)
+    again = solve(job, start=best.plan, time_limit_s=0.001).plan
+    assert [item.value for item in again.goals] == [item.value for item in best.plan.goals]
+    assert again.status != "none"
+    assert again.legs == best.plan.legs
+
+
+def test_a_start_that_is_not_best_is_bettered() -> None:
+    data = worked_example()
+    data["pins"] = [{"trunk": "P", "travel": "counterclockwise"}]
+    poor = solve(job_of(data), workers=1).plan
+    assert poor.value("broken_prefer") > 1
+    data["pins"] = []
+    assert goals(job_of(data), start=poor, workers=1) == (0, 0, 1, 4, 0, 9232, 0)
+
+
+def test_a_start_that_cannot_be_built_does_no_harm() -> None:
+    wide = worked_example()
+    wide["enclosure"]["stacks"][0]["tray"]["fibres"] = 48
+    wide["enclosure"]["stacks"][0]["tray"]["sleeves"] = 4
+    full = solve(job_of(wide), workers=1).plan
+    assert any(tray.fibres == 48 for tray in full.trays)
+    assert goals(job_of(worked_example()), start=full, workers=1) == (0, 0, 1, 4, 0, 9232, 0)
+
+
+def test_a_start_for_another_job_is_an_input_error() -> None:
+    plan = solve(load_job(STANDARD / "2x288-wall-2x6.yaml")).plan
+    with pytest.raises(InputError, match="N1"):
+        solve(job_of(worked_example()), start=plan)
+
+
+def test_stopped_before_a_first_plan() -> None:
+    plan = solve(load_job(STANDARD / "2x1728-wall-2x12.yaml"), time_limit_s=1e-6).plan
+    assert (plan.status, plan.stopped) == ("none", "time_limit")
+    assert plan.value("unplaced") == 1728
+    assert plan.legs
+    assert all(leg.stack is None for leg in plan.legs)
+
+
+def test_a_gap_is_kept() -> None:
+    """With the whole value as the gap, the first plan of each goal will do; what is open is said."""
+    job = load_job(STANDARD / "2x432-shuffled-wall-2x6.yaml")
+    plan = solve(job, gap=1.0).plan
+    assert plan.status in {"optimal", "feasible"}
+    assert (plan.stopped == "proven") == (plan.status == "optimal")
+    for item in plan.goals:
+        assert item.bound is None or item.bound <= item.value
+
+
+@pytest.mark.parametrize("wrong", [["legs"], ["legs", "crossings", "crossings"], ["unplaced"], []])
+def test_goals_that_cannot_be_ordered_so(wrong: list[str]) -> None:
+    with pytest.raises(InputError, match="allowed: legs, crossings, leg_length_mm"):
+        solve(job_of(worked_example()), goals=wrong)
+
+
+def test_progress_is_told_in_the_order_of_the_goals() -> None:
+    told: list[str] = []
+
+    def progress(seconds: float, goal: str, value: int | None, bound: int | None) -> None:
+        assert seconds >= 0
+        assert value is None or bound is None or bound <= value
+        told.append(goal)
+
+    plan = solve(load_job(STANDARD / "2x432-shuffled-wall-2x6.yaml"), progress=progress).plan
+    order = [item.goal for item in plan.goals]
+    seen = [order.index(goal) for goal in told if goal in order]
+    assert seen
+    assert len(seen) == len(told)
+    assert seen == sorted(seen)
+
+
+def test_built_pins_that_contradict_are_named() -> None:
+    data: Json = worked_example()
+    data["pins"] = [
+        {"leg": "P:1-24", "stack": "left", "position": 1, "built": True},
+        {"leg": "Q:1-48", "stack": "left", "position": 2, "built": True},
+    ]
+    with pytest.raises(InputError, match=r"P:1-24.*Q:1-48|Q:1-48"):
+        solve(job_of(data), workers=1)

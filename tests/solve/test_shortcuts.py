@@ -1,0 +1,121 @@
+"""Every shortcut of the search against brute force: a bound is never above the best plan, a 'none' never wrong."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from tests import oracle, strategies
+from tests.build import job_of
+from trayopt.domain.cablework import Subunit
+from trayopt.domain.job import Job
+from trayopt.goals.registry import GOALS
+from trayopt.solve.build import Policy, build
+from trayopt.solve.counts import count, in_scope
+from trayopt.solve.divide import Divider
+from trayopt.solve.outline import preference_bound
+from trayopt.solve.rings import overfull_rings
+from trayopt.solve.run import Tuning
+from trayopt.solve.search import Search
+from trayopt.solve.stop import Clock
+from trayopt.solve.turns import turn_bound
+
+SEEDS = range(400, 640)
+
+
+def best_of(seed: int) -> tuple[Job, tuple[int, ...]]:
+    """Give a random tiny job and the goals of its best plan by brute force."""
+    plain = strategies.random_job(random.Random(seed))
+    best = oracle.solve(plain)
+    assert best is not None
+    return job_of(plain), tuple(best.goals)
+
+
+def test_outline_and_divisions_never_promise_too_much() -> None:
+    """Bounds hold for the best plan wherever it places every splice and keeps every must."""
+    whole = impossible = 0
+    for seed in SEEDS:
+        job, (unplaced, musts, prefers, legs, *_) = best_of(seed)
+        divider = Divider(job)
+        least = None if divider.hopeless else preference_bound(job, divider.open)
+        if least is None:
+            impossible += 1
+            assert unplaced or musts, f"seed {seed}: there is a plan that keeps every must"
+            continue
+        if unplaced or musts:
+            continue
+        whole += 1
+        settled = divider.settle()
+        assert least <= prefers, f"seed {seed}"
+        assert settled is not None, f"seed {seed}"
+        assert settled.legs <= legs, f"seed {seed}"
+        assert all(divider.within(legs).values()), f"seed {seed}"
+    assert whole > 40
+    assert impossible > 20
+
+
+def test_counts_and_steps_down_never_promise_too_much() -> None:
+    """On settled divisions the counted length and the bound on steps down hold for the best plan of those divisions."""
+    counted_jobs = turned = 0
+    for seed in SEEDS:
+        job, (unplaced, musts, *_) = best_of(seed)
+        divider = Divider(job)
+        settled = None if divider.hopeless else divider.settle()
+        if unplaced or musts or settled is None:
+            continue
+        model = build(job, Policy("hard", "hard"), all_placed=True, divisions=settled.divisions)
+        search = Search(job, tuple(goal.id for goal in GOALS), Clock(20.0), tuning=Tuning(workers=1))
+        if search._run(model, None).assignment is None:
+            continue
+        search._descend(model, ["crossings", "leg_length_mm", "out_of_turn"], sure=True)
+        again = build(job, Policy("hard", "hard"), all_placed=True, divisions=settled.divisions)
+        values = dict(zip(search.state.order, search.state.vector, strict=True))
+        if in_scope(again):
+            counted = count(again, 0, Clock(None))
+            assert counted is not None, f"seed {seed}: counts deny a plan that is there"
+            assert counted.bound <= values["leg_length_mm"], f"seed {seed}"
+            counted_jobs += 1
+        if values["crossings"] == 0:
+            assert turn_bound(again) <= values["out_of_turn"], f"seed {seed}"
+            turned += turn_bound(again) > 0
+    assert counted_jobs > 20
+    assert turned > 0
+
+
+def swapped_halves() -> dict[str, object]:
+    """Give two trunks whose halves are spliced crosswise, both divided at the tray."""
+    job = strategies.worked_example()
+    cable = job["trunks"][1]["cable"]
+    for trunk in job["trunks"]:
+        trunk["cable"] = cable
+    job["joins"] = [
+        {"a": "P:1-24", "b": "Q:25-48", "name": "0"},
+        {"a": "P:25-48", "b": "Q:1-24", "name": "1"},
+    ]
+    return job
+
+
+def test_a_ring_of_two_subunits_is_found() -> None:
+    """Along P the second half lies no lower than the first, along Q the first no lower than the second: one tray for 48."""
+    job = job_of(swapped_halves())
+
+    def together(subunit: Subunit) -> bool:
+        del subunit
+        return True
+
+    assert [{subunit.name for subunit in ring} for ring in overfull_rings(job, together)] == [{"P/1", "Q/1"}]
+    assert overfull_rings(job, lambda subunit: subunit.trunk == "P") == []
+    assert preference_bound(job, Divider(job).open) is None
+    best = oracle.solve(swapped_halves())
+    assert best is not None
+    assert best.goals[0] > 0
+
+
+@pytest.mark.parametrize("seed", range(3000, 3040))
+def test_more_threads_find_the_same_goals(seed: int) -> None:
+    """The portfolio of eight workers proves what brute force finds."""
+    job, goals = best_of(seed)
+    state, stopped = Search(job, tuple(goal.id for goal in GOALS), Clock(60.0)).solve()
+    assert stopped == "proven"
+    assert state.vector == goals
