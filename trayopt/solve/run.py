@@ -175,31 +175,30 @@ def read(model: Model, solver: cp_model.CpSolver) -> Assignment:
 
 
 def hint(model: Model, assignment: Assignment) -> None:
-    """Give the solver an assignment to start from."""
+    """Give the solver an assignment to start from; a literal that stands for several things is named once."""
     job = model.job
-    model.cp.clear_hints()
+    hints: list[tuple[Any, bool]] = []
     for bunch, legs in model.bunches.items():
         at = assignment.places.get(legs[0])
-        for place, literal in zip(model.places, model.literals(bunch), strict=True):
-            model.cp.add_hint(literal, place == at)
+        hints += [(literal, place == at) for place, literal in zip(model.places, model.literals(bunch), strict=True)]
     for trunk in job.trunks:
-        for way in model.ways(trunk):
-            literal = model.goes(trunk, way)
-            if not isinstance(literal, int):
-                model.cp.add_hint(literal, assignment.ways.get(trunk.id) == way)
+        hints += [(model.goes(trunk, way), assignment.ways.get(trunk.id) == way) for way in model.ways(trunk)]
     for stack in job.enclosure.stacks:
-        if len(stack.ends) > 1:
-            for end in stack.ends:
-                model.cp.add_hint(
-                    model.end(stack.id, end.id), assignment.ends.get(stack.id, stack.ends[0].id) == end.id
-                )
+        used = assignment.ends.get(stack.id, stack.ends[0].id)
+        hints += [(model.end(stack.id, end.id), end.id == used) for end in stack.ends]
     divided = {(leg.trunk, leg.subunit): leg.of for leg in assignment.places}
     for subunit in job.subunits:
-        open_ = model.divisions(subunit)
         of = divided.get((subunit.trunk, subunit.number))
-        if len(open_) > 1 and of is not None:
-            for k in open_:
-                model.cp.add_hint(model.divided(subunit, k), k == of)
+        if of is not None:
+            hints += [(model.divided(subunit, k), k == of) for k in model.divisions(subunit)]
+    model.cp.clear_hints()
+    named = set()
+    for literal, value in hints:
+        if not isinstance(literal, int):
+            index = literal.index if literal.index >= 0 else -literal.index - 1
+            if index not in named:
+                named.add(index)
+                model.cp.add_hint(model.cp.get_bool_var_from_proto_index(index), value == (literal.index >= 0))
 
 
 def complete(model: Model, assignment: Assignment, clock: Clock) -> None:
