@@ -23,6 +23,7 @@ from trayopt.review.reading import parse_handmade
 from trayopt.solve.changes import Given, GoesBy, RunAt, Weights, changes
 from trayopt.solve.nearest import nearest
 from trayopt.solve.run import Tuning
+from trayopt.solve.stays import least_moved
 
 TABLES = Path(__file__).parent / "tables"
 QUIET = Tuning(workers=1)
@@ -151,6 +152,20 @@ def test_what_is_fixed_stays_and_the_fewest_changes_are_found_round_it(seed: int
     found = nearest(job, given, [fixed], tuning=QUIET)
     assert found.weighed == min(counted(data, given, decision, Weights()) for decision in allowed)
     assert found.proven
+
+
+@pytest.mark.parametrize("seed", range(16))
+def test_the_bound_on_moved_legs_is_never_above_the_least(seed: int) -> None:
+    rng = random.Random(300 + seed)
+    data, good = next(found for i in itertools.count() if (found := tiny(90_000 + 1000 * seed + i)) is not None)
+    job = job_of(data)
+    only_legs = Weights(legs=1, travel=0, ends=0, ports=0, splits=0, loops=0)
+    for _ in range(3):
+        given = spoiled(rng, data, rng.choice(good))
+        least = min(counted(data, given, decision, only_legs) for decision in good)
+        assert least_moved(job, given, (), 1) <= least
+        found = nearest(job, given, weights=only_legs, tuning=QUIET)
+        assert found.weighed == found.bound == least
 
 
 def test_a_job_without_a_plan_is_told_so() -> None:

@@ -217,7 +217,8 @@ def _best(job: Job, best_s: float | None) -> Best | None:
 
 def _complete(job: Job, made: Handmade, limit_s: float) -> Completion:
     """Fill in what is open by solving with the rest fixed, or name the rows that are in each other's way."""
-    from trayopt.solve.nearest import clash, complete
+    from trayopt.solve.clash import clash
+    from trayopt.solve.nearest import complete
     from trayopt.solve.run import Tuning
     from trayopt.solve.stop import Clock
 

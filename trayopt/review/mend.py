@@ -140,7 +140,8 @@ def mend(
     InputError
         Where cells of the table are damaged.
     """
-    from trayopt.solve.nearest import clash, nearest
+    from trayopt.solve.clash import clash
+    from trayopt.solve.nearest import nearest
     from trayopt.solve.run import Tuning
     from trayopt.solve.stop import Clock
 

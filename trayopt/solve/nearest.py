@@ -1,12 +1,10 @@
-"""Plans near to given decisions: the nearest, the best that keeps them, and which of them clash."""
+"""Plans near to given decisions: the nearest that keeps every must, and the best that keeps what is decided."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
-
-from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.job import Job, LegPin, TrunkPin
@@ -17,8 +15,9 @@ from trayopt.goals.registry import measure_all
 from trayopt.solve.build import Policy, build
 from trayopt.solve.changes import Changes, EntersAt, Fact, Given, GoesBy, RunAt, Weights, changes, spliced_in, standing
 from trayopt.solve.model import Key, Model, total
-from trayopt.solve.run import Tuning, hint, hint_last, run
+from trayopt.solve.run import Outcome, Tuning, hint, hint_last, run
 from trayopt.solve.solver import Options, solve
+from trayopt.solve.stays import least_moved
 from trayopt.solve.stop import Clock
 from trayopt.track.laid import Laid
 
@@ -56,17 +55,6 @@ class Nearest(Found):
         return self.weighed is not None and self.weighed == self.bound
 
 
-@dataclass(frozen=True)
-class Clash:
-    """Groups of facts, by index, that cannot hold together; none where no plan keeps every must without them either.
-
-    ``minimal`` tells that each of them is needed for it, proven by solving.
-    """
-
-    groups: tuple[int, ...]
-    minimal: bool
-
-
 def nearest(
     job: Job,
     given: Given,
@@ -90,25 +78,33 @@ def nearest(
         When to stop, and how to search.
     """
     weights, clock, tuning, fixed = weights or Weights(), clock or Clock(), tuning or Tuning(), tuple(fixed)
-    near, most = _undivided(job, given, fixed, weights, clock, tuning)
-    model = _model(job, fixed)
-    hint(model, near or Assignment(_ways(given), standing(job, given), given.ends))
-    cost = _cost(model, given.in_job(job), weights)
-    if most is not None:
-        model.require(cost <= most)
-    model.cp.minimize(cost)
-    outcome = run(model, clock, tuning)
-    if outcome.assignment is None and near is not None:
-        outcome = replace(outcome, assignment=near, value=most, proven=False)
+    floor = least_moved(job, given, fixed, weights.legs)
+    model, cost, outcome = _undivided(job, given, fixed, weights, clock, tuning)
+    if outcome.assignment is not None and outcome.value == floor and weights.splits > 0:
+        outcome = replace(
+            outcome, bound=floor
+        )  # whoever divides anew changes more: no other division has to be looked at
+    else:
+        near = outcome
+        model = kept_model(job, fixed)
+        hint(model, near.assignment or Assignment(_ways(given), standing(job, given), given.ends))
+        cost = _cost(model, given.in_job(job), weights)
+        model.require(cost >= floor)
+        if near.value is not None:
+            model.require(cost <= near.value)
+        model.cp.minimize(cost)
+        outcome = run(model, clock, tuning)
+        if outcome.assignment is None and near.assignment is not None:
+            outcome = replace(near, bound=floor, proven=False)
     if outcome.assignment is None:
         return Nearest(impossible=outcome.infeasible)
     best = outcome.assignment
     weighed = changes(job, given, best).weighed(weights)
-    if outcome.value is not None and weighed != outcome.value:
+    if weighed != outcome.value:
         raise SolverFault(f"the solver counts changes of {outcome.value}, the recount {weighed}")
     model.cp.clear_objective()
     model.require(cost <= weighed)
-    found = Nearest(best, weighed=weighed, bound=outcome.bound)
+    found = Nearest(best, weighed=weighed, bound=max(outcome.bound or 0, floor))
     _descend(job, model, found, clock, tuning)
     assert found.assignment is not None
     found.changes = changes(job, given, found.assignment)
@@ -122,11 +118,11 @@ def complete(job: Job, fixed: Iterable[Fact], *, clock: Clock | None = None, tun
     clock, tuning, fixed = clock or Clock(), tuning or Tuning(), tuple(fixed)
     pinned = _pinned(job, fixed)
     if pinned is not None:
-        probe = _model(job, fixed, policy=Policy("hard", "free"))
+        probe = kept_model(job, fixed, policy=Policy("hard", "free"))
         if fixed and run(probe, clock, replace(tuning, slice_s=PROBE_S)).infeasible:
             return Found(impossible=True)
         return _solved(job, pinned, clock, tuning)
-    model = _model(job, fixed)
+    model = kept_model(job, fixed)
     outcome = run(model, clock, tuning)
     if outcome.assignment is None:
         return Found(impossible=outcome.infeasible)
@@ -183,54 +179,7 @@ def _solved(job: Job, pinned: Job, clock: Clock, tuning: Tuning) -> Found:
     return Found(solution.assignment, bounds=solution.bounds, values=values)
 
 
-def clash(
-    job: Job, groups: Sequence[Sequence[Fact]], *, clock: Clock | None = None, tuning: Tuning | None = None
-) -> Clash | None:
-    """Find a set of groups of facts that clash: no plan keeps them and every must. None where there is no such set.
-
-    Notes
-    -----
-    One guard literal a group, no objective, one worker. The core that the solver gives is shrunk group by group, each
-    time on a model of its own; the set is called minimal only if it is proven to have no plan, and each set without one
-    of its groups to have one. Also None where the clock runs out before the first answer.
-    """
-    clock, tuning = clock or Clock(), tuning or Tuning()
-    model = build(job, Policy("hard", "free"), all_placed=True)
-    guards = []
-    for i, facts in enumerate(groups):
-        guards.append(model.literal(f"group {i}"))
-        for fact in facts:
-            fix(model, fact, guards[-1])
-    held, core = _holds(model, guards, range(len(groups)), clock)
-    if held is not False:
-        return None
-    left = sorted(core)
-    minimal = True
-    for i in sorted(core, reverse=True):
-        if i not in left:
-            continue
-        rest = [j for j in left if j != i]
-        held = _settle(job, [fact for j in rest for fact in groups[j]], clock, tuning)
-        if held is False:
-            left = rest
-        minimal = minimal and held is not None
-    again = _settle(job, [fact for j in left for fact in groups[j]], clock, tuning)
-    return Clash(tuple(left), minimal and again is False)
-
-
-def _settle(job: Job, facts: Sequence[Fact], clock: Clock, tuning: Tuning) -> bool | None:
-    """Whether a plan that keeps every must keeps facts; None where the clock runs out before that is known."""
-    if clock.over:
-        return None
-    model = _model(job, facts, policy=Policy("hard", "free"))
-    outcome = run(model, clock, replace(tuning, slice_s=PROBE_S))
-    if outcome.assignment is not None or outcome.infeasible:
-        return outcome.assignment is not None
-    found = complete(job, facts, clock=clock, tuning=tuning)
-    return True if found.assignment is not None else False if found.impossible else None
-
-
-def _model(
+def kept_model(
     job: Job,
     fixed: Iterable[Fact],
     divisions: Mapping[Key, Sequence[int]] | None = None,
@@ -245,21 +194,19 @@ def _model(
 
 def _undivided(
     job: Job, given: Given, fixed: Sequence[Fact], weights: Weights, clock: Clock, tuning: Tuning
-) -> tuple[Assignment | None, int | None]:
-    """Look for a near plan that divides every subunit as given: a small model whose answer narrows the whole one."""
+) -> tuple[Model, Any, Outcome]:
+    """Look for the nearest plan that divides every subunit as given: a small model whose answer narrows the whole one."""
     inside = given.in_job(job)
     divisions = {
         (subunit.trunk, subunit.number): (of,)
         for subunit in job.subunits
         if (of := inside.division(job, subunit)) is not None
     }
-    if not divisions:
-        return None, None
-    model = _model(job, fixed, divisions)
+    model = kept_model(job, fixed, divisions)
     hint(model, Assignment(_ways(given), standing(job, given), given.ends))
-    model.cp.minimize(_cost(model, inside, weights))
-    outcome = run(model, clock, tuning)
-    return outcome.assignment, outcome.value
+    cost = _cost(model, inside, weights)
+    model.cp.minimize(cost)
+    return model, cost, run(model, clock, tuning)
 
 
 def fix(model: Model, fact: Fact, *when: Any) -> None:
@@ -378,22 +325,3 @@ def _descend(job: Job, model: Model, found: Found, clock: Clock, tuning: Tuning)
         model.cp.clear_objective()
         model.require(expression <= values[goal])
     found.assignment, found.values = best, values
-
-
-def _holds(model: Model, guards: Sequence[Any], on: Iterable[int], clock: Clock) -> tuple[bool | None, set[int]]:
-    """Whether a plan keeps these groups; where none does, which of them are enough for that. None: stopped before."""
-    index = {guards[i].index: i for i in on}
-    if clock.over:
-        return None, set()
-    model.cp.clear_assumptions()
-    model.cp.add_assumptions([guards[i] for i in index.values()])
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.random_seed = 1
-    if clock.left is not None:
-        solver.parameters.max_time_in_seconds = max(0.01, clock.left)
-    status = solver.solve(model.cp)
-    if status == cp_model.INFEASIBLE:
-        core = {index[i] for i in solver.sufficient_assumptions_for_infeasibility() if i in index}
-        return False, core
-    return (True if status in {cp_model.OPTIMAL, cp_model.FEASIBLE} else None), set()
