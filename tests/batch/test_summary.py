@@ -65,20 +65,25 @@ def test_what_changed_against_an_older_run(tmp_path: Path) -> None:
     summary = summarize(newer, older)
     assert summary.changes is not None
     assert [(change.name, change.way, change.before, change.after) for change in summary.changes] == [
-        ("s/a/better", "better", "fits, with a broken preference, broken_prefer 1", "fits, broken_prefer 0"),
-        ("s/a/gone", "gone", "fits", ""),
-        ("s/a/longer", "worse", "crossings 0", "crossings 2"),
-        ("s/a/new", "new", "", "fits"),
-        ("s/a/other", "changed", "another plan with the same figures", "another plan with the same figures"),
+        ("s/a/longer", "worse", "0 crossings", "2 crossings"),
         (
             "s/a/worse",
             "worse",
-            "fits, unplaced 0, legs 8, leg_length_mm 26,188",
-            "does not fit, unplaced 72, legs 6, leg_length_mm 20,000",
+            "fits, 0 splices without a tray, 8 legs, 26,188 mm of legs",
+            "does not fit, 72 splices without a tray, 6 legs, 20,000 mm of legs",
         ),
+        ("s/a/gone", "gone", "fits", ""),
+        ("s/a/other", "changed", "another plan with the same figures", "another plan with the same figures"),
+        (
+            "s/a/better",
+            "better",
+            "fits, with a broken preference, 1 weight of broken preferences",
+            "fits, 0 weight of broken preferences",
+        ),
+        ("s/a/new", "new", "", "fits"),
     ]
     assert summary.worse == 3
-    assert [change.job_changed for change in summary.changes] == [False, False, False, False, True, False]
+    assert [change.job_changed for change in summary.changes] == [False, False, False, True, False, False]
 
 
 def test_the_digest_names_results_and_not_how_they_came_about(tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 from trayopt.batch.answers import FITTING, OUTCOMES
 from trayopt.batch.files import whole_file
 from trayopt.batch.results import Line, Results
-from trayopt.batch.summary import Summary, mix_name, variant
+from trayopt.batch.summary import WAYS, Summary, mix_name, variant
 from trayopt.domain.sweep import FACTORS
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -24,15 +24,14 @@ MARKS = {
     "wrong_input": "!",
     "failed": "!",
 }
-SHORT = {
+SHORT = {  # in a cell, where what else there is to say stands below
     "fits": "fits",
-    "fits_with_broken_preference": "fits, preference broken",
+    "fits_with_broken_preference": "fits",
     "does_not_fit": "does not fit",
     "no_plan": "no plan yet",
     "wrong_input": "wrong job",
     "failed": "failed",
 }
-WAYS = ("worse", "gone", "changed", "better", "new")
 OTHERS = tuple(factor for factor in FACTORS if factor not in {"enclosure", "mix"})
 
 

@@ -15,6 +15,8 @@ from trayopt.domain.plan import GoalName
 from trayopt.domain.sweep import FACTORS
 
 Way = Literal["better", "worse", "changed", "new", "gone"]
+WAYS: tuple[Way, ...] = ("worse", "gone", "changed", "better", "new")
+"""In the order in which they are told."""
 RANK = {outcome: rank for rank, outcome in enumerate(OUTCOMES)}
 GOALS: tuple[GoalName, ...] = (
     "unplaced",
@@ -25,6 +27,15 @@ GOALS: tuple[GoalName, ...] = (
     "leg_length_mm",
     "out_of_turn",
 )
+WORDS: dict[str, str] = {
+    "unplaced": "splices without a tray",
+    "broken_must": "broken musts",
+    "broken_prefer": "weight of broken preferences",
+    "legs": "legs",
+    "crossings": "crossings",
+    "leg_length_mm": "mm of legs",
+    "out_of_turn": "out of turn",
+}
 MOST_CHANGES = 10_000
 
 
@@ -126,7 +137,7 @@ def summarize(results: Results, older: Results | None = None) -> Summary:
     made.digest = f"{total:064x}"
     made.smallest = {mix: made.smallest[mix] for mix in sorted(made.smallest, key=lambda mix: sizes[mix])}
     if older is not None:
-        made.changes = list(_changes(results, older))
+        made.changes = sorted(_changes(results, older), key=lambda change: WAYS.index(change.way))
     return made
 
 
@@ -192,8 +203,7 @@ def _changes(results: Results, older: Results) -> Iterator[Change]:
     """Compare lines of one name; at most so many changes are told."""
     told = 0
     for name in sorted({*results.starts, *older.starts}):
-        after, before = results.line(name), older.line(name)
-        change = _change(name, before, after)
+        change = _change(name, older.line(name), results.line(name))
         if change is not None and told < MOST_CHANGES:
             told += 1
             yield change
@@ -231,8 +241,8 @@ def _difference(before: Line, after: Line) -> tuple[str, str]:
         parts[1].append(_said(after))
     for goal in GOALS:
         if old.get(goal) != new.get(goal) and goal in old and goal in new:
-            parts[0].append(f"{goal} {old[goal]:,}")
-            parts[1].append(f"{goal} {new[goal]:,}")
+            parts[0].append(f"{old[goal]:,} {WORDS[goal]}")
+            parts[1].append(f"{new[goal]:,} {WORDS[goal]}")
     if not parts[0]:
         return "another plan with the same figures", "another plan with the same figures"
     return ", ".join(parts[0]), ", ".join(parts[1])

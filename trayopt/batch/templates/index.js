@@ -68,6 +68,7 @@
         element("span", {}, `${number(cell[TRAYS])} of ${number(box.places)} trays`),
         element("span", {}, `${number(cell[LEGS])} legs, ${number(cell[CROSSINGS])} cross.`),
         element("span", {}, `${metres(cell[MM])} m${cell[PROVEN] ? "" : " or less"}, ${number(cell[SECONDS], 1)} s`));
+      if (cell[BROKEN]) body.push(element("span", {class: "broken"}, "preference broken"));
     } else if (cell[WHY]) body.push(element("span", {class: "why"}, cell[WHY]));
     if (cell[FILL] !== null) {
       const bar = element("i");
@@ -166,6 +167,7 @@
     return order.length > body.length;
   };
 
+  const OFFSET = {fits: -7, does_not_fit: 8};
   const dot = (cell, x, y) => drawn(() => {
     const shape = cell[OUTCOME] === "fits" ? element("circle", {cx: x, cy: y, r: 4})
       : cell[OUTCOME] === "does_not_fit" ? element("path", {d: `M${x - 4} ${y - 4}l8 8m0-8l-8 8`})
@@ -180,7 +182,7 @@
   };
   const chart = (home, lanes, value, most, unit) => {
     if (!lanes.length) return home.replaceChildren("No plan is shown.");
-    const left = 240, width = 1080, high = 24, top = 22;
+    const left = 240, width = 1080, high = 30, top = 22;
     const x = amount => left + amount / most * (width - left - 30);
     const svg = drawn(() => element("svg", {viewBox: `0 0 ${width} ${top + lanes.length * high + 6}`, width, role: "img"}));
     drawn(() => {
@@ -194,19 +196,20 @@
       drawn(() => svg.append(
         element("line", {x1: left, x2: width - 30, y1: y, y2: y}),
         element("text", {x: left - 10, y: y + 4, "text-anchor": "end"}, element("title", {}, name), short)));
-      for (const cell of cells) svg.append(dot(cell, x(value(cell)), y));
+      for (const cell of cells) svg.append(dot(cell, x(value(cell)), y + (OFFSET[cell[OUTCOME]] ?? 0)));
     });
     home.replaceChildren(svg);
   };
   const drawCharts = cells => {
-    const planned = cells.filter(cell => cell[LEGS] !== null && cell[LEGS] !== undefined && data.words[cell[OUTCOME]] && cell[PLAN]).slice(0, MOST_DOTS);
-    const lanesOf = (names, of) => names.map(([key, name]) => [name, planned.filter(cell => of(cell) === key)]).filter(lane => lane[1].length);
+    const planned = cells.filter(cell => cell[LEGS] !== null && cell[PLAN]).slice(0, MOST_DOTS);
+    const lanesOf = (names, of, which = () => true) => names
+      .map(([key, name]) => [name, planned.filter(cell => of(cell) === key && which(cell))]).filter(lane => lane[1].length);
     chart(at("fill"), lanesOf(boxes.map(box => [box.index, box.id]), cell => cell[BOX]), cell => 100 * (cell[FILL] ?? 0), 100, "%");
     const mixes = new Map();
     for (const row of rows) mixes.set(row.mix, Math.max(mixes.get(row.mix) ?? 0, row.splices));
     const names = [...mixes].sort((a, b) => a[1] - b[1] || natural(a[0], b[0])).map(([mix]) => [mix, mix]);
-    chart(at("metres"), lanesOf(names, cell => rows[cell[ROW]].mix), cell => cell[MM] / 1000,
-      Math.max(1, ...planned.map(cell => cell[MM] / 1000)), "m");
+    chart(at("metres"), lanesOf(names, cell => rows[cell[ROW]].mix, fits), cell => cell[MM] / 1000,
+      Math.max(1, ...planned.filter(fits).map(cell => cell[MM] / 1000)), "m");
   };
 
   const draw = () => {

@@ -158,7 +158,7 @@ def _text(summary: Summary, folder: Path) -> str:
     text = table(("mix", "smallest enclosure", "litres", "trays", "how"), rows, right=(2, 3))
     if summary.changes is not None:
         ways = [change.way for change in summary.changes]
-        told = [f"{ways.count(way):,} {way}" for way in ("better", "worse", "changed", "new", "gone") if way in ways]
+        told = [f"{ways.count(way):,} {way}" for way in dict.fromkeys(ways)]
         text += f"\nsince the older results: {', '.join(told) or 'nothing changed'}\n"
         text += "".join(
             f"  {change.way}: {change.name}: {change.before} -> {change.after}\n"
