@@ -49,7 +49,7 @@ def solve(journal: Journal, *, seed: int = 1, workers: int = 2) -> None:
         terms = _gather(zip(objective.vars, objective.coeffs, strict=True))
         offset = round(objective.offset)
         # a fresh solver for each goal: one that is used again counts its time on, and has mixed up its values
-        solver = highspy.Highs()
+        solver = highspy.Highs()  # type: ignore[no-untyped-call]
         for name, option in {
             "output_flag": False,
             "threads": workers,
