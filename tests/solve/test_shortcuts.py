@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from typing import Any
 
 import pytest
 
@@ -21,7 +22,7 @@ from trayopt.solve.search import Search
 from trayopt.solve.stop import Clock
 from trayopt.solve.turns import turn_bound
 
-SEEDS = range(400, 640)
+SEEDS = range(400, 520)
 
 
 def best_of(seed: int) -> tuple[Job, tuple[int, ...]]:
@@ -51,39 +52,59 @@ def test_outline_and_divisions_never_promise_too_much() -> None:
         assert settled is not None, f"seed {seed}"
         assert settled.legs <= legs, f"seed {seed}"
         assert all(divider.within(legs).values()), f"seed {seed}"
-    assert whole > 40
-    assert impossible > 20
+    assert whole > 20
+    assert impossible > 10
 
 
-def test_counts_and_steps_down_never_promise_too_much() -> None:
-    """On settled divisions the counted length and the bound on steps down hold for the best plan of those divisions."""
-    counted_jobs = turned = 0
-    for seed in SEEDS:
-        job, (unplaced, musts, *_) = best_of(seed)
+def test_counts_never_promise_too_much() -> None:
+    """On settled divisions the counted length is a bound for the best plan of those divisions, and counts deny none."""
+    counted_jobs = 0
+    for seed in range(400, 480):
+        job = job_of(strategies.random_job(random.Random(seed)))
         divider = Divider(job)
         settled = None if divider.hopeless else divider.settle()
-        if unplaced or musts or settled is None:
+        if settled is None:
             continue
         model = build(job, Policy("hard", "hard"), all_placed=True, divisions=settled.divisions)
         search = Search(job, tuple(goal.id for goal in GOALS), Clock(20.0), tuning=Tuning(workers=1))
-        if search._run(model, None).assignment is None:
+        if not in_scope(model) or search._run(model, None).assignment is None:
             continue
-        search._descend(model, ["crossings", "leg_length_mm", "out_of_turn"], sure=True)
-        again = build(job, Policy("hard", "hard"), all_placed=True, divisions=settled.divisions)
-        values = dict(zip(search.state.order, search.state.vector, strict=True))
-        if in_scope(again):
-            counted = count(again, 0, Clock(None))
-            assert counted is not None, f"seed {seed}: counts deny a plan that is there"
-            assert counted.bound <= values["leg_length_mm"], f"seed {seed}"
-            counted_jobs += 1
-        if values["crossings"] == 0:
-            assert turn_bound(again) <= values["out_of_turn"], f"seed {seed}"
-            turned += turn_bound(again) > 0
-    assert counted_jobs > 20
-    assert turned > 0
+        search._descend(model, ["leg_length_mm"], sure=True)
+        counted = count(model, 0, Clock(None))
+        assert counted is not None, f"seed {seed}: counts deny a plan that is there"
+        assert counted.bound <= search.state.value("leg_length_mm"), f"seed {seed}"
+        counted_jobs += 1
+    assert counted_jobs > 5
 
 
-def swapped_halves() -> dict[str, object]:
+def full_box(subunits: int) -> dict[str, Any]:
+    """Give two trunks of subunits of 2 x 12 in a box of trays of 12 that they fill: two legs each, one a tray."""
+    job = strategies.worked_example()
+    for stack in job["enclosure"]["stacks"]:
+        stack["positions"] = subunits
+        stack["tray"] = {**stack["tray"], "fibres": 12, "sleeves": 1}
+    cable = {**job["trunks"][0]["cable"], "subunits": [{**job["trunks"][0]["cable"]["subunits"][0], "count": subunits}]}
+    for trunk in job["trunks"]:
+        trunk["cable"] = cable
+    fibres = subunits * 24
+    job["joins"] = [{"a": f"P:1-{fibres}", "b": f"Q:1-{fibres}", "name": "0"}]
+    return job
+
+
+@pytest.mark.parametrize(("subunits", "steps"), [(2, 1), (4, 2)])
+def test_steps_down_of_a_full_box(subunits: int, steps: int) -> None:
+    """Two subunits side by side cost a step down, the next pair starts above both: one step for every second subunit."""
+    plain = full_box(subunits)
+    best = oracle.solve(plain)
+    assert best is not None
+    assert best.goals[:2] == (0, 0)
+    job = job_of(plain)
+    divisions = {(s.trunk, s.number): (2,) for s in job.subunits}
+    model = build(job, Policy("hard", "hard"), all_placed=True, divisions=divisions)
+    assert turn_bound(model) == best.goals[6] == steps
+
+
+def swapped_halves() -> dict[str, Any]:
     """Give two trunks whose halves are spliced crosswise, both divided at the tray."""
     job = strategies.worked_example()
     cable = job["trunks"][1]["cable"]
@@ -112,7 +133,7 @@ def test_a_ring_of_two_subunits_is_found() -> None:
     assert best.goals[0] > 0
 
 
-@pytest.mark.parametrize("seed", range(3000, 3040))
+@pytest.mark.parametrize("seed", range(3000, 3012))
 def test_more_threads_find_the_same_goals(seed: int) -> None:
     """The portfolio of eight workers proves what brute force finds."""
     job, goals = best_of(seed)
