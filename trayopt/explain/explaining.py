@@ -9,11 +9,13 @@ from trayopt.domain.assignment import Assignment
 from trayopt.domain.explanation import Explanation
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, Plan
+from trayopt.errors import InputError
 from trayopt.explain.bounds import bounds
 from trayopt.explain.expected import expected
 from trayopt.explain.preferences import preferences
 from trayopt.explain.summary import summary
 from trayopt.explain.why_not import Wishes, short, why_not
+from trayopt.solve.built import contradicting
 from trayopt.solve.changes import Given
 from trayopt.solve.solver import Options, Solution, solve
 from trayopt.solve.stop import Clock
@@ -49,7 +51,14 @@ def explain(
         A plan that is expected.
     plan
         The best plan of the job, where it is known; it is searched for where it is needed and is not.
+
+    Raises
+    ------
+    InputError
+        Where built pins contradict each other.
     """
+    if any(pin.built for pin in job.pins):
+        _refuse_contradictions(job)
     known = _known(job, plan)
     made = why_not(job, clock, wishes, [known.assignment] if known is not None and _whole(job, known) else [])
     if not made.conflicts:
@@ -64,6 +73,15 @@ def explain(
             said, found, ways = expected(job, given, kept, clock, wishes.conflicts, wishes.ways_out)
             made = made.model_copy(update={"expected": said, "conflicts": found, "ways_out": ways})
     return made.model_copy(update={"summary": summary(job, made)})
+
+
+def _refuse_contradictions(job: Job) -> None:
+    pins = contradicting(job)
+    if pins:
+        raise InputError.one(
+            f"the built pins {', '.join(pins)} cannot all be kept",
+            hint="they contradict each other, an always rule or a physical rule at must: correct them, or set that rule to prefer",
+        )
 
 
 def explain_short(job: Job, plan: Plan, clock: Clock) -> Explanation | None:

@@ -51,8 +51,8 @@ def conflict_said(trials: Trials, found: Conflict, needed: frozenset[Group] = fr
         text = because(job, group)
         plan = trials.plan(groups - {group})
         broken = None if plan is None else _broken(trials.question, group, plan.assignment)
-        if broken is not None:
-            text += f"; to keep the others, {broken}"
+        if broken is not None and group.rule not in NEEDS:
+            text += f"; {'otherwise' if len(groups) == 1 else 'with the others kept'}, {broken}"
         made.append(GroupSaid(rule=group.rule, subject=group.subject, because=text))
     return ConflictSaid(groups=tuple(made), minimal=found.minimal)
 
@@ -62,7 +62,7 @@ def _broken(question: Question, group: Group, plan: Assignment) -> str | None:
     if group.rule in LIMITS:
         way = plan.ways[group.subject]
         return f"{group.subject} enters by {way.port} and travels {way.travel}"
-    if group.rule == EXPECTED:
+    if group.rule in {EXPECTED, "pin"}:
         return None
     for finding in judge(question.wide, Laid(question.wide, plan)):
         if merged(BY_ID[finding.rule], finding.subject) == group:
