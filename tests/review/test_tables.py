@@ -75,6 +75,7 @@ def test_rows_in_each_others_way_are_named_and_needed(quay: Job) -> None:
     assert "row 4: QUAY:73-144 in right/2" in clash.found
 
 
+@pytest.mark.slow
 def test_a_hundred_thousand_rows_are_read_and_told_in_one_go(quay: Job, good: str) -> None:
     head, *rows = good.splitlines()
     many = [head, *(rows[i % len(rows)] for i in range(100_000))]
