@@ -160,12 +160,10 @@ def conflict_words(explanation: Mapping[str, Any]) -> tuple[str, list[str]]:
 
 
 def way_out_words(explanation: Mapping[str, Any]) -> list[str]:
-    """Say what would help, shortest first as they stand: what to let go, what to add."""
+    """Say what would help, in the order in which it stands: what to give up, what to add."""
     told = []
     for way in explanation.get("ways_out", ()):
-        gives = listed([f"{group['rule']} {group['subject']}" for group in way.get("give_up", ())])
-        adds = listed([f"{item['amount']} × {item['what']} ({item['subject']})" for item in way.get("add", ())])
-        parts = [f"without {gives}"] * bool(gives) + [f"with {adds} more"] * bool(adds)
-        edit = str(way.get("edit") or "").strip()
-        told.append("; ".join(parts) + (f"; in the job: {edit}" if edit and "\n" not in edit else ""))
+        parts = [f"give up {group['rule']} {group['subject']}" for group in way.get("give_up", ())]
+        parts += [f"{item['what']} {item['subject']}: {item['amount']}" for item in way.get("add", ())]
+        told.append(f"{'; '.join(parts)}; in the job file: {' '.join(str(way['edit']).split())}")
     return told

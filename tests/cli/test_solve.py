@@ -1,0 +1,391 @@
+"""``trayopt solve``: exit codes, files, streams, what it says, and how it is stopped."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import pty
+import re
+import select
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.build import job_of
+from tests.cli.run import ROOT, loaded, trayopt
+from tests.strategies import worked_example
+from trayopt import load_job
+from trayopt.api import solve
+from trayopt.cli import app
+from trayopt.cli.commands import solve as solve_command
+from trayopt.cli.exitcodes import Exit
+from trayopt.cli.output import Output
+from trayopt.cli.plan_text import plan_text
+from trayopt.cli.plan_words import head_lines, way_out_words
+from trayopt.cli.progress import Progress
+from trayopt.domain.job import Job
+from trayopt.domain.plan import Plan
+from trayopt.formats.json_in import read_plan
+
+STANDARD = ROOT / "models" / "standard"
+EXAMPLE = STANDARD / "worked-example.yaml"
+NOT_LOADED = {"ortools", "pandas", "numpy", "networkx", "rich", "jinja2", "openpyxl", "distributed"}
+
+
+@pytest.fixture(scope="module")
+def plans() -> dict[str, tuple[Job, Plan]]:
+    """Solve a few jobs that are quick."""
+    names = ("2x288-wall-1x12-single", "hub-of-three-wall-2x6", "2x864-wall-2x12-two-ends")
+    jobs = {name: load_job(STANDARD / f"{name}.yaml") for name in names} | {"unmet": job_of(unmet())}
+    return {name: (job, solve(job).plan) for name, job in jobs.items()}
+
+
+@pytest.fixture(scope="module")
+def example() -> tuple[Job, Plan]:
+    job = load_job(EXAMPLE)
+    return job, solve(job, workers=1).plan
+
+
+def unmet() -> dict[str, Any]:
+    """Give a tiny job whose pins want two legs apart that are spliced to each other."""
+    data = worked_example()
+    data["pins"] = [
+        {"leg": "P:1-24", "stack": "left", "position": 1},
+        {"leg": "Q:1-24", "stack": "right", "position": 1},
+    ]
+    return data
+
+
+# -- exit codes, files and streams -------------------------------------------------------------------------------------
+
+
+def test_a_complete_plan(tmp_path: Path) -> None:
+    path = tmp_path / "plan.json"
+    done = trayopt("solve", EXAMPLE, "-o", path, "--reproducible")
+    assert done.returncode == Exit.YES
+    assert done.stderr == f"{path} written\n"
+    assert "Proven optimal: every splice has a tray, every must is kept" in done.stdout
+    plan = read_plan(path)
+    assert [item.value for item in plan.goals] == [0, 0, 1, 4, 0, 9232, 0]
+    assert trayopt("check", EXAMPLE, path, "-q").returncode == Exit.YES
+    as_json = trayopt("solve", EXAMPLE, "--reproducible", "--format", "json")
+    assert (as_json.returncode, as_json.stderr) == (Exit.YES, "")
+    assert as_json.stdout == path.read_text(encoding="utf-8")
+
+
+def test_the_plan_on_stdout_and_its_head_on_stderr() -> None:
+    done = trayopt("solve", "-", "-o", "-", "--workers", "1", stdin=EXAMPLE.read_bytes())
+    assert done.returncode == Exit.YES
+    assert json.loads(done.stdout)["schema"] == "trayopt/plan/1"
+    assert done.stderr.startswith("Proven optimal: ")
+
+
+def test_a_plan_that_breaks_a_must_ends_in_1(tmp_path: Path) -> None:
+    job, path = tmp_path / "job.yaml", tmp_path / "plan.json"
+    job.write_text(json.dumps(unmet()), encoding="utf-8")
+    done = trayopt("solve", job, "-o", path, "-q")
+    assert done.returncode == Exit.NO
+    assert done.stdout.startswith("Proven optimal and not complete: every splice has a tray, 1 must broken")
+    assert done.stdout.count("\n") == 3
+    assert read_plan(path).value("broken_must") == 1
+
+
+def test_stopped_before_a_first_plan_ends_in_3_and_leaves_the_file(tmp_path: Path) -> None:
+    path = tmp_path / "plan.json"
+    path.write_text("the plan of yesterday")
+    done = trayopt("solve", STANDARD / "2x1728-wall-2x12.yaml", "--time-limit", "0.000001", "-o", path)
+    assert done.returncode == Exit.NOTHING
+    assert "No plan: stopped by the time limit before a first one was found." in done.stdout
+    assert done.stderr == f"warning: {path} is not written: there is no plan\n"
+    assert path.read_text() == "the plan of yesterday"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["nowhere.yaml"], "nowhere.yaml: "),
+        ([str(EXAMPLE), "--goals", "legs,lengths"], "--goals: goals cannot be ordered as legs, lengths; allowed: legs"),
+        ([str(EXAMPLE), "-o", "nowhere/plan.json"], "nowhere/plan.json: cannot be written; name a file in a folder"),
+        ([str(EXAMPLE), "-o", "models"], "models: cannot be written; "),
+        ([str(EXAMPLE), "--start", "README.md"], "README.md:1:1: there is no column"),
+        ([str(EXAMPLE), "--reproducible", "--workers", "2"], "--reproducible is one thread"),
+        ([str(EXAMPLE), "--time-limit", "0"], "--time-limit"),
+        ([str(EXAMPLE), "--gap", "-1"], "--gap"),
+        (["-", "--start", "-"], "cannot both be stdin"),
+        ([], "Missing argument 'JOB'"),
+    ],
+)
+def test_wrong_input_ends_in_2(
+    arguments: list[str], said: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(ROOT)
+    with pytest.raises(SystemExit) as end:
+        app.main(["solve", *arguments])
+    captured = capsys.readouterr()
+    assert (end.value.code, captured.out) == (Exit.INPUT, "")
+    assert said in captured.err
+
+
+def test_a_plan_that_fails_its_own_check_ends_in_4(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    check = import_module("trayopt.check")
+
+    def wrong(*arguments: Any, **named: Any) -> Plan:
+        plan = measure(*arguments, **named)
+        return plan.model_copy(update={"trays": plan.trays[:-1]})
+
+    measure = check.measure
+    monkeypatch.setattr(check, "measure", wrong)
+    with pytest.raises(SystemExit) as end:
+        app.main(["solve", str(EXAMPLE), "--workers", "1", "-o", str(tmp_path / "plan.json")])
+    captured = capsys.readouterr()
+    assert (end.value.code, captured.out) == (Exit.FAULT, "")
+    assert "the plan fails its own check: trays" in captured.err
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_start(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A plan to begin with may be a document or a table; one that nobody could build is told."""
+    path = tmp_path / "plan.json"
+    table = tmp_path / "plan.csv"
+    table.write_text("trunk,fibres,stack,position\nP,1-24,left,1\nP,25-48,left,2\nQ,1-24,left,1\nQ,25-48,left,2\n")
+    impossible = tmp_path / "impossible.csv"
+    impossible.write_text("trunk,fibres,stack,position\nP,1-24,left,1\nP,25-48,left,1\nQ,1-24,left,1\nQ,25-48,left,1\n")
+    for start, warned in ((path, False), (table, False), (impossible, True)):
+        given = ["--start", str(start)] if start.exists() else []
+        with pytest.raises(SystemExit) as end:
+            app.main(["solve", str(EXAMPLE), "--workers", "1", "-q", "-o", str(path), *given])
+        captured = capsys.readouterr()
+        assert end.value.code == Exit.YES, captured.err
+        assert ("is not begun with, as it cannot be built" in captured.err) == warned
+
+
+# -- what it says ------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_it_fits(width: int, plans: dict[str, tuple[Job, Plan]]) -> None:
+    for job, plan in plans.values():
+        text = plan_text(job, plan, width=width, whole=True)
+        lines = text.splitlines()
+        assert max(map(len, lines)) <= width
+        assert all(line == line.rstrip() for line in lines)
+        for place in (f"{tray.stack}/{tray.position}" for tray in plan.trays):
+            assert len([line for line in lines if line.startswith(f"{place} ")]) == 1
+        for row in plan.legs:
+            assert f"{row.leg} " in text
+        assert f"{plan.value('leg_length_mm'):,}" in text
+        assert "the measured length govern" in text
+        assert "Local codes" in text.replace("\n", " ")
+
+
+def test_a_wider_page_has_no_more_lines(plans: dict[str, tuple[Job, Plan]]) -> None:
+    for job, plan in plans.values():
+        assert plan_text(job, plan, width=120).count("\n") <= plan_text(job, plan, width=80).count("\n")
+
+
+def test_ids_are_wrapped_and_never_cut() -> None:
+    data = worked_example()
+    names = {"P": "north-trunk-of-the-old-exchange-building-number-seven", "Q": "q" * 64}
+    text = json.dumps(data)
+    for old, new in names.items():
+        text = text.replace(f'"{old}"', f'"{new}"').replace(f'"{old}:', f'"{new}:')
+    data = json.loads(text.replace('"left"', '"the-stack-on-the-left-hand-side-of-the-box"'))
+    job = job_of(data)
+    plan = solve(job, workers=1).plan
+    for width in (80, 120):
+        written = plan_text(job, plan, width=width, whole=True)
+        assert "…" not in written
+        assert max(map(len, written.splitlines())) <= width
+        assert written.count("q") >= 64 * 4
+
+
+def test_three_legs_in_a_row_are_told_by_the_first_and_the_last() -> None:
+    job = load_job(STANDARD / "two-pairs-of-144-wall-1x6.yaml")
+    text = plan_text(job, solve(job).plan)
+    assert re.search(r"N1/\d+ … N1/\d+ \(\d+-\d+\)", text)
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_an_answer_that_is_not_proven_says_so(example: tuple[Job, Plan]) -> None:
+    job, plan = example
+    goals = [goal.model_copy(update={"bound": 3 if goal.goal == "legs" else None}) for goal in plan.goals[3:]]
+    plan = plan.model_copy(update={"status": "feasible", "stopped": "time_limit", "goals": (*plan.goals[:3], *goals)})
+    text = " ".join(plan_text(job, plan).split())
+    assert "Feasible, not proven: every splice has a tray, every must is kept. Stopped by the time limit;" in text
+    assert "legs has a gap of 1 (25 %): 4 found, at least 3." in text
+    assert "legs 4 3 open by 1 crossings 0 - open" in text
+    assert head_lines(job, plan).startswith("Feasible, not proven: ")
+
+
+def test_what_is_broken_and_without_a_tray(plans: dict[str, tuple[Job, Plan]], example: tuple[Job, Plan]) -> None:
+    text = " ".join(plan_text(*plans["unmet"]).split())
+    assert "Broken, and a must pin " in text
+    assert "is pinned to stack" in text
+    text = " ".join(plan_text(*example).split())
+    assert "Broken, and only preferred alternate_stacks P/2 after P/2 the subunits of P lie" in text
+    text = " ".join(plan_text(*plans["hub-of-three-wall-2x6"]).split())
+    assert re.search(r"opposite_travel \S+ \(counts 3\)", text)
+    job = load_job(STANDARD / "no-2x864-short-tail-wall-2x12.yaml")
+    nothing = solve(job, time_limit_s=1e-6).plan.model_copy(update={"status": "feasible"})
+    text = " ".join(plan_text(job, nothing).split())
+    assert "Without a tray: 864 splices N1:1-864 to S1:1-864" in text
+    assert "N1 stays outside" in text
+
+
+def test_a_conflict_and_its_ways_out_are_told(plans: dict[str, tuple[Job, Plan]]) -> None:
+    job, plan = plans["unmet"]
+    conflict = {"groups": [{"rule": "pin", "subject": "N1:1-72", "because": "left/1 is taken"}], "minimal": True}
+    way = {
+        "give_up": [{"rule": "pin", "subject": "N1:1-72"}],
+        "add": [{"what": "trays", "subject": "left", "amount": 2}],
+        "edit": "pins:\n  - …",
+        "goals": [],
+    }
+    for explanation in (conflict, {"conflicts": [conflict], "ways_out": [way]}):
+        text = " ".join(plan_text(job, plan.model_copy(update={"explanation": explanation})).split())
+        assert "cannot hold together while every splice has a tray; proven" in text
+        assert "- pin N1:1-72: left/1 is taken" in text
+        assert "trayopt explain" not in text
+    assert "- give up pin N1:1-72; trays left: 2; in the job file: pins: - …" in text
+    assert way_out_words(conflict) == []
+    unexplained = " ".join(plan_text(job, plan.model_copy(update={"explanation": None})).split())
+    assert "trayopt explain JOB says what is in the way" in unexplained
+
+
+def test_a_title_does_nothing_to_the_terminal(example: tuple[Job, Plan]) -> None:
+    job, plan = example
+    title = plan.job.model_copy(update={"title": "a\x1b[2Jb\nc"})
+    text = plan_text(job, plan.model_copy(update={"job": title}))
+    assert text.startswith("a [2Jb c\n")
+    assert plan_text(job, plan.model_copy(update={"job": title.model_copy(update={"title": ""})})).startswith("job ")
+
+
+def test_both_ends_of_a_stack_are_told_apart(plans: dict[str, tuple[Job, Plan]]) -> None:
+    assert "legs enter left at: " in plan_text(*plans["2x864-wall-2x12-two-ends"])
+
+
+# -- progress, and being stopped ---------------------------------------------------------------------------------------
+
+
+def test_one_plain_line_a_goal_with_v_and_none_without(capsys: pytest.CaptureFixture[str]) -> None:
+    for verbose, expected in ((True, 2), (False, 0)):
+        with Progress(Output(verbose=verbose)) as progress:
+            progress(0.1, "legs", None, 3)
+            progress(0.2, "legs", 9, 3)
+            progress(0.3, "legs", 8, None)
+            progress(0.4, "crossings", None, None)
+        captured = capsys.readouterr()
+        assert captured.out == ""
+        lines = captured.err.splitlines()
+        assert len(lines) == expected
+        if verbose:
+            assert lines[0].split()[2:] == ["legs", "8", "bound", "3"]
+            assert lines[1].split()[2:] == ["crossings", "-", "bound", "-"]
+
+
+def test_progress_on_a_terminal() -> None:
+    """Seconds, goal, value and bound on a terminal's stderr; the answer's stdout stays clean."""
+    main, other = pty.openpty()
+    child = subprocess.Popen(
+        [sys.executable, "-m", "trayopt", "solve", str(STANDARD / "2x432-wall-2x6.yaml")],
+        stdout=subprocess.PIPE,
+        stderr=other,
+        cwd=ROOT,
+        env={**os.environ, "PYTHONPATH": str(ROOT), "TERM": "xterm", "COLUMNS": "100"},
+    )
+    os.close(other)
+    shown = b"".join(_read(main))
+    out, _ = child.communicate()
+    os.close(main)
+    assert child.returncode == Exit.YES
+    assert b"\x1b" not in out
+    assert re.search(rb"\d+\.\d s  looking for a first plan   Ctrl-C keeps the best plan", shown)
+
+
+def _read(handle: int) -> Iterator[bytes]:
+    """Read a terminal to its end, which Linux tells by an error."""
+    with contextlib.suppress(OSError):
+        while select.select([handle], [], [], 120)[0]:
+            part = os.read(handle, 65536)
+            if not part:
+                return
+            yield part
+
+
+INTERRUPTED = """
+import os, signal, sys
+from trayopt.cli import main, progress
+
+take = progress.Progress.__call__
+sent = []
+
+def interrupt(self, seconds, goal, value, bound):
+    take(self, seconds, goal, value, bound)
+    if value is not None and not sent:
+        sent.append(goal)
+        os.kill(os.getpid(), signal.SIGINT)
+
+progress.Progress.__call__ = interrupt
+main(sys.argv[1:])
+"""
+"""Sends SIGINT to itself, from a thread of the solver, when that has found a plan of the goal in work."""
+
+
+def test_ctrl_c_keeps_the_best_plan(tmp_path: Path) -> None:
+    """A real process and a real signal, in the midst of the search: the best plan is written, checked and told."""
+    job, path = STANDARD / "2x432-shuffled-wall-2x6.yaml", tmp_path / "plan.json"
+    done = subprocess.run(
+        [sys.executable, "-c", INTERRUPTED, "solve", str(job), "-o", str(path)],
+        capture_output=True,
+        check=False,
+        cwd=ROOT,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        text=True,
+        timeout=240,
+    )
+    assert done.returncode == Exit.YES, done.stderr
+    assert done.stderr.startswith("stopping with the best plan so far; Ctrl-C again gives up at once\n")
+    assert "Feasible, not proven: every splice has a tray, every must is kept. Stopped by hand;" in " ".join(
+        done.stdout.split()
+    )
+    plan = read_plan(path)
+    assert (plan.status, plan.stopped) == ("feasible", "interrupted")
+    assert trayopt("check", job, path, "-q").returncode == Exit.YES
+
+
+def test_the_second_ctrl_c_gives_up(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    ended: list[int] = []
+    monkeypatch.setattr(os, "_exit", ended.append)
+    before = signal.getsignal(signal.SIGINT)
+    with Progress(Output()) as progress, solve_command._interruptible(progress):
+        with pytest.raises(KeyboardInterrupt):
+            signal.raise_signal(signal.SIGINT)
+        assert not ended
+        with contextlib.suppress(KeyboardInterrupt):
+            signal.raise_signal(signal.SIGINT)
+    assert ended == [Exit.INTERRUPTED]
+    assert signal.getsignal(signal.SIGINT) is before
+    assert "Ctrl-C again gives up at once" in capsys.readouterr().err
+
+
+# -- what is loaded ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", app.group.list_commands(None))  # type: ignore[arg-type]
+def test_help_of_a_command_loads_nothing_heavy(name: str) -> None:
+    assert loaded(name, "--help") & NOT_LOADED == set()
+
+
+def test_check_of_a_plan_never_loads_the_solver(tmp_path: Path, example: tuple[Job, Plan]) -> None:
+    path = tmp_path / "plan.json"
+    path.write_text(json.dumps(example[1].plain()), encoding="utf-8")
+    assert loaded("check", EXAMPLE, path) & {"ortools", "pandas", "numpy", "rich"} == set()
