@@ -1,0 +1,1 @@
+"""Explanations: conflicts, ways out, preferences, expected plans, bounds."""
