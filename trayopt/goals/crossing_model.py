@@ -139,9 +139,9 @@ def _follows(x: Variables, before: Leg, leg: Leg, between: Sequence[Leg]) -> Lit
 def _crosses(x: Variables, before: Strand, after: Strand) -> Literal:
     """Whether the low of the first strand is above that of the second; may be true where it is not."""
     crosses = x.literal(f"{before.legs[0]} over {after.legs[0]}")
-    inside = _placed(x, before)
+    outside = [x.no(literal) for literal in _placed(x, before)]
     for here, there in zip(before.up_to, after.up_to, strict=True):
-        x.require(there - here <= crosses, *inside)
+        x.clause(x.no(there), here, crosses, *outside)
     return crosses
 
 

@@ -42,7 +42,7 @@ class OutOfTurn(Goal):
             drop = x.literal(f"down at {piece.a}")
             drops.append(drop)
             for rank in ranks:
-                x.require(here[rank] - last[rank] <= drop)
+                x.clause(x.no(here[rank]), last[rank], drop)
             if isinstance(placed, int):
                 last = here
                 continue

@@ -148,5 +148,8 @@ class Variables(Protocol):
     def literal(self, name: str) -> Literal:
         """Make a 0/1 variable that nothing else binds."""
 
+    def clause(self, *literals: Literal) -> None:
+        """Ask for at least one of these: the same as ``require`` of their sum, and much quicker to state."""
+
     def require(self, constraint: Any, *when: Literal) -> None:
         """Add a constraint that only ties helper variables together: no rule speaks through it."""

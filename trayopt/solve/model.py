@@ -118,6 +118,12 @@ class Model:
         if conditions:
             added.only_enforce_if(conditions)
 
+    def clause(self, *literals: Any) -> None:
+        """Ask for at least one of these."""
+        found = [literal for literal in literals if not isinstance(literal, int)]
+        if len(found) == len(literals) or not any(isinstance(x, int) and x for x in literals):
+            self.cp.add_bool_or(found)
+
     @cached_property
     def _false(self) -> Any:
         return self.cp.new_constant(0)
