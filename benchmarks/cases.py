@@ -102,11 +102,11 @@ def shuffled() -> Iterator[Case]:
 
 
 def straight(fibres: int) -> Json:
-    """Join two trunks of subunits of 144 end to end; the trays of 72 are just enough."""
-    trays = fibres // 72
-    stacks = 2 if trays <= 48 else 4
+    """Join two trunks of subunits of 144 end to end; the trays of 72 are just enough, two for a subunit on every stack."""
+    stacks = 2 if fibres <= 3456 else 4
+    subunits_a_stack = -(-fibres // 144 // stacks)
     trunks = [{"id": name, "cable": bundles(fibres // 144)} for name in ("N1", "S1")]
-    box = cabinet(stacks, trays // stacks, RIBBON_72)
+    box = cabinet(stacks, 2 * subunits_a_stack, RIBBON_72)
     return _job(f"2 x {fibres}, straight", box, trunks, [_join("through", ("N1", 1), ("S1", 1), fibres)])
 
 

@@ -1,0 +1,77 @@
+"""Tables and charts say what was measured."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree as ET
+
+import pytest
+
+from benchmarks import charts, report
+from benchmarks.cases import registry
+from benchmarks.journal import GOAL_ORDER
+
+VECTOR = [0, 0, 0, 12, 0, 39272, 1]
+
+
+def result(case: str, method: str, seconds: float | None, vector: list[int] | None = None) -> dict[str, Any]:
+    proven = seconds is not None
+    vector = VECTOR if vector is None else vector
+    return {
+        "case": case, "method": method, "seed": 1, "limit_s": 60.0, "splices": 432, "peak_mb": 100, "seconds": seconds or 60.0,
+        "phases": {"start": 0.1, "read": 0.2, "build": 0.3, "search": 0.4}, "vector": vector, "proven": proven,
+        "bounds": vector if proven else [0, None, None, None, None, None, None],
+        "proven_at": dict.fromkeys(GOAL_ORDER, seconds) if proven else {"unplaced": 1.0}, "events": [[0.1, "unplaced", 432, 0]],
+    }  # fmt: skip
+
+
+def test_time_outs_count_as_the_limit() -> None:
+    case = "2x432-wall-2x6"
+    results = [result(case, "trayopt", 0.6), result(case, "plain_cpsat", None), result(case, "milp_highs", 6.0)]
+    assert report.ratios(results, "plain_cpsat", 60.0) == pytest.approx([100.0])
+    assert report.ratios(results, "milp_highs", 60.0) == pytest.approx([10.0])
+    assert report.geometric_mean([10.0, 1000.0]) == pytest.approx(100.0)
+
+
+def test_plans_are_compared_goal_by_goal() -> None:
+    case = "2x432-wall-2x6"
+    longer = [*VECTOR[:5], VECTOR[5] + 1, 0]
+    results = [result(case, "trayopt", 0.6), result(case, "habit", None, longer), result(case, "annealing", None)]
+    assert report.compare(results, "habit")["worse"] == [(case, 1)]
+    assert report.compare(results, "annealing")["equal"] == [(case, 1)]
+    nothing = [result(case, "trayopt", 0.6), result(case, "habit", None, [])]
+    assert report.compare(nothing, "habit")["worse"] == [(case, 1)]
+
+
+def test_the_exponent_is_fitted() -> None:
+    fitted = charts.fit([(size, 0.001 * size**1.5) for size in (432, 864, 1728)])
+    assert fitted is not None
+    assert fitted[0] == pytest.approx(1.5)
+
+
+def test_open_goals_never_rise_and_end_at_none() -> None:
+    points = charts.open_goals(result("2x432-wall-2x6", "trayopt", 0.6))
+    assert points[0][1] == 7
+    assert points[-1] == (0.6, 0.0)
+    heights = [height for _, height in points]
+    assert heights == sorted(heights, reverse=True)
+
+
+def test_charts_are_svg_and_reports_stand_between_the_marks(tmp_path: Path) -> None:
+    cases = registry()
+    results = [result(f"straight-{n}", "trayopt", 0.001 * n) for n in (432, 864, 1728)]
+    results.append(result("straight-432", "plain_cpsat", None))
+    drawn = charts.growth(cases, results)
+    assert drawn is not None
+    assert drawn[1]["straight joins"] == pytest.approx(1.0)
+    for text in (drawn[0], charts.gaps(results, "straight-432")):
+        assert ET.fromstring(text).tag.endswith("svg")
+    page = tmp_path / "README.md"
+    page.write_text(f"before\n{report.BEGIN}\nold\n{report.END}\nafter\n", encoding="utf-8")
+    report.put(page, report.report(cases, results, 60.0, "r"))
+    text = page.read_text(encoding="utf-8")
+    assert text.startswith("before\n")
+    assert text.endswith("\nafter\n")
+    assert "old" not in text
+    assert "straight-1728" in text
