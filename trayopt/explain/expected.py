@@ -133,9 +133,7 @@ def _ways_out(job: Job, trials: Trials, found: Sequence[Conflict], most: int) ->
     """Say which expectations to give up: the smallest sets."""
     if not found:
         return ()
-    dropped = corrections(
-        trials, [frozenset(one.groups) for one in found], most, lambda g: 1 if g.rule == EXPECTED else 50
-    )
+    dropped = corrections(trials, [frozenset(one.groups) for one in found], most, lambda _: 1, trials.question.expected)
     made = []
     for groups in dropped:
         plan = trials.plan(frozenset(trials.question.groups) - groups)
@@ -145,10 +143,7 @@ def _ways_out(job: Job, trials: Trials, found: Sequence[Conflict], most: int) ->
         made.append(
             WayOut(
                 give_up=tuple(GroupName(rule=group.rule, subject=group.subject) for group in ordered),
-                edit="; ".join(
-                    f"do not expect {g.subject}" if g.rule == EXPECTED else f"give up {g.rule} of {g.subject}"
-                    for g in ordered
-                ),
+                edit="\n".join(f"do not expect {group.subject}" for group in ordered),
                 goals=goal_values(measure_all(Laid(job, plan.assignment))),
             )
         )

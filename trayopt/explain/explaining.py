@@ -80,7 +80,7 @@ def _refuse_contradictions(job: Job) -> None:
     if pins:
         raise InputError.one(
             f"the built pins {', '.join(pins)} cannot all be kept",
-            hint="they contradict each other, an always rule or a physical rule at must: correct them, or set that rule to prefer",
+            hint="they contradict each other, an always rule or a physical rule at must: correct them or that rule's level",
         )
 
 

@@ -96,8 +96,19 @@ def conflicts(trials: Trials, most: int) -> list[Conflict]:
     return found
 
 
-def corrections(trials: Trials, known: Iterable[Groups], most: int, cost: Cost) -> list[Groups]:
+def corrections(
+    trials: Trials, known: Iterable[Groups], most: int, cost: Cost, among: Iterable[Group] | None = None
+) -> list[Groups]:
     """Find sets of groups to give up so that all others can be kept: the smallest first, the cheaper of equal ones.
+
+    Parameters
+    ----------
+    trials, known
+        Where groups are tried, and conflicts that are known.
+    most, cost
+        Most sets, and what it costs to give up a group.
+    among
+        Groups that may be given up; all where None.
 
     Notes
     -----
@@ -108,7 +119,7 @@ def corrections(trials: Trials, known: Iterable[Groups], most: int, cost: Cost) 
     everything = frozenset(trials.question.groups)
     if any(not groups for groups in known):
         return []
-    draft = trials.dropping(cost)
+    draft = trials.dropping(cost, everything if among is None else frozenset(among))
     for groups in known:
         draft.hit(groups)
     found: list[Groups] = []

@@ -20,9 +20,9 @@ EFFORT = 4.0
 
 
 class Dropping:
-    """A ledger in which groups may be given up, at a price."""
+    """A ledger in which some groups may be given up, at a price."""
 
-    def __init__(self, ledger: Ledger, groups: Iterable[Group], cost: Cost) -> None:
+    def __init__(self, ledger: Ledger, groups: Iterable[Group], cost: Cost, among: frozenset[Group]) -> None:
         self.groups = tuple(groups)
         self.cp = ledger.cp.clone()
         self.dropped: dict[Group, Any] = {}
@@ -31,6 +31,9 @@ class Dropping:
                 self.dropped[group] = ~self.cp.get_bool_var_from_proto_index(ledger.guards[group].index)
             else:
                 self.dropped[group] = self.cp.new_bool_var(f"give up {group}")
+        for group in self.groups:
+            if group not in among:
+                self.cp.add_bool_and([~self.dropped[group]])
         step = 1 + len(self.groups) * (len(self.groups) + 1) // 2
         size = 1 + sum(cost(group) for group in self.groups)
         weights = [(size + cost(group)) * step + rank for rank, group in enumerate(self.groups)]

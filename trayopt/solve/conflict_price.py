@@ -65,8 +65,25 @@ def price(
     """
     job, kept = question.job, frozenset(held)
     open_ = Divider(job).open
-    whole = sum(of for options in open_.values() for of in options) * len(job.enclosure.places) <= SMALL
-    divisions: Divisions = open_ if whole else divisions_of((start, *beside))
+    found = Price(start, measure_all(Laid(job, start)), {"unplaced", "broken_must"})
+    _descend(question, kept, divisions_of((start, *beside)), found, clock, effort, sure=False)
+    if sum(of for options in open_.values() for of in options) * len(job.enclosure.places) <= SMALL:
+        _descend(question, kept, open_, found, clock, effort, sure=True)
+    return found
+
+
+def _descend(
+    question: Question,
+    kept: frozenset[Group],
+    divisions: Divisions,
+    found: Price,
+    clock: Clock,
+    effort: float,
+    *,
+    sure: bool,
+) -> None:
+    """Minimise goal after goal with these divisions; ``sure`` tells that they leave no plan out."""
+    job = question.job
     model = build(job, Policy("hard", "soft"), all_placed=True, divisions=divisions)
     for group, literal in model.let_go.items():
         if merged(BY_ID[group.rule], group.subject) in kept:
@@ -74,16 +91,13 @@ def price(
     for group, fact in question.expected.items():
         if group in kept:
             fix(model, fact)
-    found = Price(start, measure_all(Laid(job, start)))
-    found.proven |= {"unplaced", "broken_must"}
-    sure = whole
     for goal in REST:
         expression = GOALS[goal].encode(job, model)
         if isinstance(expression, int):
             found.proven |= {goal} if sure else set()
             continue
         if clock.over:
-            break
+            return
         model.require(expression <= found.values[goal])
         model.cp.minimize(expression)
         hint(model, found.assignment)
@@ -98,7 +112,6 @@ def price(
             found.proven.add(goal)
         model.cp.minimize(0)
         model.require(expression <= found.values[goal])
-    return found
 
 
 def divisions_of(assignments: Iterable[Assignment]) -> Mapping[Key, tuple[int, ...]]:

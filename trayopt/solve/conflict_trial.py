@@ -90,9 +90,9 @@ class Trials:
                 return answer
         return None
 
-    def dropping(self, cost: Cost) -> Dropping:
-        """Give what says which groups to give up first."""
-        return Dropping(self._ledger, self.question.groups, cost)
+    def dropping(self, cost: Cost, among: Groups) -> Dropping:
+        """Give what says which of some groups to give up first."""
+        return Dropping(self._ledger, self.question.groups, cost, among)
 
     # -- relaxations: they say no, and which groups are enough for it ------------------------------------------------
 
