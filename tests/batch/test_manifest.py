@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.batch.sweeps import write_sweep
-from trayopt.batch.manifest import Item, JobFile, read_manifest
+from trayopt.batch.manifest import Item, JobFile, Shelf, read_manifest
 from trayopt.errors import InputError
 from trayopt.library.find import shipped
 
@@ -34,6 +34,18 @@ def test_a_file_that_is_named_is_taken_for_a_job_and_its_faults_wait_for_its_tur
     (item,) = read_manifest([path]).items()
     with pytest.raises(InputError, match=r"what\.yaml"):
         item.job()
+
+
+def test_what_is_wrong_in_a_part_is_told_to_every_job_that_refers_to_it(tmp_path: Path) -> None:
+    (tmp_path / "box.yaml").write_text("kind: enclosure\nid: box\n")
+    for name in ("a", "b"):
+        (tmp_path / f"{name}.yaml").write_text(JOB.read_text().replace("wall-2x6", "box.yaml"))
+    said = set()
+    for item in read_manifest([tmp_path / "a.yaml", tmp_path / "b.yaml"]).items():
+        with pytest.raises(InputError, match="the key 'track' is missing") as wrong:
+            item.job()
+        said.add(str(wrong.value))
+    assert len(said) == 1
 
 
 def test_paths_that_are_not_there_and_folders_without_jobs_are_told_at_once(tmp_path: Path) -> None:
@@ -63,8 +75,8 @@ def test_names_are_unique_whatever_their_case(tmp_path: Path) -> None:
     ],
 )
 def test_paths_of_plans_are_safe_and_different(name: str, path: str) -> None:
-    found = Item(name, "", {}, JobFile(Path("x"))).plan_path
+    found = Item(name, "", {}, JobFile(Path("x"), Shelf())).plan_path
     assert found.startswith(path.removesuffix(".json") if "×" in name else path)
     assert ".." not in found.split("/")
     assert all(len(part.encode()) <= 130 for part in found.split("/"))
-    assert Item(name + "!", "", {}, JobFile(Path("x"))).plan_path != found
+    assert Item(name + "!", "", {}, JobFile(Path("x"), Shelf())).plan_path != found

@@ -16,10 +16,15 @@ from trayopt.domain.job import Job
 from trayopt.domain.sweep import FACTORS
 from trayopt.errors import Fault, InputError
 from trayopt.formats.yaml_in import read_yaml
+from trayopt.library.find import Library
+from trayopt.library.job import read_located
+from trayopt.library.resolve import Resolver
+from trayopt.rules.registry import fill
 
 _SCHEMA = re.compile(r"""^[\s{]*["']?schema["']?\s*:\s*["']?trayopt/(job|sweep)/""", re.MULTILINE)
 _KEYS = re.compile(r"""^["']?([a-z]+)["']?\s*:""", re.MULTILINE)
 MOST_LOOK_BYTES = 2_000_000
+MOST_LENT = 500
 MOST_NAME_BYTES = 120
 """Of one part of a plan's path; file systems take 255, and temporary names are longer."""
 
@@ -71,18 +76,40 @@ class Item:
         return "/".join(("plans", *map(_safe, self.name.split("/")))) + ".json"
 
 
+class Shelf:
+    """What many job files refer to, each part of it read once."""
+
+    def __init__(self, folders: Sequence[Path] = ()) -> None:
+        self._library = Library(folders)
+        self._resolver = Resolver(self._library)
+        self._lent = 0
+
+    def resolver(self) -> Resolver:
+        """Give what has been read; a new one now and then, so that it does not grow with the jobs."""
+        self._lent += 1
+        if self._lent % MOST_LENT == 0:
+            self.clear()
+        return self._resolver
+
+    def clear(self) -> None:
+        """Forget what was read, so that what is wrong in it is told to the next job that refers to it too."""
+        self._resolver = Resolver(self._library)
+
+
 @dataclass(frozen=True)
 class JobFile:
     """A job in a file of its own."""
 
     path: Path
-    folders: tuple[Path, ...] = ()
+    shelf: Shelf
 
     def job(self) -> Job:
         """Read the file."""
-        from trayopt.api import load_job
-
-        return load_job(self.path, library=self.folders)
+        try:
+            return read_located(read_yaml(self.path), self.path.parent, self.shelf.resolver(), fill_rules=fill)
+        except InputError:
+            self.shelf.clear()
+            raise
 
 
 @dataclass(frozen=True)
@@ -132,6 +159,7 @@ def read_manifest(paths: Sequence[Path], folders: Sequence[Path] = ()) -> Manife
     """
     parts: list[tuple[str, JobFile | Sweep]] = []
     faults: list[Fault] = []
+    shelf = Shelf(folders)
     for path, name, asked in _files(paths, faults):
         kind = _kind(path)
         if kind == "sweep":
@@ -140,7 +168,7 @@ def read_manifest(paths: Sequence[Path], folders: Sequence[Path] = ()) -> Manife
             except InputError as wrong:
                 faults += wrong.faults
         elif asked or kind == "job":
-            parts.append((name, JobFile(path, tuple(folders))))
+            parts.append((name, JobFile(path, shelf)))
     if not parts and not faults:
         hint = "name job files (schema: trayopt/job/1), sweeps (schema: trayopt/sweep/1), or folders that hold some"
         faults += InputError.one("there is no job to run", source=", ".join(map(str, paths)), hint=hint).faults

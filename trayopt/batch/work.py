@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict, dataclass
+from functools import cache
 from hashlib import sha256
 from typing import Any
 
@@ -36,16 +37,21 @@ class Settings:
 
     def key(self, digest: str) -> str:
         """Name what a result depends on: the job, these settings and the version of trayopt."""
-        from importlib.metadata import PackageNotFoundError, version
-
-        from trayopt import __version__
-
-        try:
-            solver = version("ortools")
-        except PackageNotFoundError:
-            solver = ""
-        text = json.dumps([digest, self.plain(), __version__, solver], sort_keys=True)
+        text = json.dumps([digest, self.plain(), *_versions()], sort_keys=True)
         return sha256(text.encode()).hexdigest()[:24]
+
+
+@cache
+def _versions() -> tuple[str, str]:
+    """Versions of trayopt and of the solver, as far as it is installed here."""
+    from importlib.metadata import PackageNotFoundError, version
+
+    from trayopt import __version__
+
+    try:
+        return __version__, version("ortools")
+    except PackageNotFoundError:
+        return __version__, ""
 
 
 def solve_job(job: dict[str, Any], settings: dict[str, Any]) -> Answer:
