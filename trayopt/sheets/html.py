@@ -161,6 +161,7 @@ def _shown(cell: Any, column: Column, tell: Teller) -> str:
 def _tray(book: Book, index: int, pictures: Mapping[str, Picture], tell: Teller) -> dict[str, Any]:
     row, kind = book.trays[index], book.hardware(book.trays[index])
     sleeves = book.tray_sleeves[index]
+    circuits = ", ".join(f"{name} ({count})" for name, count in book.circuits(index).items())
     says = tell(
         "tray.says",
         batch=book.batch_of[index],
@@ -168,11 +169,16 @@ def _tray(book: Book, index: int, pictures: Mapping[str, Picture], tell: Teller)
         of_fibres=kind.fibres,
         sleeves=row.sleeves,
         of_sleeves=kind.sleeves,
-        circuits=", ".join(f"{name} ({count})" for name, count in book.circuits(index).items()),
+        circuits=circuits,
     )
     return {
         "name": place_name(row),
         "says": says,
+        "batch": book.batch_of[index],
+        "fibres": row.fibres,
+        "used": row.sleeves,
+        "legs": ", ".join(leg.leg for leg in book.tray_legs[index]),
+        "circuits": circuits,
         "picture": pictures[f"tray-{place_name(row)}"],
         "across": min(ACROSS, max((sleeve.a.count for sleeve in sleeves), default=1)),
         "trunks": list(dict.fromkeys(leg.trunk for leg in book.tray_legs[index])),

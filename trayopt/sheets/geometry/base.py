@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
@@ -153,6 +154,17 @@ def _near(ordered: Sequence[Text]) -> Iterator[tuple[Text, Text]]:
             yield a, b
 
 
+def wrapped(text: str, width: float, size: float = SIZE) -> list[str]:
+    """Break a text behind hyphens and spaces into lines of a width; a piece that is too long by itself is cut."""
+    lines: list[str] = []
+    for piece in re.findall(r"[^- ]*[- ]?", text):
+        if lines and text_width((lines[-1] + piece).rstrip(), size) <= width:
+            lines[-1] += piece
+        elif piece:
+            lines.append(piece)
+    return [fitted(line.rstrip(), width, size) for line in lines]
+
+
 def text_width(text: str, size: float = SIZE) -> float:
     """Width of a text in px; wide characters of East Asia count twice, combining ones not at all."""
     cells = sum(0 if combining(char) else 2 if east_asian_width(char) in "WF" else 1 for char in text)
@@ -177,18 +189,20 @@ class Labels:
         self.placed: list[Text] = []
         self.left: list[str] = []
 
-    def put(self, candidates: Iterable[Text]) -> bool:
-        """Place the first candidate that is inside and meets nothing."""
-        name = ""
-        for text in candidates:
-            name = text.full or text.text
-            rect = text.rect
-            if text.text and self.frame.holds(rect) and not any(rect.meets(other, 1.0) for other in self.taken):
-                self.taken.append(rect)
-                self.placed.append(text)
-                return True
-        self.left.append(name)
+    def put(self, candidates: Sequence[Text], avoid: Sequence[Rect] = ()) -> bool:
+        """Place the first candidate that is inside and meets nothing; one that keeps off ``avoid`` comes first."""
+        free = [text for text in candidates if self._fits(text)]
+        clear = [text for text in free if not any(text.rect.meets(other, 2.0) for other in avoid)]
+        for text in (*clear, *free)[:1]:
+            self.taken.append(text.rect)
+            self.placed.append(text)
+            return True
+        self.left += [text.full or text.text for text in candidates[:1]]
         return False
+
+    def _fits(self, text: Text) -> bool:
+        rect = text.rect
+        return bool(text.text) and self.frame.holds(rect) and not any(rect.meets(other, 1.0) for other in self.taken)
 
 
 def crossing_point(a: tuple[Point, Point], b: tuple[Point, Point]) -> Point | None:

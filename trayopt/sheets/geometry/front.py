@@ -20,6 +20,7 @@ from trayopt.sheets.geometry.base import (
     Text,
     fitted,
     text_width,
+    wrapped,
 )
 from trayopt.sheets.steps import direct_of
 from trayopt.sheets.units import Teller
@@ -148,13 +149,11 @@ def _stacks(picture: Picture, front: Front, labels: Labels) -> None:
         rect = Rect(x, y - length * front.scale, width * front.scale, length * front.scale)
         picture.boxes.append(Box(rect, "stack", {"stack": stack.id}))
         used = sum(tray.stack == stack.id for tray in front.book.trays)
-        middle = rect.y + rect.height / 2
-        room = rect.width - 6
-        for i, line in enumerate((stack.id, f"{used}/{stack.positions}")):
-            text = fitted(line, room)
-            labels.put(
-                [Text(rect.x + rect.width / 2, middle + (i - 0.5) * 16, text, "name", "middle", within=rect, full=line)]
-            )
+        lines = [*wrapped(stack.id, rect.width - 6)[:3], fitted(f"{used}/{stack.positions}", rect.width - 6)]
+        middle = rect.y + (rect.height - 16 * (len(lines) - 1)) / 2
+        for i, text in enumerate(lines):
+            at = rect.x + rect.width / 2, middle + 16 * i
+            labels.put([Text(*at, text, "name", "middle", within=rect, full=stack.id if i == 0 else text)])
 
 
 def _ways(picture: Picture, front: Front) -> None:
@@ -218,6 +217,10 @@ def _room(x: float, anchor: str, width: float) -> float:
 def _guides(picture: Picture, front: Front, labels: Labels) -> None:
     """Draw guides; a label stands inside the ring, clear of all lanes, else outside of the box."""
     cx, cy = front.at(*front.centre)
+    stacks = [box.rect for box in picture.boxes if box.kind == "stack"]
+    case = front.box
+    edges = [Rect(side, case.y, 1, case.height) for side in (case.x, case.right)]
+    edges += [Rect(case.x, side, case.width, 1) for side in (case.y, case.bottom)]
     for guide in front.ring:
         x, y = front.at(*front.guides[guide])
         reach = hypot(x - cx, y - cy) or 1.0
@@ -228,18 +231,10 @@ def _guides(picture: Picture, front: Front, labels: Labels) -> None:
         half = text_width(text) / 2
         clear = front.middle * front.lane_px + 12
         candidates = []
-        for more in (0, 8, 16, 26, 38):
-            for side in (-1, 1):
-                off = (clear + more) * side
+        for along in (0, 14, -14, 28, -28, 42, -42):
+            for off in (clear, -clear, clear + 10, -clear - 10):
                 shift = half * abs(ux) + SIZE * 0.6 * abs(uy)
-                candidates.append(
-                    Text(
-                        x + ux * (off + side * shift),
-                        y + uy * (off + side * shift),
-                        text,
-                        "guide-name",
-                        "middle",
-                        full=guide,
-                    )
-                )
-        labels.put(candidates)
+                reach_px = -off + shift * (1 if off < 0 else -1)
+                at = x + ux * reach_px - uy * along, y + uy * reach_px + ux * along
+                candidates.append(Text(*at, text, "guide-name", "middle", full=guide))
+        labels.put(candidates, avoid=[*stacks, *edges])

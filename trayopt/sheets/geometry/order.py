@@ -101,8 +101,11 @@ def _depths(
         picture.boxes.append(Box(layer, "layer odd" if low % 2 else "layer"))
         middle = layer.y + layer.height / 2
         if middle - SIZE * 0.6 >= free:
-            stacks = len({legs[ranked[k]].stack for k in range(start, place + 1)})
-            text = str(low) if row >= SIZE else fitted(tell("picture.order.layer", n=stacks, depth=low), 160)
+            inside = [legs[ranked[k]] for k in range(start, place + 1)]
+            deepest = max(leg.position or 0 for leg in inside)
+            depth = str(low) if deepest == low else f"{low}–{deepest}"
+            stacks = len({leg.stack for leg in inside})
+            text = depth if row >= SIZE else fitted(tell("picture.order.layer", n=stacks, depth=depth), 160)
             picture.texts.append(Text(layer.right - 6, middle, text, "depth", "end"))
             free = middle + SIZE * 0.6
         start = place + 1
