@@ -76,8 +76,8 @@ class Journal:
         return True
 
     def bound(self, goal: GoalName, bound: int) -> None:
-        """Note a proven bound; it counts from the moment on at which it and all before it are met."""
-        self.bounds[goal] = bound
+        """Note a proven bound (no goal is below 0); it counts from the moment on at which it and all before it are met."""
+        self.bounds[goal] = max(0, bound)
         self.settle()
         self.tell(self.summary())
 

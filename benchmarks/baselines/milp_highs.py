@@ -48,6 +48,7 @@ def solve(journal: Journal, *, seed: int = 1, workers: int = 2) -> None:
         objective = model.cp.proto.objective
         terms = _gather(zip(objective.vars, objective.coeffs, strict=True))
         offset = round(objective.offset)
+        held.append(Row(terms, -offset, FREE))
         # a fresh solver for each goal: one that is used again counts its time on, and has mixed up its values
         solver = highspy.Highs()  # type: ignore[no-untyped-call]
         for name, option in {
@@ -81,9 +82,10 @@ def _minimise(
     solver.passModel(lp)
     for row in held:
         columns = np.array(list(row.terms), dtype=np.int32)
-        solver.addRow(
-            -highspy.kHighsInf, row.high, len(columns), columns, np.array(list(row.terms.values()), dtype=float)
-        )
+        numbers = np.array(list(row.terms.values()), dtype=float)
+        low = -highspy.kHighsInf if row.low <= -FREE else row.low
+        high = highspy.kHighsInf if row.high >= FREE else row.high
+        solver.addRow(low, high, len(columns), columns, numbers)
     costs = np.zeros(lp.num_col_)
     for column, coefficient in terms.items():
         costs[column] = coefficient

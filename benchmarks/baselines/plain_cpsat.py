@@ -45,6 +45,7 @@ def solve(journal: Journal, *, seed: int = 1, workers: int = 8) -> None:
             continue
         if journal.left <= 0:
             return
+        model.require(expression >= 0)  # known of every goal; without it the search goes on below a plan of 0
         model.cp.minimize(expression)
         solver = cp_model.CpSolver()
         solver.parameters.num_workers = workers
