@@ -94,6 +94,8 @@ def run_all(cases: dict[str, Case], methods: Sequence[str], options: argparse.Na
                     splices, took = result.get("splices", 0), result.get("seconds", options.limit)
                 spoken = report.proof_s(result)
                 text = f"proven in {spoken:.2f} s" if spoken is not None else report.gap(result)
+                if method in report.SEARCHERS:
+                    text = f"{result.get('vector') or 'no plan'}"
                 print(f"{name} seed {seed} {method}: {text}", file=sys.stderr, flush=True)
     return results
 
