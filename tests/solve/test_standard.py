@@ -1,0 +1,136 @@
+"""Every standard job of up to 1,728 fibres a trunk: a plan is found, passes its check, and is as good as is known."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from trayopt import check, load_job
+from trayopt.api import Result, solve
+from trayopt.domain.job import Job
+from trayopt.rules.registry import BY_ID
+
+STANDARD = Path(__file__).parents[2] / "models" / "standard"
+MOST_FIBRES = 1728
+
+Goals = tuple[int, int, int, int, int, int, int]
+
+PROVEN: dict[str, Goals] = {
+    "2x1152-wall-2x12": (0, 0, 0, 32, 0, 121668, 4),
+    "2x1152-wall-2x12-port": (0, 0, 0, 32, 0, 121668, 4),
+    "2x144-wall-1x12-single": (0, 0, 0, 24, 0, 68050, 0),
+    "2x1728-ribbons-of-24": (0, 0, 0, 24, 0, 100064, 3),
+    "2x1728-wall-2x12": (0, 0, 0, 48, 0, 182576, 6),
+    "2x1728-wall-2x12-144": (0, 0, 0, 24, 0, 100064, 0),
+    "2x1728-wall-2x12-port": (0, 0, 0, 48, 0, 182576, 6),
+    "2x288-swapped-halves-wall-2x6": (0, 0, 4, 8, 3, 26188, 1),
+    "2x288-wall-1x12-single": (0, 0, 0, 48, 0, 136420, 0),
+    "2x288-wall-2x6": (0, 0, 0, 8, 0, 26188, 1),
+    "2x288-wall-2x6-single": (0, 0, 0, 12, 0, 40472, 0),
+    "2x432-own-limits-wall-2x6": (0, 0, 0, 12, 0, 59288, 1),
+    "2x432-short-tail-wall-2x12": (0, 0, 1, 12, 0, 42518, 1),
+    "2x432-shuffled-wall-2x6": (0, 0, 0, 12, 3, 39272, 1),
+    "2x432-wall-1x6-two-loops": (0, 0, 0, 12, 0, 44086, 0),
+    "2x432-wall-2x6": (0, 0, 0, 12, 0, 39272, 1),
+    "2x432-wall-2x6-whole-subunits": (0, 0, 0, 12, 0, 39272, 0),
+    "2x576-half-built-wall-2x6": (0, 0, 1, 16, 8, 52356, 1),
+    "2x576-mixed-subunits": (0, 0, 0, 20, 0, 76050, 2),
+    "2x576-pinned-wall-2x6": (0, 0, 0, 16, 0, 52356, 2),
+    "2x576-slotted-8-against-12": (0, 0, 0, 24, 0, 85868, 3),
+    "2x576-subunits-96-against-144": (0, 0, 3, 18, 12, 64416, 1),
+    "2x576-subunits-96-against-144-port": (0, 0, 3, 18, 0, 64226, 1),
+    "2x576-wall-2x10": (0, 0, 0, 12, 0, 42944, 0),
+    "2x576-wall-2x6-reserve": (0, 0, 0, 16, 0, 52356, 2),
+    "2x864-one-stack-first-wall-2x12": (0, 0, 0, 24, 0, 91256, 1),
+    "2x864-wall-2x10-ribbons-16-against-12": (0, 0, 0, 36, 0, 128892, 3),
+    "2x864-wall-2x12-one-at-port": (0, 0, 0, 24, 0, 91256, 3),
+    "2x864-wall-2x12-port": (0, 0, 0, 24, 0, 91256, 3),
+    "2x864-wall-2x12-two-ends": (0, 0, 0, 24, 0, 91616, 3),
+    "2x864-wall-2x6": (0, 0, 0, 24, 0, 78524, 3),
+    "2x864-wall-2x8-ribbons-of-16": (0, 0, 0, 12, 0, 50042, 0),
+    "864-half-joined-wall-2x6": (0, 0, 0, 10, 0, 32730, 1),
+    "864-to-2x432-wall-2x12": (0, 0, 0, 24, 0, 97340, 3),
+    "864-to-432-288-144-wall-2x12": (0, 0, 0, 24, 0, 97340, 3),
+    "four-trunks-two-pairs-wall-2x12": (0, 0, 0, 24, 0, 103424, 1),
+    "hub-of-three-wall-2x6": (0, 0, 3, 12, 0, 42268, 1),
+    "ring-of-four-apart-wall-2x6": (0, 0, 0, 16, 0, 59028, 1),
+    "taps-of-48-wall-2x10": (0, 0, 1, 6, 0, 21878, 0),
+    "two-pairs-of-144-wall-1x6": (0, 0, 0, 48, 0, 176314, 0),
+    "worked-example": (0, 0, 1, 4, 0, 9232, 0),
+    "working-and-spare-apart-wall-2x10": (0, 0, 0, 12, 0, 42944, 0),
+}
+"""Goals that are proven in a second or two, and hold on every later day: from runs of this solver, no outside source."""
+HARD: dict[str, Goals | None] = {
+    "2x1728-shuffled-subunits": (0, 0, 0, 48, 116, 182576, 4),
+    "2x1728-shuffled-whole": (0, 0, 0, 24, 16, 100064, 3),
+    "2x432-mixed-against-144": (0, 0, 3, 15, 0, 53385, 0),
+    "2x432-subunits-108-against-144": (0, 0, 3, 15, 0, 61594, 0),
+    "2x864-shuffled-halves-port": None,
+    "2x864-subunits-108-against-144-port": None,
+    "864-half-joined-cut-back-wall-2x6": (0, 0, 0, 20, 0, 65440, 1),
+    "no-144-swapped-halves-wall-2x6": None,
+    "no-2x1728-guide-fill-wall-2x12": None,
+    "no-2x864-16-against-12-sleeves-wall-2x6": None,
+    "no-2x864-short-tail-wall-2x12": (864, 0, 0, 0, 0, 0, 0),
+    "no-2x864-wall-1x6-trays": None,
+    "three-awkward-trunks-wall-2x12-144": None,
+    "unmet-pins-2x288-wall-2x6": (0, 1, 0, 8, 0, 26188, 1),
+    "what-if-2x1728-guide-fill-wall-2x12": None,
+}
+"""Jobs that take longer, with the optimum where one was ever proven."""
+
+
+def standard(name: str) -> Job:
+    return load_job(STANDARD / f"{name}.yaml")
+
+
+def test_every_standard_job_is_here() -> None:
+    names = {
+        path.stem
+        for path in STANDARD.glob("*.yaml")
+        if max(trunk.cable.fibres for trunk in load_job(path).trunks) <= MOST_FIBRES
+    }
+    assert names == set(PROVEN) | set(HARD)
+    assert not set(PROVEN) & set(HARD)
+
+
+@pytest.mark.parametrize("name", PROVEN)
+def test_proven(name: str) -> None:
+    result = solve(standard(name))
+    assert (result.plan.status, result.plan.stopped) == ("optimal", "proven")
+    assert tuple(item.value for item in result.plan.goals) == PROVEN[name]
+    assert result.complete
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", HARD)
+def test_found_in_time_and_checked(name: str) -> None:
+    """What is not proven says so, and neither value nor bound goes beyond what was proven before."""
+    job = standard(name)
+    result = _found(job)
+    plan, known = result.plan, HARD[name]
+    values = tuple(item.value for item in plan.goals)
+    report = check(job, plan)
+    assert report.figures == ()
+    assert not report.at("always")
+    assert not [item for item in report.at("must") if BY_ID[item.rule].kind == "physical"]
+    assert result.complete == (values[0] == values[1] == 0)
+    assert (plan.status == "optimal") == all(item.bound == item.value for item in plan.goals)
+    if known is not None:
+        assert values >= known
+        assert plan.status == "feasible" or values == known
+        for item, best in zip(plan.goals, known, strict=True):
+            assert item.bound is None or item.bound <= best
+            if item.bound != item.value:
+                break
+
+
+def _found(job: Job) -> Result:
+    """Solve with more and more time until there is a plan: how long a first one takes depends on the machine."""
+    result = solve(job, time_limit_s=6)
+    for limit in (30, 120):
+        if result.plan.status == "none":
+            result = solve(job, time_limit_s=limit)
+    assert result.plan.status != "none"
+    return result
