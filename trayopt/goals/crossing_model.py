@@ -39,6 +39,7 @@ def crossings(x: Variables) -> Expression:
     """
     deepest = max(stack.positions for stack in x.job.enclosure.stacks)
     known: dict[tuple[Lows, Lows], Literal] = {}
+    weights: list[int] = []
     parts: list[Expression] = []
     for trunk in x.job.trunks:
         strands = [
@@ -55,13 +56,16 @@ def crossings(x: Variables) -> Expression:
                 crosses = _crosses(x, before, after)
                 known.setdefault(key, crosses)
             parts.append(_pair(x, before, after, crosses))
+            if x.all_placed and all(key):
+                weights.append(_fewest(x, before) * _fewest(x, after))
     if x.all_placed:
-        _share_lows(x, {key: literal for key, literal in known.items() if all(key)})
+        paid = _share_lows(x, {key: literal for key, literal in known.items() if all(key)})
+        x.bound("crossings", paid * min(weights, default=0))
     return sum(parts)
 
 
-def _share_lows(x: Variables, known: Mapping[tuple[Lows, Lows], Literal]) -> None:
-    """Bind pairs of strands that are seen in both orders: redundant, and what gives the solver its bound.
+def _share_lows(x: Variables, known: Mapping[tuple[Lows, Lows], Literal]) -> int:
+    """Bind pairs of strands that are seen in both orders, and give how many of them cross at least.
 
     Of such a pair at most one order crosses, and one does unless both have the same low. A strand has its low at the position
     of a bunch of legs, so as many strands share a low as bunches find room at a position, and the pairs that share one are at
@@ -74,8 +78,15 @@ def _share_lows(x: Variables, known: Mapping[tuple[Lows, Lows], Literal]) -> Non
         x.require(one + other <= 1)
     groups, rest = divmod(len(strands), max(1, most))
     alike = groups * comb(most, 2) + comb(rest, 2)
-    if alike < len(both):
-        x.require(sum(one + other for one, other in both) >= len(both) - alike)
+    paid = max(0, len(both) - alike)
+    if paid:
+        x.require(sum(one + other for one, other in both) >= paid)
+    return paid
+
+
+def _fewest(x: Variables, strand: Strand) -> int:
+    """Count the legs of a strand at the open division of fewest legs; a leg with a low of its own is one."""
+    return 1 if len(strand.legs) == 1 else min(size for _, size in _sizes(x, strand))
 
 
 def _strands(x: Variables, trunk: Trunk, subunit: Subunit, positions: range) -> list[Strand]:

@@ -11,6 +11,7 @@ from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Level
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
+from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Piece
 from trayopt.track.routes import Routes
 
@@ -147,6 +148,9 @@ class Variables(Protocol):
 
     def literal(self, name: str) -> Literal:
         """Make a 0/1 variable that nothing else binds."""
+
+    def bound(self, goal: GoalName, least: int) -> None:
+        """Tell a proven bound of a goal over the plans of this model."""
 
     def clause(self, *literals: Literal) -> None:
         """Ask for at least one of these: the same as ``require`` of their sum, and much quicker to state."""

@@ -20,6 +20,7 @@ from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group, Level
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
+from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Piece
 from trayopt.track.routes import Routes, routes_of
 
@@ -117,6 +118,10 @@ class Model:
             conditions.append(self._false)
         if conditions:
             added.only_enforce_if(conditions)
+
+    def bound(self, goal: GoalName, least: int) -> None:
+        """Tell a proven bound of a goal over the plans of this model."""
+        self.least[goal] = max(least, self.least.get(goal, 0))
 
     def clause(self, *literals: Any) -> None:
         """Ask for at least one of these."""
@@ -254,6 +259,10 @@ class Model:
         for leg, bunch in self._bunch.items():
             found[bunch].append(leg)
         return dict(found)
+
+    def bunch(self, leg: Leg) -> int:
+        """Give the bunch of a leg: legs of one bunch share their tray in every plan of this model."""
+        return self._bunch[leg]
 
     def literals(self, bunch: int) -> list[Any]:
         """Literals of a bunch, one a place in place order."""

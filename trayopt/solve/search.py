@@ -14,7 +14,7 @@ The remaining goals follow one by one on the model that holds; the value of each
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -26,9 +26,10 @@ from trayopt.goals.registry import measure_all
 from trayopt.rules.judge import judge
 from trayopt.rules.registry import BY_ID as RULE
 from trayopt.solve.build import Policy, build
-from trayopt.solve.counts import count, hold, in_scope
+from trayopt.solve.counts import Counted, count, hold, in_scope
 from trayopt.solve.divide import Divider
 from trayopt.solve.model import Key, Model
+from trayopt.solve.order import hold_order, order_of
 from trayopt.solve.outline import preference_bound
 from trayopt.solve.run import Outcome, Tuning, Watch, complete, hint_last, run
 from trayopt.solve.stop import Clock
@@ -38,8 +39,8 @@ from trayopt.track.laid import Laid
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import CpModel
 
-COUNTS_SLICE_S = 20.0
-"""Most time for working counts out to a plan."""
+TRIAL_SLICE_S = 20.0
+"""Most time for working a guess out to a plan."""
 SOME_SLICE_S = 4.0
 """Most time for each goal of a first plan that is only there to have one."""
 FIRST: tuple[GoalName, ...] = ("unplaced", "broken_must", "broken_prefer")
@@ -175,7 +176,7 @@ class Search:
         if self.state.order[len(FIRST)] != "legs":
             return None
         model = self._kept(divisions, least)
-        if not self._by_counts(model, least) and self._run(model, None).assignment is None:
+        if not self._guided(model, least) and self._run(model, None).assignment is None:
             return None
         if self.state.value("legs") > legs:
             return None
@@ -199,22 +200,39 @@ class Search:
             model.cp.clear_objective()
             model.require(expression <= self.state.value(goal))
 
-    def _by_counts(self, model: Model, least: int) -> bool:
-        """Look for a plan of least leg length without a crossing by counts first; tells whether there was one."""
-        if not in_scope(model):
-            return False
-        counted = count(model, least, self.clock)
-        if counted is None:
-            return False
-        model.least["leg_length_mm"] = counted.bound
-        best = model.literal("nothing crosses, and legs are as short as can be")
-        model.require(self._expression(model, "crossings") <= 0, best)
-        model.require(self._expression(model, "leg_length_mm") <= counted.bound, best)
-        for places in (True, False):
-            trial = hold(model, counted, best, places=places)
-            if self._run(model, None, trial=trial, slice_s=COUNTS_SLICE_S).assignment is not None:
-                return True
-        return False
+    def _guided(self, model: Model, least: int) -> bool:
+        """Look for a plan where counts and the order of the subunits say that a very good one is; tells whether it is there.
+
+        Where nothing need cross: without a crossing and of least length, at the counted places, or else anywhere. Where
+        something must: in the order that pays least for it, of least length, or else of any.
+        """
+        counted = count(model, least, self.clock) if in_scope(model) else None
+        if counted is not None:
+            model.bound("leg_length_mm", counted.bound)
+        return any(
+            self._run(model, None, trial=trial, slice_s=TRIAL_SLICE_S).assignment is not None
+            for trial in self._trials(model, counted)
+            if not self.clock.over
+        )
+
+    def _trials(self, model: Model, counted: Counted | None) -> Iterator[CpModel]:
+        """Yield copies of a model that are held to a guess, the best guess first."""
+        crossings = self._expression(model, "crossings")
+        order = order_of(model)
+        if counted is not None:
+            shortest = model.literal("legs are as short as can be")
+            model.require(self._expression(model, "leg_length_mm") <= counted.bound, shortest)
+            fewest = model.literal("no more crosses than must")
+            model.require(crossings <= model.least.get("crossings", 0), fewest)
+            if order:
+                yield hold_order(order, hold(model, counted, shortest, fewest, places=False))
+            if not model.least.get("crossings", 0):
+                yield hold(model, counted, shortest, fewest, places=True)
+                yield hold(model, counted, shortest, fewest, places=False)
+            elif order:
+                yield hold_order(order, hold(model, counted, shortest, places=False))
+        if order:
+            yield hold_order(order, model.cp.clone())
 
     def _expression(self, model: Model, goal: GoalName) -> Any:
         """Encode a goal, once a model."""
