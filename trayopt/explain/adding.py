@@ -19,10 +19,12 @@ from trayopt.rules.exposed import Exposed
 from trayopt.rules.guide_fill import GuideFillParameters
 from trayopt.rules.reach import ReachParameters
 from trayopt.rules.slack_loops import SlackLoopsParameters
+from trayopt.solve.conflict import corrections
 from trayopt.solve.conflict_groups import remade
+from trayopt.solve.conflict_trial import Trials
 from trayopt.track.laid import Laid
 
-BENCH_STEP_MM = 10
+BENCH_STEP_MM = 50
 GUIDE_STEP_MM2 = 100
 CUT_STEP_MM = 50
 SEAL_SLACK_MM = 2
@@ -42,8 +44,9 @@ class Shelf:
 class Adding:
     """Everything that can be added to a job whose conflicts name these rules."""
 
-    def __init__(self, job: Job, rules: frozenset[str], shelf: Shelf, prover: Prover, costs: Costs) -> None:
-        self.job, self.rules, self.shelf, self.prover, self.costs = job, rules, shelf, prover, costs
+    def __init__(self, trials: Trials, rules: frozenset[str], shelf: Shelf, prover: Prover, costs: Costs) -> None:
+        self.trials, self.job = trials, trials.question.job
+        self.rules, self.shelf, self.prover, self.costs = rules, shelf, prover, costs
 
     def changes(self) -> Iterator[Change]:
         """Give every change that is proven to be enough, the kinds that cost least first."""
@@ -156,14 +159,14 @@ class Adding:
         return self._box(ports=_put(self.job.enclosure.ports, i, remade(port, seals=(*port.seals, seal))))
 
     def _guides(self) -> Iterator[Change]:
-        """Widen the guides that a plan without limits on guides over-fills, each by as little as is enough."""
-        setting = self.job.rules["guide_fill"]
-        free = remade(self.job, rules={**self.job.rules, "guide_fill": setting.model_copy(update={"level": "off"})})
-        plan = self.prover.assignment(free)
+        """Widen the fewest guides that are enough, each by as little as is."""
+        groups = self.trials.question.by_rule.get("guide_fill", frozenset())
+        dropped = corrections(self.trials, [], 1, self.costs.of_group, groups)
+        plan = self.trials.plan(frozenset(self.trials.question.groups) - dropped[0]) if dropped else None
         if plan is None:
             return
-        fill = GuideFillParameters.model_validate(dict(setting.parameters)).fill
-        laid, guides = Laid(free, plan), self.job.enclosure.track.guides
+        fill = GuideFillParameters.model_validate(dict(self.job.rules["guide_fill"].parameters)).fill
+        laid, guides = Laid(self.job, plan.assignment), self.job.enclosure.track.guides
         wide: dict[int, int] = {}
         for i, guide in enumerate(guides):
             area = sum(times * pi * item.diameter_mm**2 / 4 for item, times in laid.passes(guide.id))
@@ -304,7 +307,7 @@ class Adding:
         """Share the trunks out to two boxes of the same kind; trunks that are joined stay together."""
         parts = _together(self.job)
         for size in range(1, len(parts) // 2 + 1):
-            for moved in combinations(range(len(parts)), size):
+            for moved in combinations(range(len(parts) - 1, -1, -1), size):
                 there = frozenset(trunk for i in moved for trunk in parts[i])
                 here = frozenset(self.job.trunk_by_id) - there
                 one, other = (_only(self.job, trunks) for trunks in (here, there))

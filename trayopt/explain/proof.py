@@ -9,6 +9,7 @@ from trayopt.domain.explanation import GoalValue
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import measure_all
+from trayopt.rules.judge import judge
 from trayopt.solve.conflict_groups import Question
 from trayopt.solve.conflict_trial import Trials
 from trayopt.solve.solver import Options, solve
@@ -17,6 +18,10 @@ from trayopt.track.laid import Laid
 
 POLISH = 0.5
 """Deterministic time in which a plan that proves a way out is made better."""
+WHOLE = 1.0
+"""Deterministic time for the whole model of a changed job: what is not settled by then is not counted as a way out."""
+MOST_KNOWN = 8
+"""So many of the last plans are tried on a job before one is searched for."""
 
 
 @dataclass
@@ -25,6 +30,8 @@ class Prover:
 
     clock: Clock = field(default_factory=Clock)
     polish: float = POLISH
+    plans: list[Assignment] = field(default_factory=list)
+    """Plans that proved something before: the first to be tried on the next job."""
     _known: dict[str, tuple[bool | None, Assignment | None]] = field(default_factory=dict)
 
     def possible(self, job: Job) -> bool | None:
@@ -37,13 +44,20 @@ class Prover:
 
     def _try(self, job: Job) -> tuple[bool | None, Assignment | None]:
         if job.digest not in self._known:
-            question = Question(job)
-            trials = Trials(question, self.clock)
-            held = frozenset(question.groups)
-            answer = trials.possible(held)
-            plan = trials.plan(held)
-            self._known[job.digest] = (answer, None if plan is None else plan.assignment)
+            known = next((plan for plan in reversed(self.plans[-MOST_KNOWN:]) if keeps_all(job, plan)), None)
+            self._known[job.digest] = (True, known) if known is not None else self._search(job)
         return self._known[job.digest]
+
+    def _search(self, job: Job) -> tuple[bool | None, Assignment | None]:
+        question = Question(job)
+        trials = Trials(question, self.clock, WHOLE)
+        held = frozenset(question.groups)
+        answer = trials.possible(held)
+        plan = trials.plan(held)
+        if plan is None:
+            return answer, None
+        self.plans.append(plan.assignment)
+        return answer, plan.assignment
 
     def goals(self, job: Job) -> tuple[GoalValue, ...] | None:
         """Give the goals of the best plan found of a changed job; None where it is not proven to have one."""
@@ -56,6 +70,21 @@ class Prover:
             found = measure_all(Laid(job, better.assignment))
             values = min(values, found, key=lambda goals: tuple(goals.values()))
         return goal_values(values)
+
+
+def keeps_all(job: Job, plan: Assignment) -> bool:
+    """Whether a plan, made for another job, places every splice of this one and keeps every must."""
+    places, ports = job.enclosure.place_rank, job.enclosure.port_by_id
+    if any(place not in places for place in plan.places.values()) or any(
+        w.port not in ports for w in plan.ways.values()
+    ):
+        return False
+    if any(leg.trunk not in job.trunk_by_id for leg in plan.places):
+        return False
+    laid = Laid(job, plan)
+    if any(place is None for _, place in laid.piece_places):
+        return False
+    return not any(finding.level in {"always", "must"} for finding in judge(job, laid))
 
 
 def goal_values(values: dict[GoalName, int]) -> tuple[GoalValue, ...]:

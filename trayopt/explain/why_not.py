@@ -74,10 +74,12 @@ def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) ->
     """Find ways out of conflicts and prove each; the cheapest come first."""
     known = [frozenset(one.groups) for one in found]
     dropped = corrections(trials, known, wishes.ways_out, wishes.costs.of_group)
+    everything = frozenset(trials.question.groups)
     prover = Prover(trials.clock)
+    prover.plans += [plan.assignment for groups in dropped if (plan := trials.plan(everything - groups)) is not None]
     changes = [giving_up(job, sorted(groups, key=trials.question.groups.index), wishes.costs) for groups in dropped]
     rules = frozenset(group.rule for groups in (*known, *dropped) for group in groups)
-    changes += Adding(job, rules, wishes.shelf, prover, wishes.costs).changes()
+    changes += Adding(trials, rules, wishes.shelf, prover, wishes.costs).changes()
     ordered = sorted(changes, key=lambda change: (change.cost, len(change.give_up) + len(change.add)))
     return tuple(way for change in ordered if (way := way_out(job, change, prover)) is not None)
 

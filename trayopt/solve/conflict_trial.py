@@ -51,10 +51,11 @@ class Kept:
 
 @dataclass
 class Trials:
-    """Trials of one question; ``clock`` ends them."""
+    """Trials of one question; ``clock`` ends them, and ``most`` bounds the deterministic time for the whole model."""
 
     question: Question
     clock: Clock = field(default_factory=Clock)
+    most: float | None = None
     plans: list[Kept] = field(default_factory=list)
     refuted: list[Groups] = field(default_factory=list)
 
@@ -161,21 +162,20 @@ class Trials:
         return self._look(held, Draft(settled.divisions, {}), LOOK) or None
 
     def _whole(self, held: Groups) -> bool | None:
-        """Ask for a plan with any division that can be of use."""
-        return self._look(held, Draft(Divider(bound_job(self.question, held)).open, {}), None)
+        """Ask for a plan with any division that can be of use: no is a proof."""
+        return self._look(held, Draft(Divider(bound_job(self.question, held)).open, {}), self.most, whole=True)
 
-    def _look(self, held: Groups, draft: Draft, effort: float | None) -> bool | None:
-        """Look for a plan after a draft; one of all divisions and ways, without a limit, can say no as well."""
+    def _look(self, held: Groups, draft: Draft, effort: float | None, *, whole: bool = False) -> bool | None:
+        """Look for a plan after a draft; one that leaves nothing out (``whole``) can say no as well."""
         model = holding(self.question, held, draft.divisions, draft.ways)
         status, solver = solve_one(model.cp, self.clock, effort)
         if status in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
             kept = self.offer(read(model, solver))
             if kept.broken & held:
-                raise SolverFault(
-                    f"a plan breaks what its model keeps: {', '.join(map(str, sorted(kept.broken & held)))}"
-                )
+                wrong = ", ".join(map(str, sorted(kept.broken & held)))
+                raise SolverFault(f"a plan breaks what its model keeps: {wrong}")
             return True
-        if status == cp_model.INFEASIBLE and effort is None:
+        if status == cp_model.INFEASIBLE and whole:
             self.refute(held)
             return False
         return None
