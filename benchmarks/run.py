@@ -44,9 +44,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print("no case of that name", file=sys.stderr)
         return 2
     methods = ["trayopt", *([] if options.no_baselines else options.methods)]
-    results = run_all(cases, methods, options)
-    if options.json:
-        Path(options.json).write_text(json.dumps(results, indent=1) + "\n", encoding="utf-8")
+    if options.tables:
+        results = [json.loads(line) for line in Path(options.tables).read_text(encoding="utf-8").splitlines()]
+        results = [result for result in results if result["case"] in cases]
+    else:
+        results = run_all(cases, methods, options)
     write(cases, results, options)
     worse = [m for m in report.SEARCHERS if report.compare(results, m)["better"]]
     failed = [r for r in results if r["method"] == "trayopt" and (r.get("faults") or "error" in r)]
@@ -66,7 +68,8 @@ def parser() -> argparse.ArgumentParser:
     made.add_argument("--methods", nargs="+", choices=BASELINES, default=list(BASELINES), help="baselines (all)")
     made.add_argument("--baseline-cases", nargs="+", metavar="PATTERN", default=["*"], help="cases that they run on")
     made.add_argument("--no-baselines", action="store_true")
-    made.add_argument("--json", metavar="FILE", help="write every result")
+    made.add_argument("--json", metavar="FILE", help="add every result as it comes, a line each")
+    made.add_argument("--tables", metavar="FILE", help="run nothing: make tables and charts of these results")
     made.add_argument("--print", action="store_true", help="print the tables and leave the files of this folder alone")
     made.add_argument("--list", action="store_true", help="only print the names of the cases")
     return made
@@ -90,6 +93,9 @@ def run_all(cases: dict[str, Case], methods: Sequence[str], options: argparse.Na
                     limit_s = min(options.limit, max(LEAST_ANNEALING_S, took))
                 result = run_one(name, method, seed, limit_s, options.workers)
                 results.append(result)
+                if options.json:
+                    with Path(options.json).open("a", encoding="utf-8") as file:
+                        file.write(json.dumps(result) + "\n")
                 if method == "trayopt":
                     splices, took = result.get("splices", 0), result.get("seconds", options.limit)
                 spoken = report.proof_s(result)
