@@ -245,6 +245,9 @@ def test_commands_tell_what_is_wrong(tmp_path: Path) -> None:
     done = trayopt("sheets", job, document, "-o", tmp_path / "out", "--only", "walls")
     assert done.returncode == 2
     assert "no such part: walls" in done.stderr
+    done = trayopt("sheets", job, "plan.csv", "-o", tmp_path / "out")
+    assert done.returncode == 2
+    assert "trayopt check" in done.stderr
 
 
 def test_a_plan_with_trouble_is_written_and_answered_with_no(tmp_path: Path) -> None:

@@ -103,9 +103,15 @@ def job_and_plan(job: str, plan: str, library: tuple[Any, ...]) -> tuple[Job, Pl
         Where one of them cannot be read, or the plan is not one for this job.
     """
     from trayopt.api import load_job
+    from trayopt.errors import InputError
     from trayopt.formats.json_in import read_plan
     from trayopt.sheets.write import fitting
 
+    if plan.lower().endswith((".csv", ".xlsx")):
+        hint = f"make a plan of it: trayopt check {job} {plan} -o plan.json"
+        raise InputError.one(
+            "this is a table, and sheets are printed of a plan", source=plan, allowed="JSON", hint=hint
+        )
     loaded = load_job(job, library=library)
     document = read_plan(plan)
     fitting(loaded, document, plan)

@@ -153,7 +153,7 @@ def _facts(book: Book, tell: Teller) -> list[tuple[str, str]]:
 
 
 def _shown(cell: Any, column: Column, tell: Teller) -> str:
-    if column.key == "needed" or column.key == "spare" or column.key == "total":
+    if column.key in {"needed", "spare", "total", "diameter"}:
         return tell.words.number(cell, 0 if cell == int(cell) else 1)
     return shown(cell, column, tell.units, tell.words)
 

@@ -12,8 +12,9 @@ from typing import Any, Literal
 from trayopt.sheets.lengths import Units, feet
 from trayopt.sheets.words import Words
 
-Kind = Literal["text", "count", "length", "cut", "decimal", "blank"]
-"""A column holds words, whole numbers, lengths in mm (cut: never rounded down), decimals, or is left to the crew."""
+Kind = Literal["text", "count", "number", "length", "cut", "decimal", "blank"]
+"""A column holds words, counts, numbers that name something (such as a wavelength), lengths in mm (cut: never rounded
+down), decimals, or is left to the crew."""
 Cell = str | int | float | None
 
 _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f\x80-\x9f\ud800-\udfff\ufffe\uffff]")
@@ -69,7 +70,7 @@ def shown(cell: Cell, column: Column, units: Units, words: Words | None = None) 
         if units == "feet":
             return feet(int(cell), up=column.kind == "cut")
         return words.number(cell) if words else str(cell)
-    if words is None:
+    if words is None or column.kind == "number":
         return str(cell)
     return words.number(cell, 0 if isinstance(cell, int) else 2)
 

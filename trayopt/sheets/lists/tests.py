@@ -14,13 +14,13 @@ BATCHES = (
 )  # fmt: skip
 TESTS = (
     Column("batch", "count"), Column("tray"), Column("sleeve", "count"), Column("circuit"), Column("fibre_a"),
-    Column("fibre_b"), Column("wavelength", "count"),
+    Column("fibre_b"), Column("wavelength", "number"),
     Column("a_to_b", "decimal"), Column("b_to_a", "decimal"), Column("mean", "decimal"),
     Column("limit", "decimal"), Column("result"),
 )  # fmt: skip
 AGAIN = (
     Column("batch", "count"), Column("tray"), Column("sleeve", "count"), Column("circuit"), Column("fibre_a"),
-    Column("fibre_b"), Column("wavelength", "count"),
+    Column("fibre_b"), Column("wavelength", "number"),
     Column("mean", "decimal"), Column("limit", "decimal"), Column("resplice_run"),
     Column("lift"), Column("tries_left", "count"),
 )  # fmt: skip
