@@ -161,6 +161,7 @@ def test_every_fibre_is_found(opened: Open, case: str) -> None:
                 if found:
                     assert found[0] in text
                     assert f"Partner {found[1]}:{found[2]} " in text
+                    assert ("To reach it, lift" in text) != ("Nothing lies over it." in text)
                 elif view.leg_at(trunk.id, fibre):
                     assert "Parked, not spliced, in tray" in text
                 else:

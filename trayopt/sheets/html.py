@@ -15,6 +15,7 @@ from trayopt.sheets.book import Book, place_name
 from trayopt.sheets.geometry.base import Picture
 from trayopt.sheets.geometry.front import Front
 from trayopt.sheets.lists.labels import Label
+from trayopt.sheets.lists.reopen import disturbed, lifted
 from trayopt.sheets.lists.strip import tube_name
 from trayopt.sheets.marks import Marks
 from trayopt.sheets.readings import Readings
@@ -316,7 +317,7 @@ def _data(book: Book, marks: Marks, steps: Sequence[Step], tell: Teller, plan_di
         ],
         "legs": legs,
         "ways": paths,
-        "trays": [{"name": place_name(tray)} for tray in book.trays],
+        "trays": [{"name": place_name(tray), "reopen": _reopen(book, i, tell)} for i, tray in enumerate(book.trays)],
         "sleeves": [
             [s.tray, s.number, index[s.a.trunk], s.a.first, index[s.b.trunk], s.b.first, s.a.count]
             for s in book.sleeves
@@ -334,6 +335,15 @@ def _data(book: Book, marks: Marks, steps: Sequence[Step], tell: Teller, plan_di
         "waves": list(book.settings.tests.wavelengths_nm),
         "limit": book.settings.tests.limit_db,
     }
+
+
+def _reopen(book: Book, tray: int, tell: Teller) -> str:
+    """Say what is lifted, and which circuits are disturbed, to reach a tray."""
+    over = lifted(book, tray)
+    if not over:
+        return tell("live.open")
+    circuits = ", ".join(f"{name} ({count})" for name, count in disturbed(book, tray).items())
+    return tell("live.lift", trays=", ".join(place_name(book.trays[i]) for i in over), circuits=circuits)
 
 
 def _embedded(data: object) -> str:

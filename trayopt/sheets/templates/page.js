@@ -115,7 +115,10 @@
     } else {
       make("p", words["js.nowhere"], out);
     }
-    if (found.leg >= 0) pick(data.legs[found.leg].leg);
+    if (found.leg >= 0) {
+      make("p", data.trays[data.legs[found.leg].tray].reopen, out);
+      pick(data.legs[found.leg].leg);
+    }
   };
 
   // A leg along its whole way.
