@@ -146,16 +146,17 @@ def open_goals(result: Result) -> list[Point]:
     points: list[Point] = [(0.01, float(len(GOAL_ORDER)))]
     value: int | None = None
     bound: int | None = None
+    before = ""
     for seconds, goal, new_value, new_bound in steps:
         done = sum(moment <= seconds for moment in at.values())
         part = 1.0
-        if goal:
+        if goal != before:
+            value, bound, before = None, None, goal
+        if goal and at.get(goal, math.inf) > seconds:
             value = new_value if new_value is not None else value
             bound = new_bound if new_bound is not None else bound
             if value is not None and bound is not None:
                 part = min(1.0, max(0.0, (value - max(bound, 0)) / max(1, value)))
-        else:
-            value = bound = None
         left = len(GOAL_ORDER) - done
         points.append((max(seconds, 0.01), min(points[-1][1], max(0.0, left - 1 + part) if left else 0.0)))
     if not result.get("proven"):

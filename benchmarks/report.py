@@ -6,7 +6,6 @@ import math
 import os
 import platform
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
@@ -58,12 +57,13 @@ def versions() -> dict[str, str]:
     return found
 
 
-def report(cases: Mapping[str, Case], results: Sequence[Result], limit_s: float, revision: str) -> str:
+def report(cases: Mapping[str, Case], results: Sequence[Result], limit_s: float) -> str:
     """Write all tables of a run."""
     said = ", ".join(f"{name} {number}" for name, number in versions().items())
+    stamp = results[0]
     head = [
-        f"Run of {date.today().isoformat()}, revision {revision}: {said}, Python {platform.python_version()}, "
-        f"{platform.system()} {platform.machine()}, {os.cpu_count()} cores. Limit {limit_s:g} s a case.",
+        f"Run of {stamp.get('date')}, revision {stamp.get('revision')}: {said}, Python {platform.python_version()}, "
+        f"{platform.system()} {platform.machine()}, {os.cpu_count()} cores, load {stamp.get('load')} before the run. Limit {limit_s:g} s a case.",
         "",
     ]
     parts = [_trayopt(cases, results, limit_s)]

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import subprocess
 import sys
 import time
 from collections.abc import Sequence
+from datetime import date
 from fnmatch import fnmatch
 from pathlib import Path
 from typing import Any
@@ -78,6 +80,7 @@ def parser() -> argparse.ArgumentParser:
 def run_all(cases: dict[str, Case], methods: Sequence[str], options: argparse.Namespace) -> list[dict[str, Any]]:
     """Run one child after the other: two at a time would measure each other."""
     results: list[dict[str, Any]] = []
+    stamp = {"date": date.today().isoformat(), "revision": revision(), "load": round(os.getloadavg()[0], 1)}
     for name in cases:
         for seed in range(1, options.repeat + 1):
             splices = 0
@@ -91,7 +94,7 @@ def run_all(cases: dict[str, Case], methods: Sequence[str], options: argparse.Na
                 limit_s = options.limit
                 if method == "annealing":
                     limit_s = min(options.limit, max(LEAST_ANNEALING_S, took))
-                result = run_one(name, method, seed, limit_s, options.workers)
+                result = stamp | run_one(name, method, seed, limit_s, options.workers)
                 results.append(result)
                 if options.json:
                     with Path(options.json).open("a", encoding="utf-8") as file:
@@ -140,7 +143,7 @@ def run_one(case: str, method: str, seed: int, limit_s: float, workers: int) -> 
 def write(cases: dict[str, Case], results: list[dict[str, Any]], options: argparse.Namespace) -> None:
     """Write tables and charts."""
     limit_s = options.limit
-    text = report.report(cases, results, limit_s, revision())
+    text = report.report(cases, results, limit_s)
     drawn = charts.growth(cases, results)
     if drawn is not None and drawn[1]:
         said = ", ".join(f"{group} fibres^{exponent:.2f}" for group, exponent in drawn[1].items())

@@ -58,6 +58,27 @@ def test_open_goals_never_rise_and_end_at_none() -> None:
     assert heights == sorted(heights, reverse=True)
 
 
+def test_a_goal_that_is_proven_is_not_taken_for_the_next() -> None:
+    found = result("2x432-wall-2x6", "milp_highs", None)
+    found["proven_at"] = {"unplaced": 1.0, "broken_must": 2.0}
+    found["events"] = [
+        [0.5, "unplaced", 8, 4],
+        [1.0, "unplaced", 0, 0],
+        [2.0, "broken_must", 0, 0],
+        [3.0, "broken_prefer", 4, 3],
+    ]
+    assert charts.open_goals(found) == [
+        (0.01, 7.0),
+        (0.5, 6.5),
+        (1.0, 6.0),
+        (1.0, 6.0),
+        (2.0, 5.0),
+        (2.0, 5.0),
+        (3.0, 4.25),
+        (60.0, 4.25),
+    ]
+
+
 def test_charts_are_svg_and_reports_stand_between_the_marks(tmp_path: Path) -> None:
     cases = registry()
     results = [result(f"straight-{n}", "trayopt", 0.001 * n) for n in (432, 864, 1728)]
@@ -69,7 +90,7 @@ def test_charts_are_svg_and_reports_stand_between_the_marks(tmp_path: Path) -> N
         assert ET.fromstring(text).tag.endswith("svg")
     page = tmp_path / "README.md"
     page.write_text(f"before\n{report.BEGIN}\nold\n{report.END}\nafter\n", encoding="utf-8")
-    report.put(page, report.report(cases, results, 60.0, "r"))
+    report.put(page, report.report(cases, results, 60.0))
     text = page.read_text(encoding="utf-8")
     assert text.startswith("before\n")
     assert text.endswith("\nafter\n")
