@@ -62,7 +62,18 @@ class Divider:
         """Whether some subunit has no division that could be placed whole."""
         return any(not open_ for open_ in self.open.values())
 
-    def _useful(self, subunit: Subunit, of: int) -> bool:
+    @cached_property
+    def possible(self) -> dict[Key, tuple[int, ...]]:
+        """Every k at which some leg of a subunit can be placed; where there is none, one k that stands for unplaced."""
+        return {
+            key: tuple(of for of in subunit.divisions if of in self.open[key] or self._useful(subunit, of, every=False))
+            or (1,)
+            for key in self.open
+            for subunit in (self.job.subunit_of_leg[key],)
+        }
+
+    def _useful(self, subunit: Subunit, of: int, *, every: bool = True) -> bool:
+        """Whether every leg (or some leg) of a division can be placed at all."""
         trunk = self.job.trunk_by_id[subunit.trunk]
         tube = routes_of(self.job).traveller(trunk, subunit, of)
         if tube is None:
@@ -71,7 +82,8 @@ class Divider:
             return False
         trays = self._trays(trunk)
         legs = [leg for leg in subunit.legs(of) if self.job.spliced_fibres(leg)]
-        return all(any(self._fits(tray, *self._needs(leg, tray)) for tray in trays) for leg in legs)
+        fit = (any(self._fits(tray, *self._needs(leg, tray)) for tray in trays) for leg in legs)
+        return all(fit) if every else any(fit)
 
     def _trays(self, trunk: Trunk) -> list[Tray]:
         radius = FIBRE_RADIUS_MM[trunk.cable.fibre]

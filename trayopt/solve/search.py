@@ -127,6 +127,7 @@ class Search:
         self.state = State(tuple(order))
         self.progress = progress
         self.divider = Divider(job)
+        self.state.bounds["unplaced"] = without_room(job)
         self.alike = False
         """Whether the plans in work keep like subunits divided alike."""
         self.empty = False
@@ -315,17 +316,18 @@ class Search:
         for rung in RUNGS:
             if self.clock.over:
                 break
-            if rung.all_placed and self.divider.hopeless:
+            if rung.all_placed and (self.divider.hopeless or without_room(self.job)):
                 continue
-            model = build(
-                self.job, Policy(), all_placed=rung.all_placed, divisions=self.divider.open if rung.all_placed else None
-            )
+            divisions = self.divider.open if rung.all_placed else self.divider.possible
+            model = build(self.job, Policy(), all_placed=rung.all_placed, divisions=divisions)
+            model.bound("unplaced", without_room(self.job))
             self._hint(model)
-            outcome = self._run(model, None)
-            if outcome.assignment is None:
-                sure = sure and outcome.proven
-                self.empty = outcome.proven and not rung.all_placed
-                continue
+            if not model.solution:
+                outcome = self._run(model, None)
+                if outcome.assignment is None:
+                    sure = sure and outcome.proven
+                    self.empty = outcome.proven and not rung.all_placed
+                    continue
             if sure:
                 self.state.bounds.update({goal: 0 for goal in FIRST if goal not in rung.open})
             self._descend(
@@ -395,6 +397,13 @@ class Search:
     def _hint(self, model: Model) -> None:
         if self.state.best is not None:
             complete(model, self.state.best, self.clock)
+
+
+def without_room(job: Job) -> int:
+    """Count the splices for which all trays together have no place, where that is a must."""
+    if job.rules["tray_fibres"].level != "must":
+        return 0
+    return max(0, job.splices - sum(stack.positions * stack.tray.fibres for stack in job.enclosure.stacks))
 
 
 def alike_is_kept(job: Job, weight: int) -> bool:
