@@ -308,7 +308,15 @@ def test_progress_on_a_terminal() -> None:
     os.close(main)
     assert child.returncode == Exit.YES
     assert b"\x1b" not in out
-    assert re.search(rb"\d+\.\d s  looking for a first plan   Ctrl-C keeps the best plan", shown)
+    assert re.search(rb"\d+\.\d s  looking for a first plan   \(Ctrl-C stops\)", shown)
+
+
+def test_the_line_on_a_terminal_tells_goal_value_and_bound() -> None:
+    progress = Progress(Output())
+    progress(0.0, "leg_length_mm", 1_477_026, 1_356_000)
+    line = progress._line().plain
+    assert re.fullmatch(r" +0\.\d s  leg_length_mm 1,477,026, at least 1,356,000   \(Ctrl-C keeps the best\)", line)
+    assert len(line) <= 80
 
 
 def _read(handle: int) -> Iterator[bytes]:

@@ -77,14 +77,20 @@ class Progress:
         self.say(self._words())
 
     def _words(self) -> str:
-        seconds = f"{time.monotonic() - self._began:7.1f} s  "
-        if self._goal is None:
-            return f"{seconds}looking for a first plan"
-        value = "-" if self._value is None else f"{self._value:,}"
-        bound = "-" if self._bound is None else f"{self._bound:,}"
-        return f"{seconds}{self._goal:<14}  {value:>12}  bound {bound:>12}"
+        return f"{self._seconds()}  {self._goal:<14}  {_number(self._value):>12}  bound {_number(self._bound):>12}"
 
     def _line(self) -> Text:
         from rich.text import Text
 
-        return Text(f"{self._words()}   Ctrl-C keeps the best plan", overflow="ellipsis", no_wrap=True, style="cyan")
+        if self._goal is None:
+            doing = "looking for a first plan   (Ctrl-C stops)"
+        else:
+            doing = f"{self._goal} {_number(self._value)}, at least {_number(self._bound)}   (Ctrl-C keeps the best)"
+        return Text(f"{self._seconds()}  {doing}", overflow="ellipsis", no_wrap=True, style="cyan")
+
+    def _seconds(self) -> str:
+        return f"{time.monotonic() - self._began:7.1f} s"
+
+
+def _number(value: int | None) -> str:
+    return "-" if value is None else f"{value:,}"
