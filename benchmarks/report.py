@@ -61,10 +61,13 @@ def report(cases: Mapping[str, Case], results: Sequence[Result], limit_s: float)
     """Write all tables of a run."""
     said = ", ".join(f"{name} {number}" for name, number in versions().items())
     stamp = results[0]
+    machine = (
+        f"{platform.system()} {platform.machine()}, {os.cpu_count()} cores, load {stamp.get('load')} before the run"
+    )
     head = [
-        f"Run of {stamp.get('date')}, revision {stamp.get('revision')}: {said}, Python {platform.python_version()}, "
-        f"{platform.system()} {platform.machine()}, {os.cpu_count()} cores, load {stamp.get('load')} before the run. Limit {limit_s:g} s a case.",
-        "",
+        f"Run of {stamp.get('date')}, revision {stamp.get('revision')}: {said}, Python {platform.python_version()}.",
+        f"{machine}. Limit {limit_s:g} s a case.",
+        "\n",
     ]
     parts = [_trayopt(cases, results, limit_s)]
     if any(result["method"] != "trayopt" for result in results):
