@@ -80,7 +80,11 @@ def parser() -> argparse.ArgumentParser:
 def run_all(cases: dict[str, Case], methods: Sequence[str], options: argparse.Namespace) -> list[dict[str, Any]]:
     """Run one child after the other: two at a time would measure each other."""
     results: list[dict[str, Any]] = []
-    stamp = {"date": date.today().isoformat(), "revision": revision(), "load": round(os.getloadavg()[0], 1)}
+    stamp: dict[str, Any] = {
+        "date": date.today().isoformat(),
+        "revision": revision(),
+        "load": round(os.getloadavg()[0], 1),
+    }
     for name in cases:
         for seed in range(1, options.repeat + 1):
             splices = 0
@@ -94,7 +98,7 @@ def run_all(cases: dict[str, Case], methods: Sequence[str], options: argparse.Na
                 limit_s = options.limit
                 if method == "annealing":
                     limit_s = min(options.limit, max(LEAST_ANNEALING_S, took))
-                result = stamp | run_one(name, method, seed, limit_s, options.workers)
+                result = run_one(name, method, seed, limit_s, options.workers) | stamp
                 results.append(result)
                 if options.json:
                     with Path(options.json).open("a", encoding="utf-8") as file:
