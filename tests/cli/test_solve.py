@@ -243,7 +243,10 @@ def test_what_is_broken_and_without_a_tray(plans: dict[str, tuple[Job, Plan]], e
 
 def test_a_conflict_and_its_ways_out_are_told(plans: dict[str, tuple[Job, Plan]]) -> None:
     job, plan = plans["unmet"]
-    conflict = {"groups": [{"rule": "pin", "subject": "N1:1-72", "because": "left/1 is taken"}], "minimal": True}
+    conflict: dict[str, Any] = {
+        "groups": [{"rule": "pin", "subject": "N1:1-72", "because": "left/1 is taken"}],
+        "minimal": True,
+    }
     way = {
         "give_up": [{"rule": "pin", "subject": "N1:1-72"}],
         "add": [{"what": "trays", "subject": "left", "amount": 2}],
@@ -252,9 +255,13 @@ def test_a_conflict_and_its_ways_out_are_told(plans: dict[str, tuple[Job, Plan]]
     }
     for explanation in (conflict, {"conflicts": [conflict], "ways_out": [way]}):
         text = " ".join(plan_text(job, plan.model_copy(update={"explanation": explanation})).split())
-        assert "cannot hold together while every splice has a tray; proven" in text
+        assert "this cannot be kept while every splice has a tray; proven" in text
         assert "- pin N1:1-72: left/1 is taken" in text
-        assert "trayopt explain" not in text
+        assert ("trayopt explain JOB proves ways out of it" in text) == (explanation is conflict)
+    both = {"groups": [*conflict["groups"], {"rule": "reach", "subject": "N1", "because": "N1: too short"}]}
+    other = " ".join(plan_text(job, plan.model_copy(update={"explanation": both})).split())
+    assert "these cannot hold together while every splice has a tray - pin" in other
+    assert "- reach: N1: too short" in other
     assert "- give up pin N1:1-72; trays left: 2; in the job file: pins: - …" in text
     assert way_out_words(conflict) == []
     unexplained = " ".join(plan_text(job, plan.model_copy(update={"explanation": None})).split())

@@ -219,17 +219,16 @@ def _unplaced(plan: Plan, whole: bool) -> Iterator[RenderableType]:
 
 
 def _why_not(plan: Plan) -> Iterator[RenderableType]:
-    if plan.explanation is None:
-        if plan.status != "none" and (plan.value("unplaced") or plan.value("broken_must")):
-            yield ""
-            yield Text("trayopt explain JOB says what is in the way, and what would help.")
-        return
-    head, reasons = conflict_words(plan.explanation)
+    head, reasons = conflict_words(plan.explanation or {})
     if reasons:
         yield from _block(head, _points(reasons))
-    ways = way_out_words(plan.explanation)
+    ways = way_out_words(plan.explanation or {})
     if ways:
         yield from _block("Ways out", _points(ways))
+    elif plan.status != "none" and (plan.value("unplaced") or plan.value("broken_must")):
+        says = "proves ways out of it" if reasons else "says what is in the way, and what would help"
+        yield ""
+        yield Text(f"trayopt explain JOB {says}.")
 
 
 def _points(sentences: Sequence[str]) -> Group:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from trayopt.domain.hardware import Place
 from trayopt.domain.ranges import parse_span, span
-from trayopt.rules.words import listed, percent, several
+from trayopt.rules.words import percent, several
 
 if TYPE_CHECKING:
     from trayopt.domain.job import Job
@@ -153,10 +153,19 @@ def conflict_words(explanation: Mapping[str, Any]) -> tuple[str, list[str]]:
     conflicts = explanation.get("conflicts", [explanation] if "groups" in explanation else [])
     if not conflicts:
         return "", []
-    first = conflicts[0]
-    proof = "; proven: without any one of them there is a plan" if first.get("minimal") else ""
-    head = f"Why not: these cannot hold together while every splice has a tray{proof}"
-    return head, [f"{group['rule']} {group['subject']}: {group['because']}" for group in first["groups"]]
+    groups, minimal = conflicts[0]["groups"], conflicts[0].get("minimal")
+    if len(groups) == 1:
+        head = "Why not: this cannot be kept while every splice has a tray" + ("; proven" if minimal else "")
+    else:
+        proof = "; proven: without any one of them there is a plan" if minimal else ""
+        head = f"Why not: these cannot hold together while every splice has a tray{proof}"
+    return head, [_said(group) for group in groups]
+
+
+def _said(group: Mapping[str, str]) -> str:
+    """Write a group of a conflict; its subject only where the sentence does not begin with it."""
+    because = group["because"]
+    return f"{group['rule']}{'' if because.startswith(group['subject']) else ' ' + group['subject']}: {because}"
 
 
 def way_out_words(explanation: Mapping[str, Any]) -> list[str]:
