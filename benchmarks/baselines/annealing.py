@@ -14,12 +14,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from benchmarks.baselines.habit import Bunch, Key, Laying, bunches_of, clusters, coarsest, habit
 from benchmarks.journal import GOAL_ORDER, Journal, hard_faults
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.goals.registry import measure_all
+from trayopt.solve.habit import Bunch, Key, Laying, bunches_of, clusters, coarsest, habit
 from trayopt.solve.model import all_ways
 from trayopt.track.laid import Laid
 

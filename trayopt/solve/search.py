@@ -23,11 +23,10 @@ from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, Stopped
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.goals.registry import measure_all
-from trayopt.rules.judge import judge
-from trayopt.rules.registry import BY_ID as RULE
 from trayopt.solve.build import Policy, build
 from trayopt.solve.counts import Counted, count, hold, in_scope
 from trayopt.solve.divide import Divider
+from trayopt.solve.habit import first_plans, keeps_facts
 from trayopt.solve.model import Key, Model
 from trayopt.solve.order import hold_order, order_of
 from trayopt.solve.outline import preference_bound
@@ -185,7 +184,13 @@ class Search:
 
     def _some(self, divisions: Divisions, *, all_placed: bool) -> None:
         """Find some plan soon where there is none yet, and better it for a while: what a stopped search has to show."""
-        if self.state.best is not None or self.clock.over:
+        if self.state.best is None:
+            for plan in first_plans(self.job):
+                if keeps_facts(self.job, plan):
+                    self.state.offer(self.job, plan)
+                if self.clock.over or (self.state.best is not None and self.state.value("unplaced") == 0):
+                    break
+        if self.clock.over or (self.state.best is not None and self.state.value("unplaced") == 0):
             return
         policy = Policy("hard" if all_placed else "soft", "soft")
         model = build(self.job, policy, all_placed=all_placed, divisions=divisions)
@@ -410,11 +415,3 @@ def alike_is_kept(job: Job, weight: int) -> bool:
     """Whether plans that break preferences of at most this weight (and no must) keep ``same_division``."""
     setting = job.rules["same_division"]
     return setting.level == "must" or (setting.level == "prefer" and setting.weight > weight)
-
-
-def keeps_facts(job: Job, assignment: Assignment) -> bool:
-    """Whether an assignment breaks no always rule, no built pin and no physical rule at must."""
-    return not any(
-        found.level == "always" or (found.level == "must" and RULE[found.rule].kind == "physical")
-        for found in judge(job, Laid(job, assignment))
-    )
