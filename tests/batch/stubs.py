@@ -60,8 +60,8 @@ def poisoned(job: Json, settings: Json) -> Json:
     if mix == "memory":
         held = []
         while True:
-            held.append(bytearray(20_000_000))
-            time.sleep(0.01)
+            held.append(bytearray(40_000_000))
+            time.sleep(0.02)
     if mix == "at once":
         bytearray(200_000_000_000)
     if mix == "noisy":

@@ -95,7 +95,7 @@ def test_the_jobs_of_a_lost_worker_are_run_again(address: str, tmp_path: Path) -
 def test_a_job_that_hangs_or_crashes_is_one_line_there_too(address: str, tmp_path: Path) -> None:
     path = write_sweep(tmp_path / "s.yaml", ["crash", "endless", "memory", "good"])
     out = tmp_path / "out"
-    run([path], out, work="sent_stubs:poisoned", scheduler=address, wall_limit_s=2.0, memory_mb=400)
+    run([path], out, work="sent_stubs:poisoned", scheduler=address, wall_limit_s=5.0, memory_mb=400)
     assert outcomes(out) == {"crash": "failed", "endless": "failed", "memory": "failed", "good": "fits"}
 
 

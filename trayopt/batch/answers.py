@@ -19,16 +19,25 @@ OUTCOMES: dict[str, str] = {
     "failed": "failed",
 }
 """How a job can come out, from best to worst, in words."""
+MARKS = {
+    "fits": "✓",
+    "fits_with_broken_preference": "~",
+    "does_not_fit": "✕",
+    "no_plan": "…",
+    "wrong_input": "!",
+    "failed": "!",
+}
 FITTING = ("fits", "fits_with_broken_preference")
 Failure = Literal["crash", "hang", "memory", "fault"]
 Answer = dict[str, Any]
-"""What a worker says of a job: ``outcome`` and what belongs to it; ``plan`` is the text of the plan file, or None."""
+"""What a worker says of a job: ``outcome`` and what belongs to it; ``plan`` and ``page`` are texts of files."""
 MOST_WHY = 300
 """Characters of a reason; the whole of it stands in the plan."""
 
 
 def of_plan(job: Job, plan: Plan, *, complete: bool) -> Answer:
     """Say how a job came out, from its checked plan."""
+    from trayopt.batch.pages import plan_page
     from trayopt.formats.json_out import dump_rows
 
     goals = {goal.goal: goal.value for goal in plan.goals}
@@ -49,6 +58,7 @@ def of_plan(job: Job, plan: Plan, *, complete: bool) -> Answer:
         "fibres": sum(tray.fibres for tray in plan.trays),
         "why": shortened(_why(job, plan, outcome)),
         "plan": dump_rows(plain),
+        "page": plan_page(plan, outcome),
         "plan_sha256": sha256(dump_rows(said).encode()).hexdigest(),
     }
 
@@ -118,7 +128,7 @@ def _why(job: Job, plan: Plan, outcome: Outcome) -> str:
 def _conflict(explanation: Mapping[str, Any] | None) -> str:
     conflicts = (explanation or {}).get("conflicts") or []
     groups = conflicts[0].get("groups", []) if conflicts else []
-    return _told(str(group["because"]) for group in groups if group.get("because"))
+    return _told("; ".join(str(group["because"]).split("; ")[:2]) for group in groups if group.get("because"))
 
 
 def _told(reasons: Iterable[str], most: int = 3) -> str:

@@ -31,7 +31,7 @@ class Options:
     workers
         Processes on this machine; None for one a core.
     wall_limit_s
-        End a job's process after so many seconds; None for ten times the time limit and a minute more, 0 for never.
+        End a job's process after so many seconds; None for ten times the time limit and two minutes more, 0 for never.
     memory_mb
         End a job's process when it holds more; None for its share of the machine, 0 for no limit.
     scheduler
@@ -60,7 +60,7 @@ class Options:
         """Fill in what a job may take."""
         wall = self.wall_limit_s
         if wall is None:
-            wall = 10 * self.settings.time_limit_s + 60 if self.settings.time_limit_s is not None else 0
+            wall = 10 * self.settings.time_limit_s + 120 if self.settings.time_limit_s is not None else 0
         memory = share_mb(workers) if self.memory_mb is None else self.memory_mb
         return Limits(wall, memory, self.work)
 

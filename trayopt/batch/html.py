@@ -7,23 +7,15 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from trayopt.batch.answers import FITTING, OUTCOMES
+from trayopt.batch.answers import FITTING, MARKS, OUTCOMES
 from trayopt.batch.files import whole_file
+from trayopt.batch.pages import render, text_of
 from trayopt.batch.results import Line, Results
 from trayopt.batch.summary import WAYS, Summary, mix_name, variant
 from trayopt.domain.sweep import FACTORS
 
-TEMPLATES = Path(__file__).parent / "templates"
 HERE = "@@data@@"
 """Stands in the page where the data go, which are written piece by piece."""
-MARKS = {
-    "fits": "✓",
-    "fits_with_broken_preference": "~",
-    "does_not_fit": "✕",
-    "no_plan": "…",
-    "wrong_input": "!",
-    "failed": "!",
-}
 SHORT = {  # in a cell, where what else there is to say stands below
     "fits": "fits",
     "fits_with_broken_preference": "fits",
@@ -52,22 +44,11 @@ def write_html(path: Path, results: Results, summary: Summary, settings: dict[st
 
 
 def _page(summary: Summary, settings: dict[str, Any], against: str) -> str:
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
     from markupsafe import Markup
 
-    from trayopt import __version__
-
-    world = Environment(
-        loader=FileSystemLoader(TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    world.filters["number"] = lambda value: f"{value:,}"
-    return world.get_template("index.html").render(
-        css=Markup((TEMPLATES / "index.css").read_text(encoding="utf-8")),
-        script=Markup((TEMPLATES / "index.js").read_text(encoding="utf-8")),
+    return render(
+        "index.html",
+        script=Markup(text_of("index.js")),
         data=Markup(HERE),
         summary=summary,
         outcomes=[
@@ -77,7 +58,6 @@ def _page(summary: Summary, settings: dict[str, Any], against: str) -> str:
         ways=[(way, count) for way in WAYS if (count := sum(change.way == way for change in summary.changes or ()))],
         settings=settings,
         against=against,
-        version=__version__,
     )
 
 
@@ -138,7 +118,7 @@ def _cell(line: Line, box: int, row: int) -> list[Any]:
         goals.get("broken_prefer"),
         line.get("status") == "optimal",
         line.get("why", ""),
-        line.get("plan", ""),
+        line.get("page") or line.get("plan", ""),
         line["name"],
     ]
 

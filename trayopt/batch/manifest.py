@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol
 
 from trayopt.batch.sweep import Sweep, read_sweep
 from trayopt.domain.job import Job
@@ -175,6 +175,16 @@ def read_manifest(paths: Sequence[Path], folders: Sequence[Path] = ()) -> Manife
     if faults:
         raise InputError(faults)
     return Manifest(tuple(parts))
+
+
+def as_file(job: Job) -> dict[str, Any]:
+    """Write a job with the keys of a job file: all that it refers to inline, all defaults filled in."""
+    data = job.plain()
+    rules = {
+        name: {"level": setting["level"], "weight": setting["weight"], **setting["parameters"]}
+        for name, setting in data["rules"].items()
+    }
+    return {**data, "rules": rules}
 
 
 def _files(paths: Sequence[Path], faults: list[Fault]) -> Iterator[tuple[Path, str, bool]]:

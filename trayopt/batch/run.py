@@ -158,11 +158,12 @@ class Run:
 
     def _settle(self, line: Line, item: Item, answer: Answer) -> None:
         self._in_work -= 1
-        text = answer.pop("plan", None)
+        texts = {"page": answer.pop("page", None), "plan": answer.pop("plan", None)}
         line |= answer
-        if text is not None and answer["outcome"] != "no_plan":
-            line["plan"] = item.plan_path
-            self.writer.plan(item.plan_path, text)
+        for key, text in texts.items():
+            if text is not None and answer["outcome"] != "no_plan":
+                line[key] = item.plan_path if key == "plan" else item.plan_path.removesuffix(".json") + ".html"
+                self.writer.plan(line[key], text)
         self._lines.append(line)
         for other, _ in self._twins.pop(line["key"]):
             self._as_twin(other, line)

@@ -190,7 +190,7 @@ def _smaller(best: Box | None, line: Line) -> Box | None:
         line["name"],
         variant(line),
         line["outcome"],
-        line["plan"],
+        line.get("page") or line["plan"],
     )
     return found if best is None or _order(found) < _order(best) else best
 

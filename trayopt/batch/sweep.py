@@ -98,9 +98,12 @@ class Sweep:
             for how in self.own_joins.get(mix.name, shared):
                 for others in product(*rest):
                     combination = (box, tray, mix, how, *others)
-                    names = {factor: value.name for factor, value in zip(FACTORS, combination, strict=True)}
-                    if not any(entry.covers(names) for entry in self.leave_out):
+                    if not self.leave_out or not self._left_out(combination):
                         yield combination
+
+    def _left_out(self, combination: tuple[Value, ...]) -> bool:
+        names = {factor: value.name for factor, value in zip(FACTORS, combination, strict=True)}
+        return any(entry.covers(names) for entry in self.leave_out)
 
     def count(self) -> int:
         """Count the jobs without making them."""

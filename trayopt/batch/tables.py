@@ -99,6 +99,6 @@ def _cells(sheet: Any, results: Results) -> Iterator[list[Any]]:
             if column == "fill":
                 cell.number_format = "0.0%"
             if column == "plan" and value:
-                cell.hyperlink = value
+                cell.hyperlink = line.get("page") or value
             cells.append(cell)
         yield cells

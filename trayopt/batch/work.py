@@ -22,7 +22,7 @@ class Settings:
     ----------
     time_limit_s
         Most of the solver's deterministic time, in seconds; it repeats exactly, wall time is some times as long.
-    gap, seed, goals
+    gap, seed, goals, explain
         As for ``trayopt.solve``.
     """
 
@@ -30,6 +30,7 @@ class Settings:
     gap: float | None = None
     seed: int = 1
     goals: tuple[str, ...] | None = None
+    explain: bool = True
 
     def plain(self) -> dict[str, Any]:
         """Give them as plain data."""
@@ -76,6 +77,7 @@ def solve_job(job: dict[str, Any], settings: dict[str, Any]) -> Answer:
             seed=settings["seed"],
             reproducible=True,
             goals=settings["goals"],
+            explain=settings["explain"],
         )
         return of_plan(read, result.plan, complete=result.complete)
     except InputError as wrong:

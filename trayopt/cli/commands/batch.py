@@ -16,6 +16,7 @@ from trayopt.cli.output import Output, table
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from trayopt.batch.manifest import Manifest
     from trayopt.batch.progress import Tally
     from trayopt.batch.summary import Summary
 
@@ -46,14 +47,19 @@ if TYPE_CHECKING:
 @click.option(
     "--workers", metavar="N", type=click.IntRange(min=1), help="Processes, one thread each; default one a core."
 )
+@click.option(
+    "--no-explain", is_flag=True, help="Look for no conflict where a job does not fit: faster, but says less."
+)
 @click.option("--scheduler", metavar="ADDRESS", help="Run on the dask cluster behind this scheduler.")
 @click.option("--list", "names_only", is_flag=True, help="Only print the names of the jobs.")
+@click.option("--show", metavar="NAME", help="Only print one job as a job file, for solve, explain or sheets.")
 @common
 def command(
     output: Output,
     paths: tuple[Path, ...],
     folder: Path | None,
     names_only: bool,
+    show: str | None,
     against: Path | None,
     resume: bool,
     retry_failed: bool,
@@ -75,6 +81,9 @@ def command(
         for item in manifest.items():
             output.write(item.name)
         return Exit.YES
+    if show is not None:
+        output.write(_shown(manifest, show))
+        return Exit.YES
     if folder is None:
         raise click.UsageError("Missing option '-o': the folder of the results.")
     from trayopt.batch.batch import Options, run_batch
@@ -82,7 +91,13 @@ def command(
 
     goals = rest["goals"]
     options = Options(
-        settings=Settings(rest["time_limit"], rest["gap"], rest["seed"], tuple(goals.split(",")) if goals else None),
+        settings=Settings(
+            rest["time_limit"],
+            rest["gap"],
+            rest["seed"],
+            tuple(goals.split(",")) if goals else None,
+            not rest["no_explain"],
+        ),
         workers=rest["workers"],
         wall_limit_s=rest["wall_limit"],
         memory_mb=rest["memory"],
@@ -101,6 +116,22 @@ def command(
     for failure in observer.failures:
         output.warn(failure)
     return _exit(summary)
+
+
+def _shown(manifest: Manifest, name: str) -> str:
+    """Write one job as a job file with everything that it refers to."""
+    from difflib import get_close_matches
+
+    from trayopt.batch.manifest import as_file
+    from trayopt.errors import InputError
+    from trayopt.formats.json_out import dump
+
+    found = next((item for item in manifest.items() if item.name == name), None)
+    if found is not None:
+        return dump(as_file(found.job()))
+    near = get_close_matches(name, (item.name for item in manifest.items()), 1, 0)
+    hint = f"did you mean {near[0]!r}?" if near else ""
+    raise InputError.one(f"there is no job {name!r}", source="--show", hint=hint or "see --list")
 
 
 @contextmanager
