@@ -87,4 +87,6 @@ class Pool:
             pass
         except OSError as wrong:
             self._lost = f"no process can be started: {wrong.strerror}"
+        except Exception as fault:  # a thread that ends in silence would be waited for without end
+            self._lost = f"a fault of trayopt itself: {type(fault).__name__}: {fault}"
         worker.close()

@@ -151,7 +151,13 @@ class Worker:
                 raise Stopped
             if line is None:
                 return _timed(self._ended(process, most), time.monotonic() - started)
-            answer: Answer = json.loads(line)
+            try:
+                answer: Answer = json.loads(line)
+            except ValueError:
+                process.kill()
+                return _timed(
+                    failed("fault", "its process gave no answer that can be read"), time.monotonic() - started
+                )
             if answer.get("failure") == "memory":
                 answer |= failed("memory", self._memory_words(answer.get("resident_mb", 0)))
             return answer
