@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from collections import Counter
+from io import StringIO
 from pathlib import Path
 
 import pytest
+from rich.console import Console
 
 from tests.batch.sweeps import outcomes, run, write_sweep
-from trayopt.batch.progress import Lines, Tally
+from trayopt.batch.progress import Lines, Screen, Tally
 from trayopt.batch.results import FILE, Results
 from trayopt.batch.work import Settings
 from trayopt.errors import InputError
@@ -156,3 +159,14 @@ def test_progress_is_a_line_a_minute_with_rate_time_left_and_failures(tmp_path: 
         "101 of 400 jobs (25 %), 1.4 a second, 4 min left: 100 fits, 1 failed",
         "  failed: bad: no end",
     ]
+
+
+def test_on_a_terminal_the_bar_has_a_line_of_its_own() -> None:
+    stream = StringIO()
+    with Screen(Console(file=stream, force_terminal=True, width=80)) as screen:
+        screen.begin(4)
+        screen.ended({"name": "bad", "outcome": "failed", "why": "no end"}, before=False)
+    lines = [re.sub(r"\x1b\[[0-9;?]*[a-zA-Z]", "", line).strip() for line in stream.getvalue().splitlines()]
+    assert any(set(line) <= set("━╸╺") for line in lines if line)
+    assert "failed: bad: no end" in lines
+    assert any(line.startswith("1 of 4 jobs (25 %), ") for line in lines)

@@ -101,12 +101,13 @@ class Screen(Tally):
             self._live.stop()
 
     def _shown(self) -> Any:
+        from rich.align import Align
         from rich.console import Group
         from rich.progress_bar import ProgressBar
         from rich.text import Text
 
         bar = ProgressBar(total=max(self.total, 1), completed=self.done, width=60)
-        return Group(bar, Text(self.words()), *(Text(f"failed: {failure}") for failure in self.failures))
+        return Group(Align.left(bar), Text(self.words()), *(Text(f"failed: {failure}") for failure in self.failures))
 
 
 def _span(seconds: float) -> str:
