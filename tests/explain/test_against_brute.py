@@ -16,13 +16,13 @@ from trayopt.solve.conflict_trial import Trials
 MOST_WAYS = 400
 
 
-def micro_job(seed: int) -> strategies.Json:
+def micro_job(seed: int, trunks: int = 2) -> strategies.Json:
     """Draw a job so small that every way to build it can be looked at, and tight enough to clash now and then."""
     rng = random.Random(f"clash {seed}")
     job = strategies.random_job(
         rng,
-        trunks=2,
-        ribbons=rng.choice([1, 2, 2]),
+        trunks=trunks,
+        ribbons=1 if trunks > 2 else rng.choice([1, 2, 2]),
         stacks=rng.choice([1, 2]),
         positions=rng.choice([1, 2]),
         ends=1,
@@ -33,14 +33,16 @@ def micro_job(seed: int) -> strategies.Json:
         at_port=0.5,
         tight=0.9,
     )
-    for name in rng.sample(["opposite_travel", "alternate_stacks", "natural_travel", "tray_pair", "port_fill"], 2):
+    for name in rng.sample(
+        ["opposite_travel", "alternate_stacks", "natural_travel", "tray_pair", "port_fill", "reserve"], 3
+    ):
         job["rules"][name] = "must"
     return job
 
 
-@pytest.mark.parametrize("seed", range(40))
-def test_conflicts_and_ways_out_are_those_of_brute_force(seed: int) -> None:
-    job = micro_job(seed)
+@pytest.mark.parametrize(("seed", "trunks"), [(seed, 2 if seed % 4 else 3) for seed in range(40)])
+def test_conflicts_and_ways_out_are_those_of_brute_force(seed: int, trunks: int) -> None:
+    job = micro_job(seed, trunks)
     broken = broken_sets(job)
     trials = Trials(Question(job_of(job)))
     everything = frozenset(trials.question.groups)

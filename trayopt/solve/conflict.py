@@ -9,6 +9,9 @@ from trayopt.domain.finding import Group
 from trayopt.solve.conflict_dropping import Cost
 from trayopt.solve.conflict_trial import Groups, Trials
 
+SEARCH = 2.0
+"""Deterministic time for the whole model in one step of the search; a step that is not settled counts as no clash."""
+
 
 @dataclass(frozen=True)
 class Conflict:
@@ -52,8 +55,17 @@ def conflict(trials: Trials, among: Iterable[Group], needed: Groups = frozenset(
             break
         found.append(pool[end - 1])
         pool = pool[: end - 1]
-    chosen = tuple(group for group in trials.question.groups if group in set(found))
+    chosen = _without_idle(trials, [group for group in trials.question.groups if group in set(found)], needed)
     return Conflict(chosen, _proven(trials, frozenset(chosen), needed))
+
+
+def _without_idle(trials: Trials, found: Sequence[Group], needed: Groups) -> tuple[Group, ...]:
+    """Leave out what the clash does not need after all, what is blamed last first: a trial may not have been settled."""
+    left = frozenset(found)
+    for group in reversed(found):
+        if trials.possible((left - {group}) | needed, SEARCH) is False:
+            left -= {group}
+    return tuple(group for group in found if group in left)
 
 
 def _first_clash(trials: Trials, kept: Groups, pool: Sequence[Group]) -> int:
@@ -62,7 +74,7 @@ def _first_clash(trials: Trials, kept: Groups, pool: Sequence[Group]) -> int:
     while low + 1 < high:
         middle = (low + high) // 2
         held = kept | frozenset(pool[:middle])
-        answer = trials.possible(held)
+        answer = trials.possible(held, SEARCH)
         if answer is False:
             core = trials.core(held) or held
             high = max((i + 1 for i in range(middle) if pool[i] in core), default=0)

@@ -24,6 +24,7 @@ from trayopt.domain.hardware import Place, Stack
 from trayopt.domain.job import LegPin, Trunk
 from trayopt.rules.guide_fill import GuideFillParameters
 from trayopt.rules.registry import BY_ID
+from trayopt.rules.reserve import ReserveParameters
 from trayopt.solve.build import guard
 from trayopt.solve.conflict_classes import Class, Cut, classes_of
 from trayopt.solve.conflict_groups import LIMITS, Question, merged
@@ -57,10 +58,13 @@ class Ledger(Model):
         """How many subunits of a class have a division."""
         self.legs_of: dict[tuple[int, int, str], Any] = {}
         """How many legs of a class at a division are on a stack."""
+        self.wholes: dict[tuple[int, int, str], Any] = {}
+        """How many subunits of a class at a division are on a stack, for trunks divided at the tray."""
         for i, alike in enumerate(self.classes):
             self._class(i, alike)
         self._on = {(t.id, s.id): self._used(t, s) for t in self.job.trunks for s in self.stacks}
         self._pairs()
+        self._alternate()
         self._trays()
         for name in BY_WAYS:
             if name in question.by_rule:
@@ -101,6 +105,8 @@ class Ledger(Model):
             self.require(total(parts) == (count if at_tray else cut.legs * count))
             for stack, part in zip(self.stacks, parts, strict=True):
                 self.legs_of[i, cut.of, stack.id] = cut.legs * part if at_tray else part
+                if at_tray:
+                    self.wholes[i, cut.of, stack.id] = part
             if (
                 "bend_radius" in self.question.by_rule
                 and tube.radius_mm > self.job.enclosure.track.min_radius_mm + EPSILON
@@ -154,6 +160,20 @@ class Ledger(Model):
                 )
                 self.require(one == other)
 
+    def _alternate(self) -> None:
+        """Let the subunits of a lead trunk that is divided at the tray be shared out evenly, as its last one asks for."""
+        for trunk in self.job.trunks:
+            last = next((s for s in reversed(trunk.subunits) if self.divisions(s)), None)
+            plain = trunk.id in self.job.lead_trunks and trunk.divide_at == "tray"
+            if last is None or not plain or "alternate_stacks" not in self.question.by_rule:
+                continue
+            held = self._held("alternate_stacks", last.name)
+            counts = [total(self.wholes[(*key, stack.id)] for key in self._mine(trunk)) for stack in self.stacks]
+            for one in counts:
+                for other in counts:
+                    if one is not other:
+                        self.require(one - other <= 1, held)
+
     # -- trays -------------------------------------------------------------------------------------------------------
 
     def _trays(self) -> None:
@@ -166,12 +186,14 @@ class Ledger(Model):
             ]
             if "tray_fibres" in self.question.by_rule:
                 held = self._held("tray_fibres", stack.id)
-                self.require(total(c.load2 * n for c, n, _ in here) <= 2 * stack.positions * stack.tray.fibres, held)
+                self.require(
+                    total(c.load2 * n for c, n, _ in here) <= 2 * stack.tray.fibres * self._usable(stack), held
+                )
                 self._large(stack, held, stack.tray.fibres, [(c.fibres, n, t) for c, n, t in here])
             if "tray_sleeves" in self.question.by_rule:
                 held = self._held("tray_sleeves", stack.id)
                 self.require(
-                    total(c.sleeves2 * n for c, n, _ in here) <= 2 * stack.positions * stack.tray.sleeves, held
+                    total(c.sleeves2 * n for c, n, _ in here) <= 2 * stack.tray.sleeves * self._usable(stack), held
                 )
                 self._large(stack, held, stack.tray.sleeves, [(c.sleeves2, n, t) for c, n, t in here])
             if "entrance_legs" in self.question.by_rule:
@@ -179,8 +201,15 @@ class Ledger(Model):
         for rule, brings, takes in (("tray_fibres", "loads2", "fibres"), ("tray_sleeves", "all_sleeves2", "sleeves")):
             if rule in self.question.by_rule:
                 brought = total(getattr(self.cuts[key], brings) * n for key, n in self.count.items())
-                most = sum(2 * stack.positions * getattr(stack.tray, takes) for stack in self.stacks)
+                most = total(2 * getattr(stack.tray, takes) * self._usable(stack) for stack in self.stacks)
                 self.require(brought <= most, *(self._held(rule, stack.id) for stack in self.stacks))
+
+    def _usable(self, stack: Stack) -> Any:
+        """How many trays of a stack can be used: all but those that are held in reserve."""
+        if "reserve" not in self.question.by_rule:
+            return stack.positions
+        asked = ReserveParameters.model_validate(dict(self.job.rules["reserve"].parameters)).trays
+        return stack.positions - min(asked, stack.positions) * self._held("reserve", stack.id)
 
     def _large(self, stack: Stack, held: Any, room: int, here: list[tuple[int, Any, str]]) -> None:
         """Let no tray hold two legs of a trunk that each need more than half of it, and so on down to a quarter.
@@ -191,7 +220,7 @@ class Ledger(Model):
             for most in range(4):
                 large = [n for need, n, t in here if t == trunk.id and need * (most + 1) > room]
                 if large:
-                    self.require(total(large) <= most * stack.positions, held)
+                    self.require(total(large) <= most * self._usable(stack), held)
 
     def _entrances(self, stack: Stack) -> None:
         """Bound the legs that enter the trays of a stack from either direction."""
@@ -202,7 +231,7 @@ class Ledger(Model):
                 legs = total(self.legs_of[i, of, stack.id] for i, of in self._mine(trunk))
                 self.require(number >= legs, self.travels(trunk, travel))
                 counted.append(number)
-            most = stack.positions * stack.tray.entrance_legs
+            most = stack.tray.entrance_legs * self._usable(stack)
             self.require(total(counted) <= most, self._held("entrance_legs", stack.id))
 
     # -- ways and pins -----------------------------------------------------------------------------------------------

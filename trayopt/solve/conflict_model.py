@@ -63,7 +63,9 @@ def _encode(question: Question, job: Job, model: Model, holds: Any) -> None:
 
     groups = question.by_rule
     for rule in RULES:
-        wanted = rule.kind == "always" or any(holds(group) is not None for group in groups.get(rule.id, ()))
+        wanted = rule.kind == "always" or (
+            job.rules[rule.id].level != "off" and any(holds(group) is not None for group in groups.get(rule.id, ()))
+        )
         if wanted or (rule.id == "pin" and question.facts):
             rule.encode(job, model, post_for(rule))
     for group in question.groups:

@@ -77,19 +77,22 @@ class Trials:
         """Give the smallest known part of these groups that cannot stand together."""
         return min((found for found in self.refuted if found <= held), key=len, default=None)
 
-    def possible(self, held: Groups) -> bool | None:
-        """Tell whether some plan keeps these groups; None where the clock ran out before that was settled."""
+    def possible(self, held: Groups, most: float | None = None) -> bool | None:
+        """Tell whether some plan keeps these groups; None where that was not settled in time.
+
+        ``most`` bounds the deterministic time for the whole model, as ``self.most`` does.
+        """
         if self.plan(held) is not None:
             return True
         if self.core(held) is not None:
             return False
-        for attempt in (self._counted, self._merged, self._settled, self._whole):
+        for attempt in (self._counted, self._strict, self._merged, self._settled):
             if self.clock.over:
                 return None
             answer = attempt(held)
             if answer is not None:
                 return answer
-        return None
+        return None if self.clock.over else self._whole(held, most)
 
     def dropping(self, cost: Cost, among: Groups) -> Dropping:
         """Give what says which of some groups to give up first."""
@@ -152,6 +155,12 @@ class Trials:
 
     # -- the whole box -----------------------------------------------------------------------------------------------
 
+    def _strict(self, held: Groups) -> bool | None:
+        """Look for a plan with the divisions that would do if each rule were held for all its groups."""
+        divider = Divider(bound_job(self.question, held, whole=False))
+        settled = None if divider.hopeless else divider.settle()
+        return None if settled is None else self._look(held, Draft(settled.divisions, {}), LOOK) or None
+
     def _settled(self, held: Groups) -> bool | None:
         """Look for a plan with the divisions of least legs; where no division is of use there is none."""
         divider = Divider(bound_job(self.question, held))
@@ -161,9 +170,10 @@ class Trials:
             return False
         return self._look(held, Draft(settled.divisions, {}), LOOK) or None
 
-    def _whole(self, held: Groups) -> bool | None:
+    def _whole(self, held: Groups, most: float | None) -> bool | None:
         """Ask for a plan with any division that can be of use: no is a proof."""
-        return self._look(held, Draft(Divider(bound_job(self.question, held)).open, {}), self.most, whole=True)
+        effort = min((x for x in (most, self.most) if x is not None), default=None)
+        return self._look(held, Draft(Divider(bound_job(self.question, held)).open, {}), effort, whole=True)
 
     def _look(self, held: Groups, draft: Draft, effort: float | None, *, whole: bool = False) -> bool | None:
         """Look for a plan after a draft; one that leaves nothing out (``whole``) can say no as well."""
@@ -181,11 +191,14 @@ class Trials:
         return None
 
 
-def bound_job(question: Question, held: Groups) -> Job:
-    """Give the job in which only rules held for all their groups are musts: what it excludes, the groups exclude."""
+def bound_job(question: Question, held: Groups, *, whole: bool = True) -> Job:
+    """Give the job in which only rules held for all their groups are musts: what it excludes, the groups exclude.
+
+    With ``whole`` off rules are musts that are held for any of their groups: it excludes more than the groups do.
+    """
     rules = {}
     for name, setting in question.wide.rules.items():
-        groups = question.by_rule.get(name)
-        whole = bool(groups) and groups <= held if groups is not None else False
-        rules[name] = setting.model_copy(update={"level": "must" if whole else "off"})
+        groups = question.by_rule.get(name, frozenset())
+        binds = bool(groups) and groups <= held if whole else bool(groups & held)
+        rules[name] = setting.model_copy(update={"level": "must" if binds else "off"})
     return remade(question.wide, rules=rules)
