@@ -46,6 +46,8 @@ class Box(NamedTuple):
     litres: float
     places: int
     trays: int
+    legs: int
+    leg_length_mm: int
     job: str
     variant: str
     outcome: str
@@ -187,6 +189,8 @@ def _smaller(best: Box | None, line: Line) -> Box | None:
         line["litres"],
         line["places"],
         line["trays"],
+        line["goals"]["legs"],
+        line["goals"]["leg_length_mm"],
         line["name"],
         variant(line),
         line["outcome"],
@@ -196,7 +200,7 @@ def _smaller(best: Box | None, line: Line) -> Box | None:
 
 
 def _order(box: Box) -> tuple[Any, ...]:
-    return box.litres, box.places, box.enclosure, RANK[box.outcome], box.trays, box.job
+    return box.litres, box.places, box.enclosure, RANK[box.outcome], box.trays, box.legs, box.leg_length_mm, box.job
 
 
 def _changes(results: Results, older: Results) -> Iterator[Change]:
