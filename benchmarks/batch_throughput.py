@@ -124,7 +124,7 @@ def rounds(asked: argparse.Namespace, home: Path) -> list[dict[str, float]]:
 def main() -> None:
     """Print the ratios."""
     parser = argparse.ArgumentParser(description="Ratios of a batch to a plain loop, and of two processes to one.")
-    parser.add_argument("--jobs", type=int, default=100)
+    parser.add_argument("--jobs", type=int, default=400)
     parser.add_argument("--loop", type=int, default=10, help="jobs of the loop in the shell")
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--inside", type=Path, help=argparse.SUPPRESS)
