@@ -100,7 +100,7 @@ def test_a_plan_that_breaks_a_must_ends_in_1(tmp_path: Path) -> None:
 def test_stopped_before_a_first_plan_ends_in_3_and_leaves_the_file(tmp_path: Path) -> None:
     path = tmp_path / "plan.json"
     path.write_text("the plan of yesterday")
-    done = trayopt("solve", STANDARD / "2x1728-wall-2x12.yaml", "--time-limit", "0.000001", "-o", path)
+    done = trayopt("solve", STANDARD / "2x576-half-built-wall-2x6.yaml", "--time-limit", "0.000001", "-o", path)
     assert done.returncode == Exit.NOTHING
     assert "No plan: stopped by the time limit before a first one was found." in done.stdout
     assert done.stderr == f"warning: {path} is not written: there is no plan\n"

@@ -88,11 +88,18 @@ def test_a_start_for_another_job_is_an_input_error() -> None:
 
 
 def test_stopped_before_a_first_plan() -> None:
-    plan = solve(load_job(STANDARD / "2x1728-wall-2x12.yaml"), time_limit_s=1e-6).plan
+    """What is built rules the empty box out, so that there is no plan yet."""
+    plan = solve(load_job(STANDARD / "2x576-half-built-wall-2x6.yaml"), time_limit_s=1e-6).plan
     assert (plan.status, plan.stopped) == ("none", "time_limit")
-    assert plan.value("unplaced") == 1728
+    assert plan.value("unplaced") == 576
     assert plan.legs
     assert all(leg.stack is None for leg in plan.legs)
+
+
+def test_stopped_at_once_there_is_a_plan_all_the_same() -> None:
+    job = load_job(STANDARD / "no-144-swapped-halves-wall-2x6.yaml")
+    plan = solve(job, time_limit_s=1e-6).plan
+    assert (plan.status, plan.stopped) == ("feasible", "time_limit")
 
 
 def test_a_gap_is_kept() -> None:
