@@ -97,13 +97,20 @@ def test_a_plan_that_breaks_a_must_ends_in_1(tmp_path: Path) -> None:
     assert read_plan(path).value("broken_must") == 1
 
 
-def test_stopped_before_a_first_plan_ends_in_3_and_leaves_the_file(tmp_path: Path) -> None:
+def test_stopped_before_a_first_plan_ends_in_3_and_leaves_the_file(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from trayopt.solve.search import State
+
+    monkeypatch.setattr("trayopt.solve.solver.Search.solve", lambda search: (State(search.state.order), "time_limit"))
     path = tmp_path / "plan.json"
     path.write_text("the plan of yesterday")
-    done = trayopt("solve", STANDARD / "2x576-half-built-wall-2x6.yaml", "--time-limit", "0.000001", "-o", path)
-    assert done.returncode == Exit.NOTHING
-    assert "No plan: stopped by the time limit before a first one was found." in done.stdout
-    assert done.stderr == f"warning: {path} is not written: there is no plan\n"
+    with pytest.raises(SystemExit) as end:
+        app.main(["solve", str(STANDARD / "2x576-half-built-wall-2x6.yaml"), "-o", str(path)])
+    captured = capsys.readouterr()
+    assert end.value.code == Exit.NOTHING
+    assert "No plan: stopped by the time limit before a first one was found." in captured.out
+    assert captured.err == f"warning: {path} is not written: there is no plan\n"
     assert path.read_text() == "the plan of yesterday"
 
 
