@@ -16,7 +16,7 @@ from trayopt.api import load_job, solve
 from trayopt.domain.job import Job
 from trayopt.errors import InputError
 from trayopt.formats.json_out import dump_rows
-from trayopt.solve.search import State
+from trayopt.solve.search import Search, State
 
 ROOT = Path(__file__).parents[2]
 STANDARD = ROOT / "models" / "standard"
@@ -101,7 +101,7 @@ def test_a_start_for_another_job_is_an_input_error() -> None:
 
 def test_stopped_before_a_first_plan(monkeypatch: pytest.MonkeyPatch) -> None:
     """Only what is built can rule the empty box out; nothing of it is then taken for a broken rule of a plan."""
-    monkeypatch.setattr("trayopt.solve.solver.Search.solve", lambda search: (State(search.state.order), "time_limit"))
+    monkeypatch.setattr(Search, "solve", lambda search: (State(search.state.order), "time_limit"))
     plan = solve(load_job(STANDARD / "2x576-half-built-wall-2x6.yaml")).plan
     assert (plan.status, plan.stopped) == ("none", "time_limit")
     assert plan.value("unplaced") == 576
