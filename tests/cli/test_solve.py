@@ -18,6 +18,8 @@ from typing import Any
 
 import pytest
 
+from benchmarks.boxes import SINGLE_12, cabinet, loose_tubes
+from benchmarks.cases import shuffle
 from tests.build import job_of
 from tests.cli.run import ROOT, loaded, trayopt
 from tests.strategies import worked_example
@@ -364,7 +366,9 @@ main(sys.argv[1:])
 
 def test_ctrl_c_keeps_the_best_plan(tmp_path: Path) -> None:
     """A real process and a real signal, in the midst of the search: the best plan is written, checked and told."""
-    job, path = STANDARD / "2x432-shuffled-wall-2x6.yaml", tmp_path / "plan.json"
+    job, path = tmp_path / "job.yaml", tmp_path / "plan.json"
+    shuffled = shuffle(loose_tubes(48), 48, 12, seed=1, box=cabinet(2, 24, SINGLE_12), divide_at="tray")
+    job.write_text(json.dumps(shuffled), "utf-8")
     done = subprocess.run(
         [sys.executable, "-c", INTERRUPTED, "solve", str(job), "-o", str(path)],
         capture_output=True,

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from threading import Thread
 from typing import Any
 
 from ortools.sat.python import cp_model
 
+from trayopt.solve.interruptible import solve_interruptible
 from trayopt.solve.stop import Clock
 
 
@@ -23,14 +23,6 @@ def solve_one(cp: cp_model.CpModel, clock: Clock, effort: float | None) -> tuple
         p.max_time_in_seconds = max(0.01, clock.left)
     if limits:
         p.max_deterministic_time = min(limits)
-    status: list[Any] = []
-    thread = Thread(target=lambda: status.append(solver.solve(cp)), daemon=True)
-    thread.start()
-    while thread.is_alive():
-        try:
-            thread.join(0.2)
-        except KeyboardInterrupt:
-            clock.interrupted = True
-            solver.stop_search()
+    status = solve_interruptible(solver, cp, clock)
     clock.effort += solver.response_proto.deterministic_time
-    return status[0] if status else cp_model.UNKNOWN, solver
+    return status, solver

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -10,6 +9,7 @@ from typing import Any
 from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Assignment
+from trayopt.solve.interruptible import solve_interruptible
 from trayopt.solve.model import Model
 from trayopt.solve.stop import Clock
 
@@ -89,7 +89,7 @@ def run(
     if has_goal and watch is not None:
         solver.best_bound_callback = seen.on_bound
 
-    status = _in_thread(solver, cp, seen if watch is not None else None, clock)
+    status = solve_interruptible(solver, cp, clock, seen if watch is not None else None)
     clock.effort += solver.response_proto.deterministic_time
     found = status in {cp_model.OPTIMAL, cp_model.FEASIBLE}
     if status == cp_model.MODEL_INVALID:
@@ -106,31 +106,6 @@ def _whole_bound(bound: float) -> int:
     """Round a bound up to a whole number: every goal is whole."""
     down = int(bound // 1)
     return down if bound - down < 1e-6 else down + 1
-
-
-def _in_thread(
-    solver: cp_model.CpSolver, cp: cp_model.CpModel, callback: cp_model.CpSolverSolutionCallback | None, clock: Clock
-) -> Any:
-    """Solve in a thread of its own, so that Ctrl-C reaches Python and can end the search with what it has."""
-    result: dict[str, Any] = {}
-
-    def work() -> None:
-        try:
-            result["status"] = solver.solve(cp, callback)
-        except BaseException as error:
-            result["error"] = error
-
-    thread = threading.Thread(target=work, daemon=True)
-    thread.start()
-    while thread.is_alive():
-        try:
-            thread.join(0.2)
-        except KeyboardInterrupt:
-            clock.interrupted = True
-            solver.stop_search()
-    if "error" in result:
-        raise result["error"]
-    return result["status"]
 
 
 class _Seen(cp_model.CpSolverSolutionCallback):
