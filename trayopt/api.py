@@ -239,7 +239,7 @@ def explain(
     library
         Folders with trays and tube sets that are at hand beside the models of trayopt.
     """
-    from trayopt.domain.hardware import Tray, TubeSet
+    from trayopt.domain.hardware import Enclosure, Tray, TubeSet
     from trayopt.explain.adding import Shelf
     from trayopt.explain.costs import Costs
     from trayopt.explain.expected import given_of
@@ -249,7 +249,11 @@ def explain(
     from trayopt.solve.stop import Clock
 
     models = [entry.model for entry in library_survey(library).entries]
-    shelf = Shelf([m for m in models if isinstance(m, Tray)], [m for m in models if isinstance(m, TubeSet)])
+    shelf = Shelf(
+        [model for model in models if isinstance(model, Tray)],
+        [model for model in models if isinstance(model, TubeSet)],
+        [model for model in models if isinstance(model, Enclosure)],
+    )
     wishes = Wishes(conflicts, ways_out, costs or Costs(), shelf)
     given = expected if expected is None or isinstance(expected, Given) else given_of(job, expected)
     return explain_job(job, Clock(time_limit_s, deterministic=reproducible), wishes, given=given, plan=best)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
 from tests import strategies
@@ -13,7 +13,7 @@ Json = dict[str, Any]
 
 def box(stacks: int = 1, positions: int = 2, **tray: Any) -> Json:
     """Give the box of the worked example with so many stacks and positions, and trays with room for everything."""
-    found = strategies.worked_example()["enclosure"]
+    found: Json = strategies.worked_example()["enclosure"]
     found["stacks"] = found["stacks"][:stacks]
     for stack in found["stacks"]:
         stack["positions"] = positions
@@ -28,7 +28,7 @@ def box(stacks: int = 1, positions: int = 2, **tray: Any) -> Json:
 
 def cable(name: str, subunits: int = 1, ribbons: int = 2, **more: Any) -> Json:
     """Give a cable of ribbons of 12; what else is given goes to its subunits or to itself."""
-    made = copy.deepcopy(strategies.worked_example()["trunks"][0]["cable"])
+    made: Json = copy.deepcopy(strategies.worked_example()["trunks"][0]["cable"])
     group = {"count": subunits, "ribbons": ribbons, "ribbon_fibres": 12, "diameter_mm": 5, "least_radius_mm": 50}
     group |= {key: more.pop(key) for key in list(more) if key in group}
     return made | {"id": name, "diameter_mm": 12, "subunits": [group]} | more
@@ -40,7 +40,7 @@ def trunk(name: str, like: Json | None = None, **more: Any) -> Json:
     return made | {"transition_mm": 0, "divide_at": "tray", "idle": "coiled"} | more
 
 
-def job(trunks: list[Json], joins: list[tuple[str, str] | tuple[str, str, str]], **more: Any) -> Json:
+def job(trunks: list[Json], joins: Sequence[tuple[str, ...]], **more: Any) -> Json:
     """Give a job; the bench is near, so that one loop reaches it."""
     example = strategies.worked_example()
     rules = {"reach": {"bench_mm": 500}, **more.pop("rules", {})}
@@ -63,7 +63,7 @@ def three(joined: str = "PQ QR PR", **more: Any) -> Json:
     """Give three trunks of 24; each named pair shares twelve splices."""
     used = dict.fromkeys("PQR", 0)
     joins = []
-    for a, b in joined.split():
+    for a, b in map(tuple, joined.split()):
         joins.append((f"{a}:{used[a] + 1}-{used[a] + 12}", f"{b}:{used[b] + 1}-{used[b] + 12}"))
         used[a] += 12
         used[b] += 12

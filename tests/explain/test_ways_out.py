@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import copy
+from functools import partial
 from typing import Any
 
 import pytest
 
 from tests import oracle
 from tests.build import job_of
-from tests.explain.planted import PLANTED, box, cable, job, many, one_port, pair, pin, three, trunk, with_guide
+from tests.explain.helped import HELPED, bigger_trays, soft_tubes, stiff_tubes
+from tests.explain.planted import PLANTED, box, cable, job, pair, pin, three, trunk
 from trayopt.api import library_survey
 from trayopt.domain.explanation import Explanation, WayOut
 from trayopt.domain.hardware import Tray, TubeSet
-from trayopt.explain.adding import Adding, Shelf
+from trayopt.explain.adding import Adding
 from trayopt.explain.amounts import growing, least
 from trayopt.explain.costs import Costs
-from trayopt.explain.edits import edit_text, flow
+from trayopt.explain.edits import edit_text
 from trayopt.explain.giving_up import without
 from trayopt.explain.proof import Prover, keeps_all
 from trayopt.explain.why_not import Wishes, trials_of, why_not
@@ -34,49 +36,7 @@ def added(way: WayOut) -> list[tuple[str, str, object]]:
     return [(item.what, item.subject, item.amount) for item in way.add]
 
 
-def bigger_trays(fibres: int) -> Shelf:
-    tray = job_of(pair()).enclosure.stacks[0].tray
-    return Shelf(trays=[tray.model_copy(update={"id": f"tray-{fibres}", "fibres": fibres})])
-
-
-CHEAPER: list[tuple[str, Json, list[tuple[str, str, object]]]] = [
-    ("trays", pair(enclosure=box(positions=1, fibres=12)), [("trays", "left", 1)]),
-    ("seal", pair(enclosure=one_port(seals=many(1))), [("seal_holes", "bl", 2)]),
-    ("exposed", job([trunk("P", exposed_mm=2000), trunk("Q")], [("P:1-24", "Q:1-24")]), [("exposed_mm", "P", 3000)]),
-    (
-        "bench",
-        job([trunk("P"), trunk("Q", loops=[2])], [("P:1-24", "Q:1-24")], rules={"reach": {"bench_mm": 2700}}),
-        [("bench_mm", "reach", 2350)],
-    ),
-    (
-        "loops",
-        job([trunk("P"), trunk("Q", loops=[2])], [("P:1-24", "Q:1-24")], rules={"reach": {"bench_mm": 2700}}),
-        [("loops", "P", 2)],
-    ),
-    ("guide", with_guide(pair(), "n", 60), [("opening_mm2", "n", 160)]),
-    (
-        "divide at the port",
-        job(
-            [trunk("P"), trunk("Q")],
-            [("P:1-12", "Q:13-24"), ("P:13-24", "Q:1-12")],
-            enclosure=box(positions=2, fibres=12),
-            rules={"base_outward": "off"},
-        ),
-        [("divide_at", "P", "port")],
-    ),
-    (
-        "second box",
-        job(
-            [trunk(name) for name in "PQRS"],
-            [("P:1-24", "Q:1-24"), ("R:1-24", "S:1-24")],
-            enclosure=box(positions=1, fibres=24),
-        ),
-        [("enclosure", "box-2x2", "R, S")],
-    ),
-]
-
-
-@pytest.mark.parametrize(("made", "expected"), [case[1:] for case in CHEAPER], ids=[case[0] for case in CHEAPER])
+@pytest.mark.parametrize(("made", "expected"), [case[1:] for case in HELPED], ids=[case[0] for case in HELPED])
 def test_the_least_that_helps_is_among_the_ways_out(made: Json, expected: list[tuple[str, str, object]]) -> None:
     assert expected in [added(way) for way in explained(made).ways_out]
 
@@ -84,16 +44,12 @@ def test_the_least_that_helps_is_among_the_ways_out(made: Json, expected: list[t
 def test_a_tray_of_the_next_size_is_taken_from_the_library() -> None:
     ways = explained(pair(enclosure=box(positions=1, fibres=23)), shelf=bigger_trays(24)).ways_out
     assert [("tray", "left", "tray-24")] in [added(way) for way in ways]
-    assert "stacks: {id: left, tray: tray-24}  # now {tray: tray-24}" in " ".join(way.edit for way in ways)
+    assert "tray: tray-24  # now tray-24" in " ".join(way.edit for way in ways)
 
 
 def test_another_tube_set_is_taken_from_the_library() -> None:
-    made = job([trunk("P", divide_at="port"), trunk("Q")], [("P:1-24", "Q:1-24")], pins=[pin("P:1-12", "left", 1)])
-    made["tubes"]["tubes"] = [{"bore_mm": 3.8, "diameter_mm": 5, "least_radius_mm": 90}]
-    soft = TubeSet.model_validate(
-        {"id": "soft", "tubes": ({"bore_mm": 3.8, "diameter_mm": 5.0, "least_radius_mm": 40.0},)}
-    )
-    found = explained(made, shelf=Shelf(tubes=[soft]))
+    made = stiff_tubes()
+    found = explained(made, shelf=soft_tubes())
     assert [sorted(item.rule for item in one.groups) for one in found.conflicts] == [["bend_radius", "pin"]]
     assert [("tubes", "job", "soft")] in [added(way) for way in found.ways_out]
 
@@ -116,7 +72,7 @@ def test_giving_up_any_group_of_the_only_conflict_leads_out(planted: Any) -> Non
 def test_the_oracle_agrees_that_a_pin_taken_out_leads_out() -> None:
     made = pair(enclosure=box(stacks=2, positions=1), pins=[pin("P:1-12", "left", 1), pin("Q:1-12", "right", 1)])
     way = explained(made).ways_out[0]
-    assert way.edit == 'pins: take out {leg: "P:1-12", stack: left, position: 1}'
+    assert way.edit == 'pins:\n  # - {leg: "P:1-12", stack: left, position: 1}  # take out'
     best = oracle.solve(made | {"pins": made["pins"][1:]})
     assert best is not None
     assert [goal.value for goal in way.goals] == list(best.goals)
@@ -142,8 +98,7 @@ def test_edits_say_what_stands_there_now() -> None:
     before = job_of(three())
     after = without(job_of(three(rules={"opposite_travel": "must"})), Question(before).groups[0])
     assert edit_text(before, before) == ""
-    assert "rules: {opposite_travel: must}  # now prefer" in edit_text(before, after)
-    assert flow({"a": [1, 2.5, "x y", True, None]}) == '{a: [1, 2.5, "x y", true, null]}'
+    assert "\n  opposite_travel: must  # now prefer" in edit_text(before, after)
 
 
 def test_apart_is_given_up_pair_by_pair() -> None:
@@ -161,7 +116,7 @@ def test_amounts_are_the_least() -> None:
     assert least(0, 100, lambda n: n >= 37) == 37
     assert least(0, 100, lambda n: n >= 101) is None
     assert least(0, 0, lambda _: True) is None
-    assert [growing(lambda n, k=k: n >= k, 20) for k in (1, 2, 5, 20, 21)] == [1, 2, 5, 20, None]
+    assert [growing(partial(int.__le__, k), 20) for k in (1, 2, 5, 20, 21)] == [1, 2, 5, 20, None]
 
 
 def test_a_plan_of_another_job_is_no_proof_where_it_does_not_fit() -> None:

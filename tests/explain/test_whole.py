@@ -199,7 +199,7 @@ def test_the_text_has_a_heading_for_every_part() -> None:
     said = text(explain(job_of(pair(pins=[pin("P:1-24", "left", 2)]))))
     assert "Conflict 1 (minimal, proven): these cannot hold together" in said
     assert "Ways out, the cheapest first" in said
-    assert 'pins: take out {leg: "P:1-24", stack: left, position: 2}' in said
+    assert '# - {leg: "P:1-24", stack: left, position: 2}  # take out' in said
 
 
 @pytest.mark.parametrize(

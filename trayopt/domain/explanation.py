@@ -41,19 +41,33 @@ class Addition(Frozen):
 
 
 class GoalValue(Frozen):
-    """The value of one goal in the best plan that was found."""
+    """The value of one goal in the best plan that was found, and the least that is proven; null where nothing is.
+
+    Where both meet no plan is better on this goal, those before it being equal.
+    """
 
     goal: GoalName
     value: int
+    bound: int | None = None
+
+    @property
+    def proven(self) -> bool:
+        """Whether the value is proven to be the least."""
+        return self.bound == self.value
 
 
 class WayOut(Frozen):
-    """A change after which every splice is placed and every must kept: proven by a plan of the changed job."""
+    """A change after which every splice is placed and every must kept: proven by a plan of the changed job.
+
+    ``edit`` is YAML: a document for each file, with what is to be merged into it. A key that it gives replaces the key,
+    entries of lists with ids are told by their ids, and an entry that is to be taken out stands as a comment.
+    """
 
     give_up: tuple[GroupName, ...] = ()
     add: tuple[Addition, ...] = ()
     edit: str
     goals: tuple[GoalValue, ...]
+    cost: int = 0
 
 
 class GoalCost(Frozen):
@@ -69,13 +83,19 @@ class GoalCost(Frozen):
 
 
 class PreferenceSaid(Frozen):
-    """A broken preference: what stands against it, and what keeping it would cost; no cost where it cannot be kept."""
+    """A broken preference: what stands against it, and what keeping it would cost.
+
+    ``because`` is how the plan breaks it, ``reason`` why it has to. ``possible`` tells whether a plan keeps it with
+    every must; null where that was not settled in time. ``cost`` is null where no such plan is known.
+    """
 
     rule: str
     subject: str
     because: str
+    reason: str
     against: tuple[GroupSaid, ...]
     minimal: bool
+    possible: bool | None
     cost: tuple[GoalCost, ...] | None
 
 
@@ -100,12 +120,13 @@ class Explanation(Frozen):
     """The explanation as in spec section 8.
 
     ``summary`` is one paragraph that can be forwarded. ``preferences``, ``expected`` and ``bounds`` are there only
-    where they were asked for: an optimal plan's broken preferences, a plan that was expected, and what holds each
-    goal up.
+    where they were asked for: the broken preferences of the best plan, a plan that was expected, and what holds each
+    goal up. ``optimal`` tells whether the best plan is proven to be; null where there was none to explain.
     """
 
     schema_: Annotated[Literal["trayopt/explanation/1"], Field(alias="schema")] = "trayopt/explanation/1"
     summary: str = ""
+    optimal: bool | None = None
     conflicts: tuple[ConflictSaid, ...] = ()
     ways_out: tuple[WayOut, ...] = ()
     preferences: tuple[PreferenceSaid, ...] | None = None
@@ -115,7 +136,7 @@ class Explanation(Frozen):
     def plain(self) -> dict[str, Any]:
         """Give the explanation as plain data, without what was not asked for."""
         data = self.model_dump(mode="json", by_alias=True)
-        for key in ("preferences", "expected", "bounds"):
+        for key in ("optimal", "preferences", "expected", "bounds"):
             if data[key] is None:
                 del data[key]
         return data

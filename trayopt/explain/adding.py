@@ -9,10 +9,11 @@ from math import ceil, floor, pi
 from typing import Any
 
 from trayopt.domain.base import ceil_to
-from trayopt.domain.hardware import Seal, Tray, TubeSet
+from trayopt.domain.hardware import Enclosure, Seal, Tray, TubeSet
 from trayopt.domain.job import Job, Trunk
 from trayopt.explain.amounts import growing, least
-from trayopt.explain.costs import Added, Change, Costs
+from trayopt.explain.changes import Added, Change, cost_of
+from trayopt.explain.costs import Costs
 from trayopt.explain.proof import Prover
 from trayopt.library.soundness import remarks
 from trayopt.rules.exposed import Exposed
@@ -39,6 +40,7 @@ class Shelf:
 
     trays: Sequence[Tray] = ()
     tubes: Sequence[TubeSet] = ()
+    boxes: Sequence[Enclosure] = ()
 
 
 class Adding:
@@ -161,7 +163,7 @@ class Adding:
     def _guides(self) -> Iterator[Change]:
         """Widen the fewest guides that are enough, each by as little as is."""
         groups = self.trials.question.by_rule.get("guide_fill", frozenset())
-        dropped = corrections(self.trials, [], 1, self.costs.of_group, groups)
+        dropped = corrections(self.trials, [], 1, lambda group: cost_of(group, self.costs), groups)
         plan = self.trials.plan(frozenset(self.trials.question.groups) - dropped[0]) if dropped else None
         if plan is None:
             return
@@ -222,7 +224,7 @@ class Adding:
             job = make(more)
             added = tuple(Added("trays", stacks[i].id, more) for i in chosen)
             note = "; ".join(self._unsound(job))
-            cost = self.costs.tray * more * len(chosen) + (self.costs.unsound if note else 0)
+            cost = self.costs.trays * more * len(chosen) + (self.costs.unsound if note else 0)
             yield Change(job, cost, add=added, note=note)
 
     def _unsound(self, job: Job) -> list[str]:

@@ -13,9 +13,11 @@ from math import comb
 
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.explanation import BoundSaid, PreferenceSaid
+from trayopt.domain.finding import Group
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.plan import GoalName
 from trayopt.explain.pairs import crossing_pairs, opposite, partners
+from trayopt.explain.words import named
 from trayopt.goals.registry import measure_all
 from trayopt.rules.reach import ReachParameters
 from trayopt.rules.slack_loops import SlackLoopsParameters
@@ -35,7 +37,7 @@ def bounds(
     """Say what holds up each goal of the best plan; ``proven`` are the solver's bounds."""
     laid = Laid(job, best)
     counted = {
-        "broken_prefer": lambda: _preferences(broken),
+        "broken_prefer": lambda: _preferences(job, broken),
         "legs": lambda: _legs(job),
         "crossings": lambda: _crossings(job, laid),
         "leg_length_mm": lambda: _lengths(job, laid),
@@ -48,14 +50,20 @@ def bounds(
         least, because = counted[goal]()
         bound = proven.get(goal)
         if bound is not None and bound > least:
-            rest = "all of it" if least == 0 else f"the {bound - least:,} above that"
-            because.append(f"{rest} the solver proved by search, up to {bound:,}")
+            because.append(f"the solver proved by search that no plan has less than {bound:,}")
         found.append(BoundSaid(goal=goal, value=value, at_least=max(least, bound or 0), because=tuple(because)))
     return tuple(found)
 
 
-def _preferences(broken: tuple[PreferenceSaid, ...]) -> tuple[int, list[str]]:
-    return 0, [f"{item.rule} {item.subject}: {item.because}" for item in broken]
+def _preferences(job: Job, broken: tuple[PreferenceSaid, ...]) -> tuple[int, list[str]]:
+    """Count the weight of the preferences that no plan keeps with every must."""
+    never = [item for item in broken if item.possible is False]
+    said = []
+    if never:
+        said.append(
+            f"{named([Group(item.rule, item.subject) for item in never])}: no plan that keeps every must keeps it"
+        )
+    return sum(job.rules[item.rule].weight for item in never), said
 
 
 def _legs(job: Job) -> tuple[int, list[str]]:

@@ -2,64 +2,84 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
-from trayopt.domain.finding import Group
-from trayopt.domain.job import Job
-from trayopt.rules.registry import BY_ID
-from trayopt.solve.conflict_groups import ALLOWED_PORTS, ALLOWED_TRAVEL, EXPECTED
+from trayopt.errors import Fault, InputError
+
+MOST_COST = 1_000_000
 
 
 @dataclass(frozen=True)
 class Costs:
-    """Cost of each kind of change, in one unit of their own."""
+    """Cost of each kind of change, in one unit of their own.
+
+    ``trays`` counts for each tray more, ``tray_type`` for each stack of other trays, ``practice`` and ``physical`` for
+    each rule given up, and ``unsound`` on top where a changed box does not fit together as it is drawn.
+    """
 
     pin: int = 2
     allowed_travel: int = 3
     allowed_ports: int = 3
     practice: int = 4
     physical: int = 40
-    """To give up a rule of physics: the plan then says what cannot be built as it stands."""
     loops: int = 2
     bench: int = 3
+    trays: int = 3
     divide_at: int = 5
     tubes: int = 6
     seal: int = 8
     exposed: int = 8
-    tray: int = 3
-    """For each tray more."""
     tray_type: int = 10
-    """For each stack of other trays."""
     guide: int = 20
-    enclosure: int = 60
     unsound: int = 30
-    """On top, where a changed box does not fit together as it is drawn."""
-
-    def of_group(self, group: Group) -> int:
-        """Give the cost of giving up a group."""
-        if group.rule == EXPECTED:
-            return 1
-        if group.rule in {"pin", ALLOWED_PORTS, ALLOWED_TRAVEL}:
-            return {"pin": self.pin, ALLOWED_PORTS: self.allowed_ports}.get(group.rule, self.allowed_travel)
-        return self.physical if BY_ID[group.rule].kind == "physical" else self.practice
+    enclosure: int = 60
 
 
-@dataclass(frozen=True)
-class Added:
-    """Something added or changed: what, where, how much."""
-
-    what: str
-    subject: str
-    amount: int | float | str
+def cost_names() -> tuple[str, ...]:
+    """Name every cost that can be set."""
+    return tuple(item.name for item in fields(Costs))
 
 
-@dataclass(frozen=True)
-class Change:
-    """A changed job: groups given up or things added, and what that costs. ``others`` are jobs for further boxes."""
+def costs_of(texts: Sequence[str], source: str = "--cost") -> Costs:
+    """Read costs written as ``trays=3``; what is not named keeps its default.
 
-    job: Job
-    cost: int
-    give_up: tuple[Group, ...] = ()
-    add: tuple[Added, ...] = ()
-    others: tuple[Job, ...] = ()
-    note: str = ""
+    Raises
+    ------
+    InputError
+        With every name that there is not or that stands twice, and every number that is none.
+    """
+    given: dict[str, int] = {}
+    faults: list[Fault] = []
+    for text in texts:
+        name, equals, number = (part.strip() for part in text.partition("="))
+        fault = _fault_of_name(name, given, source) or _fault_of_number(name, equals, number, source)
+        if fault is None:
+            given[name] = int(number)
+        else:
+            faults.append(fault)
+    if faults:
+        raise InputError(faults)
+    return Costs(**given)
+
+
+def _fault_of_name(name: str, given: dict[str, int], source: str) -> Fault | None:
+    from trayopt.formats.locate import describe
+    from trayopt.formats.validate import did_you_mean
+
+    if name in given:
+        return Fault(source, 0, 0, f"the cost of {name} is given twice", hint="give each once")
+    if name in cost_names():
+        return None
+    allowed, hint = ", ".join(cost_names()), did_you_mean(name, cost_names())
+    return Fault(source, 0, 0, f"there is no cost {describe(name)}", allowed=allowed, hint=hint)
+
+
+def _fault_of_number(name: str, equals: str, number: str, source: str) -> Fault | None:
+    from trayopt.formats.locate import describe
+
+    if number.isascii() and number.isdigit() and len(number) < 10 and int(number) <= MOST_COST:
+        return None
+    found = describe(number) if equals else "no ="
+    allowed = f"a whole number from 0 to {MOST_COST:,}, such as {name}={getattr(Costs(), name)}"
+    return Fault(source, 0, 0, f"the cost of {name} cannot be used", found=found, allowed=allowed)

@@ -1,21 +1,45 @@
-"""The change from one job to another, as the lines to change in the job file, each with what stands there now."""
+"""The change from one job to another, as the YAML to put into the job file, with what stands there now beside it.
+
+Each edit is a stream of YAML documents, one a file, in the shape of that file. A key that is given replaces the key;
+entries of lists with ids (trunks, ports, stacks, guides) are told by their ids and keep their other keys; an entry
+that is to be taken out stands as a comment where it stands in the file: ``# - {…}  # take out``.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+import json
+import re
+import shlex
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any
 
 from trayopt.domain.hardware import Enclosure, Guide, Port, Stack
-from trayopt.domain.job import Apart, Job, LegPin, Setting, TrunkPin
+from trayopt.domain.job import Apart, Job, Join, LegPin, Setting, TrunkPin
+from trayopt.formats.locate import printable
 from trayopt.rules.registry import BY_ID
 
+INDENT = "  "
 
-def edit_text(before: Job, after: Job) -> str:
-    """Write what to change in a job file, so that it reads as another job; one line a change."""
-    lines = [*_tubes(before, after), *_trunks(before, after), *_rules(before, after), *_pins(before, after)]
-    lines += _apart(before, after)
-    lines += _enclosure(before.enclosure, after.enclosure)
+
+def edit_text(before: Job, after: Job, boxes: Collection[Enclosure] = ()) -> str:
+    """Write what to change in a job file, so that it reads as another job.
+
+    Parameters
+    ----------
+    before, after
+        The job as it is, and as it is to be.
+    boxes
+        Enclosures of the library; one of them is copied to a file of its own before it is changed.
+    """
+    lines = [*_tubes(before, after), *_trunks(before, after), *_rules(before, after)]
+    lines += [*_pins(before, after), *_apart(before, after)]
+    lines += _enclosure(before.enclosure, after.enclosure, boxes)
     return "\n".join(lines)
+
+
+def shared_out(before: Job, jobs: Sequence[Job]) -> str:
+    """Write how a job is shared out to several boxes of one kind: a job file for each, and what is taken out of it."""
+    return "\n".join(line for i, job in enumerate(jobs, start=1) for line in _share(before, job, i))
 
 
 def flow(value: Any) -> str:
@@ -26,36 +50,86 @@ def flow(value: Any) -> str:
         return "[" + ", ".join(flow(item) for item in value) + "]"
     if isinstance(value, bool) or value is None:
         return {True: "true", False: "false", None: "null"}[value]
-    if isinstance(value, float):
-        return f"{value:g}"
-    text = str(value)
-    plain = text.replace("-", "").replace("_", "").replace("/", "").replace(".", "").isalnum()
-    return text if (plain and not text[:1].isdigit()) or isinstance(value, int) else f'"{text}"'
+    if isinstance(value, int | float):
+        return str(int(value)) if value == int(value) else repr(value)
+    return _text(str(value))
+
+
+def _text(text: str) -> str:
+    """Write a text plain where YAML and every reader take it for one, else in quotes."""
+    plain = re.fullmatch("[A-Za-z][A-Za-z0-9_./-]*", text) and text.lower() not in _WORDS
+    return text if plain else json.dumps(text, ensure_ascii=not text.isprintable())
+
+
+_WORDS = {"true", "false", "null", "yes", "no", "on", "off", "y", "n"}
+"""Words that are not text to every reader of YAML."""
+
+
+def _indented(lines: Iterator[str] | Sequence[str], depth: int = 1) -> Iterator[str]:
+    yield from (INDENT * depth + line for line in lines)
+
+
+def _headed(head: str, lines: Sequence[str]) -> Iterator[str]:
+    """Give lines under the key that they belong to; nothing where there are none."""
+    if lines:
+        yield f"{head}:"
+        yield from _indented(lines)
+
+
+def _keys(changed: Mapping[str, Any], now: Mapping[str, Any]) -> Iterator[str]:
+    """Write keys with what they are now; lists of mappings entry by entry."""
+    for key, value in changed.items():
+        if isinstance(value, list) and value and isinstance(value[0], Mapping):
+            yield f"{key}:  # now {_beginning(value, now[key])}"
+            yield from _indented([f"- {flow(item)}" for item in value])
+        else:
+            yield f"{key}: {flow(value)}  # now {'none' if now[key] is None else flow(now[key])}"
+
+
+def _beginning(value: Sequence[Any], now: Any) -> str:
+    """Say what a longer list is now; a part of it that stands at its head by its length alone."""
+    if not now:
+        return "none"
+    more = len(value) - len(now)
+    return f"without the last {'entry' if more == 1 else more}" if value[: len(now)] == now else flow(now)
+
+
+def _entry(name: str, changed: Mapping[str, Any], now: Mapping[str, Any]) -> Iterator[str]:
+    """Write an entry of a list with ids."""
+    yield f"- id: {flow(name)}"
+    yield from _indented(list(_keys(changed, now)))
+
+
+def _taken_out(entries: Sequence[Mapping[str, Any]]) -> list[str]:
+    return [f"# - {flow(entry)}  # take out" for entry in entries]
+
+
+# -- parts of a job file ---------------------------------------------------------------------------------------------
 
 
 def _tubes(before: Job, after: Job) -> Iterator[str]:
     if before.tubes != after.tubes:
-        yield f"tubes: {flow(after.tubes.id)}  # now {before.tubes.id}"
+        yield f"tubes: {flow(after.tubes.id)}  # now {flow(before.tubes.id)}"
 
 
 def _trunks(before: Job, after: Job) -> Iterator[str]:
+    lines: list[str] = []
     for trunk in after.trunks:
         old = before.trunk_by_id[trunk.id]
-        new = {}
-        now = []
-        for key in ("ports", "travel", "loops", "exposed_mm", "transition_mm", "divide_at", "idle"):
-            if getattr(trunk, key) != getattr(old, key):
-                new[key] = getattr(trunk, key)
-                now.append(f"{key}: {flow(getattr(old, key))}")
-        if new:
-            yield f"trunks: {flow({'id': trunk.id, **new})}  # now {', '.join(now)}"
+        keys = ("ports", "travel", "loops", "exposed_mm", "transition_mm", "divide_at", "idle")
+        changed, now = _differing(trunk, old, keys)
+        if changed:
+            lines += _entry(trunk.id, changed, now)
+    yield from _headed("trunks", lines)
 
 
 def _rules(before: Job, after: Job) -> Iterator[str]:
-    for name, setting in after.rules.items():
-        old = before.rules[name]
-        if setting != old:
-            yield f"rules: {flow({name: _setting(name, setting)})}  # now {flow(_setting(name, old))}"
+    lines = [
+        f"{name}: {flow(_setting(name, setting))}  # now {flow(_setting(name, before.rules[name]))}"
+        for name, setting in after.rules.items()
+        if setting != before.rules[name]
+    ]
+    yield from _headed("rules", lines)
 
 
 def _setting(name: str, setting: Setting) -> Any:
@@ -71,9 +145,7 @@ def _setting(name: str, setting: Setting) -> Any:
 
 
 def _pins(before: Job, after: Job) -> Iterator[str]:
-    for pin in before.pins:
-        if pin not in after.pins:
-            yield f"pins: take out {flow(_pin(pin))}"
+    yield from _headed("pins", _taken_out([_pin(pin) for pin in before.pins if pin not in after.pins]))
 
 
 def _pin(pin: LegPin | TrunkPin) -> dict[str, Any]:
@@ -81,44 +153,77 @@ def _pin(pin: LegPin | TrunkPin) -> dict[str, Any]:
         entry: dict[str, Any] = {"leg": str(pin.leg), "stack": pin.stack, "position": pin.position}
     else:
         entry = {"trunk": pin.trunk, "port": pin.port, "travel": pin.travel, "loops": pin.loops}
-    return {key: value for key, value in entry.items() if value is not None}
+    return {key: value for key, value in {**entry, "built": pin.built or None}.items() if value is not None}
 
 
 def _apart(before: Job, after: Job) -> Iterator[str]:
-    if before.apart != after.apart:
-        entries = [_entry(entry) for entry in after.apart]
-        yield f"apart: {flow(entries)}  # now {flow([_entry(entry) for entry in before.apart])}"
+    if before.apart == after.apart:
+        return
+    now = flow([_apart_entry(entry) for entry in before.apart])
+    yield f"apart:{'' if after.apart else ' []'}  # now {now}"
+    yield from _indented([f"- {flow(_apart_entry(entry))}" for entry in after.apart])
 
 
-def _entry(entry: Apart) -> dict[str, Any]:
+def _apart_entry(entry: Apart) -> dict[str, Any]:
     return {"joins": entry.joins, "scope": entry.scope}
 
 
-def _enclosure(before: Enclosure, after: Enclosure) -> Iterator[str]:
-    if before == after:
-        return
+def _join(join: Join) -> dict[str, Any]:
+    named = {} if join.name.isdigit() else {"name": join.name}
+    return {"a": str(join.a), "b": str(join.b), **named}
+
+
+def _share(before: Job, job: Job, number: int) -> Iterator[str]:
+    box = flow(job.enclosure.id)
+    yield f"---  # job file {number}, of a box {box} of its own: a copy of this one without these entries"
+    kept = set(job.trunk_by_id)
+    yield from _headed("trunks", _taken_out([{"id": t.id} for t in before.trunks if t.id not in kept]))
+    yield from _headed("joins", _taken_out([_join(join) for join in before.joins if join not in job.joins]))
+    yield from _pins(before, job)
+    yield from _apart(before, job)
+
+
+# -- the box ---------------------------------------------------------------------------------------------------------
+
+
+def _enclosure(before: Enclosure, after: Enclosure, boxes: Collection[Enclosure]) -> Iterator[str]:
+    """Write the change of a box: in a copy of its file where it is one of the library, else where the job has it."""
+    guides = list(_parts("guides", before.track.guides, after.track.guides))
     lines = [
-        *_parts("track.guides", before.track.guides, after.track.guides),
+        *_headed("track", guides),
         *_parts("ports", before.ports, after.ports),
         *_parts("stacks", before.stacks, after.stacks),
     ]
-    for line in lines:
-        yield f"enclosure {before.id} (as a file of the job's own): {line}"
+    if not lines:
+        return
+    if before not in boxes:
+        yield "enclosure:  # here, or in the file that is named here"
+        yield from _indented(lines)
+        return
+    file = f"{before.id}-changed.yaml"
+    copy = f"trayopt library show --kind enclosure {shlex.quote(before.id)} > {shlex.quote(file)}"
+    yield f"enclosure: {flow(file)}  # now {flow(before.id)}; beside the job file, made by:"
+    yield f"# {printable(copy)}"
+    yield f"---  # {printable(file)}"
+    yield from lines
 
 
 def _parts(name: str, before: Sequence[Guide | Port | Stack], after: Sequence[Guide | Port | Stack]) -> Iterator[str]:
+    lines: list[str] = []
     for old, new in zip(before, after, strict=True):
-        keys = [key for key in type(new).model_fields if getattr(old, key) != getattr(new, key)]
-        if keys == ["seals"] and isinstance(old, Port) and isinstance(new, Port):
-            more = [seal.model_dump() for seal in new.seals[len(old.seals) :]]
-            yield f"{name}: {new.id}: add to its seals {flow(more)}"
-            continue
-        changed, now = ({key: _short(getattr(part, key)) for key in keys} for part in (new, old))
+        changed, now = _differing(new, old, tuple(type(new).model_fields))
         if changed:
-            yield f"{name}: {flow({'id': new.id, **changed})}  # now {flow(now)}"
+            lines += _entry(new.id, changed, now)
+    yield from _headed(name, lines)
 
 
-def _short(value: Any) -> Any:
+def _differing(new: Any, old: Any, keys: Sequence[str]) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Give the keys in which two parts differ, as they are to be and as they are."""
+    names = [key for key in keys if getattr(old, key) != getattr(new, key)]
+    return {key: _plain(getattr(new, key)) for key in names}, {key: _plain(getattr(old, key)) for key in names}
+
+
+def _plain(value: Any) -> Any:
     if isinstance(value, tuple) and value and hasattr(value[0], "model_dump"):
         return [item.model_dump() for item in value]
     return value.id if hasattr(value, "id") else value

@@ -67,7 +67,7 @@ def explain(
         if best is not None and whole:
             broken = preferences(job, best.assignment, clock)
             held = bounds(job, best.assignment, best.bounds, broken)
-            made = made.model_copy(update={"preferences": broken, "bounds": held})
+            made = made.model_copy(update={"preferences": broken, "bounds": held, "optimal": best.optimal})
         if given is not None:
             kept = best.assignment if best is not None and whole else None
             said, found, ways = expected(job, given, kept, clock, wishes.conflicts, wishes.ways_out)

@@ -6,7 +6,8 @@ from collections.abc import Iterable
 
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Apart, Job
-from trayopt.explain.costs import Change, Costs
+from trayopt.explain.changes import Change, cost_of
+from trayopt.explain.costs import Costs
 from trayopt.rules.registry import BY_ID
 from trayopt.solve.conflict_groups import ALLOWED_PORTS, ALLOWED_TRAVEL, EXPECTED, remade
 
@@ -23,7 +24,7 @@ def giving_up(job: Job, groups: Iterable[Group], costs: Costs) -> Change:
     changed = job
     for group in given:
         changed = without(changed, group)
-    return Change(changed, sum(costs.of_group(group) for group in given), give_up=given)
+    return Change(changed, sum(cost_of(group, costs) for group in given), give_up=given)
 
 
 def without(job: Job, group: Group) -> Job:

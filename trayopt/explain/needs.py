@@ -9,7 +9,8 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.rules.exposed import ExposedParameters
 from trayopt.rules.reach import ReachParameters
-from trayopt.rules.words import several
+from trayopt.rules.registry import BY_ID
+from trayopt.rules.words import listed, several
 from trayopt.solve.model import all_ways
 from trayopt.track.routes import cut_mm, routes_of, strip_mm
 
@@ -46,6 +47,20 @@ def exposed_need(job: Job, subject: str) -> str:
         f"{subject}: the least to strip is {strip:,} mm (by {way.port}, {way.travel}, {several(way.loops, 'loop')}, "
         f"to {place}); exposed: {exposed}"
     )
+
+
+def seal_need(job: Job, subject: str) -> str:
+    """Say which seals a port has, what may enter there, and which of it none of the seals takes."""
+    said, port = BY_ID["port_seal"].say(job, subject), job.enclosure.port_by_id[subject]
+    alien = [
+        trunk.id
+        for trunk in job.trunks
+        if subject in trunk.allowed_ports(job.enclosure)
+        and not any(seal.least_mm <= trunk.cable.diameter_mm <= seal.most_mm for seal in port.seals)
+    ]
+    if not alien or not port.seals:
+        return said
+    return f"{said}; {listed(alien)} {'fits' if len(alien) == 1 else 'fit'} none of them"
 
 
 def reach_need(job: Job, subject: str) -> str:

@@ -40,7 +40,8 @@ def _one(
     groups = trials.question.groups
     musts = frozenset(item for item in groups if not _prefers(job, item))
     against = conflict(trials, [item for item in groups if item not in broken], frozenset({group}))
-    plan = trials.plan(musts | {group}) if trials.possible(musts | {group}) else None
+    possible = trials.possible(musts | {group})
+    plan = trials.plan(musts | {group}) if possible else None
     cost = None
     if plan is not None:
         paid = price(trials.question, {group}, plan.assignment, trials.clock, beside=(best,))
@@ -48,9 +49,11 @@ def _one(
     return PreferenceSaid(
         rule=group.rule,
         subject=group.subject,
-        because=f"{why}; {_sentence(job, against, kept=plan is not None)}",
+        because=why,
+        reason=_sentence(job, against, kept=possible is not False),
         against=tuple(said(job, item) for item in against.groups) if against is not None else (),
         minimal=against is not None and against.minimal,
+        possible=possible,
         cost=cost,
     )
 
@@ -61,7 +64,7 @@ def _prefers(job: Job, group: Group) -> bool:
 
 def _sentence(job: Job, against: Conflict | None, *, kept: bool) -> str:
     if against is None:
-        return "it could be kept beside all that the plan keeps, at a price in later goals"
+        return "nothing that the plan keeps was found to exclude it: it is the price of other goals"
     musts = [group for group in against.groups if not _prefers(job, group)]
     wishes = [group for group in against.groups if _prefers(job, group)]
     parts = []
@@ -70,9 +73,11 @@ def _sentence(job: Job, against: Conflict | None, *, kept: bool) -> str:
     if wishes:
         parts.append(f"the preference{'s' if len(wishes) > 1 else ''} {named(wishes)}")
     if not parts:
-        return "what always holds excludes it by itself"
+        return "what always holds excludes it"
     against_it = " and ".join(parts)
-    return f"{against_it} stand{'s' if len(against.groups) == 1 else ''} against it" + ("" if kept else ", always")
+    return f"{against_it} stand{'s' if len(against.groups) == 1 else ''} against it" + (
+        "" if kept else " in every plan"
+    )
 
 
 def costs(now: dict[GoalName, int], paid: Price) -> tuple[GoalCost, ...]:

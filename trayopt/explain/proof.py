@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from trayopt.domain.assignment import Assignment
@@ -65,11 +66,11 @@ class Prover:
         if proof is None:
             return None
         values = measure_all(Laid(job, proof))
-        if not self.clock.over and self.polish > 0:
-            better = solve(job, Options(time_limit_s=self.polish, reproducible=True, workers=1, start=proof))
-            found = measure_all(Laid(job, better.assignment))
-            values = min(values, found, key=lambda goals: tuple(goals.values()))
-        return goal_values(values)
+        if self.clock.over or self.polish <= 0:
+            return goal_values(values)
+        better = solve(job, Options(time_limit_s=self.polish, reproducible=True, workers=1, start=proof))
+        found = measure_all(Laid(job, better.assignment))
+        return goal_values(min(values, found, key=lambda goals: tuple(goals.values())), better.bounds)
 
 
 def keeps_all(job: Job, plan: Assignment) -> bool:
@@ -87,6 +88,24 @@ def keeps_all(job: Job, plan: Assignment) -> bool:
     return not any(finding.level in {"always", "must"} for finding in judge(job, laid))
 
 
-def goal_values(values: dict[GoalName, int]) -> tuple[GoalValue, ...]:
-    """Give goals as they stand in an explanation."""
-    return tuple(GoalValue(goal=goal, value=value) for goal, value in values.items())
+def goal_values(
+    values: Mapping[GoalName, int], bounds: Mapping[GoalName, int | None] | None = None
+) -> tuple[GoalValue, ...]:
+    """Give goals as they stand in an explanation, with the bounds that hold for them.
+
+    A bound holds where the goals before it are at their values. Nothing is known of a goal behind one that is not
+    proven, and no splice without a tray and no broken must cannot be less.
+    """
+    found: list[GoalValue] = []
+    known = True
+    for goal, value in values.items():
+        bound = (bounds or {}).get(goal) if known else None
+        found.append(GoalValue(goal=goal, value=value, bound=0 if value == 0 else bound))
+        known = found[-1].proven
+    return tuple(found)
+
+
+def both(one: GoalValue, other: GoalValue) -> GoalValue:
+    """Give the goal of two boxes together."""
+    bound = None if one.bound is None or other.bound is None else one.bound + other.bound
+    return GoalValue(goal=one.goal, value=one.value + other.value, bound=bound)

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from itertools import groupby
+
 from trayopt.domain.explanation import ConflictSaid, ExpectedSaid, Explanation, PreferenceSaid, WayOut
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
-from trayopt.explain.words import named
+from trayopt.explain.cost_words import cost_said
+from trayopt.explain.way_words import by_edit, phrase
+from trayopt.explain.words import named, together
 from trayopt.rules.words import listed, several
 
 
@@ -35,7 +39,8 @@ def _opening(job: Job, made: Explanation, unplaced: int, broken: int) -> str:
         return f"{of}not every splice can be placed while every must is kept."
     if made.preferences is None:
         return f"{of}no reason was found in the time given why not every must can be kept."
-    return f"{of}every splice can be placed and every must kept."
+    proof = "" if made.optimal else " The best plan that was found is not proven to be the best."
+    return f"{of}every splice can be placed and every must kept.{proof}"
 
 
 def _conflict(conflict: ConflictSaid, *, first: bool) -> list[str]:
@@ -46,31 +51,35 @@ def _conflict(conflict: ConflictSaid, *, first: bool) -> list[str]:
     if len(groups) == 1:
         head = f"{lead}: {named(groups)} cannot hold{', which is proven' if conflict.minimal else ''}."
     else:
-        proof = "proven: any of them less, and the others can" if conflict.minimal else "not proven minimal"
+        proof = "proven; without any one of them the others can" if conflict.minimal else "not proven minimal"
         head = f"{lead}: {named(groups)} cannot hold together ({proof})."
-    return [head, *(f"{text}." for text in dict.fromkeys(item.because for item in conflict.groups))]
+    return [head, *(f"{because}." for _, _, because in together(conflict.groups))]
 
 
 def _ways(ways: tuple[WayOut, ...]) -> list[str]:
     if not ways:
         return []
-    said = [f"The cheapest way out, proven by a plan: {in_a_line(ways[0].edit)}."]
-    if len(ways) > 1:
-        count = len(ways) - 1
-        said.append(f"{count} other way{'s' if count > 1 else ''} out {'are' if count > 1 else 'is'} proven beside it.")
+    said = [f"The cheapest way out, proven by a plan: {phrase(ways[0]) or in_a_line(ways[0].edit)}."]
+    others = len(by_edit(ways)) - 1
+    if others:
+        said.append(f"{several(others, 'other way')} out {'is' if others == 1 else 'are'} proven beside it.")
     return said
 
 
 def _preferences(broken: tuple[PreferenceSaid, ...]) -> list[str]:
-    return [f"{item.rule} of {item.subject} is broken: {item.because}{_cost(item)}." for item in broken]
+    """Say what is broken and why, preferences that the same stands against in one sentence."""
+    said = []
+    for (rule, reason, _), alike in groupby(broken, key=lambda item: (item.rule, item.reason, item.cost)):
+        items = list(alike)
+        one = items[0]
+        facts = f" ({one.because})" if len(items) == 1 else ""
+        subjects = listed([item.subject for item in items])
+        said.append(f"{rule} of {subjects} {'is' if len(items) == 1 else 'are'} broken{facts}: {reason}{_cost(one)}.")
+    return said
 
 
 def _cost(item: PreferenceSaid) -> str:
-    if item.cost is None:
-        return ""
-    dearer = [f"{cost.goal} {cost.value:,} to {cost.kept:,}" for cost in item.cost if cost.kept != cost.value]
-    at_most = "" if all(cost.proven for cost in item.cost) else " at most"
-    return f"; to keep it costs{at_most} {listed(dearer)}" if dearer else "; to keep it costs nothing"
+    return "" if item.cost is None else f"; if it is kept, {cost_said(item.cost)}"
 
 
 def _expected(found: ExpectedSaid | None) -> list[str]:
@@ -80,10 +89,9 @@ def _expected(found: ExpectedSaid | None) -> list[str]:
         return ["Whether what is expected can be kept was not settled in the time given."]
     if found.cost is None:
         return ["What is expected can be kept."]
-    dearer = [f"{cost.goal} {cost.kept:,} instead of {cost.value:,}" for cost in found.cost if cost.kept != cost.value]
-    if not dearer:
+    if all(cost.kept == cost.value for cost in found.cost):
         return ["What is expected can be kept, and is as good as the best plan."]
-    return [f"What is expected can be kept; it costs {listed(dearer)}.", *(f"{text}." for text in found.differences)]
+    return [f"What is expected can be kept; {cost_said(found.cost)}.", *(f"{text}." for text in found.differences)]
 
 
 def in_a_line(edit: str) -> str:

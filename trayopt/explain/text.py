@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import groupby
 from textwrap import fill
 
 from trayopt.domain.explanation import (
@@ -10,90 +11,100 @@ from trayopt.domain.explanation import (
     ConflictSaid,
     ExpectedSaid,
     Explanation,
-    GoalCost,
     PreferenceSaid,
     WayOut,
 )
+from trayopt.explain.cost_words import cost_said
+from trayopt.explain.way_words import by_edit, outcome, phrases
+from trayopt.explain.words import together
 from trayopt.rules.words import listed
 
-WIDTH = 100
+MOST_COLUMNS = 100
+LEAST_COLUMNS = 40
 
 
-def text(made: Explanation) -> str:
-    """Write an explanation: its summary, then each part with a heading of its own."""
-    parts = [fill(made.summary, WIDTH)]
+def text(made: Explanation, width: int = MOST_COLUMNS) -> str:
+    """Write an explanation: its summary, then each part with a heading of its own; edits are never wrapped."""
+    write = _Writer(max(LEAST_COLUMNS, min(width, MOST_COLUMNS)))
+    parts = [write.item("", made.summary)]
     for i, conflict in enumerate(made.conflicts, start=1):
-        parts.append("\n".join(_conflict(i, conflict)))
+        parts.append("\n".join(write.conflict(i, conflict)))
     if made.ways_out:
-        parts.append("\n".join(_ways(made.ways_out)))
+        parts.append("\n".join(write.ways(made.ways_out)))
     if made.preferences:
-        parts.append("\n".join(_preferences(made.preferences)))
+        parts.append("\n".join(write.preferences(made.preferences, optimal=made.optimal is True)))
     if made.bounds:
-        parts.append("\n".join(_bounds(made.bounds)))
+        parts.append("\n".join(write.bounds(made.bounds)))
     if made.expected is not None:
-        parts.append("\n".join(_expected(made.expected)))
+        parts.append("\n".join(write.expected(made.expected)))
     return "\n\n".join(parts)
 
 
-def _conflict(i: int, conflict: ConflictSaid) -> Iterator[str]:
-    proof = "minimal, proven" if conflict.minimal else "not proven minimal"
-    yield f"Conflict {i} ({proof}): these cannot hold together"
-    if not conflict.groups:
-        yield "  nothing but what always holds"
-    for item in conflict.groups:
-        yield _item(_head(item.rule, item.subject, item.because), item.because)
+class _Writer:
+    """Writes the parts of an explanation in lines of one width."""
+
+    def __init__(self, width: int) -> None:
+        self.width = width
+
+    def item(self, lead: str, body: str) -> str:
+        """Write a text behind a lead; further lines are indented a little more than the first."""
+        inset = len(lead) - len(lead.lstrip())
+        further = " " * (inset + 4 if lead else 0)
+        return fill(lead.lstrip() + body, self.width, initial_indent=" " * inset, subsequent_indent=further)
+
+    def conflict(self, i: int, conflict: ConflictSaid) -> Iterator[str]:
+        """Write what cannot hold together."""
+        proof = "minimal, proven" if conflict.minimal else "not proven minimal"
+        alone = len(conflict.groups) == 1
+        yield f"Conflict {i} ({proof}): {'this cannot hold' if alone else 'these cannot hold together'}"
+        if not conflict.groups:
+            yield self.item("  ", "what always holds, the loops that trunks may make, and what is built")
+        for rule, _, because in together(conflict.groups):
+            yield self.item(f"  {rule}: ", because)
+
+    def ways(self, ways: Sequence[WayOut]) -> Iterator[str]:
+        """Write the ways out; those that come to one edit as one."""
+        yield self.item("", "Ways out, the cheapest first; each proven by a plan of the changed job")
+        for i, alike in enumerate(by_edit(ways), start=1):
+            yield self.item(f"  {i}. ", f"{phrases(alike)} (cost {listed(sorted({way.cost for way in alike}), 'or')})")
+            yield from (f"       {line}" for line in alike[0].edit.splitlines())
+            yield self.item("     ", f"then: {outcome(alike[0].goals)}")
+
+    def preferences(self, broken: Sequence[PreferenceSaid], *, optimal: bool) -> Iterator[str]:
+        """Write the broken preferences; what stands against several stands there once."""
+        yield f"Preferences that the best plan {'' if optimal else 'that was found '}breaks"
+        for _, alike in groupby(broken, key=lambda item: (item.rule, item.against, item.reason, item.cost)):
+            items = list(alike)
+            for item in items:
+                yield self.item("  ", _named(item.rule, item.subject, item.because))
+            yield self.item("    ", f"why: {items[0].reason}")
+            for rule, _, because in together(items[0].against):
+                yield self.item("      ", f"{rule}: {because}")
+            yield self.item("    ", f"to keep {'it' if len(items) == 1 else 'any of them'}: {_keeping(items[0])}")
+
+    def bounds(self, bounds: Sequence[BoundSaid]) -> Iterator[str]:
+        """Write what holds each goal up."""
+        yield "What holds the goals up"
+        for item in bounds:
+            proof = "proven least" if item.at_least == item.value else f"proven at least {item.at_least:,}"
+            yield f"  {item.goal} {item.value:,}, {proof}"
+            yield from (self.item("    ", because) for because in item.because)
+
+    def expected(self, found: ExpectedSaid) -> Iterator[str]:
+        """Write what became of what is expected."""
+        said = {True: "can be kept", False: "cannot be kept as a whole", None: "was not settled in the time given"}
+        yield f"What is expected {said[found.possible]}"
+        if found.cost is not None:
+            yield self.item("  ", f"against the best plan {cost_said(found.cost)}")
+        yield from (self.item("  ", line) for line in found.differences)
 
 
-def _ways(ways: Sequence[WayOut]) -> Iterator[str]:
-    yield "Ways out, the cheapest first; each proven by a plan of the changed job"
-    for i, way in enumerate(ways, start=1):
-        head = [f"give up {item.rule} {item.subject}" for item in way.give_up]
-        head += [f"{item.what} {item.subject}: {item.amount}" for item in way.add]
-        yield f"  {i}. {'; '.join(head) or 'change what is expected'}"
-        yield from (f"       {line}" for line in way.edit.splitlines())
-        yield "       " + ", ".join(
-            f"{goal.goal} {goal.value:,}" for goal in way.goals if goal.goal not in {"unplaced", "broken_must"}
-        )
+def _named(rule: str, subject: str, because: str) -> str:
+    """Write a rule and a sentence, with the subject where the sentence does not begin with it."""
+    return f"{rule}: {because}" if because.startswith(subject) else f"{rule} {subject}: {because}"
 
 
-def _preferences(broken: Sequence[PreferenceSaid]) -> Iterator[str]:
-    yield "Preferences that the best plan breaks"
-    for item in broken:
-        yield _item(_head(item.rule, item.subject, item.because), item.because)
-        for against in item.against:
-            yield _item(f"  against it: {_head(against.rule, against.subject, against.because)}", against.because)
-        yield "    cannot be kept at all" if item.cost is None else f"    to keep it: {_costs(item.cost)}"
-
-
-def _costs(costs: Sequence[GoalCost]) -> str:
-    changed = [
-        f"{cost.goal} {cost.value:,} to {cost.kept:,}{'' if cost.proven else ' at most'}"
-        for cost in costs
-        if cost.kept != cost.value
-    ]
-    return listed(changed) or "costs nothing"
-
-
-def _bounds(bounds: Sequence[BoundSaid]) -> Iterator[str]:
-    yield "What holds the goals up"
-    for item in bounds:
-        yield f"  {item.goal} {item.value:,}, proven at least {item.at_least:,}"
-        yield from (_item("  ", because) for because in item.because)
-
-
-def _expected(found: ExpectedSaid) -> Iterator[str]:
-    answer = {True: "can be kept", False: "cannot be kept as a whole", None: "was not settled in time"}[found.possible]
-    yield f"What is expected {answer}"
-    if found.cost is not None:
-        yield f"  against the best plan: {_costs(found.cost)}"
-    yield from (_item("  ", line) for line in found.differences)
-
-
-def _head(rule: str, subject: str, because: str) -> str:
-    """Name a group, its subject only where the sentence does not begin with it."""
-    return rule if because.startswith(subject) else f"{rule} {subject}"
-
-
-def _item(head: str, body: str) -> str:
-    lead = f"  {head}: " if head.strip() else f"  {head}"
-    return fill(body, WIDTH, initial_indent=lead, subsequent_indent="      ")
+def _keeping(item: PreferenceSaid) -> str:
+    if item.possible is None:
+        return "not settled in the time given"
+    return "impossible" if item.cost is None else cost_said(item.cost)

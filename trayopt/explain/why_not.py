@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.explanation import Addition, ConflictSaid, Explanation, GroupName, WayOut
+from trayopt.domain.hardware import Enclosure
 from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
 from trayopt.explain.adding import Adding, Shelf
-from trayopt.explain.costs import Change, Costs
-from trayopt.explain.edits import edit_text
+from trayopt.explain.changes import Change, cost_of
+from trayopt.explain.costs import Costs
+from trayopt.explain.edits import edit_text, shared_out
 from trayopt.explain.giving_up import giving_up
-from trayopt.explain.proof import Prover
+from trayopt.explain.proof import Prover, both
 from trayopt.explain.summary import summary
 from trayopt.explain.words import conflict_said
 from trayopt.solve.conflict import Conflict, conflicts, corrections
@@ -73,7 +75,7 @@ def _said(trials: Trials, found: Iterable[Conflict]) -> tuple[ConflictSaid, ...]
 def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) -> tuple[WayOut, ...]:
     """Find ways out of conflicts and prove each; the cheapest come first."""
     known = [frozenset(one.groups) for one in found]
-    dropped = corrections(trials, known, wishes.ways_out, wishes.costs.of_group)
+    dropped = corrections(trials, known, wishes.ways_out, lambda group: cost_of(group, wishes.costs))
     everything = frozenset(trials.question.groups)
     prover = Prover(trials.clock)
     prover.plans += [plan.assignment for groups in dropped if (plan := trials.plan(everything - groups)) is not None]
@@ -81,10 +83,10 @@ def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) ->
     rules = frozenset(group.rule for groups in (*known, *dropped) for group in groups)
     changes += Adding(trials, rules, wishes.shelf, prover, wishes.costs).changes()
     ordered = sorted(changes, key=lambda change: (change.cost, len(change.give_up) + len(change.add)))
-    return tuple(way for change in ordered if (way := way_out(job, change, prover)) is not None)
+    return tuple(way for change in ordered if (way := way_out(job, change, prover, wishes.shelf.boxes)) is not None)
 
 
-def way_out(job: Job, change: Change, prover: Prover) -> WayOut | None:
+def way_out(job: Job, change: Change, prover: Prover, boxes: Collection[Enclosure] = ()) -> WayOut | None:
     """Put a change into words; None where it could not be proven in time."""
     goals = prover.goals(change.job)
     if goals is None:
@@ -93,25 +95,20 @@ def way_out(job: Job, change: Change, prover: Prover) -> WayOut | None:
         more = prover.goals(other)
         if more is None:
             return None
-        goals = tuple(a.model_copy(update={"value": a.value + b.value}) for a, b in zip(goals, more, strict=True))
+        goals = tuple(both(one, another) for one, another in zip(goals, more, strict=True))
     if any(goal.value for goal in goals if goal.goal in {"unplaced", "broken_must"}):
         raise SolverFault("a way out does not lead out: its plan leaves splices unplaced or musts broken")
     return WayOut(
         give_up=tuple(GroupName(rule=group.rule, subject=group.subject) for group in change.give_up),
         add=tuple(Addition(what=item.what, subject=item.subject, amount=item.amount) for item in change.add),
-        edit=_edit(job, change),
+        edit=_edit(job, change, boxes),
         goals=goals,
+        cost=change.cost,
     )
 
 
-def _edit(job: Job, change: Change) -> str:
+def _edit(job: Job, change: Change, boxes: Collection[Enclosure]) -> str:
     if change.others:
-        boxes = [change.job, *change.others]
-        lines = [
-            f"a second {job.enclosure.id}: job {i} keeps trunks {', '.join(trunk.id for trunk in box.trunks)} "
-            f"and joins {', '.join(join.name for join in box.joins)}"
-            for i, box in enumerate(boxes, start=1)
-        ]
-        return "\n".join(lines)
-    text = edit_text(job, change.job)
-    return f"{text}  # as drawn: {change.note}" if change.note else text
+        return shared_out(job, [change.job, *change.others])
+    text = edit_text(job, change.job, boxes)
+    return f"# as drawn this cannot be built: {change.note}\n{text}" if change.note else text

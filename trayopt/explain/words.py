@@ -8,7 +8,9 @@ from trayopt.domain.assignment import Assignment
 from trayopt.domain.explanation import ConflictSaid, GroupSaid
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
-from trayopt.explain.needs import exposed_need, reach_need
+from trayopt.domain.ranges import Run, parse_run
+from trayopt.explain.needs import exposed_need, reach_need, seal_need
+from trayopt.explain.tray_needs import tray_need
 from trayopt.rules.judge import judge
 from trayopt.rules.registry import BY_ID
 from trayopt.rules.words import listed
@@ -17,8 +19,17 @@ from trayopt.solve.conflict_groups import ALLOWED_PORTS, ALLOWED_TRAVEL, EXPECTE
 from trayopt.solve.conflict_trial import Trials
 from trayopt.track.laid import Laid
 
-NEEDS: dict[str, Callable[[Job, str], str]] = {"exposed": exposed_need, "reach": reach_need}
+NEEDS: dict[str, Callable[[Job, str], str]] = {
+    "exposed": exposed_need,
+    "reach": reach_need,
+    "port_seal": seal_need,
+    "tray_fibres": tray_need,
+}
 """Rules of which more can be said than what they ask for: what there is at best."""
+SAID = frozenset(NEEDS) | {"slack_loops", "fibre_bend"}
+"""Rules of which all is said without a plan that breaks them."""
+SHOWN = frozenset({"guide_fill"})
+"""Rules of which a plan that breaks them says all: what is needed and what there is."""
 
 
 def because(job: Job, group: Group) -> str:
@@ -48,13 +59,44 @@ def conflict_said(trials: Trials, found: Conflict, needed: frozenset[Group] = fr
     job, groups = trials.question.job, frozenset(found.groups) | needed
     made = []
     for group in found.groups:
-        text = because(job, group)
-        plan = trials.plan(groups - {group})
+        plan = None if group.rule in SAID else trials.plan(groups - {group})
         broken = None if plan is None else _broken(trials.question, group, plan.assignment)
-        if broken is not None and group.rule not in NEEDS:
-            text += f"; {'otherwise' if len(groups) == 1 else 'with the others kept'}, {broken}"
-        made.append(GroupSaid(rule=group.rule, subject=group.subject, because=text))
+        parts = [because(job, group)] if broken is None or group.rule not in SHOWN else []
+        if broken is not None:
+            when = "in a plan without it" if len(groups) == 1 else "in a plan with the others kept"
+            parts.append(f"{when}, {broken}" if parts else f"{group.subject}: {when}, {broken}")
+        parts += _spliced_to(job, group, found.groups)
+        made.append(GroupSaid(rule=group.rule, subject=group.subject, because="; ".join(parts)))
     return ConflictSaid(groups=tuple(made), minimal=found.minimal)
+
+
+def _spliced_to(job: Job, group: Group, others: Sequence[Group]) -> list[str]:
+    """Name other legs of a conflict that a pinned leg is spliced to: they lie in one tray with it."""
+    run = _leg(job, group)
+    runs = [] if run is None else [other for item in others if (other := _leg(job, item)) not in {None, run}]
+    found = [other for other in runs if run is not None and other is not None and _are_spliced(job, run, other)]
+    return [f"it is spliced to {listed(found)} and lies in the same tray"] if found else []
+
+
+def _leg(job: Job, group: Group) -> Run | None:
+    """Give the fibres that a pin or an expectation puts into a tray; None for any other group."""
+    if group.rule == "pin":
+        return next((pin.leg for pin in job.leg_pins if pin.subject == group.subject), None)
+    if group.rule == EXPECTED and " in " in group.subject:
+        return parse_run(group.subject.partition(" in ")[0])
+    return None
+
+
+def _are_spliced(job: Job, one: Run, other: Run) -> bool:
+    """Whether a fibre of one run is spliced to a fibre of the other."""
+    for piece in job.pieces:
+        for here, there in ((piece.a, piece.b), (piece.b, piece.a)):
+            if here.trunk == one.trunk and there.trunk == other.trunk:
+                first, last = max(one.first, here.first), min(one.last, here.last)
+                shift = there.first - here.first
+                if max(first + shift, other.first) <= min(last + shift, other.last):
+                    return True
+    return False
 
 
 def _broken(question: Question, group: Group, plan: Assignment) -> str | None:
@@ -68,6 +110,23 @@ def _broken(question: Question, group: Group, plan: Assignment) -> str | None:
         if merged(BY_ID[finding.rule], finding.subject) == group:
             return finding.because
     return None
+
+
+def together(groups: Sequence[GroupSaid]) -> list[tuple[str, list[str], str]]:
+    """Give groups of one rule of which the same is said as one: the rule, the subjects, and one sentence for all."""
+    alike: dict[tuple[str, str], list[str]] = {}
+    for item in groups:
+        said = item.because.removeprefix(f"{item.subject}: ")
+        alike.setdefault((item.rule, said), []).append(item.subject if said != item.because else "")
+    return [(rule, subjects, _of_all(subjects, said)) for (rule, said), subjects in alike.items()]
+
+
+def _of_all(subjects: Sequence[str], said: str) -> str:
+    """Put subjects before what is said of each; empty ones stand in the sentence itself."""
+    named_before = [subject for subject in subjects if subject]
+    if not named_before:
+        return said
+    return f"{listed(named_before)}{', each' if len(named_before) > 1 else ''}: {said}"
 
 
 def named(groups: Sequence[Group]) -> str:

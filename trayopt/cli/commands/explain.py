@@ -9,9 +9,13 @@ import click
 from trayopt.cli.common import common
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output
+from trayopt.explain.costs import Costs, cost_names, costs_of
 
 if TYPE_CHECKING:
     from trayopt.domain.explanation import Explanation
+
+
+DEFAULT_COSTS = ", ".join(f"{name}={getattr(Costs(), name)}" for name in cost_names())
 
 
 @click.command("explain", short_help="Say why a rule cannot be met, and what to do about it.")
@@ -24,6 +28,10 @@ if TYPE_CHECKING:
 @click.option(
     "--ways-out", type=click.IntRange(0, 100), default=5, show_default=True, metavar="N",
     help="Most sets of groups to give up; what can be added comes beside them.",
+)  # fmt: skip
+@click.option(
+    "--cost", "costs", multiple=True, metavar="NAME=N",
+    help="What a change costs, to order the ways out; may repeat. Where none is given: " + DEFAULT_COSTS + ".",
 )  # fmt: skip
 @click.option(
     "--best", metavar="PLAN", help="The best plan in JSON, where it is known, so that it is not searched for."
@@ -40,6 +48,7 @@ def command(
     plan: str | None,
     conflicts: int,
     ways_out: int,
+    costs: tuple[str, ...],
     best: str | None,
     time_limit_s: float,
     reproducible: bool,
@@ -55,6 +64,7 @@ def command(
 
     if [job, plan, best].count("-") > 1:
         raise click.UsageError("only one of JOB, PLAN and --best can be stdin")
+    chosen = costs_of(costs)
     loaded = load_job(job, library=output.library)
     given = None if plan is None else open_plan(loaded, plan)[0].given()
     known = None if best is None else open_plan(loaded, best)[1]
@@ -66,13 +76,14 @@ def command(
         ways_out=ways_out,
         time_limit_s=time_limit_s,
         reproducible=reproducible,
+        costs=chosen,
         library=output.library,
     )
-    output.answer(made.plain, lambda: _text(made), lambda: made.summary)
+    output.answer(made.plain, lambda: _text(output, made), lambda: made.summary)
     return Exit.NO if made.conflicts else Exit.YES
 
 
-def _text(made: Explanation) -> str:
+def _text(output: Output, made: Explanation) -> str:
     from trayopt.explain.text import text
 
-    return text(made)
+    return text(made, output.console().width)

@@ -1,0 +1,81 @@
+"""Why trays that have room enough by count are too small: how large legs are, and which of them have to share a tray."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from itertools import pairwise
+
+from trayopt.domain.cablework import Subunit
+from trayopt.domain.job import Job
+from trayopt.rules.registry import BY_ID
+from trayopt.rules.words import listed
+
+MOST = 4
+"""So many pairs of subunits are named."""
+
+
+def tray_need(job: Job, subject: str) -> str:
+    """Say what trays hold and what is to be placed; where all trays together would do, also why they do not."""
+    said = BY_ID["tray_fibres"].say(job, subject)
+    room = sum(stack.positions * stack.tray.fibres for stack in job.enclosure.stacks)
+    if room < job.splices:
+        return said
+    wasted = _wasted(job)
+    if wasted:
+        return "; ".join([said, *wasted])
+    return "; ".join([said, f"a leg is whole in one tray: {_sizes(job)}", *_sharing(job)])
+
+
+def _wasted(job: Job) -> list[str]:
+    """Name trunks whose whole legs leave so much of each tray unused that the trays do not take them."""
+    said = []
+    for trunk in job.trunks:
+        spliced = sum(job.spliced_fibres(leg) for subunit in trunk.subunits for leg in subunit.legs(1))
+        sizes = {s.fibres // of for s in trunk.subunits if job.spliced[s.trunk, s.number] for of in s.divisions}
+        filled = {stack.id: _most(sizes, stack.tray.fibres) for stack in job.enclosure.stacks}
+        room = sum(stack.positions * filled[stack.id] for stack in job.enclosure.stacks)
+        if room < spliced:
+            legs = f"whole legs of {trunk.id}, of {listed(sorted(sizes, reverse=True), 'or')} fibres"
+            fill = listed([f"{most} fibres" for most in sorted(set(filled.values()))], "or")
+            said.append(f"{legs}, fill a tray with {fill} at most: all trays take {room:,} of its {spliced:,}")
+    return said
+
+
+def _most(sizes: Iterable[int], room: int) -> int:
+    """Give the most that pieces of some sizes, each as often as one likes, can fill of a room."""
+    filled = {0}
+    for total in range(1, room + 1):
+        if any(total - size in filled for size in sizes):
+            filled.add(total)
+    return max(filled)
+
+
+def _sizes(job: Job) -> str:
+    """Say of how many fibres legs can be, trunks with the same sizes together."""
+    alike: dict[tuple[int, ...], list[str]] = {}
+    for trunk in job.trunks:
+        sizes = {s.fibres // of for s in trunk.subunits if job.spliced[s.trunk, s.number] for of in s.divisions}
+        if sizes:
+            alike.setdefault(tuple(sorted(sizes, reverse=True)), []).append(trunk.id)
+    return ", ".join(f"of {listed(trunks)} with {listed(sizes, 'or')} fibres" for sizes, trunks in alike.items())
+
+
+def _sharing(job: Job) -> list[str]:
+    """Name subunits of trunks divided at the tray whose splices turn in order: legs that do so share a tray."""
+    turning = [f"{a.name} and {b.name}" for a, b in turning_pairs(job)]
+    if not turning:
+        return []
+    more = f" and {len(turning) - MOST} pairs more" if len(turning) > MOST else ""
+    return [f"divided at the tray, legs of {listed(turning[:MOST])}{more} share one where their splices turn in order"]
+
+
+def turning_pairs(job: Job) -> list[tuple[Subunit, Subunit]]:
+    """Give pairs of joined subunits, both divided at the tray, that do not see their splices in one order."""
+    found: dict[tuple[Subunit, Subunit], list[tuple[int, int]]] = {}
+    at_tray = {trunk.id for trunk in job.trunks if trunk.divide_at == "tray"}
+    for piece in job.pieces:
+        if {piece.a.trunk, piece.b.trunk} <= at_tray:
+            one, other = sorted((piece.a, piece.b), key=lambda run: job.trunk_rank[run.trunk])
+            pair = tuple(job.trunk_by_id[run.trunk].subunit_of(run.first) for run in (one, other))
+            found.setdefault((pair[0], pair[1]), []).append((one.first, other.first))
+    return [pair for pair, steps in found.items() if any(a[1] > b[1] for a, b in pairwise(sorted(steps)))]
