@@ -229,7 +229,7 @@ def explain(
     conflicts
         Most conflicts; no two of them share a group.
     ways_out
-        Most sets of groups to give up; what can be added comes beside them.
+        Most sets of groups to give up; what can be added comes beside them. With 0 no ways out are looked for.
     time_limit_s
         Most seconds; with ``reproducible`` in the solver's deterministic time. What is not proven by then is said not to be.
     reproducible

@@ -18,6 +18,12 @@ def bigger_trays(fibres: int) -> Shelf:
     return Shelf(trays=[tray.model_copy(update={"id": f"tray-{fibres}", "fibres": fibres})])
 
 
+def deeper_box() -> Shelf:
+    """Give a shelf with the box of the jobs, deeper, under another id."""
+    found = job_of(pair(enclosure=box(positions=4))).enclosure
+    return Shelf(boxes=[found.model_copy(update={"id": "deeper"})])
+
+
 def stiff_tubes() -> Json:
     """Give a job whose tubes are stiffer than its track bends; a pin asks for them."""
     made = job([trunk("P", divide_at="port"), trunk("Q")], [("P:1-24", "Q:1-24")], pins=[pin("P:1-12", "left", 1)])

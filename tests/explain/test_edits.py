@@ -10,11 +10,11 @@ import pytest
 from tests.build import job_of
 from tests.cli.run import trayopt as run
 from tests.explain.applying import applied, read, write
-from tests.explain.helped import HELPED, bigger_trays, soft_tubes, stiff_tubes
+from tests.explain.helped import HELPED, bigger_trays, deeper_box, soft_tubes, stiff_tubes
 from tests.explain.planted import PLANTED, box, job, pair, pin, trunk
 from trayopt.api import explain, library_survey, load_job, solve
 from trayopt.domain.explanation import WayOut
-from trayopt.domain.hardware import Tray, TubeSet
+from trayopt.domain.hardware import Enclosure, Tray, TubeSet
 from trayopt.domain.job import Job
 from trayopt.explain.adding import Shelf
 from trayopt.explain.edits import flow
@@ -29,6 +29,7 @@ JOBS: list[tuple[str, Json, Shelf, str]] = [
     *((name, made, Shelf(), added[0][0]) for name, made, added in HELPED),
     *((planted.name, planted.job(), Shelf(), GIVEN_UP) for planted in PLANTED),
     ("a tray of the next size", pair(enclosure=box(positions=1, fibres=23)), bigger_trays(24), "tray"),
+    ("another box of the library", pair(enclosure=box(positions=1, fibres=12)), deeper_box(), "box"),
     ("another tube set", stiff_tubes(), soft_tubes(), "tubes"),
     (
         "pins of trunks",
@@ -58,7 +59,7 @@ def test_there_is_a_job_for_every_kind_of_edit() -> None:
 
 def library_of(shelf: Shelf, folder: Path) -> list[Path]:
     """Write what is at hand into a folder, as a user has it."""
-    entries: list[Tray | TubeSet] = [*shelf.trays, *shelf.tubes]
+    entries: list[Tray | TubeSet | Enclosure] = [*shelf.trays, *shelf.tubes, *shelf.boxes]
     for entry in entries:
         (folder / f"{entry.id}.yaml").write_text(write(entry.model_dump(mode="json")), encoding="utf-8")
     return [folder]

@@ -13,11 +13,13 @@ from tests.build import job_of
 from tests.cli.run import trayopt as run
 from tests.explain.planted import box, cable, job, pair, pin, three, trunk
 from trayopt.api import explain, load_job, solve
-from trayopt.domain.explanation import Explanation
+from trayopt.domain.explanation import Explanation, GoalValue
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.errors import InputError
+from trayopt.explain.proof import goal_values
 from trayopt.explain.text import text
+from trayopt.explain.way_words import by_edit, outcome
 from trayopt.solve.changes import Given, GoesBy, RunAt
 from trayopt.solve.conflict import conflict
 from trayopt.solve.conflict_groups import Question
@@ -220,3 +222,65 @@ def test_the_command_takes_a_hand_made_table(tmp_path: Path) -> None:
     done = run("explain", str(STANDARD / "2x288-wall-2x6.yaml"), str(table), "-q")
     assert done.returncode == 1
     assert "N1:1-72 in left/1 and S1:1-72 in right/1 cannot hold together" in done.stdout
+
+
+# -- the words -------------------------------------------------------------------------------------------------------
+
+
+def test_what_is_not_proven_of_a_way_out_says_so() -> None:
+    goals = [GoalValue(goal="broken_prefer", value=0, bound=0), GoalValue(goal="legs", value=12, bound=10)]
+    goals.append(GoalValue(goal="crossings", value=3))
+    said = "broken_prefer 0; not proven, the best that was found: legs 12 (at least 10), crossings 3"
+    assert outcome(goals) == said
+    assert outcome(goals[:1]) == "broken_prefer 0"
+
+
+def test_no_bound_is_told_behind_a_goal_that_is_not_proven() -> None:
+    found = goal_values({"unplaced": 0, "legs": 12, "crossings": 3}, {"unplaced": 0, "legs": 10, "crossings": 3})
+    assert [goal.bound for goal in found] == [0, 10, None]
+
+
+@pytest.mark.parametrize("width", [60, 80, 100, 120])
+def test_no_line_but_of_an_edit_is_wider_than_asked(width: int) -> None:
+    lines = text(
+        explain(load_job(STANDARD / "no-144-swapped-halves-wall-2x6.yaml"), time_limit_s=20), width
+    ).splitlines()
+    assert max(len(line) for line in lines if not line.startswith("       ")) <= min(width, 100)
+
+
+def test_trays_that_would_do_by_count_say_why_they_do_not() -> None:
+    swapped_halves = explain(load_job(STANDARD / "no-144-swapped-halves-wall-2x6.yaml"), ways_out=0)
+    assert "legs of N1/1 and S1/1 share one where their splices turn in order" in swapped_halves.summary
+    sleeves = explain(load_job(STANDARD / "no-2x864-16-against-12-sleeves-wall-2x6.yaml"), ways_out=0)
+    assert "fill a tray with 64 fibres at most: all trays take 768 of its 864" in sleeves.summary
+
+
+def test_pins_that_clash_say_that_their_legs_are_spliced() -> None:
+    made = explain(job_of(pair(enclosure=box(stacks=2), pins=[pin("P:1-12", "left", 1), pin("Q:1-12", "right", 1)])))
+    assert "it is spliced to Q:1-12 and lies in the same tray" in made.summary
+
+
+def test_an_odd_ring_of_opposite_travel_says_why() -> None:
+    made = explain(job_of(three(rules={"opposite_travel": "must"})))
+    assert "joined in a ring of 3" in made.summary
+
+
+def test_ways_out_with_one_edit_are_told_as_one() -> None:
+    made = explain(job_of(three(rules={"opposite_travel": "must"})))
+    assert len(made.ways_out) > len(by_edit(made.ways_out))
+    said = text(made)
+    assert said.count("opposite_travel: prefer  # now must") == 1
+    assert "give up opposite_travel of P+Q, or opposite_travel of P+R, or opposite_travel of Q+R (cost 4)" in " ".join(
+        said.split()
+    )
+
+
+def test_a_preference_that_no_plan_keeps_counts_for_the_bound() -> None:
+    made = explain(job_of(strategies.worked_example()))
+    assert made.optimal
+    assert made.preferences is not None
+    assert made.bounds is not None
+    assert [item.possible for item in made.preferences] == [False]
+    (held,) = [item for item in made.bounds if item.goal == "broken_prefer"]
+    assert held.at_least >= 1
+    assert held.because[0] == "alternate_stacks of P/2: no plan that keeps every must keeps it"

@@ -61,6 +61,7 @@ class WayOut(Frozen):
 
     ``edit`` is YAML: a document for each file, with what is to be merged into it. A key that it gives replaces the key,
     entries of lists with ids are told by their ids, and an entry that is to be taken out stands as a comment.
+    ``cost`` orders ways out. ``least`` is off where it was not settled in time whether adding less would be enough.
     """
 
     give_up: tuple[GroupName, ...] = ()
@@ -68,6 +69,7 @@ class WayOut(Frozen):
     edit: str
     goals: tuple[GoalValue, ...]
     cost: int = 0
+    least: bool = True
 
 
 class GoalCost(Frozen):

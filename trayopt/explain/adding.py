@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from math import ceil, floor, pi
 from typing import Any
@@ -19,6 +19,7 @@ from trayopt.library.soundness import remarks
 from trayopt.rules.exposed import Exposed
 from trayopt.rules.guide_fill import GuideFillParameters
 from trayopt.rules.reach import ReachParameters
+from trayopt.rules.registry import RULES
 from trayopt.rules.slack_loops import SlackLoopsParameters
 from trayopt.solve.conflict import corrections
 from trayopt.solve.conflict_groups import remade
@@ -53,6 +54,7 @@ class Adding:
     def changes(self) -> Iterator[Change]:
         """Give every change that is proven to be enough, the kinds that cost least first."""
         trays = {"tray_fibres", "tray_sleeves", "entrance_legs", "reserve", "apart", "tray_pair", "fibre_bend"}
+        hardware = {rule.id for rule in RULES if rule.kind == "physical"} - {"reach", "exposed"}
         kinds: list[tuple[set[str], Callable[[], Iterator[Change]]]] = [
             ({"reach"}, self._bench),
             ({"reach", "slack_loops", "exposed"}, self._loops),
@@ -63,14 +65,22 @@ class Adding:
             ({"guide_fill", "bend_radius", *trays}, self._divide_at),
             (trays, self._tray_types),
             ({"guide_fill"}, self._guides),
+            (hardware, self._other_box),
         ]
         for rules, kind in kinds:
             if self.prover.clock.over:
                 return
             if rules & self.rules or not self.rules:
-                yield from kind()
+                yield from self._marked(kind())
         if not self.prover.clock.over:
             yield from self._boxes()
+
+    def _marked(self, changes: Iterator[Change]) -> Iterator[Change]:
+        """Mark changes of which it was not settled on the way whether less would be enough."""
+        before = self.prover.unsettled
+        for change in changes:
+            yield replace(change, least=self.prover.unsettled == before)
+            before = self.prover.unsettled
 
     def _enough(self, make: Callable[[int], Job]) -> Callable[[int], bool]:
         return lambda amount: self.prover.possible(make(amount)) is True
@@ -303,7 +313,16 @@ class Adding:
             if self.prover.possible(job):
                 yield Change(job, cost * len(able), add=tuple(added(trunk) for trunk in able))
 
-    # -- a second box ------------------------------------------------------------------------------------------------
+    # -- other boxes -------------------------------------------------------------------------------------------------
+
+    def _other_box(self) -> Iterator[Change]:
+        """Take the box of the library with the fewest trays that is enough."""
+        able = [box for box in self.shelf.boxes if box.id != self.job.enclosure.id and _has_all_named(self.job, box)]
+        for box in sorted(able, key=lambda box: (len(box.places), box.id)):
+            job = remade(self.job, enclosure=box)
+            if self.prover.possible(job):
+                yield Change(job, self.costs.box, add=(Added("box", self.job.enclosure.id, box.id),))
+                return
 
     def _boxes(self) -> Iterator[Change]:
         """Share the trunks out to two boxes of the same kind; trunks that are joined stay together."""
@@ -329,6 +348,22 @@ class Adding:
     def _with(self, trunks: Sequence[Trunk], change: Callable[[Trunk], dict[str, Any]]) -> Job:
         ids = {trunk.id for trunk in trunks}
         return remade(self.job, trunks=tuple(remade(t, **change(t)) if t.id in ids else t for t in self.job.trunks))
+
+
+def _has_all_named(job: Job, box: Enclosure) -> bool:
+    """Whether a box has every port and tray place that a job names."""
+    ports = {port for trunk in job.trunks if trunk.ports != "any" for port in trunk.ports}
+    ports |= {pin.port for pin in job.trunk_pins if pin.port is not None}
+    stacks = {pin.stack for pin in job.leg_pins if pin.stack is not None}
+    deepest = max(stack.positions for stack in box.stacks)
+    return (
+        ports <= set(box.port_by_id)
+        and stacks <= set(box.stack_by_id)
+        and all(
+            (pin.position or 1) <= (box.stack_by_id[pin.stack].positions if pin.stack else deepest)
+            for pin in job.leg_pins
+        )
+    )
 
 
 def _put(items: Sequence[Any], i: int, item: Any) -> tuple[Any, ...]:

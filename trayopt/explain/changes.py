@@ -22,7 +22,10 @@ class Added:
 
 @dataclass(frozen=True)
 class Change:
-    """A changed job: groups given up or things added, and what that costs. ``others`` are jobs for further boxes."""
+    """A changed job: groups given up or things added, and what that costs.
+
+    ``others`` are jobs for further boxes; ``least`` is off where it was not settled whether less would be enough.
+    """
 
     job: Job
     cost: int
@@ -30,6 +33,7 @@ class Change:
     add: tuple[Added, ...] = ()
     others: tuple[Job, ...] = ()
     note: str = ""
+    least: bool = True
 
 
 def cost_of(group: Group, costs: Costs) -> int:

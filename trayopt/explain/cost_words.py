@@ -9,14 +9,14 @@ from trayopt.rules.words import listed
 
 
 def cost_said(costs: Sequence[GoalCost]) -> str:
-    """Say what a plan costs against the best one: ``it costs crossings 12 instead of 0``."""
+    """Say what a plan costs against the best one: ``crossings 12 instead of 0``."""
     changed = [cost for cost in costs if cost.kept != cost.value]
     if not changed:
-        return "it costs nothing"
+        return "all goals stay as they are"
     values = listed([_instead(cost) for cost in changed])
     if changed[0].kept < changed[0].value:
-        return f"a plan with it is better than the best that was found in the time given: {values}"
-    return f"it costs {values}"
+        return f"{values}, which is better than the best plan that was found in the time given"
+    return values
 
 
 def _instead(cost: GoalCost) -> str:

@@ -32,6 +32,7 @@ class Costs:
     exposed: int = 8
     tray_type: int = 10
     guide: int = 20
+    box: int = 25
     unsound: int = 30
     enclosure: int = 60
 

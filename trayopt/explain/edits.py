@@ -188,6 +188,9 @@ def _share(before: Job, job: Job, number: int) -> Iterator[str]:
 
 def _enclosure(before: Enclosure, after: Enclosure, boxes: Collection[Enclosure]) -> Iterator[str]:
     """Write the change of a box: in a copy of its file where it is one of the library, else where the job has it."""
+    if before.id != after.id:
+        yield f"enclosure: {flow(after.id)}  # now {flow(before.id)}"
+        return
     guides = list(_parts("guides", before.track.guides, after.track.guides))
     lines = [
         *_headed("track", guides),

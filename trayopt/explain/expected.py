@@ -145,6 +145,7 @@ def _ways_out(job: Job, trials: Trials, found: Sequence[Conflict], most: int) ->
                 give_up=tuple(GroupName(rule=group.rule, subject=group.subject) for group in ordered),
                 edit="\n".join(f"do not expect {group.subject}" for group in ordered),
                 goals=goal_values(measure_all(Laid(job, plan.assignment))),
+                cost=len(groups),
             )
         )
     return tuple(made)

@@ -50,17 +50,19 @@ def exposed_need(job: Job, subject: str) -> str:
 
 
 def seal_need(job: Job, subject: str) -> str:
-    """Say which seals a port has, what may enter there, and which of it none of the seals takes."""
-    said, port = BY_ID["port_seal"].say(job, subject), job.enclosure.port_by_id[subject]
-    alien = [
-        trunk.id
-        for trunk in job.trunks
-        if subject in trunk.allowed_ports(job.enclosure)
-        and not any(seal.least_mm <= trunk.cable.diameter_mm <= seal.most_mm for seal in port.seals)
-    ]
-    if not alien or not port.seals:
-        return said
-    return f"{said}; {listed(alien)} {'fits' if len(alien) == 1 else 'fit'} none of them"
+    """Say which seals a port has, what may enter there, which of it no seal takes, and how many trunks one takes at most."""
+    port = job.enclosure.port_by_id[subject]
+    able = [trunk for trunk in job.trunks if subject in trunk.allowed_ports(job.enclosure)]
+    parts = [BY_ID["port_seal"].say(job, subject)]
+    if port.seals:
+        fitting = [[t.id for t in able if seal.least_mm <= t.cable.diameter_mm <= seal.most_mm] for seal in port.seals]
+        alien = [trunk.id for trunk in able if not any(trunk.id in trunks for trunks in fitting)]
+        if alien:
+            parts.append(f"{listed(alien)} {'fits' if len(alien) == 1 else 'fit'} none of them")
+        most = max(min(seal.holes, len(trunks)) for seal, trunks in zip(port.seals, fitting, strict=True))
+        if most < len(able) - len(alien):
+            parts.append(f"no more than {most} of them at a time")
+    return "; ".join(parts)
 
 
 def reach_need(job: Job, subject: str) -> str:

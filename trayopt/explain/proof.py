@@ -33,6 +33,8 @@ class Prover:
     polish: float = POLISH
     plans: list[Assignment] = field(default_factory=list)
     """Plans that proved something before: the first to be tried on the next job."""
+    unsettled: int = 0
+    """So many jobs could not be settled in time."""
     _known: dict[str, tuple[bool | None, Assignment | None]] = field(default_factory=dict)
 
     def possible(self, job: Job) -> bool | None:
@@ -47,6 +49,7 @@ class Prover:
         if job.digest not in self._known:
             known = next((plan for plan in reversed(self.plans[-MOST_KNOWN:]) if keeps_all(job, plan)), None)
             self._known[job.digest] = (True, known) if known is not None else self._search(job)
+            self.unsettled += self._known[job.digest][0] is None
         return self._known[job.digest]
 
     def _search(self, job: Job) -> tuple[bool | None, Assignment | None]:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from itertools import groupby
-
 from trayopt.domain.explanation import ConflictSaid, ExpectedSaid, Explanation, PreferenceSaid, WayOut
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.explain.cost_words import cost_said
 from trayopt.explain.way_words import by_edit, phrase
-from trayopt.explain.words import named, together
+from trayopt.explain.words import by_reason, named, together
 from trayopt.rules.words import listed, several
+from trayopt.solve.conflict_groups import EXPECTED
 
 
 def summary(job: Job, made: Explanation, *, unplaced: int = 0, broken: int = 0) -> str:
@@ -18,7 +17,7 @@ def summary(job: Job, made: Explanation, *, unplaced: int = 0, broken: int = 0) 
     sentences = [_opening(job, made, unplaced, broken)]
     for i, conflict in enumerate(made.conflicts):
         sentences += _conflict(conflict, first=i == 0)
-    sentences += _ways(made.ways_out)
+    sentences += [*_further(made), *_ways(made.ways_out)]
     sentences += _preferences(made.preferences or ())
     sentences += _expected(made.expected)
     return " ".join(sentences)
@@ -56,6 +55,15 @@ def _conflict(conflict: ConflictSaid, *, first: bool) -> list[str]:
     return [head, *(f"{because}." for _, _, because in together(conflict.groups))]
 
 
+def _further(made: Explanation) -> list[str]:
+    """Name rules that have to be given up beside those of the conflicts that are told: each stands in one that is not."""
+    told = {item.rule for conflict in made.conflicts for item in conflict.groups}
+    rules = dict.fromkeys(item.rule for way in made.ways_out for item in way.give_up if item.rule not in told)
+    if not rules or EXPECTED in told:
+        return []
+    return [f"{listed(list(rules))} {'stands' if len(rules) == 1 else 'stand'} in further conflicts (--conflicts N)."]
+
+
 def _ways(ways: tuple[WayOut, ...]) -> list[str]:
     if not ways:
         return []
@@ -69,17 +77,17 @@ def _ways(ways: tuple[WayOut, ...]) -> list[str]:
 def _preferences(broken: tuple[PreferenceSaid, ...]) -> list[str]:
     """Say what is broken and why, preferences that the same stands against in one sentence."""
     said = []
-    for (rule, reason, _), alike in groupby(broken, key=lambda item: (item.rule, item.reason, item.cost)):
-        items = list(alike)
+    for items in by_reason(broken):
         one = items[0]
         facts = f" ({one.because})" if len(items) == 1 else ""
         subjects = listed([item.subject for item in items])
-        said.append(f"{rule} of {subjects} {'is' if len(items) == 1 else 'are'} broken{facts}: {reason}{_cost(one)}.")
+        verb = "is" if len(items) == 1 else "are"
+        said.append(f"{one.rule} of {subjects} {verb} broken{facts}: {one.reason}{_cost(one)}.")
     return said
 
 
 def _cost(item: PreferenceSaid) -> str:
-    return "" if item.cost is None else f"; if it is kept, {cost_said(item.cost)}"
+    return "" if item.cost is None else f"; with it kept: {cost_said(item.cost)}"
 
 
 def _expected(found: ExpectedSaid | None) -> list[str]:
@@ -91,7 +99,7 @@ def _expected(found: ExpectedSaid | None) -> list[str]:
         return ["What is expected can be kept."]
     if all(cost.kept == cost.value for cost in found.cost):
         return ["What is expected can be kept, and is as good as the best plan."]
-    return [f"What is expected can be kept; {cost_said(found.cost)}.", *(f"{text}." for text in found.differences)]
+    return [f"What is expected can be kept, with {cost_said(found.cost)}.", *(f"{text}." for text in found.differences)]
 
 
 def in_a_line(edit: str) -> str:

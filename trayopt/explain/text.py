@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from itertools import groupby
 from textwrap import fill
 
 from trayopt.domain.explanation import (
@@ -16,8 +15,9 @@ from trayopt.domain.explanation import (
 )
 from trayopt.explain.cost_words import cost_said
 from trayopt.explain.way_words import by_edit, outcome, phrases
-from trayopt.explain.words import together
+from trayopt.explain.words import by_reason, together
 from trayopt.rules.words import listed
+from trayopt.solve.conflict_groups import EXPECTED
 
 MOST_COLUMNS = 100
 LEAST_COLUMNS = 40
@@ -33,10 +33,10 @@ def text(made: Explanation, width: int = MOST_COLUMNS) -> str:
         parts.append("\n".join(write.ways(made.ways_out)))
     if made.preferences:
         parts.append("\n".join(write.preferences(made.preferences, optimal=made.optimal is True)))
+    if made.expected is not None and made.expected.possible is not False:
+        parts.append("\n".join(write.expected(made.expected)))
     if made.bounds:
         parts.append("\n".join(write.bounds(made.bounds)))
-    if made.expected is not None:
-        parts.append("\n".join(write.expected(made.expected)))
     return "\n\n".join(parts)
 
 
@@ -67,14 +67,14 @@ class _Writer:
         yield self.item("", "Ways out, the cheapest first; each proven by a plan of the changed job")
         for i, alike in enumerate(by_edit(ways), start=1):
             yield self.item(f"  {i}. ", f"{phrases(alike)} (cost {listed(sorted({way.cost for way in alike}), 'or')})")
-            yield from (f"       {line}" for line in alike[0].edit.splitlines())
+            if not any(item.rule == EXPECTED for way in alike for item in way.give_up):
+                yield from (f"       {line}" for line in alike[0].edit.splitlines())
             yield self.item("     ", f"then: {outcome(alike[0].goals)}")
 
     def preferences(self, broken: Sequence[PreferenceSaid], *, optimal: bool) -> Iterator[str]:
         """Write the broken preferences; what stands against several stands there once."""
         yield f"Preferences that the best plan {'' if optimal else 'that was found '}breaks"
-        for _, alike in groupby(broken, key=lambda item: (item.rule, item.against, item.reason, item.cost)):
-            items = list(alike)
+        for items in by_reason(broken):
             for item in items:
                 yield self.item("  ", _named(item.rule, item.subject, item.because))
             yield self.item("    ", f"why: {items[0].reason}")
@@ -92,10 +92,9 @@ class _Writer:
 
     def expected(self, found: ExpectedSaid) -> Iterator[str]:
         """Write what became of what is expected."""
-        said = {True: "can be kept", False: "cannot be kept as a whole", None: "was not settled in the time given"}
-        yield f"What is expected {said[found.possible]}"
+        yield f"What is expected {'can be kept' if found.possible else 'was not settled in the time given'}"
         if found.cost is not None:
-            yield self.item("  ", f"against the best plan {cost_said(found.cost)}")
+            yield self.item("  ", f"against the best plan: {cost_said(found.cost)}")
         yield from (self.item("  ", line) for line in found.differences)
 
 
@@ -107,4 +106,4 @@ def _named(rule: str, subject: str, because: str) -> str:
 def _keeping(item: PreferenceSaid) -> str:
     if item.possible is None:
         return "not settled in the time given"
-    return "impossible" if item.cost is None else cost_said(item.cost)
+    return "no plan does" if item.cost is None else cost_said(item.cost)

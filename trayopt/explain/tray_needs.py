@@ -14,16 +14,26 @@ MOST = 4
 """So many pairs of subunits are named."""
 
 
+def fibres_short(job: Job) -> bool:
+    """Whether all trays together hold too few fibres, by count."""
+    return sum(stack.positions * stack.tray.fibres for stack in job.enclosure.stacks) < job.splices or bool(
+        _wasted(job)
+    )
+
+
 def tray_need(job: Job, subject: str) -> str:
     """Say what trays hold and what is to be placed; where all trays together would do, also why they do not."""
     said = BY_ID["tray_fibres"].say(job, subject)
-    room = sum(stack.positions * stack.tray.fibres for stack in job.enclosure.stacks)
-    if room < job.splices:
+    if sum(stack.positions * stack.tray.fibres for stack in job.enclosure.stacks) < job.splices:
         return said
-    wasted = _wasted(job)
-    if wasted:
-        return "; ".join([said, *wasted])
-    return "; ".join([said, f"a leg is whole in one tray: {_sizes(job)}", *_sharing(job)])
+    return "; ".join([said, *(_wasted(job) or _sharing(job))])
+
+
+def sleeves_short(job: Job) -> bool:
+    """Whether all trays together have too few sleeves, by count."""
+    have = sum(stack.positions * stack.tray.sleeves for stack in job.enclosure.stacks)
+    size = max(stack.tray.sleeve_fibres for stack in job.enclosure.stacks)
+    return have < sum(run.sleeves(size) for run in job.sleeve_runs)
 
 
 def _wasted(job: Job) -> list[str]:
@@ -48,16 +58,6 @@ def _most(sizes: Iterable[int], room: int) -> int:
         if any(total - size in filled for size in sizes):
             filled.add(total)
     return max(filled)
-
-
-def _sizes(job: Job) -> str:
-    """Say of how many fibres legs can be, trunks with the same sizes together."""
-    alike: dict[tuple[int, ...], list[str]] = {}
-    for trunk in job.trunks:
-        sizes = {s.fibres // of for s in trunk.subunits if job.spliced[s.trunk, s.number] for of in s.divisions}
-        if sizes:
-            alike.setdefault(tuple(sorted(sizes, reverse=True)), []).append(trunk.id)
-    return ", ".join(f"of {listed(trunks)} with {listed(sizes, 'or')} fibres" for sizes, trunks in alike.items())
 
 
 def _sharing(job: Job) -> list[str]:

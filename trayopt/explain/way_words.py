@@ -8,6 +8,7 @@ from trayopt.domain.explanation import Addition, GoalValue, WayOut
 from trayopt.domain.finding import Group
 from trayopt.explain.words import named
 from trayopt.rules.words import listed, several
+from trayopt.solve.conflict_groups import ALLOWED_PORTS, ALLOWED_TRAVEL, EXPECTED
 
 ADDED: dict[str, Callable[[str, int | float | str], str]] = {
     "bench_mm": lambda _, mm: f"bring the bench nearer, to {mm:,} mm",
@@ -19,17 +20,30 @@ ADDED: dict[str, Callable[[str, int | float | str], str]] = {
     "tray": lambda stacks, tray: f"put trays {tray} on {stacks}",
     "tubes": lambda _, tubes: f"use the tubes {tubes}",
     "divide_at": lambda trunks, where: f"divide {trunks} at the {where}",
+    "box": lambda _, box: f"take the box {box}",
     "enclosure": lambda box, trunks: f"put {trunks} into a second {box}",
 }
 """What is done where something is added, by ``what``: subjects and amount."""
+LIFTED: dict[str, Callable[[str], str]] = {
+    ALLOWED_PORTS: lambda trunk: f"let {trunk} enter by any port",
+    ALLOWED_TRAVEL: lambda trunk: f"let {trunk} travel either way",
+}
+"""What is done where a trunk's own limit is given up."""
 
 
 def phrase(way: WayOut) -> str:
     """Say what a way out does, in a few words."""
     parts = []
-    if way.give_up:
-        parts.append("give up " + named([Group(item.rule, item.subject) for item in way.give_up]))
-    return " and ".join([*parts, *_additions(way.add)])
+    for rule, lifted in LIFTED.items():
+        parts += [lifted(item.subject) for item in way.give_up if item.rule == rule]
+    unexpected = [item.subject for item in way.give_up if item.rule == EXPECTED]
+    if unexpected:
+        parts.append(f"do not expect {listed(unexpected)}")
+    others = [Group(item.rule, item.subject) for item in way.give_up if item.rule not in {*LIFTED, EXPECTED}]
+    if others:
+        parts.append("give up " + named(others))
+    said = " and ".join([*parts, *_additions(way.add)])
+    return said if way.least else f"{said}, or less: it was not settled in time"
 
 
 def _additions(items: Iterable[Addition]) -> list[str]:
@@ -58,7 +72,7 @@ def outcome(goals: Sequence[GoalValue]) -> str:
     if end < len(told):
         open_ = [f"{told[end].goal} {told[end].value:,}{_least(told[end])}"]
         open_ += [f"{goal.goal} {goal.value:,}" for goal in told[end + 1 :]]
-        parts.append(f"not proven, the best of a short search: {', '.join(open_)}")
+        parts.append(f"not proven, the best that was found: {', '.join(open_)}")
     return "; ".join(part for part in parts if part)
 
 

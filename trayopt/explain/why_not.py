@@ -33,7 +33,7 @@ class Wishes:
     conflicts
         Most conflicts that share no group.
     ways_out
-        Most sets of groups to give up; what can be added comes beside them.
+        Most sets of groups to give up; what can be added comes beside them. With 0 no ways out are looked for.
     costs, shelf
         What ways out cost, and the trays and tube sets at hand.
     """
@@ -56,7 +56,7 @@ def why_not(job: Job, clock: Clock, wishes: Wishes, known: Iterable[Assignment] 
     """Explain why not every must can be kept with every splice placed; an explanation without conflicts where it can."""
     trials = trials_of(job, clock, known)
     found = conflicts(trials, wishes.conflicts)
-    ways = ways_out(job, trials, found, wishes) if found else ()
+    ways = ways_out(job, trials, found, wishes) if found and wishes.ways_out else ()
     return Explanation(conflicts=_said(trials, found), ways_out=ways)
 
 
@@ -104,6 +104,7 @@ def way_out(job: Job, change: Change, prover: Prover, boxes: Collection[Enclosur
         edit=_edit(job, change, boxes),
         goals=goals,
         cost=change.cost,
+        least=change.least,
     )
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from trayopt.domain.assignment import Assignment
-from trayopt.domain.explanation import ConflictSaid, GroupSaid
+from trayopt.domain.explanation import ConflictSaid, GroupSaid, PreferenceSaid
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run, parse_run
 from trayopt.explain.needs import exposed_need, reach_need, seal_need
-from trayopt.explain.tray_needs import tray_need
+from trayopt.explain.tray_needs import fibres_short, sleeves_short, tray_need
 from trayopt.rules.judge import judge
 from trayopt.rules.registry import BY_ID
 from trayopt.rules.words import listed
@@ -26,7 +26,9 @@ NEEDS: dict[str, Callable[[Job, str], str]] = {
     "tray_fibres": tray_need,
 }
 """Rules of which more can be said than what they ask for: what there is at best."""
-SAID = frozenset(NEEDS) | {"slack_loops", "fibre_bend"}
+SHORT: dict[str, Callable[[Job], bool]] = {"tray_fibres": fibres_short, "tray_sleeves": sleeves_short}
+"""Rules of which a count of the whole box may say all."""
+SAID = frozenset(NEEDS) - frozenset(SHORT) | {*LIMITS, "slack_loops", "fibre_bend", "opposite_travel"}
 """Rules of which all is said without a plan that breaks them."""
 SHOWN = frozenset({"guide_fill"})
 """Rules of which a plan that breaks them says all: what is needed and what there is."""
@@ -59,15 +61,24 @@ def conflict_said(trials: Trials, found: Conflict, needed: frozenset[Group] = fr
     job, groups = trials.question.job, frozenset(found.groups) | needed
     made = []
     for group in found.groups:
-        plan = None if group.rule in SAID else trials.plan(groups - {group})
+        complete = group.rule in SAID or (group.rule in SHORT and SHORT[group.rule](job))
+        plan = None if complete else trials.plan(groups - {group})
         broken = None if plan is None else _broken(trials.question, group, plan.assignment)
         parts = [because(job, group)] if broken is None or group.rule not in SHOWN else []
         if broken is not None:
             when = "in a plan without it" if len(groups) == 1 else "in a plan with the others kept"
             parts.append(f"{when}, {broken}" if parts else f"{group.subject}: {when}, {broken}")
-        parts += _spliced_to(job, group, found.groups)
+        parts += [*_spliced_to(job, group, found.groups), *_divided_with(job, group, found.groups)]
         made.append(GroupSaid(rule=group.rule, subject=group.subject, because="; ".join(parts)))
+    made[-1:] = [item.model_copy(update={"because": item.because + _ring(found.groups)}) for item in made[-1:]]
     return ConflictSaid(groups=tuple(made), minimal=found.minimal)
+
+
+def _ring(groups: Sequence[Group]) -> str:
+    """Say why trunks that are all to travel opposite ways cannot: with two ways round, a ring of an odd number."""
+    if len(groups) < 3 or any(group.rule != "opposite_travel" for group in groups):
+        return ""
+    return f"; joined in a ring of {len(groups)}, two neighbours go the same of the two ways round"
 
 
 def _spliced_to(job: Job, group: Group, others: Sequence[Group]) -> list[str]:
@@ -76,6 +87,28 @@ def _spliced_to(job: Job, group: Group, others: Sequence[Group]) -> list[str]:
     runs = [] if run is None else [other for item in others if (other := _leg(job, item)) not in {None, run}]
     found = [other for other in runs if run is not None and other is not None and _are_spliced(job, run, other)]
     return [f"it is spliced to {listed(found)} and lies in the same tray"] if found else []
+
+
+def _divided_with(job: Job, group: Group, others: Sequence[Group]) -> list[str]:
+    """Say of subunits divided at the tray which hold a leg back together with one that is blamed before it."""
+    run, before = _leg(job, group), others[: list(others).index(group)]
+    if run is None:
+        return []
+    near = [_subunits(job, other) for item in before if (other := _leg(job, item)) is not None]
+    shared = [name for name in _subunits(job, run) if any(name in names for names in near)]
+    return [BY_ID["divided_at_tray"].say(job, name) for name in shared[:1]]
+
+
+def _subunits(job: Job, run: Run) -> list[str]:
+    """Name the subunits divided at the tray that a run lies in or is spliced to."""
+    runs = [run]
+    for piece in job.pieces:
+        for here, there in ((piece.a, piece.b), (piece.b, piece.a)):
+            if here.trunk == run.trunk and here.first <= run.last and run.first <= here.last:
+                runs.append(there)
+    trunks = [(job.trunk_by_id[one.trunk], one) for one in runs]
+    found = (trunk.subunit_of(one.first).name for trunk, one in trunks if trunk.divide_at == "tray")
+    return list(dict.fromkeys(found))
 
 
 def _leg(job: Job, group: Group) -> Run | None:
@@ -101,9 +134,6 @@ def _are_spliced(job: Job, one: Run, other: Run) -> bool:
 
 def _broken(question: Question, group: Group, plan: Assignment) -> str | None:
     """Say how a plan breaks a group; the first of several subjects in it."""
-    if group.rule in LIMITS:
-        way = plan.ways[group.subject]
-        return f"{group.subject} enters by {way.port} and travels {way.travel}"
     if group.rule in {EXPECTED, "pin"}:
         return None
     for finding in judge(question.wide, Laid(question.wide, plan)):
@@ -127,6 +157,14 @@ def _of_all(subjects: Sequence[str], said: str) -> str:
     if not named_before:
         return said
     return f"{listed(named_before)}{', each' if len(named_before) > 1 else ''}: {said}"
+
+
+def by_reason(broken: Sequence[PreferenceSaid]) -> list[list[PreferenceSaid]]:
+    """Give broken preferences of one rule together where the same stands against them at the same price."""
+    alike: dict[tuple[object, ...], list[PreferenceSaid]] = {}
+    for item in broken:
+        alike.setdefault((item.rule, item.reason, item.against, item.possible, item.cost), []).append(item)
+    return list(alike.values())
 
 
 def named(groups: Sequence[Group]) -> str:

@@ -27,7 +27,7 @@ DEFAULT_COSTS = ", ".join(f"{name}={getattr(Costs(), name)}" for name in cost_na
 )  # fmt: skip
 @click.option(
     "--ways-out", type=click.IntRange(0, 100), default=5, show_default=True, metavar="N",
-    help="Most sets of groups to give up; what can be added comes beside them.",
+    help="Most sets of groups to give up; what can be added comes beside them. With 0 no ways out are looked for.",
 )  # fmt: skip
 @click.option(
     "--cost", "costs", multiple=True, metavar="NAME=N",
