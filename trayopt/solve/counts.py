@@ -9,8 +9,9 @@ crossing, that plan is the best in crossings and length at once.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from math import ceil
 from typing import Any
 
 from ortools.sat.python import cp_model
@@ -22,6 +23,7 @@ from trayopt.domain.job import Trunk
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.solve.model import Key, Model, total
 from trayopt.solve.outline import Outline
+from trayopt.solve.run import hint_all
 from trayopt.solve.stop import Clock
 
 RULES: tuple[str, ...] = (
@@ -30,15 +32,28 @@ RULES: tuple[str, ...] = (
 )  # fmt: skip
 """Rules whose encoding asks for nothing that counts cannot answer."""
 
+LENGTH_EFFORT = 6.0
+"""Most deterministic time for the least length, which bounds the goal."""
+LATENESS_EFFORT = 1.0
+"""Most deterministic time for the choice among counts of one length, which is only a guess."""
+
+FOUND = frozenset({cp_model.OPTIMAL, cp_model.FEASIBLE})
+
 Kind = tuple[int, int, tuple[tuple[str, int], ...]]
 
 
 @dataclass(frozen=True)
 class Counted:
-    """A proven bound on the leg length, and counts and ways that come to ``length_mm``."""
+    """A proven bound on the leg length, and counts that are as short as could be found; None where none were found in time."""
 
     bound: int
-    length_mm: int
+    guess: Guess | None
+
+
+@dataclass(frozen=True)
+class Guess:
+    """Counts at every tray place, with the ways and ends that go with them."""
+
     bunches: Mapping[Place, Mapping[Kind, int]]
     ways: Mapping[str, Way]
     ends: Mapping[str, str]
@@ -69,18 +84,17 @@ class Counts(Outline):
 
     rules = RULES
 
-    def lateness(self) -> tuple[Any, int]:
-        """Sum the ranks of kinds that come early in the walk, and a number above which that sum does not go.
+    def lateness(self) -> Any:
+        """Sum the ranks of kinds that come early in the walk.
 
         Among counts of one length those are wanted in which early kinds lie near the base: they can be worked out in order.
         """
         order = list(dict.fromkeys(self.kinds[bunch] for bunch in sorted(self.kinds)))
-        parts = [
+        return total(
             (len(order) - i - 1) * rank * self._number[kind][place]
             for i, kind in enumerate(order)
             for rank, place in enumerate(self.places)
-        ]
-        return total(parts), len(order) * len(self.places) * len(self.kinds)
+        )
 
     def divisions(self, subunit: Subunit) -> tuple[int, ...]:
         """Give the settled division of a subunit."""
@@ -142,6 +156,28 @@ class Counts(Outline):
         """Whether a trunk has a leg at a place."""
         return self._whether(("trunk at", trunk.id, place), self.legs_at(trunk, place), self.most_trunk_legs(trunk))
 
+    def guess(self, value: Callable[[Any], int]) -> Guess:
+        """Read counts, ways and ends out of a solution."""
+        job = self.job
+        return Guess(
+            bunches={
+                place: {kind: value(at[place]) for kind, at in self._number.items() if value(at[place])}
+                for place in self.places
+            },
+            ways={
+                trunk.id: way
+                for trunk in job.trunks
+                for way in self.ways(trunk)
+                if self.in_box(trunk) and value(self.goes(trunk, way))
+            },
+            ends={
+                stack.id: end.id
+                for stack in job.enclosure.stacks
+                for end in stack.ends
+                if value(self.end(stack.id, end.id))
+            },
+        )
+
     def _whether(self, key: tuple[Any, ...], number: Any, most: int) -> Any:
         def make() -> Any:
             if isinstance(number, int):
@@ -177,7 +213,7 @@ def in_scope(model: Model) -> bool:
 
 
 def count(model: Model, weight: int, clock: Clock) -> Counted | None:
-    """Find counts of least leg length; None if there are none, which proves that the model has no plan, or none soon enough.
+    """Find counts of least leg length and bound it; None if it is proven that there are none, so that the model has no plan.
 
     ``weight`` bounds the broken preferences as it does in the model.
     """
@@ -188,44 +224,37 @@ def count(model: Model, weight: int, clock: Clock) -> Counted | None:
     if not isinstance(broken, int):
         counts.require(broken <= weight)
     length = GOALS["leg_length_mm"].encode(job, counts)
-    later, most = counts.lateness()
-    counts.cp.minimize((most + 1) * length + later)
+    counts.cp.minimize(length)
+    solver, status = _solve(counts, clock, LENGTH_EFFORT)
+    if status == cp_model.INFEASIBLE:
+        return None
+    bound = max(0, ceil(solver.best_objective_bound - 1e-6))
+    if status not in FOUND:
+        return Counted(bound, None)
+    counts.require(length <= solver.value(length))
+    hint_all(counts.cp, solver.response_proto.solution)
+    counts.cp.minimize(counts.lateness())
+    later, status = _solve(counts, clock, LATENESS_EFFORT)
+    return Counted(bound, counts.guess((later if status in FOUND else solver).value))
+
+
+def _solve(counts: Counts, clock: Clock, effort: float) -> tuple[cp_model.CpSolver, Any]:
+    """Solve the counts as they stand; give solver and status."""
     solver = cp_model.CpSolver()
     p = solver.parameters
     p.num_workers = 1
     p.random_seed = 1
+    p.linearization_level = 2
     p.catch_sigint_signal = False
-    p.max_deterministic_time = 4.0
+    p.max_deterministic_time = effort
     if clock.left is not None and not clock.deterministic:
         p.max_time_in_seconds = max(0.01, clock.left)
     status = solver.solve(counts.cp)
     clock.effort += solver.response_proto.deterministic_time
-    if status not in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
-        return None
-    value = solver.value
-    return Counted(
-        bound=round(solver.best_objective_bound) // (most + 1),
-        length_mm=solver.value(length),
-        bunches={
-            place: {kind: value(at[place]) for kind, at in counts._number.items() if value(at[place])}  # noqa: SLF001
-            for place in counts.places
-        },
-        ways={
-            trunk.id: way
-            for trunk in job.trunks
-            for way in counts.ways(trunk)
-            if counts.in_box(trunk) and solver.value(counts.goes(trunk, way))
-        },
-        ends={
-            stack.id: end.id
-            for stack in job.enclosure.stacks
-            for end in stack.ends
-            if solver.value(counts.end(stack.id, end.id))
-        },
-    )
+    return solver, status
 
 
-def hold(model: Model, counted: Counted, *literals: Any, places: bool) -> cp_model.CpModel:
+def hold(model: Model, guess: Guess, *literals: Any, places: bool) -> cp_model.CpModel:
     """Copy a model and hold the copy to ways, ends, literals and, with ``places``, to the counts at every place.
 
     The variables of the copy keep their numbers.
@@ -243,16 +272,16 @@ def hold(model: Model, counted: Counted, *literals: Any, places: bool) -> cp_mod
         by_kind.setdefault(kind, []).append(bunch)
     for rank, place in enumerate(model.places if places else ()):
         for kind, bunches in by_kind.items():
-            number = counted.bunches[place].get(kind, 0)
+            number = guess.bunches[place].get(kind, 0)
             trial.add(total(same(model.literals(bunch)[rank]) for bunch in bunches) == number)
     for trunk in model.job.trunks:
         for way in model.ways(trunk):
             literal = model.goes(trunk, way)
             if not isinstance(literal, int):
-                trial.add(same(literal) == int(counted.ways.get(trunk.id) == way))
+                trial.add(same(literal) == int(guess.ways.get(trunk.id) == way))
     for stack in model.job.enclosure.stacks:
         for end in stack.ends:
             literal = model.end(stack.id, end.id)
             if not isinstance(literal, int):
-                trial.add(same(literal) == int(counted.ends[stack.id] == end.id))
+                trial.add(same(literal) == int(guess.ends[stack.id] == end.id))
     return trial

@@ -333,7 +333,15 @@ class Model:
 
     def _last_rank(self, position: int) -> int:
         """Rank in place order of the last place up to a position; places are sorted by position first."""
-        return sum(place.position <= position for place in self.places) - 1
+        return self._last_ranks[min(position, self.places[-1].position)]
+
+    @cached_property
+    def _last_ranks(self) -> dict[int, int]:
+        """Last rank of every position from 0, at which there is none, up."""
+        ranks = {0: -1}
+        for rank, place in enumerate(self.places):
+            ranks[place.position] = rank
+        return ranks
 
     def _prefix(self, name: tuple[Any, ...], literals: Sequence[Any], rank: int, whole: Any) -> Any:
         """Whether one of the first ``rank + 1`` literals holds, chained along the positions."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -197,6 +197,11 @@ def complete(model: Model, assignment: Assignment, clock: Clock) -> None:
 
 def hint_last(model: Model) -> None:
     """Give the solver the last solution of this same model to start from, every variable of it."""
-    model.cp.clear_hints()
-    for index, value in enumerate(model.solution):
-        model.cp.add_hint(model.cp.get_int_var_from_proto_index(index), value)
+    hint_all(model.cp, model.solution)
+
+
+def hint_all(cp: cp_model.CpModel, solution: Sequence[int]) -> None:
+    """Give the solver a value for every variable to start from."""
+    cp.clear_hints()
+    for index, value in enumerate(solution):
+        cp.add_hint(cp.get_int_var_from_proto_index(index), value)

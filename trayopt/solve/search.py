@@ -24,7 +24,7 @@ from trayopt.domain.plan import GoalName, Stopped
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.goals.registry import measure_all
 from trayopt.solve.build import Policy, build
-from trayopt.solve.counts import Counted, count, hold, in_scope
+from trayopt.solve.counts import Guess, count, hold, in_scope
 from trayopt.solve.divide import Divider
 from trayopt.solve.habit import first_plans, keeps_facts
 from trayopt.solve.model import Key, Model
@@ -39,7 +39,8 @@ if TYPE_CHECKING:
     from ortools.sat.python.cp_model import CpModel
 
 TRIAL_SLICE_S = 20.0
-"""Most time for working a guess out to a plan."""
+TRIAL_PART = 0.15
+"""Most time for working a guess out to a plan, and the most of what is left of a limit."""
 SOME_SLICE_S = 4.0
 """Most time for each goal of a first plan that is only there to have one."""
 FIRST: tuple[GoalName, ...] = ("unplaced", "broken_must", "broken_prefer")
@@ -72,6 +73,8 @@ class State:
     best: Assignment | None = None
     vector: tuple[int, ...] = ()
     bounds: dict[GoalName, int | None] = field(default_factory=lambda: {"unplaced": 0})
+    least: dict[GoalName, int] = field(default_factory=dict)
+    """Proven bounds of goals where every splice is placed, every must kept, and the goals between are as good as can be."""
     by_gap: bool = False
     kept_disproven: bool = False
     """True once it is proven that not every must can be kept with every splice placed."""
@@ -86,6 +89,17 @@ class State:
     def value(self, goal: GoalName) -> int:
         """Value of a goal in the best plan."""
         return self.vector[self.order.index(goal)]
+
+    def settle(self) -> None:
+        """Give the first goals that the solver proved nothing of the bounds that hold all the same."""
+        if self.best is None:
+            return
+        whole = self.value("unplaced") == self.value("broken_must") == 0
+        for goal in self.order:
+            if self.bounds.get(goal) is None:
+                self.bounds[goal] = self.least.get(goal, 0) if whole else 0
+            if self.bounds[goal] != self.value(goal):
+                return
 
     @property
     def proven(self) -> bool:
@@ -138,6 +152,7 @@ class Search:
         """Search until everything is proven or the clock stops it."""
         if not self._place_all():
             self._ladder()
+        self.state.settle()
         stopped: Stopped = "proven" if self.state.proven else "gap" if self.state.by_gap else self.clock.why()
         return self.state, stopped
 
@@ -157,6 +172,7 @@ class Search:
         if settled is None:
             self.state.kept_disproven = True
             return False
+        self.state.least = {"broken_prefer": least, "legs": settled.legs}
         found = self._try(settled.divisions, settled.legs, least)
         if found is None:
             self._some(settled.divisions, all_placed=True)
@@ -215,28 +231,33 @@ class Search:
         counted = count(model, least, self.clock) if in_scope(model) else None
         if counted is not None:
             model.bound("leg_length_mm", counted.bound)
+        guess = None if counted is None else counted.guess
         return any(
-            self._run(model, None, trial=trial, slice_s=TRIAL_SLICE_S).assignment is not None
-            for trial in self._trials(model, counted)
+            self._run(model, None, trial=trial, slice_s=self._slice(TRIAL_SLICE_S, TRIAL_PART)).assignment is not None
+            for trial in self._trials(model, guess)
             if not self.clock.over
         )
 
-    def _trials(self, model: Model, counted: Counted | None) -> Iterator[CpModel]:
+    def _slice(self, most: float, part: float) -> float:
+        """Seconds for one part of the work: no more than a part of what is left."""
+        return most if self.clock.left is None else min(most, part * self.clock.left)
+
+    def _trials(self, model: Model, guess: Guess | None) -> Iterator[CpModel]:
         """Yield copies of a model that are held to a guess, the best guess first."""
         crossings = self._expression(model, "crossings")
         order = order_of(model)
-        if counted is not None:
+        if guess is not None:
             shortest = model.literal("legs are as short as can be")
-            model.require(self._expression(model, "leg_length_mm") <= counted.bound, shortest)
+            model.require(self._expression(model, "leg_length_mm") <= model.least["leg_length_mm"], shortest)
             fewest = model.literal("no more crosses than must")
             model.require(crossings <= model.least.get("crossings", 0), fewest)
             if order:
-                yield hold_order(order, hold(model, counted, shortest, fewest, places=False))
+                yield hold_order(order, hold(model, guess, shortest, fewest, places=False))
             if not model.least.get("crossings", 0):
-                yield hold(model, counted, shortest, fewest, places=True)
-                yield hold(model, counted, shortest, fewest, places=False)
+                yield hold(model, guess, shortest, fewest, places=True)
+                yield hold(model, guess, shortest, fewest, places=False)
             elif order:
-                yield hold_order(order, hold(model, counted, shortest, places=False))
+                yield hold_order(order, hold(model, guess, shortest, places=False))
         if order:
             yield hold_order(order, model.cp.clone())
 
@@ -370,8 +391,8 @@ class Search:
             hint_last(model)
         outcome = self._run(model, goal)
         value = self.state.value(goal)
-        if outcome.bound is not None and sure:
-            self.state.bounds[goal] = outcome.bound
+        if sure:
+            self.state.bounds[goal] = max(least, outcome.bound or 0)
         model.cp.clear_objective()
         model.require(expression <= value)
         if self.gap is not None and outcome.bound is not None and 0 < value - outcome.bound <= self.gap * max(1, value):

@@ -193,5 +193,9 @@ def _interruptible(progress: Progress) -> Iterator[None]:
     before = signal.signal(signal.SIGINT, stop)
     try:
         yield
+    except ImportError:
+        if asked:  # a compiled module that is loaded just then says so of the interruption
+            raise KeyboardInterrupt from None
+        raise
     finally:
         signal.signal(signal.SIGINT, before)
