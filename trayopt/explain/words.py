@@ -10,7 +10,7 @@ from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run, parse_run
 from trayopt.explain.needs import exposed_need, reach_need, seal_need
-from trayopt.explain.tray_needs import fibres_short, sleeves_short, tray_need
+from trayopt.explain.tray_needs import fibres_short, sleeves_short, tray_need, turning_pairs
 from trayopt.rules.judge import judge
 from trayopt.rules.registry import BY_ID
 from trayopt.rules.words import listed
@@ -61,8 +61,7 @@ def conflict_said(trials: Trials, found: Conflict, needed: frozenset[Group] = fr
     job, groups = trials.question.job, frozenset(found.groups) | needed
     made = []
     for group in found.groups:
-        complete = group.rule in SAID or (group.rule in SHORT and SHORT[group.rule](job))
-        plan = None if complete else trials.plan(groups - {group})
+        plan = None if _all_said(job, group, found.groups) else trials.plan(groups - {group})
         broken = None if plan is None else _broken(trials.question, group, plan.assignment)
         parts = [because(job, group)] if broken is None or group.rule not in SHOWN else []
         if broken is not None:
@@ -72,6 +71,14 @@ def conflict_said(trials: Trials, found: Conflict, needed: frozenset[Group] = fr
         made.append(GroupSaid(rule=group.rule, subject=group.subject, because="; ".join(parts)))
     made[-1:] = [item.model_copy(update={"because": item.because + _ring(found.groups)}) for item in made[-1:]]
     return ConflictSaid(groups=tuple(made), minimal=found.minimal)
+
+
+def _all_said(job: Job, group: Group, groups: Sequence[Group]) -> bool:
+    """Whether a group is said with all its numbers, so that a plan that breaks it shows nothing more."""
+    if group.rule in SHORT and SHORT[group.rule](job):
+        return True
+    turned = group.rule == "tray_fibres" and not any(_leg(job, item) for item in groups) and turning_pairs(job)
+    return group.rule in SAID or bool(turned)
 
 
 def _ring(groups: Sequence[Group]) -> str:
