@@ -35,6 +35,7 @@ class Prover:
     """Plans that proved something before: the first to be tried on the next job."""
     unsettled: int = 0
     """So many jobs could not be settled in time."""
+    _goals: dict[str, tuple[GoalValue, ...]] = field(default_factory=dict)
     _known: dict[str, tuple[bool | None, Assignment | None]] = field(default_factory=dict)
 
     def possible(self, job: Job) -> bool | None:
@@ -68,6 +69,11 @@ class Prover:
         proof = self.assignment(job)
         if proof is None:
             return None
+        if job.digest not in self._goals:
+            self._goals[job.digest] = self._polished(job, proof)
+        return self._goals[job.digest]
+
+    def _polished(self, job: Job, proof: Assignment) -> tuple[GoalValue, ...]:
         values = measure_all(Laid(job, proof))
         if self.clock.over or self.polish <= 0:
             return goal_values(values)

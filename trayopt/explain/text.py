@@ -86,7 +86,7 @@ class _Writer:
         """Write what holds each goal up."""
         yield "What holds the goals up"
         for item in bounds:
-            proof = "proven least" if item.at_least == item.value else f"proven at least {item.at_least:,}"
+            proof = "proven" if item.at_least == item.value else f"proven at least {item.at_least:,}"
             yield f"  {item.goal} {item.value:,}, {proof}"
             yield from (self.item("    ", because) for because in item.because)
 

@@ -67,7 +67,7 @@ def conflict_said(trials: Trials, found: Conflict, needed: frozenset[Group] = fr
         if broken is not None:
             when = "in a plan without it" if len(groups) == 1 else "in a plan with the others kept"
             parts.append(f"{when}, {broken}" if parts else f"{group.subject}: {when}, {broken}")
-        parts += [*_spliced_to(job, group, found.groups), *_divided_with(job, group, found.groups)]
+        parts += _spliced_to(job, group, found.groups) or _divided_with(job, group, found.groups)
         made.append(GroupSaid(rule=group.rule, subject=group.subject, because="; ".join(parts)))
     made[-1:] = [item.model_copy(update={"because": item.because + _ring(found.groups)}) for item in made[-1:]]
     return ConflictSaid(groups=tuple(made), minimal=found.minimal)
