@@ -197,6 +197,13 @@ def test_time_that_runs_out_is_said() -> None:
     assert "no reason was found in the time given" in explain(made, time_limit_s=1e-9).summary
 
 
+def test_ways_out_that_were_not_all_looked_for_say_so() -> None:
+    made = explain(load_job(STANDARD / "no-144-swapped-halves-wall-2x6.yaml"), time_limit_s=0.3, reproducible=True)
+    assert made.out_of_time
+    assert "The time ran out before everything was looked at" in made.summary
+    assert not explain(job_of(pair())).out_of_time
+
+
 def test_the_text_has_a_heading_for_every_part() -> None:
     said = text(explain(job_of(pair(pins=[pin("P:1-24", "left", 2)]))))
     assert "Conflict 1 (minimal, proven): these cannot hold together" in said

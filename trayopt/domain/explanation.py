@@ -124,11 +124,13 @@ class Explanation(Frozen):
     ``summary`` is one paragraph that can be forwarded. ``preferences``, ``expected`` and ``bounds`` are there only
     where they were asked for: the broken preferences of the best plan, a plan that was expected, and what holds each
     goal up. ``optimal`` tells whether the best plan is proven to be; null where there was none to explain.
+    ``out_of_time`` tells that the clock ran out before all was looked for: there may be more, and cheaper, ways out.
     """
 
     schema_: Annotated[Literal["trayopt/explanation/1"], Field(alias="schema")] = "trayopt/explanation/1"
     summary: str = ""
     optimal: bool | None = None
+    out_of_time: bool = False
     conflicts: tuple[ConflictSaid, ...] = ()
     ways_out: tuple[WayOut, ...] = ()
     preferences: tuple[PreferenceSaid, ...] | None = None

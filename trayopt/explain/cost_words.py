@@ -12,7 +12,7 @@ def cost_said(costs: Sequence[GoalCost]) -> str:
     """Say what a plan costs against the best one: ``crossings 12 instead of 0``."""
     changed = [cost for cost in costs if cost.kept != cost.value]
     if not changed:
-        return "all goals stay as they are, as something of the same weight gives way"
+        return "all goals stay as they are"
     values = listed([_instead(cost) for cost in changed])
     if changed[0].kept < changed[0].value:
         return f"{values}, which is better than the best plan that was found in the time given"

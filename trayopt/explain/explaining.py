@@ -72,6 +72,7 @@ def explain(
             kept = best.assignment if best is not None and whole else None
             said, found, ways = expected(job, given, kept, clock, wishes.conflicts, wishes.ways_out)
             made = made.model_copy(update={"expected": said, "conflicts": found, "ways_out": ways})
+    made = made.model_copy(update={"out_of_time": clock.over})
     return made.model_copy(update={"summary": summary(job, made)})
 
 

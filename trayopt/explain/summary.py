@@ -17,7 +17,9 @@ def summary(job: Job, made: Explanation, *, unplaced: int = 0, broken: int = 0) 
     sentences = [_opening(job, made, unplaced, broken)]
     for i, conflict in enumerate(made.conflicts):
         sentences += _conflict(conflict, first=i == 0)
-    sentences += [*_further(made), *_ways(made.ways_out)]
+    sentences += [*_further(made), *_ways(made.ways_out, known=not made.out_of_time)]
+    if made.out_of_time:
+        sentences.append("The time ran out before everything was looked at; a longer --time-limit may tell more.")
     sentences += _preferences(made.preferences or ())
     sentences += _expected(made.expected)
     return " ".join(sentences)
@@ -64,10 +66,11 @@ def _further(made: Explanation) -> list[str]:
     return [f"{listed(list(rules))} {'stands' if len(rules) == 1 else 'stand'} in further conflicts (--conflicts N)."]
 
 
-def _ways(ways: tuple[WayOut, ...]) -> list[str]:
+def _ways(ways: tuple[WayOut, ...], *, known: bool) -> list[str]:
     if not ways:
         return []
-    said = [f"The cheapest way out, proven by a plan: {phrase(ways[0]) or in_a_line(ways[0].edit)}."]
+    found = "" if known else " that was found"
+    said = [f"The cheapest way out{found}, proven by a plan: {phrase(ways[0]) or in_a_line(ways[0].edit)}."]
     others = len(by_edit(ways)) - 1
     if others:
         said.append(f"{several(others, 'other way')} out {'is' if others == 1 else 'are'} proven beside it.")

@@ -106,4 +106,7 @@ def _named(rule: str, subject: str, because: str) -> str:
 def _keeping(item: PreferenceSaid) -> str:
     if item.possible is None:
         return "not settled in the time given"
-    return "no plan does" if item.cost is None else cost_said(item.cost)
+    if item.cost is None:
+        return "no plan does"
+    same = all(cost.kept == cost.value for cost in item.cost)
+    return cost_said(item.cost) + (", as others of the same weight give way" if same else "")

@@ -30,6 +30,8 @@ SHORT: dict[str, Callable[[Job], bool]] = {"tray_fibres": fibres_short, "tray_sl
 """Rules of which a count of the whole box may say all."""
 SAID = frozenset(NEEDS) - frozenset(SHORT) | {*LIMITS, "slack_loops", "fibre_bend", "opposite_travel"}
 """Rules of which all is said without a plan that breaks them."""
+IN_A_PLAN = "in a plan"
+"""How the sentence about a plan that breaks a group begins."""
 SHOWN = frozenset({"guide_fill"})
 """Rules of which a plan that breaks them says all: what is needed and what there is."""
 
@@ -65,7 +67,7 @@ def conflict_said(trials: Trials, found: Conflict, needed: frozenset[Group] = fr
         broken = None if plan is None else _broken(trials.question, group, plan.assignment)
         parts = [because(job, group)] if broken is None or group.rule not in SHOWN else []
         if broken is not None:
-            when = "in a plan without it" if len(groups) == 1 else "in a plan with the others kept"
+            when = f"{IN_A_PLAN} {'without it' if len(groups) == 1 else 'with the others kept'}"
             parts.append(f"{when}, {broken}" if parts else f"{group.subject}: {when}, {broken}")
         parts += _spliced_to(job, group, found.groups) or _divided_with(job, group, found.groups)
         made.append(GroupSaid(rule=group.rule, subject=group.subject, because="; ".join(parts)))
@@ -150,12 +152,16 @@ def _broken(question: Question, group: Group, plan: Assignment) -> str | None:
 
 
 def together(groups: Sequence[GroupSaid]) -> list[tuple[str, list[str], str]]:
-    """Give groups of one rule of which the same is said as one: the rule, the subjects, and one sentence for all."""
-    alike: dict[tuple[str, str], list[str]] = {}
+    """Give groups of one rule of which the same is said as one: the rule, the subjects, and one sentence for all.
+
+    Of plans that show how such groups are broken the first is told.
+    """
+    alike: dict[tuple[str, str], tuple[list[str], str]] = {}
     for item in groups:
         said = item.because.removeprefix(f"{item.subject}: ")
-        alike.setdefault((item.rule, said), []).append(item.subject if said != item.because else "")
-    return [(rule, subjects, _of_all(subjects, said)) for (rule, said), subjects in alike.items()]
+        subjects, _ = alike.setdefault((item.rule, said.partition(f"; {IN_A_PLAN}")[0]), ([], said))
+        subjects.append(item.subject if said != item.because else "")
+    return [(rule, subjects, _of_all(subjects, said)) for (rule, _), (subjects, said) in alike.items()]
 
 
 def _of_all(subjects: Sequence[str], said: str) -> str:
