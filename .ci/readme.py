@@ -1,4 +1,7 @@
-"""The generated parts of README.md: the help of every command, the rules, the exit codes. Run by cog."""
+"""The generated parts of README.md: the help of every command, the rules, the exit codes. Run by cog.
+
+As a program it draws the pictures that README.md shows: python .ci/readme.py
+"""
 
 from __future__ import annotations
 
@@ -9,13 +12,29 @@ import click
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from trayopt.api import load_job, solve
 from trayopt.cli.app import group
 from trayopt.cli.exitcodes import MEANING
 from trayopt.rules.registry import RULES
+from trayopt.sheets.svg import svg_file
+from trayopt.sheets.write import Sheets
 
 WIDTH = 92
 EVERYWHERE = {"library", "format_", "quiet", "verbose"}
 """Options that every command takes; the README describes them once."""
+
+
+ROOT = Path(__file__).parents[1]
+PLANNED = ROOT / "models" / "standard" / "2x432-wall-1x6-two-loops.yaml"
+"""The job whose plan README.md shows."""
+PICTURES = ROOT / ".readme"
+
+
+def pictures() -> dict[Path, str]:
+    """Draw the box of the plan that README.md shows, from the front and from the side."""
+    job = load_job(PLANNED)
+    drawn = Sheets(job, solve(job, reproducible=True).plan).pictures
+    return {PICTURES / f"{name}.svg": svg_file(drawn[name]) for name in ("front", "side")}
 
 
 def commands() -> None:
@@ -61,3 +80,9 @@ def exits() -> None:
     print("|---|---|")
     for code, meaning in MEANING.items():
         print(f"| {code.value} | {meaning} |")
+
+
+if __name__ == "__main__":
+    PICTURES.mkdir(exist_ok=True)
+    for path, text in pictures().items():
+        path.write_text(text, encoding="utf-8")

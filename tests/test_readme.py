@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import runpy
 import subprocess
 import sys
 from pathlib import Path
@@ -51,6 +52,12 @@ def test_generated_parts_are_up_to_date() -> None:
         check=False,
     )
     assert done.returncode == 0, "run: cog -r -P README.md"
+
+
+def test_pictures_are_up_to_date() -> None:
+    for path, text in runpy.run_path(str(ROOT / ".ci" / "readme.py"))["pictures"]().items():
+        assert path.read_text(encoding="utf-8") == text, "run: python .ci/readme.py"
+        assert f'src="{path.relative_to(ROOT)}"' in README
 
 
 @pytest.mark.parametrize("marker", ["run", "test"])
