@@ -290,3 +290,15 @@ def test_a_preference_that_no_plan_keeps_counts_for_the_bound() -> None:
     (held,) = [item for item in made.bounds if item.goal == "broken_prefer"]
     assert held.at_least >= 1
     assert held.because[0] == "alternate_stacks of P/2: no plan that keeps every must keeps it"
+
+
+def test_apart_says_how_many_stacks_there_are() -> None:
+    joins = [("P:1-12", "Q:1-12", "east"), ("P:13-24", "Q:13-24", "west")]
+    apart = [{"joins": ["east", "west"], "scope": "stack"}]
+    made = explain(job_of(job([trunk("P"), trunk("Q")], joins, apart=apart)))
+    assert "never share a stack; the box has 1 stack with 2 trays in all" in made.summary
+
+
+def test_rules_of_conflicts_that_are_not_told_are_named() -> None:
+    made = explain(job_of(pair(enclosure=box(positions=1, fibres=12, sleeves=1))), conflicts=1)
+    assert "tray_sleeves stands in further conflicts" in made.summary

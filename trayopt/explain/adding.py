@@ -54,7 +54,7 @@ class Adding:
     def changes(self) -> Iterator[Change]:
         """Give every change that is proven to be enough, the kinds that cost least first."""
         trays = {"tray_fibres", "tray_sleeves", "entrance_legs", "reserve", "apart", "tray_pair", "fibre_bend"}
-        hardware = {rule.id for rule in RULES if rule.kind == "physical"} - {"reach", "exposed"}
+        hardware = {rule.id for rule in RULES if rule.kind == "physical"} - {"reach", "exposed"} | {"apart", "reserve"}
         kinds: list[tuple[set[str], Callable[[], Iterator[Change]]]] = [
             ({"reach"}, self._bench),
             ({"reach", "slack_loops", "exposed"}, self._loops),

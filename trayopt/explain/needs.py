@@ -49,6 +49,12 @@ def exposed_need(job: Job, subject: str) -> str:
     )
 
 
+def apart_need(job: Job, subject: str) -> str:
+    """Say what is to be apart, and how many trays and stacks there are for it."""
+    stacks, trays = several(len(job.enclosure.stacks), "stack"), several(len(job.enclosure.places), "tray")
+    return f"{BY_ID['apart'].say(job, subject)}; the box has {stacks} with {trays} in all"
+
+
 def seal_need(job: Job, subject: str) -> str:
     """Say which seals a port has, what may enter there, which of it no seal takes, and how many trunks one takes at most."""
     port = job.enclosure.port_by_id[subject]

@@ -9,7 +9,7 @@ from trayopt.domain.explanation import ConflictSaid, GroupSaid, PreferenceSaid
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run, parse_run
-from trayopt.explain.needs import exposed_need, reach_need, seal_need
+from trayopt.explain.needs import apart_need, exposed_need, reach_need, seal_need
 from trayopt.explain.tray_needs import fibres_short, sleeves_short, tray_need, turning_pairs
 from trayopt.rules.judge import judge
 from trayopt.rules.registry import BY_ID
@@ -20,6 +20,7 @@ from trayopt.solve.conflict_trial import Trials
 from trayopt.track.laid import Laid
 
 NEEDS: dict[str, Callable[[Job, str], str]] = {
+    "apart": apart_need,
     "exposed": exposed_need,
     "reach": reach_need,
     "port_seal": seal_need,
