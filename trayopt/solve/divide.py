@@ -120,6 +120,27 @@ class Divider:
         """Legs of the finest useful divisions."""
         return sum(max(self._count(key, of) for of in open_) for key, open_ in self.open.items())
 
+    def least_legs(self, unplaced: int) -> int:
+        """Bound the legs of plans that leave so many splices unplaced: a trunk's other fibres lie in legs as large as fit."""
+        legs = 0
+        for trunk in self.job.trunks:
+            keys = [(trunk.id, subunit.number) for subunit in trunk.subunits if (trunk.id, subunit.number) in self.open]
+            placed = sum(last - first + 1 for key in keys for first, last in self.job.spliced[key]) - unplaced
+            if placed > 0:
+                legs += -(-placed // max(self._largest(trunk, key) for key in keys))
+        return legs
+
+    def _largest(self, trunk: Trunk, key: Key) -> int:
+        """Most spliced fibres in a leg of a subunit that some tray takes; at least one, for subunits that cannot be placed."""
+        subunit, trays = self.job.subunit_of_leg[key], self._trays(trunk)
+        fitting = (
+            self.job.spliced_fibres(leg)
+            for of in self.possible[key]
+            for leg in subunit.legs(of)
+            if any(self._fits(tray, *self._needs(leg, tray)) for tray in trays)
+        )
+        return max(1, *fitting, 1)
+
     def settle(self, *, alike: bool = False) -> Settled | None:
         """Find divisions of least legs, like subunits alike where that costs none; None if there are none at all.
 

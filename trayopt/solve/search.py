@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
@@ -38,11 +38,24 @@ from trayopt.track.laid import Laid
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import CpModel
 
-TRIAL_SLICE_S = 20.0
-TRIAL_PART = 0.15
-"""Most time for working a guess out to a plan, and the most of what is left of a limit."""
-SOME_SLICE_S = 4.0
-"""Most time for each goal of a first plan that is only there to have one."""
+
+class Share(NamedTuple):
+    """Most time for one part of the work: seconds, and the part of what is left where there is a limit."""
+
+    seconds: float | None
+    part: float
+
+
+TRIAL = Share(20.0, 0.15)
+"""For working a guess out to a plan."""
+SOME = Share(4.0, 0.15)
+"""For each goal of a first plan that is only there to have one."""
+LOOK = Share(60.0, 0.3)
+"""For a question that another model can answer as well."""
+GOAL = Share(None, 0.7)
+"""For a goal after which others come: where it cannot be proven, they are bettered too."""
+DEEPEN = Share(60.0, 0.5)
+"""For all models of a few legs more together."""
 FIRST: tuple[GoalName, ...] = ("unplaced", "broken_must", "broken_prefer")
 
 
@@ -76,8 +89,6 @@ class State:
     least: dict[GoalName, int] = field(default_factory=dict)
     """Proven bounds of goals where every splice is placed, every must kept, and the goals between are as good as can be."""
     by_gap: bool = False
-    kept_disproven: bool = False
-    """True once it is proven that not every must can be kept with every splice placed."""
 
     def offer(self, job: Job, assignment: Assignment) -> None:
         """Keep an assignment if it is better, by a recount in plain Python."""
@@ -162,7 +173,6 @@ class Search:
         """Solve the job among plans that place every splice and keep every must; tells whether there is one."""
         least = None if self.divider.hopeless else preference_bound(self.job, self.divider.open)
         if least is None:
-            self.state.kept_disproven = True
             return False
         self.alike = alike_is_kept(self.job, least)
         settled = self.divider.settle(alike=self.alike)
@@ -170,7 +180,6 @@ class Search:
             least, self.alike = max(least, self.job.rules["same_division"].weight), False
             settled = self.divider.settle(alike=False)
         if settled is None:
-            self.state.kept_disproven = True
             return False
         self.state.least = {"broken_prefer": least, "legs": settled.legs}
         found = self._try(settled.divisions, settled.legs, least)
@@ -192,7 +201,7 @@ class Search:
         if self.state.order[len(FIRST)] != "legs":
             return None
         model = self._kept(divisions, least)
-        if not self._guided(model, least) and self._run(model, None).assignment is None:
+        if not self._guided(model, least) and self._run(model, None, share=LOOK).assignment is None:
             return None
         if self.state.value("legs") > legs:
             return None
@@ -217,7 +226,7 @@ class Search:
             model.cp.minimize(expression)
             if model.solution:
                 hint_last(model)
-            if self._run(model, goal, slice_s=SOME_SLICE_S).assignment is None:
+            if self._run(model, goal, share=SOME).assignment is None:
                 return
             model.cp.clear_objective()
             model.require(expression <= self.state.value(goal))
@@ -233,14 +242,10 @@ class Search:
             model.bound("leg_length_mm", counted.bound)
         guess = None if counted is None else counted.guess
         return any(
-            self._run(model, None, trial=trial, slice_s=self._slice(TRIAL_SLICE_S, TRIAL_PART)).assignment is not None
+            self._run(model, None, trial=trial, share=TRIAL).assignment is not None
             for trial in self._trials(model, guess)
             if not self.clock.over
         )
-
-    def _slice(self, most: float, part: float) -> float:
-        """Seconds for one part of the work: no more than a part of what is left."""
-        return most if self.clock.left is None else min(most, part * self.clock.left)
 
     def _trials(self, model: Model, guess: Guess | None) -> Iterator[CpModel]:
         """Yield copies of a model that are held to a guess, the best guess first."""
@@ -294,7 +299,8 @@ class Search:
         """
         most = self.divider.most_legs
         step, budget, fewer, sure = 1, legs, legs, True
-        while budget < most and not self.clock.over:
+        until = self.clock.spent + (self._slice(DEEPEN) or 0)
+        while budget < most and not self.clock.over and self.clock.spent < until:
             budget = min(most, budget + step)
             step *= 2
             model = self._kept(self.divider.within(budget, alike=self.alike), least)
@@ -302,7 +308,7 @@ class Search:
             model.require(expression <= budget)
             model.require(expression >= fewer)
             model.cp.minimize(expression)
-            outcome = self._run(model, "legs")
+            outcome = self._run(model, "legs", share=Share(until - self.clock.spent, 1))
             if outcome.assignment is None:
                 fewer, sure = (budget + 1, sure) if outcome.proven else (fewer, False)
                 continue
@@ -321,10 +327,7 @@ class Search:
         self._hint(model)
         if self.clock.over:
             return None
-        first = self._run(model, None)
-        if first.assignment is None:
-            if first.proven:
-                self.state.kept_disproven = True
+        if not model.solution and self._run(model, None, share=LOOK).assignment is None:
             return None
         self.state.bounds.update({"unplaced": 0, "broken_must": 0})
         weight = model.broken("prefer")
@@ -336,7 +339,6 @@ class Search:
 
     def _ladder(self) -> None:
         """Go down to the first model that has a plan, and minimise what is left there."""
-        sure = self.state.kept_disproven
         settled = self.divider.settle()
         self._some({} if settled is None else settled.divisions, all_placed=False)
         for rung in RUNGS:
@@ -349,15 +351,13 @@ class Search:
             model.bound("unplaced", without_room(self.job))
             self._hint(model)
             if not model.solution:
-                outcome = self._run(model, None)
+                outcome = self._run(model, None, share=LOOK if rung.all_placed else None)
                 if outcome.assignment is None:
-                    sure = sure and outcome.proven
                     self.empty = outcome.proven and not rung.all_placed
                     continue
-            if sure:
-                self.state.bounds.update({goal: 0 for goal in FIRST if goal not in rung.open})
+            self.state.bounds.update({goal: 0 for goal in FIRST if goal not in rung.open})
             self._descend(
-                model, [goal for goal in self.state.order if goal in rung.open or goal not in FIRST], sure=sure
+                model, [goal for goal in self.state.order if goal in rung.open or goal not in FIRST], sure=True
             )
             break
 
@@ -378,6 +378,8 @@ class Search:
                 self.state.bounds[goal] = expression
             return True
         least = model.least.get(goal, 0)
+        if goal == "legs":
+            least = max(least, self.divider.least_legs(self.state.value("unplaced")))
         if goal == "out_of_turn" and self.state.value("crossings") == 0:
             least = turn_bound(model)
         if self.state.value(goal) == least:
@@ -389,7 +391,7 @@ class Search:
         model.cp.minimize(expression)
         if model.solution:
             hint_last(model)
-        outcome = self._run(model, goal)
+        outcome = self._run(model, goal, share=None if goal == self.state.order[-1] else GOAL)
         value = self.state.value(goal)
         if sure:
             self.state.bounds[goal] = max(least, outcome.bound or 0)
@@ -405,7 +407,7 @@ class Search:
         goal: GoalName | None,
         *,
         trial: CpModel | None = None,
-        slice_s: float | None = None,
+        share: Share | None = None,
     ) -> Outcome:
         """Run the solver, and offer what it finds."""
         watch: Watch | None = None
@@ -415,10 +417,17 @@ class Search:
             def watch(value: int | None, bound: int | None) -> None:
                 progress(self.clock.seconds, goal, value, bound)
 
-        outcome = run(model, self.clock, replace(self.tuning, slice_s=slice_s), watch, gap=self.gap, trial=trial)
+        tuning = replace(self.tuning, slice_s=None if share is None else self._slice(share))
+        outcome = run(model, self.clock, tuning, watch, gap=self.gap, trial=trial)
         if outcome.assignment is not None:
             self.state.offer(self.job, outcome.assignment)
         return outcome
+
+    def _slice(self, share: Share) -> float | None:
+        """Give the most time for one part of the work, in seconds or in deterministic time; None for as long as it takes."""
+        left = self.clock.left
+        limits = [share.seconds, None if left is None else share.part * left]
+        return min((limit for limit in limits if limit is not None), default=None)
 
     def _hint(self, model: Model) -> None:
         if self.state.best is not None:

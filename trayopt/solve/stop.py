@@ -31,7 +31,12 @@ class Clock:
         """What is left of the limit, in seconds or in deterministic time; None without a limit."""
         if self.limit_s is None:
             return None
-        return max(0.0, self.limit_s - (self.effort if self.deterministic else self.seconds))
+        return max(0.0, self.limit_s - self.spent)
+
+    @property
+    def spent(self) -> float:
+        """What was spent, in seconds or in deterministic time."""
+        return self.effort if self.deterministic else self.seconds
 
     @property
     def over(self) -> bool:
