@@ -324,6 +324,9 @@ class Search:
     def _open_all(self, least: int) -> Found | None:
         """Minimise the weight of broken preferences over all useful divisions; None if not every must can be kept."""
         model = build(self.job, Policy("hard", "soft"), all_placed=True, divisions=self.divider.open)
+        any_legs = self.divider.settle()
+        if any_legs is not None:
+            model.bound("legs", any_legs.legs)
         self._hint(model)
         if self.clock.over:
             return None
