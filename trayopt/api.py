@@ -159,17 +159,19 @@ def solve(
     """
     from trayopt.check import assignment_of, check, measure
     from trayopt.errors import InputError, SolverFault
+    from trayopt.goals.registry import order
     from trayopt.solve.solver import Options
     from trayopt.solve.solver import solve as search
 
     first = assignment_of(job, start, "<start>")[0] if start is not None else None
+    try:
+        order(goals)
+    except ValueError as wrong:
+        raise InputError.one(str(wrong), source="--goals") from wrong
     options = Options(
         time_limit_s, gap, workers, seed, reproducible, first, tuple(goals) if goals is not None else None
     )
-    try:
-        found = search(job, options, progress)
-    except ValueError as wrong:
-        raise InputError.one(str(wrong), source="--goals") from wrong
+    found = search(job, options, progress)
     plan = measure(
         job,
         found.assignment,

@@ -53,12 +53,14 @@ def slots(items: list[Item], width: int) -> list[list[Item]]:
     """Put items into slots of ``width`` side by side, none into a slot before one that all trunks see before it.
 
     Disputed items come side by side first; what is left of a slot is filled with what follows, for lows that are equal cross
-    nothing.
+    nothing. Empty where items stand before each other in a ring: among more than two trunks that can be.
     """
     later = {i: {j for j, other in enumerate(items) if j != i and _before(item, other)} for i, item in enumerate(items)}
     label: dict[int, int] = {}
     while len(label) < len(items):
         free = [i for i in later if i not in label and later[i] <= label.keys()]
+        if not free:
+            return []
         best = min(free, key=lambda i: (sorted((label[j] for j in later[i]), reverse=True), i))
         label[best] = len(label)
     left = set(later)
