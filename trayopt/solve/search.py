@@ -219,9 +219,13 @@ class Search:
             return
         policy = Policy("hard" if all_placed else "soft", "soft")
         model = build(self.job, policy, all_placed=all_placed, divisions=divisions)
+        self._hint(model)
         for goal in ("broken_prefer",) if all_placed else FIRST:
             expression = self._expression(model, goal)
             if isinstance(expression, int):
+                continue
+            if model.solution and self.state.value(goal) == (self.state.bounds.get(goal) or 0):
+                model.require(expression <= self.state.value(goal))
                 continue
             model.cp.minimize(expression)
             if model.solution:
