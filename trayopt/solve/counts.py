@@ -246,9 +246,7 @@ def _solve(counts: Counts, clock: Clock, effort: float) -> tuple[cp_model.CpSolv
     p.random_seed = 1
     p.linearization_level = 2
     p.catch_sigint_signal = False
-    p.max_deterministic_time = effort
-    if clock.left is not None and not clock.deterministic:
-        p.max_time_in_seconds = max(0.01, clock.left)
+    clock.limit(p, effort)
     status = solver.solve(counts.cp)
     clock.effort += solver.response_proto.deterministic_time
     return solver, status

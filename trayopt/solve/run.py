@@ -17,6 +17,10 @@ Watch = Callable[[int | None, int | None], None]
 """Called with the value and the bound of the goal in work, as they get better."""
 
 
+COMPLETE_EFFORT = 5.0
+"""Most deterministic time for working a plan out to every variable of a model."""
+
+
 @dataclass(frozen=True)
 class Tuning:
     """How the solver searches."""
@@ -187,9 +191,7 @@ def complete(model: Model, assignment: Assignment, clock: Clock) -> None:
     p.num_workers = 1
     p.catch_sigint_signal = False
     p.fix_variables_to_their_hinted_value = True
-    p.max_deterministic_time = 5.0
-    if clock.left is not None and not clock.deterministic:
-        p.max_time_in_seconds = max(0.01, clock.left)
+    clock.limit(p, COMPLETE_EFFORT)
     if solver.solve(model.cp) in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
         model.solution = list(solver.response_proto.solution)
     clock.effort += solver.response_proto.deterministic_time

@@ -187,7 +187,8 @@ class Search:
             self._some(settled.divisions, all_placed=True)
             self._some(settled.divisions, all_placed=False)
         if found is None and self.state.order[len(FIRST)] == "legs":
-            found = self._deepen(settled.legs, least)
+            met = self.state.best is not None and self.state.vector[:4] == (0, 0, least, settled.legs)
+            found = self._proven_legs(settled.legs, least) if met else self._deepen(settled.legs, least)
         if found is None:
             found = self._open_all(least)
         if found is None:
@@ -205,7 +206,7 @@ class Search:
             return None
         if self.state.value("legs") > legs:
             return None
-        return self._proven_legs(model, divisions, legs, least)
+        return self._proven_legs(legs, least, model, divisions)
 
     def _some(self, divisions: Divisions, *, all_placed: bool) -> None:
         """Find some plan soon where there is none yet, and better it for a while: what a stopped search has to show."""
@@ -276,12 +277,17 @@ class Search:
             model.goals[goal] = GOALS[goal].encode(self.job, model)
         return model.goals[goal]
 
-    def _proven_legs(self, model: Model, divisions: Divisions, legs: int, least: int) -> Found:
-        """Go on after the first four goals are proven, with every division that so few legs can be made of."""
+    def _proven_legs(
+        self, legs: int, least: int, model: Model | None = None, divisions: Divisions | None = None
+    ) -> Found:
+        """Go on after the first four goals are proven, with every division that so few legs can be made of.
+
+        A model that was made with these very divisions serves again.
+        """
         self.state.bounds.update({"unplaced": 0, "broken_must": 0, "broken_prefer": least, "legs": legs})
         rest = self.state.order[len(FIRST) + 1 :]
         open_ = self.divider.within(legs, alike=self.alike)
-        if open_ != divisions:
+        if model is None or open_ != divisions:
             model = self._kept(open_, least)
             model.require(self._expression(model, "legs") <= legs)
         return model, rest, True
@@ -317,7 +323,7 @@ class Search:
                 fewer, sure = (budget + 1, sure) if outcome.proven else (fewer, False)
                 continue
             if sure and outcome.proven and self.state.value("legs") == outcome.value:
-                return self._proven_legs(model, {}, outcome.value, least)
+                return self._proven_legs(outcome.value, least)
             proven = max(fewer, outcome.bound or 0)
             self.state.bounds.update({"unplaced": 0, "broken_must": 0, "broken_prefer": least, "legs": proven})
             model.cp.clear_objective()

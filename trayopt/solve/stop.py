@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, field
+from typing import Any
 
 from trayopt.domain.plan import Stopped
+
+TOO_LITTLE = 0.01
+"""Part of a limit in which nothing is begun any more: presolving alone would go far beyond it."""
 
 
 @dataclass
@@ -42,7 +46,16 @@ class Clock:
     def over(self) -> bool:
         """Whether nothing may be started any more."""
         left = self.left
-        return self.interrupted or (left is not None and left <= 0)
+        return self.interrupted or (left is not None and self.limit_s is not None and left <= TOO_LITTLE * self.limit_s)
+
+    def limit(self, parameters: Any, effort: float) -> None:
+        """Let a run of the solver take at most this deterministic time, inside what is left."""
+        left = self.left
+        if left is not None and self.deterministic:
+            effort = min(effort, max(1e-6, left))
+        parameters.max_deterministic_time = effort
+        if left is not None and not self.deterministic:
+            parameters.max_time_in_seconds = max(0.01, left)
 
     def why(self) -> Stopped:
         """Say what stopped the solve."""
