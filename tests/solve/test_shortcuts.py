@@ -12,6 +12,7 @@ from tests.build import job_of
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
 from trayopt.goals.registry import GOALS
+from trayopt.rules.registry import BY_ID
 from trayopt.solve.build import Policy, build
 from trayopt.solve.counts import count, in_scope
 from trayopt.solve.divide import Divider
@@ -19,6 +20,7 @@ from trayopt.solve.outline import preference_bound
 from trayopt.solve.rings import overfull_rings
 from trayopt.solve.run import Tuning
 from trayopt.solve.search import Search
+from trayopt.solve.shortest import length_bound
 from trayopt.solve.stop import Clock
 from trayopt.solve.turns import turn_bound
 
@@ -54,6 +56,29 @@ def test_outline_and_divisions_never_promise_too_much() -> None:
         assert all(divider.within(legs).values()), f"seed {seed}"
     assert whole > 20
     assert impossible > 10
+
+
+def test_bounds_without_divisions_never_promise_too_much() -> None:
+    """Legs and their length are bounded for best plans that leave splices unplaced too; some bounds are met."""
+    partial = met = 0
+    for seed in SEEDS:
+        job, (unplaced, musts, prefers, legs, _, length, _) = best_of(seed)
+
+        def kept(rule: str, job: Job = job, musts: int = musts, prefers: int = prefers) -> bool:
+            setting = job.rules[rule]
+            if setting.level == "must":
+                return BY_ID[rule].kind == "physical" or musts == 0
+            return setting.level == "prefer" and setting.weight > prefers
+
+        divider = Divider(job)
+        fewest = divider.least_legs(unplaced)
+        shortest = length_bound(job, unplaced, divider.largest, kept)
+        assert fewest <= legs, f"seed {seed}"
+        assert shortest <= length, f"seed {seed}"
+        partial += unplaced > 0 and legs > 0
+        met += legs > 0 and (fewest, shortest) == (legs, length)
+    assert partial > 10
+    assert met > 5
 
 
 def test_counts_never_promise_too_much() -> None:

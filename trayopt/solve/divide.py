@@ -124,22 +124,23 @@ class Divider:
         """Bound the legs of plans that leave so many splices unplaced: a trunk's other fibres lie in legs as large as fit."""
         legs = 0
         for trunk in self.job.trunks:
-            keys = [(trunk.id, subunit.number) for subunit in trunk.subunits if (trunk.id, subunit.number) in self.open]
-            placed = sum(last - first + 1 for key in keys for first, last in self.job.spliced[key]) - unplaced
-            if placed > 0:
-                legs += -(-placed // max(self._largest(trunk, key) for key in keys))
+            spliced = sum(
+                last - first + 1 for s in trunk.subunits for first, last in self.job.spliced[trunk.id, s.number]
+            )
+            legs += -(-max(0, spliced - unplaced) // self.largest(trunk))
         return legs
 
-    def _largest(self, trunk: Trunk, key: Key) -> int:
-        """Most spliced fibres in a leg of a subunit that some tray takes; at least one, for subunits that cannot be placed."""
-        subunit, trays = self.job.subunit_of_leg[key], self._trays(trunk)
+    def largest(self, trunk: Trunk) -> int:
+        """Most spliced fibres in a leg of a trunk that some tray takes; 1 where none does."""
+        trays = self._trays(trunk)
         fitting = (
             self.job.spliced_fibres(leg)
-            for of in self.possible[key]
+            for subunit in trunk.subunits
+            for of in self.possible.get((trunk.id, subunit.number), ())
             for leg in subunit.legs(of)
             if any(self._fits(tray, *self._needs(leg, tray)) for tray in trays)
         )
-        return max(1, *fitting, 1)
+        return max(fitting, default=1) or 1
 
     def settle(self, *, alike: bool = False) -> Settled | None:
         """Find divisions of least legs, like subunits alike where that costs none; None if there are none at all.

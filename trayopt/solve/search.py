@@ -23,6 +23,7 @@ from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, Stopped
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.goals.registry import measure_all
+from trayopt.rules.registry import BY_ID
 from trayopt.solve.build import Policy, build
 from trayopt.solve.counts import Guess, count, hold, in_scope
 from trayopt.solve.divide import Divider
@@ -31,6 +32,7 @@ from trayopt.solve.model import Key, Model
 from trayopt.solve.order import hold_order, order_of
 from trayopt.solve.outline import preference_bound
 from trayopt.solve.run import Outcome, Tuning, Watch, complete, hint_last, run
+from trayopt.solve.shortest import length_bound
 from trayopt.solve.stop import Clock
 from trayopt.solve.turns import turn_bound
 from trayopt.track.laid import Laid
@@ -393,6 +395,8 @@ class Search:
         least = model.least.get(goal, 0)
         if goal == "legs":
             least = max(least, self.divider.least_legs(self.state.value("unplaced")))
+        if goal == "leg_length_mm":
+            least = max(least, length_bound(self.job, self.state.value("unplaced"), self.divider.largest, self._keeps))
         if goal == "out_of_turn" and self.state.value("crossings") == 0:
             least = turn_bound(model)
         if self.state.value(goal) == least:
@@ -413,6 +417,13 @@ class Search:
         if self.gap is not None and outcome.bound is not None and 0 < value - outcome.bound <= self.gap * max(1, value):
             self.state.by_gap = True
         return outcome.proven and outcome.value == value
+
+    def _keeps(self, rule: str) -> bool:
+        """Whether a plan that is no worse than the best one keeps a rule for every subject."""
+        setting = self.job.rules[rule]
+        if setting.level == "must":
+            return BY_ID[rule].kind == "physical" or self.state.value("broken_must") == 0
+        return setting.level == "prefer" and setting.weight > self.state.value("broken_prefer")
 
     def _run(
         self,
