@@ -11,7 +11,7 @@ from trayopt.check.report import Difference, Report
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, Plan, PlanSolver, Status
-from trayopt.goals.registry import BY_ID, order
+from trayopt.goals.registry import BY_ID, measure_all, order
 from trayopt.rules.judge import judge
 from trayopt.track.laid import Claim, Laid
 
@@ -31,14 +31,29 @@ def check(job: Job, plan: Plan, source: str = "<plan>") -> Report:
     InputError
         Where the plan speaks of trunks, ports, places, ends or legs that the job does not have.
     """
-    assignment, claims = assignment_of(job, plan, source)
-    laid = Laid(job, assignment, claims)
+    return check_laid(lay(job, plan, source), plan)
+
+
+def lay(job: Job, plan: Plan, source: str = "<plan>") -> Laid:
+    """Lay a plan document out in its box, by its decisions alone.
+
+    Raises
+    ------
+    InputError
+        Where the plan speaks of trunks, ports, places, ends or legs that the job does not have.
+    """
+    return Laid(job, *assignment_of(job, plan, source))
+
+
+def check_laid(laid: Laid, plan: Plan) -> Report:
+    """Check a plan document as it lies; see ``lay``."""
     names = [item.goal for item in plan.goals]
     usual = not _can_be_order(names)
-    bounds = _bounds(laid, plan)
+    values = measure_all(laid)
+    bounds = _bounds(values, plan)
     right = document(
         laid,
-        status=_status(laid, plan, bounds),
+        status=_status(values, bounds, nothing=plan.status == "none" and not laid.place_of),
         stopped=plan.stopped,
         bounds=bounds,
         solver=plan.solver,
@@ -74,20 +89,19 @@ def _can_be_order(names: Sequence[str]) -> bool:
     return len(names) == len(BY_ID)
 
 
-def _bounds(laid: Laid, plan: Plan) -> dict[GoalName, int | None]:
+def _bounds(values: Mapping[GoalName, int], plan: Plan) -> dict[GoalName, int | None]:
     """Give the bounds of a plan, without those that its own values refute."""
-    values = {goal: BY_ID[goal].measure(laid.job, laid) for goal in BY_ID}
     return {
         item.goal: item.bound if item.bound is not None and item.bound <= values[item.goal] else None
         for item in plan.goals
     }
 
 
-def _status(laid: Laid, plan: Plan, bounds: Mapping[GoalName, int | None]) -> Status:
-    """Give the status that values and bounds make: optimal where they meet on all goals."""
-    if all(bounds.get(goal.id) == goal.measure(laid.job, laid) for goal in BY_ID.values()):
+def _status(values: Mapping[GoalName, int], bounds: Mapping[GoalName, int | None], *, nothing: bool) -> Status:
+    """Give the status that values and bounds make: optimal where they meet on all goals, ``nothing`` where none was found."""
+    if all(bounds.get(goal) == value for goal, value in values.items()):
         return "optimal"
-    return "none" if plan.status == "none" and not laid.place_of else "feasible"
+    return "none" if nothing else "feasible"
 
 
 def _report(laid: Laid, right: Plan, figures: Sequence[Difference]) -> Report:

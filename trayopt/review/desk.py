@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
-from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from trayopt.check import assignment_of, assignment_of_claims, check, check_assignment
+from trayopt.check import assignment_of_claims, check_assignment, check_laid, lay
 from trayopt.check.report import Report
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
@@ -39,13 +38,13 @@ class Completion:
 class Review:
     """The answer to a plan: remarks in the order of the reading, its figures, and what it was held against.
 
-    ``assignment`` and ``report`` are None where cells are damaged: nothing is judged before they are mended.
+    ``laid``, the plan as it lies, and ``report`` are None where cells are damaged: nothing is judged before they are mended.
     """
 
     job: Job
     made: Handmade
     remarks: tuple[Remark, ...]
-    assignment: Assignment | None = None
+    laid: Laid | None = None
     report: Report | None = None
     completion: Completion | None = None
     best: Best | None = None
@@ -59,11 +58,6 @@ class Review:
     def passed(self) -> bool:
         """Whether every splice has a tray, no must is broken and every figure is right."""
         return not any(remark.fails for remark in self.remarks)
-
-    @cached_property
-    def laid(self) -> Laid | None:
-        """The plan as it lies; None where nothing was judged."""
-        return None if self.assignment is None else Laid(self.job, self.assignment, self.made.claims)
 
     @property
     def goals(self) -> dict[str, int]:
@@ -168,7 +162,7 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
         *(completion.remarks if completion is not None else ()),
         *openings,
     ]
-    return Review(job, made, _ordered(remarks), assignment, report, completion, _best(job, best_s))
+    return Review(job, made, _ordered(remarks), laid, report, completion, _best(job, best_s))
 
 
 def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = None) -> Review:
@@ -182,10 +176,9 @@ def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = Non
     from trayopt.review.gaps import unplaced_remarks
     from trayopt.review.plans import handmade_of
 
-    report = check(job, plan, source)
+    laid = lay(job, plan, source)
+    report = check_laid(laid, plan)
     made = handmade_of(job, plan, source)
-    assignment, _ = assignment_of(job, plan, source)
-    laid = Laid(job, assignment, made.claims)
     remarks = [
         *(of_finding(job, made, laid, finding) for finding in report.findings),
         *(
@@ -197,7 +190,7 @@ def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = Non
         ),
         *(unplaced_remarks(job, made, laid) if report.unplaced else ()),
     ]  # fmt: skip
-    return Review(job, made, _ordered(remarks), assignment, report, None, _best(job, best_s))
+    return Review(job, made, _ordered(remarks), laid, report, None, _best(job, best_s))
 
 
 _ORDER = ("damage", "always", "unplaced", "clash", "must", "figure", "open", "prefer")
