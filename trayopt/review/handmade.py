@@ -13,11 +13,11 @@ from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
 from trayopt.errors import Fault
 from trayopt.formats.locate import Spot
-from trayopt.solve.changes import EntersAt, Fact, Given, GoesBy, RunAt
 from trayopt.track.laid import Claim
 
 if TYPE_CHECKING:
     from trayopt.review.columns import Shape
+    from trayopt.solve.changes import Fact, Given, GoesBy, RunAt
 
 
 @dataclass(frozen=True)
@@ -108,6 +108,8 @@ class Handmade:
 
     def way(self, trunk: str) -> GoesBy:
         """Give what is decided of a trunk's way."""
+        from trayopt.solve.changes import GoesBy
+
         decided = self.ways.get(trunk, {})
         port, travel, loops = (decided[key].value if key in decided else None for key in ("port", "travel", "loops"))
         as_travel: Travel | None = None
@@ -117,6 +119,8 @@ class Handmade:
 
     def given(self) -> Given:
         """Give the decisions, for a comparison."""
+        from trayopt.solve.changes import Given
+
         return Given(
             tuple(_run_at(entry, entry.place) for entry in self.placed if entry.place is not None),
             {trunk: self.way(trunk) for trunk in self.ways},
@@ -149,9 +153,13 @@ class Handmade:
 
 
 def _run_at(entry: Entry, place: Place) -> RunAt:
+    from trayopt.solve.changes import RunAt
+
     return RunAt(*entry.run, place, entry.leg)
 
 
 def _end(entry: Entry) -> Iterable[Fact]:
+    from trayopt.solve.changes import EntersAt
+
     if entry.end is not None and entry.place is not None:
         yield EntersAt(entry.place.stack, entry.end)

@@ -6,8 +6,8 @@ from pathlib import Path
 
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
+from trayopt.formats.json_in import MOST_BYTES, parse_model
 from trayopt.formats.source import decode, read_bytes, source_name
-from trayopt.formats.tables_in import MOST_BYTES
 from trayopt.review.desk import Review, review_plan, review_table
 from trayopt.review.handmade import Handmade
 
@@ -34,7 +34,6 @@ def open_plan(job: Job, path: str | Path, *, lenient: bool = False) -> tuple[Han
     """
     raw, source = read_bytes(path, MOST_BYTES), source_name(path)
     if raw.lstrip(b"\xef\xbb\xbf \t\r\n").startswith((b"{", b"[")):
-        from trayopt.formats.json_in import parse_model
         from trayopt.review.plans import handmade_of
 
         plan = parse_model(decode(raw, source), source, Plan)

@@ -69,15 +69,15 @@ def command(
 
 
 def _write(review: Review, html: str | None, xlsx: str | None) -> list[str]:
-    from trayopt.formats.json_out import write_whole
-
     written = []
     if html is not None:
+        from trayopt.formats.json_out import write_whole
         from trayopt.review.html import review_html
 
         write_whole(html, review_html(review))
         written.append(html)
     if xlsx is not None:
+        from trayopt.formats.json_out import write_whole
         from trayopt.review.marked import marked_workbook
 
         write_whole(xlsx, marked_workbook(review))
