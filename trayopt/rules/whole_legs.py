@@ -32,20 +32,22 @@ class WholeLegs(Rule[NoParameters]):
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Look up both fibres of every splice, and every fibre that is given a tray twice."""
-        held: dict[tuple[str, int], Claim] = {}
+        held: dict[str, dict[int, Claim]] = {trunk.id: {} for trunk in job.trunks}
         broken: dict[Claim, str] = {}
         for claim in laid.claims:
+            of_trunk = held[claim.trunk]
             for fibre in range(claim.first, claim.last + 1):
-                first = held.setdefault((claim.trunk, fibre), claim)
+                first = of_trunk.setdefault(fibre, claim)
                 if first.place != claim.place:
                     text = f"fibre {fibre} of {claim.trunk} is in {first.place} and in {claim.place}"
                     broken.setdefault(first, text)
                     broken.setdefault(claim, text)
         for join in job.joins:
+            of_a, of_b = held[join.a.trunk], held[join.b.trunk]
             for a_fibre, b_fibre in zip(
                 range(join.a.first, join.a.last + 1), range(join.b.first, join.b.last + 1), strict=True
             ):
-                a, b = held.get((join.a.trunk, a_fibre)), held.get((join.b.trunk, b_fibre))
+                a, b = of_a.get(a_fibre), of_b.get(b_fibre)
                 if (a and a.place) == (b and b.place):
                     continue
                 text = (
