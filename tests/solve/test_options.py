@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -155,3 +156,17 @@ def test_built_pins_that_contradict_are_named() -> None:
     ]
     with pytest.raises(InputError, match=r"P:1-24.*Q:1-48|Q:1-48"):
         solve(job_of(data), workers=1)
+
+
+def test_ctrl_c_while_a_model_is_built_keeps_the_best_plan(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Python builds between two runs of the solver; what was found before is kept there too."""
+    job = job_of(worked_example())
+    known = solve(job).plan
+
+    def interrupted(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(import_module("trayopt.solve.search"), "build", interrupted)
+    found = solve(job, start=known).plan
+    assert (known.status, found.status, found.stopped) == ("optimal", "feasible", "interrupted")
+    assert found.legs == known.legs

@@ -6,6 +6,7 @@ from ortools.sat.python import cp_model
 
 from trayopt.domain.job import Job
 from trayopt.solve.build import Policy, build
+from trayopt.solve.interruptible import new_solver
 
 
 def contradicting(job: Job) -> tuple[str, ...]:
@@ -29,7 +30,4 @@ def _possible(cp: cp_model.CpModel, held: list[cp_model.IntVar]) -> bool:
     trial = cp.clone()
     for literal in held:
         trial.add(trial.get_bool_var_from_proto_index(literal.index) == 1)
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.catch_sigint_signal = False
-    return bool(solver.solve(trial) != cp_model.INFEASIBLE)
+    return bool(new_solver().solve(trial) != cp_model.INFEASIBLE)

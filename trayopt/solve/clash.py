@@ -11,6 +11,7 @@ from ortools.sat.python import cp_model
 from trayopt.domain.job import Job
 from trayopt.solve.build import Policy, build
 from trayopt.solve.changes import Fact
+from trayopt.solve.interruptible import FOUND, new_solver, solve_interruptible
 from trayopt.solve.model import Model
 from trayopt.solve.nearest import PROBE_S, complete, fix, kept_model
 from trayopt.solve.run import Tuning, run
@@ -82,13 +83,10 @@ def _holds(model: Model, guards: Sequence[Any], on: Iterable[int], clock: Clock)
         return None, set()
     model.cp.clear_assumptions()
     model.cp.add_assumptions([guards[i] for i in index.values()])
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.random_seed = 1
-    if clock.left is not None:
-        solver.parameters.max_time_in_seconds = max(0.01, clock.left)
-    status = solver.solve(model.cp)
+    solver = new_solver()
+    clock.limit(solver.parameters)
+    status = solve_interruptible(solver, model.cp, clock)
     if status == cp_model.INFEASIBLE:
         core = {index[i] for i in solver.sufficient_assumptions_for_infeasibility() if i in index}
         return False, core
-    return (True if status in {cp_model.OPTIMAL, cp_model.FEASIBLE} else None), set()
+    return (True if status in FOUND else None), set()

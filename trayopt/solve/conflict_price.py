@@ -16,8 +16,8 @@ from trayopt.rules.registry import BY_ID
 from trayopt.solve.build import Policy, build
 from trayopt.solve.conflict_groups import Question, merged
 from trayopt.solve.conflict_model import Divisions
-from trayopt.solve.conflict_solver import solve_one
 from trayopt.solve.divide import Divider
+from trayopt.solve.interruptible import FOUND, solve_one
 from trayopt.solve.model import Key
 from trayopt.solve.nearest import fix
 from trayopt.solve.run import hint, read
@@ -102,7 +102,7 @@ def _descend(
         model.cp.minimize(expression)
         hint(model, found.assignment)
         status, solver = solve_one(model.cp, clock, effort)
-        if status in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
+        if status in FOUND:
             assignment = read(model, solver)
             values = measure_all(Laid(job, assignment))
             if tuple(values.values()) < tuple(found.values.values()):

@@ -23,8 +23,8 @@ from trayopt.solve.conflict_dropping import Cost, Dropping
 from trayopt.solve.conflict_groups import Question, remade
 from trayopt.solve.conflict_ledger import Draft, Ledger
 from trayopt.solve.conflict_model import guarded, holding
-from trayopt.solve.conflict_solver import solve_one
 from trayopt.solve.divide import Divider
+from trayopt.solve.interruptible import FOUND, solve_one
 from trayopt.solve.model import Model
 from trayopt.solve.run import read
 from trayopt.solve.stop import Clock
@@ -115,7 +115,7 @@ class Trials:
         if status == cp_model.INFEASIBLE:
             self.refute(self._enough(ledger, held))
             return False
-        if status not in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
+        if status not in FOUND:
             return None
         return self._look(held, ledger.draft(solver.value), GLANCE) or None
 
@@ -179,7 +179,7 @@ class Trials:
         """Look for a plan after a draft; one that leaves nothing out (``whole``) can say no as well."""
         model = holding(self.question, held, draft.divisions, draft.ways)
         status, solver = solve_one(model.cp, self.clock, effort)
-        if status in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
+        if status in FOUND:
             kept = self.offer(read(model, solver))
             if kept.broken & held:
                 wrong = ", ".join(map(str, sorted(kept.broken & held)))

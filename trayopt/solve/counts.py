@@ -21,6 +21,7 @@ from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
 from trayopt.goals.registry import BY_ID as GOALS
+from trayopt.solve.interruptible import FOUND, solve_one
 from trayopt.solve.model import Key, Model, total
 from trayopt.solve.outline import Outline
 from trayopt.solve.run import hint_all
@@ -36,8 +37,6 @@ LENGTH_EFFORT = 6.0
 """Most deterministic time for the least length, which bounds the goal."""
 LATENESS_EFFORT = 1.0
 """Most deterministic time for the choice among counts of one length, which is only a guess."""
-
-FOUND = frozenset({cp_model.OPTIMAL, cp_model.FEASIBLE})
 
 Kind = tuple[int, int, tuple[tuple[str, int], ...]]
 
@@ -225,7 +224,7 @@ def count(model: Model, weight: int, clock: Clock) -> Counted | None:
         counts.require(broken <= weight)
     length = GOALS["leg_length_mm"].encode(job, counts)
     counts.cp.minimize(length)
-    solver, status = _solve(counts, clock, LENGTH_EFFORT)
+    status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2)
     if status == cp_model.INFEASIBLE:
         return None
     bound = max(0, ceil(solver.best_objective_bound - 1e-6))
@@ -234,22 +233,8 @@ def count(model: Model, weight: int, clock: Clock) -> Counted | None:
     counts.require(length <= solver.value(length))
     hint_all(counts.cp, solver.response_proto.solution)
     counts.cp.minimize(counts.lateness())
-    later, status = _solve(counts, clock, LATENESS_EFFORT)
+    status, later = solve_one(counts.cp, clock, LATENESS_EFFORT, symmetry_level=2)
     return Counted(bound, counts.guess((later if status in FOUND else solver).value))
-
-
-def _solve(counts: Counts, clock: Clock, effort: float) -> tuple[cp_model.CpSolver, Any]:
-    """Solve the counts as they stand; give solver and status."""
-    solver = cp_model.CpSolver()
-    p = solver.parameters
-    p.num_workers = 1
-    p.random_seed = 1
-    p.linearization_level = 2
-    p.catch_sigint_signal = False
-    clock.limit(p, effort)
-    status = solver.solve(counts.cp)
-    clock.effort += solver.response_proto.deterministic_time
-    return solver, status
 
 
 def hold(model: Model, guess: Guess, *literals: Any, places: bool) -> cp_model.CpModel:

@@ -33,6 +33,7 @@ from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Tray
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.splicing import Piece
+from trayopt.solve.interruptible import new_solver
 from trayopt.solve.model import Key, total
 from trayopt.track.routes import routes_of
 
@@ -352,9 +353,6 @@ def _load(chain: Sequence[Piece], tray: Tray) -> tuple[int, int]:
 
 
 def _solver() -> cp_model.CpSolver:
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.random_seed = 1
+    solver = new_solver()
     solver.parameters.max_deterministic_time = 2.0
-    solver.parameters.catch_sigint_signal = False
     return solver

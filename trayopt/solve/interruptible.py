@@ -1,4 +1,4 @@
-"""The solver's call in a thread of its own, so that Ctrl-C reaches Python and ends the search with what it has."""
+"""Runs of the solver: in a thread of their own, so that Ctrl-C reaches Python and ends a search with what it has."""
 
 from __future__ import annotations
 
@@ -9,6 +9,29 @@ from ortools.sat.python import cp_model
 
 from trayopt.solve.stop import Clock
 
+FOUND = frozenset({cp_model.OPTIMAL, cp_model.FEASIBLE})
+"""What the solver says where it has a solution."""
+
+
+def new_solver(workers: int = 1, seed: int = 1) -> cp_model.CpSolver:
+    """Make a solver that leaves Ctrl-C to Python."""
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = workers
+    solver.parameters.random_seed = seed
+    solver.parameters.catch_sigint_signal = False
+    return solver
+
+
+def solve_one(
+    cp: cp_model.CpModel, clock: Clock, effort: float | None, *, symmetry_level: int = 1
+) -> tuple[Any, cp_model.CpSolver]:
+    """Solve a model by one worker, always in the same way, with at most so much deterministic time; give status and solver."""
+    solver = new_solver()
+    solver.parameters.symmetry_level = symmetry_level
+    solver.parameters.linearization_level = 2
+    clock.limit(solver.parameters, effort)
+    return solve_interruptible(solver, cp, clock), solver
+
 
 def solve_interruptible(
     solver: cp_model.CpSolver,
@@ -16,7 +39,7 @@ def solve_interruptible(
     clock: Clock,
     callback: cp_model.CpSolverSolutionCallback | None = None,
 ) -> Any:
-    """Solve and give the solver's status; Ctrl-C stops the search and is noted on the clock."""
+    """Solve and give the solver's status; its effort goes on the clock, and so does Ctrl-C, which stops the search."""
     result: dict[str, Any] = {}
     ended = Event()
 
@@ -38,4 +61,5 @@ def solve_interruptible(
             solver.stop_search()
     if "error" in result:
         raise result["error"]
+    clock.effort += solver.response_proto.deterministic_time
     return result["status"]

@@ -27,6 +27,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.rules.registry import BY_ID
 from trayopt.solve.build import Policy, Poster
+from trayopt.solve.interruptible import FOUND, new_solver
 from trayopt.solve.model import Key, Model, total
 from trayopt.solve.rings import overfull_rings
 from trayopt.track.routes import Routes, Traveller
@@ -198,16 +199,14 @@ def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]]) -> int | None
     weight = outline.broken("prefer")
     if not isinstance(weight, int):
         outline.cp.minimize(weight)
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
+    solver = new_solver()
     solver.parameters.max_deterministic_time = 0.3
-    solver.parameters.catch_sigint_signal = False
     best = 0
     while True:
         status = solver.solve(outline.cp)
         if status == cp_model.INFEASIBLE:
             return None
-        if status not in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
+        if status not in FOUND:
             return best
         bound = weight if isinstance(weight, int) else solver.best_objective_bound
         best = max(best, int(-(-(bound - 1e-6) // 1)))

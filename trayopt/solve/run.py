@@ -9,7 +9,7 @@ from typing import Any
 from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Assignment
-from trayopt.solve.interruptible import solve_interruptible
+from trayopt.solve.interruptible import FOUND, new_solver, solve_interruptible
 from trayopt.solve.model import Model
 from trayopt.solve.stop import Clock
 
@@ -67,38 +67,24 @@ def run(
     ``trial`` is a copy of the model with more constraints, to be solved in its place.
     """
     cp = trial or model.cp
-    solver = cp_model.CpSolver()
+    solver = new_solver(tuning.workers, tuning.seed)
     p = solver.parameters
-    p.num_workers = tuning.workers
-    p.random_seed = tuning.seed
-    p.catch_sigint_signal = False
     p.symmetry_level = 1 if tuning.workers == 1 else 2
     if tuning.core:
         p.optimize_with_core = True
         p.linearization_level = 0
     if gap is not None:
         p.relative_gap_limit = gap
-    limits = [x for x in (clock.left, tuning.slice_s) if x is not None]
-    if limits:
-        if clock.deterministic:
-            p.max_deterministic_time = max(1e-6, min(limits))
-        else:
-            p.max_time_in_seconds = max(0.01, min(limits))
-    elif clock.deterministic and tuning.slice_s is not None:
-        p.max_deterministic_time = tuning.slice_s
-    if tuning.effort is not None:
-        p.max_deterministic_time = min(p.max_deterministic_time, tuning.effort)
+    clock.limit(p, tuning.effort, tuning.slice_s)
     has_goal = cp.has_objective()
     seen = _Seen(has_goal, watch)
     if has_goal and watch is not None:
         solver.best_bound_callback = seen.on_bound
 
     status = solve_interruptible(solver, cp, clock, seen if watch is not None else None)
-    clock.effort += solver.response_proto.deterministic_time
-    found = status in {cp_model.OPTIMAL, cp_model.FEASIBLE}
     if status == cp_model.MODEL_INVALID:
         raise AssertionError(f"invalid model: {cp.validate()}")
-    if not found:
+    if status not in FOUND:
         return Outcome(None, None, None, status == cp_model.INFEASIBLE)
     model.solution = list(solver.response_proto.solution)
     value = round(solver.objective_value) if has_goal else None
@@ -186,15 +172,11 @@ def complete(model: Model, assignment: Assignment, clock: Clock) -> None:
     The decisions are held and the rest follows; where the model does not hold the assignment, it stays a loose hint.
     """
     hint(model, assignment)
-    solver = cp_model.CpSolver()
-    p = solver.parameters
-    p.num_workers = 1
-    p.catch_sigint_signal = False
-    p.fix_variables_to_their_hinted_value = True
-    clock.limit(p, COMPLETE_EFFORT)
-    if solver.solve(model.cp) in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
+    solver = new_solver()
+    solver.parameters.fix_variables_to_their_hinted_value = True
+    clock.limit(solver.parameters, COMPLETE_EFFORT)
+    if solve_interruptible(solver, model.cp, clock) in FOUND:
         model.solution = list(solver.response_proto.solution)
-    clock.effort += solver.response_proto.deterministic_time
 
 
 def hint_last(model: Model) -> None:

@@ -163,8 +163,11 @@ class Search:
 
     def solve(self) -> tuple[State, Stopped]:
         """Search until everything is proven or the clock stops it."""
-        if not self._place_all():
-            self._ladder()
+        try:
+            if not self._place_all():
+                self._ladder()
+        except KeyboardInterrupt:  # between two runs of the solver, while a model is built
+            self.clock.interrupted = True
         self.state.settle()
         stopped: Stopped = "proven" if self.state.proven else "gap" if self.state.by_gap else self.clock.why()
         return self.state, stopped

@@ -16,6 +16,7 @@ from ortools.sat.python import cp_model
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.solve.changes import Fact, Given, RunAt, spliced_in
+from trayopt.solve.interruptible import FOUND
 
 Ribbon = tuple[str, int, int]
 """Trunk, subunit and ribbon."""
@@ -64,7 +65,7 @@ def least_moved(job: Job, given: Given, fixed: Iterable[Fact], weight: int, limi
     solver.parameters.random_seed = 1
     solver.parameters.max_time_in_seconds = limit_s
     status = solver.solve(model.cp)
-    if status not in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
+    if status not in FOUND:
         return 0
     down = int(solver.best_objective_bound // 1)
     return max(0, down if solver.best_objective_bound - down < 1e-6 else down + 1)

@@ -48,14 +48,16 @@ class Clock:
         left = self.left
         return self.interrupted or (left is not None and self.limit_s is not None and left <= TOO_LITTLE * self.limit_s)
 
-    def limit(self, parameters: Any, effort: float) -> None:
-        """Let a run of the solver take at most this deterministic time, inside what is left."""
-        left = self.left
-        if left is not None and self.deterministic:
-            effort = min(effort, max(1e-6, left))
-        parameters.max_deterministic_time = effort
-        if left is not None and not self.deterministic:
-            parameters.max_time_in_seconds = max(0.01, left)
+    def limit(self, parameters: Any, effort: float | None = None, slice_s: float | None = None) -> None:
+        """Let a run of the solver take what is left, at most this deterministic time, and at most a slice of the limit's kind."""
+        limits = [limit for limit in (self.left, slice_s) if limit is not None]
+        efforts = [] if effort is None else [effort]
+        if self.deterministic:
+            efforts += limits
+        elif limits:
+            parameters.max_time_in_seconds = max(0.01, min(limits))
+        if efforts:
+            parameters.max_deterministic_time = max(1e-6, min(efforts))
 
     def why(self) -> Stopped:
         """Say what stopped the solve."""
