@@ -84,7 +84,7 @@ def box_figures(job: Job) -> dict[str, Any]:
     return {
         "litres": round(width * height * depth / 1e6, 1),
         "places": len(job.enclosure.places),
-        "capacity": sum(stack.positions * stack.tray.fibres for stack in job.enclosure.stacks),
+        "capacity": job.enclosure.fibres,
         "splices": job.splices,
     }
 
@@ -117,7 +117,7 @@ def _why(job: Job, plan: Plan, outcome: Outcome) -> str:
     reasons = []
     missing = plan.value("unplaced")
     if missing:
-        room = sum(stack.positions * stack.tray.fibres for stack in job.enclosure.stacks)
+        room = job.enclosure.fibres
         reasons.append(f"{missing:,} of {job.splices:,} splices have no tray")
         if job.splices > room:
             reasons.append(f"the trays of the box hold {room:,} fibres, {job.splices:,} are to be placed")

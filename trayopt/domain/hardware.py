@@ -163,6 +163,11 @@ class Enclosure(Frozen):
         """Ports by id."""
         return {port.id: port for port in self.ports}
 
+    @cached_property
+    def fibres(self) -> int:
+        """Fibres that all its trays hold."""
+        return sum(stack.positions * stack.tray.fibres for stack in self.stacks)
+
     def tray_at(self, place: Place) -> Tray:
         """Tray type at a place."""
         return self.stack_by_id[place.stack].tray

@@ -246,6 +246,10 @@ class Job(Frozen):
             max(0, min(last, end) - max(first, start) + 1) for start, end in self.spliced[leg.trunk, leg.subunit]
         )
 
+    def spliced_in(self, trunk: Trunk) -> int:
+        """Count the spliced fibres of a trunk."""
+        return sum(self.spliced_fibres(subunit.leg(1, 1)) for subunit in trunk.subunits)
+
     @cached_property
     def joined_pairs(self) -> tuple[tuple[str, str], ...]:
         """Pairs of trunks with a join between them, each in the order of the trunk list, sorted by it."""

@@ -285,12 +285,12 @@ class Adding:
 
     def _divide_at(self) -> Iterator[Change]:
         """Divide trunks at the other place, one by one, then all that are divided alike."""
-        for now, then in (("port", "tray"), ("tray", "port")):
-            able = [trunk for trunk in self._spliced() if trunk.divide_at == now]
+        for here, there in (("port", "tray"), ("tray", "port")):
+            able = [trunk for trunk in self._spliced() if trunk.divide_at == here]
             yield from self._trunks(
                 able,
-                lambda _, then=then: {"divide_at": then},  # type: ignore[misc]
-                lambda trunk, then=then: Added("divide_at", trunk.id, then),  # type: ignore[misc]
+                lambda _, there=there: {"divide_at": there},  # type: ignore[misc]
+                lambda trunk, there=there: Added("divide_at", trunk.id, there),  # type: ignore[misc]
                 self.costs.divide_at,
             )
 

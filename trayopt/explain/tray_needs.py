@@ -16,15 +16,13 @@ MOST = 4
 
 def fibres_short(job: Job) -> bool:
     """Whether all trays together hold too few fibres, by count."""
-    return sum(stack.positions * stack.tray.fibres for stack in job.enclosure.stacks) < job.splices or bool(
-        _wasted(job)
-    )
+    return job.enclosure.fibres < job.splices or bool(_wasted(job))
 
 
 def tray_need(job: Job, subject: str) -> str:
     """Say what trays hold and what is to be placed; where all trays together would do, also why they do not."""
     said = BY_ID["tray_fibres"].say(job, subject)
-    if sum(stack.positions * stack.tray.fibres for stack in job.enclosure.stacks) < job.splices:
+    if job.enclosure.fibres < job.splices:
         return said
     return "; ".join([said, *(_wasted(job) or _sharing(job))])
 
@@ -40,7 +38,7 @@ def _wasted(job: Job) -> list[str]:
     """Name trunks whose whole legs leave so much of each tray unused that the trays do not take them."""
     said = []
     for trunk in job.trunks:
-        spliced = sum(job.spliced_fibres(leg) for subunit in trunk.subunits for leg in subunit.legs(1))
+        spliced = job.spliced_in(trunk)
         sizes = {s.fibres // of for s in trunk.subunits if job.spliced[s.trunk, s.number] for of in s.divisions}
         filled = {stack.id: _most(sizes, stack.tray.fibres) for stack in job.enclosure.stacks}
         room = sum(stack.positions * filled[stack.id] for stack in job.enclosure.stacks)

@@ -120,8 +120,7 @@ def summary(model: Model) -> str:
         return f"{model.fibres} fibres, {model.sleeves} sleeves of {model.sleeve_fibres}, {model.height_mm:g} mm high"
     if isinstance(model, Enclosure):
         trays = ", ".join(f"{stack.id} {stack.positions} × {stack.tray.id}" for stack in model.stacks)
-        fibres = sum(stack.positions * stack.tray.fibres for stack in model.stacks)
-        return f"{fibres:,} fibres: {trays}"
+        return f"{model.fibres:,} fibres: {trays}"
     if isinstance(model, Cable):
         groups = " + ".join(
             f"{group.count} × {group.ribbons * group.ribbon_fibres} ({group.ribbons} × {group.ribbon_fibres})"

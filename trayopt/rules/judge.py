@@ -6,7 +6,7 @@ from typing import Literal
 
 from trayopt.domain.finding import Finding
 from trayopt.domain.job import Job
-from trayopt.rules.registry import RULES, level_of
+from trayopt.rules.registry import BY_ID, RULES, level_of
 from trayopt.track.laid import Laid
 
 
@@ -27,6 +27,11 @@ def judge(job: Job, laid: Laid) -> list[Finding]:
     if laid.findings is None:
         laid.findings = list(_findings(job, laid).values())
     return laid.findings
+
+
+def no_plan_breaks(found: Finding) -> bool:
+    """Whether a finding is of what no plan breaks: an always rule, a built pin, a physical rule at must."""
+    return found.level == "always" or (found.level == "must" and BY_ID[found.rule].kind == "physical")
 
 
 def _findings(job: Job, laid: Laid) -> dict[tuple[str, str], Finding]:

@@ -125,10 +125,7 @@ class Divider:
         """Bound the legs of plans that leave so many splices unplaced: a trunk's other fibres lie in legs as large as fit."""
         legs = 0
         for trunk in self.job.trunks:
-            spliced = sum(
-                last - first + 1 for s in trunk.subunits for first, last in self.job.spliced[trunk.id, s.number]
-            )
-            legs += -(-max(0, spliced - unplaced) // self.largest(trunk))
+            legs += -(-max(0, self.job.spliced_in(trunk) - unplaced) // self.largest(trunk))
         return legs
 
     def largest(self, trunk: Trunk) -> int:
@@ -265,12 +262,7 @@ class Divider:
         for a, b in self.job.joined_pairs:
             joined[a].add(b)
             joined[b].add(a)
-        weight = {
-            trunk.id: sum(
-                last - first + 1 for s in trunk.subunits for first, last in self.job.spliced[trunk.id, s.number]
-            )
-            for trunk in self.job.trunks
-        }
+        weight = {trunk.id: self.job.spliced_in(trunk) for trunk in self.job.trunks}
         found = set()
         for first in joined:
             chosen = {first}

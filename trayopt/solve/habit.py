@@ -15,8 +15,8 @@ from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
-from trayopt.rules.judge import judge
-from trayopt.rules.registry import BY_ID
+from trayopt.domain.tied import tied
+from trayopt.rules.judge import judge, no_plan_breaks
 from trayopt.track.laid import Laid
 
 Key = tuple[str, int]
@@ -31,17 +31,9 @@ class Bunch:
     sleeves: dict[int, int] = field(default_factory=dict)
 
 
-def _hard_faults(job: Job, laid: Laid) -> bool:
-    """Whether a plan breaks what no plan breaks: always rules, built pins, physical rules at must."""
-    return any(
-        found.level == "always" or (found.level == "must" and BY_ID[found.rule].kind == "physical")
-        for found in judge(job, laid)
-    )
-
-
 def keeps_facts(job: Job, assignment: Assignment) -> bool:
     """Whether an assignment breaks no always rule, no built pin and no physical rule at must."""
-    return not _hard_faults(job, Laid(job, assignment))
+    return not any(no_plan_breaks(found) for found in judge(job, Laid(job, assignment)))
 
 
 def first_plans(job: Job) -> Iterator[Assignment]:
@@ -59,7 +51,7 @@ def habit(job: Job, loops: int) -> Assignment:
     for cluster in clusters(job, bunches):
         laying.lay(cluster)
     plan = laying.assignment()
-    if _hard_faults(job, Laid(job, plan)):
+    if not keeps_facts(job, plan):
         laying = Laying(job, ways)
         for cluster in clusters(job, bunches):
             laying.lay(cluster, judged=True)
@@ -150,34 +142,26 @@ def _divide(job: Job, divisions: dict[Key, int], leg: Leg) -> bool:
 
 def bunches_of(job: Job, divisions: dict[Key, int]) -> list[Bunch]:
     """Put legs that are spliced to each other together, in the order of trunks, subunits and groups."""
-    parent: dict[Leg, Leg] = {}
-
-    def root(leg: Leg) -> Leg:
-        parent.setdefault(leg, leg)
-        while parent[leg] != leg:
-            parent[leg] = parent[parent[leg]]
-            leg = parent[leg]
-        return leg
 
     def leg_of(trunk: str, fibre: int) -> Leg:
         subunit = job.trunk_by_id[trunk].subunit_of(fibre)
         return subunit.leg_of_fibre(fibre, divisions[trunk, subunit.number])
 
-    for piece in job.pieces:
-        parent[root(leg_of(piece.a.trunk, piece.a.first))] = root(leg_of(piece.b.trunk, piece.b.first))
-    found: dict[Leg, Bunch] = {}
-    for (trunk, number), of in divisions.items():
-        for leg in job.subunit_of_leg[trunk, number].legs(of):
-            if leg in parent:
-                bunch = found.setdefault(root(leg), Bunch())
-                bunch.legs.append(leg)
-                bunch.load2 += 2 * job.subunit(leg).fibres // of - job.spliced_fibres(leg)
-    for size in {stack.tray.sleeve_fibres for stack in job.enclosure.stacks}:
-        for bunch in found.values():
-            bunch.sleeves[size] = 0
-        for run in job.sleeve_runs:
-            found[root(leg_of(run.a.trunk, run.a.first))].sleeves[size] += run.sleeves(size)
-    return list(found.values())
+    legs = [leg for key, of in divisions.items() for leg in job.subunit_of_leg[key].legs(of) if job.spliced_fibres(leg)]
+    number = tied(
+        legs,
+        ((leg_of(piece.a.trunk, piece.a.first), leg_of(piece.b.trunk, piece.b.first)) for piece in job.pieces),
+    )
+    sizes = {stack.tray.sleeve_fibres for stack in job.enclosure.stacks}
+    found = [Bunch(sleeves=dict.fromkeys(sizes, 0)) for _ in set(number.values())]
+    for leg in legs:
+        bunch = found[number[leg]]
+        bunch.legs.append(leg)
+        bunch.load2 += 2 * job.subunit(leg).fibres // leg.of - job.spliced_fibres(leg)
+    for run in job.sleeve_runs:
+        for size in sizes:
+            found[number[leg_of(run.a.trunk, run.a.first)]].sleeves[size] += run.sleeves(size)
+    return found
 
 
 def clusters(job: Job, bunches: Sequence[Bunch]) -> Iterator[list[Bunch]]:
@@ -235,7 +219,7 @@ class Laying:
         for step in range(len(self.stacks)):
             stack = self.stacks[(self.turn + step) % len(self.stacks)]
             if self._fill(stack, cluster):
-                if not judged or not _hard_faults(self.job, Laid(self.job, self.assignment())):
+                if not judged or keeps_facts(self.job, self.assignment()):
                     self.turn = (self.turn + step + 1) % len(self.stacks)
                     return True
                 self._take_out(cluster)

@@ -22,6 +22,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Piece
+from trayopt.domain.tied import tied
 from trayopt.track.routes import Routes, routes_of
 
 Key = tuple[str, int]
@@ -237,20 +238,8 @@ class Model:
         }
 
     def _bunches(self) -> dict[Leg, int]:
-        legs = [leg for found in self._legs.values() for leg in found]
-        parent = {leg: leg for leg in legs}
-
-        def root(leg: Leg) -> Leg:
-            while parent[leg] != leg:
-                parent[leg] = parent[parent[leg]]
-                leg = parent[leg]
-            return leg
-
-        for a, b in self.sides.values():
-            if len(a) == len(b) == 1:
-                parent[root(a[0])] = root(b[0])
-        numbers: dict[Leg, int] = {}
-        return {leg: numbers.setdefault(root(leg), len(numbers)) for leg in legs}
+        legs = (leg for found in self._legs.values() for leg in found)
+        return tied(legs, ((a[0], b[0]) for a, b in self.sides.values() if len(a) == len(b) == 1))
 
     @cached_property
     def bunches(self) -> dict[int, list[Leg]]:

@@ -121,11 +121,9 @@ class Outline(Model):
         if job.rules["tray_fibres"].level != "must":
             return
         for stack in job.enclosure.stacks:
-            loads = []
-            for key in self._first:
-                spliced = sum(last - start + 1 for start, last in job.spliced[key])
-                loads.append(spliced * self.on(Leg(*key, 1, 1), stack.id))
-            self.require(total(loads) <= 2 * stack.positions * stack.tray.fibres)
+            wholes = [Leg(*key, 1, 1) for key in self._first]
+            loads = total(job.spliced_fibres(leg) * self.on(leg, stack.id) for leg in wholes)
+            self.require(loads <= 2 * stack.positions * stack.tray.fibres)
 
     def _pins(self) -> None:
         """Bind what pins say of ways and stacks, where pins are musts or facts."""

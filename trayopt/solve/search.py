@@ -179,7 +179,7 @@ class Search:
         least = None if self.divider.hopeless else preference_bound(self.job, self.divider.open)
         if least is None:
             return False
-        self.alike = alike_is_kept(self.job, least)
+        self.alike = is_kept(self.job, "same_division", 0, least)
         settled = self.divider.settle(alike=self.alike)
         if settled is None and self.alike:
             least, self.alike = max(least, self.job.rules["same_division"].weight), False
@@ -423,10 +423,7 @@ class Search:
 
     def _keeps(self, rule: str) -> bool:
         """Whether a plan that is no worse than the best one keeps a rule for every subject."""
-        setting = self.job.rules[rule]
-        if setting.level == "must":
-            return BY_ID[rule].kind == "physical" or self.state.value("broken_must") == 0
-        return setting.level == "prefer" and setting.weight > self.state.value("broken_prefer")
+        return is_kept(self.job, rule, self.state.value("broken_must"), self.state.value("broken_prefer"))
 
     def _run(
         self,
@@ -465,10 +462,12 @@ def without_room(job: Job) -> int:
     """Count the splices for which all trays together have no place, where that is a must."""
     if job.rules["tray_fibres"].level != "must":
         return 0
-    return max(0, job.splices - sum(stack.positions * stack.tray.fibres for stack in job.enclosure.stacks))
+    return max(0, job.splices - job.enclosure.fibres)
 
 
-def alike_is_kept(job: Job, weight: int) -> bool:
-    """Whether plans that break preferences of at most this weight (and no must) keep ``same_division``."""
-    setting = job.rules["same_division"]
-    return setting.level == "must" or (setting.level == "prefer" and setting.weight > weight)
+def is_kept(job: Job, rule: str, musts: int, weight: int) -> bool:
+    """Whether plans that break so many musts, and preferences of at most this weight, keep a rule for every subject."""
+    setting = job.rules[rule]
+    if setting.level == "must":
+        return musts == 0 or BY_ID[rule].kind == "physical"
+    return setting.level == "prefer" and setting.weight > weight

@@ -27,10 +27,10 @@ def length_bound(job: Job, unplaced: int, largest: Callable[[Trunk], int], kept:
     routes = routes_of(job)
     length = 0
     for trunk in job.trunks:
-        spliced = sum(last - first + 1 for s in trunk.subunits for first, last in job.spliced[trunk.id, s.number])
-        if spliced > unplaced:
+        placed = job.spliced_in(trunk) - unplaced
+        if placed > 0:
             bounds = (
-                _on_way(_places(job, routes, way, kept), spliced - unplaced, largest(trunk))
+                _on_way(_places(job, routes, way, kept), placed, largest(trunk))
                 for way in all_ways(job, trunk)
                 if not (kept("natural_travel") and _against(job, way))
             )

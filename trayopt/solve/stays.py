@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from itertools import combinations
+from itertools import chain, combinations
 
 from ortools.sat.python import cp_model
 
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
+from trayopt.domain.tied import tied
 from trayopt.solve.changes import Fact, Given, RunAt, spliced_in
 from trayopt.solve.interruptible import FOUND
 
@@ -148,17 +149,7 @@ def _ribbon(job: Job, trunk: str, fibre: int) -> Ribbon:
 
 def _bundles(job: Job) -> Mapping[Ribbon, int]:
     """Give every spliced ribbon the number of its bundle: the ribbons that splices bind to one tray."""
-    parent: dict[Ribbon, Ribbon] = {}
-
-    def root(ribbon: Ribbon) -> Ribbon:
-        parent.setdefault(ribbon, ribbon)
-        while parent[ribbon] != ribbon:
-            parent[ribbon] = parent[parent[ribbon]]
-            ribbon = parent[ribbon]
-        return ribbon
-
-    for piece in job.pieces:
-        a, b = (_ribbon(job, side.trunk, side.first) for side in (piece.a, piece.b))
-        parent[root(a)] = root(b)
-    numbers: dict[Ribbon, int] = {}
-    return {ribbon: numbers.setdefault(root(ribbon), len(numbers)) for ribbon in list(parent)}
+    pairs = [
+        (_ribbon(job, piece.a.trunk, piece.a.first), _ribbon(job, piece.b.trunk, piece.b.first)) for piece in job.pieces
+    ]
+    return tied(chain.from_iterable(pairs), pairs)

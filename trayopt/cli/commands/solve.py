@@ -150,7 +150,7 @@ def _start(output: Output, job: Job, path: str) -> Plan:
     from trayopt.check import check
     from trayopt.errors import InputError
     from trayopt.review.opening import open_plan
-    from trayopt.rules.registry import BY_ID
+    from trayopt.rules.judge import no_plan_breaks
 
     made, plan = open_plan(job, path)
     if plan is None:
@@ -163,11 +163,7 @@ def _start(output: Output, job: Job, path: str) -> Plan:
             raise InputError.one(
                 "is no plan to begin with", source=path, hint=f"trayopt check says what is wrong with {path}"
             )
-    stops = [
-        found
-        for found in check(job, plan, path).findings
-        if found.level == "always" or (found.level == "must" and BY_ID[found.rule].kind == "physical")
-    ]
+    stops = [found for found in check(job, plan, path).findings if no_plan_breaks(found)]
     if stops:
         output.warn(f"{path} is not begun with, as it cannot be built: {stops[0].because}")
     return plan

@@ -1,0 +1,24 @@
+"""What is tied together, directly or over others: union by pairs."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterable
+from typing import TypeVar
+
+T = TypeVar("T", bound=Hashable)
+
+
+def tied(items: Iterable[T], pairs: Iterable[tuple[T, T]]) -> dict[T, int]:
+    """Give items that pairs tie together one number, from 0 on in the order of the items."""
+    parent = {item: item for item in items}
+
+    def root(item: T) -> T:
+        while parent[item] != item:
+            parent[item] = parent[parent[item]]
+            item = parent[item]
+        return item
+
+    for one, other in pairs:
+        parent[root(one)] = root(other)
+    numbers: dict[T, int] = {}
+    return {item: numbers.setdefault(root(item), len(numbers)) for item in parent}
