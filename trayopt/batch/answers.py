@@ -27,6 +27,15 @@ MARKS = {
     "wrong_input": "!",
     "failed": "!",
 }
+GOAL_WORDS: dict[str, str] = {
+    "unplaced": "splices without a tray",
+    "broken_must": "broken musts",
+    "broken_prefer": "weight of broken preferences",
+    "legs": "legs",
+    "crossings": "crossings",
+    "leg_length_mm": "mm of legs",
+    "out_of_turn": "out of turn",
+}
 FITTING = ("fits", "fits_with_broken_preference")
 Failure = Literal["crash", "hang", "memory", "fault"]
 Answer = dict[str, Any]

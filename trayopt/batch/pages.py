@@ -5,21 +5,11 @@ from __future__ import annotations
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from trayopt.batch.answers import MARKS, OUTCOMES
+from trayopt.batch.answers import GOAL_WORDS, MARKS, OUTCOMES
 from trayopt.domain.plan import Plan
 
 if TYPE_CHECKING:
     from jinja2 import Environment
-
-GOAL_WORDS = {
-    "unplaced": "splices without a tray",
-    "broken_must": "broken musts",
-    "broken_prefer": "broken preferences",
-    "legs": "legs",
-    "crossings": "crossings",
-    "leg_length_mm": "mm of legs",
-    "out_of_turn": "out of turn",
-}
 
 
 def render(template: str, **values: Any) -> str:
@@ -50,7 +40,7 @@ def plan_page(plan: Plan, outcome: str) -> str:
 def _world() -> Environment:
     from jinja2 import DictLoader, Environment, StrictUndefined
 
-    pages = {name: text_of(name) for name in ("index.html", "plan.html")}
+    pages = {name: text_of(name) for name in ("page.html", "index.html", "plan.html")}
     world = Environment(
         loader=DictLoader(pages), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )

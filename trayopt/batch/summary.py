@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from hashlib import sha256
 from typing import Any, Literal, NamedTuple
 
-from trayopt.batch.answers import FITTING, OUTCOMES
+from trayopt.batch.answers import FITTING, GOAL_WORDS, OUTCOMES
 from trayopt.batch.results import Line, Results
 from trayopt.domain.plan import GoalName
 from trayopt.domain.sweep import FACTORS
@@ -27,15 +27,6 @@ GOALS: tuple[GoalName, ...] = (
     "leg_length_mm",
     "out_of_turn",
 )
-WORDS: dict[str, str] = {
-    "unplaced": "splices without a tray",
-    "broken_must": "broken musts",
-    "broken_prefer": "weight of broken preferences",
-    "legs": "legs",
-    "crossings": "crossings",
-    "leg_length_mm": "mm of legs",
-    "out_of_turn": "out of turn",
-}
 MOST_CHANGES = 10_000
 
 
@@ -245,8 +236,8 @@ def _difference(before: Line, after: Line) -> tuple[str, str]:
         parts[1].append(_said(after))
     for goal in GOALS:
         if old.get(goal) != new.get(goal) and goal in old and goal in new:
-            parts[0].append(f"{old[goal]:,} {WORDS[goal]}")
-            parts[1].append(f"{new[goal]:,} {WORDS[goal]}")
+            parts[0].append(f"{old[goal]:,} {GOAL_WORDS[goal]}")
+            parts[1].append(f"{new[goal]:,} {GOAL_WORDS[goal]}")
     if not parts[0]:
         return "another plan with the same figures", "another plan with the same figures"
     return ", ".join(parts[0]), ", ".join(parts[1])

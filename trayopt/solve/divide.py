@@ -57,6 +57,7 @@ class Divider:
             for subunit in job.subunits
             if job.spliced[subunit.trunk, subunit.number]
         }
+        self._settled: dict[bool, Settled | None] = {}
 
     @property
     def hopeless(self) -> bool:
@@ -123,13 +124,15 @@ class Divider:
 
     def least_legs(self, unplaced: int) -> int:
         """Bound the legs of plans that leave so many splices unplaced: a trunk's other fibres lie in legs as large as fit."""
-        legs = 0
-        for trunk in self.job.trunks:
-            legs += -(-max(0, self.job.spliced_in(trunk) - unplaced) // self.largest(trunk))
-        return legs
+        job = self.job
+        return sum(-(-max(0, job.spliced_in(trunk) - unplaced) // self.largest[trunk.id]) for trunk in job.trunks)
 
-    def largest(self, trunk: Trunk) -> int:
-        """Most spliced fibres in a leg of a trunk that some tray takes; 1 where none does."""
+    @cached_property
+    def largest(self) -> dict[str, int]:
+        """Most spliced fibres in a leg of each trunk that some tray takes; 1 where none does."""
+        return {trunk.id: self._largest(trunk) for trunk in self.job.trunks}
+
+    def _largest(self, trunk: Trunk) -> int:
         trays = self._trays(trunk)
         fitting = (
             self.job.spliced_fibres(leg)
@@ -143,8 +146,13 @@ class Divider:
     def settle(self, *, alike: bool = False) -> Settled | None:
         """Find divisions of least legs, like subunits alike where that costs none; None if there are none at all.
 
-        With ``alike`` only divisions that keep ``same_division`` count.
+        With ``alike`` only divisions that keep ``same_division`` count. Either is searched for once.
         """
+        if alike not in self._settled:
+            self._settled[alike] = self._settle(alike=alike)
+        return self._settled[alike]
+
+    def _settle(self, *, alike: bool) -> Settled | None:
         if self.hopeless:
             return None
         model, divided = self._model(alike=alike)

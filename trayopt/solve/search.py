@@ -395,13 +395,7 @@ class Search:
             if sure:
                 self.state.bounds[goal] = expression
             return True
-        least = model.least.get(goal, 0)
-        if goal == "legs":
-            least = max(least, self.divider.least_legs(self.state.value("unplaced")))
-        if goal == "leg_length_mm":
-            least = max(least, length_bound(self.job, self.state.value("unplaced"), self.divider.largest, self._keeps))
-        if goal == "out_of_turn" and self.state.value("crossings") == 0:
-            least = turn_bound(model)
+        least = self._least(model, goal)
         if self.state.value(goal) == least:
             if sure:
                 self.state.bounds[goal] = least
@@ -420,6 +414,20 @@ class Search:
         if self.gap is not None and outcome.bound is not None and 0 < value - outcome.bound <= self.gap * max(1, value):
             self.state.by_gap = True
         return outcome.proven and outcome.value == value
+
+    def _least(self, model: Model, goal: GoalName) -> int:
+        """Bound a goal over the plans of a model; where the best plan meets what is known, nothing more is looked for."""
+        least = model.least.get(goal, 0)
+        if self.state.value(goal) == least:
+            return least
+        unplaced = self.state.value("unplaced")
+        if goal == "legs":
+            return max(least, self.divider.least_legs(unplaced))
+        if goal == "leg_length_mm":
+            return max(least, length_bound(self.job, unplaced, self.divider.largest, self._keeps))
+        if goal == "out_of_turn" and self.state.value("crossings") == 0:
+            return turn_bound(model)
+        return least
 
     def _keeps(self, rule: str) -> bool:
         """Whether a plan that is no worse than the best one keeps a rule for every subject."""

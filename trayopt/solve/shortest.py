@@ -9,16 +9,16 @@ length of all legs. A trunk goes one way, so the least over its ways bounds it; 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from trayopt.domain.assignment import Way
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.rules.registry import BY_ID
 from trayopt.solve.model import all_ways
 from trayopt.track.routes import Routes, routes_of
 
 
-def length_bound(job: Job, unplaced: int, largest: Callable[[Trunk], int], kept: Callable[[str], bool]) -> int:
+def length_bound(job: Job, unplaced: int, largest: Mapping[str, int], kept: Callable[[str], bool]) -> int:
     """Bound the leg length, in mm, of plans that leave this many splices unplaced.
 
     ``largest`` gives the most spliced fibres that a leg of a trunk can have; ``kept`` tells whether such plans break a rule for
@@ -30,7 +30,7 @@ def length_bound(job: Job, unplaced: int, largest: Callable[[Trunk], int], kept:
         placed = job.spliced_in(trunk) - unplaced
         if placed > 0:
             bounds = (
-                _on_way(_places(job, routes, way, kept), placed, largest(trunk))
+                _on_way(_places(job, routes, way, kept), placed, largest[trunk.id])
                 for way in all_ways(job, trunk)
                 if not (kept("natural_travel") and _against(job, way))
             )
