@@ -28,7 +28,8 @@ from trayopt.rules.reserve import ReserveParameters
 from trayopt.solve.build import guard
 from trayopt.solve.conflict_classes import Class, Cut, classes_of
 from trayopt.solve.conflict_groups import LIMITS, Question, merged
-from trayopt.solve.model import Key, Model, total
+from trayopt.solve.literals import total
+from trayopt.solve.model import Key, Model
 
 BY_WAYS: tuple[str, ...] = (
     "reach", "exposed", "port_seal", "slack_loops", "opposite_travel", "natural_travel", "port_fill",

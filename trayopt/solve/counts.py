@@ -22,7 +22,8 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.solve.interruptible import FOUND, solve_one
-from trayopt.solve.model import Key, Model, total
+from trayopt.solve.literals import total
+from trayopt.solve.model import Key, Model
 from trayopt.solve.outline import Outline
 from trayopt.solve.run import hint_all
 from trayopt.solve.stop import Clock

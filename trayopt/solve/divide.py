@@ -34,7 +34,8 @@ from trayopt.domain.hardware import Tray
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.splicing import Piece
 from trayopt.solve.interruptible import new_solver
-from trayopt.solve.model import Key, total
+from trayopt.solve.literals import total
+from trayopt.solve.model import Key
 from trayopt.track.routes import routes_of
 
 

@@ -8,7 +8,7 @@ each piece of a join ties its two sides together, place by place.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
 from typing import Any
 
@@ -23,20 +23,14 @@ from trayopt.domain.job import Job, Trunk
 from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Piece
 from trayopt.domain.tied import tied
+from trayopt.solve.literals import Literals, Sum, total
 from trayopt.track.routes import Routes, routes_of
 
 Key = tuple[str, int]
-Sum = cp_model.LinearExpr.sum
 Weighted = cp_model.LinearExpr.weighted_sum
 
 
-def total(items: Iterable[Any]) -> Any:
-    """Sum of literals and constants."""
-    found = [item for item in items if not isinstance(item, int) or item != 0]
-    return Sum(found) if found else 0
-
-
-class Model:
+class Model(Literals):
     """One model of a job.
 
     Parameters
@@ -60,9 +54,9 @@ class Model:
         all_placed: bool = False,
         bare: bool = False,
     ) -> None:
+        super().__init__()
         self.job = job
         self.routes: Routes = routes_of(job)
-        self.cp = cp_model.CpModel()
         self.all_placed = all_placed
         self.kept: set[str] = set()
         """Rules that bind hard in this model."""
@@ -76,7 +70,6 @@ class Model:
         """Proven bounds of goals over the plans of this model."""
         self.solution: list[int] = []
         """Value of every variable in the last solution."""
-        self._made: dict[tuple[Any, ...], Any] = {}
         self.places = job.enclosure.places
         self._open: dict[Key, tuple[int, ...]] = {}
         for subunit in job.subunits:
@@ -96,92 +89,9 @@ class Model:
             self._place()
             self._tie()
 
-    # -- literals and sums -------------------------------------------------------------------------------------------
-
-    def number(self, most: int, name: str) -> Any:
-        """Make an integer variable from 0 to ``most``."""
-        return self.cp.new_int_var(0, most, name)
-
-    def literal(self, name: str) -> Any:
-        """Make a 0/1 variable."""
-        return self.cp.new_bool_var(name)
-
-    def require(self, constraint: Any, *when: Any) -> None:
-        """Add a constraint, under literals where given; a constraint that is plainly true is left out."""
-        if isinstance(constraint, bool):
-            if constraint:
-                return
-            self.cp.add_bool_or([self.no(literal) for literal in when])
-            return
-        added = self.cp.add(constraint)
-        conditions = [literal for literal in when if not isinstance(literal, int)]
-        if any(isinstance(literal, int) and literal == 0 for literal in when):
-            conditions.append(self._false)
-        if conditions:
-            added.only_enforce_if(conditions)
-
     def bound(self, goal: GoalName, least: int) -> None:
         """Tell a proven bound of a goal over the plans of this model."""
         self.least[goal] = max(least, self.least.get(goal, 0))
-
-    def clause(self, *literals: Any) -> None:
-        """Ask for at least one of these."""
-        found = [literal for literal in literals if not isinstance(literal, int)]
-        if len(found) == len(literals) or not any(isinstance(x, int) and x for x in literals):
-            self.cp.add_bool_or(found)
-
-    @cached_property
-    def _false(self) -> Any:
-        return self.cp.new_constant(0)
-
-    def no(self, literal: Any) -> Any:
-        """Negate a literal."""
-        return 1 - literal if isinstance(literal, int) else ~literal
-
-    def _make(self, key: tuple[Any, ...], make: Callable[[], Any]) -> Any:
-        if key not in self._made:
-            self._made[key] = make()
-        return self._made[key]
-
-    def any_of(self, *literals: Any) -> Any:
-        """Whether at least one of these holds."""
-        found = list(
-            {
-                id(x) if isinstance(x, int) else x.index: x for x in literals if not (isinstance(x, int) and x == 0)
-            }.values()
-        )
-        if any(isinstance(x, int) for x in found):
-            return 1
-        if len(found) <= 1:
-            return found[0] if found else 0
-
-        def make() -> Any:
-            one = self.literal("")
-            self.cp.add_bool_or([*found, ~one])
-            for x in found:
-                self.cp.add_implication(x, one)
-            return one
-
-        return self._make(("any", *sorted(x.index for x in found)), make)
-
-    def both(self, *literals: Any) -> Any:
-        """Whether all of these hold."""
-        return self.no(self.any_of(*(self.no(x) for x in literals)))
-
-    def one_of(self, *literals: Any) -> Any:
-        """Whether one of these holds, of which at most one can."""
-        found = [x for x in literals if not (isinstance(x, int) and x == 0)]
-        if any(isinstance(x, int) for x in found):
-            return 1
-        if len(found) <= 1:
-            return found[0] if found else 0
-
-        def make() -> Any:
-            one = self.literal("")
-            self.cp.add(Sum(found) == one)
-            return one
-
-        return self._make(("one", *sorted(x.index for x in found)), make)
 
     # -- rules -------------------------------------------------------------------------------------------------------
 

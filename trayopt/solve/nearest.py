@@ -14,7 +14,8 @@ from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.goals.registry import measure_all
 from trayopt.solve.build import Policy, build
 from trayopt.solve.changes import Changes, EntersAt, Fact, Given, GoesBy, RunAt, Weights, changes, spliced_in, standing
-from trayopt.solve.model import Key, Model, total
+from trayopt.solve.literals import total
+from trayopt.solve.model import Key, Model
 from trayopt.solve.run import Outcome, Tuning, hint, hint_last, run
 from trayopt.solve.solver import Options, solve
 from trayopt.solve.stays import least_moved

@@ -28,7 +28,8 @@ from trayopt.domain.job import Job, Trunk
 from trayopt.rules.registry import BY_ID
 from trayopt.solve.build import Policy, Poster
 from trayopt.solve.interruptible import FOUND, new_solver
-from trayopt.solve.model import Key, Model, total
+from trayopt.solve.literals import total
+from trayopt.solve.model import Key, Model
 from trayopt.solve.rings import overfull_rings
 from trayopt.track.routes import Routes, Traveller
 
