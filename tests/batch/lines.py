@@ -20,7 +20,7 @@ def line(
     values = dict.fromkeys(FACTORS, "") | {"enclosure": box, "mix": mix, "joins": joins or "through", "tray": "own"}
     made: dict[str, Any] = {"name": name, "values": values, "digest": name, "outcome": outcome, "why": ""}
     made |= {"litres": litres, "places": 12, "capacity": 864, "splices": 288, "seconds": 0.5, "version": "0.1.0"}
-    if outcome in {"fits", "fits_with_broken_preference", "does_not_fit"}:
+    if outcome in {"fits", "fits_with_broken_preference", "not_settled", "does_not_fit"}:
         known = dict(zip(GOALS, goals or (0, 0, 0, 8, 0, 26_188, 1), strict=True))
         made |= {"goals": known, "trays": 4, "fibres": 288, "status": "optimal", "plan": f"plans/{name}.json"}
         made |= {"plan_sha256": str(known)}

@@ -92,6 +92,7 @@ def test_usage_and_input_end_in_2(tmp_path: Path) -> None:
         (["fits", "fits_with_broken_preference"], Exit.YES),
         (["fits", "does_not_fit"], Exit.NO),
         (["does_not_fit", "no_plan"], Exit.NOTHING),
+        (["does_not_fit", "not_settled"], Exit.NOTHING),
         (["no_plan", "wrong_input"], Exit.INPUT),
         (["wrong_input", "failed"], Exit.FAULT),
         ([], Exit.YES),

@@ -14,6 +14,7 @@ import pytest
 from tests.batch.lines import line, results
 from trayopt.batch.answers import OUTCOMES
 from trayopt.batch.html import write_html
+from trayopt.batch.results import Results
 from trayopt.batch.summary import summarize
 from trayopt.batch.tables import COLUMNS, write_csv, write_xlsx
 from trayopt.batch.work import Settings
@@ -38,7 +39,28 @@ def test_the_smallest_box_is_the_one_of_the_least_volume_in_which_a_mix_fits(tmp
     assert box is not None
     assert (box.enclosure, box.litres, box.variant, box.outcome) == ("middle", 40.0, "mesh", "fits")
     assert found.counts == {"fits": 2, "fits_with_broken_preference": 1, "does_not_fit": 2}
-    assert found.as_dict()["smallest"][0] == {"mix": "2x9", "enclosure": None}
+    assert found.as_dict()["smallest"][0] == {"mix": "2x9", "enclosure": None, "not_settled": []}
+
+
+def test_boxes_that_are_not_settled_are_told_where_they_may_be_smaller(tmp_path: Path) -> None:
+    found = summarize(
+        results(
+            tmp_path,
+            line("s/big/2x288_through", litres=90.0),
+            line("s/huge/2x288_through", "not_settled", litres=99.0),
+            line("s/tiny/2x288_through", "does_not_fit", litres=5.0),
+            line("s/small/2x288_through", "not_settled", litres=20.0),
+            line("s/small/2x288_ring", "does_not_fit", litres=20.0),
+            line("s/small/2x9_through", "no_plan", litres=20.0, splices=9),
+        )
+    )
+    assert found.open_ == {"2x288": ["small"], "2x9": ["small"]}
+    assert [item["not_settled"] for item in found.as_dict()["smallest"]] == [["small"], ["small"]]
+    page = tmp_path / "index.html"
+    write_html(page, Results(tmp_path), found, Settings().plain())
+    text = page.read_text(encoding="utf-8")
+    assert "smaller boxes, not settled" in text
+    assert "none of those that were tried" not in text, "nobody knows that"
 
 
 def test_what_changed_against_an_older_run(tmp_path: Path) -> None:

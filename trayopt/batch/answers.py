@@ -9,10 +9,13 @@ from typing import Any, Literal
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 
-Outcome = Literal["fits", "fits_with_broken_preference", "does_not_fit", "no_plan", "wrong_input", "failed"]
+Outcome = Literal[
+    "fits", "fits_with_broken_preference", "not_settled", "does_not_fit", "no_plan", "wrong_input", "failed"
+]
 OUTCOMES: dict[str, str] = {
     "fits": "fits",
     "fits_with_broken_preference": "fits, with a broken preference",
+    "not_settled": "not settled: stopped without a whole plan or a proof",
     "does_not_fit": "does not fit",
     "no_plan": "stopped before any plan",
     "wrong_input": "the job is wrong",
@@ -22,6 +25,7 @@ OUTCOMES: dict[str, str] = {
 MARKS = {
     "fits": "✓",
     "fits_with_broken_preference": "~",
+    "not_settled": "?",
     "does_not_fit": "✕",
     "no_plan": "…",
     "wrong_input": "!",
@@ -37,6 +41,8 @@ GOAL_WORDS: dict[str, str] = {
     "out_of_turn": "out of turn",
 }
 FITTING = ("fits", "fits_with_broken_preference")
+OPEN = ("not_settled", "no_plan")
+"""Where more time may tell."""
 Failure = Literal["crash", "hang", "memory", "fault"]
 Answer = dict[str, Any]
 """What a worker says of a job: ``outcome`` and what belongs to it; ``plan`` and ``page`` are texts of files."""
@@ -50,7 +56,7 @@ def of_plan(job: Job, plan: Plan, *, complete: bool) -> Answer:
     from trayopt.formats.json_out import dump_rows
 
     goals = {goal.goal: goal.value for goal in plan.goals}
-    outcome: Outcome = "does_not_fit"
+    outcome: Outcome = "does_not_fit" if _never(plan) else "not_settled"
     if plan.status == "none":
         outcome = "no_plan"
     elif complete:
@@ -112,6 +118,12 @@ def shortened(text: str) -> str:
     return line if len(line) <= MOST_WHY else line[: MOST_WHY - 1].rstrip() + "…"
 
 
+def _never(plan: Plan) -> bool:
+    """Whether it is proven that no plan places every splice and keeps every must: by a bound, or by a conflict."""
+    bounds = {goal.goal: goal.bound or 0 for goal in plan.goals}
+    return bounds["unplaced"] > 0 or bounds["broken_must"] > 0 or bool(_conflicts(plan.explanation))
+
+
 def _why(job: Job, plan: Plan, outcome: Outcome) -> str:
     """Give the short reason: the conflict where one is told, else broken rules, else counts."""
     if outcome == "fits":
@@ -123,7 +135,9 @@ def _why(job: Job, plan: Plan, outcome: Outcome) -> str:
         return conflict
     if outcome == "no_plan":
         return "the search ended before it had a plan; give it more time"
-    reasons = []
+    reasons = (
+        ["no whole plan was found in the time, nor a proof that there is none"] if outcome == "not_settled" else []
+    )
     missing = plan.value("unplaced")
     if missing:
         room = job.enclosure.fibres
@@ -134,9 +148,12 @@ def _why(job: Job, plan: Plan, outcome: Outcome) -> str:
     return _told(reasons)
 
 
+def _conflicts(explanation: Mapping[str, Any] | None) -> list[dict[str, Any]]:
+    return (explanation or {}).get("conflicts") or []
+
+
 def _conflict(explanation: Mapping[str, Any] | None) -> str:
-    conflicts = (explanation or {}).get("conflicts") or []
-    groups = conflicts[0].get("groups", []) if conflicts else []
+    groups = next(iter(_conflicts(explanation)), {}).get("groups", [])
     return _told("; ".join(str(group["because"]).split("; ")[:2]) for group in groups if group.get("because"))
 
 

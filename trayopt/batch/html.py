@@ -19,6 +19,7 @@ HERE = "@@data@@"
 SHORT = {  # in a cell, where what else there is to say stands below
     "fits": "fits",
     "fits_with_broken_preference": "fits",
+    "not_settled": "not settled",
     "does_not_fit": "does not fit",
     "no_plan": "no plan yet",
     "wrong_input": "wrong job",

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from hashlib import sha256
 from typing import Any, Literal, NamedTuple
 
-from trayopt.batch.answers import FITTING, GOAL_WORDS, OUTCOMES
+from trayopt.batch.answers import FITTING, GOAL_WORDS, OPEN, OUTCOMES
 from trayopt.batch.results import Line, Results
 from trayopt.domain.plan import GoalName
 from trayopt.domain.sweep import FACTORS
@@ -71,6 +71,8 @@ class Summary:
         Names the results as a whole, whatever order they came in; seconds and attempts are no part of it.
     smallest
         By mix the smallest box that it fits in, None where there is none.
+    open_
+        By mix the boxes, smaller than that one, of which it is not settled whether it fits.
     changes
         Against an older run; None without one.
     seconds
@@ -82,6 +84,7 @@ class Summary:
     proven: int = 0
     digest: str = ""
     smallest: dict[str, Box | None] = field(default_factory=dict)
+    open_: dict[str, list[str]] = field(default_factory=dict)
     changes: list[Change] | None = None
     seconds: float = 0.0
 
@@ -105,7 +108,8 @@ class Summary:
             "proven": self.proven,
             "digest": self.digest,
             "smallest": [
-                {"mix": mix, **(box._asdict() if box else {"enclosure": None})} for mix, box in self.smallest.items()
+                {"mix": mix, **(box._asdict() if box else {"enclosure": None}), "not_settled": self.open_.get(mix, [])}
+                for mix, box in self.smallest.items()
             ],
             "changes": None if self.changes is None else [change._asdict() for change in self.changes],
         }
@@ -116,6 +120,7 @@ def summarize(results: Results, older: Results | None = None) -> Summary:
     made = Summary()
     total = 0
     sizes: dict[str, tuple[int, str]] = {}
+    open_: dict[str, set[tuple[float, int, str]]] = {}
     for line in results.lines():
         made.counts[line["outcome"]] += 1
         made.same += "same_as" in line
@@ -127,8 +132,14 @@ def summarize(results: Results, older: Results | None = None) -> Summary:
             splices = line.get("splices", 0)
             sizes[mix] = max(sizes.get(mix, (0, mix)), (splices, mix))
             made.smallest[mix] = _smaller(made.smallest.get(mix), line)
+            if line["outcome"] in OPEN:
+                open_.setdefault(mix, set()).add((line["litres"], line["places"], line["values"]["enclosure"]))
     made.digest = f"{total:064x}"
     made.smallest = {mix: made.smallest[mix] for mix in sorted(made.smallest, key=lambda mix: sizes[mix])}
+    for mix, boxes in open_.items():
+        box = made.smallest[mix]
+        smaller = [name for *size, name in sorted(boxes) if box is None or (*size, name) < _size(box)]
+        made.open_ |= {mix: smaller} if smaller else {}
     if older is not None:
         made.changes = sorted(_changes(results, older), key=lambda change: WAYS.index(change.way))
     return made
@@ -190,8 +201,12 @@ def _smaller(best: Box | None, line: Line) -> Box | None:
     return found if best is None or _order(found) < _order(best) else best
 
 
+def _size(box: Box) -> tuple[float, int, str]:
+    return box.litres, box.places, box.enclosure
+
+
 def _order(box: Box) -> tuple[Any, ...]:
-    return box.litres, box.places, box.enclosure, RANK[box.outcome], box.trays, box.legs, box.leg_length_mm, box.job
+    return *_size(box), RANK[box.outcome], box.trays, box.legs, box.leg_length_mm, box.job
 
 
 def _changes(results: Results, older: Results) -> Iterator[Change]:

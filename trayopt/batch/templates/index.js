@@ -167,10 +167,11 @@
     return order.length > body.length;
   };
 
-  const OFFSET = {fits: -7, does_not_fit: 8};
+  const OFFSET = {fits: -7, does_not_fit: 8, not_settled: 14};
   const dot = (cell, x, y) => drawn(() => {
     const shape = cell[OUTCOME] === "fits" ? element("circle", {cx: x, cy: y, r: 4})
       : cell[OUTCOME] === "does_not_fit" ? element("path", {d: `M${x - 4} ${y - 4}l8 8m0-8l-8 8`})
+      : cell[OUTCOME] === "not_settled" ? element("path", {d: `M${x - 4} ${y - 4}h8v8h-8z`})
       : element("rect", {x: x - 3.5, y: y - 3.5, width: 7, height: 7, transform: `rotate(45 ${x} ${y})`});
     shape.setAttribute("class", `d-${cell[OUTCOME]}`);
     return element("a", {href: href(cell)}, element("title", {}, title(cell)), shape);

@@ -72,7 +72,7 @@ def command(
 
     A job that crashes, hangs or needs too much memory is one line of the results. After a stop of any kind
     --resume goes on. Exit 0 if every job fits, 1 if some do not (with --against: if some came out worse),
-    2 if some are wrong, 3 if some have no plan yet, 4 if some failed.
+    2 if some are wrong, 3 if some are not settled, 4 if some failed.
     """
     from trayopt.batch.manifest import read_manifest
 
@@ -161,12 +161,14 @@ def _terminated() -> Iterator[None]:
 
 
 def _exit(summary: Summary) -> int:
+    from trayopt.batch.answers import OPEN
+
     counts = summary.counts
     if counts["failed"]:
         return Exit.FAULT
     if counts["wrong_input"]:
         return Exit.INPUT
-    if counts["no_plan"]:
+    if any(counts[outcome] for outcome in OPEN):
         return Exit.NOTHING
     no = summary.worse if summary.changes is not None else counts["does_not_fit"]
     return Exit.NO if no else Exit.YES
@@ -180,12 +182,13 @@ def _head(summary: Summary) -> str:
 
 
 def _text(summary: Summary, folder: Path) -> str:
-    rows = [
-        (mix, box.enclosure, f"{box.litres:,.1f}", f"{box.trays} of {box.places}", box.variant)
-        if box
-        else (mix, "none that was tried", "", "", "")
-        for mix, box in summary.smallest.items()
-    ]
+    rows = []
+    for mix, box in summary.smallest.items():
+        open_ = summary.open_.get(mix)
+        how = [box.variant] if box and box.variant else []
+        how += [f"not settled: {', '.join(open_)}"] if open_ else []
+        said = (box.enclosure, f"{box.litres:,.1f}", f"{box.trays} of {box.places}") if box else ("", "", "")
+        rows.append((mix, said[0] or ("none yet" if open_ else "none that was tried"), *said[1:], "; ".join(how)))
     text = table(("mix", "smallest enclosure", "litres", "trays", "how"), rows, right=(2, 3))
     if summary.changes is not None:
         ways = [change.way for change in summary.changes]
