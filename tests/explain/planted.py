@@ -70,6 +70,13 @@ def three(joined: str = "PQ QR PR", **more: Any) -> Json:
     return job([trunk(name) for name in "PQR"], joins, **more)
 
 
+def ring_of_three(divide_at: str = "tray", **more: Any) -> Json:
+    """Give three trunks of 24 in a ring: along each the splices with the next come before those with the one before."""
+    trunks = [trunk("P", divide_at=divide_at), trunk("Q"), trunk("R")]
+    joins = [("P:1-12", "Q:13-24"), ("R:1-12", "P:13-24"), ("Q:1-12", "R:13-24")]
+    return job(trunks, joins, enclosure=box(positions=3, fibres=24), **more)
+
+
 def with_guide(made: Json, guide: str, opening_mm2: float) -> Json:
     """Change the opening of one guide."""
     for item in made["enclosure"]["track"]["guides"]:
@@ -320,5 +327,12 @@ PLANTED: list[Planted] = [
             enclosure=box(positions=1, sleeves=3),
         ),
         "tray_sleeves left",
+    ),
+    plant("a ring of three subunits that no tray holds", lambda: ring_of_three(), "tray_fibres left"),
+    plant(
+        "a ring of three subunits, one of them divided at the port",
+        lambda: ring_of_three("port", rules={"subunit_together": "must"}),
+        "subunit_together P/1",
+        "tray_fibres left",
     ),
 ]

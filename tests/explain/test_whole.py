@@ -11,7 +11,7 @@ import pytest
 from tests import oracle, strategies
 from tests.build import job_of
 from tests.cli.run import trayopt as run
-from tests.explain.planted import box, cable, job, pair, pin, three, trunk
+from tests.explain.planted import box, cable, job, pair, pin, ring_of_three, three, trunk
 from trayopt.api import explain, load_job, solve
 from trayopt.domain.explanation import Explanation, GoalValue
 from trayopt.domain.hardware import Place
@@ -257,6 +257,10 @@ def test_no_line_but_of_an_edit_is_wider_than_asked() -> None:
 def test_trays_that_would_do_by_count_say_why_they_do_not() -> None:
     swapped_halves = explain(load_job(STANDARD / "no-144-swapped-halves-wall-2x6.yaml"), ways_out=0)
     assert "legs of N1/1 and S1/1 share one where their splices turn in order" in swapped_halves.summary
+    ring = explain(job_of(ring_of_three()), ways_out=0)
+    assert (
+        "P/1, Q/1 and R/1 close a ring, each spliced to the next: the splices around it lie in one tray" in ring.summary
+    )
     sleeves = explain(load_job(STANDARD / "no-2x864-16-against-12-sleeves-wall-2x6.yaml"), ways_out=0)
     assert "fill a tray with 64 fibres at most: all trays take 768 of its 864" in sleeves.summary
 

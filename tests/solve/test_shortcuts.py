@@ -150,8 +150,8 @@ def test_a_ring_of_two_subunits_is_found() -> None:
         del subunit
         return True
 
-    assert [{subunit.name for subunit in ring} for ring in overfull_rings(job, together)] == [{"P/1", "Q/1"}]
-    assert overfull_rings(job, lambda subunit: subunit.trunk == "P") == []
+    assert [{subunit.name for subunit in ring} for ring in overfull_rings(job, together, 36)] == [{"P/1", "Q/1"}]
+    assert overfull_rings(job, lambda subunit: subunit.trunk == "P", 36) == []
     assert preference_bound(job, Divider(job).open) is None
     best = oracle.solve(swapped_halves())
     assert best is not None

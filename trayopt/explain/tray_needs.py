@@ -9,6 +9,7 @@ from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
 from trayopt.rules.registry import BY_ID
 from trayopt.rules.words import listed
+from trayopt.solve.rings import overfull_rings
 
 MOST = 4
 """So many pairs of subunits are named."""
@@ -59,12 +60,27 @@ def _most(sizes: Iterable[int], room: int) -> int:
 
 
 def _sharing(job: Job) -> list[str]:
-    """Name subunits of trunks divided at the tray whose splices turn in order: legs that do so share a tray."""
+    """Name subunits of trunks divided at the tray whose splices turn in order, or close a ring: their legs share a tray."""
     turning = [f"{a.name} and {b.name}" for a, b in turning_pairs(job)]
     if not turning:
-        return []
+        return _rings(job)
     more = f" and {len(turning) - MOST} pairs more" if len(turning) > MOST else ""
     return [f"divided at the tray, legs of {listed(turning[:MOST])}{more} share one where their splices turn in order"]
+
+
+def _rings(job: Job) -> list[str]:
+    """Name a shortest ring of subunits divided at the tray that no tray holds."""
+    room = max(stack.tray.fibres for stack in job.enclosure.stacks)
+    rings = overfull_rings(job, lambda subunit: job.trunk_by_id[subunit.trunk].divide_at == "tray", room)
+    if not rings:
+        return []
+    ring = min(rings, key=len)
+    first = min(range(len(ring)), key=lambda i: (job.trunk_rank[ring[i].trunk], ring[i].number))
+    names = [subunit.name for subunit in (*ring[first:], *ring[:first])]
+    return [
+        f"divided at the tray, positions do not fall along a subunit, and {listed(names)} close a ring, "
+        "each spliced to the next: the splices around it lie in one tray"
+    ]
 
 
 def turning_pairs(job: Job) -> list[tuple[Subunit, Subunit]]:

@@ -16,6 +16,7 @@ from typing import Any
 from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Assignment
+from trayopt.domain.cablework import Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
@@ -26,6 +27,7 @@ from trayopt.solve.conflict_model import guarded, holding
 from trayopt.solve.divide import Divider
 from trayopt.solve.interruptible import FOUND, solve_one
 from trayopt.solve.model import Model
+from trayopt.solve.rings import overfull_rings
 from trayopt.solve.run import read
 from trayopt.solve.stop import Clock
 
@@ -58,6 +60,7 @@ class Trials:
     most: float | None = None
     plans: list[Kept] = field(default_factory=list)
     refuted: list[Groups] = field(default_factory=list)
+    _rings: dict[Groups, list[tuple[Subunit, ...]]] = field(default_factory=dict)
 
     def offer(self, assignment: Assignment) -> Kept:
         """Remember a plan that places every splice."""
@@ -86,7 +89,7 @@ class Trials:
             return True
         if self.core(held) is not None:
             return False
-        for attempt in (self._counted, self._strict, self._merged, self._settled):
+        for attempt in (self._ringed, self._counted, self._strict, self._merged, self._settled):
             if self.clock.over:
                 return None
             answer = attempt(held)
@@ -107,6 +110,22 @@ class Trials:
     @cached_property
     def _guarded(self) -> Model:
         return guarded(self.question)
+
+    def _ringed(self, held: Groups) -> bool | None:
+        """Look for subunits that keep together in a ring that no tray holds: whatever their divisions, that excludes them."""
+        job = self.question.wide
+        rooms = {Group("tray_fibres", stack.id) for stack in job.enclosure.stacks}
+        if not rooms <= held:
+            return None
+        tied = frozenset(group for group in held if group.rule == "subunit_together")
+        if tied not in self._rings:
+            most = max(stack.tray.fibres for stack in job.enclosure.stacks)
+            self._rings[tied] = overfull_rings(
+                job, lambda s: job.trunk_by_id[s.trunk].divide_at == "tray" or _together(s) in tied, most
+            )
+        for ring in self._rings[tied]:
+            self.refute(rooms | {_together(subunit) for subunit in ring} & tied)
+        return False if self._rings[tied] else None
 
     def _counted(self, held: Groups) -> bool | None:
         """Ask the ledger; where it balances, look for a plan after its draft."""
@@ -189,6 +208,10 @@ class Trials:
             self.refute(held)
             return False
         return None
+
+
+def _together(subunit: Subunit) -> Group:
+    return Group("subunit_together", subunit.name)
 
 
 def bound_job(question: Question, held: Groups, *, whole: bool = True) -> Job:

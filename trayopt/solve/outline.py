@@ -201,6 +201,7 @@ def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]]) -> int | None
     solver = new_solver()
     solver.parameters.max_deterministic_time = 0.3
     best = 0
+    room = max(s.tray.fibres for s in job.enclosure.stacks) if job.rules["tray_fibres"].level == "must" else None
     while True:
         status = solver.solve(outline.cp)
         if status == cp_model.INFEASIBLE:
@@ -209,7 +210,7 @@ def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]]) -> int | None
             return best
         bound = weight if isinstance(weight, int) else solver.best_objective_bound
         best = max(best, int(-(-(bound - 1e-6) // 1)))
-        rings = overfull_rings(job, lambda subunit: not solver.value(outline.parted(subunit)))
+        rings = room and overfull_rings(job, lambda subunit: not solver.value(outline.parted(subunit)), room)
         if not rings:
             return best
         for ring in rings:

@@ -14,15 +14,13 @@ Step = tuple[int, Subunit]
 """The next piece along a subunit, by index, and that subunit."""
 
 
-def overfull_rings(job: Job, together: Callable[[Subunit], bool]) -> list[tuple[Subunit, ...]]:
-    """Find rings of subunits that keep together and that no tray holds in one, a shortest one through each piece at most.
+def overfull_rings(job: Job, together: Callable[[Subunit], bool], room: int) -> list[tuple[Subunit, ...]]:
+    """Find rings of subunits that keep together and that no tray of so much room holds in one, at most one a piece.
 
     A step leads from a piece to the next one along a subunit that keeps together: its position is no lower, on the same
-    stack. Around a ring all positions are equal, so every piece on it lies in one tray.
+    stack. Around a ring all positions are equal, so every piece on it lies in one tray. Of the rings through a piece a
+    shortest one is found.
     """
-    if job.rules["tray_fibres"].level != "must":
-        return []
-    room = max(stack.tray.fibres for stack in job.enclosure.stacks)
     steps = _steps(job, together)
     found: dict[tuple[tuple[str, int], ...], tuple[Subunit, ...]] = {}
     for start in range(len(job.pieces)):
