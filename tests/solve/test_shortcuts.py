@@ -9,6 +9,7 @@ import pytest
 
 from tests import oracle, strategies
 from tests.build import job_of
+from trayopt.api import solve
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
 from trayopt.goals.registry import GOALS
@@ -126,7 +127,38 @@ def test_steps_down_of_a_full_box(subunits: int, steps: int) -> None:
     job = job_of(plain)
     divisions = {(s.trunk, s.number): (2,) for s in job.subunits}
     model = build(job, Policy("hard", "hard"), all_placed=True, divisions=divisions)
-    assert turn_bound(model) == best.goals[6] == steps
+    assert turn_bound(model, Clock()) == best.goals[6] == steps
+
+
+def test_steps_down_count_sleeves_where_they_are_scarcer() -> None:
+    """Trays with places to spare but one sleeve each fill as the full box does."""
+    plain = full_box(4)
+    for stack in plain["enclosure"]["stacks"]:
+        stack["tray"]["fibres"] = 48
+    job = job_of(plain)
+    model = build(
+        job, Policy("hard", "hard"), all_placed=True, divisions={(s.trunk, s.number): (2,) for s in job.subunits}
+    )
+    assert turn_bound(model, Clock()) == 2
+
+
+def test_sleeves_of_legs_that_share_no_tray_ask_for_finer_divisions() -> None:
+    """Of four trays of three sleeves each takes one leg of two and one of one: eight legs a trunk, by hand."""
+    plain = full_box(3)
+    (stack,) = plain["enclosure"]["stacks"] = plain["enclosure"]["stacks"][:1]
+    stack["positions"] = 4
+    stack["tray"] |= {"fibres": 48, "sleeves": 3, "entrance_legs": 8}
+    for trunk in plain["trunks"]:
+        trunk["cable"]["subunits"][0]["ribbons"] = 4
+    plain["joins"] = [{"a": "P:1-144", "b": "Q:1-144", "name": "0"}]
+    plain["rules"] = {**plain["rules"], "same_division": "off"}
+    job = job_of(plain)
+    settled = Divider(job).settle()
+    assert settled is not None
+    assert settled.legs == 16
+    found = solve(job, time_limit_s=20.0, explain=False)
+    assert found.complete
+    assert found.plan.value("legs") == 16
 
 
 def swapped_halves() -> dict[str, Any]:

@@ -15,7 +15,7 @@ Outcome = Literal[
 OUTCOMES: dict[str, str] = {
     "fits": "fits",
     "fits_with_broken_preference": "fits, with a broken preference",
-    "not_settled": "not settled: stopped without a whole plan or a proof",
+    "not_settled": "not settled in the time",
     "does_not_fit": "does not fit",
     "no_plan": "stopped before any plan",
     "wrong_input": "the job is wrong",

@@ -9,9 +9,9 @@ Everything here is a relaxation of plans that place every splice: it holds for e
   at least one inner edge is cut on both sides.
 
 * Legs of trunks that are not joined to each other share no splice, so in each tray the legs of such trunks need a place a
-  fibre. Rounding functions of bin packing (dual feasible functions: x to the floor of (k+1)x/C over k, and x itself where
-  that is whole) turn sizes into shares of a tray of which no tray holds more than one whole; so their sum is at most the
-  number of trays.
+  fibre, and a sleeve for each run of their splices, none of which goes on into another leg. Rounding functions of bin
+  packing (dual feasible functions: x to the floor of (k+1)x/C over k, and x itself where that is whole) turn sizes into
+  shares of a tray of which no tray holds more than one whole; so their sum is at most the number of trays.
 
 The least number of legs under these is a bound on the goal ``legs``; where a plan reaches it, every division that no plan
 of so few legs uses can be dropped.
@@ -85,7 +85,7 @@ class Divider:
             return False
         trays = self._trays(trunk)
         legs = [leg for leg in subunit.legs(of) if self.job.spliced_fibres(leg)]
-        fit = (any(self._fits(tray, *self._needs(leg, tray)) for tray in trays) for leg in legs)
+        fit = (any(self._fits(tray, *self._needs(leg, tray.sleeve_fibres)) for tray in trays) for leg in legs)
         return all(fit) if every else any(fit)
 
     def _trays(self, trunk: Trunk) -> list[Tray]:
@@ -99,14 +99,12 @@ class Divider:
             return False
         return "tray_sleeves" not in self.must or sleeves <= tray.sleeves
 
-    def _needs(self, leg: Leg, tray: Tray) -> tuple[int, int]:
-        """Least places and sleeves that a tray with this leg gives it: one place a fibre, spliced or parked."""
+    def _needs(self, leg: Leg, sleeve_fibres: int) -> tuple[int, int]:
+        """Least places and sleeves that a tray gives this leg, with sleeves of a size: one place a fibre, spliced or parked."""
         subunit = self.job.subunit(leg)
         first, last = subunit.leg_run(leg)
         return subunit.fibres // leg.of, sum(
-            run.sleeves(tray.sleeve_fibres)
-            for run in self._runs_of[leg.trunk, leg.subunit]
-            if first <= run.first <= last
+            run.sleeves(sleeve_fibres) for run in self._runs_of[leg.trunk, leg.subunit] if first <= run.first <= last
         )
 
     @cached_property
@@ -140,7 +138,7 @@ class Divider:
             for subunit in trunk.subunits
             for of in self.possible.get((trunk.id, subunit.number), ())
             for leg in subunit.legs(of)
-            if any(self._fits(tray, *self._needs(leg, tray)) for tray in trays)
+            if any(self._fits(tray, *self._needs(leg, tray.sleeve_fibres)) for tray in trays)
         )
         return max(fitting, default=1) or 1
 
@@ -250,20 +248,34 @@ class Divider:
 
     def _pack(self, model: cp_model.CpModel, divided: Mapping[Key, Mapping[int, Any]]) -> None:
         """Let the shares of trays that legs of unjoined trunks take be no more than there are trays."""
-        if "tray_fibres" not in self.must:
-            return
         stacks = self.job.enclosure.stacks
-        room = max(stack.tray.fibres for stack in stacks)
         trays = sum(stack.positions for stack in stacks)
-        for apart in self._unjoined():
-            for k in range(1, 5):
-                shares = []
-                for key, options in divided.items():
-                    if key[0] in apart:
-                        for of, x in options.items():
-                            size = self.job.subunit_of_leg[key].fibres // of
-                            shares.append(self._count(key, of) * _share(size, room, k) * x)
-                model.add(total(shares) <= trays * k * room)
+        largest = max(stack.tray.sleeve_fibres for stack in stacks)
+        needs = {
+            (key, of): [
+                self._needs(leg, largest)
+                for leg in self.job.subunit_of_leg[key].legs(of)
+                if self.job.spliced_fibres(leg)
+            ]
+            for key, open_ in self.open.items()
+            for of in open_
+        }
+        rooms = {
+            "tray_fibres": max(stack.tray.fibres for stack in stacks),
+            "tray_sleeves": max(stack.tray.sleeves for stack in stacks),
+        }
+        for kind, (rule, room) in enumerate(rooms.items()):
+            if rule not in self.must:
+                continue
+            for apart in self._unjoined():
+                for k in range(1, 5):
+                    shares = [
+                        sum(_share(need[kind], room, k) for need in needs[key, of]) * x
+                        for key, options in divided.items()
+                        if key[0] in apart
+                        for of, x in options.items()
+                    ]
+                    model.add(total(shares) <= trays * k * room)
 
     def _unjoined(self) -> set[frozenset[str]]:
         """Choose trunks of which no two are joined, once from each trunk on, then those with the most spliced fibres."""

@@ -42,14 +42,15 @@ if TYPE_CHECKING:
 
 
 class Share(NamedTuple):
-    """Most time for one part of the work: seconds, and the part of what is left where there is a limit."""
+    """Most time for one part of the work: seconds, and where there is a limit a part of what is left, but at least so much."""
 
     seconds: float | None
     part: float
+    least: float = 0.0
 
 
-TRIAL = Share(20.0, 0.15)
-"""For working a guess out to a plan."""
+TRIAL = Share(20.0, 0.15, 2.0)
+"""For working a guess out to a plan; with less than the least hardly any is, and nothing else finds a plan as soon."""
 SOME = Share(4.0, 0.15)
 """For each goal of a first plan that is only there to have one."""
 LOOK = Share(60.0, 0.3)
@@ -426,7 +427,7 @@ class Search:
         if goal == "leg_length_mm":
             return max(least, length_bound(self.job, unplaced, self.divider.largest, self._keeps))
         if goal == "out_of_turn" and self.state.value("crossings") == 0:
-            return turn_bound(model)
+            return turn_bound(model, self.clock)
         return least
 
     def _keeps(self, rule: str) -> bool:
@@ -458,7 +459,7 @@ class Search:
     def _slice(self, share: Share) -> float | None:
         """Give the most time for one part of the work, in seconds or in deterministic time; None for as long as it takes."""
         left = self.clock.left
-        limits = [share.seconds, None if left is None else share.part * left]
+        limits = [share.seconds, None if left is None else max(share.least, share.part * left)]
         return min((limit for limit in limits if limit is not None), default=None)
 
     def _hint(self, model: Model) -> None:

@@ -6,7 +6,9 @@ keep together, divisions are settled, and ``base_outward`` is kept. Then subunit
 * No tray place under the low of the last subunit can be used any more. So a subunit that leaves an unused place under
   itself leaves it for ever, and ``base_outward`` breaks: every subunit starts at most one above the top of its stack.
 * What later subunits can meet is therefore the profile: for each stack its height and the loads of its trays from the last
-  low outward.
+  low outward. A stack that ends more than one place under that low is closed. A profile that leaves later subunits too
+  little room leads nowhere.
+* Room counts in fibres or in sleeves, whichever are the scarcer: either alone is a relaxation.
 
 The path over profiles with the fewest steps down in place order is a relaxation of every plan in scope (other trunks, guides
 and lengths are left out; ``alternate_stacks`` is taken in where it is kept), so its cost is a bound.
@@ -14,7 +16,8 @@ and lengths are left out; ``alternate_stacks`` is taken in where it is kept), so
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
@@ -22,9 +25,12 @@ from typing import NamedTuple
 from trayopt.domain.cablework import Leg
 from trayopt.domain.job import Job, Trunk
 from trayopt.solve.model import Model
+from trayopt.solve.stop import Clock
 
 MOST_PROFILES = 60_000
 """More profiles after one subunit than this, and no bound is given."""
+PROFILE_EFFORT = 5e-5
+"""Deterministic time for what can follow on a profile."""
 
 
 class Profile(NamedTuple):
@@ -34,7 +40,7 @@ class Profile(NamedTuple):
     last: tuple[int, int]
     """Place of the last leg in place order: position, then index of the stack."""
     tops: tuple[tuple[int, tuple[int, ...]], ...]
-    """By stack: height, and the loads (doubled) of its trays from the last low outward."""
+    """By stack: height, and the loads of its trays from the last low outward."""
     counts: tuple[int, ...]
     """By stack: first legs of subunits, less the least of them; all 0 where alternation does not count."""
 
@@ -48,47 +54,77 @@ def lead_of_walk(job: Job) -> Trunk | None:
     return None
 
 
-def turn_bound(model: Model) -> int:
-    """Bound the steps down of any plan of a model, given that nothing in it crosses; 0 where it is out of scope."""
+def turn_bound(model: Model, clock: Clock) -> int:
+    """Bound the steps down of any plan of a model, given that nothing in it crosses; 0 where it is out of scope or long."""
     job = model.job
     trunk = lead_of_walk(job)
     if trunk is None or not model.all_placed or not model.keeps("base_outward"):
         return 0
     if trunk.divide_at == "port" and not model.keeps("subunit_together"):
         return 0
-    if "tray_fibres" not in model.kept:
-        return 0
     subunits = [subunit for subunit in trunk.subunits if model.divisions(subunit)]
     if any(len(model.divisions(subunit)) > 1 for subunit in subunits):
         return 0
+    scarce = _scarcest(model, trunk, [model.legs(subunit, model.divisions(subunit)[0]) for subunit in subunits])
+    if scarce is None:
+        return 0
+    capacities, loads_of = scarce
     box = _Box(
-        capacities=tuple(2 * stack.tray.fibres for stack in job.enclosure.stacks),
+        capacities,
         positions=tuple(stack.positions for stack in job.enclosure.stacks),
         alternates=trunk.id in job.lead_trunks and model.keeps("alternate_stacks"),
     )
     none = (0,) * len(box.positions)
     profiles: dict[Profile, int] = {Profile(1, (0, 0), tuple((0, ()) for _ in none), none): 0}
-    for subunit in subunits:
-        loads = [_load(model, leg) for leg in model.legs(subunit, model.divisions(subunit)[0])]
+    left = sum(map(sum, loads_of))
+    for loads in loads_of:
+        left -= sum(loads)
         after: dict[Profile, int] = {}
         for profile, cost in profiles.items():
             for step, profile_after in box.enter(profile, loads):
                 total = cost + step
+                if box.usable(profile_after) < left:
+                    continue
                 if after.get(profile_after, total + 1) > total:
                     after[profile_after] = total
+        clock.effort += PROFILE_EFFORT * len(profiles)
         profiles = after
-        if not profiles or len(profiles) > MOST_PROFILES:
+        if not profiles or len(profiles) > MOST_PROFILES or clock.over:
             return 0
     return min(profiles.values())
 
 
-def _load(model: Model, leg: Leg) -> int:
-    """Doubled places that the legs of a leg's own trunk in its bunch bring with their partners: twice the leg's fibres.
+def _scarcest(
+    model: Model, trunk: Trunk, legs_of: Sequence[Sequence[Leg]]
+) -> tuple[tuple[int, ...], list[list[int]]] | None:
+    """Give what trays of each stack hold and what each leg of each subunit brings, in what is scarcest; None where nothing is.
 
     A spliced fibre takes one place together with its partner, and a parked one takes one; partners' parked fibres are left
-    out, which only relaxes.
+    out, which only relaxes. Sleeves are those of the runs of a leg, none of which goes on into another leg.
     """
-    return 2 * model.job.subunit(leg).fibres // leg.of
+    job = model.job
+    stacks = job.enclosure.stacks
+    found = []
+    if "tray_fibres" in model.kept:
+        fibres = [[job.subunit(leg).fibres // leg.of for leg in legs] for legs in legs_of]
+        found.append((tuple(stack.tray.fibres for stack in stacks), fibres))
+    if "tray_sleeves" in model.kept and len({stack.tray.sleeve_fibres for stack in stacks}) == 1:
+        size = stacks[0].tray.sleeve_fibres
+        starts: Counter[Leg] = Counter()
+        by_fibre = {leg.subunit: (leg.of, job.subunit(leg)) for legs in legs_of for leg in legs}
+        for run in job.sleeve_runs:
+            first = next(side.first for side in run[:2] if side.trunk == trunk.id)
+            of, subunit = by_fibre[trunk.subunit_of(first).number]
+            starts[subunit.leg_of_fibre(first, of)] += run.sleeves(size)
+        found.append(
+            (tuple(stack.tray.sleeves for stack in stacks), [[starts[leg] for leg in legs] for legs in legs_of])
+        )
+    rooms = tuple(stack.positions for stack in stacks)
+    return max(
+        found,
+        key=lambda scarce: sum(map(sum, scarce[1])) / sum(n * room for n, room in zip(rooms, scarce[0], strict=True)),
+        default=None,
+    )
 
 
 @dataclass(frozen=True)
@@ -115,6 +151,14 @@ class _Box:
                     )
                     down = (start, stack) < profile.last
                     yield int(down), Profile(start, (end, stack), tops, counts)
+
+    def usable(self, profile: Profile) -> int:
+        """Room that later subunits can use: above the tops of stacks that are not closed, and in trays not under the low."""
+        room = 0
+        for capacity, positions, (height, trays) in zip(self.capacities, self.positions, profile.tops, strict=True):
+            if height >= profile.low - 1:
+                room += (positions - height + len(trays)) * capacity - sum(trays)
+        return room
 
     def _fill(
         self, stack: int, height: int, trays: tuple[int, ...], low: int, start: int, loads: list[int]
