@@ -17,7 +17,10 @@ from trayopt.api import load_job, solve
 from trayopt.domain.job import Job
 from trayopt.errors import InputError
 from trayopt.formats.json_out import dump_rows
+from trayopt.solve.build import Policy, build
+from trayopt.solve.literals import OFTEN
 from trayopt.solve.search import Search, State
+from trayopt.solve.stop import Clock, OutOfTime
 
 ROOT = Path(__file__).parents[2]
 STANDARD = ROOT / "models" / "standard"
@@ -170,3 +173,14 @@ def test_ctrl_c_while_a_model_is_built_keeps_the_best_plan(monkeypatch: pytest.M
     found = solve(job, start=known).plan
     assert (known.status, found.status, found.stopped) == ("optimal", "feasible", "interrupted")
     assert found.legs == known.legs
+
+
+def test_the_clock_ends_the_making_of_a_model() -> None:
+    """Encoding takes seconds for large jobs; the best plan so far stands."""
+    job = load_job(STANDARD / "2x864-wall-2x6.yaml")
+    with pytest.raises(OutOfTime):
+        build(job, Policy(), all_placed=False, clock=Clock(0.0))
+    whole = build(job, Policy(), all_placed=False, clock=Clock(1.0, deterministic=True))
+    assert len(whole.cp.proto.variables) > OFTEN, "large enough to look at the clock"
+    found = solve(job, time_limit_s=0.001, explain=False).plan
+    assert found.stopped == "time_limit"

@@ -12,6 +12,7 @@ from trayopt.domain.job import Job
 from trayopt.rules.base import Rule
 from trayopt.rules.registry import RULES
 from trayopt.solve.model import Key, Model
+from trayopt.solve.stop import Clock
 
 Mode = Literal["hard", "soft", "guard", "free"]
 
@@ -50,9 +51,16 @@ def build(
     all_placed: bool,
     divisions: Mapping[Key, Sequence[int]] | None = None,
     ways: Mapping[str, Sequence[Way]] | None = None,
+    clock: Clock | None = None,
 ) -> Model:
-    """Make the model of a job with all its rules, without a goal."""
-    model = Model(job, divisions=divisions, ways=ways, all_placed=all_placed)
+    """Make the model of a job with all its rules, without a goal.
+
+    Raises
+    ------
+    OutOfTime
+        Where a clock is given and over.
+    """
+    model = Model(job, divisions=divisions, ways=ways, all_placed=all_placed, clock=clock)
     modes = {rule.id: policy.mode(job, rule) for rule in RULES}
     model.kept = {rule for rule, mode in modes.items() if mode == "hard"}
     built = frozenset(pin.subject for pin in job.pins if pin.built)

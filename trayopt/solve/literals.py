@@ -8,7 +8,11 @@ from typing import Any
 
 from ortools.sat.python import cp_model
 
+from trayopt.solve.stop import Clock, OutOfTime
+
 Sum = cp_model.LinearExpr.sum
+OFTEN = 500
+"""After so many literals more a model looks at the clock."""
 
 
 def total(items: Iterable[Any]) -> Any:
@@ -18,11 +22,16 @@ def total(items: Iterable[Any]) -> Any:
 
 
 class Literals:
-    """A model of the solver, made on demand: a literal that was made under a key is the same ever after."""
+    """A model of the solver, made on demand: a literal that was made under a key is the same ever after.
 
-    def __init__(self) -> None:
+    Where a clock is given, making more of the model raises ``OutOfTime`` once it is over.
+    """
+
+    def __init__(self, clock: Clock | None = None) -> None:
         self.cp = cp_model.CpModel()
         self._made: dict[tuple[Any, ...], Any] = {}
+        self._clock = clock
+        self._until_look = OFTEN
 
     def number(self, most: int, name: str) -> Any:
         """Make an integer variable from 0 to ``most``."""
@@ -30,6 +39,11 @@ class Literals:
 
     def literal(self, name: str) -> Any:
         """Make a 0/1 variable."""
+        self._until_look -= 1
+        if not self._until_look:
+            self._until_look = OFTEN
+            if self._clock is not None and self._clock.over:
+                raise OutOfTime
         return self.cp.new_bool_var(name)
 
     def require(self, constraint: Any, *when: Any) -> None:

@@ -24,6 +24,7 @@ from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Piece
 from trayopt.domain.tied import tied
 from trayopt.solve.literals import Literals, Sum, total
+from trayopt.solve.stop import Clock
 from trayopt.track.routes import Routes, routes_of
 
 Key = tuple[str, int]
@@ -43,6 +44,8 @@ class Model(Literals):
         Whether only plans that place every splice are wanted.
     bare
         Whether to make no legs at all: for models that stand something else in their place.
+    clock
+        Ends the making of the model with ``OutOfTime``; where None, nothing does.
     """
 
     def __init__(
@@ -53,8 +56,9 @@ class Model(Literals):
         ways: Mapping[str, Sequence[Way]] | None = None,
         all_placed: bool = False,
         bare: bool = False,
+        clock: Clock | None = None,
     ) -> None:
-        super().__init__()
+        super().__init__(clock)
         self.job = job
         self.routes: Routes = routes_of(job)
         self.all_placed = all_placed

@@ -33,7 +33,7 @@ from trayopt.solve.order import hold_order, order_of
 from trayopt.solve.outline import preference_bound
 from trayopt.solve.run import Outcome, Tuning, Watch, complete, hint_last, run
 from trayopt.solve.shortest import length_bound
-from trayopt.solve.stop import Clock
+from trayopt.solve.stop import Clock, OutOfTime
 from trayopt.solve.turns import turn_bound
 from trayopt.track.laid import Laid
 
@@ -169,6 +169,8 @@ class Search:
                 self._ladder()
         except KeyboardInterrupt:  # between two runs of the solver, while a model is built
             self.clock.interrupted = True
+        except OutOfTime:
+            pass
         self.state.settle()
         stopped: Stopped = "proven" if self.state.proven else "gap" if self.state.by_gap else self.clock.why()
         return self.state, stopped
@@ -225,7 +227,7 @@ class Search:
         if self.clock.over or (self.state.best is not None and self.state.value("unplaced") == 0):
             return
         policy = Policy("hard" if all_placed else "soft", "soft")
-        model = build(self.job, policy, all_placed=all_placed, divisions=divisions)
+        model = build(self.job, policy, all_placed=all_placed, divisions=divisions, clock=self.clock)
         self._hint(model)
         for goal in ("broken_prefer",) if all_placed else FIRST:
             expression = self._expression(model, goal)
@@ -301,7 +303,7 @@ class Search:
     def _kept(self, divisions: Divisions, weight: int) -> Model:
         """Make a model of plans that place every splice, keep every must and break preferences of at most this weight."""
         policy = Policy("hard", "soft" if weight else "hard")
-        model = build(self.job, policy, all_placed=True, divisions=divisions)
+        model = build(self.job, policy, all_placed=True, divisions=divisions, clock=self.clock)
         if weight:
             model.require(model.broken("prefer") <= weight)
         self._hint(model)
@@ -339,7 +341,7 @@ class Search:
 
     def _open_all(self, least: int) -> Found | None:
         """Minimise the weight of broken preferences over all useful divisions; None if not every must can be kept."""
-        model = build(self.job, Policy("hard", "soft"), all_placed=True, divisions=self.divider.open)
+        model = build(self.job, Policy("hard", "soft"), all_placed=True, divisions=self.divider.open, clock=self.clock)
         any_legs = self.divider.settle()
         if any_legs is not None:
             model.bound("legs", any_legs.legs)
@@ -366,7 +368,7 @@ class Search:
             if rung.all_placed and (self.divider.hopeless or without_room(self.job)):
                 continue
             divisions = self.divider.open if rung.all_placed else self.divider.possible
-            model = build(self.job, Policy(), all_placed=rung.all_placed, divisions=divisions)
+            model = build(self.job, Policy(), all_placed=rung.all_placed, divisions=divisions, clock=self.clock)
             model.bound("unplaced", without_room(self.job))
             self._hint(model)
             if not model.solution:

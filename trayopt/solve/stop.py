@@ -12,6 +12,10 @@ TOO_LITTLE = 0.01
 """Part of a limit in which nothing is begun any more: presolving alone would go far beyond it."""
 
 
+class OutOfTime(Exception):  # noqa: N818 - nothing went wrong
+    """The clock ran out while a model was made; what was found before stands."""
+
+
 @dataclass
 class Clock:
     """Watches one solve; ``limit_s`` is wall time, None for none.
