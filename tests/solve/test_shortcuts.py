@@ -22,6 +22,7 @@ from trayopt.solve.rings import overfull_rings
 from trayopt.solve.run import Tuning
 from trayopt.solve.search import Search
 from trayopt.solve.shortest import length_bound
+from trayopt.solve.spread import spread_bound
 from trayopt.solve.stop import Clock
 from trayopt.solve.turns import turn_bound
 
@@ -82,6 +83,26 @@ def test_bounds_without_divisions_never_promise_too_much() -> None:
     assert met > 5
 
 
+def test_legs_that_are_left_out_as_too_small_are_in_no_best_plan() -> None:
+    """A best plan by brute force has no leg under the bound, also where splices stay out; some bounds exclude legs."""
+    excluded = 0
+    for seed in SEEDS:
+        plain = strategies.random_job(random.Random(seed))
+        best = oracle.solve(plain)
+        assert best is not None
+        job = job_of(plain)
+        divider = Divider(job)
+        smallest = divider.smallest(best.goals[3], best.goals[0])
+        found = solve(job, explain=False, workers=1).plan
+        assert [goal.value for goal in found.goals] == list(best.goals), f"seed {seed}"
+        for leg in found.legs:
+            if leg.stack is not None:
+                named = job.subunit_of_leg[leg.trunk, leg.subunit].leg(leg.group, leg.of)
+                assert job.spliced_fibres(named) >= smallest[leg.trunk], f"seed {seed}"
+        excluded += any(least > 12 for least in smallest.values())
+    assert excluded > 10
+
+
 def test_counts_never_promise_too_much() -> None:
     """On settled divisions the counted length is a bound for the best plan of those divisions, and counts deny none."""
     counted_jobs = 0
@@ -101,6 +122,23 @@ def test_counts_never_promise_too_much() -> None:
         assert counted.bound <= search.state.value("leg_length_mm"), f"seed {seed}"
         counted_jobs += 1
     assert counted_jobs > 5
+
+
+def test_lengths_of_open_divisions_never_promise_too_much() -> None:
+    """The spread of the legs bounds the length of every whole best plan, and never denies one; some bounds are met."""
+    whole = met = 0
+    for seed in range(400, 640):
+        job, (unplaced, musts, prefers, legs, _, length, _) = best_of(seed)
+        if unplaced or musts or not legs:
+            continue
+        divider = Divider(job)
+        model = build(job, Policy("hard", "soft"), all_placed=True, divisions=divider.open)
+        bound = spread_bound(model, divider, legs, legs, prefers, Clock())
+        assert bound <= length, f"seed {seed}"
+        whole += 1
+        met += bound == length
+    assert whole > 20
+    assert met > 10
 
 
 def full_box(subunits: int) -> dict[str, Any]:

@@ -150,11 +150,11 @@ class Counts(Outline):
 
     def used(self, place: Place) -> Any:
         """Whether a tray place is used."""
-        return self._whether(("used", place), total(at[place] for at in self._number.values()), len(self.kinds))
+        return self.positive(("used", place), total(at[place] for at in self._number.values()), len(self.kinds))
 
     def trunk_at(self, trunk: Trunk, place: Place) -> Any:
         """Whether a trunk has a leg at a place."""
-        return self._whether(("trunk at", trunk.id, place), self.legs_at(trunk, place), self.most_trunk_legs(trunk))
+        return self.positive(("trunk at", trunk.id, place), self.legs_at(trunk, place), self.most_trunk_legs(trunk))
 
     def guess(self, value: Callable[[Any], int]) -> Guess:
         """Read counts, ways and ends out of a solution."""
@@ -177,17 +177,6 @@ class Counts(Outline):
                 if value(self.end(stack.id, end.id))
             },
         )
-
-    def _whether(self, key: tuple[Any, ...], number: Any, most: int) -> Any:
-        def make() -> Any:
-            if isinstance(number, int):
-                return int(number > 0)
-            literal = self.literal(str(key))
-            self.require(number >= literal)
-            self.require(number <= most * literal)
-            return literal
-
-        return self._make(key, make)
 
 
 def kinds(model: Model) -> dict[int, Kind]:

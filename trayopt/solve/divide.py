@@ -19,7 +19,7 @@ of so few legs uses can be dropped.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -123,8 +123,23 @@ class Divider:
 
     def least_legs(self, unplaced: int) -> int:
         """Bound the legs of plans that leave so many splices unplaced: a trunk's other fibres lie in legs as large as fit."""
-        job = self.job
-        return sum(-(-max(0, job.spliced_in(trunk) - unplaced) // self.largest[trunk.id]) for trunk in job.trunks)
+        return sum(self._fewest(trunk, unplaced) for trunk in self.job.trunks)
+
+    def _fewest(self, trunk: Trunk, unplaced: int) -> int:
+        return -(-max(0, self.job.spliced_in(trunk) - unplaced) // self.largest[trunk.id])
+
+    def smallest(self, legs: int, unplaced: int) -> dict[str, int]:
+        """Bound the spliced fibres of any leg of each trunk in plans of so many legs that leave so many splices unplaced.
+
+        The other trunks have their fewest legs at least, and the other legs of the trunk hold no more than as large as fit.
+        """
+        spare = legs - self.least_legs(unplaced)
+        return {
+            trunk.id: self.job.spliced_in(trunk)
+            - unplaced
+            - (self._fewest(trunk, unplaced) + spare - 1) * self.largest[trunk.id]
+            for trunk in self.job.trunks
+        }
 
     @cached_property
     def largest(self) -> dict[str, int]:
@@ -188,6 +203,20 @@ class Divider:
                 found += uses.values()
         return found
 
+    def even(self) -> Iterator[dict[Key, tuple[int, ...]]]:
+        """Give divisions into legs of about one size, as large as can be at most, for each size from the largest down."""
+        fibres = {key: self.job.subunit_of_leg[key].fibres for key in self.open}
+        sizes = {fibres[key] // of for key, open_ in self.open.items() for of in open_}
+        before: dict[Key, tuple[int, ...]] = {}
+        for size in sorted(sizes, reverse=True):
+            divisions: dict[Key, tuple[int, ...]] = {
+                key: (next((of for of in open_ if fibres[key] // of <= size), open_[-1]),)
+                for key, open_ in self.open.items()
+            }
+            if divisions != before:
+                yield divisions
+            before = divisions
+
     def within(self, legs: int, *, alike: bool = False) -> dict[Key, tuple[int, ...]]:
         """Give every division that some choice of at most so many legs uses; all of them where that is not settled soon."""
         model, divided = self._model(alike=alike)
@@ -216,6 +245,10 @@ class Divider:
 
     def _model(self, *, alike: bool) -> tuple[cp_model.CpModel, dict[Key, dict[int, Any]]]:
         model = cp_model.CpModel()
+        return model, self.post(model, alike=alike)
+
+    def post(self, model: cp_model.CpModel, *, alike: bool) -> dict[Key, dict[int, Any]]:
+        """Put the divisions into a model with all that is known of them: a literal for each k of each spliced subunit."""
         divided = {key: {of: model.new_bool_var("") for of in open_} for key, open_ in self.open.items()}
         for options in divided.values():
             model.add_exactly_one(list(options.values()))
@@ -244,7 +277,7 @@ class Divider:
             edges = [cut(before, after) for before, after in pairwise(window)]
             if not any(isinstance(edge, int) for edge in edges):
                 model.add_bool_or(edges)
-        return model, divided
+        return divided
 
     def _pack(self, model: cp_model.CpModel, divided: Mapping[Key, Mapping[int, Any]]) -> None:
         """Let the shares of trays that legs of unjoined trunks take be no more than there are trays."""

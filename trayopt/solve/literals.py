@@ -100,6 +100,19 @@ class Literals:
 
         return self._make(("any", *sorted(x.index for x in found)), make)
 
+    def positive(self, key: tuple[Any, ...], number: Any, most: int) -> Any:
+        """Whether a number from 0 to ``most`` is above 0, under a key of its own."""
+
+        def make() -> Any:
+            if isinstance(number, int):
+                return int(number > 0)
+            literal = self.literal(str(key))
+            self.require(number >= literal)
+            self.require(number <= most * literal)
+            return literal
+
+        return self._make(key, make)
+
     def both(self, *literals: Any) -> Any:
         """Whether all of these hold."""
         return self.no(self.any_of(*(self.no(x) for x in literals)))

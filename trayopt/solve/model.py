@@ -373,10 +373,17 @@ class Model(Literals):
 
     def _sleeves(self, size: int) -> dict[int, int]:
         found = dict.fromkeys(self.bunches, 0)
+        for leg, sleeves in self.leg_sleeves(size).items():
+            found[self._bunch[leg]] += sleeves
+        return found
+
+    def leg_sleeves(self, size: int) -> dict[Leg, int]:
+        """Sleeves of ``size`` fibres that the runs of each leg take; both sides of a run count them."""
+        found: dict[Leg, int] = defaultdict(int)
         for run in self.job.sleeve_runs:
             for side in run[:2]:
                 for leg in self._options(side.trunk, side.first):
-                    found[self._bunch[leg]] += run.sleeves(size)
+                    found[leg] += run.sleeves(size)
         return found
 
     def _weigh(self, place: Place, weights: Mapping[int, int]) -> Any:

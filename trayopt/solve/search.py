@@ -5,8 +5,9 @@ Three steps, each of which settles most jobs alone:
 1. *Outline and division.* The outline (ways and stacks, no trays) bounds the preferences that must be broken, the division
    model bounds the legs. The box is then solved with the divisions of least legs. A plan that meets both bounds has its first
    four goals proven, and only divisions that some choice of so few legs uses can hold a better one.
-2. *Deepening.* Where the divisions of least legs do not meet the bound on preferences, divisions of a few legs more join in,
-   until they do or all divisions are in and prove that none does.
+2. *Deepening.* Where the divisions of least legs do not meet the bound on preferences, plans whose legs are all of about one
+   size are looked for, which often do. Then divisions of a few legs more join in, until they meet it or all divisions are
+   in and prove that none does.
 3. *The ladder.* Where not every must can be kept with every splice placed, musts are let go, and at last splices.
 
 The remaining goals follow one by one on the model that holds; the value of each becomes a bound of the next.
@@ -33,6 +34,7 @@ from trayopt.solve.order import hold_order, order_of
 from trayopt.solve.outline import preference_bound
 from trayopt.solve.run import Outcome, Tuning, Watch, complete, hint_last, run
 from trayopt.solve.shortest import length_bound
+from trayopt.solve.spread import spread_bound
 from trayopt.solve.stop import Clock, OutOfTime
 from trayopt.solve.turns import turn_bound
 from trayopt.track.laid import Laid
@@ -53,6 +55,8 @@ TRIAL = Share(20.0, 0.15, 2.0)
 """For working a guess out to a plan; with less than the least hardly any is, and nothing else finds a plan as soon."""
 SOME = Share(4.0, 0.15)
 """For each goal of a first plan that is only there to have one."""
+EVEN = Share(10.0, 0.15)
+"""For the preferences of plans whose legs are all of about one size."""
 LOOK = Share(60.0, 0.3)
 """For a question that another model can answer as well."""
 GOAL = Share(None, 0.7)
@@ -108,12 +112,16 @@ class State:
         """Give the first goals that the solver proved nothing of the bounds that hold all the same."""
         if self.best is None:
             return
-        whole = self.value("unplaced") == self.value("broken_must") == 0
         for goal in self.order:
             if self.bounds.get(goal) is None:
-                self.bounds[goal] = self.least.get(goal, 0) if whole else 0
+                self.bounds[goal] = self.least.get(goal, 0) if self.whole else 0
             if self.bounds[goal] != self.value(goal):
                 return
+
+    @property
+    def whole(self) -> bool:
+        """Whether the best plan places every splice and keeps every must."""
+        return self.best is not None and self.value("unplaced") == self.value("broken_must") == 0
 
     @property
     def proven(self) -> bool:
@@ -157,6 +165,7 @@ class Search:
         self.state.bounds["unplaced"] = without_room(job)
         self.alike = False
         """Whether the plans in work keep like subunits divided alike."""
+        self._polished: Assignment | None = None
         self.empty = False
         """Whether it is proven that the job has no plan at all: only built pins can bring that about."""
         if start is not None and keeps_facts(job, start):
@@ -194,9 +203,10 @@ class Search:
         if found is None:
             self._some(settled.divisions, all_placed=True)
             self._some(settled.divisions, all_placed=False)
+            self._even(least)
         if found is None and self.state.order[len(FIRST)] == "legs":
             met = self.state.best is not None and self.state.vector[:4] == (0, 0, least, settled.legs)
-            found = self._proven_legs(settled.legs, least) if met else self._deepen(settled.legs, least)
+            found = self._with_legs(settled.legs, least) if met else self._deepen(settled.legs, least)
         if found is None:
             found = self._open_all(least)
         if found is None:
@@ -214,7 +224,7 @@ class Search:
             return None
         if self.state.value("legs") > legs:
             return None
-        return self._proven_legs(legs, least, model, divisions)
+        return self._with_legs(legs, least, model=model, divisions=divisions)
 
     def _some(self, divisions: Divisions, *, all_placed: bool) -> None:
         """Find some plan soon where there is none yet, and better it for a while: what a stopped search has to show."""
@@ -229,7 +239,37 @@ class Search:
         policy = Policy("hard" if all_placed else "soft", "soft")
         model = build(self.job, policy, all_placed=all_placed, divisions=divisions, clock=self.clock)
         self._hint(model)
-        for goal in ("broken_prefer",) if all_placed else FIRST:
+        self._better(model, ("broken_prefer",) if all_placed else FIRST)
+
+    def _even(self, least: int) -> None:
+        """Look for plans that break fewer preferences among those whose legs are all of about one size, the largest first.
+
+        Finer legs keep more subunits together, and models of settled divisions are small; mixed divisions are left to others.
+        """
+        if not self.state.whole:
+            return
+        for divisions in self.divider.even():
+            if self.clock.over or self.state.value("broken_prefer") == least:
+                break
+            model = build(self.job, Policy("hard", "soft"), all_placed=True, divisions=divisions, clock=self.clock)
+            model.require(model.broken("prefer") < self.state.value("broken_prefer"))
+            self._better(model, ("broken_prefer",), EVEN)
+        self._polish()
+
+    def _polish(self) -> None:
+        """Better the best plan in what comes after its preferences, with the divisions that it has."""
+        if self.state.best is None or self.state.best is self._polished:
+            return
+        divisions = {(leg.trunk, leg.subunit): (leg.of,) for leg in self.state.best.places}
+        weight = self.state.value("broken_prefer")
+        model = self._kept(divisions, weight)
+        if not self._guided(model, weight):
+            self._better(model, [goal for goal in self.state.order[len(FIRST) :] if goal != "legs"])
+        self._polished = self.state.best
+
+    def _better(self, model: Model, goals: Sequence[GoalName], share: Share = SOME) -> None:
+        """Better the best plan on a small model for a while, goal after goal; what is proven is proven of this model alone."""
+        for goal in goals:
             expression = self._expression(model, goal)
             if isinstance(expression, int):
                 continue
@@ -239,7 +279,7 @@ class Search:
             model.cp.minimize(expression)
             if model.solution:
                 hint_last(model)
-            if self._run(model, goal, share=SOME).assignment is None:
+            if self._run(model, goal, share=share).assignment is None:
                 return
             model.cp.clear_objective()
             model.require(expression <= self.state.value(goal))
@@ -285,20 +325,28 @@ class Search:
             model.goals[goal] = GOALS[goal].encode(self.job, model)
         return model.goals[goal]
 
-    def _proven_legs(
-        self, legs: int, least: int, model: Model | None = None, divisions: Divisions | None = None
+    def _with_legs(
+        self,
+        legs: int,
+        least: int,
+        fewest: int | None = None,
+        *,
+        model: Model | None = None,
+        divisions: Divisions | None = None,
     ) -> Found:
-        """Go on after the first four goals are proven, with every division that so few legs can be made of.
+        """Go on after the first three goals are proven, with every division that so few legs can be made of.
 
-        A model that was made with these very divisions serves again.
+        ``fewest`` is the proven bound on legs, where it is not this number. A model that was made with these very divisions
+        serves again.
         """
-        self.state.bounds.update({"unplaced": 0, "broken_must": 0, "broken_prefer": least, "legs": legs})
+        fewest = legs if fewest is None else fewest
+        self.state.bounds.update({"unplaced": 0, "broken_must": 0, "broken_prefer": least, "legs": fewest})
         rest = self.state.order[len(FIRST) + 1 :]
         open_ = self.divider.within(legs, alike=self.alike)
         if model is None or open_ != divisions:
             model = self._kept(open_, least)
             model.require(self._expression(model, "legs") <= legs)
-        return model, rest, True
+        return model, rest, fewest == legs
 
     def _kept(self, divisions: Divisions, weight: int) -> Model:
         """Make a model of plans that place every splice, keep every must and break preferences of at most this weight."""
@@ -315,7 +363,8 @@ class Search:
         Each model holds all plans of at most so many legs and preferences of at most this weight; one without a solution
         proves that such plans have more legs.
         """
-        most = self.divider.most_legs
+        met = self.state.whole and self.state.value("broken_prefer") == least
+        most = self.state.value("legs") if met else self.divider.most_legs
         step, budget, fewer, sure = 1, legs, legs, True
         until = self.clock.spent + (self._slice(DEEPEN) or 0)
         while budget < most and not self.clock.over and self.clock.spent < until:
@@ -330,14 +379,15 @@ class Search:
             if outcome.assignment is None:
                 fewer, sure = (budget + 1, sure) if outcome.proven else (fewer, False)
                 continue
+            self._polish()
             if sure and outcome.proven and self.state.value("legs") == outcome.value:
-                return self._proven_legs(outcome.value, least)
+                return self._with_legs(outcome.value, least)
             proven = max(fewer, outcome.bound or 0)
             self.state.bounds.update({"unplaced": 0, "broken_must": 0, "broken_prefer": least, "legs": proven})
             model.cp.clear_objective()
             model.require(expression <= self.state.value("legs"))
             return model, self.state.order[len(FIRST) + 1 :], False
-        return None
+        return self._with_legs(most, least, fewer) if met else None
 
     def _open_all(self, least: int) -> Found | None:
         """Minimise the weight of broken preferences over all useful divisions; None if not every must can be kept."""
@@ -403,6 +453,7 @@ class Search:
             if sure:
                 self.state.bounds[goal] = least
             model.require(expression <= least)
+            self._drop_small(model, goal)
             return True
         model.require(expression >= least)
         model.cp.minimize(expression)
@@ -414,9 +465,20 @@ class Search:
             self.state.bounds[goal] = max(least, outcome.bound or 0)
         model.cp.clear_objective()
         model.require(expression <= value)
+        self._drop_small(model, goal)
         if self.gap is not None and outcome.bound is not None and 0 < value - outcome.bound <= self.gap * max(1, value):
             self.state.by_gap = True
         return outcome.proven and outcome.value == value
+
+    def _drop_small(self, model: Model, goal: GoalName) -> None:
+        """Leave out legs that are too small for plans with as few legs as are known, once that is."""
+        if goal != "legs":
+            return
+        smallest = self.divider.smallest(self.state.value("legs"), self.state.value("unplaced"))
+        for subunit in self.job.subunits:
+            for leg in model.all_legs(subunit):
+                if self.job.spliced_fibres(leg) < smallest[subunit.trunk]:
+                    model.require(model.placed(leg) <= 0)
 
     def _least(self, model: Model, goal: GoalName) -> int:
         """Bound a goal over the plans of a model; where the best plan meets what is known, nothing more is looked for."""
@@ -427,7 +489,12 @@ class Search:
         if goal == "legs":
             return max(least, self.divider.least_legs(unplaced))
         if goal == "leg_length_mm":
-            return max(least, length_bound(self.job, unplaced, self.divider.largest, self._keeps))
+            least = max(least, length_bound(self.job, unplaced, self.divider.largest, self._keeps))
+            if model.all_placed and self.state.value("broken_must") == 0 and not in_scope(model):
+                legs, weight = self.state.value("legs"), self.state.value("broken_prefer")
+                fewest = self.state.bounds.get("legs") or 0
+                least = max(least, spread_bound(model, self.divider, fewest, legs, weight, self.clock))
+            return least
         if goal == "out_of_turn" and self.state.value("crossings") == 0:
             return turn_bound(model, self.clock)
         return least
