@@ -71,7 +71,7 @@ HARD: dict[str, Goals | None] = {
     "864-half-joined-cut-back-wall-2x6": (0, 0, 0, 20, 0, 65440, 1),
     "no-144-swapped-halves-wall-2x6": None,
     "no-2x1728-guide-fill-wall-2x12": None,
-    "no-2x864-16-against-12-sleeves-wall-2x6": None,
+    "no-2x864-16-against-12-sleeves-wall-2x6": (288, 0, 0, 24, 0, 78524, 2),
     "no-2x864-short-tail-wall-2x12": (864, 0, 0, 0, 0, 0, 0),
     "no-2x864-wall-1x6-trays": None,
     "three-awkward-trunks-wall-2x12-144": None,
@@ -124,6 +124,17 @@ def test_found_in_time_and_checked(name: str) -> None:
             assert item.bound is None or item.bound <= best
             if item.bound != item.value:
                 break
+
+
+@pytest.mark.parametrize(
+    ("name", "weight"), [("2x864-shuffled-halves-port", 4), ("three-awkward-trunks-wall-2x12-144", 6)]
+)
+def test_preferences_that_must_break_are_fewest_and_proven_soon(name: str, weight: int) -> None:
+    """Legs of about one size keep more subunits together than those of least legs; their weight meets the outline's bound."""
+    plan = solve(standard(name), time_limit_s=4, reproducible=True, explain=False).plan
+    goals = {item.goal: (item.value, item.bound) for item in plan.goals}
+    assert goals["unplaced"] == goals["broken_must"] == (0, 0)
+    assert goals["broken_prefer"] == (weight, weight)
 
 
 def _found(job: Job) -> Result:

@@ -74,7 +74,7 @@ def _rings(job: Job) -> list[str]:
     rings = overfull_rings(job, lambda subunit: job.trunk_by_id[subunit.trunk].divide_at == "tray", room)
     if not rings:
         return []
-    ring = min(rings, key=len)
+    ring = min((found.subunits for found in rings), key=len)
     first = min(range(len(ring)), key=lambda i: (job.trunk_rank[ring[i].trunk], ring[i].number))
     names = [subunit.name for subunit in (*ring[first:], *ring[:first])]
     return [

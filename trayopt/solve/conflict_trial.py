@@ -27,7 +27,7 @@ from trayopt.solve.conflict_model import guarded, holding
 from trayopt.solve.divide import Divider
 from trayopt.solve.interruptible import FOUND, solve_one
 from trayopt.solve.model import Model
-from trayopt.solve.rings import overfull_rings
+from trayopt.solve.rings import Ring, overfull_rings
 from trayopt.solve.run import read
 from trayopt.solve.stop import Clock
 
@@ -60,7 +60,7 @@ class Trials:
     most: float | None = None
     plans: list[Kept] = field(default_factory=list)
     refuted: list[Groups] = field(default_factory=list)
-    _rings: dict[Groups, list[tuple[Subunit, ...]]] = field(default_factory=dict)
+    _rings: dict[Groups, list[Ring]] = field(default_factory=dict)
 
     def offer(self, assignment: Assignment) -> Kept:
         """Remember a plan that places every splice."""
@@ -124,7 +124,7 @@ class Trials:
                 job, lambda s: job.trunk_by_id[s.trunk].divide_at == "tray" or _together(s) in tied, most
             )
         for ring in self._rings[tied]:
-            self.refute(rooms | {_together(subunit) for subunit in ring} & tied)
+            self.refute(rooms | {_together(subunit) for subunit in ring.subunits} & tied)
         return False if self._rings[tied] else None
 
     def _counted(self, held: Groups) -> bool | None:

@@ -15,6 +15,11 @@ CONSTRAINT_EFFORT = 3e-5
 """Deterministic time for making, loading and presolving a constraint: the solver counts next to none of it."""
 
 
+def size_effort(cp: cp_model.CpModel) -> float:
+    """Deterministic time that a model takes by its size alone."""
+    return CONSTRAINT_EFFORT * len(cp.proto.constraints)
+
+
 def new_solver(workers: int = 1, seed: int = 1) -> cp_model.CpSolver:
     """Make a solver that leaves Ctrl-C to Python."""
     solver = cp_model.CpSolver()
@@ -63,5 +68,5 @@ def solve_interruptible(
             solver.stop_search()
     if "error" in result:
         raise result["error"]
-    clock.effort += solver.response_proto.deterministic_time + CONSTRAINT_EFFORT * len(cp.proto.constraints)
+    clock.effort += solver.response_proto.deterministic_time + size_effort(cp)
     return result["status"]

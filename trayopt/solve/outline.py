@@ -214,4 +214,4 @@ def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]]) -> int | None
         if not rings:
             return best
         for ring in rings:
-            outline.require(total(outline.parted(subunit) for subunit in ring) >= 1)
+            outline.require(total(outline.parted(subunit) for subunit in ring.subunits) >= 1)

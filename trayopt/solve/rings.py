@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from itertools import pairwise
+from typing import NamedTuple
 
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
@@ -14,30 +15,39 @@ Step = tuple[int, Subunit]
 """The next piece along a subunit, by index, and that subunit."""
 
 
-def overfull_rings(job: Job, together: Callable[[Subunit], bool], room: int) -> list[tuple[Subunit, ...]]:
+class Ring(NamedTuple):
+    """Pieces around a ring, by index, and the subunits along which each goes on to the next."""
+
+    pieces: tuple[int, ...]
+    subunits: tuple[Subunit, ...]
+
+
+def overfull_rings(
+    job: Job, together: Callable[[Subunit], bool], room: int, placed: Sequence[int] | None = None
+) -> list[Ring]:
     """Find rings of subunits that keep together and that no tray of so much room holds in one, at most one a piece.
 
-    A step leads from a piece to the next one along a subunit that keeps together: its position is no lower, on the same
-    stack. Around a ring all positions are equal, so every piece on it lies in one tray. Of the rings through a piece a
-    shortest one is found.
+    ``placed`` gives how many splices of each piece are placed, all where None. A step leads from a piece to the next placed
+    one along a subunit that keeps together: its position is no lower, on the same stack. Around a ring all positions are
+    equal, so every piece on it lies in one tray. Of the rings through a piece a shortest one is found.
     """
-    steps = _steps(job, together)
-    found: dict[tuple[tuple[str, int], ...], tuple[Subunit, ...]] = {}
+    placed = [piece.count for piece in job.pieces] if placed is None else placed
+    steps = _steps(job, together, placed)
+    found: dict[frozenset[int], Ring] = {}
     for start in range(len(job.pieces)):
         ring = _ring(steps, start)
-        if ring is None or sum(job.pieces[at].count for at, _ in ring) <= room:
-            continue
-        subunits = {(subunit.trunk, subunit.number): subunit for _, subunit in ring}
-        found.setdefault(tuple(sorted(subunits)), tuple(subunits.values()))
+        if ring is not None and sum(placed[at] for at in ring.pieces) > room:
+            found.setdefault(frozenset(ring.pieces), ring)
     return list(found.values())
 
 
-def _steps(job: Job, together: Callable[[Subunit], bool]) -> list[list[Step]]:
+def _steps(job: Job, together: Callable[[Subunit], bool], placed: Sequence[int]) -> list[list[Step]]:
     """Give the steps from each piece."""
     along: dict[tuple[str, int], list[tuple[int, int]]] = {}
     for index, piece in enumerate(job.pieces):
-        for trunk, number, first in _sides(job, piece):
-            along.setdefault((trunk, number), []).append((first, index))
+        for trunk, number, first in sides(job, piece):
+            if placed[index]:
+                along.setdefault((trunk, number), []).append((first, index))
     steps: list[list[Step]] = [[] for _ in job.pieces]
     for key, pieces in along.items():
         subunit = job.subunit_of_leg[key]
@@ -49,24 +59,26 @@ def _steps(job: Job, together: Callable[[Subunit], bool]) -> list[list[Step]]:
     return steps
 
 
-def _sides(job: Job, piece: Piece) -> Iterator[tuple[str, int, int]]:
+def sides(job: Job, piece: Piece) -> Iterator[tuple[str, int, int]]:
+    """Give trunk, subunit and first fibre of either side of a piece."""
     for side in (piece.a, piece.b):
         yield side.trunk, job.trunk_by_id[side.trunk].subunit_of(side.first).number, side.first
 
 
-def _ring(steps: list[list[Step]], start: int) -> list[Step] | None:
-    """Give a shortest ring through a piece: its pieces, each with the subunit along which it was reached."""
+def _ring(steps: list[list[Step]], start: int) -> Ring | None:
+    """Give a shortest ring through a piece."""
     came: dict[int, tuple[int, Subunit]] = {}
     queue = deque([start])
     while queue:
         here = queue.popleft()
         for there, subunit in steps[here]:
             if there == start:
-                ring = [(start, subunit)]
+                pieces, subunits = [start], [subunit]
                 while here != start:
-                    ring.append((here, came[here][1]))
-                    here = came[here][0]
-                return ring
+                    pieces.append(here)
+                    here, subunit = came[here]
+                    subunits.append(subunit)
+                return Ring(tuple(pieces), tuple(subunits))
             if there not in came:
                 came[there] = (here, subunit)
                 queue.append(there)

@@ -9,7 +9,7 @@ from typing import Any
 from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Assignment
-from trayopt.solve.interruptible import FOUND, new_solver, solve_interruptible
+from trayopt.solve.interruptible import FOUND, new_solver, size_effort, solve_interruptible
 from trayopt.solve.model import Model
 from trayopt.solve.stop import Clock
 
@@ -64,9 +64,13 @@ def run(
 ) -> Outcome:
     """Solve a model as it stands (with or without an objective) inside the clock's limits.
 
-    ``trial`` is a copy of the model with more constraints, to be solved in its place.
+    ``trial`` is a copy of the model with more constraints, to be solved in its place. A model that would take what is left by
+    its size alone is not begun.
     """
     cp = trial or model.cp
+    if clock.deterministic and clock.left is not None and clock.left <= size_effort(cp):
+        clock.effort += size_effort(cp)
+        return Outcome(None, None, None, proven=False)
     solver = new_solver(tuning.workers, tuning.seed)
     p = solver.parameters
     p.symmetry_level = 1 if tuning.workers == 1 else 2

@@ -37,6 +37,7 @@ from trayopt.solve.shortest import length_bound
 from trayopt.solve.spread import spread_bound
 from trayopt.solve.stop import Clock, OutOfTime
 from trayopt.solve.turns import turn_bound
+from trayopt.solve.unplaced import least_unplaced, without_room
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -254,7 +255,18 @@ class Search:
             model = build(self.job, Policy("hard", "soft"), all_placed=True, divisions=divisions, clock=self.clock)
             model.require(model.broken("prefer") < self.state.value("broken_prefer"))
             self._better(model, ("broken_prefer",), EVEN)
+        self._coarsen()
         self._polish()
+
+    def _coarsen(self) -> None:
+        """Look for fewer legs at the preferences of the best plan: every subunit may stay as it is divided or be divided less."""
+        if self.state.best is None or self.state.order[len(FIRST)] != "legs" or self.clock.over:
+            return
+        divisions = {
+            (leg.trunk, leg.subunit): tuple(of for of in self.divider.open[leg.trunk, leg.subunit] if of <= leg.of)
+            for leg in self.state.best.places
+        }
+        self._better(self._kept(divisions, self.state.value("broken_prefer")), ("legs",), EVEN)
 
     def _polish(self) -> None:
         """Better the best plan in what comes after its preferences, with the divisions that it has."""
@@ -412,14 +424,16 @@ class Search:
         """Go down to the first model that has a plan, and minimise what is left there."""
         settled = self.divider.settle()
         self._some({} if settled is None else settled.divisions, all_placed=False)
+        out = least_unplaced(self.job, self.clock)
+        self.state.bounds["unplaced"] = out
         for rung in RUNGS:
             if self.clock.over:
                 break
-            if rung.all_placed and (self.divider.hopeless or without_room(self.job)):
+            if rung.all_placed and (self.divider.hopeless or out):
                 continue
             divisions = self.divider.open if rung.all_placed else self.divider.possible
             model = build(self.job, Policy(), all_placed=rung.all_placed, divisions=divisions, clock=self.clock)
-            model.bound("unplaced", without_room(self.job))
+            model.bound("unplaced", out)
             self._hint(model)
             if not model.solution:
                 outcome = self._run(model, None, share=LOOK if rung.all_placed else None)
@@ -534,13 +548,6 @@ class Search:
     def _hint(self, model: Model) -> None:
         if self.state.best is not None:
             complete(model, self.state.best, self.clock)
-
-
-def without_room(job: Job) -> int:
-    """Count the splices for which all trays together have no place, where that is a must."""
-    if job.rules["tray_fibres"].level != "must":
-        return 0
-    return max(0, job.splices - job.enclosure.fibres)
 
 
 def is_kept(job: Job, rule: str, musts: int, weight: int) -> bool:
