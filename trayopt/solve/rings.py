@@ -3,82 +3,104 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
-from trayopt.domain.splicing import Piece
 
 Step = tuple[int, Subunit]
-"""The next piece along a subunit, by index, and that subunit."""
+"""The next block along a subunit, by index, and that subunit."""
+
+
+class Block(NamedTuple):
+    """Splices between two subunits that go on from each other on both sides: trunk, subunit and first fibre of either side."""
+
+    a: tuple[str, int, int]
+    b: tuple[str, int, int]
+    splices: int
 
 
 class Ring(NamedTuple):
-    """Pieces around a ring, by index, and the subunits along which each goes on to the next."""
+    """Blocks around a ring, by index, and the subunits along which each goes on to the next."""
 
-    pieces: tuple[int, ...]
+    blocks: tuple[int, ...]
     subunits: tuple[Subunit, ...]
+
+
+def blocks_of(job: Job) -> list[Block]:
+    """Join the pieces of a job to blocks."""
+    found: list[Block] = []
+    for piece in job.pieces:
+        a, b = (
+            (side.trunk, job.trunk_by_id[side.trunk].subunit_of(side.first).number, side.first)
+            for side in (piece.a, piece.b)
+        )
+        last = found[-1] if found else None
+        if last is not None and all(
+            (one[0], one[1], one[2] + last.splices) == other for one, other in ((last.a, a), (last.b, b))
+        ):
+            found[-1] = last._replace(splices=last.splices + piece.count)
+        else:
+            found.append(Block(a, b, piece.count))
+    return found
 
 
 def overfull_rings(
     job: Job, together: Callable[[Subunit], bool], room: int, placed: Sequence[int] | None = None
 ) -> list[Ring]:
-    """Find rings of subunits that keep together and that no tray of so much room holds in one, at most one a piece.
+    """Find rings of subunits that keep together and that no tray of so much room holds in one, at most one a block.
 
-    ``placed`` gives how many splices of each piece are placed, all where None. A step leads from a piece to the next placed
-    one along a subunit that keeps together: its position is no lower, on the same stack. Around a ring all positions are
-    equal, so every piece on it lies in one tray. Of the rings through a piece a shortest one is found.
+    ``placed`` gives how many splices of each block are placed, all where None. A step leads from a block to the next one
+    with placed splices along a subunit that keeps together: its positions are no lower, on the same stack. Around a ring all
+    positions are equal, so every block on it lies in one tray. Of the rings through a block a shortest one is found.
     """
-    placed = [piece.count for piece in job.pieces] if placed is None else placed
-    steps = _steps(job, together, placed)
+    blocks = blocks_of(job)
+    placed = [block.splices for block in blocks] if placed is None else placed
+    steps = _steps(job, together, blocks, placed)
     found: dict[frozenset[int], Ring] = {}
-    for start in range(len(job.pieces)):
+    for start in range(len(blocks)):
         ring = _ring(steps, start)
-        if ring is not None and sum(placed[at] for at in ring.pieces) > room:
-            found.setdefault(frozenset(ring.pieces), ring)
+        if ring is not None and sum(placed[at] for at in ring.blocks) > room:
+            found.setdefault(frozenset(ring.blocks), ring)
     return list(found.values())
 
 
-def _steps(job: Job, together: Callable[[Subunit], bool], placed: Sequence[int]) -> list[list[Step]]:
-    """Give the steps from each piece."""
+def _steps(
+    job: Job, together: Callable[[Subunit], bool], blocks: Sequence[Block], placed: Sequence[int]
+) -> list[list[Step]]:
+    """Give the steps from each block."""
     along: dict[tuple[str, int], list[tuple[int, int]]] = {}
-    for index, piece in enumerate(job.pieces):
-        for trunk, number, first in sides(job, piece):
+    for index, block in enumerate(blocks):
+        for trunk, number, first in (block.a, block.b):
             if placed[index]:
                 along.setdefault((trunk, number), []).append((first, index))
-    steps: list[list[Step]] = [[] for _ in job.pieces]
-    for key, pieces in along.items():
+    steps: list[list[Step]] = [[] for _ in blocks]
+    for key, found in along.items():
         subunit = job.subunit_of_leg[key]
         if not together(subunit):
             continue
-        order = [index for _, index in sorted(pieces)]
+        order = [index for _, index in sorted(found)]
         for here, there in pairwise(order):
             steps[here].append((there, subunit))
     return steps
 
 
-def sides(job: Job, piece: Piece) -> Iterator[tuple[str, int, int]]:
-    """Give trunk, subunit and first fibre of either side of a piece."""
-    for side in (piece.a, piece.b):
-        yield side.trunk, job.trunk_by_id[side.trunk].subunit_of(side.first).number, side.first
-
-
 def _ring(steps: list[list[Step]], start: int) -> Ring | None:
-    """Give a shortest ring through a piece."""
+    """Give a shortest ring through a block."""
     came: dict[int, tuple[int, Subunit]] = {}
     queue = deque([start])
     while queue:
         here = queue.popleft()
         for there, subunit in steps[here]:
             if there == start:
-                pieces, subunits = [start], [subunit]
+                blocks, subunits = [start], [subunit]
                 while here != start:
-                    pieces.append(here)
+                    blocks.append(here)
                     here, subunit = came[here]
                     subunits.append(subunit)
-                return Ring(tuple(pieces), tuple(subunits))
+                return Ring(tuple(blocks), tuple(subunits))
             if there not in came:
                 came[there] = (here, subunit)
                 queue.append(there)
