@@ -450,8 +450,11 @@ class Search:
 
     def _descend(self, model: Model, goals: Sequence[GoalName], *, sure: bool) -> None:
         """Minimise goal after goal on one model; ``sure`` tells that the goals before are proven."""
-        for goal in goals:
+        for i, goal in enumerate(goals):
             if self.clock.over:
+                return
+            if sure and not any(self.state.value(left) for left in goals[i:]):
+                self.state.bounds.update(dict.fromkeys(goals[i:], 0))  # nothing is less, and nothing comes after
                 return
             sure = self._minimise(model, goal, sure=sure) and sure
 
