@@ -70,7 +70,7 @@ class Model(Literals):
         """Literal that holds each group of an explanation."""
         self.goals: dict[str, Any] = {}
         """Expressions of the goals that were encoded."""
-        self.least: dict[str, int] = {}
+        self.least: dict[GoalName, int] = {}
         """Proven bounds of goals over the plans of this model."""
         self.solution: list[int] = []
         """Value of every variable in the last solution."""

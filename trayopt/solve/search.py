@@ -204,9 +204,10 @@ class Search:
         if found is None:
             self._some(settled.divisions, all_placed=True)
             self._some(settled.divisions, all_placed=False)
+        met = self.state.best is not None and self.state.vector[:4] == (0, 0, least, settled.legs)
+        if found is None and not met:
             self._even(least)
         if found is None and self.state.order[len(FIRST)] == "legs":
-            met = self.state.best is not None and self.state.vector[:4] == (0, 0, least, settled.legs)
             found = self._with_legs(settled.legs, least) if met else self._deepen(settled.legs, least)
         if found is None:
             found = self._open_all(least)
@@ -221,7 +222,10 @@ class Search:
         if self.state.order[len(FIRST)] != "legs":
             return None
         model = self._kept(divisions, least)
-        if not self._guided(model, least) and self._run(model, None, share=LOOK).assignment is None:
+        guided = self._guided(model, least)
+        if self.divider.within(legs, alike=self.alike) == divisions:
+            self.state.least |= model.least
+        if not guided and self._run(model, None, share=LOOK).assignment is None:
             return None
         if self.state.value("legs") > legs:
             return None
