@@ -65,13 +65,18 @@ class Spread(Outline):
         """Make the counts before the rules speak."""
         super().furnish()
         self._divided = self.divider.post(self.cp, alike=False)
+        self._leg_sleeves = self.whole.leg_sleeves(self.job.enclosure.stacks[0].tray.sleeve_fibres)
+        partners: dict[str, set[str]] = {trunk.id: set() for trunk in self.job.trunks}
+        for a, b in self.job.joined_pairs:
+            partners[a].add(b)
+            partners[b].add(a)
         for trunk in self.job.trunks:
             self._spread(trunk)
         legs = total(self.legs_at(trunk, place) for trunk in self.job.trunks for place in self.places)
         self.require(legs <= self.most)
         self.require(legs >= self.fewest)
         for place in self.places:
-            self._match(place)
+            self._match(place, partners)
 
     def _spread(self, trunk: Trunk) -> None:
         """Say where the legs of each size of a trunk lie that its divisions bring."""
@@ -99,14 +104,12 @@ class Spread(Outline):
 
     def _cuts(self, subunit: Subunit) -> Cuts:
         """Count the legs of each size at each open division of a subunit."""
-        tray = self.job.enclosure.stacks[0].tray
-        sleeves = self.whole.leg_sleeves(tray.sleeve_fibres)
         return {
             of: Counter(
                 Size(
                     self.job.spliced_fibres(leg),
                     2 * subunit.fibres // of - self.job.spliced_fibres(leg),
-                    sleeves[leg],
+                    self._leg_sleeves[leg],
                 )
                 for leg in self.whole.legs(subunit, of)
             )
@@ -116,12 +119,8 @@ class Spread(Outline):
     def _spliced_in(self, subunit: Subunit) -> int:
         return self.job.spliced_fibres(subunit.leg(1, 1))
 
-    def _match(self, place: Place) -> None:
+    def _match(self, place: Place, partners: Mapping[str, set[str]]) -> None:
         """Let a tray hold of each trunk no more splices than of the trunks that it is joined to."""
-        partners: dict[str, set[str]] = {trunk.id: set() for trunk in self.job.trunks}
-        for a, b in self.job.joined_pairs:
-            partners[a].add(b)
-            partners[b].add(a)
         for trunk in self.job.trunks:
             others = total(self._splices(self.job.trunk_by_id[other], place) for other in sorted(partners[trunk.id]))
             self.require(self._splices(trunk, place) <= others)
