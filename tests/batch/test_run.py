@@ -170,3 +170,22 @@ def test_on_a_terminal_the_bar_has_a_line_of_its_own() -> None:
     assert any(set(line) <= set("━╸╺") for line in lines if line)
     assert "failed: bad: no end" in lines
     assert any(line.startswith("1 of 4 jobs (25 %), ") for line in lines)
+
+
+def test_an_end_asked_for_right_after_a_line_was_written_counts_that_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = write_sweep(tmp_path / "s.yaml", [f"m{i}" for i in range(20)])
+    out, sync = tmp_path / "out", os.fsync
+
+    def asked_to_end(handle: int) -> None:
+        sync(handle)
+        if (out / FILE).read_bytes().count(b"\n") >= 3:
+            monkeypatch.undo()
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr(os, "fsync", asked_to_end)
+    with pytest.raises(KeyboardInterrupt):
+        run([path], out)
+    summary = json.loads((out / "summary.json").read_text())
+    assert summary["jobs"] == len(Results(out)) >= 3

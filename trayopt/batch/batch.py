@@ -97,7 +97,8 @@ def run_batch(manifest: Manifest, folder: Path, options: Options, observer: Obse
             Run(manifest, writer, engine, options.settings, observer, options.retry_failed).go()
         except KeyboardInterrupt:
             engine.close()
-            sum_up(writer.results, options, older)
+            # Read again: the end may have come between the writing of a line and the note of it.
+            sum_up(Results(folder), options, older)
             raise
         finally:
             engine.close()
