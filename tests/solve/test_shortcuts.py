@@ -17,7 +17,7 @@ from trayopt.rules.registry import BY_ID
 from trayopt.solve.build import Policy, build
 from trayopt.solve.counts import count, in_scope
 from trayopt.solve.divide import Divider
-from trayopt.solve.outline import preference_bound
+from trayopt.solve.outline import Outline, preference_bound
 from trayopt.solve.rings import overfull_rings
 from trayopt.solve.run import Tuning
 from trayopt.solve.search import Search
@@ -30,9 +30,9 @@ from trayopt.solve.unplaced import least_unplaced, without_room
 SEEDS = range(400, 520)
 
 
-def best_of(seed: int) -> tuple[Job, tuple[int, ...]]:
+def best_of(seed: int, **knobs: Any) -> tuple[Job, tuple[int, ...]]:
     """Give a random tiny job and the goals of its best plan by brute force."""
-    plain = strategies.random_job(random.Random(seed))
+    plain = strategies.random_job(random.Random(seed), **knobs)
     best = oracle.solve(plain)
     assert best is not None
     return job_of(plain), tuple(best.goals)
@@ -44,7 +44,7 @@ def test_outline_and_divisions_never_promise_too_much() -> None:
     for seed in SEEDS:
         job, (unplaced, musts, prefers, legs, *_) = best_of(seed)
         divider = Divider(job)
-        least = None if divider.hopeless else preference_bound(job, divider.open)
+        least = None if divider.hopeless else preference_bound(job, divider.open, Clock())
         if least is None:
             impossible += 1
             assert unplaced or musts, f"seed {seed}: there is a plan that keeps every must"
@@ -59,6 +59,21 @@ def test_outline_and_divisions_never_promise_too_much() -> None:
         assert all(divider.within(legs).values()), f"seed {seed}"
     assert whole > 20
     assert impossible > 10
+
+
+def test_the_outline_shares_out_parted_subunits_in_full_guides() -> None:
+    """What of a parted subunit goes to which stack is open, but all of it travels."""
+    shared = 0
+    for seed in range(7000, 7120):
+        job, (unplaced, musts, prefers, *_) = best_of(seed, at_port=1.0, tight=1.0, stacks=2)
+        divider = Divider(job)
+        if divider.hopeless:
+            continue
+        least = preference_bound(job, divider.open, Clock())
+        outline = Outline(job, divider.open)
+        shared += any("in part on" in variable.name for variable in outline.cp.proto.variables)
+        assert unplaced or musts if least is None else least <= prefers or unplaced or musts, f"seed {seed}"
+    assert shared > 5
 
 
 def test_bounds_without_divisions_never_promise_too_much() -> None:
@@ -241,7 +256,7 @@ def test_a_ring_of_two_subunits_is_found() -> None:
         {"P/1", "Q/1"}
     ]
     assert overfull_rings(job, lambda subunit: subunit.trunk == "P", 36) == []
-    assert preference_bound(job, Divider(job).open) is None
+    assert preference_bound(job, Divider(job).open, Clock()) is None
     best = oracle.solve(swapped_halves())
     assert best is not None
     assert best.goals[0] > 0

@@ -57,6 +57,7 @@ PROVEN: dict[str, Goals] = {
     "ring-of-four-apart-wall-2x6": (0, 0, 0, 16, 0, 59028, 1),
     "taps-of-48-wall-2x10": (0, 0, 1, 6, 0, 21878, 0),
     "two-pairs-of-144-wall-1x6": (0, 0, 0, 48, 0, 176314, 0),
+    "what-if-2x1728-guide-fill-wall-2x12": (0, 0, 7, 48, 0, 231248, 6),
     "worked-example": (0, 0, 1, 4, 0, 9232, 0),
     "working-and-spare-apart-wall-2x10": (0, 0, 0, 12, 0, 42944, 0),
 }
@@ -76,7 +77,6 @@ HARD: dict[str, Goals | None] = {
     "no-2x864-wall-1x6-trays": None,
     "three-awkward-trunks-wall-2x12-144": None,
     "unmet-pins-2x288-wall-2x6": (0, 1, 0, 8, 0, 26188, 1),
-    "what-if-2x1728-guide-fill-wall-2x12": None,
 }
 """Jobs that take longer, with the optimum where one was ever proven."""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from math import floor, gcd, pi
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,6 +11,7 @@ from pydantic import Field
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import EPSILON, Frozen
 from trayopt.domain.cablework import Leg
+from trayopt.domain.hardware import Guide
 from trayopt.domain.job import Job, Trunk
 from trayopt.rules.base import Breach, Post, Rule
 from trayopt.rules.words import percent, several
@@ -18,6 +19,10 @@ from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
     from trayopt.rules.variables import Expression, Literal, Variables
+
+
+AREA_UNITS = 1e6
+"""Units of diameter² in a mm²."""
 
 
 class GuideFillParameters(Frozen):
@@ -60,7 +65,7 @@ class GuideFill(Rule[GuideFillParameters]):
         areas = {trunk.id: _Areas(job, x, trunk) for trunk in job.trunks if x.ways(trunk)}
         unit = gcd(*(area for item in areas.values() for area in item.all)) or 1
         for guide in job.enclosure.track.guides:
-            limit = floor(fill * guide.opening_mm2 * 4 / pi * 1e6 + 1e-3) // unit
+            limit = guide_units(guide, fill) // unit
             worst = {
                 trunk.id: max((way.loops + 1 for way in x.ways(trunk)), default=0) * areas[trunk.id].most // unit
                 for trunk in job.trunks
@@ -68,16 +73,7 @@ class GuideFill(Rule[GuideFillParameters]):
             }
             if sum(worst.values()) <= limit:
                 continue
-            passing = []
-            for trunk in job.trunks:
-                if not worst.get(trunk.id):
-                    continue
-                area = areas[trunk.id]
-                number = x.number(worst[trunk.id], f"{trunk.id} through {guide.id}")
-                passing.append(number)
-                for way in x.ways(trunk):
-                    direct = [area.through(way, stack.id, guide.id, unit) for stack in job.enclosure.stacks]
-                    x.require(number >= way.loops * area.whole(unit) + sum(direct), x.goes(trunk, way))
+            passing = [area.through(guide.id, unit) for trunk_id, area in areas.items() if worst[trunk_id]]
             post(sum(passing) <= limit, guide.id)
 
     def say(self, job: Job, subject: str) -> str:
@@ -96,14 +92,16 @@ class _Areas:
 
     def __init__(self, job: Job, x: Variables, trunk: Trunk) -> None:
         self.x, self.trunk, self.job = x, trunk, job
-        self.own = {s.number: _square(s.diameter_mm) for s in trunk.subunits}
+        self.own = {s.number: area_units(s.diameter_mm) for s in trunk.subunits}
         self.leg: dict[tuple[int, int], int] = {}
         self._numbers: dict[str, Expression] = {}
+        self._shares: dict[tuple[Way, str, str], Expression] | None = None
+        self._loops: Expression = None
         for subunit in trunk.subunits:
             for of in x.divisions(subunit):
                 tube = x.routes.traveller(trunk, subunit, of)
                 if tube is not None and not tube.own:
-                    self.leg[subunit.number, of] = _square(tube.diameter_mm)
+                    self.leg[subunit.number, of] = area_units(tube.diameter_mm)
         travel_own = [
             self.own[s.number]
             for s in trunk.subunits
@@ -125,38 +123,70 @@ class _Areas:
                 parts.append(own * coiled)
                 continue
             legs_own: list[Leg] = []
-            by_leg: list[tuple[int, Literal]] = []
+            divided: list[Literal] = []
             for of in x.divisions(subunit):
-                legs = x.legs(subunit, of)
                 area = self.leg.get((subunit.number, of))
                 if area is None:
-                    legs_own += legs
+                    legs_own += x.legs(subunit, of)
                 elif coiled:
-                    by_leg.append((of * area // unit, x.any_of(*(x.placed(leg) for leg in legs))))
+                    divided.append(x.any_of(*(x.placed(leg) for leg in x.legs(subunit, of))))
+                    parts.append(of * area // unit * divided[-1])
                 else:
-                    by_leg += [(area // unit, x.placed(leg)) for leg in legs]
-            parts += [area * literal for area, literal in by_leg]
+                    parts.append(area // unit * x.number_placed(subunit, of))
             if coiled:
-                divided = x.any_of(*(literal for _, literal in by_leg))
-                parts.append(own * (1 - divided))
+                parts.append(own * (1 - x.any_of(*divided)))
             elif legs_own:
                 parts.append(own * x.any_of(*(x.placed(leg) for leg in legs_own)))
         return sum(parts)
 
-    def through(self, way: Way, stack: str, guide: str, unit: int) -> Expression:
-        """Area of what goes to a stack and passes a guide on its direct way."""
-        x = self.x
-        ends = [end.id for end in self.job.enclosure.stack_by_id[stack].ends]
-        passing = [end for end in ends if guide in x.routes.direct(way, stack, end)]
-        if not passing:
-            return 0
-        area = self._on(stack, unit)
-        if len(passing) == len(ends):
-            return area
-        number = x.number(self.most // unit, f"{self.trunk.id} to {stack} through {guide}")
-        for end in passing:
-            x.require(number >= area, x.end(stack, end))
-        return number
+    def through(self, guide: str, unit: int) -> Expression:
+        """Area of all passes of a guide: those of whole loops, the same at every guide, and those of direct ways."""
+        direct = self.x.routes.direct
+        parts = [number for (way, stack, end), number in self._direct(unit).items() if guide in direct(way, stack, end)]
+        return self._coiled(unit) + sum(parts)
+
+    def _coiled(self, unit: int) -> Expression:
+        """Area of the passes of whole loops at a guide."""
+        if self._loops is None:
+            x, whole = self.x, self.whole(unit)
+            ways = [way for way in x.ways(self.trunk) if way.loops]
+            if isinstance(whole, int):
+                self._loops = sum(way.loops * whole * x.goes(self.trunk, way) for way in ways)
+            else:
+                most = max((way.loops for way in ways), default=0) * self.most // unit
+                self._loops = x.number(most, f"{self.trunk.id} in loops")
+                for way in ways:
+                    x.require(self._loops >= way.loops * whole, x.goes(self.trunk, way))
+        return self._loops
+
+    def _direct(self, unit: int) -> Mapping[tuple[Way, str, str], Expression]:
+        """Area that goes to an end of a stack, shared out among the ways that the trunk may go; loops do not matter here.
+
+        Only the way that the trunk goes and the end that the stack uses have a share. Said as sums, not way by way, so that
+        the relaxation of the solver bounds a guide while ways are still open.
+        """
+        if self._shares is None:
+            x, trunk, most = self.x, self.trunk, self.most // unit
+            goes: dict[Way, Expression] = {}
+            for way in x.ways(trunk):
+                flat = Way(way.port, way.travel, 0)
+                goes[flat] = goes.get(flat, 0) + x.goes(trunk, way)
+            self._shares = {
+                (way, stack.id, end.id): x.number(most, f"{trunk.id} by {way.port} {way.travel} to {stack.id}/{end.id}")
+                for way in goes
+                for stack in self.job.enclosure.stacks
+                for end in stack.ends
+            }
+            for way, going in goes.items():
+                x.require(sum(share for key, share in self._shares.items() if key[0] == way) <= most * going)
+            for stack in self.job.enclosure.stacks:
+                x.require(
+                    sum(share for key, share in self._shares.items() if key[1] == stack.id) == self._on(stack.id, unit)
+                )
+                for end in stack.ends:
+                    here = sum(share for key, share in self._shares.items() if key[1:] == (stack.id, end.id))
+                    x.require(here <= most * x.end(stack.id, end.id))
+        return self._shares
 
     def _on(self, stack: str, unit: int) -> Expression:
         """Area of what goes to a stack, as one number: many guides and ways ask for it."""
@@ -170,19 +200,24 @@ class _Areas:
     def _sum_on(self, stack: str, unit: int) -> Expression:
         x, parts = self.x, []
         for subunit in self.trunk.subunits:
-            legs_own = []
+            legs_own: list[Leg] = []
             for of in x.divisions(subunit):
                 area = self.leg.get((subunit.number, of))
-                for leg in x.legs(subunit, of):
-                    if area is None:
-                        legs_own.append(leg)
-                    else:
-                        parts.append(area // unit * x.on(leg, stack))
+                if area is None:
+                    legs_own += x.legs(subunit, of)
+                else:
+                    parts.append(area // unit * x.number_on(subunit, of, stack))
             if legs_own:
                 on = x.any_of(*(x.on(leg, stack) for leg in legs_own))
                 parts.append(self.own[subunit.number] // unit * on)
         return sum(parts)
 
 
-def _square(diameter_mm: float) -> int:
-    return round(diameter_mm * diameter_mm * 1e6)
+def guide_units(guide: Guide, fill: float) -> int:
+    """Give what a guide takes at a fill, in the units of ``area_units``."""
+    return floor(fill * guide.opening_mm2 * 4 / pi * AREA_UNITS + 1e-3)
+
+
+def area_units(diameter_mm: float) -> int:
+    """Give the square of a diameter as a whole number of 10⁻⁶ mm²."""
+    return round(diameter_mm * diameter_mm * AREA_UNITS)

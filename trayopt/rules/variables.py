@@ -65,6 +65,12 @@ class Variables(Protocol):
     def placed(self, leg: Leg) -> Literal:
         """Whether a leg is placed."""
 
+    def number_placed(self, subunit: Subunit, of: int) -> Expression:
+        """How many legs of a division are placed."""
+
+    def number_on(self, subunit: Subunit, of: int, stack: str) -> Expression:
+        """How many legs of a division are placed on a stack."""
+
     def position_up_to(self, leg: Leg, position: int) -> Literal:
         """Whether a leg is placed at this position or nearer to the base, on whatever stack."""
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from math import floor, gcd, pi
+from math import gcd
 from typing import Any
 
 from trayopt.domain.assignment import Way
@@ -22,7 +22,7 @@ from trayopt.domain.cablework import Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place, Stack
 from trayopt.domain.job import LegPin, Trunk
-from trayopt.rules.guide_fill import GuideFillParameters
+from trayopt.rules.guide_fill import GuideFillParameters, area_units, guide_units
 from trayopt.rules.registry import BY_ID
 from trayopt.rules.reserve import ReserveParameters
 from trayopt.solve.build import guard
@@ -287,7 +287,7 @@ class Ledger(Model):
     def _guides(self) -> None:
         """Bound the cross-sections of what passes each guide, counted by class, division and stack."""
         fill = GuideFillParameters.model_validate(dict(self.job.rules["guide_fill"].parameters)).fill
-        idle = [_square(s.diameter_mm) for s in self.job.subunits]
+        idle = [area_units(s.diameter_mm) for s in self.job.subunits]
         unit = gcd(*idle, *(self._area(*key) for key in self.cuts)) or 1
         for guide in self.job.enclosure.track.guides:
             passing = []
@@ -298,16 +298,16 @@ class Ledger(Model):
                 for way in self.ways(trunk):
                     direct = total(self._direct(trunk, way, stack, guide.id, unit) for stack in self.stacks)
                     self.require(number >= way.loops * self._round(trunk, unit) + direct, self.goes(trunk, way))
-            limit = floor(fill * guide.opening_mm2 * 4 / pi * 1e6 + 1e-3) // unit
+            limit = guide_units(guide, fill) // unit
             self.require(total(passing) <= limit, self._held("guide_fill", guide.id))
 
     def _area(self, i: int, of: int) -> int:
         subunit = self.classes[i].members[0]
         tube = self.routes.traveller(self.job.trunk_by_id[subunit.trunk], subunit, of)
-        return 0 if tube is None else _square(tube.diameter_mm)
+        return 0 if tube is None else area_units(tube.diameter_mm)
 
     def _most_area(self, trunk: Trunk) -> int:
-        own = sum(_square(subunit.diameter_mm) for subunit in trunk.subunits)
+        own = sum(area_units(subunit.diameter_mm) for subunit in trunk.subunits)
         legs = {i: max(of * self._area(j, of) for j, of in self.cuts if j == i) for i, _ in self._mine(trunk)}
         return own + sum(area * len(self.classes[i].members) for i, area in legs.items())
 
@@ -320,7 +320,7 @@ class Ledger(Model):
 
         def make() -> Any:
             coiled = trunk.idle == "coiled"
-            idle = sum(_square(s.diameter_mm) for s in trunk.subunits if not self.divisions(s)) // unit * coiled
+            idle = sum(area_units(s.diameter_mm) for s in trunk.subunits if not self.divisions(s)) // unit * coiled
             return idle + total(
                 self._area(i, of) // unit * self._tubes(i, of, coiled=coiled) * self.count[i, of]
                 for i, of in self._mine(trunk)
@@ -377,7 +377,3 @@ class Ledger(Model):
             t.id: tuple(w for w in self.ways(t) if value(self.goes(t, w))) for t in self.job.trunks if self.in_box(t)
         }
         return Draft(divisions, ways)
-
-
-def _square(diameter_mm: float) -> int:
-    return round(diameter_mm * diameter_mm * 1e6)

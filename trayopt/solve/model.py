@@ -218,6 +218,14 @@ class Model(Literals):
         """Whether a leg is placed."""
         return self._placed[self._bunch[leg]]
 
+    def number_placed(self, subunit: Subunit, of: int) -> Any:
+        """How many legs of a division are placed."""
+        return total(self.placed(leg) for leg in self.legs(subunit, of))
+
+    def number_on(self, subunit: Subunit, of: int, stack: str) -> Any:
+        """How many legs of a division are placed on a stack."""
+        return total(self.on(leg, stack) for leg in self.legs(subunit, of))
+
     def on(self, leg: Leg, stack: str) -> Any:
         """Whether a leg is placed on a stack."""
         bunch = self._bunch[leg]

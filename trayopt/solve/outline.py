@@ -16,7 +16,7 @@ be drawn proves that not every must can be kept with every splice placed.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from math import sqrt
+from math import lcm, sqrt
 from typing import Any
 
 from ortools.sat.python import cp_model
@@ -25,12 +25,14 @@ from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
+from trayopt.rules.guide_fill import AREA_UNITS, area_units
 from trayopt.rules.registry import BY_ID
 from trayopt.solve.build import Policy, Poster
-from trayopt.solve.interruptible import FOUND, new_solver
+from trayopt.solve.interruptible import FOUND, solve_one
 from trayopt.solve.literals import total
 from trayopt.solve.model import Key, Model
 from trayopt.solve.rings import overfull_rings
+from trayopt.solve.stop import Clock
 from trayopt.track.routes import Routes, Traveller
 
 RULES: tuple[str, ...] = (
@@ -40,22 +42,52 @@ RULES: tuple[str, ...] = (
 """Rules whose encoding asks for nothing but ways, ends, first stacks, and the least that travels for a subunit."""
 
 
+EFFORT = 2.0
+"""Most deterministic time for an outline."""
+
+
 class _Thinnest(Routes):
-    """Routes on which a subunit has one leg in a tube of the least cross-section that any of its divisions comes to."""
+    """Routes on which the legs of a subunit have together the least cross-section that any of its divisions comes to.
+
+    That is shared out evenly among so many stand-ins that the legs of each division are a whole number of them.
+    """
 
     def __init__(self, job: Job, open_: Mapping[Key, Sequence[int]]) -> None:
         super().__init__(job)
-        self.open = open_
+        self._open = open_
+        self._found: dict[Key, tuple[int, Traveller] | None] = {}
+
+    def parts(self, subunit: Subunit) -> int:
+        """Count the stand-ins of a spliced subunit."""
+        found = self._shared_out(subunit)
+        return 1 if found is None else found[0]
 
     def traveller(self, trunk: Trunk, subunit: Subunit, of: int) -> Traveller | None:
-        """Give the stand-in for all legs of a subunit."""
+        """Give the tube of a stand-in; an idle subunit and one that is divided at the tray go in their own."""
+        del of
+        found = self._shared_out(subunit)
+        return super().traveller(trunk, subunit, 1) if found is None else found[1]
+
+    def _shared_out(self, subunit: Subunit) -> tuple[int, Traveller] | None:
+        key = (subunit.trunk, subunit.number)
+        if key not in self._found:
+            self._found[key] = self._share_out(self.job.trunk_by_id[subunit.trunk], subunit)
+        return self._found[key]
+
+    def _share_out(self, trunk: Trunk, subunit: Subunit) -> tuple[int, Traveller] | None:
         if trunk.divide_at == "tray":
-            return super().traveller(trunk, subunit, of)
-        travellers = {
-            k: super(_Thinnest, self).traveller(trunk, subunit, k) for k in self.open[trunk.id, subunit.number]
-        }
-        squares = [k * tube.diameter_mm**2 for k, tube in travellers.items() if tube is not None]
-        return Traveller(sqrt(min(squares)), 0.0, own=False) if squares else super().traveller(trunk, subunit, 1)
+            return None
+        legs: list[int] = []
+        areas: list[int] = []
+        for of in self._open.get((trunk.id, subunit.number), ()):
+            tube = super().traveller(trunk, subunit, of)
+            if tube is not None:
+                legs.append(sum(self.job.spliced_fibres(leg) > 0 for leg in subunit.legs(of)))
+                areas.append(legs[-1] * area_units(tube.diameter_mm))
+        if not legs:
+            return None
+        number = lcm(*legs)
+        return number, Traveller(sqrt(min(areas) // number / AREA_UNITS), 0.0, own=False)
 
 
 class Outline(Model):
@@ -87,7 +119,7 @@ class Outline(Model):
 
     def furnish(self) -> None:
         """Make what the rules ask for besides, before they speak."""
-        self.routes = _Thinnest(self.job, self.open)
+        self.routes = self._thinnest = _Thinnest(self.job, self.open)
 
     def _may_part(self, subunit: Subunit) -> Any:
         """Whether a subunit may lie on more than one stack or out of order, at the price of its rule."""
@@ -146,12 +178,32 @@ class Outline(Model):
                 self.require(self._first[key][leg_pin.stack] + self._parted[key] >= 1)
 
     def divisions(self, subunit: Subunit) -> tuple[int, ...]:
-        """Give one stand-in for whatever divisions a spliced subunit has."""
-        return (1,) if (subunit.trunk, subunit.number) in self._spliced else ()
+        """Give one number of stand-ins for whatever divisions a spliced subunit has."""
+        return (self._thinnest.parts(subunit),) if (subunit.trunk, subunit.number) in self._spliced else ()
 
     def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
         """Give one leg that stands for all of a subunit."""
-        return (subunit.leg(1, of),)
+        del of
+        return (Leg(subunit.trunk, subunit.number, 1, 1),)
+
+    def number_placed(self, subunit: Subunit, of: int) -> int:
+        """Every stand-in is placed."""
+        del subunit
+        return of
+
+    def number_on(self, subunit: Subunit, of: int, stack: str) -> Any:
+        """How many stand-ins of a subunit are on a stack: all of it, or any number where it is parted."""
+        whole = of * self.on(Leg(subunit.trunk, subunit.number, 1, 1), stack)
+        parted = self.parted(subunit)
+        if isinstance(parted, int):
+            return whole
+        shares = self._make(("shares", subunit.trunk, subunit.number), lambda: self._shares(subunit, of, parted))
+        return whole + shares[stack]
+
+    def _shares(self, subunit: Subunit, of: int, parted: Any) -> dict[str, Any]:
+        shares = {stack: self.number(of, f"{subunit.name} in part on {stack}") for stack in self.stacks}
+        self.require(total(shares.values()) == of * parted)
+        return shares
 
     def placed(self, leg: Leg) -> int:
         """Every spliced subunit is placed."""
@@ -189,7 +241,7 @@ class Outline(Model):
         return found
 
 
-def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]]) -> int | None:
+def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock) -> int | None:
     """Bound the weight of broken preferences from below, for plans that place every splice and keep every must.
 
     ``open_`` are the useful divisions of every spliced subunit. None means that there is no such plan.
@@ -198,19 +250,18 @@ def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]]) -> int | None
     weight = outline.broken("prefer")
     if not isinstance(weight, int):
         outline.cp.minimize(weight)
-    solver = new_solver()
-    solver.parameters.max_deterministic_time = 0.3
     best = 0
     room = max(s.tray.fibres for s in job.enclosure.stacks) if job.rules["tray_fibres"].level == "must" else None
     while True:
-        status = solver.solve(outline.cp)
+        status, solver = solve_one(outline.cp, clock, EFFORT)
         if status == cp_model.INFEASIBLE:
             return None
         if status not in FOUND:
             return best
         bound = weight if isinstance(weight, int) else solver.best_objective_bound
         best = max(best, int(-(-(bound - 1e-6) // 1)))
-        rings = room and overfull_rings(job, lambda subunit: not solver.value(outline.parted(subunit)), room)
+        whole = {s for s in job.subunits if outline.divisions(s) and not solver.value(outline.parted(s))}
+        rings = room and overfull_rings(job, whole.__contains__, room)
         if not rings:
             return best
         for ring in rings:

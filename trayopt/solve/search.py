@@ -189,7 +189,7 @@ class Search:
 
     def _place_all(self) -> bool:
         """Solve the job among plans that place every splice and keep every must; tells whether there is one."""
-        least = None if self.divider.hopeless else preference_bound(self.job, self.divider.open)
+        least = None if self.divider.hopeless else preference_bound(self.job, self.divider.open, self.clock)
         if least is None:
             return False
         self.alike = is_kept(self.job, "same_division", 0, least)
