@@ -66,3 +66,9 @@ def test_rules_at_other_levels(first: int) -> None:
     """Every third rule at another level, weight or parameter; physical rules too."""
     for seed in range(first, first + BATCH):
         agree(drawn(seed, rules=0.35, pins=0.5, apart=0.5, at_port=0.6), workers=1)
+
+
+@pytest.mark.parametrize("seed", [20170])
+def test_legs_of_one_tray_that_take_over_a_low_cross_nothing(seed: int) -> None:
+    """Several strands of one subunit have their lows in one bunch: they do not pay for crossing each other."""
+    agree(drawn(seed, at_port=0.8))

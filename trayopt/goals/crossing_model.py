@@ -19,11 +19,15 @@ Lows = tuple[int, ...]
 
 
 class Strand(NamedTuple):
-    """Legs with one low: a whole subunit that travels together, or a single leg. ``up_to[p - 1]``: low is at most p."""
+    """Legs with one low: a whole subunit that travels together, or a single leg. ``up_to[p - 1]``: low is at most p.
+
+    ``bearers`` are the legs that the low may be the position of, where every splice is placed.
+    """
 
     subunit: Subunit
     legs: tuple[Leg, ...]
     up_to: list[Literal]
+    bearers: tuple[Leg, ...]
 
     @property
     def lows(self) -> Lows:
@@ -39,6 +43,7 @@ def crossings(x: Variables) -> Expression:
     """
     deepest = max(stack.positions for stack in x.job.enclosure.stacks)
     known: dict[tuple[Lows, Lows], Literal] = {}
+    bearers: dict[Lows, tuple[Leg, ...]] = {}
     weights: list[int] = []
     parts: list[Expression] = []
     for trunk in x.job.trunks:
@@ -48,6 +53,7 @@ def crossings(x: Variables) -> Expression:
             if x.divisions(subunit)
             for strand in _strands(x, trunk, subunit, range(1, deepest + 1))
         ]
+        bearers |= {strand.lows: strand.bearers for strand in strands}
         for before, after in combinations(strands, 2):
             key = (before.lows, after.lows)
             if x.all_placed and before.lows and key in known:
@@ -59,28 +65,29 @@ def crossings(x: Variables) -> Expression:
             if x.all_placed and all(key):
                 weights.append(_fewest(x, before) * _fewest(x, after))
     if x.all_placed:
-        paid = _share_lows(x, {key: literal for key, literal in known.items() if all(key)})
+        paid = _share_lows(x, {key: literal for key, literal in known.items() if all(key)}, bearers)
         x.bound("crossings", paid * min(weights, default=0))
     return sum(parts)
 
 
-def _share_lows(x: Variables, known: Mapping[tuple[Lows, Lows], Literal]) -> int:
+def _share_lows(x: Variables, known: Mapping[tuple[Lows, Lows], Literal], bearers: Mapping[Lows, Sequence[Leg]]) -> int:
     """Bind pairs of strands that are seen in both orders, and give how many of them cross at least.
 
-    Of such a pair at most one order crosses, and one does unless both have the same low. A strand has its low at the position
-    of a bunch of legs, so as many strands share a low as bunches find room at a position, and the pairs that share one are at
-    most those of groups of so many.
+    Of such a pair at most one order crosses, and one does unless both have the same low or one is not placed. ``bearers``
+    are those of the strands that always are. A strand has its low at the position of one of its bearers, so as many strands
+    share a low as have a bearer at one position, and the pairs that share one are at most those of groups of so many.
     """
-    both = [(known[key], known[key[1], key[0]]) for key in known if (key[1], key[0]) in known and key[0] < key[1]]
-    strands = {lows for key in known if (key[1], key[0]) in known for lows in key}
-    most = x.most_bunches_at_a_position()
+    both = [key for key in known if (key[1], key[0]) in known and key[0] < key[1]]
     for one, other in both:
-        x.require(one + other <= 1)
+        x.require(known[one, other] + known[other, one] <= 1)
+    certain = [key for key in both if key[0] in bearers and key[1] in bearers]
+    strands = sorted({lows for key in certain for lows in key})
+    most = x.most_at_a_position([bearers[lows] for lows in strands])
     groups, rest = divmod(len(strands), max(1, most))
     alike = groups * comb(most, 2) + comb(rest, 2)
-    paid = max(0, len(both) - alike)
+    paid = max(0, len(certain) - alike)
     if paid:
-        x.require(sum(one + other for one, other in both) >= paid)
+        x.require(sum(known[one, other] + known[other, one] for one, other in certain) >= paid)
     return paid
 
 
@@ -102,7 +109,8 @@ def _strands(x: Variables, trunk: Trunk, subunit: Subunit, positions: range) -> 
         if x.all_placed:
             firsts = [x.legs(subunit, of)[0] for of in divisions]
             up_to = [x.one_of(*(x.position_up_to(leg, p) for leg in firsts)) for p in positions]
-        return [Strand(subunit, legs, up_to)]
+            return [Strand(subunit, legs, up_to, tuple(firsts))]
+        return [Strand(subunit, legs, up_to, legs)]
     return [strand for of in divisions for strand in _leg_strands(x, subunit, of, positions)]
 
 
@@ -115,7 +123,7 @@ def _leg_strands(x: Variables, subunit: Subunit, of: int, positions: range) -> l
         earlier = range(i - 1, i) if x.all_placed and i else range(i)
         follows = {j: _follows(x, legs[j], leg, legs[j + 1 : i]) for j in earlier}
         if not follows:
-            made.append(Strand(subunit, (leg,), own))
+            made.append(Strand(subunit, (leg,), own, (leg,)))
             continue
         up_to = [x.literal(f"low of {leg} up to {p}") for p in positions]
         alone = x.no(x.any_of(*follows.values()))
@@ -124,7 +132,7 @@ def _leg_strands(x: Variables, subunit: Subunit, of: int, positions: range) -> l
                 x.require(here - there == 0, literal)
         for here, there in zip(up_to, own, strict=True):
             x.require(here - there == 0, alone)
-        made.append(Strand(subunit, (leg,), up_to))
+        made.append(Strand(subunit, (leg,), up_to, tuple(legs[: i + 1])))
     return made
 
 
@@ -185,11 +193,11 @@ def _pair(x: Variables, before: Strand, after: Strand, crosses: Literal) -> Expr
 
 
 def _placed(x: Variables, strand: Strand) -> list[Literal]:
-    """Literals under which a strand is in the box; none where it always is."""
-    literal = x.any_of(*(x.placed(leg) for leg in strand.legs)) if len(strand.legs) > 1 else x.placed(strand.legs[0])
+    """Literals under which a strand is in the box, 0 where it never is; none where it always is."""
     if len(strand.legs) > 1 and x.all_placed:
         return []
-    return [] if isinstance(literal, int) else [literal]
+    literal = x.any_of(*(x.placed(leg) for leg in strand.legs))
+    return [] if isinstance(literal, int) and literal else [literal]
 
 
 def _sizes(x: Variables, strand: Strand) -> list[tuple[int, int]]:

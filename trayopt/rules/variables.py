@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any, Protocol, TypeAlias
 
 from trayopt.domain.assignment import Way
@@ -128,8 +128,8 @@ class Variables(Protocol):
     def most_legs_at(self, place: Place) -> int:
         """Give a number of legs above which no plan of this model goes at a place."""
 
-    def most_bunches_at_a_position(self) -> int:
-        """Bound the number of bunches (legs that share a tray in every plan) at one position, over all stacks."""
+    def most_at_a_position(self, groups: Iterable[Iterable[Leg]]) -> int:
+        """Bound the number of these groups of legs that have a leg at one position, over all stacks."""
 
     def in_box(self, trunk: Trunk) -> Literal:
         """Whether a trunk has a placed leg."""

@@ -7,8 +7,8 @@ each piece of a join ties its two sides together, place by place.
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cached_property
 from typing import Any
 
@@ -449,12 +449,20 @@ class Model(Literals):
         densest = max(len(found) / self.loads[bunch] for bunch, found in self.bunches.items())
         return min(legs, int(room * densest + 1e-6))
 
-    def most_bunches_at_a_position(self) -> int:
-        """Bound the number of bunches at one position, by the fibres of its trays where that rule is kept."""
-        if "tray_fibres" not in self.kept or not self.bunches:
-            return len(self.bunches)
-        lightest = max(1, min(self.loads.values()))
-        return sum(2 * stack.tray.fibres // lightest for stack in self.job.enclosure.stacks)
+    def most_at_a_position(self, groups: Iterable[Iterable[Leg]]) -> int:
+        """Bound the number of these groups that have a leg at one position: so many as find room there with their bunches.
+
+        Bunches find room by the fibres of their trays, where that rule is kept; in one bunch several groups may have a leg.
+        """
+        if not self.bunches:
+            return 0
+        bunches = [{self._bunch[leg] for leg in group} for group in groups]
+        shared = max(Counter(bunch for found in bunches for bunch in found).values(), default=1)
+        most = len(self.bunches)
+        if "tray_fibres" in self.kept:
+            lightest = max(1, min(self.loads.values()))
+            most = sum(2 * stack.tray.fibres // lightest for stack in self.job.enclosure.stacks)
+        return most * shared
 
     # -- trunks ------------------------------------------------------------------------------------------------------
 
