@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections import Counter
 from typing import Any
 
 import pytest
@@ -22,7 +23,8 @@ from trayopt.solve.rings import overfull_rings
 from trayopt.solve.run import Tuning
 from trayopt.solve.search import Search
 from trayopt.solve.shortest import length_bound
-from trayopt.solve.spread import spread_bound
+from trayopt.solve.spread import legs_bound, narrowed, weight_bound
+from trayopt.solve.spread import length_bound as spread_length_bound
 from trayopt.solve.stop import Clock
 from trayopt.solve.turns import turn_bound
 from trayopt.solve.unplaced import least_unplaced, without_room
@@ -140,21 +142,38 @@ def test_counts_never_promise_too_much() -> None:
     assert counted_jobs > 5
 
 
-def test_lengths_of_open_divisions_never_promise_too_much() -> None:
-    """The spread of the legs bounds the length of every whole best plan, and never denies one; some bounds are met."""
-    whole = met = 0
-    for seed in range(400, 640):
-        job, (unplaced, musts, prefers, legs, _, length, _) = best_of(seed)
-        if unplaced or musts or not legs:
-            continue
+@pytest.mark.parametrize(("first", "knobs"), [(400, {}), (8000, {"at_port": 1.0, "stacks": 2})])
+def test_spreads_never_promise_too_much(first: int, knobs: dict[str, Any]) -> None:
+    """Bunches on stacks bound preferences, legs, length and divisions of every whole best plan, and never deny one."""
+    whole = 0
+    met = Counter[str]()
+    for seed in range(first, first + 240):
+        plain = strategies.random_job(random.Random(seed), **knobs)
+        best = oracle.solve(plain)
+        assert best is not None
+        unplaced, musts, prefers, legs, _, length, _ = best.goals
+        job = job_of(plain)
         divider = Divider(job)
-        model = build(job, Policy("hard", "soft"), all_placed=True, divisions=divider.open)
-        bound = spread_bound(model, divider, legs, legs, prefers, Clock())
-        assert bound <= length, f"seed {seed}"
+        if divider.hopeless or not legs:
+            continue
+        weight = weight_bound(divider, divider.open, Clock())
+        if unplaced or musts:
+            continue
         whole += 1
-        met += bound == length
+        bounds = {
+            "weight": (weight, prefers),
+            "legs": (legs_bound(divider, divider.open, prefers, Clock()), legs),
+            "length": (spread_length_bound(divider, divider.open, prefers, legs, legs, Clock()), length),
+        }
+        for name, (bound, value) in bounds.items():
+            assert bound is not None, f"seed {seed}: {name} denies a plan that is there"
+            assert bound <= value, f"seed {seed}: {name}"
+            met[name] += bound == value
+        open_ = narrowed(divider, divider.open, prefers, legs, Clock())
+        for trunk, number in open_:
+            assert best.decision.k[trunk][number - 1] in open_[trunk, number], f"seed {seed}"
     assert whole > 20
-    assert met > 10
+    assert min(met["weight"], met["legs"], met["length"]) > 10
 
 
 def full_box(subunits: int) -> dict[str, Any]:

@@ -154,8 +154,7 @@ class Outline(Model):
         if job.rules["tray_fibres"].level != "must":
             return
         for stack in job.enclosure.stacks:
-            wholes = [Leg(*key, 1, 1) for key in self._first]
-            loads = total(job.spliced_fibres(leg) * self.on(leg, stack.id) for leg in wholes)
+            loads = total(job.spliced_fibres(Leg(*key, 1, 1)) * self._whole_on(key, stack.id) for key in self._first)
             self.require(loads <= 2 * stack.positions * stack.tray.fibres)
 
     def _pins(self) -> None:
@@ -193,7 +192,7 @@ class Outline(Model):
 
     def number_on(self, subunit: Subunit, of: int, stack: str) -> Any:
         """How many stand-ins of a subunit are on a stack: all of it, or any number where it is parted."""
-        whole = of * self.on(Leg(subunit.trunk, subunit.number, 1, 1), stack)
+        whole = of * self._whole_on((subunit.trunk, subunit.number), stack)
         parted = self.parted(subunit)
         if isinstance(parted, int):
             return whole
@@ -212,7 +211,9 @@ class Outline(Model):
 
     def on(self, leg: Leg, stack: str) -> Any:
         """Whether all of a subunit is on a stack."""
-        key = (leg.trunk, leg.subunit)
+        return self._whole_on((leg.trunk, leg.subunit), stack)
+
+    def _whole_on(self, key: Key, stack: str) -> Any:
         return self._make(
             ("whole on", key, stack), lambda: self.both(self._first[key][stack], self.no(self._parted[key]))
         )

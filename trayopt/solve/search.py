@@ -25,6 +25,7 @@ from trayopt.domain.plan import GoalName, Stopped
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.goals.registry import measure_all
 from trayopt.rules.registry import BY_ID
+from trayopt.solve import spread
 from trayopt.solve.build import Policy, build
 from trayopt.solve.counts import Guess, count, hold, in_scope
 from trayopt.solve.divide import Divider
@@ -34,7 +35,6 @@ from trayopt.solve.order import hold_order, order_of
 from trayopt.solve.outline import preference_bound
 from trayopt.solve.run import Outcome, Tuning, Watch, complete, hint_last, run
 from trayopt.solve.shortest import length_bound
-from trayopt.solve.spread import spread_bound
 from trayopt.solve.stop import Clock, OutOfTime
 from trayopt.solve.turns import turn_bound
 from trayopt.solve.unplaced import least_unplaced, without_room
@@ -167,6 +167,7 @@ class Search:
         self.alike = False
         """Whether the plans in work keep like subunits divided alike."""
         self._polished: Assignment | None = None
+        self._narrow: dict[tuple[int, int], Divisions] = {}
         self.empty = False
         """Whether it is proven that the job has no plan at all: only built pins can bring that about."""
         if start is not None and keeps_facts(job, start):
@@ -204,11 +205,20 @@ class Search:
         if found is None:
             self._some(settled.divisions, all_placed=True)
             self._some(settled.divisions, all_placed=False)
-        met = self.state.best is not None and self.state.vector[:4] == (0, 0, least, settled.legs)
-        if found is None and not met:
+        if found is None:
             self._even(least)
-        if found is None and self.state.order[len(FIRST)] == "legs":
-            found = self._with_legs(settled.legs, least) if met else self._deepen(settled.legs, least)
+            bounds = self._stacked(least)
+            if bounds is None:
+                return False
+            least, legs = bounds
+            if not self._meets(least, legs):
+                self._aim(legs, least)
+            if not self._meets(least, legs):
+                self._coarsen()
+            if not self._meets(least, legs):
+                self._polish()
+            if self.state.order[len(FIRST)] == "legs":
+                found = self._deepen(legs, least)
         if found is None:
             found = self._open_all(least)
         if found is None:
@@ -246,6 +256,21 @@ class Search:
         self._hint(model)
         self._better(model, ("broken_prefer",) if all_placed else FIRST)
 
+    def _stacked(self, least: int) -> tuple[int, int] | None:
+        """Bound preferences and legs again, by bunches on stacks; None if not every must can be kept."""
+        if not (self.state.whole and self.state.value("broken_prefer") == least):
+            weight = spread.weight_bound(self.divider, self.divider.open, self.clock)
+            if weight is None:
+                return None
+            if weight > least:
+                least, self.alike = weight, is_kept(self.job, "same_division", 0, weight)
+        settled = self.divider.settle(alike=self.alike)
+        legs = spread.legs_bound(self.divider, self.divider.open, least, self.clock)
+        if settled is None or legs is None:
+            return None
+        self.state.least |= {"broken_prefer": least, "legs": max(legs, settled.legs)}
+        return least, max(legs, settled.legs)
+
     def _even(self, least: int) -> None:
         """Look for plans that break fewer preferences among those whose legs are all of about one size, the largest first.
 
@@ -259,8 +284,18 @@ class Search:
             model = build(self.job, Policy("hard", "soft"), all_placed=True, divisions=divisions, clock=self.clock)
             model.require(model.broken("prefer") < self.state.value("broken_prefer"))
             self._better(model, ("broken_prefer",), EVEN)
-        self._coarsen()
-        self._polish()
+
+    def _meets(self, least: int, legs: int) -> bool:
+        """Whether the best plan meets these bounds on preferences and legs."""
+        return self.state.whole and (self.state.value("broken_prefer"), self.state.value("legs")) == (least, legs)
+
+    def _aim(self, legs: int, least: int) -> None:
+        """Look for a plan that meets these bounds on legs and preferences, with the divisions that such plans can have."""
+        if self.state.order[len(FIRST)] != "legs" or self.clock.over:
+            return
+        model = self._kept(self._within(legs, least), least)
+        model.require(self._expression(model, "legs") <= legs)
+        self._run(model, None, share=EVEN)
 
     def _coarsen(self) -> None:
         """Look for fewer legs at the preferences of the best plan: every subunit may stay as it is divided or be divided less."""
@@ -358,11 +393,20 @@ class Search:
         fewest = legs if fewest is None else fewest
         self.state.bounds.update({"unplaced": 0, "broken_must": 0, "broken_prefer": least, "legs": fewest})
         rest = self.state.order[len(FIRST) + 1 :]
-        open_ = self.divider.within(legs, alike=self.alike)
+        open_ = self._within(legs, least)
         if model is None or open_ != divisions:
             model = self._kept(open_, least)
             model.require(self._expression(model, "legs") <= legs)
         return model, rest, fewest == legs
+
+    def _within(self, legs: int, least: int) -> Divisions:
+        """Give every division that plans of so few legs and preferences broken can have, as far as is known."""
+        open_: Divisions = self.divider.within(legs, alike=self.alike)
+        if all(len(of) == 1 for of in open_.values()):
+            return open_
+        if (legs, least) not in self._narrow:
+            self._narrow[legs, least] = spread.narrowed(self.divider, open_, least, legs, self.clock)
+        return self._narrow[legs, least]
 
     def _kept(self, divisions: Divisions, weight: int) -> Model:
         """Make a model of plans that place every splice, keep every must and break preferences of at most this weight."""
@@ -380,8 +424,8 @@ class Search:
         proves that such plans have more legs.
         """
         met = self.state.whole and self.state.value("broken_prefer") == least
-        most = self.state.value("legs") if met else self.divider.most_legs
-        step, budget, fewer, sure = 1, legs, legs, True
+        most = self.state.value("legs") - 1 if met else self.divider.most_legs
+        step, budget, fewer, sure = 1, legs - 1, legs, True
         until = self.clock.spent + (self._slice(DEEPEN) or 0)
         while budget < most and not self.clock.over and self.clock.spent < until:
             budget = min(most, budget + step)
@@ -403,7 +447,7 @@ class Search:
             model.cp.clear_objective()
             model.require(expression <= self.state.value("legs"))
             return model, self.state.order[len(FIRST) + 1 :], False
-        return self._with_legs(most, least, fewer) if met else None
+        return self._with_legs(self.state.value("legs"), least, fewer) if met else None
 
     def _open_all(self, least: int) -> Found | None:
         """Minimise the weight of broken preferences over all useful divisions; None if not every must can be kept."""
@@ -514,7 +558,8 @@ class Search:
             if model.all_placed and self.state.value("broken_must") == 0 and not in_scope(model):
                 legs, weight = self.state.value("legs"), self.state.value("broken_prefer")
                 fewest = self.state.bounds.get("legs") or 0
-                least = max(least, spread_bound(model, self.divider, fewest, legs, weight, self.clock))
+                divisions = {(s.trunk, s.number): model.divisions(s) for s in self.job.subunits if model.divisions(s)}
+                least = max(least, spread.length_bound(self.divider, divisions, weight, fewest, legs, self.clock))
             return least
         if goal == "out_of_turn" and self.state.value("crossings") == 0:
             return turn_bound(model, self.clock)
