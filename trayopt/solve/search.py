@@ -276,13 +276,12 @@ class Search:
 
         Finer legs keep more subunits together, and models of settled divisions are small; mixed divisions are left to others.
         """
-        if not self.state.whole:
-            return
         for divisions in self.divider.even():
-            if self.clock.over or self.state.value("broken_prefer") == least:
+            if self.clock.over or (self.state.whole and self.state.value("broken_prefer") == least):
                 break
             model = build(self.job, Policy("hard", "soft"), all_placed=True, divisions=divisions, clock=self.clock)
-            model.require(model.broken("prefer") < self.state.value("broken_prefer"))
+            if self.state.whole:
+                model.require(model.broken("prefer") < self.state.value("broken_prefer"))
             self._better(model, ("broken_prefer",), EVEN)
 
     def _meets(self, least: int, legs: int) -> bool:
@@ -430,7 +429,7 @@ class Search:
         while budget < most and not self.clock.over and self.clock.spent < until:
             budget = min(most, budget + step)
             step *= 2
-            model = self._kept(self.divider.within(budget, alike=self.alike), least)
+            model = self._kept(self._within(budget, least), least)
             expression = self._expression(model, "legs")
             model.require(expression <= budget)
             model.require(expression >= fewer)
