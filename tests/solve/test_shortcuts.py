@@ -156,7 +156,7 @@ def test_spreads_never_promise_too_much(first: int, knobs: dict[str, Any]) -> No
         divider = Divider(job)
         if divider.hopeless or not legs:
             continue
-        weight = weight_bound(divider, divider.open, Clock())
+        weight = weight_bound(divider, divider.open, 0, Clock())
         if unplaced or musts:
             continue
         whole += 1

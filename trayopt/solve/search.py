@@ -259,7 +259,7 @@ class Search:
     def _stacked(self, least: int) -> tuple[int, int] | None:
         """Bound preferences and legs again, by bunches on stacks; None if not every must can be kept."""
         if not (self.state.whole and self.state.value("broken_prefer") == least):
-            weight = spread.weight_bound(self.divider, self.divider.open, self.clock)
+            weight = spread.weight_bound(self.divider, self.divider.open, least, self.clock)
             if weight is None:
                 return None
             if weight > least:

@@ -37,6 +37,8 @@ from trayopt.track.routes import Routes, routes_of
 
 EFFORT = 6.0
 """Most deterministic time for one answer."""
+WEIGHT_EFFORT = 2.0
+"""Most deterministic time for the bound on preferences."""
 MOST_COUNTS = 2000
 """Of more kinds times places than this, the length is not bounded: no answer is to be had soon."""
 
@@ -242,11 +244,17 @@ class Spread(Outline):
         return self.positive(("pair", pair, place), here, len(self.job.pieces))
 
 
-def weight_bound(divider: Divider, divisions: Divisions, clock: Clock) -> int | None:
-    """Bound the weight of broken preferences from below, for plans of these divisions; None where there is none."""
+def weight_bound(divider: Divider, divisions: Divisions, least: int, clock: Clock) -> int | None:
+    """Bound the weight of broken preferences from below, for plans of these divisions; None where there is none.
+
+    ``least`` is a bound that is known.
+    """
     spread = Spread(divider, divisions, trays=False)
     broken = spread.broken("prefer")
-    return 0 if isinstance(broken, int) or not spread.listed else _least(spread, broken, clock)
+    if isinstance(broken, int) or not spread.listed:
+        return least
+    spread.require(broken >= least)
+    return _least(spread, broken, clock, WEIGHT_EFFORT)
 
 
 def legs_bound(divider: Divider, divisions: Divisions, weight: int, clock: Clock) -> int | None:
@@ -306,10 +314,10 @@ def _legs(spread: Spread) -> Any:
     return GOALS["legs"].encode(spread.job, spread)
 
 
-def _least(spread: Spread, goal: Any, clock: Clock) -> int | None:
+def _least(spread: Spread, goal: Any, clock: Clock, effort: float = EFFORT) -> int | None:
     """Bound a goal from below; None where there is no such plan."""
     spread.cp.minimize(goal)
-    status, solver = solve_one(spread.cp, clock, EFFORT, symmetry_level=2)
+    status, solver = solve_one(spread.cp, clock, effort, symmetry_level=2)
     if status == cp_model.INFEASIBLE:
         return None
     return max(0, ceil(solver.best_objective_bound - 1e-6))
