@@ -102,7 +102,8 @@ def test_a_plan_that_breaks_a_must_ends_in_1(tmp_path: Path) -> None:
 def test_stopped_before_a_first_plan_ends_in_3_and_leaves_the_file(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from trayopt.solve.search import Search, State
+    from trayopt.solve.search import Search
+    from trayopt.solve.state import State
 
     monkeypatch.setattr(Search, "solve", lambda search: (State(search.state.order), "time_limit"))
     path = tmp_path / "plan.json"

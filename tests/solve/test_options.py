@@ -19,7 +19,8 @@ from trayopt.errors import InputError
 from trayopt.formats.json_out import dump_rows
 from trayopt.solve.build import Policy, build
 from trayopt.solve.literals import OFTEN
-from trayopt.solve.search import Search, State
+from trayopt.solve.search import Search
+from trayopt.solve.state import State
 from trayopt.solve.stop import Clock, OutOfTime
 
 ROOT = Path(__file__).parents[2]
@@ -169,7 +170,7 @@ def test_ctrl_c_while_a_model_is_built_keeps_the_best_plan(monkeypatch: pytest.M
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(import_module("trayopt.solve.search"), "build", interrupted)
+    monkeypatch.setattr(import_module("trayopt.solve.attempts"), "build", interrupted)
     found = solve(job, start=known).plan
     assert (known.status, found.status, found.stopped) == ("optimal", "feasible", "interrupted")
     assert found.legs == known.legs

@@ -18,7 +18,7 @@ from trayopt.rules.registry import BY_ID
 from trayopt.solve.build import Policy, build
 from trayopt.solve.counts import count, in_scope
 from trayopt.solve.divide import Divider
-from trayopt.solve.outline import Outline, preference_bound
+from trayopt.solve.outline import Outline, can_be_placed, preference_bound
 from trayopt.solve.rings import overfull_rings
 from trayopt.solve.run import Tuning
 from trayopt.solve.search import Search
@@ -47,6 +47,8 @@ def test_outline_and_divisions_never_promise_too_much() -> None:
         job, (unplaced, musts, prefers, legs, *_) = best_of(seed)
         divider = Divider(job)
         least = None if divider.hopeless else preference_bound(job, divider.open, Clock())
+        if not divider.hopeless and not can_be_placed(job, divider.open, Clock()):
+            assert unplaced, f"seed {seed}: there is a plan that places every splice"
         if least is None:
             impossible += 1
             assert unplaced or musts, f"seed {seed}: there is a plan that keeps every must"

@@ -90,12 +90,19 @@ class _Thinnest(Routes):
         return number, Traveller(sqrt(min(areas) // number / AREA_UNITS), 0.0, own=False)
 
 
-class Outline(Model):
-    """A model without legs: each spliced subunit has a first stack, and lies there whole or is parted."""
+STRICT = Policy("hard", "soft")
 
-    def __init__(self, job: Job, open_: Mapping[Key, Sequence[int]]) -> None:
+
+class Outline(Model):
+    """A model without legs: each spliced subunit has a first stack, and lies there whole or is parted.
+
+    ``policy`` says which rules bind hard; by default all that a plan must keep.
+    """
+
+    def __init__(self, job: Job, open_: Mapping[Key, Sequence[int]], policy: Policy = STRICT) -> None:
         super().__init__(job, all_placed=True, divisions={}, bare=True)
         self.open = open_
+        self.strict = policy.must == "hard"
         self.stacks = [stack.id for stack in job.enclosure.stacks]
         self._spliced = {key for key, runs in job.spliced.items() if runs}
         self._first: dict[tuple[str, int], dict[str, Any]] = {}
@@ -109,7 +116,6 @@ class Outline(Model):
         self._link()
         self._load()
         self.furnish()
-        policy = Policy("hard", "soft")
         for rule in (BY_ID[name] for name in self.rules):
             if (mode := policy.mode(job, rule)) != "free":
                 rule.encode(job, self, Poster(self, rule, mode, frozenset(), "hard"))
@@ -124,7 +130,8 @@ class Outline(Model):
     def _may_part(self, subunit: Subunit) -> Any:
         """Whether a subunit may lie on more than one stack or out of order, at the price of its rule."""
         setting = self.job.rules["subunit_together"]
-        if self.job.trunk_by_id[subunit.trunk].divide_at == "tray" or setting.level == "must" or subunit.ribbons == 1:
+        bound = setting.level == "must" and self.strict
+        if self.job.trunk_by_id[subunit.trunk].divide_at == "tray" or bound or subunit.ribbons == 1:
             return 0
         parted = self.literal(f"{subunit.name} parted")
         if setting.level == "prefer":
@@ -159,8 +166,9 @@ class Outline(Model):
 
     def _pins(self) -> None:
         """Bind what pins say of ways and stacks, where pins are musts or facts."""
+        bound = self.job.rules["pin"].level == "must" and self.strict
         for pin in self.job.trunk_pins:
-            if pin.built or self.job.rules["pin"].level == "must":
+            if pin.built or bound:
                 trunk = self.job.trunk_by_id[pin.trunk]
                 wrong = [
                     way
@@ -171,7 +179,7 @@ class Outline(Model):
                 ]
                 self.require(total(self.goes(trunk, way) for way in wrong) <= 0)
         for leg_pin in self.job.leg_pins:
-            if (leg_pin.built or self.job.rules["pin"].level == "must") and leg_pin.stack is not None:
+            if (leg_pin.built or bound) and leg_pin.stack is not None:
                 leg = self.job.pinned_leg(leg_pin)
                 key = (leg.trunk, leg.subunit)
                 self.require(self._first[key][leg_pin.stack] + self._parted[key] >= 1)
@@ -240,6 +248,12 @@ class Outline(Model):
             if key[0] == trunk.id:
                 self.require(first[stack] <= total(found.values()))
         return found
+
+
+def can_be_placed(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock) -> bool:
+    """Whether there may be a plan that places every splice, whatever musts and preferences it breaks."""
+    outline = Outline(job, open_, Policy("soft", "free"))
+    return bool(solve_one(outline.cp, clock, EFFORT)[0] != cp_model.INFEASIBLE)
 
 
 def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock) -> int | None:

@@ -257,8 +257,11 @@ def weight_bound(divider: Divider, divisions: Divisions, least: int, clock: Cloc
     return _least(spread, broken, clock, WEIGHT_EFFORT)
 
 
-def legs_bound(divider: Divider, divisions: Divisions, weight: int, clock: Clock) -> int | None:
-    """Bound the legs of plans of these divisions that break preferences of at most this weight; None where there is none."""
+def legs_bound(divider: Divider, divisions: Divisions, weight: int | None, clock: Clock) -> int | None:
+    """Bound the legs of plans of these divisions that break preferences of at most this weight; None where there is none.
+
+    Where no weight is given, plans may break any.
+    """
     spread = _kept(divider, divisions, weight, trays=False)
     return 0 if spread is None else _least(spread, _legs(spread), clock)
 
@@ -301,11 +304,11 @@ def narrowed(divider: Divider, divisions: Divisions, weight: int, legs: int, clo
     return {key: tuple(of for of in open_ if (key, of) in seen) for key, open_ in divisions.items()}
 
 
-def _kept(divider: Divider, divisions: Divisions, weight: int, *, trays: bool) -> Spread | None:
+def _kept(divider: Divider, divisions: Divisions, weight: int | None, *, trays: bool) -> Spread | None:
     """Make the spread of plans that break preferences of at most this weight; None where bunches are too many."""
     spread = Spread(divider, divisions, trays=trays)
     broken = spread.broken("prefer")
-    if not isinstance(broken, int):
+    if weight is not None and not isinstance(broken, int):
         spread.require(broken <= weight)
     return spread if spread.listed else None
 
