@@ -5,7 +5,7 @@ They give a search something to show, hints to start from, and plans that meet b
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -18,7 +18,7 @@ from trayopt.solve.build import Policy, build
 from trayopt.solve.counts import Guess, count, hold, in_scope
 from trayopt.solve.divide import Divider
 from trayopt.solve.habit import first_plans, keeps_facts
-from trayopt.solve.model import Key, Model
+from trayopt.solve.model import Divisions, Model
 from trayopt.solve.order import hold_order, order_of
 from trayopt.solve.run import Outcome, Tuning, Watch, complete, hint_last, run
 from trayopt.solve.state import FIRST, State
@@ -45,8 +45,6 @@ EVEN = Share(10.0, 0.15)
 """For the preferences of plans whose legs are all of about one size."""
 LOOK = Share(60.0, 0.3)
 """For a question that another model can answer as well."""
-
-Divisions = Mapping[Key, Sequence[int]]
 
 
 class Attempts:

@@ -16,10 +16,8 @@ from trayopt.solve.build import guard
 from trayopt.solve.changes import Fact, RunAt
 from trayopt.solve.conflict_groups import LIMITS, Question, merged, remade
 from trayopt.solve.literals import total
-from trayopt.solve.model import Key, Model
+from trayopt.solve.model import Divisions, Model
 from trayopt.solve.nearest import fix
-
-Divisions = Mapping[Key, Sequence[int]]
 
 
 def holding(

@@ -15,10 +15,9 @@ from trayopt.goals.registry import measure_all
 from trayopt.rules.registry import BY_ID
 from trayopt.solve.build import Policy, build
 from trayopt.solve.conflict_groups import Question, merged
-from trayopt.solve.conflict_model import Divisions
 from trayopt.solve.divide import Divider
 from trayopt.solve.interruptible import FOUND, solve_one
-from trayopt.solve.model import Key
+from trayopt.solve.model import Divisions, Key
 from trayopt.solve.nearest import fix
 from trayopt.solve.run import hint, read
 from trayopt.solve.stop import Clock

@@ -28,6 +28,9 @@ from trayopt.solve.stop import Clock
 from trayopt.track.routes import Routes, routes_of
 
 Key = tuple[str, int]
+"""A trunk and the number of one of its subunits."""
+Divisions = Mapping[Key, Sequence[int]]
+"""The k that are open, by subunit."""
 Weighted = cp_model.LinearExpr.weighted_sum
 
 

@@ -20,10 +20,10 @@ from dataclasses import dataclass
 
 from trayopt.domain.plan import GoalName, Stopped
 from trayopt.solve import spread
-from trayopt.solve.attempts import LOOK, Attempts, Divisions, Share
+from trayopt.solve.attempts import LOOK, Attempts, Share
 from trayopt.solve.build import Policy, build
 from trayopt.solve.counts import in_scope
-from trayopt.solve.model import Model
+from trayopt.solve.model import Divisions, Model
 from trayopt.solve.outline import can_be_placed, preference_bound
 from trayopt.solve.run import hint_last
 from trayopt.solve.shortest import length_bound

@@ -15,7 +15,7 @@ What is left out is in which order bunches lie, and so what crosses and what of 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from math import ceil
 from typing import Any, NamedTuple
 
@@ -30,7 +30,7 @@ from trayopt.solve.bunches import Bunch, closed_bunches
 from trayopt.solve.divide import Divider
 from trayopt.solve.interruptible import FOUND, solve_one
 from trayopt.solve.literals import total
-from trayopt.solve.model import Key
+from trayopt.solve.model import Divisions, Key
 from trayopt.solve.outline import RULES, Outline
 from trayopt.solve.stop import Clock
 from trayopt.track.routes import Routes, routes_of
@@ -43,7 +43,6 @@ MOST_COUNTS = 2000
 """Of more kinds times places than this, the length is not bounded: no answer is to be had soon."""
 
 
-Divisions = Mapping[Key, Sequence[int]]
 TRAY_RULES: tuple[str, ...] = ("tray_fibres", "tray_sleeves", "entrance_legs", "base_outward", "reserve", "tray_pair")
 """Rules that look at tray places."""
 
