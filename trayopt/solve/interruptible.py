@@ -30,13 +30,16 @@ def new_solver(workers: int = 1, seed: int = 1) -> cp_model.CpSolver:
 
 
 def solve_one(
-    cp: cp_model.CpModel, clock: Clock, effort: float | None, *, symmetry_level: int = 1
+    cp: cp_model.CpModel, clock: Clock, effort: float | None, *, symmetry_level: int = 1, part: float = 1.0
 ) -> tuple[Any, cp_model.CpSolver]:
-    """Solve a model by one worker, always in the same way, with at most so much deterministic time; give status and solver."""
+    """Solve a model by one worker, always in the same way, and give status and solver.
+
+    It takes at most so much deterministic time, and at most this part of what is left of the limit.
+    """
     solver = new_solver()
     solver.parameters.symmetry_level = symmetry_level
     solver.parameters.linearization_level = 2
-    clock.limit(solver.parameters, effort)
+    clock.limit(solver.parameters, effort, None if clock.left is None else part * clock.left)
     return solve_interruptible(solver, cp, clock), solver
 
 

@@ -44,6 +44,8 @@ RULES: tuple[str, ...] = (
 
 EFFORT = 2.0
 """Most deterministic time for an outline."""
+PART = 0.3
+"""Most of what is left of the limit for an outline."""
 
 
 class _Thinnest(Routes):
@@ -96,11 +98,13 @@ STRICT = Policy("hard", "soft")
 class Outline(Model):
     """A model without legs: each spliced subunit has a first stack, and lies there whole or is parted.
 
-    ``policy`` says which rules bind hard; by default all that a plan must keep.
+    ``policy`` says which rules bind hard, by default all that a plan must keep; ``clock`` ends the making of the model.
     """
 
-    def __init__(self, job: Job, open_: Mapping[Key, Sequence[int]], policy: Policy = STRICT) -> None:
-        super().__init__(job, all_placed=True, divisions={}, bare=True)
+    def __init__(
+        self, job: Job, open_: Mapping[Key, Sequence[int]], policy: Policy = STRICT, clock: Clock | None = None
+    ) -> None:
+        super().__init__(job, all_placed=True, divisions={}, bare=True, clock=clock)
         self.open = open_
         self.strict = policy.must == "hard"
         self.stacks = [stack.id for stack in job.enclosure.stacks]
@@ -252,8 +256,8 @@ class Outline(Model):
 
 def can_be_placed(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock) -> bool:
     """Whether there may be a plan that places every splice, whatever musts and preferences it breaks."""
-    outline = Outline(job, open_, Policy("soft", "free"))
-    return bool(solve_one(outline.cp, clock, EFFORT)[0] != cp_model.INFEASIBLE)
+    outline = Outline(job, open_, Policy("soft", "free"), clock)
+    return bool(solve_one(outline.cp, clock, EFFORT, part=PART)[0] != cp_model.INFEASIBLE)
 
 
 def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock) -> int | None:
@@ -261,14 +265,14 @@ def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock)
 
     ``open_`` are the useful divisions of every spliced subunit. None means that there is no such plan.
     """
-    outline = Outline(job, open_)
+    outline = Outline(job, open_, clock=clock)
     weight = outline.broken("prefer")
     if not isinstance(weight, int):
         outline.cp.minimize(weight)
     best = 0
     room = max(s.tray.fibres for s in job.enclosure.stacks) if job.rules["tray_fibres"].level == "must" else None
     while True:
-        status, solver = solve_one(outline.cp, clock, EFFORT)
+        status, solver = solve_one(outline.cp, clock, EFFORT, part=PART)
         if status == cp_model.INFEASIBLE:
             return None
         if status not in FOUND:

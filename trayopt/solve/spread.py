@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
+from functools import cached_property
 from math import ceil
 from typing import Any, NamedTuple
 
@@ -39,6 +40,8 @@ EFFORT = 6.0
 """Most deterministic time for one answer."""
 WEIGHT_EFFORT = 2.0
 """Most deterministic time for the bound on preferences."""
+PART = 0.2
+"""Most of what is left of the limit for one answer."""
 MOST_COUNTS = 2000
 """Of more kinds times places than this, the length is not bounded: no answer is to be had soon."""
 
@@ -59,7 +62,7 @@ class Kind(NamedTuple):
 class Spread(Outline):
     """The outline of a job whose divisions are open, with bunches on stacks and their kinds at places."""
 
-    def __init__(self, divider: Divider, divisions: Divisions, *, trays: bool) -> None:
+    def __init__(self, divider: Divider, divisions: Divisions, clock: Clock, *, trays: bool) -> None:
         self.trays = trays
         self.rules = (*RULES, "same_division", *(TRAY_RULES if trays else ()))
         self.divider = divider
@@ -73,7 +76,7 @@ class Spread(Outline):
         self._here: dict[Bunch, dict[str, Any]] = {}
         self._with: dict[Leg, list[Bunch]] = {leg: [] for legs in self._cut.values() for leg in legs}
         self._number: dict[Kind, dict[Place, Any]] = {}
-        super().__init__(job, divisions)
+        super().__init__(job, divisions, clock=clock)
 
     def furnish(self) -> None:
         """Make bunches and counts before the rules speak."""
@@ -159,11 +162,16 @@ class Spread(Outline):
 
     def _pairs(self, bunch: Bunch) -> frozenset[tuple[str, ...]]:
         """Pairs of trunks that a bunch joins."""
-        return frozenset(
-            tuple(sorted((piece.a.trunk, piece.b.trunk)))
-            for piece, (a, _) in self.sides.items()
-            if any(leg in bunch for leg in a)
-        )
+        return frozenset(pair for leg in bunch for pair in self._joined[leg])
+
+    @cached_property
+    def _joined(self) -> dict[Leg, set[tuple[str, ...]]]:
+        """Pairs of trunks whose splices a leg holds."""
+        found: dict[Leg, set[tuple[str, ...]]] = {leg: set() for leg in self._with}
+        for piece, both in self.sides.items():
+            for leg in {*both[0], *both[1]}:
+                found[leg].add(tuple(sorted((piece.a.trunk, piece.b.trunk))))
+        return found
 
     @property
     def size(self) -> int:
@@ -248,7 +256,7 @@ def weight_bound(divider: Divider, divisions: Divisions, least: int, clock: Cloc
 
     ``least`` is a bound that is known.
     """
-    spread = Spread(divider, divisions, trays=False)
+    spread = Spread(divider, divisions, clock, trays=False)
     broken = spread.broken("prefer")
     if isinstance(broken, int) or not spread.listed:
         return least
@@ -261,7 +269,7 @@ def legs_bound(divider: Divider, divisions: Divisions, weight: int | None, clock
 
     Where no weight is given, plans may break any.
     """
-    spread = _kept(divider, divisions, weight, trays=False)
+    spread = _kept(divider, divisions, weight, clock, trays=False)
     return 0 if spread is None else _least(spread, _legs(spread), clock)
 
 
@@ -270,7 +278,7 @@ def length_bound(divider: Divider, divisions: Divisions, weight: int, fewest: in
 
     ``fewest`` and ``most`` are legs that every such plan has and that no plan worth a look exceeds.
     """
-    spread = _kept(divider, divisions, weight, trays=True)
+    spread = _kept(divider, divisions, weight, clock, trays=True)
     if spread is None or spread.size > MOST_COUNTS:
         return 0
     spread.require(_legs(spread) >= fewest)
@@ -284,7 +292,7 @@ def narrowed(divider: Divider, divisions: Divisions, weight: int, legs: int, clo
     The spread is asked for the most divisions that no answer has had yet, until there are none: what no spread has, no plan
     has.
     """
-    spread = _kept(divider, divisions, weight, trays=False)
+    spread = _kept(divider, divisions, weight, clock, trays=False)
     if spread is None:
         return divisions
     spread.require(_legs(spread) <= legs)
@@ -294,7 +302,7 @@ def narrowed(divider: Divider, divisions: Divisions, weight: int, legs: int, clo
     }
     while unseen := [literal for pair, literal in literals.items() if pair not in seen]:
         spread.cp.maximize(total(unseen))
-        status, solver = solve_one(spread.cp, clock, EFFORT)
+        status, solver = solve_one(spread.cp, clock, EFFORT, part=PART)
         if status not in FOUND:
             return divisions
         seen |= {pair for pair, literal in literals.items() if solver.boolean_value(literal)}
@@ -303,9 +311,9 @@ def narrowed(divider: Divider, divisions: Divisions, weight: int, legs: int, clo
     return {key: tuple(of for of in open_ if (key, of) in seen) for key, open_ in divisions.items()}
 
 
-def _kept(divider: Divider, divisions: Divisions, weight: int | None, *, trays: bool) -> Spread | None:
+def _kept(divider: Divider, divisions: Divisions, weight: int | None, clock: Clock, *, trays: bool) -> Spread | None:
     """Make the spread of plans that break preferences of at most this weight; None where bunches are too many."""
-    spread = Spread(divider, divisions, trays=trays)
+    spread = Spread(divider, divisions, clock, trays=trays)
     broken = spread.broken("prefer")
     if weight is not None and not isinstance(broken, int):
         spread.require(broken <= weight)
@@ -319,7 +327,7 @@ def _legs(spread: Spread) -> Any:
 def _least(spread: Spread, goal: Any, clock: Clock, effort: float = EFFORT) -> int | None:
     """Bound a goal from below; None where there is no such plan."""
     spread.cp.minimize(goal)
-    status, solver = solve_one(spread.cp, clock, effort, symmetry_level=2)
+    status, solver = solve_one(spread.cp, clock, effort, symmetry_level=2, part=PART)
     if status == cp_model.INFEASIBLE:
         return None
     return max(0, ceil(solver.best_objective_bound - 1e-6))
