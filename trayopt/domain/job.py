@@ -246,6 +246,14 @@ class Job(Frozen):
             max(0, min(last, end) - max(first, start) + 1) for start, end in self.spliced[leg.trunk, leg.subunit]
         )
 
+    def spliced_legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
+        """Give the legs of a division that are not idle, in order."""
+        return tuple(leg for leg in subunit.legs(of) if self.spliced_fibres(leg))
+
+    def load2(self, leg: Leg) -> int:
+        """Twice the places that a leg takes in a tray: its spliced fibres by half and the others whole."""
+        return 2 * self.subunit(leg).fibres // leg.of - self.spliced_fibres(leg)
+
     def spliced_in(self, trunk: Trunk) -> int:
         """Count the spliced fibres of a trunk."""
         return sum(self.spliced_fibres(subunit.leg(1, 1)) for subunit in trunk.subunits)

@@ -23,7 +23,7 @@ from trayopt.rules.reach import ReachParameters
 from trayopt.rules.slack_loops import SlackLoopsParameters
 from trayopt.rules.words import listed, several
 from trayopt.solve.divide import Divider
-from trayopt.solve.model import all_ways
+from trayopt.solve.ways import all_ways
 from trayopt.track.laid import Laid
 from trayopt.track.routes import routes_of
 
@@ -75,8 +75,8 @@ def _legs(job: Job) -> tuple[int, list[str]]:
         open_ = divider.open.get((subunit.trunk, subunit.number))
         if not open_:
             continue
-        of = min(open_, key=lambda k: sum(job.spliced_fibres(leg) > 0 for leg in subunit.legs(k)))
-        legs = sum(job.spliced_fibres(leg) > 0 for leg in subunit.legs(of))
+        of = min(open_, key=lambda k: len(job.spliced_legs(subunit, k)))
+        legs = len(job.spliced_legs(subunit, of))
         alike[subunit.trunk, subunit.fibres, of, legs] += 1
         least += legs
     room = max(stack.tray.fibres for stack in job.enclosure.stacks)

@@ -11,7 +11,7 @@ from trayopt.rules.exposed import ExposedParameters
 from trayopt.rules.reach import ReachParameters
 from trayopt.rules.registry import BY_ID
 from trayopt.rules.words import listed, several
-from trayopt.solve.model import all_ways
+from trayopt.solve.ways import all_ways
 from trayopt.track.routes import cut_mm, routes_of, strip_mm
 
 

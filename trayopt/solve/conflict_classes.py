@@ -69,7 +69,7 @@ def classes_of(question: Question) -> list[Class]:
 
 
 def _cut(job: Job, subunit: Subunit, of: int, sleeves: dict[tuple[str, int, int], int]) -> Cut:
-    legs = [leg for leg in subunit.legs(of) if job.spliced_fibres(leg)]
+    legs = job.spliced_legs(subunit, of)
     fibres = subunit.fibres // of
     spliced = [job.spliced_fibres(leg) for leg in legs]
     ribbons = subunit.ribbons // of

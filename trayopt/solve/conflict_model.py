@@ -90,7 +90,7 @@ def _fit_trays(question: Question, model: Model) -> None:
         return
     job = question.job
     for legs in model.bunches.values():
-        need = sum(2 * job.subunit(leg).fibres // leg.of - job.spliced_fibres(leg) for leg in legs)
+        need = sum(map(job.load2, legs))
         need = max(need, *(2 * job.subunit(leg).fibres // leg.of for leg in legs))
         for stack in job.enclosure.stacks:
             if need > 2 * stack.tray.fibres:

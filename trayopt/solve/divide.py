@@ -84,7 +84,7 @@ class Divider:
         if "bend_radius" in self.must and tube.radius_mm > self.job.enclosure.track.min_radius_mm + EPSILON:
             return False
         trays = self._trays(trunk)
-        legs = [leg for leg in subunit.legs(of) if self.job.spliced_fibres(leg)]
+        legs = self.job.spliced_legs(subunit, of)
         fit = (any(self._fits(tray, *self._needs(leg, tray.sleeve_fibres)) for tray in trays) for leg in legs)
         return all(fit) if every else any(fit)
 
@@ -238,7 +238,7 @@ class Divider:
         return {key: tuple(of for of in self.open[key] if of in seen[key]) for key in self.open}
 
     def _count(self, key: Key, of: int) -> int:
-        return sum(self.job.spliced_fibres(leg) > 0 for leg in self.job.subunit_of_leg[key].legs(of))
+        return len(self.job.spliced_legs(self.job.subunit_of_leg[key], of))
 
     def _legs(self, divided: Mapping[Key, Mapping[int, Any]]) -> Any:
         return total(self._count(key, of) * x for key, options in divided.items() for of, x in options.items())

@@ -147,7 +147,7 @@ def bunches_of(job: Job, divisions: dict[Key, int]) -> list[Bunch]:
         subunit = job.trunk_by_id[trunk].subunit_of(fibre)
         return subunit.leg_of_fibre(fibre, divisions[trunk, subunit.number])
 
-    legs = [leg for key, of in divisions.items() for leg in job.subunit_of_leg[key].legs(of) if job.spliced_fibres(leg)]
+    legs = [leg for key, of in divisions.items() for leg in job.spliced_legs(job.subunit_of_leg[key], of)]
     number = tied(
         legs,
         ((leg_of(piece.a.trunk, piece.a.first), leg_of(piece.b.trunk, piece.b.first)) for piece in job.pieces),
@@ -157,7 +157,7 @@ def bunches_of(job: Job, divisions: dict[Key, int]) -> list[Bunch]:
     for leg in legs:
         bunch = found[number[leg]]
         bunch.legs.append(leg)
-        bunch.load2 += 2 * job.subunit(leg).fibres // leg.of - job.spliced_fibres(leg)
+        bunch.load2 += job.load2(leg)
     for run in job.sleeve_runs:
         for size in sizes:
             found[number[leg_of(run.a.trunk, run.a.first)]].sleeves[size] += run.sleeves(size)

@@ -15,7 +15,6 @@ from typing import Any
 from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Way
-from trayopt.domain.base import Travel
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group, Level
 from trayopt.domain.hardware import Place
@@ -23,9 +22,9 @@ from trayopt.domain.job import Job, Trunk
 from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Piece
 from trayopt.domain.tied import tied
-from trayopt.solve.literals import Literals, Sum, total
+from trayopt.solve.literals import Sum, total
 from trayopt.solve.stop import Clock
-from trayopt.track.routes import Routes, routes_of
+from trayopt.solve.ways import Ways
 
 Key = tuple[str, int]
 """A trunk and the number of one of its subunits."""
@@ -34,7 +33,7 @@ Divisions = Mapping[Key, Sequence[int]]
 Weighted = cp_model.LinearExpr.weighted_sum
 
 
-class Model(Literals):
+class Model(Ways):
     """One model of a job.
 
     Parameters
@@ -61,9 +60,7 @@ class Model(Literals):
         bare: bool = False,
         clock: Clock | None = None,
     ) -> None:
-        super().__init__(clock)
-        self.job = job
-        self.routes: Routes = routes_of(job)
+        super().__init__(job, ways, clock)
         self.all_placed = all_placed
         self.kept: set[str] = set()
         """Rules that bind hard in this model."""
@@ -83,9 +80,8 @@ class Model(Literals):
             key = (subunit.trunk, subunit.number)
             if job.spliced[key] and not bare:
                 self._open[key] = tuple((divisions or {}).get(key, subunit.divisions))
-        self._ways = {trunk.id: tuple((ways or {}).get(trunk.id, all_ways(job, trunk))) for trunk in job.trunks}
         self._legs = {
-            (key, of): tuple(leg for leg in job.subunit_of_leg[key].legs(of) if job.spliced_fibres(leg))
+            (key, of): job.spliced_legs(job.subunit_of_leg[key], of)
             for key, open_ in self._open.items()
             for of in open_
         }
@@ -367,10 +363,7 @@ class Model(Literals):
     @cached_property
     def loads(self) -> dict[int, int]:
         """Twice the places that each bunch takes in a tray."""
-        return {
-            bunch: sum(2 * self.job.subunit(leg).fibres // leg.of - self.job.spliced_fibres(leg) for leg in legs)
-            for bunch, legs in self.bunches.items()
-        }
+        return {bunch: sum(map(self.job.load2, legs)) for bunch, legs in self.bunches.items()}
 
     def sleeves2(self, place: Place) -> Any:
         """Twice the sleeves of a place: either side of a sleeve run brings half."""
@@ -479,61 +472,3 @@ class Model(Literals):
             return 1 if self.all_placed else self.any_of(*(self.placed(leg) for leg in legs))
 
         return self._make(("in box", trunk.id), make)
-
-    def ways(self, trunk: Trunk) -> tuple[Way, ...]:
-        """Every way that is open for a trunk."""
-        return self._ways[trunk.id]
-
-    def goes(self, trunk: Trunk, way: Way) -> Any:
-        """Whether a trunk in the box goes this way."""
-
-        def make() -> dict[Way, Any]:
-            ways = self.ways(trunk)
-            inside = self.in_box(trunk)
-            if isinstance(inside, int) and inside == 0:
-                return dict.fromkeys(ways, 0)
-            if len(ways) == 1:
-                return {ways[0]: inside}
-            literals = {way: self.literal(f"{trunk.id} by {way.port} {way.travel} {way.loops}") for way in ways}
-            self.require(total(literals.values()) == inside)
-            self.cp.add_at_most_one(list(literals.values()))
-            return literals
-
-        return self._make(("goes", trunk.id), make)[way]
-
-    def _goes_where(self, key: tuple[Any, ...], trunk: Trunk, wanted: Callable[[Way], bool]) -> Any:
-        found = [way for way in self.ways(trunk) if wanted(way)]
-        if len(found) == len(self.ways(trunk)):
-            return self.in_box(trunk)
-        return self._make((*key, trunk.id), lambda: self.one_of(*(self.goes(trunk, way) for way in found)))
-
-    def enters(self, trunk: Trunk, port: str) -> Any:
-        """Whether a trunk in the box enters at a port."""
-        return self._goes_where(("enters", port), trunk, lambda way: way.port == port)
-
-    def travels(self, trunk: Trunk, travel: Travel) -> Any:
-        """Whether a trunk in the box travels this way round."""
-        return self._goes_where(("travels", travel), trunk, lambda way: way.travel == travel)
-
-    def end(self, stack: str, end: str) -> Any:
-        """Whether a stack uses this end."""
-
-        def make() -> dict[str, Any]:
-            ends = self.job.enclosure.stack_by_id[stack].ends
-            if len(ends) == 1:
-                return {ends[0].id: 1}
-            literals = {item.id: self.literal(f"{stack} {item.id}") for item in ends}
-            self.cp.add_exactly_one(list(literals.values()))
-            return literals
-
-        return self._make(("ends", stack), make)[end]
-
-
-def all_ways(job: Job, trunk: Trunk) -> tuple[Way, ...]:
-    """Every way inside a trunk's own limits, in the order port, travel, loops."""
-    return tuple(
-        Way(port, travel, loops)
-        for port in trunk.allowed_ports(job.enclosure)
-        for travel in trunk.travels
-        for loops in sorted(set(trunk.loops))
-    )

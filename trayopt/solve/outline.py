@@ -84,7 +84,7 @@ class _Thinnest(Routes):
         for of in self._open.get((trunk.id, subunit.number), ()):
             tube = super().traveller(trunk, subunit, of)
             if tube is not None:
-                legs.append(sum(self.job.spliced_fibres(leg) > 0 for leg in subunit.legs(of)))
+                legs.append(len(self.job.spliced_legs(subunit, of)))
                 areas.append(legs[-1] * area_units(tube.diameter_mm))
         if not legs:
             return None

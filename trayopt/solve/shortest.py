@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping
 from trayopt.domain.assignment import Way
 from trayopt.domain.job import Job
 from trayopt.rules.registry import BY_ID
-from trayopt.solve.model import all_ways
+from trayopt.solve.ways import all_ways
 from trayopt.track.routes import Routes, routes_of
 
 

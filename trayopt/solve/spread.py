@@ -69,7 +69,7 @@ class Spread(Outline):
         job = divider.job
         self._of_key = {key: tuple(of) for key, of in divisions.items()}
         self._cut = {
-            (key, of): tuple(leg for leg in job.subunit_of_leg[key].legs(of) if job.spliced_fibres(leg))
+            (key, of): job.spliced_legs(job.subunit_of_leg[key], of)
             for key, open_ in self._of_key.items()
             for of in open_
         }
@@ -87,7 +87,7 @@ class Spread(Outline):
         listed = None
         if self.job.rules["tray_fibres"].level == "must":
             room = 2 * max(stack.tray.fibres for stack in self.job.enclosure.stacks)
-            listed = closed_bunches(self.sides, {leg: self._load2(leg) for leg in self._with}, room)
+            listed = closed_bunches(self.sides, {leg: self.job.load2(leg) for leg in self._with}, room)
         self.listed = listed is not None
         """Whether bunches could be listed; where not, nothing is said of them."""
         for bunch in listed or ():
@@ -100,9 +100,6 @@ class Spread(Outline):
                 self._count()
             else:
                 self._fill()
-
-    def _load2(self, leg: Leg) -> int:
-        return 2 * self.job.subunit(leg).fibres // leg.of - self.job.spliced_fibres(leg)
 
     def _choose(self) -> None:
         """Put every leg of the divisions into one bunch, and bunches on the stacks of their subunits."""
@@ -123,7 +120,7 @@ class Spread(Outline):
     def _fill(self) -> None:
         """Let stacks take what their trays take in all, and let a bunch that joins two pairs of trunks break ``tray_pair``."""
         for stack in self.job.enclosure.stacks:
-            loads = total(sum(map(self._load2, bunch)) * here[stack.id] for bunch, here in self._here.items())
+            loads = total(sum(map(self.job.load2, bunch)) * here[stack.id] for bunch, here in self._here.items())
             self.require(loads <= 2 * stack.positions * stack.tray.fibres)
         level = self.job.rules["tray_pair"].level
         if level == "off":
@@ -154,7 +151,7 @@ class Spread(Outline):
 
     def _kind(self, bunch: Bunch, sleeves: Mapping[Leg, int]) -> Kind:
         return Kind(
-            sum(map(self._load2, bunch)),
+            sum(map(self.job.load2, bunch)),
             sum(sleeves[leg] for leg in bunch),
             tuple(sorted(Counter(leg.trunk for leg in bunch).items())),
             self._pairs(bunch),
@@ -221,7 +218,7 @@ class Spread(Outline):
 
     def most_legs_at(self, place: Place) -> int:
         """Bound the legs at a place by the bunch that brings the most for its places."""
-        densest = max((len(bunch) / sum(map(self._load2, bunch)) for bunch in self._here), default=0)
+        densest = max((len(bunch) / sum(map(self.job.load2, bunch)) for bunch in self._here), default=0)
         return int(2 * self.job.enclosure.tray_at(place).fibres * densest + 1e-6)
 
     def load2(self, place: Place) -> Any:
