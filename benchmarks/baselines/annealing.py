@@ -20,7 +20,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.goals.registry import measure_all
 from trayopt.solve.habit import Bunch, Key, Laying, bunches_of, clusters, coarsest, habit
-from trayopt.solve.model import all_ways
+from trayopt.solve.ways import all_ways
 from trayopt.track.laid import Laid
 
 HARD = 400.0
