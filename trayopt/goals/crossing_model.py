@@ -53,7 +53,7 @@ def crossings(x: Variables) -> Expression:
             if x.divisions(subunit)
             for strand in _strands(x, trunk, subunit, range(1, deepest + 1))
         ]
-        bearers |= {strand.lows: strand.bearers for strand in strands}
+        bearers |= {strand.lows: strand.bearers for strand in strands if not _placed(x, strand)}
         for before, after in combinations(strands, 2):
             key = (before.lows, after.lows)
             if x.all_placed and before.lows and key in known:
