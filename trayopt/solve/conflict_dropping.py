@@ -8,8 +8,8 @@ from typing import Any
 from ortools.sat.python import cp_model
 
 from trayopt.domain.finding import Group
-from trayopt.solve.conflict_ledger import Ledger
 from trayopt.solve.interruptible import solve_one
+from trayopt.solve.ledger import Ledger
 from trayopt.solve.literals import total
 from trayopt.solve.stop import Clock
 

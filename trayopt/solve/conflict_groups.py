@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.base import Frozen
-from trayopt.domain.finding import Group, Level
+from trayopt.domain.finding import Group, Kind, Level
 from trayopt.domain.job import Job, Trunk
 from trayopt.errors import SolverFault
 from trayopt.rules.base import Rule
@@ -54,11 +54,14 @@ class Question:
         Decisions that are expected, each a group of its own.
     levels
         Levels whose rules are groups: must alone, or prefer as well. Other rules do not count at all.
+    kinds
+        Kinds of rules that are groups.
     """
 
     job: Job
     expected: Mapping[Group, Fact] = field(default_factory=dict)
     levels: tuple[Level, ...] = ("must",)
+    kinds: tuple[Kind, ...] = ("physical", "practice")
 
     @cached_property
     def wide(self) -> Job:
@@ -69,7 +72,7 @@ class Question:
     @cached_property
     def rules(self) -> tuple[Rule[Any], ...]:
         """Every rule whose subjects are groups."""
-        return tuple(rule for rule in RULES if rule.kind != "always" and self.job.rules[rule.id].level in self.levels)
+        return tuple(r for r in RULES if r.kind in self.kinds and self.job.rules[r.id].level in self.levels)
 
     @cached_property
     def facts(self) -> frozenset[str]:

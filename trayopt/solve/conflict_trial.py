@@ -22,10 +22,10 @@ from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
 from trayopt.solve.conflict_dropping import Cost, Dropping
 from trayopt.solve.conflict_groups import Question, remade
-from trayopt.solve.conflict_ledger import Draft, Ledger
 from trayopt.solve.conflict_model import guarded, holding
 from trayopt.solve.divide import Divider
 from trayopt.solve.interruptible import FOUND, solve_one
+from trayopt.solve.ledger import Draft, Ledger
 from trayopt.solve.model import Model
 from trayopt.solve.rings import Ring, overfull_rings
 from trayopt.solve.run import read

@@ -18,8 +18,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from trayopt.domain.finding import Level
 from trayopt.domain.plan import GoalName, Stopped
-from trayopt.solve import spread
+from trayopt.solve import shelves, spread
 from trayopt.solve.attempts import LOOK, Attempts, Share
 from trayopt.solve.build import Policy, build
 from trayopt.solve.counts import in_scope
@@ -29,7 +30,7 @@ from trayopt.solve.run import hint_last
 from trayopt.solve.shortest import length_bound
 from trayopt.solve.state import FIRST, State, is_kept
 from trayopt.solve.stop import OutOfTime
-from trayopt.solve.turns import turn_bound
+from trayopt.solve.turns import lead_of_walk, turn_bound
 from trayopt.solve.unplaced import least_unplaced
 
 GOAL = Share(None, 0.7)
@@ -342,10 +343,35 @@ class Search(Attempts):
                 fewest = self.state.bounds.get("legs") or 0
                 divisions = {(s.trunk, s.number): model.divisions(s) for s in self.job.subunits if model.divisions(s)}
                 least = max(least, spread.length_bound(self.divider, divisions, weight, fewest, legs, self.clock))
+            elif unplaced:
+                least = max(least, self._shelved(unplaced))
             return least
         if goal == "out_of_turn" and self.state.value("crossings") == 0:
-            return turn_bound(model, self.clock)
+            entering = self._entering(unplaced) if unplaced else None
+            return turn_bound(model, self._keeps, self.clock, unplaced=unplaced, entering=entering)
         return least
+
+    def _shelved(self, unplaced: int) -> int:
+        """Bound the leg length of plans that leave so many splices out and are as good in all goals before."""
+        most = self.state.value("legs") if self._before("legs", "leg_length_mm") else None
+        return shelves.length_bound(self.job, self._levels, unplaced, most, self.clock)
+
+    def _entering(self, unplaced: int) -> int | None:
+        """Bound the subunits of the trunk that leads the walk that have a placed leg, in plans as good in all goals before."""
+        trunk = lead_of_walk(self.job)
+        if trunk is None:
+            return None
+        return shelves.most_entering(self.job, self._levels, trunk, unplaced, self.state.value("legs"), self.clock)
+
+    @property
+    def _levels(self) -> tuple[Level, ...]:
+        """Levels of which plans as good as the best one break no rule."""
+        if self.state.value("broken_must"):
+            return ()
+        return ("must",) if self.state.value("broken_prefer") else ("must", "prefer")
+
+    def _before(self, one: GoalName, other: GoalName) -> bool:
+        return self.state.order.index(one) < self.state.order.index(other)
 
     def _keeps(self, rule: str) -> bool:
         """Whether a plan that is no worse than the best one keeps a rule for every subject."""

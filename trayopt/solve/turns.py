@@ -1,7 +1,8 @@
 """A bound on ``out_of_turn`` where one trunk leads the walk and its subunits do not cross: a shortest path over box profiles.
 
-Scope: the joins list one trunk's fibres in rising order, every splice is placed, that trunk has no crossings, its subunits
-keep together, divisions are settled, and ``base_outward`` is kept. Then subunits enter the box with lows that do not fall.
+Scope: the joins list one trunk's fibres in rising order, that trunk has no crossings, its subunits keep together, divisions are
+settled, and ``base_outward`` is kept. Then subunits enter the box with lows that do not fall. Where splices stay without a
+tray, any legs may stay out that hold no more of them, and a subunit of which none is placed enters nowhere.
 
 * No tray place under the low of the last subunit can be used any more. So a subunit that leaves an unused place under
   itself leaves it for ever, and ``base_outward`` breaks: every subunit starts at most one above the top of its stack.
@@ -17,9 +18,9 @@ and lengths are left out; ``alternate_stacks`` is taken in where it is kept), so
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import NamedTuple
 
 from trayopt.domain.cablework import Leg
@@ -31,6 +32,8 @@ MOST_PROFILES = 60_000
 """More profiles after one subunit than this, and no bound is given."""
 PROFILE_EFFORT = 5e-5
 """Deterministic time for what can follow on a profile."""
+MOST_PARTS = 64
+"""Of more ways than this to leave legs of a subunit out, and no bound is given."""
 
 
 class Profile(NamedTuple):
@@ -54,61 +57,100 @@ def lead_of_walk(job: Job) -> Trunk | None:
     return None
 
 
-def turn_bound(model: Model, clock: Clock) -> int:
-    """Bound the steps down of any plan of a model, given that nothing in it crosses; 0 where it is out of scope or long."""
+class Left(NamedTuple):
+    """What plans may still leave out: splices, and subunits without a placed leg that they must leave out yet."""
+
+    splices: int
+    subunits: int
+
+
+def turn_bound(
+    model: Model, kept: Callable[[str], bool], clock: Clock, *, unplaced: int = 0, entering: int | None = None
+) -> int:
+    """Bound the steps down of any plan of a model, given that nothing in it crosses; 0 where it is out of scope or long.
+
+    ``kept`` tells which rules such plans keep for every subject; at most ``unplaced`` splices stay without a tray, and at
+    most ``entering`` subunits of the trunk that leads the walk have a placed leg, where that is known.
+    """
     job = model.job
     trunk = lead_of_walk(job)
-    if trunk is None or not model.all_placed or not model.keeps("base_outward"):
+    if trunk is None or not kept("base_outward"):
         return 0
-    if trunk.divide_at == "port" and not model.keeps("subunit_together"):
+    if trunk.divide_at == "port" and not kept("subunit_together"):
         return 0
     subunits = [subunit for subunit in trunk.subunits if model.divisions(subunit)]
     if any(len(model.divisions(subunit)) > 1 for subunit in subunits):
         return 0
-    scarce = _scarcest(model, trunk, [model.legs(subunit, model.divisions(subunit)[0]) for subunit in subunits])
+    legs_of = [model.legs(subunit, model.divisions(subunit)[0]) for subunit in subunits]
+    scarce = _scarcest(job, kept, trunk, legs_of)
     if scarce is None:
         return 0
     capacities, loads_of = scarce
     box = _Box(
         capacities,
         positions=tuple(stack.positions for stack in job.enclosure.stacks),
-        alternates=trunk.id in job.lead_trunks and model.keeps("alternate_stacks"),
+        alternates=trunk.id in job.lead_trunks and kept("alternate_stacks"),
     )
     none = (0,) * len(box.positions)
-    profiles: dict[Profile, int] = {Profile(1, (0, 0), tuple((0, ()) for _ in none), none): 0}
-    left = sum(map(sum, loads_of))
-    for loads in loads_of:
-        left -= sum(loads)
-        after: dict[Profile, int] = {}
-        for profile, cost in profiles.items():
-            for step, profile_after in box.enter(profile, loads):
-                total = cost + step
-                if box.usable(profile_after) < left:
+    stay = 0 if entering is None else max(0, len(subunits) - entering)
+    start = Profile(1, (0, 0), tuple((0, ()) for _ in none), none)
+    profiles: dict[tuple[Left, Profile], int] = {(Left(unplaced, stay), start): 0}
+    brought = sum(map(sum, loads_of))
+    for legs, loads in zip(legs_of, loads_of, strict=True):
+        brought -= sum(loads)
+        parts = _parts([job.spliced_fibres(leg) for leg in legs], loads, unplaced)
+        if parts is None:
+            return 0
+        after: dict[tuple[Left, Profile], int] = {}
+        for (left, profile), cost in profiles.items():
+            for out, part in parts:
+                if out > left.splices:
                     continue
-                if after.get(profile_after, total + 1) > total:
-                    after[profile_after] = total
-        clock.effort += PROFILE_EFFORT * len(profiles)
+                left_after = Left(left.splices - out, left.subunits - (not part))
+                for step, profile_after in box.enter(profile, part) if part else [(0, profile)]:
+                    total = cost + step
+                    if not unplaced and box.usable(profile_after) < brought:
+                        continue
+                    key = left_after, profile_after
+                    if after.get(key, total + 1) > total:
+                        after[key] = total
+        clock.effort += PROFILE_EFFORT * len(profiles) * len(parts)
         profiles = after
         if not profiles or len(profiles) > MOST_PROFILES or clock.over:
             return 0
-    return min(profiles.values())
+    return min((cost for (left, _), cost in profiles.items() if left.subunits <= 0), default=0)
+
+
+def _parts(splices: Sequence[int], loads: Sequence[int], unplaced: int) -> list[tuple[int, list[int]]] | None:
+    """Give every part of a subunit that can be placed: the splices left out, and the loads of its legs; None for too many."""
+    legs = range(len(loads))
+    if not unplaced:
+        return [(0, list(loads))]
+    if 2 ** len(legs) > MOST_PARTS:
+        return None
+    found: dict[tuple[int, tuple[int, ...]], None] = {}
+    for n in range(len(legs) + 1):
+        for placed in combinations(legs, n):
+            out = sum(splices[i] for i in legs if i not in placed)
+            if out <= unplaced:
+                found[out, tuple(loads[i] for i in placed)] = None
+    return [(out, list(part)) for out, part in found]
 
 
 def _scarcest(
-    model: Model, trunk: Trunk, legs_of: Sequence[Sequence[Leg]]
+    job: Job, kept: Callable[[str], bool], trunk: Trunk, legs_of: Sequence[Sequence[Leg]]
 ) -> tuple[tuple[int, ...], list[list[int]]] | None:
     """Give what trays of each stack hold and what each leg of each subunit brings, in what is scarcest; None where nothing is.
 
     A spliced fibre takes one place together with its partner, and a parked one takes one; partners' parked fibres are left
     out, which only relaxes. Sleeves are those of the runs of a leg, none of which goes on into another leg.
     """
-    job = model.job
     stacks = job.enclosure.stacks
     found = []
-    if "tray_fibres" in model.kept:
+    if kept("tray_fibres"):
         fibres = [[job.subunit(leg).fibres // leg.of for leg in legs] for legs in legs_of]
         found.append((tuple(stack.tray.fibres for stack in stacks), fibres))
-    if "tray_sleeves" in model.kept and len({stack.tray.sleeve_fibres for stack in stacks}) == 1:
+    if kept("tray_sleeves") and len({stack.tray.sleeve_fibres for stack in stacks}) == 1:
         size = stacks[0].tray.sleeve_fibres
         starts: Counter[Leg] = Counter()
         by_fibre = {leg.subunit: (leg.of, job.subunit(leg)) for legs in legs_of for leg in legs}

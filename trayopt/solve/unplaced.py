@@ -6,6 +6,7 @@ It holds for every plan, whatever its divisions, because physical rules at must 
 * The placed splices of a subunit divided at the tray lie on one stack, and their positions do not fall along it. Where such
   subunits close a ring, all positions on it are equal: its placed splices lie in one tray, or one of its blocks stays out
   whole. Rings are found in the answer itself and forbidden, so many times; what is left is a bound at any time.
+* Ways and guides take so many tubes, coiled ones among them: the ledger counts them by class of like subunits.
 """
 
 from __future__ import annotations
@@ -17,7 +18,9 @@ from ortools.sat.python import cp_model
 
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
+from trayopt.solve.conflict_groups import Question
 from trayopt.solve.interruptible import FOUND, solve_one
+from trayopt.solve.ledger import Ledger
 from trayopt.solve.literals import Literals, total
 from trayopt.solve.rings import Block, Ring, blocks_of, overfull_rings
 from trayopt.solve.stop import Clock
@@ -39,6 +42,21 @@ def without_room(job: Job) -> int:
 
 def least_unplaced(job: Job, clock: Clock) -> int:
     """Bound the splices without a tray over all plans of a job."""
+    return max(_in_trays(job, clock), 0 if clock.over else _by_ledger(job, clock))
+
+
+def _by_ledger(job: Job, clock: Clock) -> int:
+    """Bound them by what ways, guides and stacks take of each class of subunits."""
+    ledger = Ledger(Question(job, kinds=("physical",)), all_placed=False)
+    for held in ledger.guards.values():
+        ledger.require(held >= 1)
+    ledger.cp.minimize(ledger.unplaced())
+    status, solver = solve_one(ledger.cp, clock, EFFORT)
+    return int(-(-(solver.best_objective_bound - 1e-6) // 1)) if status in FOUND else 0
+
+
+def _in_trays(job: Job, clock: Clock) -> int:
+    """Bound them by the room of trays and stacks, and by rings."""
     least = without_room(job)
     at_tray = {trunk.id for trunk in job.trunks if trunk.divide_at == "tray"}
     if job.rules["tray_fibres"].level != "must" or not at_tray or len(blocks := blocks_of(job)) > MOST_BLOCKS:

@@ -27,6 +27,16 @@ class Cut(NamedTuple):
     all_sleeves2: int
     splices: int | None
 
+    @property
+    def most_spliced(self) -> int:
+        """Most spliced fibres of one leg."""
+        return 2 * self.fibres - self.load2
+
+    @property
+    def spliced(self) -> int:
+        """Spliced fibres of a subunit."""
+        return 2 * self.fibres * self.legs - self.loads2
+
 
 class Class(NamedTuple):
     """Subunits of one trunk that nothing tells apart, and the trunks that they are spliced to."""

@@ -5,6 +5,8 @@ k, and how many of their legs are on which stack. Ways of trunks and ends of sta
 and rules that look at ways alone bind as they do there. All holds under the guards of its groups, so an answer of no
 names groups that are enough for it, and an answer of yes is a draft of divisions and ways that the whole model can
 try first.
+
+The same counts bound the splices that stay without a tray: then subunits of a class may stay out, and legs of a subunit too.
 """
 
 from __future__ import annotations
@@ -26,7 +28,7 @@ from trayopt.rules.guide_fill import GuideFillParameters, area_units, guide_unit
 from trayopt.rules.registry import BY_ID
 from trayopt.rules.reserve import ReserveParameters
 from trayopt.solve.build import guard
-from trayopt.solve.conflict_classes import Class, Cut, classes_of
+from trayopt.solve.classes import Class, Cut, classes_of
 from trayopt.solve.conflict_groups import LIMITS, Question, merged
 from trayopt.solve.literals import total
 from trayopt.solve.model import Key, Model
@@ -46,17 +48,25 @@ class Draft:
 
 
 class Ledger(Model):
-    """The counting model of a question, every group under its guard."""
+    """The counting model of a question, every group under its guard.
 
-    def __init__(self, question: Question) -> None:
-        super().__init__(question.wide, all_placed=True, bare=True)
+    Parameters
+    ----------
+    all_placed
+        Whether only plans that place every splice are counted.
+    """
+
+    def __init__(self, question: Question, *, all_placed: bool = True) -> None:
+        super().__init__(question.wide, all_placed=all_placed, bare=True)
         self.question = question
         self.stacks = self.job.enclosure.stacks
         self.classes = classes_of(question)
         self.cuts: dict[tuple[int, int], Cut] = {}
         """Divisions that a class can have, by (class, k)."""
         self.count: dict[tuple[int, int], Any] = {}
-        """How many subunits of a class have a division."""
+        """How many subunits of a class have a division and a placed leg."""
+        self.outside: dict[int, Any] = {}
+        """How many subunits of a class have no placed leg."""
         self.legs_of: dict[tuple[int, int, str], Any] = {}
         """How many legs of a class at a division are on a stack."""
         self.wholes: dict[tuple[int, int, str], Any] = {}
@@ -67,6 +77,7 @@ class Ledger(Model):
         self._pairs()
         self._alternate()
         self._trays()
+        self.furnish()
         for name in BY_WAYS:
             if name in question.by_rule:
                 BY_ID[name].encode(self.job, self, self._poster(name))
@@ -77,6 +88,9 @@ class Ledger(Model):
         for trunk in self.job.trunks:
             for way in self.ways(trunk):
                 self.goes(trunk, way)
+
+    def furnish(self) -> None:
+        """Make what a finer ledger counts beside, before the rules that look at ways speak."""
 
     def _poster(self, name: str) -> Callable[..., None]:
         rule = BY_ID[name]
@@ -103,18 +117,34 @@ class Ledger(Model):
             count = self.count[i, cut.of] = self.number(n, f"{alike.members[0].name} and like it in {cut.of}")
             at_tray = trunk.divide_at == "tray"
             parts = [self.number(n if at_tray else n * cut.legs, "") for _ in self.stacks]
-            self.require(total(parts) == (count if at_tray else cut.legs * count))
             for stack, part in zip(self.stacks, parts, strict=True):
-                self.legs_of[i, cut.of, stack.id] = cut.legs * part if at_tray else part
+                self.legs_of[i, cut.of, stack.id] = self._legs_of(cut, part) if at_tray else part
                 if at_tray:
                     self.wholes[i, cut.of, stack.id] = part
+            if at_tray:
+                self.require(total(parts) == count)
+            elif self.all_placed:
+                self.require(total(parts) == cut.legs * count)
+            else:
+                self.require(total(parts) <= cut.legs * count)
+                self.require(total(parts) >= count)
             if (
                 "bend_radius" in self.question.by_rule
                 and tube.radius_mm > self.job.enclosure.track.min_radius_mm + EPSILON
             ):
                 self.require(count <= self._free("bend_radius", alike.members))
             self._fibre_bend(i, cut, trunk, alike.members)
-        self.require(total(count for (j, _), count in self.count.items() if j == i) == n)
+        self.outside[i] = 0 if self.all_placed else self.number(n, f"{alike.members[0].name} and like it outside")
+        self.require(self.outside[i] + total(count for (j, _), count in self.count.items() if j == i) == n)
+
+    def _legs_of(self, cut: Cut, wholes: Any) -> Any:
+        """Count the placed legs of so many subunits that keep together."""
+        if self.all_placed:
+            return cut.legs * wholes
+        legs = self.number(cut.legs * len(self.job.subunits), "")
+        self.require(legs <= cut.legs * wholes)
+        self.require(legs >= wholes)
+        return legs
 
     def _free(self, rule: str, members: tuple[Subunit, ...]) -> Any:
         """How many of these subunits are not held to a rule."""
@@ -137,6 +167,7 @@ class Ledger(Model):
         for i, of in here:
             most = len(self.classes[i].members) * self.cuts[i, of].legs
             self.require(self.legs_of[i, of, stack.id] <= most * used)
+        self.require(used <= self.in_box(trunk))
         return used
 
     def _mine(self, trunk: Trunk) -> list[tuple[int, int]]:
@@ -151,15 +182,37 @@ class Ledger(Model):
             for partner in alike.partners:
                 shares[alike.trunk, partner].append((i, of))
                 plain[alike.trunk, partner] &= len(alike.partners) == 1 and cut.splices is not None
-        for a, b in self.job.joined_pairs:
-            if not (plain[a, b] and plain[b, a]):
-                continue
-            for stack in self.stacks:
-                one, other = (
-                    total((self.cuts[key].splices or 0) * self.legs_of[(*key, stack.id)] for key in shares[side])
-                    for side in ((a, b), (b, a))
-                )
-                self.require(one == other)
+        self.shared = [
+            (tuple(shares[a, b]), tuple(shares[b, a])) for a, b in self.job.joined_pairs if plain[a, b] and plain[b, a]
+        ]
+        """Kinds of legs of either side of each pair of trunks that is spliced to no other trunk there, leg for leg alike."""
+        for stack in self.stacks:
+            self.share({key: self.legs_of[(*key, stack.id)] for key in self.cuts})
+
+        if not self.all_placed:
+            for i, j in self._matched():
+                self.require(self.outside[i] == self.outside[j])
+
+    def _matched(self) -> set[tuple[int, int]]:
+        """Give the pairs of classes whose subunits are spliced one to one: where one has no placed leg, neither has the other."""
+        of = {(s.trunk, s.number): i for i, alike in enumerate(self.classes) for s in alike.members}
+        partners: dict[Key, set[Key]] = defaultdict(set)
+        for piece in self.job.pieces:
+            a, b = ((p.trunk, self.job.trunk_by_id[p.trunk].subunit_of(p.first).number) for p in (piece.a, piece.b))
+            partners[a].add(b)
+            partners[b].add(a)
+        single = {key: next(iter(found)) for key, found in partners.items() if len(found) == 1}
+        pairs: dict[int, set[int]] = defaultdict(set)
+        for key, i in of.items():
+            other = single.get(key)
+            pairs[i].add(of[other] if other is not None and other in single else -1)
+        return {(i, min(js)) for i, js in pairs.items() if len(js) == 1 and pairs.get(min(js)) == {i}}
+
+    def share(self, legs: Mapping[tuple[int, int], Any]) -> None:
+        """Let the two sides of each such pair bring equally many splices to some part of the box, by the legs there."""
+        for sides in self.shared:
+            one, other = (total((self.cuts[key].splices or 0) * legs.get(key, 0) for key in keys) for keys in sides)
+            self.require(one == other)
 
     def _alternate(self) -> None:
         """Let the subunits of a lead trunk that is divided at the tray be shared out evenly, as its last one asks for."""
@@ -200,7 +253,7 @@ class Ledger(Model):
             if "entrance_legs" in self.question.by_rule:
                 self._entrances(stack)
         for rule, brings, takes in (("tray_fibres", "loads2", "fibres"), ("tray_sleeves", "all_sleeves2", "sleeves")):
-            if rule in self.question.by_rule:
+            if rule in self.question.by_rule and self.all_placed:
                 brought = total(getattr(self.cuts[key], brings) * n for key, n in self.count.items())
                 most = total(2 * getattr(stack.tray, takes) * self._usable(stack) for stack in self.stacks)
                 self.require(brought <= most, *(self._held(rule, stack.id) for stack in self.stacks))
@@ -241,9 +294,11 @@ class Ledger(Model):
         """Give one stand-in for whatever divisions a spliced subunit has."""
         return (1,) if self.job.spliced[subunit.trunk, subunit.number] else ()
 
-    def in_box(self, trunk: Trunk) -> int:
-        """Every trunk with a spliced fibre is in the box."""
-        return int(any(self.divisions(subunit) for subunit in trunk.subunits))
+    def in_box(self, trunk: Trunk) -> Any:
+        """Every trunk with a spliced fibre is in the box, or may be."""
+        if self.all_placed or not any(self.divisions(subunit) for subunit in trunk.subunits):
+            return int(any(self.divisions(subunit) for subunit in trunk.subunits))
+        return self._make(("in box", trunk.id), lambda: self.literal(f"{trunk.id} in the box"))
 
     def trunk_at(self, trunk: Trunk, place: Place) -> Any:
         """Whether a trunk has a leg at a place: free, but at one place at least of a stack that it is on."""
@@ -321,16 +376,24 @@ class Ledger(Model):
         def make() -> Any:
             coiled = trunk.idle == "coiled"
             idle = sum(area_units(s.diameter_mm) for s in trunk.subunits if not self.divisions(s)) // unit * coiled
-            return idle + total(
-                self._area(i, of) // unit * self._tubes(i, of, coiled=coiled) * self.count[i, of]
-                for i, of in self._mine(trunk)
+            out = total(
+                area_units(alike.members[0].diameter_mm) // unit * coiled * self.outside[i]
+                for i, alike in enumerate(self.classes)
+                if alike.trunk == trunk.id
+            )
+            return (
+                idle
+                + out
+                + total(self._area(i, of) // unit * self._tubes(i, of, coiled=coiled) for i, of in self._mine(trunk))
             )
 
         return self._make(("round", trunk.id), make)
 
-    def _tubes(self, i: int, of: int, *, coiled: bool) -> int:
-        """How many tubes a subunit of a class has in the box at a division."""
-        return 1 if self._own(i, of) else of if coiled else self.cuts[i, of].legs
+    def _tubes(self, i: int, of: int, *, coiled: bool) -> Any:
+        """How many tubes the subunits of a class that have a division and a placed leg have in the box."""
+        if self._own(i, of):
+            return self.count[i, of]
+        return of * self.count[i, of] if coiled else total(self.legs_of[i, of, stack.id] for stack in self.stacks)
 
     def _direct(self, trunk: Trunk, way: Way, stack: Stack, guide: str, unit: int) -> Any:
         """Cross-section of what goes to a stack and passes a guide on its direct way."""
@@ -353,19 +416,37 @@ class Ledger(Model):
     def _area_on(self, trunk: Trunk, stack: Stack, unit: int) -> Any:
         parts = []
         for i, of in self._mine(trunk):
-            legs, area = self.legs_of[i, of, stack.id], self._area(i, of) // unit
-            if self._own(i, of):
-                tubes = self.number(len(self.classes[i].members), "")
-                self.require(self.cuts[i, of].legs * tubes >= legs)
-                legs = tubes
-            parts.append(area * legs)
+            tubes = self.wholes.get((i, of, stack.id), self.legs_of[i, of, stack.id])
+            parts.append(self._area(i, of) // unit * tubes)
         return total(parts)
 
     # -- what it found -----------------------------------------------------------------------------------------------
 
     def all_legs_count(self) -> Any:
-        """Sum of all legs."""
-        return total(self.cuts[key].legs * n for key, n in self.count.items())
+        """Sum of all placed legs."""
+        return total(self.legs_of.values())
+
+    def unplaced(self) -> Any:
+        """Bound the splices without a tray: no more are placed than the placed legs of either side can have."""
+        able: dict[int, Any] = {}
+        for i, alike in enumerate(self.classes):
+            mine = [(self.cuts[key], key) for key in self.cuts if key[0] == i]
+            able[i] = self.number(sum(cut.most_spliced * cut.legs for cut, _ in mine) * len(alike.members), "")
+            legs = total(cut.most_spliced * self.legs_of[(*key, s.id)] for cut, key in mine for s in self.stacks)
+            self.require(able[i] <= legs)
+            self.require(able[i] <= total(cut.spliced * self.count[key] for cut, key in mine))
+        placed: dict[tuple[str, str], Any] = {}
+        for a, b in self.job.joined_pairs:
+            placed[a, b] = self.number(self.job.splices, f"splices of {a} and {b} that are placed")
+            for one, other in ((a, b), (b, a)):
+                sides = (
+                    able[i] for i, alike in enumerate(self.classes) if alike.trunk == one and other in alike.partners
+                )
+                self.require(placed[a, b] <= total(sides))
+        for trunk in self.job.trunks:
+            sides = (able[i] for i, alike in enumerate(self.classes) if alike.trunk == trunk.id)
+            self.require(total(number for pair, number in placed.items() if trunk.id in pair) <= total(sides))
+        return self.job.splices - total(placed.values())
 
     def draft(self, value: Callable[[Any], int]) -> Draft:
         """Read divisions and ways out of a solution; subunits of a class take the divisions in order."""
