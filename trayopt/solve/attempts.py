@@ -5,8 +5,9 @@ They give a search something to show, hints to start from, and plans that meet b
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from trayopt.domain.assignment import Assignment
@@ -18,6 +19,7 @@ from trayopt.solve.build import Policy, build
 from trayopt.solve.counts import Guess, count, hold, in_scope
 from trayopt.solve.divide import Divider
 from trayopt.solve.habit import first_plans, keeps_facts
+from trayopt.solve.layout import Answer, Layouts
 from trayopt.solve.model import Divisions, Model
 from trayopt.solve.order import hold_order, order_of
 from trayopt.solve.run import Outcome, Tuning, Watch, complete, hint_last, run
@@ -118,6 +120,20 @@ class Attempts:
                 model.require(model.broken("prefer") < self.state.value("broken_prefer"))
             self._better(model, ("broken_prefer",), EVEN)
 
+    def _work_out(self, layouts: Layouts, answer: Answer, limits: Mapping[GoalName, int]) -> None:
+        """Work a layout out to a plan that is no worse in some goals: with its splices at their places, or else anywhere."""
+        if answer.layout is None or self.clock.over:
+            return
+        all_placed = layouts.blocks.all_placed
+        policy = Policy("hard", "soft") if all_placed else Policy()
+        divisions = answer.layout.divisions
+        model = build(self.job, policy, all_placed=all_placed, divisions=divisions, clock=self.clock)
+        for goal, most in limits.items():
+            model.require(self._expression(model, goal) <= most)
+        for trial in (layouts.hold(model, answer.layout), model.cp.clone()):
+            if self.clock.over or self._run(model, None, trial=trial, share=TRIAL).assignment is not None:
+                break
+
     def _aim(self, legs: int, least: int) -> None:
         """Look for a plan that meets these bounds on legs and preferences, with the divisions that such plans can have."""
         if self.state.order[len(FIRST)] != "legs" or self.clock.over:
@@ -209,8 +225,21 @@ class Attempts:
         if all(len(of) == 1 for of in open_.values()):
             return open_
         if (legs, least) not in self._narrow:
-            self._narrow[legs, least] = spread.narrowed(self.divider, open_, least, legs, self.clock)
+            self._narrow[legs, least] = self._narrowed(open_, legs, least)
         return self._narrow[legs, least]
+
+    def _narrowed(self, open_: Divisions, legs: int, least: int) -> Divisions:
+        if self.layouts.made:
+            blocks = self.layouts.blocks
+            open_ = self.layouts.divisions(open_, blocks.broken("prefer") <= least, blocks.placed_legs() <= legs)
+        if all(len(of) == 1 for of in open_.values()):
+            return open_
+        return spread.narrowed(self.divider, open_, least, legs, self.clock)
+
+    @cached_property
+    def layouts(self) -> Layouts:
+        """Blocks at places, of plans that place every splice and keep every must."""
+        return Layouts(self.divider, self.clock, all_placed=True)
 
     def _kept(self, divisions: Divisions, weight: int) -> Model:
         """Make a model of plans that place every splice, keep every must and break preferences of at most this weight."""

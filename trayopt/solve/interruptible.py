@@ -30,7 +30,13 @@ def new_solver(workers: int = 1, seed: int = 1) -> cp_model.CpSolver:
 
 
 def solve_one(
-    cp: cp_model.CpModel, clock: Clock, effort: float | None, *, symmetry_level: int = 1, part: float = 1.0
+    cp: cp_model.CpModel,
+    clock: Clock,
+    effort: float | None,
+    *,
+    symmetry_level: int = 1,
+    linearization_level: int = 2,
+    part: float = 1.0,
 ) -> tuple[Any, cp_model.CpSolver]:
     """Solve a model by one worker, always in the same way, and give status and solver.
 
@@ -38,7 +44,7 @@ def solve_one(
     """
     solver = new_solver()
     solver.parameters.symmetry_level = symmetry_level
-    solver.parameters.linearization_level = 2
+    solver.parameters.linearization_level = linearization_level
     clock.limit(solver.parameters, effort, None if clock.left is None else part * clock.left)
     return solve_interruptible(solver, cp, clock), solver
 

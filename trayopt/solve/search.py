@@ -93,11 +93,14 @@ class Search(Attempts):
             self._some(settled.divisions, all_placed=True)
             self._some(settled.divisions, all_placed=False)
         if found is None:
-            self._even(least)
-            bounds = self._stacked(least)
+            if not self.layouts.made:
+                self._even(least)
+            bounds = self._bounded(least)
             if bounds is None:
                 return False
             least, legs = bounds
+            if self.layouts.made:
+                self._even(least)
             if not self._meets(least, legs):
                 self._aim(legs, least)
             if not self._meets(least, legs):
@@ -128,24 +131,59 @@ class Search(Attempts):
             return None
         return self._with_legs(legs, least, model=model, divisions=divisions)
 
-    def _stacked(self, least: int) -> tuple[int, int] | None:
-        """Bound preferences and legs again, by bunches on stacks; None if not every must can be kept."""
-        if not (self.state.whole and self.state.value("broken_prefer") == least):
-            weight = spread.weight_bound(self.divider, self.divider.open, least, self.clock)
-            if weight is None:
-                return None
-            least = max(least, weight)
-        legs = spread.legs_bound(self.divider, self.divider.open, least, self.clock)
+    def _bounded(self, least: int) -> tuple[int, int] | None:
+        """Bound preferences and legs again, by blocks at places and bunches on stacks; None if not every must can be kept."""
+        weight = self._least_weight(least)
+        if weight is None:
+            return None
+        least = weight
+        legs = self._least_legs(least)
         if legs is None and spread.legs_bound(self.divider, self.divider.open, None, self.clock) is None:
             return None
         while legs is None and not self.clock.over:  # there are plans, but they break more
             least += 1
-            legs = spread.legs_bound(self.divider, self.divider.open, least, self.clock)
+            legs = self._least_legs(least)
         self.alike = self.alike and is_kept(self.job, "same_division", 0, least)
         settled = self.divider.settle(alike=self.alike)
         fewest = max(legs or 0, 0 if settled is None else settled.legs)
         self.state.least |= {"broken_prefer": least, "legs": fewest}
         return least, fewest
+
+    def _least_weight(self, least: int) -> int | None:
+        """Bound the weight of broken preferences over plans that keep every must; None if there are none."""
+        if self._prefers(least):
+            return least
+        if self.layouts.made:
+            below = self.state.value("broken_prefer") if self.state.whole else None
+            answer = self.layouts.least(self.layouts.blocks.broken("prefer"), at_least=least, below=below)
+            if answer.bound is None:
+                return None
+            least = answer.bound
+            self._work_out(self.layouts, answer, {"broken_prefer": answer.value or 0})
+            if self._prefers(least) or answer.bound == answer.value:
+                return least
+        weight = spread.weight_bound(self.divider, self.divider.open, least, self.clock)
+        return None if weight is None else max(least, weight)
+
+    def _least_legs(self, least: int) -> int | None:
+        """Bound the legs of plans that break preferences of at most this weight; None if there are none."""
+        fewest = 0
+        if self.layouts.made and self.state.order[len(FIRST)] == "legs":
+            blocks = self.layouts.blocks
+            below = self.state.value("legs") if self._prefers(least) else None
+            answer = self.layouts.least(blocks.placed_legs(), blocks.broken("prefer") <= least, below=below)
+            if answer.bound is None:
+                return None
+            fewest = answer.bound
+            self._work_out(self.layouts, answer, {"broken_prefer": least})
+            if self._meets(least, fewest) or answer.bound == answer.value:
+                return fewest
+        legs = spread.legs_bound(self.divider, self.divider.open, least, self.clock)
+        return None if legs is None else max(fewest, legs)
+
+    def _prefers(self, least: int) -> bool:
+        """Whether the best plan keeps every must and meets this bound on preferences."""
+        return self.state.whole and self.state.value("broken_prefer") == least
 
     def _with_legs(
         self,

@@ -7,21 +7,26 @@ and stacks bind as in the ledger. Which leg lies where is left out, and with it 
 
 from __future__ import annotations
 
-from math import ceil, floor
+from math import ceil, floor, gcd
 from typing import Any
 
+from trayopt.domain.cablework import Subunit
 from trayopt.domain.finding import Level
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.goals.registry import BY_ID as GOALS
+from trayopt.rules.guide_fill import area_units
 from trayopt.solve.conflict_groups import Question
 from trayopt.solve.interruptible import FOUND, solve_one
 from trayopt.solve.ledger import Ledger
 from trayopt.solve.literals import total
 from trayopt.solve.stop import Clock
+from trayopt.track.routes import routes_of
 
 EFFORT = 6.0
 """Most deterministic time for a bound."""
+AREA_EFFORT = 2.0
+"""Most deterministic time for a bound on cross-sections."""
 MOST_COUNTS = 4000
 """Of more kinds of legs times places than this, the length is not bounded: no answer is to be had soon."""
 
@@ -95,6 +100,30 @@ def most_entering(
     ledger.cp.maximize(total(n for (i, _), n in ledger.count.items() if ledger.classes[i].trunk == trunk.id))
     status, solver = solve_one(ledger.cp, clock, EFFORT)
     return floor(solver.best_objective_bound + 1e-6) if status in FOUND else None
+
+
+def area_in_box(job: Job, subunit: Subunit, of: int) -> int:
+    """Cross-section of the tubes that a placed subunit has in the box at a division, in the units of ``area_units``."""
+    trunk = job.trunk_by_id[subunit.trunk]
+    tube = routes_of(job).traveller(trunk, subunit, of)
+    if tube is None:
+        return 0
+    tubes = 1 if tube.own else of if trunk.idle == "coiled" else len(job.spliced_legs(subunit, of))
+    return tubes * area_units(tube.diameter_mm)
+
+
+def most_area(job: Job, clock: Clock) -> int | None:
+    """Bound what ``area_in_box`` comes to for all spliced subunits together, in plans that keep every must and place all.
+
+    None where no answer was found in time.
+    """
+    ledger = Ledger(Question(job))
+    _hold(ledger, 0, None)
+    areas = {key: area_in_box(job, ledger.classes[key[0]].members[0], key[1]) for key in ledger.count}
+    unit = gcd(*areas.values()) or 1
+    ledger.cp.maximize(total(area // unit * ledger.count[key] for key, area in areas.items()))
+    status, solver = solve_one(ledger.cp, clock, AREA_EFFORT)
+    return unit * floor(solver.best_objective_bound + 1e-6) if status in FOUND else None
 
 
 def _question(job: Job, levels: tuple[Level, ...]) -> Question:

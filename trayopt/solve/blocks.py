@@ -1,0 +1,424 @@
+"""Blocks at tray places: how many splices of each block lie at each place, and not which.
+
+A block is a run of splices between two subunits (``rings.Block``). Legs of one division are alike inside it, so the whole
+model finds many plans that differ in nothing but names; here they are one. It is a relaxation, because each plan gives these
+choices:
+
+* Legs are whole. Inside a block those of either side end at multiples of a *grain*, so what lies in a tray of it is a multiple
+  of the grains of both. A leg that reaches over several blocks brings its part of each to one tray.
+* Along a subunit that keeps together, each block goes from a first to a last position of one stack with something at each,
+  and the next one begins where it ends, or one higher; blocks of which nothing is placed are passed over.
+* Rules bind at places and ways as they do there, as far as they ask for nothing but splices, legs by number and ways.
+
+What is left out is the order of legs inside a block where no subunit of it keeps together, and so all that crosses.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from functools import cached_property
+from itertools import combinations
+from math import gcd, lcm
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.finding import Group
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Trunk
+from trayopt.rules.registry import BY_ID
+from trayopt.solve.build import Policy, Poster
+from trayopt.solve.divide import Divider
+from trayopt.solve.literals import total
+from trayopt.solve.model import Divisions, Key, Model
+from trayopt.solve.rings import Block, blocks_of
+from trayopt.solve.shelves import area_in_box, most_area
+from trayopt.solve.stop import Clock
+
+RULES: tuple[str, ...] = (
+    "tray_fibres", "tray_sleeves", "reach", "exposed", "port_seal", "base_outward", "slack_loops", "pin",
+    "opposite_travel", "alternate_stacks", "natural_travel", "same_division", "tray_pair", "reserve", "port_fill",
+)  # fmt: skip
+"""Rules whose encoding asks for nothing that blocks cannot answer; ``subunit_together`` binds in the blocks themselves.
+
+``guide_fill`` at must is taken in as the most cross-section that the ledger lets trunks bring, where every splice is placed: to
+follow it to each stack makes the model much slower and bounds little more.
+"""
+MOST_COUNTS = 6_000
+"""Of more blocks, and legs over several blocks, times places than this no model is made."""
+
+
+class Blocks(Model):
+    """The blocks of a job at tray places.
+
+    Parameters
+    ----------
+    divisions
+        Open k by (trunk, subunit), for every subunit with a spliced fibre.
+    policy
+        Which rules bind hard, which may be let go.
+    all_placed
+        Whether only plans that place every splice are wanted.
+    clock
+        Ends the making of the model.
+    """
+
+    def __init__(
+        self, divider: Divider, divisions: Divisions, policy: Policy, *, all_placed: bool, clock: Clock
+    ) -> None:
+        job = divider.job
+        super().__init__(job, all_placed=all_placed, divisions={}, bare=True, clock=clock)
+        self.stacks = job.enclosure.stacks
+        self.blocks = blocks_of(job)
+        self._of_key = {key: tuple(of) for key, of in divisions.items()}
+        self._divided = self._divide(divider)
+        self._along: dict[Key, list[int]] = {
+            key: sorted((i for i, block in enumerate(self.blocks) if key in _keys(block)), key=self._first_along(key))
+            for key in self._of_key
+        }
+        """Blocks of each subunit by index, in the order of its fibres."""
+        self._parts = {
+            leg: parts
+            for key, open_ in self._of_key.items()
+            for of in open_
+            for leg in self.legs(job.subunit_of_leg[key], of)
+            if len(parts := self.parts_of(leg)) > 1
+        }
+        """What legs over several blocks hold of each."""
+        self.size = (len(self.blocks) + len(self._parts)) * len(self.places)
+        """Number of counts at places; where it is above ``MOST_COUNTS``, nothing else is made."""
+        if self.size > MOST_COUNTS:
+            return
+        self.units = [self._unit(i) for i in range(len(self.blocks))]
+        """Splices in one unit of each block: what lies in a tray is so many of them."""
+        self._together = {key: self._may_part(job.subunit_of_leg[key], policy) for key in self._of_key}
+        self._count()
+        for i in range(len(self.blocks)):
+            self._grains(i)
+            self._bind(i)
+        for key in self._of_key:
+            self._follow(key)
+        for leg in self._parts:
+            self._at_places(leg)
+        for rule in (BY_ID[name] for name in RULES):
+            facts = frozenset(pin.subject for pin in job.pins if pin.built) if rule.id == "pin" else frozenset()
+            if (mode := policy.mode(job, rule)) != "free" or facts:
+                rule.encode(job, self, Poster(self, rule, mode, facts, policy.built))
+        if all_placed and policy.must == "hard" and job.rules["guide_fill"].level == "must":
+            self._fill_guides(clock)
+
+    # -- legs and blocks ---------------------------------------------------------------------------------------------
+
+    def _divide(self, divider: Divider) -> dict[Key, dict[int, Any]]:
+        """Make a literal for each open k; where every splice is placed, all holds that the division model knows."""
+        if self.all_placed:
+            divided = divider.post(self.cp, alike=False)
+            for key, options in divided.items():
+                self.require(total(x for of, x in options.items() if of not in self._of_key[key]) <= 0)
+            return divided
+        divided = {
+            key: {of: self.literal(f"{key[0]}/{key[1]} in {of}") for of in of_} for key, of_ in self._of_key.items()
+        }
+        for options in divided.values():
+            self.cp.add_exactly_one(list(options.values()))
+        return divided
+
+    def _first_along(self, key: Key) -> Callable[[int], int]:
+        def first(index: int) -> int:
+            return next(side[2] for side in self.blocks[index][:2] if side[:2] == key)
+
+        return first
+
+    def parts_of(self, leg: Leg) -> dict[int, int]:
+        """Count the splices of each block that a leg holds."""
+        first, last = self.job.subunit(leg).leg_run(leg)
+        found = {}
+        for i in self._along[leg.trunk, leg.subunit]:
+            start = self._first_along((leg.trunk, leg.subunit))(i)
+            splices = min(last, start + self.blocks[i].splices - 1) - max(first, start) + 1
+            if splices > 0:
+                found[i] = splices
+        return found
+
+    def _grain(self, i: int, key: Key, of: int) -> int:
+        """Give the greatest number of splices of which the parts of all legs of a division in a block are multiples."""
+        subunit, size = self.job.subunit_of_leg[key], self.blocks[i].splices
+        start = self._first_along(key)(i)
+        edges = range(subunit.first, subunit.last + 1, subunit.fibres // of)
+        return gcd(size, *(edge - start for edge in edges if 0 < edge - start < size))
+
+    def _by_grain(self, i: int, key: Key) -> dict[int, Any]:
+        """Tell for each grain that a block may have by the division of one subunit whether it has it."""
+        by_grain: dict[int, list[int]] = defaultdict(list)
+        for of in self._of_key[key]:
+            by_grain[self._grain(i, key, of)].append(of)
+        subunit = self.job.subunit_of_leg[key]
+        return {grain: self.one_of(*(self.divided(subunit, of) for of in some)) for grain, some in by_grain.items()}
+
+    def _unit(self, i: int) -> int:
+        one, other = ({self._grain(i, key, of) for of in self._of_key[key]} for key in _keys(self.blocks[i]))
+        return gcd(*(lcm(a, b) for a in one for b in other))
+
+    def _may_part(self, subunit: Subunit, policy: Policy) -> Any:
+        """Whether a subunit keeps together."""
+        mode = policy.mode(self.job, BY_ID["subunit_together"])
+        if self.job.trunk_by_id[subunit.trunk].divide_at == "tray" or mode == "hard":
+            return 1
+        if mode == "free":
+            return 0
+        parted = self.let_go[Group("subunit_together", subunit.name)] = self.literal(f"{subunit.name} parted")
+        return self.no(parted)
+
+    def _count(self) -> None:
+        """Make the number of units of each block at each place, and whether it lies there at all."""
+        self._number: list[dict[Place, Any]] = []
+        self._lies: list[dict[Place, Any]] = []
+        self._out: list[Any] = []
+        self._gone: list[Any] = []
+        for block, unit in zip(self.blocks, self.units, strict=True):
+            units = block.splices // unit
+            row = {place: self.number(units, f"{block} at {place}") for place in self.places}
+            out = 0 if self.all_placed else self.number(units, f"{block} outside")
+            self.require(total(row.values()) + out == units)
+            self._number.append(row)
+            self._out.append(out)
+            self._lies.append({place: self.positive((str(block), place), row[place], units) for place in self.places})
+            self._gone.append(0 if self.all_placed else self.no(self.any_of(*self._lies[-1].values())))
+
+    def _grains(self, i: int) -> None:
+        """Let a block lie in multiples of the grains that the divisions of its subunits give it."""
+        unit, units = self.units[i], self.blocks[i].splices // self.units[i]
+        one, other = (self._by_grain(i, key) for key in _keys(self.blocks[i]))
+        for a, when_a in one.items():
+            for b, when_b in other.items():
+                step = lcm(a, b) // unit
+                if step == 1:
+                    continue
+                whole = cp_model.Domain.from_values(range(0, units + 1, step))
+                for number in self._number[i].values():
+                    added = self.cp.add_linear_expression_in_domain(number, whole)
+                    added.only_enforce_if([literal for literal in (when_a, when_b) if not isinstance(literal, int)])
+
+    def _fill_guides(self, clock: Clock) -> None:
+        """Let all tubes have no more cross-section together than the ledger finds ways for."""
+        areas = [
+            {of: area_in_box(self.job, subunit, of) for of in self.divisions(subunit)} for subunit in self.job.subunits
+        ]
+        if any(len(set(by_of.values())) > 1 for by_of in areas):
+            brought = [
+                area * self.divided(subunit, of)
+                for subunit, by_of in zip(self.job.subunits, areas, strict=True)
+                for of, area in by_of.items()
+            ]
+            most = most_area(self.job, clock)
+            if most is not None:
+                self.require(total(brought) <= most)
+
+    # -- what keeps together -----------------------------------------------------------------------------------------
+
+    @cached_property
+    def _deepest(self) -> int:
+        return max(stack.positions for stack in self.stacks)
+
+    def _steps(self, name: str) -> list[Any]:
+        """Make a literal a position, from 0 up, that holds from some position on and at the deepest."""
+        return [0, *(self.literal(f"{name} {p}") for p in range(1, self._deepest)), 1]
+
+    def _bind(self, i: int) -> None:
+        """Give a block a stack, a first and a last position, which bind where a subunit of it keeps together."""
+        block, gone = self.blocks[i], self._gone[i]
+        free = self.no(self.any_of(*(self._together[key] for key in _keys(block))))
+        on = {stack.id: self.literal(f"{block} on {stack.id}") for stack in self.stacks}
+        self.cp.add_exactly_one(list(on.values()))
+        begun, ended = self._steps(f"{block} begun by"), self._steps(f"{block} ended by")
+        for p in range(1, self._deepest + 1):
+            self.clause(self.no(begun[p - 1]), begun[p])
+            self.clause(self.no(ended[p - 1]), ended[p])
+            self.clause(self.no(ended[p]), begun[p])
+        for stack in self.stacks:
+            elsewhere = self.no(on[stack.id])
+            for p in range(1, stack.positions + 1):
+                lies = self._lies[i][Place(stack.id, p)]
+                for so in (on[stack.id], begun[p], self.no(ended[p - 1])):
+                    self.clause(free, self.no(lies), so)
+                self.clause(free, gone, elsewhere, self.no(begun[p]), ended[p - 1], lies)
+            self.clause(free, gone, elsewhere, ended[stack.positions])
+        self._made["block", i] = (on, begun, ended)
+
+    def _follow(self, key: Key) -> None:
+        """Let each block of a subunit that keeps together begin where the placed one before it ends, or one higher."""
+        together, along = self._together[key], self._along[key]
+        if isinstance(together, int) and not together:
+            return
+        for n, m in combinations(range(len(along)), 2):
+            between = along[n + 1 : m]
+            if between and self.all_placed:
+                continue
+            i, j = along[n], along[m]
+            free = [self.no(together), self._gone[i], self._gone[j], *(self.no(self._gone[b]) for b in between)]
+            on, _, ended = self._made["block", i]
+            on_next, begun, _ = self._made["block", j]
+            for stack in on:
+                self.clause(*free, self.no(on[stack]), on_next[stack])
+            for p in range(1, self._deepest + 1):
+                self.clause(*free, self.no(begun[p]), ended[p])
+                self.clause(*free, self.no(ended[p - 1]), begun[p])
+
+    # -- what rules and goals ask for --------------------------------------------------------------------------------
+
+    def divisions(self, subunit: Subunit) -> tuple[int, ...]:
+        """Every k that is open for a subunit."""
+        return self._of_key.get((subunit.trunk, subunit.number), ())
+
+    def divided(self, subunit: Subunit, of: int) -> Any:
+        """Whether a subunit is divided by this k."""
+        options = self._divided.get((subunit.trunk, subunit.number), {})
+        return 1 if len(options) == 1 and of in options else options.get(of, 0)
+
+    def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
+        """Every leg of a division that is not idle."""
+        return self.job.spliced_legs(subunit, of)
+
+    def at(self, leg: Leg, place: Place) -> Any:
+        """Whether a leg is placed at a place: known of legs over several blocks, and of those that are asked for."""
+        return self._at_places(leg)[place]
+
+    def _at_places(self, leg: Leg) -> dict[Place, Any]:
+        """Let a leg bring its part of each block to one place."""
+
+        def make() -> dict[Place, Any]:
+            subunit = self.job.subunit(leg)
+            found = {place: self.literal(f"{leg} at {place}") for place in self.places}
+            here, divided = total(found.values()), self.divided(subunit, leg.of)
+            self.require(here == divided if self.all_placed else here <= divided)
+            for i, part in self.parts_of(leg).items():
+                for place, literal in found.items():
+                    self.require(self.units[i] * self._number[i][place] >= part * literal)
+                if not self.all_placed:
+                    self.require(self.units[i] * self._out[i] >= part * (divided - here))
+            return found
+
+        found: dict[Place, Any] = self._make(("at", leg), make)
+        return found
+
+    def _where(self, name: tuple[Any, ...], blocks: Iterable[int], places: Iterable[Place]) -> Any:
+        """Whether one of these blocks lies at one of these places."""
+        return self._make(name, lambda: self.any_of(*(self._lies[i][place] for i in blocks for place in places)))
+
+    def has_placed(self, subunit: Subunit) -> Any:
+        """Whether a subunit has a placed leg."""
+        along = self._along.get((subunit.trunk, subunit.number), [])
+        return int(bool(along)) if self.all_placed else self.any_of(*(self.no(self._gone[i]) for i in along))
+
+    def first_on(self, subunit: Subunit, stack: str) -> Any:
+        """Whether the first placed leg of a subunit lies on this stack: one where its first placed block lies."""
+        key = (subunit.trunk, subunit.number)
+
+        def make() -> dict[str, Any]:
+            found = {item.id: self.literal(f"{subunit.name} on {item.id}") for item in self.stacks}
+            self.require(total(found.values()) == self.has_placed(subunit))
+            along = self._along[key]
+            for n, i in enumerate(along[:1] if self.all_placed else along):
+                free = [self._gone[i], *(self.no(self._gone[b]) for b in along[:n])]
+                for item, first in found.items():
+                    here = [self._lies[i][place] for place in self.places if place.stack == item]
+                    self.clause(*free, self.no(first), *here)
+            return found
+
+        return self._make(("first on", *key), make)[stack]
+
+    def number_placed(self, subunit: Subunit, of: int) -> Any:
+        """How many legs of a division are placed, as many as their splices ask for."""
+        if self.all_placed:
+            return len(self.legs(subunit, of)) * self.divided(subunit, of)
+        return self._make(("numbers", subunit.trunk, subunit.number), lambda: self._numbers(subunit))[of]
+
+    def _numbers(self, subunit: Subunit) -> dict[int, Any]:
+        open_ = self.divisions(subunit)
+        spliced = {of: [self.job.spliced_fibres(leg) for leg in self.legs(subunit, of)] for of in open_}
+        found = {of: self.number(len(spliced[of]), f"{subunit.name} in {of}") for of in open_}
+        for of in open_:
+            self.require(found[of] <= len(spliced[of]) * self.divided(subunit, of))
+        along = self._along[subunit.trunk, subunit.number]
+        splices = total(self.blocks[i].splices - self.units[i] * self._out[i] for i in along)
+        self.require(total(max(spliced[of]) * found[of] for of in open_) >= splices)
+        self.require(total(min(spliced[of]) * found[of] for of in open_) <= splices)
+        return found
+
+    def _of_trunk(self, trunk: str) -> list[int]:
+        return [i for i, block in enumerate(self.blocks) if trunk in {block.a[0], block.b[0]}]
+
+    def in_box(self, trunk: Trunk) -> Any:
+        """Whether a trunk has a placed leg."""
+        mine = self._of_trunk(trunk.id)
+        if self.all_placed or not mine:
+            return int(bool(mine))
+        return self._make(("in box", trunk.id), lambda: self.any_of(*(self.no(self._gone[i]) for i in mine)))
+
+    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
+        """Whether a trunk has a leg at a place."""
+        return self._where(("trunk at", trunk.id, place), self._of_trunk(trunk.id), [place])
+
+    def pair_at(self, pair: tuple[str, str], place: Place) -> Any:
+        """Whether splices of a pair of trunks lie at a place."""
+        both = [i for i, block in enumerate(self.blocks) if {block.a[0], block.b[0]} == set(pair)]
+        return self._where(("pair at", pair, place), both, [place])
+
+    def used(self, place: Place) -> Any:
+        """Whether a tray place is used."""
+        return self._where(("used", place), range(len(self.blocks)), [place])
+
+    def load2(self, place: Place) -> Any:
+        """Twice the splices of a place; parked fibres are left out."""
+        return total(2 * unit * row[place] for unit, row in zip(self.units, self._number, strict=True))
+
+    def sleeves2(self, place: Place) -> Any:
+        """Twice the sleeves of a place, where each unit of a block brings as many and all trays have sleeves of one size."""
+        return total(2 * sleeves * row[place] for sleeves, row in zip(self._unit_sleeves, self._number, strict=True))
+
+    @cached_property
+    def _unit_sleeves(self) -> list[int]:
+        """Sleeves of one unit of each block; 0 where its units differ or cut a run."""
+        sizes = {stack.tray.sleeve_fibres for stack in self.stacks}
+        if len(sizes) > 1:
+            return [0] * len(self.blocks)
+        runs = {(run[0].trunk, run[0].first): run for run in self.job.sleeve_runs}
+        found = []
+        for block, unit in zip(self.blocks, self.units, strict=True):
+            brought = []
+            for start in range(0, block.splices, unit):
+                inside = (runs.get((block.a[0], block.a[2] + start + n)) for n in range(unit))
+                here = [run for run in inside if run is not None]
+                whole = sum(run.count for run in here) == unit
+                brought.append(sum(run.sleeves(min(sizes)) for run in here) if whole else 0)
+            found.append(min(brought))
+        return found
+
+    # -- goals -------------------------------------------------------------------------------------
+
+    def unplaced(self) -> Any:
+        """Splices without a tray."""
+        return total(unit * out for unit, out in zip(self.units, self._out, strict=True))
+
+    def placed_legs(self) -> Any:
+        """Placed legs."""
+        return total(self.number_placed(subunit, of) for subunit in self.job.subunits for of in self.divisions(subunit))
+
+    @property
+    def open(self) -> Divisions:
+        """Every k that is open, by subunit."""
+        return self._of_key
+
+    @cached_property
+    def splices(self) -> dict[tuple[int, Place], Any]:
+        """Splices of each block at each place."""
+        return {
+            (i, place): self.units[i] * number for i, row in enumerate(self._number) for place, number in row.items()
+        }
+
+
+def _keys(block: Block) -> tuple[Key, Key]:
+    """Give the two subunits of a block."""
+    return block.a[:2], block.b[:2]

@@ -1,0 +1,124 @@
+"""What blocks say of a job: bounds on its first goals, divisions that are left, and layouts to work a plan out from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import ceil
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.hardware import Place
+from trayopt.solve.blocks import MOST_COUNTS, Blocks
+from trayopt.solve.build import Policy
+from trayopt.solve.divide import Divider
+from trayopt.solve.interruptible import FOUND, solve_one
+from trayopt.solve.literals import total
+from trayopt.solve.model import Divisions, Key, Model
+from trayopt.solve.stop import Clock
+
+EFFORT = 20.0
+"""Most deterministic time for one answer."""
+PART = 0.3
+"""Most of what is left of the limit for one answer."""
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Divisions, and how many splices of each block lie at each place."""
+
+    divisions: Divisions
+    splices: Mapping[tuple[int, Place], int]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A proven bound on what was asked for, None if there is no such plan; and the best layout that was found, with its value."""
+
+    bound: int | None
+    value: int | None = None
+    layout: Layout | None = None
+
+
+class Layouts:
+    """One model of blocks, and what it was asked.
+
+    Every question is put to a copy of it with conditions of its own.
+    """
+
+    def __init__(self, divider: Divider, clock: Clock, *, all_placed: bool) -> None:
+        policy = Policy("hard", "soft") if all_placed else Policy()
+        divisions = divider.open if all_placed else divider.possible
+        self.clock = clock
+        self.blocks = Blocks(divider, divisions, policy, all_placed=all_placed, clock=clock)
+        self.made = self.blocks.size <= MOST_COUNTS
+        """Whether blocks could be counted; where they are too many, nothing may be asked."""
+
+    def least(self, goal: Any, *held: Any, at_least: int = 0, below: int | None = None) -> Answer:
+        """Bound a goal from below over layouts that meet some conditions.
+
+        ``at_least`` is a bound that is known; values from ``below`` up are of no use, so it is the bound where there is none
+        under it.
+        """
+        cp = self.blocks.cp.clone()
+        for condition in held:
+            cp.add(condition)
+        if not isinstance(goal, int):
+            cp.add(goal >= at_least)
+            if below is not None:
+                cp.add(goal < below)
+            cp.minimize(goal)
+        status, solver = solve_one(cp, self.clock, EFFORT, linearization_level=1, part=PART)
+        if status == cp_model.INFEASIBLE:
+            return Answer(below)
+        if status not in FOUND:
+            return Answer(at_least)
+        if isinstance(goal, int):
+            return Answer(goal, goal, self._read(solver))
+        return Answer(max(at_least, ceil(solver.best_objective_bound - 1e-6)), solver.value(goal), self._read(solver))
+
+    def divisions(self, open_: Divisions, *held: Any) -> Divisions:
+        """Give the divisions of those that are open that some layout has which meets some conditions; all where time is up."""
+        blocks = self.blocks
+        seen: set[tuple[Key, int]] = set()
+        literals = {
+            (key, of): blocks.divided(blocks.job.subunit_of_leg[key], of) for key, of_ in open_.items() for of in of_
+        }
+        while unseen := [literal for pair, literal in literals.items() if pair not in seen]:
+            cp = blocks.cp.clone()
+            for condition in held:
+                cp.add(condition)
+            cp.add(total(unseen) >= 1)
+            status, solver = solve_one(cp, self.clock, EFFORT, linearization_level=1, part=PART)
+            if status == cp_model.INFEASIBLE:
+                break
+            if status not in FOUND:
+                return open_
+            seen |= {pair for pair, literal in literals.items() if solver.boolean_value(literal)}
+        return {key: tuple(of for of in of_ if (key, of) in seen) for key, of_ in open_.items()}
+
+    def _read(self, solver: cp_model.CpSolver) -> Layout:
+        blocks = self.blocks
+        return Layout(
+            {
+                key: tuple(of for of in of_ if solver.value(blocks.divided(blocks.job.subunit_of_leg[key], of)))
+                for key, of_ in blocks.open.items()
+            },
+            {(i, place): solver.value(splices) for (i, place), splices in blocks.splices.items()},
+        )
+
+    def hold(self, model: Model, layout: Layout) -> cp_model.CpModel:
+        """Copy a model of settled divisions and hold the copy to a layout; the variables of the copy keep their numbers."""
+        trial = model.cp.clone()
+        for (i, place), splices in layout.splices.items():
+            trial.add(total(self._weighed(model, i, place)) == splices)
+        return trial
+
+    def _weighed(self, model: Model, i: int, place: Place) -> Sequence[Any]:
+        """Weigh the legs of one side of a block at a place by what they hold of it."""
+        blocks = self.blocks
+        key = blocks.blocks[i].a[:2]
+        (of,) = model.divisions(blocks.job.subunit_of_leg[key])
+        legs = model.legs(blocks.job.subunit_of_leg[key], of)
+        return [part * model.at(leg, place) for leg in legs if (part := blocks.parts_of(leg).get(i))]
