@@ -4,8 +4,8 @@ A block is a run of splices between two subunits (``rings.Block``). Legs of one 
 model finds many plans that differ in nothing but names; here they are one. It is a relaxation, because each plan gives these
 choices:
 
-* Legs are whole. Inside a block those of either side end at multiples of a *grain*, so what lies in a tray of it is a multiple
-  of the grains of both. A leg that reaches over several blocks brings its part of each to one tray.
+* Legs are whole, so a tray holds whole *segments* of a block: what lies between two edges of legs that both sides share. A leg
+  that reaches over several blocks brings its part of each to one tray.
 * Along a subunit that keeps together, each block goes from a first to a last position of one stack with something at each,
   and the next one begins where it ends, or one higher; blocks of which nothing is placed are passed over.
 * Rules bind at places and ways as they do there, as far as they ask for nothing but splices, legs by number and ways.
@@ -16,10 +16,10 @@ What is left out is the order of legs inside a block where no subunit of it keep
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from functools import cached_property
-from itertools import combinations
-from math import gcd, lcm
+from itertools import combinations, pairwise
+from math import gcd
 from typing import Any
 
 from ortools.sat.python import cp_model
@@ -96,7 +96,7 @@ class Blocks(Model):
         self._together = {key: self._may_part(job.subunit_of_leg[key], policy) for key in self._of_key}
         self._count()
         for i in range(len(self.blocks)):
-            self._grains(i)
+            self._cut(i)
             self._bind(i)
         for key in self._of_key:
             self._follow(key)
@@ -142,24 +142,24 @@ class Blocks(Model):
                 found[i] = splices
         return found
 
-    def _grain(self, i: int, key: Key, of: int) -> int:
-        """Give the greatest number of splices of which the parts of all legs of a division in a block are multiples."""
+    def _edges(self, i: int, key: Key, of: int) -> frozenset[int]:
+        """Give where legs of a division end inside a block, in splices from its start, its own ends included."""
         subunit, size = self.job.subunit_of_leg[key], self.blocks[i].splices
         start = self._first_along(key)(i)
-        edges = range(subunit.first, subunit.last + 1, subunit.fibres // of)
-        return gcd(size, *(edge - start for edge in edges if 0 < edge - start < size))
+        ends = range(subunit.first, subunit.last + 1, subunit.fibres // of)
+        return frozenset({0, size, *(end - start for end in ends if 0 < end - start < size)})
 
-    def _by_grain(self, i: int, key: Key) -> dict[int, Any]:
-        """Tell for each grain that a block may have by the division of one subunit whether it has it."""
-        by_grain: dict[int, list[int]] = defaultdict(list)
+    def _by_edges(self, i: int, key: Key) -> dict[frozenset[int], Any]:
+        """Tell for each cut that the division of one subunit may make of a block whether it does."""
+        by_edges: dict[frozenset[int], list[int]] = defaultdict(list)
         for of in self._of_key[key]:
-            by_grain[self._grain(i, key, of)].append(of)
+            by_edges[self._edges(i, key, of)].append(of)
         subunit = self.job.subunit_of_leg[key]
-        return {grain: self.one_of(*(self.divided(subunit, of) for of in some)) for grain, some in by_grain.items()}
+        return {edges: self.one_of(*(self.divided(subunit, of) for of in some)) for edges, some in by_edges.items()}
 
     def _unit(self, i: int) -> int:
-        one, other = ({self._grain(i, key, of) for of in self._of_key[key]} for key in _keys(self.blocks[i]))
-        return gcd(*(lcm(a, b) for a in one for b in other))
+        one, other = (self._by_edges(i, key) for key in _keys(self.blocks[i]))
+        return gcd(*(edge for a in one for b in other for edge in a & b))
 
     def _may_part(self, subunit: Subunit, policy: Policy) -> Any:
         """Whether a subunit keeps together."""
@@ -187,19 +187,47 @@ class Blocks(Model):
             self._lies.append({place: self.positive((str(block), place), row[place], units) for place in self.places})
             self._gone.append(0 if self.all_placed else self.no(self.any_of(*self._lies[-1].values())))
 
-    def _grains(self, i: int) -> None:
-        """Let a block lie in multiples of the grains that the divisions of its subunits give it."""
-        unit, units = self.units[i], self.blocks[i].splices // self.units[i]
-        one, other = (self._by_grain(i, key) for key in _keys(self.blocks[i]))
+    def _cut(self, i: int) -> None:
+        """Let a tray hold whole segments of a block: what lies between two edges that both sides share.
+
+        Where a subunit of the block keeps together, the segments lie in order, so what lies up to a position ends at an edge.
+        """
+        unit = self.units[i]
+        one, other = (self._by_edges(i, key) for key in _keys(self.blocks[i]))
+        tied = self.any_of(*(self._together[key] for key in _keys(self.blocks[i])))
         for a, when_a in one.items():
             for b, when_b in other.items():
-                step = lcm(a, b) // unit
-                if step == 1:
+                edges = sorted(edge // unit for edge in a & b)
+                segments = {after - before for before, after in pairwise(edges)}
+                if segments == {1}:
                     continue
-                whole = cp_model.Domain.from_values(range(0, units + 1, step))
-                for number in self._number[i].values():
-                    added = self.cp.add_linear_expression_in_domain(number, whole)
-                    added.only_enforce_if([literal for literal in (when_a, when_b) if not isinstance(literal, int)])
+                self._lie_in(self._number[i].values(), _sums(edges), when_a, when_b)
+                if len(segments) > 1 and self.all_placed:
+                    self._lie_in(self._up_to(i), edges, when_a, when_b, tied)
+
+    def _lie_in(self, numbers: Iterable[Any], values: Iterable[int], *when: Any) -> None:
+        """Let numbers be among some values, under literals."""
+        domain = cp_model.Domain.from_values(sorted(values))
+        if any(isinstance(literal, int) and not literal for literal in when):
+            return
+        for number in numbers:
+            added = self.cp.add_linear_expression_in_domain(number, domain)
+            added.only_enforce_if([literal for literal in when if not isinstance(literal, int)])
+
+    def _up_to(self, i: int) -> list[Any]:
+        """Units of a block up to each position on all stacks."""
+
+        def make() -> list[Any]:
+            found: list[Any] = []
+            for p in range(1, self._deepest + 1):
+                here = total(number for place, number in self._number[i].items() if place.position == p)
+                number = self.number(self.blocks[i].splices // self.units[i], f"{self.blocks[i]} up to {p}")
+                self.require(number == here + (found[-1] if found else 0))
+                found.append(number)
+            return found
+
+        up_to: list[Any] = self._make(("up to", i), make)
+        return up_to
 
     def _fill_guides(self, clock: Clock) -> None:
         """Let all tubes have no more cross-section together than the ledger finds ways for."""
@@ -417,6 +445,14 @@ class Blocks(Model):
         return {
             (i, place): self.units[i] * number for i, row in enumerate(self._number) for place, number in row.items()
         }
+
+
+def _sums(edges: Sequence[int]) -> set[int]:
+    """Give what some segments between edges can come to together."""
+    sums = {0}
+    for before, after in pairwise(edges):
+        sums |= {known + after - before for known in sums}
+    return sums
 
 
 def _keys(block: Block) -> tuple[Key, Key]:

@@ -85,7 +85,12 @@ class Layouts:
         literals = {
             (key, of): blocks.divided(blocks.job.subunit_of_leg[key], of) for key, of_ in open_.items() for of in of_
         }
+        if all(len(of_) == 1 for of_ in open_.values()):
+            return open_
+        until = None if self.clock.left is None else self.clock.spent + PART * self.clock.left
         while unseen := [literal for pair, literal in literals.items() if pair not in seen]:
+            if until is not None and self.clock.spent > until:
+                return open_
             cp = blocks.cp.clone()
             for condition in held:
                 cp.add(condition)

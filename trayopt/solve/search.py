@@ -15,8 +15,9 @@ The remaining goals follow one by one on the model that holds; the value of each
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from trayopt.domain.finding import Level
 from trayopt.domain.plan import GoalName, Stopped
@@ -24,6 +25,7 @@ from trayopt.solve import shelves, spread
 from trayopt.solve.attempts import LOOK, Attempts, Share
 from trayopt.solve.build import Policy, build
 from trayopt.solve.counts import in_scope
+from trayopt.solve.layout import Layouts
 from trayopt.solve.model import Divisions, Model
 from trayopt.solve.outline import can_be_placed, preference_bound
 from trayopt.solve.run import hint_last
@@ -265,6 +267,8 @@ class Search(Attempts):
         self._some({} if settled is None else settled.divisions, all_placed=False)
         out = least_unplaced(self.job, self.clock)
         self.state.bounds["unplaced"] = out
+        if not self.clock.over and self._laid_out(out):
+            return
         for rung in RUNGS:
             if self.clock.over:
                 break
@@ -289,21 +293,66 @@ class Search(Attempts):
                 self._descend(self._coarse(model, goals[:legs]), goals[legs:], sure=sure)
             break
 
+    def _laid_out(self, out: int) -> bool:
+        """Prove the first goals and the legs by blocks, splices left out or not, and go on from there; tells whether it can.
+
+        ``out`` is a bound on the splices without a tray.
+        """
+        if self.state.order[len(FIRST)] != "legs":
+            return False
+        layouts = Layouts(self.divider, self.clock, all_placed=False)
+        if not layouts.made:
+            return False
+        blocks = layouts.blocks
+        held: list[Any] = []
+        limits: dict[GoalName, int] = {}
+        goals: dict[GoalName, Any] = {
+            "unplaced": blocks.unplaced(),
+            "broken_must": blocks.broken("must"),
+            "broken_prefer": blocks.broken("prefer"),
+            "legs": blocks.placed_legs(),
+        }
+        for goal, value in goals.items():
+            least = self._at_least(goal, out, limits)
+            if not self._holds({**limits, goal: least}):
+                below = self.state.value(goal) if self._holds(limits) else None
+                answer = layouts.least(value, *held, at_least=least, below=below)
+                if answer.bound is None:
+                    return False
+                least = answer.bound
+                self._work_out(layouts, answer, {**limits, goal: answer.value or 0})
+            limits[goal] = least
+            self.state.bounds[goal] = least
+            if not self._holds(limits):
+                return False
+            held.append(value <= least)
+        divisions = layouts.divisions(self._large_enough(self.divider.possible), *held)
+        model = build(self.job, Policy(), all_placed=not limits["unplaced"], divisions=divisions, clock=self.clock)
+        for goal, least in limits.items():
+            model.require(self._expression(model, goal) <= least)
+            self._drop_small(model, goal)
+        self._hint(model)
+        self._descend(model, self.state.order[len(limits) :], sure=True)
+        return True
+
+    def _at_least(self, goal: GoalName, out: int, limits: Mapping[GoalName, int]) -> int:
+        """Give what is known of one of the first goals or the legs without a model."""
+        if goal == "unplaced":
+            return out
+        return self.divider.least_legs(limits["unplaced"]) if goal == "legs" else 0
+
+    def _holds(self, limits: Mapping[GoalName, int]) -> bool:
+        """Whether there is a plan that meets these values."""
+        return self.state.best is not None and all(self.state.value(goal) == value for goal, value in limits.items())
+
     def _coarse(self, model: Model, goals: Sequence[GoalName]) -> Model:
         """Make a model again without divisions whose legs are all too small for the plans in it, if there are any.
 
         ``goals`` are those that the model is held to.
         """
-        smallest = self.divider.smallest(self.state.value("legs"), self.state.value("unplaced"))
-        divisions = {}
-        for subunit in self.job.subunits:
-            if open_ := model.divisions(subunit):
-                kept = tuple(
-                    of
-                    for of in open_
-                    if any(self.job.spliced_fibres(leg) >= smallest[subunit.trunk] for leg in model.legs(subunit, of))
-                )
-                divisions[subunit.trunk, subunit.number] = kept or open_[:1]
+        divisions = self._large_enough(
+            {(s.trunk, s.number): of for s in self.job.subunits if (of := model.divisions(s))}
+        )
         if all(len(model.divisions(self.job.subunit_of_leg[key])) == len(open_) for key, open_ in divisions.items()):
             return model
         made = build(self.job, Policy(), all_placed=model.all_placed, divisions=divisions, clock=self.clock)
@@ -312,6 +361,16 @@ class Search(Attempts):
             self._drop_small(made, goal)
         self._hint(made)
         return made
+
+    def _large_enough(self, open_: Divisions) -> Divisions:
+        """Leave out divisions whose legs are all too small for plans as good as the best one; one k stands for unplaced."""
+        smallest = self.divider.smallest(self.state.value("legs"), self.state.value("unplaced"))
+        divisions = {}
+        for key, of_ in open_.items():
+            legs = {of: self.job.spliced_legs(self.job.subunit_of_leg[key], of) for of in of_}
+            large = (of for of in of_ if any(self.job.spliced_fibres(leg) >= smallest[key[0]] for leg in legs[of]))
+            divisions[key] = tuple(large) or tuple(of_[:1])
+        return divisions
 
     # -- goal after goal ---------------------------------------------------------------------------------------------
 
