@@ -15,6 +15,7 @@ from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.solve import spread
+from trayopt.solve.blocks import Blocks
 from trayopt.solve.build import Policy, build
 from trayopt.solve.counts import Guess, count, hold, in_scope
 from trayopt.solve.divide import Divider
@@ -120,7 +121,7 @@ class Attempts:
                 model.require(model.broken("prefer") < self.state.value("broken_prefer"))
             self._better(model, ("broken_prefer",), EVEN)
 
-    def _work_out(self, layouts: Layouts, answer: Answer, limits: Mapping[GoalName, int]) -> None:
+    def _work_out(self, layouts: Layouts[Any], answer: Answer, limits: Mapping[GoalName, int]) -> None:
         """Work a layout out to a plan that is no worse in some goals: with its splices at their places, or else anywhere."""
         if answer.layout is None or self.clock.over:
             return
@@ -237,9 +238,13 @@ class Attempts:
         return spread.narrowed(self.divider, open_, least, legs, self.clock)
 
     @cached_property
-    def layouts(self) -> Layouts:
+    def layouts(self) -> Layouts[Blocks]:
         """Blocks at places, of plans that place every splice and keep every must."""
-        return Layouts(self.divider, self.clock, all_placed=True)
+        return self._blocked(self.divider.open, all_placed=True)
+
+    def _blocked(self, divisions: Divisions, *, all_placed: bool) -> Layouts[Blocks]:
+        policy = Policy("hard", "soft") if all_placed else Policy()
+        return Layouts(Blocks(self.divider, divisions, policy, all_placed=all_placed, clock=self.clock), self.clock)
 
     def _kept(self, divisions: Divisions, weight: int) -> Model:
         """Make a model of plans that place every splice, keep every must and break preferences of at most this weight."""

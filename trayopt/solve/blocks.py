@@ -195,21 +195,24 @@ class Blocks(Model):
         unit = self.units[i]
         one, other = (self._by_edges(i, key) for key in _keys(self.blocks[i]))
         tied = self.any_of(*(self._together[key] for key in _keys(self.blocks[i])))
-        for a, when_a in one.items():
-            for b, when_b in other.items():
-                edges = sorted(edge // unit for edge in a & b)
-                segments = {after - before for before, after in pairwise(edges)}
-                if segments == {1}:
-                    continue
-                self._lie_in(self._number[i].values(), _sums(edges), when_a, when_b)
-                if len(segments) > 1 and self.all_placed:
-                    self._lie_in(self._up_to(i), edges, when_a, when_b, tied)
+        cuts = {(a, b): tuple(sorted(edge // unit for edge in a & b)) for a in one for b in other}
+        for edges in dict.fromkeys(cuts.values()):
+            segments = {after - before for before, after in pairwise(edges)}
+            if segments == {1}:
+                continue
+            cut = 1 if len(set(cuts.values())) == 1 else self.literal(f"{self.blocks[i]} cut at {edges}")
+            for (a, b), so in cuts.items():
+                if so == edges:
+                    self.clause(self.no(one[a]), self.no(other[b]), cut)
+            self._lie_in(self._number[i].values(), _sums(edges), cut)
+            if len(segments) > 1 and self.all_placed:
+                self._lie_in(self._up_to(i), edges, cut, tied)
 
     def _lie_in(self, numbers: Iterable[Any], values: Iterable[int], *when: Any) -> None:
         """Let numbers be among some values, under literals."""
-        domain = cp_model.Domain.from_values(sorted(values))
         if any(isinstance(literal, int) and not literal for literal in when):
             return
+        domain = cp_model.Domain.from_values(sorted(values))
         for number in numbers:
             added = self.cp.add_linear_expression_in_domain(number, domain)
             added.only_enforce_if([literal for literal in when if not isinstance(literal, int)])

@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from ortools.sat.python import cp_model
 
 from trayopt.domain.hardware import Place
 from trayopt.solve.blocks import MOST_COUNTS, Blocks
-from trayopt.solve.build import Policy
-from trayopt.solve.divide import Divider
 from trayopt.solve.interruptible import FOUND, solve_one
 from trayopt.solve.literals import total
 from trayopt.solve.model import Divisions, Key, Model
@@ -22,6 +20,9 @@ EFFORT = 20.0
 """Most deterministic time for one answer."""
 PART = 0.3
 """Most of what is left of the limit for one answer."""
+
+
+B = TypeVar("B", bound=Blocks)
 
 
 @dataclass(frozen=True)
@@ -41,17 +42,12 @@ class Answer:
     layout: Layout | None = None
 
 
-class Layouts:
-    """One model of blocks, and what it was asked.
+class Layouts(Generic[B]):
+    """What a model of blocks is asked: every question is put to a copy of it with conditions of its own."""
 
-    Every question is put to a copy of it with conditions of its own.
-    """
-
-    def __init__(self, divider: Divider, clock: Clock, *, all_placed: bool) -> None:
-        policy = Policy("hard", "soft") if all_placed else Policy()
-        divisions = divider.open if all_placed else divider.possible
+    def __init__(self, blocks: B, clock: Clock) -> None:
+        self.blocks = blocks
         self.clock = clock
-        self.blocks = Blocks(divider, divisions, policy, all_placed=all_placed, clock=clock)
         self.made = self.blocks.size <= MOST_COUNTS
         """Whether blocks could be counted; where they are too many, nothing may be asked."""
 

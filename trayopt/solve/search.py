@@ -16,7 +16,7 @@ The remaining goals follow one by one on the model that holds; the value of each
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from trayopt.domain.finding import Level
@@ -29,6 +29,7 @@ from trayopt.solve.layout import Layouts
 from trayopt.solve.model import Divisions, Model
 from trayopt.solve.outline import can_be_placed, preference_bound
 from trayopt.solve.run import hint_last
+from trayopt.solve.settled_blocks import SettledBlocks
 from trayopt.solve.shortest import length_bound
 from trayopt.solve.state import FIRST, State, is_kept
 from trayopt.solve.stop import OutOfTime
@@ -37,6 +38,8 @@ from trayopt.solve.unplaced import least_unplaced
 
 GOAL = Share(None, 0.7)
 """For a goal after which others come: where it cannot be proven, they are bettered too."""
+GLANCE = Share(2.0, 0.1)
+"""For a goal that blocks can answer as well."""
 DEEPEN = Share(60.0, 0.5)
 """For all models of a few legs more together."""
 
@@ -61,6 +64,10 @@ Found = tuple[Model, Sequence[GoalName], bool]
 
 class Search(Attempts):
     """One search on one job, from its first plan to its last proof."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._of_model: dict[Model, Layouts[SettledBlocks] | None] = {}
 
     def solve(self) -> tuple[State, Stopped]:
         """Search until everything is proven or the clock stops it."""
@@ -300,7 +307,7 @@ class Search(Attempts):
         """
         if self.state.order[len(FIRST)] != "legs":
             return False
-        layouts = Layouts(self.divider, self.clock, all_placed=False)
+        layouts = self._blocked(self.divider.possible, all_placed=False)
         if not layouts.made:
             return False
         blocks = layouts.blocks
@@ -404,7 +411,16 @@ class Search(Attempts):
         model.cp.minimize(expression)
         if model.solution:
             hint_last(model)
-        outcome = self._run(model, goal, share=None if goal == self.state.order[-1] else GOAL)
+        share = None if goal == self.state.order[-1] else GOAL
+        layouts = self._settled(model)
+        outcome = self._run(model, goal, share=share if layouts is None else GLANCE)
+        if layouts is not None and not outcome.proven and not self.clock.over:
+            least = self._by_layouts(layouts, goal, max(least, outcome.bound or 0))
+            if self.state.value(goal) > least:
+                model.require(expression >= least)
+                outcome = self._run(model, goal, share=share)
+            else:
+                outcome = replace(outcome, value=least, bound=least, proven=True)
         value = self.state.value(goal)
         if sure:
             self.state.bounds[goal] = max(least, outcome.bound or 0)
@@ -414,6 +430,26 @@ class Search(Attempts):
         if self.gap is not None and outcome.bound is not None and 0 < value - outcome.bound <= self.gap * max(1, value):
             self.state.by_gap = True
         return outcome.proven and outcome.value == value
+
+    def _settled(self, model: Model) -> Layouts[SettledBlocks] | None:
+        """Give the blocks of a model, made once, if every goal can be said of them."""
+        if model not in self._of_model:
+            divisions = {(s.trunk, s.number): of for s in self.job.subunits if (of := model.divisions(s))}
+            self._of_model[model] = None
+            if all(len(of) == 1 for of in divisions.values()):
+                policy = Policy("hard" if model.keeps("base_outward") else "soft", "soft")
+                blocks = SettledBlocks(self.divider, divisions, policy, all_placed=model.all_placed, clock=self.clock)
+                self._of_model[model] = Layouts(blocks, self.clock) if blocks.exact else None
+        return self._of_model[model]
+
+    def _by_layouts(self, layouts: Layouts[SettledBlocks], goal: GoalName, least: int) -> int:
+        """Bound a goal by blocks over plans that are as good as the best one in all goals before, and look for one there."""
+        before = self.state.order[: self.state.order.index(goal)]
+        limits = {name: self.state.value(name) for name in before}
+        held = [layouts.blocks.goal(name) <= value for name, value in limits.items()]
+        answer = layouts.least(layouts.blocks.goal(goal), *held, at_least=least, below=self.state.value(goal))
+        self._work_out(layouts, answer, {**limits, goal: answer.value or 0})
+        return least if answer.bound is None else answer.bound
 
     def _drop_small(self, model: Model, goal: GoalName) -> None:
         """Leave out legs that are too small for plans with as few legs as are known, once that is."""

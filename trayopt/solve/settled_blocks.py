@@ -1,0 +1,160 @@
+"""Blocks whose subunits all keep together, with divisions settled: then every goal can be said of them.
+
+* All placed legs of such a subunit have one low, that of its first placed block, which is where that block begins.
+* Each place of a block holds as many legs of either side as their splices there come to.
+* Inside a block the walk over the splices never steps down: its positions do not fall, and it lies on one stack. So it steps
+  down only from one placed block to the next, where that begins before the place at which this one ends.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import cached_property
+from itertools import combinations
+from typing import Any
+
+from trayopt.domain.cablework import Subunit
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Trunk
+from trayopt.domain.plan import GoalName
+from trayopt.goals.registry import BY_ID as GOALS
+from trayopt.rules.registry import BY_ID
+from trayopt.solve.blocks import MOST_COUNTS, Blocks
+from trayopt.solve.build import Policy, Poster
+from trayopt.solve.divide import Divider
+from trayopt.solve.literals import total
+from trayopt.solve.model import Divisions
+from trayopt.solve.stop import Clock
+
+
+class SettledBlocks(Blocks):
+    """Blocks of settled divisions."""
+
+    def __init__(
+        self, divider: Divider, divisions: Divisions, policy: Policy, *, all_placed: bool, clock: Clock
+    ) -> None:
+        super().__init__(divider, divisions, policy, all_placed=all_placed, clock=clock)
+        rule = BY_ID["entrance_legs"]
+        if self.exact and (mode := policy.mode(self.job, rule)) != "free":
+            rule.encode(self.job, self, Poster(self, rule, mode, frozenset(), "hard"))
+
+    @cached_property
+    def exact(self) -> bool:
+        """Whether every goal can be said of these blocks."""
+        if self.size > MOST_COUNTS or self._parts or any(len(of) > 1 for of in self.open.values()):
+            return False
+        alone = (isinstance(together, int) and together for together in self._together.values())
+        return all(alone) and all(self._leg_splices.values())
+
+    @cached_property
+    def _leg_splices(self) -> dict[tuple[int, str], int]:
+        """Splices of one leg of a trunk in a block; 0 where its legs there differ or do not make up its units."""
+        found = {}
+        for i, block in enumerate(self.blocks):
+            for trunk, number, _ in (block.a, block.b):
+                subunit = self.job.subunit_of_leg[trunk, number]
+                (of,) = self.divisions(subunit)
+                parts = {part for leg in self.legs(subunit, of) if (part := self.parts_of(leg).get(i))}
+                same = parts.pop() if len(parts) == 1 else 0
+                found[i, trunk] = same if same and self.units[i] % same == 0 else 0
+        return found
+
+    def goal(self, goal: GoalName) -> Any:
+        """Give a goal as an expression, made once."""
+        return self._make(("goal", goal), lambda: self._goal(goal))
+
+    def _goal(self, goal: GoalName) -> Any:
+        if goal == "unplaced":
+            return self.unplaced()
+        if goal == "legs":
+            return self.placed_legs()
+        if goal == "crossings":
+            return total(cost for trunk in self.job.trunks for cost in self._crossings(trunk))
+        if goal == "out_of_turn":
+            return total(self._steps_down())
+        return GOALS[goal].encode(self.job, self)
+
+    # -- legs --------------------------------------------------------------------------------------------------------
+
+    def legs_at(self, trunk: Trunk, place: Place) -> Any:
+        """How many legs of a trunk are at a place."""
+        return total(
+            self.units[i] // self._leg_splices[i, trunk.id] * self._number[i][place] for i in self._of_trunk(trunk.id)
+        )
+
+    def legs_on(self, trunk: Trunk, stack: str) -> Any:
+        """How many legs of a trunk are on a stack."""
+        return total(self.legs_at(trunk, place) for place in self.places if place.stack == stack)
+
+    # -- crossings ---------------------------------------------------------------------------------------------------
+
+    def _low(self, subunit: Subunit) -> list[Any]:
+        """Whether the low of a subunit is at most each position, from 0 up: where its first placed block begins."""
+        along = self._along[subunit.trunk, subunit.number]
+        begun = [self._made["block", i][1] for i in along]
+        if self.all_placed:
+            first: list[Any] = begun[0]
+            return first
+        low = [self.literal(f"low of {subunit.name} up to {p}") for p in range(self._deepest + 1)]
+        for n, i in enumerate(along):
+            free = [self._gone[i], *(self.no(self._gone[b]) for b in along[:n])]
+            for up_to, here in zip(low, begun[n], strict=True):
+                self.clause(*free, self.no(here), up_to)
+                self.clause(*free, here, self.no(up_to))
+        return low
+
+    def _crossings(self, trunk: Trunk) -> Iterator[Any]:
+        """Count for each pair of subunits of a trunk the legs that cross: all their placed legs, or none."""
+        subunits = [subunit for subunit in trunk.subunits if self.divisions(subunit)]
+        lows = {subunit.number: self._low(subunit) for subunit in subunits}
+        for before, after in combinations(subunits, 2):
+            crosses = self.literal(f"{before.name} over {after.name}")
+            for here, there in zip(lows[before.number], lows[after.number], strict=True):
+                self.clause(self.no(there), here, crosses)
+            yield self._pairs(before, after, crosses)
+
+    def _pairs(self, before: Subunit, after: Subunit, crosses: Any) -> Any:
+        """Count the pairs of legs of two subunits, if they cross; at least, where neither has all its legs placed."""
+        one, other = (len(self.legs(subunit, self.divisions(subunit)[0])) for subunit in (before, after))
+        if self.all_placed:
+            return one * other * crosses
+        legs, legs_after = (self.number_placed(s, self.divisions(s)[0]) for s in (before, after))
+        whole, whole_after = self._at_least_legs(before, one), self._at_least_legs(after, other)
+        pairs = self.number(one * other, f"{before.name} over {after.name}")
+        self.require(pairs >= one * legs_after, crosses, whole)
+        self.require(pairs >= other * legs, crosses, whole_after)
+        for least in {1, (one + 1) // 2}:
+            self.require(pairs >= least * legs_after, crosses, self._at_least_legs(before, least))
+        return pairs
+
+    def _at_least_legs(self, subunit: Subunit, number: int) -> Any:
+        """Whether so many legs of a subunit are placed."""
+
+        def make() -> Any:
+            legs = self.number_placed(subunit, self.divisions(subunit)[0])
+            literal = self.literal(f"{number} legs of {subunit.name}")
+            self.require(legs >= number, literal)
+            self.require(legs < number, self.no(literal))
+            return literal
+
+        return self._make(("legs", subunit.trunk, subunit.number, number), make)
+
+    # -- the walk ----------------------------------------------------------------------------------------------------
+
+    def _steps_down(self) -> Iterator[Any]:
+        """Tell for each block and each that can be the next placed one whether the walk steps down between them."""
+        rank = {stack.id: i for i, stack in enumerate(self.stacks)}
+        for i in range(len(self.blocks) - 1):
+            nexts = range(i + 1, i + 2) if self.all_placed else range(i + 1, len(self.blocks))
+            down = self.literal(f"down after {self.blocks[i]}")
+            for j in nexts:
+                free = [self._gone[i], self._gone[j], *(self.no(self._gone[b]) for b in range(i + 1, j))]
+                on, _, ended = self._made["block", i]
+                on_next, begun, _ = self._made["block", j]
+                for p in range(1, self._deepest + 1):
+                    self.clause(*free, self.no(begun[p - 1]), ended[p - 1], down)
+                    for stack, after in combinations(sorted(rank, key=rank.__getitem__), 2):
+                        # begins at the very position at which the block before ends, on an earlier stack
+                        here = [self.no(begun[p]), ended[p - 1], self.no(on[after]), self.no(on_next[stack])]
+                        self.clause(*free, *here, down)
+            yield down
