@@ -232,7 +232,8 @@ class Attempts:
     def _narrowed(self, open_: Divisions, legs: int, least: int) -> Divisions:
         if self.layouts.made:
             blocks = self.layouts.blocks
-            open_ = self.layouts.divisions(open_, blocks.broken("prefer") <= least, blocks.placed_legs() <= legs)
+            known = self.state.best if self._meets(least, legs) else None
+            open_ = self.layouts.divisions(open_, known, blocks.broken("prefer") <= least, blocks.placed_legs() <= legs)
         if all(len(of) == 1 for of in open_.values()):
             return open_
         return spread.narrowed(self.divider, open_, least, legs, self.clock)

@@ -9,16 +9,18 @@ from typing import Any, Generic, TypeVar
 
 from ortools.sat.python import cp_model
 
+from trayopt.domain.assignment import Assignment
 from trayopt.domain.hardware import Place
 from trayopt.solve.blocks import MOST_COUNTS, Blocks
 from trayopt.solve.interruptible import FOUND, solve_one
 from trayopt.solve.literals import total
-from trayopt.solve.model import Divisions, Key, Model
+from trayopt.solve.model import Divisions, Model
+from trayopt.solve.run import hint_all
 from trayopt.solve.stop import Clock
 
-EFFORT = 20.0
+EFFORT = 30.0
 """Most deterministic time for one answer."""
-PART = 0.3
+PART = 0.4
 """Most of what is left of the limit for one answer."""
 
 
@@ -50,12 +52,14 @@ class Layouts(Generic[B]):
         self.clock = clock
         self.made = self.blocks.size <= MOST_COUNTS
         """Whether blocks could be counted; where they are too many, nothing may be asked."""
+        self._last: list[int] = []
+        """Every variable of the last layout."""
 
-    def least(self, goal: Any, *held: Any, at_least: int = 0, below: int | None = None) -> Answer:
+    def least(self, goal: Any, *held: Any, at_least: int = 0, below: int | None = None, part: float = PART) -> Answer:
         """Bound a goal from below over layouts that meet some conditions.
 
         ``at_least`` is a bound that is known; values from ``below`` up are of no use, so it is the bound where there is none
-        under it.
+        under it. ``part`` is the most of what is left of the limit.
         """
         cp = self.blocks.cp.clone()
         for condition in held:
@@ -65,19 +69,25 @@ class Layouts(Generic[B]):
             if below is not None:
                 cp.add(goal < below)
             cp.minimize(goal)
-        status, solver = solve_one(cp, self.clock, EFFORT, linearization_level=1, part=PART)
+        if self._last:
+            hint_all(cp, self._last)
+        status, solver = solve_one(cp, self.clock, EFFORT, linearization_level=1, part=part)
         if status == cp_model.INFEASIBLE:
             return Answer(below)
         if status not in FOUND:
             return Answer(at_least)
+        self._last = list(solver.response_proto.solution)
         if isinstance(goal, int):
             return Answer(goal, goal, self._read(solver))
         return Answer(max(at_least, ceil(solver.best_objective_bound - 1e-6)), solver.value(goal), self._read(solver))
 
-    def divisions(self, open_: Divisions, *held: Any) -> Divisions:
-        """Give the divisions of those that are open that some layout has which meets some conditions; all where time is up."""
+    def divisions(self, open_: Divisions, known: Assignment | None, *held: Any) -> Divisions:
+        """Give the divisions of those that are open that some layout has which meets some conditions; all where time is up.
+
+        ``known`` is a plan that meets them, where there is one.
+        """
         blocks = self.blocks
-        seen: set[tuple[Key, int]] = set()
+        seen = {((leg.trunk, leg.subunit), leg.of) for leg in known.places} if known is not None else set()
         literals = {
             (key, of): blocks.divided(blocks.job.subunit_of_leg[key], of) for key, of_ in open_.items() for of in of_
         }

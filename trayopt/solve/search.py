@@ -28,7 +28,7 @@ from trayopt.solve.counts import in_scope
 from trayopt.solve.layout import Layouts
 from trayopt.solve.model import Divisions, Model
 from trayopt.solve.outline import can_be_placed, preference_bound
-from trayopt.solve.run import hint_last
+from trayopt.solve.run import Outcome, hint_last
 from trayopt.solve.settled_blocks import SettledBlocks
 from trayopt.solve.shortest import length_bound
 from trayopt.solve.state import FIRST, State, is_kept
@@ -40,6 +40,8 @@ GOAL = Share(None, 0.7)
 """For a goal after which others come: where it cannot be proven, they are bettered too."""
 GLANCE = Share(2.0, 0.1)
 """For a goal that blocks can answer as well."""
+MOST_AT_A_GLANCE = 2000
+"""Models with more bunches times places than this are not tried at a glance."""
 DEEPEN = Share(60.0, 0.5)
 """For all models of a few legs more together."""
 
@@ -68,6 +70,8 @@ class Search(Attempts):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self._of_model: dict[Model, Layouts[SettledBlocks] | None] = {}
+        self._slow: set[Model] = set()
+        """Models that did not prove a goal at a glance: the next goals are put to blocks at once."""
 
     def solve(self) -> tuple[State, Stopped]:
         """Search until everything is proven or the clock stops it."""
@@ -333,7 +337,7 @@ class Search(Attempts):
             if not self._holds(limits):
                 return False
             held.append(value <= least)
-        divisions = layouts.divisions(self._large_enough(self.divider.possible), *held)
+        divisions = layouts.divisions(self._large_enough(self.divider.possible), self.state.best, *held)
         model = build(self.job, Policy(), all_placed=not limits["unplaced"], divisions=divisions, clock=self.clock)
         for goal, least in limits.items():
             model.require(self._expression(model, goal) <= least)
@@ -413,8 +417,11 @@ class Search(Attempts):
             hint_last(model)
         share = None if goal == self.state.order[-1] else GOAL
         layouts = self._settled(model)
-        outcome = self._run(model, goal, share=share if layouts is None else GLANCE)
+        outcome = Outcome(None, None, None, proven=False)
+        if layouts is None or not (model in self._slow or len(model.bunches) * len(model.places) > MOST_AT_A_GLANCE):
+            outcome = self._run(model, goal, share=share if layouts is None else GLANCE)
         if layouts is not None and not outcome.proven and not self.clock.over:
+            self._slow.add(model)
             least = self._by_layouts(layouts, goal, max(least, outcome.bound or 0))
             if self.state.value(goal) > least:
                 model.require(expression >= least)
@@ -447,7 +454,8 @@ class Search(Attempts):
         before = self.state.order[: self.state.order.index(goal)]
         limits = {name: self.state.value(name) for name in before}
         held = [layouts.blocks.goal(name) <= value for name, value in limits.items()]
-        answer = layouts.least(layouts.blocks.goal(goal), *held, at_least=least, below=self.state.value(goal))
+        below = self.state.value(goal)
+        answer = layouts.least(layouts.blocks.goal(goal), *held, at_least=least, below=below, part=GOAL.part)
         self._work_out(layouts, answer, {**limits, goal: answer.value or 0})
         return least if answer.bound is None else answer.bound
 
