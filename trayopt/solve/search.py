@@ -5,12 +5,14 @@ Three steps, each of which settles most jobs alone:
 1. *Outline and division.* The outline (ways and stacks, no trays) bounds the preferences that must be broken, the division
    model bounds the legs. The box is then solved with the divisions of least legs. A plan that meets both bounds has its first
    four goals proven, and only divisions that some choice of so few legs uses can hold a better one.
-2. *Deepening.* Where the divisions of least legs do not meet the bound on preferences, plans whose legs are all of about one
-   size are looked for, which often do. Then divisions of a few legs more join in, until they meet it or all divisions are
-   in and prove that none does.
-3. *The ladder.* Where not every must can be kept with every splice placed, musts are let go, and at last splices.
+2. *Blocks and deepening.* Where the divisions of least legs do not meet the bound on preferences, blocks at places bound both
+   anew and lay out plans that do. Where none meets them, divisions of a few legs more join in, until they do or all divisions
+   are in and prove that none does.
+3. *The ladder.* Where not every must can be kept with every splice placed, blocks prove how much stays out; where they cannot,
+   musts are let go in the whole model, and at last splices.
 
-The remaining goals follow one by one on the model that holds; the value of each becomes a bound of the next.
+The remaining goals follow one by one on the model that holds; the value of each becomes a bound of the next. A goal that the
+model does not prove at a glance is put to its blocks, if it can be said of them.
 """
 
 from __future__ import annotations
