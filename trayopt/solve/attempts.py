@@ -233,9 +233,7 @@ class Attempts:
         if self.layouts.made:
             blocks = self.layouts.blocks
             known = self.state.best if self._meets(least, legs) else None
-            open_ = self.layouts.divisions(open_, known, blocks.broken("prefer") <= least, blocks.placed_legs() <= legs)
-        if all(len(of) == 1 for of in open_.values()):
-            return open_
+            return self.layouts.divisions(open_, known, blocks.broken("prefer") <= least, blocks.placed_legs() <= legs)
         return spread.narrowed(self.divider, open_, least, legs, self.clock)
 
     @cached_property

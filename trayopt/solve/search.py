@@ -199,6 +199,8 @@ class Search(Descent):
         self.state.bounds.update({"unplaced": 0, "broken_must": 0, "broken_prefer": least, "legs": fewest})
         rest = self.state.order[len(FIRST) + 1 :]
         open_ = self._within(legs, least)
+        if model is None and any(len(of) > 1 for of in open_.values()):
+            self._polish()
         if model is None or open_ != divisions:
             model = self._kept(open_, least)
             model.require(self._expression(model, "legs") <= legs)
