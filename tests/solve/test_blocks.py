@@ -99,12 +99,19 @@ def test_bounds_where_splices_may_stay_out(first: int, knobs: dict[str, Any]) ->
     assert met > 0.85 * 4 * 60
 
 
-@pytest.mark.parametrize(("first", "knobs"), [(520, {}), (8120, {"shape": "shuffled", "tight": 0.7})])
+@pytest.mark.parametrize(
+    ("first", "knobs"),
+    [
+        (520, {"at_port": 0.0}),
+        (8120, {"at_port": 0.0, "shape": "shuffled", "tight": 0.7}),
+        (50000, {"at_port": 0.7, "shape": "shuffled", "stacks": 2}),
+    ],
+)
 def test_every_goal_can_be_said_of_settled_blocks(first: int, knobs: dict[str, Any]) -> None:
-    """With the divisions of the best plan, where all subunits keep together: every goal is bounded, most are met."""
+    """With the divisions of the best plan: every goal is bounded, most bounds are met."""
     met = Counter[str]()
-    for seed in range(first, first + 70):
-        plain, best = best_of(seed, at_port=0.0, **knobs)
+    for seed in range(first, first + 90):
+        plain, best = best_of(seed, **knobs)
         if not best.goals[3]:
             continue
         whole = best.goals[:2] == (0, 0)
@@ -115,7 +122,7 @@ def test_every_goal_can_be_said_of_settled_blocks(first: int, knobs: dict[str, A
         }
         policy = STRICT if whole else Policy()
         blocks = SettledBlocks(divider, divisions, policy, all_placed=whole, clock=Clock())
-        if not blocks.exact:
+        if not blocks.able:
             continue
         layouts = Layouts(blocks, Clock())
         held: list[Any] = []
@@ -127,7 +134,7 @@ def test_every_goal_can_be_said_of_settled_blocks(first: int, knobs: dict[str, A
             met[goal] += bound == value
         met["jobs"] += 1
         met["crossings and more"] += best.goals[4] > 0
-    assert met["jobs"] > 20
+    assert met["jobs"] > 15
     assert met["crossings and more"] > 0
     assert all(met[goal] > 0.8 * met["jobs"] for goal in GOALS)
 

@@ -73,6 +73,8 @@ class Descent(Attempts):
             hint_last(model)
         share = None if goal == self.state.order[-1] else GOAL
         layouts = self._settled(model)
+        if layouts is not None and not layouts.blocks.exact(goal):
+            layouts = None
         outcome = Outcome(None, None, None, proven=False)
         if layouts is None or not (model in self._slow or len(model.bunches) * len(model.places) > MOST_AT_A_GLANCE):
             outcome = self._run(model, goal, share=share if layouts is None else GLANCE)
@@ -102,7 +104,7 @@ class Descent(Attempts):
             if all(len(of) == 1 for of in divisions.values()):
                 policy = Policy("hard" if model.keeps("base_outward") else "soft", "soft")
                 blocks = SettledBlocks(self.divider, divisions, policy, all_placed=model.all_placed, clock=self.clock)
-                self._of_model[model] = Layouts(blocks, self.clock) if blocks.exact else None
+                self._of_model[model] = Layouts(blocks, self.clock) if blocks.able else None
         return self._of_model[model]
 
     def _by_layouts(self, layouts: Layouts[SettledBlocks], goal: GoalName, least: int) -> int:

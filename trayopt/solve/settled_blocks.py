@@ -1,6 +1,10 @@
-"""Blocks whose subunits all keep together, with divisions settled: then every goal can be said of them.
+"""Blocks with divisions settled: then every goal can be said of them, exactly where all subunits keep together.
 
 * All placed legs of such a subunit have one low, that of its first placed block, which is where that block begins.
+* Where every splice is placed, a subunit may be parted. Then each of two blocks has a low of its own, if a subunit keeps it
+  together: the second one does not follow the first, for then nothing would be parted. A leg never has a low above its own
+  position, nor one below where its block and those before it begin. Whatever else may cross, or step down to or from a block that
+  nothing keeps together, is left out, which only relaxes.
 * Each place of a block holds as many legs of either side as their splices there come to.
 * Inside a block the walk over the splices never steps down: its positions do not fall, and it lies on one stack. So it steps
   down only from one placed block to the next, where that begins before the place at which this one ends.
@@ -35,16 +39,34 @@ class SettledBlocks(Blocks):
     ) -> None:
         super().__init__(divider, divisions, policy, all_placed=all_placed, clock=clock)
         rule = BY_ID["entrance_legs"]
-        if self.exact and (mode := policy.mode(self.job, rule)) != "free":
+        if self.able and (mode := policy.mode(self.job, rule)) != "free":
             rule.encode(self.job, self, Poster(self, rule, mode, frozenset(), "hard"))
+        if self.able and not self._kept_together:
+            for i in range(len(self.blocks)):
+                self._reach(i)
+
+    def _reach(self, i: int) -> None:
+        """Let a block begin and end at its first and last position also where nothing keeps it together."""
+        _, begun, ended = self._made["block", i]
+        for place, lies in self._lies[i].items():
+            self.clause(self.no(lies), begun[place.position])
+            self.clause(self.no(lies), self.no(ended[place.position - 1]))
+        for p in range(1, self._deepest + 1):
+            here = [lies for place, lies in self._lies[i].items() if place.position == p]
+            self.clause(self.no(begun[p]), begun[p - 1], *here)
+            self.clause(ended[p - 1], self.no(ended[p]), *here)
 
     @cached_property
-    def exact(self) -> bool:
-        """Whether every goal can be said of these blocks."""
+    def able(self) -> bool:
+        """Whether every goal can be said of these blocks; where splices may stay out, only if all subunits keep together."""
         if self.size > MOST_COUNTS or self._parts or any(len(of) > 1 for of in self.open.values()):
             return False
-        alone = (isinstance(together, int) and together for together in self._together.values())
-        return all(alone) and all(self._leg_splices.values())
+        return (self.all_placed or self._kept_together) and all(self._leg_splices.values())
+
+    @cached_property
+    def _kept_together(self) -> bool:
+        """Whether no subunit may be parted."""
+        return all(isinstance(together, int) and together for together in self._together.values())
 
     @cached_property
     def _leg_splices(self) -> dict[tuple[int, str], int]:
@@ -59,6 +81,10 @@ class SettledBlocks(Blocks):
                 found[i, trunk] = same if same and self.units[i] % same == 0 else 0
         return found
 
+    def exact(self, goal: GoalName) -> bool:
+        """Whether a goal is said exactly: crossings only where all subunits keep together."""
+        return goal != "crossings" or self._kept_together
+
     def goal(self, goal: GoalName) -> Any:
         """Give a goal as an expression, made once."""
         return self._make(("goal", goal), lambda: self._goal(goal))
@@ -69,7 +95,8 @@ class SettledBlocks(Blocks):
         if goal == "legs":
             return self.placed_legs()
         if goal == "crossings":
-            return total(cost for trunk in self.job.trunks for cost in self._crossings(trunk))
+            crossings = self._crossings if self._kept_together else self._block_crossings
+            return total(cost for trunk in self.job.trunks for cost in crossings(trunk))
         if goal == "out_of_turn":
             return total(self._steps_down())
         return GOALS[goal].encode(self.job, self)
@@ -139,6 +166,53 @@ class SettledBlocks(Blocks):
 
         return self._make(("legs", subunit.trunk, subunit.number, number), make)
 
+    def _block_crossings(self, trunk: Trunk) -> Iterator[Any]:
+        """Count for each pair of blocks along a trunk the legs that cross, as far as the lows of both are known."""
+        strands = [
+            (i, self._lowest(subunit, n), self._highest(subunit, n))
+            for subunit in trunk.subunits
+            for n, i in enumerate(self._along.get((trunk.id, subunit.number), ()))
+        ]
+        for (i, lowest, _), (j, _, highest) in combinations(strands, 2):
+            crosses = self.literal(f"{trunk.id}: {self.blocks[i]} over {self.blocks[j]}")
+            for here, there in zip(lowest, highest, strict=True):
+                self.clause(self.no(there), here, crosses)
+            yield self._legs_of(i, trunk) * self._legs_of(j, trunk) * crosses
+
+    def _legs_of(self, i: int, trunk: Trunk) -> int:
+        return self.blocks[i].splices // self._leg_splices[i, trunk.id]
+
+    def _lowest(self, subunit: Subunit, n: int) -> list[Any]:
+        """Whether some leg of the n-th block of a subunit may have a low of at most each position."""
+        along, together = self._along[subunit.trunk, subunit.number], self._together[subunit.trunk, subunit.number]
+        begun: list[list[Any]] = [self._made["block", i][1] for i in along[: n + 1]]
+        if n == 0:
+            return begun[0]
+        low = [self.literal(f"{self.blocks[along[n]]} low at {p}") for p in range(self._deepest + 1)]
+        tied = [self.no(self._tied(along[m])) for m in (0, n)]
+        for up_to, *so in zip(low, *begun, strict=True):
+            self.clause(self.no(up_to), *so)
+            self.clause(self.no(together), self.no(up_to), so[0])
+            if len(along) == 2:
+                self.clause(together, *tied, self.no(up_to), so[n])
+        return low
+
+    def _highest(self, subunit: Subunit, n: int) -> list[Any]:
+        """Whether all legs of the n-th block of a subunit must have a low of at most each position."""
+        along, together = self._along[subunit.trunk, subunit.number], self._together[subunit.trunk, subunit.number]
+        first = self._made["block", along[0]][1]
+        _, begun, ended = self._made["block", along[n]]
+        low = [self.literal(f"{self.blocks[along[n]]} low by {p}") for p in range(self._deepest + 1)]
+        for up_to, as_first, as_own, all_there in zip(low, first, begun, ended, strict=True):
+            self.clause(self.no(together), self.no(as_first), up_to)
+            self.clause(self.no(self._tied(along[n])), self.no(as_own), up_to)
+            self.clause(self.no(all_there), up_to)
+        return low
+
+    def _tied(self, i: int) -> Any:
+        """Whether a subunit keeps a block together."""
+        return self.any_of(*(self._together[side[:2]] for side in self.blocks[i][:2]))
+
     # -- the walk ----------------------------------------------------------------------------------------------------
 
     def _steps_down(self) -> Iterator[Any]:
@@ -149,6 +223,7 @@ class SettledBlocks(Blocks):
             down = self.literal(f"down after {self.blocks[i]}")
             for j in nexts:
                 free = [self._gone[i], self._gone[j], *(self.no(self._gone[b]) for b in range(i + 1, j))]
+                free += [self.no(self._tied(i)), self.no(self._tied(j))]
                 on, _, ended = self._made["block", i]
                 on_next, begun, _ = self._made["block", j]
                 for p in range(1, self._deepest + 1):
