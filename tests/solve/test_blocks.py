@@ -14,7 +14,7 @@ from trayopt.api import solve
 from trayopt.domain.cablework import Leg
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import order
-from trayopt.solve.blocks import Blocks
+from trayopt.solve.blocks import Blocks, chained
 from trayopt.solve.build import Policy, build
 from trayopt.solve.divide import Divider
 from trayopt.solve.layout import Layouts
@@ -210,3 +210,9 @@ def test_shuffled_halves_at_the_tray_are_proven() -> None:
     best = oracle.solve(plain)
     assert best is not None
     assert tuple(goal.value for goal in found.plan.goals) == tuple(best.goals)
+
+
+def test_blocks_chain_subunits_where_both_sides_have_others() -> None:
+    """P's subunits have a block each with Q, so nothing is chained; crossed halves join two subunits by two blocks."""
+    assert not chained(job_of(strategies.worked_example()))
+    assert chained(job_of(crossed_halves(24)))

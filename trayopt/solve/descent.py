@@ -14,6 +14,7 @@ from trayopt.domain.finding import Level
 from trayopt.domain.plan import GoalName
 from trayopt.solve import shelves, spread
 from trayopt.solve.attempts import Attempts, Share
+from trayopt.solve.blocks import chained
 from trayopt.solve.build import Policy
 from trayopt.solve.counts import in_scope
 from trayopt.solve.layout import Layouts
@@ -101,7 +102,7 @@ class Descent(Attempts):
         if model not in self._of_model:
             divisions = {(s.trunk, s.number): of for s in self.job.subunits if (of := model.divisions(s))}
             self._of_model[model] = None
-            if all(len(of) == 1 for of in divisions.values()):
+            if all(len(of) == 1 for of in divisions.values()) and chained(self.job):
                 policy = Policy("hard" if model.keeps("base_outward") else "soft", "soft")
                 blocks = SettledBlocks(self.divider, divisions, policy, all_placed=model.all_placed, clock=self.clock)
                 self._of_model[model] = Layouts(blocks, self.clock) if blocks.able else None
