@@ -27,6 +27,8 @@ from trayopt.solve.turns import lead_of_walk, turn_bound
 
 GOAL = Share(None, 0.7)
 """For a goal after which others come: where it cannot be proven, they are bettered too."""
+LAST_PART = 0.9
+"""Most of what is left for the last goal, when it is put to blocks."""
 GLANCE = Share(2.0, 0.1)
 """For a goal that blocks can answer as well."""
 MOST_AT_A_GLANCE = 2000
@@ -114,7 +116,8 @@ class Descent(Attempts):
         limits = {name: self.state.value(name) for name in before}
         held = [layouts.blocks.goal(name) <= value for name, value in limits.items()]
         below = self.state.value(goal)
-        answer = layouts.least(layouts.blocks.goal(goal), *held, at_least=least, below=below, part=GOAL.part)
+        part = LAST_PART if goal == self.state.order[-1] else GOAL.part
+        answer = layouts.least(layouts.blocks.goal(goal), *held, at_least=least, below=below, part=part)
         self._work_out(layouts, answer, {**limits, goal: answer.value or 0})
         return least if answer.bound is None else answer.bound
 
