@@ -35,12 +35,18 @@ from trayopt.solve.unplaced import least_unplaced, without_room
 SEEDS = range(400, 520)
 
 
-def best_of(seed: int, **knobs: Any) -> tuple[Job, tuple[int, ...]]:
-    """Give a random tiny job and the goals of its best plan by brute force."""
+def solved(seed: int, **knobs: Any) -> tuple[Job, oracle.Best]:
+    """Give a random tiny job and its best plan by brute force."""
     plain = strategies.random_job(random.Random(seed), **knobs)
     best = oracle.solve(plain)
     assert best is not None
-    return job_of(plain), tuple(best.goals)
+    return job_of(plain), best
+
+
+def best_of(seed: int, **knobs: Any) -> tuple[Job, tuple[int, ...]]:
+    """Give a random tiny job and the goals of its best plan by brute force."""
+    job, best = solved(seed, **knobs)
+    return job, tuple(best.goals)
 
 
 def test_outline_and_divisions_never_promise_too_much() -> None:
@@ -153,11 +159,8 @@ def test_spreads_never_promise_too_much(first: int, knobs: dict[str, Any]) -> No
     whole = 0
     met = Counter[str]()
     for seed in range(first, first + 240):
-        plain = strategies.random_job(random.Random(seed), **knobs)
-        best = oracle.solve(plain)
-        assert best is not None
+        job, best = solved(seed, **knobs)
         unplaced, musts, prefers, legs, _, length, _ = best.goals
-        job = job_of(plain)
         divider = Divider(job)
         if divider.hopeless or not legs:
             continue
@@ -214,13 +217,10 @@ def test_bounds_hold_where_splices_stay_out(first: int, knobs: dict[str, Any]) -
     partial = 0
     met = Counter[str]()
     for seed in range(first, first + 150):
-        plain = strategies.random_job(random.Random(seed), **knobs)
-        best = oracle.solve(plain)
-        assert best is not None
+        job, best = solved(seed, **knobs)
         unplaced, musts, prefers, legs, crossings, length, turns = best.goals
         if not unplaced or not legs:
             continue
-        job = job_of(plain)
         partial += 1
 
         def kept(rule: str, job: Job = job, musts: int = musts, prefers: int = prefers) -> bool:

@@ -125,10 +125,8 @@ class Attempts:
         """Work a layout out to a plan that is no worse in some goals: with its splices at their places, or else anywhere."""
         if answer.layout is None or self.clock.over:
             return
-        all_placed = layouts.blocks.all_placed
-        policy = Policy("hard", "soft") if all_placed else Policy()
-        divisions = answer.layout.divisions
-        model = build(self.job, policy, all_placed=all_placed, divisions=divisions, clock=self.clock)
+        blocks, divisions = layouts.blocks, answer.layout.divisions
+        model = build(self.job, blocks.policy, all_placed=blocks.all_placed, divisions=divisions, clock=self.clock)
         for goal, most in limits.items():
             model.require(self._expression(model, goal) <= most)
         for trial in (layouts.hold(model, answer.layout), model.cp.clone()):

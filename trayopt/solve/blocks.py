@@ -72,8 +72,8 @@ class Blocks(Model):
         super().__init__(job, all_placed=all_placed, divisions={}, bare=True, clock=clock)
         self.stacks = job.enclosure.stacks
         self.blocks = blocks_of(job)
+        self.policy = policy
         self._of_key = {key: tuple(of) for key, of in divisions.items()}
-        self._divided = self._divide(divider)
         self._along: dict[Key, list[int]] = {
             key: sorted((i for i, block in enumerate(self.blocks) if key in keys_of(block)), key=self._first_along(key))
             for key in self._of_key
@@ -91,9 +91,10 @@ class Blocks(Model):
         """Number of counts at places; where it is above ``MOST_COUNTS``, nothing else is made."""
         if self.size > MOST_COUNTS:
             return
+        self._divided = self._divide(divider)
         self.units = [self._unit(i) for i in range(len(self.blocks))]
         """Splices in one unit of each block: what lies in a tray is so many of them."""
-        self._together = {key: self._may_part(job.subunit_of_leg[key], policy) for key in self._of_key}
+        self._together = {key: self._keeps_together(job.subunit_of_leg[key]) for key in self._of_key}
         self._count()
         for i in range(len(self.blocks)):
             self._cut(i)
@@ -161,15 +162,19 @@ class Blocks(Model):
         one, other = (self._by_edges(i, key) for key in keys_of(self.blocks[i]))
         return gcd(*(edge for a in one for b in other for edge in a & b))
 
-    def _may_part(self, subunit: Subunit, policy: Policy) -> Any:
+    def _keeps_together(self, subunit: Subunit) -> Any:
         """Whether a subunit keeps together."""
-        mode = policy.mode(self.job, BY_ID["subunit_together"])
+        mode = self.policy.mode(self.job, BY_ID["subunit_together"])
         if self.job.trunk_by_id[subunit.trunk].divide_at == "tray" or mode == "hard":
             return 1
         if mode == "free":
             return 0
         parted = self.let_go[Group("subunit_together", subunit.name)] = self.literal(f"{subunit.name} parted")
         return self.no(parted)
+
+    def _tied(self, i: int) -> Any:
+        """Whether a subunit keeps a block together."""
+        return self._make(("tied", i), lambda: self.any_of(*(self._together[key] for key in keys_of(self.blocks[i]))))
 
     def _count(self) -> None:
         """Make the number of units of each block at each place, and whether it lies there at all."""
@@ -194,7 +199,6 @@ class Blocks(Model):
         """
         unit = self.units[i]
         one, other = (self._by_edges(i, key) for key in keys_of(self.blocks[i]))
-        tied = self.any_of(*(self._together[key] for key in keys_of(self.blocks[i])))
         cuts = {(a, b): tuple(sorted(edge // unit for edge in a & b)) for a in one for b in other}
         for edges in dict.fromkeys(cuts.values()):
             segments = {after - before for before, after in pairwise(edges)}
@@ -206,7 +210,7 @@ class Blocks(Model):
                     self.clause(self.no(one[a]), self.no(other[b]), cut)
             self._lie_in(self._number[i].values(), _sums(edges), cut)
             if len(segments) > 1 and self.all_placed:
-                self._lie_in(self._up_to(i), edges, cut, tied)
+                self._lie_in(self._up_to(i), edges, cut, self._tied(i))
 
     def _lie_in(self, numbers: Iterable[Any], values: Iterable[int], *when: Any) -> None:
         """Let numbers be among some values, under literals."""
@@ -260,7 +264,7 @@ class Blocks(Model):
     def _bind(self, i: int) -> None:
         """Give a block a stack, a first and a last position, which bind where a subunit of it keeps together."""
         block, gone = self.blocks[i], self._gone[i]
-        free = self.no(self.any_of(*(self._together[key] for key in keys_of(block))))
+        free = self.no(self._tied(i))
         on = {stack.id: self.literal(f"{block} on {stack.id}") for stack in self.stacks}
         self.cp.add_exactly_one(list(on.values()))
         begun, ended = self._steps(f"{block} begun by"), self._steps(f"{block} ended by")

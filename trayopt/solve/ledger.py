@@ -426,6 +426,11 @@ class Ledger(Model):
         """Sum of all placed legs."""
         return total(self.legs_of.values())
 
+    def hold_all(self) -> None:
+        """Count only plans that keep every group."""
+        for held in self.guards.values():
+            self.require(held >= 1)
+
     def unplaced(self) -> Any:
         """Bound the splices without a tray: no more are placed than the placed legs of either side can have."""
         able: dict[int, Any] = {}

@@ -209,10 +209,6 @@ class SettledBlocks(Blocks):
             self.clause(self.no(all_there), up_to)
         return low
 
-    def _tied(self, i: int) -> Any:
-        """Whether a subunit keeps a block together."""
-        return self.any_of(*(self._together[side[:2]] for side in self.blocks[i][:2]))
-
     # -- the walk ----------------------------------------------------------------------------------------------------
 
     def _steps_down(self) -> Iterator[Any]:

@@ -131,8 +131,7 @@ def _question(job: Job, levels: tuple[Level, ...]) -> Question:
 
 
 def _hold(ledger: Ledger, unplaced: int, legs: int | None) -> None:
-    for held in ledger.guards.values():
-        ledger.require(held >= 1)
+    ledger.hold_all()
     if unplaced:
         ledger.require(ledger.unplaced() <= unplaced)
     if legs is not None:

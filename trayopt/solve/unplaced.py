@@ -48,8 +48,7 @@ def least_unplaced(job: Job, clock: Clock) -> int:
 def _by_ledger(job: Job, clock: Clock) -> int:
     """Bound them by what ways, guides and stacks take of each class of subunits."""
     ledger = Ledger(Question(job, kinds=("physical",)), all_placed=False)
-    for held in ledger.guards.values():
-        ledger.require(held >= 1)
+    ledger.hold_all()
     ledger.cp.minimize(ledger.unplaced())
     status, solver = solve_one(ledger.cp, clock, EFFORT)
     return int(-(-(solver.best_objective_bound - 1e-6) // 1)) if status in FOUND else 0
