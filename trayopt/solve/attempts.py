@@ -241,7 +241,8 @@ class Attempts:
 
     def _blocked(self, divisions: Divisions, *, all_placed: bool) -> Layouts[Blocks]:
         policy = Policy("hard", "soft") if all_placed else Policy()
-        return Layouts(Blocks(self.divider, divisions, policy, all_placed=all_placed, clock=self.clock), self.clock)
+        blocks = Blocks(self.divider, divisions, policy, all_placed=all_placed, clock=self.clock)
+        return Layouts(blocks, self.clock, workers=self.tuning.workers)
 
     def _kept(self, divisions: Divisions, weight: int) -> Model:
         """Make a model of plans that place every splice, keep every must and break preferences of at most this weight."""

@@ -30,6 +30,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.rules.registry import BY_ID
 from trayopt.solve.build import Policy, Poster
+from trayopt.solve.crowded import Burden, crowd
 from trayopt.solve.divide import Divider
 from trayopt.solve.literals import total
 from trayopt.solve.model import Divisions, Key, Model
@@ -107,6 +108,8 @@ class Blocks(Model):
             facts = frozenset(pin.subject for pin in job.pins if pin.built) if rule.id == "pin" else frozenset()
             if (mode := policy.mode(job, rule)) != "free" or facts:
                 rule.encode(job, self, Poster(self, rule, mode, facts, policy.built))
+        self.kept = {name for name in RULES if policy.mode(job, BY_ID[name]) == "hard"}
+        crowd(self, self.kept, *self._burdens())
         if all_placed and policy.must == "hard" and job.rules["guide_fill"].level == "must":
             self._fill_guides(clock)
 
@@ -412,6 +415,14 @@ class Blocks(Model):
     def sleeves2(self, place: Place) -> Any:
         """Twice the sleeves of a place, where each unit of a block brings as many and all trays have sleeves of one size."""
         return total(2 * sleeves * row[place] for sleeves, row in zip(self._unit_sleeves, self._number, strict=True))
+
+    def _burdens(self) -> tuple[Burden, Burden]:
+        """Give what the units of all blocks bring, in fibres and in sleeves."""
+        sleeves = [2 * number for number in self._unit_sleeves]
+        brought = sum(
+            n * block.splices // unit for n, block, unit in zip(sleeves, self.blocks, self.units, strict=True)
+        )
+        return Burden([2 * unit for unit in self.units], 2 * self.job.splices), Burden(sleeves, brought)
 
     @cached_property
     def _unit_sleeves(self) -> list[int]:

@@ -11,6 +11,7 @@ from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.rules.base import Rule
 from trayopt.rules.registry import RULES
+from trayopt.solve.crowded import burdens, crowd
 from trayopt.solve.model import Key, Model
 from trayopt.solve.stop import Clock
 
@@ -68,6 +69,7 @@ def build(
         if modes[rule.id] != "free" or (rule.id == "pin" and built):
             facts = built if rule.id == "pin" else frozenset()
             rule.encode(job, model, Poster(model, rule, modes[rule.id], facts, policy.built))
+    crowd(model, model.kept, *burdens(model))
     for trunk in job.trunks:
         for way in model.ways(trunk):
             model.goes(trunk, way)

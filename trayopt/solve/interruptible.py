@@ -29,16 +29,15 @@ def new_solver(workers: int = 1, seed: int = 1) -> cp_model.CpSolver:
     return solver
 
 
-def solve_one(
-    cp: cp_model.CpModel,
+def one_worker(
     clock: Clock,
     effort: float | None,
     *,
     symmetry_level: int = 1,
     linearization_level: int = 2,
     part: float = 1.0,
-) -> tuple[Any, cp_model.CpSolver]:
-    """Solve a model by one worker, always in the same way, and give status and solver.
+) -> cp_model.CpSolver:
+    """Make a solver of one worker, which always solves in the same way.
 
     It takes at most so much deterministic time, and at most this part of what is left of the limit.
     """
@@ -46,6 +45,14 @@ def solve_one(
     solver.parameters.symmetry_level = symmetry_level
     solver.parameters.linearization_level = linearization_level
     clock.limit(solver.parameters, effort, None if clock.left is None else part * clock.left)
+    return solver
+
+
+def solve_one(
+    cp: cp_model.CpModel, clock: Clock, effort: float | None, *, symmetry_level: int = 1, part: float = 1.0
+) -> tuple[Any, cp_model.CpSolver]:
+    """Solve a model by ``one_worker``, and give status and solver."""
+    solver = one_worker(clock, effort, symmetry_level=symmetry_level, part=part)
     return solve_interruptible(solver, cp, clock), solver
 
 

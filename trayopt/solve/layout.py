@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from math import ceil
 from typing import Any, Generic, TypeVar
 
@@ -12,9 +13,10 @@ from ortools.sat.python import cp_model
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.hardware import Place
 from trayopt.solve.blocks import MOST_COUNTS, Blocks
-from trayopt.solve.interruptible import FOUND, solve_one
+from trayopt.solve.interruptible import FOUND, one_worker, solve_interruptible
 from trayopt.solve.literals import total
 from trayopt.solve.model import Divisions, Model
+from trayopt.solve.rising import Rising
 from trayopt.solve.run import hint_all
 from trayopt.solve.stop import Clock
 
@@ -45,21 +47,34 @@ class Answer:
 
 
 class Layouts(Generic[B]):
-    """What a model of blocks is asked: every question is put to a copy of it with conditions of its own."""
+    """What a model of blocks is asked: every question is put to a copy of it with conditions of its own.
 
-    def __init__(self, blocks: B, clock: Clock) -> None:
+    ``workers`` is how many solvers may run beside each other.
+    """
+
+    def __init__(self, blocks: B, clock: Clock, *, workers: int = 1) -> None:
         self.blocks = blocks
         self.clock = clock
+        self.workers = workers
         self.made = self.blocks.size <= MOST_COUNTS
         """Whether blocks could be counted; where they are too many, nothing may be asked."""
         self._last: list[int] = []
         """Every variable of the last layout."""
 
-    def least(self, goal: Any, *held: Any, at_least: int = 0, below: int | None = None, part: float = PART) -> Answer:
+    def least(
+        self,
+        goal: Any,
+        *held: Any,
+        at_least: int = 0,
+        below: int | None = None,
+        part: float = PART,
+        few: bool = False,
+    ) -> Answer:
         """Bound a goal from below over layouts that meet some conditions.
 
         ``at_least`` is a bound that is known; values from ``below`` up are of no use, so it is the bound where there is none
-        under it. ``part`` is the most of what is left of the limit.
+        under it. ``part`` is the most of what is left of the limit. Of a goal with ``few`` values the bound is sought from
+        below as well, if there are workers for both.
         """
         cp = self.blocks.cp.clone()
         for condition in held:
@@ -71,8 +86,18 @@ class Layouts(Generic[B]):
             cp.minimize(goal)
         if self._last:
             hint_all(cp, self._last)
-        status, solver = solve_one(cp, self.clock, EFFORT, linearization_level=1, part=part)
-        if status == cp_model.INFEASIBLE:
+        make = partial(self._solver, part)
+        solver = make()
+        if isinstance(goal, int) or not few or self.workers == 1:
+            status = solve_interruptible(solver, cp, self.clock)
+        else:
+            with Rising(cp, goal, at_least, below, make, solver.stop_search) as rising:
+                status = solve_interruptible(solver, cp, self.clock, rising)
+            self.clock.effort += rising.effort
+            at_least = rising.bound
+            if rising.found is not None:
+                status, solver = cp_model.OPTIMAL, rising.found
+        if status == cp_model.INFEASIBLE or (below is not None and at_least >= below):
             return Answer(below)
         if status not in FOUND:
             return Answer(at_least)
@@ -80,6 +105,39 @@ class Layouts(Generic[B]):
         if isinstance(goal, int):
             return Answer(goal, goal, self._read(solver))
         return Answer(max(at_least, ceil(solver.best_objective_bound - 1e-6)), solver.value(goal), self._read(solver))
+
+    def _solver(self, part: float) -> cp_model.CpSolver:
+        return one_worker(self.clock, EFFORT, linearization_level=1, part=part)
+
+    def like(self, open_: Divisions, known: Assignment | None, fewer: Any, *held: Any) -> Divisions | None:
+        """Give the divisions of a plan, if no layout that meets some conditions is divided otherwise or has ``fewer`` legs.
+
+        One question settles legs and divisions, where the plan has the least legs and is alone in how it is divided. None where
+        it is not, or where that was not proven.
+        """
+        blocks = self.blocks
+        seen = set() if known is None else {((leg.trunk, leg.subunit), leg.of) for leg in known.places}
+        if {key for key, _ in seen} != set(open_):
+            return None
+        cp = blocks.cp.clone()
+        for condition in held:
+            cp.add(condition)
+        less = cp.new_bool_var("fewer legs")
+        if isinstance(fewer, bool):
+            cp.add(less == int(fewer))
+        else:
+            cp.add(fewer).only_enforce_if(less)
+        others = (
+            blocks.divided(blocks.job.subunit_of_leg[key], of)
+            for key, of_ in open_.items()
+            for of in of_
+            if (key, of) not in seen
+        )
+        cp.add(total([less, *others]) >= 1)
+        solver = self._solver(PART)
+        if solve_interruptible(solver, cp, self.clock) != cp_model.INFEASIBLE:
+            return None
+        return {key: (of,) for key, of in seen}
 
     def divisions(self, open_: Divisions, known: Assignment | None, *held: Any) -> Divisions:
         """Give the divisions of those that are open that some layout has which meets some conditions; all where time is up.
@@ -101,7 +159,8 @@ class Layouts(Generic[B]):
             for condition in held:
                 cp.add(condition)
             cp.add(total(unseen) >= 1)
-            status, solver = solve_one(cp, self.clock, EFFORT, linearization_level=1, part=PART)
+            solver = self._solver(PART)
+            status = solve_interruptible(solver, cp, self.clock)
             if status == cp_model.INFEASIBLE:
                 break
             if status not in FOUND:

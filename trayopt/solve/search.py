@@ -151,7 +151,7 @@ class Search(Descent):
             return least
         if self.layouts.made:
             below = self.state.value("broken_prefer") if self.state.whole else None
-            answer = self.layouts.least(self.layouts.blocks.broken("prefer"), at_least=least, below=below)
+            answer = self.layouts.least(self.layouts.blocks.broken("prefer"), at_least=least, below=below, few=True)
             if answer.bound is None:
                 return None
             least = answer.bound
@@ -167,6 +167,8 @@ class Search(Descent):
         if self.layouts.made and self.state.order[len(FIRST)] == "legs":
             blocks = self.layouts.blocks
             below = self.state.value("legs") if self._prefers(least) else None
+            if below is not None and self._alone(below, least):
+                return below
             answer = self.layouts.least(blocks.placed_legs(), blocks.broken("prefer") <= least, below=below)
             if answer.bound is None:
                 return None
@@ -176,6 +178,16 @@ class Search(Descent):
                 return fewest
         legs = spread.legs_bound(self.divider, self.divider.open, least, self.clock)
         return None if legs is None else max(fewest, legs)
+
+    def _alone(self, legs: int, least: int) -> bool:
+        """Whether no plan of at most so many legs and preferences broken is divided otherwise than the best one."""
+        blocks = self.layouts.blocks
+        within, placed = self.divider.within(legs, alike=self.alike), blocks.placed_legs()
+        held = (blocks.broken("prefer") <= least, placed <= legs)
+        settled = self.layouts.like(within, self.state.best, placed < legs, *held)
+        if settled is not None:
+            self._narrow[legs, least] = settled
+        return settled is not None
 
     def _prefers(self, least: int) -> bool:
         """Whether the best plan keeps every must and meets this bound on preferences."""
@@ -308,8 +320,13 @@ class Search(Descent):
             "broken_prefer": blocks.broken("prefer"),
             "legs": blocks.placed_legs(),
         }
+        possible, divisions = self.divider.possible, None
         for goal, value in goals.items():
             least = self._at_least(goal, out, limits)
+            if goal == "legs" and self._holds(limits):
+                most = self.state.value("legs")
+                divisions = layouts.like(possible, self.state.best, value < most, value <= most, *held)
+                least = least if divisions is None else most
             if not self._holds({**limits, goal: least}):
                 below = self.state.value(goal) if self._holds(limits) else None
                 answer = layouts.least(value, *held, at_least=least, below=below)
@@ -322,7 +339,8 @@ class Search(Descent):
             if not self._holds(limits):
                 return False
             held.append(value <= least)
-        divisions = layouts.divisions(self._large_enough(self.divider.possible), self.state.best, *held)
+        if divisions is None:
+            divisions = layouts.divisions(self._large_enough(possible), self.state.best, *held)
         model = build(self.job, Policy(), all_placed=not limits["unplaced"], divisions=divisions, clock=self.clock)
         for goal, least in limits.items():
             model.require(self._expression(model, goal) <= least)
