@@ -121,7 +121,9 @@ class Attempts:
                 model.require(model.broken("prefer") < self.state.value("broken_prefer"))
             self._better(model, ("broken_prefer",), EVEN)
 
-    def _work_out(self, layouts: Layouts[Any], answer: Answer, limits: Mapping[GoalName, int]) -> None:
+    def _work_out(
+        self, layouts: Layouts[Any], answer: Answer, limits: Mapping[GoalName, int], *, anywhere: bool = True
+    ) -> None:
         """Work a layout out to a plan that is no worse in some goals: with its splices at their places, or else anywhere."""
         if answer.layout is None or self.clock.over:
             return
@@ -129,7 +131,7 @@ class Attempts:
         model = build(self.job, blocks.policy, all_placed=blocks.all_placed, divisions=divisions, clock=self.clock)
         for goal, most in limits.items():
             model.require(self._expression(model, goal) <= most)
-        for trial in (layouts.hold(model, answer.layout), model.cp.clone()):
+        for trial in (layouts.hold(model, answer.layout), *([model.cp.clone()] if anywhere else [])):
             if self.clock.over or self._run(model, None, trial=trial, share=TRIAL).assignment is not None:
                 break
 

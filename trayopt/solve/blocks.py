@@ -29,6 +29,7 @@ from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.rules.registry import BY_ID
+from trayopt.solve.alike import alike
 from trayopt.solve.build import Policy, Poster
 from trayopt.solve.crowded import Burden, crowd
 from trayopt.solve.divide import Divider
@@ -65,6 +66,9 @@ class Blocks(Model):
     clock
         Ends the making of the model.
     """
+
+    swaps = True
+    """Whether nothing is asked of these blocks that tells stacks apart which the rules do not."""
 
     def __init__(
         self, divider: Divider, divisions: Divisions, policy: Policy, *, all_placed: bool, clock: Clock
@@ -112,6 +116,8 @@ class Blocks(Model):
         crowd(self, self.kept, *self._burdens())
         if all_placed and policy.must == "hard" and job.rules["guide_fill"].level == "must":
             self._fill_guides(clock)
+        if self.swaps:
+            self._break_ties()
 
     # -- legs and blocks ---------------------------------------------------------------------------------------------
 
@@ -303,6 +309,14 @@ class Blocks(Model):
             for p in range(1, self._deepest + 1):
                 self.clause(*free, self.no(begun[p]), ended[p])
                 self.clause(*free, self.no(ended[p - 1]), begun[p])
+
+    def _break_ties(self) -> None:
+        """Let the first blocks on stacks that are alike come in the order of the stacks: nothing else tells these apart."""
+        for group in alike(self, [stack.id for stack in self.stacks]):
+            for before, stack in pairwise(group):
+                for i in range(len(self.blocks)):
+                    earlier = (self._made["block", j][0][before] for j in range(i))
+                    self.clause(self.no(self._made["block", i][0][stack]), *earlier)
 
     # -- what rules and goals ask for --------------------------------------------------------------------------------
 

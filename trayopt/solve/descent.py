@@ -29,7 +29,7 @@ GOAL = Share(None, 0.7)
 """For a goal after which others come: where it cannot be proven, they are bettered too."""
 LAST_PART = 0.9
 """Most of what is left for the last goal, when it is put to blocks."""
-GLANCE = Share(2.0, 0.1)
+GLANCE = Share(0.5, 0.1)
 """For a goal that blocks can answer as well."""
 MOST_AT_A_GLANCE = 2000
 """Models with more bunches times places than this are not tried at a glance."""
@@ -76,7 +76,7 @@ class Descent(Attempts):
             hint_last(model)
         share = None if goal == self.state.order[-1] else GOAL
         layouts = self._settled(model)
-        if layouts is not None and not layouts.blocks.exact(goal):
+        if layouts is not None and not layouts.blocks.close(goal):
             layouts = None
         outcome = Outcome(None, None, None, proven=False)
         if layouts is None or not (model in self._slow or len(model.bunches) * len(model.places) > MOST_AT_A_GLANCE):
@@ -118,7 +118,7 @@ class Descent(Attempts):
         below = self.state.value(goal)
         part = LAST_PART if goal == self.state.order[-1] else GOAL.part
         answer = layouts.least(layouts.blocks.goal(goal), *held, at_least=least, below=below, part=part)
-        self._work_out(layouts, answer, {**limits, goal: answer.value or 0})
+        self._work_out(layouts, answer, {**limits, goal: answer.value or 0}, anywhere=layouts.blocks.exact(goal))
         return least if answer.bound is None else answer.bound
 
     def _drop_small(self, model: Model, goal: GoalName) -> None:

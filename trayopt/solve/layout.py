@@ -25,6 +25,9 @@ EFFORT = 30.0
 PART = 0.4
 """Most of what is left of the limit for one answer."""
 
+MOST_PART = 0.6
+"""The same for one that settles legs and divisions at once."""
+
 
 B = TypeVar("B", bound=Blocks)
 
@@ -134,7 +137,7 @@ class Layouts(Generic[B]):
             if (key, of) not in seen
         )
         cp.add(total([less, *others]) >= 1)
-        solver = self._solver(PART)
+        solver = self._solver(MOST_PART)
         if solve_interruptible(solver, cp, self.clock) != cp_model.INFEASIBLE:
             return None
         return {key: (of,) for key, of in seen}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable, Iterator
 from functools import cached_property
 from typing import Any
 
@@ -78,6 +78,10 @@ class Literals:
         if key not in self._made:
             self._made[key] = make()
         return self._made[key]
+
+    def made(self, kinds: Collection[str]) -> Iterator[tuple[tuple[Any, ...], Any]]:
+        """Give what was made under keys that begin with one of these."""
+        return ((key, literal) for key, literal in self._made.items() if key[0] in kinds)
 
     def any_of(self, *literals: Any) -> Any:
         """Whether at least one of these holds."""

@@ -31,6 +31,8 @@ from trayopt.solve.state import FIRST, State, is_kept
 from trayopt.solve.stop import OutOfTime
 from trayopt.solve.unplaced import least_unplaced
 
+FIRST_PART = 0.6
+"""Most of what is left for the weight of preferences: where it stays open, nothing that comes after is proven."""
 DEEPEN = Share(60.0, 0.5)
 """For all models of a few legs more together."""
 
@@ -151,7 +153,9 @@ class Search(Descent):
             return least
         if self.layouts.made:
             below = self.state.value("broken_prefer") if self.state.whole else None
-            answer = self.layouts.least(self.layouts.blocks.broken("prefer"), at_least=least, below=below, few=True)
+            answer = self.layouts.least(
+                self.layouts.blocks.broken("prefer"), at_least=least, below=below, few=True, part=FIRST_PART
+            )
             if answer.bound is None:
                 return None
             least = answer.bound
@@ -265,6 +269,7 @@ class Search(Descent):
         weight = model.broken("prefer")
         if not isinstance(weight, int):
             model.require(weight >= least)
+            model.bound("broken_prefer", least)
         return model, self.state.order[2:], True
 
     # -- what cannot be kept -----------------------------------------------------------------------------------------

@@ -34,6 +34,8 @@ from trayopt.solve.stop import Clock
 class SettledBlocks(Blocks):
     """Blocks of settled divisions."""
 
+    swaps = False
+
     def __init__(
         self, divider: Divider, divisions: Divisions, policy: Policy, *, all_placed: bool, clock: Clock
     ) -> None:
@@ -82,7 +84,11 @@ class SettledBlocks(Blocks):
         return found
 
     def exact(self, goal: GoalName) -> bool:
-        """Whether a goal is said exactly: crossings only where all subunits keep together."""
+        """Whether a goal is said exactly: what crosses or steps down only where all subunits keep together."""
+        return goal not in {"crossings", "out_of_turn"} or self._kept_together
+
+    def close(self, goal: GoalName) -> bool:
+        """Whether the bound on a goal is worth asking for: that on crossings is far off where subunits are parted."""
         return goal != "crossings" or self._kept_together
 
     def goal(self, goal: GoalName) -> Any:
@@ -218,14 +224,19 @@ class SettledBlocks(Blocks):
             nexts = range(i + 1, i + 2) if self.all_placed else range(i + 1, len(self.blocks))
             down = self.literal(f"down after {self.blocks[i]}")
             for j in nexts:
-                free = [self._gone[i], self._gone[j], *(self.no(self._gone[b]) for b in range(i + 1, j))]
-                free += [self.no(self._tied(i)), self.no(self._tied(j))]
-                on, _, ended = self._made["block", i]
-                on_next, begun, _ = self._made["block", j]
+                placed = [self._gone[i], self._gone[j], *(self.no(self._gone[b]) for b in range(i + 1, j))]
+                loose, loose_next = self.no(self._tied(i)), self.no(self._tied(j))
+                on, begun, ended = self._made["block", i]
+                on_next, begun_next, ended_next = self._made["block", j]
                 for p in range(1, self._deepest + 1):
-                    self.clause(*free, self.no(begun[p - 1]), ended[p - 1], down)
+                    # ends above a position up to which the next one begins: so it does, loose or not, if all of it lies above
+                    self.clause(*placed, loose, loose_next, self.no(begun_next[p - 1]), ended[p - 1], down)
+                    if not self._kept_together:
+                        self.clause(*placed, loose, self.no(ended_next[p - 1]), ended[p - 1], down)
+                        self.clause(*placed, loose_next, self.no(begun_next[p - 1]), begun[p - 1], down)
+                        self.clause(*placed, self.no(ended_next[p - 1]), begun[p - 1], down)
                     for stack, after in combinations(sorted(rank, key=rank.__getitem__), 2):
                         # begins at the very position at which the block before ends, on an earlier stack
-                        here = [self.no(begun[p]), ended[p - 1], self.no(on[after]), self.no(on_next[stack])]
-                        self.clause(*free, *here, down)
+                        here = [self.no(begun_next[p]), ended[p - 1], self.no(on[after]), self.no(on_next[stack])]
+                        self.clause(*placed, loose, loose_next, *here, down)
             yield down
