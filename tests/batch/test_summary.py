@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import sys
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -117,6 +118,15 @@ def test_the_digest_names_results_and_not_how_they_came_about(tmp_path: Path) ->
     assert one == other
     changed = line("s/a/x", goals=(0, 0, 0, 8, 0, 26_189, 1))
     assert summarize(results(tmp_path / "third", changed, *lines[1:])).digest != one
+
+
+def test_without_openpyxl_no_older_workbook_is_left(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A workbook of an earlier run would be out of date."""
+    found = results(tmp_path, line("s/a/2x288_through"))
+    assert write_xlsx(tmp_path / "summary.xlsx", found)
+    monkeypatch.setitem(sys.modules, "openpyxl", None)
+    assert not write_xlsx(tmp_path / "summary.xlsx", found)
+    assert not (tmp_path / "summary.xlsx").exists()
 
 
 def test_tables_hold_a_row_a_job_and_no_formula(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import sys
 from html.parser import HTMLParser
 from pathlib import Path
 from xml.etree import ElementTree
@@ -43,6 +44,18 @@ def test_every_file_is_there(tmp_path: Path) -> None:
     lists = {f"{name}.csv" for names in PARTS.values() for name in names} - {"again.csv"}
     assert lists | {"index.html", "lists.xlsx", "settings.yaml", "contents.json"} <= found
     assert sum(name.startswith("pictures/") for name in found) == 2 + 2 + 2
+
+
+def test_without_openpyxl_all_but_the_workbook_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The plain installation has none: every list is there as CSV, and what is left out is told with what to install."""
+    whole = set(Sheets(*worked(), Options()).files())
+    monkeypatch.setitem(sys.modules, "openpyxl", None)
+    made = Sheets(*worked(), Options())
+    assert set(made.write(tmp_path)) == whole - {"lists.xlsx"} | {"contents.json"}
+    assert made.left_out() == [
+        "lists.xlsx is not written: openpyxl is not installed; pip install trayopt[xlsx]",
+    ]
+    assert Sheets(*worked(), Options(only=("box",))).left_out() == []
 
 
 def test_the_same_plan_gives_the_same_bytes() -> None:

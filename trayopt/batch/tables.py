@@ -53,7 +53,7 @@ def write_csv(path: Path, results: Results) -> None:
 
 
 def write_xlsx(path: Path, results: Results) -> bool:
-    """Write summary.xlsx; False where openpyxl is not installed.
+    """Write summary.xlsx; False where openpyxl is not installed, and one of an earlier run is taken away.
 
     Raises
     ------
@@ -66,6 +66,7 @@ def write_xlsx(path: Path, results: Results) -> bool:
         from openpyxl.styles import Font
         from openpyxl.utils import get_column_letter
     except ImportError:
+        path.unlink(missing_ok=True)
         return False
     book = Workbook(write_only=True)
     sheet: Any = book.create_sheet("summary")

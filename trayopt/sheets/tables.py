@@ -100,12 +100,15 @@ def csv_text(table: Table, words: Words, units: Units) -> str:
     return out.getvalue()
 
 
-def xlsx_bytes(tables: Iterable[Table], words: Words, units: Units) -> bytes:
-    """Write tables as one workbook, a sheet a list; text is text, whatever it begins with."""
-    from openpyxl import Workbook
-    from openpyxl.cell import WriteOnlyCell
-    from openpyxl.styles import Font
-    from openpyxl.utils import get_column_letter
+def xlsx_bytes(tables: Iterable[Table], words: Words, units: Units) -> bytes | None:
+    """Write tables as one workbook, a sheet a list; text is text, whatever it begins with. None without openpyxl."""
+    try:
+        from openpyxl import Workbook
+        from openpyxl.cell import WriteOnlyCell
+        from openpyxl.styles import Font
+        from openpyxl.utils import get_column_letter
+    except ImportError:
+        return None
 
     book = Workbook(write_only=True)
     bold = Font(bold=True)

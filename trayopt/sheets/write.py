@@ -171,8 +171,8 @@ class Sheets:
         words, units = self.tell.words, self.options.units
         made = {"index.html": self.page().encode()}
         made |= {f"{name}.csv": csv_text(table, words, units).encode() for name, table in self.tables.items()}
-        if self.tables:
-            made["lists.xlsx"] = xlsx_bytes(self.tables.values(), words, units)
+        if self.workbook is not None:
+            made["lists.xlsx"] = self.workbook
         if "box" in self.options.parts:
             for number, picture in enumerate(self.pictures.values(), start=1):
                 made[f"pictures/{number:03d}-{file_name(picture.id)}.svg"] = svg_file(picture).encode()
@@ -184,6 +184,19 @@ class Sheets:
         from trayopt.sheets.html import warnings_of
 
         return list(warnings_of(self.book, self.marks, self.tell))
+
+    def left_out(self) -> list[str]:
+        """Say what cannot be written, and what to do about it."""
+        if self.tables and self.workbook is None:
+            return ["lists.xlsx is not written: openpyxl is not installed; pip install trayopt[xlsx]"]
+        return []
+
+    @cached_property
+    def workbook(self) -> bytes | None:
+        """All lists as one workbook; None where there are none, or no openpyxl."""
+        if not self.tables:
+            return None
+        return xlsx_bytes(self.tables.values(), self.tell.words, self.options.units)
 
     def write(self, folder: str | Path) -> list[str]:
         """Write every file into a folder, which is made where it is not there; gives the names written.

@@ -56,6 +56,8 @@ def command(
     if folder is not None:
         write_folder(folder, record.files(), record.sheets.plan_digest)
         output.note(f"as-built plan and sheets written to {folder}")
+        for line in record.sheets.left_out():
+            output.warn(line)
     for batch in record.batches():
         if batch["over_untested"]:
             output.warn(f"batch {batch['batch']} was read before every batch under it had passed")

@@ -45,7 +45,7 @@ def command(
     if measured is not None:
         sheets = Sheets(loaded, document, options, measured=read_measured(measured, sheets.book))
     written = sheets.write(folder)
-    for warning in sheets.warnings():
+    for warning in [*sheets.left_out(), *sheets.warnings()]:
         output.warn(warning)
     output.answer(
         lambda: {"folder": folder, "written": written},
