@@ -13,6 +13,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from threading import Lock
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -75,16 +76,21 @@ def by_trayopt(journal: Journal, seed: int, workers: int, phases: dict[str, floa
     from trayopt.solve.search import Search
     from trayopt.solve.stop import Clock
 
-    inside = 0.0
+    inside = begun = 0.0
+    running, lock = 0, Lock()
     original: Callable[..., Any] = cp_model.CpSolver.solve
 
     def timed(*arguments: Any, **named: Any) -> Any:
-        nonlocal inside
-        begun = time.monotonic()
+        nonlocal inside, begun, running
+        with lock:  # solvers that run beside each other count once
+            begun = begun if running else time.monotonic()
+            running += 1
         try:
             return original(*arguments, **named)
         finally:
-            inside += time.monotonic() - begun
+            with lock:
+                running -= 1
+                inside += 0.0 if running else time.monotonic() - begun
 
     cp_model.CpSolver.solve = timed  # type: ignore[method-assign]
 

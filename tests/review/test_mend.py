@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import random
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -227,6 +228,20 @@ def test_a_lost_tray_is_absorbed_round_what_is_built(quay: Job, good: str) -> No
     assert places["EAST", "73-144"] == ("left", 2)
     assert any("no such position" in note for note in mended.notes)
     assert carried_out(job, mended)
+
+
+def test_a_job_that_nothing_can_make_whole_is_told_so_at_once(good: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No cable fits a seal: the outline says so, and no plan is searched for, with trays built or not."""
+    data = changed()
+    for port in data["enclosure"]["ports"]:
+        port["seals"] = [{"holes": 1, "least_mm": 1, "most_mm": 2}]
+    job = load_job(data)
+    monkeypatch.setattr(import_module("trayopt.solve.nearest"), "nearest", None)
+    for built in (set[Place](), parse_built(job, "left/1")):
+        mended = mend(job, table(job, good), built=built)
+        assert mended.plan is None
+        assert mended.impossible
+        assert not mended.clash
 
 
 def test_a_new_trunk_is_absorbed_without_a_change(good: str) -> None:

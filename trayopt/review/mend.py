@@ -142,6 +142,7 @@ def mend(
     """
     from trayopt.solve.clash import clash
     from trayopt.solve.nearest import nearest
+    from trayopt.solve.outline import is_hopeless
     from trayopt.solve.run import Tuning
     from trayopt.solve.stop import Clock
 
@@ -151,8 +152,10 @@ def mend(
     groups = _built(made, set(built))
     fixed = [fact for _, facts in groups for fact in facts]
     clock, tuning = Clock(limit_s), Tuning(workers=workers, seed=seed)
-    found = nearest(job, given, fixed, weights=weights, clock=clock, tuning=tuning)
     notes = tuple(str(fault) for fault in made.gone)
+    if is_hopeless(job, clock):
+        return Mended(job, given, None, weights=weights, impossible=True, notes=notes)
+    found = nearest(job, given, fixed, weights=weights, clock=clock, tuning=tuning)
     if found.assignment is None:
         names: tuple[str, ...] = ()
         if found.impossible and groups:

@@ -28,6 +28,7 @@ from trayopt.domain.job import Job, Trunk
 from trayopt.rules.guide_fill import AREA_UNITS, area_units
 from trayopt.rules.registry import BY_ID
 from trayopt.solve.build import Policy, Poster
+from trayopt.solve.divide import Divider
 from trayopt.solve.interruptible import FOUND, solve_one
 from trayopt.solve.literals import total
 from trayopt.solve.model import Key, Model
@@ -258,6 +259,12 @@ def can_be_placed(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock) ->
     """Whether there may be a plan that places every splice, whatever musts and preferences it breaks."""
     outline = Outline(job, open_, Policy("soft", "free"), clock)
     return bool(solve_one(outline.cp, clock, EFFORT, part=PART)[0] != cp_model.INFEASIBLE)
+
+
+def is_hopeless(job: Job, clock: Clock) -> bool:
+    """Whether it is plain that no plan places every splice and keeps every must."""
+    divider = Divider(job)
+    return divider.hopeless or preference_bound(job, divider.open, clock) is None
 
 
 def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock) -> int | None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from math import inf
-from threading import Thread
+from threading import Event, Thread
 from types import TracebackType
 from typing import Any
 
@@ -51,7 +51,7 @@ class Rising(cp_model.CpSolverSolutionCallback):
         self._best: float = inf if below is None else below
         self._solver: cp_model.CpSolver | None = None
         self._ended = False
-        self._thread = Thread(target=self._ask, daemon=True)
+        self._over = Event()
         self.bound = at_least
         """No value is less."""
         self.found: cp_model.CpSolver | None = None
@@ -60,17 +60,16 @@ class Rising(cp_model.CpSolverSolutionCallback):
         """Deterministic time of all questions."""
 
     def __enter__(self) -> Rising:
-        self._thread.start()
+        Thread(target=self._work, daemon=True).start()
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, traceback: TracebackType | None
     ) -> None:
         self._ended = True
-        while self._thread.is_alive():
+        while not self._over.wait(0.05):  # not Thread.join(), for the reason that interruptible.py gives
             if self._solver is not None:
                 self._solver.stop_search()
-            self._thread.join(0.05)
 
     def on_solution_callback(self) -> None:
         """Hear of a solution of the search beside."""
@@ -81,6 +80,12 @@ class Rising(cp_model.CpSolverSolutionCallback):
     @property
     def _done(self) -> bool:
         return self.found is not None or self._best <= self.bound
+
+    def _work(self) -> None:
+        try:
+            self._ask()
+        finally:
+            self._over.set()
 
     def _ask(self) -> None:
         while not (self._ended or self._done):

@@ -3,8 +3,8 @@
 * All placed legs of such a subunit have one low, that of its first placed block, which is where that block begins.
 * Where every splice is placed, a subunit may be parted. Then each of two blocks has a low of its own, if a subunit keeps it
   together: the second one does not follow the first, for then nothing would be parted. A leg never has a low above its own
-  position, nor one below where its block and those before it begin. Whatever else may cross, or step down to or from a block that
-  nothing keeps together, is left out, which only relaxes.
+  position, nor one below where its block and those before it begin. Whatever else may cross is left out, and a step down to or
+  from a block that nothing keeps together counts only where all of it lies above or below; both only relax.
 * Each place of a block holds as many legs of either side as their splices there come to.
 * Inside a block the walk over the splices never steps down: its positions do not fall, and it lies on one stack. So it steps
   down only from one placed block to the next, where that begins before the place at which this one ends.
