@@ -13,7 +13,6 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from threading import Lock
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -77,7 +76,7 @@ def by_trayopt(journal: Journal, seed: int, workers: int, phases: dict[str, floa
     from trayopt.solve.stop import Clock
 
     inside = begun = 0.0
-    running, lock = 0, Lock()
+    running, lock = 0, threading.Lock()
     original: Callable[..., Any] = cp_model.CpSolver.solve
 
     def timed(*arguments: Any, **named: Any) -> Any:

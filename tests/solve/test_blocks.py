@@ -14,10 +14,11 @@ from trayopt.api import solve
 from trayopt.domain.cablework import Leg
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import order
-from trayopt.solve.blocks import Blocks, chained
+from trayopt.solve.blocks import Blocks
 from trayopt.solve.build import Policy, build
 from trayopt.solve.divide import Divider
 from trayopt.solve.layout import Layouts
+from trayopt.solve.rings import chained
 from trayopt.solve.settled_blocks import SettledBlocks
 from trayopt.solve.stop import Clock
 

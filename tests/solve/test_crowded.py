@@ -37,14 +37,13 @@ def boxed(fibres: int) -> dict[str, Any]:
     return plain
 
 
-def least_held(job: Job) -> list[int]:
-    """Give the least that each place holds by its own bounds alone, in fibres, as the solver's presolve sees it."""
+def needed(job: Job) -> list[int]:
+    """Tell for each place whether it must hold something: 1 where a model in which it is empty has no plan."""
     divisions = {key: of[:1] for key, of in Divider(job).open.items()}
     model = build(job, STRICT, all_placed=True, divisions=divisions)
     found = []
     for place in model.places:
-        cp = cp_model.CpModel()
-        cp.proto.copy_from(model.cp.proto)
+        cp = model.cp.clone()
         cp.add(model.load2(place) == 0)
         solver = cp_model.CpSolver()
         found.append(int(solver.solve(cp) == cp_model.INFEASIBLE))
@@ -61,7 +60,7 @@ def test_sums() -> None:
 @pytest.mark.parametrize(("fibres", "full"), [(12, 1), (24, 0)])
 def test_a_box_without_room_to_spare_has_full_trays(fibres: int, full: int) -> None:
     """Four trays of 12 are all needed for 48 splices, of four trays of 24 none is."""
-    assert least_held(job_of(boxed(fibres))) == [full] * 4
+    assert needed(job_of(boxed(fibres))) == [full] * 4
 
 
 def crowded_job(seed: int) -> dict[str, Any]:

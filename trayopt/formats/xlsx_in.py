@@ -19,6 +19,11 @@ if TYPE_CHECKING:
 MOST_UNPACKED = 100_000_000
 
 
+def not_written(name: str) -> str:
+    """Say that a workbook is left out because openpyxl is missing, and what to install."""
+    return f"{name} is not written: openpyxl is not installed; pip install trayopt[xlsx]"
+
+
 def xlsx_rows(raw: bytes, source: str) -> Iterator[list[RawCell]]:
     """Give the rows of a workbook's first visible sheet.
 

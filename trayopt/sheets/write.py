@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.errors import InputError
+from trayopt.formats.xlsx_in import not_written
 from trayopt.sheets.book import Book
 from trayopt.sheets.geometry.base import Picture
 from trayopt.sheets.lengths import Units
@@ -188,7 +189,7 @@ class Sheets:
     def left_out(self) -> list[str]:
         """Say what cannot be written, and what to do about it."""
         if self.tables and self.workbook is None:
-            return ["lists.xlsx is not written: openpyxl is not installed; pip install trayopt[xlsx]"]
+            return [not_written("lists.xlsx")]
         return []
 
     @cached_property

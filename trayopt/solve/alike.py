@@ -19,7 +19,10 @@ KINDS: tuple[str, ...] = ("bool_or", "bool_and", "at_most_one", "exactly_one")
 
 def alike(x: Literals, stacks: Sequence[str]) -> list[list[str]]:
     """Group stacks that may be swapped in a model; a stack that is like no other is a group of its own."""
-    constraints = [_plain(constraint) for constraint in x.cp.proto.constraints]
+    plain = [_plain(constraint) for constraint in x.cp.proto.constraints]
+    constraints = Counter(constraint for constraint in plain if constraint is not None)
+    if None in plain:
+        return [[stack] for stack in stacks]
     groups: list[list[str]] = []
     for stack in stacks:
         group = next((group for group in groups if _same(x, constraints, group[0], stack)), None)
@@ -30,13 +33,10 @@ def alike(x: Literals, stacks: Sequence[str]) -> list[list[str]]:
     return groups
 
 
-def _same(x: Literals, constraints: Sequence[tuple[Any, ...] | None], one: str, other: str) -> bool:
+def _same(x: Literals, constraints: Counter[tuple[Any, ...]], one: str, other: str) -> bool:
     """Whether two stacks may be swapped."""
     images = _images(x, one, other)
-    if images is None or None in constraints:
-        return False
-    swapped = Counter(_mapped(constraint, images) for constraint in constraints if constraint is not None)
-    return swapped == Counter(constraints)
+    return images is not None and Counter(_mapped(each, images) for each in constraints.elements()) == constraints
 
 
 def _images(x: Literals, one: str, other: str) -> list[int] | None:

@@ -14,11 +14,11 @@ from trayopt.domain.finding import Level
 from trayopt.domain.plan import GoalName
 from trayopt.solve import shelves, spread
 from trayopt.solve.attempts import Attempts, Share
-from trayopt.solve.blocks import chained
 from trayopt.solve.build import Policy
 from trayopt.solve.counts import in_scope
 from trayopt.solve.layout import Layouts
 from trayopt.solve.model import Model
+from trayopt.solve.rings import chained
 from trayopt.solve.run import Outcome, hint_last
 from trayopt.solve.settled_blocks import SettledBlocks
 from trayopt.solve.shortest import length_bound

@@ -12,10 +12,11 @@ from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.hardware import Place
-from trayopt.solve.blocks import MOST_COUNTS, Blocks
+from trayopt.solve.block_counts import MOST_COUNTS
+from trayopt.solve.blocks import Blocks
 from trayopt.solve.interruptible import FOUND, one_worker, solve_interruptible
 from trayopt.solve.literals import total
-from trayopt.solve.model import Divisions, Model
+from trayopt.solve.model import Divisions, Key, Model
 from trayopt.solve.rising import Rising
 from trayopt.solve.run import hint_all
 from trayopt.solve.stop import Clock
@@ -24,7 +25,6 @@ EFFORT = 30.0
 """Most deterministic time for one answer."""
 PART = 0.4
 """Most of what is left of the limit for one answer."""
-
 MOST_PART = 0.6
 """The same for one that settles legs and divisions at once."""
 
@@ -79,9 +79,7 @@ class Layouts(Generic[B]):
         under it. ``part`` is the most of what is left of the limit. Of a goal with ``few`` values the bound is sought from
         below as well, if there are workers for both.
         """
-        cp = self.blocks.cp.clone()
-        for condition in held:
-            cp.add(condition)
+        cp = self._copy(held)
         if not isinstance(goal, int):
             cp.add(goal >= at_least)
             if below is not None:
@@ -109,6 +107,20 @@ class Layouts(Generic[B]):
             return Answer(goal, goal, self._read(solver))
         return Answer(max(at_least, ceil(solver.best_objective_bound - 1e-6)), solver.value(goal), self._read(solver))
 
+    def _copy(self, held: Sequence[Any]) -> cp_model.CpModel:
+        """Copy the model with some conditions more."""
+        cp = self.blocks.cp.clone()
+        for condition in held:
+            cp.add(condition)
+        return cp
+
+    def _divided(self, open_: Divisions) -> dict[tuple[Key, int], Any]:
+        """Give the literal of each open division."""
+        blocks = self.blocks
+        return {
+            (key, of): blocks.divided(blocks.job.subunit_of_leg[key], of) for key, of_ in open_.items() for of in of_
+        }
+
     def _solver(self, part: float) -> cp_model.CpSolver:
         return one_worker(self.clock, EFFORT, linearization_level=1, part=part)
 
@@ -118,24 +130,16 @@ class Layouts(Generic[B]):
         One question settles legs and divisions, where the plan has the least legs and is alone in how it is divided. None where
         it is not, or where that was not proven.
         """
-        blocks = self.blocks
-        seen = set() if known is None else {((leg.trunk, leg.subunit), leg.of) for leg in known.places}
+        seen = _divisions_of(known)
         if {key for key, _ in seen} != set(open_):
             return None
-        cp = blocks.cp.clone()
-        for condition in held:
-            cp.add(condition)
+        cp = self._copy(held)
         less = cp.new_bool_var("fewer legs")
         if isinstance(fewer, bool):
             cp.add(less == int(fewer))
         else:
             cp.add(fewer).only_enforce_if(less)
-        others = (
-            blocks.divided(blocks.job.subunit_of_leg[key], of)
-            for key, of_ in open_.items()
-            for of in of_
-            if (key, of) not in seen
-        )
+        others = [literal for pair, literal in self._divided(open_).items() if pair not in seen]
         cp.add(total([less, *others]) >= 1)
         solver = self._solver(MOST_PART)
         if solve_interruptible(solver, cp, self.clock) != cp_model.INFEASIBLE:
@@ -147,20 +151,15 @@ class Layouts(Generic[B]):
 
         ``known`` is a plan that meets them, where there is one.
         """
-        blocks = self.blocks
-        seen = {((leg.trunk, leg.subunit), leg.of) for leg in known.places} if known is not None else set()
-        literals = {
-            (key, of): blocks.divided(blocks.job.subunit_of_leg[key], of) for key, of_ in open_.items() for of in of_
-        }
+        seen = _divisions_of(known)
+        literals = self._divided(open_)
         if all(len(of_) == 1 for of_ in open_.values()):
             return open_
         until = None if self.clock.left is None else self.clock.spent + PART * self.clock.left
         while unseen := [literal for pair, literal in literals.items() if pair not in seen]:
             if until is not None and self.clock.spent > until:
                 return open_
-            cp = blocks.cp.clone()
-            for condition in held:
-                cp.add(condition)
+            cp = self._copy(held)
             cp.add(total(unseen) >= 1)
             solver = self._solver(PART)
             status = solve_interruptible(solver, cp, self.clock)
@@ -195,3 +194,8 @@ class Layouts(Generic[B]):
         (of,) = model.divisions(blocks.job.subunit_of_leg[key])
         legs = model.legs(blocks.job.subunit_of_leg[key], of)
         return [part * model.at(leg, place) for leg in legs if (part := blocks.parts_of(leg).get(i))]
+
+
+def _divisions_of(known: Assignment | None) -> set[tuple[Key, int]]:
+    """Give the divisions of the subunits with a placed leg; none without a plan."""
+    return set() if known is None else {((leg.trunk, leg.subunit), leg.of) for leg in known.places}

@@ -23,7 +23,8 @@ from trayopt.domain.job import Trunk
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.registry import BY_ID
-from trayopt.solve.blocks import MOST_COUNTS, Blocks
+from trayopt.solve.block_counts import MOST_COUNTS
+from trayopt.solve.blocks import Blocks
 from trayopt.solve.build import Policy, Poster
 from trayopt.solve.divide import Divider
 from trayopt.solve.literals import total

@@ -113,7 +113,9 @@ def command(
         output.warn(f"stopped: {observer.words()}; go on with --resume")
         return Exit.INTERRUPTED
     if not (Path(folder) / "summary.xlsx").exists():
-        output.warn("summary.xlsx is not written: openpyxl is not installed; pip install trayopt[xlsx]")
+        from trayopt.formats.xlsx_in import not_written
+
+        output.warn(not_written("summary.xlsx"))
     output.answer(summary.as_dict, lambda: _text(summary, folder), lambda: _head(summary))
     for failure in observer.failures:
         output.warn(failure)
