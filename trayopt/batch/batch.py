@@ -18,6 +18,7 @@ from trayopt.batch.work import SOLVE, Settings
 from trayopt.batch.worker import Limits
 from trayopt.errors import InputError
 from trayopt.formats.json_out import dump, write_whole
+from trayopt.solve.cores import cores
 
 
 @dataclass(frozen=True)
@@ -137,14 +138,4 @@ def _engine(options: Options) -> Engine:
     return Pool(workers, options.settings.plain(), options.limits(workers))
 
 
-def cores() -> int:
-    """Count the cores that this process may use."""
-    import os
-
-    try:
-        return len(os.sched_getaffinity(0))
-    except AttributeError:
-        return os.cpu_count() or 1
-
-
-__all__: Sequence[str] = ("Options", "cores", "run_batch", "sum_up")
+__all__: Sequence[str] = ("Options", "run_batch", "sum_up")

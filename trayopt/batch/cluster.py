@@ -197,7 +197,7 @@ def _threads() -> int:
     """How many jobs this process may have at a time, times the processes on its machine that do the same."""
     from distributed import get_worker
 
-    from trayopt.batch.batch import cores
+    from trayopt.solve.cores import cores
 
     return max(cores(), int(get_worker().state.nthreads))
 

@@ -20,7 +20,7 @@ from trayopt.solve.build import Policy, build
 from trayopt.solve.counts import Guess, count, hold, in_scope
 from trayopt.solve.divide import Divider
 from trayopt.solve.habit import first_plans, keeps_facts
-from trayopt.solve.layout import Answer, Layouts
+from trayopt.solve.layout import Answer, Layouts, Likeness
 from trayopt.solve.model import Divisions, Model
 from trayopt.solve.order import hold_order, order_of
 from trayopt.solve.run import Outcome, Tuning, Watch, complete, hint_last, run
@@ -88,6 +88,9 @@ class Attempts:
         """Whether the plans in work keep like subunits divided alike."""
         self._polished: Assignment | None = None
         self._narrow: dict[tuple[int, int], Divisions] = {}
+        """Divisions that plans of so many legs and preferences broken at most can have, where that was found out."""
+        self._asked: dict[tuple[int, int], Likeness] = {}
+        """Questions under way, whether such plans are divided otherwise than the best one."""
         self.empty = False
         """Whether it is proven that the job has no plan at all: only built pins can bring that about."""
         if start is not None and keeps_facts(job, start):
@@ -113,13 +116,35 @@ class Attempts:
 
         Finer legs keep more subunits together, and models of settled divisions are small; mixed divisions are left to others.
         """
+        if self.layouts.made:
+            self._even_layouts(least)
+            return
         for divisions in self.divider.even():
-            if self.clock.over or (self.state.whole and self.state.value("broken_prefer") == least):
+            if self.clock.over or self._prefers(least):
                 break
             model = build(self.job, Policy("hard", "soft"), all_placed=True, divisions=divisions, clock=self.clock)
             if self.state.whole:
                 model.require(model.broken("prefer") < self.state.value("broken_prefer"))
             self._better(model, ("broken_prefer",), EVEN)
+
+    def _even_layouts(self, least: int) -> None:
+        """Find by blocks how such plans are laid out, and work the best one out that can be."""
+        blocks = self.layouts.blocks
+        weight = blocks.broken("prefer")
+        below = self.state.value("broken_prefer") if self.state.whole else None
+        found: list[Answer] = []
+        for divisions in self.divider.even():
+            if self.clock.over or (below is not None and below <= least):
+                break
+            divided = (blocks.divided(self.job.subunit_of_leg[key], of) for key, (of,) in divisions.items())
+            held = (literal >= 1 for literal in divided if not isinstance(literal, int))
+            answer = self.layouts.least(weight, *held, at_least=least, below=below, part=EVEN.part)
+            if answer.value is not None:
+                found.append(answer)
+                below = answer.value
+        while found and not self._prefers(found[-1].value or 0):
+            answer = found.pop()
+            self._work_out(self.layouts, answer, {"broken_prefer": answer.value or 0})
 
     def _work_out(
         self, layouts: Layouts[Any], answer: Answer, limits: Mapping[GoalName, int], *, anywhere: bool = True
@@ -216,6 +241,10 @@ class Attempts:
         if order:
             yield hold_order(order, model.cp.clone())
 
+    def _prefers(self, least: int) -> bool:
+        """Whether the best plan keeps every must and meets this bound on preferences."""
+        return self.state.whole and self.state.value("broken_prefer") == least
+
     def _meets(self, least: int, legs: int) -> bool:
         """Whether the best plan meets these bounds on preferences and legs."""
         return self.state.whole and (self.state.value("broken_prefer"), self.state.value("legs")) == (least, legs)
@@ -244,7 +273,7 @@ class Attempts:
     def _blocked(self, divisions: Divisions, *, all_placed: bool) -> Layouts[Blocks]:
         policy = Policy("hard", "soft") if all_placed else Policy()
         blocks = Blocks(self.divider, divisions, policy, all_placed=all_placed, clock=self.clock)
-        return Layouts(blocks, self.clock, workers=self.tuning.workers)
+        return Layouts(blocks, self.clock)
 
     def _kept(self, divisions: Divisions, weight: int) -> Model:
         """Make a model of plans that place every splice, keep every must and break preferences of at most this weight."""
@@ -268,8 +297,9 @@ class Attempts:
         *,
         trial: CpModel | None = None,
         share: Share | None = None,
+        prove: bool = False,
     ) -> Outcome:
-        """Run the solver, and offer what it finds."""
+        """Run the solver, and offer what it finds; ``prove`` tells that a good plan is known and the bound is missing."""
         watch: Watch | None = None
         if self.progress is not None and goal is not None:
             progress = self.progress
@@ -277,7 +307,9 @@ class Attempts:
             def watch(value: int | None, bound: int | None) -> None:
                 progress(self.clock.seconds, goal, value, bound)
 
-        tuning = replace(self.tuning, slice_s=None if share is None else self._slice(share))
+        tuning = replace(
+            self.tuning, prove=prove or goal is None, slice_s=None if share is None else self._slice(share)
+        )
         outcome = run(model, self.clock, tuning, watch, gap=self.gap, trial=trial)
         if outcome.assignment is not None:
             self.state.offer(self.job, outcome.assignment)

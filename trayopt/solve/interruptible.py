@@ -56,6 +56,51 @@ def solve_one(
     return solve_interruptible(solver, cp, clock), solver
 
 
+class Asked:
+    """A question that a solver works on in a thread of its own, from when it is made."""
+
+    def __init__(
+        self,
+        solver: cp_model.CpSolver,
+        cp: cp_model.CpModel,
+        callback: cp_model.CpSolverSolutionCallback | None = None,
+    ) -> None:
+        self.solver, self.cp, self._callback = solver, cp, callback
+        self._status: Any = None
+        self._error: BaseException | None = None
+        self._ended = Event()
+        Thread(target=self._work, daemon=True).start()
+
+    def _work(self) -> None:
+        try:
+            self._status = self.solver.solve(self.cp, self._callback)
+        except BaseException as error:
+            self._error = error
+        finally:
+            self._ended.set()
+
+    def wait(self, clock: Clock) -> Any:
+        """Wait for the solver's status; its effort goes on the clock, and so does Ctrl-C, which stops the search."""
+        # Not Thread.join(): interrupted by Ctrl-C, that of Python 3.11 takes a thread that still runs for one that has ended.
+        while not self._ended.is_set():
+            try:
+                self._ended.wait(0.2)
+            except KeyboardInterrupt:
+                clock.interrupted = True
+            if clock.interrupted:
+                self.solver.stop_search()
+        if self._error is not None:
+            raise self._error
+        clock.effort += self.solver.response_proto.deterministic_time + size_effort(self.cp)
+        return self._status
+
+    def drop(self, clock: Clock) -> None:
+        """End a search whose answer is of no use any more."""
+        while not self._ended.wait(0.02):
+            self.solver.stop_search()  # again and again: a search that has not begun yet does not hear of it
+        self.wait(clock)
+
+
 def solve_interruptible(
     solver: cp_model.CpSolver,
     cp: cp_model.CpModel,
@@ -63,26 +108,4 @@ def solve_interruptible(
     callback: cp_model.CpSolverSolutionCallback | None = None,
 ) -> Any:
     """Solve and give the solver's status; its effort goes on the clock, and so does Ctrl-C, which stops the search."""
-    result: dict[str, Any] = {}
-    ended = Event()
-
-    def work() -> None:
-        try:
-            result["status"] = solver.solve(cp, callback)
-        except BaseException as error:
-            result["error"] = error
-        finally:
-            ended.set()
-
-    # Not Thread.join(): interrupted by Ctrl-C, that of Python 3.11 takes a thread that still runs for one that has ended.
-    Thread(target=work, daemon=True).start()
-    while not ended.is_set():
-        try:
-            ended.wait(0.2)
-        except KeyboardInterrupt:
-            clock.interrupted = True
-            solver.stop_search()
-    if "error" in result:
-        raise result["error"]
-    clock.effort += solver.response_proto.deterministic_time + size_effort(cp)
-    return result["status"]
+    return Asked(solver, cp, callback).wait(clock)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
 from math import ceil
 from typing import Any, Generic, TypeVar
 
@@ -14,10 +13,9 @@ from trayopt.domain.assignment import Assignment
 from trayopt.domain.hardware import Place
 from trayopt.solve.block_counts import MOST_COUNTS
 from trayopt.solve.blocks import Blocks
-from trayopt.solve.interruptible import FOUND, one_worker, solve_interruptible
+from trayopt.solve.interruptible import FOUND, Asked, one_worker, solve_interruptible
 from trayopt.solve.literals import total
 from trayopt.solve.model import Divisions, Key, Model
-from trayopt.solve.rising import Rising
 from trayopt.solve.run import hint_all
 from trayopt.solve.stop import Clock
 
@@ -27,6 +25,23 @@ PART = 0.4
 """Most of what is left of the limit for one answer."""
 MOST_PART = 0.6
 """The same for one that settles legs and divisions at once."""
+
+
+@dataclass(frozen=True)
+class Likeness:
+    """A question under way, whether any layout is divided otherwise than a plan."""
+
+    asked: Asked
+    divisions_of_plan: Divisions
+    clock: Clock
+
+    def divisions(self) -> Divisions | None:
+        """Give the divisions of the plan, if none is divided otherwise; None where one is, or where that was not proven."""
+        return self.divisions_of_plan if self.asked.wait(self.clock) == cp_model.INFEASIBLE else None
+
+    def drop(self) -> None:
+        """Ask no further."""
+        self.asked.drop(self.clock)
 
 
 B = TypeVar("B", bound=Blocks)
@@ -50,15 +65,11 @@ class Answer:
 
 
 class Layouts(Generic[B]):
-    """What a model of blocks is asked: every question is put to a copy of it with conditions of its own.
+    """What a model of blocks is asked: every question is put to a copy of it with conditions of its own."""
 
-    ``workers`` is how many solvers may run beside each other.
-    """
-
-    def __init__(self, blocks: B, clock: Clock, *, workers: int = 1) -> None:
+    def __init__(self, blocks: B, clock: Clock) -> None:
         self.blocks = blocks
         self.clock = clock
-        self.workers = workers
         self.made = self.blocks.size <= MOST_COUNTS
         """Whether blocks could be counted; where they are too many, nothing may be asked."""
         self._last: list[int] = []
@@ -71,13 +82,11 @@ class Layouts(Generic[B]):
         at_least: int = 0,
         below: int | None = None,
         part: float = PART,
-        few: bool = False,
     ) -> Answer:
         """Bound a goal from below over layouts that meet some conditions.
 
         ``at_least`` is a bound that is known; values from ``below`` up are of no use, so it is the bound where there is none
-        under it. ``part`` is the most of what is left of the limit. Of a goal with ``few`` values the bound is sought from
-        below as well, if there are workers for both.
+        under it. ``part`` is the most of what is left of the limit.
         """
         cp = self._copy(held)
         if not isinstance(goal, int):
@@ -87,17 +96,8 @@ class Layouts(Generic[B]):
             cp.minimize(goal)
         if self._last:
             hint_all(cp, self._last)
-        make = partial(self._solver, part)
-        solver = make()
-        if isinstance(goal, int) or not few or self.workers == 1:
-            status = solve_interruptible(solver, cp, self.clock)
-        else:
-            with Rising(cp, goal, at_least, below, make, solver.stop_search) as rising:
-                status = solve_interruptible(solver, cp, self.clock, rising)
-            self.clock.effort += rising.effort
-            at_least = rising.bound
-            if rising.found is not None:
-                status, solver = cp_model.OPTIMAL, rising.found
+        solver = self._solver(part)
+        status = solve_interruptible(solver, cp, self.clock)
         if status == cp_model.INFEASIBLE or (below is not None and at_least >= below):
             return Answer(below)
         if status not in FOUND:
@@ -124,11 +124,11 @@ class Layouts(Generic[B]):
     def _solver(self, part: float) -> cp_model.CpSolver:
         return one_worker(self.clock, EFFORT, linearization_level=1, part=part)
 
-    def like(self, open_: Divisions, known: Assignment | None, fewer: Any, *held: Any) -> Divisions | None:
-        """Give the divisions of a plan, if no layout that meets some conditions is divided otherwise or has ``fewer`` legs.
+    def like(self, open_: Divisions, known: Assignment | None, fewer: Any, *held: Any) -> Likeness | None:
+        """Ask whether some layout that meets some conditions is divided otherwise than a plan, or has ``fewer`` legs.
 
         One question settles legs and divisions, where the plan has the least legs and is alone in how it is divided. None where
-        it is not, or where that was not proven.
+        the plan does not divide all that is open.
         """
         seen = _divisions_of(known)
         if {key for key, _ in seen} != set(open_):
@@ -141,10 +141,7 @@ class Layouts(Generic[B]):
             cp.add(fewer).only_enforce_if(less)
         others = [literal for pair, literal in self._divided(open_).items() if pair not in seen]
         cp.add(total([less, *others]) >= 1)
-        solver = self._solver(MOST_PART)
-        if solve_interruptible(solver, cp, self.clock) != cp_model.INFEASIBLE:
-            return None
-        return {key: (of,) for key, of in seen}
+        return Likeness(Asked(self._solver(MOST_PART), cp), {key: (of,) for key, of in seen}, self.clock)
 
     def divisions(self, open_: Divisions, known: Assignment | None, *held: Any) -> Divisions:
         """Give the divisions of those that are open that some layout has which meets some conditions; all where time is up.

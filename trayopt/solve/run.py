@@ -9,6 +9,7 @@ from typing import Any
 from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Assignment
+from trayopt.solve.cores import cores
 from trayopt.solve.interruptible import FOUND, new_solver, size_effort, solve_interruptible
 from trayopt.solve.model import Model
 from trayopt.solve.stop import Clock
@@ -19,6 +20,10 @@ Watch = Callable[[int | None, int | None], None]
 
 COMPLETE_EFFORT = 5.0
 """Most deterministic time for working a plan out to every variable of a model."""
+PROVERS = ("no_lp", "max_lp", "core", "default_lp", "quick_restart", "reduced_costs", "pseudo_costs")
+"""Kinds of search that close in on a bound, the best first; with a plan in hand they need no others beside them."""
+MANY = 8
+"""Cores from which every kind of search has one of its own; on fewer, those that prove nothing only slow down those that do."""
 
 
 @dataclass(frozen=True)
@@ -27,7 +32,8 @@ class Tuning:
 
     workers: int = 8
     seed: int = 1
-    core: bool = False
+    prove: bool = False
+    """Whether a good plan is known and the bound is what is missing."""
     slice_s: float | None = None
     """Most time for this run alone, beside the clock's."""
     effort: float | None = None
@@ -74,9 +80,9 @@ def run(
     solver = new_solver(tuning.workers, tuning.seed)
     p = solver.parameters
     p.symmetry_level = 1 if tuning.workers == 1 else 2
-    if tuning.core:
-        p.optimize_with_core = True
-        p.linearization_level = 0
+    if tuning.prove and tuning.workers > 1 and cores() < MANY:
+        p.num_workers = min(tuning.workers, max(2, cores()))
+        p.subsolvers.extend(PROVERS[: p.num_workers])
     if gap is not None:
         p.relative_gap_limit = gap
     clock.limit(p, tuning.effort, tuning.slice_s)

@@ -23,8 +23,10 @@ from typing import Any
 from trayopt.domain.plan import GoalName, Stopped
 from trayopt.solve import spread
 from trayopt.solve.attempts import LOOK, Share
+from trayopt.solve.blocks import Blocks
 from trayopt.solve.build import Policy, build
 from trayopt.solve.descent import Descent
+from trayopt.solve.layout import Layouts
 from trayopt.solve.model import Divisions, Model
 from trayopt.solve.outline import can_be_placed, preference_bound
 from trayopt.solve.state import FIRST, State, is_kept
@@ -33,6 +35,8 @@ from trayopt.solve.unplaced import least_unplaced
 
 FIRST_PART = 0.6
 """Most of what is left for the weight of preferences: where it stays open, nothing that comes after is proven."""
+HOPE = 0.2
+"""Most of what is left for a plan that meets all that is known of the first goals: where there is none, they come one by one."""
 DEEPEN = Share(60.0, 0.5)
 """For all models of a few legs more together."""
 
@@ -91,14 +95,11 @@ class Search(Descent):
             self._some(settled.divisions, all_placed=True)
             self._some(settled.divisions, all_placed=False)
         if found is None:
-            if not self.layouts.made:
-                self._even(least)
+            self._even(least)
             bounds = self._bounded(least)
             if bounds is None:
                 return False
             least, legs = bounds
-            if self.layouts.made:
-                self._even(least)
             if not self._meets(least, legs):
                 self._aim(legs, least)
             if not self._meets(least, legs):
@@ -131,21 +132,35 @@ class Search(Descent):
 
     def _bounded(self, least: int) -> tuple[int, int] | None:
         """Bound preferences and legs again, by blocks at places and bunches on stacks; None if not every must can be kept."""
+        if self.tuning.workers > 1 and self.state.whole:  # beside the bound on preferences, which the plan likely meets
+            self._ask_alone(self.state.value("legs"), self.state.value("broken_prefer"))
+        try:
+            return self._bound_first(least)
+        finally:
+            while self._asked:
+                self._asked.popitem()[1].drop()
+
+    def _bound_first(self, least: int) -> tuple[int, int] | None:
         weight = self._least_weight(least)
         if weight is None:
             return None
         least = weight
+        self._keep_alike(least)
         legs = self._least_legs(least)
         if legs is None and spread.legs_bound(self.divider, self.divider.open, None, self.clock) is None:
             return None
         while legs is None and not self.clock.over:  # there are plans, but they break more
             least += 1
+            self._keep_alike(least)
             legs = self._least_legs(least)
-        self.alike = self.alike and is_kept(self.job, "same_division", 0, least)
         settled = self.divider.settle(alike=self.alike)
         fewest = max(legs or 0, 0 if settled is None else settled.legs)
         self.state.least |= {"broken_prefer": least, "legs": fewest}
         return least, fewest
+
+    def _keep_alike(self, weight: int) -> None:
+        """Let like subunits be divided alike only where preferences of this weight cannot pay for another division."""
+        self.alike = self.alike and is_kept(self.job, "same_division", 0, weight)
 
     def _least_weight(self, least: int) -> int | None:
         """Bound the weight of broken preferences over plans that keep every must; None if there are none."""
@@ -154,7 +169,7 @@ class Search(Descent):
         if self.layouts.made:
             below = self.state.value("broken_prefer") if self.state.whole else None
             answer = self.layouts.least(
-                self.layouts.blocks.broken("prefer"), at_least=least, below=below, few=True, part=FIRST_PART
+                self.layouts.blocks.broken("prefer"), at_least=least, below=below, part=FIRST_PART
             )
             if answer.bound is None:
                 return None
@@ -183,19 +198,27 @@ class Search(Descent):
         legs = spread.legs_bound(self.divider, self.divider.open, least, self.clock)
         return None if legs is None else max(fewest, legs)
 
+    def _ask_alone(self, legs: int, weight: int) -> None:
+        """Ask whether a plan of at most so many legs and preferences broken is divided otherwise than the best one."""
+        if not self.layouts.made or self.state.order[len(FIRST)] != "legs":
+            return
+        blocks = self.layouts.blocks
+        alike = self.alike and is_kept(self.job, "same_division", 0, weight)
+        within, placed = self.divider.within(legs, alike=alike), blocks.placed_legs()
+        held = (blocks.broken("prefer") <= weight, placed <= legs)
+        likeness = self.layouts.like(within, self.state.best, placed < legs, *held)
+        if likeness is not None:
+            self._asked[legs, weight] = likeness
+
     def _alone(self, legs: int, least: int) -> bool:
         """Whether no plan of at most so many legs and preferences broken is divided otherwise than the best one."""
-        blocks = self.layouts.blocks
-        within, placed = self.divider.within(legs, alike=self.alike), blocks.placed_legs()
-        held = (blocks.broken("prefer") <= least, placed <= legs)
-        settled = self.layouts.like(within, self.state.best, placed < legs, *held)
+        if (legs, least) not in self._asked:
+            self._ask_alone(legs, least)
+        likeness = self._asked.pop((legs, least), None)
+        settled = None if likeness is None else likeness.divisions()
         if settled is not None:
             self._narrow[legs, least] = settled
         return settled is not None
-
-    def _prefers(self, least: int) -> bool:
-        """Whether the best plan keeps every must and meets this bound on preferences."""
-        return self.state.whole and self.state.value("broken_prefer") == least
 
     def _with_legs(
         self,
@@ -325,12 +348,14 @@ class Search(Descent):
             "broken_prefer": blocks.broken("prefer"),
             "legs": blocks.placed_legs(),
         }
+        self._hope(layouts, {goal: self._at_least(goal, out, {}) for goal in FIRST}, goals)
         possible, divisions = self.divider.possible, None
         for goal, value in goals.items():
             least = self._at_least(goal, out, limits)
             if goal == "legs" and self._holds(limits):
                 most = self.state.value("legs")
-                divisions = layouts.like(possible, self.state.best, value < most, value <= most, *held)
+                likeness = layouts.like(possible, self.state.best, value < most, value <= most, *held)
+                divisions = None if likeness is None else likeness.divisions()
                 least = least if divisions is None else most
             if not self._holds({**limits, goal: least}):
                 below = self.state.value(goal) if self._holds(limits) else None
@@ -353,6 +378,12 @@ class Search(Descent):
         self._hint(model)
         self._descend(model, self.state.order[len(limits) :], sure=True)
         return True
+
+    def _hope(self, layouts: Layouts[Blocks], least: dict[GoalName, int], goals: Mapping[GoalName, Any]) -> None:
+        """Look for a plan that meets what is known of all of the first goals, at once."""
+        if not self._holds(least):
+            held = (goals[goal] <= value for goal, value in least.items())
+            self._work_out(layouts, layouts.least(0, *held, part=HOPE), least)
 
     def _at_least(self, goal: GoalName, out: int, limits: Mapping[GoalName, int]) -> int:
         """Give what is known of one of the first goals or the legs without a model."""
