@@ -20,7 +20,7 @@ from trayopt.solve.build import Policy, build
 from trayopt.solve.counts import Guess, count, hold, in_scope
 from trayopt.solve.divide import Divider
 from trayopt.solve.habit import first_plans, keeps_facts
-from trayopt.solve.layout import Answer, Layouts, Likeness
+from trayopt.solve.layout import Answer, Layout, Layouts, Likeness
 from trayopt.solve.model import Divisions, Model
 from trayopt.solve.order import hold_order, order_of
 from trayopt.solve.run import Outcome, Tuning, Watch, complete, hint_last, run
@@ -142,21 +142,35 @@ class Attempts:
             if answer.value is not None:
                 found.append(answer)
                 below = answer.value
-        while found and not self._prefers(found[-1].value or 0):
-            answer = found.pop()
-            self._work_out(self.layouts, answer, {"broken_prefer": answer.value or 0})
+        for answer in reversed(found):
+            self._work_out(self.layouts, answer.layout, {"broken_prefer": answer.value or 0})
+            if self._prefers(answer.value or 0):
+                break
 
     def _work_out(
-        self, layouts: Layouts[Any], answer: Answer, limits: Mapping[GoalName, int], *, anywhere: bool = True
+        self,
+        layouts: Layouts[Any],
+        layout: Layout | None,
+        limits: Mapping[GoalName, int],
+        *,
+        anywhere: bool = True,
+        model: Model | None = None,
     ) -> None:
-        """Work a layout out to a plan that is no worse in some goals: with its splices at their places, or else anywhere."""
-        if answer.layout is None or self.clock.over:
+        """Work a layout out to a plan that is no worse in some goals: with its splices at their places, or else anywhere.
+
+        A model that was made with its very divisions serves again.
+        """
+        if layout is None or self.clock.over:
             return
-        blocks, divisions = layouts.blocks, answer.layout.divisions
-        model = build(self.job, blocks.policy, all_placed=blocks.all_placed, divisions=divisions, clock=self.clock)
-        for goal, most in limits.items():
-            model.require(self._expression(model, goal) <= most)
-        for trial in (layouts.hold(model, answer.layout), *([model.cp.clone()] if anywhere else [])):
+        blocks = layouts.blocks
+        if model is None:
+            placed = blocks.all_placed
+            model = build(self.job, blocks.policy, all_placed=placed, divisions=layout.divisions, clock=self.clock)
+        good = [self._expression(model, goal) <= most for goal, most in limits.items()]
+        for trial in (layouts.hold(model, layout), *([model.cp.clone()] if anywhere else [])):
+            trial.clear_objective()
+            for condition in good:
+                trial.add(condition)
             if self.clock.over or self._run(model, None, trial=trial, share=TRIAL).assignment is not None:
                 break
 

@@ -16,7 +16,7 @@ from trayopt.solve import shelves, spread
 from trayopt.solve.attempts import Attempts, Share
 from trayopt.solve.build import Policy
 from trayopt.solve.counts import in_scope
-from trayopt.solve.layout import Layouts
+from trayopt.solve.layout import Layouts, Query
 from trayopt.solve.model import Model
 from trayopt.solve.rings import chained
 from trayopt.solve.run import Outcome, hint_last
@@ -43,6 +43,8 @@ class Descent(Attempts):
         self._of_model: dict[Model, Layouts[SettledBlocks] | None] = {}
         self._slow: set[Model] = set()
         """Models that did not prove a goal at a glance: the next goals are put to blocks at once."""
+        self._ahead: dict[tuple[Any, ...], Query[SettledBlocks]] = {}
+        """A question under way, by its goal and the values of the best plan up to it when it was asked."""
 
     def _descend(self, model: Model, goals: Sequence[GoalName], *, sure: bool) -> bool:
         """Minimise goal after goal on one model; ``sure`` tells that the goals before are proven, the answer that all are."""
@@ -83,7 +85,7 @@ class Descent(Attempts):
             outcome = self._run(model, goal, share=share if layouts is None else GLANCE, prove=bool(model.solution))
         if layouts is not None and not outcome.proven and not self.clock.over:
             self._slow.add(model)
-            least = self._by_layouts(layouts, goal, max(least, outcome.bound or 0))
+            least = self._by_layouts(model, layouts, goal, max(least, outcome.bound or 0))
             if self.state.value(goal) > least:
                 model.require(expression >= least)
                 outcome = self._run(model, goal, share=share, prove=bool(model.solution))
@@ -110,16 +112,51 @@ class Descent(Attempts):
                 self._of_model[model] = Layouts(blocks, self.clock) if blocks.able else None
         return self._of_model[model]
 
-    def _by_layouts(self, layouts: Layouts[SettledBlocks], goal: GoalName, least: int) -> int:
-        """Bound a goal by blocks over plans that are as good as the best one in all goals before, and look for one there."""
-        before = self.state.order[: self.state.order.index(goal)]
-        limits = {name: self.state.value(name) for name in before}
-        held = [layouts.blocks.goal(name) <= value for name, value in limits.items()]
-        below = self.state.value(goal)
-        part = LAST_PART if goal == self.state.order[-1] else GOAL.part
-        answer = layouts.least(layouts.blocks.goal(goal), *held, at_least=least, below=below, part=part)
-        self._work_out(layouts, answer, {**limits, goal: answer.value or 0}, anywhere=layouts.blocks.exact(goal))
-        return least if answer.bound is None else answer.bound
+    def _by_layouts(self, model: Model, layouts: Layouts[SettledBlocks], goal: GoalName, least: int) -> int:
+        """Bound a goal by blocks over plans that are as good as the best one in all goals before, and look for one there.
+
+        The best layout is worked out as soon as it is likely to stay; then the next goal is asked for beside this one's proof.
+        """
+        query = self._ahead.pop((goal, *self._so_far(goal)), None)
+        self._drop_ahead()
+        query = query or self._ask(layouts, goal, least)
+        before = dict(zip(self.state.order, self._so_far(goal)[:-1], strict=False))
+        exact, tried = layouts.blocks.exact(goal), None
+        while not query.asked.ended(self.clock):
+            if query.layout is not tried:
+                self._drop_ahead()
+            if self.tuning.workers == 1 or self._ahead or not query.quiet:
+                continue
+            if query.layout is not tried:
+                tried = query.layout
+                self._work_out(layouts, tried, {**before, goal: query.least or 0}, anywhere=exact, model=model)
+            self._ask_ahead(layouts, goal)
+        answer = query.answer()
+        if answer.layout is not tried:
+            self._work_out(layouts, answer.layout, {**before, goal: answer.value or 0}, anywhere=exact, model=model)
+        return least if answer.bound is None else max(least, answer.bound)
+
+    def _so_far(self, goal: GoalName) -> tuple[int, ...]:
+        """Values of the best plan up to a goal: what a question on that goal takes for granted, and what is to be bettered."""
+        return self.state.vector[: self.state.order.index(goal) + 1]
+
+    def _ask(self, layouts: Layouts[SettledBlocks], goal: GoalName, least: int) -> Query[SettledBlocks]:
+        """Ask blocks for the least value of a goal over plans that are as good as the best one in all goals before."""
+        blocks, order = layouts.blocks, self.state.order
+        held = [blocks.goal(name) <= self.state.value(name) for name in order[: order.index(goal)]]
+        part = LAST_PART if goal == order[-1] else GOAL.part
+        return layouts.ask(blocks.goal(goal), *held, at_least=least, below=self.state.value(goal), part=part)
+
+    def _ask_ahead(self, layouts: Layouts[SettledBlocks], goal: GoalName) -> None:
+        """Ask for the goal after this one, in case this one stays as it is in the best plan."""
+        for after in self.state.order[self.state.order.index(goal) + 1 :][:1]:
+            if layouts.blocks.close(after) and self.state.value(after):
+                self._ahead[(after, *self._so_far(after))] = self._ask(layouts, after, 0)
+
+    def _drop_ahead(self) -> None:
+        """Give up the questions that were asked too soon."""
+        while self._ahead:
+            self._ahead.popitem()[1].drop()
 
     def _drop_small(self, model: Model, goal: GoalName) -> None:
         """Leave out legs that are too small for plans with as few legs as are known, once that is."""

@@ -79,16 +79,21 @@ class Asked:
         finally:
             self._ended.set()
 
+    def ended(self, clock: Clock, seconds: float = 0.2) -> bool:
+        """Wait for the end for a while, and tell whether it is there; Ctrl-C goes on the clock and stops the search."""
+        # Not Thread.join(): interrupted by Ctrl-C, that of Python 3.11 takes a thread that still runs for one that has ended.
+        try:
+            self._ended.wait(seconds)
+        except KeyboardInterrupt:
+            clock.interrupted = True
+        if clock.interrupted:
+            self.solver.stop_search()
+        return self._ended.is_set()
+
     def wait(self, clock: Clock) -> Any:
         """Wait for the solver's status; its effort goes on the clock, and so does Ctrl-C, which stops the search."""
-        # Not Thread.join(): interrupted by Ctrl-C, that of Python 3.11 takes a thread that still runs for one that has ended.
-        while not self._ended.is_set():
-            try:
-                self._ended.wait(0.2)
-            except KeyboardInterrupt:
-                clock.interrupted = True
-            if clock.interrupted:
-                self.solver.stop_search()
+        while not self.ended(clock):
+            pass
         if self._error is not None:
             raise self._error
         clock.effort += self.solver.response_proto.deterministic_time + size_effort(self.cp)

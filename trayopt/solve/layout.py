@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil
+from time import monotonic
 from typing import Any, Generic, TypeVar
 
 from ortools.sat.python import cp_model
@@ -25,6 +26,8 @@ PART = 0.4
 """Most of what is left of the limit for one answer."""
 MOST_PART = 0.6
 """The same for one that settles legs and divisions at once."""
+QUIET_S = 1.0
+"""Seconds without a better layout after which the best one is taken to stay."""
 
 
 @dataclass(frozen=True)
@@ -72,40 +75,28 @@ class Layouts(Generic[B]):
         self.clock = clock
         self.made = self.blocks.size <= MOST_COUNTS
         """Whether blocks could be counted; where they are too many, nothing may be asked."""
-        self._last: list[int] = []
+        self.last: list[int] = []
         """Every variable of the last layout."""
 
-    def least(
-        self,
-        goal: Any,
-        *held: Any,
-        at_least: int = 0,
-        below: int | None = None,
-        part: float = PART,
-    ) -> Answer:
+    def least(self, goal: Any, *held: Any, at_least: int = 0, below: int | None = None, part: float = PART) -> Answer:
         """Bound a goal from below over layouts that meet some conditions.
 
         ``at_least`` is a bound that is known; values from ``below`` up are of no use, so it is the bound where there is none
         under it. ``part`` is the most of what is left of the limit.
         """
+        return self.ask(goal, *held, at_least=at_least, below=below, part=part).answer()
+
+    def ask(self, goal: Any, *held: Any, at_least: int = 0, below: int | None = None, part: float = PART) -> Query[B]:
+        """Put the question of ``least``, and leave it under way."""
         cp = self._copy(held)
         if not isinstance(goal, int):
             cp.add(goal >= at_least)
             if below is not None:
                 cp.add(goal < below)
             cp.minimize(goal)
-        if self._last:
-            hint_all(cp, self._last)
-        solver = self._solver(part)
-        status = solve_interruptible(solver, cp, self.clock)
-        if status == cp_model.INFEASIBLE or (below is not None and at_least >= below):
-            return Answer(below)
-        if status not in FOUND:
-            return Answer(at_least)
-        self._last = list(solver.response_proto.solution)
-        if isinstance(goal, int):
-            return Answer(goal, goal, self._read(solver))
-        return Answer(max(at_least, ceil(solver.best_objective_bound - 1e-6)), solver.value(goal), self._read(solver))
+        if self.last:
+            hint_all(cp, self.last)
+        return Query(self, cp, goal, at_least, below, self._solver(part))
 
     def _copy(self, held: Sequence[Any]) -> cp_model.CpModel:
         """Copy the model with some conditions more."""
@@ -167,7 +158,8 @@ class Layouts(Generic[B]):
             seen |= {pair for pair, literal in literals.items() if solver.boolean_value(literal)}
         return {key: tuple(of for of in of_ if (key, of) in seen) for key, of_ in open_.items()}
 
-    def _read(self, solver: cp_model.CpSolver) -> Layout:
+    def read(self, solver: cp_model.CpSolver | cp_model.CpSolverSolutionCallback) -> Layout:
+        """Read a layout that was found."""
         blocks = self.blocks
         return Layout(
             {
@@ -191,6 +183,57 @@ class Layouts(Generic[B]):
         (of,) = model.divisions(blocks.job.subunit_of_leg[key])
         legs = model.legs(blocks.job.subunit_of_leg[key], of)
         return [part * model.at(leg, place) for leg in legs if (part := blocks.parts_of(leg).get(i))]
+
+
+class Query(cp_model.CpSolverSolutionCallback, Generic[B]):
+    """A question under way for the least value of a goal, and the callback of its own search."""
+
+    def __init__(
+        self,
+        layouts: Layouts[B],
+        cp: cp_model.CpModel,
+        goal: Any,
+        at_least: int,
+        below: int | None,
+        solver: cp_model.CpSolver,
+    ) -> None:
+        super().__init__()
+        self._layouts, self._goal, self._at_least, self._below = layouts, goal, at_least, below
+        self.least: int | None = None
+        """Least value so far."""
+        self.layout: Layout | None = None
+        """What has it."""
+        self._began = self._found = monotonic()
+        self.asked = Asked(solver, cp, self)
+
+    def on_solution_callback(self) -> None:
+        """Keep a layout that was found."""
+        self.layout = self._layouts.read(self)
+        self.least = self._goal if isinstance(self._goal, int) else self.value(self._goal)
+        self._found = monotonic()
+
+    @property
+    def quiet(self) -> bool:
+        """Whether no better layout was found for some time: what is known by now is likely to stay."""
+        return monotonic() - self._found > max(QUIET_S, self._found - self._began)
+
+    def answer(self) -> Answer:
+        """Wait for the answer."""
+        layouts, solver = self._layouts, self.asked.solver
+        status = self.asked.wait(layouts.clock)
+        if status == cp_model.INFEASIBLE:
+            return Answer(self._below)
+        if status not in FOUND:
+            return Answer(self._at_least)
+        layouts.last = list(solver.response_proto.solution)
+        bound = self._goal
+        if not isinstance(bound, int):
+            bound = max(self._at_least, ceil(solver.best_objective_bound - 1e-6))
+        return Answer(bound, self.least, self.layout)
+
+    def drop(self) -> None:
+        """Ask no further."""
+        self.asked.drop(self._layouts.clock)
 
 
 def _divisions_of(known: Assignment | None) -> set[tuple[Key, int]]:

@@ -71,6 +71,8 @@ class Search(Descent):
             self.clock.interrupted = True
         except OutOfTime:
             pass
+        finally:
+            self._drop_ahead()
         self.state.settle()
         stopped: Stopped = "proven" if self.state.proven else "gap" if self.state.by_gap else self.clock.why()
         return self.state, stopped
@@ -174,7 +176,7 @@ class Search(Descent):
             if answer.bound is None:
                 return None
             least = answer.bound
-            self._work_out(self.layouts, answer, {"broken_prefer": answer.value or 0})
+            self._work_out(self.layouts, answer.layout, {"broken_prefer": answer.value or 0})
             if self._prefers(least) or answer.bound == answer.value:
                 return least
         weight = spread.weight_bound(self.divider, self.divider.open, least, self.clock)
@@ -192,7 +194,7 @@ class Search(Descent):
             if answer.bound is None:
                 return None
             fewest = answer.bound
-            self._work_out(self.layouts, answer, {"broken_prefer": least})
+            self._work_out(self.layouts, answer.layout, {"broken_prefer": least})
             if self._meets(least, fewest) or answer.bound == answer.value:
                 return fewest
         legs = spread.legs_bound(self.divider, self.divider.open, least, self.clock)
@@ -363,7 +365,7 @@ class Search(Descent):
                 if answer.bound is None:
                     return False
                 least = answer.bound
-                self._work_out(layouts, answer, {**limits, goal: answer.value or 0})
+                self._work_out(layouts, answer.layout, {**limits, goal: answer.value or 0})
             limits[goal] = least
             self.state.bounds[goal] = least
             if not self._holds(limits):
@@ -383,7 +385,7 @@ class Search(Descent):
         """Look for a plan that meets what is known of all of the first goals, at once."""
         if not self._holds(least):
             held = (goals[goal] <= value for goal, value in least.items())
-            self._work_out(layouts, layouts.least(0, *held, part=HOPE), least)
+            self._work_out(layouts, layouts.least(0, *held, part=HOPE).layout, least)
 
     def _at_least(self, goal: GoalName, out: int, limits: Mapping[GoalName, int]) -> int:
         """Give what is known of one of the first goals or the legs without a model."""
