@@ -20,7 +20,7 @@ from trayopt.solve.build import Policy, build
 from trayopt.solve.counts import Guess, count, hold, in_scope
 from trayopt.solve.divide import Divider
 from trayopt.solve.habit import first_plans, keeps_facts
-from trayopt.solve.layout import Answer, Layout, Layouts, Likeness
+from trayopt.solve.layout import Answer, Layout, Layouts, Likeness, add_all
 from trayopt.solve.model import Divisions, Model
 from trayopt.solve.order import hold_order, order_of
 from trayopt.solve.run import Outcome, Tuning, Watch, complete, hint_last, run
@@ -169,8 +169,7 @@ class Attempts:
         good = [self._expression(model, goal) <= most for goal, most in limits.items()]
         for trial in (layouts.hold(model, layout), *([model.cp.clone()] if anywhere else [])):
             trial.clear_objective()
-            for condition in good:
-                trial.add(condition)
+            add_all(trial, good)
             if self.clock.over or self._run(model, None, trial=trial, share=TRIAL).assignment is not None:
                 break
 

@@ -27,8 +27,8 @@ from trayopt.solve.turns import lead_of_walk, turn_bound
 
 GOAL = Share(None, 0.7)
 """For a goal after which others come: where it cannot be proven, they are bettered too."""
-LAST_PART = 0.9
-"""Most of what is left for the last goal, when it is put to blocks."""
+MOST_PART = 0.9
+"""Most of what is left for a goal that is put to blocks: where it stays open, nothing that comes after is proven."""
 GLANCE = Share(0.5, 0.1)
 """For a goal that blocks can answer as well."""
 MOST_AT_A_GLANCE = 2000
@@ -44,7 +44,7 @@ class Descent(Attempts):
         self._slow: set[Model] = set()
         """Models that did not prove a goal at a glance: the next goals are put to blocks at once."""
         self._ahead: dict[tuple[Any, ...], Query[SettledBlocks]] = {}
-        """A question under way, by its goal and the values of the best plan up to it when it was asked."""
+        """A question under way, by its model, its goal, and the values of the best plan up to it when it was asked."""
 
     def _descend(self, model: Model, goals: Sequence[GoalName], *, sure: bool) -> bool:
         """Minimise goal after goal on one model; ``sure`` tells that the goals before are proven, the answer that all are."""
@@ -117,7 +117,7 @@ class Descent(Attempts):
 
         The best layout is worked out as soon as it is likely to stay; then the next goal is asked for beside this one's proof.
         """
-        query = self._ahead.pop((goal, *self._so_far(goal)), None)
+        query = self._ahead.pop((model, goal, *self._so_far(goal)), None)
         self._drop_ahead()
         query = query or self._ask(layouts, goal, least)
         before = dict(zip(self.state.order, self._so_far(goal)[:-1], strict=False))
@@ -130,7 +130,7 @@ class Descent(Attempts):
             if query.layout is not tried:
                 tried = query.layout
                 self._work_out(layouts, tried, {**before, goal: query.least or 0}, anywhere=exact, model=model)
-            self._ask_ahead(layouts, goal)
+            self._ask_ahead(model, layouts, goal)
         answer = query.answer()
         if answer.layout is not tried:
             self._work_out(layouts, answer.layout, {**before, goal: answer.value or 0}, anywhere=exact, model=model)
@@ -144,14 +144,13 @@ class Descent(Attempts):
         """Ask blocks for the least value of a goal over plans that are as good as the best one in all goals before."""
         blocks, order = layouts.blocks, self.state.order
         held = [blocks.goal(name) <= self.state.value(name) for name in order[: order.index(goal)]]
-        part = LAST_PART if goal == order[-1] else GOAL.part
-        return layouts.ask(blocks.goal(goal), *held, at_least=least, below=self.state.value(goal), part=part)
+        return layouts.ask(blocks.goal(goal), *held, at_least=least, below=self.state.value(goal), part=MOST_PART)
 
-    def _ask_ahead(self, layouts: Layouts[SettledBlocks], goal: GoalName) -> None:
+    def _ask_ahead(self, model: Model, layouts: Layouts[SettledBlocks], goal: GoalName) -> None:
         """Ask for the goal after this one, in case this one stays as it is in the best plan."""
-        for after in self.state.order[self.state.order.index(goal) + 1 :][:1]:
-            if layouts.blocks.close(after) and self.state.value(after):
-                self._ahead[(after, *self._so_far(after))] = self._ask(layouts, after, 0)
+        later = self.state.order[self.state.order.index(goal) + 1 :]
+        if later and layouts.blocks.close(later[0]) and self.state.value(later[0]):
+            self._ahead[(model, later[0], *self._so_far(later[0]))] = self._ask(layouts, later[0], 0)
 
     def _drop_ahead(self) -> None:
         """Give up the questions that were asked too soon."""

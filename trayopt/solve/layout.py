@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil
 from time import monotonic
@@ -99,10 +99,9 @@ class Layouts(Generic[B]):
         return Query(self, cp, goal, at_least, below, self._solver(part))
 
     def _copy(self, held: Sequence[Any]) -> cp_model.CpModel:
-        """Copy the model with some conditions more."""
+        """Copy the model with some conditions more; its variables keep their numbers."""
         cp = self.blocks.cp.clone()
-        for condition in held:
-            cp.add(condition)
+        add_all(cp, held)
         return cp
 
     def _divided(self, open_: Divisions) -> dict[tuple[Key, int], Any]:
@@ -183,6 +182,13 @@ class Layouts(Generic[B]):
         (of,) = model.divisions(blocks.job.subunit_of_leg[key])
         legs = model.legs(blocks.job.subunit_of_leg[key], of)
         return [part * model.at(leg, place) for leg in legs if (part := blocks.parts_of(leg).get(i))]
+
+
+def add_all(cp: cp_model.CpModel, conditions: Iterable[Any]) -> None:
+    """Add conditions to a model; for one that always holds the solver would make a variable, and solutions would not fit."""
+    for condition in conditions:
+        if condition is not True:
+            cp.add(condition)
 
 
 class Query(cp_model.CpSolverSolutionCallback, Generic[B]):

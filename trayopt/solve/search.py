@@ -35,8 +35,6 @@ from trayopt.solve.unplaced import least_unplaced
 
 FIRST_PART = 0.6
 """Most of what is left for the weight of preferences: where it stays open, nothing that comes after is proven."""
-HOPE = 0.2
-"""Most of what is left for a plan that meets all that is known of the first goals: where there is none, they come one by one."""
 DEEPEN = Share(60.0, 0.5)
 """For all models of a few legs more together."""
 
@@ -350,10 +348,11 @@ class Search(Descent):
             "broken_prefer": blocks.broken("prefer"),
             "legs": blocks.placed_legs(),
         }
-        self._hope(layouts, {goal: self._at_least(goal, out, {}) for goal in FIRST}, goals)
+        hoped: dict[GoalName, int] = {"unplaced": out, "broken_must": 0}
+        weight = self._hope(layouts, hoped, goals)
         possible, divisions = self.divider.possible, None
         for goal, value in goals.items():
-            least = self._at_least(goal, out, limits)
+            least = weight if goal == "broken_prefer" and limits == hoped else self._at_least(goal, out, limits)
             if goal == "legs" and self._holds(limits):
                 most = self.state.value("legs")
                 likeness = layouts.like(possible, self.state.best, value < most, value <= most, *held)
@@ -381,11 +380,16 @@ class Search(Descent):
         self._descend(model, self.state.order[len(limits) :], sure=True)
         return True
 
-    def _hope(self, layouts: Layouts[Blocks], least: dict[GoalName, int], goals: Mapping[GoalName, Any]) -> None:
-        """Look for a plan that meets what is known of all of the first goals, at once."""
-        if not self._holds(least):
-            held = (goals[goal] <= value for goal, value in least.items())
-            self._work_out(layouts, layouts.least(0, *held, part=HOPE).layout, least)
+    def _hope(self, layouts: Layouts[Blocks], hoped: Mapping[GoalName, int], goals: Mapping[GoalName, Any]) -> int:
+        """Bound the weight of broken preferences over plans that meet what is known of the goals before, and look for one.
+
+        Where there are such plans, one question settles three goals; where there are none, the bound holds of nothing.
+        """
+        held = [goals[goal] <= value for goal, value in hoped.items()]
+        below = self.state.value("broken_prefer") if self._holds(hoped) else None
+        answer = layouts.least(goals["broken_prefer"], *held, below=below)
+        self._work_out(layouts, answer.layout, {**hoped, "broken_prefer": answer.value or 0})
+        return answer.bound or 0
 
     def _at_least(self, goal: GoalName, out: int, limits: Mapping[GoalName, int]) -> int:
         """Give what is known of one of the first goals or the legs without a model."""
