@@ -27,7 +27,7 @@ from trayopt.solve.turns import lead_of_walk, turn_bound
 
 GOAL = Share(None, 0.7)
 """For a goal after which others come: where it cannot be proven, they are bettered too."""
-MOST_PART = 0.9
+PROOF_PART = 0.9
 """Most of what is left for a goal that is put to blocks: where it stays open, nothing that comes after is proven."""
 GLANCE = Share(0.5, 0.1)
 """For a goal that blocks can answer as well."""
@@ -144,7 +144,7 @@ class Descent(Attempts):
         """Ask blocks for the least value of a goal over plans that are as good as the best one in all goals before."""
         blocks, order = layouts.blocks, self.state.order
         held = [blocks.goal(name) <= self.state.value(name) for name in order[: order.index(goal)]]
-        return layouts.ask(blocks.goal(goal), *held, at_least=least, below=self.state.value(goal), part=MOST_PART)
+        return layouts.ask(blocks.goal(goal), *held, at_least=least, below=self.state.value(goal), part=PROOF_PART)
 
     def _ask_ahead(self, model: Model, layouts: Layouts[SettledBlocks], goal: GoalName) -> None:
         """Ask for the goal after this one, in case this one stays as it is in the best plan."""

@@ -101,7 +101,7 @@ class Asked:
 
     def drop(self, clock: Clock) -> None:
         """End a search whose answer is of no use any more."""
-        while not self._ended.wait(0.02):
+        while not self.ended(clock, 0.02):
             self.solver.stop_search()  # again and again: a search that has not begun yet does not hear of it
         self.wait(clock)
 

@@ -145,22 +145,22 @@ class Search(Descent):
         if weight is None:
             return None
         least = weight
-        self._keep_alike(least)
+        self.alike = self._kept_alike(least)
         legs = self._least_legs(least)
         if legs is None and spread.legs_bound(self.divider, self.divider.open, None, self.clock) is None:
             return None
         while legs is None and not self.clock.over:  # there are plans, but they break more
             least += 1
-            self._keep_alike(least)
+            self.alike = self._kept_alike(least)
             legs = self._least_legs(least)
         settled = self.divider.settle(alike=self.alike)
         fewest = max(legs or 0, 0 if settled is None else settled.legs)
         self.state.least |= {"broken_prefer": least, "legs": fewest}
         return least, fewest
 
-    def _keep_alike(self, weight: int) -> None:
-        """Let like subunits be divided alike only where preferences of this weight cannot pay for another division."""
-        self.alike = self.alike and is_kept(self.job, "same_division", 0, weight)
+    def _kept_alike(self, weight: int) -> bool:
+        """Whether preferences of this weight cannot pay for like subunits that are not divided alike."""
+        return self.alike and is_kept(self.job, "same_division", 0, weight)
 
     def _least_weight(self, least: int) -> int | None:
         """Bound the weight of broken preferences over plans that keep every must; None if there are none."""
@@ -203,8 +203,7 @@ class Search(Descent):
         if not self.layouts.made or self.state.order[len(FIRST)] != "legs":
             return
         blocks = self.layouts.blocks
-        alike = self.alike and is_kept(self.job, "same_division", 0, weight)
-        within, placed = self.divider.within(legs, alike=alike), blocks.placed_legs()
+        within, placed = self.divider.within(legs, alike=self._kept_alike(weight)), blocks.placed_legs()
         held = (blocks.broken("prefer") <= weight, placed <= legs)
         likeness = self.layouts.like(within, self.state.best, placed < legs, *held)
         if likeness is not None:
