@@ -15,9 +15,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from trayopt.api import load_job, solve
 from trayopt.cli.app import group
 from trayopt.cli.exitcodes import MEANING
+from trayopt.crewsheets.svg import svg_file
+from trayopt.crewsheets.write import Sheets
 from trayopt.rules.registry import RULES
-from trayopt.sheets.svg import svg_file
-from trayopt.sheets.write import Sheets
 
 WIDTH = 92
 EVERYWHERE = {"library", "format_", "quiet", "verbose"}

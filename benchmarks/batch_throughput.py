@@ -87,9 +87,9 @@ def batch(path: Path, workers: int) -> dict[str, float]:
 
 def inside(path: Path, workers: int) -> None:
     """Run a batch here, and print what it took."""
-    from trayopt.batch.batch import Options, run_batch
-    from trayopt.batch.manifest import read_manifest
-    from trayopt.batch.progress import Tally
+    from trayopt.batches.batch import Options, run_batch
+    from trayopt.batches.manifest import read_manifest
+    from trayopt.batches.progress import Tally
 
     out = path.parent / "out"
     shutil.rmtree(out, ignore_errors=True)

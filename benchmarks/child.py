@@ -41,8 +41,8 @@ def main() -> None:
     import ortools.sat.python.cp_model  # noqa: F401
 
     phases["solver_import"] = time.monotonic() - begun
-    import trayopt.check
-    import trayopt.solve.solver  # noqa: F401
+    import trayopt.checker
+    import trayopt.solver.solve  # noqa: F401
     from benchmarks.cases import registry
     from benchmarks.journal import Journal
     from trayopt import load_job
@@ -71,9 +71,9 @@ def by_trayopt(journal: Journal, seed: int, workers: int, phases: dict[str, floa
     from ortools.sat.python import cp_model
 
     from benchmarks.journal import GOAL_ORDER
-    from trayopt.solve.run import Tuning
-    from trayopt.solve.search import Search
-    from trayopt.solve.stop import Clock
+    from trayopt.solver.model.clock import Clock
+    from trayopt.solver.model.run import Tuning
+    from trayopt.solver.search.search import Search
 
     inside = begun = 0.0
     running, lock = 0, threading.Lock()
@@ -146,7 +146,7 @@ METHODS: dict[str, Callable[[Journal, int, int, dict[str, float]], None]] = {
 
 def finish(journal: Journal, phases: dict[str, float]) -> None:
     """Check the plan and write it, as the command does."""
-    from trayopt.check import check, measure
+    from trayopt.checker import check, measure
     from trayopt.domain.plan import PlanSolver
     from trayopt.formats.json_out import dump_rows, write_whole
 

@@ -29,7 +29,7 @@ def written(job: str, plan: str, folder: Path) -> float:
 def usable(page: Path) -> float:
     """Open the page and give the seconds until its scripts have run and its first part is drawn."""
     sys.path.insert(0, str(ROOT))
-    from tests.sheets.browser import browser
+    from tests.crewsheets.browser import browser
 
     with browser() as started:
         tab = started.new_page(viewport={"width": 1024, "height": 768})

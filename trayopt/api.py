@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Any
 from trayopt.domain.job import Job
 
 if TYPE_CHECKING:
-    from trayopt.check import Report
+    from trayopt.checker import Report
     from trayopt.domain.explanation import Explanation
     from trayopt.domain.plan import Plan
-    from trayopt.explain.costs import Costs
+    from trayopt.explainer.costs import Costs
     from trayopt.library.entries import Entry, Survey
-    from trayopt.solve.changes import Given
-    from trayopt.solve.solver import Progress
+    from trayopt.solver.model.decisions import Given
+    from trayopt.solver.solve import Progress
 
 
 def load_job(source: str | Path | Mapping[str, Any], *, library: Sequence[Path] = ()) -> Job:
@@ -157,11 +157,11 @@ def solve(
     SolverFault
         Where the plan fails its own check.
     """
-    from trayopt.check import assignment_of, check, measure
+    from trayopt.checker import assignment_of, check, measure
     from trayopt.errors import InputError, SolverFault
     from trayopt.goals.registry import order
-    from trayopt.solve.solver import Options
-    from trayopt.solve.solver import solve as search
+    from trayopt.solver.solve import Options
+    from trayopt.solver.solve import solve as search
 
     first = assignment_of(job, start, "<start>")[0] if start is not None else None
     try:
@@ -197,8 +197,8 @@ EXPLAIN_S = 10.0
 
 def _with_conflict(job: Job, plan: Plan, *, reproducible: bool) -> Plan:
     """Let a plan that leaves splices unplaced or musts broken say the first conflict."""
-    from trayopt.explain.explaining import explain_short
-    from trayopt.solve.stop import Clock
+    from trayopt.explainer.explaining import explain_short
+    from trayopt.solver.model.clock import Clock
 
     if plan.stopped == "interrupted":
         return plan
@@ -242,13 +242,13 @@ def explain(
         Folders with trays and tube sets that are at hand beside the models of trayopt.
     """
     from trayopt.domain.hardware import Enclosure, Tray, TubeSet
-    from trayopt.explain.adding import Shelf
-    from trayopt.explain.costs import Costs
-    from trayopt.explain.expected import given_of
-    from trayopt.explain.explaining import explain as explain_job
-    from trayopt.explain.why_not import Wishes
-    from trayopt.solve.changes import Given
-    from trayopt.solve.stop import Clock
+    from trayopt.explainer.adding import Shelf
+    from trayopt.explainer.costs import Costs
+    from trayopt.explainer.expected import given_of
+    from trayopt.explainer.explaining import explain as explain_job
+    from trayopt.explainer.why_not import Wishes
+    from trayopt.solver.model.clock import Clock
+    from trayopt.solver.model.decisions import Given
 
     models = [entry.model for entry in library_survey(library).entries]
     shelf = Shelf(
@@ -269,6 +269,6 @@ def check(job: Job, plan: Plan) -> Report:
     InputError
         Where the plan speaks of what the job does not have.
     """
-    from trayopt.check import check as judge
+    from trayopt.checker import check as judge
 
     return judge(job, plan)

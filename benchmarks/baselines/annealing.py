@@ -19,8 +19,8 @@ from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.goals.registry import measure_all
-from trayopt.solve.habit import Bunch, Key, Laying, bunches_of, clusters, coarsest, habit
-from trayopt.solve.ways import all_ways
+from trayopt.solver.heuristics.constructive import Bunch, Key, Laying, bunches_of, clusters, coarsest, habit
+from trayopt.solver.model.ways import all_ways
 from trayopt.track.laid import Laid
 
 HARD = 400.0

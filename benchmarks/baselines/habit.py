@@ -1,9 +1,9 @@
-"""The habit of the trade as a baseline; the plan itself is ``trayopt.solve.habit``, where every search begins."""
+"""The habit of the trade as a baseline; the plan itself is in ``solver.heuristics.constructive``, where every search begins."""
 
 from __future__ import annotations
 
 from benchmarks.journal import Journal
-from trayopt.solve.habit import first_plans
+from trayopt.solver.heuristics.constructive import first_plans
 
 
 def solve(journal: Journal, *, seed: int = 1, workers: int = 1) -> None:

@@ -103,7 +103,7 @@ def _minimise(
 
 def _assignment(model: Any, values: Sequence[int]) -> Any:
     """Read the decisions out of the columns."""
-    from trayopt.solve.run import read
+    from trayopt.solver.model.run import read
 
     class Columns:
         def boolean_value(self, literal: Any) -> bool:

@@ -13,12 +13,12 @@ from trayopt.goals.registry import BY_ID
 
 if TYPE_CHECKING:
     from trayopt.domain.plan import GoalName
-    from trayopt.solve.model import Model
+    from trayopt.solver.model.model import Model
 
 
 def plain_model(journal: Journal) -> Model:
     """Build the model with nothing taken for granted."""
-    from trayopt.solve.build import Policy, build
+    from trayopt.solver.model.posting import Policy, build
 
     return build(journal.job, Policy(), all_placed=False)
 
@@ -27,7 +27,7 @@ def solve(journal: Journal, *, seed: int = 1, workers: int = 8) -> None:
     """Minimise goal after goal; what was reached is held and is the start of the next."""
     from ortools.sat.python import cp_model
 
-    from trayopt.solve.run import read
+    from trayopt.solver.model.run import read
 
     class Seen(cp_model.CpSolverSolutionCallback):
         def __init__(self, goal: GoalName) -> None:

@@ -11,7 +11,7 @@ from benchmarks.child import BASELINES
 from benchmarks.journal import GOAL_ORDER, Journal
 from tests.build import job_of
 from tests.strategies import worked_example
-from trayopt.check import check, measure
+from trayopt.checker import check, measure
 from trayopt.domain.job import Job
 from trayopt.domain.plan import PlanSolver
 

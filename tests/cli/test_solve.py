@@ -102,8 +102,8 @@ def test_a_plan_that_breaks_a_must_ends_in_1(tmp_path: Path) -> None:
 def test_stopped_before_a_first_plan_ends_in_3_and_leaves_the_file(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from trayopt.solve.search import Search
-    from trayopt.solve.state import State
+    from trayopt.solver.model.incumbent import State
+    from trayopt.solver.search.search import Search
 
     monkeypatch.setattr(Search, "solve", lambda search: (State(search.state.order), "time_limit"))
     path = tmp_path / "plan.json"
@@ -146,7 +146,7 @@ def test_wrong_input_ends_in_2(
 def test_a_plan_that_fails_its_own_check_ends_in_4(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    check = import_module("trayopt.check")
+    check = import_module("trayopt.checker")
 
     def wrong(*arguments: Any, **named: Any) -> Plan:
         plan = measure(*arguments, **named)

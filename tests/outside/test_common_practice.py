@@ -6,7 +6,7 @@ from math import comb
 
 from tests.build import assignment_of
 from tests.outside.boxes import box, trunk
-from trayopt.check import check_assignment
+from trayopt.checker import check_assignment
 from trayopt.goals.registry import BY_ID
 from trayopt.rules.registry import BY_ID as RULES
 from trayopt.track.laid import Laid

@@ -11,7 +11,7 @@ import pytest
 from tests.build import assignment_of
 from tests.outside.reductions import packing
 from trayopt.api import solve
-from trayopt.check import check_assignment
+from trayopt.checker import check_assignment
 from trayopt.domain.job import Job
 
 U120_00 = (

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from tests.build import frozen, plan_of
-from trayopt.check import Report, assignment_of_claims, check, check_assignment, measure
+from trayopt.checker import Report, assignment_of_claims, check, check_assignment, measure
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place

@@ -13,7 +13,7 @@ import pytest
 from tests import oracle, strategies
 from tests.build import job_of
 from trayopt.api import load_job
-from trayopt.check import check
+from trayopt.checker import check
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
@@ -21,10 +21,10 @@ from trayopt.errors import InputError
 from trayopt.review.mend import Mended, mend, parse_built
 from trayopt.review.moves import Move
 from trayopt.review.reading import parse_handmade
-from trayopt.solve.changes import Given, GoesBy, RunAt, Weights, changes
-from trayopt.solve.nearest import nearest
-from trayopt.solve.run import Tuning
-from trayopt.solve.stays import least_moved
+from trayopt.solver.model.decisions import Given, GoesBy, RunAt, Weights, changes
+from trayopt.solver.model.run import Tuning
+from trayopt.solver.repair.least_moves import least_moved
+from trayopt.solver.repair.nearest import nearest
 
 TABLES = Path(__file__).parent / "tables"
 QUIET = Tuning(workers=1)
@@ -236,7 +236,7 @@ def test_a_job_that_nothing_can_make_whole_is_told_so_at_once(good: str, monkeyp
     for port in data["enclosure"]["ports"]:
         port["seals"] = [{"holes": 1, "least_mm": 1, "most_mm": 2}]
     job = load_job(data)
-    monkeypatch.setattr(import_module("trayopt.solve.nearest"), "nearest", None)
+    monkeypatch.setattr(import_module("trayopt.solver.repair.nearest"), "nearest", None)
     for built in (set[Place](), parse_built(job, "left/1")):
         mended = mend(job, table(job, good), built=built)
         assert mended.plan is None

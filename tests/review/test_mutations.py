@@ -12,7 +12,7 @@ import pytest
 from tests.review.good_plans import FILE, STANDARD, assignment_of
 from tests.review.mutations import MUTATIONS, SOLVER, Broken, Case
 from trayopt.api import load_job
-from trayopt.check import check, check_assignment, measure
+from trayopt.checker import check, check_assignment, measure
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
 from trayopt.review.desk import review_plan, review_table

@@ -86,4 +86,4 @@ def test_rules_and_goals_know_no_solver() -> None:
         imported = {alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names} | {
             node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)
         }
-        assert not any(name.startswith(("ortools", "trayopt.solve")) for name in imported)
+        assert not any(name.startswith(("ortools", "trayopt.solver")) for name in imported)

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 if TYPE_CHECKING:
+    from trayopt.crewsheets.write import Options
     from trayopt.domain.job import Job
     from trayopt.domain.plan import Plan
-    from trayopt.sheets.write import Options
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -82,8 +82,8 @@ def options_of(only: tuple[str, ...] | None, units: str, language: str, settings
     InputError
         Where the settings cannot be read.
     """
-    from trayopt.sheets.settings import Settings, read_settings
-    from trayopt.sheets.write import Options
+    from trayopt.crewsheets.settings import Settings, read_settings
+    from trayopt.crewsheets.write import Options
 
     return Options(
         only=only or (),
@@ -103,9 +103,9 @@ def job_and_plan(job: str, plan: str, library: tuple[Any, ...]) -> tuple[Job, Pl
         Where one of them cannot be read, or the plan is not one for this job.
     """
     from trayopt.api import load_job
+    from trayopt.crewsheets.write import fitting
     from trayopt.errors import InputError
     from trayopt.formats.json_in import read_plan
-    from trayopt.sheets.write import fitting
 
     if plan.lower().endswith((".csv", ".xlsx")):
         hint = f"make a plan of it: trayopt check {job} {plan} -o plan.json"

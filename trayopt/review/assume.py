@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from itertools import product
 from math import prod
 
-from trayopt.check import assignment_of_claims
+from trayopt.checker import assignment_of_claims
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import TRAVELS
 from trayopt.domain.job import Job, Trunk
 from trayopt.rules.judge import judge
-from trayopt.solve.changes import GoesBy
+from trayopt.solver.model.decisions import GoesBy
 from trayopt.track.laid import Claim, Laid
 
 MOST_TRIES = 64

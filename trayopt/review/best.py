@@ -22,7 +22,7 @@ class Best:
 
 def best_of(job: Job, limit_s: float, workers: int = 2) -> Best:
     """Solve a job for at most ``limit_s`` seconds."""
-    from trayopt.solve.solver import Options, solve
+    from trayopt.solver.solve import Options, solve
 
     found = solve(job, Options(time_limit_s=limit_s, workers=workers))
     if found.status == "none":

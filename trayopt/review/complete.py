@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from importlib.metadata import version
 
-from trayopt.check import measure
+from trayopt.checker import measure
 from trayopt.domain.plan import GoalName, Plan, PlanSolver
 from trayopt.errors import SolverFault
 from trayopt.review.desk import Review

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from trayopt.check import assignment_of_claims, check_assignment, check_laid, lay
-from trayopt.check.report import Report
+from trayopt.checker import assignment_of_claims, check_assignment, check_laid, lay
+from trayopt.checker.report import Report
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, Plan
@@ -210,10 +210,10 @@ def _best(job: Job, best_s: float | None) -> Best | None:
 
 def _complete(job: Job, made: Handmade, limit_s: float) -> Completion:
     """Fill in what is open by solving with the rest fixed, or name the rows that are in each other's way."""
-    from trayopt.solve.clash import clash
-    from trayopt.solve.nearest import complete
-    from trayopt.solve.run import Tuning
-    from trayopt.solve.stop import Clock
+    from trayopt.solver.model.clock import Clock
+    from trayopt.solver.model.run import Tuning
+    from trayopt.solver.repair.clash import clash
+    from trayopt.solver.repair.nearest import complete
 
     clock, tuning = Clock(limit_s), Tuning(workers=2)
     decided = made.facts()
@@ -247,7 +247,7 @@ def _rows(lines: Sequence[Any]) -> str:
 
 def _words(facts: Sequence[Any]) -> str:
     """Say what facts decide."""
-    from trayopt.solve.changes import EntersAt, GoesBy, RunAt
+    from trayopt.solver.model.decisions import EntersAt, GoesBy, RunAt
 
     texts = []
     for fact in facts:

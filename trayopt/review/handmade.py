@@ -17,7 +17,7 @@ from trayopt.track.laid import Claim
 
 if TYPE_CHECKING:
     from trayopt.review.columns import Shape
-    from trayopt.solve.changes import Fact, Given, GoesBy, RunAt
+    from trayopt.solver.model.decisions import Fact, Given, GoesBy, RunAt
 
 
 @dataclass(frozen=True)
@@ -108,7 +108,7 @@ class Handmade:
 
     def way(self, trunk: str) -> GoesBy:
         """Give what is decided of a trunk's way."""
-        from trayopt.solve.changes import GoesBy
+        from trayopt.solver.model.decisions import GoesBy
 
         decided = self.ways.get(trunk, {})
         port, travel, loops = (decided[key].value if key in decided else None for key in ("port", "travel", "loops"))
@@ -119,7 +119,7 @@ class Handmade:
 
     def given(self) -> Given:
         """Give the decisions, for a comparison."""
-        from trayopt.solve.changes import Given
+        from trayopt.solver.model.decisions import Given
 
         return Given(
             tuple(_run_at(entry, entry.place) for entry in self.placed if entry.place is not None),
@@ -153,13 +153,13 @@ class Handmade:
 
 
 def _run_at(entry: Entry, place: Place) -> RunAt:
-    from trayopt.solve.changes import RunAt
+    from trayopt.solver.model.decisions import RunAt
 
     return RunAt(*entry.run, place, entry.leg)
 
 
 def _end(entry: Entry) -> Iterable[Fact]:
-    from trayopt.solve.changes import EntersAt
+    from trayopt.solver.model.decisions import EntersAt
 
     if entry.end is not None and entry.place is not None:
         yield EntersAt(entry.place.stack, entry.end)

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from trayopt.check import measure
+from trayopt.checker import measure
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan, PlanSolver
@@ -15,7 +15,7 @@ from trayopt.errors import InputError, SolverFault
 from trayopt.review.handmade import Handmade
 from trayopt.review.moves import Move, move_list
 from trayopt.review.remarks import rows_text
-from trayopt.solve.changes import Changes, EntersAt, Fact, Given, RunAt, Weights
+from trayopt.solver.model.decisions import Changes, EntersAt, Fact, Given, RunAt, Weights
 
 SCHEMA = "trayopt/mend/1"
 _BUILT = re.compile(r"\s*(?P<stack>[^/,]+?)\s*/\s*(?P<first>\d{1,4})(?:\s*[-\u2013]\s*(?P<last>\d{1,4}))?\s*")
@@ -140,11 +140,11 @@ def mend(
     InputError
         Where cells of the table are damaged.
     """
-    from trayopt.solve.clash import clash
-    from trayopt.solve.nearest import nearest
-    from trayopt.solve.outline import is_hopeless
-    from trayopt.solve.run import Tuning
-    from trayopt.solve.stop import Clock
+    from trayopt.solver.bounds.outline import is_hopeless
+    from trayopt.solver.model.clock import Clock
+    from trayopt.solver.model.run import Tuning
+    from trayopt.solver.repair.clash import clash
+    from trayopt.solver.repair.nearest import nearest
 
     if made.faults:
         raise InputError(made.faults)

@@ -17,7 +17,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import span
 from trayopt.rules.words import listed
-from trayopt.solve.changes import Given, GoesBy, RunAt, changes, spliced_in
+from trayopt.solver.model.decisions import Given, GoesBy, RunAt, changes, spliced_in
 from trayopt.track.routes import leg_key
 
 Deed = Literal["lift", "take out", "lead", "divide", "lay in", "lower"]

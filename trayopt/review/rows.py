@@ -10,7 +10,7 @@ from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.review.handmade import Handmade, Line, SpliceRow
 from trayopt.review.remarks import Remark
-from trayopt.solve.changes import RunAt, spliced_in
+from trayopt.solver.model.decisions import RunAt, spliced_in
 from trayopt.track.laid import Laid
 
 

@@ -16,9 +16,9 @@ from trayopt.cli.output import Output, table
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from trayopt.batch.manifest import Manifest
-    from trayopt.batch.progress import Tally
-    from trayopt.batch.summary import Summary
+    from trayopt.batches.manifest import Manifest
+    from trayopt.batches.progress import Tally
+    from trayopt.batches.summary import Summary
 
 
 @click.command("batch", short_help="Solve many jobs, and show what fits where.")
@@ -74,7 +74,7 @@ def command(
     --resume goes on. Exit 0 if every job fits, 1 if some do not (with --against: if some came out worse),
     2 if some are wrong, 3 if some are not settled, 4 if some failed.
     """
-    from trayopt.batch.manifest import read_manifest
+    from trayopt.batches.manifest import read_manifest
 
     manifest = read_manifest(paths, output.library)
     if names_only:
@@ -86,8 +86,8 @@ def command(
         return Exit.YES
     if folder is None:
         raise click.UsageError("Missing option '-o': the folder of the results.")
-    from trayopt.batch.batch import Options, run_batch
-    from trayopt.batch.work import Settings
+    from trayopt.batches.batch import Options, run_batch
+    from trayopt.batches.work import Settings
 
     goals = rest["goals"]
     options = Options(
@@ -126,7 +126,7 @@ def _shown(manifest: Manifest, name: str) -> str:
     """Write one job as a job file with everything that it refers to."""
     from difflib import get_close_matches
 
-    from trayopt.batch.manifest import as_file
+    from trayopt.batches.manifest import as_file
     from trayopt.errors import InputError
     from trayopt.formats.json_out import dump
 
@@ -141,7 +141,7 @@ def _shown(manifest: Manifest, name: str) -> str:
 @contextmanager
 def _observer(output: Output) -> Iterator[Tally]:
     """Show progress on a terminal; a line a minute elsewhere, and nothing when quiet."""
-    from trayopt.batch.progress import Lines, Screen, Tally
+    from trayopt.batches.progress import Lines, Screen, Tally
 
     if output.progress:
         with Screen(output.console(stderr=True)) as screen:
@@ -165,7 +165,7 @@ def _terminated() -> Iterator[None]:
 
 
 def _exit(summary: Summary) -> int:
-    from trayopt.batch.answers import OPEN
+    from trayopt.batches.answers import OPEN
 
     counts = summary.counts
     if counts["failed"]:
@@ -179,7 +179,7 @@ def _exit(summary: Summary) -> int:
 
 
 def _head(summary: Summary) -> str:
-    from trayopt.batch.answers import OUTCOMES
+    from trayopt.batches.answers import OUTCOMES
 
     parts = [f"{summary.counts[key]:,} {words}" for key, words in OUTCOMES.items() if summary.counts[key]]
     return f"{summary.jobs:,} jobs: {', '.join(parts) or 'none'}"

@@ -9,7 +9,7 @@ import click
 from trayopt.cli.common import common
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output
-from trayopt.explain.costs import Costs, cost_names, costs_of
+from trayopt.explainer.costs import Costs, cost_names, costs_of
 
 if TYPE_CHECKING:
     from trayopt.domain.explanation import Explanation
@@ -84,6 +84,6 @@ def command(
 
 
 def _text(output: Output, made: Explanation) -> str:
-    from trayopt.explain.text import text
+    from trayopt.explainer.text import text
 
     return text(made, output.console().width)

@@ -11,7 +11,7 @@ from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output
 
 if TYPE_CHECKING:
-    from trayopt.solve.changes import Weights
+    from trayopt.solver.model.decisions import Weights
 
 KINDS = ("legs", "travel", "ends", "ports", "splits", "loops")
 
@@ -76,7 +76,7 @@ def command(
 def parse_weights(text: str | None) -> Weights:
     """Read ``legs=1000,travel=100``; kinds that are not named keep their weight."""
     from trayopt.errors import InputError
-    from trayopt.solve.changes import Weights
+    from trayopt.solver.model.decisions import Weights
 
     given: dict[str, int] = {}
     for part in filter(None, (text or "").split(",")):

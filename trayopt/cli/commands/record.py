@@ -12,7 +12,7 @@ from trayopt.cli.output import Output
 from trayopt.cli.sheet_options import job_and_plan, options_of, sheet_options
 
 if TYPE_CHECKING:
-    from trayopt.sheets.record import Record
+    from trayopt.crewsheets.record import Record
 
 
 @click.command("record", short_help="Judge readings, and write the as-built plan and sheets.")
@@ -41,11 +41,11 @@ def command(
     a_to_b_db, b_to_a_db and, if wanted, resplices. The mean of both directions decides. Exit code 1: a batch failed or
     is not complete.
     """
-    from trayopt.sheets.book import Book
-    from trayopt.sheets.marks import read_measured
-    from trayopt.sheets.readings import read_readings
-    from trayopt.sheets.record import Record
-    from trayopt.sheets.write import write_folder
+    from trayopt.crewsheets.book import Book
+    from trayopt.crewsheets.marks import read_measured
+    from trayopt.crewsheets.readings import read_readings
+    from trayopt.crewsheets.record import Record
+    from trayopt.crewsheets.write import write_folder
 
     options = options_of(only, units, language, settings, codes)
     loaded, document = job_and_plan(job, plan, output.library)

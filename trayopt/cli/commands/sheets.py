@@ -36,8 +36,8 @@ def command(
     the pictures, and settings.yaml with every figure that was taken for granted: change it and give it back with
     --settings. Exit code 1: the sheets are written, but the plan has unplaced splices or broken musts.
     """
-    from trayopt.sheets.marks import read_measured
-    from trayopt.sheets.write import Sheets
+    from trayopt.crewsheets.marks import read_measured
+    from trayopt.crewsheets.write import Sheets
 
     options = options_of(only, units, language, settings, codes)
     loaded, document = job_and_plan(job, plan, output.library)

@@ -147,7 +147,7 @@ def _can_be_written(file: str | None) -> None:
 
 def _start(output: Output, job: Job, path: str) -> Plan:
     """Read the plan to begin with; a plan that nobody could build is told, as the search cannot use it."""
-    from trayopt.check import check
+    from trayopt.checker import check
     from trayopt.errors import InputError
     from trayopt.review.opening import open_plan
     from trayopt.rules.judge import no_plan_breaks

@@ -1,0 +1,135 @@
+"""A real scheduler with workers in processes of their own, which have no trayopt but the one that is sent along."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from tests.batches.sweeps import outcomes, run, write_sweep
+from trayopt.batches.batch import Options, run_batch
+from trayopt.batches.cluster import Cluster
+from trayopt.batches.manifest import read_manifest
+from trayopt.batches.progress import Tally
+from trayopt.batches.results import Results
+from trayopt.batches.work import Settings
+from trayopt.batches.worker import Limits
+from trayopt.errors import InputError
+
+CLUSTER = """
+import sys
+from distributed import LocalCluster
+if __name__ == "__main__":
+    with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as cluster:
+        print(cluster.scheduler_address, flush=True)
+        sys.stdin.read()
+"""
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Start a cluster, and give the address of its scheduler."""
+    with cluster(tmp_path_factory.mktemp("cluster")) as (found, _):
+        yield found
+
+
+@contextmanager
+def cluster(folder: Path) -> Iterator[tuple[str, subprocess.Popen[bytes]]]:
+    """Start a cluster away from the source: the address of its scheduler, and the process that it is part of."""
+    script = folder / "cluster.py"
+    script.write_text(CLUSTER)
+    (folder / "sent_stubs.py").write_text((Path(__file__).parent / "stubs.py").read_text())
+    environment = {key: value for key, value in os.environ.items() if key != "PYTHONPATH"}
+    process = subprocess.Popen(
+        [sys.executable, str(script)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        cwd=folder,
+        env=environment,
+    )
+    assert process.stdin is not None
+    assert process.stdout is not None
+    yield process.stdout.readline().decode().strip(), process
+    process.stdin.close()
+    process.stdout.close()
+    process.wait(timeout=60)
+
+
+def test_a_cluster_gives_the_same_results_as_this_machine(address: str, tmp_path: Path) -> None:
+    path = write_sweep(tmp_path / "s.yaml", ["a", "b", "c", "d"], "divide_at: [tray, port]", enclosures="[wall-2x6]")
+    settings = Settings(time_limit_s=20)
+    there = run_batch(read_manifest([path]), tmp_path / "there", Options(settings=settings, scheduler=address), Tally())
+    here = run_batch(read_manifest([path]), tmp_path / "here", Options(settings=settings, workers=1), Tally())
+    assert there.counts == {"fits": 8}
+    assert there.digest == here.digest
+
+
+def test_the_jobs_of_a_lost_worker_are_run_again(address: str, tmp_path: Path) -> None:
+    """One worker is killed in the middle of the run: every job has its line, and none of them failed."""
+    path = write_sweep(tmp_path / "s.yaml", [f"m{i}" for i in range(40)])
+    out = tmp_path / "out"
+    killed: list[int] = []
+
+    class Killer(Tally):
+        """Kills the first worker that it finds when some jobs are done."""
+
+        def tick(self) -> None:
+            if self.done >= 5 and not killed:
+                killed.append(_worker_process(address))
+                os.kill(killed[0], signal.SIGKILL)
+
+    summary = run([path], out, work="sent_stubs:slow", tally=Killer(), scheduler=address)
+    assert killed
+    assert summary.counts == {"fits": 40}
+    assert set(outcomes(out)) == {f"m{i}" for i in range(40)}
+    assert len(Results(out)) == 40
+
+
+def test_a_job_that_hangs_or_crashes_is_one_line_there_too(address: str, tmp_path: Path) -> None:
+    path = write_sweep(tmp_path / "s.yaml", ["crash", "endless", "memory", "good"])
+    out = tmp_path / "out"
+    run([path], out, work="sent_stubs:poisoned", scheduler=address, wall_limit_s=5.0, memory_mb=400)
+    assert outcomes(out) == {"crash": "failed", "endless": "failed", "memory": "failed", "good": "fits"}
+
+
+def test_no_scheduler_is_an_input_error(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("trayopt.batches.cluster.CONNECT_S", 1.0)
+    with pytest.raises(InputError, match=r"tcp://127\.0\.0\.1:1: no scheduler answers"):
+        Cluster("tcp://127.0.0.1:1", Settings().plain(), Limits())
+
+
+def test_a_scheduler_that_goes_away_stops_the_run_and_keeps_the_results(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("trayopt.batches.cluster.CONNECT_S", 10.0)
+    path = write_sweep(tmp_path / "s.yaml", [f"m{i}" for i in range(200)])
+    with cluster(tmp_path) as (found, process):
+
+        class Killer(Tally):
+            """Kills the scheduler when some jobs are done."""
+
+            def tick(self) -> None:
+                if self.done >= 5:
+                    process.kill()
+
+        with pytest.raises(
+            InputError, match=r"the scheduler is gone, .*; all results so far are kept: go on with --resume"
+        ):
+            run([path], tmp_path / "out", work="sent_stubs:slow", tally=Killer(), scheduler=found)
+    assert 5 <= len(outcomes(tmp_path / "out")) < 200
+
+
+def _worker_process(address: str) -> int:
+    """Give the process of a worker."""
+    from distributed import Client
+
+    with Client(address, set_as_default=False) as client:
+        processes: dict[str, int] = client.run(os.getpid)
+    return next(iter(processes.values()))

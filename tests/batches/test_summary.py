@@ -1,0 +1,226 @@
+"""What is made of the lines: the smallest box, what changed, tables and the page."""
+
+from __future__ import annotations
+
+import csv
+import json
+import sys
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+
+from tests.batches.lines import line, results
+from trayopt.batches.answers import OUTCOMES
+from trayopt.batches.html import write_html
+from trayopt.batches.results import Results
+from trayopt.batches.summary import summarize
+from trayopt.batches.tables import COLUMNS, write_csv, write_xlsx
+from trayopt.batches.work import Settings
+
+NASTY = "</script><b>&\"'=1+1\u2028"
+
+
+def test_the_smallest_box_is_the_one_of_the_least_volume_in_which_a_mix_fits(tmp_path: Path) -> None:
+    found = summarize(
+        results(
+            tmp_path,
+            line("s/big/2x288_through", litres=90.0),
+            line("s/small/2x288_through", "does_not_fit", litres=20.0),
+            line("s/middle/2x288_ring", "fits_with_broken_preference", litres=40.0),
+            line("s/middle/2x288_mesh", litres=40.0),
+            line("s/small/2x9_through", "does_not_fit", splices=9),
+        )
+    )
+    assert list(found.smallest) == ["2x9", "2x288"], "in the order of their fibres"
+    assert found.smallest["2x9"] is None
+    box = found.smallest["2x288"]
+    assert box is not None
+    assert (box.enclosure, box.litres, box.variant, box.outcome) == ("middle", 40.0, "mesh", "fits")
+    assert found.counts == {"fits": 2, "fits_with_broken_preference": 1, "does_not_fit": 2}
+    assert found.as_dict()["smallest"][0] == {"mix": "2x9", "enclosure": None, "not_settled": []}
+
+
+def test_boxes_that_are_not_settled_are_told_where_they_may_be_smaller(tmp_path: Path) -> None:
+    found = summarize(
+        results(
+            tmp_path,
+            line("s/big/2x288_through", litres=90.0),
+            line("s/huge/2x288_through", "not_settled", litres=99.0),
+            line("s/tiny/2x288_through", "does_not_fit", litres=5.0),
+            line("s/small/2x288_through", "not_settled", litres=20.0),
+            line("s/small/2x288_ring", "does_not_fit", litres=20.0),
+            line("s/small/2x9_through", "no_plan", litres=20.0, splices=9),
+        )
+    )
+    assert found.open_ == {"2x288": ["small"], "2x9": ["small"]}
+    assert [item["not_settled"] for item in found.as_dict()["smallest"]] == [["small"], ["small"]]
+    page = tmp_path / "index.html"
+    write_html(page, Results(tmp_path), found, Settings().plain())
+    text = page.read_text(encoding="utf-8")
+    assert "smaller boxes, not settled" in text
+    assert "none of those that were tried" not in text, "nobody knows that"
+
+
+def test_what_changed_against_an_older_run(tmp_path: Path) -> None:
+    older = results(
+        tmp_path / "older",
+        line("s/a/same"),
+        line("s/a/worse"),
+        line("s/a/better", goals=(0, 0, 1, 8, 0, 26_188, 1), outcome="fits_with_broken_preference"),
+        line("s/a/longer"),
+        line("s/a/gone"),
+        line("s/a/other"),
+        line("s/a/seconds"),
+    )
+    newer = results(
+        tmp_path / "newer",
+        line("s/a/same"),
+        line("s/a/worse", "does_not_fit", goals=(72, 0, 0, 6, 0, 20_000, 1)),
+        line("s/a/better"),
+        line("s/a/longer", goals=(0, 0, 0, 8, 2, 26_188, 1)),
+        line("s/a/new"),
+        line("s/a/other", plan_sha256="another", digest="another"),
+        line("s/a/seconds", seconds=99.0, version="9"),
+    )
+    summary = summarize(newer, older)
+    assert summary.changes is not None
+    assert [(change.name, change.way, change.before, change.after) for change in summary.changes] == [
+        ("s/a/longer", "worse", "0 crossings", "2 crossings"),
+        (
+            "s/a/worse",
+            "worse",
+            "fits, 0 splices without a tray, 8 legs, 26,188 mm of legs",
+            "does not fit, 72 splices without a tray, 6 legs, 20,000 mm of legs",
+        ),
+        ("s/a/gone", "gone", "fits", ""),
+        ("s/a/other", "changed", "another plan with the same figures", "another plan with the same figures"),
+        (
+            "s/a/better",
+            "better",
+            "fits, with a broken preference, 1 weight of broken preferences",
+            "fits, 0 weight of broken preferences",
+        ),
+        ("s/a/new", "new", "", "fits"),
+    ]
+    assert summary.worse == 3
+    assert [change.job_changed for change in summary.changes] == [False, False, False, True, False, False]
+
+
+def test_the_digest_names_results_and_not_how_they_came_about(tmp_path: Path) -> None:
+    lines = [line("s/a/x"), line("s/a/y"), line("s/a/z", "failed", failure="hang")]
+    one = summarize(results(tmp_path / "one", *lines)).digest
+    other = summarize(
+        results(tmp_path / "other", *({**item, "seconds": 7, "attempts": 2} for item in lines[::-1]))
+    ).digest
+    assert one == other
+    changed = line("s/a/x", goals=(0, 0, 0, 8, 0, 26_189, 1))
+    assert summarize(results(tmp_path / "third", changed, *lines[1:])).digest != one
+
+
+def test_without_openpyxl_no_older_workbook_is_left(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A workbook of an earlier run would be out of date."""
+    found = results(tmp_path, line("s/a/2x288_through"))
+    assert write_xlsx(tmp_path / "summary.xlsx", found)
+    monkeypatch.setitem(sys.modules, "openpyxl", None)
+    assert not write_xlsx(tmp_path / "summary.xlsx", found)
+    assert not (tmp_path / "summary.xlsx").exists()
+
+
+def test_tables_hold_a_row_a_job_and_no_formula(tmp_path: Path) -> None:
+    found = results(
+        tmp_path,
+        line("s/a/2x288_through", title="=1+1", why="-2 is less"),
+        line("s/b/2x288_through", "failed", why="x"),
+    )
+    write_csv(tmp_path / "summary.csv", found)
+    with (tmp_path / "summary.csv").open(encoding="utf-8-sig", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert tuple(rows[0]) == COLUMNS
+    assert (rows[0]["title"], rows[0]["why"], rows[0]["outcome"]) == ("'=1+1", "'-2 is less", "fits")
+    assert (rows[0]["fill"], rows[0]["legs"], rows[0]["leg_length_mm"]) == ("0.3333", "8", "26188")
+    assert (rows[1]["legs"], rows[1]["plan"], rows[1]["outcome"]) == ("", "", "failed")
+    assert write_xlsx(tmp_path / "summary.xlsx", found)
+    sheet: Any = openpyxl.load_workbook(tmp_path / "summary.xlsx").active
+    cells = {cell.value: sheet.cell(2, cell.column) for cell in sheet[1]}
+    assert (cells["title"].value, cells["title"].data_type) == ("=1+1", "s")
+    assert cells["plan"].hyperlink.target == "plans/s/a/2x288_through.json"
+    assert cells["fill"].number_format == "0.0%"
+    assert sheet.freeze_panes == "B2"
+
+
+class Page(HTMLParser):
+    """Reads what a page refers to, and its data."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.links: list[str] = []
+        self.data = ""
+        self.scripts = 0
+        self.words: list[str] = []
+        self._inside = ""
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Note what a tag refers to."""
+        given = dict(attrs)
+        self.links += [str(given[key]) for key in ("href", "src") if key in given]
+        self._inside = given.get("id") or "" if tag == "script" else tag
+        self.scripts += tag == "script"
+
+    def handle_endtag(self, tag: str) -> None:
+        """Leave it."""
+        self._inside = ""
+
+    def handle_data(self, data: str) -> None:
+        """Keep data and words apart."""
+        if self._inside == "data":
+            self.data += data
+        elif self._inside not in {"style", "script", ""}:
+            self.words.append(data)
+
+
+@pytest.fixture
+def page(tmp_path: Path) -> Page:
+    """Write the page of some results, with texts that would break out of it."""
+    newer = results(
+        tmp_path / "newer",
+        line("s/a/2x288_through"),
+        line("s/b/2x288_through", "does_not_fit", goals=(72, 0, 0, 6, 0, 20_000, 1), why=NASTY),
+        line(f"s/{NASTY.replace('/', '')}/2x288_ring", "fits_with_broken_preference"),
+    )
+    older = results(tmp_path / "older", line("s/b/2x288_through"))
+    path = tmp_path / "index.html"
+    write_html(path, newer, summarize(newer, older), Settings().plain(), "older")
+    return Page(path.read_text(encoding="utf-8"))
+
+
+def test_the_page_holds_a_cell_a_job_and_its_texts_stay_texts(page: Page) -> None:
+    data = json.loads(page.data)
+    assert page.scripts == 2
+    assert len(data["cells"]) == 3
+    assert {box["id"] for box in data["boxes"]} == {"a", "b", NASTY.replace("/", "")}
+    nasty = next(cell for cell in data["cells"] if cell[2] == "does_not_fit")
+    assert nasty[11] == NASTY
+    assert nasty[12] == "plans/s/b/2x288_through.json"
+    rows = [row[:2] for row in data["rows"]]
+    assert sorted(rows) == [["2x288", ""], ["2x288", "ring"]]
+    assert {cell[0] for cell in data["cells"]} == {0, 1}
+    assert set(data["marks"]) == set(data["short"]) == set(OUTCOMES)
+
+
+def test_the_page_refers_to_nothing_but_plans_and_itself(page: Page) -> None:
+    assert all(link.startswith(("#", "plans/")) for link in page.links)
+    text = " ".join(page.words)
+    assert "What changed against older" in text
+    assert "1 worse" in text
+    assert "2 new" in text
+    assert "Smallest enclosure that fits" in text
+
+
+def test_a_page_without_results_is_a_page(tmp_path: Path) -> None:
+    empty = results(tmp_path)
+    write_html(tmp_path / "index.html", empty, summarize(empty), Settings(time_limit_s=None).plain())
+    assert json.loads(Page((tmp_path / "index.html").read_text()).data)["cells"] == []

@@ -1,0 +1,171 @@
+"""Sweeps: every combination is a job, named by its values, and what is wrong is told before anything runs."""
+
+from __future__ import annotations
+
+from collections import Counter
+from pathlib import Path
+
+import pytest
+
+from tests.batches.sweeps import PAIR, write_sweep
+from trayopt import load_job
+from trayopt.batches.manifest import read_manifest
+from trayopt.errors import InputError
+from trayopt.library.find import shipped
+
+SWEEPS = shipped() / "standard" / "sweeps"
+
+
+def names(path: Path) -> list[str]:
+    """Give the names of all jobs."""
+    return [item.name for item in read_manifest([path]).items()]
+
+
+def refused(path: Path) -> list[str]:
+    """Give what is said of a sweep, without its folder."""
+    with pytest.raises(InputError) as wrong:
+        read_manifest([path])
+    return [str(fault).replace(f"{path.parent}/", "") for fault in wrong.value.faults]
+
+
+def test_names_are_made_of_the_values_that_are_written(tmp_path: Path) -> None:
+    plain = write_sweep(tmp_path / "plain.yaml", ["one", "two"], enclosures="[wall-1x6, wall-2x6]")
+    assert names(plain) == ["plain/wall-1x6/one", "plain/wall-1x6/two", "plain/wall-2x6/one", "plain/wall-2x6/two"]
+    full = write_sweep(
+        tmp_path / "full.yaml",
+        ["one"],
+        "trays: [own, ribbon-48]",
+        "joins: [through, {name: few, joins: [{a: 'N1:1-12', b: 'S1:1-12'}]}]",
+        "divide_at: [own, port, [port, tray]]",
+        "rules: [{name: usual}, {name: lean, rules: {guide_fill: {fill: 0.4}}}]",
+        "tubes: [mesh-set, thick-set]",
+    )
+    found = names(full)
+    assert len(found) == read_manifest([full]).count() == 2 * 2 * 3 * 2 * 2
+    assert found[0] == "full/wall-1x6/one_own_through_own_usual_mesh-set"
+    assert found[-1] == "full/wall-1x6/one_ribbon-48_few_port-tray_lean_thick-set"
+
+
+def test_a_job_of_a_sweep_is_the_job_that_one_would_write(tmp_path: Path) -> None:
+    path = write_sweep(
+        tmp_path / "s.yaml",
+        ["one"],
+        "joins: [halves_swapped]",
+        "divide_at: [[port, tray]]",
+        "rules: [{name: lean, rules: {guide_fill: {fill: 0.4}}}]",
+        "tubes: [thick-set]",
+    )
+    made = next(read_manifest([path]).items()).job()
+    written = load_job(
+        {
+            "schema": "trayopt/job/1",
+            "title": "one in wall-1x6",
+            "enclosure": "wall-1x6",
+            "tubes": "thick-set",
+            "trunks": [
+                {"id": "N1", "cable": "central-tube-144", "divide_at": "port"},
+                {"id": "S1", "cable": "central-tube-144", "divide_at": "tray"},
+            ],
+            "joins": [{"a": "N1:1-72", "b": "S1:73-144"}, {"a": "N1:73-144", "b": "S1:1-72"}],
+            "rules": {"guide_fill": {"fill": 0.4}},
+        }
+    )
+    assert made.digest == written.digest
+
+
+def test_trays_are_put_into_every_stack_and_boxes_that_cannot_be_built_say_so(tmp_path: Path) -> None:
+    path = write_sweep(tmp_path / "s.yaml", ["one"], "trays: [own, ribbon-48, ribbon-144]", enclosures="[wall-2x6]")
+    own, less, more = read_manifest([path]).items()
+    assert {stack.tray.id for stack in own.job().enclosure.stacks} == {"ribbon-72"}
+    assert {stack.tray.id for stack in less.job().enclosure.stacks} == {"ribbon-48"}
+    assert (own.why_not, less.why_not) == ("", "")
+    assert more.why_not == ("the pitch of stack left is less than its trays are high: 11 mm (allowed: 15 mm or more)")
+
+
+def test_a_mix_may_have_joins_of_its_own_and_combinations_may_be_left_out(tmp_path: Path) -> None:
+    path = write_sweep(
+        tmp_path / "s.yaml",
+        ["one", "two"],
+        "joins: [through, halves_swapped]",
+        "leave_out: [{mix: two, enclosure: [wall-2x6]}, {joins: ring, enclosure: wall-1x6}]",
+        enclosures="[wall-1x6, wall-2x6]",
+    )
+    text = path.read_text() + f"  - {{name: three, joins: [ring, mesh], {PAIR}}}\n"
+    path.write_text(text)
+    assert names(path) == [
+        "s/wall-1x6/one_through",
+        "s/wall-1x6/one_halves_swapped",
+        "s/wall-1x6/two_through",
+        "s/wall-1x6/two_halves_swapped",
+        "s/wall-1x6/three_mesh",
+        "s/wall-2x6/one_through",
+        "s/wall-2x6/one_halves_swapped",
+        "s/wall-2x6/three_ring",
+        "s/wall-2x6/three_mesh",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (
+            "enclosures: [wall-2x7]",
+            "s.yaml:2:14: there is no enclosure 'wall-2x7' in the library; did you mean 'wall-2x6'?",
+        ),
+        ("trays: [ribbon-71]", "s.yaml:3:9: there is no tray 'ribbon-71' in the library; did you mean 'ribbon-72'?"),
+        ("joins: [trough]", "s.yaml:3:9: no such way to join; found 'trough'; allowed: through, pairs,"),
+        ("divide_at: [door]", "s.yaml:3:13: divide_at[0] is not allowed; found 'door'"),
+        ("rules: [{name: a, rules: {reech: must}}]", "s.yaml:3:34: no such rule; found 'reech'"),
+        ("rules: [{name: a}, {name: a}]", "s.yaml:3:20: the rules 'a' stands twice"),
+        ("joins: [{name: far, joins: [{a: 'N1:1-288', b: 'S1:1-288'}]}]", "s.yaml:3:33: the run goes beyond the cable"),
+        (
+            "joins: [{name: x, joins: [{a: 'N1:1-12', b: 'E1:1-12'}]}]",
+            "s.yaml:3:45: there is no such trunk; found 'E1'",
+        ),
+        ("leave_out: [{mix: tow}]", "s.yaml:3:19: no mix of this name; found 'tow'"),
+        ("leave_out: [{mix: [one, two]}]", "s.yaml:2:13: the sweep makes too few or too many jobs; found 0"),
+        ("tray: [own]", "s.yaml:3:1: unknown key 'tray'"),
+    ],
+)
+def test_what_is_wrong_is_told_with_its_place(text: str, said: str, tmp_path: Path) -> None:
+    key = text.partition(":")[0]
+    lines = [text] if key != "enclosures" else []
+    path = write_sweep(tmp_path / "s.yaml", ["one", "two"], *lines, enclosures="[wall-1x6]" if lines else "[wall-2x7]")
+    assert any(fault.startswith(said) for fault in refused(path)), refused(path)
+
+
+def test_faults_of_mixes_have_their_place(tmp_path: Path) -> None:
+    path = write_sweep(tmp_path / "s.yaml", ["one"])
+    text = path.read_text().replace("cable: central-tube-144}]", "cable: central-tube-144, ports: [door], loop: [1]}]")
+    path.write_text(text)
+    said = refused(path)
+    assert any(fault.startswith("s.yaml:4:110: unknown key 'loop'") for fault in said), said
+    path.write_text(text.replace(", loop: [1]", ""))
+    said = refused(path)
+    assert len(said) == 1
+    assert said[0].startswith("s.yaml:4:")
+    assert "door" in said[0]
+
+
+def test_a_hundred_thousand_jobs_are_counted_and_more_are_refused(tmp_path: Path) -> None:
+    rules = [f"{{name: r{i}, rules: {{guide_fill: {{fill: 0.{i + 100}}}}}}}" for i in range(500)]
+    path = write_sweep(tmp_path / "s.yaml", [f"m{i}" for i in range(201)], f"rules: [{', '.join(rules)}]")
+    assert "found 100,500; allowed: 1 to 100,000" in refused(path)[0]
+    path = write_sweep(tmp_path / "s.yaml", [f"m{i}" for i in range(200)], f"rules: [{', '.join(rules)}]")
+    manifest = read_manifest([path])
+    assert manifest.count() == 100_000
+    assert next(manifest.items()).name == "s/wall-1x6/m0_r0"
+
+
+def test_the_standard_sweeps_make_500_jobs_over_every_enclosure() -> None:
+    manifest = read_manifest([SWEEPS])
+    items = list(manifest.items())
+    assert len(items) == manifest.count() >= 500
+    assert len({item.name for item in items}) == len({item.plan_path for item in items}) == len(items)
+    boxes = Counter(item.values["enclosure"] for item in items)
+    assert set(boxes) == {path.stem for path in (shipped() / "enclosures").glob("*.yaml")}
+    assert min(boxes.values()) >= 40
+
+
+def test_every_job_of_the_standard_sweeps_is_read_and_has_splices() -> None:
+    assert all(item.job().splices > 0 for item in read_manifest([SWEEPS]).items() if not item.why_not)

@@ -1,0 +1,176 @@
+"""Jobs and plans for the sheets: laid by hand, so that no test waits for a solver."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from trayopt.api import load_job
+from trayopt.checker.measure import measure
+from trayopt.crewsheets.book import Book
+from trayopt.crewsheets.settings import Settings
+from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.cablework import Leg
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job
+from trayopt.domain.plan import Plan, PlanSolver
+
+STANDARD = Path(__file__).parents[2] / "models" / "standard"
+SOLVER = PlanSolver(version="by hand", seed=0, workers=0, deterministic_time=0.0)
+
+
+def planned(job: Job, ways: dict[str, Way], places: dict[Leg, Place]) -> Plan:
+    """Measure a plan that is laid by hand."""
+    assignment = Assignment(ways, places)
+    return measure(job, assignment, status="feasible", stopped="time_limit", bounds={}, solver=SOLVER)
+
+
+@cache
+def straight(name: str) -> tuple[Job, Plan]:
+    """Lay a standard job of two equal trunks straight through: subunits over the stacks by turns, from the base out."""
+    job = load_job(STANDARD / f"{name}.yaml")
+    stacks = job.enclosure.stacks
+    ways = {
+        job.trunks[0].id: Way("bottom-left", "clockwise", 1),
+        job.trunks[1].id: Way("bottom-right", "counterclockwise", 1),
+    }
+    places: dict[Leg, Place] = {}
+    for trunk in job.trunks:
+        filled = dict.fromkeys((stack.id for stack in stacks), 0)
+        for subunit in trunk.subunits:
+            stack = stacks[(subunit.number - 1) % len(stacks)]
+            for leg in subunit.legs(-(-subunit.fibres // stack.tray.fibres)):
+                filled[stack.id] += 1
+                places[leg] = Place(stack.id, filled[stack.id])
+    return job, planned(job, ways, places)
+
+
+@cache
+def worked() -> tuple[Job, Plan]:
+    """Give the worked example of the specification (section 10), with its best plan."""
+    job = load_job(WORKED)
+    places = {
+        Leg("P", 1, 1, 1): Place("left", 1),
+        Leg("P", 2, 1, 1): Place("left", 2),
+        Leg("Q", 1, 1, 2): Place("left", 1),
+        Leg("Q", 1, 2, 2): Place("left", 2),
+    }
+    return job, planned(job, {"P": Way("bl", "clockwise", 1), "Q": Way("br", "counterclockwise", 1)}, places)
+
+
+@cache
+def half() -> tuple[Job, Plan]:
+    """Give a plan with parked fibres, idle subunits, an unplaced run and a trunk outside."""
+    data = {**WORKED, "title": "half", "trunks": [*WORKED["trunks"]], "joins": []}
+    data["trunks"].append({**WORKED["trunks"][1], "id": "R"})
+    data["joins"] = [
+        {"a": "P:1-12", "b": "Q:1-12", "name": "east"},
+        {"a": "P:25-28", "b": "R:1-4", "name": "west"},
+    ]
+    job = load_job(data)
+    places = {Leg("P", 1, 1, 1): Place("left", 1), Leg("Q", 1, 1, 4): Place("left", 1)}
+    return job, planned(job, {"P": Way("bl", "clockwise", 1), "Q": Way("br", "counterclockwise", 1)}, places)
+
+
+@cache
+def hostile() -> tuple[Job, Plan]:
+    """Give the worked example under names that try to get out of cells, attributes and scripts."""
+    p, q = '=HYPERLINK("x"),<script>', "@'q\"><img src=x onerror=bad()>"
+    data: dict[str, Any] = {
+        **WORKED,
+        "title": "</title></script><script>window.bad = 1<" + "/script> =1+1",
+        "trunks": [{**WORKED["trunks"][0], "id": p}, {**WORKED["trunks"][1], "id": q}],
+        "joins": [{"a": f"{p}:1-48", "b": f"{q}:1-48", "name": "</script><script>window.bad = 2<" + "/script>"}],
+    }
+    job = load_job(data)
+    places = {
+        Leg(p, 1, 1, 1): Place("left", 1),
+        Leg(p, 2, 1, 1): Place("left", 2),
+        Leg(q, 1, 1, 2): Place("left", 1),
+        Leg(q, 1, 2, 2): Place("left", 2),
+    }
+    return job, planned(job, {p: Way("bl", "clockwise", 1), q: Way("br", "counterclockwise", 1)}, places)
+
+
+def crossed() -> tuple[Job, Plan]:
+    """Give a plan of 48 legs in which the second half of each trunk lies under the first: many crossings."""
+    job, _ = straight("2x1728-wall-2x12")
+    ways = {
+        job.trunks[0].id: Way("bottom-left", "clockwise", 1),
+        job.trunks[1].id: Way("bottom-right", "counterclockwise", 1),
+    }
+    places: dict[Leg, Place] = {}
+    for trunk in job.trunks:
+        for subunit in trunk.subunits:
+            turned = 13 - subunit.number
+            for leg in subunit.legs(2):
+                at = (turned - 1) // 2 * 2 + leg.group
+                places[leg] = Place("left" if turned % 2 else "right", at)
+    return job, planned(job, ways, places)
+
+
+def book(pair: tuple[Job, Plan], settings: Settings | None = None) -> Book:
+    """Open a plan's book."""
+    return Book(*pair, settings or Settings())
+
+
+def _guide(name: str, x: int, y: int) -> dict[str, Any]:
+    return {"id": name, "x_mm": x, "y_mm": y, "opening_mm2": 1500}
+
+
+def _stack(name: str, x: int, clockwise: tuple[str, int], counterclockwise: tuple[str, int]) -> dict[str, Any]:
+    tray = {
+        "kind": "tray", "id": "t24", "fibres": 24, "sleeves": 2, "sleeve_fibres": 12, "entrance_legs": 4,
+        "height_mm": 10, "size_mm": [80, 200], "inside_mm": 300, "min_radius_mm": 30,
+    }  # fmt: skip
+    ends = [
+        {
+            "id": "top",
+            "clockwise": {"guide": clockwise[0], "x_mm": clockwise[1], "y_mm": 330},
+            "counterclockwise": {"guide": counterclockwise[0], "x_mm": counterclockwise[1], "y_mm": 330},
+        }
+    ]
+    return {
+        "id": name, "tray": tray, "positions": 2, "at_mm": [x, 120], "base_z_mm": 12, "pitch_mm": 11, "ends": ends,
+    }  # fmt: skip
+
+
+def _port(name: str, x: int, guide: str, turns: str) -> dict[str, Any]:
+    seals = [{"holes": 1, "least_mm": 8, "most_mm": 30}]
+    return {"id": name, "x_mm": x, "y_mm": 0, "guide": guide, "bore_mm": 40, "turns": turns, "seals": seals}
+
+
+def _cable(name: str, diameter: float, count: int, ribbons: int, tube: float) -> dict[str, Any]:
+    subunit = {"count": count, "ribbons": ribbons, "ribbon_fibres": 12, "diameter_mm": tube}
+    return {
+        "kind": "cable", "id": name, "construction": "ribbon", "diameter_mm": diameter, "fibre": "G.652.D",
+        "ribbon_mm": [3.22, 0.36], "subunits": [subunit],
+    }  # fmt: skip
+
+
+WORKED: dict[str, Any] = {
+    "schema": "trayopt/job/1",
+    "title": "worked example",
+    "enclosure": {
+        "kind": "enclosure",
+        "id": "small",
+        "size_mm": [400, 500, 60],
+        "track": {
+            "z_mm": [10, 10],
+            "min_radius_mm": 80,
+            "guides": [
+                _guide("nw", 60, 440), _guide("n", 200, 460), _guide("ne", 340, 440),
+                _guide("se", 340, 60), _guide("s", 200, 40), _guide("sw", 60, 60),
+            ],
+        },
+        "ports": [_port("bl", 40, "sw", "clockwise"), _port("br", 360, "se", "counterclockwise")],
+        "stacks": [_stack("left", 100, ("nw", 170), ("n", 110)), _stack("right", 220, ("n", 290), ("ne", 230))],
+    },
+    "trunks": [
+        {"id": "P", "cable": _cable("p", 14, 2, 2, 5), "loops": [1]},
+        {"id": "Q", "cable": _cable("q", 12, 1, 4, 6), "loops": [1]},
+    ],
+    "joins": [{"a": "P:1-48", "b": "Q:1-48", "name": "through"}],
+    "rules": {"reach": {"bench_mm": 1800}},
+}  # fmt: skip

@@ -1,0 +1,355 @@
+"""Every figure in every list, worked out again from job and plan by other means than the lists' own."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from math import ceil
+
+import pytest
+
+from tests.crewsheets.plans import half, hostile, straight, worked
+from trayopt.crewsheets.settings import Settings, TestSettings
+from trayopt.crewsheets.tables import Table
+from trayopt.crewsheets.write import PARTS, Options, Sheets
+from trayopt.domain import colours
+from trayopt.domain.job import Job
+from trayopt.domain.plan import Plan, PlanLeg
+from trayopt.track.ring import Ring
+
+CASES: dict[str, Callable[[], tuple[Job, Plan]]] = {
+    "worked": worked,
+    "half": half,
+    "hostile": hostile,
+    "432": lambda: straight("2x432-wall-2x6"),
+    "1728": lambda: straight("2x1728-wall-2x12"),
+    "864 at the port": lambda: straight("2x864-wall-2x12-port"),
+}
+cases = pytest.mark.parametrize("case", CASES)
+
+
+def sheets(case: str, **options: object) -> Sheets:
+    return Sheets(*CASES[case](), Options(**options))  # type: ignore[arg-type]
+
+
+def rows(table: Table) -> list[dict[str, object]]:
+    return [dict(zip([column.key for column in table.columns], row, strict=True)) for row in table.rows]
+
+
+def placed(plan: Plan) -> list[PlanLeg]:
+    return [leg for leg in plan.legs if leg.stack is not None]
+
+
+def span(text: str) -> tuple[str, range]:
+    """Read ``N1:1-12`` without the code under test."""
+    trunk, _, fibres = text.rpartition(":")
+    first, _, last = fibres.partition("-")
+    return trunk, range(int(first), int(last or first) + 1)
+
+
+def seat(job: Job, trunk: str, fibre: int) -> tuple[int, int, int]:
+    """Find subunit, ribbon and fibre by counting through the cable."""
+    count, number = 0, 0
+    for group in job.trunk_by_id[trunk].cable.subunits:
+        for _ in range(group.count):
+            number += 1
+            for ribbon in range(1, group.ribbons + 1):
+                for position in range(1, group.ribbon_fibres + 1):
+                    count += 1
+                    if count == fibre:
+                        return number, ribbon, position
+    raise AssertionError(fibre)
+
+
+@cases
+def test_every_list_of_every_part_is_there(case: str) -> None:
+    made = sheets(case).tables
+    assert set(made) == {name for lists in PARTS.values() for name in lists} - {"again"}
+    for table in made.values():
+        assert all(len(row) == len(table.columns) for row in table.rows)
+
+
+@cases
+def test_strip(case: str) -> None:
+    job, plan = CASES[case]()
+    listed = rows(sheets(case).tables["strip"])
+    inside = [trunk for trunk in plan.trunks if trunk.port is not None]
+    assert [row["trunk"] for row in listed] == [trunk.trunk for trunk in inside]
+    for row, trunk in zip(listed, inside, strict=True):
+        cuts = [leg.cut_mm or 0 for leg in placed(plan) if leg.trunk == trunk.trunk]
+        least = 3000 + 1000 * ((trunk.loops or 0) - 1)
+        assert row["strip"] == trunk.strip_mm == max([*cuts, least])
+        assert (row["port"], row["loops"], row["legs"]) == (trunk.port, trunk.loops, len(cuts))
+        assert row["diameter"] == job.trunk_by_id[trunk.trunk].cable.diameter_mm
+        assert row["travel"] == trunk.travel
+
+
+@cases
+def test_marks(case: str) -> None:
+    job, plan = CASES[case]()
+    listed = rows(sheets(case).tables["marks"])
+    assert len(listed) == len(placed(plan))
+    for row, leg in zip(listed, placed(plan), strict=True):
+        transition = job.trunk_by_id[leg.trunk].transition_mm
+        assert row["leg"] == leg.leg
+        assert row["fibres"] == f"{leg.trunk}:{leg.fibres}"
+        assert row["tray"] == f"{leg.stack}/{leg.position}"
+        assert row["entrance_mark"] == leg.entrance_mark_mm
+        assert row["tube_mark"] == (leg.entrance_mark_mm or 0) + 30
+        assert row["ribbon_mark"] == transition + (leg.route_mm or 0) + 120
+        assert row["cut"] == leg.cut_mm
+        assert row["measured"] is None
+        assert row["label"] == f"{leg.leg}  {leg.trunk}:{leg.fibres}  {leg.stack}/{leg.position}"
+
+
+def test_marks_of_the_worked_example() -> None:
+    # Spec section 10: P goes 2230 and 2241, Q 2375 and 2386; 300 of it inside the tray; P's cuts are 2550 and 2600.
+    listed = rows(sheets("worked").tables["marks"])
+    assert [row["entrance_mark"] for row in listed] == [1930, 1941, 2075, 2086]
+    assert [row["tube_mark"] for row in listed] == [1960, 1971, 2105, 2116]
+    assert [row["ribbon_mark"] for row in listed] == [2350, 2361, 2495, 2506]
+    assert [row["cut"] for row in listed] == [2550, 2600, 2700, 2750]
+
+
+@cases
+def test_sleeves_and_fibres(case: str) -> None:
+    job, plan = CASES[case]()
+    made = sheets(case).tables
+    sleeves, fibres = rows(made["splices"]), rows(made["fibres"])
+    expected = [(f"{t.stack}/{t.position}", s.sleeve, s.a, s.b) for t in plan.trays for s in t.splices]
+    assert [(row["tray"], row["sleeve"], row["a_run"], row["b_run"]) for row in sleeves] == expected
+    at = 0
+    for row in sleeves:
+        a, b = span(str(row["a_run"])), span(str(row["b_run"]))
+        assert row["splices"] == len(a[1]) == len(b[1])
+        for one, other in zip(a[1], b[1], strict=True):
+            splice = fibres[at]
+            at += 1
+            assert (splice["tray"], splice["sleeve"], splice["batch"]) == (row["tray"], row["sleeve"], row["batch"])
+            for side, trunk, fibre in (("a", a[0], one), ("b", b[0], other)):
+                subunit, ribbon, position = seat(job, trunk, fibre)
+                assert splice[f"{side}_run"] == f"{trunk}:{fibre}"
+                assert splice[f"{side}_subunit"] == row[f"{side}_subunit"] == subunit
+                assert splice[f"{side}_ribbon"] == row[f"{side}_ribbon"] == ribbon
+                assert splice[f"{side}_fibre"] == position
+                assert splice[f"{side}_subunit_colour"] == colours.name(subunit)
+                assert splice[f"{side}_ribbon_colour"] == colours.name(ribbon)
+                assert splice[f"{side}_fibre_colour"] == colours.name(position)
+            joins = [
+                join.name
+                for join in job.joins
+                for run, partner in ((join.a, join.b), (join.b, join.a))
+                if (run.trunk, partner.trunk) == (a[0], b[0])
+                and run.first <= one <= run.last
+                and partner.first + one - run.first == other
+            ]
+            assert [splice["circuit"]] == joins
+    assert at == len(fibres) == sum(join.a.count for join in job.joins) - plan.value("unplaced")
+
+
+@pytest.mark.parametrize("most", [1, 72, 100, 288, 432, 100_000])
+def test_batches(most: int) -> None:
+    _, plan = straight("2x1728-wall-2x12")
+    made = sheets("1728", settings=Settings(tests=TestSettings(batch_fibres=most)))
+    listed = rows(made.tables["batches"])
+    trays = [f"{tray.stack}/{tray.position}" for tray in plan.trays]
+    assert ", ".join(str(row["trays"]) for row in listed).split(", ") == trays
+    for i, row in enumerate(listed):
+        count = len(str(row["trays"]).split(", "))
+        # Whole trays of 72 fibres, up to the parameter, at least one.
+        assert row["splices"] == 72 * count
+        assert count == 1 or 72 * count <= most
+        if i + 1 < len(listed):
+            assert 72 * (count + 1) > most
+        assert row["limit"] == 0.3
+    assert [row["batch"] for row in listed] == list(range(1, len(listed) + 1))
+
+
+def test_batches_of_288_and_432_are_four_and_six_trays_of_72() -> None:
+    # Common practice, no source: 288 or 432 fibres are 4 or 6 trays of 72.
+    for most, count in ((288, 4), (432, 6)):
+        made = sheets("1728", settings=Settings(tests=TestSettings(batch_fibres=most)))
+        assert {len(str(row["trays"]).split(", ")) for row in rows(made.tables["batches"])} == {count}
+
+
+@cases
+def test_far_ends_are_the_fibres_of_the_batch(case: str) -> None:
+    _, plan = CASES[case]()
+    made = sheets(case)
+    for row, batch in zip(rows(made.tables["batches"]), made.book.batches, strict=True):
+        wanted = Counter(
+            (trunk, fibre)
+            for i in batch.trays
+            for splice in plan.trays[i].splices
+            for trunk, fibres in (span(splice.a), span(splice.b))
+            for fibre in fibres
+        )
+        # A name may hold ", ", so the list is read by its trunks.
+        text, listed = str(row["far_ends"]), 0
+        for trunk in {trunk for trunk, _ in wanted}:
+            for part in text.split(f"{trunk}:")[1:]:
+                first, _, last = part.split(",")[0].partition("-")
+                listed += int(last or first) - int(first) + 1
+        assert listed == sum(wanted.values())
+        assert max(wanted.values()) == 1
+
+
+@cases
+def test_blank_test_record(case: str) -> None:
+    made = sheets(case)
+    listed, fibres = rows(made.tables["tests"]), rows(made.tables["fibres"])
+    assert len(listed) == 2 * len(fibres)
+    for i, row in enumerate(listed):
+        splice = fibres[i // 2]
+        assert row["wavelength"] == (1310, 1550)[i % 2]
+        assert (row["fibre_a"], row["fibre_b"]) == (splice["a_run"], splice["b_run"])
+        assert (row["tray"], row["sleeve"], row["batch"]) == (splice["tray"], splice["sleeve"], splice["batch"])
+        assert (row["a_to_b"], row["b_to_a"], row["mean"], row["result"]) == (None, None, None, "")
+
+
+@cases
+def test_materials(case: str) -> None:
+    job, plan = CASES[case]()
+    listed = rows(sheets(case).tables["materials"])
+    by_item: dict[str, list[dict[str, object]]] = {}
+    for row in listed:
+        assert row["total"] == pytest.approx(float(row["needed"]) + float(row["spare"]))  # type: ignore[arg-type]
+        by_item.setdefault(str(row["item"]), []).append(row)
+    assert sum(row["needed"] for row in by_item["splice tray"]) == len(plan.trays)  # type: ignore[misc]
+    sleeves = sum(tray.sleeves for tray in plan.trays)
+    assert by_item["splice sleeve"][0]["needed"] == sleeves
+    assert by_item["splice sleeve"][0]["spare"] == ceil(sleeves * 5 / 100)
+    inside = [trunk for trunk in plan.trunks if trunk.port is not None]
+    assert sum(row["needed"] for row in by_item["strain relief for a trunk"]) == len(inside)  # type: ignore[misc]
+    assert len(by_item["cable seal"]) == len({trunk.port for trunk in inside})
+    legs = placed(plan)
+    ring = job.enclosure.once(Ring)
+    passes = 0
+    for trunk in inside:
+        start = next(port.guide for port in job.enclosure.ports if port.id == trunk.port)
+        passed: set[str] = set()
+        for leg in legs:
+            if leg.trunk != trunk.trunk:
+                continue
+            stack = next(stack for stack in job.enclosure.stacks if stack.id == leg.stack)
+            end = next(end for end in stack.ends if end.id == leg.end)
+            passed |= set(ring.direct(start, getattr(end, trunk.travel or "").guide, trunk.travel or "clockwise"))
+        passes += (trunk.loops or 0) * len(job.enclosure.track.guides) + len(passed)
+    assert by_item["tie"][0]["needed"] == 2 * len(legs) + passes
+    assert by_item["friction tape"][0]["needed"] == pytest.approx(ceil(150 * len(legs) / 100) / 10)
+    assert by_item["lint-free wipe"][0]["needed"] == 2 * sleeves
+    assert by_item["cleaning solvent"][0]["needed"] == ceil(1.5 * sleeves)
+    assert by_item["label"][0]["needed"] == 2 * (len(inside) + len(legs) + len(plan.trays))
+
+
+def test_tube_at_the_port_is_the_length_to_the_end_of_each_tube() -> None:
+    job, plan = straight("2x864-wall-2x12-port")
+    made = sheets("864 at the port")
+    length = sum((leg.entrance_mark_mm or 0) + 30 for leg in placed(plan))
+    tube = next(row for row in rows(made.tables["materials"]) if row["item"] == "tube over legs")
+    needed = ceil(length / 100) / 10
+    assert tube["needed"] == pytest.approx(needed)
+    assert tube["spare"] == pytest.approx(ceil(needed) / 10, abs=0.11)
+    # Six flat ribbons of 12 need 3.88 mm (0.36 × 6 and 3.22, diagonal): the tube of 4.2 inside is the next.
+    assert tube["size"] == "5.5 mm outside, 4.2 mm inside"
+    kits = [row for row in rows(made.tables["materials"]) if row["item"] == "breakout kit"]
+    assert [(row["size"], row["where"]) for row in kits] == [("12 tubes", "N1"), ("12 tubes", "S1")]
+    assert len(job.trunks) == 2
+
+
+def test_ribbons_in_tubes_divided_at_the_tray_need_no_breakout_kit() -> None:
+    items = {row["item"] for row in rows(sheets("432").tables["materials"])}
+    assert "breakout kit" not in items
+
+
+def test_bundles_without_tubes_need_one() -> None:
+    items = [row["item"] for row in rows(sheets("1728").tables["materials"])]
+    assert items.count("breakout kit") == 2
+
+
+def test_pieces_at_trays_cover_every_leg_that_parts_from_its_tube() -> None:
+    # Two trunks of three subunits in two legs each: the second leg of each parts, 300 mm.
+    tube = next(row for row in rows(sheets("432").tables["materials"]) if row["item"] == "tube over legs")
+    assert tube["needed"] == pytest.approx(6 * 0.3)
+
+
+@cases
+def test_tools_fit_the_cables(case: str) -> None:
+    job, plan = CASES[case]()
+    listed = rows(sheets(case).tables["tools"])
+    inside = [job.trunk_by_id[trunk.trunk] for trunk in plan.trunks if trunk.port is not None]
+    holders = {row["size"] for row in listed if row["tool"] == "pair of fibre holders"}
+    widths = {(group.ribbon_fibres, trunk.cable.coating_mm) for trunk in inside for group in trunk.cable.subunits}
+    assert holders == {f"{width} fibres at {round(coating * 1000)} µm pitch" for width, coating in widths}
+    jackets = {row["size"] for row in listed if row["tool"] == "jacket slitter and ring cutter"}
+    assert jackets == {f"{trunk.cable.diameter_mm:g} mm" for trunk in inside}
+
+
+@cases
+def test_labels_name_everything_twice_and_alike(case: str) -> None:
+    _, plan = CASES[case]()
+    listed = rows(sheets(case).tables["labels"])
+    counts = Counter((row["label_kind"], row["name"]) for row in listed)
+    assert set(counts.values()) == {2}
+    names = [trunk.trunk for trunk in plan.trunks if trunk.port is not None]
+    names += [leg.leg for leg in placed(plan)]
+    names += [f"{tray.stack}/{tray.position}" for tray in plan.trays]
+    assert [name for _, name in counts] == names
+    # TIA-606, general rule (from memory): one unique identifier, the same on both ends.
+    assert len(set(names)) == len(names)
+    for _, name in counts:
+        assert len({row["code"] for row in listed if row["name"] == name}) == 1
+
+
+@cases
+def test_labour(case: str) -> None:
+    _, plan = CASES[case]()
+    made = sheets(case)
+    total = rows(made.tables["labour"])[-1]
+    minutes = sum(step.minutes for step in made.steps)
+    assert total["hours_one"] == round(minutes / 60, 2)
+    assert total["hours_two"] == round(minutes * 0.6 / 60, 2)
+    by_phase = {row["phase"]: row for row in rows(made.tables["labour"])}
+    splices = sum(len(span(splice.a)[1]) for tray in plan.trays for splice in tray.splices)
+    # Common practice (from memory): 8 minutes a ribbon of 12, 2 minutes a single fibre.
+    each = [2 if len(span(splice.a)[1]) == 1 else 8 for tray in plan.trays for splice in tray.splices]
+    assert by_phase["splice"]["hours_one"] == round(sum(each) / 60, 2)
+    assert by_phase["test"]["hours_one"] == round(splices / 60, 2)
+    assert by_phase["lay"]["hours_one"] == round(6 * len(plan.trays) / 60, 2)
+    for row, tray in zip(rows(made.tables["labour_trays"]), plan.trays, strict=True):
+        fibres = sum(len(span(splice.a)[1]) for splice in tray.splices)
+        own = sum(2 if len(span(splice.a)[1]) == 1 else 8 for splice in tray.splices)
+        assert row["tray"] == f"{tray.stack}/{tray.position}"
+        assert (row["sleeves"], row["splices"]) == (tray.sleeves, fibres)
+        assert row["hours_one"] == round((own + 6 + fibres) / 60, 2)
+        assert row["hours_two"] == round((own + 6 + fibres) * 0.6 / 60, 2)
+
+
+@cases
+def test_reopen(case: str) -> None:
+    _, plan = CASES[case]()
+    listed = rows(sheets(case).tables["reopen"])
+    used = {(tray.stack, tray.position): tray for tray in plan.trays}
+    assert len(listed) == len(used)
+    for row in listed:
+        stack, _, position = str(row["tray"]).partition("/")
+        over = sorted((p for s, p in used if s == stack and p > int(position)), reverse=True)
+        assert row["lift"] == ", ".join(f"{stack}/{p}" for p in over)
+        assert row["lifted"] == len(over)
+        disturbed = sum(len(span(splice.a)[1]) for p in over for splice in used[stack, p].splices)
+        assert row["disturbed_splices"] == disturbed
+        own = sum(len(span(splice.a)[1]) for splice in used[stack, int(position)].splices)
+        assert f"({own})" in str(row["own_circuits"])
+        # Common practice: about 40 mm a re-splice, 120 mm kept.
+        assert row["tries_left"] == 3
+
+
+@cases
+def test_steps(case: str) -> None:
+    made = sheets(case)
+    listed = rows(made.tables["steps"])
+    assert [row["step"] for row in listed] == list(range(1, len(made.steps) + 1))
+    for row, step in zip(listed, made.steps, strict=True):
+        assert row["what"] == step.title
+        assert all(line in str(row["how"]) for line in step.lines)
+        assert row["hours_one"] == round(step.minutes / 60, 2)

@@ -1,0 +1,393 @@
+"""The page in a real browser: live on a tablet, whole without scripts, right on paper, and open to everybody."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from tests.crewsheets.browser import axe, browser
+from tests.crewsheets.plans import book, half, hostile, straight, worked
+from trayopt.crewsheets.marks import read_measured
+from trayopt.crewsheets.readings import read_readings
+from trayopt.crewsheets.write import PARTS, Options, Sheets
+from trayopt.domain.job import Job
+from trayopt.domain.plan import Plan
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+TABLET = {"width": 1024, "height": 768}
+PAPERS = {"A4": (210, 297), "Letter": (215.9, 279.4)}
+CASES: dict[str, Callable[[], tuple[Job, Plan]]] = {
+    "worked": worked,
+    "half": half,
+    "hostile": hostile,
+    "432": lambda: straight("2x432-wall-2x6"),
+    "1728": lambda: straight("2x1728-wall-2x12"),
+}
+
+
+@pytest.fixture(scope="module")
+def started() -> Iterator[Browser]:
+    with browser() as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., Path]:
+    """Write the page of a case once, and give its place."""
+    made: dict[tuple[str, str, tuple[str, ...]], Path] = {}
+
+    def write(case: str, language: str = "en", only: tuple[str, ...] = ()) -> Path:
+        key = case, language, only
+        if key not in made:
+            path = tmp_path_factory.mktemp("page") / "index.html"
+            page = Sheets(*CASES[case](), Options(language=language, only=only, codes=case == "worked")).page()
+            path.write_text(page, encoding="utf-8")
+            made[key] = path
+        return made[key]
+
+    return write
+
+
+class Opened:
+    """A page with everything that its console said."""
+
+    def __init__(self, browser: Browser, path: Path, hash_: str = "", **options: Any) -> None:
+        self.context = browser.new_context(**{"viewport": TABLET, "accept_downloads": True, **options})
+        self.said: list[str] = []
+        self.asked: list[str] = []
+        self.page: Page = self.context.new_page()
+        self.page.on("console", lambda message: self.said.append(message.text))
+        self.page.on("pageerror", lambda error: self.said.append(str(error)))
+        self.page.on("request", lambda request: self.asked.append(request.url))
+        self.page.goto(f"{path.as_uri()}{hash_}")
+
+    def __enter__(self) -> Page:
+        return self.page
+
+    def __exit__(self, *wrong: object) -> None:
+        self.context.close()
+        if wrong[0] is None:
+            assert self.said == []
+            assert len(set(self.asked)) == 1
+
+
+Open = Callable[..., Opened]
+
+
+@pytest.fixture
+def opened(started: Browser, files: Callable[..., Path]) -> Open:
+    def make(case: str, hash_: str = "", *, language: str = "en", only: tuple[str, ...] = (), **options: Any) -> Opened:
+        return Opened(started, files(case, language, only), hash_, **options)
+
+    return make
+
+
+def turn_to(page: Page, part: str) -> None:
+    """Click on a part and wait until it is shown."""
+    page.click(f'nav a[href="#{part}"]')
+    page.wait_for_selector(f"section#{part}.shown")
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_every_part_opens_without_a_word_on_the_console(opened: Open, case: str) -> None:
+    with opened(case) as page:
+        for part in PARTS:
+            turn_to(page, part)
+            assert page.locator("section.view:visible").evaluate_all("nodes => nodes.map((node) => node.id)") == [part]
+        assert page.evaluate("window.bad") is None
+
+
+def test_the_slider_walks_through_the_build_order(opened: Open) -> None:
+    steps = Sheets(*straight("2x432-wall-2x6"), Options()).steps
+    with opened("432") as page:
+        slider = page.locator("#slider")
+        assert slider.get_attribute("max") == str(len(steps))
+        for count in (0, 5, 6, 7, 13, 20, len(steps)):
+            slider.fill(str(count))
+            done = steps[:count]
+            text = page.locator("#now").inner_text()
+            assert f"Trunks routed: {sum(step.phase == 'route' for step in done)} of 2" in text
+            assert f"Trays laid: {sum(step.phase == 'lay' for step in done)} of 6" in text
+            assert f"Batches tested: {sum(step.phase == 'test' for step in done)} of 2" in text
+            following = f"Next: {steps[count].title}" if count < len(steps) else "All done."
+            assert following in text
+            laid = page.locator('svg[data-picture="side"] rect.slab[data-tray]:not(.notyet)').count()
+            assert laid == sum(step.phase == "lay" for step in done)
+
+
+def test_the_slider_goes_by_keyboard_and_buttons(opened: Open) -> None:
+    with opened("432") as page:
+        page.locator("#slider").focus()
+        page.keyboard.press("Home")
+        assert page.locator("#stepno").inner_text().startswith("0 of")
+        page.keyboard.press("ArrowRight")
+        page.click("#forth")
+        assert page.locator("#stepno").inner_text().startswith("2 of")
+        page.click("#back")
+        assert page.locator("#stepno").inner_text().startswith("1 of")
+        assert "Prepare the box" in (page.locator("#slider").get_attribute("aria-valuetext") or "")
+
+
+@pytest.mark.parametrize("case", ["432", "half", "hostile"])
+def test_every_fibre_is_found(opened: Open, case: str) -> None:
+    job, _ = CASES[case]()
+    view = book(CASES[case]())
+    partners: dict[tuple[str, int], tuple[str, str, int]] = {}
+    for sleeve in view.sleeves:
+        tray = view.trays[sleeve.tray]
+        name = f"{tray.stack}/{tray.position}"
+        for i in range(sleeve.a.count):
+            a, b = (sleeve.a.trunk, sleeve.a.first + i), (sleeve.b.trunk, sleeve.b.first + i)
+            partners[a] = (f"Tray {name}, sleeve {sleeve.number}", *b)
+            partners[b] = (f"Tray {name}, sleeve {sleeve.number}", *a)
+    with opened(case) as page:
+        for trunk in job.trunks:
+            for fibre in sorted({1, 2, 12, 13, 24, 25, 28, trunk.cable.fibres // 2, trunk.cable.fibres}):
+                page.fill("#fibre", f"{trunk.id}:{fibre}")
+                page.press("#fibre", "Enter")
+                text = page.locator("#found").inner_text()
+                seat = view.seat(trunk.id, fibre)
+                assert f"ribbon {seat.ribbon} " in text
+                found = partners.get((trunk.id, fibre))
+                if found:
+                    assert found[0] in text
+                    assert f"Partner {found[1]}:{found[2]} " in text
+                    assert ("To reach it, lift" in text) != ("Nothing lies over it." in text)
+                elif view.leg_at(trunk.id, fibre):
+                    assert "Parked, not spliced, in tray" in text
+                else:
+                    assert "It goes to no tray." in text
+
+
+@pytest.mark.parametrize("text", ["", "N1", "N1:0", "N1:433", "X:5", "N1:x"])
+def test_what_is_no_fibre_is_told(opened: Open, text: str) -> None:
+    with opened("432") as page:
+        page.fill("#fibre", text)
+        page.press("#fibre", "Enter")
+        assert "No fibre" in page.locator("#found").inner_text()
+
+
+def test_pointing_at_a_leg_shows_its_whole_way_and_its_tray(opened: Open) -> None:
+    with opened("432") as page:
+        line = page.locator('path.leg[data-leg="N1/2.1"]')
+        line.scroll_into_view_if_needed()
+        box = line.bounding_box()
+        assert box is not None
+        page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        assert page.locator("#leg").input_value() == "N1/2.1"
+        assert page.locator('svg[data-picture="front"] path.overway').count() == 1
+        marked = page.locator('svg[data-picture="side"] rect.slab.on')
+        assert marked.evaluate_all("nodes => nodes.map((node) => node.dataset.tray)") == ["right/1"]
+        assert "N1:145-216" in page.locator("#legway").inner_text()
+
+
+def test_a_leg_is_followed_by_keyboard_too(opened: Open) -> None:
+    with opened("432") as page:
+        page.locator("#leg").select_option("S1/3.2")
+        assert page.locator("path.overway").count() == 1
+        assert "counterclockwise" in page.locator("#legway").inner_text()
+        page.locator("#legway a").click()
+        assert page.locator("article.tray:target h3").is_visible()
+
+
+def test_one_trunk_alone(opened: Open) -> None:
+    with opened("half") as page:
+        page.locator("#trunk").select_option("P")
+        near = page.locator('svg[data-picture="front"] [data-trunk]:not(.far)')
+        assert set(near.evaluate_all("nodes => nodes.map((node) => node.dataset.trunk)")) == {"P"}
+        turn_to(page, "strip")
+        legs = page.locator("table.marks tbody tr:visible")
+        assert legs.evaluate_all("nodes => nodes.map((node) => node.dataset.key)") == ["P/1"]
+        turn_to(page, "box")
+        page.locator("#trunk").select_option("")
+        assert page.locator(".far").count() == 0
+
+
+def test_ticks_and_the_step_survive_a_reload(opened: Open) -> None:
+    with opened("432") as page:
+        page.locator("#slider").fill("9")
+        turn_to(page, "steps")
+        page.check('input[data-step="3"]')
+        page.check('input[data-step="4"]')
+        page.uncheck('input[data-step="4"]')
+        page.reload()
+        assert page.is_checked('input[data-step="3"]')
+        assert not page.is_checked('input[data-step="4"]')
+        assert page.locator("#slider").input_value() == "9"
+
+
+def test_marks_go_out_as_a_file_that_comes_in_again(opened: Open, tmp_path: Path) -> None:
+    for case, leg in (("worked", "P/1"), ("hostile", hostile()[0].trunks[0].id + "/1")):
+        with opened(case, "#strip") as page:
+            page.click("#measure")
+            page.locator("td[data-measured] input").first.fill("2001")
+            page.locator("td[data-measured] input").nth(1).fill("6 ft 7 in")
+            page.keyboard.press("Tab")
+            page.reload()
+            with page.expect_download() as download:
+                page.click("#save-marks")
+            path = tmp_path / "measured.csv"
+            download.value.save_as(path)
+            assert download.value.suggested_filename == "measured.csv"
+        read = read_measured(str(path), book(CASES[case]()))
+        assert read[leg] == 2001
+        assert sorted(read.values()) == [2001, 2007]
+
+
+@pytest.mark.parametrize("case", ["worked", "hostile"])
+def test_readings_are_judged_kept_and_come_in_again(opened: Open, tmp_path: Path, case: str) -> None:
+    with opened(case, "#tests") as page:
+        page.locator("button.enter").first.click()
+        row = page.locator("table.tests tbody tr").first
+        for i, value in enumerate(("0,25", "-0.05", "0.4", "0.3")):
+            row.locator("input").nth(i).fill(value)
+        row.locator("input").nth(3).press("Tab")
+        cells = row.locator("td").all_inner_texts()
+        assert "0.1" in cells
+        assert "0.35" in cells
+        assert cells[-1] == "FAIL"
+        wrong = page.locator("table.tests tbody tr").nth(1).locator("input").first
+        wrong.fill("much")
+        wrong.press("Tab")
+        assert wrong.get_attribute("aria-invalid") == "true"
+        page.reload()
+        assert page.locator("table.tests tbody tr").first.locator("td").all_inner_texts()[-1] == "FAIL"
+        with page.expect_download() as download:
+            page.click("#save-readings")
+        path = tmp_path / "readings.csv"
+        download.value.save_as(path)
+    text = path.read_text(encoding="utf-8")
+    assert not [cell for line in csv.reader(io.StringIO(text)) for cell in line if cell.startswith(("=", "@", "+"))]
+    read = read_readings(str(path), book(CASES[case]()))
+    assert [str(reading.mean) for reading in read.by_splice.values()] == ["0.10", "0.35"]
+
+
+def test_without_scripts_everything_is_there(opened: Open) -> None:
+    with opened("432", java_script_enabled=False) as page:
+        assert page.locator("section.view:visible").count() == len(PARTS)
+        assert page.locator("article.tray:visible").count() == 6
+        assert page.locator("#slider").is_hidden()
+        assert page.locator("table.tests tbody tr").count() == 432
+
+
+def test_the_page_is_usable_at_once(opened: Open) -> None:
+    with opened("1728") as page:
+        timing = json.loads(page.evaluate("JSON.stringify(performance.getEntriesByType('navigation')[0])"))
+        assert timing["domComplete"] > 0
+        assert page.locator("#now li").count() > 0
+
+
+@pytest.mark.parametrize(
+    ("case", "scheme", "language"),
+    [
+        ("worked", "light", "en"), ("worked", "dark", "de"), ("half", "light", "de"), ("half", "dark", "en"),
+    ],
+)  # fmt: skip
+def test_axe_finds_nothing(opened: Open, case: str, scheme: str, language: str) -> None:
+    with opened(case, language=language, color_scheme=scheme, bypass_csp=True) as page:
+        page.evaluate(axe())
+        for part in PARTS:
+            turn_to(page, part)
+            if part == "strip":
+                page.click("#measure")
+            if part == "tests":
+                page.locator("button.enter").first.click()
+            found = page.evaluate(
+                "async () => (await axe.run()).violations.map((v) => [v.id, v.nodes[0].html, v.nodes[0].any])"
+            )
+            assert found == [], part
+
+
+@pytest.mark.parametrize("case", ["worked", "half", "432"])
+def test_text_is_at_least_twelve_px_on_a_tablet(opened: Open, case: str) -> None:
+    with opened(case) as page:
+        for part in PARTS:
+            turn_to(page, part)
+            small = page.evaluate(
+                """() => {
+                  const found = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+                  while (walk.nextNode()) {
+                    const node = walk.currentNode.parentElement;
+                    const unseen = ["SCRIPT", "STYLE", "title", "desc"].includes(node.tagName);
+                    if (unseen || !walk.currentNode.data.trim()) continue;
+                    const svg = node.closest("svg");
+                    const scale = svg ? svg.getBoundingClientRect().width / svg.viewBox.baseVal.width : 1;
+                    if (parseFloat(getComputedStyle(node).fontSize) * (scale || 1) < 12) found.push(node.outerHTML);
+                  }
+                  return found;
+                }"""
+            )
+            assert small == []
+
+
+@pytest.mark.parametrize("case", ["worked", "half", "hostile", "432"])
+@pytest.mark.parametrize("language", ["en", "de"])
+@pytest.mark.parametrize("width", [1024, 768])
+def test_the_page_never_scrolls_sideways(opened: Open, case: str, language: str, width: int) -> None:
+    with opened(case, language=language, viewport={"width": width, "height": 800}) as page:
+        for part in PARTS:
+            turn_to(page, part)
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, part
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+@pytest.mark.parametrize("case", ["worked", "half", "432", "1728"])
+def test_nothing_is_cut_off_on_paper(opened: Open, case: str, language: str) -> None:
+    # A4 with margins of 11 mm leaves 188 mm, 710 px.
+    with opened(case, language=language, viewport={"width": 710, "height": 1000}) as page:
+        page.emulate_media(media="print")
+        assert page.evaluate("document.documentElement.scrollWidth") <= 710
+
+
+def pdf(page: Page, paper: str) -> list[str]:
+    """Print, and give the text of every page."""
+    from pypdf import PdfReader
+
+    width, height = PAPERS[paper]
+    reader = PdfReader(io.BytesIO(page.pdf(format=paper, print_background=True)))
+    for sheet in reader.pages:
+        assert float(sheet.mediabox.width) == pytest.approx(width / 25.4 * 72, abs=1.5)
+        assert float(sheet.mediabox.height) == pytest.approx(height / 25.4 * 72, abs=1.5)
+    return [sheet.extract_text() for sheet in reader.pages]
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize(("case", "trays"), [("worked", 2), ("432", 6), ("1728", 24)])
+def test_trays_on_paper_are_a_page_each(opened: Open, case: str, trays: int, paper: str) -> None:
+    with opened(case, only=("splices",)) as page:
+        pages = pdf(page, paper)
+    assert len(pages) == 1 + trays
+    titles = [re.findall(r"Tray ([a-z]+/\d+)\n", text) for text in pages]
+    plan = CASES[case]()[1]
+    assert titles == [[], *([f"{tray.stack}/{tray.position}"] for tray in plan.trays)]
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_the_whole_page_on_paper(opened: Open, paper: str) -> None:
+    with opened("432") as page:
+        whole = pdf(page, paper)
+    heads = ["Steps", "Strip and mark", "Trays", "Tests", "Store", "Labels", "Hours", "Reopen"]
+    for head in heads:
+        assert sum(text.lstrip().startswith(f"{head}\n") for text in whole) == 1, head
+    assert sum("Tray left/1\n" in text for text in whole) == 1
+    # 432 splices of the test record, each once.
+    assert len(set(re.findall(r"N1:(\d+) S1:\1 ", " ".join(whole)))) == 432
+
+
+def test_dark_and_light_differ_and_paper_is_white(opened: Open) -> None:
+    seen = []
+    for scheme in ("light", "dark"):
+        with opened("worked", color_scheme=scheme) as page:
+            seen.append(page.evaluate("getComputedStyle(document.body).backgroundColor"))
+            page.emulate_media(media="print", color_scheme=scheme)
+            assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+    assert seen[0] != seen[1]

@@ -1,0 +1,70 @@
+"""Conflicts and ways out of tiny random jobs, against every way to build them."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from tests import oracle, strategies
+from tests.build import job_of
+from tests.explainer.brute import broken_sets, smallest_conflicts
+from trayopt.solver.conflict.feasibility import Trials
+from trayopt.solver.conflict.minimal import conflict, conflicts, corrections
+from trayopt.solver.model.groups import Question
+
+MOST_WAYS = 400
+
+
+def micro_job(seed: int, trunks: int = 2) -> strategies.Json:
+    """Draw a job so small that every way to build it can be looked at, and tight enough to clash now and then."""
+    rng = random.Random(f"clash {seed}")
+    job = strategies.random_job(
+        rng,
+        trunks=trunks,
+        ribbons=1 if trunks > 2 else rng.choice([1, 2, 2]),
+        stacks=rng.choice([1, 2]),
+        positions=rng.choice([1, 2]),
+        ends=1,
+        ports=2,
+        loops=((1,), (2,)),
+        rules=0.3,
+        pins=0.5,
+        at_port=0.5,
+        tight=0.9,
+    )
+    for name in rng.sample(
+        ["opposite_travel", "alternate_stacks", "natural_travel", "tray_pair", "port_fill", "reserve"], 3
+    ):
+        job["rules"][name] = "must"
+    return job
+
+
+@pytest.mark.parametrize(("seed", "trunks"), [(seed, 2 if seed % 4 else 3) for seed in range(40)])
+def test_conflicts_and_ways_out_are_those_of_brute_force(seed: int, trunks: int) -> None:
+    job = micro_job(seed, trunks)
+    broken = broken_sets(job)
+    trials = Trials(Question(job_of(job)))
+    everything = frozenset(trials.question.groups)
+    found = conflict(trials, everything)
+    if frozenset() in broken:
+        assert found is None
+        return
+    assert found is not None
+    assert found.minimal
+    if not broken:
+        assert found.groups == ()
+        return
+    known = smallest_conflicts(broken)
+    assert frozenset(found.groups) in known
+    apart = conflicts(trials, 10)
+    assert [set(one.groups) for one in apart if frozenset(one.groups) not in known] == []
+    assert len(set().union(*(one.groups for one in apart))) == sum(len(one.groups) for one in apart)
+    ways = corrections(trials, [frozenset(one.groups) for one in apart], MOST_WAYS, lambda _: 1)
+    assert {frozenset((g.rule, g.subject) for g in groups) for groups in ways} == broken
+    assert [len(groups) for groups in ways] == sorted(len(groups) for groups in ways)
+
+
+def test_the_random_jobs_clash_and_do_not() -> None:
+    clashing = [seed for seed in range(40) if oracle.solve(micro_job(seed)).goals[:2] != (0, 0)]  # type: ignore[union-attr]
+    assert 10 <= len(clashing) <= 35

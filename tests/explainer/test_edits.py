@@ -1,0 +1,108 @@
+"""What ways out print is put into the job file as its text says; the changed job then keeps what was promised."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.build import job_of
+from tests.cli.run import trayopt as run
+from tests.explainer.applying import applied, read, write
+from tests.explainer.helped import HELPED, bigger_trays, deeper_box, soft_tubes, stiff_tubes
+from tests.explainer.planted import PLANTED, box, job, pair, pin, trunk
+from trayopt.api import explain, library_survey, load_job, solve
+from trayopt.domain.explanation import WayOut
+from trayopt.domain.hardware import Enclosure, Tray, TubeSet
+from trayopt.domain.job import Job
+from trayopt.explainer.adding import Shelf
+from trayopt.explainer.edits import flow
+from trayopt.explainer.way_words import ADDED
+from trayopt.explainer.why_not import Wishes, why_not
+from trayopt.solver.model.clock import Clock
+
+Json = dict[str, Any]
+STANDARD = Path("models/standard")
+GIVEN_UP = "give up"
+JOBS: list[tuple[str, Json, Shelf, str]] = [
+    *((name, made, Shelf(), added[0][0]) for name, made, added in HELPED),
+    *((planted.name, planted.job(), Shelf(), GIVEN_UP) for planted in PLANTED),
+    ("a tray of the next size", pair(enclosure=box(positions=1, fibres=23)), bigger_trays(24), "tray"),
+    ("another box of the library", pair(enclosure=box(positions=1, fibres=12)), deeper_box(), "box"),
+    ("another tube set", stiff_tubes(), soft_tubes(), "tubes"),
+    (
+        "pins of trunks",
+        pair(enclosure=box(), pins=[{"trunk": "P", "port": "bl", "loops": 1}, pin("P:1-24", "left", 2)]),
+        Shelf(),
+        GIVEN_UP,
+    ),
+    (
+        "a second box with pins and names",
+        job(
+            [trunk(name) for name in "PQRS"],
+            [("P:1-24", "Q:1-24", "a b"), ("R:1-24", "S:1-24", 'c "d" #')],
+            enclosure=box(positions=1, fibres=24),
+            apart=[{"joins": ["a b", 'c "d" #'], "scope": "tray"}],
+            pins=[pin("R:1-12", "left", 1)],
+        ),
+        Shelf(),
+        "enclosure",
+    ),
+]
+"""A name, the job, what is at hand, and a kind of edit that is among the ways out."""
+
+
+def test_there_is_a_job_for_every_kind_of_edit() -> None:
+    assert {kind for *_, kind in JOBS} == set(ADDED) | {GIVEN_UP}
+
+
+def library_of(shelf: Shelf, folder: Path) -> list[Path]:
+    """Write what is at hand into a folder, as a user has it."""
+    entries: list[Tray | TubeSet | Enclosure] = [*shelf.trays, *shelf.tubes, *shelf.boxes]
+    for entry in entries:
+        (folder / f"{entry.id}.yaml").write_text(write(entry.model_dump(mode="json")), encoding="utf-8")
+    return [folder]
+
+
+def keeps_its_promise(way: WayOut, jobs: list[Job]) -> None:
+    """Solve the changed jobs; hold their goals to the values and bounds that the way out states."""
+    results = [solve(made, reproducible=True, time_limit_s=5, explain=False) for made in jobs]
+    assert all(result.complete for result in results)
+    found = [sum(values) for values in zip(*([goal.value for goal in r.plan.goals] for r in results), strict=True)]
+    assert found <= [goal.value for goal in way.goals]
+    for value, goal in zip(found, way.goals, strict=True):
+        if goal.bound is not None:
+            assert value >= goal.bound
+        if value != goal.value:
+            break
+
+
+@pytest.mark.parametrize(("made", "shelf", "kind"), [case[1:] for case in JOBS], ids=[case[0] for case in JOBS])
+def test_every_edit_leads_to_what_was_promised(made: Json, shelf: Shelf, kind: str, tmp_path: Path) -> None:
+    path, library = tmp_path / "job.yaml", library_of(shelf, tmp_path)
+    path.write_text(write(made), encoding="utf-8")
+    ways = why_not(job_of(made), Clock(), Wishes(ways_out=20, shelf=shelf)).ways_out
+    assert kind in {item.what for way in ways for item in way.add} | {GIVEN_UP for way in ways if way.give_up}
+    for way in ways:
+        keeps_its_promise(way, [load_job(file, library=library) for file in applied(path, way.edit, {})])
+
+
+@pytest.mark.parametrize("name", ["no-2x864-wall-1x6-trays", "no-1728-of-6912-port-seal-wall-2x12"])
+def test_a_box_of_the_library_is_copied_and_changed(name: str, tmp_path: Path) -> None:
+    path = tmp_path / "job.yaml"
+    path.write_text((STANDARD / f"{name}.yaml").read_text(encoding="utf-8"), encoding="utf-8")
+    way = explain(load_job(path), ways_out=1).ways_out[0]
+    assert "enclosure: wall-" in way.edit
+    (changed,) = applied(
+        path, way.edit, {e.model.id: e.path for e in library_survey().entries if e.kind == "enclosure"}
+    )
+    done = run("solve", changed, "--time-limit", "20", "-q")
+    assert done.returncode == 0
+
+
+@pytest.mark.parametrize(
+    "value", [1, 2.5, 7400.0, 1234567.0, "x y", "no", "12:24", "a: b", '"', "\u2028", "🙂", "", None, True]
+)
+def test_values_read_back_as_they_are(value: object) -> None:
+    assert read(flow({"a": [value]})) == {"a": [value]}

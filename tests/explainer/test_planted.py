@@ -1,0 +1,33 @@
+"""Planted conflicts: the known set is found, proven minimal, and is the only one."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.build import job_of
+from tests.explainer.brute import broken_sets, smallest_conflicts
+from tests.explainer.planted import PLANTED, Planted
+from trayopt.rules.registry import RULES
+from trayopt.solver.conflict.feasibility import Trials
+from trayopt.solver.conflict.minimal import conflicts
+from trayopt.solver.model.groups import LIMITS, Question
+
+NAMES = [planted.name for planted in PLANTED]
+
+
+@pytest.mark.parametrize("planted", PLANTED, ids=NAMES)
+def test_the_planted_set_is_found_and_nothing_else(planted: Planted) -> None:
+    found = conflicts(Trials(Question(job_of(planted.job()))), 3)
+    assert [sorted(map(str, one.groups)) for one in found] == [sorted(planted.groups)]
+    assert found[0].minimal
+
+
+@pytest.mark.parametrize("planted", [planted for planted in PLANTED if planted.brute], ids=lambda planted: planted.name)
+def test_brute_force_knows_no_other_set(planted: Planted) -> None:
+    known = smallest_conflicts(broken_sets(planted.job()))
+    assert {frozenset(f"{rule} {subject}" for rule, subject in groups) for groups in known} == {planted.groups}
+
+
+def test_every_rule_that_can_be_a_must_is_planted() -> None:
+    planted = {group.partition(" ")[0] for item in PLANTED for group in item.groups}
+    assert planted == {rule.id for rule in RULES if rule.kind != "always"} | set(LIMITS)

@@ -1,0 +1,137 @@
+"""Ways out of planted conflicts: the smallest thing that is known to help is among them, and each was proven."""
+
+from __future__ import annotations
+
+import copy
+from functools import partial
+from typing import Any
+
+import pytest
+
+from tests import oracle
+from tests.build import job_of
+from tests.explainer.helped import HELPED, bigger_trays, soft_tubes, stiff_tubes
+from tests.explainer.planted import PLANTED, box, cable, job, pair, pin, three, trunk
+from trayopt.api import library_survey
+from trayopt.domain.explanation import Explanation, WayOut
+from trayopt.domain.hardware import Tray, TubeSet
+from trayopt.explainer.adding import Adding
+from trayopt.explainer.amounts import growing, least
+from trayopt.explainer.costs import Costs
+from trayopt.explainer.edits import edit_text
+from trayopt.explainer.giving_up import without
+from trayopt.explainer.proof import Prover, keeps_all
+from trayopt.explainer.why_not import Wishes, trials_of, why_not
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.groups import Question
+
+Json = dict[str, Any]
+
+
+def explained(made: Json, **wishes: Any) -> Explanation:
+    return why_not(job_of(made), Clock(), Wishes(conflicts=2, **wishes))
+
+
+def added(way: WayOut) -> list[tuple[str, str, object]]:
+    return [(item.what, item.subject, item.amount) for item in way.add]
+
+
+@pytest.mark.parametrize(("made", "expected"), [case[1:] for case in HELPED], ids=[case[0] for case in HELPED])
+def test_the_least_that_helps_is_among_the_ways_out(made: Json, expected: list[tuple[str, str, object]]) -> None:
+    assert expected in [added(way) for way in explained(made).ways_out]
+
+
+def test_a_tray_of_the_next_size_is_taken_from_the_library() -> None:
+    ways = explained(pair(enclosure=box(positions=1, fibres=23)), shelf=bigger_trays(24)).ways_out
+    assert [("tray", "left", "tray-24")] in [added(way) for way in ways]
+    assert "tray: tray-24  # now tray-24" in " ".join(way.edit for way in ways)
+
+
+def test_another_tube_set_is_taken_from_the_library() -> None:
+    made = stiff_tubes()
+    found = explained(made, shelf=soft_tubes())
+    assert [sorted(item.rule for item in one.groups) for one in found.conflicts] == [["bend_radius", "pin"]]
+    assert [("tubes", "job", "soft")] in [added(way) for way in found.ways_out]
+
+
+@pytest.mark.parametrize("planted", PLANTED, ids=lambda planted: planted.name)
+def test_giving_up_any_group_of_the_only_conflict_leads_out(planted: Any) -> None:
+    made = job_of(planted.job())
+    trials = trials_of(made, Clock())
+    found = why_not(made, Clock(), Wishes(ways_out=20))
+    given = {tuple(str(f"{item.rule} {item.subject}") for item in way.give_up) for way in found.ways_out if way.give_up}
+    assert given == {(group,) for group in planted.groups}
+    for group in trials.question.groups:
+        if str(group) in planted.groups:
+            assert Prover(polish=0).possible(without(made, group)) is True
+            assert edit_text(made, without(made, group)) in {way.edit for way in found.ways_out}
+    for way in found.ways_out:
+        assert [goal.value for goal in way.goals[:2]] == [0, 0]
+
+
+def test_the_oracle_agrees_that_a_pin_taken_out_leads_out() -> None:
+    made = pair(enclosure=box(stacks=2, positions=1), pins=[pin("P:1-12", "left", 1), pin("Q:1-12", "right", 1)])
+    way = explained(made).ways_out[0]
+    assert way.edit == 'pins:\n  # - {leg: "P:1-12", stack: left, position: 1}  # take out'
+    best = oracle.solve(made | {"pins": made["pins"][1:]})
+    assert best is not None
+    assert [goal.value for goal in way.goals] == list(best.goals)
+
+
+def test_ways_out_come_by_cost_and_costs_can_be_given() -> None:
+    made = pair(pins=[pin("P:1-24", "left", 2)])
+    assert [way.give_up[0].rule for way in explained(made).ways_out] == ["pin", "base_outward"]
+    dear = explained(made, costs=Costs(pin=100))
+    assert [way.give_up[0].rule for way in dear.ways_out] == ["base_outward", "pin"]
+
+
+def test_a_box_that_gets_too_deep_is_said_to() -> None:
+    enclosure = box(positions=4, fibres=24)
+    made = job(
+        [trunk("P", cable("c", 10, 1)), trunk("Q", cable("d", 10, 1))], [("P:1-120", "Q:1-120")], enclosure=enclosure
+    )
+    way = next(way for way in explained(made).ways_out if added(way) == [("trays", "left", 1)])
+    assert "does not fit into the depth of the box" in way.edit
+
+
+def test_edits_say_what_stands_there_now() -> None:
+    before = job_of(three())
+    after = without(job_of(three(rules={"opposite_travel": "must"})), Question(before).groups[0])
+    assert edit_text(before, before) == ""
+    assert "\n  opposite_travel: must  # now prefer" in edit_text(before, after)
+
+
+def test_apart_is_given_up_pair_by_pair() -> None:
+    made = three()
+    for i, name in enumerate(("a", "b", "c")):
+        made["joins"][i]["name"] = name
+    made["apart"] = [{"joins": ["a", "b", "c"], "scope": "tray"}]
+    loaded = job_of(made)
+    group = next(group for group in Question(loaded).groups if group == ("apart", "a+c"))
+    left = without(loaded, group)
+    assert [pair for entry in left.apart for pair in entry.pairs] == [("a", "b"), ("b", "c")]
+
+
+def test_amounts_are_the_least() -> None:
+    assert least(0, 100, lambda n: n >= 37) == 37
+    assert least(0, 100, lambda n: n >= 101) is None
+    assert least(0, 0, lambda _: True) is None
+    assert [growing(partial(int.__le__, k), 20) for k in (1, 2, 5, 20, 21)] == [1, 2, 5, 20, None]
+
+
+def test_a_plan_of_another_job_is_no_proof_where_it_does_not_fit() -> None:
+    made = pair()
+    plan = Prover(polish=0).assignment(job_of(made))
+    assert plan is not None
+    assert keeps_all(job_of(made), plan)
+    smaller = copy.deepcopy(made)
+    smaller["enclosure"]["stacks"][0]["id"] = "other"
+    assert not keeps_all(job_of(smaller), plan)
+    assert not keeps_all(job_of(pair(pins=[pin("P:1-12", "left", 2)])), plan)
+
+
+def test_the_shelf_of_the_library_has_trays_and_tubes() -> None:
+    models = [entry.model for entry in library_survey().entries]
+    assert any(isinstance(model, Tray) for model in models)
+    assert any(isinstance(model, TubeSet) for model in models)
+    assert Adding.__doc__

@@ -1,0 +1,74 @@
+"""Hundreds of tiny jobs against brute force: all seven goals are equal, whether a job can be placed whole or not."""
+
+from __future__ import annotations
+
+from itertools import permutations
+from typing import Any
+
+import pytest
+
+from tests import oracle
+from tests.solver.tiny import agree, drawn
+
+ORDERS = tuple(permutations(oracle.GOAL_ORDER))
+BATCH = 10
+SMALL: dict[str, Any] = {"trunks": 2, "ribbons": 2, "positions": 2}
+
+
+@pytest.mark.parametrize("first", range(0, 160, BATCH))
+def test_random_jobs(first: int) -> None:
+    for seed in range(first, first + BATCH):
+        agree(drawn(seed, **(SMALL if seed % 4 == 3 else {})), workers=1)
+
+
+@pytest.mark.parametrize("order", ORDERS[1:], ids="-".join)
+def test_goals_in_another_order(order: tuple[str, ...]) -> None:
+    index = ORDERS.index(order)
+    for seed in range(1000 + 10 * index, 1008 + 10 * index):
+        agree(drawn(seed, shape="shuffled", ends=2), order, workers=1)
+
+
+def test_the_order_of_the_goals_matters_somewhere() -> None:
+    """The jobs in another order are no empty test: in some of them the best plan is another one."""
+    differ = 0
+    for seed in range(1050, 1058):
+        facts = oracle.Facts(drawn(seed, shape="shuffled", ends=2))
+        usual, other = oracle.solve(facts), oracle.solve(facts, ORDERS[5])
+        assert usual is not None
+        assert other is not None
+        differ += usual.goals != other.goals
+    assert differ
+
+
+@pytest.mark.parametrize("first", range(2000, 2040, BATCH))
+def test_jobs_that_cannot_be_placed_whole(first: int) -> None:
+    found = 0
+    for seed in range(first, first + 4 * BATCH):
+        data = drawn(seed, tight=1.0, apart=0.5)
+        best = oracle.solve(data)
+        assert best is not None
+        if best.goals[0] or best.goals[1]:
+            agree(data, workers=1)
+            found += 1
+        if found == BATCH:
+            break
+    assert found == BATCH
+
+
+@pytest.mark.parametrize("first", range(3000, 3030, BATCH))
+def test_many_workers(first: int) -> None:
+    for seed in range(first, first + BATCH):
+        agree(drawn(seed))
+
+
+@pytest.mark.parametrize("first", range(4000, 4040, BATCH))
+def test_rules_at_other_levels(first: int) -> None:
+    """Every third rule at another level, weight or parameter; physical rules too."""
+    for seed in range(first, first + BATCH):
+        agree(drawn(seed, rules=0.35, pins=0.5, apart=0.5, at_port=0.6), workers=1)
+
+
+@pytest.mark.parametrize("seed", [20170])
+def test_legs_of_one_tray_that_take_over_a_low_cross_nothing(seed: int) -> None:
+    """Several strands of one subunit have their lows in one bunch: they do not pay for crossing each other."""
+    agree(drawn(seed, at_port=0.8))

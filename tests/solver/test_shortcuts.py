@@ -1,0 +1,346 @@
+"""Every shortcut of the search against brute force: a bound is never above the best plan, a 'none' never wrong."""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from typing import Any
+
+import pytest
+
+from tests import oracle, strategies
+from tests.build import job_of
+from trayopt.api import solve
+from trayopt.domain.cablework import Subunit
+from trayopt.domain.finding import Level
+from trayopt.domain.job import Job
+from trayopt.goals.registry import GOALS
+from trayopt.rules.registry import BY_ID
+from trayopt.solver.bounds import place_counts as shelves
+from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.nearest_places import length_bound
+from trayopt.solver.bounds.outline import Outline, can_be_placed, preference_bound
+from trayopt.solver.bounds.pattern_counts import count, in_scope
+from trayopt.solver.bounds.rings import overfull_rings
+from trayopt.solver.bounds.set_partition import legs_bound, narrowed, weight_bound
+from trayopt.solver.bounds.set_partition import length_bound as spread_length_bound
+from trayopt.solver.bounds.turns import turn_bound
+from trayopt.solver.bounds.unplaced import least_unplaced, without_room
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.incumbent import is_kept
+from trayopt.solver.model.posting import Policy, build
+from trayopt.solver.model.run import Tuning
+from trayopt.solver.search.search import Search
+
+SEEDS = range(400, 520)
+
+
+def solved(seed: int, **knobs: Any) -> tuple[Job, oracle.Best]:
+    """Give a random tiny job and its best plan by brute force."""
+    plain = strategies.random_job(random.Random(seed), **knobs)
+    best = oracle.solve(plain)
+    assert best is not None
+    return job_of(plain), best
+
+
+def best_of(seed: int, **knobs: Any) -> tuple[Job, tuple[int, ...]]:
+    """Give a random tiny job and the goals of its best plan by brute force."""
+    job, best = solved(seed, **knobs)
+    return job, tuple(best.goals)
+
+
+def test_outline_and_divisions_never_promise_too_much() -> None:
+    """Bounds hold for the best plan wherever it places every splice and keeps every must."""
+    whole = impossible = 0
+    for seed in SEEDS:
+        job, (unplaced, musts, prefers, legs, *_) = best_of(seed)
+        divider = Divider(job)
+        least = None if divider.hopeless else preference_bound(job, divider.open, Clock())
+        if not divider.hopeless and not can_be_placed(job, divider.open, Clock()):
+            assert unplaced, f"seed {seed}: there is a plan that places every splice"
+        if least is None:
+            impossible += 1
+            assert unplaced or musts, f"seed {seed}: there is a plan that keeps every must"
+            continue
+        if unplaced or musts:
+            continue
+        whole += 1
+        settled = divider.settle()
+        assert least <= prefers, f"seed {seed}"
+        assert settled is not None, f"seed {seed}"
+        assert settled.legs <= legs, f"seed {seed}"
+        assert all(divider.within(legs).values()), f"seed {seed}"
+    assert whole > 20
+    assert impossible > 10
+
+
+def test_the_outline_shares_out_parted_subunits_in_full_guides() -> None:
+    """What of a parted subunit goes to which stack is open, but all of it travels."""
+    shared = 0
+    for seed in range(7000, 7120):
+        job, (unplaced, musts, prefers, *_) = best_of(seed, at_port=1.0, tight=1.0, stacks=2)
+        divider = Divider(job)
+        if divider.hopeless:
+            continue
+        least = preference_bound(job, divider.open, Clock())
+        outline = Outline(job, divider.open)
+        shared += any("in part on" in variable.name for variable in outline.cp.proto.variables)
+        assert unplaced or musts if least is None else least <= prefers or unplaced or musts, f"seed {seed}"
+    assert shared > 5
+
+
+def test_bounds_without_divisions_never_promise_too_much() -> None:
+    """Legs and their length are bounded for best plans that leave splices unplaced too; some bounds are met."""
+    partial = met = 0
+    for seed in SEEDS:
+        job, (unplaced, musts, prefers, legs, _, length, _) = best_of(seed)
+
+        def kept(rule: str, job: Job = job, musts: int = musts, prefers: int = prefers) -> bool:
+            setting = job.rules[rule]
+            if setting.level == "must":
+                return BY_ID[rule].kind == "physical" or musts == 0
+            return setting.level == "prefer" and setting.weight > prefers
+
+        divider = Divider(job)
+        fewest = divider.least_legs(unplaced)
+        shortest = length_bound(job, unplaced, divider.largest, kept)
+        assert fewest <= legs, f"seed {seed}"
+        assert shortest <= length, f"seed {seed}"
+        partial += unplaced > 0 and legs > 0
+        met += legs > 0 and (fewest, shortest) == (legs, length)
+    assert partial > 10
+    assert met > 5
+
+
+def test_legs_that_are_left_out_as_too_small_are_in_no_best_plan() -> None:
+    """A best plan by brute force has no leg under the bound, also where splices stay out; some bounds exclude legs."""
+    excluded = 0
+    for seed in SEEDS:
+        plain = strategies.random_job(random.Random(seed))
+        best = oracle.solve(plain)
+        assert best is not None
+        job = job_of(plain)
+        divider = Divider(job)
+        smallest = divider.smallest(best.goals[3], best.goals[0])
+        found = solve(job, explain=False, workers=1).plan
+        assert [goal.value for goal in found.goals] == list(best.goals), f"seed {seed}"
+        for leg in found.legs:
+            if leg.stack is not None:
+                named = job.subunit_of_leg[leg.trunk, leg.subunit].leg(leg.group, leg.of)
+                assert job.spliced_fibres(named) >= smallest[leg.trunk], f"seed {seed}"
+        excluded += any(least > 12 for least in smallest.values())
+    assert excluded > 10
+
+
+def test_counts_never_promise_too_much() -> None:
+    """On settled divisions the counted length is a bound for the best plan of those divisions, and counts deny none."""
+    counted_jobs = 0
+    for seed in range(400, 480):
+        job = job_of(strategies.random_job(random.Random(seed)))
+        divider = Divider(job)
+        settled = None if divider.hopeless else divider.settle()
+        if settled is None:
+            continue
+        model = build(job, Policy("hard", "hard"), all_placed=True, divisions=settled.divisions)
+        search = Search(job, tuple(goal.id for goal in GOALS), Clock(20.0), tuning=Tuning(workers=1))
+        if not in_scope(model) or search._run(model, None).assignment is None:
+            continue
+        search._descend(model, ["leg_length_mm"], sure=True)
+        counted = count(model, 0, Clock(None))
+        assert counted is not None, f"seed {seed}: counts deny a plan that is there"
+        assert counted.bound <= search.state.value("leg_length_mm"), f"seed {seed}"
+        counted_jobs += 1
+    assert counted_jobs > 5
+
+
+@pytest.mark.parametrize(("first", "knobs"), [(400, {}), (8000, {"at_port": 1.0, "stacks": 2})])
+def test_spreads_never_promise_too_much(first: int, knobs: dict[str, Any]) -> None:
+    """Bunches on stacks bound preferences, legs, length and divisions of every whole best plan, and never deny one."""
+    whole = 0
+    met = Counter[str]()
+    for seed in range(first, first + 240):
+        job, best = solved(seed, **knobs)
+        unplaced, musts, prefers, legs, _, length, _ = best.goals
+        divider = Divider(job)
+        if divider.hopeless or not legs:
+            continue
+        weight = weight_bound(divider, divider.open, 0, Clock())
+        if unplaced or musts:
+            continue
+        whole += 1
+        bounds = {
+            "weight": (weight, prefers),
+            "legs": (legs_bound(divider, divider.open, prefers, Clock()), legs),
+            "length": (spread_length_bound(divider, divider.open, prefers, legs, legs, Clock()), length),
+        }
+        for name, (bound, value) in bounds.items():
+            assert bound is not None, f"seed {seed}: {name} denies a plan that is there"
+            assert bound <= value, f"seed {seed}: {name}"
+            met[name] += bound == value
+        open_ = narrowed(divider, divider.open, prefers, legs, Clock())
+        for trunk, number in open_:
+            assert best.decision.k[trunk][number - 1] in open_[trunk, number], f"seed {seed}"
+    assert whole > 20
+    assert min(met["weight"], met["legs"], met["length"]) > 10
+
+
+def full_box(subunits: int) -> dict[str, Any]:
+    """Give two trunks of subunits of 2 x 12 in a box of trays of 12 that they fill: two legs each, one a tray."""
+    job = strategies.worked_example()
+    for stack in job["enclosure"]["stacks"]:
+        stack["positions"] = subunits
+        stack["tray"] = {**stack["tray"], "fibres": 12, "sleeves": 1}
+    cable = {**job["trunks"][0]["cable"], "subunits": [{**job["trunks"][0]["cable"]["subunits"][0], "count": subunits}]}
+    for trunk in job["trunks"]:
+        trunk["cable"] = cable
+    fibres = subunits * 24
+    job["joins"] = [{"a": f"P:1-{fibres}", "b": f"Q:1-{fibres}", "name": "0"}]
+    return job
+
+
+@pytest.mark.parametrize(("subunits", "steps"), [(2, 1), (4, 2)])
+def test_steps_down_of_a_full_box(subunits: int, steps: int) -> None:
+    """Two subunits side by side cost a step down, the next pair starts above both: one step for every second subunit."""
+    plain = full_box(subunits)
+    best = oracle.solve(plain)
+    assert best is not None
+    assert best.goals[:2] == (0, 0)
+    job = job_of(plain)
+    divisions = {(s.trunk, s.number): (2,) for s in job.subunits}
+    model = build(job, Policy("hard", "hard"), all_placed=True, divisions=divisions)
+    assert turn_bound(model, model.keeps, Clock()) == best.goals[6] == steps
+
+
+@pytest.mark.parametrize(("first", "knobs"), [(400, {}), (7000, {"at_port": 1.0, "tight": 1.0, "stacks": 2})])
+def test_bounds_hold_where_splices_stay_out(first: int, knobs: dict[str, Any]) -> None:
+    """Length, subunits that enter and steps down are bounded for best plans that leave splices out; many bounds are met."""
+    partial = 0
+    met = Counter[str]()
+    for seed in range(first, first + 150):
+        job, best = solved(seed, **knobs)
+        unplaced, musts, prefers, legs, crossings, length, turns = best.goals
+        if not unplaced or not legs:
+            continue
+        partial += 1
+
+        def kept(rule: str, job: Job = job, musts: int = musts, prefers: int = prefers) -> bool:
+            return is_kept(job, rule, musts, prefers)
+
+        levels: tuple[Level, ...] = () if musts else ("must",) if prefers else ("must", "prefer")
+        shortest = shelves.length_bound(job, levels, unplaced, legs, Clock())
+        assert shortest <= length, f"seed {seed}"
+        met["length"] += shortest == length
+        for trunk in job.trunks:
+            touched = {
+                subunit for (name, subunit, _), place in best.decision.legs.items() if place and name == trunk.id
+            }
+            most = shelves.most_entering(job, levels, trunk, unplaced, legs, Clock())
+            assert most is not None
+            assert most >= len(touched), f"seed {seed}"
+            met["entering"] += most == len(touched)
+        if not crossings:
+            divisions = {(s.trunk, s.number): (best.decision.k[s.trunk][s.number - 1],) for s in job.subunits}
+            model = build(job, Policy(), all_placed=False, divisions=divisions)
+            steps = turn_bound(model, kept, Clock(), unplaced=unplaced)
+            assert steps <= turns, f"seed {seed}"
+            met["turns"] += steps == turns > 0
+    assert partial > 20
+    assert met["length"] > 5
+    assert met["entering"] > 15
+
+
+def test_steps_down_where_a_subunit_stays_out() -> None:
+    """Three of four pairs side by side with one subunit to spare: by hand, one step for each pair that is whole."""
+    job = job_of(full_box(4))
+    divisions = {(s.trunk, s.number): (2,) for s in job.subunits}
+    model = build(job, Policy("hard", "hard"), all_placed=False, divisions=divisions)
+    assert turn_bound(model, model.keeps, Clock(), unplaced=24, entering=3) == 1
+    assert turn_bound(model, model.keeps, Clock(), unplaced=48, entering=2) == 1
+    assert turn_bound(model, model.keeps, Clock(), unplaced=72, entering=1) == 0
+
+
+def test_steps_down_count_sleeves_where_they_are_scarcer() -> None:
+    """Trays with places to spare but one sleeve each fill as the full box does."""
+    plain = full_box(4)
+    for stack in plain["enclosure"]["stacks"]:
+        stack["tray"]["fibres"] = 48
+    job = job_of(plain)
+    model = build(
+        job, Policy("hard", "hard"), all_placed=True, divisions={(s.trunk, s.number): (2,) for s in job.subunits}
+    )
+    assert turn_bound(model, model.keeps, Clock()) == 2
+
+
+def test_sleeves_of_legs_that_share_no_tray_ask_for_finer_divisions() -> None:
+    """Of four trays of three sleeves each takes one leg of two and one of one: eight legs a trunk, by hand."""
+    plain = full_box(3)
+    (stack,) = plain["enclosure"]["stacks"] = plain["enclosure"]["stacks"][:1]
+    stack["positions"] = 4
+    stack["tray"] |= {"fibres": 48, "sleeves": 3, "entrance_legs": 8}
+    for trunk in plain["trunks"]:
+        trunk["cable"]["subunits"][0]["ribbons"] = 4
+    plain["joins"] = [{"a": "P:1-144", "b": "Q:1-144", "name": "0"}]
+    plain["rules"] = {**plain["rules"], "same_division": "off"}
+    job = job_of(plain)
+    settled = Divider(job).settle()
+    assert settled is not None
+    assert settled.legs == 16
+    found = solve(job, time_limit_s=20.0, explain=False)
+    assert found.complete
+    assert found.plan.value("legs") == 16
+
+
+def swapped_halves() -> dict[str, Any]:
+    """Give two trunks whose halves are spliced crosswise, both divided at the tray."""
+    job = strategies.worked_example()
+    cable = job["trunks"][1]["cable"]
+    for trunk in job["trunks"]:
+        trunk["cable"] = cable
+    job["joins"] = [
+        {"a": "P:1-24", "b": "Q:25-48", "name": "0"},
+        {"a": "P:25-48", "b": "Q:1-24", "name": "1"},
+    ]
+    return job
+
+
+def test_unplaced_splices_are_never_overrated() -> None:
+    """The bound holds for every best plan, and is met by some that leave out more than what has no room."""
+    met = 0
+    for seed in range(400, 700):
+        job, (unplaced, *_) = best_of(seed)
+        bound = least_unplaced(job, Clock())
+        assert without_room(job) <= bound <= unplaced, f"seed {seed}"
+        met += bound == unplaced > without_room(job)
+    job = job_of(swapped_halves())
+    best = oracle.solve(swapped_halves())
+    assert best is not None
+    assert without_room(job) == 0
+    assert 0 < least_unplaced(job, Clock()) <= best.goals[0]
+    assert met > 50
+
+
+def test_a_ring_of_two_subunits_is_found() -> None:
+    """Along P the second half lies no lower than the first, along Q the first no lower than the second: one tray for 48."""
+    job = job_of(swapped_halves())
+
+    def together(subunit: Subunit) -> bool:
+        del subunit
+        return True
+
+    assert [{subunit.name for subunit in ring.subunits} for ring in overfull_rings(job, together, 36)] == [
+        {"P/1", "Q/1"}
+    ]
+    assert overfull_rings(job, lambda subunit: subunit.trunk == "P", 36) == []
+    assert preference_bound(job, Divider(job).open, Clock()) is None
+    best = oracle.solve(swapped_halves())
+    assert best is not None
+    assert best.goals[0] > 0
+
+
+@pytest.mark.parametrize("seed", range(3000, 3012))
+def test_more_threads_find_the_same_goals(seed: int) -> None:
+    """The portfolio of eight workers proves what brute force finds."""
+    job, goals = best_of(seed)
+    state, stopped = Search(job, tuple(goal.id for goal in GOALS), Clock(60.0)).solve()
+    assert stopped == "proven"
+    assert state.vector == goals

@@ -1,0 +1,230 @@
+"""A cluster that is there already: its workers solve the jobs, with this very trayopt, which is sent along."""
+
+from __future__ import annotations
+
+import contextlib
+import tempfile
+import threading
+import time
+import zipfile
+from collections.abc import Callable, Iterator
+from dataclasses import asdict
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from trayopt.batches.answers import Answer, failed
+from trayopt.batches.engines import Done, Json
+from trayopt.batches.memory import share_mb
+from trayopt.batches.worker import Limits, Worker
+from trayopt.errors import InputError
+
+CONNECT_S = 30.0
+RETRIES = 2
+"""How often a job is tried again that ended in an exception; those of a lost worker the scheduler runs again itself."""
+
+_workers: dict[int, Worker] = {}
+"""On a machine of the cluster: the solving process of each thread."""
+
+
+def run_task(job: Json, settings: Json, limits: Limits) -> Answer:
+    """Solve a job on a machine of the cluster, in a process that can be ended.
+
+    Parameters
+    ----------
+    job, settings
+        As plain data.
+    limits
+        What a job may take; a negative ``memory_mb`` is the share of a thread in the machine that runs it.
+    """
+    if limits.memory_mb < 0:
+        limits = Limits(limits.wall_s, share_mb(_threads()), limits.work)
+    worker = _workers.get(threading.get_ident())
+    if worker is None or worker.limits != limits:
+        if worker is not None:
+            worker.close()
+        worker = _workers[threading.get_ident()] = Worker(limits)
+    return worker.ask(job, settings)
+
+
+def errand() -> Callable[[Json, Json, Json], Answer]:
+    """Give what a scheduler hands on to its workers.
+
+    A function inside of one goes out with its code: the scheduler looks into every task and has no trayopt.
+    """
+
+    def run_there(job: Json, settings: Json, limits: Json) -> Answer:
+        from trayopt.batches.cluster import run_task
+        from trayopt.batches.worker import Limits
+
+        return run_task(job, settings, Limits(**limits))
+
+    return run_there
+
+
+def stop_tasks() -> None:
+    """End all solving processes of this machine."""
+    while _workers:
+        _workers.popitem()[1].stop()
+
+
+class Cluster:
+    """The workers behind the scheduler at an address.
+
+    Jobs go out as their canonical JSON, in which all that they refer to is contained: a worker needs no library of
+    parts, only trayopt's dependencies.
+
+    Parameters
+    ----------
+    address
+        Of the scheduler, such as ``tcp://10.0.0.1:8786``.
+    settings
+        How jobs are solved.
+    limits
+        What a job may take; a negative ``memory_mb`` is worked out on each machine.
+
+    Raises
+    ------
+    InputError
+        Where ``distributed`` is not installed, no scheduler answers or its workers cannot run trayopt.
+    """
+
+    def __init__(self, address: str, settings: Json, limits: Limits) -> None:
+        try:
+            from distributed import Client
+        except ImportError as missing:
+            hint = "pip install trayopt[cluster]"
+            raise InputError.one("distributed is needed for --scheduler and is not installed", hint=hint) from missing
+        self._address = address
+        try:
+            connect: Any = Client
+            self._client = connect(address, timeout=CONNECT_S, set_as_default=False)
+        except (OSError, ValueError) as wrong:
+            hint = "start one with: dask scheduler"
+            raise InputError.one(f"no scheduler answers: {wrong}", source=address, hint=hint) from wrong
+        self._settings = settings
+        self._limits = asdict(limits)
+        self._errand = errand()
+        self._futures: dict[str, Any] = {}
+        self._closed = False
+        self._forgotten = False
+        self._slots = (0.0, 0)
+        try:
+            self._send_library()
+        except BaseException:
+            self._client.close()
+            raise
+
+    def slots(self) -> int:
+        """Two jobs a thread of the workers that are there now."""
+        asked, found = self._slots
+        if time.monotonic() - asked > 1:
+            with contextlib.suppress(OSError, RuntimeError):
+                found = 2 * sum(self._client.nthreads().values())
+            self._slots = (time.monotonic(), found)
+        return found
+
+    def submit(self, name: str, job: Json, done: Done) -> None:
+        """Take a job."""
+        key = f"trayopt-{sha256(name.encode()).hexdigest()[:12]}-{time.monotonic_ns()}"
+        future = self._client.submit(
+            self._errand, job, self._settings, self._limits, key=key, pure=False, retries=RETRIES
+        )
+        self._futures[key] = future
+        future.add_done_callback(lambda ended: self._ended(key, ended, done))
+
+    def close(self) -> None:
+        """End what is in work, and leave the cluster as it was."""
+        if self._closed:
+            return
+        self._closed = True
+        with contextlib.suppress(Exception):
+            if self.lost():
+                raise OSError
+            self._client.cancel(list(self._futures.values()), force=True)
+            self._client.run(stop_tasks)
+        self._client.close(timeout=5)
+
+    def lost(self) -> str:
+        """Say that the scheduler is gone."""
+        there = self._client.status in {"running", "connecting", "newly-connected"} and not self._forgotten
+        return "" if there else "the scheduler is gone, or has forgotten the jobs that it had"
+
+    def _ended(self, key: str, future: Any, done: Done) -> None:
+        """Hand on an answer; a job that was cancelled has none: a scheduler that was started again has forgotten it."""
+        self._futures.pop(key, None)
+        if self._closed:
+            return
+        if future.status in {"cancelled", "lost"}:
+            self._forgotten = True
+            return
+        error = future.exception() if future.status == "error" else None
+        if error is None:
+            done(future.result())
+        elif type(error).__name__ == "KilledWorker":
+            done(failed("crash", f"the workers that had it were lost, one after the other: {error}"))
+        else:
+            done(failed("fault", f"{type(error).__name__}: {error}"))
+
+    def _send_library(self) -> None:
+        """Give every worker, and every one that comes later, the trayopt that runs here; see that it runs there."""
+        from distributed.diagnostics.plugin import UploadFile
+
+        with tempfile.TemporaryDirectory() as folder:
+            path = _packed(Path(folder))
+            self._client.register_plugin(UploadFile(str(path)), name=path.stem)
+        try:
+            self._client.wait_for_workers(1, timeout=CONNECT_S)
+            self._client.run(_can_solve)
+        except TimeoutError as wrong:
+            hint = "start some with: dask worker " + self._address
+            raise InputError.one("the scheduler has no workers", source=self._address, hint=hint) from wrong
+        except ImportError as wrong:
+            hint = "install it on every worker: trayopt itself is sent along, what it depends on is not"
+            raise InputError.one(f"the workers lack a package: {wrong}", source=self._address, hint=hint) from wrong
+
+
+def _can_solve() -> str:
+    """Import what solving needs; raises ImportError where something is missing."""
+    from importlib import import_module
+
+    for name in ("pydantic", "networkx", "ortools"):
+        import_module(name)
+    return import_module("trayopt").__version__  # type: ignore[no-any-return]
+
+
+def _threads() -> int:
+    """How many jobs this process may have at a time, times the processes on its machine that do the same."""
+    from distributed import get_worker
+
+    from trayopt.solver.model.cores import cores
+
+    return max(cores(), int(get_worker().state.nthreads))
+
+
+def _packed(folder: Path) -> Path:
+    """Pack this package, named by what is in it."""
+    files = sorted(_own_files())
+    name = sha256()
+    for inside, raw in files:
+        name.update(inside.encode() + b"\0" + raw)
+    path = folder / f"trayopt-{name.hexdigest()[:16]}.zip"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as pack:
+        for inside, raw in files:
+            pack.writestr(inside, raw)
+    return path
+
+
+def _own_files() -> Iterator[tuple[str, bytes]]:
+    """Give the files of this package with their paths, from a folder or from a pack."""
+    from importlib.resources import files
+    from importlib.resources.abc import Traversable
+
+    def below(here: Traversable, at: str) -> Iterator[tuple[str, bytes]]:
+        for entry in here.iterdir():
+            if entry.is_dir() and entry.name not in {"__pycache__", "_models"}:
+                yield from below(entry, f"{at}/{entry.name}")
+            elif entry.is_file() and not entry.name.endswith(".pyc"):
+                yield f"{at}/{entry.name}", entry.read_bytes()
+
+    yield from below(files("trayopt"), "trayopt")

@@ -1,0 +1,118 @@
+"""How a run goes on: jobs done, rate, time left, last failures; on a terminal all the time, else once a minute."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter, deque
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from trayopt.batches.answers import OUTCOMES
+from trayopt.batches.results import Line
+
+if TYPE_CHECKING:
+    from rich.live import Live
+
+EVERY_S = 60.0
+FAILURES = 3
+
+
+class Tally:
+    """Counts what has ended and works out rate and time left; jobs of earlier runs do not count for the rate."""
+
+    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+        self.total = 0
+        self.before = 0
+        self.counts: Counter[str] = Counter()
+        self.failures: deque[str] = deque(maxlen=FAILURES)
+        self._clock = clock
+        self._started = clock()
+
+    def begin(self, total: int) -> None:
+        """Take the number of jobs."""
+        self.total = total
+        self._started = self._clock()
+
+    def ended(self, line: Line, *, before: bool) -> None:
+        """Count a job."""
+        self.counts[line["outcome"]] += 1
+        self.before += before
+        if line["outcome"] in {"failed", "wrong_input"} and not before:
+            self.failures.append(f"{line['name']}: {line.get('why', '')}")
+
+    def tick(self) -> None:
+        """Do nothing: there is nobody to tell."""
+
+    @property
+    def done(self) -> int:
+        """Jobs that have a line."""
+        return sum(self.counts.values())
+
+    @property
+    def rate(self) -> float:
+        """Jobs a second in this run."""
+        seconds = self._clock() - self._started
+        return (self.done - self.before) / seconds if seconds > 0 else 0.0
+
+    def words(self) -> str:
+        """Say where the run stands in one line."""
+        rate = self.rate
+        share = 100 * self.done // self.total if self.total else 100
+        left = f", {_span((self.total - self.done) / rate)} left" if rate and self.done < self.total else ""
+        outcomes = ", ".join(f"{self.counts[key]:,} {words}" for key, words in OUTCOMES.items() if self.counts[key])
+        speed = f"{rate:.1f} a second" if rate >= 1 else f"{60 * rate:.1f} a minute"
+        return f"{self.done:,} of {self.total:,} jobs ({share} %), {speed}{left}: {outcomes or 'none yet'}"
+
+
+class Lines(Tally):
+    """Writes a line a minute, and the last failures behind it."""
+
+    def __init__(self, write: Callable[[str], None], clock: Callable[[], float] = time.monotonic) -> None:
+        super().__init__(clock)
+        self._write = write
+        self._told = clock()
+
+    def tick(self) -> None:
+        """Write, if it is time."""
+        if self._clock() - self._told >= EVERY_S:
+            self._told = self._clock()
+            self._write(self.words())
+            while self.failures:
+                self._write(f"  failed: {self.failures.popleft()}")
+
+
+class Screen(Tally):
+    """Keeps the state of the run on the last lines of a terminal."""
+
+    def __init__(self, console: Any) -> None:
+        super().__init__()
+        self._console = console
+        self._live: Live | None = None
+
+    def __enter__(self) -> Screen:
+        from rich.live import Live
+
+        self._live = Live(console=self._console, refresh_per_second=4, transient=True, get_renderable=self._shown)
+        self._live.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._live is not None:
+            self._live.stop()
+
+    def _shown(self) -> Any:
+        from rich.align import Align
+        from rich.console import Group
+        from rich.progress_bar import ProgressBar
+        from rich.text import Text
+
+        bar = ProgressBar(total=max(self.total, 1), completed=self.done, width=60)
+        return Group(Align.left(bar), Text(self.words()), *(Text(f"failed: {failure}") for failure in self.failures))
+
+
+def _span(seconds: float) -> str:
+    """Write a time as people say it."""
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60:02} min"

@@ -1,0 +1,105 @@
+"""The results as a table: summary.csv and summary.xlsx, a row a job."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from io import TextIOWrapper
+from pathlib import Path
+from typing import Any
+
+from trayopt.batches.answers import OUTCOMES
+from trayopt.batches.files import whole_file
+from trayopt.batches.results import Line, Results
+from trayopt.batches.summary import GOALS, mix_name
+from trayopt.crewsheets.tables import guarded
+from trayopt.domain.sweep import FACTORS
+
+OTHERS = tuple(factor for factor in FACTORS if factor not in {"enclosure", "mix"})
+COLUMNS = (
+    *("name", "mix", "enclosure", *OTHERS, "outcome", "why", "status", *GOALS),
+    *("trays", "places", "fibres", "capacity", "fill", "splices", "litres", "seconds", "attempts"),
+    *("same_as", "plan", "title", "source", "digest", "version"),
+)
+WIDTHS = {"name": 44, "why": 60, "title": 30, "source": 30, "plan": 44, "mix": 20, "enclosure": 18, "outcome": 26}
+TEXT = {"name", "mix", "enclosure", *OTHERS, "why", "title", "source", "plan", "same_as"}
+
+
+def row(line: Line) -> list[Any]:
+    """Give the cells of a line; None where there is nothing to say."""
+    goals = line.get("goals") or {}
+    cells = {**line, **line["values"], **goals, "mix": mix_name(line), "outcome": OUTCOMES[line["outcome"]]}
+    if line.get("capacity") and "fibres" in line:
+        cells["fill"] = round(line["fibres"] / line["capacity"], 4)
+    return [cells.get(column) if cells.get(column) != "" else None for column in COLUMNS]
+
+
+def write_csv(path: Path, results: Results) -> None:
+    """Write summary.csv.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be written.
+    """
+    with whole_file(path) as raw:
+        stream = TextIOWrapper(raw, encoding="utf-8-sig", newline="")
+        writer = csv.writer(stream)
+        writer.writerow(COLUMNS)
+        for line in results.lines():
+            writer.writerow([guarded(cell) if isinstance(cell, str) else cell for cell in row(line)])
+        stream.flush()
+        stream.detach()
+
+
+def write_xlsx(path: Path, results: Results) -> bool:
+    """Write summary.xlsx; False where openpyxl is not installed, and one of an earlier run is taken away.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be written.
+    """
+    try:
+        from openpyxl import Workbook
+        from openpyxl.cell import WriteOnlyCell
+        from openpyxl.styles import Font
+        from openpyxl.utils import get_column_letter
+    except ImportError:
+        path.unlink(missing_ok=True)
+        return False
+    book = Workbook(write_only=True)
+    sheet: Any = book.create_sheet("summary")
+    sheet.freeze_panes = "B2"
+    for number, column in enumerate(COLUMNS, start=1):
+        sheet.column_dimensions[get_column_letter(number)].width = WIDTHS.get(column, 13)
+    sheet.auto_filter.ref = f"A1:{get_column_letter(len(COLUMNS))}{len(results) + 1}"
+    heads = []
+    for column in COLUMNS:
+        head = WriteOnlyCell(sheet, column)
+        head.font = Font(bold=True)
+        heads.append(head)
+    sheet.append(heads)
+    for cells in _cells(sheet, results):
+        sheet.append(cells)
+    with whole_file(path) as raw:
+        book.save(raw)
+    return True
+
+
+def _cells(sheet: Any, results: Results) -> Iterator[list[Any]]:
+    """Give rows in which text is text, whatever it begins with, and a plan is a link."""
+    from openpyxl.cell import WriteOnlyCell
+
+    for line in results.lines():
+        cells = []
+        for column, value in zip(COLUMNS, row(line), strict=True):
+            cell = WriteOnlyCell(sheet, value)
+            if isinstance(value, str):
+                cell.data_type = "s"
+            if column == "fill":
+                cell.number_format = "0.0%"
+            if column == "plan" and value:
+                cell.hyperlink = line.get("page") or value
+            cells.append(cell)
+        yield cells

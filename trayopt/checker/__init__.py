@@ -1,0 +1,18 @@
+"""F3: measures and judges a plan from plain data; never imports the solver."""
+
+from trayopt.checker.checking import check, check_assignment, check_laid, lay
+from trayopt.checker.claims import assignment_of, assignment_of_claims
+from trayopt.checker.measure import measure
+from trayopt.checker.report import Difference, Report
+
+__all__ = [
+    "Difference",
+    "Report",
+    "assignment_of",
+    "assignment_of_claims",
+    "check",
+    "check_assignment",
+    "check_laid",
+    "lay",
+    "measure",
+]

@@ -1,0 +1,360 @@
+"""The page: everything of one plan in one file that needs no network."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from functools import cache
+from html import escape
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+from trayopt.crewsheets.book import Book, place_name
+from trayopt.crewsheets.geometry.base import Picture
+from trayopt.crewsheets.geometry.front import Front
+from trayopt.crewsheets.lists.labels import Label
+from trayopt.crewsheets.lists.reopen import disturbed, lifted
+from trayopt.crewsheets.lists.strip import tube_name
+from trayopt.crewsheets.marks import Marks
+from trayopt.crewsheets.readings import Readings
+from trayopt.crewsheets.steps import Step, direct_of
+from trayopt.crewsheets.svg import path_data, style_sheet, svg_text
+from trayopt.crewsheets.tables import Column, Table, shown
+from trayopt.crewsheets.units import Teller
+from trayopt.domain import colours
+from trayopt.domain.ranges import Run
+
+if TYPE_CHECKING:
+    from jinja2 import Template
+
+ACROSS = 12
+"""Fibres side by side in the table of sleeves."""
+STRIP_ON_PAGE = ("trunk", "port", "travel", "loops", "diameter", "transition", "strip", "exposed", "note")
+MARKS_ON_PAGE = (
+    "leg", "label", "loops", "tube", "entrance_mark", "tube_mark", "ribbon_mark", "cut", "measured", "correction",
+    "note",
+)  # fmt: skip
+"""Columns that the page shows; the label of a leg says trunk, fibres and tray."""
+JS_WORDS = (
+    "stored", "not_stored", "stripe", "stripes", "no_fibre", "seat", "tray", "sleeve", "partner", "parked", "nowhere",
+    "step_of", "done", "routed", "laid", "tested", "next", "finished", "mark_of", "reading_of",
+    "result.pass", "result.fail",
+)  # fmt: skip
+
+
+@cache
+def _template() -> Template:
+    from jinja2 import Environment, StrictUndefined
+    from markupsafe import Markup
+
+    made = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    made.policies["json.dumps_kwargs"] = {"sort_keys": True, "ensure_ascii": False}
+    made.globals["svg"] = lambda picture: Markup(svg_text(picture))
+    source = files("trayopt.crewsheets").joinpath("templates", "index.html.j2").read_text(encoding="utf-8")
+    return made.from_string(source)
+
+
+def page_text(
+    book: Book,
+    marks: Marks,
+    readings: Readings,
+    steps: Sequence[Step],
+    tables: Mapping[str, Table],
+    pictures: Mapping[str, Picture],
+    labels: Sequence[Label],
+    tell: Teller,
+    *,
+    parts: Sequence[str],
+    plan_digest: str,
+    codes: bool,
+) -> str:
+    """Write the page with these parts."""
+    from markupsafe import Markup
+
+    title = book.job.title or tell("page.untitled")
+    script = files("trayopt.crewsheets").joinpath("templates", "page.js").read_text(encoding="utf-8")
+    tints = "".join(f".k{i}{{--k:{colours.RGB[name]}}}" for i, name in enumerate(colours.COLOURS, start=1))
+    return _template().render(
+        tell=tell,
+        title=title,
+        css=Markup(style_sheet("page.css") + style_sheet("picture.css") + tints),
+        script=Markup(script),
+        data=Markup(_embedded(_data(book, marks, steps, tell, plan_digest))),
+        parts=parts,
+        facts=_facts(book, tell),
+        warnings=list(warnings_of(book, marks, tell)),
+        steps=steps,
+        tables=tables,
+        strip_page=tables["strip"].only(STRIP_ON_PAGE) if "strip" in tables else None,
+        marks_page=_marks_on_page(tables["marks"]) if "marks" in tables else None,
+        header=lambda column: column.header(tell.words, tell.units),
+        show=lambda cell, column: _shown(cell, column, tell),
+        pictures=[picture for name, picture in pictures.items() if not name.startswith("tray-")],
+        trays=[_tray(book, i, pictures, tell) for i in range(len(book.trays))] if "splices" in parts else [],
+        batches=list(_batches(book, readings, tell)) if "tests" in parts else [],
+        waves=book.settings.tests.wavelengths_nm,
+        limit=tell.words.number(book.settings.tests.limit_db, 2),
+        limit_source=book.settings.tests.limit_source,
+        labels=[_label(label, codes, tell) for label in labels] if "labels" in parts else [],
+        job_digest=book.plan.job.digest[:16],
+        plan_digest=plan_digest[:16],
+        example=str(book.sleeves[0].a).partition("-")[0] if book.sleeves else "",
+    )
+
+
+def warnings_of(book: Book, marks: Marks, tell: Teller) -> Iterator[str]:
+    """Say what a crew must know before it begins: what has no tray, what is broken, what does not fit."""
+    unplaced = sum(Run(*_parts(item.a)).count for item in book.plan.unplaced)
+    if unplaced:
+        runs = ", ".join(f"{item.a} × {item.b}" for item in book.plan.unplaced)
+        yield tell("warning.unplaced", n=unplaced, runs=runs)
+    for item in book.plan.broken:
+        if item.level != "prefer":
+            yield tell("warning.broken", rule=item.rule, subject=item.subject, because=item.because)
+    for trunk in book.trunks:
+        if trunk.exposed_mm is not None and marks.strip[trunk.id] > trunk.exposed_mm:
+            yield tell(
+                "warning.exposed",
+                trunk=trunk.id,
+                length=tell.cut(marks.strip[trunk.id]),
+                exposed=tell.length(trunk.exposed_mm),
+            )
+    doubtful = [mark.leg for mark in marks.of.values() if mark.doubt]
+    if doubtful:
+        yield tell("warning.doubt", n=len(doubtful), legs=", ".join(doubtful))
+
+
+def _parts(run: str) -> tuple[str, int, int]:
+    trunk, _, span = run.rpartition(":")
+    first, _, last = span.partition("-")
+    return trunk, int(first), int(last or first)
+
+
+def _marks_on_page(table: Table) -> Table:
+    """Give the mark list with the columns that the page shows; without corrections and notes where there are none."""
+    empty = {key for key in ("correction", "note") if not any(table.column(key))}
+    return table.only([key for key in MARKS_ON_PAGE if key not in empty])
+
+
+def _facts(book: Book, tell: Teller) -> list[tuple[str, str]]:
+    number = tell.words.number
+    enclosure = book.job.enclosure
+    figures = {
+        "box": enclosure.id,
+        "trunks": number(len(book.trunks)),
+        "legs": number(len(book.all_legs)),
+        "trays": f"{number(len(book.trays))} / {number(len(enclosure.places))}",
+        "splices": number(sum(sleeve.a.count for sleeve in book.sleeves)),
+        "sleeves": number(len(book.sleeves)),
+        "batches": number(len(book.batches)),
+        "crossings": number(len(book.plan.crossings)),
+        "status": tell(f"status.{book.plan.status}"),
+    }
+    return [(tell(f"fact.{key}"), value) for key, value in figures.items()]
+
+
+def _shown(cell: Any, column: Column, tell: Teller) -> str:
+    if column.key in {"needed", "spare", "total", "diameter"}:
+        return tell.words.number(cell, 0 if cell == int(cell) else 1)
+    return shown(cell, column, tell.units, tell.words)
+
+
+def _tray(book: Book, index: int, pictures: Mapping[str, Picture], tell: Teller) -> dict[str, Any]:
+    row, kind = book.trays[index], book.hardware(book.trays[index])
+    sleeves = book.tray_sleeves[index]
+    circuits = ", ".join(f"{name} ({count})" for name, count in book.circuits(index).items())
+    says = tell(
+        "tray.says",
+        batch=book.batch_of[index],
+        fibres=row.fibres,
+        of_fibres=kind.fibres,
+        sleeves=row.sleeves,
+        of_sleeves=kind.sleeves,
+        circuits=circuits,
+    )
+    return {
+        "name": place_name(row),
+        "says": says,
+        "batch": book.batch_of[index],
+        "fibres": row.fibres,
+        "used": row.sleeves,
+        "legs": ", ".join(leg.leg for leg in book.tray_legs[index]),
+        "circuits": circuits,
+        "picture": pictures[f"tray-{place_name(row)}"],
+        "across": min(ACROSS, max((sleeve.a.count for sleeve in sleeves), default=1)),
+        "trunks": list(dict.fromkeys(leg.trunk for leg in book.tray_legs[index])),
+        "parked": ", ".join(row.parked),
+        "sleeves": [
+            {
+                "number": sleeve.number,
+                "sides": [
+                    _side(book, run, start, tell)
+                    for start in range(0, sleeve.a.count, ACROSS)
+                    for run in (sleeve.a, sleeve.b)
+                ],
+            }
+            for sleeve in sleeves
+        ],
+    }
+
+
+def _side(book: Book, run: Run, start: int, tell: Teller) -> dict[str, Any]:
+    """One side of a sleeve, twelve fibres from ``start``: its run, its seat in words, and a cell for every fibre."""
+    part = Run(run.trunk, run.first + start, min(run.last, run.first + start + ACROSS - 1))
+    seat = book.seat(part.trunk, part.first)
+    colour = tell.words.colour
+    words = tell(
+        "tray.seat",
+        subunit=seat.subunit,
+        subunit_colour=colour(seat.subunit),
+        ribbon=seat.ribbon,
+        ribbon_colour=colour(seat.ribbon),
+    )
+    fibres = range(seat.fibre, seat.fibre + part.count)
+    return {
+        "run": str(part),
+        "seat": words,
+        "cells": [(f"k{(i - 1) % 12 + 1}", str(i), colours.short(i)) for i in fibres],
+    }
+
+
+def _batches(book: Book, readings: Readings, tell: Teller) -> Iterator[dict[str, Any]]:
+    from markupsafe import Markup
+
+    for batch in book.batches:
+        rows = "".join(
+            _test_row(book, readings, tray, a, b, sleeve, tell) for tray, a, b, sleeve in _splices(book, batch.trays)
+        )
+        trays = ", ".join(place_name(book.trays[i]) for i in batch.trays)
+        yield {"number": batch.number, "trays": trays, "rows": Markup(rows)}
+
+
+def _splices(book: Book, trays: Sequence[int]) -> Iterator[tuple[int, tuple[str, int], tuple[str, int], int]]:
+    for tray in trays:
+        for sleeve in book.tray_sleeves[tray]:
+            for i in range(sleeve.a.count):
+                yield tray, (sleeve.a.trunk, sleeve.a.first + i), (sleeve.b.trunk, sleeve.b.first + i), sleeve.number
+
+
+def _test_row(
+    book: Book, readings: Readings, tray: int, a: tuple[str, int], b: tuple[str, int], sleeve: int, tell: Teller
+) -> str:
+    """One row of the test record as HTML; written by hand because there are thousands."""
+    left, right = escape(f"{a[0]}:{a[1]}"), escape(f"{b[0]}:{b[1]}")
+    cells, results = [], []
+    for wave in readings.waves:
+        reading = readings.at(*a, wave)
+        results.append("open" if reading is None else readings.result(reading))
+        figures = (reading.a_to_b, reading.b_to_a, reading.mean) if reading else (None, None, None)
+        cells += ["" if figure is None else str(figure.normalize() + 0) for figure in figures]
+    result = "fail" if "fail" in results else "open" if "open" in results else "pass"
+    said = "" if result == "open" else tell(f"result.{result}")
+    mark = ' class="fail"' if result == "fail" else ""
+    middle = "".join(f"<td>{cell}</td>" for cell in cells)
+    place = escape(place_name(book.trays[tray]))
+    return (
+        f'<tr data-a="{left}" data-b="{right}"><th scope="row">{left}</th><td>{right}</td><td>{place} · {sleeve}</td>'
+        f"{middle}<td{mark}>{escape(said)}</td></tr>\n"
+    )
+
+
+def _label(label: Label, codes: bool, tell: Teller) -> dict[str, Any]:
+    from markupsafe import Markup
+
+    code = ""
+    if codes:
+        import segno
+
+        code = Markup(segno.make_qr(label.code, error="m").svg_inline(scale=2, border=2, omitsize=True))
+    return {"lines": label.lines, "end": tell(f"label.end.{label.end}"), "code": code}
+
+
+def _data(book: Book, marks: Marks, steps: Sequence[Step], tell: Teller, plan_digest: str) -> dict[str, Any]:
+    """Give what the page's script works with."""
+    index = {trunk.id: i for i, trunk in enumerate(book.job.trunks)}
+    front = Front(book)
+    ways: dict[tuple[str, str | None, str | None], int] = {}
+    paths: list[str] = []
+    legs = []
+    for leg in book.all_legs:
+        key = leg.trunk, leg.stack, leg.end
+        if key not in ways:
+            ways[key] = len(paths)
+            paths.append(path_data(front.way(leg)))
+        run, way, mark = book.run(leg), book.ways[leg.trunk], marks.of[leg.leg]
+        says = tell(
+            "live.leg.says",
+            n=way.loops or 0,
+            port=way.port,
+            travel=tell(f"travel.{way.travel}"),
+            guides=" → ".join(direct_of(book, leg.leg)),
+            tube=tube_name(book, tell, leg.leg),
+            entrance=tell.length(mark.entrance),
+            cut=tell.cut(mark.cut),
+        )
+        legs.append(
+            {
+                "leg": leg.leg,
+                "trunk": index[leg.trunk],
+                "first": run.first,
+                "last": run.last,
+                "tray": book.tray_of(leg),
+                "way": ways[key],
+                "says": says,
+            }
+        )
+    words = {f"js.{key}": tell.words.entries[f"js.{key}"] for key in JS_WORDS}
+    return {
+        "plan": plan_digest[:16],
+        "words": {**words, "colours": [tell(f"colour.{name}") for name in colours.COLOURS]},
+        "trunks": [
+            {
+                "id": trunk.id,
+                "inside": trunk.id in book.ways,
+                "subunits": [[subunit.ribbons, subunit.ribbon_fibres] for subunit in trunk.subunits],
+            }
+            for trunk in book.job.trunks
+        ],
+        "legs": legs,
+        "ways": paths,
+        "trays": [{"name": place_name(tray), "reopen": _reopen(book, i, tell)} for i, tray in enumerate(book.trays)],
+        "sleeves": [
+            [s.tray, s.number, index[s.a.trunk], s.a.first, index[s.b.trunk], s.b.first, s.a.count]
+            for s in book.sleeves
+        ],
+        "steps": [
+            {
+                "phase": step.phase,
+                "title": step.title,
+                "trunk": index[step.trunk] if step.trunk else None,
+                "tray": step.tray,
+            }
+            for step in steps
+        ],
+        "batches": len(book.batches),
+        "waves": list(book.settings.tests.wavelengths_nm),
+        "limit": book.settings.tests.limit_db,
+    }
+
+
+def _reopen(book: Book, tray: int, tell: Teller) -> str:
+    """Say what is lifted, and which circuits are disturbed, to reach a tray."""
+    over = lifted(book, tray)
+    if not over:
+        return tell("live.open")
+    circuits = ", ".join(f"{name} ({count})" for name, count in disturbed(book, tray).items())
+    return tell("live.lift", trays=", ".join(place_name(book.trays[i]) for i in over), circuits=circuits)
+
+
+def _embedded(data: object) -> str:
+    """Write data as JSON that no text in it can break out of."""
+    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    for char, code in (
+        ("&", "\\u0026"),
+        ("<", "\\u003c"),
+        (">", "\\u003e"),
+        ("\u2028", "\\u2028"),
+        ("\u2029", "\\u2029"),
+    ):
+        text = text.replace(char, code)
+    return text

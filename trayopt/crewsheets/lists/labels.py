@@ -1,0 +1,63 @@
+"""Labels for trunks, legs and trays: the same words on both ends, each thing named once."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from trayopt.crewsheets.book import Book, place_name
+from trayopt.crewsheets.tables import Column, Table
+from trayopt.crewsheets.units import Teller
+
+LABELS = (
+    Column("label_kind"), Column("name"), Column("label_end"), Column("line_1"), Column("line_2"), Column("line_3"),
+    Column("code"),
+)  # fmt: skip
+
+
+class Label(NamedTuple):
+    """One label: what it is for, the name on it, which end, and three lines."""
+
+    kind: str
+    name: str
+    end: str
+    lines: tuple[str, str, str]
+
+    @property
+    def code(self) -> str:
+        """What its code says: the lines, without the end."""
+        return "\n".join(line for line in self.lines if line)
+
+
+def labels_of(book: Book, tell: Teller) -> list[Label]:
+    """Give every label, trunks first, then legs by trunk, then trays in build order."""
+    found = []
+    for trunk in book.trunks:
+        way = book.ways[trunk.id]
+        travel = tell("label.way", n=way.loops or 0, port=way.port, travel=tell(f"travel.{way.travel}"))
+        lines = trunk.id, tell("label.fibres", n=trunk.cable.fibres), travel
+        found += [Label("trunk", trunk.id, end, lines) for end in ("outside", "clamp")]
+    for leg in book.all_legs:
+        tray = place_name(book.trays[book.tray_of(leg)])
+        lines = leg.leg, str(book.run(leg)), tray
+        found += [Label("leg", leg.leg, end, lines) for end in ("start", "tray")]
+    for i, tray_row in enumerate(book.trays):
+        name = place_name(tray_row)
+        legs = ", ".join(leg.leg for leg in book.tray_legs[i])
+        lines = name, tell("label.batch", batch=book.batch_of[i], n=book.spliced(i)), legs
+        found += [Label("tray", name, end, lines) for end in ("front", "back")]
+    return found
+
+
+def labels_table(labels: list[Label], tell: Teller) -> Table:
+    """Give the labels as a list, for a label printer."""
+    rows = [
+        (
+            tell(f"label.{label.kind}"),
+            label.name,
+            tell(f"label.end.{label.end}"),
+            *label.lines,
+            label.code.replace("\n", " · "),
+        )
+        for label in labels
+    ]
+    return Table("labels", LABELS, rows)

@@ -1,0 +1,183 @@
+"""Materials and tools: what is drawn from the store for this plan, with spares."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import ceil
+
+from trayopt.crewsheets.book import Book
+from trayopt.crewsheets.marks import Marks
+from trayopt.crewsheets.steps import direct_of, seal_of
+from trayopt.crewsheets.tables import Cell, Column, Table
+from trayopt.crewsheets.units import Teller
+from trayopt.domain.job import Trunk
+
+MATERIALS = (
+    Column("item"), Column("size"), Column("where"), Column("needed", "decimal"), Column("spare", "decimal"),
+    Column("total", "decimal"), Column("unit"),
+)  # fmt: skip
+TOOLS = (Column("tool"), Column("size"), Column("for_trunks"))
+BUNDLED: frozenset[str] = frozenset({"slotted_core", "partly_bonded_ribbon"})
+"""Constructions whose subunits have no tube of their own: bundles, and slots of a core."""
+
+
+def materials_table(book: Book, marks: Marks, labels: int, tell: Teller) -> Table:
+    """Give everything that is used up or stays in the box."""
+    rows: list[tuple[Cell, ...]] = []
+    for part in (
+        _trays(book, tell),
+        _sleeves(book, tell),
+        _tubes(book, marks, tell),
+        _ports(book, tell),
+        _small(book, tell),
+    ):
+        rows += part
+    rows.append(_row(tell, "labels", "", "", labels, 0, "piece"))
+    return Table("materials", MATERIALS, rows)
+
+
+def _row(tell: Teller, item: str, size: str, where: str, needed: float, spare: float, unit: str) -> tuple[Cell, ...]:
+    exact = round(needed + spare, 3)
+    return tell(f"material.{item}"), size, where, needed, spare, exact, tell(f"unit.{unit}")
+
+
+def _share(count: int, percent: float) -> int:
+    return ceil(round(count * percent / 100, 9))
+
+
+def _trays(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
+    stacks: dict[str, dict[str, int]] = {}
+    for tray in book.trays:
+        count = stacks.setdefault(book.hardware(tray).id, {})
+        count[tray.stack] = count.get(tray.stack, 0) + 1
+    for kind, where in stacks.items():
+        places = ", ".join(f"{stack}: {count}" for stack, count in where.items())
+        yield _row(tell, "tray", kind, places, sum(where.values()), book.settings.materials.spare_trays, "piece")
+
+
+def _sleeves(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
+    kinds: dict[int, int] = {}
+    for sleeve in book.sleeves:
+        size = book.hardware(book.trays[sleeve.tray]).sleeve_fibres
+        kinds[size] = kinds.get(size, 0) + 1
+    for size, count in sorted(kinds.items()):
+        spare = _share(count, book.settings.materials.spare_sleeves_percent)
+        yield _row(tell, "sleeve", tell("size.fibres", n=size), "", count, spare, "piece")
+
+
+def tube_mm(book: Book, marks: Marks) -> dict[tuple[float, float], int]:
+    """Give mm of each tube of the set by (diameter, bore): ways of legs divided at the port, and pieces at trays."""
+    found: dict[tuple[float, float], int] = {}
+    for legs in book.legs.values():
+        before: tuple[str, int] | None = None
+        for leg in legs:
+            trunk, subunit = book.job.trunk_by_id[leg.trunk], book.subunit(leg)
+            parts = leg.of > 1 and before == (leg.trunk, leg.subunit)
+            before = leg.trunk, leg.subunit
+            if book.own_tube(leg) and not parts:
+                continue
+            tube = book.routes.leg_tube(trunk, subunit, leg.of)
+            if tube is not None:
+                length = book.settings.materials.tray_tube_mm if book.own_tube(leg) else marks.of[leg.leg].tube_end
+                key = tube.diameter_mm, tube.bore_mm
+                found[key] = found.get(key, 0) + length
+    return found
+
+
+def _tubes(book: Book, marks: Marks, tell: Teller) -> Iterator[tuple[Cell, ...]]:
+    for (diameter, bore), length in sorted(tube_mm(book, marks).items()):
+        needed = ceil(length / 100) / 10
+        waste = ceil(round(needed * book.settings.materials.tube_waste_percent / 10, 6)) / 10
+        size = tell("size.tube", diameter=tell.size(diameter), bore=tell.size(bore))
+        yield _row(tell, "tube", size, book.job.tubes.id, needed, waste, "metre")
+
+
+def _ports(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
+    at: dict[str, list[Trunk]] = {}
+    for trunk in book.trunks:
+        at.setdefault(book.ways[trunk.id].port or "", []).append(trunk)
+    for port_id, trunks in at.items():
+        port = book.job.enclosure.port_by_id[port_id]
+        seal = seal_of(port, [trunk.cable.diameter_mm for trunk in trunks])
+        if seal is not None:
+            size = tell("size.seal", n=seal.holes, least=tell.size(seal.least_mm), most=tell.size(seal.most_mm))
+            yield _row(tell, "seal", size, port_id, 1, 0, "piece")
+            if seal.holes > len(trunks):
+                yield _row(tell, "plug", "", port_id, seal.holes - len(trunks), 0, "piece")
+        sizes: dict[float, list[str]] = {}
+        for trunk in trunks:
+            sizes.setdefault(trunk.cable.diameter_mm, []).append(trunk.id)
+        for diameter, names in sizes.items():
+            where = f"{port_id}: {', '.join(names)}"
+            yield _row(tell, "strain", tell.size(diameter), where, len(names), 0, "piece")
+    for trunk in book.trunks:
+        if needs_breakout(book, trunk):
+            ways = sum(count for _, count in book.tubes_of(trunk.id)) + book.coiled_tubes(trunk.id)
+            yield _row(tell, "breakout", tell("size.ways", n=ways), trunk.id, 1, 0, "piece")
+
+
+def needs_breakout(book: Book, trunk: Trunk) -> bool:
+    """Whether a trunk gets a breakout kit: it is divided at the port, or its subunits have no tubes."""
+    if trunk.cable.construction in BUNDLED:
+        return True
+    return any(not book.own_tube(leg) for leg in book.legs[trunk.id])
+
+
+def guide_passes(book: Book, trunk: str) -> int:
+    """How often a trunk's bundle passes guides: once a guide and loop, and once more on its direct way."""
+    guides = len(book.job.enclosure.track.guides)
+    direct = {guide for leg in book.legs[trunk] for guide in direct_of(book, leg.leg)}
+    return guides * (book.ways[trunk].loops or 0) + len(direct)
+
+
+def _small(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
+    chosen, legs = book.settings.materials, len(book.all_legs)
+    ties = chosen.ties_per_leg * legs + chosen.ties_per_guide_pass * sum(guide_passes(book, t) for t in book.legs)
+    yield _row(tell, "ties", "", "", ties, _share(ties, chosen.spare_ties_percent), "piece")
+    yield _row(tell, "tape", "", tell("where.tie_down"), ceil(chosen.tape_mm_per_leg * legs / 100) / 10, 0, "metre")
+    splices = len(book.sleeves)
+    yield _row(tell, "wipes", "", "", ceil(chosen.wipes_per_splice * splices), 0, "piece")
+    yield _row(tell, "solvent", "", "", ceil(chosen.solvent_ml_per_splice * splices), 0, "millilitre")
+
+
+def tools_table(book: Book, tell: Teller) -> Table:
+    """Give the tools that the job's cables ask for."""
+    found: dict[tuple[str, str], dict[str, None]] = {}
+
+    def need(tool: str, size: str, trunk: str) -> None:
+        found.setdefault((tell(f"tool.{tool}"), size), {})[trunk] = None
+
+    for trunk in book.trunks:
+        for tool, size in _tools_of(book, trunk, tell):
+            need(tool, size, trunk.id)
+    waves = ", ".join(f"{wave} nm" for wave in book.settings.tests.wavelengths_nm)
+    for trunk in book.trunks:
+        need("tester", waves, trunk.id)
+    order = sorted(found.items(), key=lambda item: list(found).index(item[0]))
+    return Table("tools", TOOLS, [(tool, size, ", ".join(trunks)) for (tool, size), trunks in order])
+
+
+def _tools_of(book: Book, trunk: Trunk, tell: Teller) -> Iterator[tuple[str, str]]:
+    cable = trunk.cable
+    yield "jacket", tell.size(cable.diameter_mm)
+    yield "armour", tell.size(cable.diameter_mm)
+    if cable.construction == "slotted_core":
+        yield "core", tell.size(cable.diameter_mm)
+    placed = {leg.subunit for leg in book.legs[trunk.id]}
+    subunits = [subunit for subunit in trunk.subunits if subunit.number in placed]
+    if cable.construction not in BUNDLED:
+        for diameter in sorted({subunit.diameter_mm for subunit in subunits}):
+            yield "tube_cutter", tell.size(diameter)
+    pitch = round(cable.coating_mm * 1000)
+    for width in sorted({subunit.ribbon_fibres for subunit in subunits}):
+        if width == 1:
+            yield "single_splicer", ""
+            continue
+        size = tell("size.holder", n=width, pitch=pitch)
+        yield "splicer", tell("size.fibres", n=width)
+        yield "holders", size
+        yield "stripper", size
+        if cable.construction == "loose_tube":
+            yield "ribboniser", size
+        if cable.construction == "partly_bonded_ribbon":
+            yield "aligner", size

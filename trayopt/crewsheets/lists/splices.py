@@ -1,0 +1,85 @@
+"""Splice schedule: what meets what, sleeve by sleeve and fibre by fibre, with TIA-598 colours on both sides."""
+
+from __future__ import annotations
+
+from trayopt.crewsheets.book import Book, place_name
+from trayopt.crewsheets.tables import Cell, Column, Table
+from trayopt.crewsheets.units import Teller
+from trayopt.domain.ranges import Run
+
+
+def _side(side: str, *, single: bool) -> tuple[Column, ...]:
+    return (
+        Column(f"{side}_run"), Column(f"{side}_subunit", "count"), Column(f"{side}_subunit_colour"),
+        Column(f"{side}_ribbon", "count"), Column(f"{side}_ribbon_colour"),
+        Column(f"{side}_fibre", "count" if single else "text"), Column(f"{side}_fibre_colour"),
+    )  # fmt: skip
+
+
+SLEEVES = (
+    Column("batch", "count"), Column("tray"), Column("sleeve", "count"), Column("splices", "count"), Column("circuit"),
+    *_side("a", single=False), *_side("b", single=False),
+)  # fmt: skip
+FIBRES = (
+    Column("batch", "count"), Column("tray"), Column("sleeve", "count"), Column("circuit"),
+    *_side("a", single=True), *_side("b", single=True),
+)  # fmt: skip
+
+
+def splices_table(book: Book, tell: Teller) -> Table:
+    """Give a row for every sleeve."""
+    rows = []
+    for sleeve in book.sleeves:
+        names = list(
+            dict.fromkeys(book.join_of(sleeve.a.trunk, fibre) for fibre in range(sleeve.a.first, sleeve.a.last + 1))
+        )
+        rows.append(
+            (
+                book.batch_of[sleeve.tray],
+                place_name(book.trays[sleeve.tray]),
+                sleeve.number,
+                sleeve.a.count,
+                ", ".join(names),
+                *_ribbon(book, tell, sleeve.a),
+                *_ribbon(book, tell, sleeve.b),
+            )
+        )
+    return Table("splices", SLEEVES, rows)
+
+
+def fibres_table(book: Book, tell: Teller) -> Table:
+    """Give a row for every splice."""
+    rows = []
+    colours = [tell.words.colour(i) for i in range(1, 1 + max((s.ribbon_fibres for s in book.job.subunits), default=1))]
+    for sleeve in book.sleeves:
+        place, batch = place_name(book.trays[sleeve.tray]), book.batch_of[sleeve.tray]
+        heads = [_head(book, tell, run) for run in (sleeve.a, sleeve.b)]
+        seats = [book.seat(run.trunk, run.first).fibre for run in (sleeve.a, sleeve.b)]
+        for i in range(sleeve.a.count):
+            sides: list[Cell] = []
+            for run, head, seat in zip((sleeve.a, sleeve.b), heads, seats, strict=True):
+                sides += [f"{run.trunk}:{run.first + i}", *head, seat + i, colours[seat + i - 1]]
+            rows.append((batch, place, sleeve.number, book.join_of(sleeve.a.trunk, sleeve.a.first + i), *sides))
+    return Table("fibres", FIBRES, rows)
+
+
+def _head(book: Book, tell: Teller, run: Run) -> tuple[Cell, ...]:
+    """Subunit and ribbon of a run, with their colours."""
+    seat = book.seat(run.trunk, run.first)
+    return seat.subunit, tell.words.colour(seat.subunit), seat.ribbon, tell.words.colour(seat.ribbon)
+
+
+def _ribbon(book: Book, tell: Teller, run: Run) -> tuple[Cell, ...]:
+    """One side of a sleeve: run, subunit, ribbon, and the fibres in the ribbon."""
+    first, last = book.seat(run.trunk, run.first).fibre, book.seat(run.trunk, run.last).fibre
+    return (
+        str(run),
+        *_head(book, tell, run),
+        reach(first, last),
+        reach(tell.words.colour(first), tell.words.colour(last)),
+    )
+
+
+def reach(first: object, last: object) -> str:
+    """Write ``1 … 12``, which no spreadsheet takes for a date; one thing where both are the same."""
+    return str(first) if first == last else f"{first} … {last}"

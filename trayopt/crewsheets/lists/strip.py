@@ -1,0 +1,68 @@
+"""Strip and mark list: how much jacket comes off, and where every leg is marked and cut."""
+
+from __future__ import annotations
+
+from trayopt.crewsheets.book import Book, place_name
+from trayopt.crewsheets.marks import Marks
+from trayopt.crewsheets.tables import Column, Table
+from trayopt.crewsheets.units import Teller
+
+STRIP = (
+    Column("trunk"), Column("cable"), Column("port"), Column("travel"), Column("loops", "count"),
+    Column("diameter", "decimal"), Column("transition", "length"), Column("strip", "cut"), Column("exposed", "length"),
+    Column("legs", "count"), Column("note"),
+)  # fmt: skip
+MARKS = (
+    Column("trunk"), Column("leg"), Column("fibres"), Column("tray"), Column("end"), Column("loops", "count"),
+    Column("tube"), Column("entrance_mark", "length"), Column("tube_mark", "length"), Column("ribbon_mark", "cut"),
+    Column("cut", "cut"), Column("label"), Column("measured", "length"), Column("correction", "length"), Column("note"),
+)  # fmt: skip
+
+
+def strip_table(book: Book, marks: Marks, tell: Teller) -> Table:
+    """Give the length to strip of every trunk in the box."""
+    rows = []
+    for trunk in book.trunks:
+        way, strip = book.ways[trunk.id], marks.strip[trunk.id]
+        note = ""
+        if trunk.exposed_mm is not None and strip > trunk.exposed_mm:
+            note = tell("note.too_long", length=tell.cut(strip), exposed=tell.length(trunk.exposed_mm))
+        elif strip != way.strip_mm:
+            note = tell("note.was", length=tell.cut(way.strip_mm or 0))
+        rows.append(
+            (
+                trunk.id, trunk.cable.id, way.port, tell(f"travel.{way.travel}"), way.loops, trunk.cable.diameter_mm,
+                trunk.transition_mm, strip, trunk.exposed_mm, len(book.legs[trunk.id]), note,
+            )
+        )  # fmt: skip
+    return Table("strip", STRIP, rows, [trunk.id for trunk in book.trunks])
+
+
+def marks_table(book: Book, marks: Marks, tell: Teller) -> Table:
+    """Give the three marks, the cut and the label of every placed leg, with an empty column for the measured mark."""
+    rows = []
+    for leg in book.all_legs:
+        mark, tray = marks.of[leg.leg], book.trays[book.tray_of(leg)]
+        run = str(book.run(leg))
+        rows.append(
+            (
+                leg.trunk, leg.leg, run, place_name(tray), leg.end, book.ways[leg.trunk].loops,
+                tube_name(book, tell, leg.leg), mark.entrance, mark.tube_end, mark.ribbon, mark.cut,
+                label_of(leg.leg, run, place_name(tray)), mark.measured,
+                mark.correction or None, tell("note.doubt") if mark.doubt else "",
+            )
+        )  # fmt: skip
+    return Table("marks", MARKS, rows, [leg.leg for leg in book.all_legs])
+
+
+def label_of(leg: str, run: str, place: str) -> str:
+    """Write what stands on the label of a leg, the same at both ends."""
+    return f"{leg}  {run}  {place}"
+
+
+def tube_name(book: Book, tell: Teller, leg: str) -> str:
+    """Say what a leg travels in."""
+    row = book.leg_by_name[leg]
+    if row.tube_mm is None:
+        return ""
+    return tell("tube.own" if book.own_tube(row) else "tube.set", size=tell.size(row.tube_mm))

@@ -1,0 +1,127 @@
+"""Test record: batches of whole trays in build order, and a row a splice and wavelength, blank or filled in."""
+
+from __future__ import annotations
+
+from trayopt.crewsheets.book import Book, place_name
+from trayopt.crewsheets.readings import Readings
+from trayopt.crewsheets.tables import Cell, Column, Table
+from trayopt.crewsheets.units import Teller
+
+BATCHES = (
+    Column("batch", "count"), Column("trays"), Column("splices", "count"), Column("far_ends"), Column("waves"),
+    Column("limit", "decimal"), Column("limit_source"), Column("ready", "blank"), Column("result"),
+    Column("tested_by", "blank"),
+)  # fmt: skip
+TESTS = (
+    Column("batch", "count"), Column("tray"), Column("sleeve", "count"), Column("circuit"), Column("fibre_a"),
+    Column("fibre_b"), Column("wavelength", "number"),
+    Column("a_to_b", "decimal"), Column("b_to_a", "decimal"), Column("mean", "decimal"),
+    Column("limit", "decimal"), Column("result"),
+)  # fmt: skip
+AGAIN = (
+    Column("batch", "count"), Column("tray"), Column("sleeve", "count"), Column("circuit"), Column("fibre_a"),
+    Column("fibre_b"), Column("wavelength", "number"),
+    Column("mean", "decimal"), Column("limit", "decimal"), Column("resplice_run"),
+    Column("lift"), Column("tries_left", "count"),
+)  # fmt: skip
+
+
+def batches_table(book: Book, readings: Readings, tell: Teller) -> Table:
+    """Give every batch: its trays, the far ends that must be ready, limit and source, and how it came out."""
+    chosen = book.settings.tests
+    rows: list[tuple[Cell, ...]] = []
+    for batch in book.batches:
+        rows.append(
+            (
+                batch.number,
+                ", ".join(place_name(book.trays[i]) for i in batch.trays),
+                batch.fibres,
+                ", ".join(far_ends(book, batch.trays)),
+                ", ".join(f"{wave} nm" for wave in chosen.wavelengths_nm),
+                chosen.limit_db,
+                chosen.limit_source,
+                None,
+                tell(f"result.{readings.batch_result(batch)}") if readings else "",
+                None,
+            )
+        )
+    return Table("batches", BATCHES, rows)
+
+
+def far_ends(book: Book, trays: tuple[int, ...]) -> list[str]:
+    """Give the runs of fibres, by trunk, whose far ends must be at hand to test these trays from both sides."""
+    rank = book.job.trunk_rank
+    runs: list[list[object]] = []
+    sides = sorted(
+        ((run for i in trays for sleeve in book.tray_sleeves[i] for run in (sleeve.a, sleeve.b))),
+        key=lambda run: (rank[run.trunk], run.first),
+    )
+    for run in sides:
+        if runs and runs[-1][0] == run.trunk and runs[-1][2] == run.first - 1:
+            runs[-1][2] = run.last
+        else:
+            runs.append([run.trunk, run.first, run.last])
+    return [f"{trunk}:{first}" if first == last else f"{trunk}:{first}-{last}" for trunk, first, last in runs]
+
+
+def tests_table(book: Book, readings: Readings, tell: Teller) -> Table:
+    """Give a row for every splice and wavelength."""
+    limit = book.settings.tests.limit_db
+    rows: list[tuple[Cell, ...]] = []
+    for sleeve in book.sleeves:
+        place, batch = place_name(book.trays[sleeve.tray]), book.batch_of[sleeve.tray]
+        for i in range(sleeve.a.count):
+            a = f"{sleeve.a.trunk}:{sleeve.a.first + i}"
+            head = batch, place, sleeve.number, book.join_of(sleeve.a.trunk, sleeve.a.first + i), a
+            b = f"{sleeve.b.trunk}:{sleeve.b.first + i}"
+            for wave in book.settings.tests.wavelengths_nm:
+                reading = readings.at(sleeve.a.trunk, sleeve.a.first + i, wave)
+                if reading is None:
+                    rows.append((*head, b, wave, None, None, None, limit, ""))
+                    continue
+                rows.append(
+                    (
+                        *head, b, wave, _number(reading.a_to_b), _number(reading.b_to_a), _number(reading.mean), limit,
+                        tell(f"result.{readings.result(reading)}"),
+                    )
+                )  # fmt: skip
+    return Table("tests", TESTS, rows)
+
+
+def _number(value: object) -> float | None:
+    return None if value is None else float(str(value))
+
+
+def again_table(book: Book, readings: Readings) -> Table:
+    """Give what is to be spliced again: the whole sleeve of every splice over the limit, its worst wavelength named."""
+    from trayopt.crewsheets.lists.reopen import lifted, tries
+
+    rows: list[tuple[Cell, ...]] = []
+    for sleeve in book.sleeves:
+        for i in range(sleeve.a.count):
+            failed = [
+                reading
+                for wave in book.settings.tests.wavelengths_nm
+                if (reading := readings.at(sleeve.a.trunk, sleeve.a.first + i, wave))
+                and readings.result(reading) == "fail"
+            ]
+            if not failed:
+                continue
+            worst = max(failed, key=lambda reading: reading.mean or 0)
+            rows.append(
+                (
+                    book.batch_of[sleeve.tray],
+                    place_name(book.trays[sleeve.tray]),
+                    sleeve.number,
+                    book.join_of(sleeve.a.trunk, sleeve.a.first + i),
+                    f"{sleeve.a.trunk}:{sleeve.a.first + i}",
+                    f"{sleeve.b.trunk}:{sleeve.b.first + i}",
+                    worst.wavelength,
+                    _number(worst.mean),
+                    book.settings.tests.limit_db,
+                    f"{sleeve.a} × {sleeve.b}",
+                    ", ".join(place_name(book.trays[k]) for k in lifted(book, sleeve.tray)),
+                    max(0, tries(book) - readings.tries(sleeve.a.trunk, sleeve.a.first, sleeve.a.last)),
+                )
+            )
+    return Table("again", AGAIN, rows)

@@ -1,0 +1,132 @@
+"""Marks on legs: computed from the plan, and corrected by what the crew measured. The measured length governs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from trayopt.crewsheets.book import Book
+from trayopt.crewsheets.inputs import Named, named_table
+from trayopt.crewsheets.lengths import read_length
+from trayopt.domain.base import ceil_to
+from trayopt.domain.plan import PlanLeg
+from trayopt.errors import InputError
+from trayopt.rules.exposed import Exposed, ExposedParameters
+from trayopt.track import routes
+from trayopt.track.routes import CUT_STEP_MM
+
+
+class Mark(NamedTuple):
+    """Marks of one leg in mm from the transition point, where the jacket ends.
+
+    ``entrance`` the tie-down at the tray's entrance; ``tube_end`` where the tube is cut, past it; ``ribbon`` where the
+    fibres are cut, past the sleeve, with what is kept to splice again; ``cut`` the length at which the leg is first
+    cut. ``correction`` is what measuring added to the computed figures; ``doubt`` says that it is more than the
+    allowance for the lay of a leg in its bundle, so that the way is to be looked at again.
+    """
+
+    leg: str
+    entrance: int
+    tube_end: int
+    ribbon: int
+    cut: int
+    measured: int | None
+    correction: int
+    doubt: bool
+
+
+class Marks:
+    """Marks of all placed legs, and the lengths to strip.
+
+    Notes
+    -----
+    Measured legs of a trunk correct the others in straight lines: in the trunk's own order (by subunit, then group) a
+    leg between two measured ones takes the part of their corrections that its place in the order gives it; before the
+    first and after the last measured leg, the nearest correction holds.
+    """
+
+    def __init__(self, book: Book, measured: Mapping[str, int]) -> None:
+        self.book = book
+        self.parameters: ExposedParameters = Exposed().parameters(book.job)
+        self.of: dict[str, Mark] = {}
+        self.strip: dict[str, int] = {}
+        for trunk, legs in book.legs.items():
+            loops = book.ways[trunk].loops or 0
+            shifts = corrections([leg.entrance_mark_mm or 0 for leg in legs], [measured.get(leg.leg) for leg in legs])
+            for leg, shift in zip(legs, shifts, strict=True):
+                self.of[leg.leg] = self._mark(leg, loops, shift, measured.get(leg.leg))
+            self.strip[trunk] = routes.strip_mm(
+                [self.of[leg.leg].cut for leg in legs],
+                loops,
+                least_mm=self.parameters.least_mm,
+                extra_loop_mm=self.parameters.extra_loop_mm,
+            )
+
+    def _mark(self, leg: PlanLeg, loops: int, shift: int, measured: int | None) -> Mark:
+        allowed = self.parameters.allowance_mm * (1 + loops)
+        entrance = (leg.entrance_mark_mm or 0) + shift
+        transition = self.book.job.trunk_by_id[leg.trunk].transition_mm
+        ribbon = transition + (leg.route_mm or 0) + self.parameters.resplice_mm + shift
+        return Mark(
+            leg.leg,
+            entrance,
+            entrance + self.book.settings.materials.tube_past_mm,
+            ribbon,
+            ceil_to(ribbon + allowed, CUT_STEP_MM),
+            measured,
+            shift,
+            abs(shift) > allowed,
+        )
+
+
+def corrections(computed: list[int], measured: list[int | None]) -> list[int]:
+    """Give the correction in mm of every leg of a trunk, in its order; zeros where nothing was measured."""
+    known = [(i, value - computed[i]) for i, value in enumerate(measured) if value is not None]
+    if not known:
+        return [0] * len(computed)
+    found = []
+    for i in range(len(computed)):
+        left = max((item for item in known if item[0] <= i), default=known[0])
+        right = min((item for item in known if item[0] >= i), default=known[-1])
+        width, part = right[0] - left[0], (right[1] - left[1]) * (i - left[0])
+        found.append(left[1] + ((2 * part + width) // (2 * width) if width else 0))
+    return found
+
+
+COLUMNS = (Named("leg", ("leg",), needed=True), Named("measured", ("measured", "measured_mm"), needed=True))
+
+
+def read_measured(path: str, book: Book) -> dict[str, int]:
+    """Read measured entrance marks in mm: the filled-in mark list, or a table of ``leg`` and ``measured_mm``.
+
+    A length is a number of mm, or feet and inches such as ``7 ft 3 1/2 in``. Rows without one are left out.
+
+    Raises
+    ------
+    InputError
+        Where a leg is unknown, not placed or named twice, or a length is none.
+    """
+    rows, faults = named_table(path, COLUMNS)
+    found: dict[str, int] = {}
+    for row, cells in rows:
+        name, text = cells["leg"], cells["measured"]
+        if not text:
+            continue
+        length = read_length(text)
+        if name not in book.leg_by_name:
+            near = next((known for known in book.leg_by_name if known.startswith(f"{name}.")), "")
+            hint = f"it is divided: {near} …" if near else "name a leg as in the mark list, such as N1/3.2"
+            faults.append(row.spot.fault(f"no leg {name!r} has a tray in this plan", hint=hint))
+        elif name in found:
+            faults.append(row.spot.fault(f"{name} is measured twice", hint="keep one of the rows"))
+        elif length is None or not 1 <= length <= 200_000:
+            faults.append(
+                row.spot.fault(
+                    f"the mark of {name} is no length", found=text, allowed="1 to 200000 mm, or as 7 ft 3 1/2 in"
+                )
+            )
+        else:
+            found[name] = length
+    if faults:
+        raise InputError(faults)
+    return found

@@ -1,0 +1,199 @@
+"""Readings of the test record: read from a table, judged by the mean of both directions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal, InvalidOperation
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+from trayopt.crewsheets.book import Batch, Book
+from trayopt.crewsheets.inputs import Named, named_table
+from trayopt.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from trayopt.formats.tables_in import Row
+
+Result = Literal["pass", "fail", "open"]
+MOST_DB = Decimal(60)
+
+
+class Reading(NamedTuple):
+    """Loss of one splice at one wavelength, in dB; a direction is None until it is measured."""
+
+    trunk: str
+    fibre: int
+    wavelength: int
+    a_to_b: Decimal | None
+    b_to_a: Decimal | None
+
+    @property
+    def mean(self) -> Decimal | None:
+        """Mean of both directions; None where one is missing: a one-way gain is no pass."""
+        if self.a_to_b is None or self.b_to_a is None:
+            return None
+        return (self.a_to_b + self.b_to_a) / 2
+
+
+@dataclass(frozen=True)
+class Readings:
+    """All readings by (trunk of side a, fibre, wavelength), tries used up by the same fibre, and the limit."""
+
+    limit: Decimal
+    by_splice: Mapping[tuple[str, int, int], Reading] = field(default_factory=dict)
+    used: Mapping[tuple[str, int], int] = field(default_factory=dict)
+    waves: tuple[int, ...] = ()
+    sleeves: Mapping[int, tuple[tuple[str, int, int], ...]] = field(default_factory=dict)
+    """Runs of side a in each tray: (trunk, first, last)."""
+
+    @classmethod
+    def none(cls, book: Book) -> Readings:
+        """Give the blank record of a plan."""
+        return cls.of(book, (), {})
+
+    @classmethod
+    def of(cls, book: Book, readings: Iterable[Reading], used: Mapping[tuple[str, int], int]) -> Readings:
+        """Give the record of a plan with these readings."""
+        runs = {
+            i: tuple((sleeve.a.trunk, sleeve.a.first, sleeve.a.last) for sleeve in sleeves)
+            for i, sleeves in enumerate(book.tray_sleeves)
+        }
+        return cls(
+            Decimal(str(book.settings.tests.limit_db)),
+            {(reading.trunk, reading.fibre, reading.wavelength): reading for reading in readings},
+            used,
+            book.settings.tests.wavelengths_nm,
+            runs,
+        )
+
+    def __bool__(self) -> bool:
+        """Whether anything was read at all."""
+        return bool(self.by_splice)
+
+    def at(self, trunk: str, fibre: int, wavelength: int) -> Reading | None:
+        """Give the reading of a splice, named by its side a."""
+        return self.by_splice.get((trunk, fibre, wavelength))
+
+    def result(self, reading: Reading) -> Result:
+        """Judge one reading."""
+        if reading.mean is None:
+            return "open"
+        return "pass" if reading.mean <= self.limit else "fail"
+
+    def batch_result(self, batch: Batch) -> Result:
+        """Judge a batch: failed with one failed splice, passed when every splice passed at every wavelength."""
+        results = set()
+        for tray in batch.trays:
+            for trunk, first, last in self.sleeves[tray]:
+                for fibre in range(first, last + 1):
+                    for wave in self.waves:
+                        reading = self.at(trunk, fibre, wave)
+                        results.add("open" if reading is None else self.result(reading))
+        return "fail" if "fail" in results else "open" if "open" in results else "pass"
+
+    def begun(self, tray: int) -> bool:
+        """Whether anything in a tray was read."""
+        return any(
+            (trunk, fibre, wave) in self.by_splice
+            for trunk, first, last in self.sleeves[tray]
+            for fibre in range(first, last + 1)
+            for wave in self.waves
+        )
+
+    def tries(self, trunk: str, first: int, last: int) -> int:
+        """Give the most re-splices that were made so far in a run of side a."""
+        return max((self.used.get((trunk, fibre), 0) for fibre in range(first, last + 1)), default=0)
+
+
+COLUMNS = (
+    Named("fibre", ("fibre", "fibre_a"), needed=True),
+    Named("wavelength", ("wavelength", "wavelength_nm"), needed=True),
+    Named("a_to_b", ("a_to_b", "a_to_b_db"), needed=True),
+    Named("b_to_a", ("b_to_a", "b_to_a_db"), needed=True),
+    Named("tries", ("tries", "resplices"), needed=False),
+)
+
+
+def read_readings(path: str, book: Book) -> Readings:
+    """Read readings: the filled-in test record, or a table of ``fibre, wavelength_nm, a_to_b_db, b_to_a_db``.
+
+    A fibre is named from either side; a is always the trunk that stands earlier in the job. An optional column
+    ``resplices`` tells how often it was spliced again. Rows without a reading are left out.
+
+    Raises
+    ------
+    InputError
+        With every row that names an unknown fibre or wavelength, stands twice, or holds no loss.
+    """
+    rows, faults = named_table(path, COLUMNS)
+    sides = _sides(book)
+    found: dict[tuple[str, int, int], Reading] = {}
+    used: dict[tuple[str, int], int] = {}
+    for row, cells in rows:
+        if not cells["a_to_b"] and not cells["b_to_a"]:
+            continue
+        key = sides.get(cells["fibre"])
+        wave = cells["wavelength"].removesuffix("nm").strip()
+        losses = _loss(cells["a_to_b"]), _loss(cells["b_to_a"])
+        wrong = _wrong(book, row, cells, key, wave)
+        if key is not None and not wrong:
+            splice = (*key, int(wave))
+            if splice in found:
+                wrong = [row.spot.fault(f"{cells['fibre']} at {wave} nm is read twice", hint="keep the last reading")]
+            found[splice] = Reading(*splice, *losses)
+            tries = cells.get("tries", "")
+            if tries.isascii() and tries.isdigit():
+                used[key] = max(used.get(key, 0), int(tries))
+        faults += wrong
+    if faults:
+        raise InputError(faults)
+    return Readings.of(book, found.values(), used)
+
+
+def _sides(book: Book) -> dict[str, tuple[str, int]]:
+    """Every spliced fibre as text, from both sides, with the fibre of side a."""
+    found: dict[str, tuple[str, int]] = {}
+    for sleeve in book.sleeves:
+        for i in range(sleeve.a.count):
+            key = sleeve.a.trunk, sleeve.a.first + i
+            found[f"{sleeve.a.trunk}:{sleeve.a.first + i}"] = key
+            found[f"{sleeve.b.trunk}:{sleeve.b.first + i}"] = key
+    return found
+
+
+def _wrong(
+    book: Book,
+    row: Row,
+    cells: Mapping[str, str],
+    key: tuple[str, int] | None,
+    wave: str,
+) -> list[Fault]:
+    found = []
+    if key is None:
+        found.append(
+            row.spot.fault(
+                f"no splice of the plan holds fibre {cells['fibre']!r}", allowed="a spliced fibre, such as N1:517"
+            )
+        )
+    if wave not in {str(known) for known in book.settings.tests.wavelengths_nm}:
+        allowed = ", ".join(f"{known} nm" for known in book.settings.tests.wavelengths_nm)
+        found.append(
+            row.spot.fault(
+                "this wavelength is not tested", found=cells["wavelength"], allowed=allowed, hint="see --settings"
+            )
+        )
+    for name in ("a_to_b", "b_to_a"):
+        if cells[name] and _loss(cells[name]) is None:
+            found.append(
+                row.spot.fault("this is no loss", found=cells[name], allowed=f"dB from -{MOST_DB} to {MOST_DB}")
+            )
+    return found
+
+
+def _loss(text: str) -> Decimal | None:
+    """Read a loss in dB with a point or a comma; None where the cell holds none."""
+    try:
+        value = Decimal(text.replace(",", "."))
+    except InvalidOperation:
+        return None
+    return value if value.is_finite() and abs(value) <= MOST_DB else None

@@ -1,0 +1,134 @@
+"""Readings come in: judged against limits and batches, what is to be spliced again, and the plan as it was built."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from trayopt.crewsheets.readings import Readings
+from trayopt.crewsheets.write import Options, Sheets
+from trayopt.domain.job import Job
+from trayopt.domain.plan import Plan
+
+
+class Record:
+    """A plan with its readings.
+
+    Parameters
+    ----------
+    job, plan, options, measured
+        As for ``Sheets``.
+    readings
+        What was read.
+    """
+
+    def __init__(
+        self, job: Job, plan: Plan, readings: Readings, options: Options, *, measured: Mapping[str, int] | None = None
+    ) -> None:
+        self.sheets = Sheets(job, plan, options, measured=measured, readings=readings)
+        self.readings = readings
+        self.book = self.sheets.book
+
+    @property
+    def passed(self) -> bool:
+        """Whether every batch passed."""
+        return all(self.readings.batch_result(batch) == "pass" for batch in self.book.batches)
+
+    def counts(self) -> dict[str, int]:
+        """Count readings by result, with what is still open: one for every splice and wavelength."""
+        found = {"pass": 0, "fail": 0, "open": 0}
+        for reading in self.readings.by_splice.values():
+            found[self.readings.result(reading)] += 1
+        wanted = len(self.readings.waves) * sum(sleeve.a.count for sleeve in self.book.sleeves)
+        found["open"] += wanted - len(self.readings.by_splice)
+        return found
+
+    def batches(self) -> list[dict[str, Any]]:
+        """Give every batch with its result, and whether it was read before a batch that is laid under it had passed."""
+        from trayopt.crewsheets.book import place_name
+
+        found: list[dict[str, Any]] = []
+        under_passed = True
+        for batch in self.book.batches:
+            result = self.readings.batch_result(batch)
+            begun = any(self.readings.begun(tray) for tray in batch.trays)
+            found.append(
+                {
+                    "batch": batch.number,
+                    "trays": [place_name(self.book.trays[i]) for i in batch.trays],
+                    "splices": batch.fibres,
+                    "result": result,
+                    "over_untested": begun and not under_passed,
+                }
+            )
+            under_passed = under_passed and result == "pass"
+        return found
+
+    def again(self) -> list[dict[str, Any]]:
+        """Give what is to be spliced again, as in the list of that name."""
+        from trayopt.crewsheets.lists.tests import again_table
+
+        table = again_table(self.book, self.readings)
+        keys = [column.key for column in table.columns]
+        return [dict(zip(keys, row, strict=True)) for row in table.rows]
+
+    def as_built(self) -> dict[str, Any]:
+        """Give the plan as it was built: the plan, what was measured, every reading, and pins for what comes next."""
+        return {
+            "schema": "trayopt/as-built/1",
+            "passed": self.passed,
+            "limit": {
+                "db": self.book.settings.tests.limit_db,
+                "source": self.book.settings.tests.limit_source,
+                "of": "mean of both directions",
+            },
+            "counts": self.counts(),
+            "batches": self.batches(),
+            "again": self.again(),
+            "measured": [
+                {"leg": mark.leg, "measured_mm": mark.measured, "computed_mm": mark.entrance - mark.correction}
+                for mark in self.sheets.marks.of.values()
+                if mark.measured is not None
+            ],
+            "readings": [
+                {
+                    "fibre": f"{reading.trunk}:{reading.fibre}",
+                    "wavelength_nm": reading.wavelength,
+                    "a_to_b_db": _number(reading.a_to_b),
+                    "b_to_a_db": _number(reading.b_to_a),
+                    "mean_db": _number(reading.mean),
+                    "result": self.readings.result(reading),
+                }
+                for reading in sorted(self.readings.by_splice.values(), key=self._order)
+            ],
+            "pins": self.pins(),
+            "plan": self.book.plan.plain(),
+        }
+
+    def pins(self) -> list[dict[str, Any]]:
+        """Give the pins that hold what is built, for the job of a later extension."""
+        ways: list[dict[str, Any]] = [
+            {"trunk": trunk, "port": way.port, "travel": way.travel, "loops": way.loops, "built": True}
+            for trunk, way in self.book.ways.items()
+        ]
+        legs = [
+            {"leg": str(self.book.run(leg)), "stack": leg.stack, "position": leg.position, "built": True}
+            for leg in self.book.all_legs
+        ]
+        return [*ways, *legs]
+
+    def files(self) -> dict[str, bytes]:
+        """Make every file: the sheets with readings filled in, the plan, and the record."""
+        from trayopt.formats.json_out import dump_rows
+
+        made = self.sheets.files()
+        made["plan.json"] = dump_rows(self.book.plan.plain()).encode()
+        made["as-built.json"] = dump_rows(self.as_built()).encode()
+        return made
+
+    def _order(self, reading: Any) -> tuple[int, int, int]:
+        return self.book.job.trunk_rank[reading.trunk], reading.fibre, reading.wavelength
+
+
+def _number(value: object) -> float | None:
+    return None if value is None else float(str(value))

@@ -1,0 +1,91 @@
+"""Pictures as SVG text: for the page, and as files that stand alone."""
+
+from __future__ import annotations
+
+from functools import cache
+from html import escape
+from importlib.resources import files
+
+from trayopt.crewsheets.geometry.base import SIZE, Box, Dot, Keys, Path, Picture, Text
+
+ARROW = "M-5,-4.5 L5,0 L-5,4.5 Z"
+SHAPES: dict[str, str] = {
+    "arrow": ARROW,
+    "gate": ARROW,
+    "guide": "M-3,-8 L3,-8 L3,8 L-3,8 Z",
+    "entrance": "M-4,-4 L4,-4 L4,4 L-4,4 Z",
+    "crossing": "M0,-5 L5,0 L0,5 L-5,0 Z",
+}
+"""Outlines of marks by their first word; a port is a ring."""
+
+
+@cache
+def style_sheet(name: str) -> str:
+    """Give a style sheet of the templates."""
+    return files("trayopt.crewsheets").joinpath("templates", name).read_text(encoding="utf-8")
+
+
+def svg_text(picture: Picture) -> str:
+    """Write a picture as an ``svg`` element; everything that is text is escaped."""
+    width, height = _number(picture.width), _number(picture.height)
+    name = escape(picture.id, quote=True)
+    out = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="picture" role="img" width="{width}" height="{height}" '
+        f'viewBox="0 0 {width} {height}" aria-label="{escape(picture.title, quote=True)}" data-picture="{name}">',
+        f"<desc>{escape(picture.description)}</desc>",
+    ]
+    out += [_box(box) for box in picture.boxes]
+    out += [_path(path) for path in picture.paths]
+    out += [_dot(dot) for dot in picture.dots]
+    out += [_text(text) for text in picture.texts]
+    return "".join([*out, "</svg>"])
+
+
+def svg_file(picture: Picture) -> str:
+    """Write a picture as a file of its own, with its style inside."""
+    text = svg_text(picture)
+    start = text.index(">") + 1
+    style = f"<style>{style_sheet('picture.css')}</style>"
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{text[:start]}{style}{text[start:]}\n'
+
+
+def path_data(points: list[tuple[float, float]]) -> str:
+    """Write points as the data of a path."""
+    return "M" + " L".join(f"{_number(x)},{_number(y)}" for x, y in points)
+
+
+def _box(box: Box) -> str:
+    rect = box.rect
+    title = f"<title>{escape(box.title)}</title>" if box.title else ""
+    at = f'x="{_number(rect.x)}" y="{_number(rect.y)}" width="{_number(rect.width)}" height="{_number(rect.height)}"'
+    return f'<rect class="{box.kind}"{_keys(box.keys)} {at}>{title}</rect>'
+
+
+def _path(path: Path) -> str:
+    data = path_data(list(path.points)) + ("Z" if path.closed else "")
+    return f'<path class="{path.kind}"{_keys(path.keys)} d="{data}"/>'
+
+
+def _dot(dot: Dot) -> str:
+    if dot.kind.startswith("port"):
+        return f'<circle class="{dot.kind}"{_keys(dot.keys)} cx="{_number(dot.x)}" cy="{_number(dot.y)}" r="7"/>'
+    turn = f" rotate({_number(dot.turn)})" if dot.turn else ""
+    shape = SHAPES[dot.kind.split(maxsplit=1)[0]]
+    move = f"translate({_number(dot.x)},{_number(dot.y)}){turn}"
+    return f'<path class="{dot.kind}"{_keys(dot.keys)} transform="{move}" d="{shape}"/>'
+
+
+def _text(text: Text) -> str:
+    anchor = "" if text.anchor == "start" else f' text-anchor="{text.anchor}"'
+    size = "" if text.size == SIZE else f' font-size="{_number(text.size)}"'
+    title = f"<title>{escape(text.full)}</title>" if text.full and text.full != text.text else ""
+    at = f'x="{_number(text.x)}" y="{_number(text.y)}"'
+    return f'<text class="{text.kind}"{_keys(text.keys)} {at}{anchor}{size}>{escape(text.text)}{title}</text>'
+
+
+def _keys(keys: Keys) -> str:
+    return "".join(f' data-{key}="{escape(value, quote=True)}"' for key, value in keys.items())
+
+
+def _number(value: float) -> str:
+    return f"{value:.1f}".rstrip("0").rstrip(".")

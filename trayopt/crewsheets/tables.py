@@ -1,0 +1,174 @@
+"""Lists as tables: typed cells, and CSV and XLSX in which no name can become a formula."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from trayopt.crewsheets.lengths import Units, feet
+from trayopt.crewsheets.words import Words
+
+Kind = Literal["text", "count", "number", "length", "cut", "decimal", "blank"]
+"""A column holds words, counts, numbers that name something (such as a wavelength), lengths in mm (cut: never rounded
+down), decimals, or is left to the crew."""
+Cell = str | int | float | None
+
+_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f\x80-\x9f\ud800-\udfff\ufffe\uffff]")
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "|", "%", "＝", "＋", "－", "＠")
+"""With what a spreadsheet may begin a formula (or a command, in old ones)."""
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column: its key (``column.<key>`` in the catalogue is its header) and what it holds."""
+
+    key: str
+    kind: Kind = "text"
+    name: str = ""
+    """Stands in for the catalogue's header where a header holds a figure."""
+
+    def header(self, words: Words, units: Units) -> str:
+        """Write the header with its unit."""
+        text = self.name or words(f"column.{self.key}")
+        if self.kind in {"length", "cut"}:
+            return f"{text} [{'mm' if units == 'metric' else words('unit.feet')}]"
+        return text
+
+
+@dataclass(frozen=True)
+class Table:
+    """One list: an id (file and sheet name), columns, rows, and a key a row for those who look one up."""
+
+    id: str
+    columns: tuple[Column, ...]
+    rows: Sequence[tuple[Cell, ...]]
+    keys: Sequence[str] = ()
+
+    def column(self, key: str) -> list[Any]:
+        """Give the cells of one column."""
+        at = [column.key for column in self.columns].index(key)
+        return [row[at] for row in self.rows]
+
+    def only(self, keys: Sequence[str]) -> Table:
+        """Give the table with these columns alone, in this order."""
+        at = [[column.key for column in self.columns].index(key) for key in keys]
+        rows = [tuple(row[i] for i in at) for row in self.rows]
+        return Table(self.id, tuple(self.columns[i] for i in at), rows, self.keys)
+
+
+def shown(cell: Cell, column: Column, units: Units, words: Words | None = None) -> str:
+    """Write a cell as text; with ``words`` for people, else for machines."""
+    if cell is None:
+        return ""
+    if isinstance(cell, str):
+        return cell
+    if column.kind in {"length", "cut"}:
+        if units == "feet":
+            return feet(int(cell), up=column.kind == "cut")
+        return words.number(cell) if words else str(cell)
+    if words is None or column.kind == "number":
+        return str(cell)
+    return words.number(cell, 0 if isinstance(cell, int) else 2)
+
+
+def guarded(text: str) -> str:
+    """Put an apostrophe before a text that a spreadsheet would take for a formula."""
+    return f"'{text}" if text.lstrip("'").startswith(_FORMULA) else text
+
+
+def unguarded(text: str) -> str:
+    """Take that apostrophe away again."""
+    return text[1:] if text.startswith("'") and text.lstrip("'").startswith(_FORMULA) else text
+
+
+def csv_text(table: Table, words: Words, units: Units) -> str:
+    """Write a table as CSV: comma, double quotes, CR LF as in RFC 4180, and guarded against formulas."""
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow([guarded(column.header(words, units)) for column in table.columns])
+    for row in table.rows:
+        writer.writerow(
+            [
+                guarded(_clean(cell)) if isinstance(cell, str) else shown(cell, column, units)
+                for cell, column in zip(row, table.columns, strict=True)
+            ]
+        )
+    return out.getvalue()
+
+
+def xlsx_bytes(tables: Iterable[Table], words: Words, units: Units) -> bytes | None:
+    """Write tables as one workbook, a sheet a list; text is text, whatever it begins with. None without openpyxl."""
+    try:
+        from openpyxl import Workbook
+        from openpyxl.cell import WriteOnlyCell
+        from openpyxl.styles import Font
+        from openpyxl.utils import get_column_letter
+    except ImportError:
+        return None
+
+    book = Workbook(write_only=True)
+    bold = Font(bold=True)
+    for table in tables:
+        sheet = book.create_sheet(sheet_name(words(f"list.{table.id}")))
+        sheet.freeze_panes = "A2"
+        headers = [column.header(words, units) for column in table.columns]
+        for number, (column, header) in enumerate(zip(table.columns, headers, strict=True), start=1):
+            longest = max([len(header), *(len(shown(row[number - 1], column, units)) for row in table.rows[:200])])
+            sheet.column_dimensions[get_column_letter(number)].width = min(48, longest + 2)
+        head = []
+        for header in headers:
+            cell = WriteOnlyCell(sheet, header)
+            cell.data_type, cell.font = "s", bold
+            head.append(cell)
+        sheet.append(head)
+        for row in table.rows:
+            sheet.append(
+                [_xlsx_cell(sheet, cell, column, units) for cell, column in zip(row, table.columns, strict=True)]
+            )
+    return _steady(book)
+
+
+def sheet_name(text: str) -> str:
+    r"""Make a name that a workbook takes: at most 31 characters, none of ``[]:*?/\``."""
+    return re.sub(r"[\[\]:*?/\\]", " ", text)[:31]
+
+
+def _xlsx_cell(sheet: Any, cell: Cell, column: Column, units: Units) -> Any:
+    if cell is not None and not isinstance(cell, str) and column.kind in {"length", "cut"} and units == "feet":
+        return shown(cell, column, units)
+    if not isinstance(cell, str):
+        return cell
+    text = _clean(cell)[:32_767]
+    if not text.startswith(_FORMULA):
+        return text
+    from openpyxl.cell import WriteOnlyCell
+
+    made = WriteOnlyCell(sheet, text)
+    made.data_type = "s"
+    made.quotePrefix = True
+    return made
+
+
+def _steady(book: Any) -> bytes:
+    """Save a workbook without the time of day, so that equal lists are equal files."""
+    import zipfile
+    from datetime import datetime
+
+    book.properties.created = book.properties.modified = datetime(2000, 1, 1)
+    raw, out = io.BytesIO(), io.BytesIO()
+    book.save(raw)
+    with zipfile.ZipFile(raw) as source, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as target:
+        for item in source.infolist():
+            content = source.read(item)
+            if item.filename == "docProps/core.xml":
+                content = re.sub(rb"(<dcterms:modified[^>]*>)[^<]*", rb"\g<1>2000-01-01T00:00:00Z", content)
+            target.writestr(zipfile.ZipInfo(item.filename), content, zipfile.ZIP_DEFLATED)
+    return out.getvalue()
+
+
+def _clean(text: str) -> str:
+    return _CONTROL.sub("�", text)

@@ -1,0 +1,400 @@
+"""Ways out that add hardware or change practice, each the least that is enough, proven by solving the changed job."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from math import ceil, floor, pi
+from typing import Any
+
+from trayopt.domain.base import ceil_to
+from trayopt.domain.hardware import Enclosure, Seal, Tray, TubeSet
+from trayopt.domain.job import Job, Trunk
+from trayopt.explainer.amounts import growing, least
+from trayopt.explainer.changes import Added, Change, cost_of
+from trayopt.explainer.costs import Costs
+from trayopt.explainer.proof import Prover
+from trayopt.library.soundness import remarks
+from trayopt.rules.exposed import Exposed
+from trayopt.rules.guide_fill import GuideFillParameters
+from trayopt.rules.reach import ReachParameters
+from trayopt.rules.registry import RULES
+from trayopt.rules.slack_loops import SlackLoopsParameters
+from trayopt.solver.conflict.feasibility import Trials
+from trayopt.solver.conflict.minimal import corrections
+from trayopt.solver.model.groups import remade
+from trayopt.track.laid import Laid
+
+BENCH_STEP_MM = 50
+GUIDE_STEP_MM2 = 100
+CUT_STEP_MM = 50
+SEAL_SLACK_MM = 2
+"""A seal takes cables that are thinner by so much than the thinnest it is for."""
+MORE_TRAYS = 4
+"""A stack is made at most so many times as deep."""
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """What is at hand in the library."""
+
+    trays: Sequence[Tray] = ()
+    tubes: Sequence[TubeSet] = ()
+    boxes: Sequence[Enclosure] = ()
+
+
+class Adding:
+    """Everything that can be added to a job whose conflicts name these rules."""
+
+    def __init__(self, trials: Trials, rules: frozenset[str], shelf: Shelf, prover: Prover, costs: Costs) -> None:
+        self.trials, self.job = trials, trials.question.job
+        self.rules, self.shelf, self.prover, self.costs = rules, shelf, prover, costs
+
+    def changes(self) -> Iterator[Change]:
+        """Give every change that is proven to be enough, the kinds that cost least first."""
+        trays = {"tray_fibres", "tray_sleeves", "entrance_legs", "reserve", "apart", "tray_pair", "fibre_bend"}
+        hardware = {rule.id for rule in RULES if rule.kind == "physical"} - {"reach", "exposed"} | {"apart", "reserve"}
+        kinds: list[tuple[set[str], Callable[[], Iterator[Change]]]] = [
+            ({"reach"}, self._bench),
+            ({"reach", "slack_loops", "exposed"}, self._loops),
+            ({"exposed"}, self._exposed),
+            ({"port_seal"}, self._seals),
+            (trays, self._trays),
+            ({"guide_fill", "bend_radius", "leg_tube"}, self._tubes),
+            ({"guide_fill", "bend_radius", *trays}, self._divide_at),
+            (trays, self._tray_types),
+            ({"guide_fill"}, self._guides),
+            (hardware, self._other_box),
+        ]
+        for rules, kind in kinds:
+            if self.prover.clock.over:
+                return
+            if rules & self.rules or not self.rules:
+                yield from self._marked(kind())
+        if not self.prover.clock.over:
+            yield from self._boxes()
+
+    def _marked(self, changes: Iterator[Change]) -> Iterator[Change]:
+        """Mark changes of which it was not settled on the way whether less would be enough."""
+        before = self.prover.unsettled
+        for change in changes:
+            yield replace(change, least=self.prover.unsettled == before)
+            before = self.prover.unsettled
+
+    def _enough(self, make: Callable[[int], Job]) -> Callable[[int], bool]:
+        return lambda amount: self.prover.possible(make(amount)) is True
+
+    # -- lengths -----------------------------------------------------------------------------------------------------
+
+    def _bench(self) -> Iterator[Change]:
+        """Bring the bench nearer."""
+        now = ReachParameters.model_validate(dict(self.job.rules["reach"].parameters)).bench_mm
+
+        def make(nearer: int) -> Job:
+            setting = self.job.rules["reach"]
+            parameters = {**setting.parameters, "bench_mm": max(0, now - nearer * BENCH_STEP_MM)}
+            return remade(
+                self.job, rules={**self.job.rules, "reach": setting.model_copy(update={"parameters": parameters})}
+            )
+
+        steps = least(0, ceil(now / BENCH_STEP_MM), self._enough(make))
+        if steps is not None:
+            bench = max(0, now - steps * BENCH_STEP_MM)
+            yield Change(make(steps), self.costs.bench, add=(Added("bench_mm", "reach", bench),))
+
+    def _loops(self) -> Iterator[Change]:
+        """Let trunks make one loop more than their owners allow, one by one, then all of them."""
+        most = SlackLoopsParameters.model_validate(dict(self.job.rules["slack_loops"].parameters)).most
+        able = [trunk for trunk in self._spliced() if max(trunk.loops) < most]
+
+        def loops(trunk: Trunk) -> dict[str, Any]:
+            return {"loops": (*trunk.loops, max(trunk.loops) + 1)}
+
+        yield from self._trunks(
+            able, loops, lambda trunk: Added("loops", trunk.id, max(trunk.loops) + 1), self.costs.loops
+        )
+
+    def _exposed(self) -> Iterator[Change]:
+        """Expose more of a trunk."""
+        short = [trunk for trunk in self._spliced() if trunk.exposed_mm is not None]
+        freed = self._with(short, lambda _: {"exposed_mm": None})
+        plan = self.prover.assignment(freed) if short else None
+        if plan is None:
+            return
+        rule = Exposed()
+        laid = Laid(freed, plan)
+        needed = {trunk.id: rule.strip_mm(freed, laid, trunk.id) for trunk in short if trunk.id in laid.ways}
+        over = [trunk for trunk in short if needed.get(trunk.id, 0) > (trunk.exposed_mm or 0)]
+        chosen = {trunk.id: max(needed[trunk.id], trunk.exposed_mm or 0) for trunk in over}
+        for trunk in over:
+            now = trunk.exposed_mm or 0
+
+            def make(steps: int, trunk: Trunk = trunk, now: int = now) -> Job:
+                wanted = {**chosen, trunk.id: now + steps * CUT_STEP_MM}
+                return self._with(over, lambda one: {"exposed_mm": wanted[one.id]})
+
+            steps = least(0, ceil((chosen[trunk.id] - now) / CUT_STEP_MM), self._enough(make))
+            if steps is not None:
+                chosen[trunk.id] = ceil_to(now + steps * CUT_STEP_MM, CUT_STEP_MM)
+        job = self._with(over, lambda one: {"exposed_mm": chosen[one.id]})
+        if over and self.prover.possible(job):
+            added = tuple(Added("exposed_mm", trunk.id, chosen[trunk.id]) for trunk in over)
+            yield Change(job, self.costs.exposed * len(over), add=added)
+
+    # -- ports and track ---------------------------------------------------------------------------------------------
+
+    def _seals(self) -> Iterator[Change]:
+        """Give a port one more seal, for as few cables as are enough."""
+        trunks = self._spliced()
+        for i, port in enumerate(self.job.enclosure.ports):
+            thin = [t.cable.diameter_mm for t in trunks if t.cable.diameter_mm <= port.bore_mm]
+            if not thin:
+                continue
+
+            def make(holes: int, i: int = i, thin: list[float] = thin) -> Job:
+                return self._port(i, Seal(holes=holes, least_mm=float(floor(min(thin))), most_mm=float(max(thin))))
+
+            holes = growing(self._enough(make), len(thin))
+            if holes is None:
+                continue
+            plan = self.prover.assignment(make(holes))
+            entering = [t.cable.diameter_mm for t in trunks if plan is not None and plan.ways[t.id].port == port.id]
+            least_mm, most_mm = float(floor(min(entering or thin))) - SEAL_SLACK_MM, float(ceil(max(entering or thin)))
+            seal = Seal(holes=holes, least_mm=max(0.0, least_mm), most_mm=most_mm)
+            job = self._port(i, seal) if seal.most_mm <= port.bore_mm else make(holes)
+            if self.prover.possible(job):
+                yield Change(job, self.costs.seal, add=(Added("seal_holes", port.id, holes),))
+
+    def _port(self, i: int, seal: Seal) -> Job:
+        port = self.job.enclosure.ports[i]
+        return self._box(ports=_put(self.job.enclosure.ports, i, remade(port, seals=(*port.seals, seal))))
+
+    def _guides(self) -> Iterator[Change]:
+        """Widen the fewest guides that are enough, each by as little as is."""
+        groups = self.trials.question.by_rule.get("guide_fill", frozenset())
+        dropped = corrections(self.trials, [], 1, lambda group: cost_of(group, self.costs), groups)
+        plan = self.trials.plan(frozenset(self.trials.question.groups) - dropped[0]) if dropped else None
+        if plan is None:
+            return
+        fill = GuideFillParameters.model_validate(dict(self.job.rules["guide_fill"].parameters)).fill
+        laid, guides = Laid(self.job, plan.assignment), self.job.enclosure.track.guides
+        wide: dict[int, int] = {}
+        for i, guide in enumerate(guides):
+            area = sum(times * pi * item.diameter_mm**2 / 4 for item, times in laid.passes(guide.id))
+            if area > fill * guide.opening_mm2:
+                wide[i] = ceil_to(ceil(area / fill), GUIDE_STEP_MM2)
+        for i in list(wide):
+            now = guides[i].opening_mm2
+
+            def make(steps: int, i: int = i, now: float = now) -> Job:
+                return self._opened({**wide, i: floor(now) + steps * GUIDE_STEP_MM2})
+
+            steps = least(-1, ceil((wide[i] - now) / GUIDE_STEP_MM2), self._enough(make), steps=6)
+            if steps == 0:
+                del wide[i]
+            elif steps is not None:
+                wide[i] = floor(now) + steps * GUIDE_STEP_MM2
+        job = self._opened(wide)
+        if wide and self.prover.possible(job):
+            added = tuple(Added("opening_mm2", guides[i].id, size) for i, size in wide.items())
+            yield Change(job, self.costs.guide * len(wide), add=added)
+
+    def _opened(self, wide: dict[int, int]) -> Job:
+        track = self.job.enclosure.track
+        guides = tuple(
+            remade(guide, opening_mm2=float(wide[i])) if i in wide else guide for i, guide in enumerate(track.guides)
+        )
+        return self._box(track=remade(track, guides=guides))
+
+    # -- trays -------------------------------------------------------------------------------------------------------
+
+    def _trays(self) -> Iterator[Change]:
+        """Make a stack deeper, or where that is not enough all stacks."""
+        stacks = self.job.enclosure.stacks
+        choices: list[tuple[int, ...]] = [(i,) for i in range(len(stacks))]
+        if len(stacks) > 1:
+            choices.append(tuple(range(len(stacks))))
+        found = False
+        for chosen in choices:
+            if len(chosen) > 1 and found and len(chosen) != len(stacks):
+                continue
+
+            def make(more: int, chosen: tuple[int, ...] = chosen) -> Job:
+                deeper = list(stacks)
+                for i in chosen:
+                    deeper[i] = remade(stacks[i], positions=stacks[i].positions + more)
+                return self._box(stacks=tuple(deeper))
+
+            most = (MORE_TRAYS - 1) * max(stacks[i].positions for i in chosen)
+            more = growing(self._enough(make), most)
+            if more is None:
+                continue
+            found = True
+            job = make(more)
+            added = tuple(Added("trays", stacks[i].id, more) for i in chosen)
+            note = "; ".join(self._unsound(job))
+            cost = self.costs.trays * more * len(chosen) + (self.costs.unsound if note else 0)
+            yield Change(job, cost, add=added, note=note)
+
+    def _unsound(self, job: Job) -> list[str]:
+        """Say where a changed box cannot be built as drawn."""
+        before = {remark.message for remark in remarks(self.job.enclosure) if remark.level == "error"}
+        found = [
+            remark for remark in remarks(job.enclosure) if remark.level == "error" and remark.message not in before
+        ]
+        return [f"{remark.message} ({remark.found}; allowed: {remark.allowed})" for remark in found]
+
+    def _tray_types(self) -> Iterator[Change]:
+        """Put trays of the next larger types of the library into one stack, or into all."""
+        stacks = self.job.enclosure.stacks
+        choices: list[tuple[int, ...]] = [(i,) for i in range(len(stacks))]
+        if len(stacks) > 1:
+            choices.append(tuple(range(len(stacks))))
+        for chosen in choices:
+            for tray in self._larger(stacks[chosen[0]].tray):
+                changed = list(stacks)
+                for i in chosen:
+                    changed[i] = remade(stacks[i], tray=tray)
+                job = self._box(stacks=tuple(changed))
+                if self._unsound(job) or not self.prover.possible(job):
+                    continue
+                added = tuple(Added("tray", stacks[i].id, tray.id) for i in chosen)
+                yield Change(job, self.costs.tray_type * len(chosen), add=added)
+                break
+
+    def _larger(self, now: Tray) -> list[Tray]:
+        """Give the trays of the library that hold more, the smallest first."""
+        found = [
+            tray
+            for tray in self.shelf.trays
+            if (tray.fibres, tray.sleeves) != (now.fibres, now.sleeves)
+            and tray.fibres >= now.fibres
+            and tray.sleeves >= now.sleeves
+        ]
+        return sorted(found, key=lambda tray: (tray.fibres, tray.sleeves, tray.id))
+
+    # -- trunks ------------------------------------------------------------------------------------------------------
+
+    def _tubes(self) -> Iterator[Change]:
+        """Take another set of tubes of the library."""
+        for tubes in self.shelf.tubes:
+            job = remade(self.job, tubes=tubes)
+            if tubes != self.job.tubes and self.prover.possible(job):
+                yield Change(job, self.costs.tubes, add=(Added("tubes", "job", tubes.id),))
+
+    def _divide_at(self) -> Iterator[Change]:
+        """Divide trunks at the other place, one by one, then all that are divided alike."""
+        for here, there in (("port", "tray"), ("tray", "port")):
+            able = [trunk for trunk in self._spliced() if trunk.divide_at == here]
+            yield from self._trunks(
+                able,
+                lambda _, there=there: {"divide_at": there},  # type: ignore[misc]
+                lambda trunk, there=there: Added("divide_at", trunk.id, there),  # type: ignore[misc]
+                self.costs.divide_at,
+            )
+
+    def _trunks(
+        self,
+        able: Sequence[Trunk],
+        change: Callable[[Trunk], dict[str, Any]],
+        added: Callable[[Trunk], Added],
+        cost: int,
+    ) -> Iterator[Change]:
+        """Change one trunk where that is enough, else all of them."""
+        found = False
+        for trunk in able:
+            job = self._with([trunk], change)
+            if self.prover.possible(job):
+                found = True
+                yield Change(job, cost, add=(added(trunk),))
+        if not found and len(able) > 1:
+            job = self._with(able, change)
+            if self.prover.possible(job):
+                yield Change(job, cost * len(able), add=tuple(added(trunk) for trunk in able))
+
+    # -- other boxes -------------------------------------------------------------------------------------------------
+
+    def _other_box(self) -> Iterator[Change]:
+        """Take the box of the library with the fewest trays that is enough."""
+        able = [box for box in self.shelf.boxes if box.id != self.job.enclosure.id and _has_all_named(self.job, box)]
+        for box in sorted(able, key=lambda box: (len(box.places), box.id)):
+            job = remade(self.job, enclosure=box)
+            if self.prover.possible(job):
+                yield Change(job, self.costs.box, add=(Added("box", self.job.enclosure.id, box.id),))
+                return
+
+    def _boxes(self) -> Iterator[Change]:
+        """Share the trunks out to two boxes of the same kind; trunks that are joined stay together."""
+        parts = _together(self.job)
+        for size in range(1, len(parts) // 2 + 1):
+            for moved in combinations(range(len(parts) - 1, -1, -1), size):
+                there = frozenset(trunk for i in moved for trunk in parts[i])
+                here = frozenset(self.job.trunk_by_id) - there
+                one, other = (_only(self.job, trunks) for trunks in (here, there))
+                if self.prover.possible(one) and self.prover.possible(other):
+                    added = (Added("enclosure", self.job.enclosure.id, ", ".join(sorted(there))),)
+                    yield Change(one, self.costs.enclosure, add=added, others=(other,))
+                    return
+
+    # -- parts of a job ----------------------------------------------------------------------------------------------
+
+    def _spliced(self) -> list[Trunk]:
+        return [t for t in self.job.trunks if any(self.job.spliced[t.id, s.number] for s in t.subunits)]
+
+    def _box(self, **parts: Any) -> Job:
+        return remade(self.job, enclosure=remade(self.job.enclosure, **parts))
+
+    def _with(self, trunks: Sequence[Trunk], change: Callable[[Trunk], dict[str, Any]]) -> Job:
+        ids = {trunk.id for trunk in trunks}
+        return remade(self.job, trunks=tuple(remade(t, **change(t)) if t.id in ids else t for t in self.job.trunks))
+
+
+def _has_all_named(job: Job, box: Enclosure) -> bool:
+    """Whether a box has every port and tray place that a job names."""
+    ports = {port for trunk in job.trunks if trunk.ports != "any" for port in trunk.ports}
+    ports |= {pin.port for pin in job.trunk_pins if pin.port is not None}
+    stacks = {pin.stack for pin in job.leg_pins if pin.stack is not None}
+    deepest = max(stack.positions for stack in box.stacks)
+    return (
+        ports <= set(box.port_by_id)
+        and stacks <= set(box.stack_by_id)
+        and all(
+            (pin.position or 1) <= (box.stack_by_id[pin.stack].positions if pin.stack else deepest)
+            for pin in job.leg_pins
+        )
+    )
+
+
+def _put(items: Sequence[Any], i: int, item: Any) -> tuple[Any, ...]:
+    return (*items[:i], item, *items[i + 1 :])
+
+
+def _together(job: Job) -> list[tuple[str, ...]]:
+    """Give the sets of trunks that joins connect, each in the order of the list."""
+    root = {trunk.id: trunk.id for trunk in job.trunks}
+    for a, b in job.joined_pairs:
+        old, new = root[b], root[a]
+        root = {trunk: new if of == old else of for trunk, of in root.items()}
+    sets: dict[str, list[str]] = {}
+    for trunk in job.trunks:
+        sets.setdefault(root[trunk.id], []).append(trunk.id)
+    return [tuple(trunks) for trunks in sets.values()]
+
+
+def _only(job: Job, trunks: frozenset[str]) -> Job:
+    """Give the job of some of its trunks, with what concerns them."""
+    joins = tuple(join for join in job.joins if join.a.trunk in trunks)
+    names = {join.name for join in joins}
+    apart = []
+    for entry in job.apart:
+        left = tuple(name for name in entry.joins if name in names)
+        if len(left) > 1:
+            apart.append(remade(entry, joins=left))
+    return remade(
+        job,
+        trunks=tuple(trunk for trunk in job.trunks if trunk.id in trunks),
+        joins=joins,
+        apart=tuple(apart),
+        pins=tuple(pin for pin in job.pins if (pin.leg.trunk if hasattr(pin, "leg") else pin.trunk) in trunks),
+    )

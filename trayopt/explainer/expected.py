@@ -1,0 +1,188 @@
+"""A plan that was expected: what of it cannot stand together, or what it costs against the best, and where."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from trayopt.checker import assignment_of
+from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.cablework import Leg
+from trayopt.domain.explanation import ConflictSaid, ExpectedSaid, GroupName, WayOut
+from trayopt.domain.finding import Group
+from trayopt.domain.job import Job
+from trayopt.domain.plan import Plan
+from trayopt.domain.ranges import span
+from trayopt.explainer.pairs import crossing_pairs
+from trayopt.explainer.preferences import costs
+from trayopt.explainer.proof import goal_values
+from trayopt.explainer.words import conflict_said
+from trayopt.goals.registry import measure_all
+from trayopt.rules.judge import judge
+from trayopt.rules.words import listed, several
+from trayopt.solver.conflict.feasibility import Trials
+from trayopt.solver.conflict.minimal import Conflict, conflicts, corrections
+from trayopt.solver.conflict.prices import price
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.decisions import EntersAt, Fact, Given, GoesBy, RunAt, standing
+from trayopt.solver.model.groups import EXPECTED, Question
+from trayopt.track.laid import Laid
+
+MOST_DIFFERENCES = 12
+
+
+def given_of(job: Job, plan: Plan) -> Given:
+    """Give the decisions of a plan document.
+
+    Raises
+    ------
+    InputError
+        Where the plan speaks of what the job does not have.
+    """
+    _, claims = assignment_of(job, plan)
+    ways = {
+        row.trunk: GoesBy(row.trunk, row.port, row.travel, row.loops) for row in plan.trunks if row.port is not None
+    }
+    ends = {claim.place.stack: claim.end for claim in claims if claim.end is not None}
+    return Given(tuple(RunAt(claim.trunk, claim.first, claim.last, claim.place) for claim in claims), ways, ends)
+
+
+def facts_of(job: Job, given: Given) -> dict[Group, Fact]:
+    """Give each expected decision as a group of its own, ports, travel and loops of a trunk one by one."""
+    inside = given.in_job(job)
+    found: dict[Group, Fact] = {}
+    for way in inside.ways.values():
+        if way.port is not None:
+            found[_group(f"{way.trunk} by {way.port}")] = GoesBy(way.trunk, port=way.port)
+        if way.travel is not None:
+            found[_group(f"{way.trunk} {way.travel}")] = GoesBy(way.trunk, travel=way.travel)
+        if way.loops is not None:
+            found[_group(f"{way.trunk} with {several(way.loops, 'loop')}")] = GoesBy(way.trunk, loops=way.loops)
+    for item in inside.runs:
+        found[_group(f"{item.trunk}:{span(item.first, item.last)} in {item.place}")] = item
+    for stack, end in inside.ends.items():
+        if len(job.enclosure.stack_by_id[stack].ends) > 1:
+            found[_group(f"{stack} by its {end}")] = EntersAt(stack, end)
+    return found
+
+
+def _group(text: str) -> Group:
+    return Group(EXPECTED, text)
+
+
+def expected(
+    job: Job, given: Given, best: Assignment | None, clock: Clock, most: int, ways: int
+) -> tuple[ExpectedSaid, tuple[ConflictSaid, ...], tuple[WayOut, ...]]:
+    """Force what is expected, and say what becomes of it.
+
+    Parameters
+    ----------
+    job, given
+        The job, and the decisions that are expected.
+    best
+        The best plan of the job; None where there is none that places every splice and keeps every must.
+    clock
+        When to stop.
+    most, ways
+        Most conflicts and most ways out.
+    """
+    question = Question(job, facts_of(job, given))
+    trials = Trials(question, clock)
+    if best is not None:
+        trials.offer(best)
+    whole = _completed(job, given)
+    if whole is not None:
+        trials.offer(whole)
+    held = frozenset(question.groups)
+    answer = trials.possible(held)
+    if answer is not True:
+        found = conflicts(trials, most) if answer is False else []
+        said = tuple(conflict_said(trials, one) for one in found)
+        return ExpectedSaid(possible=answer, cost=None, differences=()), said, _ways_out(job, trials, found, ways)
+    plan = trials.plan(held)
+    if plan is None or best is None:
+        return ExpectedSaid(possible=True, cost=None, differences=()), (), ()
+    paid = price(question, question.expected, plan.assignment, clock, beside=(best,))
+    cost = costs(measure_all(Laid(job, best)), paid)
+    differences = tuple(_differences(job, paid.assignment, best))
+    return ExpectedSaid(possible=True, cost=cost, differences=differences), (), ()
+
+
+def _completed(job: Job, given: Given) -> Assignment | None:
+    """Give the expected plan itself, where it is whole: every splice placed, every trunk with its way."""
+    places = standing(job, given)
+    ways = {
+        way.trunk: Way(way.port, way.travel, way.loops)
+        for way in given.ways.values()
+        if way.port is not None and way.travel is not None and way.loops is not None
+    }
+    if any(leg.trunk not in ways or place not in job.enclosure.place_rank for leg, place in places.items()):
+        return None
+    if any(way.port not in job.enclosure.port_by_id for way in ways.values()):
+        return None
+    inside = {leg.trunk for leg in places}
+    made = Assignment({t: way for t, way in ways.items() if t in inside}, places, dict(given.ends))
+    laid = Laid(Question(job).wide, made)
+    if any(place is None for _, place in laid.piece_places):
+        return None
+    if any(finding.level == "always" for finding in judge(Question(job).wide, laid)):
+        return None
+    return made
+
+
+def _ways_out(job: Job, trials: Trials, found: Sequence[Conflict], most: int) -> tuple[WayOut, ...]:
+    """Say which expectations to give up: the smallest sets."""
+    if not found:
+        return ()
+    dropped = corrections(trials, [frozenset(one.groups) for one in found], most, lambda _: 1, trials.question.expected)
+    made = []
+    for groups in dropped:
+        plan = trials.plan(frozenset(trials.question.groups) - groups)
+        if plan is None:
+            continue
+        ordered = sorted(groups, key=trials.question.groups.index)
+        made.append(
+            WayOut(
+                give_up=tuple(GroupName(rule=group.rule, subject=group.subject) for group in ordered),
+                edit="\n".join(f"do not expect {group.subject}" for group in ordered),
+                goals=goal_values(measure_all(Laid(job, plan.assignment))),
+                cost=len(groups),
+            )
+        )
+    return tuple(made)
+
+
+def _differences(job: Job, mine: Assignment, best: Assignment) -> Iterator[str]:
+    """Say which preferences, divisions, crossings and lengths make the difference between two plans."""
+    one, other = Laid(job, mine), Laid(job, best)
+    crossed = set(crossing_pairs(other))
+    known = {(found.rule, found.subject) for found in judge(job, other)}
+    yield from _some(
+        [
+            f"{found.rule} {found.subject}: {found.because}"
+            for found in judge(job, one)
+            if (found.rule, found.subject) not in known
+        ],
+        "broken rule",
+    )
+    for trunk in job.trunks:
+        more = len(one.legs.get(trunk.id, ())) - len(other.legs.get(trunk.id, ()))
+        if more > 0:
+            yield f"{trunk.id} has {several(more, 'leg')} more than in the best plan"
+    yield from _some([f"{g} crosses {h}" for g, h in crossing_pairs(one) if (g, h) not in crossed], "crossing")
+    lengths = {item.leg: item.route_mm for legs in other.legs.values() for item in legs}
+    longer: list[tuple[int, Leg]] = [
+        (item.route_mm - lengths[item.leg], item.leg)
+        for legs in one.legs.values()
+        for item in legs
+        if item.route_mm > lengths.get(item.leg, item.route_mm)
+    ]
+    if longer:
+        longer.sort(key=lambda entry: (-entry[0], entry[1]))
+        worst = listed([f"{leg} by {more:,} mm" for more, leg in longer[:MOST_DIFFERENCES]])
+        yield f"{several(len(longer), 'leg is', 'legs are')} longer than in the best plan: {worst}"
+
+
+def _some(lines: list[str], what: str) -> Iterator[str]:
+    yield from lines[:MOST_DIFFERENCES]
+    if len(lines) > MOST_DIFFERENCES:
+        yield f"and {several(len(lines) - MOST_DIFFERENCES, f'{what} more', f'{what}s more')}"

@@ -1,0 +1,125 @@
+"""The whole of an explanation: why not, what to do, why the best plan is as it is, and what became of an expected one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from trayopt.checker import assignment_of
+from trayopt.domain.assignment import Assignment
+from trayopt.domain.explanation import Explanation
+from trayopt.domain.job import Job
+from trayopt.domain.plan import GoalName, Plan
+from trayopt.errors import InputError
+from trayopt.explainer.bounds import bounds
+from trayopt.explainer.expected import expected
+from trayopt.explainer.preferences import preferences
+from trayopt.explainer.summary import summary
+from trayopt.explainer.why_not import Wishes, short, why_not
+from trayopt.solver.model.built_pins import contradicting
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.decisions import Given
+from trayopt.solver.solve import Options, Solution, solve
+from trayopt.track.laid import Laid
+
+SHARE = 0.4
+"""The part of the time that is left in which the best plan is searched for."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """The best plan, its decisions and the solver's bounds."""
+
+    assignment: Assignment
+    bounds: dict[GoalName, int | None]
+    optimal: bool
+
+
+def explain(
+    job: Job, clock: Clock, wishes: Wishes, *, given: Given | None = None, plan: Plan | None = None
+) -> Explanation:
+    """Explain a job.
+
+    Parameters
+    ----------
+    job
+        The job.
+    clock
+        When to stop; what is not proven by then is said not to be.
+    wishes
+        How many conflicts and ways out, what they cost, and what is at hand.
+    given
+        A plan that is expected.
+    plan
+        The best plan of the job, where it is known; it is searched for where it is needed and is not.
+
+    Raises
+    ------
+    InputError
+        Where built pins contradict each other.
+    """
+    if any(pin.built for pin in job.pins):
+        _refuse_contradictions(job)
+    known = _known(job, plan)
+    made = why_not(job, clock, wishes, [known.assignment] if known is not None and _whole(job, known) else [])
+    if not made.conflicts:
+        best = known if known is not None and _whole(job, known) else _search(job, clock)
+        whole = best is not None and _whole(job, best) and not _musts(job, best)
+        if best is not None and whole:
+            broken = preferences(job, best.assignment, clock)
+            held = bounds(job, best.assignment, best.bounds, broken)
+            made = made.model_copy(update={"preferences": broken, "bounds": held, "optimal": best.optimal})
+        if given is not None:
+            kept = best.assignment if best is not None and whole else None
+            said, found, ways = expected(job, given, kept, clock, wishes.conflicts, wishes.ways_out)
+            made = made.model_copy(update={"expected": said, "conflicts": found, "ways_out": ways})
+    made = made.model_copy(update={"out_of_time": clock.over})
+    return made.model_copy(update={"summary": summary(job, made)})
+
+
+def _refuse_contradictions(job: Job) -> None:
+    pins = contradicting(job)
+    if pins:
+        raise InputError.one(
+            f"the built pins {', '.join(pins)} cannot all be kept",
+            hint="they contradict each other, an always rule or a physical rule at must: correct them or that rule's level",
+        )
+
+
+def explain_short(job: Job, plan: Plan, clock: Clock) -> Explanation | None:
+    """Give the first conflict of a plan that leaves splices unplaced or musts broken; None for any other."""
+    if plan.status == "none":
+        return None
+    unplaced, broken = plan.value("unplaced"), plan.value("broken_must")
+    if not unplaced and not broken:
+        return None
+    known = _known(job, plan)
+    whole = known is not None and _whole(job, known)
+    return short(job, clock, unplaced, broken, [known.assignment] if known is not None and whole else [])
+
+
+def _known(job: Job, plan: Plan | None) -> Found | None:
+    if plan is None or plan.status == "none" or plan.job.digest != job.digest:
+        return None
+    assignment, _ = assignment_of(job, plan)
+    return Found(assignment, {item.goal: item.bound for item in plan.goals}, plan.status == "optimal")
+
+
+def _search(job: Job, clock: Clock) -> Found | None:
+    if clock.over:
+        return None
+    left = None if clock.left is None else clock.left * SHARE
+    found: Solution = solve(job, Options(time_limit_s=left, reproducible=clock.deterministic))
+    if found.status == "none":
+        return None
+    return Found(found.assignment, dict(found.bounds), found.status == "optimal")
+
+
+def _whole(job: Job, found: Found) -> bool:
+    """Whether a plan places every splice."""
+    return all(place is not None for _, place in Laid(job, found.assignment).piece_places)
+
+
+def _musts(job: Job, found: Found) -> int:
+    from trayopt.goals.registry import measure_all
+
+    return measure_all(Laid(job, found.assignment))["broken_must"]

@@ -1,0 +1,88 @@
+"""Preferences that an optimal plan breaks: what stands against each, and what keeping it would cost."""
+
+from __future__ import annotations
+
+from trayopt.domain.assignment import Assignment
+from trayopt.domain.explanation import GoalCost, PreferenceSaid
+from trayopt.domain.finding import Group
+from trayopt.domain.job import Job
+from trayopt.domain.plan import GoalName
+from trayopt.explainer.words import named, said
+from trayopt.goals.registry import measure_all
+from trayopt.rules.judge import judge
+from trayopt.rules.registry import BY_ID
+from trayopt.solver.conflict.feasibility import Trials
+from trayopt.solver.conflict.minimal import Conflict, conflict
+from trayopt.solver.conflict.prices import Price, price
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.groups import Question, merged
+from trayopt.track.laid import Laid
+
+
+def preferences(job: Job, best: Assignment, clock: Clock) -> tuple[PreferenceSaid, ...]:
+    """Explain every preference that a plan breaks; the plan places every splice and keeps every must."""
+    laid = Laid(job, best)
+    broken: dict[Group, str] = {}
+    for finding in judge(job, laid):
+        if finding.level == "prefer":
+            broken.setdefault(merged(BY_ID[finding.rule], finding.subject), finding.because)
+    if not broken:
+        return ()
+    trials = Trials(Question(job, levels=("must", "prefer")), clock)
+    trials.offer(best)
+    return tuple(_one(job, trials, best, group, why, frozenset(broken)) for group, why in broken.items())
+
+
+def _one(
+    job: Job, trials: Trials, best: Assignment, group: Group, why: str, broken: frozenset[Group]
+) -> PreferenceSaid:
+    """Explain one: whatever the plan keeps clashes with it, or the plan would not be the best."""
+    groups = trials.question.groups
+    musts = frozenset(item for item in groups if not _prefers(job, item))
+    against = conflict(trials, [item for item in groups if item not in broken], frozenset({group}))
+    possible = trials.possible(musts | {group})
+    plan = trials.plan(musts | {group}) if possible else None
+    cost = None
+    if plan is not None:
+        paid = price(trials.question, {group}, plan.assignment, trials.clock, beside=(best,))
+        cost = costs(measure_all(Laid(job, best)), paid)
+    return PreferenceSaid(
+        rule=group.rule,
+        subject=group.subject,
+        because=why,
+        reason=_sentence(job, against, kept=possible is not False),
+        against=tuple(said(job, item) for item in against.groups) if against is not None else (),
+        minimal=against is not None and against.minimal,
+        possible=possible,
+        cost=cost,
+    )
+
+
+def _prefers(job: Job, group: Group) -> bool:
+    return group.rule in BY_ID and job.rules[group.rule].level == "prefer"
+
+
+def _sentence(job: Job, against: Conflict | None, *, kept: bool) -> str:
+    if against is None:
+        return "nothing that the plan keeps was found to exclude it: it is the price of other goals"
+    musts = [group for group in against.groups if not _prefers(job, group)]
+    wishes = [group for group in against.groups if _prefers(job, group)]
+    parts = []
+    if musts:
+        parts.append(f"the must{'s' if len(musts) > 1 else ''} {named(musts)}")
+    if wishes:
+        parts.append(f"the preference{'s' if len(wishes) > 1 else ''} {named(wishes)}")
+    if not parts:
+        return "what always holds excludes it"
+    against_it = " and ".join(parts)
+    return f"{against_it} stand{'s' if len(against.groups) == 1 else ''} against it" + (
+        "" if kept else " in every plan"
+    )
+
+
+def costs(now: dict[GoalName, int], paid: Price) -> tuple[GoalCost, ...]:
+    """Give each goal as it is and as it becomes."""
+    return tuple(
+        GoalCost(goal=goal, value=value, kept=paid.values[goal], proven=goal in paid.proven)
+        for goal, value in now.items()
+    )

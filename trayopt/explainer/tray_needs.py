@@ -1,0 +1,95 @@
+"""Why trays that have room enough by count are too small: how large legs are, and which of them have to share a tray."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from itertools import pairwise
+
+from trayopt.domain.cablework import Subunit
+from trayopt.domain.job import Job
+from trayopt.rules.registry import BY_ID
+from trayopt.rules.words import listed
+from trayopt.solver.bounds.rings import overfull_rings
+
+MOST = 4
+"""So many pairs of subunits are named."""
+
+
+def fibres_short(job: Job) -> bool:
+    """Whether all trays together hold too few fibres, by count."""
+    return job.enclosure.fibres < job.splices or bool(_wasted(job))
+
+
+def tray_need(job: Job, subject: str) -> str:
+    """Say what trays hold and what is to be placed; where all trays together would do, also why they do not."""
+    said = BY_ID["tray_fibres"].say(job, subject)
+    if job.enclosure.fibres < job.splices:
+        return said
+    return "; ".join([said, *(_wasted(job) or _sharing(job))])
+
+
+def sleeves_short(job: Job) -> bool:
+    """Whether all trays together have too few sleeves, by count."""
+    have = sum(stack.positions * stack.tray.sleeves for stack in job.enclosure.stacks)
+    size = max(stack.tray.sleeve_fibres for stack in job.enclosure.stacks)
+    return have < sum(run.sleeves(size) for run in job.sleeve_runs)
+
+
+def _wasted(job: Job) -> list[str]:
+    """Name trunks whose whole legs leave so much of each tray unused that the trays do not take them."""
+    said = []
+    for trunk in job.trunks:
+        spliced = job.spliced_in(trunk)
+        sizes = {s.fibres // of for s in trunk.subunits if job.spliced[s.trunk, s.number] for of in s.divisions}
+        filled = {stack.id: _most(sizes, stack.tray.fibres) for stack in job.enclosure.stacks}
+        room = sum(stack.positions * filled[stack.id] for stack in job.enclosure.stacks)
+        if room < spliced:
+            legs = f"whole legs of {trunk.id}, of {listed(sorted(sizes, reverse=True), 'or')} fibres"
+            fill = listed([f"{most} fibres" for most in sorted(set(filled.values()))], "or")
+            said.append(f"{legs}, fill a tray with {fill} at most: all trays take {room:,} of its {spliced:,}")
+    return said
+
+
+def _most(sizes: Iterable[int], room: int) -> int:
+    """Give the most that pieces of some sizes, each as often as one likes, can fill of a room."""
+    filled = {0}
+    for total in range(1, room + 1):
+        if any(total - size in filled for size in sizes):
+            filled.add(total)
+    return max(filled)
+
+
+def _sharing(job: Job) -> list[str]:
+    """Name subunits of trunks divided at the tray whose splices turn in order, or close a ring: their legs share a tray."""
+    turning = [f"{a.name} and {b.name}" for a, b in turning_pairs(job)]
+    if not turning:
+        return _rings(job)
+    more = f" and {len(turning) - MOST} pairs more" if len(turning) > MOST else ""
+    return [f"divided at the tray, legs of {listed(turning[:MOST])}{more} share one where their splices turn in order"]
+
+
+def _rings(job: Job) -> list[str]:
+    """Name a shortest ring of subunits divided at the tray that no tray holds."""
+    room = max(stack.tray.fibres for stack in job.enclosure.stacks)
+    rings = overfull_rings(job, lambda subunit: job.trunk_by_id[subunit.trunk].divide_at == "tray", room)
+    if not rings:
+        return []
+    ring = min((found.subunits for found in rings), key=len)
+    first = min(range(len(ring)), key=lambda i: (job.trunk_rank[ring[i].trunk], ring[i].number))
+    names = [subunit.name for subunit in (*ring[first:], *ring[:first])]
+    return [
+        f"divided at the tray, positions do not fall along a subunit, and {listed(names)} close a ring, "
+        "each spliced to the next: the splices around it lie in one tray"
+    ]
+
+
+def turning_pairs(job: Job) -> list[tuple[Subunit, Subunit]]:
+    """Give pairs of joined subunits, both divided at the tray, that do not see their splices in one order."""
+    found: dict[tuple[Subunit, Subunit], list[tuple[int, int]]] = {}
+    at_tray = {trunk.id for trunk in job.trunks if trunk.divide_at == "tray"}
+    for piece in job.pieces:
+        if {piece.a.trunk, piece.b.trunk} <= at_tray:
+            one, other = sorted((piece.a, piece.b), key=lambda run: job.trunk_rank[run.trunk])
+            pair = tuple(job.trunk_by_id[run.trunk].subunit_of(run.first) for run in (one, other))
+            found.setdefault((pair[0], pair[1]), []).append((one.first, other.first))
+    return [pair for pair, steps in found.items() if any(a[1] > b[1] for a, b in pairwise(sorted(steps)))]

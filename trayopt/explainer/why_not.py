@@ -1,0 +1,115 @@
+"""Why a job cannot be had whole: conflicts, and the ways out of them, the cheapest first."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field
+
+from trayopt.domain.assignment import Assignment
+from trayopt.domain.explanation import Addition, ConflictSaid, Explanation, GroupName, WayOut
+from trayopt.domain.hardware import Enclosure
+from trayopt.domain.job import Job
+from trayopt.errors import SolverFault
+from trayopt.explainer.adding import Adding, Shelf
+from trayopt.explainer.changes import Change, cost_of
+from trayopt.explainer.costs import Costs
+from trayopt.explainer.edits import edit_text, shared_out
+from trayopt.explainer.giving_up import giving_up
+from trayopt.explainer.proof import Prover, both
+from trayopt.explainer.summary import summary
+from trayopt.explainer.words import conflict_said
+from trayopt.solver.conflict.feasibility import Trials
+from trayopt.solver.conflict.minimal import Conflict, conflicts, corrections
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.groups import Question
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """How much to explain.
+
+    Parameters
+    ----------
+    conflicts
+        Most conflicts that share no group.
+    ways_out
+        Most sets of groups to give up; what can be added comes beside them. With 0 no ways out are looked for.
+    costs, shelf
+        What ways out cost, and the trays and tube sets at hand.
+    """
+
+    conflicts: int = 1
+    ways_out: int = 5
+    costs: Costs = field(default_factory=Costs)
+    shelf: Shelf = field(default_factory=Shelf)
+
+
+def trials_of(job: Job, clock: Clock, known: Iterable[Assignment] = ()) -> Trials:
+    """Begin the trials of a job's musts with plans that are known to place every splice."""
+    trials = Trials(Question(job), clock)
+    for assignment in known:
+        trials.offer(assignment)
+    return trials
+
+
+def why_not(job: Job, clock: Clock, wishes: Wishes, known: Iterable[Assignment] = ()) -> Explanation:
+    """Explain why not every must can be kept with every splice placed; an explanation without conflicts where it can."""
+    trials = trials_of(job, clock, known)
+    found = conflicts(trials, wishes.conflicts)
+    ways = ways_out(job, trials, found, wishes) if found and wishes.ways_out else ()
+    return Explanation(conflicts=_said(trials, found), ways_out=ways)
+
+
+def short(job: Job, clock: Clock, unplaced: int, broken: int, known: Iterable[Assignment] = ()) -> Explanation:
+    """Give the first conflict alone, with its summary."""
+    trials = trials_of(job, clock, known)
+    found = conflicts(trials, 1)
+    made = Explanation(conflicts=_said(trials, found))
+    return made.model_copy(update={"summary": summary(job, made, unplaced=unplaced, broken=broken)})
+
+
+def _said(trials: Trials, found: Iterable[Conflict]) -> tuple[ConflictSaid, ...]:
+    return tuple(conflict_said(trials, one) for one in found)
+
+
+def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) -> tuple[WayOut, ...]:
+    """Find ways out of conflicts and prove each; the cheapest come first."""
+    known = [frozenset(one.groups) for one in found]
+    dropped = corrections(trials, known, wishes.ways_out, lambda group: cost_of(group, wishes.costs))
+    everything = frozenset(trials.question.groups)
+    prover = Prover(trials.clock)
+    prover.plans += [plan.assignment for groups in dropped if (plan := trials.plan(everything - groups)) is not None]
+    changes = [giving_up(job, sorted(groups, key=trials.question.groups.index), wishes.costs) for groups in dropped]
+    rules = frozenset(group.rule for groups in (*known, *dropped) for group in groups)
+    changes += Adding(trials, rules, wishes.shelf, prover, wishes.costs).changes()
+    ordered = sorted(changes, key=lambda change: (change.cost, len(change.give_up) + len(change.add)))
+    return tuple(way for change in ordered if (way := way_out(job, change, prover, wishes.shelf.boxes)) is not None)
+
+
+def way_out(job: Job, change: Change, prover: Prover, boxes: Collection[Enclosure] = ()) -> WayOut | None:
+    """Put a change into words; None where it could not be proven in time."""
+    goals = prover.goals(change.job)
+    if goals is None:
+        return None
+    for other in change.others:
+        more = prover.goals(other)
+        if more is None:
+            return None
+        goals = tuple(both(one, another) for one, another in zip(goals, more, strict=True))
+    if any(goal.value for goal in goals if goal.goal in {"unplaced", "broken_must"}):
+        raise SolverFault("a way out does not lead out: its plan leaves splices unplaced or musts broken")
+    return WayOut(
+        give_up=tuple(GroupName(rule=group.rule, subject=group.subject) for group in change.give_up),
+        add=tuple(Addition(what=item.what, subject=item.subject, amount=item.amount) for item in change.add),
+        edit=_edit(job, change, boxes),
+        goals=goals,
+        cost=change.cost,
+        least=change.least,
+    )
+
+
+def _edit(job: Job, change: Change, boxes: Collection[Enclosure]) -> str:
+    if change.others:
+        return shared_out(job, [change.job, *change.others])
+    text = edit_text(job, change.job, boxes)
+    return f"# as drawn this cannot be built: {change.note}\n{text}" if change.note else text

@@ -1,0 +1,192 @@
+"""Conflicts in the crew's words: one sentence a group, with what is needed and what there is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from trayopt.domain.assignment import Assignment
+from trayopt.domain.explanation import ConflictSaid, GroupSaid, PreferenceSaid
+from trayopt.domain.finding import Group
+from trayopt.domain.job import Job
+from trayopt.domain.ranges import Run, parse_run
+from trayopt.explainer.needs import apart_need, exposed_need, reach_need, seal_need
+from trayopt.explainer.tray_needs import fibres_short, sleeves_short, tray_need, turning_pairs
+from trayopt.rules.judge import judge
+from trayopt.rules.registry import BY_ID
+from trayopt.rules.words import listed
+from trayopt.solver.conflict.feasibility import Trials
+from trayopt.solver.conflict.minimal import Conflict
+from trayopt.solver.model.groups import ALLOWED_PORTS, ALLOWED_TRAVEL, EXPECTED, LIMITS, Question, merged
+from trayopt.track.laid import Laid
+
+NEEDS: dict[str, Callable[[Job, str], str]] = {
+    "apart": apart_need,
+    "exposed": exposed_need,
+    "reach": reach_need,
+    "port_seal": seal_need,
+    "tray_fibres": tray_need,
+}
+"""Rules of which more can be said than what they ask for: what there is at best."""
+SHORT: dict[str, Callable[[Job], bool]] = {"tray_fibres": fibres_short, "tray_sleeves": sleeves_short}
+"""Rules of which a count of the whole box may say all."""
+SAID = frozenset(NEEDS) - frozenset(SHORT) | {*LIMITS, "slack_loops", "fibre_bend", "opposite_travel"}
+"""Rules of which all is said without a plan that breaks them."""
+IN_A_PLAN = "in a plan"
+"""How the sentence about a plan that breaks a group begins."""
+SHOWN = frozenset({"guide_fill"})
+"""Rules of which a plan that breaks them says all: what is needed and what there is."""
+
+
+def because(job: Job, group: Group) -> str:
+    """Say what a group asks for, with the numbers: what is needed, what there is."""
+    if group.rule == ALLOWED_PORTS:
+        trunk = job.trunk_by_id[group.subject]
+        allowed = trunk.allowed_ports(job.enclosure)
+        others = [port.id for port in job.enclosure.ports if port.id not in allowed]
+        return f"{trunk.id}: it may enter by {listed(allowed, 'or') or 'no port'} alone, not by {listed(others, 'or')}"
+    if group.rule == ALLOWED_TRAVEL:
+        trunk = job.trunk_by_id[group.subject]
+        return f"{trunk.id}: it may travel {trunk.travel} alone"
+    if group.rule == EXPECTED:
+        return f"{group.subject} is expected"
+    if group.rule in NEEDS:
+        return NEEDS[group.rule](job, group.subject)
+    return BY_ID[group.rule].say(job, group.subject)
+
+
+def said(job: Job, group: Group) -> GroupSaid:
+    """Put a group into words."""
+    return GroupSaid(rule=group.rule, subject=group.subject, because=because(job, group))
+
+
+def conflict_said(trials: Trials, found: Conflict, needed: frozenset[Group] = frozenset()) -> ConflictSaid:
+    """Put a conflict into words: what each group asks for, and how a plan breaks it that keeps all others of the conflict."""
+    job, groups = trials.question.job, frozenset(found.groups) | needed
+    made = []
+    for group in found.groups:
+        plan = None if _all_said(job, group, found.groups) else trials.plan(groups - {group})
+        broken = None if plan is None else _broken(trials.question, group, plan.assignment)
+        parts = [because(job, group)] if broken is None or group.rule not in SHOWN else []
+        if broken is not None:
+            when = f"{IN_A_PLAN} {'without it' if len(groups) == 1 else 'with the others kept'}"
+            parts.append(f"{when}, {broken}" if parts else f"{group.subject}: {when}, {broken}")
+        parts += _spliced_to(job, group, found.groups) or _divided_with(job, group, found.groups)
+        made.append(GroupSaid(rule=group.rule, subject=group.subject, because="; ".join(parts)))
+    made[-1:] = [item.model_copy(update={"because": item.because + _ring(found.groups)}) for item in made[-1:]]
+    return ConflictSaid(groups=tuple(made), minimal=found.minimal)
+
+
+def _all_said(job: Job, group: Group, groups: Sequence[Group]) -> bool:
+    """Whether a group is said with all its numbers, so that a plan that breaks it shows nothing more."""
+    if group.rule in SHORT and SHORT[group.rule](job):
+        return True
+    turned = group.rule == "tray_fibres" and not any(_leg(job, item) for item in groups) and turning_pairs(job)
+    return group.rule in SAID or bool(turned)
+
+
+def _ring(groups: Sequence[Group]) -> str:
+    """Say why trunks that are all to travel opposite ways cannot: with two ways round, a ring of an odd number."""
+    if len(groups) < 3 or any(group.rule != "opposite_travel" for group in groups):
+        return ""
+    return f"; joined in a ring of {len(groups)}, two neighbours go the same of the two ways round"
+
+
+def _spliced_to(job: Job, group: Group, others: Sequence[Group]) -> list[str]:
+    """Name other legs of a conflict that a pinned leg is spliced to: they lie in one tray with it."""
+    run = _leg(job, group)
+    runs = [] if run is None else [other for item in others if (other := _leg(job, item)) not in {None, run}]
+    found = [other for other in runs if run is not None and other is not None and _are_spliced(job, run, other)]
+    return [f"it is spliced to {listed(found)} and lies in the same tray"] if found else []
+
+
+def _divided_with(job: Job, group: Group, others: Sequence[Group]) -> list[str]:
+    """Say of subunits divided at the tray which hold a leg back together with one that is blamed before it."""
+    run, before = _leg(job, group), others[: list(others).index(group)]
+    if run is None:
+        return []
+    near = [_subunits(job, other) for item in before if (other := _leg(job, item)) is not None]
+    shared = [name for name in _subunits(job, run) if any(name in names for names in near)]
+    return [BY_ID["divided_at_tray"].say(job, name) for name in shared[:1]]
+
+
+def _subunits(job: Job, run: Run) -> list[str]:
+    """Name the subunits divided at the tray that a run lies in or is spliced to."""
+    runs = [run]
+    for piece in job.pieces:
+        for here, there in ((piece.a, piece.b), (piece.b, piece.a)):
+            if here.trunk == run.trunk and here.first <= run.last and run.first <= here.last:
+                runs.append(there)
+    trunks = [(job.trunk_by_id[one.trunk], one) for one in runs]
+    found = (trunk.subunit_of(one.first).name for trunk, one in trunks if trunk.divide_at == "tray")
+    return list(dict.fromkeys(found))
+
+
+def _leg(job: Job, group: Group) -> Run | None:
+    """Give the fibres that a pin or an expectation puts into a tray; None for any other group."""
+    if group.rule == "pin":
+        return next((pin.leg for pin in job.leg_pins if pin.subject == group.subject), None)
+    if group.rule == EXPECTED and " in " in group.subject:
+        return parse_run(group.subject.partition(" in ")[0])
+    return None
+
+
+def _are_spliced(job: Job, one: Run, other: Run) -> bool:
+    """Whether a fibre of one run is spliced to a fibre of the other."""
+    for piece in job.pieces:
+        for here, there in ((piece.a, piece.b), (piece.b, piece.a)):
+            if here.trunk == one.trunk and there.trunk == other.trunk:
+                first, last = max(one.first, here.first), min(one.last, here.last)
+                shift = there.first - here.first
+                if max(first + shift, other.first) <= min(last + shift, other.last):
+                    return True
+    return False
+
+
+def _broken(question: Question, group: Group, plan: Assignment) -> str | None:
+    """Say how a plan breaks a group; the first of several subjects in it."""
+    if group.rule in {EXPECTED, "pin"}:
+        return None
+    for finding in judge(question.wide, Laid(question.wide, plan)):
+        if merged(BY_ID[finding.rule], finding.subject) == group:
+            return finding.because
+    return None
+
+
+def together(groups: Sequence[GroupSaid]) -> list[tuple[str, list[str], str]]:
+    """Give groups of one rule of which the same is said as one: the rule, the subjects, and one sentence for all.
+
+    Of plans that show how such groups are broken the first is told.
+    """
+    alike: dict[tuple[str, str], tuple[list[str], str]] = {}
+    for item in groups:
+        said = item.because.removeprefix(f"{item.subject}: ")
+        subjects, _ = alike.setdefault((item.rule, said.partition(f"; {IN_A_PLAN}")[0]), ([], said))
+        subjects.append(item.subject if said != item.because else "")
+    return [(rule, subjects, _of_all(subjects, said)) for (rule, _), (subjects, said) in alike.items()]
+
+
+def _of_all(subjects: Sequence[str], said: str) -> str:
+    """Put subjects before what is said of each; empty ones stand in the sentence itself."""
+    named_before = [subject for subject in subjects if subject]
+    if not named_before:
+        return said
+    return f"{listed(named_before)}{', each' if len(named_before) > 1 else ''}: {said}"
+
+
+def by_reason(broken: Sequence[PreferenceSaid]) -> list[list[PreferenceSaid]]:
+    """Give broken preferences of one rule together where the same stands against them at the same price."""
+    alike: dict[tuple[object, ...], list[PreferenceSaid]] = {}
+    for item in broken:
+        alike.setdefault((item.rule, item.reason, item.against, item.possible, item.cost), []).append(item)
+    return list(alike.values())
+
+
+def named(groups: Sequence[Group]) -> str:
+    """Name groups in a sentence, subjects of one rule together: ``reach of N1 and S1, and tray_fibres of left``."""
+    by_rule: dict[str, list[str]] = {}
+    for group in groups:
+        by_rule.setdefault(group.rule, []).append(group.subject)
+    parts = [
+        f"{rule} of {listed(subjects)}" if rule != EXPECTED else listed(subjects) for rule, subjects in by_rule.items()
+    ]
+    return listed(parts)

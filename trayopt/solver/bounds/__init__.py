@@ -1,0 +1,1 @@
+"""Relaxations: each a small model that bounds goals of the whole one."""

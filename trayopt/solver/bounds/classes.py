@@ -1,0 +1,121 @@
+"""Classes of subunits that are alike in everything that counts, and what they bring to trays at each division."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import Any, NamedTuple
+
+from trayopt.domain.cablework import Subunit
+from trayopt.domain.job import Job
+from trayopt.solver.model.groups import Question
+
+
+class Cut(NamedTuple):
+    """One division of a class: per subunit its placed legs and all that it brings, per leg the least that it brings.
+
+    ``load2`` and ``sleeves2`` are twice the tray places and sleeves of a leg, ``loads2`` and ``all_sleeves2`` of all
+    placed legs together; ``fibres`` are the fibres of one leg; ``splices`` are those of one leg where all its legs
+    have as many, else None.
+    """
+
+    of: int
+    legs: int
+    fibres: int
+    load2: int
+    loads2: int
+    sleeves2: int
+    all_sleeves2: int
+    splices: int | None
+
+    @property
+    def most_spliced(self) -> int:
+        """Most spliced fibres of one leg."""
+        return 2 * self.fibres - self.load2
+
+    @property
+    def spliced(self) -> int:
+        """Spliced fibres of a subunit."""
+        return 2 * self.fibres * self.legs - self.loads2
+
+
+class Class(NamedTuple):
+    """Subunits of one trunk that nothing tells apart, and the trunks that they are spliced to."""
+
+    trunk: str
+    members: tuple[Subunit, ...]
+    partners: tuple[str, ...]
+    cuts: tuple[Cut, ...]
+
+
+def classes_of(question: Question) -> list[Class]:
+    """Sort the spliced subunits into classes; one that a pin or an expectation names stands alone."""
+    job = question.wide
+    named = {pin.leg.trunk: set[int]() for pin in job.leg_pins}
+    for pin in job.leg_pins:
+        named[pin.leg.trunk].add(job.trunk_by_id[pin.leg.trunk].subunit_of(pin.leg.first).number)
+    sleeves = _sleeves(job)
+    partners = _partners(job)
+    found: dict[Any, list[Subunit]] = defaultdict(list)
+    cuts: dict[Any, tuple[Cut, ...]] = {}
+    for subunit in job.subunits:
+        if not job.spliced[subunit.trunk, subunit.number]:
+            continue
+        made = tuple(_cut(job, subunit, of, sleeves) for of in subunit.divisions)
+        alone = subunit.number if subunit.number in named.get(subunit.trunk, ()) else 0
+        with_ = partners[subunit.trunk, subunit.number]
+        key = (
+            subunit.trunk,
+            subunit.ribbons,
+            subunit.ribbon_fibres,
+            subunit.diameter_mm,
+            subunit.radius_mm,
+            made,
+            with_,
+            alone,
+        )
+        found[key].append(subunit)
+        cuts[key] = made
+    return [Class(key[0], tuple(members), key[6], cuts[key]) for key, members in found.items()]
+
+
+def _cut(job: Job, subunit: Subunit, of: int, sleeves: dict[tuple[str, int, int], int]) -> Cut:
+    legs = job.spliced_legs(subunit, of)
+    fibres = subunit.fibres // of
+    spliced = [job.spliced_fibres(leg) for leg in legs]
+    ribbons = subunit.ribbons // of
+    brought = [
+        sum(sleeves.get((subunit.trunk, subunit.number, (leg.group - 1) * ribbons + r + 1), 0) for r in range(ribbons))
+        for leg in legs
+    ]
+    loads = [2 * fibres - n for n in spliced]
+    return Cut(
+        of,
+        len(legs),
+        fibres,
+        min(loads),
+        sum(loads),
+        min(brought),
+        sum(brought),
+        spliced[0] if len(set(spliced)) == 1 else None,
+    )
+
+
+def _sleeves(job: Job) -> dict[tuple[str, int, int], int]:
+    """Count the sleeves of the splices of each ribbon (trunk, subunit, ribbon), in trays of the largest sleeves."""
+    size = max(stack.tray.sleeve_fibres for stack in job.enclosure.stacks)
+    found: dict[tuple[str, int, int], int] = defaultdict(int)
+    for run in job.sleeve_runs:
+        for side in run[:2]:
+            subunit = job.trunk_by_id[side.trunk].subunit_of(side.first)
+            found[side.trunk, subunit.number, subunit.ribbon_of(side.first)] += run.sleeves(size)
+    return found
+
+
+def _partners(job: Job) -> dict[tuple[str, int], tuple[str, ...]]:
+    """Name the trunks that each subunit is spliced to."""
+    found: dict[tuple[str, int], dict[str, None]] = defaultdict(dict)
+    for piece in job.pieces:
+        for one, other in ((piece.a, piece.b), (piece.b, piece.a)):
+            subunit = job.trunk_by_id[one.trunk].subunit_of(one.first)
+            found[one.trunk, subunit.number][other.trunk] = None
+    return {key: tuple(sorted(names)) for key, names in found.items()}

@@ -1,0 +1,404 @@
+"""Settles the divisions by a small model of their own, before any tray is chosen.
+
+Everything here is a relaxation of plans that place every splice: it holds for each of them, whatever their trays.
+
+* A division is of no use if one of its legs fits no tray, needs a tube that the set does not have, or is bent tighter than a
+  rule at must allows.
+* Take pieces of a join that go on from each other on both sides. Two neighbours in such a chain are in one tray unless both
+  sides are cut between them, for a leg that goes over the edge holds both. So of a window of the chain that no tray can hold,
+  at least one inner edge is cut on both sides.
+
+* Legs of trunks that are not joined to each other share no splice, so in each tray the legs of such trunks need a place a
+  fibre, and a sleeve for each run of their splices, none of which goes on into another leg. Rounding functions of bin
+  packing (dual feasible functions: x to the floor of (k+1)x/C over k, and x itself where that is whole) turn sizes into
+  shares of a tray of which no tray holds more than one whole; so their sum is at most the number of trays.
+
+The least number of legs under these is a bound on the goal ``legs``; where a plan reaches it, every division that no plan
+of so few legs uses can be dropped.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.base import EPSILON
+from trayopt.domain.cable import FIBRE_RADIUS_MM
+from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.hardware import Tray
+from trayopt.domain.job import Job, Trunk
+from trayopt.domain.splicing import Piece
+from trayopt.solver.model.interruptible import new_solver
+from trayopt.solver.model.literals import total
+from trayopt.solver.model.model import Key
+from trayopt.track.routes import routes_of
+
+
+@dataclass(frozen=True)
+class Settled:
+    """Divisions of least legs, and how few legs that is."""
+
+    divisions: Mapping[Key, Sequence[int]]
+    legs: int
+
+
+class Divider:
+    """The division model of a job."""
+
+    def __init__(self, job: Job) -> None:
+        self.job = job
+        self.must = {rule for rule, setting in job.rules.items() if setting.level == "must"}
+        self.open: dict[Key, tuple[int, ...]] = {
+            (subunit.trunk, subunit.number): tuple(of for of in subunit.divisions if self._useful(subunit, of))
+            for subunit in job.subunits
+            if job.spliced[subunit.trunk, subunit.number]
+        }
+        self._settled: dict[bool, Settled | None] = {}
+
+    @property
+    def hopeless(self) -> bool:
+        """Whether some subunit has no division that could be placed whole."""
+        return any(not open_ for open_ in self.open.values())
+
+    @cached_property
+    def possible(self) -> dict[Key, tuple[int, ...]]:
+        """Every k at which some leg of a subunit can be placed; where there is none, one k that stands for unplaced."""
+        return {
+            key: tuple(of for of in subunit.divisions if of in self.open[key] or self._useful(subunit, of, every=False))
+            or (1,)
+            for key in self.open
+            for subunit in (self.job.subunit_of_leg[key],)
+        }
+
+    def _useful(self, subunit: Subunit, of: int, *, every: bool = True) -> bool:
+        """Whether every leg (or some leg) of a division can be placed at all."""
+        trunk = self.job.trunk_by_id[subunit.trunk]
+        tube = routes_of(self.job).traveller(trunk, subunit, of)
+        if tube is None:
+            return False
+        if "bend_radius" in self.must and tube.radius_mm > self.job.enclosure.track.min_radius_mm + EPSILON:
+            return False
+        trays = self._trays(trunk)
+        legs = self.job.spliced_legs(subunit, of)
+        fit = (any(self._fits(tray, *self._needs(leg, tray.sleeve_fibres)) for tray in trays) for leg in legs)
+        return all(fit) if every else any(fit)
+
+    def _trays(self, trunk: Trunk) -> list[Tray]:
+        radius = FIBRE_RADIUS_MM[trunk.cable.fibre]
+        bent = "fibre_bend" in self.must
+        trays = {stack.tray.id: stack.tray for stack in self.job.enclosure.stacks}
+        return [tray for tray in trays.values() if not bent or tray.min_radius_mm >= radius - EPSILON]
+
+    def _fits(self, tray: Tray, fibres: int, sleeves: int) -> bool:
+        if "tray_fibres" in self.must and fibres > tray.fibres:
+            return False
+        return "tray_sleeves" not in self.must or sleeves <= tray.sleeves
+
+    def _needs(self, leg: Leg, sleeve_fibres: int) -> tuple[int, int]:
+        """Least places and sleeves that a tray gives this leg, with sleeves of a size: one place a fibre, spliced or parked."""
+        subunit = self.job.subunit(leg)
+        first, last = subunit.leg_run(leg)
+        return subunit.fibres // leg.of, sum(
+            run.sleeves(sleeve_fibres) for run in self._runs_of[leg.trunk, leg.subunit] if first <= run.first <= last
+        )
+
+    @cached_property
+    def _runs_of(self) -> dict[Key, list[_Side]]:
+        found: dict[Key, list[_Side]] = {(s.trunk, s.number): [] for s in self.job.subunits}
+        for run in self.job.sleeve_runs:
+            for side in run[:2]:
+                subunit = self.job.trunk_by_id[side.trunk].subunit_of(side.first)
+                found[side.trunk, subunit.number].append(_Side(side.first, run.count))
+        return found
+
+    @property
+    def most_legs(self) -> int:
+        """Legs of the finest useful divisions."""
+        return sum(max(self._count(key, of) for of in open_) for key, open_ in self.open.items())
+
+    def least_legs(self, unplaced: int) -> int:
+        """Bound the legs of plans that leave so many splices unplaced: a trunk's other fibres lie in legs as large as fit."""
+        return sum(self._fewest(trunk, unplaced) for trunk in self.job.trunks)
+
+    def _fewest(self, trunk: Trunk, unplaced: int) -> int:
+        return -(-max(0, self.job.spliced_in(trunk) - unplaced) // self.largest[trunk.id])
+
+    def smallest(self, legs: int, unplaced: int) -> dict[str, int]:
+        """Bound the spliced fibres of any leg of each trunk in plans of so many legs that leave so many splices unplaced.
+
+        The other trunks have their fewest legs at least, and the other legs of the trunk hold no more than as large as fit.
+        """
+        spare = legs - self.least_legs(unplaced)
+        return {
+            trunk.id: self.job.spliced_in(trunk)
+            - unplaced
+            - (self._fewest(trunk, unplaced) + spare - 1) * self.largest[trunk.id]
+            for trunk in self.job.trunks
+        }
+
+    @cached_property
+    def largest(self) -> dict[str, int]:
+        """Most spliced fibres in a leg of each trunk that some tray takes; 1 where none does."""
+        return {trunk.id: self._largest(trunk) for trunk in self.job.trunks}
+
+    def _largest(self, trunk: Trunk) -> int:
+        trays = self._trays(trunk)
+        fitting = (
+            self.job.spliced_fibres(leg)
+            for subunit in trunk.subunits
+            for of in self.possible.get((trunk.id, subunit.number), ())
+            for leg in subunit.legs(of)
+            if any(self._fits(tray, *self._needs(leg, tray.sleeve_fibres)) for tray in trays)
+        )
+        return max(fitting, default=1) or 1
+
+    def settle(self, *, alike: bool = False) -> Settled | None:
+        """Find divisions of least legs, like subunits alike where that costs none; None if there are none at all.
+
+        With ``alike`` only divisions that keep ``same_division`` count. Either is searched for once.
+        """
+        if alike not in self._settled:
+            self._settled[alike] = self._settle(alike=alike)
+        return self._settled[alike]
+
+    def _settle(self, *, alike: bool) -> Settled | None:
+        if self.hopeless:
+            return None
+        model, divided = self._model(alike=alike)
+        legs = self._legs(divided)
+        model.minimize(1000 * legs + total(self._uses(model, divided, alike=False)))
+        solver = _solver()
+        status = solver.solve(model)
+        if status == cp_model.INFEASIBLE:
+            return None
+        if status != cp_model.OPTIMAL:
+            return Settled(self.open, 0)
+        chosen = {
+            key: tuple(of for of, x in options.items() if solver.boolean_value(x)) for key, options in divided.items()
+        }
+        return Settled(chosen, sum(self._count(key, of) for key, (of,) in chosen.items()))
+
+    def _uses(
+        self, model: cp_model.CpModel, divided: Mapping[Key, Mapping[int, Any]], *, alike: bool
+    ) -> list[cp_model.IntVar]:
+        """Make a literal for each k that a class of like subunits uses; with ``alike`` a class uses one."""
+        found: list[cp_model.IntVar] = []
+        for trunk in self.job.trunks:
+            classes: dict[tuple[int, int], list[Key]] = {}
+            for subunit in trunk.subunits:
+                if (key := (trunk.id, subunit.number)) in self.open:
+                    classes.setdefault((subunit.ribbons, subunit.ribbon_fibres), []).append(key)
+            for keys in classes.values():
+                uses = {of: model.new_bool_var("") for key in keys for of in self.open[key]}
+                for key in keys:
+                    for of in self.open[key]:
+                        model.add_implication(divided[key][of], uses[of])
+                if alike:
+                    model.add_exactly_one(list(uses.values()))
+                found += uses.values()
+        return found
+
+    def even(self) -> Iterator[dict[Key, tuple[int, ...]]]:
+        """Give divisions into legs of about one size, as large as can be at most, for each size from the largest down."""
+        fibres = {key: self.job.subunit_of_leg[key].fibres for key in self.open}
+        sizes = {fibres[key] // of for key, open_ in self.open.items() for of in open_}
+        before: dict[Key, tuple[int, ...]] = {}
+        for size in sorted(sizes, reverse=True):
+            divisions: dict[Key, tuple[int, ...]] = {
+                key: (next((of for of in open_ if fibres[key] // of <= size), open_[-1]),)
+                for key, open_ in self.open.items()
+            }
+            if divisions != before:
+                yield divisions
+            before = divisions
+
+    def within(self, legs: int, *, alike: bool = False) -> dict[Key, tuple[int, ...]]:
+        """Give every division that some choice of at most so many legs uses; all of them where that is not settled soon."""
+        model, divided = self._model(alike=alike)
+        model.add(self._legs(divided) <= legs)
+        seen: dict[Key, set[int]] = {key: set() for key in self.open}
+        solver = _solver()
+        while True:
+            unseen = [x for key, options in divided.items() for of, x in options.items() if of not in seen[key]]
+            if not unseen:
+                break
+            model.maximize(total(unseen))
+            status = solver.solve(model)
+            if status == cp_model.INFEASIBLE or (status == cp_model.OPTIMAL and solver.objective_value < 0.5):
+                break
+            if status != cp_model.OPTIMAL:
+                return dict(self.open)
+            for key, options in divided.items():
+                seen[key] |= {of for of, x in options.items() if solver.boolean_value(x)}
+        return {key: tuple(of for of in self.open[key] if of in seen[key]) for key in self.open}
+
+    def _count(self, key: Key, of: int) -> int:
+        return len(self.job.spliced_legs(self.job.subunit_of_leg[key], of))
+
+    def _legs(self, divided: Mapping[Key, Mapping[int, Any]]) -> Any:
+        return total(self._count(key, of) * x for key, options in divided.items() for of, x in options.items())
+
+    def _model(self, *, alike: bool) -> tuple[cp_model.CpModel, dict[Key, dict[int, Any]]]:
+        model = cp_model.CpModel()
+        return model, self.post(model, alike=alike)
+
+    def post(self, model: cp_model.CpModel, *, alike: bool) -> dict[Key, dict[int, Any]]:
+        """Put the divisions into a model with all that is known of them: a literal for each k of each spliced subunit."""
+        divided = {key: {of: model.new_bool_var("") for of in open_} for key, open_ in self.open.items()}
+        for options in divided.values():
+            model.add_exactly_one(list(options.values()))
+        cuts: dict[tuple[Piece, Piece], Any] = {}
+
+        def cut(before: Piece, after: Piece) -> Any:
+            """Literal of an edge that is cut on both sides; 1 if both are edges of subunits."""
+            if (before, after) not in cuts:
+                sides = [
+                    self._side_cut(divided, a.trunk, a.last, b.first)
+                    for a, b in ((before.a, after.a), (before.b, after.b))
+                ]
+                sides = [side for side in sides if side is not None]
+                literal: Any = 1
+                if sides:
+                    literal = model.new_bool_var("")
+                    for side in sides:
+                        model.add(literal <= side)
+                cuts[before, after] = literal
+            return cuts[before, after]
+
+        if alike:
+            self._uses(model, divided, alike=True)
+        self._pack(model, divided)
+        for window in self._windows():
+            edges = [cut(before, after) for before, after in pairwise(window)]
+            if not any(isinstance(edge, int) for edge in edges):
+                model.add_bool_or(edges)
+        return divided
+
+    def _pack(self, model: cp_model.CpModel, divided: Mapping[Key, Mapping[int, Any]]) -> None:
+        """Let the shares of trays that legs of unjoined trunks take be no more than there are trays."""
+        stacks = self.job.enclosure.stacks
+        trays = sum(stack.positions for stack in stacks)
+        largest = max(stack.tray.sleeve_fibres for stack in stacks)
+        needs = {
+            (key, of): [
+                self._needs(leg, largest)
+                for leg in self.job.subunit_of_leg[key].legs(of)
+                if self.job.spliced_fibres(leg)
+            ]
+            for key, open_ in self.open.items()
+            for of in open_
+        }
+        rooms = {
+            "tray_fibres": max(stack.tray.fibres for stack in stacks),
+            "tray_sleeves": max(stack.tray.sleeves for stack in stacks),
+        }
+        for kind, (rule, room) in enumerate(rooms.items()):
+            if rule not in self.must:
+                continue
+            for apart in self._unjoined():
+                for k in range(1, 5):
+                    shares = [
+                        sum(_share(need[kind], room, k) for need in needs[key, of]) * x
+                        for key, options in divided.items()
+                        if key[0] in apart
+                        for of, x in options.items()
+                    ]
+                    model.add(total(shares) <= trays * k * room)
+
+    def _unjoined(self) -> set[frozenset[str]]:
+        """Choose trunks of which no two are joined, once from each trunk on, then those with the most spliced fibres."""
+        joined: dict[str, set[str]] = {trunk.id: set() for trunk in self.job.trunks}
+        for a, b in self.job.joined_pairs:
+            joined[a].add(b)
+            joined[b].add(a)
+        weight = {trunk.id: self.job.spliced_in(trunk) for trunk in self.job.trunks}
+        found = set()
+        for first in joined:
+            chosen = {first}
+            for name in sorted(joined, key=lambda trunk: -weight[trunk]):
+                if not joined[name] & chosen:
+                    chosen.add(name)
+            found.add(frozenset(chosen))
+        return found
+
+    def _side_cut(self, divided: Mapping[Key, Mapping[int, Any]], trunk: str, last: int, first: int) -> Any:
+        """Sum of the divisions of a subunit that cut between two neighbouring fibres; None at the edge of the subunit."""
+        subunit = self.job.trunk_by_id[trunk].subunit_of(last)
+        if first > subunit.last:
+            return None
+        offset = first - subunit.first
+        return total(x for of, x in divided[trunk, subunit.number].items() if offset % (subunit.fibres // of) == 0)
+
+    def _windows(self) -> list[tuple[Piece, ...]]:
+        """Give for each piece the shortest chain from it on that no tray holds in one."""
+        trays = list({stack.tray.id: stack.tray for stack in self.job.enclosure.stacks}.values())
+        found = []
+        for chain in _chains(self.job.pieces):
+            end = 0
+            for start in range(len(chain)):
+                end = max(end, start + 1)
+                while end <= len(chain) and any(self._fits(tray, *_load(chain[start:end], tray)) for tray in trays):
+                    end += 1
+                if end > len(chain):
+                    break
+                found.append(tuple(chain[start:end]))
+        return [window for window in found if len(window) > 1]
+
+
+def _share(size: int, room: int, k: int) -> int:
+    """Share of a tray of ``room`` places that a leg takes, in parts of 1 / (k × room): a dual feasible function."""
+    if size * (k + 1) % room == 0:
+        return size * k
+    return size * (k + 1) // room * room
+
+
+class _Side(tuple[int, int]):
+    """A sleeve run as one trunk sees it: first fibre and number of splices."""
+
+    __slots__ = ()
+
+    def __new__(cls, first: int, count: int) -> _Side:
+        return super().__new__(cls, (first, count))
+
+    @property
+    def first(self) -> int:
+        return self[0]
+
+    def sleeves(self, size: int) -> int:
+        return -(-self[1] // size)
+
+
+def _chains(pieces: Sequence[Piece]) -> list[list[Piece]]:
+    """Cut the walk over the pieces wherever the next one does not go on from the last on both sides."""
+    chains: list[list[Piece]] = []
+    for piece in pieces:
+        last = chains[-1][-1] if chains else None
+        goes_on = (
+            last is not None
+            and last.a.trunk == piece.a.trunk
+            and last.b.trunk == piece.b.trunk
+            and last.a.last + 1 == piece.a.first
+            and last.b.last + 1 == piece.b.first
+        )
+        if goes_on:
+            chains[-1].append(piece)
+        else:
+            chains.append([piece])
+    return chains
+
+
+def _load(chain: Sequence[Piece], tray: Tray) -> tuple[int, int]:
+    """Places and sleeves that a chain needs at least; pieces of one run of a sleeve count by their splices together."""
+    fibres = sum(piece.count for piece in chain)
+    return fibres, -(-fibres // tray.sleeve_fibres)
+
+
+def _solver() -> cp_model.CpSolver:
+    solver = new_solver()
+    solver.parameters.max_deterministic_time = 2.0
+    return solver

@@ -1,0 +1,294 @@
+"""The outline of a job: ways of trunks and stacks of subunits, without trays; a relaxation that bounds preferences early.
+
+It holds for every plan that places every splice and keeps every must, whatever its divisions:
+
+* A subunit divided at the tray lies on one stack whole, so all subunits that splices connect through such subunits do.
+* A subunit divided at the port lies on one stack as well, or it breaks ``subunit_together``.
+* Along a subunit that keeps together positions do not fall. Where such subunits close a ring (each goes on where the last one
+  ends, and the first is met again), all positions on it are equal, so all of it lies in one tray: a ring that no tray holds
+  has a subunit that breaks ``subunit_together``. Rings are found in the outline's own answer and forbidden one by one.
+* Rules that look at ways alone, and ``alternate_stacks`` that looks at the stacks of subunits, bind here as they do there.
+
+So the least weight of preferences broken in the outline is a bound on the goal ``broken_prefer``, and an outline that cannot
+be drawn proves that not every must can be kept with every splice placed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from math import lcm, sqrt
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.finding import Group
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job, Trunk
+from trayopt.rules.guide_fill import AREA_UNITS, area_units
+from trayopt.rules.registry import BY_ID
+from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.rings import overfull_rings
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.solver.model.literals import total
+from trayopt.solver.model.model import Key, Model
+from trayopt.solver.model.posting import Policy, Poster
+from trayopt.track.routes import Routes, Traveller
+
+RULES: tuple[str, ...] = (
+    "guide_fill", "reach", "exposed", "port_seal", "slack_loops", "opposite_travel", "alternate_stacks", "natural_travel",
+    "port_fill",
+)  # fmt: skip
+"""Rules whose encoding asks for nothing but ways, ends, first stacks, and the least that travels for a subunit."""
+
+
+EFFORT = 2.0
+"""Most deterministic time for an outline."""
+PART = 0.3
+"""Most of what is left of the limit for an outline."""
+
+
+class _Thinnest(Routes):
+    """Routes on which the legs of a subunit have together the least cross-section that any of its divisions comes to.
+
+    That is shared out evenly among so many stand-ins that the legs of each division are a whole number of them.
+    """
+
+    def __init__(self, job: Job, open_: Mapping[Key, Sequence[int]]) -> None:
+        super().__init__(job)
+        self._open = open_
+        self._found: dict[Key, tuple[int, Traveller] | None] = {}
+
+    def parts(self, subunit: Subunit) -> int:
+        """Count the stand-ins of a spliced subunit."""
+        found = self._shared_out(subunit)
+        return 1 if found is None else found[0]
+
+    def traveller(self, trunk: Trunk, subunit: Subunit, of: int) -> Traveller | None:
+        """Give the tube of a stand-in; an idle subunit and one that is divided at the tray go in their own."""
+        del of
+        found = self._shared_out(subunit)
+        return super().traveller(trunk, subunit, 1) if found is None else found[1]
+
+    def _shared_out(self, subunit: Subunit) -> tuple[int, Traveller] | None:
+        key = (subunit.trunk, subunit.number)
+        if key not in self._found:
+            self._found[key] = self._share_out(self.job.trunk_by_id[subunit.trunk], subunit)
+        return self._found[key]
+
+    def _share_out(self, trunk: Trunk, subunit: Subunit) -> tuple[int, Traveller] | None:
+        if trunk.divide_at == "tray":
+            return None
+        legs: list[int] = []
+        areas: list[int] = []
+        for of in self._open.get((trunk.id, subunit.number), ()):
+            tube = super().traveller(trunk, subunit, of)
+            if tube is not None:
+                legs.append(len(self.job.spliced_legs(subunit, of)))
+                areas.append(legs[-1] * area_units(tube.diameter_mm))
+        if not legs:
+            return None
+        number = lcm(*legs)
+        return number, Traveller(sqrt(min(areas) // number / AREA_UNITS), 0.0, own=False)
+
+
+STRICT = Policy("hard", "soft")
+
+
+class Outline(Model):
+    """A model without legs: each spliced subunit has a first stack, and lies there whole or is parted.
+
+    ``policy`` says which rules bind hard, by default all that a plan must keep; ``clock`` ends the making of the model.
+    """
+
+    def __init__(
+        self, job: Job, open_: Mapping[Key, Sequence[int]], policy: Policy = STRICT, clock: Clock | None = None
+    ) -> None:
+        super().__init__(job, all_placed=True, divisions={}, bare=True, clock=clock)
+        self.open = open_
+        self.strict = policy.must == "hard"
+        self.stacks = [stack.id for stack in job.enclosure.stacks]
+        self._spliced = {key for key, runs in job.spliced.items() if runs}
+        self._first: dict[tuple[str, int], dict[str, Any]] = {}
+        self._parted: dict[tuple[str, int], Any] = {}
+        for subunit in job.subunits:
+            key = (subunit.trunk, subunit.number)
+            if key in self._spliced:
+                self._first[key] = {stack: self.literal(f"{subunit.name} on {stack}") for stack in self.stacks}
+                self.cp.add_exactly_one(list(self._first[key].values()))
+                self._parted[key] = self._may_part(subunit)
+        self._link()
+        self._load()
+        self.furnish()
+        for rule in (BY_ID[name] for name in self.rules):
+            if (mode := policy.mode(job, rule)) != "free":
+                rule.encode(job, self, Poster(self, rule, mode, frozenset(), "hard"))
+        self._pins()
+
+    rules = RULES
+
+    def furnish(self) -> None:
+        """Make what the rules ask for besides, before they speak."""
+        self.routes = self._thinnest = _Thinnest(self.job, self.open)
+
+    def _may_part(self, subunit: Subunit) -> Any:
+        """Whether a subunit may lie on more than one stack or out of order, at the price of its rule."""
+        setting = self.job.rules["subunit_together"]
+        bound = setting.level == "must" and self.strict
+        if self.job.trunk_by_id[subunit.trunk].divide_at == "tray" or bound or subunit.ribbons == 1:
+            return 0
+        parted = self.literal(f"{subunit.name} parted")
+        if setting.level == "prefer":
+            self.let_go[Group("subunit_together", subunit.name)] = parted
+        return parted
+
+    def parted(self, subunit: Subunit) -> Any:
+        """Whether a subunit breaks ``subunit_together``; 0 where it cannot."""
+        return self._parted[subunit.trunk, subunit.number]
+
+    def _link(self) -> None:
+        pairs = set()
+        for piece in self.job.pieces:
+            a, b = (
+                (side.trunk, self.job.trunk_by_id[side.trunk].subunit_of(side.first).number)
+                for side in (piece.a, piece.b)
+            )
+            pairs.add((a, b))
+        for a, b in sorted(pairs):
+            for stack in self.stacks:
+                there = self._first[b][stack] + self._parted[a] + self._parted[b]
+                self.require(self._first[a][stack] <= there)
+
+    def _load(self) -> None:
+        """Let no stack hold more than all its trays: subunits that are not parted bring half a place a splice."""
+        job = self.job
+        if job.rules["tray_fibres"].level != "must":
+            return
+        for stack in job.enclosure.stacks:
+            loads = total(job.spliced_fibres(Leg(*key, 1, 1)) * self._whole_on(key, stack.id) for key in self._first)
+            self.require(loads <= 2 * stack.positions * stack.tray.fibres)
+
+    def _pins(self) -> None:
+        """Bind what pins say of ways and stacks, where pins are musts or facts."""
+        bound = self.job.rules["pin"].level == "must" and self.strict
+        for pin in self.job.trunk_pins:
+            if pin.built or bound:
+                trunk = self.job.trunk_by_id[pin.trunk]
+                wrong = [
+                    way
+                    for way in self.ways(trunk)
+                    if pin.port not in {None, way.port}
+                    or pin.travel not in {None, way.travel}
+                    or pin.loops not in {None, way.loops}
+                ]
+                self.require(total(self.goes(trunk, way) for way in wrong) <= 0)
+        for leg_pin in self.job.leg_pins:
+            if (leg_pin.built or bound) and leg_pin.stack is not None:
+                leg = self.job.pinned_leg(leg_pin)
+                key = (leg.trunk, leg.subunit)
+                self.require(self._first[key][leg_pin.stack] + self._parted[key] >= 1)
+
+    def divisions(self, subunit: Subunit) -> tuple[int, ...]:
+        """Give one number of stand-ins for whatever divisions a spliced subunit has."""
+        return (self._thinnest.parts(subunit),) if (subunit.trunk, subunit.number) in self._spliced else ()
+
+    def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
+        """Give one leg that stands for all of a subunit."""
+        del of
+        return (Leg(subunit.trunk, subunit.number, 1, 1),)
+
+    def number_placed(self, subunit: Subunit, of: int) -> int:
+        """Every stand-in is placed."""
+        del subunit
+        return of
+
+    def number_on(self, subunit: Subunit, of: int, stack: str) -> Any:
+        """How many stand-ins of a subunit are on a stack: all of it, or any number where it is parted."""
+        whole = of * self._whole_on((subunit.trunk, subunit.number), stack)
+        parted = self.parted(subunit)
+        if isinstance(parted, int):
+            return whole
+        shares = self._make(("shares", subunit.trunk, subunit.number), lambda: self._shares(subunit, of, parted))
+        return whole + shares[stack]
+
+    def _shares(self, subunit: Subunit, of: int, parted: Any) -> dict[str, Any]:
+        shares = {stack: self.number(of, f"{subunit.name} in part on {stack}") for stack in self.stacks}
+        self.require(total(shares.values()) == of * parted)
+        return shares
+
+    def placed(self, leg: Leg) -> int:
+        """Every spliced subunit is placed."""
+        del leg
+        return 1
+
+    def on(self, leg: Leg, stack: str) -> Any:
+        """Whether all of a subunit is on a stack."""
+        return self._whole_on((leg.trunk, leg.subunit), stack)
+
+    def _whole_on(self, key: Key, stack: str) -> Any:
+        return self._make(
+            ("whole on", key, stack), lambda: self.both(self._first[key][stack], self.no(self._parted[key]))
+        )
+
+    def has_placed(self, subunit: Subunit) -> int:
+        """Every spliced subunit has a placed leg."""
+        return int((subunit.trunk, subunit.number) in self._spliced)
+
+    def first_on(self, subunit: Subunit, stack: str) -> Any:
+        """Whether the first placed leg of a subunit lies on this stack."""
+        return self._first[subunit.trunk, subunit.number][stack]
+
+    def in_box(self, trunk: Trunk) -> int:
+        """Every trunk with a spliced fibre is in the box."""
+        return int(any(key[0] == trunk.id for key in self._spliced))
+
+    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
+        """Whether a trunk has a leg at a place: free, but at least one place of a stack that it must be on."""
+        return self._make(("places of", trunk.id, place.stack), lambda: self._places(trunk, place.stack))[place]
+
+    def _places(self, trunk: Trunk, stack: str) -> dict[Place, Any]:
+        found = {place: self.literal(f"{trunk.id} at {place}") for place in self.places if place.stack == stack}
+        for key, first in self._first.items():
+            if key[0] == trunk.id:
+                self.require(first[stack] <= total(found.values()))
+        return found
+
+
+def can_be_placed(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock) -> bool:
+    """Whether there may be a plan that places every splice, whatever musts and preferences it breaks."""
+    outline = Outline(job, open_, Policy("soft", "free"), clock)
+    return bool(solve_one(outline.cp, clock, EFFORT, part=PART)[0] != cp_model.INFEASIBLE)
+
+
+def is_hopeless(job: Job, clock: Clock) -> bool:
+    """Whether it is plain that no plan places every splice and keeps every must."""
+    divider = Divider(job)
+    return divider.hopeless or preference_bound(job, divider.open, clock) is None
+
+
+def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock) -> int | None:
+    """Bound the weight of broken preferences from below, for plans that place every splice and keep every must.
+
+    ``open_`` are the useful divisions of every spliced subunit. None means that there is no such plan.
+    """
+    outline = Outline(job, open_, clock=clock)
+    weight = outline.broken("prefer")
+    if not isinstance(weight, int):
+        outline.cp.minimize(weight)
+    best = 0
+    room = max(s.tray.fibres for s in job.enclosure.stacks) if job.rules["tray_fibres"].level == "must" else None
+    while True:
+        status, solver = solve_one(outline.cp, clock, EFFORT, part=PART)
+        if status == cp_model.INFEASIBLE:
+            return None
+        if status not in FOUND:
+            return best
+        bound = weight if isinstance(weight, int) else solver.best_objective_bound
+        best = max(best, int(-(-(bound - 1e-6) // 1)))
+        whole = {s for s in job.subunits if outline.divisions(s) and not solver.value(outline.parted(s))}
+        rings = room and overfull_rings(job, whole.__contains__, room)
+        if not rings:
+            return best
+        for ring in rings:
+            outline.require(total(outline.parted(subunit) for subunit in ring.subunits) >= 1)

@@ -1,0 +1,260 @@
+"""Counts instead of names: how many bunches of each kind lie at each tray place, without saying which.
+
+Bunches are of one kind if they bring the same load, the same sleeves and the same number of legs of each trunk. What this
+model leaves out is the order of the bunches (crossings, walks, neighbours inside a subunit) and rules that name joins or legs;
+the rest binds as in the whole model. So it is a relaxation for settled divisions that keep every subunit on one stack: its
+least leg length is a bound, and counts of that length are a plan for the whole model to work out: if it can without a
+crossing, that plan is the best in crossings and length at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from math import ceil
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.assignment import Way
+from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Trunk
+from trayopt.goals.registry import BY_ID as GOALS
+from trayopt.solver.bounds.outline import Outline
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.solver.model.literals import total
+from trayopt.solver.model.model import Key, Model
+from trayopt.solver.model.run import hint_all
+
+RULES: tuple[str, ...] = (
+    "leg_tube", "tray_fibres", "tray_sleeves", "entrance_legs", "guide_fill", "bend_radius", "fibre_bend", "reach", "exposed",
+    "port_seal", "base_outward", "slack_loops", "opposite_travel", "alternate_stacks", "natural_travel", "reserve", "port_fill",
+)  # fmt: skip
+"""Rules whose encoding asks for nothing that counts cannot answer."""
+
+LENGTH_EFFORT = 6.0
+"""Most deterministic time for the least length, which bounds the goal."""
+LATENESS_EFFORT = 1.0
+"""Most deterministic time for the choice among counts of one length, which is only a guess."""
+
+Kind = tuple[int, int, tuple[tuple[str, int], ...]]
+
+
+@dataclass(frozen=True)
+class Counted:
+    """A proven bound on the leg length, and counts that are as short as could be found; None where none were found in time."""
+
+    bound: int
+    guess: Guess | None
+
+
+@dataclass(frozen=True)
+class Guess:
+    """Counts at every tray place, with the ways and ends that go with them."""
+
+    bunches: Mapping[Place, Mapping[Kind, int]]
+    ways: Mapping[str, Way]
+    ends: Mapping[str, str]
+
+
+class Counts(Outline):
+    """The counting model of the plans of a whole model whose divisions are settled."""
+
+    def __init__(self, whole: Model, divisions: Mapping[Key, Sequence[int]]) -> None:
+        self.whole = whole
+        self.settled = {key: of[0] for key, of in divisions.items()}
+        self.kinds = kinds(whole)
+        self._number: dict[Kind, dict[Place, Any]] = {}
+        super().__init__(whole.job, divisions)
+
+    def furnish(self) -> None:
+        """Make the counts before the rules speak."""
+        sizes: dict[Kind, int] = {}
+        for kind in self.kinds.values():
+            sizes[kind] = sizes.get(kind, 0) + 1
+        for kind, size in sizes.items():
+            self._number[kind] = {place: self.number(size, f"{kind} at {place}") for place in self.places}
+            self.require(total(self._number[kind].values()) == size)
+        for trunk in self.job.trunks:
+            for stack in self.stacks:
+                here = total(self.legs_at(trunk, place) for place in self.places if place.stack == stack)
+                self.require(here == self.legs_on(trunk, stack))
+
+    rules = RULES
+
+    def lateness(self) -> Any:
+        """Sum the ranks of kinds that come early in the walk.
+
+        Among counts of one length those are wanted in which early kinds lie near the base: they can be worked out in order.
+        """
+        order = list(dict.fromkeys(self.kinds[bunch] for bunch in sorted(self.kinds)))
+        return total(
+            (len(order) - i - 1) * rank * self._number[kind][place]
+            for i, kind in enumerate(order)
+            for rank, place in enumerate(self.places)
+        )
+
+    def divisions(self, subunit: Subunit) -> tuple[int, ...]:
+        """Give the settled division of a subunit."""
+        of = self.settled.get((subunit.trunk, subunit.number))
+        return () if of is None else (of,)
+
+    def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
+        """Give the legs of a division that are not idle."""
+        return self.whole.legs(subunit, of)
+
+    def placed(self, leg: Leg) -> int:
+        """Every leg that is not idle is placed."""
+        del leg
+        return 1
+
+    def on(self, leg: Leg, stack: str) -> Any:
+        """Whether a leg is on a stack: where its subunit is."""
+        return self.first_on(self.job.subunit(leg), stack)
+
+    def any_on(self, subunit: Subunit, stack: str) -> Any:
+        """Whether a subunit is on a stack."""
+        return self.first_on(subunit, stack)
+
+    def legs_on(self, trunk: Trunk, stack: str) -> Any:
+        """How many legs of a trunk are on a stack."""
+        return total(
+            len(self.legs(subunit, of)) * self.first_on(subunit, stack)
+            for subunit in trunk.subunits
+            for of in self.divisions(subunit)
+        )
+
+    def most_trunk_legs(self, trunk: Trunk) -> int:
+        """Count the legs of a trunk."""
+        return self.whole.most_trunk_legs(trunk)
+
+    def most_legs_at(self, place: Place) -> int:
+        """Bound the legs at a place as the whole model does."""
+        return self.whole.most_legs_at(place)
+
+    def legs_at(self, trunk: Trunk, place: Place) -> Any:
+        """How many legs of a trunk are at a place."""
+        return total(dict(kind[2]).get(trunk.id, 0) * at[place] for kind, at in self._number.items())
+
+    def load2(self, place: Place) -> Any:
+        """Twice the splices and parked fibres of a place."""
+        return total(kind[0] * at[place] for kind, at in self._number.items())
+
+    def sleeves2(self, place: Place) -> Any:
+        """Twice the sleeves of a place; sleeves differ by tray, so kinds know them only where all trays have one size."""
+        if len({stack.tray.sleeve_fibres for stack in self.job.enclosure.stacks}) > 1:
+            return 0
+        return total(kind[1] * at[place] for kind, at in self._number.items())
+
+    def used(self, place: Place) -> Any:
+        """Whether a tray place is used."""
+        return self.positive(("used", place), total(at[place] for at in self._number.values()), len(self.kinds))
+
+    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
+        """Whether a trunk has a leg at a place."""
+        return self.positive(("trunk at", trunk.id, place), self.legs_at(trunk, place), self.most_trunk_legs(trunk))
+
+    def guess(self, value: Callable[[Any], int]) -> Guess:
+        """Read counts, ways and ends out of a solution."""
+        job = self.job
+        return Guess(
+            bunches={
+                place: {kind: value(at[place]) for kind, at in self._number.items() if value(at[place])}
+                for place in self.places
+            },
+            ways={
+                trunk.id: way
+                for trunk in job.trunks
+                for way in self.ways(trunk)
+                if self.in_box(trunk) and value(self.goes(trunk, way))
+            },
+            ends={
+                stack.id: end.id
+                for stack in job.enclosure.stacks
+                for end in stack.ends
+                if value(self.end(stack.id, end.id))
+            },
+        )
+
+
+def kinds(model: Model) -> dict[int, Kind]:
+    """Give the kind of each bunch: doubled load, doubled sleeves, and its legs by trunk."""
+    size = model.job.enclosure.stacks[0].tray.sleeve_fibres
+    sleeves = model.sleeve_weights(size)
+    found = {}
+    for bunch, legs in model.bunches.items():
+        by_trunk: dict[str, int] = {}
+        for leg in legs:
+            by_trunk[leg.trunk] = by_trunk.get(leg.trunk, 0) + 1
+        found[bunch] = (model.loads[bunch], sleeves[bunch], tuple(sorted(by_trunk.items())))
+    return found
+
+
+def in_scope(model: Model) -> bool:
+    """Whether every subunit of a model is settled and stays on one stack."""
+    return model.all_placed and all(
+        len(model.divisions(subunit)) < 2
+        and (model.job.trunk_by_id[subunit.trunk].divide_at == "tray" or model.keeps("subunit_together"))
+        for subunit in model.job.subunits
+    )
+
+
+def count(model: Model, weight: int, clock: Clock) -> Counted | None:
+    """Find counts of least leg length and bound it; None if it is proven that there are none, so that the model has no plan.
+
+    ``weight`` bounds the broken preferences as it does in the model.
+    """
+    job = model.job
+    divisions = {(s.trunk, s.number): model.divisions(s) for s in job.subunits if model.divisions(s)}
+    counts = Counts(model, divisions)
+    broken = counts.broken("prefer")
+    if not isinstance(broken, int):
+        counts.require(broken <= weight)
+    length = GOALS["leg_length_mm"].encode(job, counts)
+    counts.cp.minimize(length)
+    status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2)
+    if status == cp_model.INFEASIBLE:
+        return None
+    bound = max(0, ceil(solver.best_objective_bound - 1e-6))
+    if status not in FOUND:
+        return Counted(bound, None)
+    counts.require(length <= solver.value(length))
+    hint_all(counts.cp, solver.response_proto.solution)
+    counts.cp.minimize(counts.lateness())
+    status, later = solve_one(counts.cp, clock, LATENESS_EFFORT, symmetry_level=2)
+    return Counted(bound, counts.guess((later if status in FOUND else solver).value))
+
+
+def hold(model: Model, guess: Guess, *literals: Any, places: bool) -> cp_model.CpModel:
+    """Copy a model and hold the copy to ways, ends, literals and, with ``places``, to the counts at every place.
+
+    The variables of the copy keep their numbers.
+    """
+    for stack in model.job.enclosure.stacks:
+        model.end(stack.id, stack.ends[0].id)
+    trial = model.cp.clone()
+    trial.add_bool_and([trial.get_bool_var_from_proto_index(literal.index) for literal in literals])
+
+    def same(literal: Any) -> Any:
+        return trial.get_bool_var_from_proto_index(literal.index)
+
+    by_kind: dict[Kind, list[int]] = {}
+    for bunch, kind in kinds(model).items():
+        by_kind.setdefault(kind, []).append(bunch)
+    for rank, place in enumerate(model.places if places else ()):
+        for kind, bunches in by_kind.items():
+            number = guess.bunches[place].get(kind, 0)
+            trial.add(total(same(model.literals(bunch)[rank]) for bunch in bunches) == number)
+    for trunk in model.job.trunks:
+        for way in model.ways(trunk):
+            literal = model.goes(trunk, way)
+            if not isinstance(literal, int):
+                trial.add(same(literal) == int(guess.ways.get(trunk.id) == way))
+    for stack in model.job.enclosure.stacks:
+        for end in stack.ends:
+            literal = model.end(stack.id, end.id)
+            if not isinstance(literal, int):
+                trial.add(same(literal) == int(guess.ends[stack.id] == end.id))
+    return trial

@@ -1,0 +1,138 @@
+"""The ledger place by place: how many legs of each kind lie at each tray place; a bound on leg length, splices left out or not.
+
+It holds for every plan that leaves so many splices unplaced at most, has so many legs at most, and keeps what groups its
+question holds: trays have room for the legs at them, both sides of the splices of two trunks lie in one tray, and ways, guides
+and stacks bind as in the ledger. Which leg lies where is left out, and with it what crosses.
+"""
+
+from __future__ import annotations
+
+from math import ceil, floor, gcd
+from typing import Any
+
+from trayopt.domain.cablework import Subunit
+from trayopt.domain.finding import Level
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job, Trunk
+from trayopt.goals.registry import BY_ID as GOALS
+from trayopt.rules.guide_fill import area_units
+from trayopt.solver.bounds.stack_counts import Ledger
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.groups import Question
+from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.solver.model.literals import total
+from trayopt.track.routes import routes_of
+
+EFFORT = 6.0
+"""Most deterministic time for a bound."""
+AREA_EFFORT = 2.0
+"""Most deterministic time for a bound on cross-sections."""
+MOST_COUNTS = 4000
+"""Of more kinds of legs times places than this, the length is not bounded: no answer is to be had soon."""
+
+
+class Shelves(Ledger):
+    """The ledger of a question with its legs counted at every place."""
+
+    def furnish(self) -> None:
+        """Count legs at places before the rules speak."""
+        self.here: dict[Place, dict[tuple[int, int], Any]] = {place: {} for place in self.places}
+        for (i, of, stack), legs in self.legs_of.items():
+            name, cut = self.classes[i].members[0].name, self.cuts[i, of]
+            most = 2 * self.job.enclosure.stack_by_id[stack].tray.fibres // cut.load2
+            rows = [here for place, here in self.here.items() if place.stack == stack]
+            for row in rows:
+                row[i, of] = self.number(most if self._holds_fibres else cut.legs * len(self.job.subunits), name)
+            self.require(total(row[i, of] for row in rows) == legs)
+        for place, row in self.here.items():
+            if self._holds_fibres:
+                loads = total(self.cuts[key].load2 * legs for key, legs in row.items())
+                self.require(loads <= 2 * self.job.enclosure.tray_at(place).fibres)
+            self.share(row)
+
+    @property
+    def _holds_fibres(self) -> bool:
+        return "tray_fibres" in self.question.by_rule
+
+    def legs_at(self, trunk: Trunk, place: Place) -> Any:
+        """How many legs of a trunk are at a place."""
+        return total(legs for (i, _), legs in self.here[place].items() if self.classes[i].trunk == trunk.id)
+
+    def legs_on(self, trunk: Trunk, stack: str) -> Any:
+        """How many legs of a trunk are on a stack."""
+        return total(
+            legs for (i, _, on), legs in self.legs_of.items() if on == stack and self.classes[i].trunk == trunk.id
+        )
+
+    def most_trunk_legs(self, trunk: Trunk) -> int:
+        """Count the legs of a trunk at its finest divisions."""
+        finest = {i: 0 for i, alike in enumerate(self.classes) if alike.trunk == trunk.id}
+        for (i, _), cut in self.cuts.items():
+            if i in finest:
+                finest[i] = max(finest[i], cut.legs)
+        return sum(legs * len(self.classes[i].members) for i, legs in finest.items())
+
+    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
+        """Whether a trunk has a leg at a place."""
+        return self.positive(("trunk at", trunk.id, place), self.legs_at(trunk, place), self.most_trunk_legs(trunk))
+
+
+def length_bound(job: Job, levels: tuple[Level, ...], unplaced: int, legs: int | None, clock: Clock) -> int:
+    """Bound the leg length, in mm, over plans with at most so many splices unplaced and so many legs, or any.
+
+    ``levels`` are those of which such plans break no rule; physical rules at must are kept in any case.
+    """
+    shelves = Shelves(_question(job, levels), all_placed=not unplaced)
+    if len(shelves.cuts) * len(shelves.places) > MOST_COUNTS:
+        return 0
+    _hold(shelves, unplaced, legs)
+    shelves.cp.minimize(GOALS["leg_length_mm"].encode(shelves.job, shelves))
+    status, solver = solve_one(shelves.cp, clock, EFFORT)
+    return max(0, ceil(solver.best_objective_bound - 1e-6)) if status in FOUND else 0
+
+
+def most_entering(
+    job: Job, levels: tuple[Level, ...], trunk: Trunk, unplaced: int, legs: int, clock: Clock
+) -> int | None:
+    """Bound the subunits of a trunk with a placed leg over such plans; None where no answer was found in time."""
+    ledger = Ledger(_question(job, levels), all_placed=not unplaced)
+    _hold(ledger, unplaced, legs)
+    ledger.cp.maximize(total(n for (i, _), n in ledger.count.items() if ledger.classes[i].trunk == trunk.id))
+    status, solver = solve_one(ledger.cp, clock, EFFORT)
+    return floor(solver.best_objective_bound + 1e-6) if status in FOUND else None
+
+
+def area_in_box(job: Job, subunit: Subunit, of: int) -> int:
+    """Cross-section of the tubes that a placed subunit has in the box at a division, in the units of ``area_units``."""
+    trunk = job.trunk_by_id[subunit.trunk]
+    tube = routes_of(job).traveller(trunk, subunit, of)
+    if tube is None:
+        return 0
+    tubes = 1 if tube.own else of if trunk.idle == "coiled" else len(job.spliced_legs(subunit, of))
+    return tubes * area_units(tube.diameter_mm)
+
+
+def most_area(job: Job, clock: Clock) -> int | None:
+    """Bound what ``area_in_box`` comes to for all spliced subunits together, in plans that keep every must and place all.
+
+    None where no answer was found in time.
+    """
+    ledger = Ledger(Question(job))
+    _hold(ledger, 0, None)
+    areas = {key: area_in_box(job, ledger.classes[key[0]].members[0], key[1]) for key in ledger.count}
+    unit = gcd(*areas.values()) or 1
+    ledger.cp.maximize(total(area // unit * ledger.count[key] for key, area in areas.items()))
+    status, solver = solve_one(ledger.cp, clock, AREA_EFFORT)
+    return unit * floor(solver.best_objective_bound + 1e-6) if status in FOUND else None
+
+
+def _question(job: Job, levels: tuple[Level, ...]) -> Question:
+    return Question(job, levels=levels) if levels else Question(job, kinds=("physical",))
+
+
+def _hold(ledger: Ledger, unplaced: int, legs: int | None) -> None:
+    ledger.hold_all()
+    if unplaced:
+        ledger.require(ledger.unplaced() <= unplaced)
+    if legs is not None:
+        ledger.require(ledger.all_legs_count() <= legs)

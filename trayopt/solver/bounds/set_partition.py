@@ -1,0 +1,330 @@
+"""Bounds where divisions are open: which bunches there are, on which stack each, and how many of a kind at each tray place.
+
+Decided are the divisions, the stack of every bunch, and how many bunches of a kind lie where; not which. It holds for every
+plan that places every splice, keeps every must and has no more broken preferences than are known to be enough, because each
+such plan gives these choices:
+
+* Divisions are as the division model lets them be, and bunches those of the divisions: every leg is in one.
+* A subunit that is not parted has all its bunches on one stack; its first leg is on its first stack always.
+* A tray holds as many fibres, sleeves and legs as its bunches bring, and splices of the pairs of trunks that they join.
+* Ways, stacks of subunits and rules bind as in the outline.
+
+What is left out is in which order bunches lie, and so what crosses and what of a subunit lies next to what.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from functools import cached_property
+from math import ceil
+from typing import Any, NamedTuple
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.finding import Group
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Trunk
+from trayopt.goals.registry import BY_ID as GOALS
+from trayopt.solver.bounds.closed_patterns import Bunch, closed_bunches
+from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.outline import RULES, Outline
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.solver.model.literals import total
+from trayopt.solver.model.model import Divisions, Key
+from trayopt.track.routes import Routes, routes_of
+
+EFFORT = 6.0
+"""Most deterministic time for one answer."""
+WEIGHT_EFFORT = 2.0
+"""Most deterministic time for the bound on preferences."""
+PART = 0.2
+"""Most of what is left of the limit for one answer."""
+MOST_COUNTS = 2000
+"""Of more kinds times places than this, the length is not bounded: no answer is to be had soon."""
+
+
+TRAY_RULES: tuple[str, ...] = ("tray_fibres", "tray_sleeves", "entrance_legs", "base_outward", "reserve", "tray_pair")
+"""Rules that look at tray places."""
+
+
+class Kind(NamedTuple):
+    """What a bunch brings to a tray: twice its places, twice its sleeves, its legs by trunk, the pairs of trunks it joins."""
+
+    load2: int
+    sleeves2: int
+    legs: tuple[tuple[str, int], ...]
+    pairs: frozenset[tuple[str, ...]]
+
+
+class Spread(Outline):
+    """The outline of a job whose divisions are open, with bunches on stacks and their kinds at places."""
+
+    def __init__(self, divider: Divider, divisions: Divisions, clock: Clock, *, trays: bool) -> None:
+        self.trays = trays
+        self.rules = (*RULES, "same_division", *(TRAY_RULES if trays else ()))
+        self.divider = divider
+        job = divider.job
+        self._of_key = {key: tuple(of) for key, of in divisions.items()}
+        self._cut = {
+            (key, of): job.spliced_legs(job.subunit_of_leg[key], of)
+            for key, open_ in self._of_key.items()
+            for of in open_
+        }
+        self._here: dict[Bunch, dict[str, Any]] = {}
+        self._with: dict[Leg, list[Bunch]] = {leg: [] for legs in self._cut.values() for leg in legs}
+        self._number: dict[Kind, dict[Place, Any]] = {}
+        super().__init__(job, divisions, clock=clock)
+
+    def furnish(self) -> None:
+        """Make bunches and counts before the rules speak."""
+        self.routes: Routes = routes_of(self.job)
+        self._divided = self.divider.post(self.cp, alike=False)
+        for key, options in self._divided.items():
+            self.require(total(literal for of, literal in options.items() if of not in self._of_key[key]) <= 0)
+        listed = None
+        if self.job.rules["tray_fibres"].level == "must":
+            room = 2 * max(stack.tray.fibres for stack in self.job.enclosure.stacks)
+            listed = closed_bunches(self.sides, {leg: self.job.load2(leg) for leg in self._with}, room)
+        self.listed = listed is not None
+        """Whether bunches could be listed; where not, nothing is said of them."""
+        for bunch in listed or ():
+            self._here[bunch] = {stack: self.literal(f"{bunch[0]} on {stack}") for stack in self.stacks}
+            for leg in bunch:
+                self._with[leg].append(bunch)
+        if self.listed:
+            self._choose()
+            if self.trays:
+                self._count()
+            else:
+                self._fill()
+
+    def _choose(self) -> None:
+        """Put every leg of the divisions into one bunch, and bunches on the stacks of their subunits."""
+        for subunit in self.job.subunits:
+            for of in self.divisions(subunit):
+                for leg in self.legs(subunit, of):
+                    self.require(total(self.on(leg, stack) for stack in self.stacks) == self.divided(subunit, of))
+            if not self.divisions(subunit):
+                continue
+            firsts = [self.legs(subunit, of)[0] for of in self.divisions(subunit)]
+            for stack in self.stacks:
+                first = self.first_on(subunit, stack)
+                self.require(total(self.on(leg, stack) for leg in firsts) == first)
+                for of in self.divisions(subunit):
+                    for leg in self.legs(subunit, of)[1:]:
+                        self.require(self.on(leg, stack) <= first + self.parted(subunit))
+
+    def _fill(self) -> None:
+        """Let stacks take what their trays take in all, and let a bunch that joins two pairs of trunks break ``tray_pair``."""
+        for stack in self.job.enclosure.stacks:
+            loads = total(sum(map(self.job.load2, bunch)) * here[stack.id] for bunch, here in self._here.items())
+            self.require(loads <= 2 * stack.positions * stack.tray.fibres)
+        level = self.job.rules["tray_pair"].level
+        if level == "off":
+            return
+        mixed = self.literal("a tray with splices of two pairs") if level == "prefer" else 0
+        if level == "prefer":
+            self.let_go[Group("tray_pair", "some")] = mixed
+        for bunch, here in self._here.items():
+            if len(self._pairs(bunch)) > 1:
+                self.require(total(here.values()) <= mixed)
+
+    def _count(self) -> None:
+        """Count the bunches of a kind at places, as many on a stack as lie there."""
+        sleeves = self.leg_sleeves(self.job.enclosure.stacks[0].tray.sleeve_fibres)
+        kinds: dict[Kind, list[Bunch]] = {}
+        for bunch in self._here:
+            kinds.setdefault(self._kind(bunch, sleeves), []).append(bunch)
+        for kind, bunches in kinds.items():
+            self._number[kind] = {
+                place: self.number(self._most_at(kind, place), f"{kind} at {place}") for place in self.places
+            }
+            for stack in self.stacks:
+                here = total(self._number[kind][place] for place in self.places if place.stack == stack)
+                self.require(here == total(self._here[bunch][stack] for bunch in bunches))
+
+    def _most_at(self, kind: Kind, place: Place) -> int:
+        return 2 * self.job.enclosure.tray_at(place).fibres // kind.load2
+
+    def _kind(self, bunch: Bunch, sleeves: Mapping[Leg, int]) -> Kind:
+        return Kind(
+            sum(map(self.job.load2, bunch)),
+            sum(sleeves[leg] for leg in bunch),
+            tuple(sorted(Counter(leg.trunk for leg in bunch).items())),
+            self._pairs(bunch),
+        )
+
+    def _pairs(self, bunch: Bunch) -> frozenset[tuple[str, ...]]:
+        """Pairs of trunks that a bunch joins."""
+        return frozenset(pair for leg in bunch for pair in self._joined[leg])
+
+    @cached_property
+    def _joined(self) -> dict[Leg, set[tuple[str, ...]]]:
+        """Pairs of trunks whose splices a leg holds."""
+        found: dict[Leg, set[tuple[str, ...]]] = {leg: set() for leg in self._with}
+        for piece, both in self.sides.items():
+            for leg in {*both[0], *both[1]}:
+                found[leg].add(tuple(sorted((piece.a.trunk, piece.b.trunk))))
+        return found
+
+    @property
+    def size(self) -> int:
+        """Number of counts at places."""
+        return len(self._number) * len(self.places)
+
+    # -- what rules and goals ask for --------------------------------------------------------------------------------
+
+    def divisions(self, subunit: Subunit) -> tuple[int, ...]:
+        """Every k that is open for a subunit."""
+        return self._of_key.get((subunit.trunk, subunit.number), ())
+
+    def divided(self, subunit: Subunit, of: int) -> Any:
+        """Whether a subunit is divided by this k."""
+        return self._divided[subunit.trunk, subunit.number].get(of, 0)
+
+    def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
+        """Every leg of a division that is not idle."""
+        return self._cut.get(((subunit.trunk, subunit.number), of), ())
+
+    def placed(self, leg: Leg) -> Any:
+        """Every leg of the division that is chosen is placed."""
+        return self.divided(self.job.subunit(leg), leg.of)
+
+    def on(self, leg: Leg, stack: str) -> Any:
+        """Whether a leg is on a stack."""
+        return self.one_of(*(self._here[bunch][stack] for bunch in self._with[leg]))
+
+    def number_placed(self, subunit: Subunit, of: int) -> Any:
+        """How many legs of a division are placed."""
+        return len(self.legs(subunit, of)) * self.divided(subunit, of)
+
+    def number_on(self, subunit: Subunit, of: int, stack: str) -> Any:
+        """How many legs of a division are on a stack."""
+        return total(self.on(leg, stack) for leg in self.legs(subunit, of))
+
+    def _sum(self, place: Place, what: int) -> Any:
+        return total(kind[what] * at[place] for kind, at in self._number.items())
+
+    def legs_at(self, trunk: Trunk, place: Place) -> Any:
+        """How many legs of a trunk are at a place."""
+        return total(dict(kind.legs).get(trunk.id, 0) * at[place] for kind, at in self._number.items())
+
+    def legs_on(self, trunk: Trunk, stack: str) -> Any:
+        """How many legs of a trunk are on a stack."""
+        return total(self.legs_at(trunk, place) for place in self.places if place.stack == stack)
+
+    def most_legs_at(self, place: Place) -> int:
+        """Bound the legs at a place by the bunch that brings the most for its places."""
+        densest = max((len(bunch) / sum(map(self.job.load2, bunch)) for bunch in self._here), default=0)
+        return int(2 * self.job.enclosure.tray_at(place).fibres * densest + 1e-6)
+
+    def load2(self, place: Place) -> Any:
+        """Twice the splices and parked fibres of a place."""
+        return self._sum(place, 0)
+
+    def sleeves2(self, place: Place) -> Any:
+        """Twice the sleeves of a place; sleeves differ by tray, so kinds know them only where all trays have one size."""
+        if len({stack.tray.sleeve_fibres for stack in self.job.enclosure.stacks}) > 1:
+            return 0
+        return self._sum(place, 1)
+
+    def used(self, place: Place) -> Any:
+        """Whether a tray place is used."""
+        here = total(at[place] for at in self._number.values())
+        return self.positive(("used", place), here, len(self.job.pieces))
+
+    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
+        """Whether a trunk has a leg at a place."""
+        if not self.trays:
+            return super().trunk_at(trunk, place)
+        return self.positive(("trunk at", trunk.id, place), self.legs_at(trunk, place), self.most_trunk_legs(trunk))
+
+    def pair_at(self, pair: tuple[str, str], place: Place) -> Any:
+        """Whether splices of a pair of trunks lie at a place."""
+        here = total(at[place] for kind, at in self._number.items() if tuple(sorted(pair)) in kind.pairs)
+        return self.positive(("pair", pair, place), here, len(self.job.pieces))
+
+
+def weight_bound(divider: Divider, divisions: Divisions, least: int, clock: Clock) -> int | None:
+    """Bound the weight of broken preferences from below, for plans of these divisions; None where there is none.
+
+    ``least`` is a bound that is known.
+    """
+    spread = Spread(divider, divisions, clock, trays=False)
+    broken = spread.broken("prefer")
+    if isinstance(broken, int) or not spread.listed:
+        return least
+    spread.require(broken >= least)
+    return _least(spread, broken, clock, WEIGHT_EFFORT)
+
+
+def legs_bound(divider: Divider, divisions: Divisions, weight: int | None, clock: Clock) -> int | None:
+    """Bound the legs of plans of these divisions that break preferences of at most this weight; None where there is none.
+
+    Where no weight is given, plans may break any.
+    """
+    spread = _kept(divider, divisions, weight, clock, trays=False)
+    return 0 if spread is None else _least(spread, _legs(spread), clock)
+
+
+def length_bound(divider: Divider, divisions: Divisions, weight: int, fewest: int, most: int, clock: Clock) -> int:
+    """Bound the leg length, in mm, over plans of these divisions that break preferences of at most this weight.
+
+    ``fewest`` and ``most`` are legs that every such plan has and that no plan worth a look exceeds.
+    """
+    spread = _kept(divider, divisions, weight, clock, trays=True)
+    if spread is None or spread.size > MOST_COUNTS:
+        return 0
+    spread.require(_legs(spread) >= fewest)
+    spread.require(_legs(spread) <= most)
+    return _least(spread, GOALS["leg_length_mm"].encode(divider.job, spread), clock) or 0
+
+
+def narrowed(divider: Divider, divisions: Divisions, weight: int, legs: int, clock: Clock) -> Divisions:
+    """Give the divisions that some plan of so few legs and preferences broken may have; all that are open where time is up.
+
+    The spread is asked for the most divisions that no answer has had yet, until there are none: what no spread has, no plan
+    has.
+    """
+    spread = _kept(divider, divisions, weight, clock, trays=False)
+    if spread is None:
+        return divisions
+    spread.require(_legs(spread) <= legs)
+    seen: set[tuple[Key, int]] = set()
+    literals = {
+        (key, of): spread.divided(divider.job.subunit_of_leg[key], of) for key in divisions for of in divisions[key]
+    }
+    while unseen := [literal for pair, literal in literals.items() if pair not in seen]:
+        spread.cp.maximize(total(unseen))
+        status, solver = solve_one(spread.cp, clock, EFFORT, part=PART)
+        if status not in FOUND:
+            return divisions
+        seen |= {pair for pair, literal in literals.items() if solver.boolean_value(literal)}
+        if status == cp_model.OPTIMAL and not solver.objective_value:
+            break
+    return {key: tuple(of for of in open_ if (key, of) in seen) for key, open_ in divisions.items()}
+
+
+def _kept(divider: Divider, divisions: Divisions, weight: int | None, clock: Clock, *, trays: bool) -> Spread | None:
+    """Make the spread of plans that break preferences of at most this weight; None where bunches are too many."""
+    spread = Spread(divider, divisions, clock, trays=trays)
+    broken = spread.broken("prefer")
+    if weight is not None and not isinstance(broken, int):
+        spread.require(broken <= weight)
+    return spread if spread.listed else None
+
+
+def _legs(spread: Spread) -> Any:
+    return GOALS["legs"].encode(spread.job, spread)
+
+
+def _least(spread: Spread, goal: Any, clock: Clock, effort: float = EFFORT) -> int | None:
+    """Bound a goal from below; None where there is no such plan."""
+    spread.cp.minimize(goal)
+    status, solver = solve_one(spread.cp, clock, effort, symmetry_level=2, part=PART)
+    if status == cp_model.INFEASIBLE:
+        return None
+    return max(0, ceil(solver.best_objective_bound - 1e-6))

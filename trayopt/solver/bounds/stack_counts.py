@@ -1,0 +1,465 @@
+"""The ledger: how many legs of each kind lie on each stack, without saying which; a relaxation that settles counts.
+
+Subunits that nothing tells apart form a class, and the ledger only counts: how many of a class are divided by which
+k, and how many of their legs are on which stack. Ways of trunks and ends of stacks are decided as in the whole model,
+and rules that look at ways alone bind as they do there. All holds under the guards of its groups, so an answer of no
+names groups that are enough for it, and an answer of yes is a draft of divisions and ways that the whole model can
+try first.
+
+The same counts bound the splices that stay without a tray: then subunits of a class may stay out, and legs of a subunit too.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from math import gcd
+from typing import Any
+
+from trayopt.domain.assignment import Way
+from trayopt.domain.base import EPSILON, TRAVELS
+from trayopt.domain.cable import FIBRE_RADIUS_MM
+from trayopt.domain.cablework import Subunit
+from trayopt.domain.finding import Group
+from trayopt.domain.hardware import Place, Stack
+from trayopt.domain.job import LegPin, Trunk
+from trayopt.rules.guide_fill import GuideFillParameters, area_units, guide_units
+from trayopt.rules.registry import BY_ID
+from trayopt.rules.reserve import ReserveParameters
+from trayopt.solver.bounds.classes import Class, Cut, classes_of
+from trayopt.solver.model.groups import LIMITS, Question, merged
+from trayopt.solver.model.literals import total
+from trayopt.solver.model.model import Key, Model
+from trayopt.solver.model.posting import guard
+
+BY_WAYS: tuple[str, ...] = (
+    "reach", "exposed", "port_seal", "slack_loops", "opposite_travel", "natural_travel", "port_fill",
+)  # fmt: skip
+"""Rules whose encoding asks for nothing but ways, ends and the places of trunks."""
+
+
+@dataclass(frozen=True)
+class Draft:
+    """Divisions and ways with which a ledger balances."""
+
+    divisions: Mapping[Key, Sequence[int]]
+    ways: Mapping[str, Sequence[Way]]
+
+
+class Ledger(Model):
+    """The counting model of a question, every group under its guard.
+
+    Parameters
+    ----------
+    all_placed
+        Whether only plans that place every splice are counted.
+    """
+
+    def __init__(self, question: Question, *, all_placed: bool = True) -> None:
+        super().__init__(question.wide, all_placed=all_placed, bare=True)
+        self.question = question
+        self.stacks = self.job.enclosure.stacks
+        self.classes = classes_of(question)
+        self.cuts: dict[tuple[int, int], Cut] = {}
+        """Divisions that a class can have, by (class, k)."""
+        self.count: dict[tuple[int, int], Any] = {}
+        """How many subunits of a class have a division and a placed leg."""
+        self.outside: dict[int, Any] = {}
+        """How many subunits of a class have no placed leg."""
+        self.legs_of: dict[tuple[int, int, str], Any] = {}
+        """How many legs of a class at a division are on a stack."""
+        self.wholes: dict[tuple[int, int, str], Any] = {}
+        """How many subunits of a class at a division are on a stack, for trunks divided at the tray."""
+        for i, alike in enumerate(self.classes):
+            self._class(i, alike)
+        self._on = {(t.id, s.id): self._used(t, s) for t in self.job.trunks for s in self.stacks}
+        self._pairs()
+        self._alternate()
+        self._trays()
+        self.furnish()
+        for name in BY_WAYS:
+            if name in question.by_rule:
+                BY_ID[name].encode(self.job, self, self._poster(name))
+        if "guide_fill" in question.by_rule:
+            self._guides()
+        self._limits()
+        self._pins()
+        for trunk in self.job.trunks:
+            for way in self.ways(trunk):
+                self.goes(trunk, way)
+
+    def furnish(self) -> None:
+        """Make what a finer ledger counts beside, before the rules that look at ways speak."""
+
+    def _poster(self, name: str) -> Callable[..., None]:
+        rule = BY_ID[name]
+
+        def post(constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
+            if constraint is not True:
+                self.require(constraint, guard(self, merged(rule, subject)), *when)
+
+        return post
+
+    def _held(self, rule: str, subject: str) -> Any:
+        return guard(self, Group(rule, subject))
+
+    # -- subunits ----------------------------------------------------------------------------------------------------
+
+    def _class(self, i: int, alike: Class) -> None:
+        """Decide how many subunits of a class have each division, and on which stacks their legs are."""
+        trunk, n = self.job.trunk_by_id[alike.trunk], len(alike.members)
+        for cut in alike.cuts:
+            tube = self.routes.traveller(trunk, alike.members[0], cut.of)
+            if tube is None:
+                continue
+            self.cuts[i, cut.of] = cut
+            count = self.count[i, cut.of] = self.number(n, f"{alike.members[0].name} and like it in {cut.of}")
+            at_tray = trunk.divide_at == "tray"
+            parts = [self.number(n if at_tray else n * cut.legs, "") for _ in self.stacks]
+            for stack, part in zip(self.stacks, parts, strict=True):
+                self.legs_of[i, cut.of, stack.id] = self._legs_of(cut, part) if at_tray else part
+                if at_tray:
+                    self.wholes[i, cut.of, stack.id] = part
+            if at_tray:
+                self.require(total(parts) == count)
+            elif self.all_placed:
+                self.require(total(parts) == cut.legs * count)
+            else:
+                self.require(total(parts) <= cut.legs * count)
+                self.require(total(parts) >= count)
+            if (
+                "bend_radius" in self.question.by_rule
+                and tube.radius_mm > self.job.enclosure.track.min_radius_mm + EPSILON
+            ):
+                self.require(count <= self._free("bend_radius", alike.members))
+            self._fibre_bend(i, cut, trunk, alike.members)
+        self.outside[i] = 0 if self.all_placed else self.number(n, f"{alike.members[0].name} and like it outside")
+        self.require(self.outside[i] + total(count for (j, _), count in self.count.items() if j == i) == n)
+
+    def _legs_of(self, cut: Cut, wholes: Any) -> Any:
+        """Count the placed legs of so many subunits that keep together."""
+        if self.all_placed:
+            return cut.legs * wholes
+        legs = self.number(cut.legs * len(self.job.subunits), "")
+        self.require(legs <= cut.legs * wholes)
+        self.require(legs >= wholes)
+        return legs
+
+    def _free(self, rule: str, members: tuple[Subunit, ...]) -> Any:
+        """How many of these subunits are not held to a rule."""
+        return len(members) - total(self._held(rule, subunit.name) for subunit in members)
+
+    def _fibre_bend(self, i: int, cut: Cut, trunk: Trunk, members: tuple[Subunit, ...]) -> None:
+        """Keep as many subunits as are held off stacks with trays too tight for their fibres."""
+        least = FIBRE_RADIUS_MM[trunk.cable.fibre] - EPSILON
+        tight = [stack for stack in self.stacks if stack.tray.min_radius_mm < least]
+        if "fibre_bend" in self.question.by_rule and tight:
+            free = self._free("fibre_bend", members)
+            self.require(total(self.legs_of[i, cut.of, stack.id] for stack in tight) <= cut.legs * free)
+
+    def _used(self, trunk: Trunk, stack: Stack) -> Any:
+        """Whether a trunk has a leg on a stack."""
+        here = [key for key in self._mine(trunk)]
+        if not here:
+            return 0
+        used = self.literal(f"{trunk.id} on {stack.id}")
+        for i, of in here:
+            most = len(self.classes[i].members) * self.cuts[i, of].legs
+            self.require(self.legs_of[i, of, stack.id] <= most * used)
+        self.require(used <= self.in_box(trunk))
+        return used
+
+    def _mine(self, trunk: Trunk) -> list[tuple[int, int]]:
+        return [(i, of) for i, of in self.cuts if self.classes[i].trunk == trunk.id]
+
+    def _pairs(self) -> None:
+        """Let two joined trunks have as many splices with each other on a stack, where that can be counted."""
+        shares: dict[tuple[str, str], list[tuple[int, int]]] = defaultdict(list)
+        plain: dict[tuple[str, str], bool] = defaultdict(lambda: True)
+        for (i, of), cut in self.cuts.items():
+            alike = self.classes[i]
+            for partner in alike.partners:
+                shares[alike.trunk, partner].append((i, of))
+                plain[alike.trunk, partner] &= len(alike.partners) == 1 and cut.splices is not None
+        self.shared = [
+            (tuple(shares[a, b]), tuple(shares[b, a])) for a, b in self.job.joined_pairs if plain[a, b] and plain[b, a]
+        ]
+        """Kinds of legs of either side of each pair of trunks that is spliced to no other trunk there, leg for leg alike."""
+        for stack in self.stacks:
+            self.share({key: self.legs_of[(*key, stack.id)] for key in self.cuts})
+
+        if not self.all_placed:
+            for i, j in self._matched():
+                self.require(self.outside[i] == self.outside[j])
+
+    def _matched(self) -> set[tuple[int, int]]:
+        """Give the pairs of classes whose subunits are spliced one to one: where one has no placed leg, neither has the other."""
+        of = {(s.trunk, s.number): i for i, alike in enumerate(self.classes) for s in alike.members}
+        partners: dict[Key, set[Key]] = defaultdict(set)
+        for piece in self.job.pieces:
+            a, b = ((p.trunk, self.job.trunk_by_id[p.trunk].subunit_of(p.first).number) for p in (piece.a, piece.b))
+            partners[a].add(b)
+            partners[b].add(a)
+        single = {key: next(iter(found)) for key, found in partners.items() if len(found) == 1}
+        pairs: dict[int, set[int]] = defaultdict(set)
+        for key, i in of.items():
+            other = single.get(key)
+            pairs[i].add(of[other] if other is not None and other in single else -1)
+        return {(i, min(js)) for i, js in pairs.items() if len(js) == 1 and pairs.get(min(js)) == {i}}
+
+    def share(self, legs: Mapping[tuple[int, int], Any]) -> None:
+        """Let the two sides of each such pair bring equally many splices to some part of the box, by the legs there."""
+        for sides in self.shared:
+            one, other = (total((self.cuts[key].splices or 0) * legs.get(key, 0) for key in keys) for keys in sides)
+            self.require(one == other)
+
+    def _alternate(self) -> None:
+        """Let the subunits of a lead trunk that is divided at the tray be shared out evenly, as its last one asks for."""
+        for trunk in self.job.trunks:
+            last = next((s for s in reversed(trunk.subunits) if self.divisions(s)), None)
+            plain = trunk.id in self.job.lead_trunks and trunk.divide_at == "tray"
+            if last is None or not plain or "alternate_stacks" not in self.question.by_rule:
+                continue
+            held = self._held("alternate_stacks", last.name)
+            counts = [total(self.wholes[(*key, stack.id)] for key in self._mine(trunk)) for stack in self.stacks]
+            for one in counts:
+                for other in counts:
+                    if one is not other:
+                        self.require(one - other <= 1, held)
+
+    # -- trays -------------------------------------------------------------------------------------------------------
+
+    def _trays(self) -> None:
+        """Bound what the trays of each stack take together, and of all stacks what all subunits bring."""
+        for stack in self.stacks:
+            here = [
+                (self.cuts[i, of], n, self.classes[i].trunk)
+                for (i, of, on), n in self.legs_of.items()
+                if on == stack.id
+            ]
+            if "tray_fibres" in self.question.by_rule:
+                held = self._held("tray_fibres", stack.id)
+                self.require(
+                    total(c.load2 * n for c, n, _ in here) <= 2 * stack.tray.fibres * self._usable(stack), held
+                )
+                self._large(stack, held, stack.tray.fibres, [(c.fibres, n, t) for c, n, t in here])
+            if "tray_sleeves" in self.question.by_rule:
+                held = self._held("tray_sleeves", stack.id)
+                self.require(
+                    total(c.sleeves2 * n for c, n, _ in here) <= 2 * stack.tray.sleeves * self._usable(stack), held
+                )
+                self._large(stack, held, stack.tray.sleeves, [(c.sleeves2, n, t) for c, n, t in here])
+            if "entrance_legs" in self.question.by_rule:
+                self._entrances(stack)
+        for rule, brings, takes in (("tray_fibres", "loads2", "fibres"), ("tray_sleeves", "all_sleeves2", "sleeves")):
+            if rule in self.question.by_rule and self.all_placed:
+                brought = total(getattr(self.cuts[key], brings) * n for key, n in self.count.items())
+                most = total(2 * getattr(stack.tray, takes) * self._usable(stack) for stack in self.stacks)
+                self.require(brought <= most, *(self._held(rule, stack.id) for stack in self.stacks))
+
+    def _usable(self, stack: Stack) -> Any:
+        """How many trays of a stack can be used: all but those that are held in reserve."""
+        if "reserve" not in self.question.by_rule:
+            return stack.positions
+        asked = ReserveParameters.model_validate(dict(self.job.rules["reserve"].parameters)).trays
+        return stack.positions - min(asked, stack.positions) * self._held("reserve", stack.id)
+
+    def _large(self, stack: Stack, held: Any, room: int, here: list[tuple[int, Any, str]]) -> None:
+        """Let no tray hold two legs of a trunk that each need more than half of it, and so on down to a quarter.
+
+        A leg needs a place for each of its fibres, spliced or parked, and a sleeve for each run of its splices.
+        """
+        for trunk in self.job.trunks:
+            for most in range(4):
+                large = [n for need, n, t in here if t == trunk.id and need * (most + 1) > room]
+                if large:
+                    self.require(total(large) <= most * self._usable(stack), held)
+
+    def _entrances(self, stack: Stack) -> None:
+        """Bound the legs that enter the trays of a stack from either direction."""
+        for travel in TRAVELS:
+            counted = []
+            for trunk in self.job.trunks:
+                number = self.number(sum(subunit.ribbons for subunit in trunk.subunits), "")
+                legs = total(self.legs_of[i, of, stack.id] for i, of in self._mine(trunk))
+                self.require(number >= legs, self.travels(trunk, travel))
+                counted.append(number)
+            most = stack.tray.entrance_legs * self._usable(stack)
+            self.require(total(counted) <= most, self._held("entrance_legs", stack.id))
+
+    # -- ways and pins -----------------------------------------------------------------------------------------------
+
+    def divisions(self, subunit: Subunit) -> tuple[int, ...]:
+        """Give one stand-in for whatever divisions a spliced subunit has."""
+        return (1,) if self.job.spliced[subunit.trunk, subunit.number] else ()
+
+    def in_box(self, trunk: Trunk) -> Any:
+        """Every trunk with a spliced fibre is in the box, or may be."""
+        if self.all_placed or not any(self.divisions(subunit) for subunit in trunk.subunits):
+            return int(any(self.divisions(subunit) for subunit in trunk.subunits))
+        return self._make(("in box", trunk.id), lambda: self.literal(f"{trunk.id} in the box"))
+
+    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
+        """Whether a trunk has a leg at a place: free, but at one place at least of a stack that it is on."""
+
+        def make() -> dict[Place, Any]:
+            found = {p: self.literal(f"{trunk.id} at {p}") for p in self.places if p.stack == place.stack}
+            self.require(total(found.values()) >= self._on[trunk.id, place.stack])
+            return found
+
+        return self._make(("places of", trunk.id, place.stack), make)[place]
+
+    def _limits(self) -> None:
+        for group in self.question.groups:
+            if group.rule in LIMITS:
+                trunk = self.job.trunk_by_id[group.subject]
+                wrong = self.question.wrong_ways(group, self.ways(trunk))
+                self.require(total(self.goes(trunk, way) for way in wrong) <= 0, guard(self, group))
+
+    def _pins(self) -> None:
+        """Hold trunks to the ways that their pins leave, pinned legs to their stacks and divisions."""
+        classes = {(s.trunk, s.number): i for i, alike in enumerate(self.classes) for s in alike.members}
+        for pin in self.job.pins:
+            built = pin.subject in self.question.facts
+            if not built and "pin" not in self.question.by_rule:
+                continue
+            held = () if built else (self._held("pin", pin.subject),)
+            if isinstance(pin, LegPin):
+                leg = self.job.pinned_leg(pin)
+                key = (classes[leg.trunk, leg.subunit], leg.of)
+                stacks = dict.fromkeys(place.stack for place in self.job.places_of(pin))
+                kept = total(self.legs_of[(*key, stack)] for stack in stacks) if key in self.cuts else 0
+            else:
+                trunk = self.job.trunk_by_id[pin.trunk]
+                wish = (pin.port, pin.travel, pin.loops)
+                ways = [w for w in self.ways(trunk) if all(x in {None, y} for x, y in zip(wish, w, strict=True))]
+                kept = total(self.goes(trunk, way) for way in ways)
+            self.require(kept >= 1, *held)
+
+    # -- guides ------------------------------------------------------------------------------------------------------
+
+    def _guides(self) -> None:
+        """Bound the cross-sections of what passes each guide, counted by class, division and stack."""
+        fill = GuideFillParameters.model_validate(dict(self.job.rules["guide_fill"].parameters)).fill
+        idle = [area_units(s.diameter_mm) for s in self.job.subunits]
+        unit = gcd(*idle, *(self._area(*key) for key in self.cuts)) or 1
+        for guide in self.job.enclosure.track.guides:
+            passing = []
+            for trunk in self.job.trunks:
+                most = max(way.loops + 1 for way in self.ways(trunk)) * self._most_area(trunk) // unit
+                number = self.number(most, f"{trunk.id} through {guide.id}")
+                passing.append(number)
+                for way in self.ways(trunk):
+                    direct = total(self._direct(trunk, way, stack, guide.id, unit) for stack in self.stacks)
+                    self.require(number >= way.loops * self._round(trunk, unit) + direct, self.goes(trunk, way))
+            limit = guide_units(guide, fill) // unit
+            self.require(total(passing) <= limit, self._held("guide_fill", guide.id))
+
+    def _area(self, i: int, of: int) -> int:
+        subunit = self.classes[i].members[0]
+        tube = self.routes.traveller(self.job.trunk_by_id[subunit.trunk], subunit, of)
+        return 0 if tube is None else area_units(tube.diameter_mm)
+
+    def _most_area(self, trunk: Trunk) -> int:
+        own = sum(area_units(subunit.diameter_mm) for subunit in trunk.subunits)
+        legs = {i: max(of * self._area(j, of) for j, of in self.cuts if j == i) for i, _ in self._mine(trunk)}
+        return own + sum(area * len(self.classes[i].members) for i, area in legs.items())
+
+    def _own(self, i: int, of: int) -> bool:
+        """Whether the subunit's own tube makes the way for all its legs."""
+        return of == 1 or self.job.trunk_by_id[self.classes[i].trunk].divide_at == "tray"
+
+    def _round(self, trunk: Trunk, unit: int) -> Any:
+        """Cross-section of all that a trunk has in the box: a loop carries it once round."""
+
+        def make() -> Any:
+            coiled = trunk.idle == "coiled"
+            idle = sum(area_units(s.diameter_mm) for s in trunk.subunits if not self.divisions(s)) // unit * coiled
+            out = total(
+                area_units(alike.members[0].diameter_mm) // unit * coiled * self.outside[i]
+                for i, alike in enumerate(self.classes)
+                if alike.trunk == trunk.id
+            )
+            return (
+                idle
+                + out
+                + total(self._area(i, of) // unit * self._tubes(i, of, coiled=coiled) for i, of in self._mine(trunk))
+            )
+
+        return self._make(("round", trunk.id), make)
+
+    def _tubes(self, i: int, of: int, *, coiled: bool) -> Any:
+        """How many tubes the subunits of a class that have a division and a placed leg have in the box."""
+        if self._own(i, of):
+            return self.count[i, of]
+        return of * self.count[i, of] if coiled else total(self.legs_of[i, of, stack.id] for stack in self.stacks)
+
+    def _direct(self, trunk: Trunk, way: Way, stack: Stack, guide: str, unit: int) -> Any:
+        """Cross-section of what goes to a stack and passes a guide on its direct way."""
+        ends = [end.id for end in stack.ends]
+        passing = [end for end in ends if guide in self.routes.direct(way, stack.id, end)]
+        if not passing:
+            return 0
+        area = self._make(("area on", trunk.id, stack.id), lambda: self._area_on(trunk, stack, unit))
+        if len(passing) == len(ends):
+            return area
+
+        def make() -> Any:
+            number = self.number(self._most_area(trunk) // unit, "")
+            for end in passing:
+                self.require(number >= area, self.end(stack.id, end))
+            return number
+
+        return self._make(("area by", trunk.id, stack.id, tuple(passing)), make)
+
+    def _area_on(self, trunk: Trunk, stack: Stack, unit: int) -> Any:
+        parts = []
+        for i, of in self._mine(trunk):
+            tubes = self.wholes.get((i, of, stack.id), self.legs_of[i, of, stack.id])
+            parts.append(self._area(i, of) // unit * tubes)
+        return total(parts)
+
+    # -- what it found -----------------------------------------------------------------------------------------------
+
+    def all_legs_count(self) -> Any:
+        """Sum of all placed legs."""
+        return total(self.legs_of.values())
+
+    def hold_all(self) -> None:
+        """Count only plans that keep every group."""
+        for held in self.guards.values():
+            self.require(held >= 1)
+
+    def unplaced(self) -> Any:
+        """Bound the splices without a tray: no more are placed than the placed legs of either side can have."""
+        able: dict[int, Any] = {}
+        for i, alike in enumerate(self.classes):
+            mine = [(self.cuts[key], key) for key in self.cuts if key[0] == i]
+            able[i] = self.number(sum(cut.most_spliced * cut.legs for cut, _ in mine) * len(alike.members), "")
+            legs = total(cut.most_spliced * self.legs_of[(*key, s.id)] for cut, key in mine for s in self.stacks)
+            self.require(able[i] <= legs)
+            self.require(able[i] <= total(cut.spliced * self.count[key] for cut, key in mine))
+        placed: dict[tuple[str, str], Any] = {}
+        for a, b in self.job.joined_pairs:
+            placed[a, b] = self.number(self.job.splices, f"splices of {a} and {b} that are placed")
+            for one, other in ((a, b), (b, a)):
+                sides = (
+                    able[i] for i, alike in enumerate(self.classes) if alike.trunk == one and other in alike.partners
+                )
+                self.require(placed[a, b] <= total(sides))
+        for trunk in self.job.trunks:
+            sides = (able[i] for i, alike in enumerate(self.classes) if alike.trunk == trunk.id)
+            self.require(total(number for pair, number in placed.items() if trunk.id in pair) <= total(sides))
+        return self.job.splices - total(placed.values())
+
+    def draft(self, value: Callable[[Any], int]) -> Draft:
+        """Read divisions and ways out of a solution; subunits of a class take the divisions in order."""
+        divisions: dict[Key, tuple[int, ...]] = {}
+        for i, alike in enumerate(self.classes):
+            chosen = [of for (j, of), n in sorted(self.count.items()) if j == i for _ in range(value(n))]
+            divisions.update({(s.trunk, s.number): (of,) for s, of in zip(alike.members, chosen, strict=True)})
+        ways = {
+            t.id: tuple(w for w in self.ways(t) if value(self.goes(t, w))) for t in self.job.trunks if self.in_box(t)
+        }
+        return Draft(divisions, ways)

@@ -1,0 +1,227 @@
+"""Trials: can these groups stand together while every splice is placed? Each answer is proven, and all are remembered.
+
+Both directions are tried where they are cheapest. The ledger, which only counts, excludes much at once; where it
+balances, its draft of divisions and ways is what the whole model tries first. A model in which the trays of each
+stack are merged excludes what hangs on which leg is spliced to which. Only what none of them settles is asked of the
+whole model. A plan is recounted in plain data, and answers every later trial of groups that it keeps.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.assignment import Assignment
+from trayopt.domain.cablework import Subunit
+from trayopt.domain.finding import Group
+from trayopt.domain.job import Job
+from trayopt.errors import SolverFault
+from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.rings import Ring, overfull_rings
+from trayopt.solver.bounds.stack_counts import Draft, Ledger
+from trayopt.solver.conflict.guarded_model import guarded, holding
+from trayopt.solver.conflict.hitting_sets import Cost, Dropping
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.groups import Question, remade
+from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.solver.model.model import Model
+from trayopt.solver.model.run import read
+
+GLANCE = 1.0
+"""Deterministic time for a look at a model that need not settle a trial."""
+BLINK = 0.1
+"""Deterministic time to ask which groups are enough: without an answer the search goes on with all of them."""
+FEW = 16
+"""Of so few groups it costs less to try than to ask which are enough."""
+LOOK = 4.0
+"""Deterministic time for a search with few divisions open, before all are."""
+
+Groups = frozenset[Group]
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A plan that places every splice, and the groups that it breaks."""
+
+    assignment: Assignment
+    broken: Groups
+
+
+@dataclass
+class Trials:
+    """Trials of one question; ``clock`` ends them, and ``most`` bounds the deterministic time for the whole model."""
+
+    question: Question
+    clock: Clock = field(default_factory=Clock)
+    most: float | None = None
+    plans: list[Kept] = field(default_factory=list)
+    refuted: list[Groups] = field(default_factory=list)
+    _rings: dict[Groups, list[Ring]] = field(default_factory=dict)
+
+    def offer(self, assignment: Assignment) -> Kept:
+        """Remember a plan that places every splice."""
+        kept = Kept(assignment, self.question.broken(assignment))
+        self.plans.append(kept)
+        return kept
+
+    def refute(self, groups: Iterable[Group]) -> None:
+        """Remember groups that are proven not to stand together."""
+        self.refuted.append(frozenset(groups))
+
+    def plan(self, held: Groups) -> Kept | None:
+        """Give a known plan that keeps these groups."""
+        return next((kept for kept in self.plans if not kept.broken & held), None)
+
+    def core(self, held: Groups) -> Groups | None:
+        """Give the smallest known part of these groups that cannot stand together."""
+        return min((found for found in self.refuted if found <= held), key=len, default=None)
+
+    def possible(self, held: Groups, most: float | None = None) -> bool | None:
+        """Tell whether some plan keeps these groups; None where that was not settled in time.
+
+        ``most`` bounds the deterministic time for the whole model, as ``self.most`` does.
+        """
+        if self.plan(held) is not None:
+            return True
+        if self.core(held) is not None:
+            return False
+        for attempt in (self._ringed, self._counted, self._strict, self._merged, self._settled):
+            if self.clock.over:
+                return None
+            answer = attempt(held)
+            if answer is not None:
+                return answer
+        return None if self.clock.over else self._whole(held, most)
+
+    def dropping(self, cost: Cost, among: Groups) -> Dropping:
+        """Give what says which of some groups to give up first."""
+        return Dropping(self._ledger, self.question.groups, cost, among)
+
+    # -- relaxations: they say no, and which groups are enough for it ------------------------------------------------
+
+    @cached_property
+    def _ledger(self) -> Ledger:
+        return Ledger(self.question)
+
+    @cached_property
+    def _guarded(self) -> Model:
+        return guarded(self.question)
+
+    def _ringed(self, held: Groups) -> bool | None:
+        """Look for subunits that keep together in a ring that no tray holds: whatever their divisions, that excludes them."""
+        job = self.question.wide
+        rooms = {Group("tray_fibres", stack.id) for stack in job.enclosure.stacks}
+        if not rooms <= held:
+            return None
+        tied = frozenset(group for group in held if group.rule == "subunit_together")
+        if tied not in self._rings:
+            most = max(stack.tray.fibres for stack in job.enclosure.stacks)
+            self._rings[tied] = overfull_rings(
+                job, lambda s: job.trunk_by_id[s.trunk].divide_at == "tray" or _together(s) in tied, most
+            )
+        for ring in self._rings[tied]:
+            self.refute(rooms | {_together(subunit) for subunit in ring.subunits} & tied)
+        return False if self._rings[tied] else None
+
+    def _counted(self, held: Groups) -> bool | None:
+        """Ask the ledger; where it balances, look for a plan after its draft."""
+        ledger = self._ledger
+        status, solver = self._glance(ledger, held, ledger.all_legs_count())
+        if status == cp_model.INFEASIBLE:
+            self.refute(self._enough(ledger, held))
+            return False
+        if status not in FOUND:
+            return None
+        return self._look(held, ledger.draft(solver.value), GLANCE) or None
+
+    def _merged(self, held: Groups) -> bool | None:
+        """Ask the model of merged trays."""
+        status, _ = self._glance(self._guarded, held, None)
+        if status != cp_model.INFEASIBLE:
+            return None
+        self.refute(self._enough(self._guarded, held))
+        return False
+
+    def _glance(self, model: Model, held: Groups, goal: Any) -> tuple[Any, cp_model.CpSolver]:
+        """Solve a guarded model with these groups held hard."""
+        cp = model.cp.clone()
+        for group in self.question.groups:
+            if group in held and group in model.guards:
+                cp.add(cp.get_bool_var_from_proto_index(model.guards[group].index) == 1)
+        if goal is not None and not isinstance(goal, int):
+            cp.minimize(goal)
+        return solve_one(cp, self.clock, GLANCE)
+
+    def _enough(self, model: Model, held: Groups) -> Groups:
+        """Ask a guarded model without a plan which of these groups are enough for that; all, where it does not tell."""
+        if len(held) <= FEW:
+            return held
+        on = {
+            model.guards[group].index: group
+            for group in self.question.groups
+            if group in held and group in model.guards
+        }
+        cp = model.cp.clone()
+        cp.add_assumptions([cp.get_bool_var_from_proto_index(index) for index in on])
+        status, solver = solve_one(cp, self.clock, BLINK)
+        if status != cp_model.INFEASIBLE:
+            return held
+        return frozenset(on[i] for i in solver.sufficient_assumptions_for_infeasibility() if i in on)
+
+    # -- the whole box -----------------------------------------------------------------------------------------------
+
+    def _strict(self, held: Groups) -> bool | None:
+        """Look for a plan with the divisions that would do if each rule were held for all its groups."""
+        divider = Divider(bound_job(self.question, held, whole=False))
+        settled = None if divider.hopeless else divider.settle()
+        return None if settled is None else self._look(held, Draft(settled.divisions, {}), LOOK) or None
+
+    def _settled(self, held: Groups) -> bool | None:
+        """Look for a plan with the divisions of least legs; where no division is of use there is none."""
+        divider = Divider(bound_job(self.question, held))
+        settled = None if divider.hopeless else divider.settle()
+        if settled is None:
+            self.refute(held)
+            return False
+        return self._look(held, Draft(settled.divisions, {}), LOOK) or None
+
+    def _whole(self, held: Groups, most: float | None) -> bool | None:
+        """Ask for a plan with any division that can be of use: no is a proof."""
+        effort = min((x for x in (most, self.most) if x is not None), default=None)
+        return self._look(held, Draft(Divider(bound_job(self.question, held)).open, {}), effort, whole=True)
+
+    def _look(self, held: Groups, draft: Draft, effort: float | None, *, whole: bool = False) -> bool | None:
+        """Look for a plan after a draft; one that leaves nothing out (``whole``) can say no as well."""
+        model = holding(self.question, held, draft.divisions, draft.ways)
+        status, solver = solve_one(model.cp, self.clock, effort)
+        if status in FOUND:
+            kept = self.offer(read(model, solver))
+            if kept.broken & held:
+                wrong = ", ".join(map(str, sorted(kept.broken & held)))
+                raise SolverFault(f"a plan breaks what its model keeps: {wrong}")
+            return True
+        if status == cp_model.INFEASIBLE and whole:
+            self.refute(held)
+            return False
+        return None
+
+
+def _together(subunit: Subunit) -> Group:
+    return Group("subunit_together", subunit.name)
+
+
+def bound_job(question: Question, held: Groups, *, whole: bool = True) -> Job:
+    """Give the job in which only rules held for all their groups are musts: what it excludes, the groups exclude.
+
+    With ``whole`` off rules are musts that are held for any of their groups: it excludes more than the groups do.
+    """
+    rules = {}
+    for name, setting in question.wide.rules.items():
+        groups = question.by_rule.get(name, frozenset())
+        binds = bool(groups) and groups <= held if whole else bool(groups & held)
+        rules[name] = setting.model_copy(update={"level": "must" if binds else "off"})
+    return remade(question.wide, rules=rules)

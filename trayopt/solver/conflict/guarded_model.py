@@ -1,0 +1,142 @@
+"""Models in which every splice is placed and only some groups hold: hard, or each under a guard of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from math import ceil
+from typing import Any
+
+from trayopt.domain.assignment import Way
+from trayopt.domain.finding import Group
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job, LegPin
+from trayopt.rules.base import Rule
+from trayopt.rules.registry import RULES
+from trayopt.solver.model.decisions import Fact, RunAt
+from trayopt.solver.model.groups import LIMITS, Question, merged, remade
+from trayopt.solver.model.literals import total
+from trayopt.solver.model.model import Divisions, Model
+from trayopt.solver.model.posting import guard
+from trayopt.solver.repair.nearest import fix
+
+
+def holding(
+    question: Question,
+    held: frozenset[Group],
+    divisions: Divisions | None = None,
+    ways: Mapping[str, Sequence[Way]] | None = None,
+) -> Model:
+    """Make the model of all plans that place every splice and keep these groups; the others are left out."""
+    model = Model(question.wide, divisions=divisions, ways=ways, all_placed=True)
+    model.kept = {rule for rule, groups in question.by_rule.items() if groups <= held}
+    _encode(question, question.wide, model, lambda group: () if group in held else None)
+    return model
+
+
+def guarded(question: Question) -> Model:
+    """Make a model with one guard a group, in which the trays of a stack are merged into one.
+
+    It is a relaxation: what it excludes, no plan does. Rules that look at single trays are loosened to what they mean
+    for the whole stack, and no leg lies on a stack whose trays are each too small for it.
+    """
+    job = merged_job(question.wide)
+    model = Model(job, all_placed=True)
+    _encode(question, job, model, lambda group: (guard(model, group),))
+    _fit_trays(question, model)
+    return model
+
+
+def _encode(question: Question, job: Job, model: Model, holds: Any) -> None:
+    """Let every rule speak; ``holds`` gives the literals under which a group holds, None where it does not at all."""
+
+    def post_for(rule: Rule[Any]) -> Any:
+        def post(constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
+            if constraint is True:
+                return
+            always = rule.kind == "always" or (rule.id == "pin" and subject in question.facts)
+            guards = () if always else holds(merged(rule, subject))
+            if guards is not None:
+                model.require(constraint, *guards, *when)
+
+        return post
+
+    groups = question.by_rule
+    for rule in RULES:
+        wanted = rule.kind == "always" or (
+            job.rules[rule.id].level != "off" and any(holds(group) is not None for group in groups.get(rule.id, ()))
+        )
+        if wanted or (rule.id == "pin" and question.facts):
+            rule.encode(job, model, post_for(rule))
+    for group in question.groups:
+        if group.rule in LIMITS and (guards := holds(group)) is not None:
+            trunk = job.trunk_by_id[group.subject]
+            wrong = question.wrong_ways(group, model.ways(trunk))
+            model.require(total(model.goes(trunk, way) for way in wrong) <= 0, *guards)
+    for group, fact in question.expected.items():
+        if (guards := holds(group)) is not None:
+            fix(
+                model,
+                _merge_fact(question.job, fact) if job.enclosure is not question.wide.enclosure else fact,
+                *guards,
+            )
+    for trunk in job.trunks:
+        for way in model.ways(trunk):
+            model.goes(trunk, way)
+
+
+def _fit_trays(question: Question, model: Model) -> None:
+    """Keep legs off stacks with trays too small for them, under the guard of the rule about their size."""
+    if "tray_fibres" not in question.by_rule:
+        return
+    job = question.job
+    for legs in model.bunches.values():
+        need = sum(map(job.load2, legs))
+        need = max(need, *(2 * job.subunit(leg).fibres // leg.of for leg in legs))
+        for stack in job.enclosure.stacks:
+            if need > 2 * stack.tray.fibres:
+                model.require(model.at(legs[0], Place(stack.id, 1)) <= 0, guard(model, Group("tray_fibres", stack.id)))
+
+
+def merged_job(job: Job) -> Job:
+    """Give the job with the trays of each stack merged into one at its base, and all rules loosened to allow that.
+
+    Notes
+    -----
+    ``reach`` is loosened by what the depth of a stack adds to a leg at most; a rule about single trays that has no
+    meaning for a whole stack is off, and of pins and joins to be apart only what they say of stacks is left.
+    """
+    box, stacks, deeper = job.enclosure, [], 0
+    for stack in box.stacks:
+        rises = {
+            z: max(box.track.z_mm[0] - z, z - box.track.z_mm[1], 0)
+            for z in map(stack.z_mm, range(1, stack.positions + 1))
+        }
+        base = min(rises, key=lambda z: (rises[z], z))
+        deeper = max(deeper, max(rises.values()) - min(rises.values()))
+        n = stack.positions
+        tray = remade(
+            stack.tray,
+            fibres=n * stack.tray.fibres,
+            sleeves=n * stack.tray.sleeves,
+            entrance_legs=n * stack.tray.entrance_legs,
+        )
+        stacks.append(remade(stack, positions=1, base_z_mm=base, tray=tray))
+    rules = dict(job.rules)
+    for name in ("tray_pair", "reserve"):
+        rules[name] = rules[name].model_copy(update={"level": "off"})
+    reach = dict(rules["reach"].parameters)
+    reach["bench_mm"] = max(0, ceil(reach.get("bench_mm", 2000)) - deeper)
+    rules["reach"] = rules["reach"].model_copy(update={"parameters": reach})
+    return remade(
+        job,
+        enclosure=remade(box, stacks=tuple(stacks)),
+        apart=tuple(entry for entry in job.apart if entry.scope == "stack"),
+        pins=tuple(pin.model_copy(update={"position": None}) if isinstance(pin, LegPin) else pin for pin in job.pins),
+        rules=rules,
+    )
+
+
+def _merge_fact(job: Job, fact: Fact) -> Fact:
+    if isinstance(fact, RunAt) and fact.place in job.enclosure.place_rank:
+        return fact._replace(place=Place(fact.place.stack, 1))
+    return fact

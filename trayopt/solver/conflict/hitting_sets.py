@@ -1,0 +1,55 @@
+"""Which groups to give up: the fewest without which the ledger balances and every known conflict is hit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.finding import Group
+from trayopt.solver.bounds.stack_counts import Ledger
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.interruptible import solve_one
+from trayopt.solver.model.literals import total
+
+Cost = Callable[[Group], int]
+"""What giving up a group costs; it decides between sets of the same size."""
+EFFORT = 4.0
+"""Deterministic time for one answer."""
+
+
+class Dropping:
+    """A ledger in which some groups may be given up, at a price."""
+
+    def __init__(self, ledger: Ledger, groups: Iterable[Group], cost: Cost, among: frozenset[Group]) -> None:
+        self.groups = tuple(groups)
+        self.cp = ledger.cp.clone()
+        self.dropped: dict[Group, Any] = {}
+        for group in self.groups:
+            if group in ledger.guards:
+                self.dropped[group] = ~self.cp.get_bool_var_from_proto_index(ledger.guards[group].index)
+            else:
+                self.dropped[group] = self.cp.new_bool_var(f"give up {group}")
+        for group in self.groups:
+            if group not in among:
+                self.cp.add_bool_and([~self.dropped[group]])
+        step = 1 + len(self.groups) * (len(self.groups) + 1) // 2
+        size = 1 + sum(cost(group) for group in self.groups)
+        weights = [(size + cost(group)) * step + rank for rank, group in enumerate(self.groups)]
+        self.cp.minimize(total(n * self.dropped[group] for n, group in zip(weights, self.groups, strict=True)))
+
+    def hit(self, groups: Iterable[Group]) -> None:
+        """Give up at least one of these."""
+        self.cp.add_bool_or([self.dropped[group] for group in sorted(groups)])
+
+    def miss(self, groups: Iterable[Group]) -> None:
+        """Do not give up all of these together again."""
+        self.cp.add_bool_or([~self.dropped[group] for group in sorted(groups)])
+
+    def smallest(self, clock: Clock) -> frozenset[Group] | None:
+        """Give the smallest set, of those the cheapest; None where there is none, or none was proven in time."""
+        status, solver = solve_one(self.cp, clock, EFFORT)
+        if status != cp_model.OPTIMAL:
+            return None
+        return frozenset(group for group, literal in self.dropped.items() if solver.boolean_value(literal))

@@ -1,0 +1,122 @@
+"""What keeping something would cost: the best plan among those that keep every must and some groups or facts beside."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.assignment import Assignment
+from trayopt.domain.finding import Group
+from trayopt.domain.plan import GoalName
+from trayopt.goals.registry import BY_ID as GOALS
+from trayopt.goals.registry import measure_all
+from trayopt.rules.registry import BY_ID
+from trayopt.solver.bounds.division import Divider
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.groups import Question, merged
+from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.solver.model.model import Divisions, Key
+from trayopt.solver.model.posting import Policy, build
+from trayopt.solver.model.run import hint, read
+from trayopt.solver.repair.nearest import fix
+from trayopt.track.laid import Laid
+
+REST: tuple[GoalName, ...] = ("broken_prefer", "legs", "crossings", "leg_length_mm", "out_of_turn")
+"""Goals that are left where every splice is placed and every must kept."""
+SMALL = 6000
+"""Literals up to which all divisions are left open, so that values can be proven."""
+
+
+@dataclass
+class Price:
+    """The best plan found, its goals, and which of them are proven."""
+
+    assignment: Assignment
+    values: dict[GoalName, int]
+    proven: set[GoalName] = field(default_factory=set)
+
+
+def price(
+    question: Question,
+    held: Iterable[Group],
+    start: Assignment,
+    clock: Clock,
+    *,
+    beside: Iterable[Assignment] = (),
+    effort: float = 1.0,
+) -> Price:
+    """Find the best plan that keeps every must and these groups of preferences and expectations.
+
+    Parameters
+    ----------
+    question
+        The job, and the facts that its expected groups stand for.
+    held
+        Groups at prefer, and expected groups, that are kept.
+    start
+        A plan that does; its goals are the price where nothing better is found.
+    clock, effort
+        When to stop, and the deterministic time for each goal.
+    beside
+        Plans whose divisions are open as well where the job is too large to leave all open.
+    """
+    job, kept = question.job, frozenset(held)
+    open_ = Divider(job).open
+    found = Price(start, measure_all(Laid(job, start)), {"unplaced", "broken_must"})
+    _descend(question, kept, divisions_of((start, *beside)), found, clock, effort, sure=False)
+    if sum(of for options in open_.values() for of in options) * len(job.enclosure.places) <= SMALL:
+        _descend(question, kept, open_, found, clock, effort, sure=True)
+    return found
+
+
+def _descend(
+    question: Question,
+    kept: frozenset[Group],
+    divisions: Divisions,
+    found: Price,
+    clock: Clock,
+    effort: float,
+    *,
+    sure: bool,
+) -> None:
+    """Minimise goal after goal with these divisions; ``sure`` tells that they leave no plan out."""
+    job = question.job
+    model = build(job, Policy("hard", "soft"), all_placed=True, divisions=divisions)
+    for group, literal in model.let_go.items():
+        if merged(BY_ID[group.rule], group.subject) in kept:
+            model.require(literal <= 0)
+    for group, fact in question.expected.items():
+        if group in kept:
+            fix(model, fact)
+    for goal in REST:
+        expression = GOALS[goal].encode(job, model)
+        if isinstance(expression, int):
+            found.proven |= {goal} if sure else set()
+            continue
+        if clock.over:
+            return
+        model.require(expression <= found.values[goal])
+        model.cp.minimize(expression)
+        hint(model, found.assignment)
+        status, solver = solve_one(model.cp, clock, effort)
+        if status in FOUND:
+            assignment = read(model, solver)
+            values = measure_all(Laid(job, assignment))
+            if tuple(values.values()) < tuple(found.values.values()):
+                found.assignment, found.values = assignment, values
+        sure = sure and status == cp_model.OPTIMAL
+        if sure:
+            found.proven.add(goal)
+        model.cp.minimize(0)
+        model.require(expression <= found.values[goal])
+
+
+def divisions_of(assignments: Iterable[Assignment]) -> Mapping[Key, tuple[int, ...]]:
+    """Give the divisions that plans use."""
+    found: dict[Key, set[int]] = {}
+    for assignment in assignments:
+        for leg in assignment.places:
+            found.setdefault((leg.trunk, leg.subunit), set()).add(leg.of)
+    return {key: tuple(sorted(of)) for key, of in found.items()}

@@ -1,0 +1,1 @@
+"""Primal heuristics: plans found soon, which bounds then prove."""

@@ -1,0 +1,247 @@
+"""What blocks say of a job: bounds on its first goals, divisions that are left, and layouts to work a plan out from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from math import ceil
+from time import monotonic
+from typing import Any, Generic, TypeVar
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.assignment import Assignment
+from trayopt.domain.hardware import Place
+from trayopt.solver.bounds.segment_counts import MOST_COUNTS
+from trayopt.solver.bounds.segments import Blocks
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.interruptible import FOUND, Asked, one_worker, solve_interruptible
+from trayopt.solver.model.literals import total
+from trayopt.solver.model.model import Divisions, Key, Model
+from trayopt.solver.model.run import hint_all
+
+EFFORT = 30.0
+"""Most deterministic time for one answer."""
+PART = 0.4
+"""Most of what is left of the limit for one answer."""
+MOST_PART = 0.6
+"""The same for one that settles legs and divisions at once."""
+QUIET_S = 1.0
+"""Seconds without a better layout after which the best one is taken to stay."""
+
+
+@dataclass(frozen=True)
+class Likeness:
+    """A question under way, whether any layout is divided otherwise than a plan."""
+
+    asked: Asked
+    divisions_of_plan: Divisions
+    clock: Clock
+
+    def divisions(self) -> Divisions | None:
+        """Give the divisions of the plan, if none is divided otherwise; None where one is, or where that was not proven."""
+        return self.divisions_of_plan if self.asked.wait(self.clock) == cp_model.INFEASIBLE else None
+
+    def drop(self) -> None:
+        """Ask no further."""
+        self.asked.drop(self.clock)
+
+
+B = TypeVar("B", bound=Blocks)
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Divisions, and how many splices of each block lie at each place."""
+
+    divisions: Divisions
+    splices: Mapping[tuple[int, Place], int]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A proven bound on what was asked for, None if there is no such plan; and the best layout that was found, with its value."""
+
+    bound: int | None
+    value: int | None = None
+    layout: Layout | None = None
+
+
+class Layouts(Generic[B]):
+    """What a model of blocks is asked: every question is put to a copy of it with conditions of its own."""
+
+    def __init__(self, blocks: B, clock: Clock) -> None:
+        self.blocks = blocks
+        self.clock = clock
+        self.made = self.blocks.size <= MOST_COUNTS
+        """Whether blocks could be counted; where they are too many, nothing may be asked."""
+        self.last: list[int] = []
+        """Every variable of the last layout."""
+
+    def least(self, goal: Any, *held: Any, at_least: int = 0, below: int | None = None, part: float = PART) -> Answer:
+        """Bound a goal from below over layouts that meet some conditions.
+
+        ``at_least`` is a bound that is known; values from ``below`` up are of no use, so it is the bound where there is none
+        under it. ``part`` is the most of what is left of the limit.
+        """
+        return self.ask(goal, *held, at_least=at_least, below=below, part=part).answer()
+
+    def ask(self, goal: Any, *held: Any, at_least: int = 0, below: int | None = None, part: float = PART) -> Query[B]:
+        """Put the question of ``least``, and leave it under way."""
+        cp = self._copy(held)
+        if not isinstance(goal, int):
+            cp.add(goal >= at_least)
+            if below is not None:
+                cp.add(goal < below)
+            cp.minimize(goal)
+        if self.last:
+            hint_all(cp, self.last)
+        return Query(self, cp, goal, at_least, below, self._solver(part))
+
+    def _copy(self, held: Sequence[Any]) -> cp_model.CpModel:
+        """Copy the model with some conditions more; its variables keep their numbers."""
+        cp = self.blocks.cp.clone()
+        add_all(cp, held)
+        return cp
+
+    def _divided(self, open_: Divisions) -> dict[tuple[Key, int], Any]:
+        """Give the literal of each open division."""
+        blocks = self.blocks
+        return {
+            (key, of): blocks.divided(blocks.job.subunit_of_leg[key], of) for key, of_ in open_.items() for of in of_
+        }
+
+    def _solver(self, part: float) -> cp_model.CpSolver:
+        return one_worker(self.clock, EFFORT, linearization_level=1, part=part)
+
+    def like(self, open_: Divisions, known: Assignment | None, fewer: Any, *held: Any) -> Likeness | None:
+        """Ask whether some layout that meets some conditions is divided otherwise than a plan, or has ``fewer`` legs.
+
+        One question settles legs and divisions, where the plan has the least legs and is alone in how it is divided. None where
+        the plan does not divide all that is open.
+        """
+        seen = _divisions_of(known)
+        if {key for key, _ in seen} != set(open_):
+            return None
+        cp = self._copy(held)
+        less = cp.new_bool_var("fewer legs")
+        if isinstance(fewer, bool):
+            cp.add(less == int(fewer))
+        else:
+            cp.add(fewer).only_enforce_if(less)
+        others = [literal for pair, literal in self._divided(open_).items() if pair not in seen]
+        cp.add(total([less, *others]) >= 1)
+        return Likeness(Asked(self._solver(MOST_PART), cp), {key: (of,) for key, of in seen}, self.clock)
+
+    def divisions(self, open_: Divisions, known: Assignment | None, *held: Any) -> Divisions:
+        """Give the divisions of those that are open that some layout has which meets some conditions; all where time is up.
+
+        ``known`` is a plan that meets them, where there is one.
+        """
+        seen = _divisions_of(known)
+        literals = self._divided(open_)
+        if all(len(of_) == 1 for of_ in open_.values()):
+            return open_
+        until = None if self.clock.left is None else self.clock.spent + PART * self.clock.left
+        while unseen := [literal for pair, literal in literals.items() if pair not in seen]:
+            if until is not None and self.clock.spent > until:
+                return open_
+            cp = self._copy(held)
+            cp.add(total(unseen) >= 1)
+            solver = self._solver(PART)
+            status = solve_interruptible(solver, cp, self.clock)
+            if status == cp_model.INFEASIBLE:
+                break
+            if status not in FOUND:
+                return open_
+            seen |= {pair for pair, literal in literals.items() if solver.boolean_value(literal)}
+        return {key: tuple(of for of in of_ if (key, of) in seen) for key, of_ in open_.items()}
+
+    def read(self, solver: cp_model.CpSolver | cp_model.CpSolverSolutionCallback) -> Layout:
+        """Read a layout that was found."""
+        blocks = self.blocks
+        return Layout(
+            {
+                key: tuple(of for of in of_ if solver.value(blocks.divided(blocks.job.subunit_of_leg[key], of)))
+                for key, of_ in blocks.open.items()
+            },
+            {(i, place): solver.value(splices) for (i, place), splices in blocks.splices.items()},
+        )
+
+    def hold(self, model: Model, layout: Layout) -> cp_model.CpModel:
+        """Copy a model of settled divisions and hold the copy to a layout; the variables of the copy keep their numbers."""
+        trial = model.cp.clone()
+        for (i, place), splices in layout.splices.items():
+            trial.add(total(self._weighed(model, i, place)) == splices)
+        return trial
+
+    def _weighed(self, model: Model, i: int, place: Place) -> Sequence[Any]:
+        """Weigh the legs of one side of a block at a place by what they hold of it."""
+        blocks = self.blocks
+        key = blocks.blocks[i].a[:2]
+        (of,) = model.divisions(blocks.job.subunit_of_leg[key])
+        legs = model.legs(blocks.job.subunit_of_leg[key], of)
+        return [part * model.at(leg, place) for leg in legs if (part := blocks.parts_of(leg).get(i))]
+
+
+def add_all(cp: cp_model.CpModel, conditions: Iterable[Any]) -> None:
+    """Add conditions to a model; for one that always holds the solver would make a variable, and solutions would not fit."""
+    for condition in conditions:
+        if condition is not True:
+            cp.add(condition)
+
+
+class Query(cp_model.CpSolverSolutionCallback, Generic[B]):
+    """A question under way for the least value of a goal, and the callback of its own search."""
+
+    def __init__(
+        self,
+        layouts: Layouts[B],
+        cp: cp_model.CpModel,
+        goal: Any,
+        at_least: int,
+        below: int | None,
+        solver: cp_model.CpSolver,
+    ) -> None:
+        super().__init__()
+        self._layouts, self._goal, self._at_least, self._below = layouts, goal, at_least, below
+        self.least: int | None = None
+        """Least value so far."""
+        self.layout: Layout | None = None
+        """What has it."""
+        self._began = self._found = monotonic()
+        self.asked = Asked(solver, cp, self)
+
+    def on_solution_callback(self) -> None:
+        """Keep a layout that was found."""
+        self.layout = self._layouts.read(self)
+        self.least = self._goal if isinstance(self._goal, int) else self.value(self._goal)
+        self._found = monotonic()
+
+    @property
+    def quiet(self) -> bool:
+        """Whether no better layout was found for some time: what is known by now is likely to stay."""
+        return monotonic() - self._found > max(QUIET_S, self._found - self._began)
+
+    def answer(self) -> Answer:
+        """Wait for the answer."""
+        layouts, solver = self._layouts, self.asked.solver
+        status = self.asked.wait(layouts.clock)
+        if status == cp_model.INFEASIBLE:
+            return Answer(self._below)
+        if status not in FOUND:
+            return Answer(self._at_least)
+        layouts.last = list(solver.response_proto.solution)
+        bound = self._goal
+        if not isinstance(bound, int):
+            bound = max(self._at_least, ceil(solver.best_objective_bound - 1e-6))
+        return Answer(bound, self.least, self.layout)
+
+    def drop(self) -> None:
+        """Ask no further."""
+        self.asked.drop(self._layouts.clock)
+
+
+def _divisions_of(known: Assignment | None) -> set[tuple[Key, int]]:
+    """Give the divisions of the subunits with a placed leg; none without a plan."""
+    return set() if known is None else {((leg.trunk, leg.subunit), leg.of) for leg in known.places}

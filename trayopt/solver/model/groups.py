@@ -1,0 +1,215 @@
+"""Which groups can stand in a conflict, who is blamed first, and which of them a plan breaks: plain data, no solver.
+
+Groups are (rule, subject) of rules at must, tray places merged by stack, pins that are not built one by one; a
+trunk's own ``allowed_ports`` and ``allowed_travel``; decisions of a plan that is expected (``expected``); and, where
+preferences are to be explained, the rules at prefer as well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any, TypeVar
+
+from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.base import Frozen
+from trayopt.domain.finding import Group, Kind, Level
+from trayopt.domain.job import Job, Trunk
+from trayopt.errors import SolverFault
+from trayopt.rules.base import Rule
+from trayopt.rules.judge import judge
+from trayopt.rules.registry import BY_ID, RULES
+from trayopt.solver.model.decisions import EntersAt, Fact, Given, GoesBy, RunAt, changes
+from trayopt.track.laid import Laid
+
+F = TypeVar("F", bound=Frozen)
+
+ALLOWED_PORTS = "allowed_ports"
+ALLOWED_TRAVEL = "allowed_travel"
+EXPECTED = "expected"
+LIMITS = (ALLOWED_PORTS, ALLOWED_TRAVEL)
+
+HARDWARE_LAST: tuple[str, ...] = (
+    "exposed", "reach", "tray_fibres", "tray_sleeves", "guide_fill",
+    "entrance_legs", "port_seal", "bend_radius", "fibre_bend",
+)  # fmt: skip
+"""Physical rules in the order in which they are blamed: what a designer can change soonest comes first."""
+
+
+def merged(rule: Rule[Any], subject: str) -> Group:
+    """Give the group in which a subject counts: tray places are merged by stack."""
+    return Group(rule.id, subject.partition("/")[0] if rule.subject == "tray place" else subject)
+
+
+@dataclass(frozen=True)
+class Question:
+    """What is asked of a job: which groups can stand together while every splice is placed.
+
+    Parameters
+    ----------
+    job
+        The job.
+    expected
+        Decisions that are expected, each a group of its own.
+    levels
+        Levels whose rules are groups: must alone, or prefer as well. Other rules do not count at all.
+    kinds
+        Kinds of rules that are groups.
+    """
+
+    job: Job
+    expected: Mapping[Group, Fact] = field(default_factory=dict)
+    levels: tuple[Level, ...] = ("must",)
+    kinds: tuple[Kind, ...] = ("physical", "practice")
+
+    @cached_property
+    def wide(self) -> Job:
+        """The job with the limits of its trunks lifted: what they allowed is asked for by groups."""
+        trunks = tuple(remade(trunk, ports="any", travel="either") for trunk in self.job.trunks)
+        return remade(self.job, trunks=trunks)
+
+    @cached_property
+    def rules(self) -> tuple[Rule[Any], ...]:
+        """Every rule whose subjects are groups."""
+        return tuple(r for r in RULES if r.kind in self.kinds and self.job.rules[r.id].level in self.levels)
+
+    @cached_property
+    def facts(self) -> frozenset[str]:
+        """Subjects of pins that are built."""
+        return frozenset(pin.subject for pin in self.job.pins if pin.built)
+
+    @cached_property
+    def groups(self) -> tuple[Group, ...]:
+        """Every group, in the order in which they are blamed."""
+        found = [*self.expected, *self._limits()]
+        for rule in self.rules:
+            subjects = dict.fromkeys(merged(rule, subject) for subject in subjects_of(self.job, rule))
+            found += [group for group in subjects if rule.id != "pin" or group.subject not in self.facts]
+        return tuple(sorted(found, key=self._blame))
+
+    @cached_property
+    def by_rule(self) -> dict[str, frozenset[Group]]:
+        """Groups of each rule."""
+        return {rule.id: frozenset(group for group in self.groups if group.rule == rule.id) for rule in self.rules}
+
+    def _limits(self) -> Iterator[Group]:
+        """Give the limits of trunks that exclude anything."""
+        ports = len(self.job.enclosure.ports)
+        for trunk in self.job.trunks:
+            if len(trunk.allowed_ports(self.job.enclosure)) < ports:
+                yield Group(ALLOWED_PORTS, trunk.id)
+            if trunk.travel != "either":
+                yield Group(ALLOWED_TRAVEL, trunk.id)
+
+    def _blame(self, group: Group) -> tuple[int, int]:
+        """Rank by blame: expectations, pins, limits, what the job itself asks for, practice, preferences, hardware."""
+        if group.rule == EXPECTED:
+            return 0, 0
+        if group.rule == "pin":
+            return 1, 0
+        if group.rule in LIMITS:
+            return 2, 0
+        rule, setting = BY_ID[group.rule], self.job.rules[group.rule]
+        order = RULES.index(rule)
+        if setting.level == "prefer":
+            return 6, -setting.weight * 100 + order
+        if rule.kind == "physical":
+            return (3 if self._own(rule) else 5), HARDWARE_LAST.index(rule.id)
+        return (3 if self._own(rule) or rule.id == "apart" else 4), order
+
+    def _own(self, rule: Rule[Any]) -> bool:
+        """Whether the job asks for more of a rule than its defaults."""
+        return own_setting(self.job, rule)
+
+    def wrong_ways(self, group: Group, ways: Iterable[Way]) -> list[Way]:
+        """Give the ways that a limit excludes."""
+        trunk = self.job.trunk_by_id[group.subject]
+        if group.rule == ALLOWED_PORTS:
+            allowed = trunk.allowed_ports(self.job.enclosure)
+            return [way for way in ways if way.port not in allowed]
+        return [way for way in ways if way.travel not in trunk.travels]
+
+    def broken(self, assignment: Assignment) -> frozenset[Group]:
+        """Give every group that a plan breaks, by a recount in plain data.
+
+        Raises
+        ------
+        SolverFault
+            Where the plan breaks what always holds, or leaves a splice without a tray.
+        """
+        laid = Laid(self.wide, assignment)
+        found: set[Group] = set()
+        for finding in judge(self.wide, laid):
+            if finding.level == "always":
+                raise SolverFault(
+                    f"a plan of the conflict model breaks {finding.rule} {finding.subject}: {finding.because}"
+                )
+            if finding.level in self.levels:
+                found.add(merged(BY_ID[finding.rule], finding.subject))
+        if any(place is None for _, place in laid.piece_places):
+            raise SolverFault("a plan of the conflict model leaves splices without a tray")
+        for group in self.groups:
+            if group.rule in LIMITS and (way := assignment.ways.get(group.subject)) is not None:
+                if self.wrong_ways(group, [way]):
+                    found.add(group)
+            elif group.rule == EXPECTED and not meets(self.wide, self.expected[group], assignment):
+                found.add(group)
+        return frozenset(found)
+
+
+def meets(job: Job, fact: Fact, assignment: Assignment) -> bool:
+    """Whether a plan is as expected in one point."""
+    if isinstance(fact, RunAt):
+        changed = changes(job, Given((fact,)), assignment)
+        leg = job.trunk_by_id[fact.trunk].subunit_of(fact.first).leg_of_run(fact.first, fact.last)
+        return not changed.legs and (not fact.leg or assignment.places.get(leg) == fact.place if leg else True)
+    if isinstance(fact, GoesBy):
+        way = assignment.ways.get(fact.trunk)
+        return way is None or all(
+            wish in {None, have} for wish, have in zip((fact.port, fact.travel, fact.loops), way, strict=True)
+        )
+    ends = assignment.ends.get(fact.stack, job.enclosure.stack_by_id[fact.stack].ends[0].id)
+    return isinstance(fact, EntersAt) and ends == fact.end
+
+
+def own_setting(job: Job, rule: Rule[Any]) -> bool:
+    """Whether a job sets a rule stricter than, or otherwise than, its defaults."""
+    setting = job.rules[rule.id]
+    return setting.level != rule.level or dict(setting.parameters) != rule.Parameters().model_dump()
+
+
+def subjects_of(job: Job, rule: Rule[Any]) -> Iterator[str]:
+    """Give everything in a job that a rule can be broken for."""
+    kind = rule.subject
+    if kind == "tray place" or kind == "stack":
+        yield from (stack.id for stack in job.enclosure.stacks)
+    elif kind == "guide":
+        yield from (guide.id for guide in job.enclosure.track.guides)
+    elif kind == "port":
+        yield from (port.id for port in job.enclosure.ports)
+    elif kind == "trunk":
+        yield from (trunk.id for trunk in job.trunks if _counts(job, rule, trunk))
+    elif kind == "subunit":
+        yield from (s.name for s in job.subunits if job.spliced[s.trunk, s.number])
+    elif kind == "pair of trunks":
+        yield from (f"{a}+{b}" for a, b in job.joined_pairs)
+    elif kind == "pair of joins":
+        yield from (f"{a}+{b}" for entry in job.apart for a, b in entry.pairs)
+    elif kind == "pin":
+        yield from (pin.subject for pin in job.pins)
+    else:
+        raise AssertionError(f"no subjects are known for a rule about {kind}")
+
+
+def _counts(job: Job, rule: Rule[Any], trunk: Trunk) -> bool:
+    if rule.id == "exposed" and trunk.exposed_mm is None:
+        return False
+    return any(job.spliced[trunk.id, subunit.number] for subunit in trunk.subunits)
+
+
+def remade(part: F, **changed: Any) -> F:
+    """Give a part of a job with other values in some fields, and nothing remembered of what followed from the old."""
+    fields = {name: getattr(part, name) for name in type(part).model_fields}
+    made: F = type(part).model_construct(**{**fields, **changed})  # type: ignore[assignment]
+    return made

@@ -1,0 +1,116 @@
+"""Runs of the solver: in a thread of their own, so that Ctrl-C reaches Python and ends a search with what it has."""
+
+from __future__ import annotations
+
+from threading import Event, Thread
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from trayopt.solver.model.clock import Clock
+
+FOUND = frozenset({cp_model.OPTIMAL, cp_model.FEASIBLE})
+"""What the solver says where it has a solution."""
+CONSTRAINT_EFFORT = 3e-5
+"""Deterministic time for making, loading and presolving a constraint: the solver counts next to none of it."""
+
+
+def size_effort(cp: cp_model.CpModel) -> float:
+    """Deterministic time that a model takes by its size alone."""
+    return CONSTRAINT_EFFORT * len(cp.proto.constraints)
+
+
+def new_solver(workers: int = 1, seed: int = 1) -> cp_model.CpSolver:
+    """Make a solver that leaves Ctrl-C to Python."""
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = workers
+    solver.parameters.random_seed = seed
+    solver.parameters.catch_sigint_signal = False
+    return solver
+
+
+def one_worker(
+    clock: Clock,
+    effort: float | None,
+    *,
+    symmetry_level: int = 1,
+    linearization_level: int = 2,
+    part: float = 1.0,
+) -> cp_model.CpSolver:
+    """Make a solver of one worker, which always solves in the same way.
+
+    It takes at most so much deterministic time, and at most this part of what is left of the limit.
+    """
+    solver = new_solver()
+    solver.parameters.symmetry_level = symmetry_level
+    solver.parameters.linearization_level = linearization_level
+    clock.limit(solver.parameters, effort, None if clock.left is None else part * clock.left)
+    return solver
+
+
+def solve_one(
+    cp: cp_model.CpModel, clock: Clock, effort: float | None, *, symmetry_level: int = 1, part: float = 1.0
+) -> tuple[Any, cp_model.CpSolver]:
+    """Solve a model by ``one_worker``, and give status and solver."""
+    solver = one_worker(clock, effort, symmetry_level=symmetry_level, part=part)
+    return solve_interruptible(solver, cp, clock), solver
+
+
+class Asked:
+    """A question that a solver works on in a thread of its own, from when it is made."""
+
+    def __init__(
+        self,
+        solver: cp_model.CpSolver,
+        cp: cp_model.CpModel,
+        callback: cp_model.CpSolverSolutionCallback | None = None,
+    ) -> None:
+        self.solver, self.cp, self._callback = solver, cp, callback
+        self._status: Any = None
+        self._error: BaseException | None = None
+        self._ended = Event()
+        Thread(target=self._work, daemon=True).start()
+
+    def _work(self) -> None:
+        try:
+            self._status = self.solver.solve(self.cp, self._callback)
+        except BaseException as error:
+            self._error = error
+        finally:
+            self._ended.set()
+
+    def ended(self, clock: Clock, seconds: float = 0.2) -> bool:
+        """Wait for the end for a while, and tell whether it is there; Ctrl-C goes on the clock and stops the search."""
+        # Not Thread.join(): interrupted by Ctrl-C, that of Python 3.11 takes a thread that still runs for one that has ended.
+        try:
+            self._ended.wait(seconds)
+        except KeyboardInterrupt:
+            clock.interrupted = True
+        if clock.interrupted:
+            self.solver.stop_search()
+        return self._ended.is_set()
+
+    def wait(self, clock: Clock) -> Any:
+        """Wait for the solver's status; its effort goes on the clock, and so does Ctrl-C, which stops the search."""
+        while not self.ended(clock):
+            pass
+        if self._error is not None:
+            raise self._error
+        clock.effort += self.solver.response_proto.deterministic_time + size_effort(self.cp)
+        return self._status
+
+    def drop(self, clock: Clock) -> None:
+        """End a search whose answer is of no use any more."""
+        while not self.ended(clock, 0.02):
+            self.solver.stop_search()  # again and again: a search that has not begun yet does not hear of it
+        self.wait(clock)
+
+
+def solve_interruptible(
+    solver: cp_model.CpSolver,
+    cp: cp_model.CpModel,
+    clock: Clock,
+    callback: cp_model.CpSolverSolutionCallback | None = None,
+) -> Any:
+    """Solve and give the solver's status; its effort goes on the clock, and so does Ctrl-C, which stops the search."""
+    return Asked(solver, cp, callback).wait(clock)

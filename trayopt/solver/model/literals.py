@@ -1,0 +1,137 @@
+"""A CP-SAT model and what is said of its literals: every literal is made once, and constants 0 and 1 stand for themselves."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Iterator
+from functools import cached_property
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from trayopt.solver.model.clock import Clock, OutOfTime
+
+Sum = cp_model.LinearExpr.sum
+OFTEN = 500
+"""After so many literals more a model looks at the clock."""
+
+
+def total(items: Iterable[Any]) -> Any:
+    """Sum of literals and constants."""
+    found = [item for item in items if not isinstance(item, int) or item != 0]
+    return Sum(found) if found else 0
+
+
+class Literals:
+    """A model of the solver, made on demand: a literal that was made under a key is the same ever after.
+
+    Where a clock is given, making more of the model raises ``OutOfTime`` once it is over.
+    """
+
+    def __init__(self, clock: Clock | None = None) -> None:
+        self.cp = cp_model.CpModel()
+        self._made: dict[tuple[Any, ...], Any] = {}
+        self._clock = clock
+        self._until_look = OFTEN
+
+    def number(self, most: int, name: str) -> Any:
+        """Make an integer variable from 0 to ``most``."""
+        return self.cp.new_int_var(0, most, name)
+
+    def literal(self, name: str) -> Any:
+        """Make a 0/1 variable."""
+        self._until_look -= 1
+        if not self._until_look:
+            self._until_look = OFTEN
+            if self._clock is not None and self._clock.over:
+                raise OutOfTime
+        return self.cp.new_bool_var(name)
+
+    def require(self, constraint: Any, *when: Any) -> None:
+        """Add a constraint, under literals where given; a constraint that is plainly true is left out."""
+        if isinstance(constraint, bool):
+            if constraint:
+                return
+            self.cp.add_bool_or([self.no(literal) for literal in when])
+            return
+        added = self.cp.add(constraint)
+        conditions = [literal for literal in when if not isinstance(literal, int)]
+        if any(isinstance(literal, int) and literal == 0 for literal in when):
+            conditions.append(self._false)
+        if conditions:
+            added.only_enforce_if(conditions)
+
+    def clause(self, *literals: Any) -> None:
+        """Ask for at least one of these."""
+        found = [literal for literal in literals if not isinstance(literal, int)]
+        if len(found) == len(literals) or not any(isinstance(x, int) and x for x in literals):
+            self.cp.add_bool_or(found)
+
+    @cached_property
+    def _false(self) -> Any:
+        return self.cp.new_constant(0)
+
+    def no(self, literal: Any) -> Any:
+        """Negate a literal."""
+        return 1 - literal if isinstance(literal, int) else ~literal
+
+    def _make(self, key: tuple[Any, ...], make: Callable[[], Any]) -> Any:
+        if key not in self._made:
+            self._made[key] = make()
+        return self._made[key]
+
+    def made(self, kinds: Collection[str]) -> Iterator[tuple[tuple[Any, ...], Any]]:
+        """Give what was made under keys that begin with one of these."""
+        return ((key, literal) for key, literal in self._made.items() if key[0] in kinds)
+
+    def any_of(self, *literals: Any) -> Any:
+        """Whether at least one of these holds."""
+        found = list(
+            {
+                id(x) if isinstance(x, int) else x.index: x for x in literals if not (isinstance(x, int) and x == 0)
+            }.values()
+        )
+        if any(isinstance(x, int) for x in found):
+            return 1
+        if len(found) <= 1:
+            return found[0] if found else 0
+
+        def make() -> Any:
+            one = self.literal("")
+            self.cp.add_bool_or([*found, ~one])
+            for x in found:
+                self.cp.add_implication(x, one)
+            return one
+
+        return self._make(("any", *sorted(x.index for x in found)), make)
+
+    def positive(self, key: tuple[Any, ...], number: Any, most: int) -> Any:
+        """Whether a number from 0 to ``most`` is above 0, under a key of its own."""
+
+        def make() -> Any:
+            if isinstance(number, int):
+                return int(number > 0)
+            literal = self.literal(str(key))
+            self.require(number >= literal)
+            self.require(number <= most * literal)
+            return literal
+
+        return self._make(key, make)
+
+    def both(self, *literals: Any) -> Any:
+        """Whether all of these hold."""
+        return self.no(self.any_of(*(self.no(x) for x in literals)))
+
+    def one_of(self, *literals: Any) -> Any:
+        """Whether one of these holds, of which at most one can."""
+        found = [x for x in literals if not (isinstance(x, int) and x == 0)]
+        if any(isinstance(x, int) for x in found):
+            return 1
+        if len(found) <= 1:
+            return found[0] if found else 0
+
+        def make() -> Any:
+            one = self.literal("")
+            self.cp.add(Sum(found) == one)
+            return one
+
+        return self._make(("one", *sorted(x.index for x in found)), make)

@@ -1,0 +1,474 @@
+"""The variables of one CP-SAT model, made on demand; rules and goals speak to it through ``trayopt.rules.variables``.
+
+Legs that are spliced to each other share a tray in every plan, so where the divisions of both sides are settled they share
+one literal a place (a *bunch*); where a division is open, the legs of every open division have literals of their own and
+each piece of a join ties its two sides together, place by place.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import cached_property
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.assignment import Way
+from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.finding import Group, Level
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job, Trunk
+from trayopt.domain.plan import GoalName
+from trayopt.domain.splicing import Piece
+from trayopt.domain.tied import tied
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.literals import Sum, total
+from trayopt.solver.model.ways import Ways
+
+Key = tuple[str, int]
+"""A trunk and the number of one of its subunits."""
+Divisions = Mapping[Key, Sequence[int]]
+"""The k that are open, by subunit."""
+Weighted = cp_model.LinearExpr.weighted_sum
+
+
+class Model(Ways):
+    """One model of a job.
+
+    Parameters
+    ----------
+    divisions
+        Open k by (trunk, subunit); a subunit that is missing has all its divisions open.
+    ways
+        Open ways by trunk; a trunk that is missing has all ways of its own limits open.
+    all_placed
+        Whether only plans that place every splice are wanted.
+    bare
+        Whether to make no legs at all: for models that stand something else in their place.
+    clock
+        Ends the making of the model with ``OutOfTime``; where None, nothing does.
+    """
+
+    def __init__(
+        self,
+        job: Job,
+        *,
+        divisions: Mapping[Key, Sequence[int]] | None = None,
+        ways: Mapping[str, Sequence[Way]] | None = None,
+        all_placed: bool = False,
+        bare: bool = False,
+        clock: Clock | None = None,
+    ) -> None:
+        super().__init__(job, ways, clock)
+        self.all_placed = all_placed
+        self.kept: set[str] = set()
+        """Rules that bind hard in this model."""
+        self.let_go: dict[Group, Any] = {}
+        """Literal of each group that may be broken."""
+        self.guards: dict[Group, Any] = {}
+        """Literal that holds each group of an explanation."""
+        self.goals: dict[str, Any] = {}
+        """Expressions of the goals that were encoded."""
+        self.least: dict[GoalName, int] = {}
+        """Proven bounds of goals over the plans of this model."""
+        self.solution: list[int] = []
+        """Value of every variable in the last solution."""
+        self.places = job.enclosure.places
+        self._open: dict[Key, tuple[int, ...]] = {}
+        for subunit in job.subunits:
+            key = (subunit.trunk, subunit.number)
+            if job.spliced[key] and not bare:
+                self._open[key] = tuple((divisions or {}).get(key, subunit.divisions))
+        self._legs = {
+            (key, of): job.spliced_legs(job.subunit_of_leg[key], of)
+            for key, open_ in self._open.items()
+            for of in open_
+        }
+        self._bunch = {} if bare else self._bunches()
+        self._at: dict[int, list[Any]] = {}
+        self._placed: dict[int, Any] = {}
+        if not bare:
+            self._place()
+            self._tie()
+
+    def bound(self, goal: GoalName, least: int) -> None:
+        """Tell a proven bound of a goal over the plans of this model."""
+        self.least[goal] = max(least, self.least.get(goal, 0))
+
+    # -- rules -------------------------------------------------------------------------------------------------------
+
+    def keeps(self, rule: str) -> bool:
+        """Whether this model holds only plans that break no subject of this rule."""
+        return rule in self.kept
+
+    def broken(self, level: Level) -> Any:
+        """Sum of the groups of a level that are let go, weighted where the level is prefer."""
+        settings = self.job.rules
+        return total(
+            (settings[group.rule].weight if level == "prefer" else 1) * literal
+            for group, literal in self.let_go.items()
+            if settings[group.rule].level == level
+        )
+
+    # -- divisions and legs ------------------------------------------------------------------------------------------
+
+    def divisions(self, subunit: Subunit) -> tuple[int, ...]:
+        """Every k that is open for a subunit; none for an idle one."""
+        return self._open.get((subunit.trunk, subunit.number), ())
+
+    def divided(self, subunit: Subunit, of: int) -> Any:
+        """Whether a subunit is divided by this k."""
+        open_ = self.divisions(subunit)
+        if of not in open_:
+            return 0
+        if len(open_) == 1:
+            return 1
+        return self._made["divided", subunit.trunk, subunit.number, of]
+
+    def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
+        """Every leg of a division that can be placed, in order."""
+        return self._legs.get(((subunit.trunk, subunit.number), of), ())
+
+    def all_legs(self, subunit: Subunit) -> list[Leg]:
+        """Every leg that can be placed, over all open divisions."""
+        return [leg for of in self.divisions(subunit) for leg in self.legs(subunit, of)]
+
+    def _settled(self, key: Key) -> bool:
+        return len(self._open[key]) == 1
+
+    def _options(self, trunk: str, fibre: int) -> tuple[Leg, ...]:
+        """Legs of every open division that hold a spliced fibre."""
+        subunit = self.job.trunk_by_id[trunk].subunit_of(fibre)
+        return tuple(subunit.leg_of_fibre(fibre, of) for of in self.divisions(subunit))
+
+    @cached_property
+    def sides(self) -> dict[Piece, tuple[tuple[Leg, ...], tuple[Leg, ...]]]:
+        """Legs that may hold each side of each piece."""
+        return {
+            piece: (self._options(piece.a.trunk, piece.a.first), self._options(piece.b.trunk, piece.b.first))
+            for piece in self.job.pieces
+        }
+
+    def _bunches(self) -> dict[Leg, int]:
+        legs = (leg for found in self._legs.values() for leg in found)
+        return tied(legs, ((a[0], b[0]) for a, b in self.sides.values() if len(a) == len(b) == 1))
+
+    @cached_property
+    def bunches(self) -> dict[int, list[Leg]]:
+        """Legs of each bunch."""
+        found: dict[int, list[Leg]] = defaultdict(list)
+        for leg, bunch in self._bunch.items():
+            found[bunch].append(leg)
+        return dict(found)
+
+    def bunch(self, leg: Leg) -> int:
+        """Give the bunch of a leg: legs of one bunch share their tray in every plan of this model."""
+        return self._bunch[leg]
+
+    def literals(self, bunch: int) -> list[Any]:
+        """Literals of a bunch, one a place in place order."""
+        return self._at[bunch]
+
+    def _place(self) -> None:
+        for key, open_ in self._open.items():
+            if len(open_) > 1:
+                for of in open_:
+                    self._made["divided", *key, of] = self.literal(f"{key[0]}/{key[1]} in {of}")
+                self.cp.add_exactly_one([self._made["divided", *key, of] for of in open_])
+        for bunch, legs in self.bunches.items():
+            name = str(legs[0])
+            literals = [self.literal(f"{name} at {place}") for place in self.places]
+            self._at[bunch] = literals
+            key = (legs[0].trunk, legs[0].subunit)
+            if self._settled(key):
+                if self.all_placed:
+                    self.cp.add_exactly_one(literals)
+                    self._placed[bunch] = 1
+                else:
+                    self._placed[bunch] = self.literal(f"{name} placed")
+                    self.cp.add_exactly_one([*literals, ~self._placed[bunch]])
+            else:
+                divided = self._made["divided", *key, legs[0].of]
+                if self.all_placed:
+                    self._placed[bunch] = divided
+                    self.cp.add_exactly_one([*literals, ~divided])
+                else:
+                    self._placed[bunch] = self.literal(f"{name} placed")
+                    self.cp.add_exactly_one([*literals, ~self._placed[bunch]])
+                    self.cp.add_implication(self._placed[bunch], divided)
+
+    def _tie(self) -> None:
+        """Tie the two sides of every piece together, once for each pair of sides."""
+        for a, b in dict.fromkeys(self.sides.values()):
+            if len(a) == len(b) == 1:
+                continue
+            for i in range(len(self.places)):
+                self.cp.add(
+                    Sum([self._at[self._bunch[leg]][i] for leg in a])
+                    == Sum([self._at[self._bunch[leg]][i] for leg in b])
+                )
+
+    def at(self, leg: Leg, place: Place) -> Any:
+        """Whether a leg is placed at a place."""
+        return self._at[self._bunch[leg]][self.job.enclosure.place_rank[place]]
+
+    def placed(self, leg: Leg) -> Any:
+        """Whether a leg is placed."""
+        return self._placed[self._bunch[leg]]
+
+    def number_placed(self, subunit: Subunit, of: int) -> Any:
+        """How many legs of a division are placed."""
+        return total(self.placed(leg) for leg in self.legs(subunit, of))
+
+    def number_on(self, subunit: Subunit, of: int, stack: str) -> Any:
+        """How many legs of a division are placed on a stack."""
+        return total(self.on(leg, stack) for leg in self.legs(subunit, of))
+
+    def on(self, leg: Leg, stack: str) -> Any:
+        """Whether a leg is placed on a stack."""
+        bunch = self._bunch[leg]
+        if len(self.job.enclosure.stacks) == 1:
+            return self._placed[bunch]
+        return self._make(
+            ("on", bunch, stack),
+            lambda: self.one_of(*(self._at[bunch][i] for i, place in enumerate(self.places) if place.stack == stack)),
+        )
+
+    def position_up_to(self, leg: Leg, position: int) -> Any:
+        """Whether a leg is placed at this position or nearer to the base."""
+        return self._prefix(
+            ("position", self._bunch[leg]), self._at[self._bunch[leg]], self._last_rank(position), self.placed(leg)
+        )
+
+    def _last_rank(self, position: int) -> int:
+        """Rank in place order of the last place up to a position; places are sorted by position first."""
+        return self._last_ranks[min(position, self.places[-1].position)]
+
+    @cached_property
+    def _last_ranks(self) -> dict[int, int]:
+        """Last rank of every position from 0, at which there is none, up."""
+        ranks = {0: -1}
+        for rank, place in enumerate(self.places):
+            ranks[place.position] = rank
+        return ranks
+
+    def _prefix(self, name: tuple[Any, ...], literals: Sequence[Any], rank: int, whole: Any) -> Any:
+        """Whether one of the first ``rank + 1`` literals holds, chained along the positions."""
+        if rank < 0:
+            return 0
+        if rank >= len(literals) - 1:
+            return whole
+
+        def make() -> Any:
+            position = self.places[rank].position
+            before = self._last_rank(position - 1) if self.places[rank + 1].position > position else rank - 1
+            head = self._prefix(name, literals, before, whole)
+            return self.one_of(head, *literals[before + 1 : rank + 1])
+
+        return self._make(("prefix", *name, rank), make)
+
+    def has_placed(self, subunit: Subunit) -> Any:
+        """Whether a subunit has a placed leg."""
+        if not self.divisions(subunit):
+            return 0
+        return 1 if self.all_placed else self.any_of(*(self.placed(leg) for leg in self.all_legs(subunit)))
+
+    def _at_tray(self, subunit: Subunit) -> bool:
+        return self.job.trunk_by_id[subunit.trunk].divide_at == "tray"
+
+    def any_on(self, subunit: Subunit, stack: str) -> Any:
+        """Whether a placed leg of a subunit lies on this stack."""
+        if self.all_placed and self._at_tray(subunit):
+            return self.first_on(subunit, stack)
+        return self.any_of(*(self.on(leg, stack) for leg in self.all_legs(subunit)))
+
+    def first_on(self, subunit: Subunit, stack: str) -> Any:
+        """Whether the first placed leg of a subunit lies on this stack."""
+
+        def make() -> Any:
+            if self.all_placed:
+                return self.one_of(*(self.on(self.legs(subunit, of)[0], stack) for of in self.divisions(subunit)))
+            if self._at_tray(subunit):
+                return self.any_on(subunit, stack)
+            firsts = []
+            for of in self.divisions(subunit):
+                legs = self.legs(subunit, of)
+                for i, leg in enumerate(legs):
+                    firsts.append(self.both(self.on(leg, stack), *(self.no(self.placed(other)) for other in legs[:i])))
+            return self.one_of(*firsts)
+
+        return self._make(("first on", subunit.trunk, subunit.number, stack), make)
+
+    # -- pieces of joins ---------------------------------------------------------------------------------------------
+
+    def piece_at(self, piece: Piece, place: Place) -> Any:
+        """Whether the splices of a piece lie at a place."""
+        return total(self.at(leg, place) for leg in self.sides[piece][0])
+
+    def piece_placed(self, piece: Piece) -> Any:
+        """Whether the splices of a piece are placed."""
+        return 1 if self.all_placed else total(self.placed(leg) for leg in self.sides[piece][0])
+
+    def piece_up_to(self, piece: Piece, rank: int) -> Any:
+        """Whether the splices of a piece lie at a place of this rank or below."""
+        options = self.sides[piece][0]
+        bunches = tuple(self._bunch[leg] for leg in options)
+        if len(options) == 1:
+            return self._prefix(("place", *bunches), self._at[bunches[0]], rank, self.placed(options[0]))
+        whole = 1 if self.all_placed else self.one_of(*(self.placed(leg) for leg in options))
+        literals = [self.one_of(*(self._at[bunch][i] for bunch in bunches)) for i in range(len(self.places))]
+        return self._prefix(("place", *bunches), literals, rank, whole)
+
+    def same_place(self, one: Piece, other: Piece) -> bool:
+        """Whether two pieces share their place in every plan of this model, because they share a leg."""
+        return any(
+            tuple(self._bunch[leg] for leg in here) == tuple(self._bunch[leg] for leg in there)
+            for here, there in zip(self.sides[one], self.sides[other], strict=True)
+        )
+
+    def _pieces_where(self, key: tuple[Any, ...], wanted: Callable[[Piece], bool], place: Place) -> Any:
+        legs = self._make(
+            ("legs of", *key),
+            lambda: tuple({leg: None for piece in self.job.pieces if wanted(piece) for leg in self.sides[piece][0]}),
+        )
+        return self._make((*key, place), lambda: self.any_of(*(self.at(leg, place) for leg in legs)))
+
+    def join_at(self, join: int, place: Place) -> Any:
+        """Whether splices of a join lie at a place."""
+        return self._pieces_where(("join", join), lambda piece: piece.join == join, place)
+
+    def join_on(self, join: int, stack: str) -> Any:
+        """Whether splices of a join lie on a stack."""
+        return self._make(
+            ("join on", join, stack),
+            lambda: self.any_of(*(self.join_at(join, place) for place in self.places if place.stack == stack)),
+        )
+
+    def pair_at(self, pair: tuple[str, str], place: Place) -> Any:
+        """Whether splices of a pair of trunks lie at a place."""
+        return self._pieces_where(("pair", pair), lambda piece: {piece.a.trunk, piece.b.trunk} == set(pair), place)
+
+    # -- tray places -------------------------------------------------------------------------------------------------
+
+    def used(self, place: Place) -> Any:
+        """Whether a tray place is used."""
+        rank = self.job.enclosure.place_rank[place]
+        return self._make(("used", place), lambda: self.any_of(*(literals[rank] for literals in self._at.values())))
+
+    def load2(self, place: Place) -> Any:
+        """Twice the splices and parked fibres of a place: a leg brings its spliced fibres by half and the others whole."""
+        return self._weigh(place, self.loads)
+
+    @cached_property
+    def loads(self) -> dict[int, int]:
+        """Twice the places that each bunch takes in a tray."""
+        return {bunch: sum(map(self.job.load2, legs)) for bunch, legs in self.bunches.items()}
+
+    def sleeves2(self, place: Place) -> Any:
+        """Twice the sleeves of a place: either side of a sleeve run brings half."""
+        size = self.job.enclosure.tray_at(place).sleeve_fibres
+        return self._weigh(place, self.sleeve_weights(size))
+
+    def sleeve_weights(self, size: int) -> dict[int, int]:
+        """Twice the sleeves of ``size`` fibres that each bunch takes."""
+        weights: dict[int, int] = self._make(("sleeves", size), lambda: self._sleeves(size))
+        return weights
+
+    def _sleeves(self, size: int) -> dict[int, int]:
+        found = dict.fromkeys(self.bunches, 0)
+        for leg, sleeves in self.leg_sleeves(size).items():
+            found[self._bunch[leg]] += sleeves
+        return found
+
+    def leg_sleeves(self, size: int) -> dict[Leg, int]:
+        """Sleeves of ``size`` fibres that the runs of each leg take; both sides of a run count them."""
+        found: dict[Leg, int] = defaultdict(int)
+        for run in self.job.sleeve_runs:
+            for side in run[:2]:
+                for leg in self._options(side.trunk, side.first):
+                    found[leg] += run.sleeves(size)
+        return found
+
+    def _weigh(self, place: Place, weights: Mapping[int, int]) -> Any:
+        rank = self.job.enclosure.place_rank[place]
+        heavy = [bunch for bunch, weight in weights.items() if weight]
+        return Weighted([self._at[bunch][rank] for bunch in heavy], [weights[bunch] for bunch in heavy]) if heavy else 0
+
+    def _bunch_legs(self, trunk: Trunk) -> dict[int, int]:
+        """Count the legs of a trunk in each bunch."""
+
+        def make() -> dict[int, int]:
+            found: dict[int, int] = defaultdict(int)
+            for leg, bunch in self._bunch.items():
+                if leg.trunk == trunk.id:
+                    found[bunch] += 1
+            return dict(found)
+
+        counted: dict[int, int] = self._make(("bunch legs", trunk.id), make)
+        return counted
+
+    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
+        """Whether a trunk has a leg at a place."""
+        rank = self.job.enclosure.place_rank[place]
+        return self._make(
+            ("trunk at", trunk.id, place),
+            lambda: self.any_of(*(self._at[bunch][rank] for bunch in self._bunch_legs(trunk))),
+        )
+
+    def legs_at(self, trunk: Trunk, place: Place) -> Any:
+        """How many legs of a trunk are at a place."""
+        return self._weigh(place, self._bunch_legs(trunk))
+
+    def most_trunk_legs(self, trunk: Trunk) -> int:
+        """Give the greatest number of legs that a trunk can have placed in this model."""
+        return sum(max((len(self.legs(s, of)) for of in self.divisions(s)), default=0) for s in trunk.subunits)
+
+    def legs_on(self, trunk: Trunk, stack: str) -> Any:
+        """How many legs of a trunk are on a stack."""
+
+        def make() -> Any:
+            counted = self.number(self.most_trunk_legs(trunk), f"legs of {trunk.id} on {stack}")
+            bunches = self._bunch_legs(trunk)
+            terms = [self.on(self.bunches[bunch][0], stack) for bunch in bunches]
+            self.require(total(n * x for n, x in zip(bunches.values(), terms, strict=True)) == counted)
+            return counted
+
+        return self._make(("legs on", trunk.id, stack), make)
+
+    def most_legs_at(self, place: Place) -> int:
+        """Give a number of legs above which no plan goes at a place, by the tray's fibres where that rule binds hard."""
+        legs = sum(self.most_trunk_legs(trunk) for trunk in self.job.trunks)
+        if not self.keeps("tray_fibres") or not self.bunches:
+            return legs
+        room = 2 * self.job.enclosure.tray_at(place).fibres
+        densest = max(len(found) / self.loads[bunch] for bunch, found in self.bunches.items())
+        return min(legs, int(room * densest + 1e-6))
+
+    def most_at_a_position(self, groups: Iterable[Iterable[Leg]]) -> int:
+        """Bound the number of these groups that have a leg at one position: so many as find room there with their bunches.
+
+        Bunches find room by the fibres of their trays, where that rule is kept; in one bunch several groups may have a leg.
+        """
+        if not self.bunches:
+            return 0
+        bunches = [{self._bunch[leg] for leg in group} for group in groups]
+        shared = max(Counter(bunch for found in bunches for bunch in found).values(), default=1)
+        most = len(self.bunches)
+        if "tray_fibres" in self.kept:
+            lightest = max(1, min(self.loads.values()))
+            most = sum(2 * stack.tray.fibres // lightest for stack in self.job.enclosure.stacks)
+        return most * shared
+
+    # -- trunks ------------------------------------------------------------------------------------------------------
+
+    def in_box(self, trunk: Trunk) -> Any:
+        """Whether a trunk has a placed leg."""
+
+        def make() -> Any:
+            legs = [leg for subunit in trunk.subunits for leg in self.all_legs(subunit)]
+            if not legs:
+                return 0
+            return 1 if self.all_placed else self.any_of(*(self.placed(leg) for leg in legs))
+
+        return self._make(("in box", trunk.id), make)

@@ -1,0 +1,111 @@
+"""Puts the rules into a model: hard, as groups that may be let go at a price, or as groups under a guard."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from trayopt.domain.assignment import Way
+from trayopt.domain.finding import Group
+from trayopt.domain.job import Job
+from trayopt.rules.base import Rule
+from trayopt.rules.registry import RULES
+from trayopt.solver.model.capacity_cuts import burdens, crowd
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.model import Key, Model
+
+Mode = Literal["hard", "soft", "guard", "free"]
+
+
+@dataclass(frozen=True)
+class Policy:
+    """How the rules enter a model.
+
+    ``must`` is for practice rules at must, ``physical`` for physical rules at must, ``prefer`` for any rule at prefer:
+    ``hard`` (no plan of the model breaks one), ``soft`` (each subject has a literal that lets it go), ``guard`` (each group
+    of an explanation holds while its guard does) or ``free`` (left out). Always rules and built pins are hard; pins that are
+    built can be put under a guard of their own as well, with ``built``.
+    """
+
+    must: Mode = "soft"
+    prefer: Mode = "soft"
+    physical: Mode = "hard"
+    built: Mode = "hard"
+
+    def mode(self, job: Job, rule: Rule[Any]) -> Mode:
+        """Give the mode of one rule in a job."""
+        if rule.kind == "always":
+            return "hard"
+        level = job.rules[rule.id].level
+        if level == "off":
+            return "free"
+        if level == "must":
+            return self.physical if rule.kind == "physical" else self.must
+        return self.prefer
+
+
+def build(
+    job: Job,
+    policy: Policy,
+    *,
+    all_placed: bool,
+    divisions: Mapping[Key, Sequence[int]] | None = None,
+    ways: Mapping[str, Sequence[Way]] | None = None,
+    clock: Clock | None = None,
+) -> Model:
+    """Make the model of a job with all its rules, without a goal.
+
+    Raises
+    ------
+    OutOfTime
+        Where a clock is given and over.
+    """
+    model = Model(job, divisions=divisions, ways=ways, all_placed=all_placed, clock=clock)
+    modes = {rule.id: policy.mode(job, rule) for rule in RULES}
+    model.kept = {rule for rule, mode in modes.items() if mode == "hard"}
+    built = frozenset(pin.subject for pin in job.pins if pin.built)
+    for rule in RULES:
+        if modes[rule.id] != "free" or (rule.id == "pin" and built):
+            facts = built if rule.id == "pin" else frozenset()
+            rule.encode(job, model, Poster(model, rule, modes[rule.id], facts, policy.built))
+    crowd(model, model.kept, *burdens(model))
+    for trunk in job.trunks:
+        for way in model.ways(trunk):
+            model.goes(trunk, way)
+    return model
+
+
+class Poster:
+    """Posts the constraints of one rule into a model; ``facts`` are subjects with a mode of their own."""
+
+    def __init__(self, model: Model, rule: Rule[Any], mode: Mode, facts: frozenset[str], facts_mode: Mode) -> None:
+        self.model, self.rule, self.mode = model, rule, mode
+        self.facts, self.facts_mode = facts, facts_mode
+
+    def __call__(self, constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
+        """Post one constraint for (rule, subject)."""
+        if constraint is True:
+            return
+        mode = self.facts_mode if subject in self.facts else self.mode
+        if mode == "hard":
+            self.model.require(constraint, *when)
+        elif mode == "soft":
+            group = Group(self.rule.id, subject)
+            if group not in self.model.let_go:
+                self.model.let_go[group] = self.model.literal(f"without {group}")
+            self.model.require(constraint, ~self.model.let_go[group], *when)
+        elif mode == "guard":
+            self.model.require(constraint, guard(self.model, group_of(self.rule, subject)), *when)
+
+
+def group_of(rule: Rule[Any], subject: str) -> Group:
+    """Give the group of an explanation in which a subject counts: tray places are merged by stack."""
+    return Group(rule.id, subject.partition("/")[0] if rule.subject == "tray place" else subject)
+
+
+def guard(model: Model, group: Group) -> Any:
+    """Give the literal that holds a group, made on demand."""
+    if group not in model.guards:
+        model.guards[group] = model.literal(f"hold {group}")
+    return model.guards[group]

@@ -1,0 +1,201 @@
+"""One run of the solver on one model: parameters, Ctrl-C, progress, and the solution read back as plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.assignment import Assignment
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.cores import cores
+from trayopt.solver.model.interruptible import FOUND, new_solver, size_effort, solve_interruptible
+from trayopt.solver.model.model import Model
+
+Watch = Callable[[int | None, int | None], None]
+"""Called with the value and the bound of the goal in work, as they get better."""
+
+
+COMPLETE_EFFORT = 5.0
+"""Most deterministic time for working a plan out to every variable of a model."""
+PROVERS = ("no_lp", "max_lp", "core", "default_lp", "quick_restart", "reduced_costs", "pseudo_costs")
+"""Kinds of search that close in on a bound, the best first; with a plan in hand they need no others beside them."""
+MANY = 8
+"""Cores from which every kind of search has one of its own; on fewer, those that prove nothing only slow down those that do."""
+
+
+@dataclass(frozen=True)
+class Tuning:
+    """How the solver searches."""
+
+    workers: int = 8
+    seed: int = 1
+    prove: bool = False
+    """Whether a good plan is known and the bound is what is missing."""
+    slice_s: float | None = None
+    """Most time for this run alone, beside the clock's."""
+    effort: float | None = None
+    """Most deterministic time for this run alone: it ends at the same point whatever the machine."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What one run found.
+
+    ``assignment`` is None where no solution was found; ``proven`` tells that the model has none, or that ``value`` is its
+    optimum; ``bound`` is the solver's bound on the goal, None where it has none.
+    """
+
+    assignment: Assignment | None
+    value: int | None
+    bound: int | None
+    proven: bool
+
+    @property
+    def infeasible(self) -> bool:
+        """Whether the model was proven to have no solution."""
+        return self.assignment is None and self.proven
+
+
+def run(
+    model: Model,
+    clock: Clock,
+    tuning: Tuning,
+    watch: Watch | None = None,
+    *,
+    gap: float | None = None,
+    trial: cp_model.CpModel | None = None,
+) -> Outcome:
+    """Solve a model as it stands (with or without an objective) inside the clock's limits.
+
+    ``trial`` is a copy of the model with more constraints, to be solved in its place. A model that would take what is left by
+    its size alone is not begun.
+    """
+    cp = trial or model.cp
+    if clock.deterministic and clock.left is not None and clock.left <= size_effort(cp):
+        clock.effort += size_effort(cp)
+        return Outcome(None, None, None, proven=False)
+    solver = new_solver(tuning.workers, tuning.seed)
+    p = solver.parameters
+    p.symmetry_level = 1 if tuning.workers == 1 else 2
+    if tuning.prove and tuning.workers > 1 and cores() < MANY:
+        p.num_workers = min(tuning.workers, max(2, cores()))
+        p.subsolvers.extend(PROVERS[: p.num_workers])
+    if gap is not None:
+        p.relative_gap_limit = gap
+    clock.limit(p, tuning.effort, tuning.slice_s)
+    has_goal = cp.has_objective()
+    seen = _Seen(has_goal, watch)
+    if has_goal and watch is not None:
+        solver.best_bound_callback = seen.on_bound
+
+    status = solve_interruptible(solver, cp, clock, seen if watch is not None else None)
+    if status == cp_model.MODEL_INVALID:
+        raise AssertionError(f"invalid model: {cp.validate()}")
+    if status not in FOUND:
+        return Outcome(None, None, None, status == cp_model.INFEASIBLE)
+    model.solution = list(solver.response_proto.solution)
+    value = round(solver.objective_value) if has_goal else None
+    bound = _whole_bound(solver.best_objective_bound) if has_goal else None
+    return Outcome(read(model, solver), value, bound, status == cp_model.OPTIMAL and value == bound)
+
+
+def _whole_bound(bound: float) -> int:
+    """Round a bound up to a whole number: every goal is whole."""
+    down = int(bound // 1)
+    return down if bound - down < 1e-6 else down + 1
+
+
+class _Seen(cp_model.CpSolverSolutionCallback):
+    """Passes values and bounds on to the watcher."""
+
+    def __init__(self, has_goal: bool, watch: Watch | None) -> None:
+        super().__init__()
+        self._has_goal, self._watch = has_goal, watch
+
+    def on_solution_callback(self) -> None:
+        if self._watch is not None and self._has_goal:
+            self._watch(round(self.objective_value), _whole_bound(self.best_objective_bound))
+
+    def on_bound(self, bound: float) -> None:
+        if self._watch is not None:
+            self._watch(None, _whole_bound(bound))
+
+
+def read(model: Model, solver: cp_model.CpSolver) -> Assignment:
+    """Read the decisions of a solution; nothing else of it is trusted."""
+    job = model.job
+    places = {}
+    for bunch, legs in model.bunches.items():
+        for rank, literal in enumerate(model.literals(bunch)):
+            if solver.boolean_value(literal):
+                places.update({leg: model.places[rank] for leg in legs})
+    inside = {leg.trunk for leg in places}
+    ways = {
+        trunk.id: way
+        for trunk in job.trunks
+        if trunk.id in inside
+        for way in model.ways(trunk)
+        if solver.boolean_value(model.goes(trunk, way))
+    }
+    ends = {
+        stack.id: end.id
+        for stack in job.enclosure.stacks
+        for end in stack.ends
+        if solver.boolean_value(model.end(stack.id, end.id))
+    }
+    return Assignment(ways, places, ends)
+
+
+def hint(model: Model, assignment: Assignment) -> None:
+    """Give the solver an assignment to start from; a literal that stands for several things is named once."""
+    job = model.job
+    hints: list[tuple[Any, bool]] = []
+    for bunch, legs in model.bunches.items():
+        at = assignment.places.get(legs[0])
+        hints += [(literal, place == at) for place, literal in zip(model.places, model.literals(bunch), strict=True)]
+    for trunk in job.trunks:
+        hints += [(model.goes(trunk, way), assignment.ways.get(trunk.id) == way) for way in model.ways(trunk)]
+    for stack in job.enclosure.stacks:
+        used = assignment.ends.get(stack.id, stack.ends[0].id)
+        hints += [(model.end(stack.id, end.id), end.id == used) for end in stack.ends]
+    divided = {(leg.trunk, leg.subunit): leg.of for leg in assignment.places}
+    for subunit in job.subunits:
+        of = divided.get((subunit.trunk, subunit.number))
+        if of is not None:
+            hints += [(model.divided(subunit, k), k == of) for k in model.divisions(subunit)]
+    model.cp.clear_hints()
+    named = set()
+    for literal, value in hints:
+        if not isinstance(literal, int):
+            index = literal.index if literal.index >= 0 else -literal.index - 1
+            if index not in named:
+                named.add(index)
+                model.cp.add_hint(model.cp.get_bool_var_from_proto_index(index), value == (literal.index >= 0))
+
+
+def complete(model: Model, assignment: Assignment, clock: Clock) -> None:
+    """Work an assignment out to every variable of a model, so that a search can start from it whole.
+
+    The decisions are held and the rest follows; where the model does not hold the assignment, it stays a loose hint.
+    """
+    hint(model, assignment)
+    solver = new_solver()
+    solver.parameters.fix_variables_to_their_hinted_value = True
+    clock.limit(solver.parameters, COMPLETE_EFFORT)
+    if solve_interruptible(solver, model.cp, clock) in FOUND:
+        model.solution = list(solver.response_proto.solution)
+
+
+def hint_last(model: Model) -> None:
+    """Give the solver the last solution of this same model to start from, every variable of it."""
+    hint_all(model.cp, model.solution)
+
+
+def hint_all(cp: cp_model.CpModel, solution: Sequence[int]) -> None:
+    """Give the solver a value for every variable to start from."""
+    cp.clear_hints()
+    for index, value in enumerate(solution):
+        cp.add_hint(cp.get_int_var_from_proto_index(index), value)

@@ -1,0 +1,94 @@
+"""Ways of trunks and ends of stacks: what every model decides, whatever it makes of legs."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from trayopt.domain.assignment import Way
+from trayopt.domain.base import Travel
+from trayopt.domain.job import Job, Trunk
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.literals import Literals, total
+from trayopt.track.routes import Routes, routes_of
+
+
+class Ways(Literals, ABC):
+    """The part of a model that is said of trunks as a whole.
+
+    Parameters
+    ----------
+    ways
+        Open ways by trunk; a trunk that is missing has all ways of its own limits open.
+    clock
+        Ends the making of the model with ``OutOfTime``; where None, nothing does.
+    """
+
+    def __init__(self, job: Job, ways: Mapping[str, Sequence[Way]] | None, clock: Clock | None) -> None:
+        super().__init__(clock)
+        self.job = job
+        self.routes: Routes = routes_of(job)
+        self._ways = {trunk.id: tuple((ways or {}).get(trunk.id, all_ways(job, trunk))) for trunk in job.trunks}
+
+    @abstractmethod
+    def in_box(self, trunk: Trunk) -> Any:
+        """Whether a trunk has a placed leg."""
+
+    def ways(self, trunk: Trunk) -> tuple[Way, ...]:
+        """Every way that is open for a trunk."""
+        return self._ways[trunk.id]
+
+    def goes(self, trunk: Trunk, way: Way) -> Any:
+        """Whether a trunk in the box goes this way."""
+
+        def make() -> dict[Way, Any]:
+            ways = self.ways(trunk)
+            inside = self.in_box(trunk)
+            if isinstance(inside, int) and inside == 0:
+                return dict.fromkeys(ways, 0)
+            if len(ways) == 1:
+                return {ways[0]: inside}
+            literals = {way: self.literal(f"{trunk.id} by {way.port} {way.travel} {way.loops}") for way in ways}
+            self.require(total(literals.values()) == inside)
+            self.cp.add_at_most_one(list(literals.values()))
+            return literals
+
+        return self._make(("goes", trunk.id), make)[way]
+
+    def _goes_where(self, key: tuple[Any, ...], trunk: Trunk, wanted: Callable[[Way], bool]) -> Any:
+        found = [way for way in self.ways(trunk) if wanted(way)]
+        if len(found) == len(self.ways(trunk)):
+            return self.in_box(trunk)
+        return self._make((*key, trunk.id), lambda: self.one_of(*(self.goes(trunk, way) for way in found)))
+
+    def enters(self, trunk: Trunk, port: str) -> Any:
+        """Whether a trunk in the box enters at a port."""
+        return self._goes_where(("enters", port), trunk, lambda way: way.port == port)
+
+    def travels(self, trunk: Trunk, travel: Travel) -> Any:
+        """Whether a trunk in the box travels this way round."""
+        return self._goes_where(("travels", travel), trunk, lambda way: way.travel == travel)
+
+    def end(self, stack: str, end: str) -> Any:
+        """Whether a stack uses this end."""
+
+        def make() -> dict[str, Any]:
+            ends = self.job.enclosure.stack_by_id[stack].ends
+            if len(ends) == 1:
+                return {ends[0].id: 1}
+            literals = {item.id: self.literal(f"{stack} {item.id}") for item in ends}
+            self.cp.add_exactly_one(list(literals.values()))
+            return literals
+
+        return self._make(("ends", stack), make)[end]
+
+
+def all_ways(job: Job, trunk: Trunk) -> tuple[Way, ...]:
+    """Every way inside a trunk's own limits, in the order port, travel, loops."""
+    return tuple(
+        Way(port, travel, loops)
+        for port in trunk.allowed_ports(job.enclosure)
+        for travel in trunk.travels
+        for loops in sorted(set(trunk.loops))
+    )

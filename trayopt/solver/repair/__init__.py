@@ -1,0 +1,1 @@
+"""The nearest plan to given decisions, and bounds on how many of them must change."""

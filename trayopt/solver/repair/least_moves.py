@@ -1,0 +1,155 @@
+"""A bound on how many given legs have to move, from a small model of trays alone.
+
+Ribbons that are spliced to each other lie in one tray in every plan, whatever the divisions are. The model knows such bundles
+of ribbons, what the trays hold, and the order of the legs of a subunit that is divided at the tray; it knows nothing of tubes,
+ways and guides. What it proves to be the least holds for every plan that keeps every must.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from itertools import chain, combinations
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job
+from trayopt.domain.tied import tied
+from trayopt.solver.model.decisions import Fact, Given, RunAt, spliced_in
+from trayopt.solver.model.interruptible import FOUND
+
+Ribbon = tuple[str, int, int]
+"""Trunk, subunit and ribbon."""
+MOST_S = 10.0
+
+_Load = Callable[[Place], Mapping[int, int]]
+_Room = Callable[[Place], int]
+
+
+def least_moved(job: Job, given: Given, fixed: Iterable[Fact], weight: int, limit_s: float = MOST_S) -> int:
+    """Bound from below what the legs that move weigh in sum.
+
+    Parameters
+    ----------
+    job, given
+        The job, and the decisions to stay near to.
+    fixed
+        What is built: runs in it lie where they are.
+    weight
+        What one moved leg weighs.
+    limit_s
+        Most seconds; where they run out the bound is what is proven by then.
+    """
+    model = _Trays(job)
+    moved, gone = [], 0
+    for run in given.in_job(job).runs:
+        if run.place not in job.enclosure.place_rank:
+            gone += 1
+            continue
+        stays = model.cp.new_bool_var(str(run.run))
+        for bundle in model.bundles_of(run):
+            model.cp.add_implication(stays, model.at(bundle, run.place))
+        moved.append(~stays)
+    known = [
+        fact
+        for fact in fixed
+        if isinstance(fact, RunAt) and fact.trunk in job.trunk_by_id and fact.place in job.enclosure.place_rank
+    ]
+    for fact in known:
+        for bundle in model.bundles_of(fact):
+            model.cp.add_bool_or([model.at(bundle, fact.place)])
+    model.hold()
+    model.cp.minimize(weight * (cp_model.LinearExpr.sum(moved) + gone))
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = 1
+    solver.parameters.random_seed = 1
+    solver.parameters.max_time_in_seconds = limit_s
+    status = solver.solve(model.cp)
+    if status not in FOUND:
+        return 0
+    down = int(solver.best_objective_bound // 1)
+    return max(0, down if solver.best_objective_bound - down < 1e-6 else down + 1)
+
+
+class _Trays:
+    """Bundles of ribbons and the trays in which they may stay."""
+
+    def __init__(self, job: Job) -> None:
+        self.job = job
+        self.cp = cp_model.CpModel()
+        self._bundle = _bundles(job)
+        self._at: dict[tuple[int, Place], cp_model.IntVar] = {}
+
+    def at(self, bundle: int, place: Place) -> cp_model.IntVar:
+        """Whether a bundle lies at a place; only places that something asks for are known."""
+        if (bundle, place) not in self._at:
+            self._at[bundle, place] = self.cp.new_bool_var(f"{bundle} at {place}")
+        return self._at[bundle, place]
+
+    def bundles_of(self, run: RunAt) -> set[int]:
+        """Give the bundles that hold spliced fibres of a run."""
+        return {self._bundle[_ribbon(self.job, run.trunk, fibre)] for fibre in spliced_in(self.job, run)}
+
+    def hold(self) -> None:
+        """Hold bundles to one place each, trays to what they take, and subunits divided at the tray to their order."""
+        by_bundle: dict[int, list[cp_model.IntVar]] = defaultdict(list)
+        by_place: dict[Place, list[int]] = defaultdict(list)
+        for (bundle, place), literal in self._at.items():
+            by_bundle[bundle].append(literal)
+            by_place[place].append(bundle)
+        for literals in by_bundle.values():
+            self.cp.add_at_most_one(literals)
+        for rule, load, room in self._loads():
+            if self.job.rules[rule].level == "must":
+                for place, bundles in by_place.items():
+                    held = sum(load(place)[bundle] * self._at[bundle, place] for bundle in bundles)
+                    self.cp.add(held <= room(place))
+        for before, after in self._torn():
+            self.cp.add_bool_or([~before, ~after])
+
+    def _loads(self) -> Iterator[tuple[str, _Load, _Room]]:
+        splices: dict[int, int] = defaultdict(int)
+        sleeves: dict[int, dict[int, int]] = defaultdict(lambda: defaultdict(int))
+        sizes = {stack.tray.sleeve_fibres for stack in self.job.enclosure.stacks}
+        for run in self.job.sleeve_runs:
+            bundle = self._bundle[_ribbon(self.job, run.a.trunk, run.a.first)]
+            splices[bundle] += run.count
+            for size in sizes:
+                sleeves[size][bundle] += run.sleeves(size)
+        tray = self.job.enclosure.tray_at
+        yield "tray_fibres", lambda _: splices, lambda place: tray(place).fibres
+        yield "tray_sleeves", lambda place: sleeves[tray(place).sleeve_fibres], lambda place: tray(place).sleeves
+
+    def _torn(self) -> Iterator[tuple[cp_model.IntVar, cp_model.IntVar]]:
+        """Give pairs that no subunit divided at the tray can have: each further ribbon lies no nearer to the base."""
+        places: dict[int, list[Place]] = defaultdict(list)
+        for bundle, place in self._at:
+            places[bundle].append(place)
+        for subunit in self.job.subunits:
+            if self.job.trunk_by_id[subunit.trunk].divide_at != "tray":
+                continue
+            own = [
+                (ribbon, self._bundle[key])
+                for ribbon in range(1, subunit.ribbons + 1)
+                if (key := (subunit.trunk, subunit.number, ribbon)) in self._bundle
+            ]
+            for (first, one), (second, other) in combinations(own, 2):
+                for here in places[one]:
+                    for there in places[other]:
+                        rise = there.position - here.position
+                        if one != other and (here.stack != there.stack or not 0 <= rise <= second - first):
+                            yield self._at[one, here], self._at[other, there]
+
+
+def _ribbon(job: Job, trunk: str, fibre: int) -> Ribbon:
+    subunit = job.trunk_by_id[trunk].subunit_of(fibre)
+    return trunk, subunit.number, subunit.ribbon_of(fibre)
+
+
+def _bundles(job: Job) -> Mapping[Ribbon, int]:
+    """Give every spliced ribbon the number of its bundle: the ribbons that splices bind to one tray."""
+    pairs = [
+        (_ribbon(job, piece.a.trunk, piece.a.first), _ribbon(job, piece.b.trunk, piece.b.first)) for piece in job.pieces
+    ]
+    return tied(chain.from_iterable(pairs), pairs)

@@ -1,0 +1,339 @@
+"""Plans near to given decisions: the nearest that keeps every must, and the best that keeps what is decided."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.job import Job, LegPin, TrunkPin
+from trayopt.domain.plan import GoalName
+from trayopt.errors import InputError, SolverFault
+from trayopt.goals.registry import BY_ID as GOALS
+from trayopt.goals.registry import measure_all
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.decisions import (
+    Changes,
+    EntersAt,
+    Fact,
+    Given,
+    GoesBy,
+    RunAt,
+    Weights,
+    changes,
+    spliced_in,
+    standing,
+)
+from trayopt.solver.model.literals import total
+from trayopt.solver.model.model import Key, Model
+from trayopt.solver.model.posting import Policy, build
+from trayopt.solver.model.run import Outcome, Tuning, hint, hint_last, run
+from trayopt.solver.repair.least_moves import least_moved
+from trayopt.solver.solve import Options, solve
+from trayopt.track.laid import Laid
+
+REST: tuple[GoalName, ...] = ("broken_prefer", "legs", "crossings", "leg_length_mm", "out_of_turn")
+"""Goals that are left where every splice is placed and every must kept."""
+PROBE_S = 3.0
+"""Seconds for a first look whether facts clash: most clashes show at once, and most plans are found otherwise."""
+
+
+@dataclass
+class Found:
+    """What a search near to given decisions came to.
+
+    ``assignment`` is None where no plan was found; ``impossible`` tells that it is proven that none keeps every must
+    and what is fixed. ``bounds`` are proven bounds of the goals among the plans that were looked at.
+    """
+
+    assignment: Assignment | None = None
+    impossible: bool = False
+    bounds: dict[GoalName, int | None] = field(default_factory=dict)
+    values: dict[GoalName, int] = field(default_factory=dict)
+
+
+@dataclass
+class Nearest(Found):
+    """The nearest plan; ``weighed`` is the sum of its weighed changes and ``bound`` a proven bound of that sum."""
+
+    changes: Changes = field(default_factory=Changes)
+    weighed: int | None = None
+    bound: int | None = None
+
+    @property
+    def proven(self) -> bool:
+        """Whether no plan that keeps every must has fewer weighed changes."""
+        return self.weighed is not None and self.weighed == self.bound
+
+
+def nearest(
+    job: Job,
+    given: Given,
+    fixed: Iterable[Fact] = (),
+    *,
+    weights: Weights | None = None,
+    clock: Clock | None = None,
+    tuning: Tuning | None = None,
+) -> Nearest:
+    """Find the plan that keeps every must and differs least from given decisions; among those, the best by the goals.
+
+    Parameters
+    ----------
+    job, given
+        The job, and the decisions to stay near to.
+    fixed
+        What is built: no plan is looked at that does not keep it.
+    weights
+        What each change counts.
+    clock, tuning
+        When to stop, and how to search.
+    """
+    weights, clock, tuning, fixed = weights or Weights(), clock or Clock(), tuning or Tuning(), tuple(fixed)
+    floor = least_moved(job, given, fixed, weights.legs)
+    model, cost, outcome = _undivided(job, given, fixed, weights, clock, tuning)
+    if outcome.assignment is not None and outcome.value == floor and weights.splits > 0:
+        outcome = replace(
+            outcome, bound=floor
+        )  # whoever divides anew changes more: no other division has to be looked at
+    else:
+        near = outcome
+        model = kept_model(job, fixed)
+        hint(model, near.assignment or Assignment(_ways(given), standing(job, given), given.ends))
+        cost = _cost(model, given.in_job(job), weights)
+        model.require(cost >= floor)
+        if near.value is not None:
+            model.require(cost <= near.value)
+        model.cp.minimize(cost)
+        outcome = run(model, clock, tuning)
+        if outcome.assignment is None and near.assignment is not None:
+            outcome = replace(near, bound=floor, proven=False)
+    if outcome.assignment is None:
+        return Nearest(impossible=outcome.infeasible)
+    best = outcome.assignment
+    weighed = changes(job, given, best).weighed(weights)
+    if weighed != outcome.value:
+        raise SolverFault(f"the solver counts changes of {outcome.value}, the recount {weighed}")
+    model.cp.clear_objective()
+    model.require(cost <= weighed)
+    found = Nearest(best, weighed=weighed, bound=max(outcome.bound or 0, floor))
+    _descend(job, model, found, clock, tuning)
+    assert found.assignment is not None
+    found.changes = changes(job, given, found.assignment)
+    if found.changes.weighed(weights) != weighed:
+        raise SolverFault("the goals moved the plan away from the nearest one")
+    return found
+
+
+def complete(job: Job, fixed: Iterable[Fact], *, clock: Clock | None = None, tuning: Tuning | None = None) -> Found:
+    """Find the best plan that keeps every must, places every splice and keeps what is fixed."""
+    clock, tuning, fixed = clock or Clock(), tuning or Tuning(), tuple(fixed)
+    pinned = _pinned(job, fixed)
+    if pinned is not None:
+        probe = kept_model(job, fixed, policy=Policy("hard", "free"))
+        if fixed and run(probe, clock, replace(tuning, slice_s=PROBE_S)).infeasible:
+            return Found(impossible=True)
+        return _solved(job, pinned, clock, tuning)
+    model = kept_model(job, fixed)
+    outcome = run(model, clock, tuning)
+    if outcome.assignment is None:
+        return Found(impossible=outcome.infeasible)
+    found = Found(outcome.assignment)
+    _descend(job, model, found, clock, tuning)
+    return found
+
+
+def _pinned(job: Job, facts: Sequence[Fact]) -> Job | None:
+    """Give the job with the facts as built pins; None where they say what no pin says, or where pins stand already."""
+    pins: dict[str, LegPin | TrunkPin] = {}
+    for fact in facts:
+        pin = _pin(job, fact)
+        if pin is None:
+            return None
+        if isinstance(pin, LegPin | TrunkPin) and pins.setdefault(pin.subject, pin) != pin:
+            return None
+    if any(pin.subject in pins for pin in job.pins):
+        return None
+    return job.model_copy(update={"pins": (*job.pins, *pins.values())})
+
+
+def _pin(job: Job, fact: Fact) -> LegPin | TrunkPin | bool | None:
+    """Give the pin that says what a fact does; True where there is nothing to say, None where no pin says it."""
+    if isinstance(fact, EntersAt):
+        stack = job.enclosure.stack_by_id.get(fact.stack)
+        return True if stack is not None and [end.id for end in stack.ends] == [fact.end] else None
+    trunk = job.trunk_by_id.get(fact.trunk)
+    if trunk is None:
+        return None
+    if isinstance(fact, GoesBy):
+        return TrunkPin(trunk=fact.trunk, port=fact.port, travel=fact.travel, loops=fact.loops, built=True)
+    if not fact.leg or fact.place not in job.enclosure.place_rank or fact.last > trunk.cable.fibres:
+        return None
+    if not spliced_in(job, fact):
+        return True
+    if trunk.subunit_of(fact.first).leg_of_run(fact.first, fact.last) is None:
+        return None
+    return LegPin(leg=fact.run, stack=fact.place.stack, position=fact.place.position, built=True)
+
+
+def _solved(job: Job, pinned: Job, clock: Clock, tuning: Tuning) -> Found:
+    """Solve a job with facts as built pins; the answer counts only if it keeps every must of the job itself."""
+    options = Options(time_limit_s=clock.left, workers=tuning.workers, seed=tuning.seed)
+    try:
+        solution = solve(pinned, options)
+    except InputError:
+        return Found(impossible=True)
+    if solution.status == "none":
+        return Found(impossible=solution.stopped == "proven")
+    values = measure_all(Laid(job, solution.assignment))
+    if values["unplaced"] or values["broken_must"]:
+        return Found(impossible=bool(solution.bounds.get("unplaced") or solution.bounds.get("broken_must")))
+    return Found(solution.assignment, bounds=solution.bounds, values=values)
+
+
+def kept_model(
+    job: Job,
+    fixed: Iterable[Fact],
+    divisions: Mapping[Key, Sequence[int]] | None = None,
+    policy: Policy | None = None,
+) -> Model:
+    """Make the model of all plans that place every splice, keep every must and keep what is fixed."""
+    model = build(job, policy or Policy("hard", "soft"), all_placed=True, divisions=divisions)
+    for fact in fixed:
+        fix(model, fact)
+    return model
+
+
+def _undivided(
+    job: Job, given: Given, fixed: Sequence[Fact], weights: Weights, clock: Clock, tuning: Tuning
+) -> tuple[Model, Any, Outcome]:
+    """Look for the nearest plan that divides every subunit as given: a small model whose answer narrows the whole one."""
+    inside = given.in_job(job)
+    divisions = {
+        (subunit.trunk, subunit.number): (of,)
+        for subunit in job.subunits
+        if (of := inside.division(job, subunit)) is not None
+    }
+    model = kept_model(job, fixed, divisions)
+    hint(model, Assignment(_ways(given), standing(job, given), given.ends))
+    cost = _cost(model, inside, weights)
+    model.cp.minimize(cost)
+    return model, cost, run(model, clock, tuning)
+
+
+def fix(model: Model, fact: Fact, *when: Any) -> None:
+    """Hold a model to one fact, under guards where they are given."""
+    job = model.job
+    if isinstance(fact, EntersAt):
+        stack = job.enclosure.stack_by_id.get(fact.stack)
+        known = stack is not None and fact.end in {end.id for end in stack.ends}
+        model.require(model.end(fact.stack, fact.end) >= 1 if known else False, *when)
+    elif fact.trunk not in job.trunk_by_id:
+        model.require(False, *when)
+    elif isinstance(fact, GoesBy):
+        trunk = job.trunk_by_id[fact.trunk]
+        if any(model.divisions(subunit) for subunit in trunk.subunits):
+            model.require(sum(model.goes(trunk, way) for way in model.ways(trunk) if _fits(fact, way)) >= 1, *when)
+    elif fact.place not in job.enclosure.place_rank:
+        model.require(False, *when)
+    else:
+        _fix_run(model, fact, *when)
+
+
+def _fix_run(model: Model, fact: RunAt, *when: Any) -> None:
+    job = model.job
+    if fact.last > job.trunk_by_id[fact.trunk].cable.fibres:
+        model.require(False, *when)
+    elif fact.leg and spliced_in(job, fact):
+        subunit = job.trunk_by_id[fact.trunk].subunit_of(fact.first)
+        leg = subunit.leg_of_run(fact.first, fact.last)
+        known = leg is not None and leg.of in model.divisions(subunit)
+        model.require(model.at(leg, fact.place) >= 1 if leg is not None and known else False, *when)
+    else:
+        for options in _options(model, fact):
+            model.require(sum(model.at(leg, fact.place) for leg in options) >= 1, *when)
+
+
+def _options(model: Model, fact: RunAt) -> dict[tuple[Any, ...], None]:
+    """Legs of the open divisions that may hold the spliced fibres of a run, one entry a set of legs that do."""
+    job = model.job
+    trunk = job.trunk_by_id[fact.trunk]
+    return dict.fromkeys(
+        tuple(subunit.leg_of_fibre(fibre, of) for of in model.divisions(subunit))
+        for fibre in spliced_in(job, fact)
+        for subunit in (trunk.subunit_of(fibre),)
+    )
+
+
+def _fits(fact: GoesBy, way: Way) -> bool:
+    return fact.port in {None, way.port} and fact.travel in {None, way.travel} and fact.loops in {None, way.loops}
+
+
+def _ways(given: Given) -> dict[str, Way]:
+    """Give the ways that are wholly given."""
+    return {
+        way.trunk: Way(way.port, way.travel, way.loops)
+        for way in given.ways.values()
+        if way.port is not None and way.travel is not None and way.loops is not None
+    }
+
+
+def _cost(model: Model, given: Given, weights: Weights) -> Any:
+    """Sum the weighed changes, exactly as ``changes`` counts them."""
+    job = model.job
+    parts: list[Any] = []
+    constant = 0
+    for item in given.runs:
+        options = _options(model, item) if item.place in job.enclosure.place_rank else {}
+        if not options:
+            constant += weights.legs
+            continue
+        stays = model.both(*(model.one_of(*(model.at(leg, item.place) for leg in legs)) for legs in options))
+        parts.append(weights.legs * model.no(stays))
+    for way in given.ways.values():
+        trunk = job.trunk_by_id[way.trunk]
+        for weight, wish in (
+            (weights.travel, GoesBy(way.trunk, travel=way.travel)),
+            (weights.ports, GoesBy(way.trunk, port=way.port)),
+            (weights.loops, GoesBy(way.trunk, loops=way.loops)),
+        ):
+            other = [model.goes(trunk, option) for option in model.ways(trunk) if not _fits(wish, option)]
+            parts.append(weight * total(other))
+    for stack, end in given.ends.items():
+        others = [item.id for item in job.enclosure.stack_by_id[stack].ends if item.id != end]
+        used = model.any_of(*(model.used(place) for place in model.places if place.stack == stack))
+        parts += [weights.ends * model.both(model.end(stack, other), used) for other in others]
+    for subunit in job.subunits:
+        if given.divided(subunit) and model.divisions(subunit):
+            of = given.division(job, subunit)
+            kept = 0 if of is None else model.divided(subunit, of)
+            parts.append(weights.splits * model.no(kept))
+    return sum(parts) + constant
+
+
+def _descend(job: Job, model: Model, found: Found, clock: Clock, tuning: Tuning) -> None:
+    """Minimise the goals that are left, one by one, holding the model to each value."""
+    found.bounds = {"unplaced": 0, "broken_must": 0}
+    best = found.assignment
+    assert best is not None
+    values = measure_all(Laid(job, best))
+    sure = True
+    for goal in REST:
+        if clock.over:
+            break
+        expression = GOALS[goal].encode(job, model)
+        if isinstance(expression, int):
+            found.bounds[goal] = expression if sure else None
+            continue
+        model.cp.minimize(expression)
+        hint_last(model)
+        outcome = run(model, clock, tuning)
+        if outcome.assignment is not None:
+            measured = measure_all(Laid(job, outcome.assignment))
+            if list(measured.values()) <= list(values.values()):
+                best, values = outcome.assignment, measured
+        found.bounds[goal] = outcome.bound if sure else None
+        sure = sure and outcome.proven
+        model.cp.clear_objective()
+        model.require(expression <= values[goal])
+    found.assignment, found.values = best, values

@@ -1,0 +1,1 @@
+"""The lexicographic search over the goals."""

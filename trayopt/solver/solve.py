@@ -1,0 +1,97 @@
+"""The solver's front: options in, decisions with values and bounds out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib.metadata import version
+
+from trayopt.domain.assignment import Assignment
+from trayopt.domain.job import Job
+from trayopt.domain.plan import GoalName, PlanSolver, Status, Stopped
+from trayopt.errors import InputError
+from trayopt.goals.registry import order
+from trayopt.solver.model.built_pins import contradicting
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.run import Tuning
+from trayopt.solver.search.search import Search
+
+Progress = Callable[[float, GoalName, int | None, int | None], None]
+"""Called with seconds, the goal in work, its value and its bound (None where there is none yet)."""
+
+
+@dataclass(frozen=True)
+class Options:
+    """How to solve.
+
+    Parameters
+    ----------
+    time_limit_s
+        Most seconds of wall time; with ``reproducible`` the solver's deterministic time, which repeats exactly.
+    gap
+        Go on to the next goal when value - bound is at most this part of the value.
+    workers, seed
+        Search threads, and the seed of their random choices.
+    reproducible
+        One worker and no wall clock: the same plan byte for byte.
+    start
+        A plan to begin with.
+    goals
+        legs, crossings and leg_length_mm in another order.
+    """
+
+    time_limit_s: float | None = None
+    gap: float | None = None
+    workers: int = 8
+    seed: int = 1
+    reproducible: bool = False
+    start: Assignment | None = None
+    goals: tuple[str, ...] | None = None
+
+
+@dataclass(frozen=True)
+class Solution:
+    """What solve found; ``assignment`` is empty and ``status`` none where the search was stopped before a first plan."""
+
+    assignment: Assignment
+    status: Status
+    stopped: Stopped
+    bounds: dict[GoalName, int | None]
+    order: tuple[GoalName, ...]
+    solver: PlanSolver
+
+
+def solve(job: Job, options: Options, progress: Progress | None = None) -> Solution:
+    """Solve a job: the best plan that could be found, and what is proven of it.
+
+    Raises
+    ------
+    InputError
+        Where built pins contradict each other, an always rule or a physical rule at must.
+    ValueError
+        Where the goals cannot be ordered as asked.
+    """
+    goals = tuple(goal.id for goal in order(options.goals))
+    workers = 1 if options.reproducible else options.workers
+    clock = Clock(options.time_limit_s, deterministic=options.reproducible)
+    search = Search(
+        job,
+        goals,
+        clock,
+        tuning=Tuning(workers=workers, seed=options.seed),
+        gap=options.gap,
+        start=options.start,
+        progress=progress,
+    )
+    state, stopped = search.solve()
+    if state.best is None and search.empty and (pins := contradicting(job)):
+        raise InputError.one(
+            f"the built pins {', '.join(pins)} cannot all be kept",
+            hint="they contradict each other, an always rule or a physical rule at must: correct them, "
+            "or set that rule to prefer",
+        )
+    status: Status = "none" if state.best is None else "optimal" if state.proven else "feasible"
+    said = PlanSolver(
+        version=version("ortools"), seed=options.seed, workers=workers, deterministic_time=round(clock.effort, 6)
+    )
+    return Solution(state.best or Assignment(), status, stopped, state.bounds, goals, said)
