@@ -53,9 +53,9 @@ def check(matrix: list[list[int]]) -> list[int]:
 @pytest.mark.parametrize(
     ("matrix", "optimum", "columns"),
     [
-        # example of the assignment solver's reference page in a numeric library; the optimum is unique
+        # SciPy reference, scipy.optimize.linear_sum_assignment, section Examples; the optimum is unique
         ([[4, 1, 3], [2, 0, 5], [3, 2, 2]], 5, [1, 0, 2]),
-        # common textbook matrix, from memory; the optimum is unique by brute force
+        # a matrix of many textbooks on the Hungarian method (from memory); the optimum is unique by brute force
         ([[9, 2, 7, 8], [6, 4, 3, 7], [5, 8, 1, 8], [7, 6, 9, 4]], 13, [1, 0, 2, 3]),
     ],
 )

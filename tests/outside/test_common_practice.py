@@ -6,7 +6,7 @@ from math import comb
 
 from tests.build import assignment_of
 from tests.outside.boxes import box, trunk
-from trayopt.checker import check_assignment
+from trayopt.checker import Report, check_assignment
 from trayopt.goals.registry import BY_ID
 from trayopt.rules.registry import BY_ID as RULES
 from trayopt.track.laid import Laid
@@ -50,20 +50,27 @@ def test_halved_subunits_in_turn_and_one_stack_first() -> None:
 
 
 def test_a_full_box_is_exactly_full() -> None:
-    # trays of 72 are 6 sleeves of 12; 24 of them hold 1,728
-    tray = {"fibres": 72, "sleeves": 6, "sleeve_fibres": 12}
-    assert tray["sleeves"] * tray["sleeve_fibres"] == tray["fibres"]
-    job = two_trunks(12, 12, 12, **tray).job
-    assert len(job.enclosure.places) * tray["fibres"] == job.splices == 1728
-    places = [f"{stack}/{2 * i + g}" for i in range(6) for stack in ("left", "right") for g in (1, 2)]
-    legs = {f"{t}:{72 * i + 1}-{72 * i + 72}": place for i, place in enumerate(places) for t in ("N", "S")}
-    report = check_assignment(job, assignment_of(job, N_WAY | {"S": ("br", "counterclockwise", 1)}, legs))
+    # trays of 72 are 6 sleeves of 12; 24 of them hold 1,728, and with a sleeve or a place less they do not
+    report = full_box(fibres=72, sleeves=6)
     assert report.unplaced == 0
     assert {tray.fibres for tray in report.plan.trays} == {72}
     assert {tray.sleeves for tray in report.plan.trays} == {6}
     assert {found.rule for found in report.findings} <= {"reach", "guide_fill"}
     # subunits of 144 with trays of 72 are each divided into 2 x 72
     assert {leg.of for leg in report.plan.legs} == {2}
+    for less, rule in (
+        (full_box(fibres=72, sleeves=5), "tray_sleeves"),
+        (full_box(fibres=71, sleeves=6), "tray_fibres"),
+    ):
+        assert [found.rule for found in less.findings if found.rule.startswith("tray_")].count(rule) == 24
+
+
+def full_box(fibres: int, sleeves: int) -> Report:
+    """Lay two trunks of 1,728 fibres, 72 fibres a leg, into 24 trays, and check the box."""
+    job = two_trunks(12, 12, 12, fibres=fibres, sleeves=sleeves, sleeve_fibres=12).job
+    places = [f"{stack}/{2 * i + g}" for i in range(6) for stack in ("left", "right") for g in (1, 2)]
+    legs = {f"{t}:{72 * i + 1}-{72 * i + 72}": place for i, place in enumerate(places) for t in ("N", "S")}
+    return check_assignment(job, assignment_of(job, N_WAY | {"S": ("br", "counterclockwise", 1)}, legs))
 
 
 def test_defaults_of_the_rules() -> None:

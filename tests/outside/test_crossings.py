@@ -40,7 +40,8 @@ def test_complete_two_layer_drawings(m: int, n: int, count: int) -> None:
 
 def test_it_is_not_the_number_of_the_free_plane() -> None:
     # Zarankiewicz: floor(m/2) floor((m-1)/2) floor(n/2) floor((n-1)/2) is 1, 4, 8 for K3,3, K4,4, K5,4
-    # (encyclopaedia article on Turan's brick factory problem)
+    # (Zarankiewicz, On a problem of P. Turán concerning graphs, Fund. Math. 41, 1954, 137-145, as Wikipedia,
+    # "Turán's brick factory problem", section Upper bound, gives it)
     for m, n, plane in ((3, 3, 1), (4, 4, 4), (5, 4, 8)):
         assert (m // 2) * ((m - 1) // 2) * (n // 2) * ((n - 1) // 2) == plane
         assert crossings([range(1, n + 1)] * m) > plane
@@ -48,7 +49,7 @@ def test_it_is_not_the_number_of_the_free_plane() -> None:
 
 def test_the_published_example_of_ten_crossings() -> None:
     # 5 left, 4 right, edges 1-1 1-2 2-1 2-2 3-3 4-1 4-3 5-1 5-2 5-4: 10 crossings
-    # (question-and-answer text in a public mathematics data set, counted again)
+    # (a question in the data set Nemotron-CC-Math v1, 2025; counted again by hand)
     assert crossings([[1, 2], [1, 2], [3], [1, 3], [1, 2, 4]]) == 10
 
 
@@ -62,11 +63,11 @@ def test_straight_through_and_reversed() -> None:
 @pytest.mark.parametrize(
     ("order", "count"),
     [
-        # pairs (3,1)(3,2)(5,1)(5,2)(5,4) (encyclopaedia article on inversions; permutation inferred)
+        # pairs (3,1)(3,2)(5,1)(5,2)(5,4) (Wikipedia, "Inversion (discrete mathematics)", section Example; permutation inferred)
         ((3, 5, 1, 2, 4), 5),
-        # [0,1,2,3,4] against [0,3,2,1,4]: distance 3 of 10 pairs (text of a library class, counted again)
+        # [0,1,2,3,4] against [0,3,2,1,4]: distance 3 of 10 pairs (a class's text in Nemotron-CC-Math v1, 2025; counted again)
         ((1, 4, 3, 2, 5), 3),
-        # one manual says 3; the right count is 5 (counted again)
+        # counted by hand: (3,2)(3,1)(2,1)(4,1)(5,1); a published manual says 3
         ((3, 2, 4, 5, 1), 5),
     ],
 )
@@ -75,7 +76,7 @@ def test_inversions(order: tuple[int, ...], count: int) -> None:
 
 
 def test_an_order_is_compared_and_not_its_ranks() -> None:
-    # {3,1,2} and {2,1,3}: 3 as orderings, 1 as rank vectors (question-and-answer text in a public data set).
+    # {3,1,2} and {2,1,3}: 3 as orderings, 1 as rank vectors (a question in Nemotron-CC-Math v1, 2025).
     # Subunits stand in the order 3,1,2 in one column and 2,1,3 in the other: 3 lies last, 1 in the middle, 2 first
     place = {subunit: position for position, subunit in enumerate((2, 1, 3), start=1)}
     assert inversions([place[subunit] for subunit in (3, 1, 2)]) == 3
@@ -84,8 +85,8 @@ def test_an_order_is_compared_and_not_its_ranks() -> None:
 
 
 def test_permutations_of_four_by_inversions() -> None:
-    # Mahonian numbers 1, 3, 5, 6, 5, 3, 1 (from memory); a permutation and its inverse have as many (encyclopaedia
-    # article on inversions)
+    # Mahonian numbers 1, 3, 5, 6, 5, 3, 1 (OEIS A008302, from memory); a permutation and its inverse have as many
+    # (Wikipedia, "Inversion (discrete mathematics)", section Definitions)
     counts = {order: inversions(order) for order in permutations(range(1, 5))}
     assert [Counter(counts.values())[n] for n in range(7)] == [1, 3, 5, 6, 5, 3, 1]
     for order, count in counts.items():
@@ -95,7 +96,8 @@ def test_permutations_of_four_by_inversions() -> None:
 
 @pytest.mark.parametrize("order", [(7, 2, 9, 1, 5, 3, 8, 6, 4, 10), tuple(range(20, 0, -2)) + tuple(range(1, 21, 2))])
 def test_against_kendall_tau(order: tuple[int, ...]) -> None:
-    # inversions = (1 - tau) n (n - 1) / 4 for permutations (Kendall's tau of a numeric library)
+    # inversions = (1 - tau) n (n - 1) / 4 for permutations (Kendall, A new measure of rank correlation, Biometrika 30,
+    # 1938, 81-93); tau by SciPy, scipy.stats.kendalltau
     n = len(order)
     tau = kendalltau(range(n), order).statistic
     assert inversions(order) == round((1 - tau) * n * (n - 1) / 4)
