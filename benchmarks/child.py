@@ -47,11 +47,11 @@ def main() -> None:
     from benchmarks.journal import Journal
     from trayopt import load_job
 
-    case = registry()[case_id]
+    source = Path(case_id) if case_id.endswith(".json") else registry()[case_id].source
     phases["start"] = time.time() - float(started) - phases["solver_import"]
 
     begun = time.monotonic()
-    job = load_job(case.source)
+    job = load_job(source)
     phases["read"] = time.monotonic() - begun
     result["splices"] = job.splices
 

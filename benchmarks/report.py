@@ -75,7 +75,8 @@ def report(cases: Mapping[str, Case], results: Sequence[Result], limit_s: float)
     return "\n".join(head) + "\n\n".join(part for part in parts if part)
 
 
-def _table(head: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+def table(head: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """Write a table as Markdown."""
     lines = ["| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
     lines += ["| " + " | ".join(str(cell) for cell in row) + " |" for row in rows]
     return "\n".join(lines)
@@ -127,7 +128,7 @@ def _trayopt(cases: Mapping[str, Case], results: Sequence[Result], limit_s: floa
         "Build: what the solve takes outside the solver (models, bounds, recounts). To proof: build and search, until every "
         "goal is proven, or the goals that the target names.\n\n"
         f"{met} of {asked} targets met; median to proof {_s(middle)} s; all but build and search: at most {_s(max(rest))} s.\n\n"
-        + _table(head, rows)
+        + table(head, rows)
         + "\n\n"
         + _goals(results)
     )
@@ -140,7 +141,7 @@ def _goals(results: Sequence[Result]) -> str:
         for result in results
         if result["method"] == "trayopt"
     ]
-    return "<details><summary>When each goal was proven, in seconds</summary>\n\n" + _table(
+    return "<details><summary>When each goal was proven, in seconds</summary>\n\n" + table(
         ["case", "seed", *GOAL_ORDER], rows
     ) + "\n\n</details>"  # fmt: skip
 
@@ -182,7 +183,7 @@ def _against(cases: Mapping[str, Case], results: Sequence[Result], limit_s: floa
     return (
         "### Time to proof against plain models\n\n"
         f"Geometric mean, time-outs counted as {limit_s:g} s: {'; '.join(means)}.\n\n"
-        + _table(["case", "seed", *(NAMES[m] for m in ("trayopt", *PROVERS))], rows)
+        + table(["case", "seed", *(NAMES[m] for m in ("trayopt", *PROVERS))], rows)
     )
 
 
@@ -225,7 +226,7 @@ def _vectors(results: Sequence[Result]) -> str:
         "break does not count.\n\n"
         + "\n".join(lines)
         + "\n\n<details><summary>All goal vectors</summary>\n\n"
-        + _table(["case", "seed", "method", *GOAL_ORDER, "plans tried"], rows)
+        + table(["case", "seed", "method", *GOAL_ORDER, "plans tried"], rows)
         + "\n\n</details>"
     )
 

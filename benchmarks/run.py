@@ -10,6 +10,7 @@ import json
 import os
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Sequence
 from datetime import date
@@ -17,7 +18,7 @@ from fnmatch import fnmatch
 from pathlib import Path
 from typing import Any
 
-from benchmarks import charts, report
+from benchmarks import charts, mixes, report, shares
 from benchmarks.cases import FAMILIES, Case, registry
 from benchmarks.child import BASELINES
 
@@ -33,6 +34,8 @@ MOST_BASELINE_SPLICES = 1728
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run what is asked for."""
     options = parser().parse_args(arguments)
+    if options.mixes is not None:
+        return run_mixes(options)
     cases = {
         name: case
         for name, case in registry().items()
@@ -70,6 +73,8 @@ def parser() -> argparse.ArgumentParser:
     made.add_argument("--methods", nargs="+", choices=BASELINES, default=list(BASELINES), help="baselines (all)")
     made.add_argument("--baseline-cases", nargs="+", metavar="PATTERN", default=["*"], help="cases that they run on")
     made.add_argument("--no-baselines", action="store_true")
+    made.add_argument("--mixes", type=int, metavar="SEED", help="in place of the cases: random jobs drawn by this seed")
+    made.add_argument("--jobs", type=int, default=mixes.JOBS, metavar="N", help=f"how many of them ({mixes.JOBS})")
     made.add_argument("--json", metavar="FILE", help="add every result as it comes, a line each")
     made.add_argument("--tables", metavar="FILE", help="run nothing: make tables and charts of these results")
     made.add_argument("--print", action="store_true", help="print the tables and leave the files of this folder alone")
@@ -77,14 +82,55 @@ def parser() -> argparse.ArgumentParser:
     return made
 
 
+def run_mixes(options: argparse.Namespace) -> int:
+    """Run random jobs, each in a process of its own, and print shares and quantiles."""
+    results: list[dict[str, Any]] = []
+    families = list(mixes.FAMILIES)
+    names = [
+        name
+        for name in mixes.names_of(options.mixes, options.jobs)
+        if not options.only or any(fnmatch(name, wanted) for wanted in options.only)
+    ]
+    if options.list:
+        print("\n".join(f"{name} {mixes.named(name)['title']}" for name in names))
+        return 0
+    stamp = stamped()
+    with tempfile.TemporaryDirectory() as folder:
+        for name in names:
+            path = Path(folder) / f"{name}.json"
+            path.write_text(json.dumps(mixes.named(name)), encoding="utf-8")
+            family = families[(int(name.rpartition("-")[2]) - 1) % len(families)]
+            for seed in range(1, options.repeat + 1):
+                result = run_one(str(path), "trayopt", seed, options.limit, options.workers)
+                result |= {"case": name, "family": family} | stamp
+                results.append(result)
+                keep(result, options)
+                took = shares.whole_s(result)
+                said = f"proven in {took:.2f} s" if took is not None else f"not proven: {report.gap(result)}"
+                print(f"{name} {family} seed {seed}: {said}", file=sys.stderr, flush=True)
+    print(shares.shares(results, options.limit))
+    failed = [result for result in results if result.get("faults") or "error" in result]
+    for result in failed:
+        print(f"{result['case']}: {result.get('error', 'the plan fails its own check')}", file=sys.stderr)
+    return 1 if failed else 0
+
+
+def stamped() -> dict[str, Any]:
+    """Say of what day, revision and load a result is."""
+    return {"date": date.today().isoformat(), "revision": revision(), "load": round(os.getloadavg()[0], 1)}
+
+
+def keep(result: dict[str, Any], options: argparse.Namespace) -> None:
+    """Add a result to the file of results, where one is wanted."""
+    if options.json:
+        with Path(options.json).open("a", encoding="utf-8") as file:
+            file.write(json.dumps(result) + "\n")
+
+
 def run_all(cases: dict[str, Case], methods: Sequence[str], options: argparse.Namespace) -> list[dict[str, Any]]:
     """Run one child after the other: two at a time would measure each other."""
     results: list[dict[str, Any]] = []
-    stamp: dict[str, Any] = {
-        "date": date.today().isoformat(),
-        "revision": revision(),
-        "load": round(os.getloadavg()[0], 1),
-    }
+    stamp = stamped()
     for name in cases:
         for seed in range(1, options.repeat + 1):
             splices = 0
@@ -100,9 +146,7 @@ def run_all(cases: dict[str, Case], methods: Sequence[str], options: argparse.Na
                     limit_s = min(options.limit, max(LEAST_ANNEALING_S, took))
                 result = run_one(name, method, seed, limit_s, options.workers) | stamp
                 results.append(result)
-                if options.json:
-                    with Path(options.json).open("a", encoding="utf-8") as file:
-                        file.write(json.dumps(result) + "\n")
+                keep(result, options)
                 if method == "trayopt":
                     splices, took = result.get("splices", 0), result.get("seconds", options.limit)
                 spoken = report.proof_s(result)
