@@ -18,8 +18,8 @@ Point = tuple[float, float]
 
 
 def fit(points: Sequence[Point]) -> tuple[float, float] | None:
-    """Fit time = factor x size ** exponent by least squares of the logarithms; None for fewer than two sizes."""
-    if len({x for x, _ in points}) < 2:
+    """Fit time = factor x size ** exponent by least squares of the logarithms; None for fewer than three sizes."""
+    if len({x for x, _ in points}) < 3:
         return None
     xs, ys = [math.log(x) for x, _ in points], [math.log(y) for _, y in points]
     mx, my = sum(xs) / len(xs), sum(ys) / len(ys)

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
-import platform
 from collections.abc import Iterable, Mapping, Sequence
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -57,21 +55,45 @@ def versions() -> dict[str, str]:
     return found
 
 
-def report(cases: Mapping[str, Case], results: Sequence[Result], limit_s: float) -> str:
-    """Write all tables of a run."""
-    said = ", ".join(f"{name} {number}" for name, number in versions().items())
-    stamp = results[0]
-    machine = (
-        f"{platform.system()} {platform.machine()}, {os.cpu_count()} cores, load {stamp.get('load')} before the run"
-    )
+NAMED_BY = ("revision", "date", "limit_s", "seed", "load", "command", "versions", "machine")
+"""What every row of results carries, so that a table can say what was measured."""
+
+
+def newest(results: Sequence[Result]) -> list[Result]:
+    """Keep the last result of each case, method and seed.
+
+    Raises
+    ------
+    ValueError
+        Where a row does not say of what revision, day, limit, seed and load it is: it cannot stand beside others.
+    """
+    last: dict[tuple[str, str, int], Result] = {}
+    for number, result in enumerate(results, start=1):
+        lacking = [name for name in NAMED_BY if name not in result]
+        if lacking:
+            raise ValueError(f"row {number} ({result.get('case', 'no case')}) lacks {', '.join(lacking)}: run it again")
+        last.pop((key := (str(result["case"]), str(result["method"]), int(result["seed"]))), None)
+        last[key] = result
+    return list(last.values())
+
+
+def report(cases: Mapping[str, Case], results: Sequence[Result]) -> str:
+    """Write all tables of some results, and what they are of: revisions, days, versions, machines, commands."""
+    results = newest(results)
     head = [
-        f"Run of {stamp.get('date')}, revision {stamp.get('revision')}: {said}, Python {platform.python_version()}.",
-        f"{machine}. Limit {limit_s:g} s a case.",
-        "\n",
+        f"{label}: {', '.join(dict.fromkeys(str(result[name]) for result in results))}."
+        for label, name in (
+            ("Revision", "revision"),
+            ("Day", "date"),
+            ("Versions", "versions"),
+            ("Machine", "machine"),
+        )
     ]
-    parts = [_trayopt(cases, results, limit_s)]
+    commands = dict.fromkeys(str(result["command"]) for result in results)
+    head.append("\nThe tables come from:\n\n" + "\n".join(f"    {command}" for command in commands) + "\n\n")
+    parts = [_trayopt(cases, results)]
     if any(result["method"] != "trayopt" for result in results):
-        parts += [_against(cases, results, limit_s), _vectors(results)]
+        parts += [_against(results), _vectors(results)]
     return "\n".join(head) + "\n\n".join(part for part in parts if part)
 
 
@@ -86,48 +108,69 @@ def _s(value: float | None) -> str:
     return "" if value is None else f"{value:.2f}" if value < 10 else f"{value:.0f}"
 
 
-def _trayopt(cases: Mapping[str, Case], results: Sequence[Result], limit_s: float) -> str:
-    rows = []
-    times, rest = [], []
-    met = asked = 0
+def _worst(case: Case, results: Sequence[Result]) -> Result:
+    """Give the seed that took longest to the goals of the target, then to all goals; one that did not prove them first."""
+
+    def key(result: Result) -> tuple[float, float]:
+        took, whole = proof_s(result, case.until), proof_s(result)
+        return math.inf if took is None else took, math.inf if whole is None else whole
+
+    return max(results, key=key)
+
+
+def _trayopt(cases: Mapping[str, Case], results: Sequence[Result]) -> str:
+    by_case: dict[str, list[Result]] = {}
     for result in results:
-        if result["method"] != "trayopt":
-            continue
-        case, phases = cases[result["case"]], result["phases"]
-        took = proof_s(result, case.until)
-        times.append(limit_s if took is None else took)
-        outside = sum(phases.get(name, 0.0) for name in ("start", "solver_import", "read", "check", "write"))
-        rest.append(outside)
+        if result["method"] == "trayopt":
+            by_case.setdefault(str(result["case"]), []).append(result)
+    if not by_case:
+        return ""
+    rows, times, rest = [], [], []
+    met = asked = open_ = 0
+    for name, found in by_case.items():
+        case, result = cases[name], _worst(cases[name], found)
+        phases, limit_s = result["phases"], result["limit_s"]
+        took, whole = proof_s(result, case.until), proof_s(result)
+        times.append(limit_s if whole is None else whole)
+        rest.append(sum(phases.get(part, 0.0) for part in ("start", "solver_import", "read", "check", "write")))
         if case.target_s is not None:
             asked += 1
-            met += took is not None and took <= case.target_s
+            good = took is not None and took <= case.target_s
+            met += good
+            open_ += good and whole is None
         rows.append(
             [
                 case.id,
-                result["seed"],
+                f"{result['seed']} of {len(found)}",
                 result.get("splices", ""),
                 *(
-                    _s(phases.get(name))
-                    for name in ("start", "solver_import", "read", "build", "search", "check", "write")
+                    _s(phases.get(part))
+                    for part in ("start", "solver_import", "read", "build", "search", "check", "write")
                 ),
+                _s(whole) if whole is not None else f"> {limit_s:g}",
                 _s(took) if took is not None else f"> {limit_s:g}",
+                case.until if case.until == "all" else f"up to {case.until}",
                 "" if case.target_s is None else f"{case.target_s:g}",
                 gap(result),
                 result.get("peak_mb", ""),
+                result["revision"],
+                result["date"],
+                f"{limit_s:g}",
+                result["load"],
             ]
         )
-    if not rows:
-        return ""
-    middle = sorted(times)[len(times) // 2]
     head = [
-        "case", "seed", "splices", "start", "solver import", "read", "build", "search", "check", "write", "to proof",
-        "target", "proof", "peak MB",
+        "case", "worst seed", "splices", "start", "solver import", "read", "build", "search", "check", "write",
+        "all goals", "target's goals", "which", "target", "proof", "peak MB", "revision", "day", "limit", "load",
     ]  # fmt: skip
+    middle = sorted(times)[len(times) // 2]
     return (
         "### trayopt, seconds by phase\n\n"
-        "Build: what the solve takes outside the solver (models, bounds, recounts). To proof: build and search, until every "
-        "goal is proven, or the goals that the target names.\n\n"
-        f"{met} of {asked} targets met; median to proof {_s(middle)} s; all but build and search: at most {_s(max(rest))} s.\n\n"
+        "Each row is the worst seed of the solver that was run. Build: what the solve takes outside the solver (models, bounds, "
+        "recounts). *All goals* and *target's goals*: build and search, until these are proven; *which* names the goals of the "
+        "target.\n\n"
+        f"{met} of {asked} targets met by every seed, {open_} of them with a goal left unproven that the target does not name; "
+        f"median to the proof of all goals {_s(middle)} s; all but build and search: at most {_s(max(rest))} s.\n\n"
         + table(head, rows)
         + "\n\n"
         + _goals(results)
@@ -146,14 +189,14 @@ def _goals(results: Sequence[Result]) -> str:
     ) + "\n\n</details>"  # fmt: skip
 
 
-def ratios(results: Sequence[Result], method: str, limit_s: float) -> list[float]:
+def ratios(results: Sequence[Result], method: str) -> list[float]:
     """Time to proof of a method over that of trayopt, by case and seed; a time-out counts as the limit."""
     own = {(r["case"], r["seed"]): r for r in results if r["method"] == "trayopt"}
     found = []
     for result in results:
         mine = own.get((result["case"], result["seed"]))
         if result["method"] == method and mine is not None:
-            ours, theirs = (min(proof_s(r) or limit_s, limit_s) for r in (mine, result))
+            ours, theirs = (min(proof_s(r) or r["limit_s"], r["limit_s"]) for r in (mine, result))
             found.append(theirs / max(ours, 1e-3))
     return found
 
@@ -163,7 +206,7 @@ def geometric_mean(values: Sequence[float]) -> float:
     return math.exp(sum(math.log(value) for value in values) / len(values))
 
 
-def _against(cases: Mapping[str, Case], results: Sequence[Result], limit_s: float) -> str:
+def _against(results: Sequence[Result]) -> str:
     by = {(r["case"], r["seed"], r["method"]): r for r in results}
     rows = []
     for case, seed in dict.fromkeys((r["case"], r["seed"]) for r in results if r["method"] in PROVERS):
@@ -171,20 +214,37 @@ def _against(cases: Mapping[str, Case], results: Sequence[Result], limit_s: floa
         for method in ("trayopt", *PROVERS):
             result = by.get((case, seed, method))
             took = None if result is None else proof_s(result)
-            row.append("" if result is None else _s(took) if took is not None else f"> {limit_s:g}: {gap(result)}")
+            row.append(
+                "" if result is None else _s(took) if took is not None else f"> {result['limit_s']:g}: {gap(result)}"
+            )
         rows.append(row)
     if not rows:
         return ""
     means = [
         f"{NAMES[method]} takes {geometric_mean(found):.1f} times as long to proof ({len(found)} runs)"
         for method in PROVERS
-        if (found := ratios(results, method, limit_s))
+        if (found := ratios(results, method))
     ]
     return (
         "### Time to proof against plain models\n\n"
-        f"Geometric mean, time-outs counted as {limit_s:g} s: {'; '.join(means)}.\n\n"
+        f"{_ran_on(results)} Geometric mean, time-outs counted as the limit: {'; '.join(means)}.\n\n"
         + table(["case", "seed", *(NAMES[m] for m in ("trayopt", *PROVERS))], rows)
     )
+
+
+LEAST_BASELINES = 12
+"""Cases on which all four baselines are to run; with fewer the table says so."""
+
+
+def _ran_on(results: Sequence[Result]) -> str:
+    """Say on which cases the baselines ran, and on how many all of them did."""
+    ran: dict[str, set[str]] = {}
+    for result in results:
+        if result["method"] != "trayopt":
+            ran.setdefault(str(result["case"]), set()).add(str(result["method"]))
+    every = sorted(case for case, methods in ran.items() if methods == {*PROVERS, *SEARCHERS})
+    few = "" if len(every) >= LEAST_BASELINES else f" That is fewer than {LEAST_BASELINES}."
+    return f"All four baselines ran on these cases ({len(every)}): {', '.join(every) or 'none'}.{few}"
 
 
 def compare(results: Sequence[Result], method: str) -> dict[str, list[tuple[str, int]]]:

@@ -8,6 +8,8 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import platform
+import shlex
 import subprocess
 import sys
 import tempfile
@@ -23,6 +25,8 @@ from benchmarks.cases import FAMILIES, Case, registry
 from benchmarks.child import BASELINES
 
 HERE = Path(__file__).parent
+RESULTS = HERE / "results.jsonl"
+"""Every result that was ever kept, a line each: the tables take the last of each case, method and seed."""
 GRACE_S = 30.0
 """What a child may take beyond its limit, for start, reading, checking and a solver that does not stop at once."""
 LEAST_ANNEALING_S = 10.0
@@ -54,7 +58,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         results = [result for result in results if result["case"] in cases]
     else:
         results = run_all(cases, methods, options)
-    write(cases, results, options)
+    write(cases, report.newest(results), options)
     worse = [m for m in report.SEARCHERS if report.compare(results, m)["better"]]
     failed = [r for r in results if r["method"] == "trayopt" and (r.get("faults") or "error" in r)]
     for result in failed:
@@ -75,8 +79,12 @@ def parser() -> argparse.ArgumentParser:
     made.add_argument("--no-baselines", action="store_true")
     made.add_argument("--mixes", type=int, metavar="SEED", help="in place of the cases: random jobs drawn by this seed")
     made.add_argument("--jobs", type=int, default=mixes.JOBS, metavar="N", help=f"how many of them ({mixes.JOBS})")
-    made.add_argument("--json", metavar="FILE", help="add every result as it comes, a line each")
-    made.add_argument("--tables", metavar="FILE", help="run nothing: make tables and charts of these results")
+    made.add_argument(
+        "--json", metavar="FILE", default=str(RESULTS), help=f"add every result, a line each ({RESULTS.name})"
+    )
+    made.add_argument(
+        "--tables", metavar="FILE", nargs="?", const=str(RESULTS), help="run nothing: tables and charts of results"
+    )
     made.add_argument("--print", action="store_true", help="print the tables and leave the files of this folder alone")
     made.add_argument("--list", action="store_true", help="only print the names of the cases")
     return made
@@ -116,8 +124,15 @@ def run_mixes(options: argparse.Namespace) -> int:
 
 
 def stamped() -> dict[str, Any]:
-    """Say of what day, revision and load a result is."""
-    return {"date": date.today().isoformat(), "revision": revision(), "load": round(os.getloadavg()[0], 1)}
+    """Say of what revision, day, versions, machine, load and command a result is."""
+    return {
+        "date": date.today().isoformat(),
+        "revision": revision(),
+        "load": round(os.getloadavg()[0], 1),
+        "versions": ", ".join(f"{name} {number}" for name, number in report.versions().items()),
+        "machine": f"{platform.system()} {platform.machine()}, {os.cpu_count()} cores",
+        "command": " ".join(["python -m benchmarks.run", *map(shlex.quote, sys.argv[1:])]),
+    }
 
 
 def keep(result: dict[str, Any], options: argparse.Namespace) -> None:
@@ -188,10 +203,9 @@ def run_one(case: str, method: str, seed: int, limit_s: float, workers: int) -> 
     return result
 
 
-def write(cases: dict[str, Case], results: list[dict[str, Any]], options: argparse.Namespace) -> None:
+def write(cases: dict[str, Case], results: Sequence[report.Result], options: argparse.Namespace) -> None:
     """Write tables and charts."""
-    limit_s = options.limit
-    text = report.report(cases, results, limit_s)
+    text = report.report(cases, results)
     drawn = charts.growth(cases, results)
     if drawn is not None and drawn[1]:
         said = ", ".join(f"{group} fibres^{exponent:.2f}" for group, exponent in drawn[1].items())
@@ -208,7 +222,7 @@ def write(cases: dict[str, Case], results: list[dict[str, Any]], options: argpar
     report.put(HERE / "README.md", text)
 
 
-def _compared(results: list[dict[str, Any]], case: str) -> bool:
+def _compared(results: Sequence[report.Result], case: str) -> bool:
     return {"trayopt", "plain_cpsat"} <= {r["method"] for r in results if r["case"] == case}
 
 
