@@ -62,8 +62,8 @@ def _help(command: click.Command, name: str) -> None:
 
 def rules() -> None:
     """Print the table of rules."""
-    print("| rule | kind | default | broken when (subject) | why |")
-    print("|---|---|---|---|---|")
+    print("| rule | kind | default | broken when (subject) | why | source |")
+    print("|---|---|---|---|---|---|")
     for rule in RULES:
         name = f"`{rule.id}`" if rule.kind != "always" else rule.name
         default = "" if rule.kind == "always" else rule.level
@@ -71,7 +71,8 @@ def rules() -> None:
             default += f" {rule.weight}"
         values = rule.Parameters().model_dump()
         given = "; " + ", ".join(f"{key} {value}" for key, value in values.items()) if values else ""
-        print(f"| {name} | {rule.kind} | {default}{given} | {rule.statement} ({rule.subject}) | {rule.why} |")
+        row = (name, rule.kind, f"{default}{given}", f"{rule.statement} ({rule.subject})", rule.why, rule.source)
+        print(f"| {' | '.join(row)} |")
 
 
 def exits() -> None:

@@ -10,8 +10,8 @@ from trayopt.api import solve
 
 Edges = tuple[tuple[int, int], ...]
 
-# The tiny test set of pace2024-verifier 0.3.8 (Python package index, MIT licence): left vertices are fixed, the right ones
-# are to be ordered; edges, an optimal order and its crossings. Edges are written left:right+right.
+# The tiny test set of pace2024-verifier 0.3.8 (Python package index, MIT licence, see NOTICE.txt): left vertices are fixed,
+# the right ones are to be ordered; edges, an optimal order and its crossings. Edges are written left:right+right.
 TINY: dict[str, tuple[str, str, int]] = {
     "complete_4_5": ("1:5+6+7+8+9 2:5+6+7+8+9 3:5+6+7+8+9 4:5+6+7+8+9", "5 6 7 8 9", 60),
     "cycle_8_shuffled": ("1:6+8 2:6+7 3:5+7 4:5+8", "6 7 8 5", 4),

@@ -22,7 +22,7 @@ class BendRadius(Rule[NoParameters]):
     subject = "subunit"
     statement = "the least radius of what travels for a placed leg is above that of the track"
     why = "A buffer tube that is bent too sharply kinks, which costs light or breaks fibres."
-    source = "7 CFR 1755.200 (buffer tubes: usually 38 to 76 mm); ten times the diameter: common practice"
+    source = "7 CFR 1755.200, handling precautions (buffer tubes: usually 38 to 76 mm); ten times the diameter: common practice"
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare what travels for the legs of every subunit with the track."""

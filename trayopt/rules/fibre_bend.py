@@ -23,7 +23,7 @@ class FibreBend(Rule[NoParameters]):
     subject = "subunit"
     statement = "a placed leg lies in a tray that bends tighter than its fibre class allows"
     why = "Fibre that is stored too tightly loses light, and ages."
-    source = "ITU-T G.657 (least radii by class: A1 10, A2 and B2 7.5, B3 5 mm); 30 mm for G.652.D"
+    source = "ITU-T G.657 (2016), table of least radii by class (A1 10, A2 and B2 7.5, B3 5 mm); ITU-T G.652, 30 mm"
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare the trays of every subunit's legs with its fibre class."""
