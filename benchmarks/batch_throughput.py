@@ -34,9 +34,9 @@ ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT)}
 PAIRS = (
     ("central-tube-144", "wall-1x6"),
     ("ribbon-288-2x144", "wall-2x6"),
-    ("ribbon-288-4x72", "wall-2x12"),
+    ("ribbon-288-4x72", "wall-3x8"),
     ("ribbon-432-3x144", "wall-2x6"),
-    ("ribbon-432-6x72", "wall-2x12"),
+    ("ribbon-432-6x72", "wall-3x8"),
 )
 SWEPT = ("ribbon-288-2x144", "ribbon-432-3x144", "ribbon-576-4x144", "ribbon-864-6x144")
 JOB = """schema: trayopt/job/1
@@ -60,7 +60,7 @@ def write_jobs(folder: Path, count: int) -> list[Path]:
 
 def write_sweep(path: Path, count: int) -> Path:
     """Write a sweep of so many jobs that are all different and all much the same work."""
-    lines = ["schema: trayopt/sweep/1", "enclosures: [wall-2x12]", "mixes:"]
+    lines = ["schema: trayopt/sweep/1", "enclosures: [wall-3x8]", "mixes:"]
     lines += [f"  - {{name: {it}, trunks: [{{id: N1, cable: {it}}}, {{id: S1, cable: {it}}}]}}" for it in SWEPT]
     lines.append("rules:")
     lines += [f"  - {{name: r{i}, rules: {{reach: {{bench_mm: {1900 + i}}}}}}}" for i in range(count // len(SWEPT))]

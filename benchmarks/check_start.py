@@ -26,9 +26,9 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
 STANDARD = ROOT / "models" / "standard"
-JOBS = {"1,728": STANDARD / "2x1728-wall-2x12.yaml", "6,912": STANDARD / "2x6912-cabinet-4x24.yaml"}
+JOBS = {"1,728": STANDARD / "2x1728-wall-3x8.yaml", "6,912": STANDARD / "2x6912-cabinet-4x24.yaml"}
 READ = (
-    *("standard/2x1728-wall-2x12", "enclosures/wall-2x12", "trays/ribbon-72"),
+    *("standard/2x1728-wall-3x8", "enclosures/wall-3x8", "trays/ribbon-72"),
     *("cables/partly-bonded-1728-12x144", "tubes/mesh-set"),
 )
 BARE = "import click, pydantic"

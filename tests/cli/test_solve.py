@@ -44,7 +44,7 @@ NOT_LOADED = {"ortools", "pandas", "numpy", "networkx", "rich", "jinja2", "openp
 @pytest.fixture(scope="module")
 def plans() -> dict[str, tuple[Job, Plan]]:
     """Solve a few jobs that are quick."""
-    names = ("2x288-wall-1x12-single", "hub-of-three-wall-2x6", "2x864-wall-2x12-two-ends")
+    names = ("2x288-wall-1x12-single", "hub-of-three-wall-2x6", "2x864-wall-2x7-two-ends")
     jobs = {name: load_job(STANDARD / f"{name}.yaml") for name in names} | {"unmet": job_of(unmet())}
     return {name: (job, solve(job).plan) for name, job in jobs.items()}
 
@@ -244,7 +244,7 @@ def test_what_is_broken_and_without_a_tray(plans: dict[str, tuple[Job, Plan]], e
     assert "Broken, and only preferred alternate_stacks P/2 after P/2 the subunits of P lie" in text
     text = " ".join(plan_text(*plans["hub-of-three-wall-2x6"]).split())
     assert re.search(r"opposite_travel \S+ \(counts 3\)", text)
-    job = load_job(STANDARD / "no-2x864-short-tail-wall-2x12.yaml")
+    job = load_job(STANDARD / "no-2x864-short-tail-wall-3x8.yaml")
     nothing = solve(job, time_limit_s=1e-6).plan.model_copy(update={"status": "feasible"})
     text = " ".join(plan_text(job, nothing).split())
     assert "Without a tray: 864 splices N1:1-864 to S1:1-864" in text
@@ -287,7 +287,7 @@ def test_a_title_does_nothing_to_the_terminal(example: tuple[Job, Plan]) -> None
 
 
 def test_both_ends_of_a_stack_are_told_apart(plans: dict[str, tuple[Job, Plan]]) -> None:
-    assert "legs enter left at: " in plan_text(*plans["2x864-wall-2x12-two-ends"])
+    assert "legs enter left at: " in plan_text(*plans["2x864-wall-2x7-two-ends"])
 
 
 # -- progress, and being stopped ---------------------------------------------------------------------------------------

@@ -95,7 +95,7 @@ def hostile() -> tuple[Job, Plan]:
 
 def crossed() -> tuple[Job, Plan]:
     """Give a plan of 48 legs in which the second half of each trunk lies under the first: many crossings."""
-    job, _ = straight("2x1728-wall-2x12")
+    job, _ = straight("2x1728-wall-3x8")
     ways = {
         job.trunks[0].id: Way("bottom-left", "clockwise", 1),
         job.trunks[1].id: Way("bottom-right", "counterclockwise", 1),
@@ -105,8 +105,8 @@ def crossed() -> tuple[Job, Plan]:
         for subunit in trunk.subunits:
             turned = 13 - subunit.number
             for leg in subunit.legs(2):
-                at = (turned - 1) // 2 * 2 + leg.group
-                places[leg] = Place("left" if turned % 2 else "right", at)
+                layer, stack = divmod(turned - 1, 3)
+                places[leg] = Place(("left", "middle", "right")[stack], 2 * layer + leg.group)
     return job, planned(job, ways, places)
 
 

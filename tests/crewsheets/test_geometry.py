@@ -38,8 +38,8 @@ CASES: dict[str, Callable[[], tuple[Job, Plan]]] = {
     "hostile": hostile,
     "crossed": crossed,
     "432": lambda: straight("2x432-wall-2x6"),
-    "1728": lambda: straight("2x1728-wall-2x12"),
-    "864 at the port": lambda: straight("2x864-wall-2x12-port"),
+    "1728": lambda: straight("2x1728-wall-3x8"),
+    "864 at the port": lambda: straight("2x864-wall-3x8-port"),
     "6912": lambda: straight("2x6912-cabinet-4x24"),
 }
 
@@ -97,13 +97,13 @@ def test_lines_of_the_order_diagram_cross_as_often_as_the_plan_says(case: str) -
 
 
 def test_the_crossed_plan_crosses_as_counted_by_hand() -> None:
-    # 12 subunits in two legs each, six layers of two subunits, in reverse: of the C(12, 2) = 66 pairs of subunits only
-    # the 6 that share a layer do not cross, and every other pair crosses in 2 × 2 pairs of legs.
-    assert len(crossed()[1].crossings) == 2 * (66 - 6) * 4
+    # 12 subunits in two legs each, four layers of three subunits, in reverse: of the C(12, 2) = 66 pairs of subunits only
+    # the 4 × C(3, 2) = 12 that share a layer do not cross, and every other pair crosses in 2 × 2 pairs of legs.
+    assert len(crossed()[1].crossings) == 2 * (66 - 12) * 4
 
 
 def test_lines_of_the_straight_plan_do_not_cross() -> None:
-    assert straight("2x1728-wall-2x12")[1].crossings == ()
+    assert straight("2x1728-wall-3x8")[1].crossings == ()
 
 
 def test_a_way_passes_every_guide_once_a_loop_and_then_its_direct_way() -> None:

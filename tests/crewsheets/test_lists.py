@@ -22,8 +22,8 @@ CASES: dict[str, Callable[[], tuple[Job, Plan]]] = {
     "half": half,
     "hostile": hostile,
     "432": lambda: straight("2x432-wall-2x6"),
-    "1728": lambda: straight("2x1728-wall-2x12"),
-    "864 at the port": lambda: straight("2x864-wall-2x12-port"),
+    "1728": lambda: straight("2x1728-wall-3x8"),
+    "864 at the port": lambda: straight("2x864-wall-3x8-port"),
 }
 cases = pytest.mark.parametrize("case", CASES)
 
@@ -149,7 +149,7 @@ def test_sleeves_and_fibres(case: str) -> None:
 
 @pytest.mark.parametrize("most", [1, 72, 100, 288, 432, 100_000])
 def test_batches(most: int) -> None:
-    _, plan = straight("2x1728-wall-2x12")
+    _, plan = straight("2x1728-wall-3x8")
     made = sheets("1728", settings=Settings(tests=TestSettings(batch_fibres=most)))
     listed = rows(made.tables["batches"])
     trays = [f"{tray.stack}/{tray.position}" for tray in plan.trays]
@@ -243,7 +243,7 @@ def test_materials(case: str) -> None:
 
 
 def test_tube_at_the_port_is_the_length_to_the_end_of_each_tube() -> None:
-    job, plan = straight("2x864-wall-2x12-port")
+    job, plan = straight("2x864-wall-3x8-port")
     made = sheets("864 at the port")
     length = sum((leg.entrance_mark_mm or 0) + 30 for leg in placed(plan))
     tube = next(row for row in rows(made.tables["materials"]) if row["item"] == "tube over legs")

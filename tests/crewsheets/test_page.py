@@ -30,7 +30,7 @@ CASES: dict[str, Callable[[], tuple[Job, Plan]]] = {
     "half": half,
     "hostile": hostile,
     "432": lambda: straight("2x432-wall-2x6"),
-    "1728": lambda: straight("2x1728-wall-2x12"),
+    "1728": lambda: straight("2x1728-wall-3x8"),
 }
 
 

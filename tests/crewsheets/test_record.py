@@ -189,7 +189,7 @@ def test_pins_hold_what_is_built() -> None:
 
 
 def test_big_records_are_read_whole(tmp_path: Path) -> None:
-    job, plan = straight("2x1728-wall-2x12")
+    job, plan = straight("2x1728-wall-3x8")
     opened = Book(job, plan, Settings())
     path = tmp_path / "readings.csv"
     path.write_text(full(opened), encoding="utf-8")

@@ -10,7 +10,7 @@ from trayopt.crewsheets.write import Options, Sheets
 
 
 def steps(case: str = "1728") -> tuple[Step, ...]:
-    pair = {"1728": lambda: straight("2x1728-wall-2x12"), "half": half, "worked": worked}[case]()
+    pair = {"1728": lambda: straight("2x1728-wall-3x8"), "half": half, "worked": worked}[case]()
     return Sheets(*pair, Options()).steps
 
 
@@ -49,7 +49,7 @@ def test_each_tray_is_laid_before_the_next_is_spliced() -> None:
 
 
 def test_trays_go_from_the_base_outward() -> None:
-    _, plan = straight("2x1728-wall-2x12")
+    _, plan = straight("2x1728-wall-3x8")
     height: dict[str, int] = {}
     for step in steps():
         if step.phase == "lay":
@@ -91,10 +91,10 @@ def test_what_is_parked_idle_or_outside_is_told() -> None:
 
 @pytest.mark.parametrize(
     ("diameters", "holes"),
-    [([20.0], 1), ([9.0], 2), ([12.0, 12.0], 2), ([7.0] * 4, 4), ([33.0], None), ([20.0, 20.0], None)],
+    [([21.0], 1), ([9.0], 2), ([12.0, 12.0], 2), ([7.0] * 3, 3), ([35.0], None), ([21.0, 21.0], None)],
 )
 def test_the_seal_with_the_fewest_holes_that_fits(diameters: list[float], holes: int | None) -> None:
-    # wall-2x12: 1 hole 10–32 mm, 2 holes 8–18, 4 holes 6–12.
-    job, _ = straight("2x1728-wall-2x12")
+    # wall-3x8: 1 hole 10–34 mm, 2 holes 8–20, 3 holes 6–15.
+    job, _ = straight("2x1728-wall-3x8")
     seal = seal_of(job.enclosure.ports[0], diameters)
     assert (seal.holes if seal else None) == holes

@@ -22,7 +22,7 @@ CASES: dict[str, Callable[[], tuple[Job, Plan]]] = {
     "worked": worked,
     "half": half,
     "hostile": hostile,
-    "1728": lambda: straight("2x1728-wall-2x12"),
+    "1728": lambda: straight("2x1728-wall-3x8"),
 }
 WORDS = words_of("en")
 DANGEROUS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
@@ -92,7 +92,7 @@ def test_control_characters_do_not_break_a_workbook() -> None:
 def test_no_cell_of_a_csv_looks_like_a_date() -> None:
     from trayopt.formats.tables_in import looks_like_date
 
-    for table in Sheets(*straight("2x1728-wall-2x12"), Options()).tables.values():
+    for table in Sheets(*straight("2x1728-wall-3x8"), Options()).tables.values():
         assert not [cell for row in table.rows for cell in row if isinstance(cell, str) and looks_like_date(cell)]
 
 

@@ -168,7 +168,7 @@ def test_pictures_are_xml_whatever_they_are_called() -> None:
 
 
 def test_the_page_is_small_enough() -> None:
-    page = Sheets(*straight("2x1728-wall-2x12"), Options()).files()["index.html"]
+    page = Sheets(*straight("2x1728-wall-3x8"), Options()).files()["index.html"]
     assert len(page) <= 3_000_000
 
 
@@ -181,7 +181,7 @@ def test_settings_read_back(tmp_path: Path) -> None:
 def test_settings_of_ones_own(tmp_path: Path) -> None:
     path = tmp_path / "settings.yaml"
     path.write_text("tests: {batch_fibres: 432, limit_db: 0.2, limit_source: our contract}\n", encoding="utf-8")
-    made = Sheets(*straight("2x1728-wall-2x12"), Options(settings=read_settings(path)))
+    made = Sheets(*straight("2x1728-wall-3x8"), Options(settings=read_settings(path)))
     assert made.tables["batches"].column("limit_source") == ["our contract"] * 4
 
 

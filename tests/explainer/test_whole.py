@@ -29,14 +29,14 @@ from trayopt.solver.model.groups import Question
 STANDARD = Path("models/standard")
 REASONS = {
     "no-144-swapped-halves-wall-2x6": {"tray_fibres left", "tray_fibres right"},
-    "no-1728-of-6912-port-seal-wall-2x12": {
-        "port_seal bottom-left", "port_seal bottom-right", "port_seal top-left", "port_seal top-right",
+    "no-1728-of-6912-port-seal-wall-3x8": {
+        "port_seal bottom-left", "port_seal bottom-middle", "port_seal bottom-right", "port_seal side",
     },
-    "no-2x1728-guide-fill-wall-2x12": {
-        "reach N1", "reach S1", "tray_fibres left", "tray_fibres right", "guide_fill nw",
+    "no-2x864-guide-fill-wall-2x6": {
+        "reach N1", "reach S1", "tray_fibres left", "tray_fibres right", "guide_fill n",
     },
     "no-2x864-16-against-12-sleeves-wall-2x6": {"tray_fibres left", "tray_fibres right"},
-    "no-2x864-short-tail-wall-2x12": {"exposed S1"},
+    "no-2x864-short-tail-wall-3x8": {"exposed S1"},
     "no-2x864-wall-1x6-trays": {"tray_fibres stack"},
     "unmet-pins-2x288-wall-2x6": {"pin N1:1-72", "pin S1:1-72"},
 }  # fmt: skip
@@ -212,7 +212,7 @@ def test_the_text_has_a_heading_for_every_part() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "code"), [("unmet-pins-2x288-wall-2x6", 1), ("no-2x864-short-tail-wall-2x12", 1), ("worked-example", 0)]
+    ("name", "code"), [("unmet-pins-2x288-wall-2x6", 1), ("no-2x864-short-tail-wall-3x8", 1), ("worked-example", 0)]
 )
 def test_the_command(name: str, code: int) -> None:
     done = run("explain", str(STANDARD / f"{name}.yaml"), "--format", "json", "--ways-out", "2")
