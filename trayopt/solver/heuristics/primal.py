@@ -13,18 +13,19 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
-from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.solver.bounds import set_partition as spread
 from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.opposite_orders import encoded
 from trayopt.solver.bounds.pattern_counts import Guess, count, hold, in_scope
 from trayopt.solver.bounds.segments import Blocks
 from trayopt.solver.bounds.unplaced import without_room
 from trayopt.solver.heuristics.completion import Answer, Layout, Layouts, Likeness, add_all
 from trayopt.solver.heuristics.constructive import first_plans, keeps_facts
 from trayopt.solver.heuristics.precedence import hold_order, order_of
+from trayopt.solver.model.bound import Step
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.incumbent import FIRST, State
-from trayopt.solver.model.model import Divisions, Model
+from trayopt.solver.model.model import Divisions, Least, Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import Outcome, Tuning, Watch, complete, hint_last, run
 
@@ -63,6 +64,10 @@ class Attempts:
         A plan to begin with; it is recounted, and left out if it breaks what no plan breaks.
     progress
         Called with seconds, goal, value and bound.
+    watch
+        Called with every step of the trail.
+    without
+        Names of relaxations and tactics that are left out.
     """
 
     def __init__(
@@ -75,15 +80,19 @@ class Attempts:
         gap: float | None = None,
         start: Assignment | None = None,
         progress: Callable[[float, GoalName, int | None, int | None], None] | None = None,
+        watch: Callable[[Step], None] | None = None,
+        without: frozenset[str] = frozenset(),
     ) -> None:
         self.job = job
         self.clock = clock
         self.tuning = tuning or Tuning()
         self.gap = gap
-        self.state = State(tuple(order))
+        self.without = without
+        self.state = State(tuple(order), lambda: clock.seconds, watch)
         self.progress = progress
         self.divider = Divider(job)
-        self.state.bounds["unplaced"] = without_room(job)
+        if self._on("tray_room"):
+            self.state.record("unplaced", without_room(job), "tray_room")
         self.alike = False
         """Whether the plans in work keep like subunits divided alike."""
         self._polished: Assignment | None = None
@@ -91,10 +100,16 @@ class Attempts:
         """Divisions that plans of so many legs and preferences broken at most can have, where that was found out."""
         self._asked: dict[tuple[int, int], Likeness] = {}
         """Questions under way, whether such plans are divided otherwise than the best one."""
+        self._denied_by = ""
+        """Relaxation that said last that no plan breaks preferences of so little weight."""
         self.empty = False
         """Whether it is proven that the job has no plan at all: only built pins can bring that about."""
         if start is not None and keeps_facts(job, start):
             self.state.offer(job, start)
+
+    def _on(self, name: str) -> bool:
+        """Whether a relaxation or a tactic is to be used."""
+        return name not in self.without
 
     def _some(self, divisions: Divisions, *, all_placed: bool) -> None:
         """Find some plan soon where there is none yet, and better it for a while: what a stopped search has to show."""
@@ -208,7 +223,7 @@ class Attempts:
             expression = self._expression(model, goal)
             if isinstance(expression, int):
                 continue
-            if model.solution and self.state.value(goal) == (self.state.bounds.get(goal) or 0):
+            if model.solution and self.state.value(goal) == self.state.least(goal):
                 model.require(expression <= self.state.value(goal))
                 continue
             model.cp.minimize(expression)
@@ -225,9 +240,9 @@ class Attempts:
         Where nothing need cross: without a crossing and of least length, at the counted places, or else anywhere. Where
         something must: in the order that pays least for it, of least length, or else of any.
         """
-        counted = count(model, least, self.clock) if in_scope(model) else None
+        counted = count(model, least, self.clock) if self._on("pattern_counts") and in_scope(model) else None
         if counted is not None:
-            model.bound("leg_length_mm", counted.bound)
+            model.least["leg_length_mm"] = Least(counted.bound, "pattern_counts")
         guess = None if counted is None else counted.guess
         return any(
             self._run(model, None, trial=trial, share=TRIAL).assignment is not None
@@ -241,12 +256,13 @@ class Attempts:
         order = order_of(model)
         if guess is not None:
             shortest = model.literal("legs are as short as can be")
-            model.require(self._expression(model, "leg_length_mm") <= model.least["leg_length_mm"], shortest)
+            model.require(self._expression(model, "leg_length_mm") <= model.least["leg_length_mm"].value, shortest)
             fewest = model.literal("no more crosses than must")
-            model.require(crossings <= model.least.get("crossings", 0), fewest)
+            paid = model.least["crossings"].value if "crossings" in model.least else 0
+            model.require(crossings <= paid, fewest)
             if order:
                 yield hold_order(order, hold(model, guess, shortest, fewest, places=False))
-            if not model.least.get("crossings", 0):
+            if not paid:
                 yield hold(model, guess, shortest, fewest, places=True)
                 yield hold(model, guess, shortest, fewest, places=False)
             elif order:
@@ -276,6 +292,8 @@ class Attempts:
             blocks = self.layouts.blocks
             known = self.state.best if self._meets(least, legs) else None
             return self.layouts.divisions(open_, known, blocks.broken("prefer") <= least, blocks.placed_legs() <= legs)
+        if not self._on("set_partition"):
+            return open_
         return spread.narrowed(self.divider, open_, least, legs, self.clock)
 
     @cached_property
@@ -286,7 +304,7 @@ class Attempts:
     def _blocked(self, divisions: Divisions, *, all_placed: bool) -> Layouts[Blocks]:
         policy = Policy("hard", "soft") if all_placed else Policy()
         blocks = Blocks(self.divider, divisions, policy, all_placed=all_placed, clock=self.clock)
-        return Layouts(blocks, self.clock)
+        return Layouts(blocks, self.clock, use=self._on("segments"))
 
     def _kept(self, divisions: Divisions, weight: int) -> Model:
         """Make a model of plans that place every splice, keep every must and break preferences of at most this weight."""
@@ -299,9 +317,7 @@ class Attempts:
 
     def _expression(self, model: Model, goal: GoalName) -> Any:
         """Encode a goal, once a model."""
-        if goal not in model.goals:
-            model.goals[goal] = GOALS[goal].encode(self.job, model)
-        return model.goals[goal]
+        return encoded(model, goal, cut=self._on("opposite_orders"))
 
     def _run(
         self,

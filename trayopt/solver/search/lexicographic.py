@@ -6,8 +6,7 @@ does not prove at a glance is put to the blocks of the model, if every goal can 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from trayopt.domain.finding import Level
@@ -21,7 +20,8 @@ from trayopt.solver.bounds.settled_segments import SettledBlocks
 from trayopt.solver.bounds.turns import lead_of_walk, turn_bound
 from trayopt.solver.heuristics.completion import Layouts, Query
 from trayopt.solver.heuristics.primal import Attempts, Share
-from trayopt.solver.model.incumbent import is_kept
+from trayopt.solver.model.bound import SEARCH, Given
+from trayopt.solver.model.incumbent import FIRST, is_kept
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.run import Outcome, hint_last
@@ -47,32 +47,31 @@ class Descent(Attempts):
         self._ahead: dict[tuple[Any, ...], Query[SettledBlocks]] = {}
         """A question under way, by its model, its goal, and the values of the best plan up to it when it was asked."""
 
-    def _descend(self, model: Model, goals: Sequence[GoalName], *, sure: bool) -> bool:
-        """Minimise goal after goal on one model; ``sure`` tells that the goals before are proven, the answer that all are."""
+    def _descend(self, model: Model, goals: Sequence[GoalName]) -> None:
+        """Minimise goal after goal on one model."""
         for goal in goals:
-            if self.clock.over:
-                return False
-            left = self.state.order[self.state.order.index(goal) :]
-            if sure and not any(map(self.state.value, left)):
-                self.state.bounds.update(dict.fromkeys(left, 0))  # nothing is less, and nothing comes after
-                return True
-            sure = self._minimise(model, goal, sure=sure) and sure
-        return sure
+            if self.clock.over or self.state.proven:
+                break
+            self._minimise(model, goal)
 
-    def _minimise(self, model: Model, goal: GoalName, *, sure: bool) -> bool:
-        """Minimise one goal and hold the model to the value; tells whether the value is proven."""
+    def _know(
+        self, model: Model, goal: GoalName, value: int, by: str, given: Mapping[GoalName, int] | None = None
+    ) -> int:
+        """Record a bound over the plans of a model that meet what is given beside; the model may leave out other plans."""
+        if model.given is None:
+            return value
+        return self.state.record(goal, value, by, model.given.tightened(given or {}))
+
+    def _minimise(self, model: Model, goal: GoalName) -> None:
+        """Minimise one goal and hold the model to the value."""
         expression = self._expression(model, goal)
         if isinstance(expression, int):
-            if sure:
-                self.state.bounds[goal] = expression
-            return True
+            self._know(model, goal, expression, SEARCH)
+            return
         least = self._least(model, goal)
         if self.state.value(goal) == least:
-            if sure:
-                self.state.bounds[goal] = least
-            model.require(expression <= least)
-            self._drop_small(model, goal)
-            return True
+            self._hold(model, goal)
+            return
         model.require(expression >= least)
         model.cp.minimize(expression)
         if model.solution:
@@ -84,30 +83,36 @@ class Descent(Attempts):
         outcome = Outcome(None, None, None, proven=False)
         if layouts is None or not (model in self._slow or len(model.bunches) * len(model.places) > MOST_AT_A_GLANCE):
             outcome = self._run(model, goal, share=share if layouts is None else GLANCE, prove=bool(model.solution))
+        if outcome.bound is not None:
+            least = max(least, self._know(model, goal, outcome.bound, SEARCH))
         if layouts is not None and not outcome.proven and not self.clock.over:
             self._slow.add(model)
-            least = self._by_layouts(model, layouts, goal, max(least, outcome.bound or 0))
+            least = self._by_layouts(model, layouts, goal, least)
             if self.state.value(goal) > least:
                 model.require(expression >= least)
                 outcome = self._run(model, goal, share=share, prove=bool(model.solution))
-            else:
-                outcome = replace(outcome, value=least, bound=least, proven=True)
-        value = self.state.value(goal)
-        if sure:
-            self.state.bounds[goal] = max(least, outcome.bound or 0)
+                if outcome.bound is not None:
+                    least = max(least, self._know(model, goal, outcome.bound, SEARCH))
         model.cp.clear_objective()
-        model.require(expression <= value)
-        self._drop_small(model, goal)
-        if self.gap is not None and outcome.bound is not None and 0 < value - outcome.bound <= self.gap * max(1, value):
+        self._hold(model, goal)
+        value = self.state.value(goal)
+        if self.gap is not None and 0 < value - least <= self.gap * max(1, value):
             self.state.by_gap = True
-        return outcome.proven and outcome.value == value
+
+    def _hold(self, model: Model, goal: GoalName) -> None:
+        """Hold a model to what the best plan has of a goal."""
+        value = self.state.value(goal)
+        model.require(self._expression(model, goal) <= value)
+        if model.given is not None:
+            model.given = model.given.tightened({goal: value})
+        self._drop_small(model, goal)
 
     def _settled(self, model: Model) -> Layouts[SettledBlocks] | None:
         """Give the blocks of a model, made once, if every goal can be said of them."""
         if model not in self._of_model:
             divisions = {(s.trunk, s.number): of for s in self.job.subunits if (of := model.divisions(s))}
             self._of_model[model] = None
-            if all(len(of) == 1 for of in divisions.values()) and chained(self.job):
+            if self._on("settled_segments") and all(len(of) == 1 for of in divisions.values()) and chained(self.job):
                 policy = Policy("hard" if model.keeps("base_outward") else "soft", "soft")
                 blocks = SettledBlocks(self.divider, divisions, policy, all_placed=model.all_placed, clock=self.clock)
                 self._of_model[model] = Layouts(blocks, self.clock) if blocks.able else None
@@ -121,7 +126,7 @@ class Descent(Attempts):
         query = self._ahead.pop((model, goal, *self._so_far(goal)), None)
         self._drop_ahead()
         query = query or self._ask(layouts, goal, least)
-        before = dict(zip(self.state.order, self._so_far(goal)[:-1], strict=False))
+        before = self._as_good(goal)
         exact, tried = layouts.blocks.exact(goal), None
         while not query.asked.ended(self.clock):
             if query.layout is not tried:
@@ -135,7 +140,9 @@ class Descent(Attempts):
         answer = query.answer()
         if answer.layout is not tried:
             self._work_out(layouts, answer.layout, {**before, goal: answer.value or 0}, anywhere=exact, model=model)
-        return least if answer.bound is None else max(least, answer.bound)
+        if answer.bound is None:
+            return least
+        return max(least, self._know(model, goal, answer.bound, "settled_segments", before))
 
     def _so_far(self, goal: GoalName) -> tuple[int, ...]:
         """Values of the best plan up to a goal: what a question on that goal takes for granted, and what is to be bettered."""
@@ -170,36 +177,57 @@ class Descent(Attempts):
 
     def _least(self, model: Model, goal: GoalName) -> int:
         """Bound a goal over the plans of a model; where the best plan meets what is known, nothing more is looked for."""
-        least = model.least.get(goal, 0)
+        least = self.state.least(goal)
+        if goal in model.least:
+            least = max(least, self._know(model, goal, *model.least[goal]))
         if self.state.value(goal) == least:
             return least
         unplaced = self.state.value("unplaced")
-        if goal == "legs":
-            return max(least, self.divider.least_legs(unplaced))
+        if goal == "legs" and self._on("division"):
+            fewest = self.divider.least_legs(unplaced)
+            return max(least, self.state.record(goal, fewest, "division", Given({"unplaced": unplaced})))
         if goal == "leg_length_mm":
-            least = max(least, length_bound(self.job, unplaced, self.divider.largest, self._keeps))
-            if model.all_placed and self.state.value("broken_must") == 0 and not in_scope(model):
-                legs, weight = self.state.value("legs"), self.state.value("broken_prefer")
-                fewest = self.state.bounds.get("legs") or 0
-                divisions = {(s.trunk, s.number): model.divisions(s) for s in self.job.subunits if model.divisions(s)}
-                least = max(least, spread.length_bound(self.divider, divisions, weight, fewest, legs, self.clock))
-            elif unplaced:
-                least = max(least, self._shelved(unplaced))
-            return least
-        if goal == "out_of_turn" and self.state.value("crossings") == 0:
+            return max(least, self._least_length(model, unplaced))
+        if goal == "out_of_turn" and self.state.value("crossings") == 0 and self._on("turns"):
             entering = self._entering(unplaced) if unplaced else None
-            return turn_bound(model, self._keeps, self.clock, unplaced=unplaced, entering=entering)
+            turns = turn_bound(model, self._keeps, self.clock, unplaced=unplaced, entering=entering)
+            return max(least, self._know(model, goal, turns, "turns", self._as_good("out_of_turn")))
         return least
 
-    def _shelved(self, unplaced: int) -> int:
-        """Bound the leg length of plans that leave so many splices out and are as good in all goals before."""
-        most = self.state.value("legs") if self._before("legs", "leg_length_mm") else None
-        return shelves.length_bound(self.job, self._levels, unplaced, most, self.clock)
+    def _as_good(self, goal: GoalName) -> dict[GoalName, int]:
+        """Values of the best plan in the goals before one."""
+        return dict(zip(self.state.order, self._so_far(goal)[:-1], strict=False))
+
+    def _least_length(self, model: Model, unplaced: int) -> int:
+        """Bound the leg length of plans that are as good in all goals before, by counting."""
+        goal: GoalName = "leg_length_mm"
+        good, least = self._as_good(goal), 0
+        if self._on("nearest_places"):
+            length = length_bound(self.job, unplaced, self.divider.largest, self._keeps)
+            least = self.state.record(goal, length, "nearest_places", self._given(FIRST))
+        if model.all_placed and self.state.value("broken_must") == 0 and not in_scope(model):
+            if not self._on("set_partition"):
+                return least
+            weight, fewest, most = self.state.value("broken_prefer"), 0, good.get("legs")
+            if most is not None:
+                fewest = self.state.least("legs")
+            divisions = {(s.trunk, s.number): model.divisions(s) for s in self.job.subunits if model.divisions(s)}
+            length = spread.length_bound(self.divider, divisions, weight, fewest, most, self.clock)
+            return max(least, self._know(model, goal, length, "set_partition", good))
+        if unplaced and self._on("place_counts"):
+            length = shelves.length_bound(self.job, self._levels, unplaced, good.get("legs"), self.clock)
+            given = self._given((*FIRST, *(("legs",) if "legs" in good else ())))
+            return max(least, self.state.record(goal, length, "place_counts", given))
+        return least
+
+    def _given(self, goals: Sequence[GoalName]) -> Given:
+        """Take for granted what the best plan has of some goals."""
+        return Given({goal: self.state.value(goal) for goal in goals})
 
     def _entering(self, unplaced: int) -> int | None:
         """Bound the subunits of the trunk that leads the walk that have a placed leg, in plans as good in all goals before."""
         trunk = lead_of_walk(self.job)
-        if trunk is None:
+        if trunk is None or not self._on("stack_counts"):
             return None
         return shelves.most_entering(self.job, self._levels, trunk, unplaced, self.state.value("legs"), self.clock)
 
@@ -209,9 +237,6 @@ class Descent(Attempts):
         if self.state.value("broken_must"):
             return ()
         return ("must",) if self.state.value("broken_prefer") else ("must", "prefer")
-
-    def _before(self, one: GoalName, other: GoalName) -> bool:
-        return self.state.order.index(one) < self.state.order.index(other)
 
     def _keeps(self, rule: str) -> bool:
         """Whether a plan that is no worse than the best one keeps a rule for every subject."""

@@ -24,9 +24,10 @@ from trayopt.domain.plan import GoalName, Stopped
 from trayopt.solver.bounds import set_partition as spread
 from trayopt.solver.bounds.outline import can_be_placed, preference_bound
 from trayopt.solver.bounds.segments import Blocks
-from trayopt.solver.bounds.unplaced import least_unplaced
+from trayopt.solver.bounds.unplaced import out_by_ledger, out_of_trays
 from trayopt.solver.heuristics.completion import Layouts
 from trayopt.solver.heuristics.primal import LOOK, Share
+from trayopt.solver.model.bound import ANY, COMPLETE, SEARCH, Given
 from trayopt.solver.model.clock import OutOfTime
 from trayopt.solver.model.incumbent import FIRST, State, is_kept
 from trayopt.solver.model.model import Divisions, Model
@@ -53,8 +54,8 @@ RUNGS: tuple[Rung, ...] = (
     Rung("what can be placed", False, FIRST),
 )
 
-Found = tuple[Model, Sequence[GoalName], bool]
-"""A model that holds, the goals that are left, and whether the goals before are proven."""
+Found = tuple[Model, Sequence[GoalName]]
+"""A model that holds, and the goals that are left."""
 
 
 class Search(Descent):
@@ -71,7 +72,6 @@ class Search(Descent):
             pass
         finally:
             self._drop_ahead()
-        self.state.settle()
         stopped: Stopped = "proven" if self.state.proven else "gap" if self.state.by_gap else self.clock.why()
         return self.state, stopped
 
@@ -79,18 +79,19 @@ class Search(Descent):
 
     def _place_all(self) -> bool:
         """Solve the job among plans that place every splice and keep every must; tells whether there is one."""
-        least = None if self.divider.hopeless else preference_bound(self.job, self.divider.open, self.clock)
+        least = None if self.divider.hopeless else self._outlined()
         if least is None:
             return False
         self.alike = is_kept(self.job, "same_division", 0, least)
         settled = self.divider.settle(alike=self.alike)
         if settled is None and self.alike:
-            least, self.alike = max(least, self.job.rules["same_division"].weight), False
+            unlike = self.state.record("broken_prefer", self.job.rules["same_division"].weight, "division", COMPLETE)
+            least, self.alike = max(least, unlike), False
             settled = self.divider.settle(alike=False)
         if settled is None:
             return False
-        self.state.least = {"broken_prefer": least, "legs": settled.legs}
-        found = self._try(settled.divisions, settled.legs, least)
+        fewest = self._divided_legs(settled.legs, least)
+        found = self._try(settled.divisions, fewest, least)
         if found is None:
             self._some(settled.divisions, all_placed=True)
             self._some(settled.divisions, all_placed=False)
@@ -112,9 +113,26 @@ class Search(Descent):
             found = self._open_all(least)
         if found is None:
             return False
-        model, goals, sure = found
-        self._descend(model, goals, sure=sure)
+        self._descend(*found)
         return True
+
+    def _outlined(self) -> int | None:
+        """Bound the weight of broken preferences by ways and stacks; None if not every must can be kept."""
+        if not self._on("outline"):
+            return 0
+        least = preference_bound(self.job, self.divider.open, self.clock)
+        return None if least is None else self.state.record("broken_prefer", least, "outline", COMPLETE)
+
+    def _divided_legs(self, legs: int, least: int) -> int:
+        """Record the least legs of the division model, which keeps like subunits alike where ``alike`` says that plans do."""
+        given = COMPLETE.tightened({"broken_prefer": least}) if self.alike else COMPLETE
+        return self.state.record("legs", legs, "division", given) if self._on("division") else legs
+
+    @staticmethod
+    def _up_to(least: int, legs: int | None = None) -> Given:
+        """Take for granted complete plans that break preferences of at most this weight, and have so many legs at most."""
+        limits: dict[GoalName, int] = {"broken_prefer": least}
+        return COMPLETE.tightened(limits if legs is None else {**limits, "legs": legs})
 
     def _try(self, divisions: Divisions, legs: int, least: int) -> Found | None:
         """Solve with the divisions of least legs; None if they do not meet both bounds."""
@@ -123,7 +141,9 @@ class Search(Descent):
         model = self._kept(divisions, least)
         guided = self._guided(model, least)
         if self.divider.within(legs, alike=self.alike) == divisions:
-            self.state.least |= model.least
+            model.given = self._up_to(least, legs)
+            for goal, bound in model.least.items():
+                self._know(model, goal, *bound)
         if not guided and self._run(model, None, share=LOOK).assignment is None:
             return None
         if self.state.value("legs") > legs:
@@ -147,16 +167,19 @@ class Search(Descent):
         least = weight
         self.alike = self._kept_alike(least)
         legs = self._least_legs(least)
-        if legs is None and spread.legs_bound(self.divider, self.divider.open, None, self.clock) is None:
+        if legs is None and self._on("set_partition") and self._denied():
             return None
         while legs is None and not self.clock.over:  # there are plans, but they break more
-            least += 1
+            least = self.state.record("broken_prefer", least + 1, self._denied_by, COMPLETE)
             self.alike = self._kept_alike(least)
             legs = self._least_legs(least)
         settled = self.divider.settle(alike=self.alike)
-        fewest = max(legs or 0, 0 if settled is None else settled.legs)
-        self.state.least |= {"broken_prefer": least, "legs": fewest}
-        return least, fewest
+        fewest = 0 if settled is None else self._divided_legs(settled.legs, least)
+        return least, max(legs or 0, fewest)
+
+    def _denied(self) -> bool:
+        """Whether no plan is complete, whatever preferences it breaks."""
+        return spread.legs_bound(self.divider, self.divider.open, None, self.clock) is None
 
     def _kept_alike(self, weight: int) -> bool:
         """Whether preferences of this weight cannot pay for like subunits that are not divided alike."""
@@ -173,12 +196,18 @@ class Search(Descent):
             )
             if answer.bound is None:
                 return None
-            least = answer.bound
+            least = max(least, self.state.record("broken_prefer", answer.bound, "segments", COMPLETE))
             self._work_out(self.layouts, answer.layout, {"broken_prefer": answer.value or 0})
             if self._prefers(least) or answer.bound == answer.value:
                 return least
+        if not self._on("set_partition"):
+            return least
         weight = spread.weight_bound(self.divider, self.divider.open, least, self.clock)
-        return None if weight is None else max(least, weight)
+        return (
+            None
+            if weight is None
+            else self.state.record("broken_prefer", max(least, weight), "set_partition", COMPLETE)
+        )
 
     def _least_legs(self, least: int) -> int | None:
         """Bound the legs of plans that break preferences of at most this weight; None if there are none."""
@@ -187,16 +216,22 @@ class Search(Descent):
             blocks = self.layouts.blocks
             below = self.state.value("legs") if self._prefers(least) else None
             if below is not None and self._alone(below, least):
-                return below
+                return self.state.record("legs", below, "segments", self._up_to(least))
             answer = self.layouts.least(blocks.placed_legs(), blocks.broken("prefer") <= least, below=below)
             if answer.bound is None:
+                self._denied_by = "segments"
                 return None
-            fewest = answer.bound
+            fewest = self.state.record("legs", answer.bound, "segments", self._up_to(least))
             self._work_out(self.layouts, answer.layout, {"broken_prefer": least})
             if self._meets(least, fewest) or answer.bound == answer.value:
                 return fewest
+        if not self._on("set_partition"):
+            return fewest
         legs = spread.legs_bound(self.divider, self.divider.open, least, self.clock)
-        return None if legs is None else max(fewest, legs)
+        if legs is None:
+            self._denied_by = "set_partition"
+            return None
+        return max(fewest, self.state.record("legs", legs, "set_partition", self._up_to(least)))
 
     def _ask_alone(self, legs: int, weight: int) -> None:
         """Ask whether a plan of at most so many legs and preferences broken is divided otherwise than the best one."""
@@ -223,18 +258,14 @@ class Search(Descent):
         self,
         legs: int,
         least: int,
-        fewest: int | None = None,
         *,
         model: Model | None = None,
         divisions: Divisions | None = None,
     ) -> Found:
         """Go on after the first three goals are proven, with every division that so few legs can be made of.
 
-        ``fewest`` is the proven bound on legs, where it is not this number. A model that was made with these very divisions
-        serves again.
+        A model that was made with these very divisions serves again.
         """
-        fewest = legs if fewest is None else fewest
-        self.state.bounds.update({"unplaced": 0, "broken_must": 0, "broken_prefer": least, "legs": fewest})
         rest = self.state.order[len(FIRST) + 1 :]
         open_ = self._within(legs, least)
         if model is None and any(len(of) > 1 for of in open_.values()):
@@ -242,7 +273,8 @@ class Search(Descent):
         if model is None or open_ != divisions:
             model = self._kept(open_, least)
             model.require(self._expression(model, "legs") <= legs)
-        return model, rest, fewest == legs
+        model.given = self._up_to(least, legs)
+        return model, rest
 
     def _deepen(self, legs: int, least: int) -> Found | None:
         """Let divisions of a few legs more join in, until the bound on preferences is met or all have joined in.
@@ -264,35 +296,38 @@ class Search(Descent):
             model.cp.minimize(expression)
             outcome = self._run(model, "legs", share=Share(until - self.clock.spent, 1))
             if outcome.assignment is None:
-                fewer, sure = (budget + 1, sure) if outcome.proven else (fewer, False)
+                if outcome.proven:
+                    fewer = self.state.record("legs", budget + 1, SEARCH, self._up_to(least))
+                else:
+                    sure = False
                 continue
+            if outcome.bound is not None:
+                self.state.record("legs", outcome.bound, SEARCH, self._up_to(least))
             self._polish()
             if sure and outcome.proven and self.state.value("legs") == outcome.value:
                 return self._with_legs(outcome.value, least)
-            proven = max(fewer, outcome.bound or 0)
-            self.state.bounds.update({"unplaced": 0, "broken_must": 0, "broken_prefer": least, "legs": proven})
             model.cp.clear_objective()
-            model.require(expression <= self.state.value("legs"))
-            return model, self.state.order[len(FIRST) + 1 :], False
-        return self._with_legs(self.state.value("legs"), least, fewer) if met else None
+            model.given = self._up_to(least, budget)
+            self._hold(model, "legs")
+            return model, self.state.order[len(FIRST) + 1 :]
+        return self._with_legs(self.state.value("legs"), least) if met else None
 
     def _open_all(self, least: int) -> Found | None:
         """Minimise the weight of broken preferences over all useful divisions; None if not every must can be kept."""
         model = build(self.job, Policy("hard", "soft"), all_placed=True, divisions=self.divider.open, clock=self.clock)
+        model.given = COMPLETE
         any_legs = self.divider.settle()
-        if any_legs is not None:
-            model.bound("legs", any_legs.legs)
+        if any_legs is not None and self._on("division"):
+            self.state.record("legs", any_legs.legs, "division", COMPLETE)
         self._hint(model)
         if self.clock.over:
             return None
         if not model.solution and self._run(model, None, share=LOOK).assignment is None:
             return None
-        self.state.bounds.update({"unplaced": 0, "broken_must": 0})
         weight = model.broken("prefer")
         if not isinstance(weight, int):
             model.require(weight >= least)
-            model.bound("broken_prefer", least)
-        return model, self.state.order[2:], True
+        return model, self.state.order[2:]
 
     # -- what cannot be kept -----------------------------------------------------------------------------------------
 
@@ -300,8 +335,7 @@ class Search(Descent):
         """Go down to the first model that has a plan, and minimise what is left there."""
         settled = self.divider.settle()
         self._some({} if settled is None else settled.divisions, all_placed=False)
-        out = least_unplaced(self.job, self.clock)
-        self.state.bounds["unplaced"] = out
+        out = self._least_out()
         if not self.clock.over and self._laid_out(out):
             return
         for rung in RUNGS:
@@ -313,20 +347,27 @@ class Search(Descent):
                 continue
             divisions = self.divider.open if rung.all_placed else self.divider.possible
             model = build(self.job, Policy(), all_placed=rung.all_placed, divisions=divisions, clock=self.clock)
-            model.bound("unplaced", out)
+            model.given = Given({"unplaced": 0}) if rung.all_placed else ANY
             self._hint(model)
             if not model.solution:
                 outcome = self._run(model, None, share=LOOK if rung.all_placed else None)
                 if outcome.assignment is None:
                     self.empty = outcome.proven and not rung.all_placed
                     continue
-            self.state.bounds.update({goal: 0 for goal in FIRST if goal not in rung.open})
             goals = [goal for goal in self.state.order if goal in rung.open or goal not in FIRST]
             legs = goals.index("legs") + 1
-            sure = self._descend(model, goals[:legs], sure=True)
+            self._descend(model, goals[:legs])
             if not self.clock.over:
-                self._descend(self._coarse(model, goals[:legs]), goals[legs:], sure=sure)
+                self._descend(self._coarse(model, goals[:legs]), goals[legs:])
             break
+
+    def _least_out(self) -> int:
+        """Bound the splices without a tray over all plans."""
+        if self._on("rings"):
+            self.state.record("unplaced", out_of_trays(self.job, self.clock), "rings")
+        if self._on("stack_counts") and not self.clock.over:
+            self.state.record("unplaced", out_by_ledger(self.job, self.clock), "stack_counts")
+        return self.state.least("unplaced")
 
     def _laid_out(self, out: int) -> bool:
         """Prove the first goals and the legs by blocks, splices left out or not, and go on from there; tells whether it can.
@@ -356,16 +397,16 @@ class Search(Descent):
                 most = self.state.value("legs")
                 likeness = layouts.like(possible, self.state.best, value < most, value <= most, *held)
                 divisions = None if likeness is None else likeness.divisions()
-                least = least if divisions is None else most
+                if divisions is not None:
+                    least = self.state.record("legs", most, "segments", Given(dict(limits)))
             if not self._holds({**limits, goal: least}):
                 below = self.state.value(goal) if self._holds(limits) else None
                 answer = layouts.least(value, *held, at_least=least, below=below)
                 if answer.bound is None:
                     return False
-                least = answer.bound
+                least = max(least, self.state.record(goal, answer.bound, "segments", Given(dict(limits))))
                 self._work_out(layouts, answer.layout, {**limits, goal: answer.value or 0})
             limits[goal] = least
-            self.state.bounds[goal] = least
             if not self._holds(limits):
                 return False
             held.append(value <= least)
@@ -375,8 +416,9 @@ class Search(Descent):
         for goal, least in limits.items():
             model.require(self._expression(model, goal) <= least)
             self._drop_small(model, goal)
+        model.given = Given(dict(limits))
         self._hint(model)
-        self._descend(model, self.state.order[len(limits) :], sure=True)
+        self._descend(model, self.state.order[len(limits) :])
         return True
 
     def _hope(self, layouts: Layouts[Blocks], hoped: Mapping[GoalName, int], goals: Mapping[GoalName, Any]) -> int:
@@ -388,13 +430,18 @@ class Search(Descent):
         below = self.state.value("broken_prefer") if self._holds(hoped) else None
         answer = layouts.least(goals["broken_prefer"], *held, below=below)
         self._work_out(layouts, answer.layout, {**hoped, "broken_prefer": answer.value or 0})
-        return answer.bound or 0
+        if answer.bound is None:
+            return 0
+        return self.state.record("broken_prefer", answer.bound, "segments", Given(dict(hoped)))
 
     def _at_least(self, goal: GoalName, out: int, limits: Mapping[GoalName, int]) -> int:
         """Give what is known of one of the first goals or the legs without a model."""
         if goal == "unplaced":
             return out
-        return self.divider.least_legs(limits["unplaced"]) if goal == "legs" else 0
+        if goal == "legs" and self._on("division"):
+            given = Given({"unplaced": limits["unplaced"]})
+            return self.state.record("legs", self.divider.least_legs(limits["unplaced"]), "division", given)
+        return 0
 
     def _holds(self, limits: Mapping[GoalName, int]) -> bool:
         """Whether there is a plan that meets these values."""
@@ -414,6 +461,9 @@ class Search(Descent):
         for goal in goals:
             made.require(self._expression(made, goal) <= self.state.value(goal))
             self._drop_small(made, goal)
+        if model.given is not None:
+            limits = {goal: self.state.value(goal) for goal in goals}
+            made.given = model.given.tightened(limits)
         self._hint(made)
         return made
 
