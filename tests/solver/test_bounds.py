@@ -63,10 +63,10 @@ def test_every_relaxation_has_words_and_every_author_is_one() -> None:
 @pytest.mark.parametrize("author", [*(relaxation.name for relaxation in RELAXATIONS), SEARCH])
 def test_a_bound_that_is_one_too_high_is_caught(author: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """A plan that is better names the author; where the bound itself kept such plans away, the plan document names an author."""
-    record = State.record
+    record, without = State.record, []
     if author == "settled_segments":  # tiny jobs are proven at a glance, and never come to it
         monkeypatch.setattr(import_module("trayopt.solver.search.lexicographic"), "MOST_AT_A_GLANCE", 0)
-        monkeypatch.setattr(Search, "_try", lambda *_: None)
+        without = ["least_legs"]
 
     def higher(state: State, goal: GoalName, value: int, by: str, given: Given = ANY) -> int:
         seen.add(by)
@@ -77,12 +77,12 @@ def test_a_bound_that_is_one_too_high_is_caught(author: str, monkeypatch: pytest
     for job in JOBS.get(author, lambda: randoms(400, 40))():
         seen: set[str] = set()
         wrong = False
-        right = solve(job, explain=False, workers=1).plan
+        right = solve(job, explain=False, workers=1, without=without).plan
         if author not in seen:
             continue
         wrong = True
         try:
-            plan = solve(job, explain=False, workers=1).plan
+            plan = solve(job, explain=False, workers=1, without=without).plan
         except SolverFault as fault:
             result["caught" if f"{author} has counted wrongly" in str(fault) else str(fault)] += 1
             continue

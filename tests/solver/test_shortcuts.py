@@ -143,9 +143,9 @@ def test_counts_never_promise_too_much() -> None:
             continue
         model = build(job, Policy("hard", "hard"), all_placed=True, divisions=settled.divisions)
         search = Search(job, tuple(goal.id for goal in GOALS), Clock(20.0), tuning=Tuning(workers=1))
-        if not in_scope(model) or search._run(model, None).assignment is None:
+        if not in_scope(model) or search.session.run(model, None).assignment is None:
             continue
-        search._descend(model, ["leg_length_mm"])
+        search.descent.descend(model, ["leg_length_mm"])
         counted = count(model, 0, Clock(None))
         assert counted is not None, f"seed {seed}: counts deny a plan that is there"
         assert counted.bound <= search.state.value("leg_length_mm"), f"seed {seed}"

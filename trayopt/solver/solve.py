@@ -103,7 +103,7 @@ def solve(
         without=options.without,
     )
     state, stopped = search.solve()
-    if state.best is None and search.empty and (pins := contradicting(job)):
+    if state.best is None and search.session.empty and (pins := contradicting(job)):
         raise InputError.one(
             f"the built pins {', '.join(pins)} cannot all be kept",
             hint="they contradict each other, an always rule or a physical rule at must: correct them, "

@@ -3,5 +3,6 @@
 from __future__ import annotations
 
 from trayopt.solver.bounds.registry import names
+from trayopt.solver.search.tactics import TACTICS
 
-PARTS: tuple[str, ...] = (*names(),)
+PARTS: tuple[str, ...] = (*names(), *(tactic.name for tactic in TACTICS))
