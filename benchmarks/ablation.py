@@ -1,7 +1,8 @@
 """What each part of the search earns: every job once with all parts, and once without each part that it makes use of.
 
 Called as ``python -m benchmarks.ablation``. A part is a tactic or a relaxation of the search. Jobs of which the search does not
-come to a part are not run without it: nothing would change.
+come to a part are not run without it: nothing would change. One thread in deterministic time gives the same table on every
+machine, however busy.
 """
 
 from __future__ import annotations
@@ -32,20 +33,23 @@ from trayopt.solver.search.search import Search
 WHOLE = "-"
 """Stands for the search with all its parts."""
 SLOWER = (1.25, 0.3)
-"""A job is slower if it takes so many times as long as with all parts, and so many seconds more."""
-TRIES = 2
-"""A job that seems slower or lost is run again, and the better run counts: the machine may have been busy."""
+"""A job is slower if it takes so many times the effort that it takes with all parts, and so much more."""
 
 
 @dataclass(frozen=True)
 class Run:
-    """One job without one part: the goals up to the first that is not proven, how often the solver was called, and seconds."""
+    """One job without one part.
+
+    ``proven`` counts the goals up to the first that is not proven, ``calls`` those of the solver; ``effort`` is the solver's
+    deterministic time, ``seconds`` the clock's.
+    """
 
     case: str
     without: str
     proven: int
     values: tuple[int, ...]
     calls: int
+    effort: float
     seconds: float
     used: tuple[str, ...] = ()
 
@@ -54,9 +58,9 @@ class Run:
         return (-self.proven, self.values) > (-whole.proven, whole.values)
 
     def slower(self, whole: Run) -> bool:
-        """Whether it took much longer."""
+        """Whether it took much more effort."""
         times, more = SLOWER
-        return self.seconds > times * whole.seconds and self.seconds > whole.seconds + more
+        return self.effort > times * whole.effort and self.effort > whole.effort + more
 
 
 @contextmanager
@@ -76,41 +80,39 @@ def counted() -> Iterator[list[int]]:
         cp_model.CpSolver.solve = original  # type: ignore[method-assign]
 
 
-def run(case: str, job: Job, without: str, limit_s: float, workers: int) -> Run:
-    """Solve a job without a part."""
+def run(case: str, job: Job, without: str, limit: float, workers: int | None) -> Run:
+    """Solve a job without a part; with no number of workers by one, in deterministic time."""
     order = tuple(goal.id for goal in GOALS)
     begun = time.monotonic()
     with counted() as calls:
-        search = Search(job, order, Clock(limit_s), tuning=Tuning(workers=workers), without=frozenset({without}))
+        clock = Clock(limit, deterministic=workers is None)
+        search = Search(job, order, clock, tuning=Tuning(workers=workers or 1), without=frozenset({without}))
         state, _ = search.solve()
     seconds = time.monotonic() - begun
     proven = (
         sum(state.vector[order.index(goal)] == bound for goal, bound in state.bounds.items()) if state.vector else 0
     )
-    return Run(case, without, proven, state.vector, calls[0], round(seconds, 3), tuple(sorted(search.session.used)))
+    used = tuple(sorted(search.session.used))
+    return Run(case, without, proven, state.vector, calls[0], round(clock.effort, 3), round(seconds, 3), used)
 
 
-def ablate(cases: Mapping[str, Case], parts: Sequence[str], limit_s: float, workers: int) -> Iterator[Run]:
+def ablate(cases: Mapping[str, Case], parts: Sequence[str], limit: float, workers: int | None) -> Iterator[Run]:
     """Run every job with all parts, then without each that it made use of."""
     for name, case in cases.items():
         job = load_job(case.source)
-        whole = min((run(name, job, WHOLE, limit_s, workers) for _ in range(TRIES)), key=lambda run: run.seconds)
+        whole = run(name, job, WHOLE, limit, workers)
         yield whole
         for part in parts:
             if part not in whole.used:
                 continue
             try:
-                found = run(name, job, part, limit_s, workers)
-                if found.worse(whole) or found.slower(whole):
-                    again = run(name, job, part, limit_s, workers)
-                    found = min(found, again, key=lambda one: (-one.proven, one.values, one.seconds))
+                yield run(name, job, part, limit, workers)
             except SolverFault as fault:
                 raise SolverFault(f"{name} without {part}: {fault}") from fault
-            yield found
 
 
 def table(runs: Iterable[Run], parts: Sequence[str]) -> str:
-    """Sum up what each part earns; calls and seconds over the jobs that make use of it, without the part and with it."""
+    """Sum up what each part earns; calls and effort over the jobs that make use of it, without the part and with it."""
     whole: dict[str, Run] = {}
     by_part: dict[str, list[Run]] = {part: [] for part in parts}
     for one in runs:
@@ -119,15 +121,18 @@ def table(runs: Iterable[Run], parts: Sequence[str]) -> str:
         elif one.without in by_part:
             by_part[one.without].append(one)
     lines = [
-        "| part | jobs that use it | calls without / with | seconds without / with | lost without it | slower without it |",
-        "|---|---|---|---|---|---|",
+        "| part | jobs that use it | calls without / with | effort without / with | seconds without / with | lost without it | slower without it |",
+        "|---|---|---|---|---|---|---|",
     ]
     for part, found in by_part.items():
         calls = f"{sum(r.calls for r in found):,} / {sum(whole[r.case].calls for r in found):,}"
+        effort = f"{sum(r.effort for r in found):.1f} / {sum(whole[r.case].effort for r in found):.1f}"
         seconds = f"{sum(r.seconds for r in found):.1f} / {sum(whole[r.case].seconds for r in found):.1f}"
         lost = [r.case for r in found if r.worse(whole[r.case])]
         slower = [r.case for r in found if r.case not in lost and r.slower(whole[r.case])]
-        lines.append(f"| {part} | {len(found)} | {calls} | {seconds} | {_listed(lost)} | {_listed(slower)} |")
+        lines.append(
+            f"| {part} | {len(found)} | {calls} | {effort} | {seconds} | {_listed(lost)} | {_listed(slower)} |"
+        )
     return "\n".join(lines) + "\n"
 
 
@@ -145,8 +150,13 @@ def parser() -> argparse.ArgumentParser:
     made.add_argument(
         "--parts", nargs="+", choices=PARTS, default=list(PARTS), metavar="NAME", help="parts to leave out (all)"
     )
-    made.add_argument("--limit", type=float, default=20.0, metavar="S", help="most seconds a run (20)")
-    made.add_argument("--workers", type=int, default=8, help="search threads of CP-SAT (8, whatever the cores)")
+    made.add_argument("--limit", type=float, default=20.0, metavar="S", help="most effort a run (20)")
+    made.add_argument(
+        "--workers",
+        type=int,
+        metavar="N",
+        help="search with threads, and limit seconds; else one thread in deterministic time",
+    )
     made.add_argument("--json", metavar="FILE", help="add every run as it comes, a line each")
     made.add_argument("--tables", nargs="+", metavar="FILE", help="run nothing: make the table of these runs")
     return made
