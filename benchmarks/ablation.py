@@ -121,7 +121,8 @@ def table(runs: Iterable[Run], parts: Sequence[str]) -> str:
         elif one.without in by_part:
             by_part[one.without].append(one)
     lines = [
-        "| part | jobs that use it | calls without / with | effort without / with | seconds without / with | lost without it | slower without it |",
+        "| part | jobs that use it | calls without / with | effort without / with | seconds without / with "
+        "| lost without it | slower without it |",
         "|---|---|---|---|---|---|---|",
     ]
     for part, found in by_part.items():
