@@ -40,6 +40,7 @@ def measure(
     bounds: Mapping[GoalName, int | None],
     solver: PlanSolver,
     goal_order: Sequence[str] | None = None,
+    by: Mapping[GoalName, str | None] | None = None,
 ) -> Plan:
     """Write the whole plan document of an assignment.
 
@@ -51,6 +52,8 @@ def measure(
         What the search says of itself; a goal without a bound has none.
     goal_order
         Order of the goals where it is not the usual one (see ``trayopt.goals.registry.order``).
+    by
+        Who proved each bound, where that is known.
 
     Raises
     ------
@@ -60,7 +63,7 @@ def measure(
         Where a trunk has a placed leg and no way, or a place does not exist.
     """
     laid = Laid(job, assignment)
-    return document(laid, status=status, stopped=stopped, bounds=bounds, solver=solver, goal_order=goal_order)
+    return document(laid, status=status, stopped=stopped, bounds=bounds, solver=solver, goal_order=goal_order, by=by)
 
 
 def document(
@@ -71,6 +74,7 @@ def document(
     bounds: Mapping[GoalName, int | None],
     solver: PlanSolver,
     goal_order: Sequence[str] | None = None,
+    by: Mapping[GoalName, str | None] | None = None,
 ) -> Plan:
     """Write the whole plan document of a plan as it lies; see ``measure``."""
     job = laid.job
@@ -79,7 +83,7 @@ def document(
         status=status,
         stopped=stopped,
         goals=tuple(
-            PlanGoal(goal=goal.id, value=goal.measure(job, laid), bound=bounds.get(goal.id))
+            PlanGoal(goal=goal.id, value=goal.measure(job, laid), bound=bounds.get(goal.id), by=(by or {}).get(goal.id))
             for goal in order(goal_order)
         ),
         trunks=tuple(_trunks(laid)),
@@ -117,7 +121,7 @@ def leg_row(laid: Laid, leg: Leg) -> PlanLeg:
         end=placed.end if placed else None,
         route_mm=placed.route_mm if placed else None,
         entrance_mark_mm=laid.job.trunk_by_id[leg.trunk].transition_mm + placed.free_mm if placed else None,
-        cut_mm=Exposed().cut_mm(laid.job, laid, placed) if placed else None,
+        cut_mm=Exposed().lengths(laid.job).cut_of(laid, placed) if placed else None,
         tube_mm=_tube_mm(laid, subunit, leg.of) if placed else None,
         idle=laid.job.spliced_fibres(leg) == 0,
     )
@@ -186,7 +190,7 @@ def _trunks(laid: Laid) -> Iterator[PlanTrunk]:
             port=way.port if way else None,
             travel=way.travel if way else None,
             loops=way.loops if way else None,
-            strip_mm=Exposed().strip_mm(laid.job, laid, trunk.id) if way else None,
+            strip_mm=Exposed().lengths(laid.job).strip_of(laid, trunk.id) if way else None,
         )
 
 

@@ -17,7 +17,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from functools import cached_property
-from math import ceil
 from typing import Any, NamedTuple
 
 from ortools.sat.python import cp_model
@@ -31,7 +30,7 @@ from trayopt.solver.bounds.closed_patterns import Bunch, closed_bunches
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.outline import RULES, Outline
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Divisions, Key
 from trayopt.track.routes import Routes, routes_of
@@ -270,16 +269,19 @@ def legs_bound(divider: Divider, divisions: Divisions, weight: int | None, clock
     return 0 if spread is None else _least(spread, _legs(spread), clock)
 
 
-def length_bound(divider: Divider, divisions: Divisions, weight: int, fewest: int, most: int, clock: Clock) -> int:
+def length_bound(
+    divider: Divider, divisions: Divisions, weight: int, fewest: int, most: int | None, clock: Clock
+) -> int:
     """Bound the leg length, in mm, over plans of these divisions that break preferences of at most this weight.
 
-    ``fewest`` and ``most`` are legs that every such plan has and that no plan worth a look exceeds.
+    ``fewest`` are legs that every such plan has, ``most`` legs that those have of which is asked, None for any.
     """
     spread = _kept(divider, divisions, weight, clock, trays=True)
     if spread is None or spread.size > MOST_COUNTS:
         return 0
     spread.require(_legs(spread) >= fewest)
-    spread.require(_legs(spread) <= most)
+    if most is not None:
+        spread.require(_legs(spread) <= most)
     return _least(spread, GOALS["leg_length_mm"].encode(divider.job, spread), clock) or 0
 
 
@@ -327,4 +329,4 @@ def _least(spread: Spread, goal: Any, clock: Clock, effort: float = EFFORT) -> i
     status, solver = solve_one(spread.cp, clock, effort, symmetry_level=2, part=PART)
     if status == cp_model.INFEASIBLE:
         return None
-    return max(0, ceil(solver.best_objective_bound - 1e-6))
+    return max(0, whole_bound(solver.best_objective_bound))

@@ -22,7 +22,7 @@ from trayopt.solver.bounds.rings import Block, Ring, blocks_of, overfull_rings
 from trayopt.solver.bounds.stack_counts import Ledger
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
-from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import Literals, total
 
 EFFORT = 2.0
@@ -40,22 +40,17 @@ def without_room(job: Job) -> int:
     return max(0, job.splices - job.enclosure.fibres)
 
 
-def least_unplaced(job: Job, clock: Clock) -> int:
-    """Bound the splices without a tray over all plans of a job."""
-    return max(_in_trays(job, clock), 0 if clock.over else _by_ledger(job, clock))
-
-
-def _by_ledger(job: Job, clock: Clock) -> int:
-    """Bound them by what ways, guides and stacks take of each class of subunits."""
+def out_by_ledger(job: Job, clock: Clock) -> int:
+    """Bound the splices without a tray by what ways, guides and stacks take of each class of subunits."""
     ledger = Ledger(Question(job, kinds=("physical",)), all_placed=False)
     ledger.hold_all()
     ledger.cp.minimize(ledger.unplaced())
     status, solver = solve_one(ledger.cp, clock, EFFORT)
-    return int(-(-(solver.best_objective_bound - 1e-6) // 1)) if status in FOUND else 0
+    return whole_bound(solver.best_objective_bound) if status in FOUND else 0
 
 
-def _in_trays(job: Job, clock: Clock) -> int:
-    """Bound them by the room of trays and stacks, and by rings."""
+def out_of_trays(job: Job, clock: Clock) -> int:
+    """Bound the splices without a tray by the room of trays and stacks, and by rings."""
     least = without_room(job)
     at_tray = {trunk.id for trunk in job.trunks if trunk.divide_at == "tray"}
     if job.rules["tray_fibres"].level != "must" or not at_tray or len(blocks := blocks_of(job)) > MOST_BLOCKS:
@@ -69,7 +64,7 @@ def _in_trays(job: Job, clock: Clock) -> int:
         status, solver = solve_one(box.cp, clock, EFFORT)
         if status not in FOUND:
             break
-        least = max(least, int(-(-(solver.best_objective_bound - 1e-6) // 1)))
+        least = max(least, whole_bound(solver.best_objective_bound))
         placed = [solver.value(number) for number in box.placed]
         rings = overfull_rings(job, box.together, room, placed)
         if not rings or status != cp_model.OPTIMAL:
