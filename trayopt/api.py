@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from trayopt.review.desk import Review
     from trayopt.review.handmade import Handmade
     from trayopt.review.mend import Mended
+    from trayopt.solver.model.bound import Step
     from trayopt.solver.model.decisions import Given, Weights
     from trayopt.solver.solve import Progress
 
@@ -135,6 +136,8 @@ def solve(
     start: Plan | None = None,
     goals: Sequence[str] | None = None,
     progress: Progress | None = None,
+    watch: Callable[[Step], None] | None = None,
+    without: Iterable[str] = (),
     explain: bool = True,
 ) -> Result:
     """Find the best plan of a job, and check it before it is given out.
@@ -157,6 +160,10 @@ def solve(
         legs, crossings and leg_length_mm in another order.
     progress
         Called with seconds, goal, value and bound.
+    watch
+        Called with each step of the trail: a better plan, or a better bound with its author and what it takes for granted.
+    without
+        Names of relaxations and tactics of the search that are left out.
     explain
         Whether to look for the first conflict where splices stay unplaced or musts are broken, for at most
         ``EXPLAIN_S`` seconds more.
@@ -185,9 +192,10 @@ def solve(
     except ValueError as wrong:
         raise InputError.one(str(wrong), source="--goals") from wrong
     options = Options(
-        time_limit_s, gap, workers, seed, reproducible, first, tuple(goals) if goals is not None else None
-    )
-    found = search(job, options, progress)
+        time_limit_s, gap, workers, seed, reproducible, first, tuple(goals) if goals is not None else None,
+        frozenset(without),
+    )  # fmt: skip
+    found = search(job, options, progress, watch)
     plan = measure(
         job,
         found.assignment,
@@ -196,6 +204,7 @@ def solve(
         bounds=found.bounds,
         solver=found.solver,
         goal_order=found.order,
+        by=found.by,
     )
     if explain:
         plan = _with_conflict(job, plan, reproducible=reproducible)

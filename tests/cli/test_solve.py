@@ -35,6 +35,7 @@ from trayopt.cli.progress import Progress
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.formats.json_in import read_plan
+from trayopt.solver.model.bound import COMPLETE, Bound, Step
 
 STANDARD = ROOT / "models" / "standard"
 EXAMPLE = STANDARD / "worked-example.yaml"
@@ -293,20 +294,45 @@ def test_both_ends_of_a_stack_are_told_apart(plans: dict[str, tuple[Job, Plan]])
 # -- progress, and being stopped ---------------------------------------------------------------------------------------
 
 
-def test_one_plain_line_a_goal_with_v_and_none_without(capsys: pytest.CaptureFixture[str]) -> None:
-    for verbose, expected in ((True, 2), (False, 0)):
+def test_the_trail_is_told_with_v_alone(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each bound with its author and each better plan, on stderr, with seconds."""
+    for verbose in (True, False):
         with Progress(Output(verbose=verbose)) as progress:
             progress(0.1, "legs", None, 3)
-            progress(0.2, "legs", 9, 3)
-            progress(0.3, "legs", 8, None)
-            progress(0.4, "crossings", None, None)
+            progress.step(str(Step(0.2, Bound("legs", 3, "division", COMPLETE.tightened({"broken_prefer": 4})))))
+            progress.step(str(Step(1.5, values={"unplaced": 0, "leg_length_mm": 1200})))
         captured = capsys.readouterr()
         assert captured.out == ""
         lines = captured.err.splitlines()
-        assert len(lines) == expected
-        if verbose:
-            assert lines[0].split()[2:] == ["legs", "8", "bound", "3"]
-            assert lines[1].split()[2:] == ["crossings", "-", "bound", "-"]
+        told = ["0.2 s legs 3 at least, by counting divisions: complete plans with broken_prefer at most 4"]
+        told.append("1.5 s plan unplaced 0, leg_length_mm 1,200")
+        assert [" ".join(line.split()) for line in lines] == (told if verbose else [])
+
+
+def test_the_trace_is_lines_of_json_that_lead_to_the_plan(tmp_path: Path) -> None:
+    """Every goal that the plan says to be proven above 0 stands in the trace with the same author."""
+    trace, path = tmp_path / "trace.jsonl", tmp_path / "plan.json"
+    done = trayopt("solve", EXAMPLE, "-o", path, "--trace", trace)
+    assert done.returncode == Exit.YES
+    steps = [json.loads(line) for line in trace.read_text().splitlines()]
+    assert [step["seconds"] for step in steps] == sorted(step["seconds"] for step in steps)
+    plan = read_plan(path)
+    assert steps
+    assert {item.goal: item.value for item in plan.goals} == [step["values"] for step in steps if "values" in step][-1]
+    for item in plan.goals:
+        assert item.by is not None
+        found = [(s["bound"], s["by"]) for s in steps if s.get("goal") == item.goal]
+        assert item.by == "zero" if item.bound == 0 else (item.bound, item.by) in found
+
+
+def test_parts_are_left_out_by_name() -> None:
+    refused = trayopt("solve", EXAMPLE, "--without", "outlines")
+    assert refused.returncode == Exit.INPUT
+    assert "nothing of the search has this name; found outlines" in refused.stderr
+    assert "did you mean 'outline'?" in refused.stderr
+    done = trayopt("solve", EXAMPLE, "--without", "outline", "--without", "division", "-v")
+    assert done.returncode == Exit.YES
+    assert "counting divisions" not in done.stdout + done.stderr
 
 
 def test_progress_on_a_terminal() -> None:

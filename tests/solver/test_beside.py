@@ -15,10 +15,12 @@ from ortools.sat.python import cp_model
 from tests import oracle, strategies
 from tests.build import job_of
 from trayopt.goals.registry import order
+from trayopt.solver.heuristics import primal
 from trayopt.solver.heuristics.completion import Layouts
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import Asked, new_solver
 from trayopt.solver.model.run import Outcome, Tuning
+from trayopt.solver.search import incomplete
 from trayopt.solver.search.lexicographic import Descent
 from trayopt.solver.search.search import Search
 
@@ -97,7 +99,6 @@ def test_what_is_asked_too_soon_changes_no_answer(
     seen = Counter[str]()
     monkeypatch.setattr(import_module("trayopt.solver.search.lexicographic"), "MOST_AT_A_GLANCE", 0)
     monkeypatch.setattr(import_module("trayopt.solver.heuristics.completion"), "QUIET_S", -1.0)
-    monkeypatch.setattr(Search, "_try", lambda *_: None)
     ended, looked = Asked.ended, WeakSet[Asked]()
 
     def not_at_once(asked: Asked, clock: Clock, seconds: float = 0.2) -> bool:
@@ -110,7 +111,7 @@ def test_what_is_asked_too_soon_changes_no_answer(
 
     monkeypatch.setattr(Asked, "ended", not_at_once)
 
-    def count(owner: type, name: str) -> None:
+    def count(owner: Any, name: str) -> None:
         method = getattr(owner, name)
 
         def counted(*args: Any, **named: Any) -> Any:
@@ -119,7 +120,7 @@ def test_what_is_asked_too_soon_changes_no_answer(
 
         monkeypatch.setattr(owner, name, counted)
 
-    expected = [(Descent, "_ask_ahead"), (Layouts, "like"), (Search, "_even_layouts"), (Search, "_hope")]
+    expected = [(Descent, "_ask_ahead"), (Layouts, "like"), (primal, "even_layouts"), (incomplete, "hope")]
     for owner, name in expected:
         count(owner, name)
     threads = active_count()
@@ -127,11 +128,11 @@ def test_what_is_asked_too_soon_changes_no_answer(
         plain = strategies.random_job(random.Random(seed), shape="shuffled", **knobs)
         best = oracle.solve(plain)
         assert best is not None
-        search = Search(job_of(plain), GOALS, Clock(60.0), tuning=Tuning(workers=2))
+        search = Search(job_of(plain), GOALS, Clock(60.0), tuning=Tuning(workers=2), without=frozenset({"least_legs"}))
         state, stopped = search.solve()
         assert stopped == "proven", f"seed {seed}"
         assert state.vector == best.goals, f"seed {seed}"
-        assert not search._ahead
-        assert not search._asked
+        assert not search.descent._ahead
+        assert not search.session.asked
     assert active_count() == threads
     assert all(seen[name] for _, name in expected)

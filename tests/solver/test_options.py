@@ -170,7 +170,7 @@ def test_ctrl_c_while_a_model_is_built_keeps_the_best_plan(monkeypatch: pytest.M
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(import_module("trayopt.solver.heuristics.primal"), "build", interrupted)
+    monkeypatch.setattr(import_module("trayopt.solver.heuristics.session"), "build", interrupted)
     found = solve(job, start=known).plan
     assert (known.status, found.status, found.stopped) == ("optimal", "feasible", "interrupted")
     assert found.legs == known.legs

@@ -25,7 +25,7 @@ from trayopt.solver.bounds.rings import overfull_rings
 from trayopt.solver.bounds.set_partition import legs_bound, narrowed, weight_bound
 from trayopt.solver.bounds.set_partition import length_bound as spread_length_bound
 from trayopt.solver.bounds.turns import turn_bound
-from trayopt.solver.bounds.unplaced import least_unplaced, without_room
+from trayopt.solver.bounds.unplaced import out_by_ledger, out_of_trays, without_room
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.incumbent import is_kept
 from trayopt.solver.model.posting import Policy, build
@@ -143,9 +143,9 @@ def test_counts_never_promise_too_much() -> None:
             continue
         model = build(job, Policy("hard", "hard"), all_placed=True, divisions=settled.divisions)
         search = Search(job, tuple(goal.id for goal in GOALS), Clock(20.0), tuning=Tuning(workers=1))
-        if not in_scope(model) or search._run(model, None).assignment is None:
+        if not in_scope(model) or search.session.run(model, None).assignment is None:
             continue
-        search._descend(model, ["leg_length_mm"], sure=True)
+        search.descent.descend(model, ["leg_length_mm"])
         counted = count(model, 0, Clock(None))
         assert counted is not None, f"seed {seed}: counts deny a plan that is there"
         assert counted.bound <= search.state.value("leg_length_mm"), f"seed {seed}"
@@ -308,14 +308,14 @@ def test_unplaced_splices_are_never_overrated() -> None:
     met = 0
     for seed in range(400, 700):
         job, (unplaced, *_) = best_of(seed)
-        bound = least_unplaced(job, Clock())
+        bound = max(out_of_trays(job, Clock()), out_by_ledger(job, Clock()))
         assert without_room(job) <= bound <= unplaced, f"seed {seed}"
         met += bound == unplaced > without_room(job)
     job = job_of(swapped_halves())
     best = oracle.solve(swapped_halves())
     assert best is not None
     assert without_room(job) == 0
-    assert 0 < least_unplaced(job, Clock()) <= best.goals[0]
+    assert 0 < max(out_of_trays(job, Clock()), out_by_ledger(job, Clock())) <= best.goals[0]
     assert met > 50
 
 

@@ -58,6 +58,7 @@ def check_laid(laid: Laid, plan: Plan) -> Report:
         bounds=bounds,
         solver=plan.solver,
         goal_order=None if usual else names,
+        by={item.goal: item.by for item in plan.goals if bounds[item.goal] is not None},
     )
     figures = list(_figures(laid, plan, right))
     if usual:

@@ -40,6 +40,7 @@ def measure(
     bounds: Mapping[GoalName, int | None],
     solver: PlanSolver,
     goal_order: Sequence[str] | None = None,
+    by: Mapping[GoalName, str | None] | None = None,
 ) -> Plan:
     """Write the whole plan document of an assignment.
 
@@ -51,6 +52,8 @@ def measure(
         What the search says of itself; a goal without a bound has none.
     goal_order
         Order of the goals where it is not the usual one (see ``trayopt.goals.registry.order``).
+    by
+        Who proved each bound, where that is known.
 
     Raises
     ------
@@ -60,7 +63,7 @@ def measure(
         Where a trunk has a placed leg and no way, or a place does not exist.
     """
     laid = Laid(job, assignment)
-    return document(laid, status=status, stopped=stopped, bounds=bounds, solver=solver, goal_order=goal_order)
+    return document(laid, status=status, stopped=stopped, bounds=bounds, solver=solver, goal_order=goal_order, by=by)
 
 
 def document(
@@ -71,6 +74,7 @@ def document(
     bounds: Mapping[GoalName, int | None],
     solver: PlanSolver,
     goal_order: Sequence[str] | None = None,
+    by: Mapping[GoalName, str | None] | None = None,
 ) -> Plan:
     """Write the whole plan document of a plan as it lies; see ``measure``."""
     job = laid.job
@@ -79,7 +83,7 @@ def document(
         status=status,
         stopped=stopped,
         goals=tuple(
-            PlanGoal(goal=goal.id, value=goal.measure(job, laid), bound=bounds.get(goal.id))
+            PlanGoal(goal=goal.id, value=goal.measure(job, laid), bound=bounds.get(goal.id), by=(by or {}).get(goal.id))
             for goal in order(goal_order)
         ),
         trunks=tuple(_trunks(laid)),

@@ -63,7 +63,9 @@ def _kept(plan: Plan) -> str:
 def goal_state(item: PlanGoal) -> str:
     """Say of one goal what is proven."""
     if item.bound == item.value:
-        return "proven"
+        from trayopt.solver.model.bound import proven_by
+
+        return proven_by(item.by)
     if item.bound is None:
         return "open"
     return f"open by {item.value - item.bound:,}"

@@ -1,4 +1,4 @@
-"""What a person at a terminal sees while the solver works; elsewhere, with ``-v``, one plain line a goal."""
+"""What a person at a terminal sees while the solver works; with ``-v``, a plain line for each bound and each better plan."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 class Progress:
     """Takes seconds, goal, value and bound from the solver's threads and shows them on stderr.
 
-    On a terminal one line is kept up to date, and disappears with the answer. With ``-v`` every goal leaves a line
-    behind when the solver is done with it.
+    On a terminal one line is kept up to date, and disappears with the answer. With ``-v`` each step of the trail stays as a
+    line.
     """
 
     def __init__(self, output: Output) -> None:
@@ -47,8 +47,7 @@ class Progress:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        """Show the last goal's line, and leave the terminal as it was."""
-        self._done()
+        """Leave the terminal as it was."""
         if self._live is not None:
             self._live.stop()
             self._live = None
@@ -57,12 +56,16 @@ class Progress:
         """Take what the solver knows of the goal in work."""
         del seconds
         if goal != self._goal:
-            self._done()
             self._goal, self._value, self._bound = goal, None, None
         if value is not None:
             self._value = value if self._value is None else min(self._value, value)
         if bound is not None:
             self._bound = bound if self._bound is None else max(self._bound, bound)
+
+    def step(self, line: str) -> None:
+        """Show a step of the trail with ``-v``."""
+        if self._output.verbose and not self._output.quiet:
+            self.say(line)
 
     def say(self, message: str) -> None:
         """Print a line on stderr without breaking into the one that is kept up to date."""
@@ -70,14 +73,6 @@ class Progress:
             self._live.console.print(message, markup=False)
         else:
             self._output.note(message)
-
-    def _done(self) -> None:
-        if self._goal is None or not self._output.verbose or self._output.quiet:
-            return
-        self.say(self._words())
-
-    def _words(self) -> str:
-        return f"{self._seconds()}  {self._goal:<14}  {_number(self._value):>12}  bound {_number(self._bound):>12}"
 
     def _line(self) -> Text:
         from rich.text import Text

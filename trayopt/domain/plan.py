@@ -21,11 +21,15 @@ class PlanJob(Frozen):
 
 
 class PlanGoal(Frozen):
-    """Value and proven bound of one goal; bound None where there is none."""
+    """Value and proven bound of one goal; bound None where there is none.
+
+    ``by`` names who proved the bound: a relaxation of the solver, or ``search``; plans of before have none.
+    """
 
     goal: GoalName
     value: int
     bound: int | None
+    by: str | None = None
 
 
 class PlanTrunk(Frozen):
@@ -123,6 +127,9 @@ class Plan(Frozen):
         data = self.model_dump(mode="json", by_alias=True)
         if data["explanation"] is None:
             del data["explanation"]
+        for goal in data["goals"]:
+            if goal["by"] is None:
+                del goal["by"]
         return data
 
     def value(self, goal: str) -> int:

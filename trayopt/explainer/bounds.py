@@ -1,13 +1,13 @@
 """Why this: for each goal above 0 a least value that holds for every plan, and the legs, pairs or trays that force it.
 
 Each bound is counted here, in plain arithmetic, for plans that place every splice and keep every must. Where it does not reach
-the value of the plan, the rest is what the solver proved by search, and is said to be.
+the value of the plan, the rest is what the solver proved, and its author is named.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import pairwise
 from math import comb
 
@@ -23,6 +23,7 @@ from trayopt.rules.reach import ReachParameters
 from trayopt.rules.slack_loops import SlackLoopsParameters
 from trayopt.rules.words import listed, several
 from trayopt.solver.bounds.division import Divider
+from trayopt.solver.model.bound import proven_by
 from trayopt.solver.model.ways import all_ways
 from trayopt.track.laid import Laid
 from trayopt.track.routes import routes_of
@@ -32,9 +33,13 @@ MOST = 8
 
 
 def bounds(
-    job: Job, best: Assignment, proven: dict[GoalName, int | None], broken: tuple[PreferenceSaid, ...]
+    job: Job,
+    best: Assignment,
+    proven: Mapping[GoalName, int | None],
+    by: Mapping[GoalName, str | None],
+    broken: tuple[PreferenceSaid, ...],
 ) -> tuple[BoundSaid, ...]:
-    """Say what holds up each goal of the best plan; ``proven`` are the solver's bounds."""
+    """Say what holds up each goal of the best plan; ``proven`` are the solver's bounds, ``by`` their authors."""
     laid = Laid(job, best)
     counted = {
         "broken_prefer": lambda: _preferences(job, broken),
@@ -50,7 +55,7 @@ def bounds(
         least, because = counted[goal]()
         bound = proven.get(goal)
         if bound is not None and bound > least:
-            because.append(f"the solver proved by search that no plan has less than {bound:,}")
+            because.append(f"no plan has less than {bound:,}: {proven_by(by.get(goal))}")
         found.append(BoundSaid(goal=goal, value=value, at_least=max(least, bound or 0), because=tuple(because)))
     return tuple(found)
 

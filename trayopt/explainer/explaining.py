@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from trayopt.checker import assignment_of
@@ -27,10 +28,11 @@ SHARE = 0.4
 
 @dataclass(frozen=True)
 class Found:
-    """The best plan, its decisions and the solver's bounds."""
+    """The best plan, its decisions, and the solver's bounds with their authors."""
 
     assignment: Assignment
     bounds: dict[GoalName, int | None]
+    by: Mapping[GoalName, str | None]
     optimal: bool
 
 
@@ -66,7 +68,7 @@ def explain(
         whole = best is not None and _whole(job, best) and not _musts(job, best)
         if best is not None and whole:
             broken = preferences(job, best.assignment, clock)
-            held = bounds(job, best.assignment, best.bounds, broken)
+            held = bounds(job, best.assignment, best.bounds, best.by, broken)
             made = made.model_copy(update={"preferences": broken, "bounds": held, "optimal": best.optimal})
         if given is not None:
             kept = best.assignment if best is not None and whole else None
@@ -101,7 +103,8 @@ def _known(job: Job, plan: Plan | None) -> Found | None:
     if plan is None or plan.status == "none" or not job.has_digest(plan.job.digest, plan.job.title):
         return None
     assignment, _ = assignment_of(job, plan)
-    return Found(assignment, {item.goal: item.bound for item in plan.goals}, plan.status == "optimal")
+    bounds_of, by = ({item.goal: getattr(item, key) for item in plan.goals} for key in ("bound", "by"))
+    return Found(assignment, bounds_of, by, plan.status == "optimal")
 
 
 def _search(job: Job, clock: Clock) -> Found | None:
@@ -111,7 +114,7 @@ def _search(job: Job, clock: Clock) -> Found | None:
     found: Solution = solve(job, Options(time_limit_s=left, reproducible=clock.deterministic))
     if found.status == "none":
         return None
-    return Found(found.assignment, dict(found.bounds), found.status == "optimal")
+    return Found(found.assignment, dict(found.bounds), found.by, found.status == "optimal")
 
 
 def _whole(job: Job, found: Found) -> bool:

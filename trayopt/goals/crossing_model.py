@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from itertools import combinations
-from math import comb
 from typing import TYPE_CHECKING, NamedTuple
 
 from trayopt.domain.cablework import Leg, Subunit
@@ -39,7 +38,7 @@ def crossings(x: Variables) -> Expression:
     """Sum the crossing pairs of every trunk.
 
     Two trunks often see the same two strands: joined subunits that share all their trays. One literal then serves both, and
-    where they see them in opposite orders, one of the two crosses unless the strands have the same low (``_share_lows``).
+    where they see them in opposite orders, one of the two crosses unless the strands have the same low (``_oppose``).
     """
     deepest = max(stack.positions for stack in x.job.enclosure.stacks)
     known: dict[tuple[Lows, Lows], Literal] = {}
@@ -65,30 +64,26 @@ def crossings(x: Variables) -> Expression:
             if x.all_placed and all(key):
                 weights.append(_fewest(x, before) * _fewest(x, after))
     if x.all_placed:
-        paid = _share_lows(x, {key: literal for key, literal in known.items() if all(key)}, bearers)
-        x.bound("crossings", paid * min(weights, default=0))
+        _oppose(x, {key: literal for key, literal in known.items() if all(key)}, bearers, min(weights, default=0))
     return sum(parts)
 
 
-def _share_lows(x: Variables, known: Mapping[tuple[Lows, Lows], Literal], bearers: Mapping[Lows, Sequence[Leg]]) -> int:
-    """Bind pairs of strands that are seen in both orders, and give how many of them cross at least.
+def _oppose(
+    x: Variables, known: Mapping[tuple[Lows, Lows], Literal], bearers: Mapping[Lows, Sequence[Leg]], weight: int
+) -> None:
+    """Bind pairs of strands that are seen in both orders, and tell the model of those of which one order has to cross.
 
     Of such a pair at most one order crosses, and one does unless both have the same low or one is not placed. ``bearers``
-    are those of the strands that always are. A strand has its low at the position of one of its bearers, so as many strands
-    share a low as have a bearer at one position, and the pairs that share one are at most those of groups of so many.
+    are those of the strands that always are.
     """
     both = [key for key in known if (key[1], key[0]) in known and key[0] < key[1]]
     for one, other in both:
         x.require(known[one, other] + known[other, one] <= 1)
     certain = [key for key in both if key[0] in bearers and key[1] in bearers]
     strands = sorted({lows for key in certain for lows in key})
-    most = x.most_at_a_position([bearers[lows] for lows in strands])
-    groups, rest = divmod(len(strands), max(1, most))
-    alike = groups * comb(most, 2) + comb(rest, 2)
-    paid = max(0, len(certain) - alike)
-    if paid:
-        x.require(sum(known[one, other] + known[other, one] for one, other in certain) >= paid)
-    return paid
+    x.opposed(
+        [(known[one, other], known[other, one]) for one, other in certain], [bearers[lows] for lows in strands], weight
+    )
 
 
 def _fewest(x: Variables, strand: Strand) -> int:

@@ -11,7 +11,6 @@ from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Level
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
-from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Piece
 from trayopt.track.routes import Routes
 
@@ -155,8 +154,12 @@ class Variables(Protocol):
     def literal(self, name: str) -> Literal:
         """Make a 0/1 variable that nothing else binds."""
 
-    def bound(self, goal: GoalName, least: int) -> None:
-        """Tell a proven bound of a goal over the plans of this model."""
+    def opposed(self, pairs: Sequence[tuple[Literal, Literal]], strands: Sequence[Sequence[Leg]], weight: int) -> None:
+        """Tell of pairs of strands that two trunks see in opposite orders: one of the two crosses unless both have the same low.
+
+        ``strands`` gives for each strand of them the legs of which one has its low, ``weight`` the crossings that one of the
+        literals stands for at least.
+        """
 
     def clause(self, *literals: Literal) -> None:
         """Ask for at least one of these: the same as ``require`` of their sum, and much quicker to state."""

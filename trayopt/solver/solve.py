@@ -11,9 +11,11 @@ from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, PlanSolver, Status, Stopped
 from trayopt.errors import InputError
 from trayopt.goals.registry import order
+from trayopt.solver.model.bound import Step
 from trayopt.solver.model.built_pins import contradicting
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.run import Tuning
+from trayopt.solver.search.parts import PARTS
 from trayopt.solver.search.search import Search
 
 Progress = Callable[[float, GoalName, int | None, int | None], None]
@@ -38,6 +40,8 @@ class Options:
         A plan to begin with.
     goals
         legs, crossings and leg_length_mm in another order.
+    without
+        Names of relaxations and tactics that are left out.
     """
 
     time_limit_s: float | None = None
@@ -47,30 +51,43 @@ class Options:
     reproducible: bool = False
     start: Assignment | None = None
     goals: tuple[str, ...] | None = None
+    without: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
 class Solution:
-    """What solve found; ``assignment`` is empty and ``status`` none where the search was stopped before a first plan."""
+    """What solve found; ``assignment`` is empty and ``status`` none where the search was stopped before a first plan.
+
+    ``by`` names the author of each bound (``trayopt.solver.model.bound.AUTHORS``).
+    """
 
     assignment: Assignment
     status: Status
     stopped: Stopped
     bounds: dict[GoalName, int | None]
+    by: dict[GoalName, str]
     order: tuple[GoalName, ...]
     solver: PlanSolver
 
 
-def solve(job: Job, options: Options, progress: Progress | None = None) -> Solution:
+def solve(
+    job: Job, options: Options, progress: Progress | None = None, watch: Callable[[Step], None] | None = None
+) -> Solution:
     """Solve a job: the best plan that could be found, and what is proven of it.
+
+    ``watch`` is called with each step of the trail, a better plan or a better bound.
 
     Raises
     ------
     InputError
         Where built pins contradict each other, an always rule or a physical rule at must.
     ValueError
-        Where the goals cannot be ordered as asked.
+        Where the goals cannot be ordered as asked, or a name to leave out is none.
+    SolverFault
+        Where a plan refutes a bound.
     """
+    if unknown := options.without - set(PARTS):
+        raise ValueError(f"nothing of the search is called {', '.join(sorted(unknown))}; allowed: {', '.join(PARTS)}")
     goals = tuple(goal.id for goal in order(options.goals))
     workers = 1 if options.reproducible else options.workers
     clock = Clock(options.time_limit_s, deterministic=options.reproducible)
@@ -82,9 +99,11 @@ def solve(job: Job, options: Options, progress: Progress | None = None) -> Solut
         gap=options.gap,
         start=options.start,
         progress=progress,
+        watch=watch,
+        without=options.without,
     )
     state, stopped = search.solve()
-    if state.best is None and search.empty and (pins := contradicting(job)):
+    if state.best is None and search.session.empty and (pins := contradicting(job)):
         raise InputError.one(
             f"the built pins {', '.join(pins)} cannot all be kept",
             hint="they contradict each other, an always rule or a physical rule at must: correct them, "
@@ -94,4 +113,5 @@ def solve(job: Job, options: Options, progress: Progress | None = None) -> Solut
     said = PlanSolver(
         version=version("ortools"), seed=options.seed, workers=workers, deterministic_time=round(clock.effort, 6)
     )
-    return Solution(state.best or Assignment(), status, stopped, state.bounds, goals, said)
+    by = {goal: bound.by for goal, bound in state.proofs.items()}
+    return Solution(state.best or Assignment(), status, stopped, state.bounds, by, goals, said)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
+import sys
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
     from trayopt.api import Result
     from trayopt.domain.job import Job
     from trayopt.domain.plan import Plan
+    from trayopt.solver.model.bound import Step
 
 
 @click.command("solve", short_help="Find the best plan of a job, and prove it.")
@@ -43,6 +46,10 @@ if TYPE_CHECKING:
 @click.option("--reproducible", is_flag=True, help="One thread and no clock: the same plan, byte for byte.")
 @click.option("--start", metavar="PLAN", help="Begin with this plan: JSON, or a hand-made table in CSV or XLSX.")
 @click.option("--goals", metavar="LIST", help="legs,crossings,leg_length_mm in another order.")
+@click.option(
+    "--trace", metavar="FILE", help="Write every bound and every better plan as a line of JSON; - for stdout."
+)
+@click.option("--without", metavar="NAME", multiple=True, hidden=True, help="Leave a relaxation or a tactic out.")
 @common
 def command(
     output: Output,
@@ -55,6 +62,8 @@ def command(
     reproducible: bool,
     start: str | None,
     goals: str | None,
+    trace: str | None,
+    without: tuple[str, ...],
 ) -> int:
     """Decide ports, travel, loops, divisions and trays for JOB all together, and prove that no plan is better.
 
@@ -67,7 +76,11 @@ def command(
         raise click.UsageError("--reproducible is one thread: leave --workers out")
     if job == start == "-":
         raise click.UsageError("JOB and --start cannot both be stdin")
-    _can_be_written(file)
+    if trace == file == "-":
+        raise click.UsageError("the plan and --trace cannot both go to stdout")
+    for target in (file, trace):
+        _can_be_written(target)
+    _known(without)
     loaded = load_job(job, library=output.library)
     first = None if start is None else _start(output, loaded, start)
     options: dict[str, Any] = {} if workers is None else {"workers": workers}
@@ -81,6 +94,8 @@ def command(
         seed=seed,
         reproducible=reproducible,
         start=first,
+        trace=trace,
+        without=without,
         **options,
     )
     _answer(output, loaded, result.plan, file)
@@ -89,11 +104,52 @@ def command(
     return Exit.YES if result.complete else Exit.NO
 
 
-def _solve(output: Output, job: Job, **options: Any) -> Result:
+def _solve(output: Output, job: Job, *, trace: str | None, **options: Any) -> Result:
     from trayopt.api import solve
 
-    with Progress(output) as progress, _interruptible(progress):
-        return solve(job, progress=progress, **options)
+    with Progress(output) as progress, _interruptible(progress), _traced(trace) as write:
+
+        def watch(step: Step) -> None:
+            progress.step(str(step))
+            write(step)
+
+        return solve(job, progress=progress, watch=watch, **options)
+
+
+@contextmanager
+def _traced(trace: str | None) -> Iterator[Callable[[Step], None]]:
+    """Write steps of the trail as they come, so that what is known by then is there however the search ends."""
+    if trace is None:
+        yield lambda _: None
+        return
+    with nullcontext(sys.stdout) if trace == "-" else Path(trace).open("w", encoding="utf-8") as stream:
+
+        def write(step: Step) -> None:
+            stream.write(json.dumps(step.plain()) + "\n")
+            stream.flush()
+
+        yield write
+
+
+def _known(without: Iterable[str]) -> None:
+    """Refuse names that are those of no relaxation and no tactic."""
+    from trayopt.errors import InputError
+    from trayopt.formats.validate import did_you_mean
+
+    if not without:
+        return
+    from trayopt.solver.search.parts import PARTS
+
+    for name in without:
+        if name not in PARTS:
+            hint = did_you_mean(name, PARTS)
+            raise InputError.one(
+                "nothing of the search has this name",
+                source="--without",
+                found=name,
+                allowed=", ".join(PARTS),
+                hint=hint,
+            )
 
 
 def _answer(output: Output, job: Job, plan: Plan, file: str | None) -> None:

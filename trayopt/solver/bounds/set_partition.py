@@ -270,16 +270,19 @@ def legs_bound(divider: Divider, divisions: Divisions, weight: int | None, clock
     return 0 if spread is None else _least(spread, _legs(spread), clock)
 
 
-def length_bound(divider: Divider, divisions: Divisions, weight: int, fewest: int, most: int, clock: Clock) -> int:
+def length_bound(
+    divider: Divider, divisions: Divisions, weight: int, fewest: int, most: int | None, clock: Clock
+) -> int:
     """Bound the leg length, in mm, over plans of these divisions that break preferences of at most this weight.
 
-    ``fewest`` and ``most`` are legs that every such plan has and that no plan worth a look exceeds.
+    ``fewest`` are legs that every such plan has, ``most`` legs that those have of which is asked, None for any.
     """
     spread = _kept(divider, divisions, weight, clock, trays=True)
     if spread is None or spread.size > MOST_COUNTS:
         return 0
     spread.require(_legs(spread) >= fewest)
-    spread.require(_legs(spread) <= most)
+    if most is not None:
+        spread.require(_legs(spread) <= most)
     return _least(spread, GOALS["leg_length_mm"].encode(divider.job, spread), clock) or 0
 
 

@@ -40,13 +40,8 @@ def without_room(job: Job) -> int:
     return max(0, job.splices - job.enclosure.fibres)
 
 
-def least_unplaced(job: Job, clock: Clock) -> int:
-    """Bound the splices without a tray over all plans of a job."""
-    return max(_in_trays(job, clock), 0 if clock.over else _by_ledger(job, clock))
-
-
-def _by_ledger(job: Job, clock: Clock) -> int:
-    """Bound them by what ways, guides and stacks take of each class of subunits."""
+def out_by_ledger(job: Job, clock: Clock) -> int:
+    """Bound the splices without a tray by what ways, guides and stacks take of each class of subunits."""
     ledger = Ledger(Question(job, kinds=("physical",)), all_placed=False)
     ledger.hold_all()
     ledger.cp.minimize(ledger.unplaced())
@@ -54,8 +49,8 @@ def _by_ledger(job: Job, clock: Clock) -> int:
     return int(-(-(solver.best_objective_bound - 1e-6) // 1)) if status in FOUND else 0
 
 
-def _in_trays(job: Job, clock: Clock) -> int:
-    """Bound them by the room of trays and stacks, and by rings."""
+def out_of_trays(job: Job, clock: Clock) -> int:
+    """Bound the splices without a tray by the room of trays and stacks, and by rings."""
     least = without_room(job)
     at_tray = {trunk.id for trunk in job.trunks if trunk.divide_at == "tray"}
     if job.rules["tray_fibres"].level != "must" or not at_tray or len(blocks := blocks_of(job)) > MOST_BLOCKS:

@@ -10,10 +10,10 @@ from ortools.sat.python import cp_model
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.finding import Group
 from trayopt.domain.plan import GoalName
-from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.goals.registry import measure_all
 from trayopt.rules.registry import BY_ID
 from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.opposite_orders import encoded
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question, merged
 from trayopt.solver.model.interruptible import FOUND, solve_one
@@ -91,7 +91,7 @@ def _descend(
         if group in kept:
             fix(model, fact)
     for goal in REST:
-        expression = GOALS[goal].encode(job, model)
+        expression = encoded(model, goal)
         if isinstance(expression, int):
             found.proven |= {goal} if sure else set()
             continue

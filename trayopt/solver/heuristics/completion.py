@@ -70,11 +70,11 @@ class Answer:
 class Layouts(Generic[B]):
     """What a model of blocks is asked: every question is put to a copy of it with conditions of its own."""
 
-    def __init__(self, blocks: B, clock: Clock) -> None:
+    def __init__(self, blocks: B, clock: Clock, *, use: bool = True) -> None:
         self.blocks = blocks
         self.clock = clock
-        self.made = self.blocks.size <= MOST_COUNTS
-        """Whether blocks could be counted; where they are too many, nothing may be asked."""
+        self.made = use and self.blocks.size <= MOST_COUNTS
+        """Whether blocks could be counted and are to be used; where they are too many, nothing may be asked."""
         self.last: list[int] = []
         """Every variable of the last layout."""
 

@@ -1,14 +1,17 @@
-"""What a search knows: the best plan and the proven bound of each goal."""
+"""What a search knows: the incumbent, which is the best plan so far, and every lower bound with its author."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
+from trayopt.errors import SolverFault
 from trayopt.goals.registry import measure_all
 from trayopt.rules.registry import BY_ID
+from trayopt.solver.model.bound import ANY, ZERO, Bound, Given, Step
 from trayopt.track.laid import Laid
 
 FIRST: tuple[GoalName, ...] = ("unplaced", "broken_must", "broken_prefer")
@@ -16,36 +19,103 @@ FIRST: tuple[GoalName, ...] = ("unplaced", "broken_must", "broken_prefer")
 
 @dataclass
 class State:
-    """What is known so far: the best plan, and a proven bound for each goal whose earlier goals are all proven."""
+    """The best plan so far, and the bounds: the only place where either is recorded.
+
+    Parameters
+    ----------
+    order
+        All goals in the order in which they count.
+    seconds
+        Tells how long the search has been going on.
+    watch
+        Called with every step of the trail: a bound that is better than what was known, or a better plan.
+    """
 
     order: tuple[GoalName, ...]
+    seconds: Callable[[], float] = lambda: 0.0
+    watch: Callable[[Step], None] | None = None
     best: Assignment | None = None
     vector: tuple[int, ...] = ()
-    bounds: dict[GoalName, int | None] = field(default_factory=lambda: {"unplaced": 0})
-    least: dict[GoalName, int] = field(default_factory=dict)
-    """Proven bounds of goals where every splice is placed, every must kept, and the goals between are as good as can be."""
+    trail: list[Step] = field(default_factory=list)
     by_gap: bool = False
+    _offered: dict[tuple[int, ...], dict[GoalName, int]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Begin without a bound."""
+        self._recorded: dict[GoalName, list[Bound]] = {goal: [] for goal in self.order}
 
     def offer(self, job: Job, assignment: Assignment) -> None:
-        """Keep an assignment if it is better, by a recount in plain Python."""
-        measured = measure_all(Laid(job, assignment))
-        vector = tuple(measured[goal] for goal in self.order)
+        """Keep an assignment if it is better, by a recount in plain Python.
+
+        Raises
+        ------
+        SolverFault
+            Where it is better than a bound that holds of it: then the author of the bound has counted wrongly.
+        """
+        values = measure_all(Laid(job, assignment))
+        vector = tuple(values[goal] for goal in self.order)
+        if vector not in self._offered:
+            self._offered[vector] = values
+            for bounds in self._recorded.values():
+                for bound in bounds:
+                    _agree(bound, values)
         if self.best is None or vector < self.vector:
             self.best, self.vector = assignment, vector
+            self._note(Step(self.seconds(), values={goal: values[goal] for goal in self.order}))
+
+    def record(self, goal: GoalName, value: int, by: str, given: Given = ANY) -> int:
+        """Record a proven bound and give it; every bound of a search comes into being here.
+
+        Raises
+        ------
+        SolverFault
+            Where a plan that was found before is better.
+        """
+        bound = Bound(goal, value, by, given)
+        for values in self._offered.values():
+            _agree(bound, values)
+        known = self._recorded[goal]
+        if value > 0 and not any(other.value >= value and given.implies(other.given) for other in known):
+            known.append(bound)
+            self._note(Step(self.seconds(), bound))
+        return value
+
+    def _note(self, step: Step) -> None:
+        self.trail.append(step)
+        if self.watch is not None:
+            self.watch(step)
 
     def value(self, goal: GoalName) -> int:
         """Value of a goal in the best plan."""
         return self.vector[self.order.index(goal)]
 
-    def settle(self) -> None:
-        """Give the first goals that the solver proved nothing of the bounds that hold all the same."""
-        if self.best is None:
-            return
-        for goal in self.order:
-            if self.bounds.get(goal) is None:
-                self.bounds[goal] = self.least.get(goal, 0) if self.whole else 0
-            if self.bounds[goal] != self.value(goal):
-                return
+    def bound(self, goal: GoalName) -> Bound:
+        """Give the best bound of a goal over all plans that are as good as the best one in the goals before."""
+        before = dict(zip(self.order[: self.order.index(goal)], self.vector, strict=False))
+        best = Bound(goal, 0, ZERO)
+        for bound in self._recorded[goal]:
+            if bound.value > best.value and bound.given.met(before):
+                best = bound
+        return best
+
+    def least(self, goal: GoalName) -> int:
+        """Value of the best bound of a goal over such plans."""
+        return self.bound(goal).value
+
+    @property
+    def proofs(self) -> dict[GoalName, Bound]:
+        """Best bounds in order, up to the first goal that does not meet its bound: nothing is claimed of those behind it."""
+        found: dict[GoalName, Bound] = {}
+        for goal in self.order if self.best is not None else self.order[:1]:
+            found[goal] = self.bound(goal)
+            if self.best is None or found[goal].value != self.value(goal):
+                break
+        return found
+
+    @property
+    def bounds(self) -> dict[GoalName, int | None]:
+        """Values of ``proofs``."""
+        return {goal: bound.value for goal, bound in self.proofs.items()}
 
     @property
     def whole(self) -> bool:
@@ -55,7 +125,15 @@ class State:
     @property
     def proven(self) -> bool:
         """Whether every goal meets its bound."""
-        return self.best is not None and all(self.bounds.get(goal) == self.value(goal) for goal in self.order)
+        return self.best is not None and all(self.least(goal) == self.value(goal) for goal in self.order)
+
+
+def _agree(bound: Bound, values: Mapping[GoalName, int]) -> None:
+    if bound.refuted(values):
+        raise SolverFault(
+            f"{bound.by} has counted wrongly: it says that {bound.goal} is at least {bound.value:,} in {bound.given}, "
+            f"and such a plan was found that has {values[bound.goal]:,}"
+        )
 
 
 def is_kept(job: Job, rule: str, musts: int, weight: int) -> bool:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 from ortools.sat.python import cp_model
 
@@ -22,9 +22,26 @@ from trayopt.domain.job import Job, Trunk
 from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Piece
 from trayopt.domain.tied import tied
+from trayopt.solver.model.bound import Given
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import Sum, total
 from trayopt.solver.model.ways import Ways
+
+
+class Least(NamedTuple):
+    """A lower bound over the plans of one model, and its author."""
+
+    value: int
+    by: str
+
+
+class Opposites(NamedTuple):
+    """Pairs of crossings of which one has to happen unless two strands share a low; see ``Variables.opposed``."""
+
+    pairs: Sequence[tuple[Any, Any]]
+    strands: Sequence[Sequence[Leg]]
+    weight: int
+
 
 Key = tuple[str, int]
 """A trunk and the number of one of its subunits."""
@@ -70,8 +87,12 @@ class Model(Ways):
         """Literal that holds each group of an explanation."""
         self.goals: dict[str, Any] = {}
         """Expressions of the goals that were encoded."""
-        self.least: dict[GoalName, int] = {}
-        """Proven bounds of goals over the plans of this model."""
+        self.given: Given | None = None
+        """What plans have to meet to be sure to be in this model; None where it leaves out plans for other reasons."""
+        self.least: dict[GoalName, Least] = {}
+        """Lower bounds of goals over the plans of this model."""
+        self.opposites: Opposites | None = None
+        """Pairs of crossings of which one has to happen, once crossings are encoded."""
         self.solution: list[int] = []
         """Value of every variable in the last solution."""
         self.places = job.enclosure.places
@@ -92,9 +113,9 @@ class Model(Ways):
             self._place()
             self._tie()
 
-    def bound(self, goal: GoalName, least: int) -> None:
-        """Tell a proven bound of a goal over the plans of this model."""
-        self.least[goal] = max(least, self.least.get(goal, 0))
+    def opposed(self, pairs: Sequence[tuple[Any, Any]], strands: Sequence[Sequence[Leg]], weight: int) -> None:
+        """Note pairs of strands that two trunks see in opposite orders."""
+        self.opposites = Opposites(pairs, strands, weight)
 
     # -- rules -------------------------------------------------------------------------------------------------------
 

@@ -10,8 +10,8 @@ from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.job import Job, LegPin, TrunkPin
 from trayopt.domain.plan import GoalName
 from trayopt.errors import InputError, SolverFault
-from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.goals.registry import measure_all
+from trayopt.solver.bounds.opposite_orders import encoded
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.decisions import (
     Changes,
@@ -321,7 +321,7 @@ def _descend(job: Job, model: Model, found: Found, clock: Clock, tuning: Tuning)
     for goal in REST:
         if clock.over:
             break
-        expression = GOALS[goal].encode(job, model)
+        expression = encoded(model, goal)
         if isinstance(expression, int):
             found.bounds[goal] = expression if sure else None
             continue

@@ -7,10 +7,8 @@ does not prove at a glance is put to the blocks of the model, if every goal can 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
-from trayopt.domain.finding import Level
 from trayopt.domain.plan import GoalName
 from trayopt.solver.bounds import place_counts as shelves
 from trayopt.solver.bounds import set_partition as spread
@@ -20,8 +18,10 @@ from trayopt.solver.bounds.rings import chained
 from trayopt.solver.bounds.settled_segments import SettledBlocks
 from trayopt.solver.bounds.turns import lead_of_walk, turn_bound
 from trayopt.solver.heuristics.completion import Layouts, Query
-from trayopt.solver.heuristics.primal import Attempts, Share
-from trayopt.solver.model.incumbent import is_kept
+from trayopt.solver.heuristics.primal import work_out
+from trayopt.solver.heuristics.session import Session, Share
+from trayopt.solver.model.bound import SEARCH, Given
+from trayopt.solver.model.incumbent import FIRST
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.run import Outcome, hint_last
@@ -36,81 +36,78 @@ MOST_AT_A_GLANCE = 2000
 """Models with more bunches times places than this are not tried at a glance."""
 
 
-class Descent(Attempts):
-    """A search that can bring the goals down one by one."""
+class Descent:
+    """The lexicographic descent of one search: it brings the goals of a model down one by one."""
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(self, session: Session) -> None:
+        self.session = session
         self._of_model: dict[Model, Layouts[SettledBlocks] | None] = {}
         self._slow: set[Model] = set()
         """Models that did not prove a goal at a glance: the next goals are put to blocks at once."""
         self._ahead: dict[tuple[Any, ...], Query[SettledBlocks]] = {}
         """A question under way, by its model, its goal, and the values of the best plan up to it when it was asked."""
 
-    def _descend(self, model: Model, goals: Sequence[GoalName], *, sure: bool) -> bool:
-        """Minimise goal after goal on one model; ``sure`` tells that the goals before are proven, the answer that all are."""
+    def descend(self, model: Model, goals: Sequence[GoalName]) -> None:
+        """Minimise goal after goal on one model."""
         for goal in goals:
-            if self.clock.over:
-                return False
-            left = self.state.order[self.state.order.index(goal) :]
-            if sure and not any(map(self.state.value, left)):
-                self.state.bounds.update(dict.fromkeys(left, 0))  # nothing is less, and nothing comes after
-                return True
-            sure = self._minimise(model, goal, sure=sure) and sure
-        return sure
+            if self.session.clock.over or self.session.state.proven:
+                break
+            self._minimise(model, goal)
 
-    def _minimise(self, model: Model, goal: GoalName, *, sure: bool) -> bool:
-        """Minimise one goal and hold the model to the value; tells whether the value is proven."""
-        expression = self._expression(model, goal)
+    def _minimise(self, model: Model, goal: GoalName) -> None:
+        """Minimise one goal and hold the model to the value."""
+        expression = self.session.expression(model, goal)
         if isinstance(expression, int):
-            if sure:
-                self.state.bounds[goal] = expression
-            return True
+            self.session.know(model, goal, expression, SEARCH)
+            return
         least = self._least(model, goal)
-        if self.state.value(goal) == least:
-            if sure:
-                self.state.bounds[goal] = least
-            model.require(expression <= least)
-            self._drop_small(model, goal)
-            return True
+        if self.session.state.value(goal) == least:
+            self.session.hold(model, goal)
+            return
         model.require(expression >= least)
         model.cp.minimize(expression)
         if model.solution:
             hint_last(model)
-        share = None if goal == self.state.order[-1] else GOAL
+        share = None if goal == self.session.state.order[-1] else GOAL
         layouts = self._settled(model)
         if layouts is not None and not layouts.blocks.close(goal):
             layouts = None
         outcome = Outcome(None, None, None, proven=False)
         if layouts is None or not (model in self._slow or len(model.bunches) * len(model.places) > MOST_AT_A_GLANCE):
-            outcome = self._run(model, goal, share=share if layouts is None else GLANCE, prove=bool(model.solution))
-        if layouts is not None and not outcome.proven and not self.clock.over:
+            outcome = self.session.run(
+                model, goal, share=share if layouts is None else GLANCE, prove=bool(model.solution)
+            )
+        if outcome.bound is not None:
+            least = max(least, self.session.know(model, goal, outcome.bound, SEARCH))
+        if layouts is not None and not outcome.proven and not self.session.clock.over:
             self._slow.add(model)
-            least = self._by_layouts(model, layouts, goal, max(least, outcome.bound or 0))
-            if self.state.value(goal) > least:
+            least = self._by_layouts(model, layouts, goal, least)
+            if self.session.state.value(goal) > least:
                 model.require(expression >= least)
-                outcome = self._run(model, goal, share=share, prove=bool(model.solution))
-            else:
-                outcome = replace(outcome, value=least, bound=least, proven=True)
-        value = self.state.value(goal)
-        if sure:
-            self.state.bounds[goal] = max(least, outcome.bound or 0)
+                outcome = self.session.run(model, goal, share=share, prove=bool(model.solution))
+                if outcome.bound is not None:
+                    least = max(least, self.session.know(model, goal, outcome.bound, SEARCH))
         model.cp.clear_objective()
-        model.require(expression <= value)
-        self._drop_small(model, goal)
-        if self.gap is not None and outcome.bound is not None and 0 < value - outcome.bound <= self.gap * max(1, value):
-            self.state.by_gap = True
-        return outcome.proven and outcome.value == value
+        self.session.hold(model, goal)
+        value = self.session.state.value(goal)
+        if self.session.gap is not None and 0 < value - least <= self.session.gap * max(1, value):
+            self.session.state.by_gap = True
 
     def _settled(self, model: Model) -> Layouts[SettledBlocks] | None:
         """Give the blocks of a model, made once, if every goal can be said of them."""
         if model not in self._of_model:
-            divisions = {(s.trunk, s.number): of for s in self.job.subunits if (of := model.divisions(s))}
+            divisions = {(s.trunk, s.number): of for s in self.session.job.subunits if (of := model.divisions(s))}
             self._of_model[model] = None
-            if all(len(of) == 1 for of in divisions.values()) and chained(self.job):
+            if (
+                self.session.on("settled_segments")
+                and all(len(of) == 1 for of in divisions.values())
+                and chained(self.session.job)
+            ):
                 policy = Policy("hard" if model.keeps("base_outward") else "soft", "soft")
-                blocks = SettledBlocks(self.divider, divisions, policy, all_placed=model.all_placed, clock=self.clock)
-                self._of_model[model] = Layouts(blocks, self.clock) if blocks.able else None
+                blocks = SettledBlocks(
+                    self.session.divider, divisions, policy, all_placed=model.all_placed, clock=self.session.clock
+                )
+                self._of_model[model] = Layouts(blocks, self.session.clock) if blocks.able else None
         return self._of_model[model]
 
     def _by_layouts(self, model: Model, layouts: Layouts[SettledBlocks], goal: GoalName, least: int) -> int:
@@ -118,101 +115,98 @@ class Descent(Attempts):
 
         The best layout is worked out as soon as it is likely to stay; then the next goal is asked for beside this one's proof.
         """
-        query = self._ahead.pop((model, goal, *self._so_far(goal)), None)
-        self._drop_ahead()
+        query = self._ahead.pop((model, goal, *self.session.so_far(goal)), None)
+        self.drop_ahead()
         query = query or self._ask(layouts, goal, least)
-        before = dict(zip(self.state.order, self._so_far(goal)[:-1], strict=False))
+        before = self.session.as_good(goal)
         exact, tried = layouts.blocks.exact(goal), None
-        while not query.asked.ended(self.clock):
+        while not query.asked.ended(self.session.clock):
             if query.layout is not tried:
-                self._drop_ahead()
-            if self.tuning.workers == 1 or self._ahead or not query.quiet:
+                self.drop_ahead()
+            if self.session.tuning.workers == 1 or self._ahead or not query.quiet:
                 continue
             if query.layout is not tried:
                 tried = query.layout
-                self._work_out(layouts, tried, {**before, goal: query.least or 0}, anywhere=exact, model=model)
+                work_out(self.session, layouts, tried, {**before, goal: query.least or 0}, anywhere=exact, model=model)
             self._ask_ahead(model, layouts, goal)
         answer = query.answer()
         if answer.layout is not tried:
-            self._work_out(layouts, answer.layout, {**before, goal: answer.value or 0}, anywhere=exact, model=model)
-        return least if answer.bound is None else max(least, answer.bound)
-
-    def _so_far(self, goal: GoalName) -> tuple[int, ...]:
-        """Values of the best plan up to a goal: what a question on that goal takes for granted, and what is to be bettered."""
-        return self.state.vector[: self.state.order.index(goal) + 1]
+            work_out(
+                self.session, layouts, answer.layout, {**before, goal: answer.value or 0}, anywhere=exact, model=model
+            )
+        if answer.bound is None:
+            return least
+        return max(least, self.session.know(model, goal, answer.bound, "settled_segments", before))
 
     def _ask(self, layouts: Layouts[SettledBlocks], goal: GoalName, least: int) -> Query[SettledBlocks]:
         """Ask blocks for the least value of a goal over plans that are as good as the best one in all goals before."""
-        blocks, order = layouts.blocks, self.state.order
-        held = [blocks.goal(name) <= self.state.value(name) for name in order[: order.index(goal)]]
-        return layouts.ask(blocks.goal(goal), *held, at_least=least, below=self.state.value(goal), part=PROOF_PART)
+        blocks, order = layouts.blocks, self.session.state.order
+        held = [blocks.goal(name) <= self.session.state.value(name) for name in order[: order.index(goal)]]
+        return layouts.ask(
+            blocks.goal(goal), *held, at_least=least, below=self.session.state.value(goal), part=PROOF_PART
+        )
 
     def _ask_ahead(self, model: Model, layouts: Layouts[SettledBlocks], goal: GoalName) -> None:
         """Ask for the goal after this one, in case this one stays as it is in the best plan."""
-        later = self.state.order[self.state.order.index(goal) + 1 :]
-        if later and layouts.blocks.close(later[0]) and self.state.value(later[0]):
-            self._ahead[(model, later[0], *self._so_far(later[0]))] = self._ask(layouts, later[0], 0)
+        later = self.session.state.order[self.session.state.order.index(goal) + 1 :]
+        if later and layouts.blocks.close(later[0]) and self.session.state.value(later[0]):
+            self._ahead[(model, later[0], *self.session.so_far(later[0]))] = self._ask(layouts, later[0], 0)
 
-    def _drop_ahead(self) -> None:
+    def drop_ahead(self) -> None:
         """Give up the questions that were asked too soon."""
         while self._ahead:
             self._ahead.popitem()[1].drop()
 
-    def _drop_small(self, model: Model, goal: GoalName) -> None:
-        """Leave out legs that are too small for plans with as few legs as are known, once that is."""
-        if goal != "legs":
-            return
-        smallest = self.divider.smallest(self.state.value("legs"), self.state.value("unplaced"))
-        for subunit in self.job.subunits:
-            for leg in model.all_legs(subunit):
-                if self.job.spliced_fibres(leg) < smallest[subunit.trunk]:
-                    model.require(model.placed(leg) <= 0)
-
     def _least(self, model: Model, goal: GoalName) -> int:
         """Bound a goal over the plans of a model; where the best plan meets what is known, nothing more is looked for."""
-        least = model.least.get(goal, 0)
-        if self.state.value(goal) == least:
+        least = self.session.state.least(goal)
+        if goal in model.least:
+            least = max(least, self.session.know(model, goal, *model.least[goal]))
+        if self.session.state.value(goal) == least:
             return least
-        unplaced = self.state.value("unplaced")
-        if goal == "legs":
-            return max(least, self.divider.least_legs(unplaced))
+        unplaced = self.session.state.value("unplaced")
+        if goal == "legs" and self.session.on("division"):
+            fewest = self.session.divider.least_legs(unplaced)
+            return max(least, self.session.state.record(goal, fewest, "division", Given({"unplaced": unplaced})))
         if goal == "leg_length_mm":
-            least = max(least, length_bound(self.job, unplaced, self.divider.largest, self._keeps))
-            if model.all_placed and self.state.value("broken_must") == 0 and not in_scope(model):
-                legs, weight = self.state.value("legs"), self.state.value("broken_prefer")
-                fewest = self.state.bounds.get("legs") or 0
-                divisions = {(s.trunk, s.number): model.divisions(s) for s in self.job.subunits if model.divisions(s)}
-                least = max(least, spread.length_bound(self.divider, divisions, weight, fewest, legs, self.clock))
-            elif unplaced:
-                least = max(least, self._shelved(unplaced))
-            return least
-        if goal == "out_of_turn" and self.state.value("crossings") == 0:
+            return max(least, self._least_length(model, unplaced))
+        if goal == "out_of_turn" and self.session.state.value("crossings") == 0 and self.session.on("turns"):
             entering = self._entering(unplaced) if unplaced else None
-            return turn_bound(model, self._keeps, self.clock, unplaced=unplaced, entering=entering)
+            turns = turn_bound(model, self.session.keeps, self.session.clock, unplaced=unplaced, entering=entering)
+            return max(least, self.session.know(model, goal, turns, "turns", self.session.as_good("out_of_turn")))
         return least
 
-    def _shelved(self, unplaced: int) -> int:
-        """Bound the leg length of plans that leave so many splices out and are as good in all goals before."""
-        most = self.state.value("legs") if self._before("legs", "leg_length_mm") else None
-        return shelves.length_bound(self.job, self._levels, unplaced, most, self.clock)
+    def _least_length(self, model: Model, unplaced: int) -> int:
+        """Bound the leg length of plans that are as good in all goals before, by counting."""
+        goal: GoalName = "leg_length_mm"
+        good, least = self.session.as_good(goal), 0
+        if self.session.on("nearest_places"):
+            length = length_bound(self.session.job, unplaced, self.session.divider.largest, self.session.keeps)
+            least = self.session.state.record(goal, length, "nearest_places", self.session.given(FIRST))
+        if model.all_placed and self.session.state.value("broken_must") == 0 and not in_scope(model):
+            if not self.session.on("set_partition"):
+                return least
+            weight, fewest, most = self.session.state.value("broken_prefer"), 0, good.get("legs")
+            if most is not None:
+                fewest = self.session.state.least("legs")
+            divisions = {
+                (s.trunk, s.number): model.divisions(s) for s in self.session.job.subunits if model.divisions(s)
+            }
+            length = spread.length_bound(self.session.divider, divisions, weight, fewest, most, self.session.clock)
+            return max(least, self.session.know(model, goal, length, "set_partition", good))
+        if unplaced and self.session.on("place_counts"):
+            length = shelves.length_bound(
+                self.session.job, self.session.levels, unplaced, good.get("legs"), self.session.clock
+            )
+            given = self.session.given((*FIRST, *(("legs",) if "legs" in good else ())))
+            return max(least, self.session.state.record(goal, length, "place_counts", given))
+        return least
 
     def _entering(self, unplaced: int) -> int | None:
         """Bound the subunits of the trunk that leads the walk that have a placed leg, in plans as good in all goals before."""
-        trunk = lead_of_walk(self.job)
-        if trunk is None:
+        trunk = lead_of_walk(self.session.job)
+        if trunk is None or not self.session.on("stack_counts"):
             return None
-        return shelves.most_entering(self.job, self._levels, trunk, unplaced, self.state.value("legs"), self.clock)
-
-    @property
-    def _levels(self) -> tuple[Level, ...]:
-        """Levels of which plans as good as the best one break no rule."""
-        if self.state.value("broken_must"):
-            return ()
-        return ("must",) if self.state.value("broken_prefer") else ("must", "prefer")
-
-    def _before(self, one: GoalName, other: GoalName) -> bool:
-        return self.state.order.index(one) < self.state.order.index(other)
-
-    def _keeps(self, rule: str) -> bool:
-        """Whether a plan that is no worse than the best one keeps a rule for every subject."""
-        return is_kept(self.job, rule, self.state.value("broken_must"), self.state.value("broken_prefer"))
+        return shelves.most_entering(
+            self.session.job, self.session.levels, trunk, unplaced, self.session.state.value("legs"), self.session.clock
+        )

@@ -1,0 +1,43 @@
+"""Every relaxation of the search by name, with the goals that it bounds: each can be left out of a search by its name."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from trayopt.domain.plan import GoalName
+
+
+@dataclass(frozen=True)
+class Relaxation:
+    """A relaxation: its name, the file in which it is made, and the goals that it bounds."""
+
+    name: str
+    file: str
+    goals: tuple[GoalName, ...]
+
+
+RELAXATIONS: tuple[Relaxation, ...] = (
+    Relaxation("tray_room", "unplaced", ("unplaced",)),
+    Relaxation("rings", "unplaced", ("unplaced",)),
+    Relaxation("stack_counts", "stack_counts", ("unplaced",)),
+    Relaxation("outline", "outline", ("broken_prefer",)),
+    Relaxation("division", "division", ("broken_prefer", "legs")),
+    Relaxation("segments", "segments", ("unplaced", "broken_must", "broken_prefer", "legs")),
+    Relaxation("set_partition", "set_partition", ("broken_prefer", "legs", "leg_length_mm")),
+    Relaxation("opposite_orders", "opposite_orders", ("crossings",)),
+    Relaxation("pattern_counts", "pattern_counts", ("leg_length_mm",)),
+    Relaxation("nearest_places", "nearest_places", ("leg_length_mm",)),
+    Relaxation("place_counts", "place_counts", ("leg_length_mm",)),
+    Relaxation("turns", "turns", ("out_of_turn",)),
+    Relaxation(
+        "settled_segments",
+        "settled_segments",
+        ("unplaced", "broken_must", "broken_prefer", "legs", "crossings", "leg_length_mm", "out_of_turn"),
+    ),
+)
+
+
+def names() -> Iterator[str]:
+    """Give the names of all relaxations."""
+    return (relaxation.name for relaxation in RELAXATIONS)

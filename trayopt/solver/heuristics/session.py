@@ -1,0 +1,291 @@
+"""What the tactics of one search share: the job, the clock, the incumbent with its bounds, and the models they ask."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from trayopt.domain.assignment import Assignment
+from trayopt.domain.finding import Level
+from trayopt.domain.job import Job
+from trayopt.domain.plan import GoalName
+from trayopt.solver.bounds import set_partition as spread
+from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.opposite_orders import encoded
+from trayopt.solver.bounds.segments import Blocks
+from trayopt.solver.bounds.unplaced import without_room
+from trayopt.solver.heuristics.completion import Layouts, Likeness
+from trayopt.solver.heuristics.constructive import keeps_facts
+from trayopt.solver.model.bound import COMPLETE, Given, Step
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.incumbent import FIRST, State, is_kept
+from trayopt.solver.model.model import Divisions, Model
+from trayopt.solver.model.posting import Policy, build
+from trayopt.solver.model.run import Outcome, Tuning, Watch, complete, hint_last, run
+
+if TYPE_CHECKING:
+    from ortools.sat.python.cp_model import CpModel
+
+
+class Share(NamedTuple):
+    """Most time for one part of the work: seconds, and where there is a limit a part of what is left, but at least so much."""
+
+    seconds: float | None
+    part: float
+    least: float = 0.0
+
+
+TRIAL = Share(20.0, 0.15, 2.0)
+"""For working a guess out to a plan; with less than the least hardly any is, and nothing else finds a plan as soon."""
+SOME = Share(4.0, 0.15)
+"""For each goal of a first plan that is only there to have one."""
+EVEN = Share(10.0, 0.15)
+"""For the preferences of plans whose legs are all of about one size."""
+LOOK = Share(60.0, 0.3)
+"""For a question that another model can answer as well."""
+
+
+class Session:
+    """One search on one job: what it knows, what it may spend, and how it puts questions to the solver.
+
+    Parameters
+    ----------
+    order
+        All seven goals in the order in which they count.
+    clock, tuning, gap
+        When to stop, how the solver searches, and with what distance to its bound a goal is good enough.
+    start
+        A plan to begin with; it is recounted, and left out if it breaks what no plan breaks.
+    progress
+        Called with seconds, goal, value and bound.
+    watch
+        Called with every step of the trail.
+    without
+        Names of relaxations and tactics that are left out.
+    """
+
+    def __init__(
+        self,
+        job: Job,
+        order: Sequence[GoalName],
+        clock: Clock,
+        *,
+        tuning: Tuning | None = None,
+        gap: float | None = None,
+        start: Assignment | None = None,
+        progress: Callable[[float, GoalName, int | None, int | None], None] | None = None,
+        watch: Callable[[Step], None] | None = None,
+        without: frozenset[str] = frozenset(),
+    ) -> None:
+        self.job = job
+        self.clock = clock
+        self.tuning = tuning or Tuning()
+        self.gap = gap
+        self.without = without
+        self.used: set[str] = set()
+        """Relaxations and tactics that the search came to."""
+        self.state = State(tuple(order), lambda: clock.seconds, watch)
+        self.progress = progress
+        self.divider = Divider(job)
+        if self.on("tray_room"):
+            self.state.record("unplaced", without_room(job), "tray_room")
+        self.alike = False
+        """Whether the plans in work keep like subunits divided alike."""
+        self.polished: Assignment | None = None
+        self.narrow: dict[tuple[int, int], Divisions] = {}
+        """Divisions that plans of so many legs and preferences broken at most can have, where that was found out."""
+        self.asked: dict[tuple[int, int], Likeness] = {}
+        """Questions under way, whether such plans are divided otherwise than the best one."""
+        self.denied_by = ""
+        """Relaxation that said last that no plan breaks preferences of so little weight."""
+        self.empty = False
+        """Whether it is proven that the job has no plan at all: only built pins can bring that about."""
+        if start is not None and keeps_facts(job, start):
+            self.state.offer(job, start)
+
+    @property
+    def legs_first(self) -> bool:
+        """Whether legs come first of the goals that may change places."""
+        return self.state.order[len(FIRST)] == "legs"
+
+    def on(self, name: str) -> bool:
+        """Whether a relaxation or a tactic is to be used; what was asked for is noted."""
+        self.used.add(name)
+        return name not in self.without
+
+    def prefers(self, least: int) -> bool:
+        """Whether the best plan keeps every must and meets this bound on preferences."""
+        return self.state.whole and self.state.value("broken_prefer") == least
+
+    def meets(self, least: int, legs: int) -> bool:
+        """Whether the best plan meets these bounds on preferences and legs."""
+        return self.state.whole and (self.state.value("broken_prefer"), self.state.value("legs")) == (least, legs)
+
+    def within(self, legs: int, least: int) -> Divisions:
+        """Give every division that plans of so few legs and preferences broken can have, as far as is known."""
+        open_: Divisions = self.divider.within(legs, alike=self.alike)
+        if all(len(of) == 1 for of in open_.values()):
+            return open_
+        if (legs, least) not in self.narrow:
+            self.narrow[legs, least] = self.narrowed(open_, legs, least)
+        return self.narrow[legs, least]
+
+    def narrowed(self, open_: Divisions, legs: int, least: int) -> Divisions:
+        """Leave out divisions that no relaxed solution has which is so good."""
+        if self.layouts.made:
+            blocks = self.layouts.blocks
+            known = self.state.best if self.meets(least, legs) else None
+            return self.layouts.divisions(open_, known, blocks.broken("prefer") <= least, blocks.placed_legs() <= legs)
+        if not self.on("set_partition"):
+            return open_
+        return spread.narrowed(self.divider, open_, least, legs, self.clock)
+
+    @cached_property
+    def layouts(self) -> Layouts[Blocks]:
+        """Blocks at places, of plans that place every splice and keep every must."""
+        return self.blocked(self.divider.open, all_placed=True)
+
+    def blocked(self, divisions: Divisions, *, all_placed: bool) -> Layouts[Blocks]:
+        """Give the blocks of plans with these divisions, complete ones alone or any."""
+        policy = Policy("hard", "soft") if all_placed else Policy()
+        blocks = Blocks(self.divider, divisions, policy, all_placed=all_placed, clock=self.clock)
+        return Layouts(blocks, self.clock, use=self.on("segments"))
+
+    def complete_model(self, divisions: Divisions, weight: int) -> Model:
+        """Make a model of plans that place every splice, keep every must and break preferences of at most this weight."""
+        policy = Policy("hard", "soft" if weight else "hard")
+        model = build(self.job, policy, all_placed=True, divisions=divisions, clock=self.clock)
+        if weight:
+            model.require(model.broken("prefer") <= weight)
+        self.hint(model)
+        return model
+
+    def expression(self, model: Model, goal: GoalName) -> Any:
+        """Encode a goal, once a model."""
+        return encoded(model, goal, cut=self.on("opposite_orders"))
+
+    def run(
+        self,
+        model: Model,
+        goal: GoalName | None,
+        *,
+        trial: CpModel | None = None,
+        share: Share | None = None,
+        prove: bool = False,
+    ) -> Outcome:
+        """Run the solver, and offer what it finds; ``prove`` tells that a good plan is known and the bound is missing."""
+        watch: Watch | None = None
+        if self.progress is not None and goal is not None:
+            progress = self.progress
+
+            def watch(value: int | None, bound: int | None) -> None:
+                progress(self.clock.seconds, goal, value, bound)
+
+        tuning = replace(self.tuning, prove=prove or goal is None, slice_s=None if share is None else self.slice(share))
+        outcome = run(model, self.clock, tuning, watch, gap=self.gap, trial=trial)
+        if outcome.assignment is not None:
+            self.state.offer(self.job, outcome.assignment)
+        return outcome
+
+    def slice(self, share: Share) -> float | None:
+        """Give the most time for one part of the work, in seconds or in deterministic time; None for as long as it takes."""
+        left = self.clock.left
+        limits = [share.seconds, None if left is None else max(share.least, share.part * left)]
+        return min((limit for limit in limits if limit is not None), default=None)
+
+    def hint(self, model: Model) -> None:
+        """Let a model begin with the best plan."""
+        if self.state.best is not None:
+            complete(model, self.state.best, self.clock)
+
+    def better(self, model: Model, goals: Sequence[GoalName], share: Share = SOME) -> None:
+        """Better the best plan on a small model for a while, goal after goal; what is proven is proven of this model alone."""
+        for goal in goals:
+            expression = self.expression(model, goal)
+            if isinstance(expression, int):
+                continue
+            if model.solution and self.state.value(goal) == self.state.least(goal):
+                model.require(expression <= self.state.value(goal))
+                continue
+            model.cp.minimize(expression)
+            if model.solution:
+                hint_last(model)
+            if self.run(model, goal, share=share).assignment is None:
+                return
+            model.cp.clear_objective()
+            model.require(expression <= self.state.value(goal))
+
+    def know(
+        self, model: Model, goal: GoalName, value: int, by: str, given: Mapping[GoalName, int] | None = None
+    ) -> int:
+        """Record a bound over the plans of a model that meet what is given beside; the model may leave out other plans."""
+        if model.given is None:
+            return value
+        return self.state.record(goal, value, by, model.given.tightened(given or {}))
+
+    def hold(self, model: Model, goal: GoalName) -> None:
+        """Hold a model to what the best plan has of a goal."""
+        value = self.state.value(goal)
+        model.require(self.expression(model, goal) <= value)
+        if model.given is not None:
+            model.given = model.given.tightened({goal: value})
+        self.drop_small(model, goal)
+
+    def drop_small(self, model: Model, goal: GoalName) -> None:
+        """Leave out legs that are too small for plans with as few legs as are known, once that is."""
+        if goal != "legs":
+            return
+        smallest = self.divider.smallest(self.state.value("legs"), self.state.value("unplaced"))
+        for subunit in self.job.subunits:
+            for leg in model.all_legs(subunit):
+                if self.job.spliced_fibres(leg) < smallest[subunit.trunk]:
+                    model.require(model.placed(leg) <= 0)
+
+    def so_far(self, goal: GoalName) -> tuple[int, ...]:
+        """Values of the best plan up to a goal: what a question on that goal takes for granted, and what is to be bettered."""
+        return self.state.vector[: self.state.order.index(goal) + 1]
+
+    def as_good(self, goal: GoalName) -> dict[GoalName, int]:
+        """Values of the best plan in the goals before one."""
+        return dict(zip(self.state.order, self.so_far(goal)[:-1], strict=False))
+
+    def given(self, goals: Sequence[GoalName]) -> Given:
+        """Take for granted what the best plan has of some goals."""
+        return Given({goal: self.state.value(goal) for goal in goals})
+
+    def keeps(self, rule: str) -> bool:
+        """Whether a plan that is no worse than the best one keeps a rule for every subject."""
+        return is_kept(self.job, rule, self.state.value("broken_must"), self.state.value("broken_prefer"))
+
+    @property
+    def levels(self) -> tuple[Level, ...]:
+        """Levels of which plans as good as the best one break no rule."""
+        if self.state.value("broken_must"):
+            return ()
+        return ("must",) if self.state.value("broken_prefer") else ("must", "prefer")
+
+    @staticmethod
+    def up_to(least: int, legs: int | None = None) -> Given:
+        """Take for granted complete plans that break preferences of at most this weight, and have so many legs at most."""
+        limits: dict[GoalName, int] = {"broken_prefer": least}
+        return COMPLETE.tightened(limits if legs is None else {**limits, "legs": legs})
+
+    def holds(self, limits: Mapping[GoalName, int]) -> bool:
+        """Whether there is a plan that meets these values."""
+        return self.state.best is not None and all(self.state.value(goal) == value for goal, value in limits.items())
+
+    def large_enough(self, open_: Divisions) -> Divisions:
+        """Leave out divisions whose legs are all too small for plans as good as the best one; one k stands for unplaced."""
+        smallest = self.divider.smallest(self.state.value("legs"), self.state.value("unplaced"))
+        divisions = {}
+        for key, of_ in open_.items():
+            legs = {of: self.job.spliced_legs(self.job.subunit_of_leg[key], of) for of in of_}
+            large = (of for of in of_ if any(self.job.spliced_fibres(leg) >= smallest[key[0]] for leg in legs[of]))
+            divisions[key] = tuple(large) or tuple(of_[:1])
+        return divisions
+
+    def kept_alike(self, weight: int) -> bool:
+        """Whether preferences of this weight cannot pay for like subunits that are not divided alike."""
+        return self.alike and is_kept(self.job, "same_division", 0, weight)

@@ -1,0 +1,305 @@
+"""Tactics for complete plans: those that place every splice and keep every must."""
+
+from __future__ import annotations
+
+from trayopt.solver.bounds import set_partition as spread
+from trayopt.solver.bounds.outline import preference_bound
+from trayopt.solver.heuristics.primal import even_legs, exact_legs, fewer_legs, first_plan, guided, polish, work_out
+from trayopt.solver.heuristics.session import LOOK, Session, Share
+from trayopt.solver.model.bound import COMPLETE, SEARCH
+from trayopt.solver.model.incumbent import FIRST, is_kept
+from trayopt.solver.model.model import Divisions, Model
+from trayopt.solver.model.posting import Policy, build
+from trayopt.solver.search.work import Found, Work
+
+FIRST_PART = 0.6
+"""Most of what is left for the weight of preferences: where it stays open, nothing that comes after is proven."""
+DEEPEN = Share(60.0, 0.5)
+"""For all models of a few legs more together."""
+
+
+def first_bounds(work: Work) -> None:
+    """Bound preferences by ways and stacks, and legs by the division model; either may tell that no plan is complete."""
+    s = work.session
+    least = None if s.divider.hopeless else outlined(s)
+    if least is None:
+        work.complete = False
+        return
+    s.alike = is_kept(s.job, "same_division", 0, least)
+    settled = s.divider.settle(alike=s.alike)
+    if settled is None and s.alike:
+        unlike = s.state.record("broken_prefer", s.job.rules["same_division"].weight, "division", COMPLETE)
+        least, s.alike = max(least, unlike), False
+        settled = s.divider.settle(alike=False)
+    if settled is None:
+        work.complete = False
+        return
+    work.weight, work.legs, work.divisions = least, divided_legs(s, settled.legs, least), settled.divisions
+
+
+def least_legs_first(work: Work) -> None:
+    """Solve with the divisions of least legs: a plan that meets both bounds has its first four goals proven."""
+    work.found = least_divided(work.session, work.divisions, work.legs, work.weight)
+
+
+def some_plan(work: Work) -> None:
+    """Have a plan to show, and better it for a while."""
+    for all_placed in (True, False):
+        first_plan(work.session, work.divisions, all_placed=all_placed)
+
+
+def legs_of_one_size(work: Work) -> None:
+    """Look for plans whose legs are all of about one size: some such plan often breaks the fewest preferences of all."""
+    even_legs(work.session, work.weight)
+
+
+def second_bounds(work: Work) -> None:
+    """Bound preferences and legs by blocks at places and by closed patterns."""
+    bounds = bounded(work.session, work.weight)
+    if bounds is None:
+        work.complete = False
+    else:
+        work.weight, work.legs = bounds
+
+
+def meet_bounds(work: Work) -> None:
+    """Look for a plan that meets the bounds on preferences and legs."""
+    exact_legs(work.session, work.legs, work.weight)
+
+
+def join_legs(work: Work) -> None:
+    """Look for fewer legs at the preferences of the best plan."""
+    fewer_legs(work.session)
+
+
+def keep_divisions(work: Work) -> None:
+    """Better what comes after preferences, with the divisions of the best plan."""
+    polish(work.session)
+
+
+def deepening(work: Work) -> None:
+    """Let divisions of a few legs more join in, until the bound on preferences is met or all have joined in."""
+    work.found = deepen(work.session, work.legs, work.weight)
+
+
+def all_divisions(work: Work) -> None:
+    """Take a model of all useful divisions; without a solution, not every must can be kept."""
+    work.found = open_all(work.session, work.weight)
+
+
+def descend(work: Work) -> None:
+    """Minimise the goals that are left, one by one, on the model that holds."""
+    if work.found is not None:
+        work.descent.descend(*work.found)
+        work.done = True
+
+
+def outlined(s: Session) -> int | None:
+    """Bound the weight of broken preferences by ways and stacks; None if not every must can be kept."""
+    if not s.on("outline"):
+        return 0
+    least = preference_bound(s.job, s.divider.open, s.clock)
+    return None if least is None else s.state.record("broken_prefer", least, "outline", COMPLETE)
+
+
+def divided_legs(s: Session, legs: int, least: int) -> int:
+    """Record the least legs of the division model, which keeps like subunits alike where ``alike`` says that plans do."""
+    given = COMPLETE.tightened({"broken_prefer": least}) if s.alike else COMPLETE
+    return s.state.record("legs", legs, "division", given) if s.on("division") else legs
+
+
+def least_divided(s: Session, divisions: Divisions, legs: int, least: int) -> Found | None:
+    """Solve with the divisions of least legs; None if they do not meet both bounds."""
+    if not s.legs_first:
+        return None
+    model = s.complete_model(divisions, least)
+    found = guided(s, model, least)
+    if s.divider.within(legs, alike=s.alike) == divisions:
+        model.given = s.up_to(least, legs)
+        for goal, bound in model.least.items():
+            s.know(model, goal, *bound)
+    if not found and s.run(model, None, share=LOOK).assignment is None:
+        return None
+    if s.state.value("legs") > legs:
+        return None
+    return with_legs(s, legs, least, model=model, divisions=divisions)
+
+
+def bounded(s: Session, least: int) -> tuple[int, int] | None:
+    """Bound preferences and legs again, by blocks at places and bunches on stacks; None if not every must can be kept."""
+    if s.tuning.workers > 1 and s.state.whole:  # beside the bound on preferences, which the plan likely meets
+        ask_alone(s, s.state.value("legs"), s.state.value("broken_prefer"))
+    try:
+        return bound_first(s, least)
+    finally:
+        while s.asked:
+            s.asked.popitem()[1].drop()
+
+
+def bound_first(s: Session, least: int) -> tuple[int, int] | None:
+    """Bound preferences, then legs; where no plan breaks so little, the weight is raised one by one."""
+    weight = least_weight(s, least)
+    if weight is None:
+        return None
+    least = weight
+    s.alike = s.kept_alike(least)
+    legs = least_legs(s, least)
+    if legs is None and s.on("set_partition") and denied(s):
+        return None
+    while legs is None and not s.clock.over:  # there are plans, but they break more
+        least = s.state.record("broken_prefer", least + 1, s.denied_by, COMPLETE)
+        s.alike = s.kept_alike(least)
+        legs = least_legs(s, least)
+    settled = s.divider.settle(alike=s.alike)
+    fewest = 0 if settled is None else divided_legs(s, settled.legs, least)
+    return least, max(legs or 0, fewest)
+
+
+def denied(s: Session) -> bool:
+    """Whether no plan is complete, whatever preferences it breaks."""
+    return spread.legs_bound(s.divider, s.divider.open, None, s.clock) is None
+
+
+def least_weight(s: Session, least: int) -> int | None:
+    """Bound the weight of broken preferences over plans that keep every must; None if there are none."""
+    if s.prefers(least):
+        return least
+    if s.layouts.made:
+        below = s.state.value("broken_prefer") if s.state.whole else None
+        answer = s.layouts.least(s.layouts.blocks.broken("prefer"), at_least=least, below=below, part=FIRST_PART)
+        if answer.bound is None:
+            return None
+        least = max(least, s.state.record("broken_prefer", answer.bound, "segments", COMPLETE))
+        work_out(s, s.layouts, answer.layout, {"broken_prefer": answer.value or 0})
+        if s.prefers(least) or answer.bound == answer.value:
+            return least
+    if not s.on("set_partition"):
+        return least
+    weight = spread.weight_bound(s.divider, s.divider.open, least, s.clock)
+    return None if weight is None else s.state.record("broken_prefer", max(least, weight), "set_partition", COMPLETE)
+
+
+def least_legs(s: Session, least: int) -> int | None:
+    """Bound the legs of plans that break preferences of at most this weight; None if there are none."""
+    fewest = 0
+    if s.layouts.made and s.legs_first:
+        blocks = s.layouts.blocks
+        below = s.state.value("legs") if s.prefers(least) else None
+        if below is not None and alone(s, below, least):
+            return s.state.record("legs", below, "segments", s.up_to(least))
+        answer = s.layouts.least(blocks.placed_legs(), blocks.broken("prefer") <= least, below=below)
+        if answer.bound is None:
+            s.denied_by = "segments"
+            return None
+        fewest = s.state.record("legs", answer.bound, "segments", s.up_to(least))
+        work_out(s, s.layouts, answer.layout, {"broken_prefer": least})
+        if s.meets(least, fewest) or answer.bound == answer.value:
+            return fewest
+    if not s.on("set_partition"):
+        return fewest
+    legs = spread.legs_bound(s.divider, s.divider.open, least, s.clock)
+    if legs is None:
+        s.denied_by = "set_partition"
+        return None
+    return max(fewest, s.state.record("legs", legs, "set_partition", s.up_to(least)))
+
+
+def ask_alone(s: Session, legs: int, weight: int) -> None:
+    """Ask whether a plan of at most so many legs and preferences broken is divided otherwise than the best one."""
+    if not s.layouts.made or not s.legs_first:
+        return
+    blocks = s.layouts.blocks
+    within, placed = s.divider.within(legs, alike=s.kept_alike(weight)), blocks.placed_legs()
+    held = (blocks.broken("prefer") <= weight, placed <= legs)
+    likeness = s.layouts.like(within, s.state.best, placed < legs, *held)
+    if likeness is not None:
+        s.asked[legs, weight] = likeness
+
+
+def alone(s: Session, legs: int, least: int) -> bool:
+    """Whether no plan of at most so many legs and preferences broken is divided otherwise than the best one."""
+    if (legs, least) not in s.asked:
+        ask_alone(s, legs, least)
+    likeness = s.asked.pop((legs, least), None)
+    settled = None if likeness is None else likeness.divisions()
+    if settled is not None:
+        s.narrow[legs, least] = settled
+    return settled is not None
+
+
+def with_legs(
+    s: Session,
+    legs: int,
+    least: int,
+    *,
+    model: Model | None = None,
+    divisions: Divisions | None = None,
+) -> Found:
+    """Go on after the first three goals are proven, with every division that so few legs can be made of.
+
+    A model that was made with these very divisions serves again.
+    """
+    rest = s.state.order[len(FIRST) + 1 :]
+    open_ = s.within(legs, least)
+    if model is None and any(len(of) > 1 for of in open_.values()):
+        polish(s)
+    if model is None or open_ != divisions:
+        model = s.complete_model(open_, least)
+        model.require(s.expression(model, "legs") <= legs)
+    model.given = s.up_to(least, legs)
+    return model, rest
+
+
+def deepen(s: Session, legs: int, least: int) -> Found | None:
+    """Let divisions of a few legs more join in, until the bound on preferences is met or all have joined in.
+
+    Each model holds all plans of at most so many legs and preferences of at most this weight; one without a solution
+    proves that such plans have more legs.
+    """
+    met = s.state.whole and s.state.value("broken_prefer") == least
+    most = s.state.value("legs") - 1 if met else s.divider.most_legs
+    step, budget, fewer, sure = 1, legs - 1, legs, True
+    until = s.clock.spent + (s.slice(DEEPEN) or 0)
+    while budget < most and not s.clock.over and s.clock.spent < until:
+        budget = min(most, budget + step)
+        step *= 2
+        model = s.complete_model(s.within(budget, least), least)
+        expression = s.expression(model, "legs")
+        model.require(expression <= budget)
+        model.require(expression >= fewer)
+        model.cp.minimize(expression)
+        outcome = s.run(model, "legs", share=Share(until - s.clock.spent, 1))
+        if outcome.assignment is None:
+            if outcome.proven:
+                fewer = s.state.record("legs", budget + 1, SEARCH, s.up_to(least))
+            else:
+                sure = False
+            continue
+        if outcome.bound is not None:
+            s.state.record("legs", outcome.bound, SEARCH, s.up_to(least))
+        polish(s)
+        if sure and outcome.proven and s.state.value("legs") == outcome.value:
+            return with_legs(s, outcome.value, least)
+        model.cp.clear_objective()
+        model.given = s.up_to(least, budget)
+        s.hold(model, "legs")
+        return model, s.state.order[len(FIRST) + 1 :]
+    return with_legs(s, s.state.value("legs"), least) if met else None
+
+
+def open_all(s: Session, least: int) -> Found | None:
+    """Minimise the weight of broken preferences over all useful divisions; None if not every must can be kept."""
+    model = build(s.job, Policy("hard", "soft"), all_placed=True, divisions=s.divider.open, clock=s.clock)
+    model.given = COMPLETE
+    any_legs = s.divider.settle()
+    if any_legs is not None and s.on("division"):
+        s.state.record("legs", any_legs.legs, "division", COMPLETE)
+    s.hint(model)
+    if s.clock.over:
+        return None
+    if not model.solution and s.run(model, None, share=LOOK).assignment is None:
+        return None
+    weight = model.broken("prefer")
+    if not isinstance(weight, int):
+        model.require(weight >= least)
+    return model, s.state.order[2:]

@@ -1,0 +1,173 @@
+"""Tactics for jobs of which not every must can be kept with every splice placed: what stays out, and what is let go."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from trayopt.domain.plan import GoalName
+from trayopt.solver.bounds.outline import can_be_placed
+from trayopt.solver.bounds.segments import Blocks
+from trayopt.solver.bounds.unplaced import out_by_ledger, out_of_trays
+from trayopt.solver.heuristics.completion import Layouts
+from trayopt.solver.heuristics.primal import first_plan, work_out
+from trayopt.solver.heuristics.session import LOOK, Session
+from trayopt.solver.model.bound import ANY, Given
+from trayopt.solver.model.model import Model
+from trayopt.solver.model.posting import Policy, build
+from trayopt.solver.search.lexicographic import Descent
+from trayopt.solver.search.work import Work
+
+
+def any_plan(work: Work) -> None:
+    """Have a plan to show, whatever it leaves out."""
+    s = work.session
+    settled = s.divider.settle()
+    first_plan(s, {} if settled is None else settled.divisions, all_placed=False)
+
+
+def least_unplaced(work: Work) -> None:
+    """Bound the splices without a tray over all plans."""
+    least_out(work.session)
+
+
+def in_order_by_segments(work: Work) -> None:
+    """Prove the first goals and the legs by blocks, splices left out or not, and go on from there."""
+    work.done = by_segments(work.session, work.descent, work.session.state.least("unplaced"))
+
+
+def without_musts(work: Work) -> None:
+    """Let musts go, and place every splice."""
+    s = work.session
+    if can_be_placed(s.job, s.divider.open, s.clock):
+        relaxed(work, all_placed=True)
+
+
+def without_splices(work: Work) -> None:
+    """Let musts and splices go: every plan is in this model."""
+    relaxed(work, all_placed=False)
+
+
+def relaxed(work: Work, *, all_placed: bool) -> None:
+    """Minimise all goals in a model in which musts may be let go, if it has a plan."""
+    s = work.session
+    divisions = s.divider.open if all_placed else s.divider.possible
+    model = build(s.job, Policy(), all_placed=all_placed, divisions=divisions, clock=s.clock)
+    model.given = Given({"unplaced": 0}) if all_placed else ANY
+    s.hint(model)
+    if not model.solution:
+        outcome = s.run(model, None, share=LOOK if all_placed else None)
+        if outcome.assignment is None:
+            s.empty = outcome.proven and not all_placed
+            return
+    work.done = True
+    goals = [goal for goal in s.state.order if goal != "unplaced" or not all_placed]
+    legs = goals.index("legs") + 1
+    work.descent.descend(model, goals[:legs])
+    if not s.clock.over:
+        work.descent.descend(without_small(s, model, goals[:legs]), goals[legs:])
+
+
+def least_out(s: Session) -> int:
+    """Bound the splices without a tray over all plans."""
+    if s.on("rings"):
+        s.state.record("unplaced", out_of_trays(s.job, s.clock), "rings")
+    if s.on("stack_counts") and not s.clock.over:
+        s.state.record("unplaced", out_by_ledger(s.job, s.clock), "stack_counts")
+    return s.state.least("unplaced")
+
+
+def by_segments(s: Session, descent: Descent, out: int) -> bool:
+    """Prove the first goals and the legs by blocks, splices left out or not, and go on from there; tells whether it can.
+
+    ``out`` is a bound on the splices without a tray.
+    """
+    if not s.legs_first:
+        return False
+    layouts = s.blocked(s.divider.possible, all_placed=False)
+    if not layouts.made:
+        return False
+    blocks = layouts.blocks
+    held: list[Any] = []
+    limits: dict[GoalName, int] = {}
+    goals: dict[GoalName, Any] = {
+        "unplaced": blocks.unplaced(),
+        "broken_must": blocks.broken("must"),
+        "broken_prefer": blocks.broken("prefer"),
+        "legs": blocks.placed_legs(),
+    }
+    hoped: dict[GoalName, int] = {"unplaced": out, "broken_must": 0}
+    weight = hope(s, layouts, hoped, goals)
+    possible, divisions = s.divider.possible, None
+    for goal, value in goals.items():
+        least = weight if goal == "broken_prefer" and limits == hoped else at_least(s, goal, out, limits)
+        if goal == "legs" and s.holds(limits):
+            most = s.state.value("legs")
+            likeness = layouts.like(possible, s.state.best, value < most, value <= most, *held)
+            divisions = None if likeness is None else likeness.divisions()
+            if divisions is not None:
+                least = s.state.record("legs", most, "segments", Given(dict(limits)))
+        if not s.holds({**limits, goal: least}):
+            below = s.state.value(goal) if s.holds(limits) else None
+            answer = layouts.least(value, *held, at_least=least, below=below)
+            if answer.bound is None:
+                return False
+            least = max(least, s.state.record(goal, answer.bound, "segments", Given(dict(limits))))
+            work_out(s, layouts, answer.layout, {**limits, goal: answer.value or 0})
+        limits[goal] = least
+        if not s.holds(limits):
+            return False
+        held.append(value <= least)
+    if divisions is None:
+        divisions = layouts.divisions(s.large_enough(possible), s.state.best, *held)
+    model = build(s.job, Policy(), all_placed=not limits["unplaced"], divisions=divisions, clock=s.clock)
+    for goal, least in limits.items():
+        model.require(s.expression(model, goal) <= least)
+        s.drop_small(model, goal)
+    model.given = Given(dict(limits))
+    s.hint(model)
+    descent.descend(model, s.state.order[len(limits) :])
+    return True
+
+
+def hope(s: Session, layouts: Layouts[Blocks], hoped: Mapping[GoalName, int], goals: Mapping[GoalName, Any]) -> int:
+    """Bound the weight of broken preferences over plans that meet what is known of the goals before, and look for one.
+
+    Where there are such plans, one question settles three goals; where there are none, the bound holds of nothing.
+    """
+    held = [goals[goal] <= value for goal, value in hoped.items()]
+    below = s.state.value("broken_prefer") if s.holds(hoped) else None
+    answer = layouts.least(goals["broken_prefer"], *held, below=below)
+    work_out(s, layouts, answer.layout, {**hoped, "broken_prefer": answer.value or 0})
+    if answer.bound is None:
+        return 0
+    return s.state.record("broken_prefer", answer.bound, "segments", Given(dict(hoped)))
+
+
+def at_least(s: Session, goal: GoalName, out: int, limits: Mapping[GoalName, int]) -> int:
+    """Give what is known of one of the first goals or the legs without a model."""
+    if goal == "unplaced":
+        return out
+    if goal == "legs" and s.on("division"):
+        given = Given({"unplaced": limits["unplaced"]})
+        return s.state.record("legs", s.divider.least_legs(limits["unplaced"]), "division", given)
+    return 0
+
+
+def without_small(s: Session, model: Model, goals: Sequence[GoalName]) -> Model:
+    """Make a model again without divisions whose legs are all too small for the plans in it, if there are any.
+
+    ``goals`` are those that the model is held to.
+    """
+    divisions = s.large_enough({(s.trunk, s.number): of for s in s.job.subunits if (of := model.divisions(s))})
+    if all(len(model.divisions(s.job.subunit_of_leg[key])) == len(open_) for key, open_ in divisions.items()):
+        return model
+    made = build(s.job, Policy(), all_placed=model.all_placed, divisions=divisions, clock=s.clock)
+    for goal in goals:
+        made.require(s.expression(made, goal) <= s.state.value(goal))
+        s.drop_small(made, goal)
+    if model.given is not None:
+        limits = {goal: s.state.value(goal) for goal in goals}
+        made.given = model.given.tightened(limits)
+    s.hint(made)
+    return made

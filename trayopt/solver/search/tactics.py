@@ -1,0 +1,56 @@
+"""The search as a list of tactics, in the order in which they are tried: each applies or not, and can be left out by its name.
+
+The first half looks for complete plans, which place every splice and keep every must. Two bounds are met at once by most jobs:
+least preferences by ways and stacks, least legs by divisions. Where they are not met, blocks at places bound both anew and lay
+out plans; then divisions of a few legs more join in, until the bounds are met or all divisions are in. The second half is for
+jobs that have no complete plan: blocks prove how much stays out, or musts are let go in the whole model, and at last splices.
+"""
+
+from __future__ import annotations
+
+from trayopt.solver.search import complete, incomplete
+from trayopt.solver.search.work import Tactic, Work
+
+
+def _always(work: Work) -> bool:
+    return work.open
+
+
+def _left(work: Work) -> bool:
+    """Whether no complete plan was found, and time is left."""
+    return not work.done and not work.session.clock.over
+
+
+TACTICS: tuple[Tactic, ...] = (
+    Tactic("first_bounds", complete.first_bounds, _always, "least preferences, least legs; that no plan is complete"),
+    Tactic(
+        "least_legs",
+        complete.least_legs_first,
+        lambda work: work.open and work.legs_first and bool(work.divisions),
+        "with the bounds met: the first four goals",
+    ),
+    Tactic("some_plan", complete.some_plan, _always),
+    Tactic("legs_of_one_size", complete.legs_of_one_size, _always),
+    Tactic("second_bounds", complete.second_bounds, _always, "least preferences, least legs; that no plan is complete"),
+    Tactic("meet_bounds", complete.meet_bounds, lambda work: work.unmet and work.legs_first),
+    Tactic("join_legs", complete.join_legs, lambda work: work.unmet and work.legs_first),
+    Tactic("keep_divisions", complete.keep_divisions, lambda work: work.unmet),
+    Tactic("deepening", complete.deepening, lambda work: work.open and work.legs_first, "least legs"),
+    Tactic("all_divisions", complete.all_divisions, _always),
+    Tactic("descent", complete.descend, lambda work: work.found is not None, "every goal that is left"),
+    Tactic("any_plan", incomplete.any_plan, lambda work: not work.done),
+    Tactic("least_unplaced", incomplete.least_unplaced, lambda work: not work.done, "least splices without a tray"),
+    Tactic(
+        "in_order_by_segments",
+        incomplete.in_order_by_segments,
+        lambda work: _left(work) and work.legs_first,
+        "the first four goals",
+    ),
+    Tactic("without_musts", incomplete.without_musts, lambda work: _left(work) and may_place_all(work), "every goal"),
+    Tactic("without_splices", incomplete.without_splices, _left, "every goal"),
+)
+
+
+def may_place_all(work: Work) -> bool:
+    """Whether it is not known that some splice has to stay out."""
+    return not work.session.divider.hopeless and not work.session.state.least("unplaced")

@@ -1,0 +1,81 @@
+"""How far a search has come: what its tactics hand to each other."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from trayopt.domain.plan import GoalName
+from trayopt.solver.heuristics.session import Session
+from trayopt.solver.model.model import Divisions, Model
+from trayopt.solver.search.lexicographic import Descent
+
+Found = tuple[Model, Sequence[GoalName]]
+"""A model that holds all plans that may be best, and the goals that are left to minimise in it."""
+
+
+@dataclass
+class Work:
+    """The search so far.
+
+    Parameters
+    ----------
+    session, descent
+        What all tactics share, and how goals are brought down on one model.
+    complete
+        Whether there may be a complete plan: every splice placed and every must kept.
+    weight, legs
+        Bounds over complete plans: the weight of broken preferences, and the legs of those that break so little.
+    divisions
+        Divisions of least legs.
+    found
+        A model that holds, once there is such a model.
+    done
+        Whether all goals were brought down as far as the clock let them.
+    """
+
+    session: Session
+    descent: Descent
+    complete: bool = True
+    weight: int = 0
+    legs: int = 0
+    divisions: Divisions = field(default_factory=dict)
+    found: Found | None = None
+    done: bool = False
+
+    @property
+    def legs_first(self) -> bool:
+        """Whether legs come first of the goals that may change places."""
+        return self.session.legs_first
+
+    @property
+    def open(self) -> bool:
+        """Whether complete plans are still looked for, and no model holds yet."""
+        return self.complete and self.found is None and not self.done
+
+    @property
+    def unmet(self) -> bool:
+        """Whether that is so and the best plan does not meet the bounds on preferences and legs."""
+        return self.open and not self.session.meets(self.weight, self.legs)
+
+
+@dataclass(frozen=True)
+class Tactic:
+    """One part of the search.
+
+    Parameters
+    ----------
+    name
+        By which it can be left out.
+    run
+        Does it; what was found and proven is in the work afterwards.
+    applies
+        Whether it is of use as far as the search has come.
+    proves
+        What it may prove; empty for what only finds plans.
+    """
+
+    name: str
+    run: Callable[[Work], None]
+    applies: Callable[[Work], bool]
+    proves: str = ""
