@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+import trayopt
 from trayopt import load_job
 from trayopt.library.entries import survey
 from trayopt.library.find import Library
@@ -17,6 +18,7 @@ from trayopt.library.find import Library
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"```yaml\n(.*?)```", README, re.DOTALL)
+PYTHON = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
 JOBS = [block for block in BLOCKS if "schema: trayopt/job/1" in block]
 ENTRIES = [block for block in BLOCKS if block not in JOBS]
 
@@ -42,6 +44,21 @@ def test_entries_can_be_built(block: str, tmp_path: Path) -> None:
 def test_every_kind_of_file_is_shown() -> None:
     assert {block.split()[1] for block in ENTRIES} == {"tray", "enclosure", "cable", "tubes"}
     assert len(JOBS) == 2
+
+
+@pytest.mark.parametrize("block", PYTHON)
+def test_code_runs(block: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "models").symlink_to(ROOT / "models")
+    monkeypatch.chdir(tmp_path)
+    exec(compile(block, "README.md", "exec"), {})
+
+
+def test_every_use_case_is_shown_in_code() -> None:
+    imported = re.search(r"^from trayopt import (.+)$", "\n".join(PYTHON), re.MULTILINE)
+    assert imported is not None
+    assert imported[1].split(", ") == sorted(trayopt.__all__)
+    called = "\n".join(PYTHON).replace(imported[0], "")
+    assert all(f"{name}(" in called for name in trayopt.__all__)
 
 
 def test_generated_parts_are_up_to_date() -> None:

@@ -1,13 +1,18 @@
-"""trayopt: a constraint solver for optimal tray and stack assignment."""
+"""trayopt: a constraint solver for optimal tray and stack assignment.
+
+The use cases, one call each: ``load_job``, ``solve``, ``check``, ``explain``, ``judge``, ``mend``, ``compare``, ``sheets``,
+``record`` and ``batch``.
+"""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from trayopt.api import check, explain, load_job, solve
+    from trayopt.api import check, compare, explain, judge, load_job, mend, record, sheets, solve
+    from trayopt.batches.batch import batch
 
-__all__ = ["check", "explain", "load_job", "solve"]
+__all__ = ["batch", "check", "compare", "explain", "judge", "load_job", "mend", "record", "sheets", "solve"]
 __version__ = "0.1.0"
 
 
@@ -16,5 +21,5 @@ def __getattr__(name: str) -> Any:
     if name in __all__:
         from importlib import import_module
 
-        return getattr(import_module("trayopt.api"), name)
+        return getattr(import_module("trayopt.batches.batch" if name == "batch" else "trayopt.api"), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -11,12 +11,23 @@ from trayopt.domain.job import Job
 
 if TYPE_CHECKING:
     from trayopt.checker import Report
+    from trayopt.crewsheets.book import Book
+    from trayopt.crewsheets.lengths import Units
+    from trayopt.crewsheets.record import Record
+    from trayopt.crewsheets.settings import Settings
+    from trayopt.crewsheets.write import Options as SheetOptions
+    from trayopt.crewsheets.write import Sheets
     from trayopt.domain.explanation import Explanation
+    from trayopt.domain.hardware import Place
     from trayopt.domain.plan import Plan
     from trayopt.explainer.costs import Costs
     from trayopt.library.entries import Entry, Survey
+    from trayopt.review.compare import Pair
+    from trayopt.review.desk import Review
+    from trayopt.review.handmade import Handmade
+    from trayopt.review.mend import Mended
     from trayopt.solver.model.bound import Step
-    from trayopt.solver.model.decisions import Given
+    from trayopt.solver.model.decisions import Given, Weights
     from trayopt.solver.solve import Progress
 
 
@@ -157,6 +168,11 @@ def solve(
         Whether to look for the first conflict where splices stay unplaced or musts are broken, for at most
         ``EXPLAIN_S`` seconds more.
 
+    Returns
+    -------
+    Result
+        ``plan``, the plan document with lengths in mm, and ``report``, what its check says of it.
+
     Raises
     ------
     InputError
@@ -217,7 +233,7 @@ def _with_conflict(job: Job, plan: Plan, *, reproducible: bool) -> Plan:
 
 def explain(
     job: Job,
-    expected: Plan | Given | None = None,
+    expected: Plan | Given | str | Path | None = None,
     *,
     best: Plan | None = None,
     conflicts: int = 1,
@@ -234,7 +250,7 @@ def explain(
     job
         The job, as ``load_job`` gives it.
     expected
-        A plan that was expected: a plan document, or the decisions of a hand-made table.
+        A plan that was expected, its file in JSON, CSV or XLSX, or decisions alone.
     best
         The best plan, where it is known; it is searched for where it is needed and is not.
     conflicts
@@ -249,6 +265,17 @@ def explain(
         What ways out cost, to order them.
     library
         Folders with trays and tube sets that are at hand beside the models of trayopt.
+
+    Returns
+    -------
+    Explanation
+        ``summary``, the answer in a few sentences; ``conflicts``, each with its groups, and whether it is proven to be
+        minimal; ``ways_out``, the cheapest first, each with its edit; ``plain()`` gives all of it as plain data.
+
+    Raises
+    ------
+    InputError
+        Where the expected plan cannot be read, or a folder is none.
     """
     from trayopt.domain.hardware import Enclosure, Tray, TubeSet
     from trayopt.explainer.adding import Shelf
@@ -266,18 +293,315 @@ def explain(
         [model for model in models if isinstance(model, Enclosure)],
     )
     wishes = Wishes(conflicts, ways_out, costs or Costs(), shelf)
-    given = expected if expected is None or isinstance(expected, Given) else given_of(job, expected)
+    given: Given | None
+    if isinstance(expected, str | Path):
+        given = _opened(job, expected)[0].given()
+    else:
+        given = expected if expected is None or isinstance(expected, Given) else given_of(job, expected)
     return explain_job(job, Clock(time_limit_s, deterministic=reproducible), wishes, given=given, plan=best)
 
 
-def check(job: Job, plan: Plan) -> Report:
+def check(job: Job, plan: Plan | str | Path) -> Report:
     """Check a plan document against its job: every rule, and every figure that it claims.
+
+    Parameters
+    ----------
+    job
+        The job, as ``load_job`` gives it.
+    plan
+        The plan, or its file in JSON (``-`` for standard input); see ``judge`` for tables.
+
+    Returns
+    -------
+    Report
+        ``passed``; ``findings``, the broken rules with their subjects; ``unplaced``, the number of splices without a
+        tray; ``figures``, what the plan states and what is right; ``plan``, the plan with every figure right.
 
     Raises
     ------
     InputError
-        Where the plan speaks of what the job does not have.
+        Where the plan cannot be read, or speaks of what the job does not have.
     """
-    from trayopt.checker import check as judge
+    from trayopt.checker import check as check_document
 
-    return judge(job, plan)
+    document, source = _document(plan, "make a plan of it, or judge it as it is")
+    return check_document(job, document, source)
+
+
+def judge(job: Job, plan: Plan | str | Path, *, best: bool | None = None, time_limit_s: float = 20.0) -> Review:
+    """Judge a plan that somebody made, a document or a table, as a reviewer does: with its rows, and beside the best.
+
+    Parameters
+    ----------
+    job
+        The job, as ``load_job`` gives it.
+    plan
+        The plan, or its file: a plan in JSON, or a table in CSV or XLSX (``-`` for standard input).
+    best
+        Whether to look for the best plan and to compare with it; where it is None, for tables only.
+    time_limit_s
+        Most seconds for the best plan, and as many for what a table leaves open.
+
+    Returns
+    -------
+    Review
+        ``passed``; ``damaged``, whether there are cells that cannot be read; ``remarks``, each with its place in the
+        table; ``goals``, value by goal; ``report``, as ``check`` gives it, None where cells are damaged.
+
+    Raises
+    ------
+    InputError
+        Where the file is neither a plan nor a table, or the plan speaks of what the job does not have.
+    """
+    from trayopt.review.desk import review_plan, review_table
+
+    made, document = _opened(job, plan)
+    best_s = time_limit_s if (document is None if best is None else best) else None
+    if document is None:
+        return review_table(job, made, complete_s=time_limit_s, best_s=best_s)
+    return review_plan(job, document, made.source, best_s=best_s)
+
+
+def mend(
+    job: Job,
+    plan: Plan | str | Path,
+    *,
+    built: str | Iterable[Place] = (),
+    weights: Weights | Mapping[str, int] | None = None,
+    time_limit_s: float = 60.0,
+    workers: int = 2,
+    seed: int = 1,
+) -> Mended:
+    """Find the plan that keeps every must and differs least from a given plan, and prove that no other changes less.
+
+    Parameters
+    ----------
+    job
+        The job as it is now, as ``load_job`` gives it.
+    plan
+        The given plan, or its file in JSON, CSV or XLSX; it may have been made before the job changed.
+    built
+        Trays in which everything is spliced and stays: places, or text such as ``left/1-4,right/1-4``. Rows of a table
+        that are marked as built stay as well.
+    weights
+        What each change counts, by kind: legs, travel, ends, ports, splits, loops; a kind that is left out keeps its own.
+    time_limit_s
+        Most seconds of search.
+    workers, seed
+        Search threads, and the seed of their random choices.
+
+    Returns
+    -------
+    Mended
+        ``plan``, None where none was found; ``impossible``, whether it is proven that there is none; ``moves``, in the
+        order in which they can be made; ``weighed``, the weight of all changes, and ``bound``, the least that is proven.
+
+    Raises
+    ------
+    InputError
+        Where the file cannot be read, a cell is damaged, or there is no such tray or kind of change.
+    SolverFault
+        Where the plan found fails its own check.
+    """
+    from trayopt.review.mend import mend as nearest
+    from trayopt.review.mend import parse_built
+
+    stay = parse_built(job, built) if isinstance(built, str) else built
+    made, _ = _opened(job, plan, lenient=True)
+    return nearest(job, made, built=stay, weights=_weights(weights), limit_s=time_limit_s, workers=workers, seed=seed)
+
+
+def compare(job: Job, a: Plan | str | Path, b: Plan | str | Path, *, time_limit_s: float = 20.0) -> Pair:
+    """Hold two plans of a job against each other: goals, trunks and legs that differ, and findings.
+
+    Parameters
+    ----------
+    job
+        The job, as ``load_job`` gives it.
+    a, b
+        Two plans, or their files in JSON, CSV or XLSX.
+    time_limit_s
+        Most seconds for what a table leaves open.
+
+    Returns
+    -------
+    Pair
+        ``as_dict()`` gives the comparison as plain data, with lengths in mm; ``a`` and ``b`` are the two reviews.
+
+    Raises
+    ------
+    InputError
+        Where a file cannot be read, a cell is damaged, or a plan speaks of what the job does not have.
+    """
+    from trayopt.review.compare import compare as pair
+
+    return pair(job, *(judge(job, plan, best=False, time_limit_s=time_limit_s) for plan in (a, b)))
+
+
+def sheets(
+    job: Job,
+    plan: Plan | str | Path,
+    *,
+    only: Sequence[str] = (),
+    units: Units = "metric",
+    language: str = "en",
+    settings: Settings | str | Path | None = None,
+    measured: Mapping[str, int] | str | Path | None = None,
+    codes: bool = False,
+) -> Sheets:
+    """Make everything that the crew, the store and the file need of a plan.
+
+    Parameters
+    ----------
+    job
+        The job, as ``load_job`` gives it.
+    plan
+        A plan of this job with every figure right, or its file in JSON.
+    only
+        Parts to make: box, steps, strip, splices, tests, materials, labels, labour, reopen; all where none is named.
+    units
+        Units of the lengths that are printed: ``metric`` or ``feet``.
+    language
+        ``en`` or ``de``.
+    settings
+        Spares, paces and test limits, or their YAML file.
+    measured
+        Measured entrance marks in mm by leg, or their table in CSV or XLSX.
+    codes
+        Whether every label gets a QR code.
+
+    Returns
+    -------
+    Sheets
+        ``write(folder)`` writes every file and gives their names; ``page()`` is the page alone, ``tables`` are the lists
+        by name.
+
+    Raises
+    ------
+    InputError
+        Where a file cannot be read, a part, unit or language is unknown, or the plan is of another job, holds no plan,
+        breaks a rule that always holds, or states a wrong figure.
+    """
+    from trayopt.crewsheets.book import Book
+    from trayopt.crewsheets.write import Sheets, fitting
+
+    options = _sheet_options(only, units, language, settings, codes)
+    document, source = _document(plan, "make a plan of it, for sheets are printed of a plan")
+    fitting(job, document, source)
+    marks = _measured(measured, Book(job, document, options.settings))
+    return Sheets(job, document, options, measured=marks)
+
+
+def record(
+    job: Job,
+    plan: Plan | str | Path,
+    readings: str | Path,
+    *,
+    only: Sequence[str] = (),
+    units: Units = "metric",
+    language: str = "en",
+    settings: Settings | str | Path | None = None,
+    measured: Mapping[str, int] | str | Path | None = None,
+    codes: bool = False,
+) -> Record:
+    """Judge the readings of a plan against the limit, batch by batch, and find what is to be spliced again.
+
+    Parameters
+    ----------
+    job, plan, only, units, language, settings, measured, codes
+        As for ``sheets``.
+    readings
+        The test record filled in, or a table in CSV or XLSX with the columns fibre, wavelength_nm, a_to_b_db, b_to_a_db
+        and, if wanted, resplices; losses in dB.
+
+    Returns
+    -------
+    Record
+        ``passed``, whether every batch passed; ``batches()``, ``again()`` and ``as_built()`` as plain data;
+        ``write(folder)`` writes the as-built plan and the filled-in sheets.
+
+    Raises
+    ------
+    InputError
+        As for ``sheets``, and where a reading is of no splice of the plan, or is no loss.
+    """
+    from trayopt.crewsheets.book import Book
+    from trayopt.crewsheets.readings import read_readings
+    from trayopt.crewsheets.record import Record
+    from trayopt.crewsheets.write import fitting
+
+    options = _sheet_options(only, units, language, settings, codes)
+    document, source = _document(plan, "make a plan of it, for readings belong to a plan")
+    fitting(job, document, source)
+    book = Book(job, document, options.settings)
+    read = read_readings(str(readings), book)
+    return Record(job, document, read, options, measured=_measured(measured, book))
+
+
+def _opened(job: Job, plan: Plan | str | Path, *, lenient: bool = False) -> tuple[Handmade, Plan | None]:
+    """Give what a plan of either kind decides, and its document where it is one."""
+    from trayopt.domain.plan import Plan
+    from trayopt.review.opening import open_plan
+    from trayopt.review.plans import handmade_of
+
+    if isinstance(plan, Plan):
+        return handmade_of(job, plan, "<plan>"), plan
+    return open_plan(job, plan, lenient=lenient)
+
+
+def _document(plan: Plan | str | Path, hint: str) -> tuple[Plan, str]:
+    """Give a plan document, and what it is called in errors; a table is refused."""
+    from trayopt.domain.plan import Plan
+    from trayopt.errors import InputError
+    from trayopt.formats.json_in import read_plan
+
+    if isinstance(plan, Plan):
+        return plan, "<plan>"
+    if str(plan).lower().endswith((".csv", ".xlsx")):
+        command = f"{hint}: trayopt check JOB {plan} -o plan.json"
+        raise InputError.one("this is a table, and no plan", source=str(plan), allowed="JSON", hint=command)
+    return read_plan(plan), str(plan)
+
+
+def _measured(given: Mapping[str, int] | str | Path | None, book: Book) -> Mapping[str, int] | None:
+    from trayopt.crewsheets.marks import read_measured
+
+    return read_measured(str(given), book) if isinstance(given, str | Path) else given
+
+
+def _weights(given: Weights | Mapping[str, int] | None) -> Weights:
+    from dataclasses import fields
+
+    from trayopt.errors import InputError
+    from trayopt.solver.model.decisions import Weights
+
+    if given is None or isinstance(given, Weights):
+        return given or Weights()
+    kinds = [field.name for field in fields(Weights)]
+    for kind, weight in given.items():
+        if kind not in kinds or isinstance(weight, bool) or not isinstance(weight, int) or weight < 0:
+            allowed = f"whole numbers from 0, by kind: {', '.join(kinds)}"
+            raise InputError.one("weights cannot be used", source="weights", found=f"{kind}={weight}", allowed=allowed)
+    return Weights(**given)
+
+
+def _sheet_options(
+    only: Sequence[str], units: Units, language: str, settings: Settings | str | Path | None, codes: bool
+) -> SheetOptions:
+    from trayopt.crewsheets.settings import Settings, read_settings
+    from trayopt.crewsheets.words import LANGUAGES
+    from trayopt.crewsheets.write import PARTS
+    from trayopt.crewsheets.write import Options as SheetOptions
+    from trayopt.errors import InputError
+
+    for what, given, allowed in (
+        *(("part", name, tuple(PARTS)) for name in only),
+        ("unit", units, ("metric", "feet")),
+        ("language", language, LANGUAGES),
+    ):
+        if given not in allowed:
+            raise InputError.one(
+                f"there is no such {what}", source="sheets", found=str(given), allowed=", ".join(allowed)
+            )
+    read = settings if isinstance(settings, Settings) else Settings() if settings is None else read_settings(settings)
+    return SheetOptions(only=tuple(only), language=language, units=units, codes=codes, settings=read)

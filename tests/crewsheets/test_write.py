@@ -99,9 +99,13 @@ def test_a_folder_that_cannot_be_written_is_an_input_error(tmp_path: Path) -> No
 
 
 def test_a_plan_of_another_job_is_refused() -> None:
-    job = load_job({**WORKED, "title": "changed"})
+    job = load_job({**WORKED, "rules": {"reach": {"bench_mm": 1801}}})
     with pytest.raises(InputError, match="made for another job"):
         fitting(job, worked()[1])
+
+
+def test_a_plan_of_the_job_under_another_title_is_taken() -> None:
+    fitting(load_job({**WORKED, "title": "changed"}), worked()[1])
 
 
 def test_a_plan_with_a_wrong_figure_is_refused() -> None:

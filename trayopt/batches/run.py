@@ -108,7 +108,7 @@ class Run:
             self._at_once(line, wrong_input(str(wrong)))
             return
         line |= _described(job, item)
-        key = line["key"] = self.settings.key(job.digest)
+        key = line["key"] = self.settings.key(job.digest, job.title)
         known = self.writer.results.line(item.name)
         if known is not None and known.get("key") == key and self._stands(known):
             self.observer.ended(known, before=True)

@@ -36,9 +36,9 @@ class Settings:
         """Give them as plain data."""
         return {**asdict(self), "goals": list(self.goals) if self.goals is not None else None}
 
-    def key(self, digest: str) -> str:
-        """Name what a result depends on: the job, these settings and the version of trayopt."""
-        text = json.dumps([digest, self.plain(), *_versions()], sort_keys=True)
+    def key(self, digest: str, title: str) -> str:
+        """Name what a result depends on: the job, the title in its plan, these settings and the version of trayopt."""
+        text = json.dumps([digest, title, self.plain(), *_versions()], sort_keys=True)
         return sha256(text.encode()).hexdigest()[:24]
 
 
@@ -66,9 +66,10 @@ def solve_job(job: dict[str, Any], settings: dict[str, Any]) -> Answer:
     from trayopt.api import solve
     from trayopt.domain.job import Job
     from trayopt.errors import InputError
+    from trayopt.rules.registry import refill
 
     try:
-        read = Job.model_validate_json(json.dumps(job))
+        read = refill(Job.model_validate_json(json.dumps(job)))
         result = solve(
             read,
             time_limit_s=settings["time_limit_s"],

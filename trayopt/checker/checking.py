@@ -117,7 +117,9 @@ def _figures(laid: Laid, plan: Plan, right: Plan) -> Iterator[Difference]:
     right_legs = right_data.pop("legs")
     explanation = claimed_data.pop("explanation", None)
     for data in (claimed_data, right_data):
-        del data["solver"]
+        del data["solver"], data["job"]
+    if not job.has_digest(plan.job.digest, plan.job.title):
+        yield Difference("job.digest", plan.job.digest, job.digest)
     yield from differences(claimed_data, right_data)
     yield from rows(
         [

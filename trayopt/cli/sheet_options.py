@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, Literal, TypedDict
 
 import click
 
-if TYPE_CHECKING:
-    from trayopt.crewsheets.write import Options
-    from trayopt.domain.job import Job
-    from trayopt.domain.plan import Plan
-
-F = TypeVar("F", bound=Callable[..., Any])
-
 PART_NAMES = ("box", "steps", "strip", "splices", "tests", "materials", "labels", "labour", "reopen")
 LANGUAGE_NAMES = ("en", "de")
+
+
+class SheetOptions(TypedDict):
+    """What these options come to, as ``trayopt.sheets`` and ``trayopt.record`` take them."""
+
+    only: tuple[str, ...]
+    units: Literal["metric", "feet"]
+    language: str
+    settings: str | None
+    measured: str | None
+    codes: bool
 
 
 class Parts(click.ParamType[tuple[str, ...]]):
@@ -67,52 +71,8 @@ def sheet_options(command: Callable[..., int]) -> Callable[..., int]:
             help="Units of lengths.",
         ),
         click.option(
-            "--only", type=Parts(), default=None, metavar="LIST", help=f"Parts to write, of: {','.join(PART_NAMES)}."
+            "--only", type=Parts(), default=(), metavar="LIST", help=f"Parts to write, of: {','.join(PART_NAMES)}."
         ),
     ):
         run = option(run)
     return run
-
-
-def options_of(only: tuple[str, ...] | None, units: str, language: str, settings: str | None, codes: bool) -> Options:
-    """Make the options of the sheets from those of the command.
-
-    Raises
-    ------
-    InputError
-        Where the settings cannot be read.
-    """
-    from trayopt.crewsheets.settings import Settings, read_settings
-    from trayopt.crewsheets.write import Options
-
-    return Options(
-        only=only or (),
-        language=language,
-        units="feet" if units == "feet" else "metric",
-        codes=codes,
-        settings=Settings() if settings is None else read_settings(settings),
-    )
-
-
-def job_and_plan(job: str, plan: str, library: tuple[Any, ...]) -> tuple[Job, Plan]:
-    """Read a job and a plan that fits it.
-
-    Raises
-    ------
-    InputError
-        Where one of them cannot be read, or the plan is not one for this job.
-    """
-    from trayopt.api import load_job
-    from trayopt.crewsheets.write import fitting
-    from trayopt.errors import InputError
-    from trayopt.formats.json_in import read_plan
-
-    if plan.lower().endswith((".csv", ".xlsx")):
-        hint = f"make a plan of it: trayopt check {job} {plan} -o plan.json"
-        raise InputError.one(
-            "this is a table, and sheets are printed of a plan", source=plan, allowed="JSON", hint=hint
-        )
-    loaded = load_job(job, library=library)
-    document = read_plan(plan)
-    fitting(loaded, document, plan)
-    return loaded, document

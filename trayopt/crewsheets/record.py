@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 from trayopt.crewsheets.readings import Readings
-from trayopt.crewsheets.write import Options, Sheets
+from trayopt.crewsheets.write import Options, Sheets, write_folder
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 
@@ -125,6 +126,16 @@ class Record:
         made["plan.json"] = dump_rows(self.book.plan.plain()).encode()
         made["as-built.json"] = dump_rows(self.as_built()).encode()
         return made
+
+    def write(self, folder: str | Path) -> list[str]:
+        """Write every file into a folder, which is made where it is not there; gives the names written.
+
+        Raises
+        ------
+        InputError
+            Where a file cannot be written.
+        """
+        return write_folder(folder, self.files(), self.sheets.plan_digest)
 
     def _order(self, reading: Any) -> tuple[int, int, int]:
         return self.book.job.trunk_rank[reading.trunk], reading.fibre, reading.wavelength

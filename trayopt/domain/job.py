@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from bisect import bisect_right
 from collections.abc import Mapping
 from functools import cached_property
@@ -16,6 +14,7 @@ from pydantic_core import CoreSchema
 from trayopt.domain.base import TRAVELS, Frozen, Id, Millimetres, Travel
 from trayopt.domain.cable import Cable
 from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.digest import first_keys, sha256_of, without_later_defaults
 from trayopt.domain.finding import Level
 from trayopt.domain.hardware import Enclosure, Place, Reference, TubeSet
 from trayopt.domain.ranges import Run, parse_run
@@ -143,11 +142,23 @@ class TrunkPin(Frozen):
 
 
 class Setting(Frozen):
-    """What a job says of one rule, with the rule's own defaults filled in."""
+    """What a job says of one rule, with the rule's own defaults filled in; ``usual`` are those defaults."""
 
     level: Level
     weight: Annotated[int, Field(ge=1, le=1_000_000)] = 1
     parameters: Mapping[str, int | float] = {}
+    usual: Annotated[Mapping[str, int | float], Field(exclude=True, repr=False)] = {}
+
+    def lasting(self, at: str) -> dict[str, Any]:
+        """Give it as plain data without what version 0.1.0 did not know and what holds its default (see ``digest``)."""
+        data = without_later_defaults(self, self.model_dump(mode="json"), at)
+        if "parameters" in data:
+            data["parameters"] = {
+                name: value
+                for name, value in data["parameters"].items()
+                if f"{at}.parameters.{name}" in first_keys() or self.usual.get(name) != value
+            }
+        return data
 
 
 class Neighbour(NamedTuple):
@@ -172,9 +183,27 @@ class Job(Frozen):
 
     @cached_property
     def digest(self) -> str:
-        """sha256 of the job's canonical JSON: references resolved, defaults filled in, keys sorted."""
-        text = json.dumps(self.plain(), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-        return hashlib.sha256(text.encode()).hexdigest()
+        """The name of what a plan for this job is made for: 64 hexadecimal digits; see ``trayopt.domain.digest``."""
+        rules = {
+            name: setting.lasting(f"rules.{name}") for name, setting in self.rules.items() if setting.level != "off"
+        }
+        data = without_later_defaults(self, self.plain()) | {"rules": rules}
+        del data["title"]
+        return sha256_of(data)
+
+    def has_digest(self, digest: str, title: str) -> bool:
+        """Whether a digest, beside which a title stands, is this job's: as it is formed today, or as 0.1.0 formed it.
+
+        Version 0.1.0 counted the title and the rules at level ``off`` that it knew.
+        """
+        if digest == self.digest:
+            return True
+        rules = {
+            name: setting.lasting(f"rules.{name}")
+            for name, setting in self.rules.items()
+            if setting.level != "off" or f"rules.{name}" in first_keys()
+        }
+        return digest == sha256_of(without_later_defaults(self, self.plain()) | {"rules": rules, "title": title})
 
     def plain(self) -> dict[str, Any]:
         """Give the job as plain data: the canonical form, in which runs are text again."""

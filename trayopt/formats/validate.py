@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Mapping
 from types import UnionType
 from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
@@ -70,6 +71,9 @@ def validate(
         return model.model_validate(data), []
     except ValidationError as wrong:
         errors = wrong.errors(include_url=False)
+    newer = newer_format(model, data, located, base)
+    if newer is not None:
+        return None, [newer]
     said = {*settled, *(path[len(base) :] for path in located.bad if path[: len(base)] == base)}
     groups = _cleaned(errors, data)
     meant = _meant(model, groups)
@@ -78,6 +82,30 @@ def validate(
         if path not in meant and not any(path[:end] in said for end in range(len(path) + 1)):
             faults.append(_fault(model, located, base, path, group))
     return None, faults
+
+
+def newer_format(model: type[BaseModel], data: object, located: Located, base: Path = ()) -> Fault | None:
+    """Say that data is of a later format of its kind than this version of trayopt reads; None where it is not.
+
+    Of such a file nothing else is told: its unknown keys are no faults of its writer.
+    """
+    field = _fields(model).get("schema")
+    given = data.get("schema") if isinstance(data, Mapping) else None
+    if field is None or not isinstance(given, str):
+        return None
+    known = str(get_args(field.annotation)[-1])
+    kind, _, number = known.rpartition("/")
+    if not given.startswith(f"{kind}/") or not re.fullmatch(r"[0-9]{1,9}", given[len(kind) + 1 :]):
+        return None
+    if int(given[len(kind) + 1 :]) <= int(number):
+        return None
+    what = kind.rpartition("/")[2]
+    return located.spot((*base, "schema")).fault(
+        f"this {what} was written for a newer version of trayopt, whose format this version does not know",
+        found=given,
+        allowed=known,
+        hint=f"read it with that version{', or solve the job again with this one' if what == 'plan' else ''}",
+    )
 
 
 def _meant(model: type[BaseModel], groups: Mapping[Path, list[ErrorDetails]]) -> set[Path]:

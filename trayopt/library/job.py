@@ -13,7 +13,7 @@ from trayopt.domain.job import Apart, Job, Join, LegPin, Setting, Trunk, TrunkPi
 from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import Located, describe
 from trayopt.formats.locate import Path as DataPath
-from trayopt.formats.validate import validate
+from trayopt.formats.validate import newer_format, validate
 from trayopt.formats.yaml_in import read_yaml
 from trayopt.library.crossref import cross_faults
 from trayopt.library.find import Library
@@ -127,7 +127,7 @@ class _Reader:
         located, parts = self.located, self.parts
         shell, faults = validate(JobFile, located.data, located)
         self.faults += faults
-        if not isinstance(located.data, dict):
+        if not isinstance(located.data, dict) or newer_format(JobFile, located.data, located):
             raise InputError(self.faults)
         data: dict[str, Any] = located.data
         if "enclosure" in data:

@@ -8,7 +8,6 @@ from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.formats.json_in import MOST_BYTES, parse_model
 from trayopt.formats.source import decode, read_bytes, source_name
-from trayopt.review.desk import Review, review_plan, review_table
 from trayopt.review.handmade import Handmade
 
 
@@ -41,11 +40,3 @@ def open_plan(job: Job, path: str | Path, *, lenient: bool = False) -> tuple[Han
     from trayopt.review.reading import parse_handmade
 
     return parse_handmade(job, raw, source, lenient=lenient), None
-
-
-def review(job: Job, path: str | Path, *, complete_s: float = 30.0, best_s: float | None = None) -> Review:
-    """Read a plan of either kind and review it; see ``review_table`` and ``review_plan``."""
-    made, plan = open_plan(job, path)
-    if plan is None:
-        return review_table(job, made, complete_s=complete_s, best_s=best_s)
-    return review_plan(job, plan, made.source, best_s=best_s)

@@ -10,7 +10,7 @@ from pydantic.fields import FieldInfo
 
 from trayopt.domain.base import Frozen
 from trayopt.domain.finding import Level
-from trayopt.domain.job import Setting
+from trayopt.domain.job import Job, Setting
 from trayopt.rules.alternate_stacks import AlternateStacks
 from trayopt.rules.apart import KeptApart
 from trayopt.rules.base import Rule
@@ -96,6 +96,12 @@ def fill(raw: Mapping[str, object]) -> tuple[dict[str, Setting], list[RuleFault]
     return settings, sorted(faults, key=lambda fault: rank[fault.path[0]])
 
 
+def refill(job: Job) -> Job:
+    """Give a job that was read back from its canonical JSON the usual parameters of its rules, which stand in no file."""
+    rules = {name: setting.model_copy(update={"usual": _defaults(BY_ID[name])}) for name, setting in job.rules.items()}
+    return job.model_copy(update={"rules": rules})
+
+
 def level_of(rule: Rule[Any], settings: Mapping[str, Setting]) -> Level:
     """Level of a rule in a job; its default where the job holds no setting."""
     setting = settings.get(rule.id)
@@ -119,7 +125,9 @@ def did_you_mean(word: object, known: Iterable[str]) -> str:
 def _setting(rule: Rule[Any], value: object, faults: list[RuleFault]) -> Setting:
     """Read what a job says of one rule."""
     if isinstance(value, str):
-        return Setting(level=_level(rule, (rule.id,), value, faults), weight=rule.weight, parameters=_defaults(rule))
+        usual = _defaults(rule)
+        level = _level(rule, (rule.id,), value, faults)
+        return Setting(level=level, weight=rule.weight, parameters=usual, usual=usual)
     if not isinstance(value, Mapping):
         faults.append(
             RuleFault(
@@ -147,7 +155,8 @@ def _setting(rule: Rule[Any], value: object, faults: list[RuleFault]) -> Setting
                     did_you_mean(key, known),
                 )
             )
-    return Setting(level=level, weight=weight, parameters=_parameters(rule, parameters, faults))
+    filled = _parameters(rule, parameters, faults)
+    return Setting(level=level, weight=weight, parameters=filled, usual=_defaults(rule))
 
 
 def _level(rule: Rule[Any], path: tuple[str | int, ...], value: object, faults: list[RuleFault]) -> Level:

@@ -74,41 +74,41 @@ def command(
     --resume goes on. Exit 0 if every job fits, 1 if some do not (with --against: if some came out worse),
     2 if some are wrong, 3 if some are not settled, 4 if some failed.
     """
-    from trayopt.batches.manifest import read_manifest
+    if names_only or show is not None:
+        from trayopt.batches.manifest import read_manifest
 
-    manifest = read_manifest(paths, output.library)
-    if names_only:
-        for item in manifest.items():
-            output.write(item.name)
-        return Exit.YES
-    if show is not None:
-        output.write(_shown(manifest, show))
+        manifest = read_manifest(paths, output.library)
+        if names_only:
+            for item in manifest.items():
+                output.write(item.name)
+        elif show is not None:
+            output.write(_shown(manifest, show))
         return Exit.YES
     if folder is None:
         raise click.UsageError("Missing option '-o': the folder of the results.")
-    from trayopt.batches.batch import Options, run_batch
-    from trayopt.batches.work import Settings
+    from trayopt.batches.batch import batch
 
     goals = rest["goals"]
-    options = Options(
-        settings=Settings(
-            rest["time_limit"],
-            rest["gap"],
-            rest["seed"],
-            tuple(goals.split(",")) if goals else None,
-            not rest["no_explain"],
-        ),
-        workers=rest["workers"],
-        wall_limit_s=rest["wall_limit"],
-        memory_mb=rest["memory"],
-        scheduler=rest["scheduler"],
-        resume=resume,
-        retry_failed=retry_failed,
-        against=against,
-    )
     try:
         with _terminated(), _observer(output) as observer:
-            summary = run_batch(manifest, folder, options, observer)
+            summary = batch(
+                paths,
+                folder,
+                library=output.library,
+                time_limit_s=rest["time_limit"],
+                gap=rest["gap"],
+                seed=rest["seed"],
+                goals=goals.split(",") if goals else None,
+                explain=not rest["no_explain"],
+                workers=rest["workers"],
+                wall_limit_s=rest["wall_limit"],
+                memory_mb=rest["memory"],
+                scheduler=rest["scheduler"],
+                resume=resume,
+                retry_failed=retry_failed,
+                against=against,
+                observer=observer,
+            )
     except KeyboardInterrupt:
         output.warn(f"stopped: {observer.words()}; go on with --resume")
         return Exit.INTERRUPTED

@@ -43,19 +43,11 @@ def command(
     A table has a row a leg (trunk, fibres, stack, position; port, travel, loops, end, cut, built) or a row a run of
     splices (from and to: trunk, tube, ribbon, fibres; tray, sleeve). What it leaves open is completed.
     """
-    from trayopt.api import load_job
-    from trayopt.review.desk import review_plan, review_table
-    from trayopt.review.opening import open_plan
+    from trayopt.api import judge, load_job
     from trayopt.review.text import review_text, verdict
 
     loaded = load_job(job, library=output.library)
-    made, document = open_plan(loaded, plan)
-    hold_against = document is None if best is None else best
-    best_s = limit_s if hold_against else None
-    if document is None:
-        review = review_table(loaded, made, complete_s=limit_s, best_s=best_s)
-    else:
-        review = review_plan(loaded, document, made.source, best_s=best_s)
+    review = judge(loaded, plan, best=best, time_limit_s=limit_s)
     written = _write(review, html, xlsx)
     if "-" not in {complete, html, xlsx}:
         output.answer(review.as_dict, lambda: review_text(review), lambda: verdict(review))

@@ -20,15 +20,11 @@ from trayopt.cli.output import Output
 @common
 def command(output: Output, job: str, plans: tuple[str, str], html: str | None, limit_s: float) -> None:
     """Compare two plans of JOB, each in JSON or as a table: goals, trunks and legs that differ, findings."""
-    from trayopt.api import load_job
+    from trayopt.api import compare, load_job
     from trayopt.formats.json_out import write_whole
     from trayopt.review.answers import pair_text, pair_words
-    from trayopt.review.compare import compare
-    from trayopt.review.opening import review
 
-    loaded = load_job(job, library=output.library)
-    a, b = (review(loaded, plan, complete_s=limit_s) for plan in plans)
-    pair = compare(loaded, a, b)
+    pair = compare(load_job(job, library=output.library), *plans, time_limit_s=limit_s)
     if html is not None:
         from trayopt.review.html import compare_html
 

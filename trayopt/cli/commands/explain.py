@@ -66,11 +66,10 @@ def command(
         raise click.UsageError("only one of JOB, PLAN and --best can be stdin")
     chosen = costs_of(costs)
     loaded = load_job(job, library=output.library)
-    given = None if plan is None else open_plan(loaded, plan)[0].given()
     known = None if best is None else open_plan(loaded, best)[1]
     made = explain(
         loaded,
-        given,
+        plan,
         best=known,
         conflicts=conflicts,
         ways_out=ways_out,

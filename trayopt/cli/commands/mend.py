@@ -50,17 +50,13 @@ def command(
     PLAN is a plan in JSON or a table in CSV or XLSX, made before JOB changed or not: a new trunk, a lost tray or a
     swapped cable is absorbed round what is built (--built, or a column built in the table).
     """
-    from trayopt.api import load_job
+    from trayopt.api import load_job, mend
     from trayopt.review.answers import mended_text, no_plan, sure
-    from trayopt.review.mend import mend, parse_built
-    from trayopt.review.opening import open_plan
     from trayopt.review.sheet_out import write_plan
 
     loaded = load_job(job, library=output.library)
-    stay = parse_built(loaded, built)
     weighed = parse_weights(weights)
-    made, _ = open_plan(loaded, plan, lenient=True)
-    mended = mend(loaded, made, built=stay, weights=weighed, limit_s=limit_s, workers=workers, seed=seed)
+    mended = mend(loaded, plan, built=built, weights=weighed, time_limit_s=limit_s, workers=workers, seed=seed)
     if mended.plan is not None and new is not None:
         write_plan(new, loaded, mended.plan)
     if new != "-":

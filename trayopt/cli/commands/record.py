@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Unpack
 
 import click
 
 from trayopt.cli.common import common
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output
-from trayopt.cli.sheet_options import job_and_plan, options_of, sheet_options
+from trayopt.cli.sheet_options import SheetOptions, sheet_options
 
 if TYPE_CHECKING:
     from trayopt.crewsheets.record import Record
@@ -28,12 +28,7 @@ def command(
     plan: str,
     readings: str,
     folder: str | None,
-    only: tuple[str, ...] | None,
-    units: str,
-    language: str,
-    settings: str | None,
-    measured: str | None,
-    codes: bool,
+    **options: Unpack[SheetOptions],
 ) -> int:
     """Judge READINGS (CSV or XLSX) of PLAN against the limit, batch by batch, and list what is to be spliced again.
 
@@ -41,20 +36,12 @@ def command(
     a_to_b_db, b_to_a_db and, if wanted, resplices. The mean of both directions decides. Exit code 1: a batch failed or
     is not complete.
     """
-    from trayopt.crewsheets.book import Book
-    from trayopt.crewsheets.marks import read_measured
-    from trayopt.crewsheets.readings import read_readings
-    from trayopt.crewsheets.record import Record
-    from trayopt.crewsheets.write import write_folder
+    from trayopt.api import load_job
+    from trayopt.api import record as judge
 
-    options = options_of(only, units, language, settings, codes)
-    loaded, document = job_and_plan(job, plan, output.library)
-    book = Book(loaded, document, options.settings)
-    read = read_readings(readings, book)
-    marks = read_measured(measured, book) if measured is not None else None
-    record = Record(loaded, document, read, options, measured=marks)
+    record = judge(load_job(job, library=output.library), plan, readings, **options)
     if folder is not None:
-        write_folder(folder, record.files(), record.sheets.plan_digest)
+        record.write(folder)
         output.note(f"as-built plan and sheets written to {folder}")
         for line in record.sheets.left_out():
             output.warn(line)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Unpack
+
 import click
 
 from trayopt.cli.common import common
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output
-from trayopt.cli.sheet_options import job_and_plan, options_of, sheet_options
+from trayopt.cli.sheet_options import SheetOptions, sheet_options
 
 
 @click.command("sheets", short_help="Write the crew's sheets for a plan.")
@@ -23,12 +25,7 @@ def command(
     job: str,
     plan: str,
     folder: str,
-    only: tuple[str, ...] | None,
-    units: str,
-    language: str,
-    settings: str | None,
-    measured: str | None,
-    codes: bool,
+    **options: Unpack[SheetOptions],
 ) -> int:
     """Write the sheets of PLAN, a plan in JSON for JOB, into DIR.
 
@@ -36,14 +33,10 @@ def command(
     the pictures, and settings.yaml with every figure that was taken for granted: change it and give it back with
     --settings. Exit code 1: the sheets are written, but the plan has unplaced splices or broken musts.
     """
-    from trayopt.crewsheets.marks import read_measured
-    from trayopt.crewsheets.write import Sheets
+    from trayopt.api import load_job
+    from trayopt.api import sheets as make
 
-    options = options_of(only, units, language, settings, codes)
-    loaded, document = job_and_plan(job, plan, output.library)
-    sheets = Sheets(loaded, document, options)
-    if measured is not None:
-        sheets = Sheets(loaded, document, options, measured=read_measured(measured, sheets.book))
+    sheets = make(load_job(job, library=output.library), plan, **options)
     written = sheets.write(folder)
     for warning in [*sheets.left_out(), *sheets.warnings()]:
         output.warn(warning)

@@ -1,0 +1,59 @@
+"""The digest of a job: the name of what a plan was made for, which later versions of trayopt leave as it is.
+
+It is the sha256 of the job's canonical JSON: references resolved, defaults filled in, keys sorted. Three things are left
+out, for they change no plan: the title, rules at level ``off``, and keys that came after version 0.1.0 where they hold
+their default. So a rule that is added at level ``off``, and a key that is added with the default that jobs without it had
+in mind, change no digest.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from trayopt.domain.base import Frozen
+
+
+def sha256_of(data: Mapping[str, Any]) -> str:
+    """Give the sha256 of plain data as JSON with sorted keys, in hexadecimal digits."""
+    text = json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+@cache
+def first_keys() -> frozenset[str]:
+    """Give every key that jobs of version 0.1.0 knew, by its path: ``trunks.cable.id``, ``rules.reach.level``."""
+    lines = files("trayopt.domain").joinpath("keys_0_1_0.txt").read_text(encoding="utf-8").splitlines()
+    return frozenset(line for line in lines if not line.startswith("#"))
+
+
+def without_later_defaults(model: Frozen, data: Mapping[str, Any], at: str = "") -> dict[str, Any]:
+    """Leave out of the plain data of a model each key that version 0.1.0 did not know and that holds its default.
+
+    Parameters
+    ----------
+    model, data
+        The model, and what it was dumped to.
+    at
+        The path of the model in its job; empty for the job.
+    """
+    kept = {}
+    for name, field in type(model).model_fields.items():
+        key = field.alias or name
+        path = f"{at}.{key}" if at else key
+        value = getattr(model, name)
+        if key in data and (path in first_keys() or value != field.get_default(call_default_factory=True)):
+            kept[key] = _part(value, data[key], path)
+    return kept
+
+
+def _part(value: Any, data: Any, path: str) -> Any:
+    if isinstance(value, Frozen):
+        return without_later_defaults(value, data, path)
+    if isinstance(value, tuple) and isinstance(data, list):
+        return [_part(item, plain, path) for item, plain in zip(value, data, strict=True)]
+    return data
