@@ -47,14 +47,15 @@ class AlternateStacks(Rule[NoParameters]):
                 continue
             counts: dict[str, list[Literal]] = {stack: [] for stack in stacks}
             for subunit in trunk.subunits:
-                if not x.divisions(subunit):
+                placed = x.has_placed(subunit)
+                if isinstance(placed, int) and not placed:
                     continue
                 for stack in stacks:
                     counts[stack].append(x.first_on(subunit, stack))
                 for a in stacks:
                     for b in stacks:
                         if a != b:
-                            post(sum(counts[a]) - sum(counts[b]) <= 1, subunit.name, (x.has_placed(subunit),))
+                            post(sum(counts[a]) - sum(counts[b]) <= 1, subunit.name, (placed,))
 
     def say(self, job: Job, subject: str) -> str:
         """Say how the subunits should be shared out."""

@@ -37,7 +37,7 @@ class TrayFibres(Rule[NoParameters]):
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Bound the load of every place: a leg brings its unspliced fibres whole and its spliced ones by half."""
         for place in job.enclosure.places:
-            post(x.load2(place) <= 2 * job.enclosure.tray_at(place).fibres, str(place))
+            post(x.load2_at_least(place) <= 2 * job.enclosure.tray_at(place).fibres, str(place))
 
     def say(self, job: Job, subject: str) -> str:
         """Say how many fibres the trays of a place or a stack hold, and how many splices the job has."""

@@ -38,7 +38,7 @@ class TraySleeves(Rule[NoParameters]):
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Bound the sleeves of every place: either side of a run brings half of its sleeves."""
         for place in job.enclosure.places:
-            post(x.sleeves2(place) <= 2 * job.enclosure.tray_at(place).sleeves, str(place))
+            post(x.sleeves2_at_least(place) <= 2 * job.enclosure.tray_at(place).sleeves, str(place))
 
     def say(self, job: Job, subject: str) -> str:
         """Say how many sleeves the trays of a place or a stack hold, and how many the splices of the job need."""

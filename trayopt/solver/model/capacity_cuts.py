@@ -28,9 +28,9 @@ def crowd(x: Model, kept: Collection[str], fibres: Burden, sleeves: Burden) -> N
         return
     trays = {place: x.job.enclosure.tray_at(place) for place in x.places}
     if "tray_fibres" in kept:
-        _fill(x, {place: 2 * tray.fibres for place, tray in trays.items()}, fibres, x.load2)
+        _fill(x, {place: 2 * tray.fibres for place, tray in trays.items()}, fibres, x.load2_at_least)
     if "tray_sleeves" in kept:
-        _fill(x, {place: 2 * tray.sleeves for place, tray in trays.items()}, sleeves, x.sleeves2)
+        _fill(x, {place: 2 * tray.sleeves for place, tray in trays.items()}, sleeves, x.sleeves2_at_least)
 
 
 def _fill(x: Model, room: Mapping[Place, int], burden: Burden, held: Callable[[Place], Any]) -> None:

@@ -360,6 +360,10 @@ class Model(Ways):
         """Twice the splices and parked fibres of a place: a leg brings its spliced fibres by half and the others whole."""
         return self._weigh(place, self.loads)
 
+    def load2_at_least(self, place: Place) -> Any:
+        """Twice the splices and parked fibres of a place."""
+        return self.load2(place)
+
     @cached_property
     def loads(self) -> dict[int, int]:
         """Twice the places that each bunch takes in a tray."""
@@ -369,6 +373,10 @@ class Model(Ways):
         """Twice the sleeves of a place: either side of a sleeve run brings half."""
         size = self.job.enclosure.tray_at(place).sleeve_fibres
         return self._weigh(place, self.sleeve_weights(size))
+
+    def sleeves2_at_least(self, place: Place) -> Any:
+        """Twice the sleeves of a place."""
+        return self.sleeves2(place)
 
     def sleeve_weights(self, size: int) -> dict[int, int]:
         """Twice the sleeves of ``size`` fibres that each bunch takes."""
@@ -414,6 +422,13 @@ class Model(Ways):
         return self._make(
             ("trunk at", trunk.id, place),
             lambda: self.any_of(*(self._at[bunch][rank] for bunch in self._bunch_legs(trunk))),
+        )
+
+    def trunk_on(self, trunk: Trunk, stack: str) -> Any:
+        """Whether a trunk has a leg on a stack."""
+        here = (place for place in self.places if place.stack == stack)
+        return self._make(
+            ("trunk on", trunk.id, stack), lambda: self.any_of(*(self.trunk_at(trunk, place) for place in here))
         )
 
     def legs_at(self, trunk: Trunk, place: Place) -> Any:
