@@ -54,4 +54,5 @@ class StackTrunks(Rule[StackTrunksParameters]):
 
     def say(self, job: Job, subject: str) -> str:
         """Say how many trunks a stack takes."""
-        return f"{subject}: {several(self.parameters(job).trunks, 'trunk')} at most have legs on it; the job has {len(job.trunks)}"
+        most = several(self.parameters(job).trunks, "trunk")
+        return f"{subject}: {most} at most have legs on it; the job has {len(job.trunks)}"

@@ -23,6 +23,7 @@ class AlternateStacks(Rule[NoParameters]):
     subject = "subunit"
     statement = "after this subunit of a lead trunk, the counts of two stacks differ by more than 1"
     why = "Stacks that fill in turn keep the trunk's order at every depth; one stack filled first crosses the next."
+    cells = ("stack", "tray", "position")
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Walk the subunits of every lead trunk in the box and count their stacks."""
@@ -61,3 +62,8 @@ class AlternateStacks(Rule[NoParameters]):
         """Say how the subunits should be shared out."""
         stacks = listed([stack.id for stack in job.enclosure.stacks])
         return f"{subject}: up to here subunits go to {stacks} in turn, so that their numbers are at most 1 apart"
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what to change."""
+        del job, laid, subject
+        return "begin this subunit on the stack that has had fewer subunits of the trunk so far"

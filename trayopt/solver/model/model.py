@@ -22,6 +22,7 @@ from trayopt.domain.job import Job, Trunk
 from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Piece
 from trayopt.domain.tied import tied
+from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import Sum, total
 from trayopt.solver.model.ways import Ways
@@ -454,7 +455,7 @@ class Model(Ways):
     def most_legs_at(self, place: Place) -> int:
         """Give a number of legs above which no plan goes at a place, by the tray's fibres where that rule binds hard."""
         legs = sum(self.most_trunk_legs(trunk) for trunk in self.job.trunks)
-        if not self.keeps("tray_fibres") or not self.bunches:
+        if not self.keeps(TrayFibres.id) or not self.bunches:
             return legs
         room = 2 * self.job.enclosure.tray_at(place).fibres
         densest = max(len(found) / self.loads[bunch] for bunch, found in self.bunches.items())
@@ -470,7 +471,7 @@ class Model(Ways):
         bunches = [{self._bunch[leg] for leg in group} for group in groups]
         shared = max(Counter(bunch for found in bunches for bunch in found).values(), default=1)
         most = len(self.bunches)
-        if "tray_fibres" in self.kept:
+        if TrayFibres.id in self.kept:
             lightest = max(1, min(self.loads.values()))
             most = sum(2 * stack.tray.fibres // lightest for stack in self.job.enclosure.stacks)
         return most * shared

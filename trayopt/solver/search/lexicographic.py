@@ -12,6 +12,7 @@ from typing import Any
 
 from trayopt.domain.finding import Level
 from trayopt.domain.plan import GoalName
+from trayopt.rules.base_outward import BaseOutward
 from trayopt.solver.bounds import place_counts as shelves
 from trayopt.solver.bounds import set_partition as spread
 from trayopt.solver.bounds.nearest_places import length_bound
@@ -108,7 +109,7 @@ class Descent(Attempts):
             divisions = {(s.trunk, s.number): of for s in self.job.subunits if (of := model.divisions(s))}
             self._of_model[model] = None
             if all(len(of) == 1 for of in divisions.values()) and chained(self.job):
-                policy = Policy("hard" if model.keeps("base_outward") else "soft", "soft")
+                policy = Policy("hard" if model.keeps(BaseOutward.id) else "soft", "soft")
                 blocks = SettledBlocks(self.divider, divisions, policy, all_placed=model.all_placed, clock=self.clock)
                 self._of_model[model] = Layouts(blocks, self.clock) if blocks.able else None
         return self._of_model[model]

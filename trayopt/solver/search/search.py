@@ -21,6 +21,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from trayopt.domain.plan import GoalName, Stopped
+from trayopt.rules.same_division import SameDivision
 from trayopt.solver.bounds import set_partition as spread
 from trayopt.solver.bounds.outline import can_be_placed, preference_bound
 from trayopt.solver.bounds.segments import Blocks
@@ -82,10 +83,10 @@ class Search(Descent):
         least = None if self.divider.hopeless else preference_bound(self.job, self.divider.open, self.clock)
         if least is None:
             return False
-        self.alike = is_kept(self.job, "same_division", 0, least)
+        self.alike = is_kept(self.job, SameDivision.id, 0, least)
         settled = self.divider.settle(alike=self.alike)
         if settled is None and self.alike:
-            least, self.alike = max(least, self.job.rules["same_division"].weight), False
+            least, self.alike = max(least, self.job.rules[SameDivision.id].weight), False
             settled = self.divider.settle(alike=False)
         if settled is None:
             return False
@@ -160,7 +161,7 @@ class Search(Descent):
 
     def _kept_alike(self, weight: int) -> bool:
         """Whether preferences of this weight cannot pay for like subunits that are not divided alike."""
-        return self.alike and is_kept(self.job, "same_division", 0, weight)
+        return self.alike and is_kept(self.job, SameDivision.id, 0, weight)
 
     def _least_weight(self, least: int) -> int | None:
         """Bound the weight of broken preferences over plans that keep every must; None if there are none."""
