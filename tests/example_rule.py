@@ -1,18 +1,22 @@
 """A rule by the recipe of DEVELOPERS.md: at most so many trunks on a stack; registered by the tests as long as they need it.
 
-This file is the rule, ``cases/stack_trunks.yaml`` its case file, ``broken_stack_trunks`` of ``oracle.py`` its second reading.
+This file is the rule, ``cases/stack_trunks.yaml`` its case file, ``Plan.stack_trunks`` of ``oracle.py`` its second reading;
+``registered`` stands for its line in the registry.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
 
 from pydantic import Field
 
+from tests import oracle
 from trayopt.domain.base import Frozen
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, Post, Rule
+from trayopt.rules.registry import RULES, register
 from trayopt.rules.words import listed, several
 from trayopt.track.laid import Laid
 
@@ -56,3 +60,21 @@ class StackTrunks(Rule[StackTrunksParameters]):
         """Say how many trunks a stack takes."""
         most = several(self.parameters(job).trunks, "trunk")
         return f"{subject}: {most} at most have legs on it; the job has {len(job.trunks)}"
+
+
+EVERY: tuple[Rule[Any], ...] = (*RULES, StackTrunks())
+"""Every rule of the registry, and the example."""
+SETTABLE: tuple[str, ...] = tuple(rule.id for rule in EVERY if rule.kind != "always")
+"""Those that have a level, by id."""
+
+
+@contextmanager
+def registered() -> Iterator[None]:
+    """Have the example among the rules of the package and of the oracle."""
+    oracle.RULES.update(oracle.EXAMPLE)
+    try:
+        with register(EVERY[-1]):
+            yield
+    finally:
+        for name in oracle.EXAMPLE:
+            del oracle.RULES[name]
