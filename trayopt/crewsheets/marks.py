@@ -46,7 +46,7 @@ class Marks:
 
     def __init__(self, book: Book, measured: Mapping[str, int]) -> None:
         self.book = book
-        self.lengths = Exposed().lengths(book.job)
+        self.lengths = Exposed().parameters(book.job)
         self.of: dict[str, Mark] = {}
         self.strip: dict[str, int] = {}
         for trunk, legs in book.legs.items():

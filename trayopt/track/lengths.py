@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Annotated
 
-from trayopt.domain.base import ceil_to
+from pydantic import Field
+
+from trayopt.domain.base import Frozen, ceil_to
 from trayopt.track.laid import Laid, LaidLeg
 
 CUT_STEP_MM = 50
 
 
-class Lengths(NamedTuple):
-    """What is added to routes, in mm.
+Millimetres = Annotated[int, Field(ge=0, le=100_000)]
+
+
+class Lengths(Frozen):
+    """What is added to routes, in mm: the parameters of rule ``exposed``.
 
     Parameters
     ----------
@@ -23,10 +28,10 @@ class Lengths(NamedTuple):
         Least length to strip with one loop, and what each loop more adds to it.
     """
 
-    resplice_mm: int
-    allowance_mm: int
-    least_mm: int
-    extra_loop_mm: int
+    resplice_mm: Millimetres = 120
+    allowance_mm: Millimetres = 100
+    least_mm: Millimetres = 3000
+    extra_loop_mm: Millimetres = 1000
 
     def cut_mm(self, transition_mm: int, route_mm: int, loops: int) -> int:
         """Length at which a leg is cut, from the jacket's end, rounded up to ``CUT_STEP_MM``."""

@@ -22,7 +22,7 @@ def lifted(book: Book, tray: int) -> tuple[int, ...]:
 
 def tries(book: Book) -> int:
     """How often a fresh splice can be made again from what is kept for it."""
-    return Exposed().lengths(book.job).resplice_mm // book.settings.resplice.each_mm
+    return Exposed().parameters(book.job).resplice_mm // book.settings.resplice.each_mm
 
 
 def disturbed(book: Book, tray: int) -> dict[str, int]:

@@ -11,6 +11,7 @@ from trayopt.domain.assignment import Assignment
 from trayopt.domain.finding import Level
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
+from trayopt.rules.same_division import SameDivision
 from trayopt.solver.bounds import set_partition as spread
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.opposite_orders import encoded
@@ -286,4 +287,4 @@ class Session:
 
     def kept_alike(self, weight: int) -> bool:
         """Whether preferences of this weight cannot pay for like subunits that are not divided alike."""
-        return self.alike and is_kept(self.job, "same_division", 0, weight)
+        return self.alike and is_kept(self.job, SameDivision.id, 0, weight)
