@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from trayopt.batches.engines import Engine, Pool
+from trayopt.batches.files import encoded
 from trayopt.batches.html import write_html
-from trayopt.batches.manifest import Manifest
+from trayopt.batches.manifest import Manifest, read_manifest
 from trayopt.batches.memory import share_mb
+from trayopt.batches.progress import Tally
 from trayopt.batches.results import FILE, Results, Writer
 from trayopt.batches.run import Observer, Run
 from trayopt.batches.summary import Summary, summarize
@@ -66,54 +69,126 @@ class Options:
         return Limits(wall, memory, self.work)
 
 
-def run_batch(manifest: Manifest, folder: Path, options: Options, observer: Observer) -> Summary:
-    """Run a batch and write its results.
+def batch(
+    paths: Sequence[str | Path],
+    out: str | Path,
+    *,
+    library: Sequence[Path] = (),
+    time_limit_s: float | None = 60.0,
+    gap: float | None = None,
+    seed: int = 1,
+    goals: Sequence[str] | None = None,
+    explain: bool = True,
+    workers: int | None = None,
+    wall_limit_s: float | None = None,
+    memory_mb: int | None = None,
+    scheduler: str | None = None,
+    resume: bool = False,
+    retry_failed: bool = False,
+    against: str | Path | None = None,
+    observer: Observer | None = None,
+) -> Summary:
+    """Solve many jobs, each with one thread, and write what came out into a folder.
+
+    Into the folder go ``results.jsonl`` (a line a job as it ends), ``plans/``, ``summary.csv``, ``summary.xlsx``,
+    ``summary.json`` and ``index.html``. Whatever becomes of one job, a crash and wrong input too, is that job's line.
 
     Parameters
     ----------
-    manifest
-        What to run.
-    folder
-        Where results, plans, tables and the page go.
-    options
-        How to run it.
+    paths
+        Job files, sweeps, and folders that hold some.
+    out
+        The folder of the results; it is made where it is not there.
+    library
+        Folders whose entries come before the models of trayopt.
+    time_limit_s
+        Most of the solver's deterministic time a job, in seconds; None for no limit.
+    gap, seed, goals, explain
+        As for ``trayopt.solve``.
+    workers
+        Processes on this machine; None for one a core.
+    wall_limit_s
+        End a job after so many seconds by the clock; None for ten times the time limit and two minutes more, 0 for never.
+    memory_mb
+        End a job that holds more memory; None for its share of the machine, 0 for no limit.
+    scheduler
+        Address of the scheduler of a dask cluster, which then solves the jobs instead of this machine.
+    resume
+        Go on with the results that are there: only what has no result with the same job, settings and versions is
+        solved. Jobs that are no longer among the paths count no more.
+    retry_failed
+        With ``resume``: run jobs again that failed.
+    against
+        The folder of an older batch to compare with.
     observer
-        Is told how it goes on.
+        Is told how the run goes on.
+
+    Returns
+    -------
+    Summary
+        Counts by outcome, the smallest enclosure for every mix, failures, and changes against the older batch.
 
     Raises
     ------
     InputError
-        Where there are results already and ``resume`` is not asked for, something cannot be written or read, or no
-        worker can be had. Results so far are kept.
+        Where there is nothing to run, the goals cannot be ordered so, there are results already and ``resume`` is not
+        asked for, something cannot be written or read, or no worker is to be had. Results so far are kept and summed up.
     KeyboardInterrupt
         After what was done so far has been written and summed up.
     """
+    from trayopt.goals.registry import order
+
+    if goals is not None:
+        try:
+            order(tuple(goals))
+        except ValueError as wrong:
+            raise InputError.one(str(wrong), source="--goals") from wrong
+    options = Options(
+        settings=Settings(time_limit_s, gap, seed, tuple(goals) if goals is not None else None, explain),
+        workers=workers,
+        wall_limit_s=wall_limit_s,
+        memory_mb=memory_mb,
+        scheduler=scheduler,
+        resume=resume,
+        retry_failed=retry_failed,
+        against=Path(against) if against is not None else None,
+    )
+    manifest = read_manifest([Path(path) for path in paths], library)
+    return run_batch(manifest, Path(out), options, observer or Tally())
+
+
+def run_batch(manifest: Manifest, folder: Path, options: Options, observer: Observer) -> Summary:
+    """Run a batch that was read already, and write its results; see ``batch``."""
     older = _older(options.against)
     if not options.resume and (folder / FILE).exists():
         hint = "go on with --resume, or name another folder with -o"
         raise InputError.one("there are results already", source=str(folder), hint=hint)
-    with Writer(folder) as writer:
-        engine = _engine(options)
-        try:
-            Run(manifest, writer, engine, options.settings, observer, options.retry_failed).go()
-        except KeyboardInterrupt:
+    engine = _engine(options)
+    try:
+        with Writer(folder) as writer:
+            try:
+                Run(manifest, writer, engine, options.settings, observer, options.retry_failed).go()
+            except BaseException:
+                engine.close()
+                with contextlib.suppress(InputError, OSError):  # the reason why the run ended is the one to be told
+                    sum_up(writer, options, older, manifest.left_out)
+                raise
             engine.close()
-            # Read again: the end may have come between the writing of a line and the note of it.
-            sum_up(Results(folder), options, older)
-            raise
-        finally:
-            engine.close()
-        return sum_up(writer.results, options, older)
+            return sum_up(writer, options, older, manifest.left_out)
+    finally:
+        engine.close()
 
 
-def sum_up(results: Results, options: Options, older: Results | None = None) -> Summary:
+def sum_up(writer: Writer, options: Options, older: Results | None = None, left_out: Sequence[str] = ()) -> Summary:
     """Write summary.json, summary.csv, summary.xlsx and index.html of the lines that are there."""
+    results = writer.settle()
     folder = results.folder
     summary = summarize(results, older)
+    summary.left_out, summary.written_again = tuple(left_out), writer.written_again
     write_csv(folder / "summary.csv", results)
     write_xlsx(folder / "summary.xlsx", results)
-    write_html(folder / "index.html", results, summary, options.settings.plain(), str(options.against or ""))
-    write_whole(folder / "summary.json", dump(summary.as_dict()))
+    write_html(folder / "index.html", results, summary, str(options.against or ""))
+    write_whole(folder / "summary.json", encoded(dump(summary.as_dict())))
     return summary
 
 
@@ -138,4 +213,4 @@ def _engine(options: Options) -> Engine:
     return Pool(workers, options.settings.plain(), options.limits(workers))
 
 
-__all__: Sequence[str] = ("Options", "run_batch", "sum_up")
+__all__: Sequence[str] = ("Options", "batch", "run_batch", "sum_up")
