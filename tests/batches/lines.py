@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from trayopt.batches.results import Results, Writer
+from trayopt.batches.work import Settings
 from trayopt.domain.sweep import FACTORS
 
 GOALS = ("unplaced", "broken_must", "broken_prefer", "legs", "crossings", "leg_length_mm", "out_of_turn")
@@ -19,6 +20,7 @@ def line(
     mix, _, joins = rest.partition("_")
     values = dict.fromkeys(FACTORS, "") | {"enclosure": box, "mix": mix, "joins": joins or "through", "tray": "own"}
     made: dict[str, Any] = {"name": name, "values": values, "digest": name, "outcome": outcome, "why": ""}
+    made |= {"settings": Settings().plain(), "key": name}
     made |= {"litres": litres, "places": 12, "capacity": 864, "splices": 288, "seconds": 0.5, "version": "0.1.0"}
     if outcome in {"fits", "fits_with_broken_preference", "not_settled", "does_not_fit"}:
         known = dict(zip(GOALS, goals or (0, 0, 0, 8, 0, 26_188, 1), strict=True))

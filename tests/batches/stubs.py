@@ -45,6 +45,18 @@ def noted(job: Json, settings: Json) -> Json:
     return quick(job, settings)
 
 
+def patient(job: Json, settings: Json) -> Json:
+    """Note every job; one whose title is "wait" ends when six others have been noted, and is no plan where none come."""
+    notes = Path(os.environ["TRAYOPT_TEST_NOTES"])
+    if job["title"] != "wait":
+        return noted(job, settings)
+    for _ in range(600):
+        if len(notes.read_text(encoding="utf-8").splitlines()) >= 6:
+            return quick(job, settings)
+        time.sleep(0.05)
+    return {"outcome": "no_plan", "status": "none", "stopped": "time_limit", "goals": {}, "why": "nobody else came"}
+
+
 def poisoned(job: Json, settings: Json) -> Json:
     """Do what the name of the mix says: crash, end, hang, take memory, print, or fail."""
     mix = job["title"].partition(" in ")[0]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import subprocess
@@ -99,6 +100,59 @@ def test_a_job_that_hangs_or_crashes_is_one_line_there_too(address: str, tmp_pat
     assert outcomes(out) == {"crash": "failed", "endless": "failed", "memory": "failed", "good": "fits"}
 
 
+@pytest.mark.parametrize("wrong", ["nowhere", "tcp://127.0.0.1:1", "tls://127.0.0.1:1", "udp://127.0.0.1:1", ""])
+def test_a_wrong_address_leaves_nothing_behind(wrong: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("trayopt.batches.cluster.CONNECT_S", 1.0)
+    path = write_sweep(tmp_path / "s.yaml", ["a"])
+    with pytest.raises(InputError, match="no scheduler answers"):
+        run([path], tmp_path / "out", scheduler=wrong)
+    assert [entry.name for entry in tmp_path.iterdir()] == ["s.yaml"]
+
+
+def test_a_worker_without_the_solver_that_joins_late_costs_no_job(tmp_path: Path) -> None:
+    """It fails fast and would take one job after the other."""
+    (tmp_path / "lacking" / "ortools").mkdir(parents=True)
+    (tmp_path / "lacking" / "ortools" / "__init__.py").write_text("raise ImportError('no solver here')\n")
+    environment = {**os.environ, "PYTHONPATH": str(tmp_path / "lacking")}
+    path = write_sweep(tmp_path / "s.yaml", [f"m{i}" for i in range(30)], enclosures="[wall-2x6]")
+    with cluster(tmp_path) as (found, _):
+        late: list[subprocess.Popen[bytes]] = []
+
+        class Hirer(Tally):
+            """Starts the worker when the first jobs are done, and waits until it is there."""
+
+            def tick(self) -> None:
+                if self.done >= 2 and not late:
+                    command = [
+                        sys.executable,
+                        "-m",
+                        "distributed.cli.dask_worker",
+                        found,
+                        "--nthreads",
+                        "4",
+                        "--no-nanny",
+                    ]
+                    late.append(
+                        subprocess.Popen(
+                            [*command, "--no-dashboard"], env=environment, cwd=tmp_path, stderr=subprocess.DEVNULL
+                        )
+                    )
+                    _wait_for_workers(found, 3)
+
+        try:
+            settings = Settings(time_limit_s=20, explain=False)
+            options = Options(settings=settings, scheduler=found)
+            summary = run_batch(read_manifest([path]), tmp_path / "out", options, Hirer())
+            assert late
+            assert late[0].poll() is None
+        finally:
+            for process in late:
+                process.kill()
+                process.wait()
+    assert summary.counts == {"fits": 30}
+    assert {line["attempts"] for line in Results(tmp_path / "out").lines()} == {1}
+
+
 def test_no_scheduler_is_an_input_error(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("trayopt.batches.cluster.CONNECT_S", 1.0)
     with pytest.raises(InputError, match=r"tcp://127\.0\.0\.1:1: no scheduler answers"):
@@ -123,7 +177,17 @@ def test_a_scheduler_that_goes_away_stops_the_run_and_keeps_the_results(
             InputError, match=r"the scheduler is gone, .*; all results so far are kept: go on with --resume"
         ):
             run([path], tmp_path / "out", work="sent_stubs:slow", tally=Killer(), scheduler=found)
-    assert 5 <= len(outcomes(tmp_path / "out")) < 200
+    kept = len(outcomes(tmp_path / "out"))
+    assert 5 <= kept < 200
+    assert json.loads((tmp_path / "out" / "summary.json").read_text(encoding="utf-8"))["jobs"] == kept
+    assert (tmp_path / "out" / "index.html").exists()
+
+
+def _wait_for_workers(address: str, count: int) -> None:
+    from distributed import Client
+
+    with Client(address, set_as_default=False) as client:
+        client.wait_for_workers(count, timeout=60)
 
 
 def _worker_process(address: str) -> int:

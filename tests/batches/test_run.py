@@ -17,6 +17,7 @@ from rich.console import Console
 from tests.batches.sweeps import outcomes, run, write_sweep
 from trayopt.batches.progress import Lines, Screen, Tally
 from trayopt.batches.results import FILE, Results
+from trayopt.batches.sweep import SweepJob
 from trayopt.batches.work import Settings
 from trayopt.errors import InputError
 from trayopt.library.find import shipped
@@ -58,8 +59,38 @@ def test_jobs_that_are_the_same_are_solved_once(tmp_path: Path, monkeypatch: pyt
     lines = {line["name"]: line for line in Results(tmp_path / "out").lines()}
     twin, first = lines["s/wall-1x6/a_tray"], lines["s/wall-1x6/a_own"]
     assert twin["same_as"] == first["name"]
-    assert (twin["plan"], twin["goals"], twin["digest"]) == (first["plan"], first["goals"], first["digest"])
+    assert (twin["goals"], twin["digest"]) == (first["goals"], first["digest"])
+    assert twin["plan"] != first["plan"], "each has a plan of its own"
+    assert (tmp_path / "out" / twin["plan"]).read_bytes() == (tmp_path / "out" / first["plan"]).read_bytes()
     assert twin["values"]["divide_at"] == "tray"
+
+
+def test_copies_of_a_slow_job_leave_no_worker_idle(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The others are solved while the copies wait for the one that is."""
+    monkeypatch.setenv("TRAYOPT_TEST_NOTES", str(tmp_path / "notes"))
+    (tmp_path / "notes").touch()
+    paths = []
+    for name, title in [*((f"copy{i}", "wait") for i in range(40)), *((f"other{i}", f"other {i}") for i in range(6))]:
+        paths.append(tmp_path / f"{name}.yaml")
+        paths[-1].write_text(JOB.read_text(encoding="utf-8").replace("2 x 288", title, 1), encoding="utf-8")
+    summary = run(paths, tmp_path / "out", work="patient", workers=2)
+    assert summary.counts == {"fits": 46}
+    assert summary.same == 39
+
+
+def test_a_fault_while_a_job_is_read_is_that_jobs_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = write_sweep(tmp_path / "s.yaml", ["good", "bad"])
+    read = SweepJob.job
+
+    def sometimes(made: SweepJob) -> object:
+        if made.values["mix"] == "bad":
+            raise RuntimeError("of all things")
+        return read(made)
+
+    monkeypatch.setattr(SweepJob, "job", sometimes)
+    summary = run([path], tmp_path / "out")
+    assert outcomes(tmp_path / "out") == {"good": "fits", "bad": "failed"}
+    assert [failure.why for failure in summary.failures] == ["RuntimeError: of all things"]
 
 
 def test_resume_runs_what_is_missing_and_what_is_asked_for_in_another_way(
@@ -149,15 +180,16 @@ def test_progress_is_a_line_a_minute_with_rate_time_left_and_failures(tmp_path: 
     lines.begin(400)
     for i in range(100):
         lines.ended({"name": f"j{i}", "outcome": "fits"}, before=i < 20)
-    lines.ended({"name": "bad", "outcome": "failed", "why": "no end"}, before=False)
+    for i in range(5):
+        lines.ended({"name": f"bad{i}", "outcome": "failed", "why": "no end"}, before=False)
     lines.tick()
     assert said == []
     now[0] = 60.0
     lines.tick()
     lines.tick()
     assert said == [
-        "101 of 400 jobs (25 %), 1.4 a second, 4 min left: 100 fits, 1 failed",
-        "  failed: bad: no end",
+        "105 of 400 jobs (26 %), 1.4 a second, 3 min left: 100 fits, 5 failed",
+        *(f"  failed: bad{i}: no end" for i in range(5)),
     ]
 
 

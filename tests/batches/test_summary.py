@@ -13,12 +13,12 @@ import openpyxl
 import pytest
 
 from tests.batches.lines import line, results
-from trayopt.batches.answers import OUTCOMES
 from trayopt.batches.html import write_html
+from trayopt.batches.outcomes import OUTCOMES
 from trayopt.batches.results import Results
-from trayopt.batches.summary import summarize
+from trayopt.batches.summary import MOST_CHANGES, summarize
 from trayopt.batches.tables import COLUMNS, write_csv, write_xlsx
-from trayopt.batches.work import Settings
+from trayopt.domain.sweep import FACTORS
 
 NASTY = "</script><b>&\"'=1+1\u2028"
 
@@ -34,13 +34,70 @@ def test_the_smallest_box_is_the_one_of_the_least_volume_in_which_a_mix_fits(tmp
             line("s/small/2x9_through", "does_not_fit", splices=9),
         )
     )
-    assert list(found.smallest) == ["2x9", "2x288"], "in the order of their fibres"
-    assert found.smallest["2x9"] is None
-    box = found.smallest["2x288"]
-    assert box is not None
-    assert (box.enclosure, box.litres, box.variant, box.outcome) == ("middle", 40.0, "mesh", "fits")
+    assert [item.mix for item in found.smallest] == ["2x9", *["2x288"] * 3], "in the order of their fibres"
+    assert found.smallest[0].box is None
+    told = {
+        item.variant: item.box and (item.box.enclosure, item.box.litres, item.box.outcome)
+        for item in found.smallest[1:]
+    }
+    assert told == {
+        "": ("big", 90.0, "fits"),
+        "mesh": ("middle", 40.0, "fits"),
+        "ring": ("middle", 40.0, "fits_with_broken_preference"),
+    }
     assert found.counts == {"fits": 2, "fits_with_broken_preference": 1, "does_not_fit": 2}
-    assert found.as_dict()["smallest"][0] == {"mix": "2x9", "enclosure": None, "not_settled": []}
+    assert found.as_dict()["smallest"][0] == {"mix": "2x9", "variant": "", "enclosure": None, "not_settled": []}
+
+
+def test_rules_joins_and_trays_have_a_smallest_box_each(tmp_path: Path) -> None:
+    """A mix that fits a small box with thin rules or other trays does not fit it as it was asked for."""
+    lines = []
+    for box, litres, rules, tray, outcome in (
+        ("small", 20.0, "default", "own", "does_not_fit"),
+        ("small", 20.0, "thin", "own", "fits"),
+        ("small", 20.0, "default", "ribbon-144", "not_settled"),
+        ("big", 90.0, "default", "own", "fits"),
+        ("big", 90.0, "thin", "own", "fits"),
+        ("big", 90.0, "default", "ribbon-144", "fits"),
+    ):
+        made = line(f"s/{box}/2x288_{tray}_{rules}", outcome, litres=litres)
+        lines.append(
+            {**made, "values": {**made["values"], "mix": "2x288", "joins": "through", "rules": rules, "tray": tray}}
+        )
+    found = summarize(results(tmp_path, *lines))
+    assert [(item.variant, item.box and item.box.enclosure, item.not_settled) for item in found.smallest] == [
+        ("", "big", ()),
+        ("thin", "small", ()),
+        ("trays ribbon-144", "big", ("small",)),
+    ]
+
+
+def test_two_sweeps_that_use_the_same_words_are_told_apart(tmp_path: Path) -> None:
+    found = summarize(results(tmp_path, line("s/a/2x288_ring"), line("t/b/2x288_ring", litres=5.0)))
+    assert [(item.variant, item.box and item.box.enclosure) for item in found.smallest] == [
+        ("ring · sweep s", "a"),
+        ("ring · sweep t", "b"),
+    ]
+
+
+def test_job_files_that_ask_for_the_same_are_compared_box_by_box(tmp_path: Path) -> None:
+    def job(name: str, box: str, litres: float, variant: str, outcome: str = "fits") -> dict[str, Any]:
+        made = line(f"s/{box}/2x288", outcome, litres=litres) | {"name": name, "variant": variant}
+        return {**made, "values": {**dict.fromkeys(FACTORS, ""), "enclosure": box, "mix": "2 × 288"}}
+
+    found = summarize(
+        results(
+            tmp_path,
+            job("one", "big", 90.0, "x"),
+            job("two", "small", 20.0, "x"),
+            job("other", "tiny", 10.0, "y", "does_not_fit"),
+            job("another", "small", 20.0, "y", "does_not_fit"),
+        )
+    )
+    assert [(item.variant, item.box and item.box.enclosure) for item in found.smallest] == [
+        ("another and 1 more", None),
+        ("two", "small"),
+    ]
 
 
 def test_boxes_that_are_not_settled_are_told_where_they_may_be_smaller(tmp_path: Path) -> None:
@@ -55,13 +112,17 @@ def test_boxes_that_are_not_settled_are_told_where_they_may_be_smaller(tmp_path:
             line("s/small/2x9_through", "no_plan", litres=20.0, splices=9),
         )
     )
-    assert found.open_ == {"2x288": ["small"], "2x9": ["small"]}
-    assert [item["not_settled"] for item in found.as_dict()["smallest"]] == [["small"], ["small"]]
+    assert [(item.mix, item.variant, item.not_settled) for item in found.smallest] == [
+        ("2x9", "", ("small",)),
+        ("2x288", "", ("small",)),
+        ("2x288", "ring", ()),
+    ]
     page = tmp_path / "index.html"
-    write_html(page, Results(tmp_path), found, Settings().plain())
+    write_html(page, Results(tmp_path), found)
     text = page.read_text(encoding="utf-8")
     assert "smaller boxes, not settled" in text
-    assert "none of those that were tried" not in text, "nobody knows that"
+    assert text.count("none of those that were tried") == 1, "of 2x9 nobody knows that"
+    assert text.count("none yet") == 1
 
 
 def test_what_changed_against_an_older_run(tmp_path: Path) -> None:
@@ -107,6 +168,21 @@ def test_what_changed_against_an_older_run(tmp_path: Path) -> None:
     ]
     assert summary.worse == 3
     assert [change.job_changed for change in summary.changes] == [False, False, False, True, False, False]
+
+
+def test_no_number_of_changes_hides_one_that_is_worse(tmp_path: Path) -> None:
+    count = MOST_CHANGES + 50
+    older = [line(f"s/a/m{i:05}", goals=(0, 0, 0, 8, 0, 30_000, 1)) for i in range(count)]
+    newer = [line(f"s/a/m{i:05}") for i in range(count)]
+    summary = summarize(
+        results(tmp_path / "newer", *newer, line("s/z/worse", "does_not_fit")),
+        results(tmp_path / "older", *older, line("s/z/worse"), line("s/z/gone")),
+    )
+    assert (summary.worse, summary.ways) == (2, {"better": count, "worse": 1, "gone": 1})
+    assert summary.changes is not None
+    assert [change.name for change in summary.changes[:2]] == ["s/z/worse", "s/z/gone"]
+    assert len(summary.changes) == MOST_CHANGES + 2
+    assert summary.as_dict()["changed"] == {"worse": 1, "gone": 1, "changed": 0, "better": count, "new": 0}
 
 
 def test_the_digest_names_results_and_not_how_they_came_about(tmp_path: Path) -> None:
@@ -193,7 +269,7 @@ def page(tmp_path: Path) -> Page:
     )
     older = results(tmp_path / "older", line("s/b/2x288_through"))
     path = tmp_path / "index.html"
-    write_html(path, newer, summarize(newer, older), Settings().plain(), "older")
+    write_html(path, newer, summarize(newer, older), "older")
     return Page(path.read_text(encoding="utf-8"))
 
 
@@ -222,5 +298,5 @@ def test_the_page_refers_to_nothing_but_plans_and_itself(page: Page) -> None:
 
 def test_a_page_without_results_is_a_page(tmp_path: Path) -> None:
     empty = results(tmp_path)
-    write_html(tmp_path / "index.html", empty, summarize(empty), Settings(time_limit_s=None).plain())
+    write_html(tmp_path / "index.html", empty, summarize(empty))
     assert json.loads(Page((tmp_path / "index.html").read_text()).data)["cells"] == []

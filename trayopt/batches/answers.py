@@ -2,52 +2,20 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping
 from hashlib import sha256
-from typing import Any, Literal
+from typing import Any
 
+from trayopt.batches.outcomes import Failure, Outcome
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
+from trayopt.errors import InputError
 
-Outcome = Literal[
-    "fits", "fits_with_broken_preference", "not_settled", "does_not_fit", "no_plan", "wrong_input", "failed"
-]
-OUTCOMES: dict[str, str] = {
-    "fits": "fits",
-    "fits_with_broken_preference": "fits, with a broken preference",
-    "not_settled": "not settled in the time",
-    "does_not_fit": "does not fit",
-    "no_plan": "stopped before any plan",
-    "wrong_input": "the job is wrong",
-    "failed": "failed",
-}
-"""How a job can come out, from best to worst, in words."""
-MARKS = {
-    "fits": "✓",
-    "fits_with_broken_preference": "~",
-    "not_settled": "?",
-    "does_not_fit": "✕",
-    "no_plan": "…",
-    "wrong_input": "!",
-    "failed": "!",
-}
-GOAL_WORDS: dict[str, str] = {
-    "unplaced": "splices without a tray",
-    "broken_must": "broken musts",
-    "broken_prefer": "weight of broken preferences",
-    "legs": "legs",
-    "crossings": "crossings",
-    "leg_length_mm": "mm of legs",
-    "out_of_turn": "out of turn",
-}
-FITTING = ("fits", "fits_with_broken_preference")
-OPEN = ("not_settled", "no_plan")
-"""Where more time may tell."""
-Failure = Literal["crash", "hang", "memory", "fault"]
 Answer = dict[str, Any]
 """What a worker says of a job: ``outcome`` and what belongs to it; ``plan`` and ``page`` are texts of files."""
-MOST_WHY = 300
-"""Characters of a reason; the whole of it stands in the plan."""
+MOST_REASONS = 20
+"""Reasons of one job that are told; each is told whole."""
 
 
 def of_plan(job: Job, plan: Plan, *, complete: bool) -> Answer:
@@ -71,7 +39,8 @@ def of_plan(job: Job, plan: Plan, *, complete: bool) -> Answer:
         "proven": [goal.goal for goal in plan.goals if goal.value == goal.bound],
         "trays": len(plan.trays),
         "fibres": sum(tray.fibres for tray in plan.trays),
-        "why": shortened(_why(job, plan, outcome)),
+        "why": one_line(_why(job, plan, outcome)),
+        "conflict": [f"{group['rule']} {group['subject']}" for group in _groups(plan.explanation)],
         "plan": dump_rows(plain),
         "page": plan_page(plan, outcome),
         "plan_sha256": sha256(dump_rows(said).encode()).hexdigest(),
@@ -80,17 +49,17 @@ def of_plan(job: Job, plan: Plan, *, complete: bool) -> Answer:
 
 def failed(kind: Failure, why: str) -> Answer:
     """Say that a job came to nothing."""
-    return {"outcome": "failed", "failure": kind, "why": shortened(why)}
+    return {"outcome": "failed", "failure": kind, "why": one_line(why)}
 
 
-def wrong_input(why: str) -> Answer:
-    """Say that a job cannot be read."""
-    return {"outcome": "wrong_input", "why": shortened(why)}
+def wrong_input(wrong: InputError) -> Answer:
+    """Say that a job cannot be read, with its faults."""
+    return {"outcome": "wrong_input", "why": _told(one_line(str(fault)) for fault in wrong.faults)}
 
 
 def cannot_be_built(why: str) -> Answer:
     """Say that there is no such box."""
-    return {"outcome": "does_not_fit", "why": shortened(f"such a box cannot be built: {why}")}
+    return {"outcome": "does_not_fit", "why": one_line(f"such a box cannot be built: {why}")}
 
 
 def box_figures(job: Job) -> dict[str, Any]:
@@ -112,10 +81,18 @@ def mix_of(job: Job) -> str:
     return " + ".join(f"{count:,}" for count in counts)
 
 
-def shortened(text: str) -> str:
-    """Cut a reason to one line of a bearable length."""
-    line = " ".join(text.split())
-    return line if len(line) <= MOST_WHY else line[: MOST_WHY - 1].rstrip() + "…"
+def variant_of(job: Job) -> str:
+    """Name what a job asks for whatever its box: jobs with one name can be compared box by box.
+
+    Titles and enclosures are no part of it.
+    """
+    asked = {key: value for key, value in job.plain().items() if key not in {"schema", "title", "enclosure"}}
+    return sha256(json.dumps(asked, sort_keys=True).encode()).hexdigest()[:16]
+
+
+def one_line(text: str) -> str:
+    """Write a reason on one line; nothing of it is cut off."""
+    return " ".join(text.split())
 
 
 def _never(plan: Plan) -> bool:
@@ -152,12 +129,28 @@ def _conflicts(explanation: Mapping[str, Any] | None) -> list[dict[str, Any]]:
     return (explanation or {}).get("conflicts") or []
 
 
+def _groups(explanation: Mapping[str, Any] | None) -> list[dict[str, Any]]:
+    """Give the groups of the first conflict, which a job's line tells."""
+    groups: list[dict[str, Any]] = next(iter(_conflicts(explanation)), {}).get("groups", [])
+    return groups
+
+
 def _conflict(explanation: Mapping[str, Any] | None) -> str:
-    groups = next(iter(_conflicts(explanation)), {}).get("groups", [])
-    return _told("; ".join(str(group["because"]).split("; ")[:2]) for group in groups if group.get("because"))
+    """Say a whole conflict: a part of it that is left out makes the rest read like a contradiction.
+
+    What several groups say in the same words is said once.
+    """
+    said: set[str] = set()
+    told = []
+    for group in _groups(explanation):
+        parts = [part for part in str(group.get("because") or "").rstrip(".").split("; ") if part and part not in said]
+        said.update(parts)
+        if parts:
+            told.append("; ".join(parts))
+    return "; and ".join(told)
 
 
-def _told(reasons: Iterable[str], most: int = 3) -> str:
+def _told(reasons: Iterable[str], most: int = MOST_REASONS) -> str:
     found = list(dict.fromkeys(reasons))
-    more = f"; and {len(found) - most} more" if len(found) > most else ""
+    more = f"; and {len(found) - most:,} more" if len(found) > most else ""
     return "; ".join(reason.rstrip(".") for reason in found[:most]) + more

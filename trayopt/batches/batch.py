@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from trayopt.batches.engines import Engine, Pool
+from trayopt.batches.files import encoded
 from trayopt.batches.html import write_html
 from trayopt.batches.manifest import Manifest, read_manifest
 from trayopt.batches.memory import share_mb
@@ -69,7 +71,7 @@ class Options:
 
 def batch(
     paths: Sequence[str | Path],
-    folder: str | Path,
+    out: str | Path,
     *,
     library: Sequence[Path] = (),
     time_limit_s: float | None = 60.0,
@@ -86,112 +88,107 @@ def batch(
     against: str | Path | None = None,
     observer: Observer | None = None,
 ) -> Summary:
-    """Solve every job of some files and folders, each in a process of its own, and say what fits where.
+    """Solve many jobs, each with one thread, and write what came out into a folder.
+
+    Into the folder go ``results.jsonl`` (a line a job as it ends), ``plans/``, ``summary.csv``, ``summary.xlsx``,
+    ``summary.json`` and ``index.html``. Whatever becomes of one job, a crash and wrong input too, is that job's line.
 
     Parameters
     ----------
     paths
         Job files, sweeps, and folders that hold some.
-    folder
-        Where results, plans, tables and the page go.
+    out
+        The folder of the results; it is made where it is not there.
     library
-        Folders whose entries come before the models of trayopt, a later one before an earlier one.
+        Folders whose entries come before the models of trayopt.
     time_limit_s
-        Most seconds a job, in the solver's deterministic time, which repeats exactly; None for no limit.
+        Most of the solver's deterministic time a job, in seconds; None for no limit.
     gap, seed, goals, explain
         As for ``trayopt.solve``.
     workers
-        Processes on this machine, one thread each; None for one a core.
+        Processes on this machine; None for one a core.
     wall_limit_s
         End a job after so many seconds by the clock; None for ten times the time limit and two minutes more, 0 for never.
     memory_mb
-        End a job that holds more MB; None for its share of the machine, 0 for no limit.
+        End a job that holds more memory; None for its share of the machine, 0 for no limit.
     scheduler
         Address of the scheduler of a dask cluster, which then solves the jobs instead of this machine.
-    resume, retry_failed
-        Go on with the results that are there; with ``resume``, run jobs again that failed.
+    resume
+        Go on with the results that are there: only what has no result with the same job, settings and versions is
+        solved. Jobs that are no longer among the paths count no more.
+    retry_failed
+        With ``resume``: run jobs again that failed.
     against
-        An older folder of results to compare with.
+        The folder of an older batch to compare with.
     observer
-        Is told how it goes on.
+        Is told how the run goes on.
 
     Returns
     -------
     Summary
-        ``jobs``, how many there are; ``counts`` by outcome; ``smallest``, the smallest box by mix; ``changes`` since the
-        older results; ``digest``, which names the results.
+        Counts by outcome, the smallest enclosure for every mix, failures, and changes against the older batch.
 
     Raises
     ------
     InputError
-        Where a path is none, there are results already and ``resume`` is not asked for, something cannot be written or
-        read, or no worker can be had. Results so far are kept. What is wrong in a job is a line of the results.
+        Where there is nothing to run, the goals cannot be ordered so, there are results already and ``resume`` is not
+        asked for, something cannot be written or read, or no worker is to be had. Results so far are kept and summed up.
     KeyboardInterrupt
         After what was done so far has been written and summed up.
     """
-    settings = Settings(time_limit_s, gap, seed, tuple(goals) if goals is not None else None, explain)
+    from trayopt.goals.registry import order
+
+    if goals is not None:
+        try:
+            order(tuple(goals))
+        except ValueError as wrong:
+            raise InputError.one(str(wrong), source="--goals") from wrong
     options = Options(
-        settings=settings,
+        settings=Settings(time_limit_s, gap, seed, tuple(goals) if goals is not None else None, explain),
         workers=workers,
         wall_limit_s=wall_limit_s,
         memory_mb=memory_mb,
         scheduler=scheduler,
         resume=resume,
         retry_failed=retry_failed,
-        against=None if against is None else Path(against),
+        against=Path(against) if against is not None else None,
     )
     manifest = read_manifest([Path(path) for path in paths], library)
-    return run_batch(manifest, Path(folder), options, Tally() if observer is None else observer)
+    return run_batch(manifest, Path(out), options, observer or Tally())
 
 
 def run_batch(manifest: Manifest, folder: Path, options: Options, observer: Observer) -> Summary:
-    """Run a batch and write its results.
-
-    Parameters
-    ----------
-    manifest
-        What to run.
-    folder
-        Where results, plans, tables and the page go.
-    options
-        How to run it.
-    observer
-        Is told how it goes on.
-
-    Raises
-    ------
-    InputError
-        Where there are results already and ``resume`` is not asked for, something cannot be written or read, or no
-        worker can be had. Results so far are kept.
-    KeyboardInterrupt
-        After what was done so far has been written and summed up.
-    """
+    """Run a batch that was read already, and write its results; see ``batch``."""
     older = _older(options.against)
     if not options.resume and (folder / FILE).exists():
         hint = "go on with --resume, or name another folder with -o"
         raise InputError.one("there are results already", source=str(folder), hint=hint)
-    with Writer(folder) as writer:
-        engine = _engine(options)
-        try:
-            Run(manifest, writer, engine, options.settings, observer, options.retry_failed).go()
-        except KeyboardInterrupt:
+    engine = _engine(options)
+    try:
+        with Writer(folder) as writer:
+            try:
+                Run(manifest, writer, engine, options.settings, observer, options.retry_failed).go()
+            except BaseException:
+                engine.close()
+                with contextlib.suppress(InputError, OSError):  # the reason why the run ended is the one to be told
+                    sum_up(writer, options, older, manifest.left_out)
+                raise
             engine.close()
-            # Read again: the end may have come between the writing of a line and the note of it.
-            sum_up(Results(folder), options, older)
-            raise
-        finally:
-            engine.close()
-        return sum_up(writer.results, options, older)
+            return sum_up(writer, options, older, manifest.left_out)
+    finally:
+        engine.close()
 
 
-def sum_up(results: Results, options: Options, older: Results | None = None) -> Summary:
+def sum_up(writer: Writer, options: Options, older: Results | None = None, left_out: Sequence[str] = ()) -> Summary:
     """Write summary.json, summary.csv, summary.xlsx and index.html of the lines that are there."""
+    results = writer.settle()
     folder = results.folder
     summary = summarize(results, older)
+    summary.left_out, summary.written_again = tuple(left_out), writer.written_again
     write_csv(folder / "summary.csv", results)
     write_xlsx(folder / "summary.xlsx", results)
-    write_html(folder / "index.html", results, summary, options.settings.plain(), str(options.against or ""))
-    write_whole(folder / "summary.json", dump(summary.as_dict()))
+    write_html(folder / "index.html", results, summary, str(options.against or ""))
+    write_whole(folder / "summary.json", encoded(dump(summary.as_dict())))
     return summary
 
 

@@ -12,6 +12,7 @@ from dataclasses import asdict
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 from trayopt.batches.answers import Answer, failed
 from trayopt.batches.engines import Done, Json
@@ -62,6 +63,41 @@ def errand() -> Callable[[Json, Json, Json], Answer]:
     return run_there
 
 
+def solver_mark(resource: str) -> Any:
+    """Give a plugin that marks the workers on which the solver is there, those that come later too.
+
+    A worker without the solver is never given a job: it would fail fast, and so take one after the other. As with
+    ``errand`` the class goes out with its code: a worker looks into it before it has trayopt.
+
+    Parameters
+    ----------
+    resource
+        Name of the mark, of which a worker has one a thread and a job takes one.
+    """
+    from distributed.diagnostics.plugin import WorkerPlugin
+
+    class SolverMark(WorkerPlugin):
+        async def setup(self, worker: Any) -> None:
+            from importlib import import_module
+
+            try:
+                for name in ("pydantic", "networkx", "ortools.sat.python.cp_model"):
+                    import_module(name)
+            except Exception:  # whatever is wrong with a package there: this worker cannot solve
+                return
+            if worker.status.name == "running":
+                await worker.set_resources(**{resource: worker.state.nthreads})
+            else:  # it tells the scheduler when it is ready
+                worker.state.total_resources[resource] = worker.state.nthreads
+                worker.state.available_resources[resource] = worker.state.nthreads
+
+        async def teardown(self, worker: Any) -> None:
+            if resource in worker.state.total_resources and worker.status.name == "running":
+                await worker.set_resources(**{resource: 0})
+
+    return SolverMark()
+
+
 def stop_tasks() -> None:
     """End all solving processes of this machine."""
     while _workers:
@@ -99,9 +135,10 @@ class Cluster:
         try:
             connect: Any = Client
             self._client = connect(address, timeout=CONNECT_S, set_as_default=False)
-        except (OSError, ValueError) as wrong:
+        except (OSError, ValueError, TypeError, ImportError) as wrong:
             hint = "start one with: dask scheduler"
             raise InputError.one(f"no scheduler answers: {wrong}", source=address, hint=hint) from wrong
+        self._resource = f"trayopt-{uuid4().hex[:12]}"
         self._settings = settings
         self._limits = asdict(limits)
         self._errand = errand()
@@ -128,7 +165,11 @@ class Cluster:
         """Take a job."""
         key = f"trayopt-{sha256(name.encode()).hexdigest()[:12]}-{time.monotonic_ns()}"
         future = self._client.submit(
-            self._errand, job, self._settings, self._limits, key=key, pure=False, retries=RETRIES
+            *(self._errand, job, self._settings, self._limits),
+            key=key,
+            pure=False,
+            retries=RETRIES,
+            resources={self._resource: 1},
         )
         self._futures[key] = future
         future.add_done_callback(lambda ended: self._ended(key, ended, done))
@@ -142,7 +183,8 @@ class Cluster:
             if self.lost():
                 raise OSError
             self._client.cancel(list(self._futures.values()), force=True)
-            self._client.run(stop_tasks)
+            self._client.run(stop_tasks, on_error="ignore")
+            self._client.unregister_worker_plugin(self._resource)
         self._client.close(timeout=5)
 
     def lost(self) -> str:
@@ -175,20 +217,22 @@ class Cluster:
             self._client.register_plugin(UploadFile(str(path)), name=path.stem)
         try:
             self._client.wait_for_workers(1, timeout=CONNECT_S)
-            self._client.run(_can_solve)
         except TimeoutError as wrong:
             hint = "start some with: dask worker " + self._address
             raise InputError.one("the scheduler has no workers", source=self._address, hint=hint) from wrong
-        except ImportError as wrong:
+        self._client.register_plugin(solver_mark(self._resource), name=self._resource)
+        found = list(self._client.run(_can_solve, on_error="return").values())
+        wrongs = [answer for answer in found if isinstance(answer, BaseException)]
+        if wrongs and len(wrongs) == len(found):
             hint = "install it on every worker: trayopt itself is sent along, what it depends on is not"
-            raise InputError.one(f"the workers lack a package: {wrong}", source=self._address, hint=hint) from wrong
+            raise InputError.one(f"the workers lack a package: {wrongs[0]}", source=self._address, hint=hint)
 
 
 def _can_solve() -> str:
     """Import what solving needs; raises ImportError where something is missing."""
     from importlib import import_module
 
-    for name in ("pydantic", "networkx", "ortools"):
+    for name in ("pydantic", "networkx", "ortools.sat.python.cp_model"):
         import_module(name)
     return import_module("trayopt").__version__  # type: ignore[no-any-return]
 

@@ -13,6 +13,11 @@ from typing import IO
 from trayopt.errors import InputError
 
 
+def encoded(text: str) -> bytes:
+    """Encode text as UTF-8; half of a surrogate pair, which has no bytes of its own, becomes its escape as in JSON."""
+    return text.encode(errors="backslashreplace")
+
+
 def unwritten(path: Path, wrong: OSError) -> InputError:
     """Say that a file of results cannot be written, and what to do."""
     hint = "all results so far are kept: make room, then go on with --resume"

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from trayopt.batches.answers import FITTING, MARKS, OUTCOMES
-from trayopt.batches.files import whole_file
+from trayopt.batches.files import encoded, whole_file
+from trayopt.batches.outcomes import FITTING, MARKS, OUTCOMES
 from trayopt.batches.pages import render, text_of
 from trayopt.batches.results import Line, Results
-from trayopt.batches.summary import WAYS, Summary, mix_name, variant
+from trayopt.batches.summary import WAYS, Summary, conflict_words, mix_name, variant, variant_key
 from trayopt.domain.sweep import FACTORS
 
 HERE = "@@data@@"
@@ -28,7 +29,7 @@ SHORT = {  # in a cell, where what else there is to say stands below
 OTHERS = tuple(factor for factor in FACTORS if factor not in {"enclosure", "mix"})
 
 
-def write_html(path: Path, results: Results, summary: Summary, settings: dict[str, Any], against: str = "") -> None:
+def write_html(path: Path, results: Results, summary: Summary, against: str = "") -> None:
     """Write the page.
 
     Raises
@@ -36,15 +37,15 @@ def write_html(path: Path, results: Results, summary: Summary, settings: dict[st
     InputError
         Where it cannot be written.
     """
-    head, _, tail = _page(summary, settings, against).partition(HERE)
+    head, _, tail = _page(summary, against).partition(HERE)
     with whole_file(path) as stream:
-        stream.write(head.encode())
+        stream.write(encoded(head))
         for piece in _data(results):
-            stream.write(_inside_script(piece).encode())
-        stream.write(tail.encode())
+            stream.write(encoded(_inside_script(piece)))
+        stream.write(encoded(tail))
 
 
-def _page(summary: Summary, settings: dict[str, Any], against: str) -> str:
+def _page(summary: Summary, against: str) -> str:
     from markupsafe import Markup
 
     return render(
@@ -52,20 +53,33 @@ def _page(summary: Summary, settings: dict[str, Any], against: str) -> str:
         script=Markup(text_of("index.js")),
         data=Markup(HERE),
         summary=summary,
+        words=OUTCOMES,
         outcomes=[
             {"id": outcome, "mark": MARKS[outcome], "words": words, "count": summary.counts[outcome]}
             for outcome, words in OUTCOMES.items()
         ],
-        ways=[(way, count) for way in WAYS if (count := sum(change.way == way for change in summary.changes or ()))],
-        settings=settings,
+        ways=[(way, summary.ways[way]) for way in WAYS if summary.ways[way]],
+        settings=[(_settings_words(settings), jobs) for settings, jobs in summary.settings],
         against=against,
     )
+
+
+def _settings_words(settings: dict[str, Any]) -> str:
+    """Say how a job was solved."""
+    limit, gap, goals = settings["time_limit_s"], settings["gap"], settings["goals"]
+    words = [f"up to {limit:g} s of the solver's own time" if limit is not None else "no time limit"]
+    words += [f"seed {settings['seed']}"]
+    words += [f"gap {gap:g}"] if gap is not None else []
+    words += [f"goals in the order {', '.join(goals)}"] if goals else []
+    words += [] if settings["explain"] else ["no conflict looked for"]
+    return ", ".join(words)
 
 
 def _data(results: Results) -> Iterator[str]:
     """Give the data of the page as pieces of one JSON document: factors, boxes, rows and, of every job, a cell."""
     boxes: dict[str, dict[str, Any]] = {}
-    rows: dict[tuple[str, ...], int] = {}
+    rows: dict[str, tuple[int, list[str]]] = {}
+    names: Counter[int] = Counter()
     splices: dict[int, int] = {}
     yield '{"cells":[\n'
     first = True
@@ -77,13 +91,16 @@ def _data(results: Results) -> Iterator[str]:
                 known[key] = line[key]
             elif key in line:
                 known.setdefault(key, line[key])
-        row = rows.setdefault(_row(line), len(rows))
+        row, _ = rows.setdefault(variant_key(line), (len(rows), _row(line)))
+        names[row] += 1
         splices[row] = max(splices.get(row, 0), line.get("splices", 0))
         yield ("" if first else ",\n") + _compact(_cell(line, list(boxes).index(box), row))
         first = False
     rest = {
         "boxes": list(boxes.values()),
-        "rows": [[*key[1:], splices[number]] for key, number in rows.items()],
+        "rows": [
+            [*_named(row, 0 if any(row[2:]) else names[number]), splices[number]] for number, row in rows.values()
+        ],
         "marks": MARKS,
         "short": SHORT,
         "words": OUTCOMES,
@@ -93,13 +110,14 @@ def _data(results: Results) -> Iterator[str]:
     yield f"\n],{_compact(rest)[1:]}"
 
 
-def _row(line: Line) -> tuple[str, ...]:
-    """Give what names a row: everything of a job but its box; then mix, the rest in words, the values of the others."""
-    values = line["values"]
-    name = str(line["name"])
-    sweep, _, rest = name.partition("/")
-    key = f"{sweep}//{rest.partition('/')[2]}" if values.get("joins") else name
-    return key, mix_name(line), variant(line), *(values.get(factor, "") for factor in OTHERS)
+def _row(line: Line) -> list[str]:
+    """Give what is said of a row: mix, the rest in words, and the values of the other factors."""
+    return [mix_name(line), variant(line), *(line["values"].get(factor, "") for factor in OTHERS)]
+
+
+def _named(row: list[str], jobs: int) -> list[Any]:
+    """Say of a row of job files how many it has, in place of the name of the first alone."""
+    return [row[0], f"{row[1]} and {jobs - 1:,} more", *row[2:]] if jobs > 1 else [*row]
 
 
 def _cell(line: Line, box: int, row: int) -> list[Any]:
@@ -121,6 +139,7 @@ def _cell(line: Line, box: int, row: int) -> list[Any]:
         line.get("why", ""),
         line.get("page") or line.get("plan", ""),
         line["name"],
+        conflict_words(line),
     ]
 
 

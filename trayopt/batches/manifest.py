@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import re
+import stat
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -15,6 +17,7 @@ from trayopt.batches.sweep import Sweep, read_sweep
 from trayopt.domain.job import Job
 from trayopt.domain.sweep import FACTORS
 from trayopt.errors import Fault, InputError
+from trayopt.formats.locate import printable
 from trayopt.formats.yaml_in import read_yaml
 from trayopt.library.find import Library
 from trayopt.library.job import read_located
@@ -75,6 +78,11 @@ class Item:
         """Path of its plan below the folder of results, in characters that every file system takes."""
         return "/".join(("plans", *map(_safe, self.name.split("/")))) + ".json"
 
+    @property
+    def page_path(self) -> str:
+        """Path of its page, beside its plan."""
+        return self.plan_path.removesuffix(".json") + ".html"
+
 
 class Shelf:
     """What many job files refer to, each part of it read once."""
@@ -113,14 +121,42 @@ class JobFile:
 
 
 @dataclass(frozen=True)
-class Manifest:
-    """Everything that is to be run; sweeps are kept as they are written and crossed when the items are asked for."""
+class WrongSweep:
+    """A sweep that cannot be read: it is one job of the batch that is wrong, and stops no other."""
 
-    parts: tuple[tuple[str, JobFile | Sweep], ...]
+    path: Path
+    wrong: InputError
+
+    def job(self) -> Job:
+        """Raise what is wrong with the sweep."""
+        raise self.wrong
+
+
+Part = JobFile | Sweep | WrongSweep
+
+
+@dataclass(frozen=True)
+class Manifest:
+    """Everything that is to be run; sweeps are kept as they are written and crossed when the items are asked for.
+
+    Parameters
+    ----------
+    parts
+        Job files and sweeps with their names.
+    left_out
+        YAML files below the folders that are neither.
+    """
+
+    parts: tuple[tuple[str, Part], ...]
+    left_out: tuple[str, ...] = ()
 
     def count(self) -> int:
         """Count the jobs without making them."""
-        return sum(1 if isinstance(part, JobFile) else part.count() for _, part in self.parts)
+        return sum(part.count() if isinstance(part, Sweep) else 1 for _, part in self.parts)
+
+    def wrong(self) -> list[Fault]:
+        """Give what is wrong with sweeps."""
+        return [fault for _, part in self.parts if isinstance(part, WrongSweep) for fault in part.wrong.faults]
 
     def items(self) -> Iterator[Item]:
         """Give the items one at a time, in the order of the paths; a name that is taken gets a number behind it."""
@@ -138,27 +174,28 @@ class Manifest:
 
     def _items(self) -> Iterator[Item]:
         for name, part in self.parts:
-            if isinstance(part, JobFile):
-                yield Item(name, str(part.path), {}, part)
+            if not isinstance(part, Sweep):
+                yield Item(printable(name), printable(str(part.path)), {}, part)
                 continue
             for made in part.jobs():
                 values = {factor: made.values[factor] for factor in FACTORS}
-                yield Item(made.name, part.located.source, values, made, made.why_not)
+                yield Item(printable(made.name), printable(part.located.source), values, made, made.why_not)
 
 
 def read_manifest(paths: Sequence[Path], folders: Sequence[Path] = ()) -> Manifest:
     """Find the job files and sweeps that paths name; of a folder, every YAML file below it that is one.
 
     Sweeps are read whole and checked. Job files are read when their turn comes: one that is wrong is one line of the
-    results.
+    results. So is whatever cannot be read below a folder, and a sweep that is wrong where there is something else to run.
 
     Raises
     ------
     InputError
-        With everything that is wrong with the paths and the sweeps, or where there is nothing to run.
+        With every path that is not there, or where there is nothing to run, with everything that is wrong.
     """
-    parts: list[tuple[str, JobFile | Sweep]] = []
+    parts: list[tuple[str, Part]] = []
     faults: list[Fault] = []
+    left_out: list[str] = []
     shelf = Shelf(folders)
     for path, name, asked in _files(paths, faults):
         kind = _kind(path)
@@ -166,15 +203,18 @@ def read_manifest(paths: Sequence[Path], folders: Sequence[Path] = ()) -> Manife
             try:
                 parts.append((name, read_sweep(read_yaml(path), name, path.parent, folders)))
             except InputError as wrong:
-                faults += wrong.faults
-        elif asked or kind == "job":
+                parts.append((name, WrongSweep(path, wrong)))
+        elif asked or kind in {"job", "unreadable"}:
             parts.append((name, JobFile(path, shelf)))
+        else:
+            left_out.append(printable(str(path)))
+    made = Manifest(tuple(parts), tuple(left_out))
     if not parts and not faults:
         hint = "name job files (schema: trayopt/job/1), sweeps (schema: trayopt/sweep/1), or folders that hold some"
         faults += InputError.one("there is no job to run", source=", ".join(map(str, paths)), hint=hint).faults
-    if faults:
-        raise InputError(faults)
-    return Manifest(tuple(parts))
+    if faults or all(isinstance(part, WrongSweep) for _, part in parts):
+        raise InputError([*faults, *made.wrong()])
+    return made
 
 
 def as_file(job: Job) -> dict[str, Any]:
@@ -200,28 +240,55 @@ def _files(paths: Sequence[Path], faults: list[Fault]) -> Iterator[tuple[Path, s
 
 
 def _yaml_below(folder: Path) -> Iterator[Path]:
-    for root, folders, names in os.walk(folder):
+    """Give every YAML file below a folder, links followed; and the folders that cannot be looked into."""
+    unreadable: list[OSError] = []
+    seen: set[tuple[int, int]] = set()
+    for root, folders, names in os.walk(folder, onerror=unreadable.append, followlinks=True):
+        try:
+            state = Path(root).stat()
+        except OSError as wrong:
+            unreadable.append(wrong)
+            continue
+        if (state.st_dev, state.st_ino) in seen:
+            folders.clear()
+            continue
+        seen.add((state.st_dev, state.st_ino))
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         for name in sorted(names):
-            if name.endswith((".yaml", ".yml")) and not name.startswith("."):
+            if name.casefold().endswith((".yaml", ".yml")) and not name.startswith("."):
                 yield Path(root, name)
+    for error in unreadable:
+        yield Path(os.fsdecode(error.filename))
 
 
 def _kind(path: Path) -> str:
     """Say what a file is by a look at its keys alone: whoever runs thousands of jobs does not wait for all to be read.
 
-    A job without a schema is known by its keys; an entry of the library says its kind.
+    A job without a schema is known by its keys; an entry of the library says its kind. Text in another encoding is
+    looked at as well: that it cannot be read is told when its turn comes.
     """
     try:
-        with path.open("rb") as file:
-            text = file.read(MOST_LOOK_BYTES).decode(errors="replace")
+        raw = _beginning(path)
     except OSError:
-        return ""
+        return "unreadable"
+    text = raw.replace(b"\0", b"").decode(errors="replace").lstrip("\ufeff\ufffd")
     schema = _SCHEMA.search(text)
     if schema:
         return schema[1]
     keys = set(_KEYS.findall(text))
     return "job" if {"enclosure", "trunks"} <= keys and "kind" not in keys else ""
+
+
+def _beginning(path: Path) -> bytes:
+    """Give the first bytes of a regular file; nobody is waited for, as a pipe without a writer would have it."""
+    handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    try:
+        if not stat.S_ISREG(os.fstat(handle).st_mode):
+            raise OSError(errno.EINVAL, os.strerror(errno.EINVAL))
+        with os.fdopen(handle, "rb", closefd=False) as file:
+            return file.read(MOST_LOOK_BYTES)
+    finally:
+        os.close(handle)
 
 
 def _key(name: str) -> bytes:

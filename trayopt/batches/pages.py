@@ -5,11 +5,18 @@ from __future__ import annotations
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from trayopt.batches.answers import GOAL_WORDS, MARKS, OUTCOMES
+from trayopt.batches.outcomes import GOAL_WORDS, MARKS, OUTCOMES
+from trayopt.crewsheets.words import words_of
 from trayopt.domain.plan import Plan
 
 if TYPE_CHECKING:
     from jinja2 import Environment
+
+
+SAFETY = (
+    "Take every fibre for live until it is proven dark: laser light is invisible, so no eye and no scope belongs at an "
+    "open end."
+)
 
 
 def render(template: str, **values: Any) -> str:
@@ -19,7 +26,9 @@ def render(template: str, **values: Any) -> str:
     from trayopt import __version__
 
     css = Markup(text_of("index.css"))
-    return _world().get_template(template).render(css=css, version=__version__, **values)
+    tell = words_of("en")
+    safety = f"Safety: {SAFETY} {tell('caution.first')}"
+    return _world().get_template(template).render(css=css, safety=safety, version=__version__, **values)
 
 
 def plan_page(plan: Plan, outcome: str) -> str:
@@ -34,6 +43,11 @@ def plan_page(plan: Plan, outcome: str) -> str:
         conflicts=conflicts[:1],
         goal_words=GOAL_WORDS,
     )
+
+
+def page_of(plan: bytes, outcome: str) -> str:
+    """Write a plan that stands in a file as a page for people."""
+    return plan_page(Plan.model_validate_json(plan), outcome)
 
 
 @cache

@@ -7,7 +7,7 @@ from collections import Counter, deque
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from trayopt.batches.answers import OUTCOMES
+from trayopt.batches.outcomes import OUTCOMES, WITHOUT_ANSWER
 from trayopt.batches.results import Line
 
 if TYPE_CHECKING:
@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 
 EVERY_S = 60.0
 FAILURES = 3
+"""Last failures that stay on the screen."""
+MOST_TOLD = 50
+"""Failures that are told a minute; the end of the run tells them all."""
 
 
 class Tally:
@@ -37,8 +40,12 @@ class Tally:
         """Count a job."""
         self.counts[line["outcome"]] += 1
         self.before += before
-        if line["outcome"] in {"failed", "wrong_input"} and not before:
-            self.failures.append(f"{line['name']}: {line.get('why', '')}")
+        if line["outcome"] in WITHOUT_ANSWER and not before:
+            self.fail(f"{line['name']}: {line.get('why', '')}")
+
+    def fail(self, words: str) -> None:
+        """Keep the words of a failure that is one of the last."""
+        self.failures.append(words)
 
     def tick(self) -> None:
         """Do nothing: there is nobody to tell."""
@@ -71,14 +78,26 @@ class Lines(Tally):
         super().__init__(clock)
         self._write = write
         self._told = clock()
+        self._untold: list[str] = []
+        self._more = 0
+
+    def fail(self, words: str) -> None:
+        """Keep a failure until the next line is written."""
+        if len(self._untold) < MOST_TOLD:
+            self._untold.append(words)
+        else:
+            self._more += 1
 
     def tick(self) -> None:
         """Write, if it is time."""
         if self._clock() - self._told >= EVERY_S:
             self._told = self._clock()
             self._write(self.words())
-            while self.failures:
-                self._write(f"  failed: {self.failures.popleft()}")
+            for words in self._untold:
+                self._write(f"  failed: {words}")
+            if self._more:
+                self._write(f"  and {self._more:,} more failed")
+            self._untold, self._more = [], 0
 
 
 class Screen(Tally):

@@ -4,39 +4,59 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
+import tempfile
 from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import partial
+from hashlib import sha256
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import IO, Any, Self
 
-from trayopt.batches.files import unwritten
+from trayopt.batches.files import encoded, unwritten, whole_file
 from trayopt.errors import InputError
 from trayopt.formats.json_out import write_whole
 
 Line = dict[str, Any]
 FILE = "results.jsonl"
+CHUNK = 8192
+KINDS = ("plan", "page")
+"""Files of a job: under these keys its line names them, and under ``plan_file_sha256`` and so on their checksums."""
 
 
 class Results:
     """Lines of a folder of results, by the name of their job; of lines with one name the last one counts.
 
-    Only where each line begins is held in memory.
+    A line with ``gone`` says that the job is no part of the batch any more: its line is kept, and serves again where
+    the job comes back, but it counts no more. Only where each line begins is held in memory, and its key.
 
     Parameters
     ----------
     folder
         The folder of results.
+    file
+        Where the lines are read, if not in the folder's own file.
+
+    Raises
+    ------
+    InputError
+        Where there is a line that is none of ours, or the file cannot be read.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, file: IO[bytes] | None = None) -> None:
         self.folder = folder
         self.path = folder / FILE
         self.starts: dict[str, int] = {}
-        self.solved: dict[str, str] = {}
-        """Names of jobs that were solved, by the key of what their result depends on."""
         self.torn = 0
         """Bytes behind the last whole line: what was being written when a run was killed."""
-        if self.path.exists():
+        self.end = 0
+        """Where the last whole line ends."""
+        self._file = file
+        self._gone: dict[str, int] = {}
+        self._keys: dict[str, str] = {}
+        self._named: dict[str, dict[str, None]] = {}
+        if file is not None or self.path.exists():
             self._scan()
 
     def __len__(self) -> int:
@@ -47,58 +67,92 @@ class Results:
         return sorted(self.starts)
 
     def lines(self) -> Iterator[Line]:
-        """Give the line of every job, by name."""
-        if self.starts:
-            with self.path.open("rb") as file:
-                for name in self.names():
-                    file.seek(self.starts[name])
-                    yield json.loads(file.readline())
+        """Give the line of every job, by name; ``same_as`` names an earlier job of which the result is the same."""
+        if not self.starts:
+            return
+        first: dict[str, str] = {}
+        with self._open() as file:
+            for name in self.names():
+                line = _line_at(file, self.starts[name])
+                key = self._keys.get(name, "")
+                if len(self._named.get(key, ())) > 1 and first.setdefault(key, name) != name:
+                    line["same_as"] = first[key]
+                yield line
 
     def line(self, name: str) -> Line | None:
         """Give the line of one job; None where there is none."""
-        if name not in self.starts:
-            return None
-        with self.path.open("rb") as file:
-            file.seek(self.starts[name])
-            found: Line = json.loads(file.readline())
-            return found
+        return self._line(self.starts.get(name))
+
+    def known(self, name: str) -> Line | None:
+        """Give the last line that a job had, though it may be gone; None where it never had one."""
+        return self._line(self.starts.get(name, self._gone.get(name)))
+
+    def with_key(self, key: str) -> Iterator[Line]:
+        """Give the lines whose own key is this one, those of jobs that are gone too."""
+        for name in list(self._named.get(key, ())):
+            found = self.known(name)
+            if found is not None:
+                yield found
 
     def take(self, line: Line, at: int) -> None:
-        """Note where a line begins."""
-        self.starts[line["name"]] = at
-        if line.get("key") and line["outcome"] != "failed":
-            self.solved.setdefault(line["key"], line["name"])
+        """Note where a line begins; the line that its job had before serves no more."""
+        name = line["name"]
+        if line.get("gone"):
+            if name in self.starts:
+                self._gone[name] = self.starts.pop(name)
+            return
+        line["outcome"]  # a line without an outcome is none of ours
+        names = self._named.get(self._keys.pop(name, ""), {})
+        names.pop(name, None)
+        self._gone.pop(name, None)
+        self.starts[name] = at
+        if key := line.get("key"):
+            self._keys[name] = key
+            self._named.setdefault(key, {})[name] = None
 
-    def _scan(self) -> None:
-        """Find where lines begin.
+    def _line(self, at: int | None) -> Line | None:
+        if at is None:
+            return None
+        with self._open() as file:
+            return _line_at(file, at)
 
-        Raises
-        ------
-        InputError
-            Where there is a line that is none of ours.
-        """
-        at = 0
+    @contextmanager
+    def _open(self) -> Iterator[IO[bytes]]:
+        if self._file is not None:
+            yield self._file
+            return
         try:
-            with self.path.open("rb") as file:
-                for number, raw in enumerate(file, start=1):
-                    if not raw.endswith(b"\n"):
-                        self.torn = len(raw)
-                        break
-                    try:
-                        self.take(json.loads(raw), at)
-                    except (ValueError, KeyError, TypeError):
-                        raise InputError.one(
-                            "this is no line of results",
-                            source=f"{self.path}:{number}:1",
-                            hint="take the line out: its job is run again with --resume",
-                        ) from None
-                    at += len(raw)
+            file = self.path.open("rb")
         except OSError as wrong:
             raise InputError.one(f"cannot be read: {wrong.strerror}", source=str(self.path)) from wrong
+        with file:
+            yield file
+
+    def _scan(self) -> None:
+        """Find where lines begin."""
+        with self._open() as file:
+            file.seek(0)
+            lines = iter(partial(_next_line, file, bytearray()), b"")
+            for number, raw in enumerate(lines, start=1):
+                if not raw.endswith(b"\n"):
+                    self.torn = len(raw)
+                    break
+                try:
+                    self.take(json.loads(raw), self.end)
+                except (ValueError, KeyError, TypeError):
+                    raise InputError.one(
+                        "this is no line of results",
+                        source=f"{self.path}:{number}:1",
+                        hint="take the line out: its job is run again with --resume",
+                    ) from None
+                self.end += len(raw)
 
 
 class Writer:
     """Appends to the results of a folder; every line is on the disk before the next step is taken.
+
+    A copy of all lines is kept in a file without a name, which ends with this process. Where somebody takes the file
+    of results away or cuts it while the run goes on, it is written again from the copy.
 
     Parameters
     ----------
@@ -115,64 +169,160 @@ class Writer:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        self.written_again = False
+        """Whether the file of results had to be written again from the copy."""
+        self._copy: IO[bytes] | None = None
         self._file: int | None = None
         self._lock: int | None = None
-        self._end = 0
 
     def __enter__(self) -> Self:
         folder = self.folder
+        path = folder / FILE
         try:
             folder.mkdir(parents=True, exist_ok=True)
             self._lock = _locked(folder)
-            self.results = Results(folder)
-            self._file = os.open(self.results.path, os.O_RDWR | os.O_CREAT, 0o666)
-            self._end = os.fstat(self._file).st_size - self.results.torn
-            os.ftruncate(self._file, self._end)
-            os.lseek(self._file, self._end, os.SEEK_SET)
+            self._copy = tempfile.TemporaryFile(dir=folder, buffering=0)
+            if path.exists():
+                with path.open("rb") as file:
+                    while chunk := file.read(CHUNK):
+                        _write_all(self._copy, chunk)
+            self.results = Results(folder, self._copy)
+            self._file = os.open(path, os.O_RDWR | os.O_CREAT, 0o666)
+            self._cut()
         except OSError as wrong:
             self.__exit__(None, None, None)
             raise InputError.one(f"cannot be written to: {wrong.strerror}", source=str(folder)) from wrong
+        except InputError:
+            self.__exit__(None, None, None)
+            raise
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
+        if self._copy is not None:
+            self._copy.close()
         for handle in (self._file, self._lock):
             if handle is not None:
                 os.close(handle)
-        self._file = self._lock = None
+        self._copy = self._file = self._lock = None
 
-    def plan(self, path: str, text: str) -> None:
-        """Write a plan, whole or not at all; its line comes after it, so that a line's plan is always there."""
+    def write(self, path: str, text: str | bytes) -> str:
+        """Write a plan or a page, whole or not at all, and give its checksum; its line comes after it."""
         target = self.folder / path
+        raw = encoded(text) if isinstance(text, str) else text
         try:
             target.parent.mkdir(parents=True, exist_ok=True)
-            write_whole(target, text)
+            write_whole(target, raw)
         except OSError as wrong:
             raise unwritten(target, wrong) from wrong
         except InputError as wrong:
             if isinstance(wrong.__cause__, OSError):
                 raise unwritten(target, wrong.__cause__) from wrong
             raise
+        return sha256(raw).hexdigest()
+
+    def intact(self, line: Line, kind: str) -> bytes | None:
+        """Give what stands in the plan or the page of a line; None unless it is what was written with the line."""
+        try:
+            raw = (self.folder / line[kind]).read_bytes()
+        except (KeyError, OSError):
+            return None
+        return raw if sha256(raw).hexdigest() == line.get(f"{kind}_file_sha256") else None
 
     def append(self, lines: list[Line]) -> None:
-        """Append lines; where that fails, none of them stays there."""
-        if not lines or self._file is None:
-            return
-        raws = [json.dumps(line, ensure_ascii=False).encode() + b"\n" for line in lines]
+        """Append lines, and see that the file holds those before; where that fails, none of the new ones stays there."""
+        assert self._file is not None
+        assert self._copy is not None
+        raws = [encoded(json.dumps(line, ensure_ascii=False)) + b"\n" for line in lines]
         raw = b"".join(raws)
         try:
-            sent = 0
-            while sent < len(raw):
-                sent += os.write(self._file, raw[sent:])
-            os.fsync(self._file)
-        except OSError as wrong:
-            os.ftruncate(self._file, self._end)
-            os.lseek(self._file, self._end, os.SEEK_SET)
+            self._copy.seek(self.results.end)
+            _write_all(self._copy, raw)
+            if not self._untouched():
+                self._write_again()
+            elif raw:
+                sent = 0
+                while sent < len(raw):
+                    sent += os.write(self._file, raw[sent:])
+                os.fsync(self._file)
+        except (OSError, InputError) as wrong:
+            self._cut()
+            if isinstance(wrong, InputError):
+                raise
             raise unwritten(self.results.path, wrong) from wrong
         for line, part in zip(lines, raws, strict=True):
-            self.results.take(line, self._end)
-            self._end += len(part)
+            self.results.take(line, self.results.end)
+            self.results.end += len(part)
+
+    def settle(self) -> Results:
+        """Give the results as they stand, after a line that was written and not noted; see that the file holds them."""
+        assert self._copy is not None
+        self.results = Results(self.folder, self._copy)
+        self._copy.truncate(self.results.end)
+        if not self._untouched():
+            self._write_again()
+        return self.results
+
+    def _untouched(self) -> bool:
+        """Whether the file of results is the one that this run writes, and ends where its last line ends."""
+        assert self._file is not None
+        try:
+            there = self.results.path.stat()
+        except OSError:
+            return False
+        mine = os.fstat(self._file)
+        return (there.st_dev, there.st_ino, there.st_size) == (mine.st_dev, mine.st_ino, self.results.end)
+
+    def _write_again(self) -> None:
+        """Write the file of results from the copy."""
+        assert self._copy is not None
+        assert self._file is not None
+        self._copy.seek(0)
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            with whole_file(self.results.path) as file:
+                shutil.copyfileobj(self._copy, file)
+            before, self._file = self._file, os.open(self.results.path, os.O_RDWR)
+            os.close(before)
+            os.lseek(self._file, 0, os.SEEK_END)
+        except OSError as wrong:
+            raise unwritten(self.results.path, wrong) from wrong
+        self.written_again = True
+
+    def _cut(self) -> None:
+        """Take away what stands behind the last line."""
+        assert self._copy is not None
+        self._copy.truncate(self.results.end)
+        if self._file is not None:
+            os.ftruncate(self._file, min(self.results.end, os.fstat(self._file).st_size))
+            os.lseek(self._file, 0, os.SEEK_END)
+
+
+def _line_at(file: IO[bytes], at: int) -> Line:
+    file.seek(at)
+    found: Line = json.loads(_next_line(file, bytearray()))
+    return found
+
+
+def _next_line(file: IO[bytes], ahead: bytearray) -> bytes:
+    """Give the next line of a file that reads without a buffer; what was read beyond it is kept in ``ahead``."""
+    while (end := ahead.find(b"\n") + 1) == 0:
+        chunk = file.read(CHUNK)
+        if not chunk:
+            end = len(ahead)
+            break
+        ahead += chunk
+    line = bytes(ahead[:end])
+    del ahead[:end]
+    return line
+
+
+def _write_all(file: IO[bytes], raw: bytes) -> None:
+    """Write all bytes to a file without a buffer, in which nothing can be left when the disk is full."""
+    sent = 0
+    while sent < len(raw):
+        sent += file.write(raw[sent:])
 
 
 def _locked(folder: Path) -> int | None:

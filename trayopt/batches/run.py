@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import time
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from queue import Empty, SimpleQueue
 from typing import Any, Protocol
 
 from trayopt import __version__
-from trayopt.batches.answers import Answer, box_figures, cannot_be_built, mix_of, wrong_input
+from trayopt.batches.answers import Answer, box_figures, cannot_be_built, failed, mix_of, variant_of, wrong_input
 from trayopt.batches.engines import Engine
 from trayopt.batches.manifest import Item, Manifest
-from trayopt.batches.results import Line, Writer
+from trayopt.batches.pages import page_of
+from trayopt.batches.results import KINDS, Line, Writer
 from trayopt.batches.work import Settings
 from trayopt.domain.job import Job
 from trayopt.domain.sweep import FACTORS
 from trayopt.errors import InputError
 
 WAIT_S = 1.0
+MOST_TWINS = 10_000
+"""Jobs that may wait for another one that is the same: their lines are held in memory."""
 
 
 class Observer(Protocol):
@@ -62,91 +66,127 @@ class Run:
     _answers: SimpleQueue[tuple[Line, Item, Answer]] = field(default_factory=SimpleQueue)
     _in_work: int = 0
     _twins: dict[str, list[tuple[Line, Item]]] = field(default_factory=dict)
+    _waiting: int = 0
     _lines: list[Line] = field(default_factory=list)
 
     def go(self) -> None:
         """Run every job that has no result yet; of jobs that are the same, one.
+
+        Lines of jobs that are no longer in the manifest count no more; they are kept for jobs that come back.
 
         Raises
         ------
         InputError
             Where results cannot be written, or no worker is left; everything so far is kept.
         """
-        self.observer.begin(self.manifest.count())
+        names = {item.name for item in self.manifest.items()}
+        self.observer.begin(len(names))
+        self.writer.append([{"name": name, "gone": True} for name in self.writer.results.names() if name not in names])
+        del names
         items = self.manifest.items()
         more = True
         while more or self._in_work:
             more = more and self._feed(items)
             self._flush()
             if self._in_work:
-                self._collect()
+                self._collect(wait=not more or self._full())
             self.observer.tick()
         self._flush()
 
-    def _feed(self, items: Iterator[Item]) -> bool:
-        """Give the engine what it is good for it to have; False when there is nothing left."""
+    def _full(self) -> bool:
+        """Whether the engine has what it is good for it to have, or too many jobs wait for others that are the same."""
         slots = self.engine.slots()
-        while self._in_work + sum(map(len, self._twins.values())) < slots or not self._in_work:
+        return slots == 0 or self._in_work >= slots or self._waiting >= MOST_TWINS
+
+    def _feed(self, items: Iterator[Item]) -> bool:
+        """Take jobs until the engine is full, an answer has come or some time is over; False when none is left.
+
+        Jobs that wait for another one that is the same take no slot, so that no worker is idle while others are left.
+        """
+        until = time.monotonic() + WAIT_S
+        while not self._in_work or not self._full():
             item = next(items, None)
             if item is None:
                 return False
             self._take(item)
-            if len(self._lines) >= slots:
-                self._flush()
-            if slots == 0:
+            if self.engine.slots() == 0 or not self._answers.empty() or time.monotonic() > until:
                 break
         return True
 
     def _take(self, item: Item) -> None:
         line: Line = {"name": item.name, "source": item.source, "values": dict(item.values), "version": __version__}
+        line["settings"] = self.settings.plain()
         if item.why_not:
             self._at_once(line, cannot_be_built(item.why_not))
             return
         try:
             job = item.job()
+            line |= _described(job, item)
+            data = job.plain()
         except InputError as wrong:
-            self._at_once(line, wrong_input(str(wrong)))
+            self._at_once(line, wrong_input(wrong))
             return
-        line |= _described(job, item)
+        except Exception as fault:  # one job's fault is that job's line
+            self._at_once(line, failed("fault", f"{type(fault).__name__}: {fault}"))
+            return
         key = line["key"] = self.settings.key(job.digest, job.title)
-        known = self.writer.results.line(item.name)
+        known = self.writer.results.known(item.name)
         if known is not None and known.get("key") == key and self._stands(known):
-            self.observer.ended(known, before=True)
+            self._at_once(line, known)
             return
-        twin = self.writer.results.line(self.writer.results.solved.get(key, ""))
-        if twin is not None and self._stands(twin):
-            self._as_twin(line, twin)
+        twin = next(filter(self._serves, self.writer.results.with_key(key)), None)
+        if twin is not None:
+            self._as_twin(line, item, twin)
         elif key in self._twins:
             self._twins[key].append((line, item))
+            self._waiting += 1
         else:
             self._twins[key] = []
             self._in_work += 1
-            self.engine.submit(item.name, job.plain(), lambda answer: self._answers.put((line, item, answer)))
+            self.engine.submit(item.name, data, lambda answer: self._answers.put((line, item, answer)))
 
     def _stands(self, known: Line) -> bool:
-        """Whether an earlier line of the same job is as good as a new one."""
+        """Whether an earlier line of the same job is as good as a new one; a page that is damaged is made again."""
         if known["outcome"] == "failed":
             return not self.retry_failed
-        return "plan" not in known or (self.writer.folder / known["plan"]).exists()
+        if "plan" not in known:
+            return True
+        plan = self.writer.intact(known, "plan")
+        if plan is None:
+            return False
+        if "page" in known and self.writer.intact(known, "page") is None:
+            known["page_file_sha256"] = self.writer.write(known["page"], page_of(plan, known["outcome"]))
+        return True
+
+    def _serves(self, other: Line) -> bool:
+        """Whether the line of another job that is the same can stand for a new one."""
+        return other["outcome"] != "failed" and self._stands(other)
 
     def _at_once(self, line: Line, answer: Answer) -> None:
         """Write the line of a job that nobody needs to solve; not again where it is there already."""
-        line |= answer
+        whole = {**answer, **line}
         known = self.writer.results.line(line["name"])
-        if known == line:
-            self.observer.ended(known, before=True)
+        if known == whole:
+            self.observer.ended(whole, before=True)
         else:
-            self._lines.append(line)
+            self._lines.append(whole)
 
-    def _as_twin(self, line: Line, twin: Line) -> None:
-        """Write the line of a job that is the same as another one."""
-        mine = ("name", "source", "values", "mix")
-        self._lines.append({**twin, **{key: line[key] for key in mine}, "same_as": twin.get("same_as", twin["name"])})
+    def _as_twin(self, line: Line, item: Item, twin: Line) -> None:
+        """Write the line of a job that is the same as another one, with a plan and a page of its own."""
+        texts = {kind: raw for kind in KINDS if (raw := self.writer.intact(twin, kind)) is not None}
+        self._write({**twin, **line}, item, texts)
 
-    def _collect(self) -> None:
+    def _write(self, line: Line, item: Item, texts: Mapping[str, str | bytes]) -> None:
+        """Write the files of a job, then its line."""
+        for kind, text in texts.items():
+            path = line[kind] = item.plan_path if kind == "plan" else item.page_path
+            line[f"{kind}_file_sha256"] = self.writer.write(path, text)
+        self._lines.append(line)
+
+    def _collect(self, *, wait: bool) -> None:
         """Take every answer that is there, after waiting for the first a little, and write them."""
         try:
-            self._settle(*self._answers.get(timeout=WAIT_S))
+            self._settle(*self._answers.get(timeout=WAIT_S if wait else 0.001))
             while not self._answers.empty():
                 self._settle(*self._answers.get())
         except Empty:
@@ -158,15 +198,13 @@ class Run:
 
     def _settle(self, line: Line, item: Item, answer: Answer) -> None:
         self._in_work -= 1
-        texts = {"page": answer.pop("page", None), "plan": answer.pop("plan", None)}
-        line |= answer
-        for key, text in texts.items():
-            if text is not None and answer["outcome"] != "no_plan":
-                line[key] = item.plan_path if key == "plan" else item.plan_path.removesuffix(".json") + ".html"
-                self.writer.plan(line[key], text)
-        self._lines.append(line)
-        for other, _ in self._twins.pop(line["key"]):
-            self._as_twin(other, line)
+        texts = {kind: text for kind in KINDS if (text := answer.pop(kind, None)) is not None}
+        if answer["outcome"] == "no_plan":
+            texts = {}
+        twins = self._twins.pop(line["key"])
+        self._waiting -= len(twins)
+        for one, its in ((line, item), *twins):
+            self._write({**answer, **one}, its, texts)
 
     def _flush(self) -> None:
         lines, self._lines = self._lines, []
@@ -178,4 +216,5 @@ class Run:
 def _described(job: Job, item: Item) -> dict[str, Any]:
     """Say what a line tells of its job whatever comes of it."""
     values = item.values or {**dict.fromkeys(FACTORS, ""), "enclosure": job.enclosure.id, "mix": mix_of(job)}
-    return {"values": values, "mix": mix_of(job), "title": job.title, "digest": job.digest, **box_figures(job)}
+    told = {"values": values, "mix": mix_of(job), "title": job.title, "digest": job.digest, **box_figures(job)}
+    return told if item.values else {**told, "variant": variant_of(job)}

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from hashlib import sha256
 from typing import Any, Literal, NamedTuple
 
-from trayopt.batches.answers import FITTING, GOAL_WORDS, OPEN, OUTCOMES
+from trayopt.batches.outcomes import FITTING, GOAL_WORDS, OPEN, OUTCOMES, WITHOUT_ANSWER
 from trayopt.batches.results import Line, Results
 from trayopt.domain.plan import GoalName
 from trayopt.domain.sweep import FACTORS
@@ -28,6 +28,9 @@ GOALS: tuple[GoalName, ...] = (
     "out_of_turn",
 )
 MOST_CHANGES = 10_000
+"""Changes that are told beside those for the worse and the jobs that are gone, which are told all."""
+MOST_FAILURES = 1_000
+"""Jobs without an answer that are told with their reasons; the others stand in the tables."""
 
 
 class Box(NamedTuple):
@@ -40,9 +43,40 @@ class Box(NamedTuple):
     legs: int
     leg_length_mm: int
     job: str
-    variant: str
     outcome: str
     plan: str
+
+
+class Smallest(NamedTuple):
+    """The smallest box that a mix fits in, asked for in one way.
+
+    Parameters
+    ----------
+    mix
+        Name of the mix.
+    variant
+        In which way, in words: joins, trays, divisions, rules and tubes that are not the usual ones; or the job's name.
+    splices
+        How many it has, at most.
+    box
+        The smallest enclosure; None where there is none.
+    not_settled
+        Enclosures that are smaller, of which it is not settled whether the mix fits.
+    """
+
+    mix: str
+    variant: str
+    splices: int
+    box: Box | None
+    not_settled: tuple[str, ...]
+
+
+class Failed(NamedTuple):
+    """A job without an answer, and why."""
+
+    name: str
+    outcome: str
+    why: str
 
 
 class Change(NamedTuple):
@@ -62,19 +96,27 @@ class Summary:
     Parameters
     ----------
     counts
-        Jobs by outcome.
+        Jobs by outcome; a job that is no longer in the batch counts no more.
     same
-        Jobs that were the same as another one and not solved again.
+        Jobs of which the result is the same as that of an earlier one: they were solved together.
     proven
         Jobs whose every goal is proven.
     digest
         Names the results as a whole, whatever order they came in; seconds and attempts are no part of it.
     smallest
-        By mix the smallest box that it fits in, None where there is none.
-    open_
-        By mix the boxes, smaller than that one, of which it is not settled whether it fits.
+        For every mix and every way in which it is asked for, the smallest box that it fits in; by number of splices.
+    failures
+        Jobs that are wrong or failed, the first of them.
+    settings
+        The settings with which jobs were solved, and how many jobs each; more than one where a run was not finished.
     changes
-        Against an older run; None without one.
+        Against an older run, the worse ones first; None without one.
+    ways
+        How many changes there are of each kind, those that are not told included.
+    left_out
+        YAML files below the folders of the run that are neither jobs nor sweeps.
+    written_again
+        Whether the file of results was taken away or changed during the run, and was written again.
     seconds
         Time of all jobs added up.
     """
@@ -83,9 +125,13 @@ class Summary:
     same: int = 0
     proven: int = 0
     digest: str = ""
-    smallest: dict[str, Box | None] = field(default_factory=dict)
-    open_: dict[str, list[str]] = field(default_factory=dict)
+    smallest: list[Smallest] = field(default_factory=list)
+    failures: list[Failed] = field(default_factory=list)
+    settings: list[tuple[dict[str, Any], int]] = field(default_factory=list)
     changes: list[Change] | None = None
+    ways: Counter[str] = field(default_factory=Counter)
+    left_out: tuple[str, ...] = ()
+    written_again: bool = False
     seconds: float = 0.0
 
     @property
@@ -96,7 +142,7 @@ class Summary:
     @property
     def worse(self) -> int:
         """Jobs that came out worse than in the older run, or are gone."""
-        return sum(change.way in {"worse", "gone"} for change in self.changes or ())
+        return self.ways["worse"] + self.ways["gone"]
 
     def as_dict(self) -> dict[str, Any]:
         """Give it as plain data."""
@@ -107,42 +153,102 @@ class Summary:
             "same_as_another": self.same,
             "proven": self.proven,
             "digest": self.digest,
+            "settings": [{**settings, "jobs": jobs} for settings, jobs in self.settings],
             "smallest": [
-                {"mix": mix, **(box._asdict() if box else {"enclosure": None}), "not_settled": self.open_.get(mix, [])}
-                for mix, box in self.smallest.items()
+                {
+                    "mix": found.mix,
+                    "variant": found.variant,
+                    **(found.box._asdict() if found.box else {"enclosure": None}),
+                    "not_settled": list(found.not_settled),
+                }
+                for found in self.smallest
             ],
+            "failures": [failure._asdict() for failure in self.failures],
+            "changed": None if self.changes is None else {way: self.ways[way] for way in WAYS},
             "changes": None if self.changes is None else [change._asdict() for change in self.changes],
         }
+
+
+@dataclass
+class _Group:
+    """What is known of a mix that is asked for in one way, while lines are read."""
+
+    mix: str
+    said: str
+    sweep: str
+    """Name of its sweep; empty for job files."""
+    splices: int = 0
+    jobs: int = 0
+    box: Box | None = None
+    open_: set[tuple[float, int, str]] = field(default_factory=set)
+
+    def take(self, line: Line) -> None:
+        self.jobs += 1
+        self.splices = max(self.splices, line.get("splices", 0))
+        self.box = _smaller(self.box, line)
+        if line["outcome"] in OPEN:
+            self.open_.add((line["litres"], line["places"], line["values"]["enclosure"]))
+
+    def found(self, words: str) -> Smallest:
+        box = self.box
+        if not self.sweep:
+            words = box.job if box else words + (f" and {self.jobs - 1:,} more" if self.jobs > 1 else "")
+        smaller = [name for *size, name in sorted(self.open_) if box is None or (*size, name) < _size(box)]
+        return Smallest(self.mix, words, self.splices, box, tuple(smaller))
 
 
 def summarize(results: Results, older: Results | None = None) -> Summary:
     """Go once over the lines of a run, and of an older one."""
     made = Summary()
     total = 0
-    sizes: dict[str, tuple[int, str]] = {}
-    open_: dict[str, set[tuple[float, int, str]]] = {}
+    groups: dict[str, _Group] = {}
+    settings: Counter[str] = Counter()
     for line in results.lines():
         made.counts[line["outcome"]] += 1
         made.same += "same_as" in line
         made.proven += line.get("status") == "optimal"
         made.seconds += 0.0 if "same_as" in line else line.get("seconds", 0.0)
         total = (total + int.from_bytes(_digest(line))) % 2**256
-        mix = mix_name(line)
-        if mix:
-            splices = line.get("splices", 0)
-            sizes[mix] = max(sizes.get(mix, (0, mix)), (splices, mix))
-            made.smallest[mix] = _smaller(made.smallest.get(mix), line)
-            if line["outcome"] in OPEN:
-                open_.setdefault(mix, set()).add((line["litres"], line["places"], line["values"]["enclosure"]))
+        if line["outcome"] in WITHOUT_ANSWER and len(made.failures) < MOST_FAILURES:
+            made.failures.append(Failed(line["name"], line["outcome"], line.get("why", "")))
+        if "key" in line and "settings" in line:
+            settings[json.dumps(line["settings"], sort_keys=True)] += 1
+        if mix_name(line):
+            key = variant_key(line)
+            if key not in groups:
+                sweep = str(line["name"]).partition("/")[0] if line["values"].get("joins") else ""
+                groups[key] = _Group(mix_name(line), variant(line), sweep)
+            groups[key].take(line)
     made.digest = f"{total:064x}"
-    made.smallest = {mix: made.smallest[mix] for mix in sorted(made.smallest, key=lambda mix: sizes[mix])}
-    for mix, boxes in open_.items():
-        box = made.smallest[mix]
-        smaller = [name for *size, name in sorted(boxes) if box is None or (*size, name) < _size(box)]
-        made.open_ |= {mix: smaller} if smaller else {}
+    made.smallest = _smallest(list(groups.values()))
+    made.settings = [(json.loads(text), jobs) for text, jobs in settings.most_common()]
     if older is not None:
-        made.changes = sorted(_changes(results, older), key=lambda change: WAYS.index(change.way))
+        made.changes = _told(_changes(results, older), made.ways)
     return made
+
+
+def _smallest(groups: list[_Group]) -> list[Smallest]:
+    """Put groups in order, mix by mix; two sweeps that say the same words are told apart by their names."""
+    sizes: Counter[str] = Counter()
+    for group in groups:
+        sizes[group.mix] = max(sizes[group.mix], group.splices)
+    said = Counter((group.mix, group.said) for group in groups)
+    found = []
+    for group in groups:
+        words = group.said
+        if group.sweep and said[group.mix, words] > 1:
+            words = " · ".join(filter(None, (words, f"sweep {group.sweep}")))
+        found.append(group.found(words))
+    return sorted(found, key=lambda item: (sizes[item.mix], item.mix, item.variant))
+
+
+def variant_key(line: Line) -> str:
+    """Name what a job asks for whatever its box: all that its sweep crosses but the box, or what its file says."""
+    name = str(line["name"])
+    if line["values"].get("joins"):
+        sweep, _, rest = name.partition("/")
+        return f"{sweep}//{rest.partition('/')[2]}"
+    return f"/{line.get('variant', name)}"
 
 
 def mix_name(line: Line) -> str:
@@ -159,6 +265,13 @@ def variant(line: Line) -> str:
         if factor not in {"enclosure", "mix"} and values.get(factor) and usual(factor) != values[factor]
     ]
     return " · ".join(told) if values.get("joins") else str(line["name"])
+
+
+def conflict_words(line: Line) -> str:
+    """Name the rules of a conflict with what they concern, where there is no room for the whole reason."""
+    groups = [str(group).replace("_", " ") for group in line.get("conflict", ())]
+    more = [f"{len(groups) - 4} more"] if len(groups) > 4 else []
+    return f"cannot hold together: {', '.join([*groups[:4], *more])}" if groups else ""
 
 
 def usual(factor: str) -> str:
@@ -194,7 +307,6 @@ def _smaller(best: Box | None, line: Line) -> Box | None:
         line["goals"]["legs"],
         line["goals"]["leg_length_mm"],
         line["name"],
-        variant(line),
         line["outcome"],
         line.get("page") or line["plan"],
     )
@@ -210,13 +322,25 @@ def _order(box: Box) -> tuple[Any, ...]:
 
 
 def _changes(results: Results, older: Results) -> Iterator[Change]:
-    """Compare lines of one name; at most so many changes are told."""
-    told = 0
+    """Compare lines of one name."""
     for name in sorted({*results.starts, *older.starts}):
         change = _change(name, older.line(name), results.line(name))
-        if change is not None and told < MOST_CHANGES:
-            told += 1
+        if change is not None:
             yield change
+
+
+def _told(changes: Iterable[Change], ways: Counter[str]) -> list[Change]:
+    """Count changes, and give all that are for the worse and so many of the others, in the order of ``WAYS``."""
+    told: list[Change] = []
+    others = 0
+    for change in changes:
+        ways[change.way] += 1
+        if change.way not in {"worse", "gone"}:
+            others += 1
+            if others > MOST_CHANGES:
+                continue
+        told.append(change)
+    return sorted(told, key=lambda change: WAYS.index(change.way))
 
 
 def _change(name: str, before: Line | None, after: Line | None) -> Change | None:

@@ -8,18 +8,19 @@ from io import TextIOWrapper
 from pathlib import Path
 from typing import Any
 
-from trayopt.batches.answers import OUTCOMES
 from trayopt.batches.files import whole_file
+from trayopt.batches.outcomes import OUTCOMES
 from trayopt.batches.results import Line, Results
 from trayopt.batches.summary import GOALS, mix_name
-from trayopt.crewsheets.tables import guarded
+from trayopt.crewsheets.tables import clean, guarded
 from trayopt.domain.sweep import FACTORS
 
 OTHERS = tuple(factor for factor in FACTORS if factor not in {"enclosure", "mix"})
+SETTINGS = ("time_limit_s", "gap", "seed", "goal_order", "explain")
 COLUMNS = (
     *("name", "mix", "enclosure", *OTHERS, "outcome", "why", "status", *GOALS),
     *("trays", "places", "fibres", "capacity", "fill", "splices", "litres", "seconds", "attempts"),
-    *("same_as", "plan", "title", "source", "digest", "version"),
+    *("same_as", "plan", "title", "source", "digest", "version", *SETTINGS),
 )
 WIDTHS = {"name": 44, "why": 60, "title": 30, "source": 30, "plan": 44, "mix": 20, "enclosure": 18, "outcome": 26}
 TEXT = {"name", "mix", "enclosure", *OTHERS, "why", "title", "source", "plan", "same_as"}
@@ -28,10 +29,13 @@ TEXT = {"name", "mix", "enclosure", *OTHERS, "why", "title", "source", "plan", "
 def row(line: Line) -> list[Any]:
     """Give the cells of a line; None where there is nothing to say."""
     goals = line.get("goals") or {}
-    cells = {**line, **line["values"], **goals, "mix": mix_name(line), "outcome": OUTCOMES[line["outcome"]]}
+    settings = dict(line.get("settings") or {})
+    settings["goal_order"] = ", ".join(settings.pop("goals", None) or ())
+    cells = {**line, **line["values"], **settings, **goals, "mix": mix_name(line), "outcome": OUTCOMES[line["outcome"]]}
     if line.get("capacity") and "fibres" in line:
         cells["fill"] = round(line["fibres"] / line["capacity"], 4)
-    return [cells.get(column) if cells.get(column) != "" else None for column in COLUMNS]
+    found = [cells.get(column) for column in COLUMNS]
+    return [clean(cell) or None if isinstance(cell, str) else cell for cell in found]
 
 
 def write_csv(path: Path, results: Results) -> None:

@@ -82,7 +82,7 @@ def solve_job(job: dict[str, Any], settings: dict[str, Any]) -> Answer:
         )
         return of_plan(read, result.plan, complete=result.complete)
     except InputError as wrong:
-        return wrong_input(str(wrong))
+        return wrong_input(wrong)
     except MemoryError:
         raise
     except Exception as fault:  # one job's fault is that job's answer

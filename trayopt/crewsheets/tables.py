@@ -93,7 +93,7 @@ def csv_text(table: Table, words: Words, units: Units) -> str:
     for row in table.rows:
         writer.writerow(
             [
-                guarded(_clean(cell)) if isinstance(cell, str) else shown(cell, column, units)
+                guarded(clean(cell)) if isinstance(cell, str) else shown(cell, column, units)
                 for cell, column in zip(row, table.columns, strict=True)
             ]
         )
@@ -142,7 +142,7 @@ def _xlsx_cell(sheet: Any, cell: Cell, column: Column, units: Units) -> Any:
         return shown(cell, column, units)
     if not isinstance(cell, str):
         return cell
-    text = _clean(cell)[:32_767]
+    text = clean(cell)[:32_767]
     if not text.startswith(_FORMULA):
         return text
     from openpyxl.cell import WriteOnlyCell
@@ -170,5 +170,6 @@ def _steady(book: Any) -> bytes:
     return out.getvalue()
 
 
-def _clean(text: str) -> str:
+def clean(text: str) -> str:
+    """Put a mark for every character that neither XML nor a spreadsheet takes."""
     return _CONTROL.sub("�", text)

@@ -1,8 +1,8 @@
 "use strict";
 (() => {
   const data = JSON.parse(document.getElementById("data").textContent);
-  const [ROW, BOX, OUTCOME, TRAYS, LEGS, CROSSINGS, MM, SECONDS, FILL, BROKEN, PROVEN, WHY, PLAN, NAME] = [...Array(14).keys()];
-  const STEP_ROWS = 150, STEP_JOBS = 500, MOST_DOTS = 6000;
+  const [ROW, BOX, OUTCOME, TRAYS, LEGS, CROSSINGS, MM, SECONDS, FILL, BROKEN, PROVEN, WHY, PLAN, NAME, CONFLICT] = [...Array(15).keys()];
+  const STEP_ROWS = 150, CELL_WHY = 110, STEP_JOBS = 500, MOST_DOTS = 6000;
   const at = id => document.getElementById(id);
   const number = (value, digits = 0) =>
     value === null || value === undefined ? "" : value.toLocaleString("en", {minimumFractionDigits: digits, maximumFractionDigits: digits});
@@ -69,7 +69,10 @@
         element("span", {}, `${number(cell[LEGS])} legs, ${number(cell[CROSSINGS])} cross.`),
         element("span", {}, `${metres(cell[MM])} m${cell[PROVEN] ? "" : " or less"}, ${number(cell[SECONDS], 1)} s`));
       if (cell[BROKEN]) body.push(element("span", {class: "broken"}, "preference broken"));
-    } else if (cell[WHY]) body.push(element("span", {class: "why"}, cell[WHY]));
+    } else if (cell[WHY]) {
+      const short = cell[WHY].length > CELL_WHY && cell[CONFLICT] || cell[WHY];
+      body.push(element("span", {class: "why"}, short));
+    }
     if (cell[FILL] !== null) {
       const bar = element("i");
       bar.style.width = `${100 * cell[FILL]}%`;

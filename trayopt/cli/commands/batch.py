@@ -75,15 +75,7 @@ def command(
     2 if some are wrong, 3 if some are not settled, 4 if some failed.
     """
     if names_only or show is not None:
-        from trayopt.batches.manifest import read_manifest
-
-        manifest = read_manifest(paths, output.library)
-        if names_only:
-            for item in manifest.items():
-                output.write(item.name)
-        elif show is not None:
-            output.write(_shown(manifest, show))
-        return Exit.YES
+        return _printed(output, paths, show)
     if folder is None:
         raise click.UsageError("Missing option '-o': the folder of the results.")
     from trayopt.batches.batch import batch
@@ -98,7 +90,7 @@ def command(
                 time_limit_s=rest["time_limit"],
                 gap=rest["gap"],
                 seed=rest["seed"],
-                goals=goals.split(",") if goals else None,
+                goals=[name.strip() for name in goals.split(",") if name.strip()] if goals is not None else None,
                 explain=not rest["no_explain"],
                 workers=rest["workers"],
                 wall_limit_s=rest["wall_limit"],
@@ -117,9 +109,42 @@ def command(
 
         output.warn(not_written("summary.xlsx"))
     output.answer(summary.as_dict, lambda: _text(summary, folder), lambda: _head(summary))
-    for failure in observer.failures:
-        output.warn(failure)
+    _notices(output, summary, folder)
     return _exit(summary)
+
+
+def _printed(output: Output, paths: tuple[Path, ...], show: str | None) -> int:
+    """Print the names of all jobs, or one job; a sweep that is wrong has none."""
+    from trayopt.batches.manifest import read_manifest
+    from trayopt.errors import InputError
+
+    manifest = read_manifest(paths, output.library)
+    if show is not None:
+        output.write(_shown(manifest, show))
+        return Exit.YES
+    for item in manifest.items():
+        output.write(item.name)
+    if wrong := manifest.wrong():
+        output.faults(InputError(wrong))
+        return Exit.INPUT
+    return Exit.YES
+
+
+def _notices(output: Output, summary: Summary, folder: Path) -> None:
+    """Tell every job without an answer, and what else the reader should look at."""
+    for failure in summary.failures:
+        output.warn(f"{failure.name}: {failure.why}")
+    more = summary.counts["wrong_input"] + summary.counts["failed"] - len(summary.failures)
+    if more > 0:
+        output.warn(f"and {more:,} more jobs without an answer: see {folder / 'summary.csv'}")
+    if summary.written_again:
+        output.warn("results.jsonl was taken away or changed during the run; it was written again, nothing is lost")
+    if summary.left_out:
+        count = len(summary.left_out)
+        files = "1 YAML file is" if count == 1 else f"{count:,} YAML files are"
+        output.note(f"{files} no job and no sweep and left out" + ("" if output.verbose else "; -v names them"))
+        for path in summary.left_out:
+            output.detail(f"  {path}")
 
 
 def _shown(manifest: Manifest, name: str) -> str:
@@ -165,7 +190,7 @@ def _terminated() -> Iterator[None]:
 
 
 def _exit(summary: Summary) -> int:
-    from trayopt.batches.answers import OPEN
+    from trayopt.batches.outcomes import OPEN
 
     counts = summary.counts
     if counts["failed"]:
@@ -179,24 +204,26 @@ def _exit(summary: Summary) -> int:
 
 
 def _head(summary: Summary) -> str:
-    from trayopt.batches.answers import OUTCOMES
+    from trayopt.batches.outcomes import OUTCOMES
 
     parts = [f"{summary.counts[key]:,} {words}" for key, words in OUTCOMES.items() if summary.counts[key]]
     return f"{summary.jobs:,} jobs: {', '.join(parts) or 'none'}"
 
 
 def _text(summary: Summary, folder: Path) -> str:
+    from trayopt.batches.summary import WAYS
+
     rows = []
-    for mix, box in summary.smallest.items():
-        open_ = summary.open_.get(mix)
-        how = [box.variant] if box and box.variant else []
-        how += [f"not settled: {', '.join(open_)}"] if open_ else []
+    for found in summary.smallest:
+        box = found.box
+        how = [found.variant] if found.variant else []
+        how += [f"not settled: {', '.join(found.not_settled)}"] if found.not_settled else []
         said = (box.enclosure, f"{box.litres:,.1f}", f"{box.trays} of {box.places}") if box else ("", "", "")
-        rows.append((mix, said[0] or ("none yet" if open_ else "none that was tried"), *said[1:], "; ".join(how)))
+        none = "none yet" if found.not_settled else "none that was tried"
+        rows.append((found.mix, said[0] or none, *said[1:], "; ".join(how)))
     text = table(("mix", "smallest enclosure", "litres", "trays", "how"), rows, right=(2, 3))
     if summary.changes is not None:
-        ways = [change.way for change in summary.changes]
-        told = [f"{ways.count(way):,} {way}" for way in dict.fromkeys(ways)]
+        told = [f"{count:,} {way}" for way in WAYS if (count := summary.ways[way])]
         text += f"\nsince the older results: {', '.join(told) or 'nothing changed'}\n"
         text += "".join(
             f"  {change.way}: {change.name}: {change.before} -> {change.after}\n"

@@ -1,0 +1,43 @@
+"""How a job can come out, and in which words and marks that is said."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+Outcome = Literal[
+    "fits", "fits_with_broken_preference", "not_settled", "does_not_fit", "no_plan", "wrong_input", "failed"
+]
+OUTCOMES: dict[str, str] = {
+    "fits": "fits",
+    "fits_with_broken_preference": "fits, with a broken preference",
+    "not_settled": "not settled in the time",
+    "does_not_fit": "does not fit",
+    "no_plan": "stopped before any plan",
+    "wrong_input": "the job is wrong",
+    "failed": "failed",
+}
+"""How a job can come out, from best to worst, in words."""
+MARKS = {
+    "fits": "✓",
+    "fits_with_broken_preference": "~",
+    "not_settled": "?",
+    "does_not_fit": "✕",
+    "no_plan": "…",
+    "wrong_input": "!",
+    "failed": "!",
+}
+GOAL_WORDS: dict[str, str] = {
+    "unplaced": "splices without a tray",
+    "broken_must": "broken musts",
+    "broken_prefer": "weight of broken preferences",
+    "legs": "legs",
+    "crossings": "crossings",
+    "leg_length_mm": "mm of legs",
+    "out_of_turn": "out of turn",
+}
+FITTING = ("fits", "fits_with_broken_preference")
+OPEN = ("not_settled", "no_plan")
+"""Where more time may tell."""
+WITHOUT_ANSWER = ("wrong_input", "failed")
+"""Where nobody looked for a plan, or the search came to nothing."""
+Failure = Literal["crash", "hang", "memory", "fault"]
