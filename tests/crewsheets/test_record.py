@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.crewsheets.plans import book, hostile, straight, worked
+from tests.crewsheets.plans import book, built_in, hostile, straight, worked
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.readings import Reading, Readings, read_readings
 from trayopt.crewsheets.record import Record
@@ -171,6 +171,7 @@ def test_the_as_built_document(tmp_path: Path) -> None:
     assert len(built["readings"]) == 96
     assert built["readings"][0] == {
         "fibre": "P:1", "wavelength_nm": 1310, "a_to_b_db": 0.05, "b_to_a_db": 0.05, "mean_db": 0.05, "result": "pass",
+            "in_service": False,
     }  # fmt: skip
     assert Plan.model_validate_json(files["plan.json"]) == plan
     assert built["plan"] == plan.plain()
@@ -194,3 +195,19 @@ def test_big_records_are_read_whole(tmp_path: Path) -> None:
     path = tmp_path / "readings.csv"
     path.write_text(full(opened), encoding="utf-8")
     assert len(read_readings(str(path), opened).by_splice) == 3456
+
+
+def test_readings_of_what_is_in_service_are_kept_and_decide_nothing(tmp_path: Path) -> None:
+    job, plan = built_in(worked(), ["left/1"])
+    opened = Book(job, plan, SMALL)
+    path = tmp_path / "readings.csv"
+    # left/1 holds P:1-24 and was built with a loss over the limit; left/2 is new.
+    special = {f"f{fibre}": ("0.5", "0.5") for fibre in range(1, 25)}
+    path.write_text(full(opened, **special), encoding="utf-8")
+    made = Record(job, plan, read_readings(str(path), opened), Options(settings=SMALL))
+    assert made.passed
+    assert made.counts() == {"pass": 48, "fail": 0, "open": 0}
+    assert made.again() == []
+    kept = made.as_built()["readings"]
+    assert len(kept) == 96
+    assert {row["fibre"] for row in kept if row["in_service"]} == {f"P:{fibre}" for fibre in range(1, 25)}

@@ -17,7 +17,7 @@ from trayopt.crewsheets.lists.reopen import disturbed, lifted
 from trayopt.crewsheets.lists.strip import tube_name
 from trayopt.crewsheets.marks import Marks
 from trayopt.crewsheets.readings import Readings
-from trayopt.crewsheets.steps import Step, direct_of
+from trayopt.crewsheets.steps import Step, counted, direct_of, parked_of
 from trayopt.crewsheets.svg import path_data, style_sheet, svg_text
 from trayopt.crewsheets.tables import Column, Table, shown
 from trayopt.crewsheets.units import Teller
@@ -27,6 +27,8 @@ from trayopt.domain.ranges import Run
 if TYPE_CHECKING:
     from jinja2 import Template
 
+TITLE_IN_MARGIN = 48
+"""Characters of a title that stand in the margin of a printed page."""
 ACROSS = 12
 """Fibres side by side in the table of sleeves."""
 STRIP_ON_PAGE = ("trunk", "port", "travel", "loops", "diameter", "transition", "strip", "exposed", "note")
@@ -77,7 +79,9 @@ def page_text(
     return _template().render(
         tell=tell,
         title=title,
-        css=Markup(style_sheet("page.css") + style_sheet("picture.css") + tints),
+        css=Markup(
+            style_sheet("page.css") + style_sheet("picture.css") + tints + _margins(book, title, tell, plan_digest)
+        ),
         script=Markup(script),
         data=Markup(_embedded(_data(book, marks, steps, tell, plan_digest))),
         parts=parts,
@@ -91,6 +95,7 @@ def page_text(
         show=lambda cell, column: _shown(cell, column, tell),
         pictures=[picture for name, picture in pictures.items() if not name.startswith("tray-")],
         trays=[_tray(book, i, pictures, tell) for i in range(len(book.trays))] if "splices" in parts else [],
+        closed=tell("tray.closed"),
         batches=list(_batches(book, readings, tell)) if "tests" in parts else [],
         waves=book.settings.tests.wavelengths_nm,
         limit=tell.words.number(book.settings.tests.limit_db, 2),
@@ -102,6 +107,23 @@ def page_text(
     )
 
 
+def _margins(book: Book, title: str, tell: Teller, plan_digest: str) -> str:
+    """Write what stands in the margins of every printed page: job, plan, page of pages, and a line of safety."""
+    name = f"{title if len(title) <= TITLE_IN_MARGIN else title[: TITLE_IN_MARGIN - 1] + '…'}"
+    marks = tell("page.foot", job=book.plan.job.digest[:16], plan=plan_digest[:16])
+    page, of = tell("page.of").split("|")
+    return (
+        f"@page{{@top-left{{content:{_css_text(name)}}}@top-right{{content:{_css_text(marks)}}}"
+        f"@bottom-left{{content:{_css_text(tell('safety.page'))}}}"
+        f"@bottom-right{{content:{_css_text(page)} counter(page) {_css_text(of)} counter(pages)}}}}"
+    )
+
+
+def _css_text(text: str) -> str:
+    """Write a string of a style sheet that no text in it can break out of."""
+    return '"' + "".join(char if char.isalnum() and char.isascii() else f"\\{ord(char):x} " for char in text) + '"'
+
+
 def warnings_of(book: Book, marks: Marks, tell: Teller) -> Iterator[str]:
     """Say what a crew must know before it begins: what has no tray, what is broken, what does not fit."""
     unplaced = sum(Run(*_parts(item.a)).count for item in book.plan.unplaced)
@@ -111,7 +133,12 @@ def warnings_of(book: Book, marks: Marks, tell: Teller) -> Iterator[str]:
     for item in book.plan.broken:
         if item.level != "prefer":
             yield tell("warning.broken", rule=item.rule, subject=item.subject, because=item.because)
-    for trunk in book.trunks:
+    if book.built_trunks:
+        yield tell("warning.service", n=len(book.built_trunks), trunks=tell.words.listed(sorted(book.built_trunks)))
+    made = sum(sleeve.a.count for sleeve in book.sleeves if book.made(sleeve))
+    if made:
+        yield tell("warning.made", n=made)
+    for trunk in book.new_trunks:
         if trunk.exposed_mm is not None and marks.strip[trunk.id] > trunk.exposed_mm:
             yield tell(
                 "warning.exposed",
@@ -160,9 +187,12 @@ def _shown(cell: Any, column: Column, tell: Teller) -> str:
 
 
 def _tray(book: Book, index: int, pictures: Mapping[str, Picture], tell: Teller) -> dict[str, Any]:
+    """One tray; of what is in service in it nothing but its circuits."""
     row, kind = book.trays[index], book.hardware(book.trays[index])
-    sleeves = book.tray_sleeves[index]
-    circuits = ", ".join(f"{name} ({count})" for name, count in book.circuits(index).items())
+    sleeves = book.work_sleeves[index]
+    circuits = counted(book.circuits(index))
+    if book.states[index] == "closed":
+        return {"name": place_name(row), "closed": True, "circuits": circuits}
     says = tell(
         "tray.says",
         batch=book.batch_of[index],
@@ -172,8 +202,15 @@ def _tray(book: Book, index: int, pictures: Mapping[str, Picture], tell: Teller)
         of_sleeves=kind.sleeves,
         circuits=circuits,
     )
+    served = ""
+    if book.states[index] == "opened":
+        live = ", ".join(leg.leg for leg in book.tray_legs[index] if leg.leg in book.built)
+        served = tell("tray.served", legs=live, circuits=counted(book.live([index])) or tell("step.service.none"))
     return {
         "name": place_name(row),
+        "closed": False,
+        "served": served,
+        "number": index + 1,
         "says": says,
         "batch": book.batch_of[index],
         "fibres": row.fibres,
@@ -183,7 +220,7 @@ def _tray(book: Book, index: int, pictures: Mapping[str, Picture], tell: Teller)
         "picture": pictures[f"tray-{place_name(row)}"],
         "across": min(ACROSS, max((sleeve.a.count for sleeve in sleeves), default=1)),
         "trunks": list(dict.fromkeys(leg.trunk for leg in book.tray_legs[index])),
-        "parked": ", ".join(row.parked),
+        "parked": ", ".join(parked_of(book, index)),
         "sleeves": [
             {
                 "number": sleeve.number,
@@ -231,7 +268,7 @@ def _batches(book: Book, readings: Readings, tell: Teller) -> Iterator[dict[str,
 
 def _splices(book: Book, trays: Sequence[int]) -> Iterator[tuple[int, tuple[str, int], tuple[str, int], int]]:
     for tray in trays:
-        for sleeve in book.tray_sleeves[tray]:
+        for sleeve in book.work_sleeves[tray]:
             for i in range(sleeve.a.count):
                 yield tray, (sleeve.a.trunk, sleeve.a.first + i), (sleeve.b.trunk, sleeve.b.first + i), sleeve.number
 
@@ -283,7 +320,7 @@ def _data(book: Book, marks: Marks, steps: Sequence[Step], tell: Teller, plan_di
             paths.append(path_data(front.way(leg)))
         run, way, mark = book.run(leg), book.ways[leg.trunk], marks.of[leg.leg]
         says = tell(
-            "live.leg.says",
+            "live.leg.built" if leg.leg in book.built else "live.leg.says",
             n=way.loops or 0,
             port=way.port,
             travel=tell(f"travel.{way.travel}"),
@@ -317,7 +354,11 @@ def _data(book: Book, marks: Marks, steps: Sequence[Step], tell: Teller, plan_di
         ],
         "legs": legs,
         "ways": paths,
-        "trays": [{"name": place_name(tray), "reopen": _reopen(book, i, tell)} for i, tray in enumerate(book.trays)],
+        "trays": [
+            {"name": place_name(tray), "state": book.states[i], "reopen": _reopen(book, i, tell)}
+            for i, tray in enumerate(book.trays)
+        ],
+        "routed": [index[trunk.id] for trunk in book.trunks if trunk.id in book.built_trunks],
         "sleeves": [
             [s.tray, s.number, index[s.a.trunk], s.a.first, index[s.b.trunk], s.b.first, s.a.count]
             for s in book.sleeves
@@ -340,10 +381,11 @@ def _data(book: Book, marks: Marks, steps: Sequence[Step], tell: Teller, plan_di
 def _reopen(book: Book, tray: int, tell: Teller) -> str:
     """Say what is lifted, and which circuits are disturbed, to reach a tray."""
     over = lifted(book, tray)
+    served = "" if book.states[tray] == "new" else f"{tell('tray.closed')} "
     if not over:
-        return tell("live.open")
-    circuits = ", ".join(f"{name} ({count})" for name, count in disturbed(book, tray).items())
-    return tell("live.lift", trays=", ".join(place_name(book.trays[i]) for i in over), circuits=circuits)
+        return served + tell("live.open")
+    trays = ", ".join(place_name(book.trays[i]) for i in over)
+    return served + tell("live.lift", trays=trays, circuits=counted(disturbed(book, tray)))
 
 
 def _embedded(data: object) -> str:

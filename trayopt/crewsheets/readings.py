@@ -44,7 +44,7 @@ class Readings:
     used: Mapping[tuple[str, int], int] = field(default_factory=dict)
     waves: tuple[int, ...] = ()
     sleeves: Mapping[int, tuple[tuple[str, int, int], ...]] = field(default_factory=dict)
-    """Runs of side a in each tray: (trunk, first, last)."""
+    """Runs of side a that are to be made in each tray: (trunk, first, last)."""
 
     @classmethod
     def none(cls, book: Book) -> Readings:
@@ -56,7 +56,7 @@ class Readings:
         """Give the record of a plan with these readings."""
         runs = {
             i: tuple((sleeve.a.trunk, sleeve.a.first, sleeve.a.last) for sleeve in sleeves)
-            for i, sleeves in enumerate(book.tray_sleeves)
+            for i, sleeves in enumerate(book.work_sleeves)
         }
         return cls(
             Decimal(str(book.settings.tests.limit_db)),

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cached_property
 from typing import Any
 
-from trayopt.crewsheets.readings import Readings
+from trayopt.crewsheets.readings import Reading, Readings
 from trayopt.crewsheets.write import Options, Sheets
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
@@ -35,13 +36,23 @@ class Record:
         return all(self.readings.batch_result(batch) == "pass" for batch in self.book.batches)
 
     def counts(self) -> dict[str, int]:
-        """Count readings by result, with what is still open: one for every splice and wavelength."""
+        """Count readings of what is to be made by result, with what is open: one for every splice and wavelength."""
         found = {"pass": 0, "fail": 0, "open": 0}
-        for reading in self.readings.by_splice.values():
+        judged = [reading for reading in self.readings.by_splice.values() if not self.in_service(reading)]
+        for reading in judged:
             found[self.readings.result(reading)] += 1
-        wanted = len(self.readings.waves) * sum(sleeve.a.count for sleeve in self.book.sleeves)
-        found["open"] += wanted - len(self.readings.by_splice)
+        wanted = len(self.readings.waves) * sum(sleeve.a.count for sleeve in self.book.sleeves_to_make)
+        found["open"] += wanted - len(judged)
         return found
+
+    def in_service(self, reading: Reading) -> bool:
+        """Whether a reading is one of a splice that was made before: it is kept, and decides nothing."""
+        return (reading.trunk, reading.fibre) in self._served
+
+    @cached_property
+    def _served(self) -> frozenset[tuple[str, int]]:
+        made = [sleeve.a for sleeve in self.book.sleeves if self.book.made(sleeve)]
+        return frozenset((run.trunk, fibre) for run in made for fibre in range(run.first, run.last + 1))
 
     def batches(self) -> list[dict[str, Any]]:
         """Give every batch with its result, and whether it was read before a batch that is laid under it had passed."""
@@ -98,6 +109,7 @@ class Record:
                     "b_to_a_db": _number(reading.b_to_a),
                     "mean_db": _number(reading.mean),
                     "result": self.readings.result(reading),
+                    "in_service": self.in_service(reading),
                 }
                 for reading in sorted(self.readings.by_splice.values(), key=self._order)
             ],

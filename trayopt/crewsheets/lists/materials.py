@@ -22,7 +22,7 @@ BUNDLED: frozenset[str] = frozenset({"slotted_core", "partly_bonded_ribbon"})
 
 
 def materials_table(book: Book, marks: Marks, labels: int, tell: Teller) -> Table:
-    """Give everything that is used up or stays in the box."""
+    """Give everything that is used up or stays in the box; what is built is there already."""
     rows: list[tuple[Cell, ...]] = []
     for part in (
         _trays(book, tell),
@@ -47,7 +47,7 @@ def _share(count: int, percent: float) -> int:
 
 def _trays(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
     stacks: dict[str, dict[str, int]] = {}
-    for tray in book.trays:
+    for tray in book.new_trays:
         count = stacks.setdefault(book.hardware(tray).id, {})
         count[tray.stack] = count.get(tray.stack, 0) + 1
     for kind, where in stacks.items():
@@ -57,7 +57,7 @@ def _trays(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
 
 def _sleeves(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
     kinds: dict[int, int] = {}
-    for sleeve in book.sleeves:
+    for sleeve in book.sleeves_to_make:
         size = book.hardware(book.trays[sleeve.tray]).sleeve_fibres
         kinds[size] = kinds.get(size, 0) + 1
     for size, count in sorted(kinds.items()):
@@ -74,7 +74,7 @@ def tube_mm(book: Book, marks: Marks) -> dict[tuple[float, float], int]:
             trunk, subunit = book.job.trunk_by_id[leg.trunk], book.subunit(leg)
             parts = leg.of > 1 and before == (leg.trunk, leg.subunit)
             before = leg.trunk, leg.subunit
-            if book.own_tube(leg) and not parts:
+            if leg.leg in book.built or (book.own_tube(leg) and not parts):
                 continue
             tube = book.routes.leg_tube(trunk, subunit, leg.of)
             if tube is not None:
@@ -96,14 +96,18 @@ def _ports(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
     at: dict[str, list[Trunk]] = {}
     for trunk in book.trunks:
         at.setdefault(book.ways[trunk.id].port or "", []).append(trunk)
-    for port_id, trunks in at.items():
+    for port_id, there in at.items():
         port = book.job.enclosure.port_by_id[port_id]
-        seal = seal_of(port, [trunk.cable.diameter_mm for trunk in trunks])
-        if seal is not None:
+        trunks = [trunk for trunk in there if trunk.id not in book.built_trunks]
+        if not trunks:
+            continue
+        seal = seal_of(port, [trunk.cable.diameter_mm for trunk in there])
+        fitted = seal_of(port, [t.cable.diameter_mm for t in there if t.id in book.built_trunks])
+        if seal is not None and (len(trunks) == len(there) or seal != fitted):
             size = tell("size.seal", n=seal.holes, least=tell.size(seal.least_mm), most=tell.size(seal.most_mm))
             yield _row(tell, "seal", size, port_id, 1, 0, "piece")
-            if seal.holes > len(trunks):
-                yield _row(tell, "plug", "", port_id, seal.holes - len(trunks), 0, "piece")
+            if seal.holes > len(there):
+                yield _row(tell, "plug", "", port_id, seal.holes - len(there), 0, "piece")
         sizes: dict[float, list[str]] = {}
         for trunk in trunks:
             sizes.setdefault(trunk.cable.diameter_mm, []).append(trunk.id)
@@ -112,30 +116,33 @@ def _ports(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
             yield _row(tell, "strain", tell.size(diameter), where, len(names), 0, "piece")
     for trunk in book.trunks:
         if needs_breakout(book, trunk):
-            ways = sum(count for _, count in book.tubes_of(trunk.id)) + book.coiled_tubes(trunk.id)
+            coiled = 0 if trunk.id in book.built_trunks else book.coiled_tubes(trunk.id)
+            ways = sum(count for _, count in book.tubes_of(trunk.id)) + coiled
             yield _row(tell, "breakout", tell("size.ways", n=ways), trunk.id, 1, 0, "piece")
 
 
 def needs_breakout(book: Book, trunk: Trunk) -> bool:
-    """Whether a trunk gets a breakout kit: it is divided at the port, or its subunits have no tubes."""
+    """Whether a trunk gets a breakout kit: new legs of it part at the port, or its subunits have no tubes."""
     if trunk.cable.construction in BUNDLED:
-        return True
-    return any(not book.own_tube(leg) for leg in book.legs[trunk.id])
+        return trunk.id not in book.built_trunks or bool(book.tubes_of(trunk.id))
+    return any(not book.own_tube(leg) for leg in book.work.get(trunk.id, []))
 
 
 def guide_passes(book: Book, trunk: str) -> int:
-    """How often a trunk's bundle passes guides: once a guide and loop, and once more on its direct way."""
+    """How often a trunk's new bundle passes guides: once a guide and loop, and once more on its direct way."""
+    if not book.tubes_of(trunk):
+        return 0
     guides = len(book.job.enclosure.track.guides)
-    direct = {guide for leg in book.legs[trunk] for guide in direct_of(book, leg.leg)}
+    direct = {guide for leg in book.work[trunk] for guide in direct_of(book, leg.leg)}
     return guides * (book.ways[trunk].loops or 0) + len(direct)
 
 
 def _small(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
-    chosen, legs = book.settings.materials, len(book.all_legs)
+    chosen, legs = book.settings.materials, len(book.work_legs)
     ties = chosen.ties_per_leg * legs + chosen.ties_per_guide_pass * sum(guide_passes(book, t) for t in book.legs)
     yield _row(tell, "ties", "", "", ties, _share(ties, chosen.spare_ties_percent), "piece")
     yield _row(tell, "tape", "", tell("where.tie_down"), ceil(chosen.tape_mm_per_leg * legs / 100) / 10, 0, "metre")
-    splices = len(book.sleeves)
+    splices = len(book.sleeves_to_make)
     yield _row(tell, "wipes", "", "", ceil(chosen.wipes_per_splice * splices), 0, "piece")
     yield _row(tell, "solvent", "", "", ceil(chosen.solvent_ml_per_splice * splices), 0, "millilitre")
 

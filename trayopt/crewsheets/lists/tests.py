@@ -53,7 +53,7 @@ def far_ends(book: Book, trays: tuple[int, ...]) -> list[str]:
     rank = book.job.trunk_rank
     runs: list[list[object]] = []
     sides = sorted(
-        ((run for i in trays for sleeve in book.tray_sleeves[i] for run in (sleeve.a, sleeve.b))),
+        ((run for i in trays for sleeve in book.work_sleeves[i] for run in (sleeve.a, sleeve.b))),
         key=lambda run: (rank[run.trunk], run.first),
     )
     for run in sides:
@@ -65,10 +65,10 @@ def far_ends(book: Book, trays: tuple[int, ...]) -> list[str]:
 
 
 def tests_table(book: Book, readings: Readings, tell: Teller) -> Table:
-    """Give a row for every splice and wavelength."""
+    """Give a row for every splice to be made and wavelength."""
     limit = book.settings.tests.limit_db
     rows: list[tuple[Cell, ...]] = []
-    for sleeve in book.sleeves:
+    for sleeve in book.sleeves_to_make:
         place, batch = place_name(book.trays[sleeve.tray]), book.batch_of[sleeve.tray]
         for i in range(sleeve.a.count):
             a = f"{sleeve.a.trunk}:{sleeve.a.first + i}"
@@ -97,7 +97,7 @@ def again_table(book: Book, readings: Readings) -> Table:
     from trayopt.crewsheets.lists.reopen import lifted, tries
 
     rows: list[tuple[Cell, ...]] = []
-    for sleeve in book.sleeves:
+    for sleeve in book.sleeves_to_make:
         for i in range(sleeve.a.count):
             failed = [
                 reading

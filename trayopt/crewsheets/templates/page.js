@@ -94,7 +94,7 @@
     subunit: at.subunit, subunit_colour: colour(at.subunit), ribbon: at.ribbon, ribbon_colour: colour(at.ribbon), fibre: at.fibre, fibre_colour: colour(at.fibre),
   });
   const trayLink = (tray, parent) => {
-    if (!$("splices")) { make("span", data.trays[tray].name, parent); return; }
+    if (!$("splices") || data.trays[tray].state === "closed") { make("span", data.trays[tray].name, parent); return; }
     const link = make("a", data.trays[tray].name, parent);
     link.href = "#tray-" + (tray + 1);
   };
@@ -168,7 +168,7 @@
     if (!node) return;
     if (node.dataset.leg) { pick(node.dataset.leg); return; }
     const tray = data.trays.findIndex((item) => item.name === node.dataset.tray);
-    if (tray >= 0 && $("splices")) location.hash = "tray-" + (tray + 1);
+    if (tray >= 0 && $("splices") && data.trays[tray].state !== "closed") location.hash = "tray-" + (tray + 1);
   });
 
   // One trunk alone.
@@ -185,8 +185,9 @@
   const slider = $("slider");
   const build = (count) => {
     const done = data.steps.slice(0, count), next = data.steps[count];
-    const routed = new Set(done.filter((step) => step.phase === "route").map((step) => step.trunk));
-    const laid = new Set(done.filter((step) => step.phase === "lay").map((step) => step.tray));
+    const routed = new Set([...data.routed, ...done.filter((step) => step.phase === "route").map((step) => step.trunk)]);
+    const standing = data.trays.map((tray, i) => i).filter((i) => data.trays[i].state !== "new");
+    const laid = new Set([...standing, ...done.filter((step) => step.phase === "lay").map((step) => step.tray)]);
     const tested = done.filter((step) => step.phase === "test").length;
     $("stepno").textContent = say("js.step_of", { n: count, all: data.steps.length });
     slider.setAttribute("aria-valuetext", $("stepno").textContent + (count ? " – " + done[count - 1].title : ""));
