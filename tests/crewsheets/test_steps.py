@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.crewsheets.plans import built_in, grown, half, straight, worked
-from trayopt.crewsheets.steps import CAUTIONS, Step, seal_of
+from trayopt.crewsheets.steps import CAUTIONS, Step
 from trayopt.crewsheets.words import LANGUAGES, words_of
 from trayopt.crewsheets.write import Options, Sheets
 
@@ -215,5 +215,5 @@ def test_what_is_parked_idle_or_outside_is_told() -> None:
 def test_the_seal_with_the_fewest_holes_that_fits(diameters: list[float], holes: int | None) -> None:
     # wall-2x12: 1 hole 10–32 mm, 2 holes 8–18, 4 holes 6–12.
     job, _ = straight("2x1728-wall-2x12")
-    seal = seal_of(job.enclosure.ports[0], diameters)
+    seal = job.enclosure.ports[0].seal_for(diameters)
     assert (seal.holes if seal else None) == holes

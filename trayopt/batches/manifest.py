@@ -83,6 +83,8 @@ class Shelf:
         self._library = Library(folders)
         self._resolver = Resolver(self._library)
         self._lent = 0
+        self.unusual: set[Fault] = set()
+        """What is unusual about the hardware of the jobs read so far."""
 
     def resolver(self) -> Resolver:
         """Give what has been read; a new one now and then, so that it does not grow with the jobs."""
@@ -106,7 +108,8 @@ class JobFile:
     def job(self) -> Job:
         """Read the file."""
         try:
-            return read_located(read_yaml(self.path), self.path.parent, self.shelf.resolver(), fill_rules=fill)
+            located, resolver = read_yaml(self.path), self.shelf.resolver()
+            return read_located(located, self.path.parent, resolver, fill_rules=fill, warn=self.shelf.unusual.add)
         except InputError:
             self.shelf.clear()
             raise
@@ -121,6 +124,13 @@ class Manifest:
     def count(self) -> int:
         """Count the jobs without making them."""
         return sum(1 if isinstance(part, JobFile) else part.count() for _, part in self.parts)
+
+    def unusual(self) -> list[Fault]:
+        """Say what is unusual about the hardware of the sweeps, and of the job files that were read so far."""
+        told: set[Fault] = set()
+        for _, part in self.parts:
+            told.update(part.shelf.unusual if isinstance(part, JobFile) else {*part.unusual, *part.resolver.unusual})
+        return sorted(told)
 
     def items(self) -> Iterator[Item]:
         """Give the items one at a time, in the order of the paths; a name that is taken gets a number behind it."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 if TYPE_CHECKING:
+    from trayopt.cli.output import Output
     from trayopt.crewsheets.write import Options
     from trayopt.domain.job import Job
     from trayopt.domain.plan import Plan
@@ -94,7 +95,7 @@ def options_of(only: tuple[str, ...] | None, units: str, language: str, settings
     )
 
 
-def job_and_plan(job: str, plan: str, library: tuple[Any, ...]) -> tuple[Job, Plan]:
+def job_and_plan(job: str, plan: str, output: Output) -> tuple[Job, Plan]:
     """Read a job and a plan that fits it.
 
     Raises
@@ -112,7 +113,7 @@ def job_and_plan(job: str, plan: str, library: tuple[Any, ...]) -> tuple[Job, Pl
         raise InputError.one(
             "this is a table, and sheets are printed of a plan", source=plan, allowed="JSON", hint=hint
         )
-    loaded = load_job(job, library=library)
+    loaded = load_job(job, library=output.library, warn=output.unusual)
     document = read_plan(plan)
     fitting(loaded, document, plan)
     return loaded, document

@@ -10,7 +10,7 @@ from trayopt.crewsheets.book import Book, place_name
 from trayopt.crewsheets.marks import Marks
 from trayopt.crewsheets.units import Teller
 from trayopt.domain.assignment import Way
-from trayopt.domain.hardware import Place, Port, Seal
+from trayopt.domain.hardware import Place
 from trayopt.domain.plan import PlanLeg, PlanTrunk
 from trayopt.domain.ranges import parse_run
 
@@ -246,16 +246,6 @@ def splice_minutes(book: Book, tray: int) -> float:
     )
 
 
-def seal_of(port: Port, diameters: list[float]) -> Seal | None:
-    """Give the seal with the fewest holes that takes these trunks; None where the port has none."""
-    fits = [
-        seal
-        for seal in port.seals
-        if seal.holes >= len(diameters) and all(seal.least_mm - 1e-9 <= d <= seal.most_mm + 1e-9 for d in diameters)
-    ]
-    return min(fits, key=lambda seal: seal.holes, default=None)
-
-
 def _prepare(book: Book, tell: Teller) -> list[str]:
     enclosure = book.job.enclosure
     kinds: dict[str, int] = {}
@@ -269,7 +259,7 @@ def _prepare(book: Book, tell: Teller) -> list[str]:
 def _clamp(book: Book, tell: Teller, way: PlanTrunk, diameter_mm: float) -> str:
     port = book.job.enclosure.port_by_id[way.port or ""]
     there = [t for t in book.trunks if book.ways[t.id].port == port.id]
-    seal = seal_of(port, [t.cable.diameter_mm for t in there])
+    seal = port.seal_for([t.cable.diameter_mm for t in there])
     about: dict[str, str] = {"trunk": way.trunk, "port": port.id, "diameter": tell.size(diameter_mm)}
     if seal is None:
         return tell("step.clamp.bare" if port.seals else "step.clamp.sealless", **about)

@@ -117,6 +117,8 @@ def command(
 
         output.warn(not_written("summary.xlsx"))
     output.answer(summary.as_dict, lambda: _text(summary, folder), lambda: _head(summary))
+    for fault in manifest.unusual():
+        output.unusual(fault)
     for failure in observer.failures:
         output.warn(failure)
     return _exit(summary)

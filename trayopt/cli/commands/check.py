@@ -48,7 +48,7 @@ def command(
     from trayopt.review.opening import open_plan
     from trayopt.review.text import review_text, verdict
 
-    loaded = load_job(job, library=output.library)
+    loaded = load_job(job, library=output.library, warn=output.unusual)
     made, document = open_plan(loaded, plan)
     hold_against = document is None if best is None else best
     best_s = limit_s if hold_against else None

@@ -26,7 +26,7 @@ def command(output: Output, job: str, plans: tuple[str, str], html: str | None, 
     from trayopt.review.compare import compare
     from trayopt.review.opening import review
 
-    loaded = load_job(job, library=output.library)
+    loaded = load_job(job, library=output.library, warn=output.unusual)
     a, b = (review(loaded, plan, complete_s=limit_s) for plan in plans)
     pair = compare(loaded, a, b)
     if html is not None:

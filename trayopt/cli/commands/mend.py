@@ -56,7 +56,7 @@ def command(
     from trayopt.review.opening import open_plan
     from trayopt.review.sheet_out import write_plan
 
-    loaded = load_job(job, library=output.library)
+    loaded = load_job(job, library=output.library, warn=output.unusual)
     stay = parse_built(loaded, built)
     weighed = parse_weights(weights)
     made, _ = open_plan(loaded, plan, lenient=True)

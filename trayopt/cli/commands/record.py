@@ -48,7 +48,7 @@ def command(
     from trayopt.crewsheets.write import write_folder
 
     options = options_of(only, units, language, settings, codes)
-    loaded, document = job_and_plan(job, plan, output.library)
+    loaded, document = job_and_plan(job, plan, output)
     book = Book(loaded, document, options.settings)
     read = read_readings(readings, book)
     marks = read_measured(measured, book) if measured is not None else None

@@ -40,7 +40,7 @@ def command(
     from trayopt.crewsheets.write import Sheets
 
     options = options_of(only, units, language, settings, codes)
-    loaded, document = job_and_plan(job, plan, output.library)
+    loaded, document = job_and_plan(job, plan, output)
     sheets = Sheets(loaded, document, options)
     if measured is not None:
         sheets = Sheets(loaded, document, options, measured=read_measured(measured, sheets.book))

@@ -68,7 +68,7 @@ def command(
     if job == start == "-":
         raise click.UsageError("JOB and --start cannot both be stdin")
     _can_be_written(file)
-    loaded = load_job(job, library=output.library)
+    loaded = load_job(job, library=output.library, warn=output.unusual)
     first = None if start is None else _start(output, loaded, start)
     options: dict[str, Any] = {} if workers is None else {"workers": workers}
     if goals is not None:

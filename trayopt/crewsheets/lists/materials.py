@@ -7,7 +7,7 @@ from math import ceil
 
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.marks import Marks
-from trayopt.crewsheets.steps import direct_of, seal_of
+from trayopt.crewsheets.steps import direct_of
 from trayopt.crewsheets.tables import Cell, Column, Table
 from trayopt.crewsheets.units import Teller
 from trayopt.domain.job import Trunk
@@ -101,8 +101,8 @@ def _ports(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
         trunks = [trunk for trunk in there if trunk.id not in book.built_trunks]
         if not trunks:
             continue
-        seal = seal_of(port, [trunk.cable.diameter_mm for trunk in there])
-        fitted = seal_of(port, [t.cable.diameter_mm for t in there if t.id in book.built_trunks])
+        seal = port.seal_for([trunk.cable.diameter_mm for trunk in there])
+        fitted = port.seal_for([t.cable.diameter_mm for t in there if t.id in book.built_trunks])
         if seal is not None and (len(trunks) == len(there) or seal != fitted):
             size = tell("size.seal", n=seal.holes, least=tell.size(seal.least_mm), most=tell.size(seal.most_mm))
             yield _row(tell, "seal", size, port_id, 1, 0, "piece")
