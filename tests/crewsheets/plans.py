@@ -128,6 +128,11 @@ def built_in(pair: tuple[Job, Plan], trays: Collection[str], ways: Collection[st
         if row.trunk in ways
     ]
     changed = remade(job, pins=tuple(pins))
+    return replanned(changed, plan, job)
+
+
+def replanned(changed: Job, plan: Plan, job: Job) -> tuple[Job, Plan]:
+    """Lay the legs of a job's plan as they lie, in a changed job."""
     assignment, _ = assignment_of(job, plan)
     return changed, planned(changed, dict(assignment.ways), dict(assignment.places))
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 from html import escape
 from importlib.resources import files
+from math import ceil, hypot
 from typing import TYPE_CHECKING, Any
 
 from trayopt.crewsheets.book import Book, place_name
@@ -23,6 +24,7 @@ from trayopt.crewsheets.tables import Column, Table, shown
 from trayopt.crewsheets.units import Teller
 from trayopt.domain import colours
 from trayopt.domain.ranges import Run
+from trayopt.library.soundness import of_job
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -86,7 +88,7 @@ def page_text(
         data=Markup(_embedded(_data(book, marks, steps, tell, plan_digest))),
         parts=parts,
         facts=_facts(book, tell),
-        warnings=list(warnings_of(book, marks, tell)),
+        warnings=[*warnings_of(book, marks, tell), *hardware_notes(book, tell)],
         steps=steps,
         tables=tables,
         strip_page=tables["strip"].only(STRIP_ON_PAGE) if "strip" in tables else None,
@@ -113,13 +115,13 @@ def _margins(book: Book, title: str, tell: Teller, plan_digest: str) -> str:
     marks = tell("page.foot", job=book.plan.job.digest[:16], plan=plan_digest[:16])
     page, of = tell("page.of").split("|")
     return (
-        f"@page{{@top-left{{content:{_css_text(name)}}}@top-right{{content:{_css_text(marks)}}}"
-        f"@bottom-left{{content:{_css_text(tell('safety.page'))}}}"
-        f"@bottom-right{{content:{_css_text(page)} counter(page) {_css_text(of)} counter(pages)}}}}"
+        f"@page{{@top-left{{content:{css_text(name)}}}@top-right{{content:{css_text(marks)}}}"
+        f"@bottom-left{{content:{css_text(tell('safety.page'))}}}"
+        f"@bottom-right{{content:{css_text(page)} counter(page) {css_text(of)} counter(pages)}}}}"
     )
 
 
-def _css_text(text: str) -> str:
+def css_text(text: str) -> str:
     """Write a string of a style sheet that no text in it can break out of."""
     return '"' + "".join(char if char.isalnum() and char.isascii() else f"\\{ord(char):x} " for char in text) + '"'
 
@@ -149,6 +151,40 @@ def warnings_of(book: Book, marks: Marks, tell: Teller) -> Iterator[str]:
     doubtful = [mark.leg for mark in marks.of.values() if mark.doubt]
     if doubtful:
         yield tell("warning.doubt", n=len(doubtful), legs=", ".join(doubtful))
+
+
+LOAD_RADIUS = 20
+"""Least bend radius of a cable under load by its diameter, where its maker asks for no more (7 CFR 1755.200)."""
+
+
+def hardware_notes(book: Book, tell: Teller) -> Iterator[str]:
+    """Say what is unusual about the hardware, and how tight the trunks themselves may be bent.
+
+    The plan knows no bend of a trunk but the one that a jacket makes at its port's guide, where it reaches so far.
+    """
+    for entry, remark in of_job(book.job):
+        sides = "; ".join(text for text in (remark.found, remark.allowed) if text)
+        said = f"{remark.message} ({sides})" if sides else remark.message
+        yield tell("warning.hardware", entry=entry, said=said)
+    radii = []
+    for trunk in book.new_trunks:
+        port = book.job.enclosure.port_by_id[book.ways[trunk.id].port or ""]
+        guide = next(guide for guide in book.job.enclosure.track.guides if guide.id == port.guide)
+        spur = ceil(hypot(port.x_mm - guide.x_mm, port.y_mm - guide.y_mm))
+        least = ceil(LOAD_RADIUS * trunk.cable.diameter_mm)
+        radii.append(f"{trunk.id} {tell.cut(least)}")
+        track = book.job.enclosure.track.min_radius_mm
+        if -trunk.transition_mm > spur and track < least:
+            yield tell(
+                "warning.jacket_bend",
+                trunk=trunk.id,
+                inside=tell.length(-trunk.transition_mm),
+                guide=guide.id,
+                track=tell.size(track),
+                least=tell.cut(least),
+            )
+    if radii:
+        yield tell("warning.bend", radii=", ".join(radii))
 
 
 def _parts(run: str) -> tuple[str, int, int]:
