@@ -145,7 +145,7 @@ def grown() -> tuple[Job, Plan]:
     spliced to what P/1 parks in left/1, the other half to Q in right/1, under right/2.
     """
     data = {**WORKED, "title": "grown", "trunks": [*WORKED["trunks"]]}
-    data["trunks"].append({"id": "R", "cable": _cable("r", 12, 2, 1, 5), "loops": [1], "ports": ["bl"]})
+    data["trunks"].append({"id": "R", "cable": _cable("r", 14, 2, 1, 5), "loops": [1], "ports": ["bl"]})
     box = json.loads(json.dumps(WORKED["enclosure"]))
     box["ports"][0]["seals"] = [{"holes": 2, "least_mm": 8, "most_mm": 18}]
     data["enclosure"] = box

@@ -161,7 +161,7 @@ def test_batches(most: int) -> None:
         assert count == 1 or 72 * count <= most
         if i + 1 < len(listed):
             assert 72 * (count + 1) > most
-        assert row["limit"] == 0.3
+        assert row["limit"] == 0.2
     assert [row["batch"] for row in listed] == list(range(1, len(listed) + 1))
 
 

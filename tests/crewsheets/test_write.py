@@ -279,7 +279,7 @@ def test_a_plan_document_goes_through_the_commands(tmp_path: Path) -> None:
     assert Plan.model_validate_json((tmp_path / "built" / "plan.json").read_text(encoding="utf-8")) == plan
     done = trayopt("record", job, document, readings)
     assert "0 passed, 1 failed, 863 open" in done.stdout
-    assert "to splice again" in done.stdout
+    assert "over the limit:" in done.stdout
     done = trayopt("record", job, document, tmp_path / "out" / "tests.csv", "-q")
     assert (done.returncode, done.stdout) == (1, "0 passed, 0 failed, 864 open\n")
     assert text.startswith("Los,Kassette")

@@ -102,6 +102,8 @@ def page_text(
         waves=book.settings.tests.wavelengths_nm,
         limit=tell.words.number(book.settings.tests.limit_db, 2),
         limit_source=book.settings.tests.limit_source,
+        mean=tell.words.number(book.settings.tests.batch_mean_db, 2),
+        mean_source=book.settings.tests.batch_mean_source,
         labels=[_label(label, codes, tell) for label in labels] if "labels" in parts else [],
         job_digest=book.plan.job.digest[:16],
         plan_digest=plan_digest[:16],

@@ -69,6 +69,10 @@ class Record:
                     "trays": [place_name(self.book.trays[i]) for i in batch.trays],
                     "splices": batch.fibres,
                     "result": result,
+                    "mean_db": [
+                        {"wavelength_nm": wave, "db": _number(round(mean, 4))}
+                        for wave, mean in self.readings.batch_means(batch).items()
+                    ],
                     "over_untested": begun and not under_passed,
                 }
             )
@@ -76,10 +80,10 @@ class Record:
         return found
 
     def again(self) -> list[dict[str, Any]]:
-        """Give what is to be spliced again, as in the list of that name."""
+        """Give what is over the limit, as in the list of that name."""
         from trayopt.crewsheets.lists.tests import again_table
 
-        table = again_table(self.book, self.readings)
+        table = again_table(self.book, self.readings, self.sheets.tell)
         keys = [column.key for column in table.columns]
         return [dict(zip(keys, row, strict=True)) for row in table.rows]
 
@@ -92,6 +96,11 @@ class Record:
                 "db": self.book.settings.tests.limit_db,
                 "source": self.book.settings.tests.limit_source,
                 "of": "mean of both directions",
+            },
+            "batch_limit": {
+                "db": self.book.settings.tests.batch_mean_db,
+                "source": self.book.settings.tests.batch_mean_source,
+                "of": "mean of a batch at each wavelength",
             },
             "counts": self.counts(),
             "batches": self.batches(),

@@ -198,6 +198,7 @@ def _trays(book: Book, tell: Teller) -> Iterator[_Draft]:
                 fibres=batch.fibres,
                 waves=tell.words.listed([f"{wave} nm" for wave in book.settings.tests.wavelengths_nm]),
                 limit=book.settings.tests.limit_db,
+                mean=book.settings.tests.batch_mean_db,
             ),
             tell("step.test.gate" if batch.number < len(book.batches) else "step.test.last"),
         ]
