@@ -10,7 +10,7 @@ from importlib.resources import files
 from math import ceil, hypot
 from typing import TYPE_CHECKING, Any
 
-from trayopt.crewsheets.book import Book, place_name
+from trayopt.crewsheets.book import Book, Sleeve, place_name
 from trayopt.crewsheets.geometry.base import Picture
 from trayopt.crewsheets.geometry.front import Front
 from trayopt.crewsheets.lists.labels import Label
@@ -38,10 +38,13 @@ MARKS_ON_PAGE = (
     "leg", "label", "loops", "tube", "entrance_mark", "tube_mark", "ribbon_mark", "cut", "measured", "correction",
     "note",
 )  # fmt: skip
-"""Columns that the page shows; the label of a leg says trunk, fibres and tray."""
+BATCHES_ON_PAGE = (
+    "batch", "trays", "splices", "far_ends", "waves", "limit", "batch_limit", "ready", "batch_mean", "result", "tested_by",
+)  # fmt: skip
+"""Columns that the page shows; limits and their sources stand above the list, a leg's label says fibres and tray."""
 JS_WORDS = (
     "stored", "not_stored", "stripe", "stripes", "no_fibre", "seat", "tray", "sleeve", "partner", "parked", "nowhere",
-    "step_of", "done", "routed", "laid", "tested", "next", "finished", "mark_of", "reading_of",
+    "step_of", "done", "routed", "laid", "tested", "next", "finished", "mark_of", "reading_of", "ahead", "filtered", "no_length",
     "result.pass", "result.fail",
 )  # fmt: skip
 
@@ -82,7 +85,11 @@ def page_text(
         tell=tell,
         title=title,
         css=Markup(
-            style_sheet("page.css") + style_sheet("picture.css") + tints + _margins(book, title, tell, plan_digest)
+            style_sheet("page.css")
+            + style_sheet("picture.css")
+            + tints
+            + _margins(book, title, tell, plan_digest)
+            + _wave_names(readings)
         ),
         script=Markup(script),
         data=Markup(_embedded(_data(book, marks, steps, tell, plan_digest))),
@@ -92,6 +99,7 @@ def page_text(
         steps=steps,
         tables=tables,
         strip_page=tables["strip"].only(STRIP_ON_PAGE) if "strip" in tables else None,
+        batches_page=tables["batches"].only(BATCHES_ON_PAGE) if "batches" in tables else None,
         marks_page=_marks_on_page(tables["marks"]) if "marks" in tables else None,
         header=lambda column: column.header(tell.words, tell.units),
         show=lambda cell, column: _shown(cell, column, tell),
@@ -121,6 +129,16 @@ def _margins(book: Book, title: str, tell: Teller, plan_digest: str) -> str:
         f"@bottom-left{{content:{css_text(tell('safety.page'))}}}"
         f"@bottom-right{{content:{css_text(page)} counter(page) {css_text(of)} counter(pages)}}}}"
     )
+
+
+def _wave_names(readings: Readings) -> str:
+    """Name the cells of a reading where the record has no head: on a narrow screen."""
+    names = [
+        f"table.tests td:nth-of-type({3 * i + k})::before{{content:{css_text(text)}}}"
+        for i, wave in enumerate(readings.waves)
+        for k, text in ((3, f"{wave} A→B "), (4, "B→A "), (5, "⌀ "))
+    ]
+    return f"@media screen and (max-width:600px){{{''.join(names)}}}"
 
 
 def css_text(text: str) -> str:
@@ -298,23 +316,24 @@ def _batches(book: Book, readings: Readings, tell: Teller) -> Iterator[dict[str,
 
     for batch in book.batches:
         rows = "".join(
-            _test_row(book, readings, tray, a, b, sleeve, tell) for tray, a, b, sleeve in _splices(book, batch.trays)
+            _sleeve_head(book, sleeve, len(readings.waves))
+            + "".join(_test_row(book, readings, sleeve, i, tell) for i in range(sleeve.a.count))
+            for tray in batch.trays
+            for sleeve in book.work_sleeves[tray]
         )
         trays = ", ".join(place_name(book.trays[i]) for i in batch.trays)
         yield {"number": batch.number, "trays": trays, "rows": Markup(rows)}
 
 
-def _splices(book: Book, trays: Sequence[int]) -> Iterator[tuple[int, tuple[str, int], tuple[str, int], int]]:
-    for tray in trays:
-        for sleeve in book.work_sleeves[tray]:
-            for i in range(sleeve.a.count):
-                yield tray, (sleeve.a.trunk, sleeve.a.first + i), (sleeve.b.trunk, sleeve.b.first + i), sleeve.number
+def _sleeve_head(book: Book, sleeve: Sleeve, waves: int) -> str:
+    """Head of a sleeve's rows, where there is no room for what each row says of it: on paper and on a narrow screen."""
+    said = escape(f"{place_name(book.trays[sleeve.tray])} · {sleeve.number}: {sleeve.a} × {sleeve.b}")
+    return f'<tr class="sleeve-head"><th colspan="{4 + 3 * waves}" scope="colgroup">{said}</th></tr>\n'
 
 
-def _test_row(
-    book: Book, readings: Readings, tray: int, a: tuple[str, int], b: tuple[str, int], sleeve: int, tell: Teller
-) -> str:
+def _test_row(book: Book, readings: Readings, sleeve: Sleeve, i: int, tell: Teller) -> str:
     """One row of the test record as HTML; written by hand because there are thousands."""
+    a, b = (sleeve.a.trunk, sleeve.a.first + i), (sleeve.b.trunk, sleeve.b.first + i)
     left, right = escape(f"{a[0]}:{a[1]}"), escape(f"{b[0]}:{b[1]}")
     cells, results = [], []
     for wave in readings.waves:
@@ -326,9 +345,9 @@ def _test_row(
     said = "" if result == "open" else tell(f"result.{result}")
     mark = ' class="fail"' if result == "fail" else ""
     middle = "".join(f"<td>{cell}</td>" for cell in cells)
-    place = escape(place_name(book.trays[tray]))
+    place = escape(place_name(book.trays[sleeve.tray]))
     return (
-        f'<tr data-a="{left}" data-b="{right}"><th scope="row">{left}</th><td>{right}</td><td>{place} · {sleeve}</td>'
+        f'<tr data-a="{left}" data-b="{right}"><th scope="row">{left}</th><td>{right}</td><td>{place} · {sleeve.number}</td>'
         f"{middle}<td{mark}>{escape(said)}</td></tr>\n"
     )
 
