@@ -74,6 +74,8 @@ class MaterialSettings(Frozen):
     wipes_per_splice: Amount = 2
     """Wipes for one ribbon splice (or one single splice)."""
     solvent_ml_per_splice: Amount = 1.5
+    gel_solvent_ml_per_subunit: Amount = 20
+    """Solvent that takes the gel off the fibres of one opened unit."""
 
 
 class ResplicePace(Frozen):

@@ -17,6 +17,10 @@ MATERIALS = (
     Column("total", "decimal"), Column("unit"),
 )  # fmt: skip
 TOOLS = (Column("tool"), Column("size"), Column("for_trunks"))
+BENCH = ("marker", "tape_measure", "mat", "shard_bin", "eyewear", "gloves")
+"""Tools of every bench, whatever is spliced."""
+FILLED: frozenset[str] = frozenset({"loose_tube", "central_tube", "ribbon"})
+"""Constructions whose tubes are usually filled with gel; bundles and slotted cores are usually dry (common practice)."""
 BUNDLED: frozenset[str] = frozenset({"slotted_core", "partly_bonded_ribbon"})
 """Constructions whose subunits have no tube of their own: bundles, and slots of a core."""
 
@@ -145,46 +149,93 @@ def _small(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
     splices = len(book.sleeves_to_make)
     yield _row(tell, "wipes", "", "", ceil(chosen.wipes_per_splice * splices), 0, "piece")
     yield _row(tell, "solvent", "", "", ceil(chosen.solvent_ml_per_splice * splices), 0, "millilitre")
+    for trunk, new in book.work.items():
+        if book.job.trunk_by_id[trunk].cable.construction in FILLED:
+            opened = len({leg.subunit for leg in new})
+            needed = ceil(chosen.gel_solvent_ml_per_subunit * opened)
+            yield _row(tell, "gel_solvent", "", tell("where.filled", trunk=trunk), needed, 0, "millilitre")
 
 
 def tools_table(book: Book, tell: Teller) -> Table:
-    """Give the tools that the job's cables ask for."""
+    """Give the tools that the work asks for: those of the cables, those of the splices, those of every bench."""
     found: dict[tuple[str, str], dict[str, None]] = {}
 
     def need(tool: str, size: str, trunk: str) -> None:
-        found.setdefault((tell(f"tool.{tool}"), size), {})[trunk] = None
+        found.setdefault((tool, size), {})[trunk] = None
 
-    for trunk in book.trunks:
-        for tool, size in _tools_of(book, trunk, tell):
+    touched = {run.trunk for sleeve in book.sleeves_to_make for run in (sleeve.a, sleeve.b)} | set(book.work)
+    trunks = [trunk for trunk in book.trunks if trunk.id in touched]
+    for trunk in trunks:
+        for tool, size in _opening_tools(book, trunk, tell):
             need(tool, size, trunk.id)
+    for tool, size, name in _splicing_tools(book, tell):
+        need(tool, size, name)
     waves = ", ".join(f"{wave} nm" for wave in book.settings.tests.wavelengths_nm)
-    for trunk in book.trunks:
-        need("tester", waves, trunk.id)
-    order = sorted(found.items(), key=lambda item: list(found).index(item[0]))
-    return Table("tools", TOOLS, [(tool, size, ", ".join(trunks)) for (tool, size), trunks in order])
+    for tool, size in (*((tool, "") for tool in BENCH), ("tester", waves), ("launch", waves), ("fault_finder", "")):
+        for trunk in trunks:
+            need(tool, size, trunk.id)
+    rank = book.job.trunk_rank
+    rows = [
+        (tell(f"tool.{tool}"), size, ", ".join(sorted(names, key=rank.__getitem__)))
+        for (tool, size), names in found.items()
+    ]
+    return Table("tools", TOOLS, rows)
 
 
-def _tools_of(book: Book, trunk: Trunk, tell: Teller) -> Iterator[tuple[str, str]]:
+def _opening_tools(book: Book, trunk: Trunk, tell: Teller) -> Iterator[tuple[str, str]]:
+    """Give what opens a cable and its tubes; the jacket of a built trunk is off already."""
     cable = trunk.cable
-    yield "jacket", tell.size(cable.diameter_mm)
-    yield "armour", tell.size(cable.diameter_mm)
-    if cable.construction == "slotted_core":
+    if trunk.id not in book.built_trunks:
+        yield "jacket", tell.size(cable.diameter_mm)
+        yield "armour", tell.size(cable.diameter_mm)
+        yield "shears", ""
+    if cable.construction == "slotted_core" and trunk.id not in book.built_trunks:
         yield "core", tell.size(cable.diameter_mm)
-    placed = {leg.subunit for leg in book.legs[trunk.id]}
-    subunits = [subunit for subunit in trunk.subunits if subunit.number in placed]
     if cable.construction not in BUNDLED:
-        for diameter in sorted({subunit.diameter_mm for subunit in subunits}):
+        opened = {leg.subunit for leg in book.work.get(trunk.id, [])}
+        for diameter in sorted({unit.diameter_mm for unit in trunk.subunits if unit.number in opened}):
             yield "tube_cutter", tell.size(diameter)
-    pitch = round(cable.coating_mm * 1000)
-    for width in sorted({subunit.ribbon_fibres for subunit in subunits}):
-        if width == 1:
-            yield "single_splicer", ""
-            continue
-        size = tell("size.holder", n=width, pitch=pitch)
-        yield "splicer", tell("size.fibres", n=width)
-        yield "holders", size
-        yield "stripper", size
-        if cable.construction == "loose_tube":
-            yield "ribboniser", size
-        if cable.construction == "partly_bonded_ribbon":
-            yield "aligner", size
+
+
+def _splicing_tools(book: Book, tell: Teller) -> Iterator[tuple[str, str, str]]:
+    """Give what splices need, by trunk: one splicer for both sides, holders for each width, and what splits a ribbon.
+
+    Trunks whose ribbons meet share a splicer, for the widest group that is spliced at once. A group of fewer fibres than
+    its ribbon has is split off.
+    """
+    widest: dict[str, int] = {}
+    together = {trunk.id: {trunk.id} for trunk in book.job.trunks}
+    held: dict[str, set[int]] = {}
+    split: dict[str, set[int]] = {}
+    single: dict[str, None] = {}
+    for sleeve in book.sleeves_to_make:
+        count = sleeve.a.count
+        for run in (sleeve.a, sleeve.b):
+            width = book.job.trunk_by_id[run.trunk].subunit_of(run.first).ribbon_fibres
+            if count < width:
+                split.setdefault(run.trunk, set()).add(width)
+            if count == 1:
+                single[run.trunk] = None
+            else:
+                widest[run.trunk] = max(count, widest.get(run.trunk, 0))
+                held.setdefault(run.trunk, set()).add(width)
+        if count > 1 and together[sleeve.a.trunk] is not together[sleeve.b.trunk]:
+            joined = together[sleeve.a.trunk] | together[sleeve.b.trunk]
+            together.update(dict.fromkeys(joined, joined))
+    for trunk in book.trunks:
+        cable, name = trunk.cable, trunk.id
+        if name in single:
+            yield "single_splicer", "", name
+        if name in widest:
+            yield "splicer", tell("size.fibres", n=max(widest.get(other, 0) for other in together[name])), name
+        pitch = round(cable.coating_mm * 1000)
+        for width in sorted(held.get(name, ())):
+            size = tell("size.holder", n=width, pitch=pitch)
+            yield "holders", size, name
+            yield "stripper", size, name
+            if cable.construction == "loose_tube":
+                yield "ribboniser", size, name
+            if cable.construction == "partly_bonded_ribbon":
+                yield "aligner", size, name
+        for width in sorted(split.get(name, ())):
+            yield "splitter", tell("size.ribbon", n=width), name
