@@ -473,7 +473,11 @@ class Facts:
         return int(max(p["least_mm"] + p["extra_loop_mm"] * (loops - 1), *cuts))
 
     def port_takes(self, port: str, trunks: Sequence[str]) -> bool:
-        """Whether one seal of the port takes all these trunks."""
+        """Whether one seal of the port takes all these trunks, and they pass its bore together."""
+        sizes = sorted((self.trunks[t]["cable"]["diameter_mm"] for t in trunks), reverse=True)
+        bore = self.ports[port]["bore_mm"]
+        if sum(sizes[:2]) > bore + EPS or sum(size * size for size in sizes) > bore * bore + EPS:
+            return False
         return any(
             seal["holes"] >= len(trunks)
             and all(

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from trayopt.domain.explanation import Explanation
     from trayopt.domain.hardware import Place
     from trayopt.domain.plan import Plan
+    from trayopt.errors import Fault
     from trayopt.explainer.costs import Costs
     from trayopt.library.entries import Entry, Survey
     from trayopt.review.compare import Pair
@@ -31,7 +32,9 @@ if TYPE_CHECKING:
     from trayopt.solver.solve import Progress
 
 
-def load_job(source: str | Path | Mapping[str, Any], *, library: Sequence[Path] = ()) -> Job:
+def load_job(
+    source: str | Path | Mapping[str, Any], *, library: Sequence[Path] = (), warn: Callable[[Fault], None] | None = None
+) -> Job:
     """Read a job with everything that it refers to.
 
     Parameters
@@ -40,6 +43,8 @@ def load_job(source: str | Path | Mapping[str, Any], *, library: Sequence[Path] 
         A job file, ``-`` for standard input, or the job as a mapping with the keys of a job file.
     library
         Folders whose entries come before the models of trayopt, a later one before an earlier one.
+    warn
+        Told what is unusual about the hardware that the job uses, each thing once.
 
     Returns
     -------
@@ -49,12 +54,12 @@ def load_job(source: str | Path | Mapping[str, Any], *, library: Sequence[Path] 
     Raises
     ------
     InputError
-        With every fault of every file, sorted.
+        With every fault of every file, sorted; hardware that cannot be built is one.
     """
     from trayopt.library.job import read_job
     from trayopt.rules.registry import fill
 
-    return read_job(source, library, fill_rules=fill)
+    return read_job(source, library, fill_rules=fill, warn=warn)
 
 
 def json_schema(kind: str) -> dict[str, Any]:
@@ -283,10 +288,11 @@ def explain(
     from trayopt.explainer.expected import given_of
     from trayopt.explainer.explaining import explain as explain_job
     from trayopt.explainer.why_not import Wishes
+    from trayopt.library.soundness import sound
     from trayopt.solver.model.clock import Clock
     from trayopt.solver.model.decisions import Given
 
-    models = [entry.model for entry in library_survey(library).entries]
+    models = [entry.model for entry in library_survey(library).entries if sound(entry.model)]
     shelf = Shelf(
         [model for model in models if isinstance(model, Tray)],
         [model for model in models if isinstance(model, TubeSet)],

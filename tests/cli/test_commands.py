@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -244,3 +245,37 @@ def test_the_starter_job_solves(tmp_path: Path) -> None:
     done = trayopt("solve", tmp_path / "job.yaml", "-o", tmp_path / "plan.json", "--time-limit", "60", "-q")
     assert (done.returncode, done.stderr) == (Exit.YES, "")
     assert read_plan(tmp_path / "plan.json").value("unplaced") == 0
+
+
+BOX = ROOT / "models" / "enclosures" / "wall-2x6.yaml"
+
+
+@pytest.fixture(scope="module")
+def two_jobs(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, Path]:
+    """Write one job in a box whose guides run counterclockwise, the same in a sound box, and a plan of the latter."""
+    folder = tmp_path_factory.mktemp("jobs")
+    text = BOX.read_text(encoding="utf-8")
+    found = re.search(r"guides:\n((?:      - .*\n)+)", text) or re.search(r"guides:\n((?: +- .*\n)+)", text)
+    assert found is not None
+    turned = "".join(reversed(found[1].splitlines(keepends=True)))
+    (folder / "turned.yaml").write_text(text.replace(found[1], turned), encoding="utf-8")
+    sound = (ROOT / "models" / "standard" / "2x288-wall-2x6.yaml").read_text(encoding="utf-8")
+    good, bad = folder / "good.yaml", folder / "bad.yaml"
+    good.write_text(sound, encoding="utf-8")
+    bad.write_text(sound.replace("enclosure: wall-2x6", "enclosure: turned.yaml"), encoding="utf-8")
+    plan = folder / "plan.json"
+    assert trayopt("solve", good, "-o", plan).returncode == Exit.YES
+    return good, bad, plan
+
+
+@pytest.mark.parametrize("command", ["solve", "check", "explain", "mend", "sheets", "compare", "batch"])
+def test_hardware_that_cannot_be_built_is_refused_by_every_command(
+    command: str, two_jobs: tuple[Path, Path, Path], tmp_path: Path
+) -> None:
+    _, bad, plan = two_jobs
+    more = {"check": [plan], "mend": [plan], "sheets": [plan, "-o", tmp_path], "compare": [plan, plan]}
+    done = trayopt(command, bad, *more.get(command, ["-o", tmp_path / "results"] if command == "batch" else []))
+    assert done.returncode == Exit.INPUT, done.stderr
+    told = done.stderr.replace("\n", " ")
+    assert re.search(r"turned\.yaml:\d+:\d+: the guides run counterclockwise", told), done.stderr
+    assert not (tmp_path / "index.html").exists()

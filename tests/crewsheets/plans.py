@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Collection
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 from trayopt.api import load_job
+from trayopt.checker.claims import assignment_of
 from trayopt.checker.measure import measure
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.settings import Settings
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job
+from trayopt.domain.job import Job, LegPin, TrunkPin
 from trayopt.domain.plan import Plan, PlanSolver
+from trayopt.solver.model.groups import remade
 
 STANDARD = Path(__file__).parents[2] / "models" / "standard"
 SOLVER = PlanSolver(version="by hand", seed=0, workers=0, deterministic_time=0.0)
@@ -107,6 +111,73 @@ def crossed() -> tuple[Job, Plan]:
             for leg in subunit.legs(2):
                 layer, stack = divmod(turned - 1, 3)
                 places[leg] = Place(("left", "middle", "right")[stack], 2 * layer + leg.group)
+    return job, planned(job, ways, places)
+
+
+def built_in(pair: tuple[Job, Plan], trays: Collection[str], ways: Collection[str] = ()) -> tuple[Job, Plan]:
+    """Give a plan again, of a job in which the legs in some trays, and the ways of some trunks, are built."""
+    job, plan = pair
+    pins: list[LegPin | TrunkPin] = [
+        LegPin(leg=f"{row.trunk}:{row.fibres}", stack=row.stack, position=row.position, built=True)  # type: ignore[arg-type]
+        for row in plan.legs
+        if row.stack is not None and f"{row.stack}/{row.position}" in trays
+    ]
+    pins += [
+        TrunkPin(trunk=row.trunk, port=row.port, travel=row.travel, loops=row.loops, built=True)
+        for row in plan.trunks
+        if row.trunk in ways
+    ]
+    changed = remade(job, pins=tuple(pins))
+    return replanned(changed, plan, job)
+
+
+def replanned(changed: Job, plan: Plan, job: Job) -> tuple[Job, Plan]:
+    """Lay the legs of a job's plan as they lie, in a changed job."""
+    assignment, _ = assignment_of(job, plan)
+    return changed, planned(changed, dict(assignment.ways), dict(assignment.places))
+
+
+@cache
+def grown() -> tuple[Job, Plan]:
+    """Give a box in service that a third trunk comes into: a live tray gets a leg, and a new tray goes under a live one.
+
+    P and Q are built: P/1 with a quarter of Q in left/1, P/2 with another quarter in right/2. R is new: half of it is
+    spliced to what P/1 parks in left/1, the other half to Q in right/1, under right/2.
+    """
+    data = {**WORKED, "title": "grown", "trunks": [*WORKED["trunks"]]}
+    data["trunks"].append({"id": "R", "cable": _cable("r", 14, 2, 1, 5), "loops": [1], "ports": ["bl"]})
+    box = json.loads(json.dumps(WORKED["enclosure"]))
+    box["ports"][0]["seals"] = [{"holes": 2, "least_mm": 8, "most_mm": 18}]
+    data["enclosure"] = box
+    data["joins"] = [
+        {"a": "P:1-12", "b": "Q:1-12", "name": "east"},
+        {"a": "P:25-36", "b": "Q:13-24", "name": "west"},
+        {"a": "P:13-24", "b": "R:1-12", "name": "north"},
+        {"a": "Q:37-48", "b": "R:13-24", "name": "south"},
+    ]
+    data["rules"] = {"reach": "off", "base_outward": "off"}
+    data["trunks"][0] = {**data["trunks"][0], "divide_at": "port"}
+    data["trunks"][1] = {**data["trunks"][1], "divide_at": "port"}
+    data["pins"] = [
+        {"trunk": "P", "port": "bl", "travel": "clockwise", "loops": 1, "built": True},
+        {"leg": "P:1-24", "stack": "left", "position": 1, "built": True},
+        {"leg": "P:25-48", "stack": "right", "position": 2, "built": True},
+        {"leg": "Q:1-12", "stack": "left", "position": 1, "built": True},
+        {"leg": "Q:13-24", "stack": "right", "position": 2, "built": True},
+    ]
+    job = load_job(data)
+    places = {
+        Leg("P", 1, 1, 1): Place("left", 1),
+        Leg("P", 2, 1, 1): Place("right", 2),
+        Leg("Q", 1, 1, 4): Place("left", 1),
+        Leg("Q", 1, 2, 4): Place("right", 2),
+        Leg("Q", 1, 4, 4): Place("right", 1),
+        Leg("R", 1, 1, 1): Place("left", 1),
+        Leg("R", 2, 1, 1): Place("right", 1),
+    }
+    ways = {
+        "P": Way("bl", "clockwise", 1), "Q": Way("br", "counterclockwise", 1), "R": Way("bl", "clockwise", 1),
+    }  # fmt: skip
     return job, planned(job, ways, places)
 
 

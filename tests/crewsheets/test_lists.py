@@ -8,11 +8,14 @@ from math import ceil
 
 import pytest
 
-from tests.crewsheets.plans import half, hostile, straight, worked
+from tests.crewsheets.plans import STANDARD, built_in, grown, half, hostile, planned, straight, worked
+from trayopt.api import load_job
 from trayopt.crewsheets.settings import Settings, TestSettings
 from trayopt.crewsheets.tables import Table
 from trayopt.crewsheets.write import PARTS, Options, Sheets
 from trayopt.domain import colours
+from trayopt.domain.assignment import Way
+from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan, PlanLeg
 from trayopt.track.ring import Ring
@@ -161,7 +164,7 @@ def test_batches(most: int) -> None:
         assert count == 1 or 72 * count <= most
         if i + 1 < len(listed):
             assert 72 * (count + 1) > most
-        assert row["limit"] == 0.3
+        assert row["limit"] == 0.2
     assert [row["batch"] for row in listed] == list(range(1, len(listed) + 1))
 
 
@@ -353,3 +356,66 @@ def test_steps(case: str) -> None:
         assert row["what"] == step.title
         assert all(line in str(row["how"]) for line in step.lines)
         assert row["hours_one"] == round(step.minutes / 60, 2)
+
+
+def tools(sheets_: Sheets) -> dict[str, list[dict[str, object]]]:
+    found: dict[str, list[dict[str, object]]] = {}
+    for row in rows(sheets_.tables["tools"]):
+        found.setdefault(str(row["tool"]), []).append(row)
+    return found
+
+
+def test_ribbons_of_16_against_12_share_one_splicer() -> None:
+    """Nine ribbons of 16 are spliced to twelve of 12 in groups of 12, 4 and 8: both sides are split."""
+    job = load_job(STANDARD / "2x864-wall-2x10-ribbons-16-against-12.yaml")
+    ways = {"N1": Way("bottom-left", "clockwise", 1), "S1": Way("bottom-right", "counterclockwise", 1)}
+    # One subunit of each, in thirds of 48 fibres, in the first three trays of one stack.
+    places = {
+        leg: Place(job.enclosure.stacks[0].id, leg.group) for trunk in job.trunks for leg in trunk.subunits[0].legs(3)
+    }
+    found = tools(Sheets(job, planned(job, ways, places), Options()))
+    (splicer,) = found["mass fusion splicer and cleaver, one for both sides"]
+    assert (splicer["size"], splicer["for_trunks"]) == ("for 12 fibres", "N1, S1")
+    assert {(row["size"], row["for_trunks"]) for row in found["ribbon splitting tool"]} == {
+        ("ribbons of 16", "N1"), ("ribbons of 12", "S1"),
+    }  # fmt: skip
+    assert {(str(row["size"]).split()[0], row["for_trunks"]) for row in found["pair of fibre holders"]} == {
+        ("16", "N1"), ("12", "S1"),
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("case", ["worked", "432", "1728"])
+def test_whole_ribbons_of_one_width_are_not_split(case: str) -> None:
+    found = tools(sheets(case))
+    assert "ribbon splitting tool" not in found
+    assert [row["size"] for row in found["mass fusion splicer and cleaver, one for both sides"]] == ["for 12 fibres"]
+
+
+@pytest.mark.parametrize("case", [name for name in CASES if name != "hostile"])
+def test_tools_of_every_bench_are_listed_for_every_trunk(case: str) -> None:
+    found = tools(sheets(case))
+    inside = [trunk.trunk for trunk in CASES[case]()[1].trunks if trunk.port is not None]
+    for tool in (
+        "shears for aramid yarn, if the cable has any", "marker for tubes and ribbons", "dark mat for the bench",
+        "closed bin for shards", "tape measure", "launch fibre and tail fibre", "safety eyewear",
+        "visual fault finder (visible laser: never look into it)", "optical tester for both directions",
+    ):  # fmt: skip
+        assert [row["for_trunks"] for row in found[tool]] == [", ".join(inside)], tool
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_gel_solvent_goes_by_the_construction(case: str) -> None:
+    job, plan = CASES[case]()
+    listed = [row for row in rows(sheets(case).tables["materials"]) if row["item"] == "solvent for filling gel"]
+    opened = {(leg.trunk, leg.subunit) for leg in placed(plan)}
+    dry = {trunk.id for trunk in job.trunks if trunk.cable.construction in {"slotted_core", "partly_bonded_ribbon"}}
+    wanted = Counter(trunk for trunk, _ in opened if trunk not in dry)
+    # 20 ml a unit, by judgement.
+    assert [row["needed"] for row in listed] == [20 * wanted[trunk.id] for trunk in job.trunks if trunk.id in wanted]
+
+
+def test_what_is_built_asks_for_no_tool_of_the_jacket() -> None:
+    found = tools(Sheets(*grown(), Options()))
+    assert [row["for_trunks"] for row in found["jacket slitter and ring cutter"]] == ["R"]
+    assert [row["for_trunks"] for row in found["tape measure"]] == ["P, Q, R"]
+    assert not tools(Sheets(*built_in(worked(), ["left/1", "left/2"]), Options()))

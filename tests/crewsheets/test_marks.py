@@ -144,12 +144,17 @@ def test_feet_read_back_to_the_nearest_eighth(mm: int) -> None:
         ("3 1/2 in", 89),
         ("1/2 in", 13),
         ("1 ft", 305),
+        ("3.98 m", 3980),
+        ("3,98 m", 3980),
+        ("5 m", 5000),
     ],
 )
 def test_lengths_as_people_write_them(text: str, mm: int) -> None:
     assert read_length(text) == mm
 
 
-@pytest.mark.parametrize("text", ["", "-5", "12,5", "1/0 in", "seven", "5 m", "1 2 3"])
+@pytest.mark.parametrize(
+    "text", ["", "-5", "12,5", "1/0 in", "seven", "1 2 3", "3,140", "3.140", "3.9801 m", "2001 cm"]
+)
 def test_what_is_no_length(text: str) -> None:
     assert read_length(text) is None

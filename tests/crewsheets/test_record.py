@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.crewsheets.plans import book, hostile, straight, worked
+from tests.crewsheets.plans import book, built_in, hostile, straight, worked
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.readings import Reading, Readings, read_readings
 from trayopt.crewsheets.record import Record
@@ -35,9 +35,9 @@ def test_the_mean_of_both_directions() -> None:
     ("a_to_b", "b_to_a", "result"),
     [
         ("0.25", "-0.05", "pass"),
-        ("0.3", "0.3", "pass"),
-        ("0.31", "0.30", "fail"),
-        ("0.7", "-0.2", "pass"),
+        ("0.2", "0.2", "pass"),
+        ("0.21", "0.20", "fail"),
+        ("0.6", "-0.2", "pass"),
         ("-0.1", None, "open"),
         (None, "0.05", "open"),
     ],
@@ -171,6 +171,7 @@ def test_the_as_built_document(tmp_path: Path) -> None:
     assert len(built["readings"]) == 96
     assert built["readings"][0] == {
         "fibre": "P:1", "wavelength_nm": 1310, "a_to_b_db": 0.05, "b_to_a_db": 0.05, "mean_db": 0.05, "result": "pass",
+            "in_service": False,
     }  # fmt: skip
     assert Plan.model_validate_json(files["plan.json"]) == plan
     assert built["plan"] == plan.plain()
@@ -194,3 +195,57 @@ def test_big_records_are_read_whole(tmp_path: Path) -> None:
     path = tmp_path / "readings.csv"
     path.write_text(full(opened), encoding="utf-8")
     assert len(read_readings(str(path), opened).by_splice) == 3456
+
+
+def test_readings_of_what_is_in_service_are_kept_and_decide_nothing(tmp_path: Path) -> None:
+    job, plan = built_in(worked(), ["left/1"])
+    opened = Book(job, plan, SMALL)
+    path = tmp_path / "readings.csv"
+    # left/1 holds P:1-24 and was built with a loss over the limit; left/2 is new.
+    special = {f"f{fibre}": ("0.5", "0.5") for fibre in range(1, 25)}
+    path.write_text(full(opened, **special), encoding="utf-8")
+    made = Record(job, plan, read_readings(str(path), opened), Options(settings=SMALL))
+    assert made.passed
+    assert made.counts() == {"pass": 48, "fail": 0, "open": 0}
+    assert made.again() == []
+    kept = made.as_built()["readings"]
+    assert len(kept) == 96
+    assert {row["fibre"] for row in kept if row["in_service"]} == {f"P:{fibre}" for fibre in range(1, 25)}
+
+
+@pytest.mark.parametrize(
+    ("short", "long", "look"),
+    [
+        ("0.05", "0.5", "a bend, not the splice: look at entrance, guide and tray first"),
+        ("0.2", "0.21", "a bend, not the splice: look at entrance, guide and tray first"),
+        ("0.5", "0.5", "splice again"),
+        ("0.5", "0.05", "splice again"),
+        ("", "0.5", "read the shortest wavelength first: good there means a bend"),
+    ],
+)
+def test_good_at_the_short_wave_and_bad_at_the_long_one_is_a_bend(
+    tmp_path: Path, short: str, long: str, look: str
+) -> None:
+    made = record(tmp_path, HEAD + f"P:14,1310,{short},{short}\nP:14,1550,{long},{long}\n")
+    (again,) = made.again()
+    assert again["look"] == look
+
+
+def test_a_batch_fails_by_its_mean_though_every_splice_passes(tmp_path: Path) -> None:
+    # Batch 1 is left/1 with P:1-24. All of it at 0.1 is the limit of the mean; one splice at 0.2 (its own limit) is over.
+    at_limit = record(tmp_path, full(book(worked()), loss="0.1"))
+    assert at_limit.passed
+    over = record(tmp_path, full(book(worked()), loss="0.1", f14=("0.2", "0.2")))
+    assert [batch["result"] for batch in over.batches()] == ["fail", "pass"]
+    assert over.counts()["fail"] == 0
+    # (23 × 0.1 + 0.2) / 24 = 0.104166… (hand-worked).
+    assert over.batches()[0]["mean_db"] == [{"wavelength_nm": wave, "db": 0.1042} for wave in (1310, 1550)]
+
+
+def test_every_default_limit_says_where_it_comes_from_and_no_source_is_borrowed() -> None:
+    chosen = TestSettings()
+    assert (chosen.limit_db, chosen.batch_mean_db) == (0.2, 0.1)
+    assert {chosen.limit_source, chosen.batch_mean_source} == {"common practice in outside plant, no source"}
+    own = TestSettings(limit_db=0.15)
+    assert (own.limit_source, own.batch_mean_source) == ("as set, no source given", chosen.batch_mean_source)
+    assert TestSettings(limit_db=0.15, limit_source="contract").limit_source == "contract"

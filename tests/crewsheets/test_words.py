@@ -17,7 +17,7 @@ SOURCES = "".join(
 )
 FAMILIES = (
     "list.", "part.", "colour.", "travel.", "status.", "fact.", "column.", "unit.", "material.", "tool.", "label.",
-    "label.end.", "result.", "phase.", "steps.", "caution.", "step.", "js.", "step.divide.", "number.",
+    "label.end.", "result.", "phase.", "safety.", "look.", "steps.", "caution.", "step.", "js.", "step.divide.", "number.",
 )  # fmt: skip
 """Keys that are put together where they are used."""
 

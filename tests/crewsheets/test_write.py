@@ -5,15 +5,19 @@ from __future__ import annotations
 import json
 import re
 import sys
+from html import unescape
 from html.parser import HTMLParser
 from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
 
-from tests.crewsheets.plans import STANDARD, WORKED, half, hostile, straight, worked
+from tests.crewsheets.plans import STANDARD, WORKED, half, hostile, replanned, straight, worked
 from trayopt.api import load_job
+from trayopt.crewsheets.html import css_text, hardware_notes
 from trayopt.crewsheets.settings import Settings, read_settings, settings_text
+from trayopt.crewsheets.units import Teller
+from trayopt.crewsheets.words import LANGUAGES, words_of
 from trayopt.crewsheets.write import PARTS, Options, Sheets, fitting
 from trayopt.domain.plan import Plan
 from trayopt.errors import InputError
@@ -44,6 +48,43 @@ def test_every_file_is_there(tmp_path: Path) -> None:
     lists = {f"{name}.csv" for names in PARTS.values() for name in names} - {"again.csv"}
     assert lists | {"index.html", "lists.xlsx", "settings.yaml", "contents.json"} <= found
     assert sum(name.startswith("pictures/") for name in found) == 2 + 2 + 2
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("part", PARTS)
+def test_every_part_alone_carries_a_line_of_safety(part: str, language: str) -> None:
+    page = unescape(Sheets(*worked(), Options(only=(part,), language=language)).page())
+    words = words_of(language)
+    said = [name for name in PARTS if f'<p class="safety">{words(f"safety.{name}")}</p>' in page]
+    assert said == [part]
+    # Above all parts, and in the margin of every printed page.
+    assert words("page.warning") in page
+    assert css_text(words("safety.page")) in page
+
+
+def test_the_bend_of_trunks_is_told_and_checked_where_the_jacket_turns_in_the_box() -> None:
+    # P 14 mm, Q 12 mm: 20 × 14 = 280, 20 × 12 = 240 mm; the port is 64 mm from its guide, the track bends to 80 mm.
+    job, plan = worked()
+    book = Sheets(job, plan, Options()).book
+    tell = Teller(words_of("en"), "metric")
+    said = list(hardware_notes(book, tell))
+    assert "at least P 280 mm, Q 240 mm (20 × diameter, 7 CFR 1755.200)" in said[-1]
+    assert not [line for line in said if "its jacket reaches" in line]
+    for inside, told in ((64, 0), (65, 1)):
+        trunks = [{**WORKED["trunks"][0], "transition_mm": -inside}, WORKED["trunks"][1]]
+        other = load_job({**WORKED, "trunks": trunks})
+        book = Sheets(*replanned(other, plan, job), Options()).book
+        said = [line for line in hardware_notes(book, tell) if "its jacket reaches" in line]
+        assert len(said) == told
+    assert said[0].startswith(
+        "P: its jacket reaches 65 mm into the box and turns at guide sw, where the track bends to 80"
+    )
+
+
+def test_unusual_hardware_is_printed_before_the_work() -> None:
+    # Trays of 300 mm inside are too short for a splicer (common practice, no source: 600 mm).
+    page = Sheets(*worked(), Options()).page()
+    assert "Hardware t24: too short to reach a splicer (300 mm; usually 600 mm or more)" in page
 
 
 def test_without_openpyxl_all_but_the_workbook_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -242,7 +283,7 @@ def test_a_plan_document_goes_through_the_commands(tmp_path: Path) -> None:
     assert Plan.model_validate_json((tmp_path / "built" / "plan.json").read_text(encoding="utf-8")) == plan
     done = trayopt("record", job, document, readings)
     assert "0 passed, 1 failed, 863 open" in done.stdout
-    assert "to splice again" in done.stdout
+    assert "over the limit:" in done.stdout
     done = trayopt("record", job, document, tmp_path / "out" / "tests.csv", "-q")
     assert (done.returncode, done.stdout) == (1, "0 passed, 0 failed, 864 open\n")
     assert text.startswith("Los,Kassette")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Callable, Sequence
+from math import ceil, sqrt
 from typing import Any, NamedTuple
 
 from tests import strategies
@@ -31,7 +32,8 @@ def cable(name: str, subunits: int = 1, ribbons: int = 2, **more: Any) -> Json:
     made: Json = copy.deepcopy(strategies.worked_example()["trunks"][0]["cable"])
     group = {"count": subunits, "ribbons": ribbons, "ribbon_fibres": 12, "diameter_mm": 5, "least_radius_mm": 50}
     group |= {key: more.pop(key) for key in list(more) if key in group}
-    return made | {"id": name, "diameter_mm": 12, "subunits": [group]} | more
+    around = ceil(4 + sqrt(group["count"] * group["diameter_mm"] ** 2 / 0.7))
+    return made | {"id": name, "diameter_mm": max(12, around), "subunits": [group]} | more
 
 
 def trunk(name: str, like: Json | None = None, **more: Any) -> Json:

@@ -11,7 +11,7 @@ import pytest
 from tests import oracle
 from tests.build import job_of
 from tests.explainer.helped import HELPED, bigger_trays, soft_tubes, stiff_tubes
-from tests.explainer.planted import PLANTED, box, cable, job, pair, pin, three, trunk
+from tests.explainer.planted import PLANTED, box, cable, job, many, one_port, pair, pin, three, trunk
 from trayopt.api import library_survey
 from trayopt.domain.explanation import Explanation, WayOut
 from trayopt.domain.hardware import Tray, TubeSet
@@ -85,13 +85,26 @@ def test_ways_out_come_by_cost_and_costs_can_be_given() -> None:
     assert [way.give_up[0].rule for way in dear.ways_out] == ["base_outward", "pin"]
 
 
-def test_a_box_that_gets_too_deep_is_said_to() -> None:
-    enclosure = box(positions=4, fibres=24)
+@pytest.mark.parametrize(("depth_mm", "offered"), [(60, False), (65, False), (66, True), (100, True)])
+def test_trays_are_offered_only_as_far_as_the_box_is_deep(depth_mm: int, offered: bool) -> None:
+    # Five trays from 12 mm up, 11 mm apart and 10 mm high, end at 12 + 4 × 11 + 10 = 66 mm (hand-worked).
+    enclosure = box(positions=4, fibres=24) | {"size_mm": [400, 500, depth_mm]}
     made = job(
         [trunk("P", cable("c", 10, 1)), trunk("Q", cable("d", 10, 1))], [("P:1-120", "Q:1-120")], enclosure=enclosure
     )
-    way = next(way for way in explained(made).ways_out if added(way) == [("trays", "left", 1)])
-    assert "does not fit into the depth of the box" in way.edit
+    ways = [added(way) for way in explained(made).ways_out]
+    assert ([("trays", "left", 1)] in ways) is offered
+    assert any(what == "trays" for way in ways for what, _, _ in way) is offered
+
+
+@pytest.mark.parametrize(("bore_mm", "offered"), [(23.9, False), (24, True)])
+def test_no_seal_is_offered_for_more_than_the_bore_takes(bore_mm: float, offered: bool) -> None:
+    enclosure = one_port(seals=many(1))
+    enclosure["ports"][0]["bore_mm"] = bore_mm
+    enclosure["ports"][0]["seals"][0]["most_mm"] = 20
+    ways = [added(way) for way in explained(pair(enclosure=enclosure)).ways_out]
+    assert ([("seal_holes", "bl", 2)] in ways) is offered
+    assert any(what == "seal_holes" for way in ways for what, _, _ in way) is offered
 
 
 def test_edits_say_what_stands_there_now() -> None:

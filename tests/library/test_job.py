@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import re
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -18,11 +20,12 @@ from tests.library.jobs import faults, job, mapping
 from trayopt import load_job
 from trayopt.domain.job import LegPin, TrunkPin
 from trayopt.domain.ranges import Run
-from trayopt.errors import InputError
+from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import Located
 from trayopt.library.find import Library, shipped
 from trayopt.library.job import read_located
 from trayopt.library.resolve import Resolver
+from trayopt.library.soundness import of_job
 from trayopt.rules.registry import fill
 
 STANDARD = sorted((shipped() / "standard").glob("*.yaml"))
@@ -253,3 +256,33 @@ def test_jobs_that_share_a_resolver_share_no_faults(tmp_path: Path) -> None:
     assert told[1] is None
     assert told[0] == told[2]
     assert {fault.source for fault in told[0] or ()} == {f"{tmp_path}/bad.yaml"}
+
+
+def odd(tmp_path: Path, change: Callable[[str], str]) -> Path:
+    """Write a library with one box, a changed copy of wall-2x6 under a name of its own, and give its folder."""
+    text = (shipped() / "enclosures" / "wall-2x6.yaml").read_text(encoding="utf-8")
+    (tmp_path / "enclosures").mkdir()
+    path = tmp_path / "enclosures" / "odd.yaml"
+    path.write_text(change(text.replace("id: wall-2x6", "id: odd")), encoding="utf-8")
+    return tmp_path
+
+
+def test_what_cannot_be_built_is_told_at_its_place_in_the_library(tmp_path: Path) -> None:
+    folder = odd(tmp_path, lambda text: text.replace("at_mm: [", "at_mm: [9", 1))
+    with pytest.raises(InputError) as wrong:
+        load_job(mapping(enclosure="odd"), library=[folder])
+    (fault,) = [fault for fault in wrong.value.faults if "outside of the box" in fault.message]
+    assert (fault.source, fault.line > 0) == (str(folder / "enclosures" / "odd.yaml"), True)
+    # Boxes of the library that the job does not use are not its affair.
+    assert load_job(mapping(), library=[folder]).enclosure.id == "wall-2x6"
+
+
+def test_what_is_unusual_is_told_once_and_the_job_is_read(tmp_path: Path) -> None:
+    folder = odd(tmp_path, lambda text: re.sub(r"seals: \[.*\]", "seals: []", text, count=1))
+    told: list[Fault] = []
+    read = load_job(mapping(enclosure="odd"), library=[folder], warn=told.append)
+    assert [fault.message for fault in told] == [
+        f"port {read.enclosure.ports[0].id} has no seals: no trunk can enter there while port_seal holds"
+    ]
+    assert told[0].line > 0
+    assert [remark.message for _, remark in of_job(read)] == [told[0].message]

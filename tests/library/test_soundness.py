@@ -32,6 +32,7 @@ GUIDES = (
     guide("sw", 60, 60),
 )  # fmt: skip
 """The ring of the worked example (spec, section 10)."""
+SEAL = {"holes": 1, "least_mm": 8, "most_mm": 30}
 
 
 def box(**changes: Any) -> Enclosure:
@@ -156,8 +157,41 @@ def test_limits_are_allowed(changes: dict[str, Any]) -> None:
     assert [remark for remark in said(box(**changes)) if remark[0] == "error"] == []
 
 
+def seal(holes: int, least_mm: float, most_mm: float = 30) -> Enclosure:
+    """Make the box with one seal in its port, whose bore is 40 mm."""
+    return box(ports__0__seals__0={"holes": holes, "least_mm": least_mm, "most_mm": most_mm})
+
+
+@pytest.mark.parametrize(
+    ("holes", "least_mm", "found"),
+    [
+        # One cable as thick as the bore; two side by side; five of half the bore are 5 × 20² = 2000 > 40² (hand-worked).
+        (1, 40.1, "40.1 mm"),
+        (2, 20.1, "two of 20.1 mm, 40.2 mm together"),
+        (5, 18, "5 × 18² = 1620 mm²"),
+    ],
+)
+def test_a_seal_whose_thinnest_cables_do_not_pass_the_bore(holes: int, least_mm: float, found: str) -> None:
+    wrong = [remark for remark in remarks(seal(holes, least_mm, 40.1)) if remark.path[-1] == "least_mm"]
+    assert [(remark.level, remark.found) for remark in wrong] == [("error", found)]
+    assert wrong[0].message == "the thinnest cables of a seal of port bl do not pass its bore"
+
+
+@pytest.mark.parametrize(("holes", "least_mm"), [(1, 30), (2, 20), (4, 20), (5, 17.8)])
+def test_a_seal_whose_thinnest_cables_just_pass(holes: int, least_mm: float) -> None:
+    # 4 × 20² = 1600 = 40²; 5 × 17.8² = 1584.2 (hand-worked).
+    assert said(seal(holes, least_mm)) == []
+
+
+def test_a_port_without_seals_says_so() -> None:
+    made = list(remarks(box(ports__0__seals=())))
+    assert [(remark.level, remark.message) for remark in made] == [
+        ("warning", "port bl has no seals: no trunk can enter there while port_seal holds")
+    ]
+
+
 def test_ports_that_overlap_are_an_error() -> None:
-    port = {"id": "br", "x_mm": 79, "y_mm": 0, "guide": "se", "bore_mm": 40}
+    port = {"id": "br", "x_mm": 79, "y_mm": 0, "guide": "se", "bore_mm": 40, "seals": (SEAL,)}
     assert ("error", "ports bl and br overlap") in said(box(ports=(*box().model_dump()["ports"], port)))
     assert said(box(ports=(*box().model_dump()["ports"], {**port, "x_mm": 80}))) == []
 

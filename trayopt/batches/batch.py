@@ -171,20 +171,21 @@ def run_batch(manifest: Manifest, folder: Path, options: Options, observer: Obse
             except BaseException:
                 engine.close()
                 with contextlib.suppress(InputError, OSError):  # the reason why the run ended is the one to be told
-                    sum_up(writer, options, older, manifest.left_out)
+                    sum_up(writer, options, older, manifest)
                 raise
             engine.close()
-            return sum_up(writer, options, older, manifest.left_out)
+            return sum_up(writer, options, older, manifest)
     finally:
         engine.close()
 
 
-def sum_up(writer: Writer, options: Options, older: Results | None = None, left_out: Sequence[str] = ()) -> Summary:
+def sum_up(writer: Writer, options: Options, older: Results | None, manifest: Manifest) -> Summary:
     """Write summary.json, summary.csv, summary.xlsx and index.html of the lines that are there."""
     results = writer.settle()
     folder = results.folder
     summary = summarize(results, older)
-    summary.left_out, summary.written_again = tuple(left_out), writer.written_again
+    summary.left_out, summary.written_again = manifest.left_out, writer.written_again
+    summary.unusual = tuple(manifest.unusual())
     write_csv(folder / "summary.csv", results)
     write_xlsx(folder / "summary.xlsx", results)
     write_html(folder / "index.html", results, summary, str(options.against or ""))

@@ -91,6 +91,8 @@ class Shelf:
         self._library = Library(folders)
         self._resolver = Resolver(self._library)
         self._lent = 0
+        self.unusual: set[Fault] = set()
+        """What is unusual about the hardware of the jobs read so far."""
 
     def resolver(self) -> Resolver:
         """Give what has been read; a new one now and then, so that it does not grow with the jobs."""
@@ -114,7 +116,8 @@ class JobFile:
     def job(self) -> Job:
         """Read the file."""
         try:
-            return read_located(read_yaml(self.path), self.path.parent, self.shelf.resolver(), fill_rules=fill)
+            located, resolver = read_yaml(self.path), self.shelf.resolver()
+            return read_located(located, self.path.parent, resolver, fill_rules=fill, warn=self.shelf.unusual.add)
         except InputError:
             self.shelf.clear()
             raise
@@ -157,6 +160,16 @@ class Manifest:
     def wrong(self) -> list[Fault]:
         """Give what is wrong with sweeps."""
         return [fault for _, part in self.parts if isinstance(part, WrongSweep) for fault in part.wrong.faults]
+
+    def unusual(self) -> list[Fault]:
+        """Say what is unusual about the hardware of the sweeps, and of the job files that were read so far."""
+        told: set[Fault] = set()
+        for _, part in self.parts:
+            if isinstance(part, JobFile):
+                told.update(part.shelf.unusual)
+            elif isinstance(part, Sweep):
+                told.update(part.unusual, part.resolver.unusual)
+        return sorted(told)
 
     def items(self) -> Iterator[Item]:
         """Give the items one at a time, in the order of the paths; a name that is taken gets a number behind it."""

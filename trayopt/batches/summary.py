@@ -13,6 +13,7 @@ from trayopt.batches.outcomes import FITTING, GOAL_WORDS, OPEN, OUTCOMES, WITHOU
 from trayopt.batches.results import Line, Results
 from trayopt.domain.plan import GoalName
 from trayopt.domain.sweep import FACTORS
+from trayopt.errors import Fault
 
 Way = Literal["better", "worse", "changed", "new", "gone"]
 WAYS: tuple[Way, ...] = ("worse", "gone", "changed", "better", "new")
@@ -115,6 +116,8 @@ class Summary:
         How many changes there are of each kind, those that are not told included.
     left_out
         YAML files below the folders of the run that are neither jobs nor sweeps.
+    unusual
+        What is unusual about the hardware that the jobs use.
     written_again
         Whether the file of results was taken away or changed during the run, and was written again.
     seconds
@@ -131,6 +134,7 @@ class Summary:
     changes: list[Change] | None = None
     ways: Counter[str] = field(default_factory=Counter)
     left_out: tuple[str, ...] = ()
+    unusual: tuple[Fault, ...] = ()
     written_again: bool = False
     seconds: float = 0.0
 

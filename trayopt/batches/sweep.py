@@ -81,6 +81,7 @@ class Sweep:
         self.own_joins: dict[str, list[Value]] = {}
         self.ends: dict[str, list[End]] = {}
         self.leave_out: Sequence[LeaveOut] = ()
+        self.unusual: set[Fault] = set()
         self._boxes: dict[tuple[str, str], Enclosure] = {}
         self._unsound: dict[tuple[str, str], str] = {}
 
@@ -158,7 +159,7 @@ class Sweep:
         if marked:
             for key, path in (("trunks", mix.path), ("joins", how.path), ("rules", rules.path)):
                 _take_marks(made, self.located, key, path)
-        return read_located(made, self.base, self.resolver, fill_rules=fill)
+        return read_located(made, self.base, self.resolver, fill_rules=fill, warn=self.unusual.add)
 
 
 def _sentence(remark: Remark) -> str:
@@ -242,8 +243,9 @@ class _SweepReader:
         return sweep
 
     def stop_where_wrong(self) -> None:
-        self.faults += self.sweep.resolver.faults
-        self.sweep.resolver.faults.clear()
+        for told in (self.sweep.resolver.faults, self.sweep.resolver.unsound):
+            self.faults += told
+            told.clear()
         if self.faults:
             raise InputError(self.faults)
 

@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Any, Literal
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from trayopt.errors import InputError
+    from trayopt.errors import Fault, InputError
 
 Format = Literal["text", "json"]
 
@@ -70,6 +70,10 @@ class Output:
     def warn(self, message: str) -> None:
         """Tell something that the reader should look at, even when quiet."""
         _error_line(f"warning: {message}")
+
+    def unusual(self, fault: Fault) -> None:
+        """Tell what is unusual in an input, at its place."""
+        self.warn(str(fault))
 
     def detail(self, message: str) -> None:
         """Tell something that only a curious reader wants (``-v``)."""

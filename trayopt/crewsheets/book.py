@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Iterable
 from functools import cached_property
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from trayopt.checker.claims import assignment_of
 from trayopt.crewsheets.settings import Settings
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.hardware import Place, Stack, Tray
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job, LegPin, Trunk
 from trayopt.domain.plan import Plan, PlanLeg, PlanTray, PlanTrunk
 from trayopt.domain.ranges import Run, parse_run, parse_span
 from trayopt.track.laid import Laid
@@ -24,6 +25,10 @@ class Sleeve(NamedTuple):
     number: int
     a: Run
     b: Run
+
+
+State = Literal["new", "opened", "closed"]
+"""What becomes of a tray: it is put in new, it is in service and gets new legs, or it is in service and stays closed."""
 
 
 class Batch(NamedTuple):
@@ -93,6 +98,89 @@ class Book:
         return [leg for legs in self.legs.values() for leg in legs]
 
     @cached_property
+    def built(self) -> frozenset[str]:
+        """Names of the placed legs that are built: they are in service, and no step touches them."""
+        runs = {str(pin.leg) for pin in self.job.pins if isinstance(pin, LegPin) and pin.built}
+        return frozenset(leg.leg for leg in self.all_legs if str(self.run(leg)) in runs)
+
+    @cached_property
+    def built_trunks(self) -> frozenset[str]:
+        """Trunks in the box that are built, or have a leg that is: clamped, stripped and routed already."""
+        pinned = {pin.trunk for pin in self.job.pins if not isinstance(pin, LegPin) and pin.built}
+        return frozenset(
+            trunk for trunk, legs in self.legs.items() if trunk in pinned or any(leg.leg in self.built for leg in legs)
+        )
+
+    @property
+    def new_trunks(self) -> list[Trunk]:
+        """Trunks that are brought in: those in the box that are not built."""
+        return [trunk for trunk in self.trunks if trunk.id not in self.built_trunks]
+
+    @cached_property
+    def work(self) -> dict[str, list[PlanLeg]]:
+        """Legs to be made by trunk, by subunit, then group; a trunk without any is left out."""
+        found = {trunk: [leg for leg in legs if leg.leg not in self.built] for trunk, legs in self.legs.items()}
+        return {trunk: legs for trunk, legs in found.items() if legs}
+
+    @cached_property
+    def work_legs(self) -> list[PlanLeg]:
+        """Every leg to be made, by trunk, subunit, group."""
+        return [leg for legs in self.work.values() for leg in legs]
+
+    @cached_property
+    def states(self) -> tuple[State, ...]:
+        """What becomes of each tray."""
+        found: list[State] = []
+        for legs in self.tray_legs:
+            built = [leg.leg in self.built for leg in legs]
+            found.append("closed" if all(built) else "opened" if any(built) else "new")
+        return tuple(found)
+
+    @cached_property
+    def work_trays(self) -> tuple[int, ...]:
+        """Trays that get new legs, in build order."""
+        return tuple(i for i, state in enumerate(self.states) if state != "closed")
+
+    @cached_property
+    def new_trays(self) -> tuple[PlanTray, ...]:
+        """Trays that are put in new, in build order."""
+        return tuple(tray for tray, state in zip(self.trays, self.states, strict=True) if state == "new")
+
+    def made(self, sleeve: Sleeve) -> bool:
+        """Whether a splice was made before: both its legs are built."""
+        sides = [self.leg_at(run.trunk, run.first) for run in (sleeve.a, sleeve.b)]
+        return all(leg is not None and leg.leg in self.built for leg in sides)
+
+    @cached_property
+    def work_sleeves(self) -> tuple[tuple[Sleeve, ...], ...]:
+        """Sleeves to be made in each tray, by number."""
+        return tuple(tuple(sleeve for sleeve in sleeves if not self.made(sleeve)) for sleeves in self.tray_sleeves)
+
+    @cached_property
+    def sleeves_to_make(self) -> tuple[Sleeve, ...]:
+        """Sleeves to be made, in build order."""
+        return tuple(sleeve for sleeves in self.work_sleeves for sleeve in sleeves)
+
+    def live(self, trays: Iterable[int]) -> dict[str, int]:
+        """Count splices in service in some trays by join."""
+        found: dict[str, int] = {}
+        for tray in trays:
+            made = [sleeve for sleeve in self.tray_sleeves[tray] if self.made(sleeve)]
+            for name, count in self._counted(made).items():
+                found[name] = found.get(name, 0) + count
+        return found
+
+    def above(self, tray: int) -> tuple[int, ...]:
+        """Give the trays in service that lie over a tray, outermost first."""
+        row = self.trays[tray]
+        over = [
+            i
+            for place, i in self.tray_index.items()
+            if place.stack == row.stack and place.position > row.position and self.states[i] != "new"
+        ]
+        return tuple(sorted(over, key=lambda i: -self.trays[i].position))
+
+    @cached_property
     def leg_by_name(self) -> dict[str, PlanLeg]:
         """Placed legs by name."""
         return {leg.leg: leg for leg in self.all_legs}
@@ -132,8 +220,8 @@ class Book:
         return self.job.enclosure.stack_by_id[tray.stack or ""]
 
     def spliced(self, tray: int) -> int:
-        """Splices in a tray."""
-        return sum(sleeve.a.count for sleeve in self.tray_sleeves[tray])
+        """Splices to be made in a tray."""
+        return sum(sleeve.a.count for sleeve in self.work_sleeves[tray])
 
     def subunit(self, leg: PlanLeg) -> Subunit:
         """Subunit of a leg."""
@@ -161,11 +249,11 @@ class Book:
 
     @cached_property
     def batches(self) -> tuple[Batch, ...]:
-        """Whole trays in build order, up to the parameter's number of splices; a larger tray is a batch of its own."""
+        """Whole trays that get new legs, up to the parameter's number of splices; a larger tray is a batch of its own."""
         most = self.settings.tests.batch_fibres
         found: list[list[int]] = []
         filled = most + 1
-        for i in range(len(self.trays)):
+        for i in self.work_trays:
             if filled + self.spliced(i) > most:
                 found.append([])
                 filled = 0
@@ -178,7 +266,7 @@ class Book:
 
     @cached_property
     def batch_of(self) -> dict[int, int]:
-        """Number of the batch of each tray."""
+        """Number of the batch of each tray that gets new legs."""
         return {tray: batch.number for batch in self.batches for tray in batch.trays}
 
     def join_of(self, trunk: str, fibre: int) -> str:
@@ -199,21 +287,29 @@ class Book:
 
     def circuits(self, tray: int) -> dict[str, int]:
         """Splices in a tray by join, in the order of the sleeves."""
+        return self._counted(self.tray_sleeves[tray])
+
+    def _counted(self, sleeves: Iterable[Sleeve]) -> dict[str, int]:
         found: dict[str, int] = {}
-        for sleeve in self.tray_sleeves[tray]:
+        for sleeve in sleeves:
             for fibre in range(sleeve.a.first, sleeve.a.last + 1):
                 name = self.join_of(sleeve.a.trunk, fibre)
                 found[name] = found.get(name, 0) + 1
         return found
 
     def tubes_of(self, trunk: str) -> list[tuple[float, int]]:
-        """Count what travels round the track for a trunk's placed legs: (diameter in mm, how many), by diameter."""
-        own = {leg.subunit for leg in self.legs[trunk] if self.own_tube(leg)}
+        """Count what is laid round the track for a trunk's new legs: (diameter in mm, how many), by diameter.
+
+        A tube that holds a built leg as well lies there already.
+        """
+        legs = self.work.get(trunk, [])
+        laid = {leg.subunit for leg in self.legs[trunk] if leg.leg in self.built}
+        own = {leg.subunit for leg in legs if self.own_tube(leg)} - laid
         found: dict[float, int] = {}
         for number in own:
             diameter = self.job.subunit_of_leg[trunk, number].diameter_mm
             found[diameter] = found.get(diameter, 0) + 1
-        for leg in self.legs[trunk]:
+        for leg in legs:
             if not self.own_tube(leg) and leg.tube_mm is not None:
                 found[leg.tube_mm] = found.get(leg.tube_mm, 0) + 1
         return sorted(found.items())

@@ -29,15 +29,25 @@ def feet(mm: int, *, up: bool = False) -> str:
     return f"{'-' if mm < 0 and total else ''}{text} in"
 
 
-_FEET = re.compile(r"(?:(\d+)\s*(?:ft|'|’))?\s*(?:(\d+(?:\.\d+)?)?\s*(?:(\d+)/(\d+))?\s*(?:in|\"|”))?")
+_MILLIMETRES = re.compile(r"([0-9]{1,9})\s*(?:mm)?")
+_METRES = re.compile(r"([0-9]{1,6})(?:[.,]([0-9]{1,3}))?\s*m")
+_FEET = re.compile(
+    r"(?:([0-9]{1,6})\s*(?:ft|'|’))?\s*"
+    r"(?:([0-9]{1,6}(?:\.[0-9]{1,6})?)?\s*(?:([0-9]{1,4})/([0-9]{1,4}))?\s*(?:in|\"|”))?"
+)
 
 
 def read_length(text: str) -> int | None:
-    """Read ``2230``, ``2230 mm`` or ``7 ft 3 1/2 in`` as mm, rounded to the nearest; None where it is no length."""
+    """Read ``2230``, ``2230 mm``, ``2.23 m`` or ``7 ft 3 1/2 in`` as mm, rounded to the nearest; None for anything else.
+
+    No thousands separator is read: 3,140 is three metres and some to one reader and three millimetres to another. The
+    page reads lengths by the same rule.
+    """
     text = text.strip().lower()
-    number = text.removesuffix("mm").strip()
-    if number.isascii() and number.isdigit():
-        return int(number[:9])
+    if whole := _MILLIMETRES.fullmatch(text):
+        return int(whole[1])
+    if metres := _METRES.fullmatch(text):
+        return int(metres[1]) * 1000 + int((metres[2] or "0").ljust(3, "0"))
     match = _FEET.fullmatch(text)
     if not text or match is None or (match[4] and int(match[4]) == 0):
         return None

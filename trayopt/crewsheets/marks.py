@@ -93,7 +93,8 @@ COLUMNS = (Named("leg", ("leg",), needed=True), Named("measured", ("measured", "
 def read_measured(path: str, book: Book) -> dict[str, int]:
     """Read measured entrance marks in mm: the filled-in mark list, or a table of ``leg`` and ``measured_mm``.
 
-    A length is a number of mm, or feet and inches such as ``7 ft 3 1/2 in``. Rows without one are left out.
+    A length is a number of mm, metres such as ``3.14 m``, or feet and inches such as ``7 ft 3 1/2 in``. Rows without
+    one are left out.
 
     Raises
     ------
@@ -116,7 +117,9 @@ def read_measured(path: str, book: Book) -> dict[str, int]:
         elif length is None or not 1 <= length <= 200_000:
             faults.append(
                 row.spot.fault(
-                    f"the mark of {name} is no length", found=text, allowed="1 to 200000 mm, or as 7 ft 3 1/2 in"
+                    f"the mark of {name} is no length",
+                    found=text,
+                    allowed="1 to 200000 mm as 3140, 3.14 m or 7 ft 3 1/2 in",
                 )
             )
         else:

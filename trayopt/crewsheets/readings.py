@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Literal, NamedTuple
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from trayopt.formats.tables_in import Row
 
 Result = Literal["pass", "fail", "open"]
+Look = Literal["bend", "splice", "unknown"]
 MOST_DB = Decimal(60)
 
 
@@ -40,11 +41,12 @@ class Readings:
     """All readings by (trunk of side a, fibre, wavelength), tries used up by the same fibre, and the limit."""
 
     limit: Decimal
+    batch_limit: Decimal
     by_splice: Mapping[tuple[str, int, int], Reading] = field(default_factory=dict)
     used: Mapping[tuple[str, int], int] = field(default_factory=dict)
     waves: tuple[int, ...] = ()
     sleeves: Mapping[int, tuple[tuple[str, int, int], ...]] = field(default_factory=dict)
-    """Runs of side a in each tray: (trunk, first, last)."""
+    """Runs of side a that are to be made in each tray: (trunk, first, last)."""
 
     @classmethod
     def none(cls, book: Book) -> Readings:
@@ -56,10 +58,11 @@ class Readings:
         """Give the record of a plan with these readings."""
         runs = {
             i: tuple((sleeve.a.trunk, sleeve.a.first, sleeve.a.last) for sleeve in sleeves)
-            for i, sleeves in enumerate(book.tray_sleeves)
+            for i, sleeves in enumerate(book.work_sleeves)
         }
         return cls(
             Decimal(str(book.settings.tests.limit_db)),
+            Decimal(str(book.settings.tests.batch_mean_db)),
             {(reading.trunk, reading.fibre, reading.wavelength): reading for reading in readings},
             used,
             book.settings.tests.wavelengths_nm,
@@ -80,16 +83,46 @@ class Readings:
             return "open"
         return "pass" if reading.mean <= self.limit else "fail"
 
+    def look(self, trunk: str, fibre: int) -> Look | None:
+        """Say what to look at where a splice is over the limit; None where it is not.
+
+        A bend loses more the longer the wave, a bad splice loses at every wave: what is good at the shortest wave and
+        bad at the longest is a bend.
+        """
+        results = [
+            self.result(reading) if (reading := self.at(trunk, fibre, w)) else "open" for w in sorted(self.waves)
+        ]
+        if "fail" not in results:
+            return None
+        if len(results) == 1 or results[0] == "open":
+            return "unknown"
+        return "bend" if results[0] == "pass" and results[-1] == "fail" else "splice"
+
+    def batch_means(self, batch: Batch) -> dict[int, Decimal]:
+        """Give the mean of a batch by wavelength, of those at which every splice of it is read both ways."""
+        found = {}
+        for wave in self.waves:
+            readings = [self.at(trunk, fibre, wave) for trunk, fibre in self._fibres(batch)]
+            means = [reading.mean for reading in readings if reading is not None and reading.mean is not None]
+            if readings and len(means) == len(readings):
+                found[wave] = sum(means, Decimal(0)) / len(means)
+        return found
+
     def batch_result(self, batch: Batch) -> Result:
-        """Judge a batch: failed with one failed splice, passed when every splice passed at every wavelength."""
-        results = set()
+        """Judge a batch: failed with one failed splice or a mean over its limit, passed when every splice passed."""
+        results = {
+            "open" if (reading := self.at(trunk, fibre, wave)) is None else self.result(reading)
+            for trunk, fibre in self._fibres(batch)
+            for wave in self.waves
+        }
+        over = any(mean > self.batch_limit for mean in self.batch_means(batch).values())
+        return "fail" if "fail" in results or over else "open" if "open" in results else "pass"
+
+    def _fibres(self, batch: Batch) -> Iterator[tuple[str, int]]:
         for tray in batch.trays:
             for trunk, first, last in self.sleeves[tray]:
                 for fibre in range(first, last + 1):
-                    for wave in self.waves:
-                        reading = self.at(trunk, fibre, wave)
-                        results.add("open" if reading is None else self.result(reading))
-        return "fail" if "fail" in results else "open" if "open" in results else "pass"
+                    yield trunk, fibre
 
     def begun(self, tray: int) -> bool:
         """Whether anything in a tray was read."""

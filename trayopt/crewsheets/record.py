@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from trayopt.crewsheets.readings import Readings
+from trayopt.crewsheets.readings import Reading, Readings
 from trayopt.crewsheets.write import Options, Sheets, write_folder
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
@@ -36,13 +37,23 @@ class Record:
         return all(self.readings.batch_result(batch) == "pass" for batch in self.book.batches)
 
     def counts(self) -> dict[str, int]:
-        """Count readings by result, with what is still open: one for every splice and wavelength."""
+        """Count readings of what is to be made by result, with what is open: one for every splice and wavelength."""
         found = {"pass": 0, "fail": 0, "open": 0}
-        for reading in self.readings.by_splice.values():
+        judged = [reading for reading in self.readings.by_splice.values() if not self.in_service(reading)]
+        for reading in judged:
             found[self.readings.result(reading)] += 1
-        wanted = len(self.readings.waves) * sum(sleeve.a.count for sleeve in self.book.sleeves)
-        found["open"] += wanted - len(self.readings.by_splice)
+        wanted = len(self.readings.waves) * sum(sleeve.a.count for sleeve in self.book.sleeves_to_make)
+        found["open"] += wanted - len(judged)
         return found
+
+    def in_service(self, reading: Reading) -> bool:
+        """Whether a reading is one of a splice that was made before: it is kept, and decides nothing."""
+        return (reading.trunk, reading.fibre) in self._served
+
+    @cached_property
+    def _served(self) -> frozenset[tuple[str, int]]:
+        made = [sleeve.a for sleeve in self.book.sleeves if self.book.made(sleeve)]
+        return frozenset((run.trunk, fibre) for run in made for fibre in range(run.first, run.last + 1))
 
     def batches(self) -> list[dict[str, Any]]:
         """Give every batch with its result, and whether it was read before a batch that is laid under it had passed."""
@@ -59,6 +70,10 @@ class Record:
                     "trays": [place_name(self.book.trays[i]) for i in batch.trays],
                     "splices": batch.fibres,
                     "result": result,
+                    "mean_db": [
+                        {"wavelength_nm": wave, "db": _number(round(mean, 4))}
+                        for wave, mean in self.readings.batch_means(batch).items()
+                    ],
                     "over_untested": begun and not under_passed,
                 }
             )
@@ -66,10 +81,10 @@ class Record:
         return found
 
     def again(self) -> list[dict[str, Any]]:
-        """Give what is to be spliced again, as in the list of that name."""
+        """Give what is over the limit, as in the list of that name."""
         from trayopt.crewsheets.lists.tests import again_table
 
-        table = again_table(self.book, self.readings)
+        table = again_table(self.book, self.readings, self.sheets.tell)
         keys = [column.key for column in table.columns]
         return [dict(zip(keys, row, strict=True)) for row in table.rows]
 
@@ -82,6 +97,11 @@ class Record:
                 "db": self.book.settings.tests.limit_db,
                 "source": self.book.settings.tests.limit_source,
                 "of": "mean of both directions",
+            },
+            "batch_limit": {
+                "db": self.book.settings.tests.batch_mean_db,
+                "source": self.book.settings.tests.batch_mean_source,
+                "of": "mean of a batch at each wavelength",
             },
             "counts": self.counts(),
             "batches": self.batches(),
@@ -99,6 +119,7 @@ class Record:
                     "b_to_a_db": _number(reading.b_to_a),
                     "mean_db": _number(reading.mean),
                     "result": self.readings.result(reading),
+                    "in_service": self.in_service(reading),
                 }
                 for reading in sorted(self.readings.by_splice.values(), key=self._order)
             ],

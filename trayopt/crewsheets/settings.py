@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
-from pydantic import Field, field_validator
+from pydantic import Field, field_validator, model_validator
 
 from trayopt.domain.base import Frozen
 
@@ -15,10 +16,17 @@ Amount = Annotated[float, Field(ge=0, le=100_000, allow_inf_nan=False)]
 Whole = Annotated[int, Field(ge=0, le=100_000)]
 
 
+Decibel = Annotated[float, Field(gt=0, le=10, allow_inf_nan=False)]
+Source = Annotated[str, Field(min_length=1, max_length=200)]
+PRACTICE = "common practice in outside plant, no source"
+OWN = "as set, no source given"
+
+
 class TestSettings(Frozen):
     """How splices are tested and what they may lose; loss in dB, wavelengths in nm.
 
-    ``limit_db`` is compared with the mean of both directions. A limit of one's own comes with its own source.
+    ``limit_db`` is compared with the mean of both directions of a splice, ``batch_mean_db`` with the mean of a batch at
+    each wavelength. A limit of one's own comes with its own source, or is said to have none.
     """
 
     batch_fibres: Annotated[int, Field(ge=1, le=100_000)] = 288
@@ -26,10 +34,19 @@ class TestSettings(Frozen):
         1310,
         1550,
     )
-    limit_db: Annotated[float, Field(gt=0, le=10, allow_inf_nan=False)] = 0.3
-    limit_source: Annotated[str, Field(min_length=1, max_length=200)] = (
-        "TIA/EIA-568-B.3, greatest loss of a splice (read in a two-page summary)"
-    )
+    limit_db: Decibel = 0.2
+    limit_source: Source = PRACTICE
+    batch_mean_db: Decibel = 0.1
+    batch_mean_source: Source = PRACTICE
+
+    @model_validator(mode="before")
+    @classmethod
+    def _sources(cls, value: Any) -> Any:
+        """Let the default's source not stand beside a limit that somebody else set."""
+        if not isinstance(value, Mapping):
+            return value
+        own = {f"{name}_source": OWN for name in ("limit", "batch_mean") if f"{name}_db" in value}
+        return {**own, **value}
 
     @field_validator("wavelengths_nm")
     @classmethod
@@ -57,6 +74,8 @@ class MaterialSettings(Frozen):
     wipes_per_splice: Amount = 2
     """Wipes for one ribbon splice (or one single splice)."""
     solvent_ml_per_splice: Amount = 1.5
+    gel_solvent_ml_per_subunit: Amount = 20
+    """Solvent that takes the gel off the fibres of one opened unit."""
 
 
 class ResplicePace(Frozen):

@@ -107,7 +107,7 @@ class Sheets:
             "fibres": lambda: splices.fibres_table(book, tell),
             "batches": lambda: tests.batches_table(book, readings, tell),
             "tests": lambda: tests.tests_table(book, readings, tell),
-            "again": lambda: tests.again_table(book, readings),
+            "again": lambda: tests.again_table(book, readings, tell),
             "materials": lambda: materials.materials_table(book, marks, len(self.labels), tell),
             "tools": lambda: materials.tools_table(book, tell),
             "labels": lambda: labels.labels_table(self.labels, tell),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cached_property
 from math import hypot, sqrt
 from typing import Annotated, Any, Literal, NamedTuple
@@ -78,6 +79,10 @@ class Seal(Frozen):
     least_mm: Annotated[float, Field(ge=0, le=1000, allow_inf_nan=False)]
     most_mm: Size
 
+    def takes(self, diameter_mm: float) -> bool:
+        """Whether a cable is neither too thin nor too thick for it."""
+        return self.least_mm - EPSILON <= diameter_mm <= self.most_mm + EPSILON
+
 
 class Port(Frozen):
     """Where trunks enter; ``turns`` is the natural way round from there."""
@@ -89,6 +94,19 @@ class Port(Frozen):
     bore_mm: Size
     turns: Literal["clockwise", "counterclockwise", "both"] = "both"
     seals: tuple[Seal, ...] = ()
+
+    def passes(self, diameters_mm: Sequence[float]) -> bool:
+        """Whether cables pass the bore together: the two thickest side by side, and all of them by their squares."""
+        thickest = sorted(diameters_mm)[-2:]
+        squares = sum(diameter**2 for diameter in diameters_mm)
+        return sum(thickest) <= self.bore_mm + EPSILON and squares <= self.bore_mm**2 + EPSILON
+
+    def seal_for(self, diameters_mm: Sequence[float]) -> Seal | None:
+        """Give the seal with the fewest holes that takes cables of these diameters; None where the port takes them not."""
+        if not self.passes(diameters_mm):
+            return None
+        fits = [s for s in self.seals if s.holes >= len(diameters_mm) and all(s.takes(d) for d in diameters_mm)]
+        return min(fits, key=lambda seal: seal.holes, default=None)
 
 
 class Entrance(Frozen):

@@ -162,7 +162,7 @@ class Adding:
             least_mm, most_mm = float(floor(min(entering or thin))) - SEAL_SLACK_MM, float(ceil(max(entering or thin)))
             seal = Seal(holes=holes, least_mm=max(0.0, least_mm), most_mm=most_mm)
             job = self._port(i, seal) if seal.most_mm <= port.bore_mm else make(holes)
-            if self.prover.possible(job):
+            if not self._unsound(job) and self.prover.possible(job):
                 yield Change(job, self.costs.seal, add=(Added("seal_holes", port.id, holes),))
 
     def _port(self, i: int, seal: Seal) -> Job:
@@ -225,24 +225,19 @@ class Adding:
                     deeper[i] = remade(stacks[i], positions=stacks[i].positions + more)
                 return self._box(stacks=tuple(deeper))
 
-            most = (MORE_TRAYS - 1) * max(stacks[i].positions for i in chosen)
-            more = growing(self._enough(make), most)
+            deepest = (MORE_TRAYS - 1) * max(stacks[i].positions for i in chosen)
+            room = next((more - 1 for more in range(1, deepest + 1) if self._unsound(make(more))), deepest)
+            more = growing(self._enough(make), room) if room else None
             if more is None:
                 continue
             found = True
-            job = make(more)
             added = tuple(Added("trays", stacks[i].id, more) for i in chosen)
-            note = "; ".join(self._unsound(job))
-            cost = self.costs.trays * more * len(chosen) + (self.costs.unsound if note else 0)
-            yield Change(job, cost, add=added, note=note)
+            yield Change(make(more), self.costs.trays * more * len(chosen), add=added)
 
-    def _unsound(self, job: Job) -> list[str]:
-        """Say where a changed box cannot be built as drawn."""
+    def _unsound(self, job: Job) -> bool:
+        """Whether a changed box cannot be built as drawn, though the box that the job has can."""
         before = {remark.message for remark in remarks(self.job.enclosure) if remark.level == "error"}
-        found = [
-            remark for remark in remarks(job.enclosure) if remark.level == "error" and remark.message not in before
-        ]
-        return [f"{remark.message} ({remark.found}; allowed: {remark.allowed})" for remark in found]
+        return any(remark.level == "error" and remark.message not in before for remark in remarks(job.enclosure))
 
     def _tray_types(self) -> Iterator[Change]:
         """Put trays of the next larger types of the library into one stack, or into all."""

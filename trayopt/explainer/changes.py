@@ -32,7 +32,6 @@ class Change:
     give_up: tuple[Group, ...] = ()
     add: tuple[Added, ...] = ()
     others: tuple[Job, ...] = ()
-    note: str = ""
     least: bool = True
 
 

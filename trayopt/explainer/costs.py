@@ -15,7 +15,7 @@ class Costs:
     """Cost of each kind of change, in one unit of their own.
 
     ``trays`` counts for each tray more, ``tray_type`` for each stack of other trays, ``practice`` and ``physical`` for
-    each rule given up, and ``unsound`` on top where a changed box does not fit together as it is drawn.
+    each rule given up.
     """
 
     pin: int = 2
@@ -33,7 +33,6 @@ class Costs:
     tray_type: int = 10
     guide: int = 20
     box: int = 25
-    unsound: int = 30
     enclosure: int = 60
 
 

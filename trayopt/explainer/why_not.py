@@ -111,5 +111,4 @@ def way_out(job: Job, change: Change, prover: Prover, boxes: Collection[Enclosur
 def _edit(job: Job, change: Change, boxes: Collection[Enclosure]) -> str:
     if change.others:
         return shared_out(job, [change.job, *change.others])
-    text = edit_text(job, change.job, boxes)
-    return f"# as drawn this cannot be built: {change.note}\n{text}" if change.note else text
+    return edit_text(job, change.job, boxes)

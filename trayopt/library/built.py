@@ -254,17 +254,14 @@ class _Built:
                 entering.setdefault(ports.pop(), []).append((in_box[trunk.id], trunk))
         for name, entered in entering.items():
             diameters = [trunk.cable.diameter_mm for _, trunk in entered]
-            takes = any(
-                seal.holes >= len(diameters)
-                and all(seal.least_mm - EPSILON <= size <= seal.most_mm + EPSILON for size in diameters)
-                for seal in self.job.enclosure.port_by_id[name].seals
-            )
-            if not takes:
-                names = " and ".join(trunk.id for _, trunk in entered)
-                seals = "; ".join(
-                    f"{seal.holes} of {seal.least_mm:g} to {seal.most_mm:g} mm"
-                    for seal in self.job.enclosure.port_by_id[name].seals
-                )
-                found = ", ".join(f"{size:g} mm" for size in diameters)
-                message = f"no seal of port {name} takes {names} (port_seal)"
-                yield self.fault(max(i for i, _ in entered), message, found, seals or "none: the port has no seal")
+            port = self.job.enclosure.port_by_id[name]
+            if port.seal_for(diameters) is not None:
+                continue
+            names = " and ".join(trunk.id for _, trunk in entered)
+            seals = "; ".join(f"{seal.holes} of {seal.least_mm:g} to {seal.most_mm:g} mm" for seal in port.seals)
+            found = ", ".join(f"{size:g} mm" for size in diameters)
+            message = f"no seal of port {name} takes {names} (port_seal)"
+            if not port.passes(diameters):
+                message = f"{names} do not pass the bore of port {name} together (port_seal)"
+                seals = f"a bore of {port.bore_mm:g} mm"
+            yield self.fault(max(i for i, _ in entered), message, found, seals or "none: the port has no seal")

@@ -14,7 +14,6 @@ from trayopt.formats.validate import did_you_mean
 from trayopt.formats.yaml_in import read_yaml
 from trayopt.library.find import FOLDERS, KINDS, Kind, Library
 from trayopt.library.resolve import Resolver
-from trayopt.library.soundness import remarks
 
 Model = Tray | Enclosure | Cable | TubeSet
 
@@ -75,11 +74,8 @@ def survey(library: Library, paths: Sequence[Path] | None = None) -> Survey:
         if first != path:
             message = f"the {kind} {model.id} stands twice in one folder; the other is {first}"
             found.errors.append(located.spot(("id",)).fault(message, allowed="every id once"))
-        for remark in remarks(model):
-            fault = located.spot(remark.path).fault(remark.message, found=remark.found, allowed=remark.allowed)
-            (found.errors if remark.level == "error" else found.warnings).append(fault)
-    found.errors = sorted({*found.errors, *resolver.faults})
-    found.warnings = sorted(set(found.warnings))
+    found.errors = sorted({*found.errors, *resolver.faults, *resolver.unsound})
+    found.warnings = sorted(set(resolver.unusual))
     return found
 
 

@@ -81,6 +81,10 @@ def _ahead(shared: Point, one: Point, other: Point) -> bool:
 
 def segments_meet(a: Point, b: Point, c: Point, d: Point) -> bool:
     """Whether two segments share a point."""
+    if (a.x < c.x and a.x < d.x and b.x < c.x and b.x < d.x) or (a.x > c.x and a.x > d.x and b.x > c.x and b.x > d.x):
+        return False
+    if (a.y < c.y and a.y < d.y and b.y < c.y and b.y < d.y) or (a.y > c.y and a.y > d.y and b.y > c.y and b.y > d.y):
+        return False
     turns = turn(a, b, c), turn(a, b, d), turn(c, d, a), turn(c, d, b)
     if turns[0] * turns[1] < 0 and turns[2] * turns[3] < 0:
         return True

@@ -42,6 +42,9 @@ class RuleFaultLike(Protocol):
 FillRules = Callable[[Mapping[str, object]], tuple[dict[str, Setting], Sequence[RuleFaultLike]]]
 
 
+Warn = Callable[[Fault], None]
+
+
 class JobFile(Frozen):
     """The keys of a job file; what stands under them is looked at part by part."""
 
@@ -61,6 +64,7 @@ def read_job(
     libraries: Sequence[Path] = (),
     *,
     fill_rules: FillRules,
+    warn: Warn | None = None,
 ) -> Job:
     """Read a job and everything that it refers to.
 
@@ -73,18 +77,21 @@ def read_job(
         Folders whose entries come before those of trayopt, a later one before an earlier one.
     fill_rules
         Fills in the defaults of the job's ``rules`` and says what is wrong in them.
+    warn
+        Told what is unusual about the hardware that the job uses, sorted, each once.
 
     Raises
     ------
     InputError
-        With every fault of every file, sorted.
+        With every fault of every file, sorted; hardware that cannot be built is one.
     """
     located, base = _open(source)
-    reader = _Reader(located, base, Resolver(Library(libraries)))
-    return reader.job(fill_rules)
+    return read_located(located, base, Resolver(Library(libraries)), fill_rules=fill_rules, warn=warn)
 
 
-def read_located(located: Located, base: Path, resolver: Resolver, *, fill_rules: FillRules) -> Job:
+def read_located(
+    located: Located, base: Path, resolver: Resolver, *, fill_rules: FillRules, warn: Warn | None = None
+) -> Job:
     """Read a job that was put together from parts of other inputs; faults are told at the places of ``located``.
 
     Parameters
@@ -97,13 +104,20 @@ def read_located(located: Located, base: Path, resolver: Resolver, *, fill_rules
         Reads what references name; it may be shared by many jobs.
     fill_rules
         Fills in the defaults of the job's ``rules`` and says what is wrong in them.
+    warn
+        Told what is unusual about the hardware that the job uses, sorted, each once.
 
     Raises
     ------
     InputError
-        With every fault, sorted.
+        With every fault, sorted; hardware that cannot be built is one.
     """
-    return _Reader(located, base, resolver).job(fill_rules)
+    reader = _Reader(located, base, resolver)
+    job = reader.job(fill_rules)
+    if warn is not None:
+        for fault in sorted(set(reader.resolver.unusual)):
+            warn(fault)
+    return job
 
 
 def _open(source: str | Path | Mapping[str, Any]) -> tuple[Located, Path]:
@@ -141,7 +155,7 @@ class _Reader:
         self.aparts(_list(data, "apart"))
         self.pins(_list(data, "pins"))
         self.rules(data.get("rules", {}), fill_rules)
-        self.faults += [*cross_faults(parts), *pin_faults(parts), *self.resolver.faults]
+        self.faults += [*cross_faults(parts), *pin_faults(parts), *self.resolver.faults, *self.resolver.unsound]
         if self.faults or shell is None or parts.enclosure is None or parts.tubes is None:
             raise InputError(self.faults)
         job = Job(

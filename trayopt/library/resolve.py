@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, TypeVar, cast
+from typing import Any, NamedTuple, TypeVar, cast
 
 from pydantic import BaseModel
 
@@ -16,22 +16,44 @@ from trayopt.formats.locate import Path as DataPath
 from trayopt.formats.validate import did_you_mean, validate
 from trayopt.formats.yaml_in import read_yaml
 from trayopt.library.find import KINDS, MODELS, Kind, Library
+from trayopt.library.soundness import remarks
 
 M = TypeVar("M", bound=BaseModel)
+
+
+class _Made(NamedTuple):
+    """An entry, and what there is to say of it: faults, what is unsound, what is unusual."""
+
+    entry: BaseModel | None
+    said: tuple[list[Fault], ...]
+
+
 MOST_FILES = 2_000
 
 
 class Resolver:
-    """Reads what references name, every file once, and collects all faults of all files in ``faults``."""
+    """Reads what references name, every file once.
+
+    Attributes
+    ----------
+    faults
+        What cannot be read.
+    unsound
+        What can be read and cannot be built as described.
+    unusual
+        Sizes out of the usual, and what is missing though nothing is wrong without it.
+    """
 
     def __init__(self, library: Library) -> None:
         self.library = library
         self.faults: list[Fault] = []
+        self.unsound: list[Fault] = []
+        self.unusual: list[Fault] = []
         self._files: dict[Path, Located | InputError] = {}
-        self._made: dict[tuple[Kind, Path], tuple[BaseModel | None, list[Fault]]] = {}
+        self._made: dict[tuple[Kind, Path], _Made] = {}
 
     def afresh(self) -> Resolver:
-        """Give a resolver for another job, which knows what was read and has no faults yet."""
+        """Give a resolver for another job, which knows what was read and has nothing to say of it yet."""
         other = Resolver(self.library)
         other._files, other._made = self._files, self._made
         return other
@@ -164,14 +186,17 @@ class Resolver:
 
     def _file(self, kind: Kind, path: Path, located: Located) -> BaseModel | None:
         key = (kind, path)
+        said = (self.faults, self.unsound, self.unusual)
         if key in self._made:
-            self.faults += self._made[key][1]
+            for mine, theirs in zip(said, self._made[key].said, strict=True):
+                mine += theirs
         else:
-            before = len(self.faults)
+            before = [len(mine) for mine in said]
             self.faults += located.faults
             made = self._make(kind, located, (), path.parent)
-            self._made[key] = made, self.faults[before:]
-        return self._made[key][0]
+            added = tuple(mine[start:] for mine, start in zip(said, before, strict=True))
+            self._made[key] = _Made(made, added)
+        return self._made[key].entry
 
     def _make(self, kind: Kind, located: Located, path: DataPath, base: Path) -> BaseModel | None:
         data = located.get(path)
@@ -193,7 +218,14 @@ class Resolver:
                 located.spot((*path, *at)).fault(message, allowed=allowed) for at, message, allowed in made.faults()
             ]
         self.faults += faults
-        return None if faults or settled else made
+        if faults or settled or made is None:
+            return None
+        for remark in remarks(cast("Tray | Enclosure | Cable | TubeSet", made)):
+            fault = located.spot((*path, *remark.path)).fault(
+                remark.message, found=remark.found, allowed=remark.allowed
+            )
+            (self.unsound if remark.level == "error" else self.unusual).append(fault)
+        return made
 
     def _with_trays(
         self, located: Located, path: DataPath, data: dict[str, Any], base: Path

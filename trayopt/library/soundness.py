@@ -8,7 +8,8 @@ from typing import Literal, NamedTuple
 
 from trayopt.domain.base import EPSILON, TRAVELS, Travel
 from trayopt.domain.cable import Cable
-from trayopt.domain.hardware import Enclosure, End, Stack, Tray, TubeSet
+from trayopt.domain.hardware import Enclosure, End, Port, Seal, Stack, Tray, TubeSet
+from trayopt.domain.job import Job
 from trayopt.library.geometry import Point, Rectangle, area2, clear_inside, crossing_sides
 
 Path = tuple[str | int, ...]
@@ -48,6 +49,11 @@ def remarks(entry: Tray | Enclosure | Cable | TubeSet) -> Iterator[Remark]:
         yield from _cable(entry)
     else:
         yield from _tubes(entry)
+
+
+def sound(entry: Tray | Enclosure | Cable | TubeSet) -> bool:
+    """Whether an entry can be built as described."""
+    return not any(remark.level == "error" for remark in remarks(entry))
 
 
 def _unusual(path: Path, value: float, least: float, most: float, unit: str = "mm") -> Iterator[Remark]:
@@ -171,16 +177,44 @@ def _ports(box: Enclosure) -> Iterator[Remark]:
         if port.bore_mm > depth:
             found = f"bore {port.bore_mm:g} mm, depth {depth:g} mm"
             yield Remark("error", (*path, "bore_mm"), f"port {port.id} does not fit into the depth of the box", found)
+        if not port.seals:
+            message = f"port {port.id} has no seals: no trunk can enter there while port_seal holds"
+            yield Remark("warning", (*path, "id"), message)
         for j, seal in enumerate(port.seals):
-            if seal.most_mm > port.bore_mm:
-                found = f"{seal.most_mm:g} mm, bore {port.bore_mm:g} mm"
-                yield Remark(
-                    "error", (*path, "seals", j, "most_mm"), f"a seal of port {port.id} takes more than its bore", found
-                )
+            yield from _seal(port, seal, (*path, "seals", j))
         for other in box.ports[:i]:
             apart = hypot(port.x_mm - other.x_mm, port.y_mm - other.y_mm)
             if apart < (port.bore_mm + other.bore_mm) / 2:
                 yield Remark("error", path, f"ports {other.id} and {port.id} overlap", f"{apart:.0f} mm apart")
+
+
+def _seal(port: Port, seal: Seal, path: Path) -> Iterator[Remark]:
+    """Find what no cable can be: one that is thicker than the bore, and so many that they do not pass it together."""
+    bore = port.bore_mm
+    if seal.most_mm > bore + EPSILON:
+        message = f"a seal of port {port.id} takes more than its bore"
+        yield Remark("error", (*path, "most_mm"), message, f"{seal.most_mm:g} mm, bore {bore:g} mm")
+    least, where = seal.least_mm, (*path, "least_mm")
+    thinnest = f"the thinnest cables of a seal of port {port.id} do not pass its bore"
+    if least > bore + EPSILON:
+        yield Remark("error", where, thinnest, f"{least:g} mm", f"up to {bore:g} mm")
+    elif seal.holes >= 2 and 2 * least > bore + EPSILON:
+        yield Remark("error", where, thinnest, f"two of {least:g} mm, {2 * least:g} mm together", f"up to {bore:g} mm")
+    elif seal.holes * least**2 > bore**2 + EPSILON:
+        found = f"{seal.holes} × {least:g}² = {seal.holes * least**2:g} mm²"
+        yield Remark("error", where, thinnest, found, f"up to {bore:g}² = {bore**2:g} mm²")
+
+
+def of_job(job: Job) -> Iterator[tuple[str, Remark]]:
+    """Give the remarks on everything that a job uses, each entry once, with the entry's id."""
+    entries: list[Tray | Enclosure | Cable | TubeSet] = [job.enclosure, *(stack.tray for stack in job.enclosure.stacks)]
+    entries += [job.tubes, *(trunk.cable for trunk in job.trunks)]
+    told: set[tuple[str, Remark]] = set()
+    for entry in {id(entry): entry for entry in entries}.values():
+        for remark in remarks(entry):
+            if (entry.id, remark) not in told:
+                told.add((entry.id, remark))
+                yield entry.id, remark
 
 
 def _stack(box: Enclosure, i: int, stack: Stack, ring: list[Point] | None) -> Iterator[Remark]:

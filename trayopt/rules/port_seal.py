@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import floor
 from typing import TYPE_CHECKING
 
 from trayopt.domain.base import EPSILON
@@ -22,13 +23,21 @@ def _seals(port: Port) -> str:
     return f"seals of {listed(seals, 'or')}" if seals else "no seals"
 
 
+def _bore_binds(port: Port) -> bool:
+    """Whether cables that a seal of the port takes may still be too thick together for its bore."""
+    return any(not port.passes([seal.most_mm] * seal.holes) for seal in port.seals)
+
+
 class PortSeal(Rule[NoParameters]):
     """Broken when no seal of the port has holes enough for all trunks in it and takes all their diameters."""
 
     id = "port_seal"
     kind = "physical"
     subject = "port"
-    statement = "no seal of the port has holes enough for all trunks that enter there and takes all their diameters"
+    statement = (
+        "no seal of the port has holes enough for all trunks that enter there and takes all their diameters, or the two "
+        "thickest of them together, or all of them by the sum of diameter², are more than its bore"
+    )
     why = "A trunk that its seal does not close round lets water in, or cannot be drawn through it."
     blamed = 6
     helped_by = frozenset({"seals", "box"})
@@ -37,21 +46,23 @@ class PortSeal(Rule[NoParameters]):
     ways_only = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
-        """Try the seals of every port on the trunks that enter there."""
+        """Try the seals and the bore of every port on the trunks that enter there."""
         for port in job.enclosure.ports:
             trunks = [trunk for trunk in laid.trunks() if laid.ways[trunk.id].port == port.id]
             diameters = [trunk.cable.diameter_mm for trunk in trunks]
-            fits = any(
-                seal.holes >= len(trunks)
-                and all(seal.least_mm - EPSILON <= diameter <= seal.most_mm + EPSILON for diameter in diameters)
-                for seal in port.seals
-            )
-            if trunks and not fits:
-                entering = listed([f"{trunk.id} of {trunk.cable.diameter_mm:g} mm" for trunk in trunks])
-                yield Breach(port.id, f"at {port.id} come in {entering}; it has {_seals(port)}")
+            fits = any(seal.holes >= len(trunks) and all(seal.takes(d) for d in diameters) for seal in port.seals)
+            if not trunks or (fits and port.passes(diameters)):
+                continue
+            entering = listed([f"{trunk.id} of {trunk.cable.diameter_mm:g} mm" for trunk in trunks])
+            has = f"it has a bore of {port.bore_mm:g} mm" if fits else f"it has {_seals(port)}"
+            yield Breach(port.id, f"at {port.id} come in {entering}; {has}")
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Choose one seal a port; it takes the diameter of each trunk that enters, and has holes for all of them."""
+        """Choose one seal a port; it takes the diameter of each trunk that enters, and has holes for all of them.
+
+        Where the seals leave it open, trunks that do not pass the bore side by side do not enter together: of those
+        thicker than half of it there is at most one, and none that is too thick for a thinner one beside it.
+        """
         for port in job.enclosure.ports:
             enters = {
                 trunk: x.enters(trunk, port.id)
@@ -63,22 +74,35 @@ class PortSeal(Rule[NoParameters]):
             chosen = [x.literal(f"seal {i} of {port.id}") for i in range(len(port.seals))]
             x.require(sum(chosen) <= 1)
             for trunk, literal in enters.items():
-                d = trunk.cable.diameter_mm
                 takes = [
-                    one
-                    for one, seal in zip(chosen, port.seals, strict=True)
-                    if seal.least_mm - EPSILON <= d <= seal.most_mm + EPSILON
+                    one for one, seal in zip(chosen, port.seals, strict=True) if seal.takes(trunk.cable.diameter_mm)
                 ]
                 post(sum(takes) >= literal, port.id)
             holes = sum(seal.holes * one for one, seal in zip(chosen, port.seals, strict=True))
             post(sum(enters.values()) <= holes, port.id)
+            if not _bore_binds(port):
+                continue
+            bore = port.bore_mm
+            thick = [trunk for trunk in enters if 2 * trunk.cable.diameter_mm > bore + EPSILON]
+            if len(thick) > 1:
+                post(sum(enters[trunk] for trunk in thick) <= 1, port.id)
+            for trunk, literal in enters.items():
+                d = trunk.cable.diameter_mm
+                beside = [enters[other] for other in thick if other.cable.diameter_mm + d > bore + EPSILON]
+                if d > bore + EPSILON:
+                    post(literal == 0, port.id)
+                elif trunk not in thick and beside:
+                    post(literal + sum(beside) <= 1, port.id)
+            squares = sum(round(trunk.cable.diameter_mm**2 * 1e6) * literal for trunk, literal in enters.items())
+            post(squares <= floor(bore**2 * 1e6 + 1e-3), port.id)
 
     def say(self, job: Job, subject: str) -> str:
-        """Say which seals a port has, and what could enter there."""
+        """Say which seals a port has, its bore where they leave more than it takes, and what could enter there."""
         port = job.enclosure.port_by_id[subject]
         trunks = [trunk for trunk in job.trunks if subject in trunk.allowed_ports(job.enclosure)]
         able = listed([f"{trunk.id} of {trunk.cable.diameter_mm:g} mm" for trunk in trunks]) or "no trunk"
-        return f"{subject}: it has {_seals(port)}; {able} may enter there"
+        bore = f" in a bore of {port.bore_mm:g} mm" if _bore_binds(port) else ""
+        return f"{subject}: it has {_seals(port)}{bore}; {able} may enter there"
 
     def need(self, job: Job, subject: str) -> str:
         """Say which seals a port has, what may enter there, which of it no seal takes, and how many trunks one takes at most."""

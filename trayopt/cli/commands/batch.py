@@ -132,6 +132,8 @@ def _printed(output: Output, paths: tuple[Path, ...], show: str | None) -> int:
 
 def _notices(output: Output, summary: Summary, folder: Path) -> None:
     """Tell every job without an answer, and what else the reader should look at."""
+    for fault in summary.unusual:
+        output.unusual(fault)
     for failure in summary.failures:
         output.warn(f"{failure.name}: {failure.why}")
     more = summary.counts["wrong_input"] + summary.counts["failed"] - len(summary.failures)

@@ -46,7 +46,7 @@ def command(
     from trayopt.api import judge, load_job
     from trayopt.review.text import review_text, verdict
 
-    loaded = load_job(job, library=output.library)
+    loaded = load_job(job, library=output.library, warn=output.unusual)
     review = judge(loaded, plan, best=best, time_limit_s=limit_s)
     written = _write(review, html, xlsx)
     if "-" not in {complete, html, xlsx}:

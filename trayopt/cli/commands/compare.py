@@ -24,7 +24,7 @@ def command(output: Output, job: str, plans: tuple[str, str], html: str | None, 
     from trayopt.formats.json_out import write_whole
     from trayopt.review.answers import pair_text, pair_words
 
-    pair = compare(load_job(job, library=output.library), *plans, time_limit_s=limit_s)
+    pair = compare(load_job(job, library=output.library, warn=output.unusual), *plans, time_limit_s=limit_s)
     if html is not None:
         from trayopt.review.html import compare_html
 

@@ -65,7 +65,7 @@ def command(
     if [job, plan, best].count("-") > 1:
         raise click.UsageError("only one of JOB, PLAN and --best can be stdin")
     chosen = costs_of(costs)
-    loaded = load_job(job, library=output.library)
+    loaded = load_job(job, library=output.library, warn=output.unusual)
     known = None if best is None else open_plan(loaded, best)[1]
     made = explain(
         loaded,

@@ -54,7 +54,7 @@ def command(
     from trayopt.review.answers import mended_text, no_plan, sure
     from trayopt.review.sheet_out import write_plan
 
-    loaded = load_job(job, library=output.library)
+    loaded = load_job(job, library=output.library, warn=output.unusual)
     weighed = parse_weights(weights)
     mended = mend(loaded, plan, built=built, weights=weighed, time_limit_s=limit_s, workers=workers, seed=seed)
     if mended.plan is not None and new is not None:

@@ -30,7 +30,7 @@ def command(
     folder: str | None,
     **options: Unpack[SheetOptions],
 ) -> int:
-    """Judge READINGS (CSV or XLSX) of PLAN against the limit, batch by batch, and list what is to be spliced again.
+    """Judge READINGS (CSV or XLSX) of PLAN against the limits, batch by batch, and list what is over them.
 
     READINGS is the test record filled in, what the page saved, or a table with the columns fibre, wavelength_nm,
     a_to_b_db, b_to_a_db and, if wanted, resplices. The mean of both directions decides. Exit code 1: a batch failed or
@@ -39,7 +39,7 @@ def command(
     from trayopt.api import load_job
     from trayopt.api import record as judge
 
-    record = judge(load_job(job, library=output.library), plan, readings, **options)
+    record = judge(load_job(job, library=output.library, warn=output.unusual), plan, readings, **options)
     if folder is not None:
         record.write(folder)
         output.note(f"as-built plan and sheets written to {folder}")
@@ -77,7 +77,7 @@ def _text(record: Record) -> str:
     lines.append(table(["batch", "splices", "result", "trays"], rows, right=(0, 1), width=columns()))
     again = record.again()
     if again:
-        lines.append("to splice again:")
+        lines.append("over the limit:")
         rows = [
             [
                 str(item["fibre_a"]),
@@ -88,9 +88,10 @@ def _text(record: Record) -> str:
                 f"{item['mean']} dB",
                 str(item["tries_left"]),
                 str(item["lift"]),
+                str(item["look"]),
             ]
             for item in again
         ]
-        heads = ["fibre A", "fibre B", "tray", "sleeve", "at", "mean", "tries left", "lift first"]
+        heads = ["fibre A", "fibre B", "tray", "sleeve", "at", "mean", "tries left", "lift first", "look at"]
         lines.append(table(heads, rows, right=(3, 4, 5, 6), width=columns()))
     return "\n".join(lines)

@@ -36,7 +36,7 @@ def command(
     from trayopt.api import load_job
     from trayopt.api import sheets as make
 
-    sheets = make(load_job(job, library=output.library), plan, **options)
+    sheets = make(load_job(job, library=output.library, warn=output.unusual), plan, **options)
     written = sheets.write(folder)
     for warning in [*sheets.left_out(), *sheets.warnings()]:
         output.warn(warning)

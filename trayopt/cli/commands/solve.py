@@ -81,7 +81,7 @@ def command(
     for target in (file, trace):
         _can_be_written(target)
     _known(without)
-    loaded = load_job(job, library=output.library)
+    loaded = load_job(job, library=output.library, warn=output.unusual)
     first = None if start is None else _start(output, loaded, start)
     options: dict[str, Any] = {} if workers is None else {"workers": workers}
     if goals is not None:

@@ -131,7 +131,8 @@ def front_picture(book: Book, tell: Teller) -> Picture:
 
 def _legend(book: Book, tell: Teller, trunk: str) -> str:
     way = book.ways[trunk]
-    tubes = ", ".join(tell("step.route.tubes", n=count, size=tell.size(size)) for size, count in book.tubes_of(trunk))
+    new = [tell("step.route.tubes", n=count, size=tell.size(size)) for size, count in book.tubes_of(trunk)]
+    tubes = ", ".join([tell("picture.front.built"), *new] if trunk in book.built_trunks else new)
     return tell(
         "picture.front.way",
         n=way.loops or 0,

@@ -47,7 +47,7 @@ def side_picture(book: Book, tell: Teller) -> Picture:
             picture.texts.append(Text(left + NUMBER_PX, top + 31, text, "note", within=unit))
             for position in range(1, stack.positions + 1):
                 y = floor - position * pitch
-                _slab(picture, book, Place(stack.id, position), Rect(left, y, column - 8, SLAB_PX))
+                _slab(picture, book, Place(stack.id, position), Rect(left, y, column - 8, SLAB_PX), tell)
             picture.paths.append(
                 Path(((left + NUMBER_PX, floor + 2), (left + column - 8 - BATCH_PX, floor + 2)), "base")
             )
@@ -59,7 +59,7 @@ def side_picture(book: Book, tell: Teller) -> Picture:
     return picture
 
 
-def _slab(picture: Picture, book: Book, place: Place, room: Rect) -> None:
+def _slab(picture: Picture, book: Book, place: Place, room: Rect, tell: Teller) -> None:
     stack = book.job.enclosure.stack_by_id[place.stack]
     slab = Rect(room.x + NUMBER_PX, room.y, room.width - NUMBER_PX - BATCH_PX, room.height)
     middle = room.y + room.height / 2
@@ -78,7 +78,6 @@ def _slab(picture: Picture, book: Book, place: Place, room: Rect) -> None:
     picture.boxes.append(Box(Rect(slab.x, slab.y, slab.width * share, slab.height), "fill", keys))
     text = fitted(f"{tray.fibres}/{stack.tray.fibres} · {tray.sleeves}/{stack.tray.sleeves}", slab.width - 8)
     picture.texts.append(Text(slab.x + 5, middle, text, "slab-text", within=slab, keys=keys))
+    mark = f"T{book.batch_of[at]}" if at in book.batch_of else tell("picture.side.built")
     tag = Rect(slab.right + 4, room.y, BATCH_PX - 4, room.height)
-    picture.texts.append(
-        Text(tag.x, middle, fitted(f"T{book.batch_of[at]}", tag.width), "batch", within=tag, keys=keys)
-    )
+    picture.texts.append(Text(tag.x, middle, fitted(mark, tag.width), "batch", within=tag, keys=keys, full=mark))

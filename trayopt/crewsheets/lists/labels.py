@@ -29,19 +29,19 @@ class Label(NamedTuple):
 
 
 def labels_of(book: Book, tell: Teller) -> list[Label]:
-    """Give every label, trunks first, then legs by trunk, then trays in build order."""
+    """Give the labels of what is new: trunks first, then legs by trunk, then trays that get legs, in build order."""
     found = []
-    for trunk in book.trunks:
+    for trunk in book.new_trunks:
         way = book.ways[trunk.id]
         travel = tell("label.way", n=way.loops or 0, port=way.port, travel=tell(f"travel.{way.travel}"))
         lines = trunk.id, tell("label.fibres", n=trunk.cable.fibres), travel
         found += [Label("trunk", trunk.id, end, lines) for end in ("outside", "clamp")]
-    for leg in book.all_legs:
+    for leg in book.work_legs:
         tray = place_name(book.trays[book.tray_of(leg)])
         lines = leg.leg, str(book.run(leg)), tray
         found += [Label("leg", leg.leg, end, lines) for end in ("start", "tray")]
-    for i, tray_row in enumerate(book.trays):
-        name = place_name(tray_row)
+    for i in book.work_trays:
+        name = place_name(book.trays[i])
         legs = ", ".join(leg.leg for leg in book.tray_legs[i])
         lines = name, tell("label.batch", batch=book.batch_of[i], n=book.spliced(i)), legs
         found += [Label("tray", name, end, lines) for end in ("front", "back")]

@@ -35,13 +35,14 @@ def labour_trays_table(book: Book, steps: tuple[Step, ...]) -> Table:
     chosen = book.settings.labour
     rows: list[tuple[Cell, ...]] = []
     spent = {(step.tray, step.phase): step.minutes for step in steps if step.tray is not None}
-    for i, tray in enumerate(book.trays):
+    for i in book.work_trays:
+        tray = book.trays[i]
         splice, lay = spent[i, "splice"], spent[i, "lay"]
         test = chosen.test_min_per_fibre * book.spliced(i)
         whole = splice + lay + test
         rows.append(
             (
-                book.batch_of[i], place_name(tray), tray.sleeves, book.spliced(i),
+                book.batch_of[i], place_name(tray), len(book.work_sleeves[i]), book.spliced(i),
                 hours(splice), hours(lay), hours(test), hours(whole), hours(whole * chosen.two_people_factor),
             )
         )  # fmt: skip

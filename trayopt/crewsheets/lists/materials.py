@@ -7,7 +7,7 @@ from math import ceil
 
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.marks import Marks
-from trayopt.crewsheets.steps import direct_of, seal_of
+from trayopt.crewsheets.steps import direct_of
 from trayopt.crewsheets.tables import Cell, Column, Table
 from trayopt.crewsheets.units import Teller
 from trayopt.domain.job import Trunk
@@ -17,12 +17,16 @@ MATERIALS = (
     Column("total", "decimal"), Column("unit"),
 )  # fmt: skip
 TOOLS = (Column("tool"), Column("size"), Column("for_trunks"))
+BENCH = ("marker", "tape_measure", "mat", "shard_bin", "eyewear", "gloves")
+"""Tools of every bench, whatever is spliced."""
+FILLED: frozenset[str] = frozenset({"loose_tube", "central_tube", "ribbon"})
+"""Constructions whose tubes are usually filled with gel; bundles and slotted cores are usually dry (common practice)."""
 BUNDLED: frozenset[str] = frozenset({"slotted_core", "partly_bonded_ribbon"})
 """Constructions whose subunits have no tube of their own: bundles, and slots of a core."""
 
 
 def materials_table(book: Book, marks: Marks, labels: int, tell: Teller) -> Table:
-    """Give everything that is used up or stays in the box."""
+    """Give everything that is used up or stays in the box; what is built is there already."""
     rows: list[tuple[Cell, ...]] = []
     for part in (
         _trays(book, tell),
@@ -47,7 +51,7 @@ def _share(count: int, percent: float) -> int:
 
 def _trays(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
     stacks: dict[str, dict[str, int]] = {}
-    for tray in book.trays:
+    for tray in book.new_trays:
         count = stacks.setdefault(book.hardware(tray).id, {})
         count[tray.stack] = count.get(tray.stack, 0) + 1
     for kind, where in stacks.items():
@@ -57,7 +61,7 @@ def _trays(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
 
 def _sleeves(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
     kinds: dict[int, int] = {}
-    for sleeve in book.sleeves:
+    for sleeve in book.sleeves_to_make:
         size = book.hardware(book.trays[sleeve.tray]).sleeve_fibres
         kinds[size] = kinds.get(size, 0) + 1
     for size, count in sorted(kinds.items()):
@@ -74,7 +78,7 @@ def tube_mm(book: Book, marks: Marks) -> dict[tuple[float, float], int]:
             trunk, subunit = book.job.trunk_by_id[leg.trunk], book.subunit(leg)
             parts = leg.of > 1 and before == (leg.trunk, leg.subunit)
             before = leg.trunk, leg.subunit
-            if book.own_tube(leg) and not parts:
+            if leg.leg in book.built or (book.own_tube(leg) and not parts):
                 continue
             tube = book.routes.leg_tube(trunk, subunit, leg.of)
             if tube is not None:
@@ -96,14 +100,18 @@ def _ports(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
     at: dict[str, list[Trunk]] = {}
     for trunk in book.trunks:
         at.setdefault(book.ways[trunk.id].port or "", []).append(trunk)
-    for port_id, trunks in at.items():
+    for port_id, there in at.items():
         port = book.job.enclosure.port_by_id[port_id]
-        seal = seal_of(port, [trunk.cable.diameter_mm for trunk in trunks])
-        if seal is not None:
+        trunks = [trunk for trunk in there if trunk.id not in book.built_trunks]
+        if not trunks:
+            continue
+        seal = port.seal_for([trunk.cable.diameter_mm for trunk in there])
+        fitted = port.seal_for([t.cable.diameter_mm for t in there if t.id in book.built_trunks])
+        if seal is not None and (len(trunks) == len(there) or seal != fitted):
             size = tell("size.seal", n=seal.holes, least=tell.size(seal.least_mm), most=tell.size(seal.most_mm))
             yield _row(tell, "seal", size, port_id, 1, 0, "piece")
-            if seal.holes > len(trunks):
-                yield _row(tell, "plug", "", port_id, seal.holes - len(trunks), 0, "piece")
+            if seal.holes > len(there):
+                yield _row(tell, "plug", "", port_id, seal.holes - len(there), 0, "piece")
         sizes: dict[float, list[str]] = {}
         for trunk in trunks:
             sizes.setdefault(trunk.cable.diameter_mm, []).append(trunk.id)
@@ -112,72 +120,122 @@ def _ports(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
             yield _row(tell, "strain", tell.size(diameter), where, len(names), 0, "piece")
     for trunk in book.trunks:
         if needs_breakout(book, trunk):
-            ways = sum(count for _, count in book.tubes_of(trunk.id)) + book.coiled_tubes(trunk.id)
+            coiled = 0 if trunk.id in book.built_trunks else book.coiled_tubes(trunk.id)
+            ways = sum(count for _, count in book.tubes_of(trunk.id)) + coiled
             yield _row(tell, "breakout", tell("size.ways", n=ways), trunk.id, 1, 0, "piece")
 
 
 def needs_breakout(book: Book, trunk: Trunk) -> bool:
-    """Whether a trunk gets a breakout kit: it is divided at the port, or its subunits have no tubes."""
+    """Whether a trunk gets a breakout kit: new legs of it part at the port, or its subunits have no tubes."""
     if trunk.cable.construction in BUNDLED:
-        return True
-    return any(not book.own_tube(leg) for leg in book.legs[trunk.id])
+        return trunk.id not in book.built_trunks or bool(book.tubes_of(trunk.id))
+    return any(not book.own_tube(leg) for leg in book.work.get(trunk.id, []))
 
 
 def guide_passes(book: Book, trunk: str) -> int:
-    """How often a trunk's bundle passes guides: once a guide and loop, and once more on its direct way."""
+    """How often a trunk's new bundle passes guides: once a guide and loop, and once more on its direct way."""
+    if not book.tubes_of(trunk):
+        return 0
     guides = len(book.job.enclosure.track.guides)
-    direct = {guide for leg in book.legs[trunk] for guide in direct_of(book, leg.leg)}
+    direct = {guide for leg in book.work[trunk] for guide in direct_of(book, leg.leg)}
     return guides * (book.ways[trunk].loops or 0) + len(direct)
 
 
 def _small(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
-    chosen, legs = book.settings.materials, len(book.all_legs)
+    chosen, legs = book.settings.materials, len(book.work_legs)
     ties = chosen.ties_per_leg * legs + chosen.ties_per_guide_pass * sum(guide_passes(book, t) for t in book.legs)
     yield _row(tell, "ties", "", "", ties, _share(ties, chosen.spare_ties_percent), "piece")
     yield _row(tell, "tape", "", tell("where.tie_down"), ceil(chosen.tape_mm_per_leg * legs / 100) / 10, 0, "metre")
-    splices = len(book.sleeves)
+    splices = len(book.sleeves_to_make)
     yield _row(tell, "wipes", "", "", ceil(chosen.wipes_per_splice * splices), 0, "piece")
     yield _row(tell, "solvent", "", "", ceil(chosen.solvent_ml_per_splice * splices), 0, "millilitre")
+    for trunk, new in book.work.items():
+        if book.job.trunk_by_id[trunk].cable.construction in FILLED:
+            opened = len({leg.subunit for leg in new})
+            needed = ceil(chosen.gel_solvent_ml_per_subunit * opened)
+            yield _row(tell, "gel_solvent", "", tell("where.filled", trunk=trunk), needed, 0, "millilitre")
 
 
 def tools_table(book: Book, tell: Teller) -> Table:
-    """Give the tools that the job's cables ask for."""
+    """Give the tools that the work asks for: those of the cables, those of the splices, those of every bench."""
     found: dict[tuple[str, str], dict[str, None]] = {}
 
     def need(tool: str, size: str, trunk: str) -> None:
-        found.setdefault((tell(f"tool.{tool}"), size), {})[trunk] = None
+        found.setdefault((tool, size), {})[trunk] = None
 
-    for trunk in book.trunks:
-        for tool, size in _tools_of(book, trunk, tell):
+    touched = {run.trunk for sleeve in book.sleeves_to_make for run in (sleeve.a, sleeve.b)} | set(book.work)
+    trunks = [trunk for trunk in book.trunks if trunk.id in touched]
+    for trunk in trunks:
+        for tool, size in _opening_tools(book, trunk, tell):
             need(tool, size, trunk.id)
+    for tool, size, name in _splicing_tools(book, tell):
+        need(tool, size, name)
     waves = ", ".join(f"{wave} nm" for wave in book.settings.tests.wavelengths_nm)
-    for trunk in book.trunks:
-        need("tester", waves, trunk.id)
-    order = sorted(found.items(), key=lambda item: list(found).index(item[0]))
-    return Table("tools", TOOLS, [(tool, size, ", ".join(trunks)) for (tool, size), trunks in order])
+    for tool, size in (*((tool, "") for tool in BENCH), ("tester", waves), ("launch", waves), ("fault_finder", "")):
+        for trunk in trunks:
+            need(tool, size, trunk.id)
+    rank = book.job.trunk_rank
+    rows = [
+        (tell(f"tool.{tool}"), size, ", ".join(sorted(names, key=rank.__getitem__)))
+        for (tool, size), names in found.items()
+    ]
+    return Table("tools", TOOLS, rows)
 
 
-def _tools_of(book: Book, trunk: Trunk, tell: Teller) -> Iterator[tuple[str, str]]:
+def _opening_tools(book: Book, trunk: Trunk, tell: Teller) -> Iterator[tuple[str, str]]:
+    """Give what opens a cable and its tubes; the jacket of a built trunk is off already."""
     cable = trunk.cable
-    yield "jacket", tell.size(cable.diameter_mm)
-    yield "armour", tell.size(cable.diameter_mm)
-    if cable.construction == "slotted_core":
+    if trunk.id not in book.built_trunks:
+        yield "jacket", tell.size(cable.diameter_mm)
+        yield "armour", tell.size(cable.diameter_mm)
+        yield "shears", ""
+    if cable.construction == "slotted_core" and trunk.id not in book.built_trunks:
         yield "core", tell.size(cable.diameter_mm)
-    placed = {leg.subunit for leg in book.legs[trunk.id]}
-    subunits = [subunit for subunit in trunk.subunits if subunit.number in placed]
     if cable.construction not in BUNDLED:
-        for diameter in sorted({subunit.diameter_mm for subunit in subunits}):
+        opened = {leg.subunit for leg in book.work.get(trunk.id, [])}
+        for diameter in sorted({unit.diameter_mm for unit in trunk.subunits if unit.number in opened}):
             yield "tube_cutter", tell.size(diameter)
-    pitch = round(cable.coating_mm * 1000)
-    for width in sorted({subunit.ribbon_fibres for subunit in subunits}):
-        if width == 1:
-            yield "single_splicer", ""
-            continue
-        size = tell("size.holder", n=width, pitch=pitch)
-        yield "splicer", tell("size.fibres", n=width)
-        yield "holders", size
-        yield "stripper", size
-        if cable.construction == "loose_tube":
-            yield "ribboniser", size
-        if cable.construction == "partly_bonded_ribbon":
-            yield "aligner", size
+
+
+def _splicing_tools(book: Book, tell: Teller) -> Iterator[tuple[str, str, str]]:
+    """Give what splices need, by trunk: one splicer for both sides, holders for each width, and what splits a ribbon.
+
+    Trunks whose ribbons meet share a splicer, for the widest group that is spliced at once. A group of fewer fibres than
+    its ribbon has is split off.
+    """
+    widest: dict[str, int] = {}
+    together = {trunk.id: {trunk.id} for trunk in book.job.trunks}
+    held: dict[str, set[int]] = {}
+    split: dict[str, set[int]] = {}
+    single: dict[str, None] = {}
+    for sleeve in book.sleeves_to_make:
+        count = sleeve.a.count
+        for run in (sleeve.a, sleeve.b):
+            width = book.job.trunk_by_id[run.trunk].subunit_of(run.first).ribbon_fibres
+            if count < width:
+                split.setdefault(run.trunk, set()).add(width)
+            if count == 1:
+                single[run.trunk] = None
+            else:
+                widest[run.trunk] = max(count, widest.get(run.trunk, 0))
+                held.setdefault(run.trunk, set()).add(width)
+        if count > 1 and together[sleeve.a.trunk] is not together[sleeve.b.trunk]:
+            joined = together[sleeve.a.trunk] | together[sleeve.b.trunk]
+            together.update(dict.fromkeys(joined, joined))
+    for trunk in book.trunks:
+        cable, name = trunk.cable, trunk.id
+        if name in single:
+            yield "single_splicer", "", name
+        if name in widest:
+            yield "splicer", tell("size.fibres", n=max(widest.get(other, 0) for other in together[name])), name
+        pitch = round(cable.coating_mm * 1000)
+        for width in sorted(held.get(name, ())):
+            size = tell("size.holder", n=width, pitch=pitch)
+            yield "holders", size, name
+            yield "stripper", size, name
+            if cable.construction == "loose_tube":
+                yield "ribboniser", size, name
+            if cable.construction == "partly_bonded_ribbon":
+                yield "aligner", size, name
+        for width in sorted(split.get(name, ())):
+            yield "splitter", tell("size.ribbon", n=width), name

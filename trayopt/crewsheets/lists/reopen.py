@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from trayopt.crewsheets.book import Book, place_name
 from trayopt.crewsheets.readings import Readings
+from trayopt.crewsheets.steps import counted
 from trayopt.crewsheets.tables import Cell, Column, Table
 from trayopt.rules.exposed import Exposed
 
@@ -46,8 +47,8 @@ def reopen_table(book: Book, readings: Readings) -> Table:
                 place_name(book.trays[i]),
                 ", ".join(place_name(book.trays[k]) for k in over),
                 len(over),
-                _counts(book.circuits(i)),
-                _counts(felt),
+                counted(book.circuits(i)),
+                counted(felt),
                 sum(felt.values()),
                 max(0, tries(book) - used(book, readings, i)),
             )
@@ -59,7 +60,3 @@ def used(book: Book, readings: Readings, tray: int) -> int:
     """Give the most re-splices made so far at one sleeve of a tray."""
     runs = [sleeve.a for sleeve in book.tray_sleeves[tray]]
     return max((readings.tries(run.trunk, run.first, run.last) for run in runs), default=0)
-
-
-def _counts(circuits: dict[str, int]) -> str:
-    return ", ".join(f"{name} ({count})" for name, count in circuits.items())

@@ -27,9 +27,9 @@ FIBRES = (
 
 
 def splices_table(book: Book, tell: Teller) -> Table:
-    """Give a row for every sleeve."""
+    """Give a row for every sleeve to be made."""
     rows = []
-    for sleeve in book.sleeves:
+    for sleeve in book.sleeves_to_make:
         names = list(
             dict.fromkeys(book.join_of(sleeve.a.trunk, fibre) for fibre in range(sleeve.a.first, sleeve.a.last + 1))
         )
@@ -48,10 +48,10 @@ def splices_table(book: Book, tell: Teller) -> Table:
 
 
 def fibres_table(book: Book, tell: Teller) -> Table:
-    """Give a row for every splice."""
+    """Give a row for every splice to be made."""
     rows = []
     colours = [tell.words.colour(i) for i in range(1, 1 + max((s.ribbon_fibres for s in book.job.subunits), default=1))]
-    for sleeve in book.sleeves:
+    for sleeve in book.sleeves_to_make:
         place, batch = place_name(book.trays[sleeve.tray]), book.batch_of[sleeve.tray]
         heads = [_head(book, tell, run) for run in (sleeve.a, sleeve.b)]
         seats = [book.seat(run.trunk, run.first).fibre for run in (sleeve.a, sleeve.b)]

@@ -20,9 +20,9 @@ MARKS = (
 
 
 def strip_table(book: Book, marks: Marks, tell: Teller) -> Table:
-    """Give the length to strip of every trunk in the box."""
+    """Give the length to strip of every trunk that is brought in."""
     rows = []
-    for trunk in book.trunks:
+    for trunk in book.new_trunks:
         way, strip = book.ways[trunk.id], marks.strip[trunk.id]
         note = ""
         if trunk.exposed_mm is not None and strip > trunk.exposed_mm:
@@ -35,13 +35,13 @@ def strip_table(book: Book, marks: Marks, tell: Teller) -> Table:
                 trunk.transition_mm, strip, trunk.exposed_mm, len(book.legs[trunk.id]), note,
             )
         )  # fmt: skip
-    return Table("strip", STRIP, rows, [trunk.id for trunk in book.trunks])
+    return Table("strip", STRIP, rows, [trunk.id for trunk in book.new_trunks])
 
 
 def marks_table(book: Book, marks: Marks, tell: Teller) -> Table:
-    """Give the three marks, the cut and the label of every placed leg, with an empty column for the measured mark."""
+    """Give the three marks, the cut and the label of every new leg, with an empty column for the measured mark."""
     rows = []
-    for leg in book.all_legs:
+    for leg in book.work_legs:
         mark, tray = marks.of[leg.leg], book.trays[book.tray_of(leg)]
         run = str(book.run(leg))
         rows.append(
@@ -52,7 +52,7 @@ def marks_table(book: Book, marks: Marks, tell: Teller) -> Table:
                 mark.correction or None, tell("note.doubt") if mark.doubt else "",
             )
         )  # fmt: skip
-    return Table("marks", MARKS, rows, [leg.leg for leg in book.all_legs])
+    return Table("marks", MARKS, rows, [leg.leg for leg in book.work_legs])
 
 
 def label_of(leg: str, run: str, place: str) -> str:

@@ -9,7 +9,8 @@ from trayopt.crewsheets.units import Teller
 
 BATCHES = (
     Column("batch", "count"), Column("trays"), Column("splices", "count"), Column("far_ends"), Column("waves"),
-    Column("limit", "decimal"), Column("limit_source"), Column("ready", "blank"), Column("result"),
+    Column("limit", "decimal"), Column("limit_source"), Column("batch_limit", "decimal"), Column("batch_limit_source"),
+    Column("ready", "blank"), Column("batch_mean"), Column("result"),
     Column("tested_by", "blank"),
 )  # fmt: skip
 TESTS = (
@@ -21,7 +22,7 @@ TESTS = (
 AGAIN = (
     Column("batch", "count"), Column("tray"), Column("sleeve", "count"), Column("circuit"), Column("fibre_a"),
     Column("fibre_b"), Column("wavelength", "number"),
-    Column("mean", "decimal"), Column("limit", "decimal"), Column("resplice_run"),
+    Column("mean", "decimal"), Column("limit", "decimal"), Column("look"), Column("resplice_run"),
     Column("lift"), Column("tries_left", "count"),
 )  # fmt: skip
 
@@ -40,7 +41,13 @@ def batches_table(book: Book, readings: Readings, tell: Teller) -> Table:
                 ", ".join(f"{wave} nm" for wave in chosen.wavelengths_nm),
                 chosen.limit_db,
                 chosen.limit_source,
+                chosen.batch_mean_db,
+                chosen.batch_mean_source,
                 None,
+                ", ".join(
+                    f"{wave} nm: {tell.words.number(float(mean), 3)}"
+                    for wave, mean in readings.batch_means(batch).items()
+                ),
                 tell(f"result.{readings.batch_result(batch)}") if readings else "",
                 None,
             )
@@ -53,7 +60,7 @@ def far_ends(book: Book, trays: tuple[int, ...]) -> list[str]:
     rank = book.job.trunk_rank
     runs: list[list[object]] = []
     sides = sorted(
-        ((run for i in trays for sleeve in book.tray_sleeves[i] for run in (sleeve.a, sleeve.b))),
+        ((run for i in trays for sleeve in book.work_sleeves[i] for run in (sleeve.a, sleeve.b))),
         key=lambda run: (rank[run.trunk], run.first),
     )
     for run in sides:
@@ -65,10 +72,10 @@ def far_ends(book: Book, trays: tuple[int, ...]) -> list[str]:
 
 
 def tests_table(book: Book, readings: Readings, tell: Teller) -> Table:
-    """Give a row for every splice and wavelength."""
+    """Give a row for every splice to be made and wavelength."""
     limit = book.settings.tests.limit_db
     rows: list[tuple[Cell, ...]] = []
-    for sleeve in book.sleeves:
+    for sleeve in book.sleeves_to_make:
         place, batch = place_name(book.trays[sleeve.tray]), book.batch_of[sleeve.tray]
         for i in range(sleeve.a.count):
             a = f"{sleeve.a.trunk}:{sleeve.a.first + i}"
@@ -92,12 +99,12 @@ def _number(value: object) -> float | None:
     return None if value is None else float(str(value))
 
 
-def again_table(book: Book, readings: Readings) -> Table:
-    """Give what is to be spliced again: the whole sleeve of every splice over the limit, its worst wavelength named."""
+def again_table(book: Book, readings: Readings, tell: Teller) -> Table:
+    """Give every splice over the limit with its worst wavelength, what to look at first, and its whole sleeve."""
     from trayopt.crewsheets.lists.reopen import lifted, tries
 
     rows: list[tuple[Cell, ...]] = []
-    for sleeve in book.sleeves:
+    for sleeve in book.sleeves_to_make:
         for i in range(sleeve.a.count):
             failed = [
                 reading
@@ -119,6 +126,7 @@ def again_table(book: Book, readings: Readings) -> Table:
                     worst.wavelength,
                     _number(worst.mean),
                     book.settings.tests.limit_db,
+                    tell(f"look.{readings.look(sleeve.a.trunk, sleeve.a.first + i)}"),
                     f"{sleeve.a} × {sleeve.b}",
                     ", ".join(place_name(book.trays[k]) for k in lifted(book, sleeve.tray)),
                     max(0, tries(book) - readings.tries(sleeve.a.trunk, sleeve.a.first, sleeve.a.last)),

@@ -16,7 +16,7 @@
 
   // What the crew enters stays in this browser, under the name of the plan.
   const place = "sheets:" + data.plan;
-  const empty = { ticks: {}, marks: {}, readings: {}, step: null };
+  const empty = { ticks: {}, marks: {}, readings: {} };
   let kept = empty;
   try {
     kept = Object.assign({}, empty, JSON.parse(localStorage.getItem(place) || "{}"));
@@ -49,6 +49,7 @@
     box.addEventListener("change", () => {
       if (box.checked) kept.ticks[box.dataset.step] = 1; else delete kept.ticks[box.dataset.step];
       keep();
+      follow();
     });
   });
 
@@ -94,7 +95,7 @@
     subunit: at.subunit, subunit_colour: colour(at.subunit), ribbon: at.ribbon, ribbon_colour: colour(at.ribbon), fibre: at.fibre, fibre_colour: colour(at.fibre),
   });
   const trayLink = (tray, parent) => {
-    if (!$("splices")) { make("span", data.trays[tray].name, parent); return; }
+    if (!$("splices") || data.trays[tray].state === "closed") { make("span", data.trays[tray].name, parent); return; }
     const link = make("a", data.trays[tray].name, parent);
     link.href = "#tray-" + (tray + 1);
   };
@@ -168,7 +169,7 @@
     if (!node) return;
     if (node.dataset.leg) { pick(node.dataset.leg); return; }
     const tray = data.trays.findIndex((item) => item.name === node.dataset.tray);
-    if (tray >= 0 && $("splices")) location.hash = "tray-" + (tray + 1);
+    if (tray >= 0 && $("splices") && data.trays[tray].state !== "closed") location.hash = "tray-" + (tray + 1);
   });
 
   // One trunk alone.
@@ -177,16 +178,38 @@
     const legs = new Set(data.legs.filter((leg) => !trunk || data.trunks[leg.trunk].id === trunk).map((leg) => leg.leg));
     all("table.marks tbody tr").forEach((row) => row.classList.toggle("away", !legs.has(row.dataset.key)));
     all("article.tray").forEach((node) => node.classList.toggle("away", Boolean(trunk) && !JSON.parse(node.dataset.trunks).includes(trunk)));
-    all("table.tests tbody tr").forEach((row) => row.classList.toggle("away", Boolean(trunk) && ![row.dataset.a, row.dataset.b].some((fibre) => fibre.slice(0, fibre.lastIndexOf(":")) === trunk)));
+    all("table.tests tr[data-a]").forEach((row) => row.classList.toggle("away", Boolean(trunk) && ![row.dataset.a, row.dataset.b].some((fibre) => fibre.slice(0, fibre.lastIndexOf(":")) === trunk)));
     all("#leg option").forEach((option) => { option.hidden = Boolean(option.value) && !legs.has(option.value); });
+    all(".filtered").forEach((node) => {
+      node.hidden = !trunk;
+      node.querySelector("span").textContent = say("js.filtered", { trunk });
+    });
   };
+  all(".filtered button").forEach((button) => button.addEventListener("click", () => { $("trunk").value = ""; filter(""); }));
 
-  // The build order.
+  // A picture is as wide as the screen, and its own size when somebody asks.
+  all("button.enlarge").forEach((button) => button.addEventListener("click", () => {
+    const large = button.closest(".fits").classList.toggle("large");
+    button.setAttribute("aria-pressed", String(large));
+  }));
+
+  // The build order: it stands where the ticks are, and moves as far as anybody wants to look ahead.
   const slider = $("slider");
+  const ticked = () => {
+    let count = 0;
+    while (count < data.steps.length && kept.ticks[count + 1]) count += 1;
+    return count;
+  };
+  const follow = () => {
+    if (!slider) return;
+    slider.value = ticked();
+    build(ticked());
+  };
   const build = (count) => {
     const done = data.steps.slice(0, count), next = data.steps[count];
-    const routed = new Set(done.filter((step) => step.phase === "route").map((step) => step.trunk));
-    const laid = new Set(done.filter((step) => step.phase === "lay").map((step) => step.tray));
+    const routed = new Set([...data.routed, ...done.filter((step) => step.phase === "route").map((step) => step.trunk)]);
+    const standing = data.trays.map((tray, i) => i).filter((i) => data.trays[i].state !== "new");
+    const laid = new Set([...standing, ...done.filter((step) => step.phase === "lay").map((step) => step.tray)]);
     const tested = done.filter((step) => step.phase === "test").length;
     $("stepno").textContent = say("js.step_of", { n: count, all: data.steps.length });
     slider.setAttribute("aria-valuetext", $("stepno").textContent + (count ? " – " + done[count - 1].title : ""));
@@ -204,16 +227,14 @@
     make("li", say("js.laid", { n: laid.size, all: data.trays.length }), list);
     make("li", say("js.tested", { n: tested, all: data.batches }), list);
     make("li", next ? say("js.next", { title: next.title }) : words["js.finished"], list);
-    kept.step = count;
-    keep();
+    if (count !== ticked()) make("li", say("js.ahead", { n: ticked() }), list);
   };
   if (slider) {
-    slider.value = kept.step === null ? data.steps.length : kept.step;
     const move = (by) => { slider.value = Number(slider.value) + by; build(Number(slider.value)); };
     slider.addEventListener("input", () => build(Number(slider.value)));
     $("back").addEventListener("click", () => move(-1));
     $("forth").addEventListener("click", () => move(1));
-    build(Number(slider.value));
+    follow();
   }
 
   // Numbers that the crew enters.
@@ -234,6 +255,19 @@
     });
     cell.replaceChildren(input);
   };
+  // Lengths are read as --measured reads them: whole mm, metres, or feet and inches; no thousands separator.
+  const length = (text) => {
+    const clean = text.trim().toLowerCase();
+    let match = /^(\d{1,9})\s*(?:mm)?$/.exec(clean);
+    let mm = match ? Number(match[1]) : null;
+    if (!match && (match = /^(\d{1,6})(?:[.,](\d{1,3}))?\s*m$/.exec(clean))) mm = Number(match[1]) * 1000 + Number((match[2] || "0").padEnd(3, "0"));
+    if (!match && clean && (match = /^(?:(\d{1,6})\s*(?:ft|'|’))?\s*(?:(\d{1,6}(?:\.\d{1,6})?)?\s*(?:(\d{1,4})\/(\d{1,4}))?\s*(?:in|"|”))?$/.exec(clean))) {
+      const [feet, inches, part, whole] = [1, 2, 3, 4].map((i) => Number(match[i] || (i === 4 ? 1 : 0)));
+      mm = whole ? Math.floor((feet * 12 + inches + part / whole) * 25.4 + 0.5) : null;
+    }
+    return mm !== null && mm >= 1 && mm <= 200000 ? mm : null;
+  };
+  const refused = (text) => { const out = $("refused"); if (out) out.textContent = text; };
   const markCells = all("td[data-measured]");
   markCells.forEach((cell) => { const value = kept.marks[cell.dataset.measured]; if (value !== undefined) cell.textContent = value; });
   const markText = (cell) => { const input = cell.querySelector("input"); return (input ? input.value : cell.textContent).trim(); };
@@ -244,8 +278,13 @@
         const leg = cell.dataset.measured;
         const start = kept.marks[leg] !== undefined ? kept.marks[leg] : cell.textContent;
         field(cell, say("js.mark_of", { leg }), start, (text) => {
+          refused("");
           if (!text.trim()) { delete kept.marks[leg]; return true; }
-          if (!/\d/.test(text)) return false;
+          if (length(text) === null) {
+            delete kept.marks[leg];
+            refused(say("js.no_length", { leg, text: text.trim() }));
+            return false;
+          }
           kept.marks[leg] = text.trim();
           return true;
         });
@@ -253,7 +292,7 @@
       const first = document.querySelector("td[data-measured] input");
       if (first) first.focus();
     });
-    $("save-marks").addEventListener("click", () => save("measured.csv", [["leg", "measured_mm"], ...markCells.map((cell) => [cell.dataset.measured, markText(cell)]).filter((row) => row[1])]));
+    $("save-marks").addEventListener("click", () => save("measured.csv", [["leg", "measured_mm"], ...markCells.map((cell) => [cell.dataset.measured, markText(cell)]).filter((row) => length(row[1]) !== null)]));
   }
   const waves = data.waves;
   const entered = (cell) => { const input = cell.querySelector("input"); return input ? input.value : cell.textContent; };
@@ -272,7 +311,7 @@
     cell.classList.toggle("fail", result === "fail");
   };
   const touched = new Set(Object.keys(kept.readings).map((key) => key.slice(0, key.lastIndexOf("|"))));
-  const testRows = all("table.tests tbody tr");
+  const testRows = all("table.tests tr[data-a]");
   if (touched.size) {
     testRows.filter((row) => touched.has(row.dataset.a)).forEach((row) => {
       waves.forEach((wave, i) => (kept.readings[row.dataset.a + "|" + wave] || []).forEach((value, way) => {
@@ -283,7 +322,7 @@
   }
   all("button.enter").forEach((button) => button.addEventListener("click", () => {
     button.disabled = true;
-    const rows = all("tbody tr", button.closest("article"));
+    const rows = all("tr[data-a]", button.closest("article"));
     rows.forEach((row) => waves.forEach((wave, i) => [0, 1].forEach((way) => {
       const cell = row.cells[3 + 3 * i + way];
       const fibre = row.dataset.a;

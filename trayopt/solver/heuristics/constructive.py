@@ -74,10 +74,7 @@ def choose_ways(job: Job, loops: int) -> dict[str, Way]:
             if port.id not in trunk.allowed_ports(job.enclosure):
                 continue
             inside = [*held[port.id], trunk.cable.diameter_mm]
-            takes = any(
-                seal.holes >= len(inside) and all(seal.least_mm <= d <= seal.most_mm for d in inside)
-                for seal in port.seals
-            )
+            takes = port.seal_for(inside) is not None
             for travel in trunk.travels:
                 same = sum(way.travel == travel for way in partners)
                 against = port.turns not in {"both", travel}
