@@ -8,7 +8,6 @@ import os
 import pty
 import re
 import select
-import signal
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -26,7 +25,6 @@ from tests.strategies import worked_example
 from trayopt import load_job
 from trayopt.api import solve
 from trayopt.cli import app
-from trayopt.cli.commands import solve as solve_command
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output
 from trayopt.cli.plan_text import plan_text
@@ -387,21 +385,6 @@ def test_ctrl_c_keeps_the_best_plan(tmp_path: Path) -> None:
     plan = read_plan(path)
     assert (plan.status, plan.stopped) == ("feasible", "interrupted")
     assert trayopt("check", job, path, "-q").returncode == Exit.YES
-
-
-def test_the_second_ctrl_c_gives_up(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    ended: list[int] = []
-    monkeypatch.setattr(os, "_exit", ended.append)
-    before = signal.getsignal(signal.SIGINT)
-    with Progress(Output()) as progress, solve_command._interruptible(progress):
-        with pytest.raises(KeyboardInterrupt):
-            signal.raise_signal(signal.SIGINT)
-        assert not ended
-        with contextlib.suppress(KeyboardInterrupt):
-            signal.raise_signal(signal.SIGINT)
-    assert ended == [Exit.INTERRUPTED]
-    assert signal.getsignal(signal.SIGINT) is before
-    assert "Ctrl-C again gives up at once" in capsys.readouterr().err
 
 
 # -- what is loaded ----------------------------------------------------------------------------------------------------

@@ -49,6 +49,10 @@ class Progress:
     ) -> None:
         """Show the last goal's line, and leave the terminal as it was."""
         self._done()
+        self.close()
+
+    def close(self) -> None:
+        """Leave the terminal as it was."""
         if self._live is not None:
             self._live.stop()
             self._live = None

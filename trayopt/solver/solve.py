@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from importlib.metadata import version
+from threading import Event
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
@@ -13,6 +14,8 @@ from trayopt.errors import InputError
 from trayopt.goals.registry import order
 from trayopt.solver.model.built_pins import contradicting
 from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.in_time import in_time
+from trayopt.solver.model.incumbent import State
 from trayopt.solver.model.run import Tuning
 from trayopt.solver.search.search import Search
 
@@ -38,6 +41,8 @@ class Options:
         A plan to begin with.
     goals
         legs, crossings and leg_length_mm in another order.
+    reserve_s
+        What is kept of the limit as long as the best plan leaves splices unplaced or musts broken.
     """
 
     time_limit_s: float | None = None
@@ -47,6 +52,7 @@ class Options:
     reproducible: bool = False
     start: Assignment | None = None
     goals: tuple[str, ...] | None = None
+    reserve_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -61,8 +67,10 @@ class Solution:
     solver: PlanSolver
 
 
-def solve(job: Job, options: Options, progress: Progress | None = None) -> Solution:
+def solve(job: Job, options: Options, progress: Progress | None = None, stop: Event | None = None) -> Solution:
     """Solve a job: the best plan that could be found, and what is proven of it.
+
+    Setting ``stop`` ends the search with what it has, as Ctrl-C does.
 
     Raises
     ------
@@ -74,17 +82,24 @@ def solve(job: Job, options: Options, progress: Progress | None = None) -> Solut
     goals = tuple(goal.id for goal in order(options.goals))
     workers = 1 if options.reproducible else options.workers
     clock = Clock(options.time_limit_s, deterministic=options.reproducible)
-    search = Search(
-        job,
-        goals,
-        clock,
-        tuning=Tuning(workers=workers, seed=options.seed),
-        gap=options.gap,
-        start=options.start,
-        progress=progress,
-    )
-    state, stopped = search.solve()
-    if state.best is None and search.empty and (pins := contradicting(job)):
+    begun: list[Search] = []
+
+    def search() -> tuple[State, Stopped]:
+        made = Search(
+            job,
+            goals,
+            clock,
+            tuning=Tuning(workers=workers, seed=options.seed),
+            gap=options.gap,
+            start=options.start,
+            progress=progress,
+        )
+        begun.append(made)
+        clock.reserve = lambda: 0.0 if made.state.best is None or made.state.whole else options.reserve_s
+        return made.solve()
+
+    state, stopped = in_time(search, clock, stop) or _so_far(job, goals, begun, clock)
+    if state.best is None and begun and begun[0].empty and (pins := contradicting(job)):
         raise InputError.one(
             f"the built pins {', '.join(pins)} cannot all be kept",
             hint="they contradict each other, an always rule or a physical rule at must: correct them, "
@@ -95,3 +110,15 @@ def solve(job: Job, options: Options, progress: Progress | None = None) -> Solut
         version=version("ortools"), seed=options.seed, workers=workers, deterministic_time=round(clock.effort, 6)
     )
     return Solution(state.best or Assignment(), status, stopped, state.bounds, goals, said)
+
+
+def _so_far(job: Job, goals: tuple[GoalName, ...], begun: list[Search], clock: Clock) -> tuple[State, Stopped]:
+    """Give what a search knew when it was left behind: its thread may still change what it holds."""
+    state = State(goals)
+    if begun:
+        known = begun[0].state
+        state.bounds, state.least = dict(known.bounds), dict(known.least)
+        if known.best is not None:
+            state.offer(job, known.best)
+    state.settle()
+    return state, "proven" if state.proven else clock.why()
