@@ -95,6 +95,7 @@ class Attempts:
         """Whether it is proven that the job has no plan at all: only built pins can bring that about."""
         if start is not None and keeps_facts(job, start):
             self.state.offer(job, start)
+            self._tell()
 
     def _some(self, divisions: Divisions, *, all_placed: bool) -> None:
         """Find some plan soon where there is none yet, and better it for a while: what a stopped search has to show."""
@@ -102,6 +103,7 @@ class Attempts:
             for plan in first_plans(self.job):
                 if keeps_facts(self.job, plan):
                     self.state.offer(self.job, plan)
+                    self._tell()
                 if self.clock.over or (self.state.best is not None and self.state.value("unplaced") == 0):
                     break
         if self.clock.over or (self.state.best is not None and self.state.value("unplaced") == 0):
@@ -311,14 +313,21 @@ class Attempts:
         trial: CpModel | None = None,
         share: Share | None = None,
         prove: bool = False,
+        sure: bool = False,
     ) -> Outcome:
-        """Run the solver, and offer what it finds; ``prove`` tells that a good plan is known and the bound is missing."""
+        """Run the solver, and offer what it finds.
+
+        ``prove`` tells that a good plan is known and the bound is missing; ``sure`` that all goals before are proven and that
+        the model leaves no plan out, so that its values and bounds are those of the job.
+        """
         watch: Watch | None = None
         if self.progress is not None and goal is not None:
-            progress = self.progress
 
             def watch(value: int | None, bound: int | None) -> None:
-                progress(self.clock.seconds, goal, value, bound)
+                if sure:
+                    self._tell(goal, value, bound)
+                else:
+                    self._tell()
 
         tuning = replace(
             self.tuning, prove=prove or goal is None, slice_s=None if share is None else self._slice(share)
@@ -326,7 +335,25 @@ class Attempts:
         outcome = run(model, self.clock, tuning, watch, gap=self.gap, trial=trial)
         if outcome.assignment is not None:
             self.state.offer(self.job, outcome.assignment)
+        self._tell()
         return outcome
+
+    def _tell(self, goal: GoalName | None = None, value: int | None = None, bound: int | None = None) -> None:
+        """Show what is known of the job: the splices without a tray, and the first goal that is not proven.
+
+        ``value`` and ``bound`` are what a run that still goes on knows of that goal.
+        """
+        state = self.state
+        if self.progress is None or not state.vector:
+            return
+        vector, bounds = dict(zip(state.order, state.vector, strict=True)), dict(state.bounds)
+        self.progress(self.clock.seconds, "unplaced", vector["unplaced"], bounds.get("unplaced"))
+        first = next((name for name in state.order if bounds.get(name) != vector[name]), None)
+        if first is None or first == "unplaced":
+            return
+        values = [vector[first], *([value] if goal == first and value is not None else [])]
+        known = [found for found in (bounds.get(first), bound if goal == first else None) if found is not None]
+        self.progress(self.clock.seconds, first, min(values), max(known, default=None))
 
     def _slice(self, share: Share) -> float | None:
         """Give the most time for one part of the work, in seconds or in deterministic time; None for as long as it takes."""

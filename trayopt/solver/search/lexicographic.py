@@ -83,13 +83,14 @@ class Descent(Attempts):
             layouts = None
         outcome = Outcome(None, None, None, proven=False)
         if layouts is None or not (model in self._slow or len(model.bunches) * len(model.places) > MOST_AT_A_GLANCE):
-            outcome = self._run(model, goal, share=share if layouts is None else GLANCE, prove=bool(model.solution))
+            part = share if layouts is None else GLANCE
+            outcome = self._run(model, goal, share=part, prove=bool(model.solution), sure=sure)
         if layouts is not None and not outcome.proven and not self.clock.over:
             self._slow.add(model)
             least = self._by_layouts(model, layouts, goal, max(least, outcome.bound or 0))
             if self.state.value(goal) > least:
                 model.require(expression >= least)
-                outcome = self._run(model, goal, share=share, prove=bool(model.solution))
+                outcome = self._run(model, goal, share=share, prove=bool(model.solution), sure=sure)
             else:
                 outcome = replace(outcome, value=least, bound=least, proven=True)
         value = self.state.value(goal)
