@@ -179,6 +179,30 @@ def test_a_start(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         assert ("is not begun with, as it cannot be built" in captured.err) == warned
 
 
+def test_a_job_without_joins_is_not_called_optimal_without_a_word(tmp_path: Path) -> None:
+    job, plan = tmp_path / "job.yaml", tmp_path / "plan.json"
+    data = worked_example()
+    data["joins"] = []
+    data.pop("pins", None)
+    job.write_text(json.dumps(data), "utf-8")
+    done = trayopt("solve", job, "-o", plan)
+    assert done.returncode == Exit.YES
+    assert done.stderr.startswith(f"warning: {job} has no joins: nothing is spliced, and no tray is needed\n")
+    assert "\nNothing to plan: the job has no joins" in done.stdout
+    assert "optimal" not in done.stdout
+    assert trayopt("solve", EXAMPLE, "-q").stderr == ""
+
+
+def test_what_a_proof_says() -> None:
+    """Another plan may be better on a later goal: that of an earlier one decides."""
+    job = load_job(STANDARD / "2x432-shuffled-wall-2x6.yaml")
+    plan = solve(job).plan
+    assert plan.status == "optimal"
+    text = " ".join(plan_text(job, plan).split())
+    assert "and no plan is better on the first goal on which the two differ." in text
+    assert "any goal" not in text
+
+
 # -- what it says ------------------------------------------------------------------------------------------------------
 
 

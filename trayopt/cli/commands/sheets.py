@@ -38,6 +38,7 @@ def command(
     """
     from trayopt.crewsheets.marks import read_measured
     from trayopt.crewsheets.write import Sheets
+    from trayopt.rules.words import several
 
     options = options_of(only, units, language, settings, codes)
     loaded, document = job_and_plan(job, plan, output.library)
@@ -49,7 +50,7 @@ def command(
         output.warn(warning)
     output.answer(
         lambda: {"folder": folder, "written": written},
-        lambda: f"{len(written)} files written to {folder}; open {folder}/index.html",
+        lambda: f"{several(len(written), 'file')} written to {folder}; open {folder}/index.html",
         lambda: f"{folder}/index.html",
     )
     return Exit.YES if not sheets.book.troubled else Exit.NO

@@ -64,6 +64,8 @@ def command(
 ) -> int:
     """Decide ports, travel, loops, divisions and trays for JOB all together, and prove that no plan is better.
 
+    Goals count in their order: a plan is better if it is better on the first goal on which the two differ.
+
     Ctrl-C and SIGTERM end the search and keep the best plan so far; another Ctrl-C, a second later, gives up at once.
     The exit code is 0 for a plan that keeps every must and places every splice, 1 for any other, 3 where none was found
     in time. Where PLAN cannot be written, the plan goes to stdout.
@@ -76,6 +78,8 @@ def command(
         raise click.UsageError("JOB and --start cannot both be stdin")
     find_out(file)
     loaded = load_job(job, library=output.library)
+    if not loaded.splices:
+        output.warn(f"{job} has no joins: nothing is spliced, and no tray is needed")
     find_out(file, ROOM + ROOM_A_SUBUNIT * len(loaded.subunits))
     first = None if start is None else _start(output, loaded, start)
     options: dict[str, Any] = {} if workers is None else {"workers": workers}
