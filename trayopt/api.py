@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Event
 from typing import TYPE_CHECKING, Any
 
 from trayopt.domain.job import Job
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from trayopt.review.handmade import Handmade
     from trayopt.review.mend import Mended
     from trayopt.solver.model.bound import Step
+    from trayopt.solver.model.clock import Clock
     from trayopt.solver.model.decisions import Given, Weights
     from trayopt.solver.solve import Progress
 
@@ -144,6 +146,7 @@ def solve(
     watch: Callable[[Step], None] | None = None,
     without: Iterable[str] = (),
     explain: bool = True,
+    stop: Event | None = None,
 ) -> Result:
     """Find the best plan of a job, and check it before it is given out.
 
@@ -152,7 +155,7 @@ def solve(
     job
         The job, as ``load_job`` gives it.
     time_limit_s
-        Most seconds; with ``reproducible`` in the solver's deterministic time instead of wall time.
+        Most seconds for all of it; with ``reproducible`` in the solver's deterministic time instead of wall time.
     gap
         Leave a goal when value - bound is at most this part of the value.
     workers, seed
@@ -171,7 +174,9 @@ def solve(
         Names of relaxations and tactics of the search that are left out.
     explain
         Whether to look for the first conflict where splices stay unplaced or musts are broken, for at most
-        ``EXPLAIN_S`` seconds more.
+        ``EXPLAIN_S`` seconds, which are part of the limit.
+    stop
+        Set from another thread or a handler of signals, it ends the search with the best plan so far, as Ctrl-C does.
 
     Returns
     -------
@@ -188,6 +193,8 @@ def solve(
     from trayopt.checker import assignment_of, check, measure
     from trayopt.errors import InputError, SolverFault
     from trayopt.goals.registry import order
+    from trayopt.solver.model.clock import Clock
+    from trayopt.solver.model.in_time import margin
     from trayopt.solver.solve import Options
     from trayopt.solver.solve import solve as search
 
@@ -196,11 +203,14 @@ def solve(
         order(goals)
     except ValueError as wrong:
         raise InputError.one(str(wrong), source="--goals") from wrong
+    limit = time_limit_s if time_limit_s is None or reproducible else time_limit_s - margin(time_limit_s)
+    clock = Clock(limit, deterministic=reproducible)
+    reserve = min(EXPLAIN_S, EXPLAIN_PART * limit) if explain and limit is not None else 0.0
     options = Options(
-        time_limit_s, gap, workers, seed, reproducible, first, tuple(goals) if goals is not None else None,
-        frozenset(without),
+        limit, gap, workers, seed, reproducible, first, tuple(goals) if goals is not None else None,
+        frozenset(without), reserve,
     )  # fmt: skip
-    found = search(job, options, progress, watch)
+    found = search(job, options, progress, watch, stop)
     plan = measure(
         job,
         found.assignment,
@@ -212,7 +222,8 @@ def solve(
         by=found.by,
     )
     if explain:
-        plan = _with_conflict(job, plan, reproducible=reproducible)
+        clock.effort = found.solver.deterministic_time
+        plan = _with_conflict(job, plan, clock, stop)
     report = check(job, plan, "<own plan>")
     broken = report.at("always") if plan.status != "none" else ()
     if report.figures or broken:
@@ -223,16 +234,21 @@ def solve(
 
 EXPLAIN_S = 10.0
 """Most seconds in which solve looks for the first conflict, in deterministic time where the plan is to be reproducible."""
+EXPLAIN_PART = 0.2
+"""Most of a limit that is kept for it, as long as no plan is known that needs no explanation."""
 
 
-def _with_conflict(job: Job, plan: Plan, *, reproducible: bool) -> Plan:
-    """Let a plan that leaves splices unplaced or musts broken say the first conflict."""
+def _with_conflict(job: Job, plan: Plan, clock: Clock, stop: Event | None) -> Plan:
+    """Let a plan that leaves splices unplaced or musts broken say the first conflict; ``clock`` is that of the whole."""
     from trayopt.explainer.explaining import explain_short
     from trayopt.solver.model.clock import Clock
+    from trayopt.solver.model.in_time import in_time
 
-    if plan.stopped == "interrupted":
+    if plan.stopped == "interrupted" or clock.over:
         return plan
-    made = explain_short(job, plan, Clock(EXPLAIN_S, deterministic=reproducible))
+    limit = EXPLAIN_S if clock.left is None else min(EXPLAIN_S, clock.left)
+    rest = Clock(limit, deterministic=clock.deterministic)
+    made = in_time(lambda: explain_short(job, plan, rest), rest, stop)
     return plan if made is None else plan.model_copy(update={"explanation": made.plain()})
 
 

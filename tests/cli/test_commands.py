@@ -85,7 +85,7 @@ def test_validate_passes_the_shipped_models_and_fails_bad_ones(tmp_path: Path) -
     text = trayopt("library", "validate", "--library", tmp_path)
     assert text.returncode == Exit.NO
     assert "error    " in text.stdout
-    assert text.stdout.splitlines()[-1].endswith("1 errors, 1 warnings")
+    assert text.stdout.splitlines()[-1].endswith("1 error, 1 warning")
 
 
 def test_a_library_that_is_no_folder_is_an_input_error() -> None:

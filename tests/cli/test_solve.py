@@ -8,7 +8,6 @@ import os
 import pty
 import re
 import select
-import signal
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -26,7 +25,6 @@ from tests.strategies import worked_example
 from trayopt import load_job
 from trayopt.api import solve
 from trayopt.cli import app
-from trayopt.cli.commands import solve as solve_command
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output
 from trayopt.cli.plan_text import plan_text
@@ -123,8 +121,11 @@ def test_stopped_before_a_first_plan_ends_in_3_and_leaves_the_file(
     [
         (["nowhere.yaml"], "nowhere.yaml: "),
         ([str(EXAMPLE), "--goals", "legs,lengths"], "--goals: goals cannot be ordered as legs, lengths; allowed: legs"),
-        ([str(EXAMPLE), "-o", "nowhere/plan.json"], "nowhere/plan.json: cannot be written; name a file in a folder"),
-        ([str(EXAMPLE), "-o", "models"], "models: cannot be written; "),
+        (
+            [str(EXAMPLE), "-o", "nowhere/plan.json"],
+            "nowhere/plan.json: cannot be written: No such file or directory; name a file in a folder",
+        ),
+        ([str(EXAMPLE), "-o", "models"], "models: cannot be written: it is a folder; "),
         ([str(EXAMPLE), "--start", "README.md"], "README.md:1:1: there is no column"),
         ([str(EXAMPLE), "--reproducible", "--workers", "2"], "--reproducible is one thread"),
         ([str(EXAMPLE), "--time-limit", "0"], "--time-limit"),
@@ -177,6 +178,30 @@ def test_a_start(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         captured = capsys.readouterr()
         assert end.value.code == Exit.YES, captured.err
         assert ("is not begun with, as it cannot be built" in captured.err) == warned
+
+
+def test_a_job_without_joins_is_not_called_optimal_without_a_word(tmp_path: Path) -> None:
+    job, plan = tmp_path / "job.yaml", tmp_path / "plan.json"
+    data = worked_example()
+    data["joins"] = []
+    data.pop("pins", None)
+    job.write_text(json.dumps(data), "utf-8")
+    done = trayopt("solve", job, "-o", plan)
+    assert done.returncode == Exit.YES
+    assert done.stderr.startswith(f"warning: {job} has no joins: nothing is spliced, and no tray is needed\n")
+    assert "\nNothing to plan: the job has no joins" in done.stdout
+    assert "optimal" not in done.stdout
+    assert trayopt("solve", EXAMPLE, "-q").stderr == ""
+
+
+def test_what_a_proof_says() -> None:
+    """Another plan may be better on a later goal: that of an earlier one decides."""
+    job = load_job(STANDARD / "2x432-shuffled-wall-2x6.yaml")
+    plan = solve(job).plan
+    assert plan.status == "optimal"
+    text = " ".join(plan_text(job, plan).split())
+    assert "and no plan is better on the first goal on which the two differ." in text
+    assert "any goal" not in text
 
 
 # -- what it says ------------------------------------------------------------------------------------------------------
@@ -356,10 +381,71 @@ def test_progress_on_a_terminal() -> None:
 
 def test_the_line_on_a_terminal_tells_goal_value_and_bound() -> None:
     progress = Progress(Output())
+    assert progress._line().plain.endswith(" s  looking for a first plan   (Ctrl-C stops)")
+    progress(0.0, "unplaced", 0, 0)
+    assert progress._line().plain.endswith(" s  at work   (Ctrl-C keeps the best)")
     progress(0.0, "leg_length_mm", 1_477_026, 1_356_000)
     line = progress._line().plain
     assert re.fullmatch(r" +0\.\d s  leg_length_mm 1,477,026, at least 1,356,000   \(Ctrl-C keeps the best\)", line)
     assert len(line) <= 80
+
+
+def test_the_line_says_so_while_splices_are_out() -> None:
+    """Where Ctrl-C keeps the best, it says what the best is worth; the bound goes first where there is no room."""
+    progress = Progress(Output())
+    progress(0.0, "unplaced", 1, 0)
+    line = progress._line().plain
+    assert line.endswith(" s  1 splice without a tray, at least 0   (Ctrl-C keeps the best)")
+    progress(0.0, "unplaced", 1296, 1296)
+    progress(0.0, "leg_length_mm", 1_477_026, 1_356_000)
+    line = progress._line().plain
+    assert line.endswith(" s  at work   (Ctrl-C keeps the best: 1,296 splices without a tray)")
+    progress(0.0, "legs", 24, None)
+    assert progress._line().plain.endswith("legs 24   (Ctrl-C keeps the best: 1,296 splices without a tray)")
+    progress(0.0, "unplaced", 0, 0)
+    assert progress._line().plain.endswith("legs 24   (Ctrl-C keeps the best)")
+
+
+@pytest.mark.parametrize("name", ["2x432-wall-2x6", "no-144-swapped-halves-wall-2x6", "2x288-swapped-halves-wall-2x6"])
+def test_progress_tells_values_and_bounds_of_the_job_alone(name: str) -> None:
+    """No value is better than the best plan and no bound is above it, whatever small models the search looks at."""
+    told: list[tuple[str, int | None, int | None]] = []
+    job = load_job(STANDARD / f"{name}.yaml")
+    plan = solve(job, progress=lambda _, goal, value, bound: told.append((goal, value, bound)), explain=False).plan
+    assert plan.status == "optimal"
+    assert told
+    best = {item.goal: item.value for item in plan.goals}
+    for goal, value, bound in told:
+        assert value is not None
+        assert bound is None or bound <= best[goal], (goal, value, bound)  # type: ignore[index]
+        if goal == "unplaced":
+            assert value >= best["unplaced"]
+
+
+def test_a_bound_of_a_small_model_is_not_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A model of a few divisions leaves splices out that others place: what it proves is not said of the job."""
+    primal = import_module("trayopt.solver.heuristics.primal")
+    told: list[tuple[str, int | None, int | None]] = []
+    real = primal.run
+
+    def run(model: Any, clock: Any, tuning: Any, watch: Any = None, **more: Any) -> Any:
+        outcome = real(model, clock, tuning, watch, **more)
+        if watch is not None:
+            watch(10**6, 10**5)
+        return outcome
+
+    monkeypatch.setattr(primal, "run", run)
+    attempts = primal.Attempts(
+        load_job(STANDARD / "2x432-wall-2x6.yaml"),
+        tuple(goal.id for goal in import_module("trayopt.goals.registry").order()),
+        import_module("trayopt.solver.model.clock").Clock(),
+        progress=lambda _, goal, value, bound: told.append((goal, value, bound)),
+    )
+    attempts._some({}, all_placed=False)
+    model = attempts._kept(attempts.divider.open, 100)
+    attempts._better(model, ("broken_prefer", "legs"))
+    assert told
+    assert all(bound is None or bound < 10**5 for _, _, bound in told)
 
 
 def _read(handle: int) -> Iterator[bytes]:
@@ -413,21 +499,6 @@ def test_ctrl_c_keeps_the_best_plan(tmp_path: Path) -> None:
     plan = read_plan(path)
     assert (plan.status, plan.stopped) == ("feasible", "interrupted")
     assert trayopt("check", job, path, "-q").returncode == Exit.YES
-
-
-def test_the_second_ctrl_c_gives_up(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    ended: list[int] = []
-    monkeypatch.setattr(os, "_exit", ended.append)
-    before = signal.getsignal(signal.SIGINT)
-    with Progress(Output()) as progress, solve_command._interruptible(progress):
-        with pytest.raises(KeyboardInterrupt):
-            signal.raise_signal(signal.SIGINT)
-        assert not ended
-        with contextlib.suppress(KeyboardInterrupt):
-            signal.raise_signal(signal.SIGINT)
-    assert ended == [Exit.INTERRUPTED]
-    assert signal.getsignal(signal.SIGINT) is before
-    assert "Ctrl-C again gives up at once" in capsys.readouterr().err
 
 
 # -- what is loaded ----------------------------------------------------------------------------------------------------

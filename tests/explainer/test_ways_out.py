@@ -13,7 +13,7 @@ from tests.build import job_of
 from tests.explainer.helped import HELPED, bigger_trays, soft_tubes, stiff_tubes
 from tests.explainer.planted import PLANTED, box, cable, job, many, one_port, pair, pin, three, trunk
 from trayopt.api import library_survey
-from trayopt.domain.explanation import Explanation, WayOut
+from trayopt.domain.explanation import Addition, Explanation, WayOut
 from trayopt.domain.hardware import Tray, TubeSet
 from trayopt.explainer.adding import Adding
 from trayopt.explainer.amounts import growing, least
@@ -21,6 +21,7 @@ from trayopt.explainer.costs import Costs
 from trayopt.explainer.edits import edit_text
 from trayopt.explainer.giving_up import without
 from trayopt.explainer.proof import Prover, keeps_all
+from trayopt.explainer.way_words import phrase
 from trayopt.explainer.why_not import Wishes, trials_of, why_not
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
@@ -148,3 +149,17 @@ def test_the_shelf_of_the_library_has_trays_and_tubes() -> None:
     assert any(isinstance(model, Tray) for model in models)
     assert any(isinstance(model, TubeSet) for model in models)
     assert Adding.__doc__
+
+
+@pytest.mark.parametrize(
+    ("what", "amount", "words"),
+    [
+        ("loops", 1, "let N1 make 1 loop"),
+        ("loops", 2, "let N1 make 2 loops"),
+        ("trays", 1, "put 1 more tray on N1"),
+        ("trays", 2, "put 2 more trays on N1"),
+        ("seal_holes", 1, "give N1 another seal, for 1 cable"),
+    ],
+)
+def test_singular_and_plural(what: str, amount: int, words: str) -> None:
+    assert phrase(WayOut(add=(Addition(what=what, subject="N1", amount=amount),), edit="", goals=(), cost=1)) == words

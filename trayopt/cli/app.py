@@ -14,8 +14,10 @@ from typing import NoReturn
 import click
 
 import trayopt
-from trayopt.cli import commands
+from trayopt.cli import commands, streams
 from trayopt.cli.exitcodes import Exit
+from trayopt.cli.output import error_text
+from trayopt.cli.stopping import STOPPING
 
 ORDER = ("solve", "check", "mend", "compare", "explain", "batch", "sheets", "record", "library", "schema", "new")
 """Commands in the order of the help; others follow in the order of their names."""
@@ -51,14 +53,37 @@ def group() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run a command and end the process with its exit code."""
-    code: int
     _start_light()
+    streams.ready()
     try:
         code = _run(arguments)
-        sys.stdout.flush()
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         code = Exit.PIPE_CLOSED
+    except OSError as wrong:  # of a stream: files are written by those who say which
+        code = _unwritten(wrong)
+    wrong_end = streams.flushed()
+    if isinstance(wrong_end, BrokenPipeError):
+        code = Exit.PIPE_CLOSED
+    elif wrong_end is not None:
+        code = _unwritten(wrong_end)
+    _end(code)
+
+
+def _unwritten(wrong: OSError) -> int:
+    error_text(f"standard output cannot be written: {wrong.strerror or wrong}\n")
+    return Exit.INPUT
+
+
+def _end(code: int) -> NoReturn:
+    """End the process; a search that would not end in time is left behind, without waiting for it.
+
+    A run that was asked to end does so with its own code: the interpreter would end itself by the signal once it saw an
+    interruption pass through code that was made from text.
+    """
+    solving = sys.modules.get("trayopt.solver.model.in_time")
+    if STOPPING.asked is not None or (solving is not None and solving.left_behind()):
+        streams.flushed()
+        os._exit(code)
     sys.exit(code)
 
 
@@ -79,8 +104,12 @@ def _run(arguments: Sequence[str] | None) -> int:
     except click.exceptions.Exit as end:
         return end.exit_code
     except (click.Abort, KeyboardInterrupt) as end:
-        sys.stderr.write("interrupted\n" if isinstance(end, click.Abort) else "\ninterrupted\n")
-        return Exit.INTERRUPTED
+        line_end = "" if isinstance(end, click.Abort) else "\n"  # of the ^C that a terminal shows; click has written it
+        if STOPPING.asked in {None, "SIGINT"}:
+            error_text(f"{line_end}interrupted\n")
+            return Exit.INTERRUPTED
+        error_text(f"{line_end}ended by {STOPPING.asked}\n")
+        return Exit.TERMINATED
     except click.ClickException as wrong:
         wrong.show()
         return Exit.INPUT

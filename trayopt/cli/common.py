@@ -10,7 +10,8 @@ from typing import Any, TypeVar
 import click
 
 from trayopt.cli.exitcodes import Exit
-from trayopt.cli.output import Output
+from trayopt.cli.output import Output, error_text
+from trayopt.cli.stopping import STOPPING
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -56,6 +57,9 @@ def common(command: Callable[..., int | None]) -> Callable[..., int]:
         except (click.ClickException, click.Abort, click.exceptions.Exit):
             raise
         except Exception as fault:
+            STOPPING.obey()  # a module that was being loaded gives an interruption out as a fault of its own
+            if isinstance(fault, OSError) and fault.filename is None:
+                raise  # of a stream
             said = str(fault) if isinstance(fault, SolverFault) else f"{type(fault).__name__}: {fault}"
             _tell(output, said)
             return Exit.FAULT
@@ -66,11 +70,10 @@ def common(command: Callable[..., int | None]) -> Callable[..., int]:
 
 
 def _tell(output: Output, said: str) -> None:
-    import sys
     import traceback
 
     if output.verbose:
         traceback.print_exc()
     line = " ".join(said.split())
     hint = "" if output.verbose else " (run again with -v for the traceback)"
-    sys.stderr.write(f"trayopt: a fault of trayopt itself: {line}{hint}\n")
+    error_text(f"trayopt: a fault of trayopt itself: {line}{hint}\n")

@@ -15,14 +15,16 @@ class Exit(IntEnum):
     FAULT = 4
     INTERRUPTED = 130
     PIPE_CLOSED = 141
+    TERMINATED = 143
 
 
 MEANING: dict[Exit, str] = {
     Exit.YES: "a plan that keeps every must and places every splice; a check that passes",
     Exit.NO: "the answer is no: a plan with unplaced splices or broken musts, a check that fails",
-    Exit.INPUT: "usage, or input that is unreadable or wrong: all errors at once, each with its place",
+    Exit.INPUT: "usage, input that is unreadable or wrong (all errors at once), a file that cannot be written",
     Exit.NOTHING: "stopped before any plan was found",
     Exit.FAULT: "a fault of trayopt itself, among them: its own plan fails its own check",
     Exit.INTERRUPTED: "interrupted by Ctrl-C in a command that has nothing to keep",
     Exit.PIPE_CLOSED: "the reader of the output went away",
+    Exit.TERMINATED: "ended by SIGTERM in a command that has nothing to keep",
 }

@@ -13,10 +13,12 @@ Faults of input always go to stderr, as text or, in json mode, as one JSON docum
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
+import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -36,6 +38,8 @@ class Output:
     format: Format = "text"
     quiet: bool = False
     verbose: bool = False
+    began: float = field(default_factory=time.monotonic)
+    """When the command began, by the monotonic clock."""
 
     @property
     def json(self) -> bool:
@@ -85,7 +89,7 @@ class Output:
         if self.json:
             from trayopt.formats.json_out import dump
 
-            sys.stderr.write(dump({"errors": [fault.as_dict() for fault in wrong.faults]}))
+            error_text(dump({"errors": [fault.as_dict() for fault in wrong.faults]}))
             return
         for fault in wrong.faults:
             _error_line(str(fault))
@@ -149,4 +153,10 @@ def _width(stderr: bool) -> int | None:
 
 def _error_line(message: str) -> None:
     sys.stdout.flush()
-    sys.stderr.write(message + "\n")
+    error_text(message + "\n")
+
+
+def error_text(text: str) -> None:
+    """Write text to stderr; nothing that is said there is worth a run, so that a stream that takes none is left alone."""
+    with contextlib.suppress(OSError, ValueError):
+        sys.stderr.write(text)

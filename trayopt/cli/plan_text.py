@@ -102,7 +102,7 @@ def plan_blocks(job: Job, plan: Plan, *, whole: bool = False) -> Iterator[Render
         broken = [item for item in plan.broken if item.level == level]
         if broken:
             yield from _block(title, _broken(job, broken, all_of_them=whole or level == "must"))
-    if plan.unplaced:
+    if plan.unplaced and plan.status != "none":
         yield from _unplaced(plan, whole)
     yield from _why_not(plan)
     if plan.status != "none":

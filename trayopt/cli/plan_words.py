@@ -26,6 +26,9 @@ STOPPED = {
     "interrupted": "by hand",
 }
 
+NONE_BETTER = "no plan is better on the first goal on which the two differ"
+"""What a proof says: the goals are proven in their order, so that a plan with a better later goal may exist."""
+
 
 def one_line(text: str) -> str:
     """Put a text on one line, without anything that a terminal would act on."""
@@ -36,9 +39,11 @@ def outcome(plan: Plan) -> tuple[str, str]:
     """Say in one sentence what a plan is worth: the word that matters, and the rest of the sentence."""
     if plan.status == "none":
         return "No plan", f": stopped {STOPPED[plan.stopped]} before a first one was found."
+    if not plan.trays and not plan.unplaced:
+        return "Nothing to plan", ": the job has no joins, so nothing is spliced and no tray is needed."
     whole = "" if not plan.value("unplaced") and not plan.value("broken_must") else " and not complete"
     if plan.status == "optimal":
-        return f"Proven optimal{whole}", f": {_kept(plan)}, and no plan is better on any goal."
+        return f"Proven optimal{whole}", f": {_kept(plan)}, and {NONE_BETTER}."
     return f"Feasible, not proven{whole}", f": {_kept(plan)}. Stopped {STOPPED[plan.stopped]}; {_gap(plan)}."
 
 

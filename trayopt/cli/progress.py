@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Iterator
 from types import TracebackType
 from typing import TYPE_CHECKING
 
@@ -24,6 +25,8 @@ class Progress:
         self._output = output
         self._began = time.monotonic()
         self._goal: str | None = None
+        self._out: int | None = None
+        """Splices without a tray in the best plan; None where there is no plan yet."""
         self._value: int | None = None
         self._bound: int | None = None
         self._live: Live | None = None
@@ -48,13 +51,21 @@ class Progress:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         """Leave the terminal as it was."""
+        self.close()
+
+    def close(self) -> None:
+        """Leave the terminal as it was."""
         if self._live is not None:
             self._live.stop()
             self._live = None
 
     def __call__(self, seconds: float, goal: str, value: int | None, bound: int | None) -> None:
-        """Take what the solver knows of the goal in work."""
+        """Take what the solver knows of the job: the splices without a tray, and the goal in work."""
         del seconds
+        if goal == "unplaced":
+            self._out = value
+            if value == bound and self._goal != goal:
+                return  # settled: another goal is in work
         if goal != self._goal:
             self._goal, self._value, self._bound = goal, None, None
         if value is not None:
@@ -77,15 +88,28 @@ class Progress:
     def _line(self) -> Text:
         from rich.text import Text
 
-        if self._goal is None:
-            doing = "looking for a first plan   (Ctrl-C stops)"
-        else:
-            doing = f"{self._goal} {_number(self._value)}, at least {_number(self._bound)}   (Ctrl-C keeps the best)"
-        return Text(f"{self._seconds()}  {doing}", overflow="ellipsis", no_wrap=True, style="cyan")
+        width = 80 if self._live is None else self._live.console.width
+        lines = [f"{self._seconds()}  {words}" for words in self._doing()]
+        line = next((line for line in lines if len(line) <= width), lines[-1])
+        return Text(line, overflow="ellipsis", no_wrap=True, style="cyan")
+
+    def _doing(self) -> Iterator[str]:
+        """Say what the solver is at, the longest form first."""
+        if self._out is None:
+            yield "looking for a first plan   (Ctrl-C stops)"
+            return
+        from trayopt.rules.words import several
+
+        keeps, out = "   (Ctrl-C keeps the best)", f"{several(self._out, 'splice')} without a tray"
+        least = "" if self._bound is None else f", at least {self._bound:,}"
+        if self._goal == "unplaced":
+            yield f"{out}{least}{keeps}"
+        if self._out:
+            keeps = f"   (Ctrl-C keeps the best: {out})"
+        if self._goal is not None and self._goal != "unplaced" and self._value is not None:
+            yield f"{self._goal} {self._value:,}{least}{keeps}"
+            yield f"{self._goal} {self._value:,}{keeps}"
+        yield f"at work{keeps}"
 
     def _seconds(self) -> str:
         return f"{time.monotonic() - self._began:7.1f} s"
-
-
-def _number(value: int | None) -> str:
-    return "-" if value is None else f"{value:,}"

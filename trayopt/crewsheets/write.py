@@ -1,4 +1,4 @@
-"""All sheets of a plan: made in memory first, then written file by file; what an older run left is taken away."""
+"""All sheets of a plan: made in memory first, then written as a whole; what an older run left is taken away."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ from trayopt.crewsheets.words import words_of
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.errors import InputError
+from trayopt.formats.folder_out import write_folder_whole
 from trayopt.formats.xlsx_in import not_written
 
 if TYPE_CHECKING:
@@ -244,20 +245,10 @@ def file_name(text: str) -> str:
 
 
 def write_folder(folder: str | Path, made: Mapping[str, bytes], plan_digest: str) -> list[str]:
-    """Write files into a folder, each whole or not at all; take away what the last run wrote and this one did not."""
-    folder = Path(folder)
-    listing = folder / CONTENTS
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name in _left_behind(listing, made):
-            (folder / name).unlink(missing_ok=True)
-        for name, content in made.items():
-            _write(folder / name, content)
-        text = json.dumps({"plan": plan_digest, "files": sorted(made)}, indent=2) + "\n"
-        _write(listing, text.encode())
-    except OSError as wrong:
-        hint = "name a folder that you may write to"
-        raise InputError.one(f"cannot be written: {wrong.strerror or wrong}", source=str(folder), hint=hint) from wrong
+    """Write files into a folder, all or none; take away what the last run wrote and this one did not."""
+    listing = json.dumps({"plan": plan_digest, "files": sorted(made)}, indent=2) + "\n"
+    gone = _left_behind(Path(folder) / CONTENTS, made)
+    write_folder_whole(folder, {**made, CONTENTS: listing.encode()}, CONTENTS, gone)
     return [*made, CONTENTS]
 
 
@@ -269,10 +260,3 @@ def _left_behind(listing: Path, made: Iterable[str]) -> Sequence[str]:
         return []
     ours = re.compile(r"(pictures/)?[A-Za-z0-9_-][A-Za-z0-9._-]*")
     return [name for name in names if isinstance(name, str) and ours.fullmatch(name) and name not in set(made)]
-
-
-def _write(path: Path, content: bytes) -> None:
-    path.parent.mkdir(exist_ok=True)
-    part = path.with_name(f".{path.name}.part")
-    part.write_bytes(content)
-    part.replace(path)

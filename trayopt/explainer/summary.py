@@ -29,7 +29,7 @@ def _opening(job: Job, made: Explanation, unplaced: int, broken: int) -> str:
     of = f"{job.title}: " if job.title else ""
     facts = []
     if unplaced:
-        facts.append(f"{unplaced:,} of {several(job.splices, 'splice')} have no tray")
+        facts.append(f"{unplaced:,} of {several(job.splices, 'splice')} {'has' if unplaced == 1 else 'have'} no tray")
     if broken:
         facts.append(f"{several(broken, 'must')} {'is' if broken == 1 else 'are'} broken")
     if facts:

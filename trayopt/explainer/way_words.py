@@ -12,11 +12,11 @@ from trayopt.solver.model.groups import ALLOWED_PORTS, ALLOWED_TRAVEL, EXPECTED
 
 ADDED: dict[str, Callable[[str, int | float | str], str]] = {
     "bench_mm": lambda _, mm: f"bring the bench nearer, to {mm:,} mm",
-    "loops": lambda trunks, loops: f"let {trunks} make {loops} loops",
+    "loops": lambda trunks, loops: f"let {trunks} make {several(int(loops), 'loop')}",
     "exposed_mm": lambda trunks, mm: f"expose {mm:,} mm of {trunks}",
     "seal_holes": lambda ports, holes: f"give {ports} another seal, for {several(int(holes), 'cable')}",
     "opening_mm2": lambda guides, mm2: f"widen {guides} to {mm2:,} mm²",
-    "trays": lambda stacks, more: f"put {several(int(more), 'tray')} more on {stacks}",
+    "trays": lambda stacks, more: f"put {several(int(more), 'more tray')} on {stacks}",
     "tray": lambda stacks, tray: f"put trays {tray} on {stacks}",
     "tubes": lambda _, tubes: f"use the tubes {tubes}",
     "divide_at": lambda trunks, where: f"divide {trunks} at the {where}",

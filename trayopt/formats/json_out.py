@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
 import os
 import sys
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from trayopt.errors import InputError
 
@@ -34,6 +35,9 @@ def _line(value: object) -> str:
     return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
 
+HINT = "name a file in a folder that is there, that you may write to, and that has room"
+
+
 def write_whole(path: str | Path, text: str | bytes) -> None:
     """Write a file (text as UTF-8), whole or not at all; ``-`` is standard output.
 
@@ -45,41 +49,85 @@ def write_whole(path: str | Path, text: str | bytes) -> None:
     InputError
         Where the file cannot be written.
     """
-    raw = text.encode() if isinstance(text, str) else text
+    raw = text.encode(errors="surrogatepass") if isinstance(text, str) else text
     if str(path) == "-":
         if isinstance(text, str):
             sys.stdout.write(text)
         else:
             sys.stdout.buffer.write(raw)
         return
-    target = Path(path)
-    try:
-        target = target.resolve()
-        if target.exists() and not target.is_file() and not target.is_dir():
+    with _said(path):
+        target = Path(path).resolve()
+        if _is_special(target):
             target.write_bytes(raw)
             return
-        _replace(target, raw)
+        _replace(target, lambda stream: stream.write(raw))
+
+
+def can_be_written(path: str | Path, room: int = 0) -> None:
+    """Find out whether a file could be written now, with ``room`` bytes in it; nothing of it is left.
+
+    Raises
+    ------
+    InputError
+        Where it cannot.
+    """
+    with _said(path):
+        target = Path(path).resolve()
+        if _is_special(target):
+            if not os.access(target, os.W_OK):
+                raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+            return
+        with _beside(target) as (_, stream):
+            _take_room(stream.fileno(), room)
+
+
+@contextlib.contextmanager
+def _said(path: str | Path) -> Iterator[None]:
+    """Give out what the system says as a fault of the file."""
+    try:
+        yield
     except (OSError, ValueError) as wrong:
         reason = wrong.strerror if isinstance(wrong, OSError) and wrong.strerror else str(wrong)
-        hint = "name a file in a folder that is there and that you may write to"
-        raise InputError.one(f"cannot be written: {reason}", source=str(path), hint=hint) from wrong
+        raise InputError.one(f"cannot be written: {reason}", source=str(path), hint=HINT) from wrong
 
 
-def _replace(target: Path, raw: bytes) -> None:
+def _is_special(target: Path) -> bool:
+    return target.exists() and not target.is_file() and not target.is_dir()
+
+
+@contextlib.contextmanager
+def _beside(target: Path) -> Iterator[tuple[Path, BinaryIO]]:
+    """Make a file in the folder of another, which is taken away again unless it was moved."""
     if target.is_dir():
-        raise IsADirectoryError(0, "it is a folder")
+        raise IsADirectoryError(errno.EISDIR, "it is a folder")
     handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:50]}.", suffix=".part")
     try:
         with os.fdopen(handle, "wb") as stream:
-            stream.write(raw)
-            stream.flush()
-            os.fsync(stream.fileno())
-        Path(name).chmod(target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask())
-        Path(name).replace(target)
-    except BaseException:
+            yield Path(name), stream
+    finally:
         with contextlib.suppress(OSError):
             Path(name).unlink()
-        raise
+
+
+def _take_room(handle: int, room: int) -> None:
+    """Take some room on the disk, so that a full one says so."""
+    if room <= 0:
+        return
+    if hasattr(os, "posix_fallocate"):
+        os.posix_fallocate(handle, 0, room)
+    else:
+        os.write(handle, bytes(room))
+    os.fsync(handle)
+
+
+def _replace(target: Path, write: Callable[[BinaryIO], object]) -> None:
+    with _beside(target) as (part, stream):
+        write(stream)
+        stream.flush()
+        os.fsync(stream.fileno())
+        part.chmod(target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask())
+        part.replace(target)
 
 
 def _umask() -> int:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from importlib.metadata import version
+from threading import Event
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
@@ -14,6 +15,8 @@ from trayopt.goals.registry import order
 from trayopt.solver.model.bound import Step
 from trayopt.solver.model.built_pins import contradicting
 from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.in_time import in_time
+from trayopt.solver.model.incumbent import State
 from trayopt.solver.model.run import Tuning
 from trayopt.solver.search.parts import PARTS
 from trayopt.solver.search.search import Search
@@ -42,6 +45,8 @@ class Options:
         legs, crossings and leg_length_mm in another order.
     without
         Names of relaxations and tactics that are left out.
+    reserve_s
+        What is kept of the limit as long as the best plan leaves splices unplaced or musts broken.
     """
 
     time_limit_s: float | None = None
@@ -52,6 +57,7 @@ class Options:
     start: Assignment | None = None
     goals: tuple[str, ...] | None = None
     without: frozenset[str] = frozenset()
+    reserve_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -71,11 +77,16 @@ class Solution:
 
 
 def solve(
-    job: Job, options: Options, progress: Progress | None = None, watch: Callable[[Step], None] | None = None
+    job: Job,
+    options: Options,
+    progress: Progress | None = None,
+    watch: Callable[[Step], None] | None = None,
+    stop: Event | None = None,
 ) -> Solution:
     """Solve a job: the best plan that could be found, and what is proven of it.
 
-    ``watch`` is called with each step of the trail, a better plan or a better bound.
+    ``watch`` is called with each step of the trail, a better plan or a better bound. Setting ``stop`` ends the search with
+    what it has, as Ctrl-C does.
 
     Raises
     ------
@@ -91,19 +102,26 @@ def solve(
     goals = tuple(goal.id for goal in order(options.goals))
     workers = 1 if options.reproducible else options.workers
     clock = Clock(options.time_limit_s, deterministic=options.reproducible)
-    search = Search(
-        job,
-        goals,
-        clock,
-        tuning=Tuning(workers=workers, seed=options.seed),
-        gap=options.gap,
-        start=options.start,
-        progress=progress,
-        watch=watch,
-        without=options.without,
-    )
-    state, stopped = search.solve()
-    if state.best is None and search.session.empty and (pins := contradicting(job)):
+    begun: list[Search] = []
+
+    def search() -> tuple[State, Stopped]:
+        made = Search(
+            job,
+            goals,
+            clock,
+            tuning=Tuning(workers=workers, seed=options.seed),
+            gap=options.gap,
+            start=options.start,
+            progress=progress,
+            watch=watch,
+            without=options.without,
+        )
+        begun.append(made)
+        clock.reserve = lambda: 0.0 if made.state.best is None or made.state.whole else options.reserve_s
+        return made.solve()
+
+    state, stopped = in_time(search, clock, stop) or _so_far(job, goals, begun, clock)
+    if state.best is None and begun and begun[0].session.empty and (pins := contradicting(job)):
         raise InputError.one(
             f"the built pins {', '.join(pins)} cannot all be kept",
             hint="they contradict each other, an always rule or a physical rule at must: correct them, "
@@ -115,3 +133,16 @@ def solve(
     )
     by = {goal: bound.by for goal, bound in state.proofs.items()}
     return Solution(state.best or Assignment(), status, stopped, state.bounds, by, goals, said)
+
+
+def _so_far(job: Job, goals: tuple[GoalName, ...], begun: list[Search], clock: Clock) -> tuple[State, Stopped]:
+    """Give what a search knew when it was left behind: its thread may still change what it holds."""
+    state = State(goals)
+    if begun:
+        known = begun[0].state
+        if known.best is not None:
+            state.offer(job, known.best)
+        for step in list(known.trail):
+            if step.bound is not None:
+                state.record(step.bound.goal, step.bound.value, step.bound.by, step.bound.given)
+    return state, "proven" if state.proven else clock.why()

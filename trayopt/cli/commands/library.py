@@ -73,10 +73,12 @@ def validate(output: Output, files: tuple[Path, ...]) -> int:
     Errors, such as trays that stand in the way of the track, end in exit 1; unusual sizes are warnings.
     """
     from trayopt.api import library_survey
+    from trayopt.rules.words import several
 
     found = library_survey(output.library, files or None)
     lines = [f"error    {fault}" for fault in found.errors] + [f"warning  {fault}" for fault in found.warnings]
-    head = f"{found.files} files: {len(found.errors)} errors, {len(found.warnings)} warnings"
+    errors, warnings = several(len(found.errors), "error"), several(len(found.warnings), "warning")
+    head = f"{several(found.files, 'file')}: {errors}, {warnings}"
     output.answer(
         lambda: {
             "files": found.files,

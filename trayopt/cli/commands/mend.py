@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 import click
 
 from trayopt.cli.common import common
 from trayopt.cli.exitcodes import Exit
+from trayopt.cli.keeping import find_out, kept
 from trayopt.cli.output import Output
 
 if TYPE_CHECKING:
@@ -51,14 +53,20 @@ def command(
     swapped cable is absorbed round what is built (--built, or a column built in the table).
     """
     from trayopt.api import load_job, mend
+    from trayopt.formats.json_out import dump_rows
     from trayopt.review.answers import mended_text, no_plan, sure
     from trayopt.review.sheet_out import write_plan
 
+    find_out(new)
     loaded = load_job(job, library=output.library, warn=output.unusual)
     weighed = parse_weights(weights)
     mended = mend(loaded, plan, built=built, weights=weighed, time_limit_s=limit_s, workers=workers, seed=seed)
-    if mended.plan is not None and new is not None:
-        write_plan(new, loaded, mended.plan)
+    found = mended.plan
+    if new is not None and found is not None:
+        write, document = partial(write_plan, new, loaded, found), partial(dump_rows, found.plain())
+        if not kept(output, new, write, document):
+            output.note(sure(mended))
+            return Exit.INPUT
     if new != "-":
         head = sure if mended.plan is not None else no_plan
         output.answer(mended.as_dict, lambda: mended_text(mended), lambda: head(mended))

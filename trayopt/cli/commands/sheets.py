@@ -35,6 +35,7 @@ def command(
     """
     from trayopt.api import load_job
     from trayopt.api import sheets as make
+    from trayopt.rules.words import several
 
     sheets = make(load_job(job, library=output.library, warn=output.unusual), plan, **options)
     written = sheets.write(folder)
@@ -42,7 +43,7 @@ def command(
         output.warn(warning)
     output.answer(
         lambda: {"folder": folder, "written": written},
-        lambda: f"{len(written)} files written to {folder}; open {folder}/index.html",
+        lambda: f"{several(len(written), 'file')} written to {folder}; open {folder}/index.html",
         lambda: f"{folder}/index.html",
     )
     return Exit.YES if not sheets.book.troubled else Exit.NO

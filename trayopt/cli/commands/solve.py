@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import json
-import os
-import signal
 import sys
-import threading
+import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, nullcontext
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,8 +15,10 @@ import click
 
 from trayopt.cli.common import common
 from trayopt.cli.exitcodes import Exit
+from trayopt.cli.keeping import find_out, kept
 from trayopt.cli.output import Output
 from trayopt.cli.progress import Progress
+from trayopt.cli.stopping import STOPPING
 
 if TYPE_CHECKING:
     from trayopt.api import Result
@@ -25,13 +26,20 @@ if TYPE_CHECKING:
     from trayopt.domain.plan import Plan
     from trayopt.solver.model.bound import Step
 
+ROOM, ROOM_A_SUBUNIT = 16_384, 2_048
+"""Bytes that a plan takes on the disk, about: with no subunit, and for each."""
+TELLING_S = 0.15
+"""Seconds of a limit for the answer, after the search."""
+LEAST_PART = 0.1
+"""Part of a limit that the search has in any case, however long it took to come to it."""
+
 
 @click.command("solve", short_help="Find the best plan of a job, and prove it.")
 @click.argument("job", metavar="JOB", type=click.Path(allow_dash=True))
 @click.option("-o", "--output", "file", metavar="PLAN", help="Write the plan as JSON; - for stdout.")
 @click.option(
     "--time-limit", "time_limit_s", type=click.FloatRange(min=0, min_open=True), metavar="S",
-    help="Most seconds; with --reproducible the solver's own, which are alike on every machine.",
+    help="Most seconds in all, with the reasons; with --reproducible the solver's own, alike on every machine.",
 )  # fmt: skip
 @click.option(
     "--gap", type=click.FloatRange(min=0, max=1), metavar="G",
@@ -67,8 +75,11 @@ def command(
 ) -> int:
     """Decide ports, travel, loops, divisions and trays for JOB all together, and prove that no plan is better.
 
-    Ctrl-C ends the search and keeps the best plan so far; a second one gives up at once. The exit code is 0 for a plan
-    that keeps every must and places every splice, 1 for any other, 3 where none was found in time.
+    Goals count in their order: a plan is better if it is better on the first goal on which the two differ.
+
+    Ctrl-C and SIGTERM end the search and keep the best plan so far; another Ctrl-C, a second later, gives up at once.
+    The exit code is 0 for a plan that keeps every must and places every splice, 1 for any other, 3 where none was found
+    in time. Where PLAN cannot be written, the plan goes to stdout.
     """
     from trayopt.api import load_job
 
@@ -79,41 +90,47 @@ def command(
     if trace == file == "-":
         raise click.UsageError("the plan and --trace cannot both go to stdout")
     for target in (file, trace):
-        _can_be_written(target)
+        find_out(target)
     _known(without)
     loaded = load_job(job, library=output.library, warn=output.unusual)
+    if not loaded.splices:
+        output.warn(f"{job} has no joins: nothing is spliced, and no tray is needed")
+    find_out(file, ROOM + ROOM_A_SUBUNIT * len(loaded.subunits))
     first = None if start is None else _start(output, loaded, start)
     options: dict[str, Any] = {} if workers is None else {"workers": workers}
     if goals is not None:
         options["goals"] = [name.strip() for name in goals.split(",") if name.strip()]
-    result = _solve(
-        output,
-        loaded,
-        time_limit_s=time_limit_s,
-        gap=gap,
-        seed=seed,
-        reproducible=reproducible,
-        start=first,
-        trace=trace,
-        without=without,
-        **options,
-    )
-    _answer(output, loaded, result.plan, file)
-    if result.plan.status == "none":
-        return Exit.NOTHING
-    return Exit.YES if result.complete else Exit.NO
-
-
-def _solve(output: Output, job: Job, *, trace: str | None, **options: Any) -> Result:
-    from trayopt.api import solve
-
-    with Progress(output) as progress, _interruptible(progress), _traced(trace) as write:
+    _load()
+    if time_limit_s is not None and not reproducible:  # what it took to come here is part of the limit
+        time_limit_s = max(time_limit_s - (time.monotonic() - output.began) - TELLING_S, LEAST_PART * time_limit_s)
+    with (
+        Progress(output) as progress,
+        _traced(trace) as write,
+        STOPPING.keeping(_told(progress), progress.close) as stop,
+    ):
 
         def watch(step: Step) -> None:
             progress.step(str(step))
             write(step)
 
-        return solve(job, progress=progress, watch=watch, **options)
+        result = _solve(
+            loaded,
+            progress=progress,
+            watch=watch,
+            stop=stop,
+            time_limit_s=time_limit_s,
+            gap=gap,
+            seed=seed,
+            reproducible=reproducible,
+            start=first,
+            without=without,
+            **options,
+        )
+    if not _answer(output, loaded, result.plan, file):
+        return Exit.INPUT
+    if result.plan.status == "none":
+        return Exit.NOTHING
+    return Exit.YES if result.complete else Exit.NO
 
 
 @contextmanager
@@ -152,26 +169,55 @@ def _known(without: Iterable[str]) -> None:
             )
 
 
-def _answer(output: Output, job: Job, plan: Plan, file: str | None) -> None:
-    """Write the plan where it is wanted, and tell it; where stdout takes the plan, its head goes to stderr."""
+def _load() -> None:
+    """Load what a search needs while a request to end still ends the run: there is nothing to keep yet."""
+    for name in ("trayopt.checker", "trayopt.solver.solve"):
+        import_module(name)
+
+
+def _solve(job: Job, **options: Any) -> Result:
+    from trayopt.api import solve
+
+    return solve(job, **options)
+
+
+def _told(progress: Progress) -> Callable[[str], None]:
+    """Say what becomes of a request to end."""
+
+    def say(name: str) -> None:
+        again = "; Ctrl-C again gives up at once" if name == "SIGINT" else ""
+        heard = "" if name == "SIGINT" else f"{name}: "
+        progress.say(f"{heard}stopping with the best plan so far{again}")
+
+    return say
+
+
+def _answer(output: Output, job: Job, plan: Plan, file: str | None) -> bool:
+    """Write the plan where it is wanted, and tell it; where stdout takes the plan, its head goes to stderr.
+
+    Tells whether the file was written that was asked for; where it could not be, stdout has the plan.
+    """
     from trayopt.cli.plan_words import head_lines
     from trayopt.formats.json_out import dump_rows, write_whole
 
     found = plan.status != "none"
-    if file is not None and found:
-        write_whole(file, dump_rows(plan.plain()))
+    document = dump_rows(plan.plain())
     if file is not None and not found:
         output.warn(f"{file} is not written: there is no plan")
+    if file is not None and found and not kept(output, file, lambda: write_whole(file, document), lambda: document):
+        output.note(head_lines(job, plan).rstrip())
+        return False
     if file == "-":
         output.note(head_lines(job, plan).rstrip())
     elif output.json:
-        output.write(dump_rows(plan.plain()))
+        output.write(document)
     elif output.quiet:
         output.write(head_lines(job, plan))
     else:
         _show(output, job, plan)
     if file not in {None, "-"} and found:
         output.note(f"{file} written")
+    return True
 
 
 def _show(output: Output, job: Job, plan: Plan) -> None:
@@ -184,21 +230,6 @@ def _show(output: Output, job: Job, plan: Plan) -> None:
             console.print(block)
     else:
         output.write(plan_text(job, plan, width=console.width, whole=output.verbose))
-
-
-def _can_be_written(file: str | None) -> None:
-    """Refuse a file that can never be written before anything is searched for it."""
-    from trayopt.errors import InputError
-
-    if file in {None, "-"}:
-        return
-    target = Path(str(file))
-    if target.is_dir() or not target.parent.is_dir() or not os.access(target.parent, os.W_OK):
-        raise InputError.one(
-            "cannot be written",
-            source=str(file),
-            hint="name a file in a folder that is there and that you may write to",
-        )
 
 
 def _start(output: Output, job: Job, path: str) -> Plan:
@@ -223,31 +254,3 @@ def _start(output: Output, job: Job, path: str) -> Plan:
     if stops:
         output.warn(f"{path} is not begun with, as it cannot be built: {stops[0].because}")
     return plan
-
-
-@contextmanager
-def _interruptible(progress: Progress) -> Iterator[None]:
-    """Let the first Ctrl-C end the search with what it has, and the second the whole process."""
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    asked = False
-
-    def stop(*_: object) -> None:
-        nonlocal asked
-        if asked:
-            progress.__exit__(None, None, None)
-            os._exit(Exit.INTERRUPTED)
-        asked = True
-        progress.say("stopping with the best plan so far; Ctrl-C again gives up at once")
-        raise KeyboardInterrupt
-
-    before = signal.signal(signal.SIGINT, stop)
-    try:
-        yield
-    except ImportError:
-        if asked:  # a compiled module that is loaded just then says so of the interruption
-            raise KeyboardInterrupt from None
-        raise
-    finally:
-        signal.signal(signal.SIGINT, before)

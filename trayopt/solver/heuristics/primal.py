@@ -28,6 +28,7 @@ def first_plan(s: Session, divisions: Divisions, *, all_placed: bool) -> None:
         for plan in first_plans(s.job):
             if keeps_facts(s.job, plan):
                 s.state.offer(s.job, plan)
+                s.tell()
             if s.clock.over or (s.state.best is not None and s.state.value("unplaced") == 0):
                 break
     if s.clock.over or (s.state.best is not None and s.state.value("unplaced") == 0):

@@ -106,6 +106,7 @@ class Session:
         """Whether it is proven that the job has no plan at all: only built pins can bring that about."""
         if start is not None and keeps_facts(job, start):
             self.state.offer(job, start)
+            self.tell()
 
     @property
     def legs_first(self) -> bool:
@@ -180,16 +181,47 @@ class Session:
         """Run the solver, and offer what it finds; ``prove`` tells that a good plan is known and the bound is missing."""
         watch: Watch | None = None
         if self.progress is not None and goal is not None:
-            progress = self.progress
+            sure = self.speaks_of_job(model, goal)
 
             def watch(value: int | None, bound: int | None) -> None:
-                progress(self.clock.seconds, goal, value, bound)
+                if sure:
+                    self.tell(goal, value, bound)
+                else:
+                    self.tell()
 
         tuning = replace(self.tuning, prove=prove or goal is None, slice_s=None if share is None else self.slice(share))
         outcome = run(model, self.clock, tuning, watch, gap=self.gap, trial=trial)
         if outcome.assignment is not None:
             self.state.offer(self.job, outcome.assignment)
+        self.tell()
         return outcome
+
+    def speaks_of_job(self, model: Model, goal: GoalName) -> bool:
+        """Whether values and bounds of a goal in a model are those of the job: all before are proven, and no plan is left out."""
+        state = self.state
+        return (
+            state.best is not None
+            and goal in state.proofs
+            and model.given is not None
+            and model.given.met(self.as_good(goal))
+        )
+
+    def tell(self, goal: GoalName | None = None, value: int | None = None, bound: int | None = None) -> None:
+        """Show what is known of the job: the splices without a tray, and the first goal that is not proven.
+
+        ``value`` and ``bound`` are what a run that still goes on knows of that goal.
+        """
+        state = self.state
+        if self.progress is None or state.best is None:
+            return
+        vector, bounds = dict(zip(state.order, state.vector, strict=True)), state.bounds
+        self.progress(self.clock.seconds, "unplaced", vector["unplaced"], bounds.get("unplaced"))
+        first = next((name for name in state.order if bounds.get(name) != vector[name]), None)
+        if first is None or first == "unplaced":
+            return
+        values = [vector[first], *([value] if goal == first and value is not None else [])]
+        known = [found for found in (bounds.get(first), bound if goal == first else None) if found is not None]
+        self.progress(self.clock.seconds, first, min(values), max(known, default=None))
 
     def slice(self, share: Share) -> float | None:
         """Give the most time for one part of the work, in seconds or in deterministic time; None for as long as it takes."""

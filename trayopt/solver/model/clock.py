@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -28,6 +29,8 @@ class Clock:
     started: float = field(default_factory=time.monotonic)
     effort: float = 0.0
     interrupted: bool = False
+    reserve: Callable[[], float] = field(default=lambda: 0.0)
+    """What is kept of the limit for what comes after the search, as long as there is something to come."""
 
     @property
     def seconds(self) -> float:
@@ -39,7 +42,7 @@ class Clock:
         """What is left of the limit, in seconds or in deterministic time; None without a limit."""
         if self.limit_s is None:
             return None
-        return max(0.0, self.limit_s - self.spent)
+        return max(0.0, self.limit_s - self.reserve() - self.spent)
 
     @property
     def spent(self) -> float:

@@ -9,6 +9,7 @@ from typing import Any
 from ortools.sat.python import cp_model
 
 from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.in_time import THREAD
 
 FOUND = frozenset({cp_model.OPTIMAL, cp_model.FEASIBLE})
 """What the solver says where it has a solution."""
@@ -77,7 +78,7 @@ class Asked:
         self._status: Any = None
         self._error: BaseException | None = None
         self._ended = Event()
-        Thread(target=self._work, daemon=True).start()
+        Thread(target=self._work, name=THREAD, daemon=True).start()
 
     def _work(self) -> None:
         try:
@@ -100,8 +101,12 @@ class Asked:
 
     def wait(self, clock: Clock) -> Any:
         """Wait for the solver's status; its effort goes on the clock, and so does Ctrl-C, which stops the search."""
-        while not self.ended(clock):
-            pass
+        try:
+            while not self.ended(clock):
+                pass
+        except BaseException:  # whoever asked is ended from outside: nobody waits for the answer any more
+            self.solver.stop_search()
+            raise
         if self._error is not None:
             raise self._error
         clock.effort += self.solver.response_proto.deterministic_time + size_effort(self.cp)

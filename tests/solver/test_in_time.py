@@ -1,0 +1,125 @@
+"""A limit holds whatever the search is doing: it is asked to end, ended from outside, or left behind with what it knows."""
+
+from __future__ import annotations
+
+import itertools
+import threading
+from importlib import import_module
+from typing import Any
+
+import pytest
+
+from tests.build import job_of
+from tests.strategies import worked_example
+from trayopt import api
+from trayopt.solver.model.clock import Clock, OutOfTime
+from trayopt.solver.model.in_time import THREAD, in_time, left_behind, margin
+from trayopt.solver.search.search import Search
+
+
+def endless() -> None:
+    """Count, and never look at a clock."""
+    for _ in itertools.count():
+        pass
+
+
+def test_what_ends_in_time_gives_its_result_or_its_error() -> None:
+    assert in_time(lambda: 7, Clock(60)) == 7
+    with pytest.raises(ValueError, match="wrong"):
+        in_time(lambda: int("wrong"), Clock(60))
+
+
+def test_a_count_that_never_looks_at_the_clock_is_ended() -> None:
+    ended: list[type[BaseException]] = []
+
+    def work() -> None:
+        try:
+            endless()
+        except BaseException as end:
+            ended.append(type(end))
+            raise
+
+    assert in_time(work, Clock(0.2)) is None
+    assert ended == [OutOfTime]
+
+
+def test_what_cannot_be_ended_is_left_behind() -> None:
+    free = threading.Event()
+    assert in_time(lambda: free.wait(600), Clock(0.1)) is None
+    assert left_behind()
+    found = [thread for thread in threading.enumerate() if thread.name == THREAD]
+    free.set()
+    for thread in found:
+        thread.join(60)
+    assert not left_behind()
+
+
+def test_an_event_ends_it_without_any_limit() -> None:
+    clock, stop = Clock(), threading.Event()
+    stop.set()
+
+    def work() -> str:
+        while not clock.over:
+            pass
+        return "what it had"
+
+    assert in_time(work, clock, stop) == "what it had"
+    assert clock.interrupted
+
+
+def test_a_search_that_does_not_end_gives_the_best_plan_that_it_had(monkeypatch: pytest.MonkeyPatch) -> None:
+    job = job_of(worked_example())
+    best = api.solve(job, workers=1).plan
+    real = Search.solve
+
+    def found_and_lost(search: Search) -> Any:
+        real(search)
+        endless()
+
+    monkeypatch.setattr(Search, "solve", found_and_lost)
+    plan = api.solve(job, workers=1, time_limit_s=4.0).plan
+    assert plan.goals == best.goals
+    assert plan.legs == best.legs
+
+
+def test_the_reason_comes_out_of_the_limit(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is left of the limit is all that the explanation gets, by the clock or in the solver's own time."""
+    data = worked_example()
+    data["trunks"][0]["exposed_mm"] = 100
+    job = job_of(data)
+    given: list[Clock] = []
+    explaining = import_module("trayopt.explainer.explaining")
+    monkeypatch.setattr(explaining, "explain_short", lambda job, plan, clock: given.append(clock))
+    for reproducible in (False, True):
+        plan = api.solve(job, time_limit_s=8.0, reproducible=reproducible, workers=1).plan
+        assert plan.value("unplaced") + plan.value("broken_must") > 0
+        limit = given[-1].limit_s
+        assert limit is not None
+        assert limit < 8.0
+        assert given[-1].deterministic == reproducible
+    api.solve(job, workers=1)
+    assert given[-1].limit_s == api.EXPLAIN_S
+
+
+def test_part_of_a_limit_is_kept_while_the_best_plan_is_not_whole(monkeypatch: pytest.MonkeyPatch) -> None:
+    data = worked_example()
+    data["trunks"][0]["exposed_mm"] = 100
+    kept: list[float] = []
+    real = Search.solve
+
+    def watched(search: Search) -> Any:
+        kept.append(search.clock.reserve())
+        answer = real(search)
+        kept.append(search.clock.reserve())
+        return answer
+
+    monkeypatch.setattr(Search, "solve", watched)
+    api.solve(job_of(data), workers=1, time_limit_s=1000.0)
+    api.solve(job_of(worked_example()), workers=1, time_limit_s=1000.0)
+    api.solve(job_of(data), workers=1, time_limit_s=1000.0, explain=False)
+    assert kept == [0.0, api.EXPLAIN_S, 0.0, 0.0, 0.0, 0.0]
+
+
+def test_a_margin_is_a_small_part_of_a_limit() -> None:
+    assert margin(1.0) == pytest.approx(0.03)
+    assert margin(600.0) == 0.5

@@ -1,0 +1,111 @@
+"""Work in a thread of its own, so that whoever waits for it goes on when time is up, with what was found by then.
+
+The work is asked to end first, by its clock. What does not look at the clock in time, a long count or a run of the solver that
+does not stop, is ended by an exception that is raised inside of it, and left behind where that does not reach it either.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import threading
+import time
+from collections.abc import Callable
+from typing import Final, Generic, TypeVar
+
+from trayopt.solver.model.clock import Clock, OutOfTime
+
+T = TypeVar("T")
+
+THREAD: Final = "trayopt search"
+"""Name of every thread that works on a search."""
+LOOK_S = 0.05
+"""So often whoever waits looks at the clock."""
+MARGIN_PART, MOST_MARGIN_S = 0.03, 0.5
+"""What the clock of the work ends before the limit: the solver ends a little late."""
+UNWIND_S = 0.25
+"""Time for work to end once the exception was raised."""
+HEEDED_S = 3.0
+"""Time for work to end by itself once it was interrupted: a run of the solver gives what it has."""
+
+
+def margin(limit_s: float) -> float:
+    """Give the seconds of a limit that are kept for ending."""
+    return min(MOST_MARGIN_S, MARGIN_PART * limit_s)
+
+
+def left_behind() -> bool:
+    """Whether some search still runs: a process that ends does not wait for it."""
+    return any(thread.name == THREAD for thread in threading.enumerate())
+
+
+class _Work(Generic[T]):
+    """Work under way."""
+
+    def __init__(self, work: Callable[[], T]) -> None:
+        self.result: T | None = None
+        self.error: BaseException | None = None
+        self.ended = threading.Event()
+        self._work = work
+        self._thread = threading.Thread(target=self._run, name=THREAD, daemon=True)
+        self._thread.start()
+
+    def _run(self) -> None:
+        try:
+            self.result = self._work()
+        except BaseException as error:
+            self.error = error
+        finally:
+            self.ended.set()
+
+    def end(self) -> None:
+        """Raise ``OutOfTime`` inside of the work, at its next step in Python."""
+        if self._thread.ident is not None and not self.ended.is_set():
+            ctypes.pythonapi.PyThreadState_SetAsyncExc(ctypes.c_ulong(self._thread.ident), ctypes.py_object(OutOfTime))
+
+
+def in_time(work: Callable[[], T], clock: Clock, stop: threading.Event | None = None) -> T | None:
+    """Do some work, at the latest until its clock's limit and its margin are over.
+
+    Parameters
+    ----------
+    work
+        What to do; it looks at the clock now and then, and gives what it has once that is over.
+    clock
+        Its limit is when the work is to end; Ctrl-C goes on it, and so does ``stop``.
+    stop
+        Set by somebody else to end the work.
+
+    Returns
+    -------
+    The result of the work; None where it did not end in time.
+    """
+    until = None
+    if clock.limit_s is not None and not clock.deterministic:
+        until = clock.started + clock.limit_s + margin(clock.limit_s)
+    under_way = _Work(work)
+    told = False
+    while not _ended(under_way, clock, LOOK_S):
+        if stop is not None and stop.is_set():
+            clock.interrupted = True
+        if clock.interrupted and not told:
+            told = True
+            until = min(until or float("inf"), time.monotonic() + HEEDED_S)
+        if until is not None and time.monotonic() > until:
+            under_way.end()
+            _ended(under_way, clock, UNWIND_S)
+            break
+    if not under_way.ended.is_set():
+        return None
+    if isinstance(under_way.error, OutOfTime):
+        return None
+    if under_way.error is not None:
+        raise under_way.error
+    return under_way.result
+
+
+def _ended(under_way: _Work[T], clock: Clock, seconds: float) -> bool:
+    try:
+        return under_way.ended.wait(seconds)
+    except KeyboardInterrupt:
+        clock.interrupted = True
+        return under_way.ended.is_set()
