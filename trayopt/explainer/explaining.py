@@ -27,11 +27,12 @@ SHARE = 0.4
 
 @dataclass(frozen=True)
 class Found:
-    """The best plan, its decisions and the solver's bounds."""
+    """The best plan, its decisions and bounds; ``claimed`` tells that the bounds were read from a file, not proven here."""
 
     assignment: Assignment
     bounds: dict[GoalName, int | None]
     optimal: bool
+    claimed: bool = False
 
 
 def explain(
@@ -66,7 +67,7 @@ def explain(
         whole = best is not None and _whole(job, best) and not _musts(job, best)
         if best is not None and whole:
             broken = preferences(job, best.assignment, clock)
-            held = bounds(job, best.assignment, best.bounds, broken)
+            held = bounds(job, best.assignment, best.bounds, broken, claimed=best.claimed)
             made = made.model_copy(update={"preferences": broken, "bounds": held, "optimal": best.optimal})
         if given is not None:
             kept = best.assignment if best is not None and whole else None
@@ -101,7 +102,7 @@ def _known(job: Job, plan: Plan | None) -> Found | None:
     if plan is None or plan.status == "none" or plan.job.digest != job.digest:
         return None
     assignment, _ = assignment_of(job, plan)
-    return Found(assignment, {item.goal: item.bound for item in plan.goals}, plan.status == "optimal")
+    return Found(assignment, {item.goal: item.bound for item in plan.goals}, optimal=False, claimed=True)
 
 
 def _search(job: Job, clock: Clock) -> Found | None:
