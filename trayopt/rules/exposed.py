@@ -22,6 +22,10 @@ if TYPE_CHECKING:
     from trayopt.rules.variables import Variables
 
 
+TRY_MM = 40
+"""What a try at a splice takes off each side, in mm: common practice, no source."""
+
+
 class ExposedParameters(Frozen):
     """Lengths in mm: kept to splice again, allowed a turn, least to strip, and what a second loop adds."""
 

@@ -59,8 +59,10 @@ def command(
     loaded = load_job(job, library=output.library)
     stay = parse_built(loaded, built)
     weighed = parse_weights(weights)
-    made, _ = open_plan(loaded, plan, lenient=True)
-    mended = mend(loaded, made, built=stay, weights=weighed, limit_s=limit_s, workers=workers, seed=seed)
+    made, document = open_plan(loaded, plan, lenient=True)
+    mended = mend(
+        loaded, made, document=document, built=stay, weights=weighed, limit_s=limit_s, workers=workers, seed=seed
+    )
     if mended.plan is not None and new is not None:
         write_plan(new, loaded, mended.plan)
     if new != "-":
