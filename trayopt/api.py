@@ -429,8 +429,11 @@ def mend(
     from trayopt.review.mend import parse_built
 
     stay = parse_built(job, built) if isinstance(built, str) else built
-    made, _ = _opened(job, plan, lenient=True)
-    return nearest(job, made, built=stay, weights=_weights(weights), limit_s=time_limit_s, workers=workers, seed=seed)
+    made, document = _opened(job, plan, lenient=True)
+    weighed = _weights(weights)
+    return nearest(
+        job, made, document=document, built=stay, weights=weighed, limit_s=time_limit_s, workers=workers, seed=seed
+    )
 
 
 def compare(job: Job, a: Plan | str | Path, b: Plan | str | Path, *, time_limit_s: float = 20.0) -> Pair:

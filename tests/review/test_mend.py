@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import json
 import random
 from importlib import import_module
 from pathlib import Path
@@ -12,22 +13,31 @@ import pytest
 
 from tests import oracle, strategies
 from tests.build import job_of
+from tests.review.good_plans import FILE, STANDARD, assignment_of
+from tests.review.recorded import handed, table_text
 from trayopt.api import load_job
 from trayopt.checker import check
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.errors import InputError
+from trayopt.review.answers import mended_text
+from trayopt.review.desk import review_table
 from trayopt.review.mend import Mended, mend, parse_built
 from trayopt.review.moves import Move
+from trayopt.review.plans import handmade_of
 from trayopt.review.reading import parse_handmade
 from trayopt.solver.model.decisions import Given, GoesBy, RunAt, Weights, changes
 from trayopt.solver.model.run import Tuning
 from trayopt.solver.repair.least_moves import least_moved
 from trayopt.solver.repair.nearest import nearest
+from trayopt.track.laid import Laid
 
 TABLES = Path(__file__).parent / "tables"
+PLANS: dict[str, Any] = json.loads(FILE.read_text())
 QUIET = Tuning(workers=1)
+Lies = dict[tuple[str, int], set[Place]]
+"""The trays in which each fibre lies: two where rows contradict each other."""
 MOST = 4_000
 """Decisions that a tiny job may have; larger ones are drawn again."""
 
@@ -197,6 +207,7 @@ def test_a_leg_in_the_wrong_tray_is_taken_out_and_laid_in(quay: Job, good: str) 
     assert mended.proven
     assert mended.changes.counts() == {"legs": 2, "travel": 0, "ends": 0, "ports": 0, "splits": 0, "loops": 0}
     assert [move.text for move in mended.moves] == [
+        "hold a written release for east, and warn the circuits",
         "take QUAY:73-144 and EAST:73-144 out of left/3",
         "lift left/3, from the door inward",
         "lay QUAY/1.2 (73-144) and EAST/1.2 (73-144) into left/2",
@@ -335,12 +346,30 @@ def changed(positions: int = 6) -> dict[str, Any]:
 
 
 def carried_out(job: Job, mended: Mended) -> bool:
-    """Carry a move list out: trays over a hand are lifted, each once, nothing is overfilled, and the plan comes out."""
-    lies = {(run.trunk, fibre): run.place for run in mended.given.runs for fibre in range(run.first, run.last + 1)}
+    """Carry a move list out: trays over a hand are lifted, each once, nothing is overfilled, and the plan comes out.
+
+    The box then holds what the plan says and nothing else: no leg, no trunk and no tray that the job does not have.
+    """
+    lies: Lies = {}
+    for run in mended.given.runs:
+        for fibre in range(run.first, run.last + 1):
+            lies.setdefault((run.trunk, fibre), set()).add(run.place)
     standing = {run.place for run in mended.given.runs}
     lifted: list[Place] = []
     done: set[str] = set()
+    inside = {run.trunk for run in mended.given.runs}
     for move in mended.moves:
+        assert move.do != "release" or move.step == 1
+        if move.do in {"lead out", "lead in", "lead"}:
+            assert (move.what[0] in inside) == (move.do != "lead in")
+            inside ^= {move.what[0]} if move.do != "lead" else set()
+        if move.do == "remove":
+            (name,) = move.what
+            place = place_of(name)
+            assert place not in job.enclosure.place_rank
+            assert not any(place in places for places in lies.values())
+            assert all(other in lifted for other in standing if outward(other, place))
+            standing.remove(place)
         if move.do == "lift":
             for name in move.what:
                 place = place_of(name)
@@ -361,16 +390,22 @@ def carried_out(job: Job, mended: Mended) -> bool:
             assert place not in lifted
             _hand(job, mended, move, place, lies)
     assert not lifted
+    assert standing <= set(job.enclosure.places)
     assert mended.plan is not None
+    assert inside == {row.trunk for row in mended.plan.trunks if row.port is not None}
+    planned = set()
     for leg in mended.plan.legs:
         if leg.stack is not None and leg.position is not None:
             first, _, last = leg.fibres.partition("-")
             for fibre in range(int(first), int(last or first) + 1):
-                assert lies[leg.trunk, fibre] == Place(leg.stack, leg.position)
+                assert lies[leg.trunk, fibre] == {Place(leg.stack, leg.position)}
+                planned.add((leg.trunk, fibre))
+    assert {fibre for fibre, places in lies.items() if places} == planned
     return True
 
 
-def _hand(job: Job, mended: Mended, move: Move, place: Place, lies: dict[tuple[str, int], Place]) -> None:
+def _hand(job: Job, mended: Mended, move: Move, place: Place, lies: Lies) -> None:
+    """Take out or lay in; rows that overlap are taken out once."""
     for name in move.what:
         if move.do == "take out":
             trunk, _, fibres = name.partition(":")
@@ -381,12 +416,12 @@ def _hand(job: Job, mended: Mended, move: Move, place: Place, lies: dict[tuple[s
         first, _, last = fibres.partition("-")
         for fibre in range(int(first), int(last or first) + 1):
             if move.do == "take out":
-                assert lies.pop((trunk, fibre)) == place
+                lies[trunk, fibre].discard(place)
             else:
-                assert (trunk, fibre) not in lies
-                lies[trunk, fibre] = place
+                assert not lies.get((trunk, fibre))
+                lies[trunk, fibre] = {place}
     if move.do == "lay in":
-        inside = sum(at == place for at in lies.values())
+        inside = sum(place in at for at in lies.values())
         assert inside <= 2 * job.enclosure.tray_at(place).fibres
 
 
@@ -408,3 +443,169 @@ def test_the_way_that_a_trunk_goes_is_only_compared_where_it_is_told() -> None:
     assert changes(job, given, assignment).counts() == {
         "legs": 0, "travel": 1, "ends": 0, "ports": 0, "splits": 0, "loops": 0,
     }  # fmt: skip
+
+
+def only(do: str, mended: Mended) -> list[Move]:
+    """Give the steps of one kind."""
+    return [move for move in mended.moves if move.do == do]
+
+
+def without_east() -> dict[str, Any]:
+    """Give the job without the cable of the east shed."""
+    data = changed()
+    data["trunks"] = [row for row in data["trunks"] if row["id"] != "EAST"]
+    data["joins"] = [row for row in data["joins"] if row["name"] != "east"]
+    return data
+
+
+def test_the_legs_of_a_removed_trunk_are_taken_out(good: str) -> None:
+    job = load_job(without_east())
+    mended = mend(job, table(job, good))
+    assert carried_out(job, mended)
+    assert [move.what for move in only("lead out", mended)] == [("EAST",)]
+    out = [name for move in only("take out", mended) for name in move.what]
+    assert {"EAST:1-72", "EAST:73-144"} <= set(out)
+    assert "changes: none" not in mended_text(mended)
+    assert "EAST led out" in mended_text(mended)
+
+
+def test_the_legs_of_a_removed_trunk_are_taken_out_whatever_the_plan_is_written_as(quay: Job, good: str) -> None:
+    report = review_table(quay, parse_handmade(quay, good.encode(), "plan.csv")).report
+    assert report is not None
+    job = load_job(without_east())
+    mended = mend(job, handmade_of(job, report.plan, "plan.json"), document=report.plan)
+    assert carried_out(job, mended)
+    assert only("lead out", mended)
+    runs = """from trunk,from fibres,to trunk,to fibres,stack,position
+QUAY,1-72,EAST,1-72,left,1
+QUAY,73-144,EAST,73-144,left,2
+QUAY,145-216,WEST,1-72,right,1
+QUAY,217-264,WEST,73-120,right,2
+"""
+    mended = mend(job, table(job, runs))
+    out = {name for move in only("take out", mended) for name in move.what}
+    assert {"EAST:1-72", "EAST:73-144", "QUAY:1-72", "QUAY:73-144"} <= out
+    assert only("lead out", mended)
+
+
+def test_fibres_that_a_smaller_cable_does_not_have_are_taken_out(good: str) -> None:
+    data = changed()
+    data["trunks"][2]["cable"] = {
+        "kind": "cable", "id": "small", "construction": "loose_tube", "diameter_mm": 12,
+        "subunits": [{"count": 8, "ribbons": 1, "ribbon_fibres": 12, "diameter_mm": 2.5}],
+    }  # fmt: skip
+    data["joins"][1] = {"a": "QUAY:145-240", "b": "WEST:1-96", "name": "west"}
+    job = load_job(data)
+    mended = mend(job, table(job, good))
+    assert mended.plan is not None
+    assert carried_out(job, mended)
+    assert "WEST:97-120" in {name for move in only("take out", mended) for name in move.what}
+
+
+def test_a_new_trunk_is_led_in_and_divided(good: str) -> None:
+    data = changed()
+    data["trunks"].append({"id": "NORTH", "cable": "central-tube-144"})
+    data["joins"].append({"a": "QUAY:265-288", "b": "NORTH:1-24", "name": "north"})
+    job = load_job(data)
+    mended = mend(job, table(job, good))
+    (led,) = only("lead in", mended)
+    assert mended.plan is not None
+    way = next(row for row in mended.plan.trunks if row.trunk == "NORTH")
+    assert led.text == f"lead NORTH in: port {way.port}, {way.travel}, {way.loops} loop{'s' * (way.loops != 1)}"
+    assert [move.what for move in only("divide", mended)] == [("NORTH/1",)]
+    assert not only("release", mended)
+    assert carried_out(job, mended)
+
+
+def test_a_lost_tray_is_removed_and_not_lowered(good: str) -> None:
+    job = load_job(changed(positions=5))
+    mended = mend(job, table(job, good.replace("right,1", "right,5").replace("right,2", "right,6")))
+    assert [move.what for move in only("remove", mended)] == [("right/6",)]
+    assert "right/6" not in {name for move in only("lower", mended) for name in move.what}
+    assert "right/6 removed" in mended_text(mended)
+    assert carried_out(job, mended)
+
+
+def test_a_lost_stack_is_removed_tray_by_tray(good: str) -> None:
+    data = changed()
+    data["enclosure"]["stacks"] = [row for row in data["enclosure"]["stacks"] if row["id"] != "right"]
+    job = load_job(data)
+    mended = mend(job, table(job, good))
+    assert [move.what for move in only("remove", mended)] == [("right/2",), ("right/1",)]
+    assert carried_out(job, mended)
+
+
+def test_a_step_says_which_splices_it_breaks_and_a_release_stands_before_it(quay: Job, good: str) -> None:
+    mended = mend(quay, table(quay, good.replace("EAST,1-72,left,1,bottom-right,counter", "EAST,1-72,left,1,bottom-left,counter")
+                              .replace("QUAY,1-72,left,1,bottom-left", "QUAY,1-72,left,1,top-left")),
+                  weights=Weights(ports=1))  # fmt: skip
+    moved = {*mended.changes.ports}
+    assert moved
+    release = mended.moves[0]
+    assert release.do == "release"
+    assert "hold a written release" in release.text
+    broken = {name: 0 for name in ("east", "west")}
+    for move in mended.moves:
+        for name, count in move.breaks.items():
+            broken[name] += count
+    want = {"east": 144 * bool(moved & {"QUAY", "EAST"}), "west": 120 * bool(moved & {"QUAY", "WEST"})}
+    assert broken == want
+    text = mended_text(mended)
+    assert "BREAKS splices: " in text
+    assert "tries left to splice again: " in text
+    assert "invisible" in text
+
+
+def test_a_leg_that_is_carried_keeps_its_splices_and_its_tries(quay: Job, good: str) -> None:
+    mended = mend(quay, table(quay, good.replace("73-144,left,2", "73-144,left,3")))
+    assert not [move for move in mended.moves if move.breaks]
+    (taken,) = only("take out", mended)
+    assert taken.disturbs == {"east": 72}
+    (laid,) = only("lay in", mended)
+    assert laid.tries == 3
+
+
+def test_a_leg_that_was_cut_too_short_is_named(quay: Job, good: str) -> None:
+    """The table says that the legs in left/3 were cut at 1,000 mm: no tray is that near."""
+    rows = good.replace("73-144,left,2", "73-144,left,3").splitlines()
+    cut = [f"{row},{'1000' if 'left,3' in row else ''}" for row in rows[1:]]
+    mended = mend(quay, table(quay, "\n".join([f"{rows[0]},cut", *cut])))
+    (laid,) = only("lay in", mended)
+    assert "too short as it was cut" in laid.text
+    assert laid.tries == 0
+
+
+def test_rows_that_enter_at_another_end_are_laid_in_again() -> None:
+    job = load_job(STANDARD / "2x864-wall-2x12-two-ends.yaml")
+    good = assignment_of(job, PLANS["2x864-wall-2x12-two-ends.yaml"])
+    laid = Laid(job, good)
+    stack, other = next(
+        (item.id, end.id) for item in job.enclosure.stacks for end in item.ends if end.id != laid.ends[item.id]
+    )
+    claims = list(laid.claims)
+    i = next(i for i, claim in enumerate(claims) if claim.place.stack == stack)
+    claims[i] = claims[i]._replace(end=other)
+    mended = mend(job, table(job, table_text(claims, good.ways)), limit_s=60)
+    assert mended.weighed == 0
+    run = f"{claims[i].trunk}:{claims[i].first}-{claims[i].last}"
+    assert mended.beside.entered == (run,)
+    assert run in {name for move in only("take out", mended) for name in move.what}
+    assert carried_out(job, mended)
+
+
+@pytest.mark.parametrize("name", ["worked-example.yaml", "2x144-wall-1x12-single.yaml", "2x288-wall-2x6.yaml"])
+def test_nothing_changes_only_where_the_check_passes(name: str) -> None:
+    job = load_job(STANDARD / name)
+    tried = 0
+    for item in handed(job, assignment_of(job, PLANS[name]), name):
+        if item.plan is None:
+            made, passed = item.made(lenient=True), review_table(item.job, item.made()).passed
+        else:
+            made, passed = handmade_of(item.job, item.plan, "plan.json"), False
+        assert not passed
+        mended = mend(item.job, made, document=item.plan, limit_s=30)
+        if mended.plan is not None:
+            tried += 1
+            assert "changes: none;" not in mended_text(mended), item.name
+            assert carried_out(item.job, mended), item.name
+    assert tried >= 10

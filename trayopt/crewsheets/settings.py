@@ -9,6 +9,7 @@ from typing import Annotated, Any
 from pydantic import Field, field_validator, model_validator
 
 from trayopt.domain.base import Frozen
+from trayopt.rules.exposed import TRY_MM
 
 Minutes = Annotated[float, Field(ge=0, le=100_000, allow_inf_nan=False)]
 Percent = Annotated[float, Field(ge=0, le=1000, allow_inf_nan=False)]
@@ -81,7 +82,7 @@ class MaterialSettings(Frozen):
 class ResplicePace(Frozen):
     """What one try at a splice takes off each side, in mm (common practice: about 40 mm of ribbon)."""
 
-    each_mm: Annotated[int, Field(ge=1, le=10_000)] = 40
+    each_mm: Annotated[int, Field(ge=1, le=10_000)] = TRY_MM
 
 
 class LabourSettings(Frozen):

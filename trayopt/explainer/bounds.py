@@ -1,7 +1,8 @@
 """Why this: for each goal above 0 a least value that holds for every plan, and the legs, pairs or trays that force it.
 
 Each bound is counted here, in plain arithmetic, for plans that place every splice and keep every must. Where it does not reach
-the value of the plan, the rest is what the solver proved, and its author is named.
+the value of the plan, the rest is what the solver proved, and its author is named. What a file says to be proven is a claim,
+and holds nothing up.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from collections.abc import Iterator, Mapping
 from itertools import pairwise
 from math import comb
 
+from trayopt.checker.bounds import NOT_AGAIN
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.explanation import BoundSaid, PreferenceSaid
 from trayopt.domain.finding import Group
@@ -38,8 +40,10 @@ def bounds(
     proven: Mapping[GoalName, int | None],
     by: Mapping[GoalName, str | None],
     broken: tuple[PreferenceSaid, ...],
+    *,
+    claimed: bool = False,
 ) -> tuple[BoundSaid, ...]:
-    """Say what holds up each goal of the best plan; ``proven`` are the solver's bounds, ``by`` their authors."""
+    """Say what holds up each goal of the best plan; ``proven`` are bounds, ``by`` their authors; a file only claims them."""
     laid = Laid(job, best)
     counted = {
         "broken_prefer": lambda: _preferences(job, broken),
@@ -54,7 +58,11 @@ def bounds(
             continue
         least, because = counted[goal]()
         bound = proven.get(goal)
-        if bound is not None and bound > least:
+        if claimed:
+            if bound is not None and bound > least:
+                because.append(f"the plan states a bound of {bound:,}: {NOT_AGAIN}")
+            bound = None
+        elif bound is not None and bound > least:
             because.append(f"no plan has less than {bound:,}: {proven_by(by.get(goal))}")
         found.append(BoundSaid(goal=goal, value=value, at_least=max(least, bound or 0), because=tuple(because)))
     return tuple(found)

@@ -28,12 +28,13 @@ SHARE = 0.4
 
 @dataclass(frozen=True)
 class Found:
-    """The best plan, its decisions, and the solver's bounds with their authors."""
+    """The best plan, its decisions, and bounds with their authors; ``claimed`` tells that a file gave them, unproven here."""
 
     assignment: Assignment
     bounds: dict[GoalName, int | None]
     by: Mapping[GoalName, str | None]
     optimal: bool
+    claimed: bool = False
 
 
 def explain(
@@ -68,7 +69,7 @@ def explain(
         whole = best is not None and _whole(job, best) and not _musts(job, best)
         if best is not None and whole:
             broken = preferences(job, best.assignment, clock)
-            held = bounds(job, best.assignment, best.bounds, best.by, broken)
+            held = bounds(job, best.assignment, best.bounds, best.by, broken, claimed=best.claimed)
             made = made.model_copy(update={"preferences": broken, "bounds": held, "optimal": best.optimal})
         if given is not None:
             kept = best.assignment if best is not None and whole else None
@@ -104,7 +105,7 @@ def _known(job: Job, plan: Plan | None) -> Found | None:
         return None
     assignment, _ = assignment_of(job, plan)
     bounds_of, by = ({item.goal: getattr(item, key) for item in plan.goals} for key in ("bound", "by"))
-    return Found(assignment, bounds_of, by, plan.status == "optimal")
+    return Found(assignment, bounds_of, by, optimal=False, claimed=True)
 
 
 def _search(job: Job, clock: Clock) -> Found | None:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from trayopt.review.cautions import MOVES
 from trayopt.review.compare import Pair
 from trayopt.review.mend import Mended
-from trayopt.rules.words import listed
+from trayopt.review.moves import Move, splice_words
+from trayopt.rules.words import listed, several
 
 
 def mended_text(mended: Mended) -> str:
@@ -12,15 +14,56 @@ def mended_text(mended: Mended) -> str:
     lines = [f"note: {note}" for note in mended.notes]
     if mended.plan is None:
         return "\n".join([*lines, no_plan(mended)]) + "\n"
-    counts = mended.changes.counts()
-    changed = [f"{name} {count}" for name, count in counts.items() if count]
-    lines.append(f"changes: {listed(changed) or 'none'}; weighed {mended.weighed}")
-    lines.append(sure(mended))
+    lines += [changed_words(mended), sure(mended)]
     if mended.moves:
-        lines += ["", "moves, in order:"]
-        lines += [f"{move.step:>4}  {move.text}" for move in mended.moves]
+        lines += ["", MOVES, "moves, in order:"]
+        for move in mended.moves:
+            lines.append(f"{move.step:>4}  {move.text}")
+            lines += [f"      {mark}" for mark in marks(move)]
+    if mended.figures:
+        lines += ["", "to correct in the plan that was given:"]
+        lines += [f"      {text}" for text in mended.figures[:MOST_FIGURES]]
+        if len(mended.figures) > MOST_FIGURES:
+            lines.append(f"      and {len(mended.figures) - MOST_FIGURES:,} more; trayopt check lists them")
     lines += ["", *(f"{item.goal:<16}{item.value:>12,}" for item in mended.plan.goals)]
     return "\n".join(lines) + "\n"
+
+
+MOST_FIGURES = 50
+"""So many wrong figures are listed."""
+
+
+def changed_words(mended: Mended) -> str:
+    """Say what changes: what is weighed, and what changes beside."""
+    counts = mended.changes.counts()
+    changed = [f"{name} {count}" for name, count in counts.items() if count]
+    beside = [*mended.beside.words()]
+    if mended.figures:
+        beside.append(f"{several(len(mended.figures), 'figure')} of the given plan corrected")
+    if mended.strange:
+        beside.append(
+            f"{several(mended.strange, 'cell')} set aside that {_names(mended.strange)} what the job does not have"
+        )
+    if not changed and beside:
+        return f"no given leg or way changes; {listed(beside)}; weighed {mended.weighed}"
+    more = f"; beside them: {listed(beside)}" if beside else ""
+    return f"changes: {listed(changed) or 'none'}{more}; weighed {mended.weighed}"
+
+
+def _names(count: int) -> str:
+    return "names" if count == 1 else "name"
+
+
+def marks(move: Move) -> list[str]:
+    """Say which splices a step breaks or moves, and how often its legs can be spliced again."""
+    found = []
+    if move.breaks:
+        found.append(f"BREAKS splices: {splice_words(move.breaks)}")
+    if move.disturbs:
+        found.append(f"disturbs: {splice_words(move.disturbs)}")
+    if move.tries is not None:
+        found.append(f"tries left to splice again: {move.tries}")
+    return found
 
 
 def sure(mended: Mended) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from trayopt.domain.assignment import Assignment
@@ -20,11 +21,11 @@ class Best:
     proven: bool
 
 
-def best_of(job: Job, limit_s: float, workers: int = 2) -> Best:
-    """Solve a job for at most ``limit_s`` seconds."""
+def best_of(job: Job, limit_s: float, workers: int = 2, order: Sequence[str] | None = None) -> Best:
+    """Solve a job for at most ``limit_s`` seconds, with the goals in the usual order or another one."""
     from trayopt.solver.solve import Options, solve
 
-    found = solve(job, Options(time_limit_s=limit_s, workers=workers))
+    found = solve(job, Options(time_limit_s=limit_s, workers=workers, goals=None if order is None else tuple(order)))
     if found.status == "none":
         return Best(None, {}, {}, False)
     values = {str(goal): value for goal, value in measure_all(Laid(job, found.assignment)).items()}

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
+from trayopt.checker import judge_bounds
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
 from trayopt.errors import InputError
-from trayopt.review.desk import Review
+from trayopt.review.desk import Review, bound_remark
 from trayopt.review.figures import goal_figures
+from trayopt.rules.judge import judge, no_plan_breaks
 from trayopt.track.laid import Laid
 
 SCHEMA = "trayopt/compare/1"
@@ -110,7 +112,19 @@ def compare(job: Job, a: Review, b: Review) -> Pair:
     faults = [fault for review in (a, b) for fault in review.made.faults]
     if faults:
         raise InputError(faults)
-    return Pair(job, a, b)
+    return Pair(job, _against(a, b, "plan B"), _against(b, a, "plan A"))
+
+
+def _against(review: Review, other: Review, name: str) -> Review:
+    """Hold the bounds that one plan claims against the other plan, where that is a plan at all."""
+    if not review.bounds or review.report is None or other.laid is None:
+        return review
+    if any(no_plan_breaks(found) for found in judge(other.job, other.laid)):
+        return review
+    values = {str(item.goal): item.value for item in review.report.plan.goals}
+    claims = judge_bounds(review.bounds, values, other.goals)
+    refuted = [bound_remark(claim, name) for claim in claims if claim.standing == "refuted"]
+    return replace(review, bounds=claims, remarks=(*review.remarks, *refuted))
 
 
 def _way(laid: Laid, trunk: str) -> str:

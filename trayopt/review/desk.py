@@ -6,7 +6,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from trayopt.checker import assignment_of_claims, check_assignment, check_laid, lay
+from trayopt.checker import (
+    Bound,
+    assignment_of_claims,
+    check_assignment,
+    check_laid,
+    claimed_bounds,
+    judge_bounds,
+    lay,
+)
 from trayopt.checker.report import Report
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
@@ -39,6 +47,7 @@ class Review:
     """The answer to a plan: remarks in the order of the reading, its figures, and what it was held against.
 
     ``laid``, the plan as it lies, and ``report`` are None where cells are damaged: nothing is judged before they are mended.
+    ``bounds`` are the bounds that a plan document claims, and what is known of them.
     """
 
     job: Job
@@ -48,6 +57,7 @@ class Review:
     report: Report | None = None
     completion: Completion | None = None
     best: Best | None = None
+    bounds: tuple[Bound, ...] = ()
 
     @property
     def damaged(self) -> bool:
@@ -112,6 +122,7 @@ class Review:
             "figures": [] if self.report is None else [asdict(item) for item in self.report.figures],
             "measured": as_dicts(self.figures, self.best_figures),
             "best_proven": best.proven if best else None,
+            "claimed_bounds": [asdict(claim) for claim in self.bounds],
             "completion": completion,
         }
 
@@ -179,6 +190,12 @@ def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = Non
     laid = lay(job, plan, source)
     report = check_laid(laid, plan)
     made = handmade_of(job, plan, source)
+    order = [item.goal for item in report.plan.goals]
+    values = {str(goal): report.plan.value(goal) for goal in order}
+    best = _best(job, best_s, order)
+    claims = claimed_bounds(plan, values)
+    if best is not None and best.values:
+        claims = judge_bounds(claims, values, best.values, best.bounds)
     remarks = [
         *(of_finding(job, made, laid, finding) for finding in report.findings),
         *(
@@ -188,9 +205,19 @@ def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = Non
             )
             for item in report.figures
         ),
+        *(bound_remark(claim, "the best plan found") for claim in claims if claim.standing == "refuted"),
         *(unplaced_remarks(job, made, laid) if report.unplaced else ()),
     ]  # fmt: skip
-    return Review(job, made, _ordered(remarks), laid, report, None, _best(job, best_s))
+    return Review(job, made, _ordered(remarks), laid, report, None, best, claims)
+
+
+def bound_remark(claim: Bound, other: str) -> Remark:
+    """Make a remark of a claimed bound that another plan refutes."""
+    return Remark(
+        "bound", "figure", claim.goal, (), (f"goals[{claim.goal}].bound",),
+        f"the plan claims that no plan has less than {claim.bound:,} of {claim.goal}; {other} has {claim.better:,}",
+        f"{claim.better:,} or less", "take the better plan, or have this job solved again",
+    )  # fmt: skip
 
 
 _ORDER = ("damage", "always", "unplaced", "clash", "must", "figure", "open", "prefer")
@@ -200,12 +227,12 @@ def _ordered(remarks: Sequence[Remark]) -> tuple[Remark, ...]:
     return tuple(sorted(remarks, key=lambda remark: _ORDER.index(remark.level)))
 
 
-def _best(job: Job, best_s: float | None) -> Best | None:
+def _best(job: Job, best_s: float | None, order: Sequence[str] | None = None) -> Best | None:
     if best_s is None:
         return None
     from trayopt.review.best import best_of
 
-    return best_of(job, best_s)
+    return best_of(job, best_s, order=order)
 
 
 def _complete(job: Job, made: Handmade, limit_s: float) -> Completion:

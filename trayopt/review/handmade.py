@@ -93,6 +93,8 @@ class Handmade:
     faults: list[Fault] = field(default_factory=list)
     gone: list[Fault] = field(default_factory=list)
     """What the job does not have any more, where that is no damage."""
+    lost: list[RunAt] = field(default_factory=list)
+    """Runs in trays that the job does not have any more: of a trunk, or of fibres, that it no longer has."""
     lines: list[Line] = field(default_factory=list)
     raw: bytes = b""
 
@@ -122,7 +124,7 @@ class Handmade:
         from trayopt.solver.model.decisions import Given
 
         return Given(
-            tuple(_run_at(entry, entry.place) for entry in self.placed if entry.place is not None),
+            (*(_run_at(entry, entry.place) for entry in self.placed if entry.place is not None), *self.lost),
             {trunk: self.way(trunk) for trunk in self.ways},
             self.ends(),
         )

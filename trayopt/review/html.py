@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from trayopt.checker import bounds_words
 from trayopt.review.answers import pair_words
 from trayopt.review.compare import Pair
 from trayopt.review.desk import Review
@@ -34,6 +35,8 @@ def review_html(review: Review) -> str:
         goals=data["goals"],
         figures=data["measured"],
         best=review.best if review.best is not None and review.best.values else None,
+        claims={claim.goal: claim.bound for claim in review.bounds},
+        claimed=bounds_words(review.bounds),
     )
 
 

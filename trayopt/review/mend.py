@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-from trayopt.checker import measure
+from trayopt.checker import check, measure
+from trayopt.domain.assignment import Assignment
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan, PlanSolver
 from trayopt.errors import InputError, SolverFault
 from trayopt.review.handmade import Handmade
-from trayopt.review.moves import Move, move_list
+from trayopt.review.moves import Beside, Move, move_list, way_words
 from trayopt.review.remarks import rows_text
 from trayopt.solver.model.decisions import Changes, EntersAt, Fact, Given, RunAt, Weights
+from trayopt.track.laid import Laid
 
 SCHEMA = "trayopt/mend/1"
 _BUILT = re.compile(r"\s*(?P<stack>[^/,]+?)\s*/\s*(?P<first>\d{1,4})(?:\s*[-\u2013]\s*(?P<last>\d{1,4}))?\s*")
@@ -25,7 +28,9 @@ _BUILT = re.compile(r"\s*(?P<stack>[^/,]+?)\s*/\s*(?P<first>\d{1,4})(?:\s*[-\u20
 class Mended:
     """The answer of a mend; ``plan`` is None where none was found, and ``impossible`` tells that there is none.
 
-    ``clash`` are the built rows that are in each other's way, as text, where they are the reason.
+    ``clash`` are the built rows that are in each other's way, as text, where they are the reason. ``beside`` is what
+    changes and is not weighed, ``figures`` what else the given plan states wrongly, ``strange`` counts its cells that name
+    what the job does not have.
     """
 
     job: Job
@@ -36,6 +41,9 @@ class Mended:
     weighed: int | None = None
     bound: int | None = None
     moves: tuple[Move, ...] = ()
+    beside: Beside = field(default_factory=Beside)
+    figures: tuple[str, ...] = ()
+    strange: int = 0
     impossible: bool = False
     clash: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
@@ -63,6 +71,8 @@ class Mended:
                 "splits": list(changed.splits),
                 "loops": list(changed.loops),
             },
+            "beside": self.beside.as_dict(),
+            "figures": list(self.figures),
             "weights": {name: getattr(self.weights, name) for name in changed.counts()},
             "weighed": self.weighed,
             "bound": self.bound,
@@ -115,6 +125,7 @@ def mend(
     job: Job,
     made: Handmade,
     *,
+    document: Plan | None = None,
     built: Iterable[Place] = (),
     weights: Weights | None = None,
     limit_s: float = 60.0,
@@ -127,6 +138,8 @@ def mend(
     ----------
     job, made
         The job as it is now, and the plan, which may have been made before the job changed.
+    document
+        The plan document, where the plan is one: its figures are held against the right ones.
     built
         Trays in which everything is spliced; rows marked as built count as well. Their legs, the ways of their trunks
         and the ends of their stacks stay.
@@ -148,7 +161,8 @@ def mend(
 
     if made.faults:
         raise InputError(made.faults)
-    weights, given = weights or Weights(), made.given()
+    weights = weights or Weights()
+    given = replace(made.given(), ends=_usual_ends(made))
     groups = _built(made, set(built))
     fixed = [fact for _, facts in groups for fact in facts]
     clock, tuning = Clock(limit_s), Tuning(workers=workers, seed=seed)
@@ -173,10 +187,82 @@ def mend(
     )
     if plan.value("unplaced") or plan.value("broken_must") or any(item.level == "always" for item in plan.broken):
         raise SolverFault("the nearest plan fails its own check")
-    moves = tuple(move_list(job, given, found.assignment))
+    laid = Laid(job, found.assignment)
+    moves, beside = move_list(job, given, found.assignment, _entered(made, laid), _cuts(made))
     return Mended(
-        job, given, plan, found.changes, weights, found.weighed, found.bound, moves, impossible=False, notes=notes
+        job,
+        given,
+        plan,
+        found.changes,
+        weights,
+        found.weighed,
+        found.bound,
+        tuple(moves),
+        beside,
+        _figures(job, made, laid, plan, document),
+        len(made.gone),
+        impossible=False,
+        notes=(*notes, *_untold(given, found.assignment)),
     )
+
+
+def _usual_ends(made: Handmade) -> dict[str, str]:
+    """Give the end of each stack at which most of its rows enter; of equals the first."""
+    counts: dict[str, Counter[str]] = {}
+    for entry in made.placed:
+        if entry.place is not None and entry.end is not None:
+            counts.setdefault(entry.place.stack, Counter())[entry.end] += 1
+    return {stack: count.most_common(1)[0][0] for stack, count in counts.items()}
+
+
+def _entered(made: Handmade, laid: Laid) -> list[RunAt]:
+    """Give the runs that enter a stack which they share with others at an end of their own."""
+    usual = _usual_ends(made)
+    return [
+        RunAt(*entry.run, entry.place, entry.leg)
+        for entry in made.placed
+        if entry.place is not None and entry.end is not None and entry.end != usual[entry.place.stack]
+    ]
+
+
+def _cuts(made: Handmade) -> dict[RunAt, int]:
+    """Give the lengths at which runs were cut, where they are written."""
+    return {
+        RunAt(*entry.run, entry.place, entry.leg): entry.cut
+        for entry in made.placed
+        if entry.place is not None and entry.cut is not None
+    }
+
+
+def _figures(job: Job, made: Handmade, laid: Laid, plan: Plan, document: Plan | None) -> tuple[str, ...]:
+    """Say what a plan states wrongly and no move mends: joins and sleeves of rows, lengths of legs that stay, figures."""
+    from trayopt.review.rows import figure_remarks, row_remarks
+
+    if document is not None:
+        try:
+            wrong = check(job, document).figures
+        except InputError:
+            return ()
+        return tuple(f"{item.path}: {item.claimed}, right is {item.right}" for item in wrong)
+    where = {(leg.trunk, leg.fibres): (leg.stack, leg.position) for leg in plan.legs}
+    stays = {
+        entry.lines
+        for entry in made.placed
+        if entry.place is not None and where.get((entry.run.trunk, str(entry.run).partition(":")[2])) == entry.place
+    }
+    remarks = [remark for remark in row_remarks(job, made) if remark.rule != "idle"]
+    remarks += [remark for remark in figure_remarks(job, made, laid, plan) if remark.lines in stays]
+    return tuple(f"{remark.rows}: {remark.found}; {remark.mend}" for remark in remarks)
+
+
+def _untold(given: Given, assignment: Assignment) -> tuple[str, ...]:
+    """Note the ways that the given plan leaves open, as the new plan takes them."""
+    notes = []
+    for trunk in dict.fromkeys(item.trunk for item in given.runs):
+        told, now = given.ways.get(trunk), assignment.ways.get(trunk)
+        if now is not None and (told is None or None in told):
+            notes.append(f"the plan does not say all of the way of {trunk}; it is taken as {way_words(now)}")
+    return tuple(notes)
 
 
 def _built(made: Handmade, places: set[Place]) -> list[tuple[str, list[Fact]]]:

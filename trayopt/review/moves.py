@@ -1,192 +1,350 @@
 """The move list: from what was given to another plan, in an order in which it can be carried out.
 
-Trays are lifted from the door inward, each once; what has to go is taken out on the way, trunks are led and subunits
-divided anew while it hangs loose, and everything is laid in again from the base outward, each tray lowered over it.
+A written release comes first. Trays are lifted from the door inward, each once; what has to go is taken out on the way, and
+trays that the box no longer has are removed. Trunks are led and subunits divided anew while they hang loose, and everything
+is laid in again from the base outward, each tray lowered over it.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from trayopt.domain.assignment import Assignment
+from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import span
-from trayopt.rules.words import listed
-from trayopt.solver.model.decisions import Given, GoesBy, RunAt, changes, spliced_in
+from trayopt.review.standing import Standing, counted, joined
+from trayopt.rules.words import listed, several
+from trayopt.solver.model.decisions import Given, GoesBy, RunAt, changes
 from trayopt.track.routes import leg_key
 
-Deed = Literal["lift", "take out", "lead", "divide", "lay in", "lower"]
+Deed = Literal[
+    "release", "lift", "take out", "remove", "lead out", "lead", "lead in", "divide", "lay in", "lower",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Move:
-    """One step; ``what`` are tray places, runs, legs, subunits or a trunk, by what is done."""
+    """One step; ``what`` are tray places, runs, legs, subunits, trunks or joins, by what is done.
+
+    ``breaks`` and ``disturbs`` count splices by join: those that the step breaks, and those that it only moves. ``tries``
+    is how often the legs of a step can be spliced again; None where that is not known or nothing was spliced before.
+    """
 
     step: int
     do: Deed
     what: tuple[str, ...]
     place: str | None
     text: str
+    breaks: Mapping[str, int] = field(default_factory=dict)
+    disturbs: Mapping[str, int] = field(default_factory=dict)
+    tries: int | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Give the step as plain data."""
-        return {"step": self.step, "do": self.do, "what": list(self.what), "place": self.place, "text": self.text}
+        return {
+            "step": self.step,
+            "do": self.do,
+            "what": list(self.what),
+            "place": self.place,
+            "text": self.text,
+            "breaks": dict(self.breaks),
+            "disturbs": dict(self.disturbs),
+            "tries_left": self.tries,
+        }
 
 
-def move_list(job: Job, given: Given, assignment: Assignment) -> list[Move]:
-    """Give the steps from given decisions to an assignment."""
-    loose = _loose(job, given, assignment)
-    out: dict[Place, list[RunAt]] = defaultdict(list)
-    for item in given.runs:
-        if item.trunk not in job.trunk_by_id or _touches(job, item, loose) or not spliced_in(job, item):
-            out[item.place].append(item)
-    into: dict[Place, list[Leg]] = defaultdict(list)
-    for leg in sorted(loose, key=lambda leg: (job.trunk_rank[leg.trunk], leg_key(leg))):
-        into[assignment.places[leg]].append(leg)
-    steps = _Steps()
-    stacks = list(dict.fromkeys([*(stack.id for stack in job.enclosure.stacks), *(place.stack for place in out)]))
-    used = {item.place for item in given.runs}
-    for stack in stacks:
-        _open(steps, stack, out, into, used)
-    for way in given.ways.values():
-        _lead(steps, job, way, assignment)
-    for name in changes(job, given, assignment).splits:
-        _divide(steps, job, name, assignment)
-    for stack in stacks:
-        _close(steps, stack, out, into, used, job)
-    return steps.made
+@dataclass(frozen=True)
+class Beside:
+    """What a new plan changes beside the decisions that are weighed.
+
+    Parameters
+    ----------
+    laid_in
+        Legs that had no tray.
+    taken_out
+        Runs that get no tray: nothing is spliced to them, or the job does not have them.
+    entered
+        Runs that enter their stack at another end than the rest of it.
+    led_in, led_out
+        Trunks that come into the box, and trunks that leave it.
+    removed
+        Trays in use that the box no longer has.
+    """
+
+    laid_in: tuple[str, ...] = ()
+    taken_out: tuple[str, ...] = ()
+    entered: tuple[str, ...] = ()
+    led_in: tuple[str, ...] = ()
+    led_out: tuple[str, ...] = ()
+    removed: tuple[str, ...] = ()
+
+    def words(self) -> list[str]:
+        """Say each kind that there is."""
+        return [
+            *[f"{several(len(self.laid_in), 'leg')} laid in that had no tray"] * bool(self.laid_in),
+            *[f"{several(len(self.taken_out), 'run')} taken out"] * bool(self.taken_out),
+            *[f"{several(len(self.entered), 'run')} brought to the end of the stack"] * bool(self.entered),
+            *[f"{listed(self.led_in)} led in"] * bool(self.led_in),
+            *[f"{listed(self.led_out)} led out"] * bool(self.led_out),
+            *[f"{listed(self.removed)} removed"] * bool(self.removed),
+        ]
+
+    def __bool__(self) -> bool:
+        """Whether there is anything."""
+        return bool(self.words())
+
+    def as_dict(self) -> dict[str, list[str]]:
+        """Give it as plain data."""
+        names = ("laid_in", "taken_out", "entered", "led_in", "led_out", "removed")
+        return {name: list(getattr(self, name)) for name in names}
 
 
-class _Steps:
-    def __init__(self) -> None:
+def move_list(
+    job: Job,
+    given: Given,
+    assignment: Assignment,
+    entered: Iterable[RunAt] = (),
+    cuts: Mapping[RunAt, int] | None = None,
+) -> tuple[list[Move], Beside]:
+    """Give the steps from given decisions to an assignment, and what they change beside the decisions.
+
+    Parameters
+    ----------
+    job, given, assignment
+        The job as it is now, what was given, and the new plan.
+    entered
+        Given runs that enter their stack at another end than the new plan.
+    cuts
+        Lengths at which given runs were cut, in mm, where they are written; others are computed.
+    """
+    return _Mover(job, given, assignment, tuple(entered), cuts or {}).moves()
+
+
+class _Mover:
+    def __init__(
+        self, job: Job, given: Given, assignment: Assignment, entered: Sequence[RunAt], cuts: Mapping[RunAt, int]
+    ) -> None:
+        self.job, self.given, self.assignment, self.entered = job, given, assignment, entered
+        self.differs = changes(job, given, assignment)
+        self.standing = Standing(job, given, assignment, self.differs, cuts)
         self.made: list[Move] = []
+        loose = self.loose()
+        self.out: dict[Place, list[RunAt]] = defaultdict(list)
+        spans: dict[str, list[tuple[int, int]]] = defaultdict(list)
+        for leg in loose:
+            spans[leg.trunk].append(job.subunit(leg).leg_run(leg))
+        for item in given.runs:
+            touched = any(item.first <= last and item.last >= first for first, last in spans[item.trunk])
+            if touched or not joined(job, item):
+                self.out[item.place].append(item)
+        self.into: dict[Place, list[Leg]] = defaultdict(list)
+        for leg in sorted(loose, key=lambda leg: (job.trunk_rank[leg.trunk], leg_key(leg))):
+            self.into[assignment.places[leg]].append(leg)
+        self.used = {item.place for item in given.runs}
+        self.gone = {place for place in self.used if place not in job.enclosure.place_rank}
 
-    def add(self, do: Deed, what: Iterable[object], place: Place | None, text: str) -> None:
-        self.made.append(
-            Move(len(self.made) + 1, do, tuple(map(str, what)), None if place is None else str(place), text)
+    def moves(self) -> tuple[list[Move], Beside]:
+        stacks = [stack.id for stack in self.job.enclosure.stacks]
+        stacks = list(dict.fromkeys([*stacks, *(place.stack for place in self.used)]))
+        for stack in stacks:
+            self.open(stack)
+        inside = dict.fromkeys(item.trunk for item in self.given.runs)
+        led_out = [trunk for trunk in inside if trunk not in self.assignment.ways]
+        led_in = [trunk for trunk in self.assignment.ways if trunk not in inside and trunk not in self.given.ways]
+        for trunk in led_out:
+            self.add("lead out", [trunk], None, f"lead {trunk} out of the box")
+        for way in self.given.ways.values():
+            self.lead(way)
+        for trunk in led_in:
+            self.add("lead in", [trunk], None, f"lead {trunk} in: {way_words(self.assignment.ways[trunk])}")
+        for name in self.divided():
+            self.divide(name)
+        for stack in stacks:
+            self.close(stack)
+        beside = Beside(
+            tuple(str(leg) for legs in self.into.values() for leg in legs if self.standing.kept(leg) is None),
+            tuple(str(item.run) for item in self.given.runs if not joined(self.job, item)),
+            tuple(str(item.run) for item in self.entered),
+            tuple(led_in),
+            tuple(led_out),
+            tuple(map(str, sorted(self.gone))),
+        )
+        return self.released(), beside
+
+    def add(
+        self,
+        do: Deed,
+        what: Iterable[object],
+        place: Place | None,
+        text: str,
+        breaks: Mapping[str, int] | None = None,
+        disturbs: Mapping[str, int] | None = None,
+        tries: int | None = None,
+    ) -> None:
+        at = None if place is None else str(place)
+        step = len(self.made) + 1
+        self.made.append(Move(step, do, tuple(map(str, what)), at, text, breaks or {}, disturbs or {}, tries))
+
+    def released(self) -> list[Move]:
+        """Put the release before everything else, where a splice is broken or moved."""
+        breaks = counted(move.breaks for move in self.made)
+        touched = list(dict.fromkeys([*breaks, *(name for move in self.made for name in move.disturbs)]))
+        if not touched:
+            return self.made
+        text = f"hold a written release for {listed(touched)}, and warn the circuits"
+        if breaks:
+            text += f"; splices that are broken: {splice_words(breaks)}"
+        first = Move(1, "release", tuple(touched), None, text)
+        return [first, *(_numbered(move, i) for i, move in enumerate(self.made, start=2))]
+
+    def loose(self) -> set[Leg]:
+        """Give the legs that do not stay as they lie: another tray, way of their trunk, division or end."""
+        inside = self.given.in_job(self.job)
+        differs = self.differs
+        led = {*differs.travel, *differs.ports, *differs.loops}
+        by_trunk: dict[str, list[RunAt]] = defaultdict(list)
+        for item in inside.runs:
+            by_trunk[item.trunk].append(item)
+        turned = set(self.entered)
+        found = set()
+        for leg, place in self.assignment.places.items():
+            subunit = self.job.subunit(leg)
+            first, last = subunit.leg_run(leg)
+            before = [item for item in by_trunk[leg.trunk] if item.first <= last and item.last >= first]
+            stays = [item for item in before if item.place == place and item.first <= first and item.last >= last]
+            if (
+                leg.trunk in led
+                or place.stack in differs.ends
+                or subunit.name in differs.splits
+                or not stays
+                or any(item.place != place or item in turned for item in before)
+            ):
+                found.add(leg)
+        return found
+
+    def deepest(self, stack: str) -> int | None:
+        """Give the position down to which a stack has to be opened; None where it stays closed."""
+        return min(
+            (place.position for group in (self.out, self.into) for place in group if place.stack == stack), default=None
         )
 
+    def open(self, stack: str) -> None:
+        """Lift a stack's trays from the door inward, and take out on the way what has to go."""
+        deepest = self.deepest(stack)
+        if deepest is None:
+            return
+        lifted: list[Place] = []
+        for place in sorted((p for p in self.used if p.stack == stack and p.position >= deepest), reverse=True):
+            if place in self.out:
+                self.lift(lifted)
+                lifted = []
+                self.take_out(place)
+            if place in self.gone:
+                self.add("remove", [place], None, f"remove {place}, which the box no longer has")
+            elif place.position > deepest:
+                lifted.append(place)
+        self.lift(lifted)
 
-def _loose(job: Job, given: Given, assignment: Assignment) -> set[Leg]:
-    """Give the legs that do not stay as they lie: another tray, another way of their trunk, another division or end."""
-    inside = given.in_job(job)
-    differs = changes(job, given, assignment)
-    led = {*differs.travel, *differs.ports, *differs.loops}
-    turned = set(differs.ends)
-    found = set()
-    for leg, place in assignment.places.items():
-        subunit = job.subunit(leg)
-        first, last = subunit.leg_run(leg)
-        before = [item for item in inside.runs if item.trunk == leg.trunk and item.first <= last and item.last >= first]
-        stays = [item for item in before if item.place == place and item.first <= first and item.last >= last]
-        if (
-            leg.trunk in led
-            or place.stack in turned
-            or subunit.name in differs.splits
-            or not stays
-            or any(item.place != place for item in before)
-        ):
-            found.add(leg)
-    return found
+    def take_out(self, place: Place) -> None:
+        runs = [item.run for item in self.out[place]]
+        breaks: Mapping[str, int] = self.standing.breaking.get(place, {})
+        moved = {name: count - breaks.get(name, 0) for name, count in self.standing.at.get(place, {}).items()}
+        disturbs = {name: count for name, count in moved.items() if count}
+        text = f"take {listed(runs)} out of {place}"
+        self.add("take out", runs, place, text, breaks, disturbs)
+
+    def lift(self, places: Sequence[Place]) -> None:
+        if places:
+            out = {place for place in places if place in self.out}
+            disturbs = counted(self.standing.at.get(place, {}) for place in places if place not in out)
+            text = f"lift {_trays(places)}, from the door inward"
+            self.add("lift", places, None, text, disturbs=disturbs)
+
+    def close(self, stack: str) -> None:
+        """Lay in from the base outward, and lower each tray over what is laid."""
+        deepest = self.deepest(stack)
+        if deepest is None:
+            return
+        lowered: list[Place] = []
+        known = (self.used - self.gone) | set(self.into)
+        for place in sorted(p for p in known if p.stack == stack and p.position >= deepest):
+            if place in self.used and place.position > deepest:
+                lowered.append(place)
+            if place in self.into:
+                self.lower(lowered)
+                lowered = []
+                self.lay_in(place)
+        self.lower(lowered)
+
+    def lay_in(self, place: Place) -> None:
+        legs = self.into[place]
+        names = [f"{leg} ({self.job.subunit(leg).leg_span(leg)})" for leg in legs]
+        text = f"lay {listed(names)} into {place}"
+        kept = [(leg, item) for leg in legs if (item := self.standing.kept(leg)) is not None]
+        short = [f"{leg} by {-item.left_mm} mm" for leg, item in kept if item.left_mm is not None and item.left_mm < 0]
+        if short:
+            text += f"; too short as it was cut, so that a new piece has to be spliced on: {listed(short)}"
+        tries = [item.tries for _, item in kept]
+        known = [count for count in tries if count is not None]
+        self.add("lay in", legs, place, text, tries=min(known) if known and len(known) == len(tries) else None)
+
+    def lower(self, places: Sequence[Place]) -> None:
+        if places:
+            self.add("lower", places, None, f"lower {_trays(places)}, from the base outward")
+
+    def lead(self, way: GoesBy) -> None:
+        now = self.assignment.ways.get(way.trunk)
+        if now is None:
+            return
+        parts = []
+        if way.port not in {None, now.port}:
+            parts.append(f"in at {now.port} instead of {way.port}")
+        if way.travel not in {None, now.travel}:
+            parts.append(f"{now.travel} instead of {way.travel}")
+        if way.loops not in {None, now.loops}:
+            parts.append(f"with {several(now.loops, 'loop')} instead of {way.loops}")
+        if parts:
+            self.add("lead", [way.trunk], None, f"lead {way.trunk} {listed(parts)}")
+
+    def divided(self) -> Iterator[str]:
+        """Give the subunits that are divided anew, or for the first time."""
+        yield from self.differs.splits
+        touched = {
+            (item.trunk, self.job.trunk_by_id[item.trunk].subunit_of(item.first).number)
+            for item in self.given.runs
+            if item.trunk in self.job.trunk_by_id
+        }
+        first = {(leg.trunk, leg.subunit): leg.of for leg in self.assignment.places if leg[:2] not in touched}
+        yield from (f"{trunk}/{number}" for (trunk, number), of in sorted(first.items()) if of > 1)
+
+    def divide(self, name: str) -> None:
+        trunk, _, number = name.rpartition("/")
+        subunit = self.job.subunit_of_leg[trunk, int(number)]
+        of = next(leg.of for leg in self.assignment.places if leg.trunk == trunk and leg.subunit == subunit.number)
+        spans = [span(*subunit.leg_run(leg)) for leg in subunit.legs(of)]
+        text = f"divide {name} into {of} legs: {', '.join(spans)}" if of > 1 else f"keep {name} whole: {spans[0]}"
+        self.add("divide", [name], None, text)
 
 
-def _touches(job: Job, item: RunAt, loose: set[Leg]) -> bool:
-    for leg in loose:
-        if leg.trunk == item.trunk:
-            first, last = job.subunit(leg).leg_run(leg)
-            if item.first <= last and item.last >= first:
-                return True
-    return False
+def way_words(way: Way) -> str:
+    """Write a way: ``port bottom-left, clockwise, 1 loop``."""
+    return f"port {way.port}, {way.travel}, {several(way.loops, 'loop')}"
 
 
-def _deepest(stack: str, *places: Iterable[Place]) -> int | None:
-    return min((place.position for group in places for place in group if place.stack == stack), default=None)
+def splice_words(counts: Mapping[str, int]) -> str:
+    """Write splices by join: ``east (72), west (12)``."""
+    return ", ".join(f"{name} ({count:,})" for name, count in counts.items())
 
 
-def _open(
-    steps: _Steps, stack: str, out: dict[Place, list[RunAt]], into: dict[Place, list[Leg]], used: set[Place]
-) -> None:
-    """Lift a stack's trays from the door inward, and take out on the way what has to go."""
-    deepest = _deepest(stack, out, into)
-    if deepest is None:
-        return
-    lifted: list[Place] = []
-    for place in sorted((p for p in used if p.stack == stack and p.position >= deepest), key=lambda p: -p.position):
-        if place in out:
-            _lift(steps, lifted)
-            lifted = []
-            runs = [item.run for item in out[place]]
-            steps.add("take out", runs, place, f"take {listed(runs)} out of {place}")
-        if place.position > deepest:
-            lifted.append(place)
-    _lift(steps, lifted)
-
-
-def _lift(steps: _Steps, places: Sequence[Place]) -> None:
-    if places:
-        names = _trays(places)
-        steps.add("lift", places, None, f"lift {names}, from the door inward")
-
-
-def _close(
-    steps: _Steps,
-    stack: str,
-    out: dict[Place, list[RunAt]],
-    into: dict[Place, list[Leg]],
-    used: set[Place],
-    job: Job,
-) -> None:
-    """Lay in from the base outward, and lower each tray over what is laid."""
-    deepest = _deepest(stack, out, into)
-    if deepest is None:
-        return
-    lowered: list[Place] = []
-    known = {place for place in used | set(into) if place.stack == stack and place.position >= deepest}
-    for place in sorted(known, key=lambda p: p.position):
-        if place in used and place.position > deepest:
-            lowered.append(place)
-        if place in into:
-            _lower(steps, lowered)
-            lowered = []
-            legs = [f"{leg} ({job.subunit(leg).leg_span(leg)})" for leg in into[place]]
-            steps.add("lay in", into[place], place, f"lay {listed(legs)} into {place}")
-    _lower(steps, lowered)
-
-
-def _lower(steps: _Steps, places: Sequence[Place]) -> None:
-    if places:
-        steps.add("lower", places, None, f"lower {_trays(places)}, from the base outward")
+def _numbered(move: Move, step: int) -> Move:
+    return Move(step, move.do, move.what, move.place, move.text, move.breaks, move.disturbs, move.tries)
 
 
 def _trays(places: Sequence[Place]) -> str:
     """Write trays of one stack: ``left/12 to left/9``."""
     return str(places[0]) if len(places) == 1 else f"{places[0]} to {places[-1]}"
-
-
-def _lead(steps: _Steps, job: Job, way: GoesBy, assignment: Assignment) -> None:
-    now = assignment.ways.get(way.trunk)
-    if way.trunk not in job.trunk_by_id or now is None:
-        return
-    parts = []
-    if way.port not in {None, now.port}:
-        parts.append(f"in at {now.port} instead of {way.port}")
-    if way.travel not in {None, now.travel}:
-        parts.append(f"{now.travel} instead of {way.travel}")
-    if way.loops not in {None, now.loops}:
-        parts.append(f"with {now.loops} loops instead of {way.loops}")
-    if parts:
-        steps.add("lead", [way.trunk], None, f"lead {way.trunk} {listed(parts)}")
-
-
-def _divide(steps: _Steps, job: Job, name: str, assignment: Assignment) -> None:
-    trunk, _, number = name.rpartition("/")
-    subunit = job.subunit_of_leg[trunk, int(number)]
-    of = next(leg.of for leg in assignment.places if leg.trunk == trunk and leg.subunit == subunit.number)
-    spans = [span(*subunit.leg_run(leg)) for leg in subunit.legs(of)]
-    text = f"divide {name} into {of} legs: {', '.join(spans)}" if of > 1 else f"keep {name} whole: {spans[0]}"
-    steps.add("divide", [name], None, text)

@@ -7,10 +7,11 @@ from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.domain.ranges import Run, parse_span
 from trayopt.review.handmade import Decided, Entry, Handmade, Line
+from trayopt.solver.model.decisions import RunAt
 
 
 def handmade_of(job: Job, plan: Plan, source: str) -> Handmade:
-    """Take the decisions of a plan document; what the job does not have (any more) is left out."""
+    """Take the decisions of a plan document; runs in trays that the job does not have (any more) are ``lost``."""
     made = Handmade(job, source, "legs")
     for i, row in enumerate(plan.trunks):
         line = Line(i, path=f"trunks[{i}]")
@@ -19,15 +20,17 @@ def handmade_of(job: Job, plan: Plan, source: str) -> Handmade:
             made.ways[row.trunk] = {key: Decided(value, line) for key, value in values.items()}
     for i, leg in enumerate(plan.legs):
         trunk = job.trunk_by_id.get(leg.trunk)
-        if trunk is None or leg.stack is None or leg.position is None:
+        if leg.stack is None or leg.position is None:
             continue
         try:
             first, last = parse_span(leg.fibres)
         except ValueError:
             continue
-        if last <= trunk.cable.fibres:
-            line = Line(len(plan.trunks) + i, path=f"legs[{leg.leg}]")
-            made.lines.append(line)
-            place = Place(leg.stack, leg.position)
-            made.entries.append(Entry(Run(trunk.id, first, last), place, leg.end, (line,)))
+        place = Place(leg.stack, leg.position)
+        if trunk is None or last > trunk.cable.fibres:
+            made.lost.append(RunAt(leg.trunk, first, last, place))
+            continue
+        line = Line(len(plan.trunks) + i, path=f"legs[{leg.leg}]")
+        made.lines.append(line)
+        made.entries.append(Entry(Run(trunk.id, first, last), place, leg.end, (line,), cut=leg.cut_mm))
     return made

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
-from trayopt.domain.ranges import Run
+from trayopt.domain.ranges import Run, parse_span
 from trayopt.errors import Fault
 from trayopt.formats.locate import Spot
 from trayopt.formats.source import read_bytes, source_name
@@ -16,6 +17,7 @@ from trayopt.review.columns import NAMES, SIDES, shape_of
 from trayopt.review.handmade import Decided, Entry, Handmade, Line, SpliceRow
 from trayopt.review.merged import merged_cells
 from trayopt.review.splices import entries_of
+from trayopt.solver.model.decisions import RunAt
 
 SAVE_AGAIN = "unmerge the cells and fill in every one"
 
@@ -81,13 +83,16 @@ class _Reader:
         built = self.cells.yes(self.cell(row, "built"))
         cut = self.cells.number(self.cell(row, "cut"), "the cut length")
         if trunk is None:
+            self.lost(self.cell(row, "trunk"), self.cell(row, "fibres"), place)
             return
         self.way(row, trunk, "", line)
         fibres = self.cell(row, "fibres")
         if not fibres.text and place is None and any(self.cell(row, key).text for key in ("port", "travel", "loops")):
             return
         run = self.cells.run(fibres, trunk)
-        if run is not None and not self.twice((run, place), fibres, line):
+        if run is None:
+            self.lost(self.cell(row, "trunk"), fibres, place)
+        elif not self.twice((run, place), fibres, line):
             end = self.end(row, place)
             self.made.entries.append(Entry(run, place, end, (line,), built, cut))
 
@@ -104,6 +109,7 @@ class _Reader:
         sides = {side: self.side(row, side, line) for side in SIDES}
         a, b = sides["from"], sides["to"]
         if a is None or b is None:
+            self.half(row, sides, place, line)
             return
         if not a and not b:
             if place is not None:
@@ -124,6 +130,24 @@ class _Reader:
         end = self.end(row, place)
         for run in (one, other):
             self.made.entries.append(Entry(run, place, end, (line,), built, leg=False))
+
+    def lost(self, trunk: Cell, fibres: Cell, place: Place | None) -> None:
+        """Keep what lies in a tray and is not in the job any more, as far as its fibres are written as numbers."""
+        if self.cells.lenient and place is not None and trunk.text:
+            span = fibres.text.rpartition(":")[2]
+            with suppress(ValueError):
+                self.made.lost.append(RunAt(trunk.text, *parse_span(span), place))
+
+    def half(self, row: Row, sides: dict[str, list[Run] | None], place: Place | None, line: Line) -> None:
+        """Keep both sides of a splice of which the job does not have one any more."""
+        for side, runs in sides.items():
+            if runs is None:
+                whole = self.cell(row, side)
+                fibres = whole if whole.text else self.cell(row, f"{side} fibres")
+                name = self.cell(row, f"{side} trunk")
+                self.lost(name if name.text else Cell(whole.text.partition(":")[0], whole.spot), fibres, place)
+            elif self.cells.lenient and place is not None:
+                self.made.entries += [Entry(run, place, None, (line,), leg=False) for run in runs]
 
     def side(self, row: Row, side: str, line: Line) -> list[Run] | None:
         """Read one side of a splice row: a run, nothing where the side is empty, None where it is wrong."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from trayopt.checker import bounds_words
 from trayopt.review.desk import Review
 from trayopt.review.remarks import LEVEL_WORDS
 from trayopt.rules.words import several
@@ -52,9 +53,11 @@ def completion_words(review: Review) -> str:
 
 def _goals(review: Review) -> list[str]:
     best = review.best if review.best is not None and review.best.values else None
-    lines = [f"{'goal':<16}{'plan':>12}" + (f"{'best':>12}{'bound':>12}{'distance':>12}" if best else "")]
+    claims = {claim.goal: f"{claim.bound:,}" for claim in review.bounds}
+    head = f"{'goal':<16}{'plan':>12}" + (f"{'claimed bound':>15}" if claims else "")
+    lines = [head + (f"{'best':>12}{'bound':>12}{'distance':>12}" if best else "")]
     for goal, value in review.goals.items():
-        line = f"{goal:<16}{value:>12,}"
+        line = f"{goal:<16}{value:>12,}" + (f"{claims.get(goal, '-'):>15}" if claims else "")
         if best is not None:
             bound = best.bounds.get(goal)
             line += f"{best.values[goal]:>12,}{'-' if bound is None else format(bound, ','):>12}"
@@ -64,7 +67,7 @@ def _goals(review: Review) -> list[str]:
         lines.append(
             "The best is proven: no plan is better." if best.proven else "The best is the best found; not proven."
         )
-    return lines
+    return [*lines, *filter(None, [bounds_words(review.bounds)])]
 
 
 def _figures(review: Review) -> list[str]:

@@ -19,6 +19,10 @@ if TYPE_CHECKING:
     from trayopt.rules.variables import Variables
 
 
+TRY_MM = 40
+"""What a try at a splice takes off each side, in mm: common practice, no source."""
+
+
 class Exposed(Rule[Lengths]):
     """Broken when ``strip_mm`` is above the trunk's ``exposed_mm``."""
 
