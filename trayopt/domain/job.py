@@ -173,7 +173,12 @@ class Job(Frozen):
     @cached_property
     def digest(self) -> str:
         """sha256 of the job's canonical JSON: references resolved, defaults filled in, keys sorted."""
-        text = json.dumps(self.plain(), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+        return self.digest_titled(self.title)
+
+    def digest_titled(self, title: str) -> str:
+        """Give the digest that the same job has under another title."""
+        data = {**self.plain(), "title": title}
+        text = json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
         return hashlib.sha256(text.encode()).hexdigest()
 
     def plain(self) -> dict[str, Any]:

@@ -98,7 +98,7 @@ def explain_short(job: Job, plan: Plan, clock: Clock) -> Explanation | None:
 
 
 def _known(job: Job, plan: Plan | None) -> Found | None:
-    if plan is None or plan.status == "none" or plan.job.digest != job.digest:
+    if plan is None or plan.status == "none" or not plan.job.names(job):
         return None
     assignment, _ = assignment_of(job, plan)
     return Found(assignment, {item.goal: item.bound for item in plan.goals}, plan.status == "optimal")
