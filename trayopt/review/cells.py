@@ -20,14 +20,20 @@ from trayopt.formats.validate import did_you_mean
 _TRAY = re.compile(r"(?P<stack>.+?)\s*[/:]\s*(?P<position>\d{1,4})|(?P<stack2>.+?)[\s#-]+(?P<position2>\d{1,4})")
 _COMMA = re.compile(r"[+-]?\d+,\d+")
 _TRAVELS: dict[str, Travel] = {
-    **dict.fromkeys(("clockwise", "cw", "clock"), "clockwise"),
     **dict.fromkeys(
-        ("counterclockwise", "ccw", "counter-clockwise", "counter clockwise", "anticlockwise", "anti-clockwise", "acw"),
+        ("clockwise", "cw", "clock", "rechtsherum", "rechtsrum", "im uhrzeigersinn", "uhrzeigersinn"), "clockwise"
+    ),
+    **dict.fromkeys(
+        ("counterclockwise", "ccw", "counter-clockwise", "counter clockwise", "anticlockwise", "anti-clockwise", "acw",
+         "linksherum", "linksrum", "gegen den uhrzeigersinn", "gegen uhrzeigersinn"),
         "counterclockwise",
     ),
-}
-_YES = {"yes", "y", "x", "1", "true", "built", "done", "spliced", "✓", "✔"}
-_NO = {"", "no", "n", "0", "false", "-", "open"}
+}  # fmt: skip
+_YES = {
+    "yes", "y", "x", "1", "true", "built", "done", "spliced", "✓", "✔", "ja", "j", "wahr", "gebaut", "fertig",
+    "erledigt", "gespleißt",
+}  # fmt: skip
+_NO = {"", "no", "n", "0", "false", "-", "open", "nein", "falsch", "offen"}
 DATE = "the spreadsheet turned this cell into a date"
 
 
@@ -43,6 +49,8 @@ class Cells:
     lenient: bool = False
     gone: list[Fault] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
+    also: dict[Fault, tuple[str, ...]] = field(default_factory=dict)
+    """Of faults in which cells contradict each other, the other cells."""
     told: set[tuple[int, int, str]] = field(default_factory=set)
 
     def take(self, faults: Collection[Fault]) -> None:
@@ -59,6 +67,19 @@ class Cells:
         if looks_like_date(cell.text):
             message, allowed, hint = DATE, "", AS_TEXT
         self.faults.append(cell.spot.fault(message, found=describe(cell.text), allowed=allowed, hint=hint))
+
+    def contradict(self, cell: Cell, other: Cell, message: str) -> None:
+        """Note that a cell says something else than another one; the finding stands at both of them."""
+        mark = (cell.spot.line, cell.spot.column, cell.spot.where)
+        if mark in self.told:
+            return
+        self.told.add(mark)
+        at, there = cell.spot, other.spot
+        beside = there.where or f"{there.line}:{there.column}"
+        found = f"{describe(cell.text)} against {describe(other.text)} in {beside}"
+        fault = at.fault(f"two cells contradict each other: {message}", found=found, hint="mend the one that is wrong")
+        self.faults.append(fault)
+        self.also[fault] = (beside,)
 
     def missing(self, cell: Cell, message: str, allowed: str, hint: str = "") -> None:
         """Note that the job does not have what a cell names."""
