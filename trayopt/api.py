@@ -317,7 +317,7 @@ def explain(
     wishes = Wishes(conflicts, ways_out, costs or Costs(), shelf)
     given: Given | None
     if isinstance(expected, str | Path):
-        given = _opened(job, expected)[0].given()
+        given = _opened(job, expected, readable=True)[0].given()
     else:
         given = expected if expected is None or isinstance(expected, Given) else given_of(job, expected)
     return explain_job(job, Clock(time_limit_s, deterministic=reproducible), wishes, given=given, plan=best)
@@ -563,15 +563,17 @@ def record(
     return Record(job, document, read, options, measured=_measured(measured, book))
 
 
-def _opened(job: Job, plan: Plan | str | Path, *, lenient: bool = False) -> tuple[Handmade, Plan | None]:
+def _opened(
+    job: Job, plan: Plan | str | Path, *, lenient: bool = False, readable: bool = False
+) -> tuple[Handmade, Plan | None]:
     """Give what a plan of either kind decides, and its document where it is one."""
     from trayopt.domain.plan import Plan
-    from trayopt.review.opening import open_plan
+    from trayopt.review.opening import open_plan, open_readable
     from trayopt.review.plans import handmade_of
 
     if isinstance(plan, Plan):
         return handmade_of(job, plan, "<plan>"), plan
-    return open_plan(job, plan, lenient=lenient)
+    return open_readable(job, plan) if readable else open_plan(job, plan, lenient=lenient)
 
 
 def _document(plan: Plan | str | Path, hint: str) -> tuple[Plan, str]:

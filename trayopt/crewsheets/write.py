@@ -221,7 +221,7 @@ def fitting(job: Job, plan: Plan, source: str = "<plan>") -> None:
     """
     from trayopt.checker.checking import check
 
-    if not job.has_digest(plan.job.digest, plan.job.title):
+    if not plan.job.names(job):
         hint = "solve the job again, or name the job that the plan was made for"
         raise InputError.one(
             "the plan was made for another job, or the job was changed since", source=source, hint=hint

@@ -13,6 +13,14 @@ RGB: dict[str, str] = {
 """Display values, chosen freely: no open standard gives RGB for these names."""
 
 
+SPOKEN: dict[str, str] = {
+    "blau": "blue", "gruen": "green", "braun": "brown", "grau": "slate", "grey": "slate", "gray": "slate",
+    "weiss": "white", "rot": "red", "schwarz": "black", "gelb": "yellow", "violett": "violet", "purple": "violet",
+    "lila": "violet", "rosa": "rose", "pink": "rose", "tuerkis": "aqua", "turquoise": "aqua",
+}  # fmt: skip
+"""Other names, in German and English; umlauts and sharp s written in two letters."""
+
+
 def colour(position: int) -> tuple[str, int]:
     """Give base colour and number of stripes of a position from 1; above twelve each further dozen adds one stripe."""
     if position < 1:
@@ -40,7 +48,10 @@ def short(position: int) -> str:
 
 
 def position(text: str) -> int:
-    """Read a colour (name or two letters, ``BL``, ``blue``, ``BL1``, ``blue + black stripe``) as its position from 1.
+    """Read a colour as its position from 1.
+
+    A colour is a name or two letters, in English or German, with or without stripes: ``blue``, ``BL``, ``BL1``,
+    ``blue + black stripe``, ``schwarz + 2 Striche gelb``.
 
     Raises
     ------
@@ -52,18 +63,10 @@ def position(text: str) -> int:
     stripes = 0
     if tail:
         parts = tail.lower().split()
-        if parts[0].isdigit():
-            stripes, parts = int(parts[0]), parts[1:]
-        else:
-            stripes = 1
+        stripes, parts = (int(parts[0]), parts[1:]) if parts[0].isdigit() else (1, parts)
+        striped = [_base(part) for part in parts if part not in _STRIPE]
         on = _base(base)
-        if (
-            len(parts) != 2
-            or parts[1] not in {"stripe", "stripes"}
-            or on is None
-            or parts[0] != stripe(COLOURS[on])
-            or stripes < 1
-        ):
+        if len(parts) != 2 or on is None or striped != [COLOURS.index(stripe(COLOURS[on]))] or stripes < 1:
             raise ValueError(_allowed(text))
     elif base[-1:].isdigit():
         letters = base.rstrip("0123456789")
@@ -74,9 +77,16 @@ def position(text: str) -> int:
     return index + 1 + 12 * stripes
 
 
+_STRIPE = {"stripe", "stripes", "strich", "striche"}
+
+
 def _base(text: str) -> int | None:
-    if text.lower() in COLOURS:
-        return COLOURS.index(text.lower())
+    name = text.lower()
+    for letter, written in (("ä", "ae"), ("ö", "oe"), ("ü", "ue"), ("ß", "ss")):
+        name = name.replace(letter, written)
+    name = SPOKEN.get(name, name)
+    if name in COLOURS:
+        return COLOURS.index(name)
     return SHORT.index(text.upper()) if text.upper() in SHORT else None
 
 

@@ -101,7 +101,7 @@ def explain_short(job: Job, plan: Plan, clock: Clock) -> Explanation | None:
 
 
 def _known(job: Job, plan: Plan | None) -> Found | None:
-    if plan is None or plan.status == "none" or not job.has_digest(plan.job.digest, plan.job.title):
+    if plan is None or plan.status == "none" or not plan.job.names(job):
         return None
     assignment, _ = assignment_of(job, plan)
     bounds_of, by = ({item.goal: getattr(item, key) for item in plan.goals} for key in ("bound", "by"))

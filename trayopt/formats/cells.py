@@ -1,8 +1,9 @@
-"""Cells of a table as a file has them, and how many of them a table may have."""
+"""Cells and rows of a table, each with its place, and how many of them a table may have."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from itertools import accumulate
 
 from trayopt.formats.locate import Spot
 
@@ -11,11 +12,109 @@ MOST_COLUMNS = 1_000
 AS_TEXT = "format the column as text and type the cell again"
 
 
-@dataclass(frozen=True)
-class RawCell:
-    """A cell as the file has it; ``wrong`` says what makes it unusable."""
+class Cell:
+    """The text of one cell and its place; a number is written without a needless ``.0``."""
 
-    text: str
-    spot: Spot
-    wrong: str = ""
-    hint: str = ""
+    __slots__ = ("_at", "_index", "text")
+
+    def __init__(self, text: str, at: Spot | Row, index: int = 0) -> None:
+        self.text = text
+        self._at = at
+        self._index = index
+
+    @property
+    def spot(self) -> Spot:
+        """Where it stands."""
+        return self._at if isinstance(self._at, Spot) else self._at.spot_of(self._index)
+
+
+class Row:
+    """One row that is not empty: the texts of its cells, and where they stand; places are counted only when asked for.
+
+    Parameters
+    ----------
+    source, line
+        The file, and the line on which the row begins (of a workbook, the row's number).
+    texts
+        Its cells, stray spaces taken off.
+    raw, separator
+        The row as it stands in CSV; None for a workbook.
+    wrong
+        By column, what makes a cell unusable, and what to do.
+    """
+
+    __slots__ = ("columns", "line", "raw", "separator", "source", "texts", "wrong")
+
+    def __init__(
+        self,
+        source: str,
+        line: int,
+        texts: list[str],
+        raw: str | None = None,
+        separator: str = ",",
+        wrong: Mapping[int, tuple[str, str]] | None = None,
+    ) -> None:
+        self.source, self.line, self.texts = source, line, texts
+        self.raw, self.separator, self.wrong = raw, separator, wrong or {}
+        self.columns: Mapping[str, int] = {}
+        """Headers (lower case), filled in once they are known."""
+
+    @property
+    def spot(self) -> Spot:
+        """Where it begins."""
+        return self.spot_of(0)
+
+    @property
+    def cells(self) -> dict[str, Cell]:
+        """Its cells by header."""
+        return {name: self.at(i) for name, i in self.columns.items() if i < len(self.texts)}
+
+    def spot_of(self, column: int) -> Spot:
+        """Give the place of a cell."""
+        if self.raw is None:
+            return Spot(self.source, where=f"{letters(column)}{self.line}")
+        marks = _marks(self.raw, self.separator, self.line)
+        return Spot(self.source, *marks[min(column, len(marks) - 1)])
+
+    def at(self, column: int) -> Cell:
+        """Give the cell of a column, counted from 0; an empty one where the row ends before it."""
+        return Cell(self.texts[column] if column < len(self.texts) else "", self, column)
+
+    def get(self, header: str) -> Cell:
+        """Give the cell under a header; an empty one at the row's place where there is none."""
+        column = self.columns.get(header.lower())
+        return Cell("", self) if column is None or column >= len(self.texts) else self.at(column)
+
+    @property
+    def empty(self) -> bool:
+        """Whether nothing stands in it."""
+        return not any(self.texts) and not self.wrong
+
+
+def letters(column: int) -> str:
+    """Name a column, counted from 0, as spreadsheets do: A … Z, AA …."""
+    text = ""
+    column += 1
+    while column:
+        column, rest = divmod(column - 1, 26)
+        text = chr(ord("A") + rest) + text
+    return text
+
+
+def _marks(raw: str, separator: str, line: int) -> list[tuple[int, int]]:
+    """Line and column at which each cell of a record begins."""
+    if '"' not in raw:
+        ends = accumulate(len(part) + 1 for part in raw.split(separator))
+        return [(line, 1), *((line, end + 1) for end in ends)]
+    column = 1
+    marks = [(line, column)]
+    quoted = False
+    for char in raw:
+        column += 1
+        if char == '"':
+            quoted = not quoted
+        elif char == "\n":
+            line, column = line + 1, 1
+        elif char == separator and not quoted:
+            marks.append((line, column))
+    return marks

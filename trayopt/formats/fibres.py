@@ -16,7 +16,7 @@ from trayopt.domain.colours import position
 from trayopt.domain.job import Trunk
 from trayopt.domain.ranges import Run, parse_span
 
-_DASHES = re.compile(r"\s*[-\u2010-\u2015\u2212]\s*")
+_DASHES = re.compile(r"\s*(?:[-\u2010-\u2015\u2212\u2026]|\.{2,3})\s*")
 _PLAIN = re.compile(r"[0-9]+(-[0-9]+)?")
 _WHOLE = {"", "all", "*"}
 ALLOWED = "1-72, or tube/ribbon/fibres such as blue/orange/1-12 or 1/2/1-12"
@@ -111,6 +111,17 @@ def _in_tube(subunit: Subunit, fibres: str) -> tuple[int, int]:
         raise ValueError(f"{subunit.name} has {subunit.ribbons} ribbons; say which one")
     first, last = _range(fibres, subunit.fibres, f"{subunit.name} has fibres")
     return subunit.first + first - 1, subunit.first + last - 1
+
+
+def positions(text: str, count: int, there: str) -> tuple[int, int]:
+    """Read a number, a colour, a range of either or all as positions from 1 to ``count``; see the module.
+
+    Raises
+    ------
+    ValueError
+        Where it is none of these, or there are not so many; ``there`` says of what, such as ``N1 has tubes``.
+    """
+    return _range(text, count, there)
 
 
 def _whole(text: str) -> bool:

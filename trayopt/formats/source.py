@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import codecs
 import errno
 import os
+import re
 import stat
 import sys
 from pathlib import Path
@@ -89,6 +91,60 @@ def decode(raw: bytes, source: str) -> str:
         found = f"byte 0x{raw[wrong.start]:02x}"
         fault = Fault(source, line, column, "the file is no UTF-8 text", found, "UTF-8", "save it as UTF-8")
         raise InputError([fault]) from wrong
+
+
+def decode_any(raw: bytes, source: str) -> tuple[str, str]:
+    """Decode text in any encoding that spreadsheets and editors write, for tables that people make by hand.
+
+    Returns
+    -------
+    text, encoding
+        The text without a byte order mark, and the name of its encoding; empty for UTF-8, which needs no word.
+
+    Raises
+    ------
+    InputError
+        Where it is no text in UTF-8, UTF-16, UTF-32, Windows-1252 or Latin-1.
+    """
+    for mark, codec in _BYTE_ORDER_MARKS:
+        if raw.startswith(mark):
+            return _wide(raw.removeprefix(mark), codec, source)
+    start = raw[:_LOOK_AT]
+    for codec, zeros in (("utf-16-le", start[1::2]), ("utf-16-be", start[::2])):
+        if len(zeros) > 1 and zeros.count(0) > len(zeros) * 0.6:
+            return _wide(raw, codec, source)
+    try:
+        return decode(raw, source), ""
+    except InputError:
+        if _CONTROL.search(raw):
+            raise
+    try:
+        return raw.decode("cp1252"), "Windows-1252"
+    except UnicodeDecodeError:
+        return raw.decode("latin-1"), "Latin-1"
+
+
+_BYTE_ORDER_MARKS = (
+    (codecs.BOM_UTF32_LE, "utf-32-le"),
+    (codecs.BOM_UTF32_BE, "utf-32-be"),
+    (codecs.BOM_UTF16_LE, "utf-16-le"),
+    (codecs.BOM_UTF16_BE, "utf-16-be"),
+)
+_LOOK_AT = 1_000
+"""Bytes in which wide text without a byte order mark is known by its zeros."""
+_CONTROL = re.compile(rb"[\x00-\x08\x0e-\x1f]")
+
+
+def _wide(raw: bytes, codec: str, source: str) -> tuple[str, str]:
+    name = codec[:6].upper()
+    try:
+        text = raw.decode(codec)
+    except UnicodeDecodeError as wrong:
+        fault = Fault(source, 1, 1, f"the file is no whole {name} text", "", "UTF-8", "save it as UTF-8")
+        raise InputError([fault]) from wrong
+    if _CONTROL.search(text.encode()):
+        raise InputError([Fault(source, 1, 1, "this is a binary file", "control characters", "UTF-8 text")])
+    return text, name
 
 
 def _mark(raw: bytes, at: int) -> tuple[int, int]:

@@ -4,45 +4,28 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from io import StringIO
+from itertools import chain, islice
 from pathlib import Path
 
 from trayopt.errors import Fault, InputError
-from trayopt.formats.cells import MOST_COLUMNS, MOST_ROWS, RawCell
-from trayopt.formats.locate import Spot, describe
-from trayopt.formats.source import decode, read_bytes, source_name
+from trayopt.formats.cells import MOST_COLUMNS, MOST_ROWS, Cell, Row
+from trayopt.formats.locate import describe
+from trayopt.formats.source import decode, decode_any, read_bytes, source_name
 from trayopt.formats.validate import did_you_mean
 
 MOST_BYTES = 20_000_000
+MOST_ABOVE = 20
+"""First rows among which the headers of a loose table are looked for."""
 
-_MONTH = r"(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*\.?"
+_MONTH = r"(jan|feb|mar|mrz|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-zä]*\.?"
 _DATE = re.compile(
     rf"\d{{1,2}}[-./ ]+{_MONTH}([-./ ]+\d{{2,4}})?|{_MONTH}[-./ ]+\d{{1,4}}|\d{{4}}-\d{{2}}-\d{{2}}([ T].*)?"
     r"|\d{1,2}[./]\d{1,2}[./]\d{2,4}",
     re.IGNORECASE,
 )
-
-
-@dataclass(frozen=True)
-class Cell:
-    """The text of one cell and its place; a number is written without a needless ``.0``."""
-
-    text: str
-    spot: Spot
-
-
-@dataclass(frozen=True)
-class Row:
-    """One row that is not empty: its cells by header (lower case), and where it begins."""
-
-    cells: dict[str, Cell]
-    spot: Spot
-
-    def get(self, column: str) -> Cell:
-        """Give the cell under a header; an empty one at the row's place where there is none."""
-        return self.cells.get(column.lower()) or Cell("", self.spot)
 
 
 @dataclass
@@ -51,8 +34,19 @@ class Table:
 
     source: str
     columns: tuple[str, ...]
+    """Headers in lower case, without the columns that have none."""
+    head: Row
+    """The row of headers."""
     rows: list[Row] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
+    above: list[Row] = field(default_factory=list)
+    """Rows over the headers, such as a title."""
+    beside: list[Cell] = field(default_factory=list)
+    """Cells of a workbook that stand under no header."""
+    encoding: str = ""
+    """What the text was encoded in, where that was not UTF-8."""
+    text: str | None = None
+    """The text of CSV; None for a workbook."""
 
 
 def read_table(path: str | Path, wanted: Collection[str] = (), optional: Collection[str] = ()) -> Table:
@@ -77,18 +71,59 @@ def read_table(path: str | Path, wanted: Collection[str] = (), optional: Collect
 
 def parse_table(raw: bytes, source: str, wanted: Collection[str] = (), optional: Collection[str] = ()) -> Table:
     """Read a table as ``read_table`` does, from the bytes of its file."""
-    if raw.startswith(b"PK\x03\x04"):
-        from trayopt.formats.xlsx_in import xlsx_rows
+    if is_workbook(raw, source):
+        return _table(_sheet_rows(raw, source), source, tuple(wanted), tuple(optional))
+    text = decode(raw, source)
+    table = _table(_csv_rows(text, source), source, tuple(wanted), tuple(optional))
+    table.text = text
+    return table
 
-        records: Iterable[list[RawCell]] = xlsx_rows(raw, source)
-    elif raw.startswith(b"\xd0\xcf\x11\xe0"):
+
+def parse_loose_table(raw: bytes, source: str, known: Callable[[str], bool]) -> Table:
+    """Read a table that a person made: in any common encoding, with rows over its headers or not.
+
+    Parameters
+    ----------
+    raw, source
+        The bytes of the file, and its name.
+    known
+        Whether a header is one that the reader understands. The row with most of them, among the first
+        ``MOST_ABOVE``, is the row of headers; cells under them are refused for being a date, a formula without a value
+        or an error.
+
+    Raises
+    ------
+    InputError
+        Where the file cannot be read, is too large, or is empty.
+    """
+    if is_workbook(raw, source):
+        return _loose(_sheet_rows(raw, source), source, known)
+    text, encoding = decode_any(raw, source)
+    table = _loose(_csv_rows(text, source, known), source, known)
+    table.text, table.encoding = text, encoding
+    return table
+
+
+def is_workbook(raw: bytes, source: str) -> bool:
+    """Whether a file is a workbook and no text.
+
+    Raises
+    ------
+    InputError
+        Where it is a workbook of an old kind, or a protected one.
+    """
+    if raw.startswith(b"\xd0\xcf\x11\xe0"):
         found = "an old or a protected workbook"
         raise InputError(
             [Fault(source, 0, 0, "cannot be read as a table", found, "CSV, XLSX", "save it as XLSX without a password")]
         )
-    else:
-        records = _csv_rows(decode(raw, source), source)
-    return _table(records, source, tuple(wanted), tuple(optional))
+    return raw.startswith(b"PK\x03\x04")
+
+
+def _sheet_rows(raw: bytes, source: str) -> Iterator[Row]:
+    from trayopt.formats.xlsx_in import xlsx_rows
+
+    return xlsx_rows(raw, source)
 
 
 def looks_like_date(text: str) -> bool:
@@ -96,54 +131,91 @@ def looks_like_date(text: str) -> bool:
     return _DATE.fullmatch(text.strip()) is not None
 
 
-def _table(records: Iterable[list[RawCell]], source: str, wanted: tuple[str, ...], optional: tuple[str, ...]) -> Table:
-    filled = (record for record in records if any(cell.text.strip() or cell.wrong for cell in record))
-    head = next(iter(filled), None)
+def _table(records: Iterable[Row], source: str, wanted: tuple[str, ...], optional: tuple[str, ...]) -> Table:
+    filled = (record for record in records if not record.empty)
+    head = next(filled, None)
     if head is None:
-        raise InputError([Fault(source, 1, 1, "the table is empty", allowed="a row of headers and rows under it")])
-    names = [cell.text.strip().lower() for cell in head]
+        raise _no_rows(source)
+    names = [text.lower() for text in head.texts]
     used = {name.lower() for name in (*wanted, *optional)} or set(names)
-    table = Table(source, tuple(name for name in names if name))
+    table = Table(source, tuple(name for name in names if name), head)
     faults = []
     for i, name in enumerate(names):
         if name in used and name in names[:i]:
             faults.append(
-                head[i].spot.fault(f"the header {describe(name)} stands twice", hint="rename one of the columns")
+                head.spot_of(i).fault(f"the header {describe(name)} stands twice", hint="rename one of the columns")
             )
     for name in wanted:
         if name.lower() not in names:
             found = ", ".join(names[:20])
             hint = did_you_mean(name, names)
             faults.append(
-                head[0].spot.fault(
+                head.spot.fault(
                     f"there is no column '{name}'", found=found, allowed=", ".join((*wanted, *optional)), hint=hint
                 )
             )
     if faults:
         raise InputError(faults)
-    for record in filled:
-        if len(table.rows) >= MOST_ROWS:
-            raise InputError([record[0].spot.fault("the table is too long", allowed=f"up to {MOST_ROWS:,} rows")])
-        cells = {}
-        for name, cell in zip(names, record, strict=False):
-            if cell.wrong and name in used:
-                table.faults.append(cell.spot.fault(cell.wrong, found=describe(cell.text), hint=cell.hint))
-            if name:
-                cells[name] = Cell(cell.text.strip(), cell.spot)
-        over = next((cell for cell in record[len(names) :] if cell.text.strip()), None)
-        if over is not None:
-            hint = "put a text that holds the separator in quotes"
-            table.faults.append(
-                over.spot.fault("a cell without a header over it", found=describe(over.text), hint=hint)
-            )
-        table.rows.append(Row(cells, record[0].spot))
+    _fill(table, filled, {i for i, name in enumerate(names) if name in used})
     return table
 
 
-def _csv_rows(text: str, source: str) -> Iterator[list[RawCell]]:
+def _loose(records: Iterable[Row], source: str, known: Callable[[str], bool]) -> Table:
+    filled = (record for record in records if not record.empty)
+    first = list(islice(filled, MOST_ABOVE))
+    if not first:
+        raise _no_rows(source)
+    counts = [sum(known(text) for text in row.texts if text) for row in first]
+    most = max(counts)
+    at = counts.index(most) if most > 1 else 0
+    head = first[at]
+    table = Table(source, tuple(text.lower() for text in head.texts if text), head, above=first[:at])
+    used = {i for i, text in enumerate(head.texts) if known(text)}
+    _fill(table, chain(first[at + 1 :], filled), used, loose=True)
+    return table
+
+
+def _fill(table: Table, records: Iterable[Row], used: Collection[int], *, loose: bool = False) -> None:
+    """Take over the rows under the headers, and tell what is wrong in them; of cells, only in the columns that count."""
+    columns: dict[str, int] = {}
+    for i, text in enumerate(table.head.texts):
+        if text:
+            columns[text.lower()] = i
+    width = len(table.head.texts)
+    for row in records:
+        if len(table.rows) >= MOST_ROWS:
+            raise InputError([row.spot.fault("the table is too long", allowed=f"up to {MOST_ROWS:,} rows")])
+        for i, (wrong, hint) in row.wrong.items():
+            if i in used:
+                table.faults.append(row.spot_of(i).fault(wrong, found=describe(row.texts[i]), hint=hint))
+        if len(row.texts) > width:
+            _over(table, row, width, loose=loose)
+        row.columns = columns
+        table.rows.append(row)
+
+
+def _over(table: Table, row: Row, width: int, *, loose: bool) -> None:
+    """Tell the first cell that stands beyond the headers; in CSV it may mean that all cells of the row are shifted."""
+    over = next((i for i in range(width, len(row.texts)) if row.texts[i]), None)
+    if over is None:
+        return
+    if loose and row.raw is None:
+        table.beside.append(row.at(over))
+        return
+    hint = "put a text that holds the separator in quotes"
+    table.faults.append(
+        row.spot_of(over).fault("a cell without a header over it", found=describe(row.texts[over]), hint=hint)
+    )
+
+
+def _no_rows(source: str) -> InputError:
+    return InputError([Fault(source, 1, 1, "the table is empty", allowed="a row of headers and rows under it")])
+
+
+def _csv_rows(text: str, source: str, known: Callable[[str], bool] | None = None) -> Iterator[Row]:
     lines = list(StringIO(text, newline=""))
     skip = 1 if lines and re.fullmatch(r"sep=.", lines[0].strip()) else 0
-    separator = lines[0].strip()[-1] if skip else _separator(next((line for line in lines if line.strip()), ""))
+    separator = lines[0].strip()[-1] if skip else _separator(lines, known)
     reader = csv.reader(lines[skip:], delimiter=separator, strict=True)
     done = skip
     try:
@@ -152,29 +224,20 @@ def _csv_rows(text: str, source: str) -> Iterator[list[RawCell]]:
             if len(record) > MOST_COLUMNS:
                 allowed = f"up to {MOST_COLUMNS:,}"
                 raise InputError([Fault(source, start + 1, 1, "too many columns", f"{len(record):,}", allowed)])
-            marks = _marks("".join(lines[start:done]), separator, start + 1)
-            yield [RawCell(value, Spot(source, *mark)) for value, mark in zip(record, marks, strict=False)]
+            raw = lines[start] if done == start + 1 else "".join(lines[start:done])
+            yield Row(source, start + 1, [value.strip() for value in record], raw, separator)
     except csv.Error as wrong:
         hint = "close the quotes; write a quote inside of a text twice"
         raise InputError([Fault(source, done + 1, 1, f"this is no CSV: {wrong}", hint=hint)]) from None
 
 
-def _separator(line: str) -> str:
-    outside = re.sub(r'"[^"]*"', "", line)
-    return max(",;\t", key=outside.count)
+def _separator(lines: Sequence[str], known: Callable[[str], bool] | None) -> str:
+    """Give the separator of a table: that which parts the most headers that are known, else the most frequent one."""
+    first = list(islice(filter(str.strip, lines), MOST_ABOVE))
+    outside = re.sub(r'"[^"]*"', "", first[0]) if first else ""
 
+    def headers(mark: str) -> int:
+        rows = ([cell.strip('" \t\r\n') for cell in line.split(mark)] for line in first)
+        return max((sum(known(cell) for cell in row if cell) for row in rows), default=0) if known is not None else 0
 
-def _marks(raw: str, separator: str, line: int) -> list[tuple[int, int]]:
-    """Line and column at which each cell of a record begins."""
-    column = 1
-    marks = [(line, column)]
-    quoted = False
-    for char in raw:
-        column += 1
-        if char == '"':
-            quoted = not quoted
-        elif char == "\n":
-            line, column = line + 1, 1
-        elif char == separator and not quoted:
-            marks.append((line, column))
-    return marks
+    return max(",;\t", key=lambda mark: (headers(mark), outside.count(mark)))

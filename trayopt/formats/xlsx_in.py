@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+import re
 import warnings
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date, time, timedelta
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
 from trayopt.errors import Fault, InputError
-from trayopt.formats.cells import AS_TEXT, MOST_COLUMNS, MOST_ROWS, RawCell
+from trayopt.formats.cells import AS_TEXT, MOST_COLUMNS, MOST_ROWS, Row, letters
 from trayopt.formats.locate import Spot
 
 if TYPE_CHECKING:
     from openpyxl.workbook import Workbook
 
 MOST_UNPACKED = 100_000_000
+_ERRORS = {"#REF!", "#N/A", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!"}
+_FORMULA = re.compile(rb"<(\w+:)?f[\s>/]")
 
 
 def not_written(name: str) -> str:
@@ -24,7 +27,7 @@ def not_written(name: str) -> str:
     return f"{name} is not written: openpyxl is not installed; pip install trayopt[xlsx]"
 
 
-def xlsx_rows(raw: bytes, source: str) -> Iterator[list[RawCell]]:
+def xlsx_rows(raw: bytes, source: str) -> Iterator[Row]:
     """Give the rows of a workbook's first visible sheet.
 
     Raises
@@ -34,21 +37,32 @@ def xlsx_rows(raw: bytes, source: str) -> Iterator[list[RawCell]]:
     """
     _guard(raw, source)
     values = _rows(_open(raw, source, values=True), source)
-    formulas = _rows(_open(raw, source, values=False), source)
-    for row, shown in enumerate(values, start=1):
+    formulas = _rows(_open(raw, source, values=False), source) if _has_formulas(raw) else iter(())
+    for number, shown in enumerate(values, start=1):
         written = next(formulas, ())
-        cells = [
-            _cell(source, row, i, value, written[i] if i < len(written) else None) for i, value in enumerate(shown)
+        wrong: dict[int, tuple[str, str]] = {}
+        texts = [
+            value.strip() if type(value) is str and value[:1] != "#" else _text(i, value, written, wrong)
+            for i, value in enumerate(shown)
         ]
-        while cells and not cells[-1].text and not cells[-1].wrong:
-            cells.pop()
-        if cells and row > MOST_ROWS + 1:
-            raise InputError([cells[0].spot.fault("the table is too long", allowed=f"up to {MOST_ROWS:,} rows")])
-        if len(cells) > MOST_COLUMNS:
+        while texts and not texts[-1]:
+            texts.pop()
+        if texts and number > MOST_ROWS + 1:
+            spot = Spot(source, where=f"A{number}")
+            raise InputError([spot.fault("the table is too long", allowed=f"up to {MOST_ROWS:,} rows")])
+        if len(texts) > MOST_COLUMNS:
+            spot = Spot(source, where=f"{letters(len(texts) - 1)}{number}")
             raise InputError(
-                [cells[-1].spot.fault("too many columns", found=f"{len(cells):,}", allowed=f"up to {MOST_COLUMNS:,}")]
+                [spot.fault("too many columns", found=f"{len(texts):,}", allowed=f"up to {MOST_COLUMNS:,}")]
             )
-        yield cells
+        yield Row(source, number, texts, wrong=wrong)
+
+
+def _has_formulas(raw: bytes) -> bool:
+    """Whether a sheet holds formulas, so that cells without a value have to be looked at again."""
+    with zipfile.ZipFile(BytesIO(raw)) as packed:
+        sheets = [name for name in packed.namelist() if name.startswith("xl/worksheets/")]
+        return any(_FORMULA.search(packed.read(name)) for name in sheets)
 
 
 def _guard(raw: bytes, source: str) -> None:
@@ -93,33 +107,24 @@ def _rows(book: Workbook, source: str) -> Iterator[tuple[Any, ...]]:
         book.close()
 
 
-def _cell(source: str, row: int, column: int, value: object, written: object) -> RawCell:
-    spot = Spot(source, where=f"{_letters(column)}{row}")
-    if isinstance(value, date | time | timedelta):
-        return RawCell(str(value), spot, "the spreadsheet turned this cell into a date", AS_TEXT)
+def _text(column: int, value: object, written: Sequence[object], wrong: dict[int, tuple[str, str]]) -> str:
+    """Write a value as the text that a person sees in its cell, and note what makes it unusable."""
     if value is None:
-        if isinstance(written, str) and written.startswith("="):
-            return RawCell(
-                written, spot, "a formula without a value", "open and save the file in a spreadsheet, or type the value"
-            )
-        return RawCell("", spot)
+        formula = written[column] if column < len(written) else None
+        if not isinstance(formula, str) or not formula.startswith("="):
+            return ""
+        wrong[column] = "a formula without a value", "open and save the file in a spreadsheet, or type the value"
+        return formula
+    if isinstance(value, date | time | timedelta):
+        wrong[column] = "the spreadsheet turned this cell into a date", AS_TEXT
+        return str(value)
     if isinstance(value, bool):
-        return RawCell(str(value).lower(), spot)
+        return str(value).lower()
     if isinstance(value, float) and value.is_integer():
-        return RawCell(str(int(value)), spot)
-    text = str(value)
-    if text in {"#REF!", "#N/A", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!"}:
-        return RawCell(text, spot, "an error of the spreadsheet", "type the value")
-    return RawCell(text, spot)
-
-
-def _letters(column: int) -> str:
-    """Name a column, counted from 0, as spreadsheets do: A … Z, AA …."""
-    text = ""
-    column += 1
-    while column:
-        column, rest = divmod(column - 1, 26)
-        text = chr(ord("A") + rest) + text
+        return str(int(value))
+    text = str(value).strip()
+    if text in _ERRORS:
+        wrong[column] = "an error of the spreadsheet", "type the value"
     return text
 
 

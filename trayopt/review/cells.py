@@ -12,23 +12,29 @@ from trayopt.domain.hardware import Enclosure, Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.ranges import Run
 from trayopt.errors import Fault
-from trayopt.formats.cells import AS_TEXT
+from trayopt.formats.cells import AS_TEXT, Cell
 from trayopt.formats.fibres import ALLOWED, fibres_at, fibres_of, tidy
 from trayopt.formats.locate import describe
-from trayopt.formats.tables_in import Cell, looks_like_date
+from trayopt.formats.tables_in import looks_like_date
 from trayopt.formats.validate import did_you_mean
 
 _TRAY = re.compile(r"(?P<stack>.+?)\s*[/:]\s*(?P<position>\d{1,4})|(?P<stack2>.+?)[\s#-]+(?P<position2>\d{1,4})")
 _COMMA = re.compile(r"[+-]?\d+,\d+")
 _TRAVELS: dict[str, Travel] = {
-    **dict.fromkeys(("clockwise", "cw", "clock"), "clockwise"),
     **dict.fromkeys(
-        ("counterclockwise", "ccw", "counter-clockwise", "counter clockwise", "anticlockwise", "anti-clockwise", "acw"),
+        ("clockwise", "cw", "clock", "rechtsherum", "rechtsrum", "im uhrzeigersinn", "uhrzeigersinn"), "clockwise"
+    ),
+    **dict.fromkeys(
+        ("counterclockwise", "ccw", "counter-clockwise", "counter clockwise", "anticlockwise", "anti-clockwise", "acw",
+         "linksherum", "linksrum", "gegen den uhrzeigersinn", "gegen uhrzeigersinn"),
         "counterclockwise",
     ),
-}
-_YES = {"yes", "y", "x", "1", "true", "built", "done", "spliced", "✓", "✔"}
-_NO = {"", "no", "n", "0", "false", "-", "open"}
+}  # fmt: skip
+_YES = {
+    "yes", "y", "x", "1", "true", "built", "done", "spliced", "✓", "✔", "ja", "j", "wahr", "gebaut", "fertig",
+    "erledigt", "gespleißt",
+}  # fmt: skip
+_NO = {"", "no", "n", "0", "false", "-", "open", "nein", "falsch", "offen"}
 DATE = "the spreadsheet turned this cell into a date"
 
 
@@ -44,6 +50,8 @@ class Cells:
     lenient: bool = False
     gone: list[Fault] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
+    also: dict[Fault, tuple[str, ...]] = field(default_factory=dict)
+    """Of faults in which cells contradict each other, the other cells."""
     told: set[tuple[int, int, str]] = field(default_factory=set)
 
     def take(self, faults: Collection[Fault]) -> None:
@@ -60,6 +68,19 @@ class Cells:
         if looks_like_date(cell.text):
             message, allowed, hint = DATE, "", AS_TEXT
         self.faults.append(cell.spot.fault(message, found=describe(cell.text), allowed=allowed, hint=hint))
+
+    def contradict(self, cell: Cell, other: Cell, message: str) -> None:
+        """Note that a cell says something else than another one; the finding stands at both of them."""
+        mark = (cell.spot.line, cell.spot.column, cell.spot.where)
+        if mark in self.told:
+            return
+        self.told.add(mark)
+        at, there = cell.spot, other.spot
+        beside = there.where or f"{there.line}:{there.column}"
+        found = f"{describe(cell.text)} against {describe(other.text)} in {beside}"
+        fault = at.fault(f"two cells contradict each other: {message}", found=found, hint="mend the one that is wrong")
+        self.faults.append(fault)
+        self.also[fault] = (beside,)
 
     def missing(self, cell: Cell, message: str, allowed: str, hint: str = "") -> None:
         """Note that the job does not have what a cell names."""

@@ -1,62 +1,96 @@
-"""Headers of hand-made tables: what they may be called, and which of the two shapes they make."""
+"""Headers of hand-made tables, in English and German: what they may be called, and which of the two shapes they make."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Literal
 
 from trayopt.errors import InputError
-from trayopt.formats.locate import Spot
 from trayopt.formats.tables_in import Table
 from trayopt.formats.validate import did_you_mean
 
 Shape = Literal["legs", "runs"]
 
 _PLACE = {
-    "stack": ("stack",),
-    "position": ("position", "pos", "level"),
-    "tray": ("tray", "place", "tray place"),
-    "end": ("end", "entry end"),
-    "built": ("built", "done", "spliced"),
+    "stack": ("stack", "stapel"),
+    "position": ("position", "pos", "level", "platz", "ebene"),
+    "tray": ("tray", "place", "tray place", "kassette", "spleißkassette"),
+    "end": ("end", "entry end", "ende"),
+    "built": ("built", "done", "spliced", "gebaut", "fertig", "erledigt", "gespleißt"),
 }
 _WAY = {
-    "port": ("port",),
-    "travel": ("travel", "direction"),
-    "loops": ("loops", "slack loops"),
+    "port": ("port", "einführung"),
+    "travel": ("travel", "direction", "way round", "laufrichtung", "richtung"),
+    "loops": ("loops", "slack loops", "umläufe", "umlauf"),
 }
 _LEG = {
-    "trunk": ("trunk", "cable"),
-    "fibres": ("fibres", "fibers", "fibre", "fiber"),
-    "cut": ("cut", "cut length"),
+    "trunk": ("trunk", "cable", "kabel"),
+    "leg": ("leg", "strang"),
+    "fibres": ("fibres", "fibers", "fibre", "fiber", "fasern", "faser"),
+    "cut": ("cut", "cut length", "schnittlänge"),
 }
+_CABLE = ("cable type", "kabeltyp")
 _SIDE = {
-    "trunk": ("trunk", "cable"),
-    "tube": ("tube", "subunit", "buffer tube"),
-    "ribbon": ("ribbon",),
-    "fibres": ("fibres", "fibers", "fibre", "fiber"),
+    "trunk": ("trunk", "cable", "kabel"),
+    "tube": ("tube", "subunit", "buffer tube", "unit", "rohr", "einheit", "bündelader"),
+    "tube colour": (
+        "tube colour", "tube color", "unit colour", "unit color", "farbe der einheit", "farbe des rohrs", "rohrfarbe",
+    ),
+    "ribbon": ("ribbon", "bändchen"),
+    "ribbon colour": ("ribbon colour", "ribbon color", "farbe des bändchens", "bändchenfarbe"),
+    "fibres": ("fibres", "fibers", "fibre", "fiber", "fasern", "faser"),
+    "seat": ("fibre in ribbon", "fiber in ribbon", "fibres in ribbon", "fibers in ribbon", "faser im bändchen"),
+    "seat colour": ("fibre colour", "fiber color", "fibre color", "fiber colour", "farbe der faser", "faserfarbe"),
+}  # fmt: skip
+_SIDE_WORDS = {"from": ("from", "von", "a"), "to": ("to", "nach", "b")}
+_RUN = {
+    "sleeve": ("sleeve", "spleißschutz"),
+    "count": ("splices", "anzahl spleiße", "count", "anzahl"),
 }
+_ONLY: dict[Shape, tuple[str, ...]] = {"legs": ("leg", "cut"), "runs": ("sleeve", "count")}
+"""Columns that are read in tables of one shape alone."""
+_NOTES = (
+    "no", "nr", "number", "row", "line", "item", "zeile", "batch", "los", "circuit", "verbindung", "remark", "remarks",
+    "note", "notes", "comment", "comments", "bemerkung", "bemerkungen", "findings", "label", "schild", "date", "datum",
+    "by", "splicer", "travels in", "läuft in",
+)  # fmt: skip
 SIDES = ("from", "to")
+PARTS = ("tube", "ribbon", "seat")
+"""How a fibre is found in its trunk, from outside in; each may be told by number and by colour."""
+_UNIT = re.compile(r"\s*[\[(]?\bmm\b[\])]?$")
+_SIGNS = re.compile(r"[\s_.\-]+")
 
 
 def _names() -> dict[str, str]:
-    """Give every header that is known, in lower case, with the column that it means."""
-    phrases: dict[str, str] = {}
-    for columns in (_PLACE, _WAY, _LEG):
-        for column, words in columns.items():
-            phrases.update(dict.fromkeys(words, column))
-    for side in SIDES:
-        phrases[side] = side
-        for columns in (_SIDE, _WAY):
-            for column, words in columns.items():
-                phrases.update(dict.fromkeys((f"{side} {word}" for word in words), f"{side} {column}"))
-    phrases["sleeve"] = "sleeve"
+    """Give every header that is known, tidied, with the column that it means."""
     found: dict[str, str] = {}
-    for phrase, column in phrases.items():
-        for joint in (" ", "_", "-"):
-            word = phrase.replace(" ", joint)
-            for unit in ("", " mm", "_mm", " (mm)", " [mm]"):
-                found[word + unit] = column
-    return found
+    for columns in (_PLACE, _WAY, _LEG, _RUN):
+        for column, words in columns.items():
+            found.update(dict.fromkeys(words, column))
+    found.update(dict.fromkeys(_CABLE, "cable"))
+    for side, starts in _SIDE_WORDS.items():
+        for start in starts:
+            if len(start) > 1:
+                found[start] = side
+            for columns in (_SIDE, _WAY):
+                for column, words in columns.items():
+                    found.update(dict.fromkeys((f"{start} {word}" for word in words), f"{side} {column}"))
+            found.update(dict.fromkeys((f"{start} {word}" for word in _CABLE), f"{side} cable"))
+        for word in (*_SIDE["fibres"], *_SIDE["trunk"]):
+            column = "trunk" if word in _SIDE["trunk"] else "fibres"
+            found[f"{word} {starts[-1]}"] = f"{side} {column}"
+    found.update(dict.fromkeys(_NOTES, "note"))
+    return {_plain(header): column for header, column in found.items()}
+
+
+def _plain(text: str) -> str:
+    """Write a header so that case, joints, umlauts and a unit in mm make no difference."""
+    text = _SIGNS.sub(" ", text.lower()).strip(" :*#")
+    for letter, written in (("ä", "ae"), ("ö", "oe"), ("ü", "ue"), ("ß", "ss")):
+        text = text.replace(letter, written)
+    return _UNIT.sub("", text).strip()
 
 
 NAMES: dict[str, str] = _names()
@@ -67,48 +101,119 @@ RUN_COLUMNS = (
 )  # fmt: skip
 
 
-def shape_of(table: Table) -> tuple[Shape, dict[str, str]]:
-    """Give the shape of a table, and the header under which each column stands.
+def column_of(header: str) -> str | None:
+    """Give the column that a header means; None where it is not known, ``note`` where it is known to say nothing."""
+    return NAMES.get(_plain(header))
+
+
+def is_read(header: str) -> bool:
+    """Whether a header means a column of a plan."""
+    return column_of(header) not in {None, "note"}
+
+
+@dataclass(frozen=True)
+class Unread:
+    """A column that is not read: its header, where it stands, and what may have been meant."""
+
+    index: int
+    header: str
+    hint: str = ""
+    known: bool = False
+    """Whether it is known to hold notes alone."""
+
+
+@dataclass(frozen=True)
+class Headers:
+    """What the columns of a table mean."""
+
+    shape: Shape
+    at: Mapping[str, Sequence[int]]
+    """Where each column stands; several of them may mean the same, and must then say the same."""
+    texts: Sequence[str]
+    unread: Sequence[Unread] = field(default=())
+
+    def said(self) -> str:
+        """Say which columns were read as what, such as ``trunk, Fasern as fibres``."""
+        parts = [
+            text if text.lower() == column else f"{text} as {column}"
+            for i, text in enumerate(self.texts)
+            for column in self.at
+            if i in self.at[column]
+        ]
+        return ", ".join(parts)
+
+
+def headers_of(table: Table) -> Headers:
+    """Give the shape of a table, and what stands where.
 
     Raises
     ------
     InputError
-        Where the headers make neither shape, or two of them mean one column.
+        Where the headers make neither shape.
     """
-    headers: dict[str, str] = {}
-    faults = []
-    top = Spot(table.source, 1, 1)
-    for header in table.columns:
-        column = NAMES.get(header)
-        if column is None:
-            continue
-        if column in headers:
-            twice = f"the headers '{headers[column]}' and '{header}' mean the same"
-            faults.append(top.fault(twice, hint="leave one of the columns out"))
-        headers.setdefault(column, header)
-    shape: Shape = "runs" if any(column.split()[0] in SIDES for column in headers) else "legs"
-    wanted = [("trunk",), ("fibres",), _place(headers)]
-    if shape == "runs":
-        wanted = [_side(headers, "from"), _side(headers, "to"), _place(headers)]
-    missing = [column for columns in wanted for column in columns if column not in headers]
-    for column in missing:
-        others = [header for header in table.columns if header not in headers.values()]
-        faults.append(
-            top.fault(
-                f"there is no column '{column}'",
-                found=", ".join(table.columns[:20]),
-                allowed=", ".join(LEG_COLUMNS if shape == "legs" else RUN_COLUMNS),
-                hint=did_you_mean(column, others) or "trayopt new JOB --table FILE writes an empty table",
-            )
+    texts = table.head.texts
+    at: dict[str, list[int]] = {}
+    unread = []
+    for i, text in enumerate(texts):
+        column = column_of(text) if text else None
+        if column is None or column == "note":
+            unread.append(Unread(i, text, "" if column else _meant(text), known=column == "note"))
+        else:
+            at.setdefault(column, []).append(i)
+    shape: Shape = "runs" if any(column.split()[0] in SIDES for column in at) else "legs"
+    for prefix in ("", "from ", "to "):
+        _part_cables(at, texts, prefix)
+    for column in _ONLY["legs" if shape == "runs" else "runs"]:
+        unread += [Unread(i, texts[i]) for i in at.pop(column, ())]
+    unread.sort(key=lambda item: item.index)
+    _complete(table, shape, at)
+    return Headers(shape, at, texts, tuple(unread))
+
+
+def _part_cables(at: dict[str, list[int]], texts: Sequence[str], prefix: str) -> None:
+    """Tell a column of trunks from a column of cable types, where a table has both a trunk and a cable."""
+    both = at.get(f"{prefix}trunk", [])
+    named = [i for i in both if "trunk" in texts[i].lower()]
+    others = [i for i in both if i not in named]
+    if named and others:
+        at[f"{prefix}trunk"] = named
+        at.setdefault(f"{prefix}cable", []).extend(others)
+
+
+def _complete(table: Table, shape: Shape, at: Mapping[str, Sequence[int]]) -> None:
+    """Refuse a table that lacks a column without which no row says where fibres lie."""
+    wanted = ["tray"] if "tray" in at else ["stack", "position"]
+    prefixes = [f"{side} " for side in SIDES] if shape == "runs" else [""]
+    wanted = [column for prefix in prefixes for column in _fibres(table, at, prefix)] + wanted
+    missing = [column for column in wanted if column not in at]
+    if not missing:
+        return
+    texts = table.head.texts
+    others = [text.lower() for text in texts if text and column_of(text) is None]
+    raise InputError(
+        table.head.spot.fault(
+            f"there is no column '{column}'",
+            found=", ".join(text.lower() for text in texts[:20] if text),
+            allowed=", ".join(LEG_COLUMNS if shape == "legs" else RUN_COLUMNS),
+            hint=did_you_mean(column, others) or "trayopt new JOB --table FILE writes an empty table",
         )
-    if faults:
-        raise InputError(faults)
-    return shape, headers
+        for column in missing
+    )
 
 
-def _place(headers: dict[str, str]) -> Sequence[str]:
-    return ("tray",) if "tray" in headers else ("stack", "position")
+def _fibres(table: Table, at: Mapping[str, Sequence[int]], prefix: str) -> list[str]:
+    """Give the columns that name fibres: a trunk and its fibres, or runs such as ``N1:1-12`` in one column."""
+    fibres = next((f"{prefix}{part}" for part in ("fibres", "seat") if f"{prefix}{part}" in at), f"{prefix}fibres")
+    if prefix and prefix.strip() in at:
+        return []
+    runs = table.rows[0].at(at[fibres][0]).text if fibres in at and table.rows else ""
+    return [fibres] if ":" in runs else [f"{prefix}trunk", fibres]
 
 
-def _side(headers: dict[str, str], side: str) -> Sequence[str]:
-    return (side,) if side in headers else (f"{side} trunk", f"{side} fibres")
+def _meant(text: str) -> str:
+    """Say which header a column that is not known may have been meant for; lengths are in mm."""
+    bare = re.sub(r"[\[(].*$", "", text).strip()
+    column = column_of(bare)
+    if bare != text and column not in {None, "note"}:
+        return f"did you mean '{bare}'? lengths are in mm" if column == "cut" else f"did you mean '{bare}'?"
+    return did_you_mean(_plain(bare), [name for name, column in NAMES.items() if column != "note"])

@@ -21,7 +21,7 @@ from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, Plan
 from trayopt.goals.registry import GOALS
 from trayopt.review.handmade import Handmade
-from trayopt.review.remarks import Remark, damage, of_finding
+from trayopt.review.remarks import Remark, damage, of_finding, unread
 from trayopt.rules.judge import judge
 from trayopt.track.laid import Laid
 
@@ -46,7 +46,7 @@ class Completion:
 class Review:
     """The answer to a plan: remarks in the order of the reading, its figures, and what it was held against.
 
-    ``laid``, the plan as it lies, and ``report`` are None where cells are damaged: nothing is judged before they are mended.
+    ``report`` is None where cells are damaged: what can be read is judged, but its figures are not those of the plan.
     ``bounds`` are the bounds that a plan document claims, and what is known of them.
     """
 
@@ -58,6 +58,13 @@ class Review:
     completion: Completion | None = None
     best: Best | None = None
     bounds: tuple[Bound, ...] = ()
+    unnamed: int = 0
+    """Splices that lie in a tray with their legs, and that no row of a list of splices names."""
+
+    @property
+    def unplaced(self) -> int | None:
+        """Splices without a tray, or without a row; None where cells are damaged."""
+        return None if self.report is None else self.report.unplaced + self.unnamed
 
     @property
     def damaged(self) -> bool:
@@ -72,14 +79,17 @@ class Review:
     @property
     def goals(self) -> dict[str, int]:
         """Values of the seven goals, in their usual order; none where nothing was judged."""
-        return {} if self.report is None else {goal.id: self.report.plan.value(goal.id) for goal in GOALS}
+        if self.report is None:
+            return {}
+        values: dict[str, int] = {goal.id: self.report.plan.value(goal.id) for goal in GOALS}
+        return {**values, "unplaced": values["unplaced"] + self.unnamed}
 
     @property
     def figures(self) -> list[Figure]:
         """The other figures of the plan."""
         from trayopt.review.figures import figures
 
-        return [] if self.laid is None else figures(self.job, self.laid)
+        return [] if self.laid is None or self.report is None else figures(self.job, self.laid)
 
     @property
     def best_figures(self) -> list[Figure] | None:
@@ -116,7 +126,11 @@ class Review:
             "job": {"title": self.job.title, "digest": self.job.digest},
             "source": self.made.source,
             "passed": self.passed,
-            "unplaced": None if self.report is None else self.report.unplaced,
+            "unplaced": self.unplaced,
+            "columns": self.made.columns,
+            "columns_not_read": list(self.made.passed_over),
+            "notes": list(self.made.notes),
+            "rows_lost": list(self.made.lost),
             "findings": [remark.as_dict() for remark in self.remarks],
             "goals": goals,
             "figures": [] if self.report is None else [asdict(item) for item in self.report.figures],
@@ -140,14 +154,13 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
         Most seconds for the best plan to hold it against; None for no comparison.
     """
     from trayopt.review.assume import assumed_ways
-    from trayopt.review.gaps import open_remarks, unplaced_remarks, waits_only
+    from trayopt.review.gaps import open_remarks, unnamed, unplaced_remarks, waits_only
     from trayopt.review.rows import figure_remarks, row_remarks
     from trayopt.review.splices import entries_by
 
-    if made.faults:
-        return Review(job, made, tuple(damage(fault) for fault in made.faults))
+    told = [unread(item) for item in made.unread]
     openings = open_remarks(job, made)
-    completion = _complete(job, made, complete_s) if openings or made.runs else None
+    completion = _complete(job, made, complete_s) if (openings or made.runs) and not made.faults else None
     if made.runs and completion is not None and completion.assignment is not None:
         made = replace(made, entries=entries_by(made, completion.assignment))
     claims = made.claims
@@ -165,15 +178,36 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     if completion is not None and completion.assignment is not None:
         stays = {found.group for found in judge(job, Laid(job, completion.assignment))}
         findings = [found for found in findings if found.group in stays]
+    if made.lost:
+        unsure = _MENDED_BY_MORE | (_OF_DIVISIONS if made.runs else frozenset())
+        findings = [found for found in findings if found.rule not in unsure]
     remarks = [
+        *(damage(fault, made.also.get(fault, ())) for fault in made.faults),
         *row_remarks(job, made),
         *(of_finding(job, made, laid, finding) for finding in findings),
         *figure_remarks(job, made, laid, report.plan),
-        *unplaced_remarks(job, made, laid),
+        *(() if made.lost else unplaced_remarks(job, made, laid)),
         *(completion.remarks if completion is not None else ()),
-        *openings,
+        *(item for item in openings if not _is_told(made, item)),
+        *told,
     ]
-    return Review(job, made, _ordered(remarks), laid, report, completion, _best(job, best_s))
+    if made.faults:
+        return Review(job, made, _ordered(remarks), laid)
+    missing = sum(a.count for a, _ in unnamed(job, made, laid))
+    return Review(job, made, _ordered(remarks), laid, report, completion, _best(job, best_s), unnamed=missing)
+
+
+_MENDED_BY_MORE = frozenset({"base_outward", "divided_at_tray", "subunit_together", "alternate_stacks"})
+"""Rules that rows which could not be read may keep, so that they are not judged without them."""
+_OF_DIVISIONS = frozenset(
+    {"equal_groups", "entrance_legs", "guide_fill", "leg_tube", "bend_radius", "exposed", "same_division"}
+)
+"""Rules that look at divisions, which a list of splices does not tell before all its rows can be read."""
+
+
+def _is_told(made: Handmade, remark: Remark) -> bool:
+    """Whether what a table seems to leave open is told already, or may stand in what could not be read."""
+    return bool(made.lost) or remark.subject in made.lost_ways or (bool(made.runs) and ":" in remark.subject)
 
 
 def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = None) -> Review:
@@ -220,7 +254,7 @@ def bound_remark(claim: Bound, other: str) -> Remark:
     )  # fmt: skip
 
 
-_ORDER = ("damage", "always", "unplaced", "clash", "must", "figure", "open", "prefer")
+_ORDER = ("damage", "always", "unplaced", "clash", "must", "figure", "open", "unread", "prefer")
 
 
 def _ordered(remarks: Sequence[Remark]) -> tuple[Remark, ...]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Sequence
 
 from trayopt.domain.finding import Finding
 from trayopt.domain.hardware import Place
@@ -51,7 +52,69 @@ def _concerns(job: Job, subject: str, *fibres: tuple[str, int]) -> bool:
 
 
 def unplaced_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
-    """Tell the splices that have no tray: longest runs within a join."""
+    """Tell the splices that have no tray, or stand in no row of a list of splices: longest runs within a join."""
+    remarks = []
+    for a, b in _without_a_tray(laid):
+        text = f"{a.count} splices of {a} to {b} have no tray in which both sides lie"
+        remarks.append(_unplaced(made, a, b, text, f"give {a} and {b} the same tray"))
+    for a, b in unnamed(job, made, laid):
+        text = f"{a.count} splices of {a} to {b} stand in no row"
+        remarks.append(_unplaced(made, a, b, text, "add the missing rows, or let trayopt complete the table: check -o"))
+    return remarks
+
+
+def unnamed(job: Job, made: Handmade, laid: Laid) -> list[tuple[Run, Run]]:
+    """Give the splices of the job that lie in a tray with their legs, and that no row of a list of splices names."""
+    if not made.runs:
+        return []
+    rows: dict[str, list[tuple[int, int]]] = {}
+    for row in made.splices:
+        for run in (row.a, row.b):
+            if run is not None and row.place is not None:
+                rows.setdefault(run.trunk, []).append((run.first, run.last))
+    for trunk, runs in rows.items():
+        rows[trunk] = joined(runs)
+    nowhere: dict[str, list[tuple[int, int]]] = {}
+    for a, _ in _without_a_tray(laid):
+        nowhere.setdefault(a.trunk, []).append((a.first, a.last))
+    found = []
+    for join in job.joins:
+        known = joined([*rows.get(join.a.trunk, ()), *nowhere.get(join.a.trunk, ())])
+        shift = join.b.first - join.a.first
+        for first, last in left_over((join.a.first, join.a.last), known):
+            found.append((Run(join.a.trunk, first, last), Run(join.b.trunk, first + shift, last + shift)))
+    return found
+
+
+def joined(runs: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Give runs in order, those that touch or overlap as one."""
+    found: list[tuple[int, int]] = []
+    for first, last in sorted(runs):
+        if found and first <= found[-1][1] + 1:
+            found[-1] = (found[-1][0], max(found[-1][1], last))
+        else:
+            found.append((first, last))
+    return found
+
+
+def left_over(run: tuple[int, int], covered: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Give the parts of a run that none of some runs covers, which are in order and do not overlap."""
+    at, last = run
+    found = []
+    start = bisect_left(covered, (at, 0))
+    for one, other in covered[max(start - 1, 0) :]:
+        if one > last:
+            break
+        if one > at:
+            found.append((at, one - 1))
+        at = max(at, other + 1)
+    if at <= last:
+        found.append((at, last))
+    return found
+
+
+def _without_a_tray(laid: Laid) -> list[tuple[Run, Run]]:
+    """Give the splices whose sides do not lie in one tray: longest runs within a join."""
     runs: list[list[int]] = []
     for piece, place in laid.piece_places:
         if place is not None:
@@ -61,25 +124,20 @@ def unplaced_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
             last[2], last[4] = piece.a.last, piece.b.last
         else:
             runs.append([piece.join, piece.a.first, piece.a.last, piece.b.first, piece.b.last])
-    remarks = []
-    for number, a0, a1, b0, b1 in runs:
-        join = job.joins[number]
-        a, b = Run(join.a.trunk, a0, a1), Run(join.b.trunk, b0, b1)
-        lines = _near(made, a) + [line for line in _near(made, b)]
-        cells = tuple(dict.fromkeys(line.cell("position", "tray", "stack") for line in lines))
-        remarks.append(
-            Remark(
-                "unplaced", "unplaced", f"{a}", tuple(dict.fromkeys(lines)), tuple(cell for cell in cells if cell),
-                f"{a.count} splices of {a} to {b} have no tray in which both sides lie", "every splice in a tray",
-                f"give {a} and {b} the same tray",
-            )
-        )  # fmt: skip
-    return remarks
+    joins = laid.job.joins
+    return [(Run(joins[i].a.trunk, a0, a1), Run(joins[i].b.trunk, b0, b1)) for i, a0, a1, b0, b1 in runs]
+
+
+def _unplaced(made: Handmade, a: Run, b: Run, found: str, mend: str) -> Remark:
+    lines = tuple(dict.fromkeys([*_near(made, a), *_near(made, b)]))
+    cells = tuple(dict.fromkeys(line.cell("position", "tray", "stack") for line in lines))
+    cells = tuple(cell for cell in cells if cell)
+    return Remark("unplaced", "unplaced", f"{a}", lines, cells, found, "every splice in a tray", mend)
 
 
 def _near(made: Handmade, run: Run) -> list[Line]:
     """Give the rows that speak of a run, or the row before the gap."""
-    same = [entry for entry in made.entries if entry.run.trunk == run.trunk]
+    same = [entry for entry in made.runs or made.entries if entry.run.trunk == run.trunk]
     touching = [e for e in same if e.run.first <= run.last and e.run.last >= run.first]
     if touching:
         return [line for entry in touching for line in entry.lines]
@@ -125,7 +183,8 @@ def _ways(job: Job, made: Handmade) -> Iterator[Remark]:
         missing = [key for key in ("port", "travel", "loops") if key not in decided]
         if trunk.id in inside and missing:
             lines = tuple(line for entry in made.placed if entry.run.trunk == trunk.id for line in entry.lines[:1])[:1]
-            cells = tuple(line.cell(*missing, "trunk", "from trunk", "to trunk", "from", "to") for line in lines)
+            sides = [f"{side}{part}" for side in ("from", "to") for part in (" trunk", "", " fibres")]
+            cells = tuple(line.cell(*missing, "trunk", *sides, "fibres") for line in lines)
             yield Remark(
                 "table", "open", trunk.id, lines, cells, f"{', '.join(missing)} of {trunk.id} are not told: not proven",
                 "port, travel and loops of every trunk", f"write {', '.join(missing)} in one row of {trunk.id}",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
@@ -12,6 +12,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
 from trayopt.errors import Fault
+from trayopt.formats.cells import Row
 from trayopt.formats.locate import Spot
 from trayopt.track.laid import Claim
 
@@ -20,12 +21,36 @@ if TYPE_CHECKING:
     from trayopt.solver.model.decisions import Fact, Given, GoesBy, RunAt
 
 
+class Spots(Mapping[str, Spot]):
+    """The places of a row's cells by column, counted only when one is asked for."""
+
+    __slots__ = ("_at", "_row")
+
+    def __init__(self, row: Row, at: Mapping[str, Sequence[int]]) -> None:
+        self._row, self._at = row, at
+
+    def __getitem__(self, column: str) -> Spot:
+        """Give the place of a cell; of the first that is filled, where several columns mean the same."""
+        places = self._at[column]
+        texts = self._row.texts
+        filled = next((i for i in places if i < len(texts) and texts[i]), places[0])
+        return self._row.spot_of(filled)
+
+    def __iter__(self) -> Iterator[str]:
+        """Give the columns."""
+        return iter(self._at)
+
+    def __len__(self) -> int:
+        """Count the columns."""
+        return len(self._at)
+
+
 @dataclass(frozen=True)
 class Line:
     """One row: its number in the file, and the places of its cells by column."""
 
     number: int
-    spots: dict[str, Spot] = field(default_factory=dict, hash=False, compare=False)
+    spots: Mapping[str, Spot] = field(default_factory=dict, hash=False, compare=False)
     path: str = ""
     """Where it stands in a plan document, such as ``legs[3]``; empty for a table."""
 
@@ -61,6 +86,16 @@ class Entry:
         return None if self.place is None else Claim(*self.run, self.place, self.end)
 
 
+class Unread(NamedTuple):
+    """Something that is not read: where it stands, what it is, and what to do where it was meant."""
+
+    line: Line
+    cell: str
+    subject: str
+    found: str
+    mend: str
+
+
 class Decided(NamedTuple):
     """One value that the table decides, and the row in which it stands."""
 
@@ -80,7 +115,7 @@ class SpliceRow(NamedTuple):
 
 @dataclass
 class Handmade:
-    """Everything that a table says; ``faults`` is damage that has to be mended before anything is judged."""
+    """Everything that a table says; ``faults`` is damage, and ``lost`` are the rows of which it leaves no tray."""
 
     job: Job
     source: str
@@ -91,9 +126,25 @@ class Handmade:
     ways: dict[str, dict[str, Decided]] = field(default_factory=dict)
     splices: list[SpliceRow] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
+    also: dict[Fault, tuple[str, ...]] = field(default_factory=dict)
+    """Of faults in which cells contradict each other, the other cells."""
+    lost: list[int] = field(default_factory=list)
+    """Rows that could not be read so far that they say where fibres lie."""
+    lost_ways: set[str] = field(default_factory=set)
+    """Trunks of whose way something could not be read."""
+    unread: list[Unread] = field(default_factory=list)
+    """Rows, cells and columns that are no part of the plan, as far as something stands in them."""
+    columns: str = ""
+    """Which columns were read as what."""
+    passed_over: list[str] = field(default_factory=list)
+    """Columns in which something stands, and that are not read."""
+    head: int = 0
+    """The number of the row of headers; 0 for a plan document."""
+    notes: list[str] = field(default_factory=list)
+    """What has to be said of the file as a whole, such as its encoding."""
     gone: list[Fault] = field(default_factory=list)
     """What the job does not have any more, where that is no damage."""
-    lost: list[RunAt] = field(default_factory=list)
+    gone_runs: list[RunAt] = field(default_factory=list)
     """Runs in trays that the job does not have any more: of a trunk, or of fibres, that it no longer has."""
     lines: list[Line] = field(default_factory=list)
     raw: bytes = b""
@@ -124,7 +175,7 @@ class Handmade:
         from trayopt.solver.model.decisions import Given
 
         return Given(
-            (*(_run_at(entry, entry.place) for entry in self.placed if entry.place is not None), *self.lost),
+            (*(_run_at(entry, entry.place) for entry in self.placed if entry.place is not None), *self.gone_runs),
             {trunk: self.way(trunk) for trunk in self.ways},
             self.ends(),
         )

@@ -8,7 +8,7 @@ from io import BytesIO, StringIO
 from typing import Any
 
 from trayopt.errors import InputError
-from trayopt.review.columns import NAMES
+from trayopt.review.columns import column_of
 from trayopt.review.desk import Review
 from trayopt.review.remarks import LEVEL_WORDS, Remark
 
@@ -73,7 +73,7 @@ def _mark(sheet: Any, review: Review) -> None:
     for remark in review.remarks:
         for line in remark.lines:
             by_row[line.number].append(remark)
-    head = next((row for row in range(1, sheet.max_row + 1) if any(cell.value is not None for cell in sheet[row])), 1)
+    head = review.made.head
     names = [str(cell.value or "").strip().lower() for cell in sheet[head]]
     filled = [i for i, name in enumerate(names, start=1) if name]
     column = names.index(COLUMN) + 1 if COLUMN in names else max(filled, default=0) + 1
@@ -99,7 +99,7 @@ def _cell(sheet: Any, names: list[str], review: Review, address: str) -> Any:
     for line in review.made.lines:
         for column, spot in line.spots.items():
             if address == f"{spot.line}:{spot.column}":
-                index = next((i for i, name in enumerate(names, start=1) if NAMES.get(name) == column), None)
+                index = next((i for i, name in enumerate(names, start=1) if column_of(name) == column), None)
                 return None if index is None else sheet.cell(line.number, index)
     return None
 

@@ -9,13 +9,14 @@ from io import BytesIO
 _REF = re.compile(r"([A-Z]+)(\d+):([A-Z]+)(\d+)")
 
 
-def merged_cells(raw: bytes, columns: int) -> list[tuple[str, str]]:
+def merged_cells(raw: bytes, columns: int) -> list[tuple[str, str, range]]:
     """Find merged cells of a workbook's first sheet, below its first row and inside its first columns.
 
     Returns
     -------
     list
-        The first cell and the whole range of each, such as (``A3``, ``A3:A8``); none where the file is no workbook.
+        The first cell and the whole range of each, such as (``A3``, ``A3:A8``), and its rows; none where the file is
+        no workbook.
     """
     if not raw.startswith(b"PK\x03\x04"):
         return []
@@ -23,7 +24,7 @@ def merged_cells(raw: bytes, columns: int) -> list[tuple[str, str]]:
     for ref in _refs(raw):
         match = _REF.fullmatch(ref)
         if match is not None and int(match[4]) > 1 and _number(match[1]) <= columns:
-            found.append((f"{match[1]}{match[2]}", ref))
+            found.append((f"{match[1]}{match[2]}", ref, range(int(match[2]), int(match[4]) + 1)))
     return found
 
 

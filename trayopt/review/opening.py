@@ -6,6 +6,7 @@ from pathlib import Path
 
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
+from trayopt.errors import InputError
 from trayopt.formats.json_in import MOST_BYTES, parse_model
 from trayopt.formats.source import decode, read_bytes, source_name
 from trayopt.review.handmade import Handmade
@@ -29,14 +30,29 @@ def open_plan(job: Job, path: str | Path, *, lenient: bool = False) -> tuple[Han
     Raises
     ------
     InputError
-        Where the file cannot be read as either.
+        Where the file cannot be read as either, or is a plan of another job.
     """
     raw, source = read_bytes(path, MOST_BYTES), source_name(path)
     if raw.lstrip(b"\xef\xbb\xbf \t\r\n").startswith((b"{", b"[")):
-        from trayopt.review.plans import handmade_of
+        from trayopt.review.plans import handmade_of, of_this_job
 
         plan = parse_model(decode(raw, source), source, Plan)
+        of_this_job(job, plan, source, lenient=lenient)
         return handmade_of(job, plan, source), plan
     from trayopt.review.reading import parse_handmade
 
     return parse_handmade(job, raw, source, lenient=lenient), None
+
+
+def open_readable(job: Job, path: str | Path) -> tuple[Handmade, Plan | None]:
+    """Read a plan as ``open_plan`` does, for those who build on what it says and cannot show what is damaged in it.
+
+    Raises
+    ------
+    InputError
+        As ``open_plan``, and with every cell that cannot be read.
+    """
+    made, plan = open_plan(job, path)
+    if made.faults:
+        raise InputError(made.faults)
+    return made, plan

@@ -2,12 +2,53 @@
 
 from __future__ import annotations
 
+from trayopt.checker import assignment_of
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.domain.ranges import Run, parse_span
+from trayopt.errors import InputError
+from trayopt.formats.locate import describe
 from trayopt.review.handmade import Decided, Entry, Handmade, Line
+from trayopt.rules.words import listed
 from trayopt.solver.model.decisions import RunAt
+
+
+def of_this_job(job: Job, plan: Plan, source: str, *, lenient: bool = False) -> None:
+    """Refuse a plan that was made for another job, in one line; a plan of this job with everything wrong in it.
+
+    Parameters
+    ----------
+    job, plan, source
+        The job, the plan document, and its name in errors.
+    lenient
+        Whether the job may have changed since: then it is enough that some trunk with a tray is in the job.
+
+    Raises
+    ------
+    InputError
+        Where the plan speaks of what the job does not have.
+    """
+    placed = {leg.trunk for leg in plan.legs if leg.stack is not None}
+    try:
+        if not lenient:
+            assignment_of(job, plan, source)
+        elif placed and not placed & job.trunk_by_id.keys():
+            raise InputError.one("the job has none of its trunks", source=source, found=listed(sorted(placed)[:12]))
+    except InputError as wrong:
+        if plan.job.names(job):
+            raise
+        first, *others = wrong.faults
+        more = f", and {len(others)} more of that kind" if others else ""
+        at = f"{first.where}: " if first.where else ""
+        hint = "; trayopt mend takes over what still fits" if placed & job.trunk_by_id.keys() else ""
+        raise InputError.one(
+            "this plan was made for another job, or the job was changed since",
+            source=source,
+            found=f"a plan of {describe(plan.job.title)}; {at}{first.message}: {first.found}{more}",
+            allowed=f"a plan of {describe(job.title)}, with trunks {listed(list(job.trunk_by_id)[:12])}",
+            hint=f"name the job that the plan was made for{hint}",
+        ) from wrong
 
 
 def handmade_of(job: Job, plan: Plan, source: str) -> Handmade:
@@ -28,7 +69,7 @@ def handmade_of(job: Job, plan: Plan, source: str) -> Handmade:
             continue
         place = Place(leg.stack, leg.position)
         if trunk is None or last > trunk.cable.fibres:
-            made.lost.append(RunAt(leg.trunk, first, last, place))
+            made.gone_runs.append(RunAt(leg.trunk, first, last, place))
             continue
         line = Line(len(plan.trunks) + i, path=f"legs[{leg.leg}]")
         made.lines.append(line)

@@ -8,18 +8,23 @@ from pathlib import Path
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.ranges import Run, parse_span
-from trayopt.errors import Fault
-from trayopt.formats.locate import Spot
+from trayopt.errors import Fault, InputError
+from trayopt.formats.cells import Cell, Row
+from trayopt.formats.locate import Spot, describe
 from trayopt.formats.source import read_bytes, source_name
-from trayopt.formats.tables_in import MOST_BYTES, Cell, Row, parse_table
+from trayopt.formats.tables_in import MOST_BYTES, Table, parse_loose_table
+from trayopt.formats.validate import did_you_mean
 from trayopt.review.cells import Cells
-from trayopt.review.columns import NAMES, SIDES, shape_of
-from trayopt.review.handmade import Decided, Entry, Handmade, Line, SpliceRow
+from trayopt.review.columns import PARTS, SIDES, Headers, headers_of, is_read
+from trayopt.review.handmade import Decided, Entry, Handmade, Line, SpliceRow, Spots, Unread
 from trayopt.review.merged import merged_cells
+from trayopt.review.parts import Parts
 from trayopt.review.splices import entries_of
+from trayopt.review.strays import Strays
 from trayopt.solver.model.decisions import RunAt
 
 SAVE_AGAIN = "unmerge the cells and fill in every one"
+WAYS = ("port", "travel", "loops")
 
 
 def read_handmade(job: Job, path: str | Path, *, lenient: bool = False) -> Handmade:
@@ -35,72 +40,177 @@ def read_handmade(job: Job, path: str | Path, *, lenient: bool = False) -> Handm
     Raises
     ------
     InputError
-        Where the file cannot be read, or its headers make no table of a plan; damage in its cells is in ``faults``.
+        Where the file cannot be read, its headers make no table of a plan, or none of its trunks is in the job; damage
+        in its cells is in ``faults``.
     """
     return parse_handmade(job, read_bytes(path, MOST_BYTES), source_name(path), lenient=lenient)
 
 
 def parse_handmade(job: Job, raw: bytes, source: str, *, lenient: bool = False) -> Handmade:
     """Read a table as ``read_handmade`` does, from the bytes of its file."""
-    table = parse_table(raw, source, optional=NAMES)
-    shape, headers = shape_of(table)
-    cells = Cells(job, lenient=lenient)
-    cells.take(table.faults)
-    cells.take(_merged(raw, source, len(table.columns)))
-    reader = _Reader(Handmade(job, source, shape, raw=raw), cells, headers)
+    table = parse_loose_table(raw, source, is_read)
+    headers = headers_of(table)
+    made = Handmade(
+        job,
+        source,
+        headers.shape,
+        raw=raw if table.text is None else table.text.encode(),
+        columns=headers.said(),
+        head=table.head.line,
+        notes=_notes(table),
+    )
+    merged = _merged(raw, source, len(table.head.texts), table.head.line) if table.text is None else []
+    reader = _Reader(made, Cells(job, lenient=lenient), headers, [*table.faults, *(fault for fault, _ in merged)])
+    made.unread += _columns(table, headers, made)
     for row in table.rows:
-        if shape == "legs":
-            reader.leg(row)
-        else:
-            reader.splice(row)
+        reader.row(row)
+    made.lost += [number for _, rows in merged for number in rows]
+    made.unread += [_beside(cell) for cell in table.beside]
     return reader.finish()
 
 
+def _notes(table: Table) -> list[str]:
+    """Say what has to be said of a file as a whole."""
+    found = []
+    if table.encoding:
+        doubt = "" if table.encoding.startswith("UTF") else ": see whether names with letters beyond a to z are right"
+        found.append(f"the file is no UTF-8 text; it was read as {table.encoding}{doubt}")
+    if table.above:
+        lines = [str(row.line) for row in table.above]
+        rows = f"row {lines[0]}" if len(lines) == 1 else f"rows {lines[0]} to {lines[-1]}"
+        first = next(text for text in table.above[0].texts if text)
+        found.append(f"the headers are in row {table.head.line}; {rows} above them not read: {describe(first)}")
+    return found
+
+
+def _columns(table: Table, headers: Headers, made: Handmade) -> list[Unread]:
+    """Tell the columns that hold figures and are not read; those that hold words are named beside those that are read."""
+    found = []
+    for column in headers.unread:
+        texts = [row.texts[column.index] for row in table.rows if column.index < len(row.texts)]
+        filled = [text for text in texts if text]
+        if not filled:
+            continue
+        name = f"column {describe(column.header)}" if column.header else "a column without a header"
+        made.passed_over.append(column.header or name)
+        if column.known:
+            continue
+        figure = next((text for text in filled if any(char.isdigit() for char in text)), None)
+        if figure is None:
+            continue
+        spot = table.head.spot_of(column.index)
+        cell = spot.where or f"{spot.line}:{spot.column}"
+        said = f"{name} is not read, and holds figures, such as {describe(figure)}"
+        mend = column.hint or "name it as one of the columns that are read, or leave it as a note"
+        found.append(Unread(Line(table.head.line), cell, column.header or cell, said, mend))
+    return found
+
+
+def _beside(cell: Cell) -> Unread:
+    spot = cell.spot
+    said = f"a cell without a header over it is not read: {describe(cell.text)}"
+    number = spot.line or int("".join(filter(str.isdigit, spot.where)))
+    at = spot.where or f"{spot.line}:{spot.column}"
+    return Unread(Line(number), at, at, said, "write a header over it, or leave it as a note")
+
+
 class _Reader:
-    def __init__(self, made: Handmade, cells: Cells, headers: dict[str, str]) -> None:
+    def __init__(self, made: Handmade, cells: Cells, headers: Headers, faults: list[Fault]) -> None:
         self.made, self.cells, self.headers = made, cells, headers
+        self.at = headers.at
+        self.cells.take(faults)
+        self.parts = Parts(cells)
+        self.strays = Strays(made.job, self.at)
+        self.stray_spots: set[tuple[int, int, str]] = set()
+        self.stray_rows: set[int] = set()
+        self.twins = [column for column, places in self.at.items() if len(places) > 1]
+        self.ways = {
+            prefix: [key for key in WAYS if prefix + key in self.at] for prefix in ("", *(f"{side} " for side in SIDES))
+        }
         self.seen: dict[object, Line] = {}
         self.last = dict.fromkeys(("trunk", *(f"{side} trunk" for side in SIDES)), "")
+        self.places: dict[tuple[str, ...], Place | None] = {}
+        self.strange: list[Cell] = []
+        self.known_trunks = False
 
     def cell(self, row: Row, column: str) -> Cell:
-        """Give the cell of a column; an empty one where the table has no such column."""
-        return row.get(self.headers[column]) if column in self.headers else Cell("", row.spot)
+        """Give the cell of a column, the first that is filled where several mean the same; an empty one for none."""
+        places = self.at.get(column)
+        if places is None:
+            return Cell("", row)
+        if len(places) > 1:
+            texts = row.texts
+            return row.at(next((i for i in places if i < len(texts) and texts[i]), places[0]))
+        return row.at(places[0])
 
-    def line(self, row: Row) -> Line:
-        """Note a row with the places of its cells."""
-        spots = {column: row.get(header).spot for column, header in self.headers.items()}
-        line = Line(_row_number(row.spot), spots)
-        self.made.lines.append(line)
-        return line
-
-    def leg(self, row: Row) -> None:
-        """Read a row of the first shape: a leg, or the way of a trunk alone."""
-        if self.empty(row):
+    def row(self, row: Row) -> None:
+        """Read a row: a leg or a run of splices, the way of a trunk alone, or nothing of the plan."""
+        texts = row.texts
+        if not any(i < len(texts) and texts[i] for places in self.at.values() for i in places):
+            if any(texts[len(self.headers.texts) :]):
+                self.stray(row)
             return
-        line = self.line(row)
-        trunk = self.trunk(row, "trunk")
+        if self.strays.is_stray(row):
+            self.stray(row)
+            return
+        line = Line(row.line, Spots(row, self.at))
+        self.made.lines.append(line)
+        faults, entries = len(self.cells.faults), len(self.made.entries)
+        spoilt = bool(row.wrong) and any(i in row.wrong for places in self.at.values() for i in places)
+        alike = all([self.twin(row, column) for column in self.twins])
+        said = self.leg(row, line) if self.headers.shape == "legs" else self.splice(row, line)
+        if not (said and alike) and (spoilt or len(self.cells.faults) > faults):
+            del self.made.entries[entries:]
+            self.made.lost.append(row.line)
+
+    def stray(self, row: Row) -> None:
+        """Note a row that is none of the plan's; nothing in it is damage."""
+        spots = [row.spot_of(i) for i in range(len(row.texts))]
+        self.stray_spots |= {(spot.line, spot.column, spot.where) for spot in spots}
+        self.stray_rows.add(row.line)
+        text = describe(", ".join(text for text in row.texts if text))
+        spot = next(spot for spot, text in zip(spots, row.texts, strict=True) if text)
+        said = f"the row is none of a plan, and is not read: {text}"
+        mend = "take it out; if it was meant, name the trunk, its fibres and their tray"
+        at = spot.where or f"{spot.line}:{spot.column}"
+        self.made.unread.append(Unread(Line(row.line), at, at, said, mend))
+
+    def twin(self, row: Row, column: str) -> bool:
+        """Hold cells against each other that stand under two headers for one column."""
+        filled = [i for i in self.at[column] if i < len(row.texts) and row.texts[i]]
+        for i in filled[1:]:
+            if row.texts[i].casefold() != row.texts[filled[0]].casefold():
+                one, other = (describe(self.headers.texts[k]) for k in (filled[0], i))
+                self.cells.contradict(row.at(i), row.at(filled[0]), f"the columns {one} and {other} mean the same")
+                return False
+        return True
+
+    def leg(self, row: Row, line: Line) -> bool:
+        """Read a row of the first shape: a leg, or the way of a trunk alone; False where it says no tray."""
+        fibres = self.cell(row, "fibres")
+        trunk, fibres = self.trunk(self.cell(row, "trunk"), fibres, "trunk")
         place = self.place(row)
         built = self.cells.yes(self.cell(row, "built"))
         cut = self.cells.number(self.cell(row, "cut"), "the cut length")
         if trunk is None:
             self.lost(self.cell(row, "trunk"), self.cell(row, "fibres"), place)
-            return
+            return False
+        alike = self.cable(self.cell(row, "cable"), self.cell(row, "trunk"), trunk)
         self.way(row, trunk, "", line)
-        fibres = self.cell(row, "fibres")
-        if not fibres.text and place is None and any(self.cell(row, key).text for key in ("port", "travel", "loops")):
-            return
+        if not fibres.text and place is None and any(self.cell(row, key).text for key in WAYS):
+            return True
         run = self.cells.run(fibres, trunk)
         if run is None:
             self.lost(self.cell(row, "trunk"), fibres, place)
-        elif not self.twice((run, place), fibres, line):
-            end = self.end(row, place)
-            self.made.entries.append(Entry(run, place, end, (line,), built, cut))
+        if run is None or not alike or not self.parts.leg(self.cell(row, "leg"), fibres, trunk, run):
+            return False
+        if self.twice((run, place), fibres, line):
+            return True
+        self.made.entries.append(Entry(run, place, self.end(row, place), (line,), built, cut))
+        return place is not None
 
-    def splice(self, row: Row) -> None:
+    def splice(self, row: Row, line: Line) -> bool:
         """Read a row of the second shape: two runs in a sleeve, or what is said of trunks alone."""
-        if self.empty(row):
-            return
-        line = self.line(row)
         place = self.place(row)
         sleeve = self.cells.number(self.cell(row, "sleeve"), "the sleeve")
         built = self.cells.yes(self.cell(row, "built"))
@@ -110,33 +220,36 @@ class _Reader:
         a, b = sides["from"], sides["to"]
         if a is None or b is None:
             self.half(row, sides, place, line)
-            return
+            return False
         if not a and not b:
             if place is not None:
                 self.cells.wrong(self.first(row, "from"), "a tray without fibres", "fibres on both sides")
-            return
+            return place is None
         if not a or not b:
             side = "from" if not a else "to"
             self.cells.wrong(self.first(row, side), f"the '{side}' side of a splice is missing", "fibres on both sides")
-            return
+            return False
         one, other = a[0], b[0]
         if one.count != other.count:
             text = f"{one} has {one.count} fibres and {other} has {other.count}"
             self.cells.wrong(self.first(row, "to", "fibres"), text, "as many fibres on both sides")
-            return
+            return False
+        if not self.count(row, one.count):
+            return False
         if self.twice((one, other), self.first(row, "from", "fibres"), line):
-            return
+            return True
         self.made.splices.append(SpliceRow(one, other, place, sleeve, line))
         end = self.end(row, place)
         for run in (one, other):
             self.made.entries.append(Entry(run, place, end, (line,), built, leg=False))
+        return place is not None
 
     def lost(self, trunk: Cell, fibres: Cell, place: Place | None) -> None:
         """Keep what lies in a tray and is not in the job any more, as far as its fibres are written as numbers."""
         if self.cells.lenient and place is not None and trunk.text:
             span = fibres.text.rpartition(":")[2]
             with suppress(ValueError):
-                self.made.lost.append(RunAt(trunk.text, *parse_span(span), place))
+                self.made.gone_runs.append(RunAt(trunk.text, *parse_span(span), place))
 
     def half(self, row: Row, sides: dict[str, list[Run] | None], place: Place | None, line: Line) -> None:
         """Keep both sides of a splice of which the job does not have one any more."""
@@ -151,44 +264,101 @@ class _Reader:
 
     def side(self, row: Row, side: str, line: Line) -> list[Run] | None:
         """Read one side of a splice row: a run, nothing where the side is empty, None where it is wrong."""
-        whole = self.cell(row, side)
-        parts = [self.cell(row, f"{side} {part}") for part in ("tube", "ribbon", "fibres")]
-        name = self.cell(row, f"{side} trunk")
-        if whole.text and not name.text:
-            text, _, fibres = whole.text.partition(":")
-            name, whole = Cell(text.strip(), whole.spot), Cell(fibres.strip(), whole.spot)
-            if not fibres:
-                self.cells.wrong(
-                    whole, "the trunk or the fibres are missing", "trunk:fibres, such as N1:blue/orange/1-12"
-                )
-                return None
-        told = bool(whole.text) or any(part.text for part in parts)
-        ways = any(self.cell(row, f"{side} {key}").text for key in ("port", "travel", "loops"))
+        whole, fibres, name = (self.cell(row, key) for key in (side, f"{side} fibres", f"{side} trunk"))
+        if not whole.text and ":" in fibres.text:
+            whole, fibres = fibres, Cell("", fibres.spot)
+        numbers = [self.cell(row, f"{side} {part}") for part in PARTS]
+        colours = [self.cell(row, f"{side} {part} colour") for part in PARTS]
+        told = bool(whole.text or fibres.text) or any(cell.text for cell in (*numbers, *colours))
+        ways = any(self.cell(row, f"{side} {key}").text for key in self.ways[f"{side} "])
         if not told and not name.text and not ways:
             return []
-        trunk = self.cells.trunk(name, self.last[f"{side} trunk"])
+        trunk, rest = self.trunk(name, whole, f"{side} trunk")
         if trunk is None:
             return None
-        self.last[f"{side} trunk"] = trunk.id
+        alike = self.cable(self.cell(row, f"{side} cable"), name, trunk)
         self.way(row, trunk, f"{side} ", line)
         if not told and ways:
             return []
-        run = self.cells.run(whole, trunk) if whole.text else self.cells.run_at(trunk, *parts)
-        return None if run is None else [run]
+        if rest.text:
+            run = self.cells.run(rest, trunk)
+            known = whole
+        else:
+            tube, ribbon, seat = (
+                one if one.text or not other.text else other for one, other in zip(numbers, colours, strict=True)
+            )
+            run = self.cells.run_at(trunk, tube, ribbon, fibres if fibres.text else seat)
+            known = next((cell for cell in (fibres, seat, ribbon, tube) if cell.text), name)
+        if run is None or not alike or not self.parts.fit(trunk, run, known, numbers, colours):
+            return None
+        return [run]
+
+    def trunk(self, name: Cell, whole: Cell, column: str) -> tuple[Trunk | None, Cell]:
+        """Read the trunk of a row or side, which may stand before its fibres; and give the fibres without it."""
+        text, colon, rest = whole.text.partition(":")
+        if colon:
+            within = Cell(text.strip(), whole.spot)
+            whole = Cell(rest.strip(), whole.spot)
+            if name.text and within.text.casefold() != name.text.casefold():
+                self.cells.contradict(name, within, "the trunk is not that of the fibres")
+                return None, whole
+            name = within
+        elif whole.text and not name.text and column not in self.at:
+            self.cells.wrong(whole, "the trunk or the fibres are missing", "trunk:fibres, such as N1:blue/orange/1-12")
+            return None, whole
+        trunk = self.cells.trunk(name, self.last[column])
+        if trunk is not None:
+            self.last[column] = trunk.id
+            self.known_trunks = True
+        elif name.text:
+            self.strange.append(name)
+        return trunk, whole
+
+    def cable(self, cell: Cell, name: Cell, trunk: Trunk) -> bool:
+        """Look whether a column of cables beside the trunks names another trunk."""
+        if cell.text not in self.made.job.trunk_by_id or cell.text in {trunk.id, trunk.cable.id}:
+            return True
+        self.cells.contradict(cell, name, "the cable is another trunk than the row's own")
+        return False
+
+    def count(self, row: Row, count: int) -> bool:
+        """Hold the number of splices that a row gives against its fibres."""
+        cell = self.cell(row, "count")
+        if not cell.text.isdigit() or int(cell.text) == count:
+            return True
+        self.cells.contradict(cell, self.first(row, "from", "fibres"), f"the row splices {count} fibres")
+        return False
 
     def first(self, row: Row, side: str, *parts: str) -> Cell:
         """Give the cell to blame on a side: that of a part, or the first that the table has."""
-        columns = [*(f"{side} {part}" for part in parts), side, f"{side} fibres", f"{side} trunk"]
-        return next(self.cell(row, column) for column in columns if column in self.headers)
-
-    def trunk(self, row: Row, column: str) -> Trunk | None:
-        trunk = self.cells.trunk(self.cell(row, column), self.last[column])
-        if trunk is not None:
-            self.last[column] = trunk.id
-        return trunk
+        columns = [*(f"{side} {part}" for part in parts), side, f"{side} fibres", f"{side} seat", f"{side} trunk"]
+        return next(self.cell(row, column) for column in columns if column in self.at)
 
     def place(self, row: Row) -> Place | None:
-        return self.cells.place(*(self.cell(row, column) for column in ("stack", "position", "tray")))
+        """Read the tray place; a tray, and a stack with its position, must not say different things."""
+        stack, position, tray = (self.cell(row, column) for column in ("stack", "position", "tray"))
+        texts = (stack.text, position.text, tray.text)
+        if texts in self.places:
+            return self.places[texts]
+        faults, gone = len(self.cells.faults), len(self.cells.gone)
+        none = Cell("", row)
+        place = self.cells.place(none, none, tray) if tray.text else self.cells.place(stack, position, tray)
+        if tray.text and place is not None and (stack.text or position.text):
+            place = self.agreed(place, stack, position, tray)
+        if len(self.cells.faults) == faults and len(self.cells.gone) == gone and not row.wrong:
+            self.places[texts] = place
+        return place
+
+    def agreed(self, place: Place, stack: Cell, position: Cell, tray: Cell) -> Place | None:
+        """Hold a tray against a stack, a position or both; None where they differ."""
+        number = self.cells.number(position, "the position") if position.text else place.position
+        if stack.text and stack.text.casefold() != place.stack.casefold():
+            self.cells.contradict(tray, stack, f"the tray is {place} and the stack another")
+        elif number is not None and number != place.position:
+            self.cells.contradict(tray, position, f"the tray is {place} and the position another")
+        elif number is not None:
+            return place
+        return None
 
     def end(self, row: Row, place: Place | None) -> str | None:
         cell = self.cell(row, "end")
@@ -200,14 +370,19 @@ class _Reader:
 
     def way(self, row: Row, trunk: Trunk, prefix: str, line: Line) -> None:
         """Take over what a row says of a trunk's way; two rows may not say different things."""
-        port, travel, loops = (self.cell(row, prefix + key) for key in ("port", "travel", "loops"))
-        values: dict[str, tuple[Cell, str | int | None]] = {
-            "port": (port, self.cells.name(port, self.made.job.enclosure.port_by_id, "port") if port.text else None),
-            "travel": (travel, self.cells.travel(travel)),
-            "loops": (loops, self.cells.number(loops, "the number of loops")),
-        }
-        for key, (cell, value) in values.items():
+        for key in self.ways[prefix]:
+            cell = self.cell(row, prefix + key)
+            if not cell.text:
+                continue
+            value: str | int | None
+            if key == "port":
+                value = self.cells.name(cell, self.made.job.enclosure.port_by_id, "port")
+            elif key == "travel":
+                value = self.cells.travel(cell)
+            else:
+                value = self.cells.number(cell, "the number of loops")
             if value is None:
+                self.made.lost_ways.add(trunk.id)
                 continue
             known = self.made.ways.setdefault(trunk.id, {}).setdefault(key, Decided(value, line))
             if known.value != value:
@@ -223,29 +398,44 @@ class _Reader:
             self.cells.wrong(cell, f"this row says again what {before} says", hint="take one of the two rows out")
         return before is not line
 
-    def empty(self, row: Row) -> bool:
-        """Whether no cell of the plan's columns is filled."""
-        return not any(self.cell(row, column).text for column in self.headers)
-
     def finish(self) -> Handmade:
-        made = self.made
+        made, cells = self.made, self.cells
+        if self.strange and not self.known_trunks:
+            raise _another_job(made.job, self.strange)
         if made.shape == "runs":
             made.runs = made.entries
-            made.entries = entries_of(made, self.cells)
-        made.gone = self.cells.gone
-        made.faults = sorted(set(self.cells.faults), key=_in_file_order)
+            made.entries = entries_of(made, cells)
+        made.lost = sorted({number for number in made.lost if number not in self.stray_rows})
+        made.gone = cells.gone
+        made.also = cells.also
+        faults = {f for f in cells.faults if (f.line, f.column, f.where) not in self.stray_spots}
+        made.faults = sorted(faults, key=_in_file_order)
         return made
 
 
-def _merged(raw: bytes, source: str, columns: int) -> list[Fault]:
+def _another_job(job: Job, strange: list[Cell]) -> InputError:
+    """Say in one line that a table is about other trunks than the job."""
+    names = list(dict.fromkeys(cell.text for cell in strange))
+    near = next(filter(None, (did_you_mean(name, job.trunk_by_id) for name in names)), "")
+    return InputError(
+        [
+            strange[0].spot.fault(
+                "no trunk of this table is in the job",
+                found=", ".join(describe(name) for name in names[:12]),
+                allowed=", ".join(list(job.trunk_by_id)[:20]),
+                hint=near or "name the job that the table was made for",
+            )
+        ]
+    )
+
+
+def _merged(raw: bytes, source: str, columns: int, head: int) -> list[tuple[Fault, range]]:
+    """Tell merged cells under the headers, each with the rows that lost their value by it."""
     return [
-        Spot(source, where=first).fault("merged cells", found=ref, hint=SAVE_AGAIN)
-        for first, ref in merged_cells(raw, columns)
+        (Spot(source, where=first).fault("merged cells", found=ref, hint=SAVE_AGAIN), rows)
+        for first, ref, rows in merged_cells(raw, columns)
+        if rows.stop > head + 1
     ]
-
-
-def _row_number(spot: Spot) -> int:
-    return spot.line or int("".join(char for char in spot.where if char.isdigit()) or 0)
 
 
 def _in_file_order(fault: Fault) -> tuple[int, int, str, str]:

@@ -9,11 +9,11 @@ from typing import Any, Literal
 from trayopt.domain.finding import Finding
 from trayopt.domain.job import Job
 from trayopt.errors import Fault
-from trayopt.review.handmade import Entry, Handmade, Line
+from trayopt.review.handmade import Entry, Handmade, Line, Unread
 from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Laid
 
-RemarkLevel = Literal["damage", "always", "must", "figure", "unplaced", "clash", "open", "prefer"]
+RemarkLevel = Literal["damage", "always", "must", "figure", "unplaced", "clash", "open", "unread", "prefer"]
 FAILING: frozenset[str] = frozenset({"damage", "always", "must", "figure", "unplaced", "clash"})
 LEVEL_WORDS: dict[str, str] = {
     "damage": "cannot be read",
@@ -23,6 +23,7 @@ LEVEL_WORDS: dict[str, str] = {
     "unplaced": "has no tray",
     "clash": "rows clash",
     "open": "left open",
+    "unread": "not read",
     "prefer": "preferred",
 }
 
@@ -80,13 +81,21 @@ def rows_text(numbers: Iterable[int]) -> str:
     return "" if not texts else f"row{'s' * (len(texts) > 1 or '-' in texts[0])} {', '.join(texts)}"
 
 
-def damage(fault: Fault) -> Remark:
-    """Make a remark of a cell that cannot be read."""
+def unread(item: Unread) -> Remark:
+    """Make a remark of a row, cell or column that is no part of the plan."""
+    return Remark(
+        "table", "unread", item.subject, (item.line,), (item.cell,), item.found, "what is read of a table", item.mend
+    )
+
+
+def damage(fault: Fault, also: tuple[str, ...] = ()) -> Remark:
+    """Make a remark of a cell that cannot be read; ``also`` are the cells that it contradicts."""
     digits = "".join(char for char in fault.where if char.isdigit())
     line = Line(fault.line or int(digits or 0))
     cell = fault.where or (f"{fault.line}:{fault.column}" if fault.line else "")
     found = f"{fault.message}: {fault.found}" if fault.found else fault.message
-    return Remark("table", "damage", cell, (line,) if line.number else (), (cell,), found, fault.allowed, fault.hint)
+    lines = (line,) if line.number else ()
+    return Remark("table", "damage", cell, lines, (cell, *also), found, fault.allowed, fault.hint)
 
 
 def of_finding(job: Job, made: Handmade, laid: Laid, finding: Finding) -> Remark:

@@ -27,7 +27,7 @@ def entries_of(made: Handmade, cells: Cells) -> list[Entry]:
     for subunit in job.subunits:
         runs = sorted(by_subunit.get((subunit.trunk, subunit.number), ()), key=lambda entry: entry.run)
         _overlaps(runs, made, cells)
-        found += _legs(job, subunit, runs)
+        found += _legs(job, subunit, runs, finest=bool(made.lost))
     return found
 
 
@@ -68,8 +68,11 @@ def _overlaps(runs: Sequence[Entry], made: Handmade, cells: Cells) -> None:
             furthest = entry
 
 
-def _legs(job: Job, subunit: Subunit, runs: Sequence[Entry]) -> list[Entry]:
-    """Group the runs of a subunit into the legs of the least division that fits them, or join runs that touch."""
+def _legs(job: Job, subunit: Subunit, runs: Sequence[Entry], *, finest: bool) -> list[Entry]:
+    """Group the runs of a subunit into the legs of the least division that fits them, or join runs that touch.
+
+    Where rows could not be read, the finest division is taken: it claims nothing for fibres that those rows may name.
+    """
     if not runs:
         return []
     spliced = job.spliced[subunit.trunk, subunit.number]
@@ -77,7 +80,7 @@ def _legs(job: Job, subunit: Subunit, runs: Sequence[Entry]) -> list[Entry]:
     whole = [of for of in fits if _decided(subunit, runs, of, spliced)]
     if not fits:
         return _joined(runs, spliced)
-    of = min(whole or fits, key=lambda k: (_parked(subunit, k, spliced), k))
+    of = max(fits) if finest else min(whole or fits, key=lambda k: (_parked(subunit, k, spliced), k))
     found = []
     for leg in subunit.legs(of):
         run = Run(subunit.trunk, *subunit.leg_run(leg))

@@ -12,17 +12,20 @@ MOST_REMARKS = 200
 
 def verdict(review: Review) -> str:
     """Say in one line what becomes of a plan."""
-    failing = sum(remark.fails for remark in review.remarks)
-    soft = len(review.remarks) - failing
-    if review.damaged:
-        return f"{review.made.source}: {several(len(review.remarks), 'cell')} cannot be read; nothing else was judged"
+    damaged = sum(remark.level == "damage" for remark in review.remarks)
+    failing = sum(remark.fails for remark in review.remarks) - damaged
+    soft = len(review.remarks) - failing - damaged
+    if damaged:
+        lost = f", {several(len(review.made.lost), 'row')} lost by it" if review.made.lost else ""
+        text = f"{review.made.source}: {several(damaged, 'cell')} cannot be read{lost}"
+        return f"{text}; of the rest {several(failing, 'finding')} against it, {soft} beside"
     state = "passes" if review.passed else "fails"
     return f"{review.made.source}: {state}; {several(failing, 'finding')} against it, {soft} beside"
 
 
 def review_text(review: Review) -> str:
     """Write a whole review."""
-    lines = [verdict(review), ""]
+    lines = [verdict(review), *read_words(review), ""]
     for number, remark in enumerate(review.remarks[:MOST_REMARKS], start=1):
         where = f" [{remark.rows}{'; ' if remark.rows and remark.cells else ''}{', '.join(remark.cells[:8])}]"
         place = where if remark.rows or remark.cells else ""
@@ -34,9 +37,17 @@ def review_text(review: Review) -> str:
         lines.append(f"     … and {len(review.remarks) - MOST_REMARKS:,} more")
     completed = completion_words(review)
     lines += ["", completed] if completed else []
-    if review.laid is not None:
+    if review.report is not None:
         lines += ["", *_goals(review), "", *_figures(review)]
     return "\n".join(lines).rstrip() + "\n"
+
+
+def read_words(review: Review) -> list[str]:
+    """Say what of a table was read: its columns, its encoding, where its headers stand; nothing for a plan document."""
+    made = review.made
+    lines = [f"read: {made.columns}"] if made.columns else []
+    lines += [f"not read: {', '.join(made.passed_over)}"] if made.passed_over else []
+    return lines + [f"note: {note}" for note in made.notes]
 
 
 def completion_words(review: Review) -> str:

@@ -78,7 +78,7 @@ def _write(review: Review, html: str | None, xlsx: str | None) -> list[str]:
 
 
 def _complete(output: Output, job: Job, review: Review, path: str) -> int:
-    """Write the completed plan; the answer is then about that plan."""
+    """Write the completed plan; the answer is then about that plan, unless the table is wrong in what it does say."""
     from trayopt.review.complete import completed_plan
     from trayopt.review.sheet_out import write_plan
 
@@ -89,4 +89,8 @@ def _complete(output: Output, job: Job, review: Review, path: str) -> int:
     write_plan(path, job, plan)
     if path != "-":
         output.note(f"{path} written")
-    return Exit.YES
+    wrong = [remark for remark in review.remarks if remark.fails and remark.level != "unplaced"]
+    if not wrong:
+        return Exit.YES
+    output.warn(f"{path} is a plan that can be built, but not what the table says: {wrong[0].found}")
+    return Exit.NO

@@ -60,16 +60,24 @@ def command(
     The exit code is 1 where there is a conflict.
     """
     from trayopt.api import explain, load_job
-    from trayopt.review.opening import open_plan
+    from trayopt.review.opening import open_readable
 
     if [job, plan, best].count("-") > 1:
         raise click.UsageError("only one of JOB, PLAN and --best can be stdin")
     chosen = costs_of(costs)
     loaded = load_job(job, library=output.library, warn=output.unusual)
-    known = None if best is None else open_plan(loaded, best)[1]
+    given = None
+    if plan is not None:
+        table, document = open_readable(loaded, plan)
+        given = table.given()
+        if document is not None and not document.job.names(loaded):
+            output.warn(
+                f"{plan} was made for another job, or before the job was changed; what it decides is asked of this job"
+            )
+    known = None if best is None else open_readable(loaded, best)[1]
     made = explain(
         loaded,
-        plan,
+        given,
         best=known,
         conflicts=conflicts,
         ways_out=ways_out,

@@ -1,0 +1,83 @@
+"""Holds what a row says of fibres in several cells against each other: numbers, colours, tubes, ribbons, names of legs."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from functools import lru_cache
+
+from trayopt.domain.job import Trunk
+from trayopt.domain.ranges import Run
+from trayopt.formats.cells import Cell
+from trayopt.formats.fibres import positions
+from trayopt.review.cells import Cells
+
+_LEG = re.compile(r"(?P<trunk>[^/]+)/(?P<subunit>\d+)(?:\.(?P<group>\d+))?")
+_MOST = 100_000
+"""More than any cable has of tubes, ribbons or fibres: whether there are so many is told where fibres are read."""
+
+
+class Parts:
+    """Tells cells of a row that contradict the fibres which the row names elsewhere."""
+
+    def __init__(self, cells: Cells) -> None:
+        self.cells = cells
+
+    def leg(self, cell: Cell, fibres: Cell, trunk: Trunk, run: Run) -> bool:
+        """Hold the name of a leg, such as ``N1/3.2``, against its fibres; other names are the crew's own."""
+        match = _LEG.fullmatch(cell.text)
+        found = trunk.subunit_of(run.first).leg_of_run(run.first, run.last)
+        if match is None or found is None:
+            return True
+        group = int(match["group"] or 1)
+        if (match["trunk"].strip(), int(match["subunit"]), group) == (found.trunk, found.subunit, found.group):
+            return True
+        self.cells.contradict(cell, fibres, f"fibres {run.first}-{run.last} of {trunk.id} are leg {found}")
+        return False
+
+    def fit(self, trunk: Trunk, run: Run, known: Cell, numbers: Sequence[Cell], colours: Sequence[Cell]) -> bool:
+        """Hold tube, ribbon and place in the ribbon, by number and by colour, against a run."""
+        right = True
+        for cells in (numbers, colours):
+            for part, cell in enumerate(cells):
+                if not cell.text or cell is known:
+                    continue
+                want = _of_run(trunk, run, part)
+                try:
+                    said = _said(cell.text)
+                except ValueError as wrong:
+                    self.cells.wrong(cell, f"the {_WORDS[part]} cannot be read: {wrong}", "a number, or a colour")
+                    right = False
+                    continue
+                if want is not None and said is not None and want != said:
+                    there = _words(*want)
+                    self.cells.contradict(cell, known, f"{run} is in {_WORDS[part]} {there}, or the fibres are others")
+                    right = False
+        return right
+
+
+_WORDS = ("tube", "ribbon", "place of the ribbon")
+
+
+def _words(first: int, last: int) -> str:
+    return f"{first}" if first == last else f"{first} to {last}"
+
+
+@lru_cache(maxsize=10_000)
+def _said(text: str) -> tuple[int, int] | None:
+    """Read a part; None where it means all of it, which contradicts nothing."""
+    first, last = positions(text, _MOST, "there are")
+    return None if (first, last) == (1, _MOST) else (first, last)
+
+
+def _of_run(trunk: Trunk, run: Run, part: int) -> tuple[int, int] | None:
+    """Give the tubes, ribbons or places in the ribbon that a run takes; None where a run of several has no one answer."""
+    one, other = trunk.subunit_of(run.first), trunk.subunit_of(run.last)
+    if part == 0:
+        return one.number, other.number
+    if one.number != other.number:
+        return None
+    first, last = one.ribbon_of(run.first), one.ribbon_of(run.last)
+    if part == 1:
+        return first, last
+    return (one.fibre_in_ribbon(run.first), one.fibre_in_ribbon(run.last)) if first == last else None

@@ -1,0 +1,83 @@
+"""Rows of a hand-made table that are no rows of the plan: totals, signatures, footnotes, headers that are repeated."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+
+from trayopt.domain.colours import COLOURS, SPOKEN
+from trayopt.domain.job import Job
+from trayopt.formats.cells import Row
+from trayopt.formats.fibres import tidy
+from trayopt.formats.tables_in import looks_like_date
+from trayopt.formats.validate import nearest
+from trayopt.review.columns import is_read
+
+_TOTAL = re.compile(r"(sub-?)?total|sum|(zwischen)?summe|gesamt|insgesamt|zusammen", re.IGNORECASE)
+_FIBRES = re.compile(r"\d{1,6}\s*-\s*\d{1,6}|\d{1,3}/.*|.*/\d{1,3}(-\d{1,3})?", re.IGNORECASE)
+_COLOUR = re.compile(rf"({'|'.join((*COLOURS, *SPOKEN))})\b.*", re.IGNORECASE)
+
+
+class Strays:
+    """Tells rows that say nothing of a plan from rows that say something wrong.
+
+    A row is of the plan if one of its cells names a trunk of the job, or nearly so, a port or a stack of the box, or
+    looks like fibres. Numbers alone make none, for totals have them as well; nor does a row that begins with a word
+    for a total and gives no tray.
+    """
+
+    def __init__(self, job: Job, at: Mapping[str, Sequence[int]]) -> None:
+        self.trunks = {trunk.lower() for trunk in job.trunk_by_id}
+        self.stacks = {stack.lower() for stack in job.enclosure.stack_by_id}
+        self.ports = {port.lower() for port in job.enclosure.port_by_id}
+        kinds = {column: column.removeprefix("from ").removeprefix("to ") for column in at}
+        self.of_trunks = _columns(at, kinds, "trunk")
+        self.of_runs = _columns(at, kinds, "from", "to", "fibres", "leg")
+        self.of_places = _columns(at, kinds, "stack", "tray")
+        self.of_ports = _columns(at, kinds, "port")
+        self._known: dict[str, bool] = {}
+
+    def is_stray(self, row: Row) -> bool:
+        """Whether a row is none of the plan's."""
+        texts = row.texts
+        if any(i < len(texts) and texts[i].lower() in self.trunks for i in self.of_trunks):
+            return any(_TOTAL.match(text) for text in texts if text) and not self._has_place(texts)
+        if self._has_place(texts):
+            return False
+        if any(i < len(texts) and texts[i].lower() in self.ports for i in self.of_ports):
+            return False
+        filled = [text for text in texts if text]
+        if sum(is_read(text) for text in filled) > 1 or _TOTAL.match(next(iter(filled), "")):
+            return True
+        if any(i < len(texts) and texts[i] and self._is_trunk(texts[i]) for i in self.of_trunks):
+            return False
+        return not any(i < len(texts) and self._is_run(texts[i]) for i in self.of_runs)
+
+    def _has_place(self, texts: Sequence[str]) -> bool:
+        for i in self.of_places:
+            if i < len(texts) and texts[i]:
+                name = re.sub(r"[\s/:#-]*\d*$", "", texts[i].lower())
+                if name in self.stacks or _TRAY.fullmatch(texts[i]):
+                    return True
+        return False
+
+    def _is_trunk(self, text: str) -> bool:
+        """Whether a text may have been meant for a trunk of the job."""
+        if text not in self._known:
+            self._known[text] = nearest(text.lower(), self.trunks) is not None
+        return self._known[text]
+
+    def _is_run(self, text: str) -> bool:
+        """Whether a text looks like fibres, with or without a trunk before them."""
+        name, colon, fibres = text.partition(":")
+        if colon and (name.strip().lower() in self.trunks or self._is_trunk(name)):
+            return True
+        text = tidy(fibres if colon else text)
+        return not looks_like_date(text) and (_FIBRES.fullmatch(text) or _COLOUR.fullmatch(text)) is not None
+
+
+_TRAY = re.compile(r"[^\s/]{1,64}\s*/\s*\d{1,4}")
+
+
+def _columns(at: Mapping[str, Sequence[int]], kinds: Mapping[str, str], *wanted: str) -> list[int]:
+    return [i for column, places in at.items() if kinds[column] in wanted for i in places]
