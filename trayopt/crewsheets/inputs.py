@@ -9,7 +9,7 @@ from trayopt.crewsheets.words import LANGUAGES, words_of
 
 if TYPE_CHECKING:
     from trayopt.errors import Fault
-    from trayopt.formats.tables_in import Row
+    from trayopt.formats.cells import Row
 
 
 class Named(NamedTuple):

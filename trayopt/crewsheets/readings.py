@@ -12,7 +12,7 @@ from trayopt.crewsheets.inputs import Named, named_table
 from trayopt.errors import Fault, InputError
 
 if TYPE_CHECKING:
-    from trayopt.formats.tables_in import Row
+    from trayopt.formats.cells import Row
 
 Result = Literal["pass", "fail", "open"]
 Look = Literal["bend", "splice", "unknown"]
