@@ -92,8 +92,13 @@ WAY_RULES = (
     "natural_travel",
     "port_fill",
 )
-# the others; that groups of legs stay together the search sees to itself
-PLACE_RULES = tuple(rule for rule in RULES if rule not in (*WAY_RULES, "whole legs", "equal groups"))
+# a rule that the tests register as long as they need it; it stands in RULES then
+EXAMPLE: dict[str, tuple[str, str, int, dict[str, Any]]] = {"stack_trunks": ("practice", "off", 1, {"trunks": 2})}
+
+
+def place_rules() -> list[str]:
+    """Name the other rules; that groups of legs stay together the search sees to itself."""
+    return [rule for rule in RULES if rule not in (*WAY_RULES, "whole legs", "equal groups")]
 
 
 class Rule(NamedTuple):
@@ -903,6 +908,13 @@ class Plan:
             if stack["positions"] - last < least:
                 yield s
 
+    def stack_trunks(self) -> Iterator[str]:
+        """Yield stacks with legs of too many trunks."""
+        most = self.facts.rules["stack_trunks"].params["trunks"]
+        for s in self.facts.stacks:
+            if len({leg[0] for leg, place in self.placed.items() if place[0] == s}) > most:
+                yield s
+
     def port_fill(self) -> Iterator[str]:
         """Yield ports that are too full for a conduit."""
         for port, trunks in self.by_port().items():
@@ -911,10 +923,10 @@ class Plan:
 
     # -- judgement -------------------------------------------------------------------------------------------------
 
-    def broken(self, rules: Iterable[str] = tuple(RULES)) -> list[Broken]:
+    def broken(self, rules: Iterable[str] | None = None) -> list[Broken]:
         """Return every broken (rule, level, subject) in the order of the rules; rules at off are not looked at."""
         found: list[Broken] = []
-        for rule in rules:
+        for rule in RULES if rules is None else rules:
             level = self.facts.rules[rule].level
             if rule == "pin":
                 found.extend(("pin", "always", subject) for subject in self.built_pin())
@@ -1520,7 +1532,7 @@ class Split:
                     leg: places[w] if w >= 0 else None for leg, w in zip(self.legs, where, strict=True)
                 }
                 plan = Plan(self.facts, Decision({}, self.ks, legs, {}), ways=False)
-                feasible, must, prefer = plan.tally(plan.broken(PLACE_RULES))
+                feasible, must, prefer = plan.tally(plan.broken(place_rules()))
                 if feasible:
                     yield plan, must, prefer, self.layout(where, whole=True)
             return

@@ -16,13 +16,16 @@ from hypothesis import strategies as st
 
 if TYPE_CHECKING or __package__:
     from . import oracle
+    from .case_files import CASES, case_file
 else:
     import oracle
+    from case_files import CASES, case_file
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
 Json = dict[str, Any]
+CASE_FILES = frozenset(path.stem for path in CASES.glob("*.yaml"))
 
 FLAT = ("ribbon", "central_tube", "slotted_core")
 ROUND = ("partly_bonded_ribbon", "loose_tube")
@@ -318,16 +321,13 @@ def _random_joins(rng: random.Random, cables: dict[str, Json], shape: str) -> li
     return joins
 
 
+def _parameters(rule: str) -> dict[str, list[Any]]:
+    """Give the values of each parameter of a rule that are drawn, as its case file names them."""
+    return {} if rule not in CASE_FILES else case_file(rule).more.get("random", {})
+
+
 def _random_rules(rng: random.Random, share: float) -> dict[str, Any]:
     """Levels, weights and parameters that differ from the defaults; ``share`` of the rules are touched."""
-    params: dict[str, dict[str, list[Any]]] = {
-        "guide_fill": {"fill": [0.4, 0.5, 0.6]},
-        "reach": {"bench_mm": [1000, 1200, 1200, 1500, 1500, 1700, 1900]},
-        "exposed": {"least_mm": [2000, 2400], "allowance_mm": [0, 70], "resplice_mm": [90]},
-        "slack_loops": {"most": [1, 2]},
-        "reserve": {"trays": [1, 2]},
-        "port_fill": {"one": [0.1, 0.53], "two": [0.2, 0.31]},
-    }
     rules: dict[str, Any] = {}
     for rule, (kind, *_) in oracle.RULES.items():
         if kind == "always" or not (_chance(rng, share) or (rule == "reach" and _chance(rng, 0.9))):
@@ -338,7 +338,7 @@ def _random_rules(rng: random.Random, share: float) -> dict[str, Any]:
             long = {}
         if long.get("level") == "prefer" and _chance(rng, 0.6):
             long["weight"] = rng.choice([1, 2, 3, 5])
-        for key, values in params.get(rule, {}).items():
+        for key, values in _parameters(rule).items():
             if rule == "reach" or _chance(rng, 0.7):
                 long[key] = rng.choice(values)
         rules[rule] = long["level"] if list(long) == ["level"] and _chance(rng, 0.7) else long

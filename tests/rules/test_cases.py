@@ -2,40 +2,23 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Any
-
 import pytest
-from ruamel.yaml import YAML
 
 from tests.build import Json, assignment_of, claim_of, job_of
+from tests.case_files import CASES, KNOWN, MORE, case_file, put
+from tests.example_rule import EVERY
 from tests.strategies import worked_example
 from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Laid
 
-CASES = Path(__file__).parents[1] / "cases"
+pytestmark = pytest.mark.usefixtures("example_rule")
 WAYS = {"P": ("bl", "clockwise", 1), "Q": ("br", "counterclockwise", 1)}
 LEGS = {"P:1-24": "left/1", "P:25-48": "left/2", "Q:1-24": "left/1", "Q:25-48": "left/2"}
 
 
 def read(rule: str) -> list[Json]:
     """Read the cases of a rule."""
-    cases = YAML(typ="safe", pure=True).load(CASES / f"{rule}.yaml")
-    assert isinstance(cases, list)
-    return cases
-
-
-def put(data: Any, path: str, value: Any) -> None:
-    """Set a value at a dotted path; a list may grow by one."""
-    *steps, last = path.split(".")
-    for step in steps:
-        data = data[int(step)] if isinstance(data, list) else data[step]
-    if not isinstance(data, list):
-        data[last] = value
-    elif int(last) == len(data):
-        data.append(value)
-    else:
-        data[int(last)] = value
+    return case_file(rule).cases
 
 
 def lay(case: Json) -> Laid:
@@ -50,7 +33,8 @@ def lay(case: Json) -> Laid:
     return Laid(job, assignment, claims)
 
 
-ALL = [pytest.param(rule, case, id=f"{rule}: {case['name']}") for rule in BY_ID for case in read(rule)]
+IDS = [rule.id for rule in EVERY]
+ALL = [pytest.param(rule, case, id=f"{rule}: {case['name']}") for rule in IDS for case in read(rule)]
 
 
 @pytest.mark.parametrize(("rule", "case"), ALL)
@@ -66,15 +50,15 @@ def test_case(rule: str, case: Json) -> None:
         assert said.startswith(breach.subject)
 
 
-@pytest.mark.parametrize("rule", BY_ID)
+@pytest.mark.parametrize("rule", IDS)
 def test_every_rule_has_cases_that_pass_and_cases_that_fail(rule: str) -> None:
     cases = read(rule)
     assert any(case["broken"] for case in cases)
     assert any(not case["broken"] for case in cases)
     assert len({case["name"] for case in cases}) == len(cases)
-    known = {"name", "set", "ways", "legs", "ends", "claims", "broken", "says"}
-    assert all(case.keys() <= known for case in cases)
+    assert all(case.keys() <= KNOWN for case in cases)
+    assert case_file(rule).more.keys() <= MORE
 
 
 def test_every_case_file_is_of_a_rule() -> None:
-    assert {path.stem for path in CASES.glob("*.yaml")} == set(BY_ID)
+    assert {path.stem for path in CASES.glob("*.yaml")} == set(IDS)

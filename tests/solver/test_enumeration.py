@@ -11,9 +11,11 @@ from ortools.sat.python import cp_model
 
 from tests import oracle
 from tests.build import Json, job_of
+from tests.case_files import case_file
+from tests.example_rule import SETTABLE
 from tests.solver.tiny import drawn, key_of, key_of_decision
 from trayopt.rules.judge import judge
-from trayopt.rules.registry import BY_ID, SETTABLE
+from trayopt.rules.registry import BY_ID
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import read
@@ -22,14 +24,7 @@ from trayopt.track.laid import Laid
 MOST = 120
 """Decisions of a job above which it is left out as not tiny."""
 TINY: dict[str, Any] = {"trunks": 2, "ribbons": 2, "positions": 2, "loops": ((1,), (1, 2)), "tight": 0.5}
-KNOBS: dict[str, dict[str, Any]] = {
-    "tray_pair": {"trunks": 3, "stacks": 1},
-    "same_division": {"ribbons": 4, "stacks": 1, "positions": 2, "ports": 2, "loops": ((1,),), "tight": 0.0},
-    "alternate_stacks": {"ribbons": 3, "stacks": 2, "positions": 1, "loops": ((1,),)},
-    "subunit_together": {"at_port": 1.0, "stacks": 2},
-    "pin": {"pins": 1.0},
-}
-"""Jobs in which a rule has something to say."""
+pytestmark = pytest.mark.usefixtures("example_rule")
 
 
 class Values:
@@ -108,7 +103,7 @@ def test_one_rule_at_must(rule: str) -> None:
     """Solutions with one rule at must are the decisions without rules that do not break it, as the oracle judges."""
     kept_somewhere = broken_somewhere = compared = 0
     for seed in range(SETTABLE.index(rule) * 1000, SETTABLE.index(rule) * 1000 + 400):
-        knobs = TINY | {"pins": 0.2, "apart": 1.0, "rules": 0.3} | KNOBS.get(rule, {})
+        knobs = TINY | {"pins": 0.2, "apart": 1.0, "rules": 0.3} | case_file(rule).more.get("knobs", {})
         data = _telling(drawn(seed, **knobs), rule)
         accepted = decisions(alone(data, None))
         if accepted is None or len(accepted) < 2:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from math import isqrt
-from typing import Annotated, Literal, Self, TypeVar
+from typing import Annotated, Any, Literal, Self, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
@@ -53,3 +53,13 @@ def divisors(n: int) -> tuple[int, ...]:
 def ceil_to(value: int, step: int) -> int:
     """Round up to a multiple of step."""
     return -(-value // step) * step
+
+
+F = TypeVar("F", bound=Frozen)
+
+
+def remade(part: F, **changed: Any) -> F:
+    """Give a part of a job with other values in some fields, and nothing remembered of what followed from the old."""
+    fields = {name: getattr(part, name) for name in type(part).model_fields}
+    made: F = type(part).model_construct(**{**fields, **changed})  # type: ignore[assignment]
+    return made

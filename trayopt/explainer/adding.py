@@ -8,7 +8,7 @@ from itertools import combinations
 from math import ceil, floor, pi
 from typing import Any
 
-from trayopt.domain.base import ceil_to
+from trayopt.domain.base import ceil_to, remade
 from trayopt.domain.hardware import Enclosure, Seal, Tray, TubeSet
 from trayopt.domain.job import Job, Trunk
 from trayopt.explainer.amounts import growing, least
@@ -16,14 +16,14 @@ from trayopt.explainer.changes import Added, Change, cost_of
 from trayopt.explainer.costs import Costs
 from trayopt.explainer.proof import Prover
 from trayopt.library.soundness import remarks
+from trayopt.rules.base import Help
 from trayopt.rules.exposed import Exposed
-from trayopt.rules.guide_fill import GuideFillParameters
-from trayopt.rules.reach import ReachParameters
+from trayopt.rules.guide_fill import GuideFill
+from trayopt.rules.reach import Reach
 from trayopt.rules.registry import RULES
-from trayopt.rules.slack_loops import SlackLoopsParameters
+from trayopt.rules.slack_loops import SlackLoops
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.minimal import corrections
-from trayopt.solver.model.groups import remade
 from trayopt.track.laid import Laid
 from trayopt.track.lengths import CUT_STEP_MM
 
@@ -53,24 +53,23 @@ class Adding:
 
     def changes(self) -> Iterator[Change]:
         """Give every change that is proven to be enough, the kinds that cost least first."""
-        trays = {"tray_fibres", "tray_sleeves", "entrance_legs", "reserve", "apart", "tray_pair", "fibre_bend"}
-        hardware = {rule.id for rule in RULES if rule.kind == "physical"} - {"reach", "exposed"} | {"apart", "reserve"}
-        kinds: list[tuple[set[str], Callable[[], Iterator[Change]]]] = [
-            ({"reach"}, self._bench),
-            ({"reach", "slack_loops", "exposed"}, self._loops),
-            ({"exposed"}, self._exposed),
-            ({"port_seal"}, self._seals),
-            (trays, self._trays),
-            ({"guide_fill", "bend_radius", "leg_tube"}, self._tubes),
-            ({"guide_fill", "bend_radius", *trays}, self._divide_at),
-            (trays, self._tray_types),
-            ({"guide_fill"}, self._guides),
-            (hardware, self._other_box),
-        ]
-        for rules, kind in kinds:
+        kinds: dict[Help, Callable[[], Iterator[Change]]] = {
+            "bench": self._bench,
+            "loops": self._loops,
+            "exposed": self._exposed,
+            "seals": self._seals,
+            "trays": self._trays,
+            "tubes": self._tubes,
+            "divide_at": self._divide_at,
+            "tray_types": self._tray_types,
+            "guides": self._guides,
+            "box": self._other_box,
+        }
+        helped = {helped for rule in RULES if rule.id in self.rules for helped in rule.helped_by}
+        for name, kind in kinds.items():
             if self.prover.clock.over:
                 return
-            if rules & self.rules or not self.rules:
+            if name in helped or not self.rules:
                 yield from self._marked(kind())
         if not self.prover.clock.over:
             yield from self._boxes()
@@ -89,23 +88,23 @@ class Adding:
 
     def _bench(self) -> Iterator[Change]:
         """Bring the bench nearer."""
-        now = ReachParameters.model_validate(dict(self.job.rules["reach"].parameters)).bench_mm
+        now = Reach().parameters(self.job).bench_mm
 
         def make(nearer: int) -> Job:
-            setting = self.job.rules["reach"]
+            setting = self.job.rules[Reach.id]
             parameters = {**setting.parameters, "bench_mm": max(0, now - nearer * BENCH_STEP_MM)}
             return remade(
-                self.job, rules={**self.job.rules, "reach": setting.model_copy(update={"parameters": parameters})}
+                self.job, rules={**self.job.rules, Reach.id: setting.model_copy(update={"parameters": parameters})}
             )
 
         steps = least(0, ceil(now / BENCH_STEP_MM), self._enough(make))
         if steps is not None:
             bench = max(0, now - steps * BENCH_STEP_MM)
-            yield Change(make(steps), self.costs.bench, add=(Added("bench_mm", "reach", bench),))
+            yield Change(make(steps), self.costs.bench, add=(Added("bench_mm", Reach.id, bench),))
 
     def _loops(self) -> Iterator[Change]:
         """Let trunks make one loop more than their owners allow, one by one, then all of them."""
-        most = SlackLoopsParameters.model_validate(dict(self.job.rules["slack_loops"].parameters)).most
+        most = SlackLoops().parameters(self.job).most
         able = [trunk for trunk in self._spliced() if max(trunk.loops) < most]
 
         def loops(trunk: Trunk) -> dict[str, Any]:
@@ -172,12 +171,12 @@ class Adding:
 
     def _guides(self) -> Iterator[Change]:
         """Widen the fewest guides that are enough, each by as little as is."""
-        groups = self.trials.question.by_rule.get("guide_fill", frozenset())
+        groups = self.trials.question.by_rule.get(GuideFill.id, frozenset())
         dropped = corrections(self.trials, [], 1, lambda group: cost_of(group, self.costs), groups)
         plan = self.trials.plan(frozenset(self.trials.question.groups) - dropped[0]) if dropped else None
         if plan is None:
             return
-        fill = GuideFillParameters.model_validate(dict(self.job.rules["guide_fill"].parameters)).fill
+        fill = GuideFill().parameters(self.job).fill
         laid, guides = Laid(self.job, plan.assignment), self.job.enclosure.track.guides
         wide: dict[int, int] = {}
         for i, guide in enumerate(guides):

@@ -19,14 +19,14 @@ from trayopt.domain.plan import GoalName
 from trayopt.explainer.pairs import crossing_pairs, opposite, partners
 from trayopt.explainer.words import named
 from trayopt.goals.registry import measure_all
-from trayopt.rules.reach import ReachParameters
-from trayopt.rules.slack_loops import SlackLoopsParameters
+from trayopt.rules.reach import Reach
+from trayopt.rules.slack_loops import SlackLoops
+from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.words import listed, several
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.model.bound import proven_by
-from trayopt.solver.model.ways import all_ways
 from trayopt.track.laid import Laid
-from trayopt.track.routes import routes_of
+from trayopt.track.routes import all_ways, routes_of
 
 MOST = 8
 """So many pairs are named; of the others the number is said."""
@@ -128,7 +128,7 @@ def _crossings(job: Job, laid: Laid) -> tuple[int, list[str]]:
 
 def _level_pairs(job: Job, trunk: str, strands: set[int]) -> int:
     """Give the most pairs of subunits that can have their first legs at one position."""
-    if job.rules["tray_fibres"].level != "must":
+    if job.rules[TrayFibres.id].level != "must":
         return comb(len(strands), 2)
     smallest = min(
         min(s.fibres // of for of in Divider(job).open[trunk, s.number] or (1,))
@@ -171,15 +171,15 @@ def _lengths(job: Job, laid: Laid) -> tuple[int, list[str]]:
 def _routes(job: Job, trunk: Trunk) -> Iterator[tuple[int, Way, str]]:
     """Give every length that a leg of a trunk can have under the musts about loops and the bench."""
     routes = routes_of(job)
-    loops = SlackLoopsParameters.model_validate(dict(job.rules["slack_loops"].parameters))
-    bench = ReachParameters.model_validate(dict(job.rules["reach"].parameters)).bench_mm
+    loops = SlackLoops().parameters(job)
+    bench = Reach().parameters(job).bench_mm
     for way in all_ways(job, trunk):
-        if job.rules["slack_loops"].level == "must" and not loops.least <= way.loops <= loops.most:
+        if job.rules[SlackLoops.id].level == "must" and not loops.least <= way.loops <= loops.most:
             continue
         for stack in job.enclosure.stacks:
             for end in stack.ends:
                 for place in (p for p in job.enclosure.places if p.stack == stack.id):
-                    if job.rules["reach"].level == "must" and routes.free_mm(way, place, end.id) < bench:
+                    if job.rules[Reach.id].level == "must" and routes.free_mm(way, place, end.id) < bench:
                         continue
                     yield routes.route_mm(way, place, end.id), way, str(place)
 

@@ -8,7 +8,7 @@ from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.explainer.costs import Costs
 from trayopt.rules.registry import BY_ID
-from trayopt.solver.model.groups import ALLOWED_PORTS, ALLOWED_TRAVEL, EXPECTED
+from trayopt.solver.model.groups import ALLOWED_PORTS, EXPECTED, LIMITS
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,8 @@ def cost_of(group: Group, costs: Costs) -> int:
     """Give the cost of giving up a group."""
     if group.rule == EXPECTED:
         return 1
-    own = {"pin": costs.pin, ALLOWED_PORTS: costs.allowed_ports, ALLOWED_TRAVEL: costs.allowed_travel}
-    if group.rule in own:
-        return own[group.rule]
-    return costs.physical if BY_ID[group.rule].kind == "physical" else costs.practice
+    if group.rule in LIMITS:
+        return costs.allowed_ports if group.rule == ALLOWED_PORTS else costs.allowed_travel
+    rule = BY_ID[group.rule]
+    cost: int = getattr(costs, rule.cost or rule.kind)
+    return cost

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from itertools import pairwise
 
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
-from trayopt.rules.registry import BY_ID
+from trayopt.rules.tray_fibres import TrayFibres, wasted
 from trayopt.rules.words import listed
 from trayopt.solver.bounds.rings import overfull_rings
 
@@ -15,48 +14,12 @@ MOST = 4
 """So many pairs of subunits are named."""
 
 
-def fibres_short(job: Job) -> bool:
-    """Whether all trays together hold too few fibres, by count."""
-    return job.enclosure.fibres < job.splices or bool(_wasted(job))
-
-
 def tray_need(job: Job, subject: str) -> str:
     """Say what trays hold and what is to be placed; where all trays together would do, also why they do not."""
-    said = BY_ID["tray_fibres"].say(job, subject)
+    said = TrayFibres().say(job, subject)
     if job.enclosure.fibres < job.splices:
         return said
-    return "; ".join([said, *(_wasted(job) or _sharing(job))])
-
-
-def sleeves_short(job: Job) -> bool:
-    """Whether all trays together have too few sleeves, by count."""
-    have = sum(stack.positions * stack.tray.sleeves for stack in job.enclosure.stacks)
-    size = max(stack.tray.sleeve_fibres for stack in job.enclosure.stacks)
-    return have < sum(run.sleeves(size) for run in job.sleeve_runs)
-
-
-def _wasted(job: Job) -> list[str]:
-    """Name trunks whose whole legs leave so much of each tray unused that the trays do not take them."""
-    said = []
-    for trunk in job.trunks:
-        spliced = job.spliced_in(trunk)
-        sizes = {s.fibres // of for s in trunk.subunits if job.spliced[s.trunk, s.number] for of in s.divisions}
-        filled = {stack.id: _most(sizes, stack.tray.fibres) for stack in job.enclosure.stacks}
-        room = sum(stack.positions * filled[stack.id] for stack in job.enclosure.stacks)
-        if room < spliced:
-            legs = f"whole legs of {trunk.id}, of {listed(sorted(sizes, reverse=True), 'or')} fibres"
-            fill = listed([f"{most} fibres" for most in sorted(set(filled.values()))], "or")
-            said.append(f"{legs}, fill a tray with {fill} at most: all trays take {room:,} of its {spliced:,}")
-    return said
-
-
-def _most(sizes: Iterable[int], room: int) -> int:
-    """Give the most that pieces of some sizes, each as often as one likes, can fill of a room."""
-    filled = {0}
-    for total in range(1, room + 1):
-        if any(total - size in filled for size in sizes):
-            filled.add(total)
-    return max(filled)
+    return "; ".join([said, *(wasted(job) or _sharing(job))])
 
 
 def _sharing(job: Job) -> list[str]:

@@ -2,39 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.explanation import ConflictSaid, GroupSaid, PreferenceSaid
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run, parse_run
-from trayopt.explainer.needs import apart_need, exposed_need, reach_need, seal_need
-from trayopt.explainer.tray_needs import fibres_short, sleeves_short, tray_need, turning_pairs
+from trayopt.explainer.tray_needs import tray_need, turning_pairs
+from trayopt.rules.divided_at_tray import DividedAtTray
 from trayopt.rules.judge import judge
+from trayopt.rules.opposite_travel import OppositeTravel
+from trayopt.rules.pin import Pinned
 from trayopt.rules.registry import BY_ID
+from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.words import listed
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.minimal import Conflict
 from trayopt.solver.model.groups import ALLOWED_PORTS, ALLOWED_TRAVEL, EXPECTED, LIMITS, Question, merged
 from trayopt.track.laid import Laid
 
-NEEDS: dict[str, Callable[[Job, str], str]] = {
-    "apart": apart_need,
-    "exposed": exposed_need,
-    "reach": reach_need,
-    "port_seal": seal_need,
-    "tray_fibres": tray_need,
-}
-"""Rules of which more can be said than what they ask for: what there is at best."""
-SHORT: dict[str, Callable[[Job], bool]] = {"tray_fibres": fibres_short, "tray_sleeves": sleeves_short}
-"""Rules of which a count of the whole box may say all."""
-SAID = frozenset(NEEDS) - frozenset(SHORT) | {*LIMITS, "slack_loops", "fibre_bend", "opposite_travel"}
-"""Rules of which all is said without a plan that breaks them."""
 IN_A_PLAN = "in a plan"
 """How the sentence about a plan that breaks a group begins."""
-SHOWN = frozenset({"guide_fill"})
-"""Rules of which a plan that breaks them says all: what is needed and what there is."""
 
 
 def because(job: Job, group: Group) -> str:
@@ -49,9 +38,9 @@ def because(job: Job, group: Group) -> str:
         return f"{trunk.id}: it may travel {trunk.travel} alone"
     if group.rule == EXPECTED:
         return f"{group.subject} is expected"
-    if group.rule in NEEDS:
-        return NEEDS[group.rule](job, group.subject)
-    return BY_ID[group.rule].say(job, group.subject)
+    if group.rule == TrayFibres.id:
+        return tray_need(job, group.subject)
+    return BY_ID[group.rule].need(job, group.subject)
 
 
 def said(job: Job, group: Group) -> GroupSaid:
@@ -66,7 +55,7 @@ def conflict_said(trials: Trials, found: Conflict, needed: frozenset[Group] = fr
     for group in found.groups:
         plan = None if _all_said(job, group, found.groups) else trials.plan(groups - {group})
         broken = None if plan is None else _broken(trials.question, group, plan.assignment)
-        parts = [because(job, group)] if broken is None or group.rule not in SHOWN else []
+        parts = [because(job, group)] if broken is None or not BY_ID[group.rule].shows_all else []
         if broken is not None:
             when = f"{IN_A_PLAN} {'without it' if len(groups) == 1 else 'with the others kept'}"
             parts.append(f"{when}, {broken}" if parts else f"{group.subject}: {when}, {broken}")
@@ -78,15 +67,17 @@ def conflict_said(trials: Trials, found: Conflict, needed: frozenset[Group] = fr
 
 def _all_said(job: Job, group: Group, groups: Sequence[Group]) -> bool:
     """Whether a group is said with all its numbers, so that a plan that breaks it shows nothing more."""
-    if group.rule in SHORT and SHORT[group.rule](job):
+    if group.rule in LIMITS:
         return True
-    turned = group.rule == "tray_fibres" and not any(_leg(job, item) for item in groups) and turning_pairs(job)
-    return group.rule in SAID or bool(turned)
+    rule = BY_ID.get(group.rule)
+    if rule is not None and (rule.says_all or rule.short(job)):
+        return True
+    return group.rule == TrayFibres.id and not any(_leg(job, item) for item in groups) and bool(turning_pairs(job))
 
 
 def _ring(groups: Sequence[Group]) -> str:
     """Say why trunks that are all to travel opposite ways cannot: with two ways round, a ring of an odd number."""
-    if len(groups) < 3 or any(group.rule != "opposite_travel" for group in groups):
+    if len(groups) < 3 or any(group.rule != OppositeTravel.id for group in groups):
         return ""
     return f"; joined in a ring of {len(groups)}, two neighbours go the same of the two ways round"
 
@@ -106,7 +97,7 @@ def _divided_with(job: Job, group: Group, others: Sequence[Group]) -> list[str]:
         return []
     near = [_subunits(job, other) for item in before if (other := _leg(job, item)) is not None]
     shared = [name for name in _subunits(job, run) if any(name in names for names in near)]
-    return [BY_ID["divided_at_tray"].say(job, name) for name in shared[:1]]
+    return [DividedAtTray().say(job, name) for name in shared[:1]]
 
 
 def _subunits(job: Job, run: Run) -> list[str]:
@@ -123,7 +114,7 @@ def _subunits(job: Job, run: Run) -> list[str]:
 
 def _leg(job: Job, group: Group) -> Run | None:
     """Give the fibres that a pin or an expectation puts into a tray; None for any other group."""
-    if group.rule == "pin":
+    if group.rule == Pinned.id:
         return next((pin.leg for pin in job.leg_pins if pin.subject == group.subject), None)
     if group.rule == EXPECTED and " in " in group.subject:
         return parse_run(group.subject.partition(" in ")[0])
@@ -144,7 +135,7 @@ def _are_spliced(job: Job, one: Run, other: Run) -> bool:
 
 def _broken(question: Question, group: Group, plan: Assignment) -> str | None:
     """Say how a plan breaks a group; the first of several subjects in it."""
-    if group.rule in {EXPECTED, "pin"}:
+    if group.rule in {EXPECTED, Pinned.id}:
         return None
     for finding in judge(question.wide, Laid(question.wide, plan)):
         if merged(BY_ID[finding.rule], finding.subject) == group:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
+from trayopt.rules.subunit_together import SubunitTogether
 
 if TYPE_CHECKING:
     from trayopt.rules.variables import Expression, Literal, Variables
@@ -99,7 +100,7 @@ def _strands(x: Variables, trunk: Trunk, subunit: Subunit, positions: range) -> 
     """
     divisions = x.divisions(subunit)
     legs = tuple(leg for of in divisions for leg in x.legs(subunit, of))
-    if trunk.divide_at == "tray" or x.keeps("subunit_together"):
+    if trunk.divide_at == "tray" or x.keeps(SubunitTogether.id):
         up_to = [x.any_of(*(x.position_up_to(leg, p) for leg in legs)) for p in positions]
         if x.all_placed:
             firsts = [x.legs(subunit, of)[0] for of in divisions]

@@ -9,6 +9,7 @@ from typing import Any
 from trayopt.domain.base import TRAVELS
 from trayopt.domain.job import Job
 from trayopt.goals.registry import measure_all
+from trayopt.rules.guide_fill import GuideFill
 from trayopt.track.laid import Laid
 
 
@@ -34,7 +35,7 @@ def figures(job: Job, laid: Laid) -> list[Figure]:
         routes = [leg.route_mm for leg in legs]
         found.append(Figure(f"longest leg of {trunk}", "mm", max(routes)))
         found.append(Figure(f"shortest leg of {trunk}", "mm", min(routes)))
-    fill = float(job.rules["guide_fill"].parameters.get("fill", 0.5)) if "guide_fill" in job.rules else 0.5
+    fill = GuideFill().parameters(job).fill
     for guide in job.enclosure.track.guides:
         area = sum(times * pi * item.diameter_mm**2 / 4 for item, times in laid.passes(guide.id))
         found.append(

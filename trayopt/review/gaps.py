@@ -10,6 +10,7 @@ from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run, parse_span, span
 from trayopt.review.handmade import Handmade, Line
 from trayopt.review.remarks import Remark
+from trayopt.rules.whole_legs import WholeLegs
 from trayopt.track.laid import Laid
 
 
@@ -20,7 +21,7 @@ def open_remarks(job: Job, made: Handmade) -> list[Remark]:
 
 def waits_only(job: Job, made: Handmade, finding: Finding) -> bool:
     """Whether a leg is found apart from its splices only because the table leaves the other side open."""
-    if finding.rule != "whole_legs":
+    if finding.rule != WholeLegs.id:
         return False
     places: dict[tuple[str, int], Place] = {}
     for entry in made.placed:

@@ -11,6 +11,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import parse_run
 from trayopt.review.remarks import Remark
+from trayopt.rules.pin import Pinned
 from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Claim, Laid
 
@@ -47,7 +48,7 @@ def spots(job: Job, laid: Laid, remark: Remark) -> list[Spot]:
     elif kind == "subunit":
         trunk, _, number = subject.rpartition("/")
         found = [Spot("place", str(item.place)) for item in laid.by_subunit.get((trunk, int(number)), ())]
-    elif remark.rule in {"unplaced", "complete", "pin", "table"} and ":" in subject:
+    elif remark.rule in {"unplaced", "complete", Pinned.id, "table"} and ":" in subject:
         found = [Spot("place", str(claim.place)) for claim in laid.claims if _overlaps(claim, subject)]
     elif kind == "leg" or remark.rule in {"cut_mm", "idle"}:
         found = [

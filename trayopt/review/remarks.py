@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -91,20 +91,18 @@ def damage(fault: Fault) -> Remark:
 
 def of_finding(job: Job, made: Handmade, laid: Laid, finding: Finding) -> Remark:
     """Make a remark of a broken rule: with the rows that it is about and the cells in them to change."""
-    from trayopt.review.advice import advice
-
     rule = BY_ID[finding.rule]
     entries, ways = _about(job, made, laid, finding)
     lines: dict[Line, None] = {}
     cells: dict[str, None] = {}
-    columns = _columns(finding.rule)
+    columns = rule.cells
     for entry in entries:
         for line in entry.lines:
             lines[line] = None
             cells[line.cell(*columns)] = None
     for trunk in ways:
         for key, decided in made.ways.get(trunk, {}).items():
-            if key in _WAY_KEYS.get(finding.rule, ("port", "travel", "loops")):
+            if key in rule.way_cells:
                 lines[decided.line] = None
                 cells[decided.line.cell(key, f"from {key}", f"to {key}")] = None
     cells.pop("", None)
@@ -116,39 +114,15 @@ def of_finding(job: Job, made: Handmade, laid: Laid, finding: Finding) -> Remark
         tuple(cells),
         finding.because,
         f"{rule.say(job, finding.subject)}",
-        advice(job, laid, finding),
+        rule.advise(job, laid, finding.subject),
     )
-
-
-_WAY_KEYS: dict[str, tuple[str, ...]] = {
-    "opposite_travel": ("travel",),
-    "natural_travel": ("port", "travel"),
-    "slack_loops": ("loops",),
-    "port_seal": ("port",),
-    "port_fill": ("port",),
-}
-_WAY_ONLY = frozenset({"opposite_travel", "natural_travel", "slack_loops", "port_seal", "port_fill", "own_limits"})
-
-
-def _columns(rule: str) -> Sequence[str]:
-    """Columns in which the cell to change stands, the first that there is."""
-    if rule in {"equal_groups", "same_division", "leg_tube", "bend_radius"}:
-        return "fibres", "from fibres", "from"
-    if rule == "one_end":
-        return ("end", "stack", "tray")
-    if rule in {"divided_at_tray", "subunit_together", "alternate_stacks", "fibre_bend"}:
-        return "stack", "tray", "position"
-    return "position", "tray", "stack", "fibres"
 
 
 def _about(job: Job, made: Handmade, laid: Laid, finding: Finding) -> tuple[list[Entry], list[str]]:
     """Give the entries that a finding is about, and the trunks whose ways it is about."""
     kind, subject = BY_ID[finding.rule].subject, finding.subject
     if kind == "tray place":
-        want = [subject]
-        if finding.rule == "base_outward":
-            return [entry for entry in made.placed if str(entry.place) == subject], []
-        return [entry for entry in made.placed if str(entry.place) in want], []
+        return [entry for entry in made.placed if str(entry.place) == subject], []
     if kind == "stack":
         return [entry for entry in made.placed if entry.place is not None and entry.place.stack == subject], []
     if kind == "subunit":
@@ -156,7 +130,7 @@ def _about(job: Job, made: Handmade, laid: Laid, finding: Finding) -> tuple[list
     if kind == "leg":
         return [entry for entry in made.placed if subject in _names(job, entry)], []
     if kind == "trunk":
-        entries = [] if finding.rule in _WAY_ONLY else [e for e in made.placed if e.run.trunk == subject]
+        entries = [] if BY_ID[finding.rule].ways_only else [e for e in made.placed if e.run.trunk == subject]
         return entries, [subject]
     if kind == "pair of trunks":
         return [], subject.split("+")

@@ -23,6 +23,7 @@ class AlternateStacks(Rule[NoParameters]):
     subject = "subunit"
     statement = "after this subunit of a lead trunk, the counts of two stacks differ by more than 1"
     why = "Stacks that fill in turn keep the trunk's order at every depth; one stack filled first crosses the next."
+    cells = ("stack", "tray", "position")
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Walk the subunits of every lead trunk in the box and count their stacks."""
@@ -47,16 +48,22 @@ class AlternateStacks(Rule[NoParameters]):
                 continue
             counts: dict[str, list[Literal]] = {stack: [] for stack in stacks}
             for subunit in trunk.subunits:
-                if not x.divisions(subunit):
+                placed = x.has_placed(subunit)
+                if isinstance(placed, int) and not placed:
                     continue
                 for stack in stacks:
                     counts[stack].append(x.first_on(subunit, stack))
                 for a in stacks:
                     for b in stacks:
                         if a != b:
-                            post(sum(counts[a]) - sum(counts[b]) <= 1, subunit.name, (x.has_placed(subunit),))
+                            post(sum(counts[a]) - sum(counts[b]) <= 1, subunit.name, (placed,))
 
     def say(self, job: Job, subject: str) -> str:
         """Say how the subunits should be shared out."""
         stacks = listed([stack.id for stack in job.enclosure.stacks])
         return f"{subject}: up to here subunits go to {stacks} in turn, so that their numbers are at most 1 apart"
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what to change."""
+        del job, laid, subject
+        return "begin this subunit on the stack that has had fewer subunits of the trunk so far"

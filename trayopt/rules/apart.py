@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from trayopt.domain.base import remade
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job
+from trayopt.domain.job import Apart, Job
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
-from trayopt.rules.words import listed
+from trayopt.rules.words import listed, several
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -23,6 +24,9 @@ class KeptApart(Rule[NoParameters]):
     subject = "pair of joins"
     statement = "two joins that are to be apart have splices in one tray, or by scope on one stack"
     why = "Diverse routes are worth their price only if one accident, or one open tray, cannot touch both."
+    asked_for = True
+    helped_by = frozenset({"trays", "tray_types", "divide_at", "box"})
+    says_all = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare the places of the splices of every pair that is to be apart."""
@@ -64,3 +68,24 @@ class KeptApart(Rule[NoParameters]):
                         f"a {entry.scope}"
                     )
         return f"{subject}: these joins are not to be apart in this job"
+
+    def need(self, job: Job, subject: str) -> str:
+        """Say what is to be apart, and how many trays and stacks there are for it."""
+        stacks, trays = several(len(job.enclosure.stacks), "stack"), several(len(job.enclosure.places), "tray")
+        return f"{self.say(job, subject)}; the box has {stacks} with {trays} in all"
+
+    def without(self, job: Job, subject: str) -> Job:
+        """Take the pair out of what is to be apart; an entry of more than two joins falls into its pairs."""
+        found = []
+        for entry in job.apart:
+            pairs = [pair for pair in entry.pairs if "+".join(pair) != subject]
+            if len(pairs) == len(entry.pairs):
+                found.append(entry)
+            else:
+                found += [Apart(joins=pair, scope=entry.scope) for pair in pairs]
+        return remade(job, apart=tuple(found))
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what to change."""
+        del job, laid, subject
+        return "move the legs of one of the two joins to other trays (or another stack)"

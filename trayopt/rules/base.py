@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any, ClassVar, Generic, NamedTuple, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, Generic, Literal, NamedTuple, Protocol, TypeVar
 
-from trayopt.domain.base import Frozen
+from trayopt.domain.base import Frozen, remade
 from trayopt.domain.finding import Kind, Level
 from trayopt.domain.job import Job
 from trayopt.track.laid import Laid
@@ -40,12 +40,17 @@ class Post(Protocol):
         """Post one constraint for (rule, subject)."""
 
 
-class Rule(ABC, Generic[P]):
-    """One row of spec section 5.
+Help = Literal["bench", "loops", "exposed", "seals", "trays", "tray_types", "tubes", "divide_at", "guides", "box"]
+"""What can be added to a job: a nearer bench, more loops, more of a trunk exposed, larger seals, more or other trays, other
+tubes, division at the other place, wider guides, another box."""
 
-    Class attributes: ``id`` (as in job files), ``named`` (in words, where that is not the id), ``kind``, ``level`` and
-    ``weight`` (defaults), ``subject`` (what its subjects are), ``statement`` (when it is broken, in one sentence),
-    ``why`` and ``source``, and ``Parameters``.
+
+class Rule(ABC, Generic[P]):
+    """A rule: what it asks of a plan, and all that is said of it elsewhere.
+
+    Class attributes that each rule gives: ``id`` (as in job files), ``named`` (in words, where that is not the id), ``kind``,
+    ``level`` and ``weight`` (defaults), ``subject`` (what its subjects are), ``statement`` (when it is broken, in one
+    sentence), ``why`` and ``source``, and ``Parameters``. The others have defaults that do where nothing more is to be said.
     """
 
     id: ClassVar[str]
@@ -58,6 +63,25 @@ class Rule(ABC, Generic[P]):
     why: ClassVar[str]
     source: ClassVar[str] = "common practice, no source"
     Parameters: ClassVar[type[Frozen]] = NoParameters
+
+    blamed: ClassVar[int] = 100
+    """Rank in which physical rules are blamed for a conflict: what a designer can change soonest comes first."""
+    asked_for: ClassVar[bool] = False
+    """Whether it holds only of what a job names itself, so that it is blamed with what the job asks for."""
+    cost: ClassVar[str] = ""
+    """Name of the cost of giving it up; where empty, that of its kind."""
+    helped_by: ClassVar[frozenset[Help]] = frozenset()
+    """What can be added to a job so that the rule is kept in it."""
+    says_all: ClassVar[bool] = False
+    """Whether ``need`` says all with its numbers, so that a plan that breaks the rule shows nothing more."""
+    shows_all: ClassVar[bool] = False
+    """Whether a plan that breaks the rule shows all, so that ``need`` says nothing more."""
+    cells: ClassVar[tuple[str, ...]] = ("position", "tray", "stack", "fibres")
+    """Columns of a table in which the cell to change stands, the first that there is."""
+    way_cells: ClassVar[tuple[str, ...]] = ("port", "travel", "loops")
+    """Columns of the ways of trunks in which a cell to change stands."""
+    ways_only: ClassVar[bool] = False
+    """Whether it is broken by the way of a trunk alone, wherever its legs lie."""
 
     @property
     def name(self) -> str:
@@ -81,3 +105,37 @@ class Rule(ABC, Generic[P]):
     @abstractmethod
     def say(self, job: Job, subject: str) -> str:
         """Say in one sentence what the rule asks of a subject in this job: what is needed, what there is."""
+
+    def applies(self, job: Job, subject: str) -> bool:
+        """Whether a subject of the rule's kind can break it in this job at all."""
+        del job, subject
+        return True
+
+    def need(self, job: Job, subject: str) -> str:
+        """Say what the rule asks of a subject and what there is at best, where more can be said of that."""
+        return self.say(job, subject)
+
+    def short(self, job: Job) -> bool:
+        """Whether a count of the whole box says by itself that it cannot be kept."""
+        del job
+        return False
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say to a reviewer in one sentence what to change in a plan that breaks it."""
+        del laid
+        said = self.say(job, subject).removeprefix(f"{subject}: ")
+        return f"change what the plan decides of {subject} until this holds: {said}"
+
+    def without(self, job: Job, subject: str) -> Job:
+        """Give the job in which the rule is given up for a subject.
+
+        Notes
+        -----
+        A job file knows rules, not their subjects: a rule of which one subject is given up is preferred from then on, so
+        that the plan breaks it where it must and nowhere else.
+        """
+        del subject
+        setting = job.rules[self.id]
+        weight = setting.weight if setting.level == "prefer" else max(setting.weight, self.weight)
+        prefer = setting.model_copy(update={"level": "prefer", "weight": weight})
+        return remade(job, rules={**job.rules, self.id: prefer})

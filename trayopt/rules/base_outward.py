@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import place_of
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -43,3 +44,10 @@ class BaseOutward(Rule[NoParameters]):
         if position:
             return f"{subject}: position {position} is used only if position {int(position) - 1} under it is used"
         return f"{subject}: its {positions} positions are used from position 1 outward, without gaps"
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Name the first place that is free."""
+        place = place_of(subject)
+        positions = range(1, job.enclosure.stack_by_id[place.stack].positions + 1)
+        free = next((p for p in positions if Place(place.stack, p) not in laid.trays), place.position - 1)
+        return f"fill {place.stack} from the base: move {subject} to {place.stack}/{free}, or fill what is under it"

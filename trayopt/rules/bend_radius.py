@@ -23,6 +23,9 @@ class BendRadius(Rule[NoParameters]):
     statement = "the least radius of what travels for a placed leg is above that of the track"
     why = "A buffer tube that is bent too sharply kinks, which costs light or breaks fibres."
     source = "7 CFR 1755.200 (buffer tubes: usually 38 to 76 mm); ten times the diameter: common practice"
+    blamed = 7
+    helped_by = frozenset({"tubes", "divide_at", "box"})
+    cells = ("fibres", "from fibres", "from")
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare what travels for the legs of every subunit with the track."""
@@ -55,3 +58,8 @@ class BendRadius(Rule[NoParameters]):
             f"{subject}: the track bends to {job.enclosure.track.min_radius_mm:g} mm; "
             f"its own tube of {subunit.diameter_mm:g} mm may be bent to {subunit.radius_mm:g} mm"
         )
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what to change."""
+        del job, laid, subject
+        return "divide the subunit so that a thinner tube travels, or keep it whole if its own tube bends further"

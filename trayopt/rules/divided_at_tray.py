@@ -47,6 +47,7 @@ class DividedAtTray(Rule[NoParameters]):
         "or the position does not stay or rise by one"
     )
     why = "The subunit's own tube makes the whole way and ends at one stack; its legs part there, from tray to tray."
+    cells = ("stack", "tray", "position")
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Follow the placed legs of every subunit divided at the tray."""
@@ -68,4 +69,16 @@ class DividedAtTray(Rule[NoParameters]):
         return (
             f"{subject}: its {subunit.fibres} fibres come in one tube of {subunit.diameter_mm:g} mm to one stack; "
             "its legs lie there in one tray or in trays that follow each other outward"
+        )
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say where its legs go from the first outward."""
+        trunk, _, number = subject.rpartition("/")
+        legs = laid.by_subunit.get((trunk, int(number)), [])
+        if not legs:
+            return "lay the legs of the subunit tray upon tray on one stack"
+        first = legs[0].place
+        return (
+            f"lay the legs of {subject} from {first} outward, each in the same tray as the one before or in "
+            f"the next tray of {first.stack}; or divide {trunk} at the port"
         )

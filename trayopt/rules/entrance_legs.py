@@ -23,6 +23,8 @@ class EntranceLegs(Rule[NoParameters]):
     subject = "tray place"
     statement = "legs of one tray that travel the same way are more than its entrance takes"
     why = "Legs that travel the same way come in by the same entrance, which has room for so many tubes."
+    blamed = 5
+    helped_by = frozenset({"trays", "tray_types", "divide_at", "box"})
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Count the legs of every used tray place by their direction of travel."""
@@ -58,4 +60,11 @@ class EntranceLegs(Rule[NoParameters]):
         return (
             f"{subject}: an entrance of tray {stack.tray.id} takes {several(stack.tray.entrance_legs, 'leg')}, "
             "and all legs that travel the same way use the same one"
+        )
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what brings fewer legs through an entrance."""
+        del job, laid
+        return (
+            f"move legs out of {subject}, divide into fewer and larger legs, or let a trunk travel the other way round"
         )

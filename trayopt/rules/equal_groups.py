@@ -24,6 +24,7 @@ class EqualGroups(Rule[NoParameters]):
     subject = "subunit"
     statement = "a subunit is not divided into equal groups of whole ribbons"
     why = "A leg is marked, tied and found again by its number: it is one of equal groups, and a ribbon is never split."
+    cells = ("fibres", "from fibres", "from")
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Look for runs that can be no leg, and for legs of two divisions in one subunit."""
@@ -60,3 +61,14 @@ class EqualGroups(Rule[NoParameters]):
             f"{subject}: {several(subunit.ribbons, 'ribbon')} of {subunit.ribbon_fibres} can be divided into "
             f"{listed(subunit.divisions, 'or')} equal groups"
         )
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say which equal legs there can be."""
+        del laid
+        trunk, _, number = subject.rpartition("/")
+        subunit = job.subunit_of_leg[trunk, int(number)]
+        texts = []
+        for of in subunit.divisions[:4]:
+            first = [subunit.leg_span(leg) for leg in subunit.legs(of)[:3]]
+            texts.append(f"{', '.join(first)}{' …' if of > 3 else ''}" if of > 1 else f"whole, {first[0]}")
+        return f"divide {subject} into equal legs of whole ribbons: {'; or '.join(texts)}"

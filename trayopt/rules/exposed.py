@@ -16,6 +16,7 @@ from trayopt.rules.encoding import forbid_places
 from trayopt.rules.words import several
 from trayopt.track.laid import Laid
 from trayopt.track.lengths import Lengths
+from trayopt.track.routes import routes_of, ways_to
 
 if TYPE_CHECKING:
     from trayopt.rules.variables import Variables
@@ -39,6 +40,9 @@ class Exposed(Rule[ExposedParameters]):
     statement = "the length to strip is above what the trunk has exposed"
     why = "Jacket that is not there to take off, or that may not be taken off, cannot free a longer leg."
     Parameters = ExposedParameters
+    blamed = 0
+    helped_by = frozenset({"loops", "exposed"})
+    says_all = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare the length to strip of every trunk in the box with what it has exposed."""
@@ -73,6 +77,10 @@ class Exposed(Rule[ExposedParameters]):
 
             forbid_places(x, post, trunk, too_long)
 
+    def applies(self, job: Job, subject: str) -> bool:
+        """Whether there is a limit to what the trunk has exposed."""
+        return job.trunk_by_id[subject].exposed_mm is not None
+
     def say(self, job: Job, subject: str) -> str:
         """Say what the least to strip is, and what is exposed."""
         trunk = job.trunk_by_id[subject]
@@ -80,3 +88,25 @@ class Exposed(Rule[ExposedParameters]):
         least = self.lengths(job).strip_mm([], loops)
         exposed = "no limit" if trunk.exposed_mm is None else f"{trunk.exposed_mm:,} mm"
         return f"{subject}: at least {least:,} mm are stripped with {several(loops, 'loop')}; exposed: {exposed}"
+
+    def need(self, job: Job, subject: str) -> str:
+        """Say the least that is to be stripped of a trunk, and what is exposed."""
+        trunk = job.trunk_by_id[subject]
+        lengths, known = self.lengths(job), routes_of(job)
+        found = []
+        for way, place, end in ways_to(job, trunk):
+            cut = lengths.cut_mm(trunk.transition_mm, known.route_mm(way, place, end), way.loops)
+            found.append((lengths.strip_mm([cut], way.loops), way, place))
+        exposed = "no limit" if trunk.exposed_mm is None else f"{trunk.exposed_mm:,} mm"
+        if not found:
+            return f"{subject}: no way is open to it; exposed: {exposed}"
+        strip, way, place = min(found)
+        return (
+            f"{subject}: the least to strip is {strip:,} mm (by {way.port}, {way.travel}, {several(way.loops, 'loop')}, "
+            f"to {place}); exposed: {exposed}"
+        )
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what to change."""
+        del job, laid, subject
+        return "choose a nearer stack, fewer loops or the other way round; or agree a longer exposed_mm with the owner"

@@ -24,6 +24,10 @@ class FibreBend(Rule[NoParameters]):
     statement = "a placed leg lies in a tray that bends tighter than its fibre class allows"
     why = "Fibre that is stored too tightly loses light, and ages."
     source = "ITU-T G.657 (least radii by class: A1 10, A2 and B2 7.5, B3 5 mm); 30 mm for G.652.D"
+    blamed = 8
+    helped_by = frozenset({"trays", "tray_types", "divide_at", "box"})
+    says_all = True
+    cells = ("stack", "tray", "position")
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare the trays of every subunit's legs with its fibre class."""
@@ -53,3 +57,8 @@ class FibreBend(Rule[NoParameters]):
         fibre = job.trunk_by_id[subject.rpartition("/")[0]].cable.fibre
         radii = ", ".join(f"{stack.id} {stack.tray.min_radius_mm:g} mm" for stack in job.enclosure.stacks)
         return f"{subject}: {fibre} may be bent to {FIBRE_RADIUS_MM[fibre]:g} mm; the trays bend to: {radii}"
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what to change."""
+        del job, laid, subject
+        return "move the leg to a stack whose trays have a larger radius"

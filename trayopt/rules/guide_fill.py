@@ -14,7 +14,7 @@ from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Guide
 from trayopt.domain.job import Job, Trunk
 from trayopt.rules.base import Breach, Post, Rule
-from trayopt.rules.words import percent, several
+from trayopt.rules.words import listed, percent, several
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -41,6 +41,9 @@ class GuideFill(Rule[GuideFillParameters]):
     why = "Tubes that are pressed into a full guide kink, and none can be drawn back out by itself."
     source = "50 % as a limit for trays and guides: from memory, TIA-569"
     Parameters = GuideFillParameters
+    blamed = 4
+    helped_by = frozenset({"tubes", "divide_at", "guides", "box"})
+    shows_all = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Add up the cross-sections of everything that passes each guide."""
@@ -84,6 +87,14 @@ class GuideFill(Rule[GuideFillParameters]):
         return (
             f"{subject}: {percent(fill)} of its opening of {guide.opening_mm2:,.6g} mm² are "
             f"{fill * guide.opening_mm2:,.0f} mm²; the trunks' own tubes together have {own:,.0f} mm², once a loop"
+        )
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Name the trunks that could pass elsewhere."""
+        del job
+        trunks = list(dict.fromkeys(item.trunk for item, _ in laid.passes(subject)))
+        return (
+            f"let fewer tubes pass {subject}: fewer loops or the other way for {listed(trunks, 'or')}, or a wider guide"
         )
 
 

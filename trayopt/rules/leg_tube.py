@@ -23,6 +23,8 @@ class LegTube(Rule[NoParameters]):
     subject = "subunit"
     statement = "no tube of the set holds a placed leg that needs one"
     why = "A leg without its subunit's tube makes the way bare unless a tube protects it."
+    helped_by = frozenset({"tubes"})
+    cells = ("fibres", "from fibres", "from")
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Ask the tube set for a tube for the legs of every subunit."""
@@ -57,3 +59,8 @@ class LegTube(Rule[NoParameters]):
             f"{subject}: the tubes of {job.tubes.id} have bores up to {widest:g} mm; a leg of one ribbon of "
             f"{subunit.ribbon_fibres} needs {needed:.2f} mm"
         )
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what to change."""
+        del job, laid, subject
+        return "divide the subunit into more legs, so that each needs a smaller bore, or add a wider tube to the set"

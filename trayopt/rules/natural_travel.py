@@ -22,6 +22,8 @@ class NaturalTravel(Rule[NoParameters]):
     subject = "trunk"
     statement = "a trunk travels against the way its port turns"
     why = "A trunk that goes on in the direction in which it comes in is bent least."
+    way_cells = ("port", "travel")
+    ways_only = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare the travel of every trunk in the box with its port."""
@@ -44,3 +46,8 @@ class NaturalTravel(Rule[NoParameters]):
         ports = job.trunk_by_id[subject].allowed_ports(job.enclosure)
         turns = ", ".join(f"{port} {job.enclosure.port_by_id[port].turns}" for port in ports)
         return f"{subject}: it travels the way its port turns; the ports turn: {turns}"
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what to change."""
+        del job, laid, subject
+        return "let the trunk travel as its port turns, or enter at another port"

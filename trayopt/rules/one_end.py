@@ -23,6 +23,7 @@ class OneEnd(Rule[NoParameters]):
     subject = "stack"
     statement = "legs on one stack use different ends"
     why = "A tray is lifted about one side; legs at two ends tie it down."
+    cells = ("end", "stack", "tray")
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Collect the ends at which the plan brings legs into each stack."""
@@ -45,3 +46,8 @@ class OneEnd(Rule[NoParameters]):
         """Say which ends a stack has."""
         ends = [end.id for end in job.enclosure.stack_by_id[subject].ends]
         return f"{subject}: all its legs enter at one end, {listed(ends, 'or')}"
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Name one end for all."""
+        del job
+        return f"write one end for every leg on {subject}, such as {laid.ends[subject]}"

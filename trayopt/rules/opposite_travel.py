@@ -24,6 +24,9 @@ class OppositeTravel(Rule[NoParameters]):
     subject = "pair of trunks"
     statement = "two trunks with a join between them, both in the box, travel the same way"
     why = "Legs that meet in a tray by opposite entrances lie freely; by the same one they lie over each other."
+    says_all = True
+    way_cells = ("travel",)
+    ways_only = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare the travel of every joined pair that is in the box."""
@@ -43,3 +46,8 @@ class OppositeTravel(Rule[NoParameters]):
         a, _, b = subject.partition("+")
         splices = sum(join.a.count for join in job.joins if {join.a.trunk, join.b.trunk} == {a, b})
         return f"{subject}: {a} and {b} are joined by {splices:,} splices and are to travel opposite ways round"
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what to change."""
+        del job, laid, subject
+        return "let one of the two trunks travel the other way round"

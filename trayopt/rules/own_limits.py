@@ -23,6 +23,7 @@ class OwnLimits(Rule[NoParameters]):
     subject = "trunk"
     statement = "port, travel or loops are not among the trunk's own"
     why = "What the owner of a trunk has fixed is not the plan's to change."
+    ways_only = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare the way of every trunk in the box with its own lists."""
@@ -48,4 +49,14 @@ class OwnLimits(Rule[NoParameters]):
         return (
             f"{subject}: enters at {listed(trunk.allowed_ports(job.enclosure), 'or') or 'no port'}, travels "
             f"{listed(trunk.travels, 'or')}, slack loops {listed(trunk.loops, 'or')}"
+        )
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what its owner allows."""
+        del laid
+        trunk = job.trunk_by_id[subject]
+        ports = trunk.allowed_ports(job.enclosure)
+        return (
+            f"bring {subject} in at {listed(ports, 'or') or 'no port'}, let it travel {listed(trunk.travels, 'or')} with "
+            f"{listed(sorted(set(trunk.loops)), 'or')} loops, or ask its owner for other limits"
         )

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from trayopt.domain.base import remade
 from trayopt.domain.job import Job, LegPin, TrunkPin
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import listed
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -58,6 +60,7 @@ class Pinned(Rule[NoParameters]):
     subject = "pin"
     statement = "the plan differs from the pin, or does not place it"
     why = "What stands in the work order, or on the wall, is not decided again."
+    cost = "pin"
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare every pin with the plan, those that are built among them."""
@@ -87,3 +90,16 @@ class Pinned(Rule[NoParameters]):
     def say(self, job: Job, subject: str) -> str:
         """Say what the pin asks for."""
         return next((_wanted(pin) for pin in job.pins if pin.subject == subject), f"{subject}: nothing is pinned")
+
+    def without(self, job: Job, subject: str) -> Job:
+        """Take the pin out."""
+        return remade(job, pins=tuple(pin for pin in job.pins if pin.built or pin.subject != subject))
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say where the pin puts it."""
+        del laid
+        for pin in job.leg_pins:
+            if pin.subject == subject:
+                places = listed(job.places_of(pin)[:4], "or") or "its place"
+                return f"put {subject} in {places}, or take the pin out of the job"
+        return f"keep to the pin of {subject}, or take it out of the job"

@@ -37,6 +37,8 @@ class PortFill(Rule[PortFillParameters]):
     why = "Cables that fill a conduit jam when they are drawn in."
     source = "NFPA 70 chapter 9 table 1 (53, 31, 40 %); a guideline only for all-dielectric fibre cable"
     Parameters = PortFillParameters
+    way_cells = ("port",)
+    ways_only = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare the squares of the diameters of the trunks in every port with its bore."""
@@ -81,3 +83,8 @@ class PortFill(Rule[PortFillParameters]):
             f"{subject}: of its bore of {port.bore_mm:g} mm one trunk may fill {percent(chosen.one)}, two "
             f"{percent(chosen.two)}, more {percent(chosen.more)}"
         )
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what to change."""
+        del job, laid, subject
+        return "take another port for one of the cables, or a wider one"

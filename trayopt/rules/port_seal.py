@@ -30,6 +30,11 @@ class PortSeal(Rule[NoParameters]):
     subject = "port"
     statement = "no seal of the port has holes enough for all trunks that enter there and takes all their diameters"
     why = "A trunk that its seal does not close round lets water in, or cannot be drawn through it."
+    blamed = 6
+    helped_by = frozenset({"seals", "box"})
+    says_all = True
+    way_cells = ("port",)
+    ways_only = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Try the seals of every port on the trunks that enter there."""
@@ -74,3 +79,29 @@ class PortSeal(Rule[NoParameters]):
         trunks = [trunk for trunk in job.trunks if subject in trunk.allowed_ports(job.enclosure)]
         able = listed([f"{trunk.id} of {trunk.cable.diameter_mm:g} mm" for trunk in trunks]) or "no trunk"
         return f"{subject}: it has {_seals(port)}; {able} may enter there"
+
+    def need(self, job: Job, subject: str) -> str:
+        """Say which seals a port has, what may enter there, which of it no seal takes, and how many trunks one takes at most."""
+        port = job.enclosure.port_by_id[subject]
+        able = [trunk for trunk in job.trunks if subject in trunk.allowed_ports(job.enclosure)]
+        parts = [self.say(job, subject)]
+        if port.seals:
+            fitting = [
+                [t.id for t in able if seal.least_mm <= t.cable.diameter_mm <= seal.most_mm] for seal in port.seals
+            ]
+            alien = [trunk.id for trunk in able if not any(trunk.id in trunks for trunks in fitting)]
+            if alien:
+                parts.append(f"{listed(alien)} {'fits' if len(alien) == 1 else 'fit'} none of them")
+            most = max(min(seal.holes, len(trunks)) for seal, trunks in zip(port.seals, fitting, strict=True))
+            if most < len(able) - len(alien):
+                parts.append(f"no more than {most} of them at a time")
+        return "; ".join(parts)
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say which trunks could enter elsewhere."""
+        trunks = [trunk for trunk, way in laid.ways.items() if way.port == subject]
+        others = [port.id for port in job.enclosure.ports if port.id != subject]
+        where = f" at {listed(others, 'or')}" if others else ""
+        return (
+            f"bring one of {listed(trunks)} in{where or ' elsewhere'}, or fit a seal to {subject} that takes them all"
+        )

@@ -13,7 +13,7 @@ from trayopt.rules.base import Breach, Post, Rule
 from trayopt.rules.encoding import forbid_places
 from trayopt.rules.words import listed, several
 from trayopt.track.laid import Laid
-from trayopt.track.routes import routes_of
+from trayopt.track.routes import routes_of, ways_to
 
 if TYPE_CHECKING:
     from trayopt.rules.variables import Variables
@@ -34,6 +34,9 @@ class Reach(Rule[ReachParameters]):
     statement = "a placed leg frees less length than the tray needs to be brought to the bench"
     why = "A tray is spliced at the bench: its legs must be long enough to be taken off the track and carried there."
     Parameters = ReachParameters
+    blamed = 1
+    helped_by = frozenset({"bench", "loops"})
+    says_all = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare the length from port to entrance of every placed leg with the bench."""
@@ -60,3 +63,24 @@ class Reach(Rule[ReachParameters]):
         ring = routes_of(job).ring.length_mm
         loops = listed(job.trunk_by_id[subject].loops, "or")
         return f"{subject}: trays need {bench:,} mm to come to the bench; a loop gives {ring:,} mm, it may make {loops}"
+
+    def need(self, job: Job, subject: str) -> str:
+        """Say how much length the bench asks for, and how much each number of loops gives at least and at most."""
+        trunk = job.trunk_by_id[subject]
+        bench = self.parameters(job).bench_mm
+        routes = routes_of(job)
+        free: dict[int, list[int]] = {}
+        for way, place, end in ways_to(job, trunk):
+            free.setdefault(way.loops, []).append(routes.free_mm(way, place, end))
+        gives = ", ".join(
+            f"{several(loops, 'loop')} {min(mm):,} to {max(mm):,} mm" for loops, mm in sorted(free.items())
+        )
+        return f"{subject}: trays need {bench:,} mm to come to the bench; {gives or 'no way is open to it'}"
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what frees more length."""
+        way = laid.ways.get(subject)
+        loops = sorted(set(job.trunk_by_id[subject].loops))
+        more = [count for count in loops if way is not None and count > way.loops]
+        extra = f"give {subject} {more[0]} loops, " if more else ""
+        return f"{extra}let {subject} travel the longer way round, or take a stack further from its port"

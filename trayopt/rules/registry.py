@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from typing import Any, NamedTuple, get_args
 
 from pydantic import ValidationError
@@ -40,18 +41,40 @@ from trayopt.rules.tray_pair import TrayPair
 from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.rules.whole_legs import WholeLegs
 
-RULES: tuple[Rule[Any], ...] = (
+RULES: list[Rule[Any]] = [
     WholeLegs(), EqualGroups(), OwnLimits(), OneEnd(), DividedAtTray(), LegTube(),
     TrayFibres(), TraySleeves(), EntranceLegs(), GuideFill(), BendRadius(), FibreBend(), Reach(), Exposed(), PortSeal(),
     BaseOutward(), SlackLoops(), KeptApart(), Pinned(), OppositeTravel(), SubunitTogether(), AlternateStacks(),
     NaturalTravel(), SameDivision(), TrayPair(), Reserve(), PortFill(),
-)  # fmt: skip
-"""Every rule, in the order of spec section 5."""
+]  # fmt: skip
+"""Every rule, in the order in which they are told."""
 BY_ID: dict[str, Rule[Any]] = {rule.id: rule for rule in RULES}
-SETTABLE: tuple[str, ...] = tuple(rule.id for rule in RULES if rule.kind != "always")
+SETTABLE: list[str] = [rule.id for rule in RULES if rule.kind != "always"]
 """Rules that have a level."""
 LEVELS: tuple[Level, ...] = get_args(Level)
 MOST_WEIGHT = 1_000_000
+
+
+@contextmanager
+def register(rule: Rule[Any]) -> Iterator[None]:
+    """Have a rule more, after all others, as long as the context lasts; in this process, and for jobs that are read in it.
+
+    Raises
+    ------
+    ValueError
+        Where there is a rule of this id, or where it is one that always holds: jobs do not know such a rule as theirs.
+    """
+    if rule.id in BY_ID or rule.kind == "always":
+        raise ValueError(f"{rule.id} cannot be registered: a rule has an id of its own and a level")
+    RULES.append(rule)
+    BY_ID[rule.id] = rule
+    SETTABLE.append(rule.id)
+    try:
+        yield
+    finally:
+        RULES.remove(rule)
+        del BY_ID[rule.id]
+        SETTABLE.remove(rule.id)
 
 
 class RuleFault(NamedTuple):

@@ -34,6 +34,7 @@ class Reserve(Rule[ReserveParameters]):
     statement = "fewer than so many places of a stack are unused outward of the last used one"
     why = "A re-splice or a later cable needs a free tray that is reached without moving others."
     Parameters = ReserveParameters
+    helped_by = frozenset({"trays", "tray_types", "divide_at", "box"})
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Count the unused places outward of the last used one of every stack."""
@@ -59,3 +60,8 @@ class Reserve(Rule[ReserveParameters]):
         asked = self.parameters(job).trays
         places = several(job.enclosure.stack_by_id[subject].positions, "place")
         return f"{subject}: {asked} of its {places} stay in reserve, outward of the last used one"
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what to change."""
+        del job, laid, subject
+        return "move the outermost legs inward, or leave the outermost places free"

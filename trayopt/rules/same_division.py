@@ -25,6 +25,7 @@ class SameDivision(Rule[NoParameters]):
     subject = "trunk"
     statement = "two subunits of one trunk with placed legs and equal ribbons are divided differently"
     why = "A crew that marks and divides every tube alike makes fewer mistakes."
+    cells = ("fibres", "from fibres", "from")
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare the divisions of equal subunits of every trunk in the box."""
@@ -67,3 +68,8 @@ class SameDivision(Rule[NoParameters]):
             for (ribbons, fibres), n in sizes.items()
         )
         return f"{subject}: equal subunits are divided alike; it has {alike}"
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what to change."""
+        del job, laid, subject
+        return "divide equal subunits of the trunk into the same number of legs"

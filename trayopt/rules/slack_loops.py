@@ -39,6 +39,10 @@ class SlackLoops(Rule[SlackLoopsParameters]):
     statement = "the loops of a trunk are outside least … most"
     why = "Without a slack loop nothing can be spliced again; each further one fills the track."
     Parameters = SlackLoopsParameters
+    helped_by = frozenset({"loops"})
+    says_all = True
+    way_cells = ("loops",)
+    ways_only = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare the loops of every trunk in the box."""
@@ -63,3 +67,9 @@ class SlackLoops(Rule[SlackLoopsParameters]):
         chosen = self.parameters(job)
         own = listed(job.trunk_by_id[subject].loops, "or")
         return f"{subject}: {chosen.least} to {chosen.most} slack loops are asked for; its own are {own}"
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say how many loops are asked for."""
+        del laid
+        setting = job.rules["slack_loops"].parameters
+        return f"give {subject} {setting.get('least', 1)} to {setting.get('most', 2)} slack loops"

@@ -28,6 +28,7 @@ class SubunitTogether(Rule[NoParameters]):
         "or the position does not stay or rise by one"
     )
     why = "The parts of a subunit that lie in neighbouring trays of one stack are found again."
+    cells = ("stack", "tray", "position")
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Follow the placed legs of every subunit divided at the port."""
@@ -49,3 +50,8 @@ class SubunitTogether(Rule[NoParameters]):
         return (
             f"{subject}: its {subunit.fibres} fibres lie in one tray, or in trays that follow each other in one stack"
         )
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what to change."""
+        del job, laid, subject
+        return "keep the legs of the subunit on one stack, in one tray or in trays that follow each other"

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
+from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
-from trayopt.rules.words import several, trays_of
+from trayopt.rules.words import listed, place_of, several, trays_of
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -22,6 +23,8 @@ class TrayFibres(Rule[NoParameters]):
     subject = "tray place"
     statement = "splices and parked fibres are more than the tray has places for"
     why = "A tray has one place for each splice and each parked fibre; what is over has nowhere to lie."
+    blamed = 2
+    helped_by = frozenset({"trays", "tray_types", "divide_at", "box"})
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Count splices and parked fibres of every used tray place."""
@@ -37,7 +40,7 @@ class TrayFibres(Rule[NoParameters]):
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Bound the load of every place: a leg brings its unspliced fibres whole and its spliced ones by half."""
         for place in job.enclosure.places:
-            post(x.load2(place) <= 2 * job.enclosure.tray_at(place).fibres, str(place))
+            post(x.load2_at_least(place) <= 2 * job.enclosure.tray_at(place).fibres, str(place))
 
     def say(self, job: Job, subject: str) -> str:
         """Say how many fibres the trays of a place or a stack hold, and how many splices the job has."""
@@ -46,3 +49,59 @@ class TrayFibres(Rule[NoParameters]):
             f"{subject}: {several(trays, 'tray')} of {stack.tray.fibres} {'holds' if trays == 1 else 'hold'} "
             f"{trays * stack.tray.fibres:,} fibres; {job.splices:,} splices are to be placed in all"
         )
+
+    def short(self, job: Job) -> bool:
+        """Whether all trays together hold too few fibres, by count."""
+        return job.enclosure.fibres < job.splices or bool(wasted(job))
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Name a leg to take out, and places that have room for it."""
+        place = place_of(subject)
+        legs = laid.trays.get(place, [])
+        over = laid.splices(place) + laid.parked(place) - job.enclosure.tray_at(place).fibres
+        for leg in legs:
+            bunch = [other for other in legs if other.trunk != leg.trunk][:1]
+            fibres = job.subunit(leg).fibres // leg.of
+            if fibres < over:
+                continue
+            room = [str(there) for there in _places_with_room(job, laid, fibres) if there != place]
+            if room:
+                other = f" with {listed(bunch)}" if bunch else ""
+                return f"take {leg}{other} out of {subject}, such as to {listed(room, 'or')}, or divide its subunit further"
+        return (
+            f"take legs out of {subject}, or divide their subunits into smaller legs; no other tray has room as it is"
+        )
+
+
+def _places_with_room(job: Job, laid: Laid, fibres: int, stack: str | None = None) -> list[Place]:
+    """Give the first places of the box that can take so many more fibres."""
+    found = []
+    for place in job.enclosure.places:
+        room = job.enclosure.tray_at(place).fibres - laid.splices(place) - laid.parked(place)
+        if room >= fibres and stack in {None, place.stack}:
+            found.append(place)
+    return found[:3]
+
+
+def wasted(job: Job) -> list[str]:
+    """Name trunks whose whole legs leave so much of each tray unused that the trays do not take them."""
+    said = []
+    for trunk in job.trunks:
+        spliced = job.spliced_in(trunk)
+        sizes = {s.fibres // of for s in trunk.subunits if job.spliced[s.trunk, s.number] for of in s.divisions}
+        filled = {stack.id: _most(sizes, stack.tray.fibres) for stack in job.enclosure.stacks}
+        room = sum(stack.positions * filled[stack.id] for stack in job.enclosure.stacks)
+        if room < spliced:
+            legs = f"whole legs of {trunk.id}, of {listed(sorted(sizes, reverse=True), 'or')} fibres"
+            fill = listed([f"{most} fibres" for most in sorted(set(filled.values()))], "or")
+            said.append(f"{legs}, fill a tray with {fill} at most: all trays take {room:,} of its {spliced:,}")
+    return said
+
+
+def _most(sizes: Iterable[int], room: int) -> int:
+    """Give the most that pieces of some sizes, each as often as one likes, can fill of a room."""
+    filled = {0}
+    for total in range(1, room + 1):
+        if any(total - size in filled for size in sizes):
+            filled.add(total)
+    return max(filled)

@@ -23,6 +23,7 @@ class TrayPair(Rule[NoParameters]):
     subject = "tray place"
     statement = "a tray holds splices of more than one pair of trunks"
     why = "Work on one route opens only trays of that route."
+    helped_by = frozenset({"trays", "tray_types", "divide_at"})
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Collect the pairs of trunks whose splices lie in each used tray place."""
@@ -46,3 +47,8 @@ class TrayPair(Rule[NoParameters]):
         return (
             f"{subject}: {several(trays, 'tray')}, each for one pair of trunks; the job joins {listed(pairs) or 'none'}"
         )
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what to change."""
+        del job, laid, subject
+        return "keep the splices of each pair of trunks in trays of their own"

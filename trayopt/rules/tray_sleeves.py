@@ -22,6 +22,8 @@ class TraySleeves(Rule[NoParameters]):
     subject = "tray place"
     statement = "splice sleeves are more than the tray has places for"
     why = "A run shorter than a sleeve takes a whole one: a tray can be out of sleeves before it is out of fibres."
+    blamed = 3
+    helped_by = frozenset({"trays", "tray_types", "divide_at", "box"})
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Count the sleeves of every used tray place."""
@@ -38,7 +40,7 @@ class TraySleeves(Rule[NoParameters]):
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Bound the sleeves of every place: either side of a run brings half of its sleeves."""
         for place in job.enclosure.places:
-            post(x.sleeves2(place) <= 2 * job.enclosure.tray_at(place).sleeves, str(place))
+            post(x.sleeves2_at_least(place) <= 2 * job.enclosure.tray_at(place).sleeves, str(place))
 
     def say(self, job: Job, subject: str) -> str:
         """Say how many sleeves the trays of a place or a stack hold, and how many the splices of the job need."""
@@ -49,3 +51,14 @@ class TraySleeves(Rule[NoParameters]):
             f"{subject}: {several(trays, 'tray')} of {several(tray.sleeves, 'sleeve')} of {tray.sleeve_fibres} "
             f"{'holds' if trays == 1 else 'hold'} {trays * tray.sleeves:,}; all splices of the job need {needed:,}"
         )
+
+    def short(self, job: Job) -> bool:
+        """Whether all trays together have too few sleeves, by count."""
+        have = sum(stack.positions * stack.tray.sleeves for stack in job.enclosure.stacks)
+        size = max(stack.tray.sleeve_fibres for stack in job.enclosure.stacks)
+        return have < sum(run.sleeves(size) for run in job.sleeve_runs)
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what takes fewer sleeves."""
+        del job, laid
+        return f"move splices out of {subject}, or divide subunits so that runs fill whole sleeves"

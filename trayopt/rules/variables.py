@@ -20,8 +20,8 @@ Expression: TypeAlias = Any
 """A linear expression over variables, with integer coefficients; may be a plain integer."""
 
 
-class Variables(Protocol):
-    """Literals and sums of one model; all are made on demand and exact (true in a solution exactly if the words hold)."""
+class Terms(Protocol):
+    """What is said of literals and sums in every model, and what it knows of its job."""
 
     job: Job
     routes: Routes
@@ -46,89 +46,28 @@ class Variables(Protocol):
     def broken(self, level: Level) -> Expression:
         """Sum of the groups of a level that are let go, each times its rule's weight where the level is prefer."""
 
-    def divisions(self, subunit: Subunit) -> Sequence[int]:
-        """Every k that is open for a subunit in this model; none for a subunit without a spliced fibre."""
+    def number(self, most: int, name: str) -> Expression:
+        """Make an integer variable from 0 to ``most``."""
 
-    def divided(self, subunit: Subunit, of: int) -> Literal:
-        """Whether a subunit is divided by this k; exactly one of its divisions holds, placed or not."""
+    def literal(self, name: str) -> Literal:
+        """Make a 0/1 variable that nothing else binds."""
 
-    def legs(self, subunit: Subunit, of: int) -> Sequence[Leg]:
-        """Every leg of a division that can be placed, in order; idle legs are not among them."""
+    def opposed(self, pairs: Sequence[tuple[Literal, Literal]], strands: Sequence[Sequence[Leg]], weight: int) -> None:
+        """Tell of pairs of strands that two trunks see in opposite orders: one of the two crosses unless both have the same low.
 
-    def at(self, leg: Leg, place: Place) -> Literal:
-        """Whether a leg is placed at a place."""
+        ``strands`` gives for each strand of them the legs of which one has its low, ``weight`` the crossings that one of the
+        literals stands for at least.
+        """
 
-    def on(self, leg: Leg, stack: str) -> Literal:
-        """Whether a leg is placed on a stack."""
+    def clause(self, *literals: Literal) -> None:
+        """Ask for at least one of these: the same as ``require`` of their sum, and much quicker to state."""
 
-    def placed(self, leg: Leg) -> Literal:
-        """Whether a leg is placed."""
+    def require(self, constraint: Any, *when: Literal) -> None:
+        """Add a constraint that only ties helper variables together: no rule speaks through it."""
 
-    def number_placed(self, subunit: Subunit, of: int) -> Expression:
-        """How many legs of a division are placed."""
 
-    def number_on(self, subunit: Subunit, of: int, stack: str) -> Expression:
-        """How many legs of a division are placed on a stack."""
-
-    def position_up_to(self, leg: Leg, position: int) -> Literal:
-        """Whether a leg is placed at this position or nearer to the base, on whatever stack."""
-
-    def has_placed(self, subunit: Subunit) -> Literal:
-        """Whether a subunit has a placed leg."""
-
-    def first_on(self, subunit: Subunit, stack: str) -> Literal:
-        """Whether the first placed leg of a subunit lies on this stack."""
-
-    def any_on(self, subunit: Subunit, stack: str) -> Literal:
-        """Whether a placed leg of a subunit lies on this stack."""
-
-    def piece_at(self, piece: Piece, place: Place) -> Expression:
-        """Whether the splices of a piece lie at a place, as a 0/1 sum."""
-
-    def piece_up_to(self, piece: Piece, rank: int) -> Literal:
-        """Whether the splices of a piece lie at a place of this rank in place order or below."""
-
-    def piece_placed(self, piece: Piece) -> Expression:
-        """Whether the splices of a piece are placed, as a 0/1 sum."""
-
-    def same_place(self, one: Piece, other: Piece) -> bool:
-        """Whether two pieces share their place in every plan of this model, because they share a leg."""
-
-    def join_at(self, join: int, place: Place) -> Literal:
-        """Whether splices of a join lie at a place."""
-
-    def join_on(self, join: int, stack: str) -> Literal:
-        """Whether splices of a join lie on a stack."""
-
-    def pair_at(self, pair: tuple[str, str], place: Place) -> Literal:
-        """Whether splices of a pair of trunks lie at a place."""
-
-    def used(self, place: Place) -> Literal:
-        """Whether a tray place is used."""
-
-    def load2(self, place: Place) -> Expression:
-        """Twice the splices and parked fibres of a place."""
-
-    def sleeves2(self, place: Place) -> Expression:
-        """Twice the sleeves of a place."""
-
-    def trunk_at(self, trunk: Trunk, place: Place) -> Literal:
-        """Whether a trunk has a leg at a place."""
-
-    def legs_at(self, trunk: Trunk, place: Place) -> Expression:
-        """How many legs of a trunk are at a place."""
-
-    def legs_on(self, trunk: Trunk, stack: str) -> Expression:
-        """How many legs of a trunk are on a stack."""
-
-    def most_trunk_legs(self, trunk: Trunk) -> int:
-        """Give the greatest number of legs that a trunk can have placed in this model."""
-
-    def most_legs_at(self, place: Place) -> int:
-        """Give a number of legs above which no plan of this model goes at a place."""
-
-    def most_at_a_position(self, groups: Iterable[Iterable[Leg]]) -> int:
-        """Bound the number of these groups of legs that have a leg at one position, over all stacks."""
+class TrunkWays(Protocol):
+    """Ways of trunks and ends of stacks."""
 
     def in_box(self, trunk: Trunk) -> Literal:
         """Whether a trunk has a placed leg."""
@@ -148,21 +87,184 @@ class Variables(Protocol):
     def end(self, stack: str, end: str) -> Literal:
         """Whether a stack uses this end; exactly one of its ends holds."""
 
-    def number(self, most: int, name: str) -> Expression:
-        """Make an integer variable from 0 to ``most``."""
 
-    def literal(self, name: str) -> Literal:
-        """Make a 0/1 variable that nothing else binds."""
+class TrunkStacks(Protocol):
+    """On which stacks trunks have legs."""
 
-    def opposed(self, pairs: Sequence[tuple[Literal, Literal]], strands: Sequence[Sequence[Leg]], weight: int) -> None:
-        """Tell of pairs of strands that two trunks see in opposite orders: one of the two crosses unless both have the same low.
+    def trunk_on(self, trunk: Trunk, stack: str) -> Literal:
+        """Whether a trunk has a leg on a stack."""
 
-        ``strands`` gives for each strand of them the legs of which one has its low, ``weight`` the crossings that one of the
-        literals stands for at least.
-        """
 
-    def clause(self, *literals: Literal) -> None:
-        """Ask for at least one of these: the same as ``require`` of their sum, and much quicker to state."""
+class TrunkPlaces(Protocol):
+    """At which places trunks have legs."""
 
-    def require(self, constraint: Any, *when: Literal) -> None:
-        """Add a constraint that only ties helper variables together: no rule speaks through it."""
+    def trunk_at(self, trunk: Trunk, place: Place) -> Literal:
+        """Whether a trunk has a leg at a place."""
+
+
+class TrunkLegs(Protocol):
+    """How many legs trunks have at places and on stacks."""
+
+    def legs_at(self, trunk: Trunk, place: Place) -> Expression:
+        """How many legs of a trunk are at a place."""
+
+    def legs_on(self, trunk: Trunk, stack: str) -> Expression:
+        """How many legs of a trunk are on a stack."""
+
+    def most_trunk_legs(self, trunk: Trunk) -> int:
+        """Give the greatest number of legs that a trunk can have placed in this model."""
+
+    def most_legs_at(self, place: Place) -> int:
+        """Give a number of legs above which no plan of this model goes at a place."""
+
+
+class FirstStacks(Protocol):
+    """Which subunits are in the box, and on which stack each begins."""
+
+    def has_placed(self, subunit: Subunit) -> Literal:
+        """Whether a subunit has a placed leg."""
+
+    def first_on(self, subunit: Subunit, stack: str) -> Literal:
+        """Whether the first placed leg of a subunit lies on this stack."""
+
+
+class Cuts(Protocol):
+    """How subunits are divided."""
+
+    def divisions(self, subunit: Subunit) -> Sequence[int]:
+        """Every k that is open for a subunit in this model; none for a subunit without a spliced fibre."""
+
+    def divided(self, subunit: Subunit, of: int) -> Literal:
+        """Whether a subunit is divided by this k; exactly one of its divisions holds, placed or not."""
+
+    def legs(self, subunit: Subunit, of: int) -> Sequence[Leg]:
+        """Every leg of a division that can be placed, in order; idle legs are not among them."""
+
+
+class LegsPlaced(Protocol):
+    """Which legs are placed."""
+
+    def placed(self, leg: Leg) -> Literal:
+        """Whether a leg is placed."""
+
+
+class LegNumbers(Protocol):
+    """How many legs of a division are placed."""
+
+    def number_placed(self, subunit: Subunit, of: int) -> Expression:
+        """How many legs of a division are placed."""
+
+
+class LegStacks(Protocol):
+    """Which legs are on which stack."""
+
+    def on(self, leg: Leg, stack: str) -> Literal:
+        """Whether a leg is placed on a stack."""
+
+    def any_on(self, subunit: Subunit, stack: str) -> Literal:
+        """Whether a placed leg of a subunit lies on this stack."""
+
+    def number_on(self, subunit: Subunit, of: int, stack: str) -> Expression:
+        """How many legs of a division are placed on a stack."""
+
+
+class LegPlaces(Protocol):
+    """At which place a leg is."""
+
+    def at(self, leg: Leg, place: Place) -> Literal:
+        """Whether a leg is placed at a place."""
+
+
+class LegPositions(Protocol):
+    """How deep legs lie."""
+
+    def position_up_to(self, leg: Leg, position: int) -> Literal:
+        """Whether a leg is placed at this position or nearer to the base, on whatever stack."""
+
+    def most_at_a_position(self, groups: Iterable[Iterable[Leg]]) -> int:
+        """Bound the number of these groups of legs that have a leg at one position, over all stacks."""
+
+
+class Pieces(Protocol):
+    """Where the splices of pieces of joins lie."""
+
+    def piece_at(self, piece: Piece, place: Place) -> Expression:
+        """Whether the splices of a piece lie at a place, as a 0/1 sum."""
+
+    def piece_up_to(self, piece: Piece, rank: int) -> Literal:
+        """Whether the splices of a piece lie at a place of this rank in place order or below."""
+
+    def piece_placed(self, piece: Piece) -> Expression:
+        """Whether the splices of a piece are placed, as a 0/1 sum."""
+
+    def same_place(self, one: Piece, other: Piece) -> bool:
+        """Whether two pieces share their place in every plan of this model, because they share a leg."""
+
+
+class Joins(Protocol):
+    """Where the splices of joins lie."""
+
+    def join_at(self, join: int, place: Place) -> Literal:
+        """Whether splices of a join lie at a place."""
+
+    def join_on(self, join: int, stack: str) -> Literal:
+        """Whether splices of a join lie on a stack."""
+
+
+class Pairs(Protocol):
+    """Where the splices of pairs of trunks lie."""
+
+    def pair_at(self, pair: tuple[str, str], place: Place) -> Literal:
+        """Whether splices of a pair of trunks lie at a place."""
+
+
+class Trays(Protocol):
+    """Which tray places are used."""
+
+    def used(self, place: Place) -> Literal:
+        """Whether a tray place is used."""
+
+
+class LeastLoads(Protocol):
+    """What tray places hold at least."""
+
+    def load2_at_least(self, place: Place) -> Expression:
+        """Twice the splices and parked fibres of a place, or less: for rules that bound them from above, and no others."""
+
+    def sleeves2_at_least(self, place: Place) -> Expression:
+        """Twice the sleeves of a place, or less: for rules that bound them from above, and no others."""
+
+
+class Loads(Protocol):
+    """What tray places hold."""
+
+    def load2(self, place: Place) -> Expression:
+        """Twice the splices and parked fibres of a place."""
+
+    def sleeves2(self, place: Place) -> Expression:
+        """Twice the sleeves of a place."""
+
+
+class Variables(
+    Terms, TrunkWays, TrunkStacks, TrunkPlaces, TrunkLegs, FirstStacks, Cuts, LegsPlaced, LegNumbers, LegStacks, LegPlaces,
+    LegPositions, Pieces, Joins, Pairs, Trays, LeastLoads, Loads, Protocol,
+):  # fmt: skip
+    """The whole vocabulary; literals and sums are made on demand and exact (true in a solution exactly if the words hold).
+
+    The whole model says all of it. A relaxation says the parts that it declares, each so that every plan in it gives every
+    answer its true value: whatever a rule makes of such answers holds of every plan that keeps the rule. Asked for anything
+    else it raises ``CannotSay``, and the rule is left out of it.
+    """
+
+
+class CannotSay(Exception):  # noqa: N818 (a plain answer, not a fault)
+    """A relaxation was asked for what it knows nothing of."""
+
+    def __init__(self, relaxation: str, question: str) -> None:
+        super().__init__(f"{relaxation} cannot say {question}")
+        self.relaxation, self.question = relaxation, question
+
+
+def questions(part: type) -> frozenset[str]:
+    """Name what can be asked in the words of one part of the vocabulary."""
+    return frozenset(name for name in (*vars(part), *part.__annotations__) if not name.startswith("_"))

@@ -71,3 +71,8 @@ class WholeLegs(Rule[NoParameters]):
         """Say what a leg is bound to."""
         del job
         return f"{subject}: it lies whole in one tray, and every leg that it is spliced to lies in the same one"
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what to change."""
+        del job, laid, subject
+        return "give both sides of every splice the same tray, and every leg one tray only"

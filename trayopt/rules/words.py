@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from trayopt.domain.hardware import Stack
+from trayopt.domain.hardware import Place, Stack
 from trayopt.domain.job import Job
 
 
@@ -28,3 +28,9 @@ def trays_of(job: Job, subject: str) -> tuple[Stack, int]:
     """Give the stack of a tray place (``left/3``) or of a whole stack (``left``), and how many trays are meant."""
     stack = job.enclosure.stack_by_id[subject.partition("/")[0]]
     return stack, 1 if "/" in subject else stack.positions
+
+
+def place_of(subject: str) -> Place:
+    """Read a tray place (``left/3``)."""
+    stack, _, position = subject.rpartition("/")
+    return Place(stack, int(position))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 from trayopt.domain.assignment import Way
@@ -88,3 +89,21 @@ def routes_of(job: Job) -> Routes:
 def leg_key(leg: Leg) -> tuple[int, int]:
     """Order of the legs inside a trunk: by subunit, then group."""
     return leg.subunit, leg.group
+
+
+def all_ways(job: Job, trunk: Trunk) -> tuple[Way, ...]:
+    """Every way inside a trunk's own limits, in the order port, travel, loops."""
+    return tuple(
+        Way(port, travel, loops)
+        for port in trunk.allowed_ports(job.enclosure)
+        for travel in trunk.travels
+        for loops in sorted(set(trunk.loops))
+    )
+
+
+def ways_to(job: Job, trunk: Trunk) -> Iterator[tuple[Way, Place, str]]:
+    """Give every way of a trunk to every tray place at every end, inside its own limits."""
+    for way in all_ways(job, trunk):
+        for place in job.enclosure.places:
+            for end in job.enclosure.stack_by_id[place.stack].ends:
+                yield way, place, end.id

@@ -33,6 +33,10 @@ from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Tray
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.splicing import Piece
+from trayopt.rules.bend_radius import BendRadius
+from trayopt.rules.fibre_bend import FibreBend
+from trayopt.rules.tray_fibres import TrayFibres
+from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.solver.model.interruptible import new_solver
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Key
@@ -81,7 +85,7 @@ class Divider:
         tube = routes_of(self.job).traveller(trunk, subunit, of)
         if tube is None:
             return False
-        if "bend_radius" in self.must and tube.radius_mm > self.job.enclosure.track.min_radius_mm + EPSILON:
+        if BendRadius.id in self.must and tube.radius_mm > self.job.enclosure.track.min_radius_mm + EPSILON:
             return False
         trays = self._trays(trunk)
         legs = self.job.spliced_legs(subunit, of)
@@ -90,14 +94,14 @@ class Divider:
 
     def _trays(self, trunk: Trunk) -> list[Tray]:
         radius = FIBRE_RADIUS_MM[trunk.cable.fibre]
-        bent = "fibre_bend" in self.must
+        bent = FibreBend.id in self.must
         trays = {stack.tray.id: stack.tray for stack in self.job.enclosure.stacks}
         return [tray for tray in trays.values() if not bent or tray.min_radius_mm >= radius - EPSILON]
 
     def _fits(self, tray: Tray, fibres: int, sleeves: int) -> bool:
-        if "tray_fibres" in self.must and fibres > tray.fibres:
+        if TrayFibres.id in self.must and fibres > tray.fibres:
             return False
-        return "tray_sleeves" not in self.must or sleeves <= tray.sleeves
+        return TraySleeves.id not in self.must or sleeves <= tray.sleeves
 
     def _needs(self, leg: Leg, sleeve_fibres: int) -> tuple[int, int]:
         """Least places and sleeves that a tray gives this leg, with sleeves of a size: one place a fibre, spliced or parked."""
@@ -294,8 +298,8 @@ class Divider:
             for of in open_
         }
         rooms = {
-            "tray_fibres": max(stack.tray.fibres for stack in stacks),
-            "tray_sleeves": max(stack.tray.sleeves for stack in stacks),
+            TrayFibres.id: max(stack.tray.fibres for stack in stacks),
+            TraySleeves.id: max(stack.tray.sleeves for stack in stacks),
         }
         for kind, (rule, room) in enumerate(rooms.items()):
             if rule not in self.must:

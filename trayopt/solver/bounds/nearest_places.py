@@ -13,9 +13,10 @@ from collections.abc import Callable, Mapping
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.job import Job
-from trayopt.rules.registry import BY_ID
-from trayopt.solver.model.ways import all_ways
-from trayopt.track.routes import Routes, routes_of
+from trayopt.rules.natural_travel import NaturalTravel
+from trayopt.rules.reach import Reach
+from trayopt.rules.tray_fibres import TrayFibres
+from trayopt.track.routes import Routes, all_ways, routes_of
 
 
 def length_bound(job: Job, unplaced: int, largest: Mapping[str, int], kept: Callable[[str], bool]) -> int:
@@ -32,7 +33,7 @@ def length_bound(job: Job, unplaced: int, largest: Mapping[str, int], kept: Call
             bounds = (
                 _on_way(_places(job, routes, way, kept), placed, largest[trunk.id])
                 for way in all_ways(job, trunk)
-                if not (kept("natural_travel") and _against(job, way))
+                if not (kept(NaturalTravel.id) and _against(job, way))
             )
             length += min((bound for bound in bounds if bound is not None), default=0)
     return length
@@ -44,14 +45,14 @@ def _against(job: Job, way: Way) -> bool:
 
 def _places(job: Job, routes: Routes, way: Way, kept: Callable[[str], bool]) -> list[tuple[int, int | None]]:
     """Give length and room (None for any number of fibres) of every place that a way reaches, the nearest first."""
-    bench = BY_ID["reach"].parameters(job).bench_mm if kept("reach") else 0
+    bench = Reach().parameters(job).bench_mm if kept(Reach.id) else 0
     found: list[tuple[int, int | None]] = []
     for place in job.enclosure.places:
         ends = [
             end.id for end in job.enclosure.stack_by_id[place.stack].ends if routes.free_mm(way, place, end.id) >= bench
         ]
         if ends:
-            room = job.enclosure.tray_at(place).fibres if kept("tray_fibres") else None
+            room = job.enclosure.tray_at(place).fibres if kept(TrayFibres.id) else None
             found.append((min(routes.route_mm(way, place, end) for end in ends), room))
     return sorted(found, key=lambda item: item[0])
 

@@ -16,6 +16,7 @@ be drawn proves that not every must can be kept with every splice placed.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import cached_property
 from math import lcm, sqrt
 from typing import Any
 
@@ -25,23 +26,31 @@ from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
-from trayopt.rules.guide_fill import AREA_UNITS, area_units
-from trayopt.rules.registry import BY_ID
+from trayopt.rules.base import Rule
+from trayopt.rules.guide_fill import AREA_UNITS, GuideFill, area_units
+from trayopt.rules.pin import Pinned
+from trayopt.rules.subunit_together import SubunitTogether
+from trayopt.rules.tray_fibres import TrayFibres
+from trayopt.rules.variables import (
+    Cuts,
+    FirstStacks,
+    LegNumbers,
+    LegsPlaced,
+    LegStacks,
+    TrunkPlaces,
+    TrunkStacks,
+    TrunkWays,
+    Variables,
+)
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.rings import overfull_rings
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Key, Model
-from trayopt.solver.model.posting import Policy, Poster
+from trayopt.solver.model.posting import Policy, let_speak
+from trayopt.solver.model.vocabulary import voice
 from trayopt.track.routes import Routes, Traveller
-
-RULES: tuple[str, ...] = (
-    "guide_fill", "reach", "exposed", "port_seal", "slack_loops", "opposite_travel", "alternate_stacks", "natural_travel",
-    "port_fill",
-)  # fmt: skip
-"""Rules whose encoding asks for nothing but ways, ends, first stacks, and the least that travels for a subunit."""
-
 
 EFFORT = 2.0
 """Most deterministic time for an outline."""
@@ -93,6 +102,44 @@ class _Thinnest(Routes):
         return number, Traveller(sqrt(min(areas) // number / AREA_UNITS), 0.0, own=False)
 
 
+class _StandIns:
+    """An outline as guides see it: of each subunit so many stand-ins as ``_Thinnest`` shares it out among.
+
+    They have together the least cross-section that any division comes to, so that guides take no less than in a plan.
+    """
+
+    def __init__(self, outline: Outline, open_: Mapping[Key, Sequence[int]]) -> None:
+        self.outline = outline
+        self.routes = _Thinnest(outline.job, open_)
+
+    def divisions(self, subunit: Subunit) -> tuple[int, ...]:
+        """Give one number of stand-ins for whatever divisions a spliced subunit has."""
+        return (self.routes.parts(subunit),) if self.outline.is_spliced(subunit) else ()
+
+    def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
+        """Give one leg that stands for all of a subunit."""
+        del of
+        return (Leg(subunit.trunk, subunit.number, 1, 1),)
+
+    def number_placed(self, subunit: Subunit, of: int) -> int:
+        """Every stand-in is placed."""
+        del subunit
+        return of
+
+    def number_on(self, subunit: Subunit, of: int, stack: str) -> Any:
+        """How many stand-ins of a subunit are on a stack."""
+        return self.outline.shares(subunit, of, stack)
+
+    def placed(self, leg: Leg) -> int:
+        """Every spliced subunit is placed."""
+        del leg
+        return 1
+
+    def on(self, leg: Leg, stack: str) -> Any:
+        """Whether all of a subunit is on a stack."""
+        return self.outline.whole_on(self.outline.job.subunit(leg), stack)
+
+
 STRICT = Policy("hard", "soft")
 
 
@@ -121,26 +168,32 @@ class Outline(Model):
         self._link()
         self._load()
         self.furnish()
-        for rule in (BY_ID[name] for name in self.rules):
-            if (mode := policy.mode(job, rule)) != "free":
-                rule.encode(job, self, Poster(self, rule, mode, frozenset(), "hard"))
+        let_speak(self, self.voice_for, policy)
         self._pins()
 
-    rules = RULES
+    @cached_property
+    def voice(self) -> Variables:
+        """What rules and goals may ask."""
+        return voice(self, TrunkWays, TrunkStacks, TrunkPlaces, FirstStacks)
+
+    def voice_for(self, rule: Rule[Any]) -> Variables | None:
+        """Let guides ask stand-ins for what travels; what pins and subunits that keep together ask is made here."""
+        if isinstance(rule, GuideFill):
+            return voice(self, TrunkWays, Cuts, LegsPlaced, LegNumbers, LegStacks, instead=_StandIns(self, self.open))
+        return None if isinstance(rule, Pinned | SubunitTogether) else self.voice
 
     def furnish(self) -> None:
         """Make what the rules ask for besides, before they speak."""
-        self.routes = self._thinnest = _Thinnest(self.job, self.open)
 
     def _may_part(self, subunit: Subunit) -> Any:
         """Whether a subunit may lie on more than one stack or out of order, at the price of its rule."""
-        setting = self.job.rules["subunit_together"]
+        setting = self.job.rules[SubunitTogether.id]
         bound = setting.level == "must" and self.strict
         if self.job.trunk_by_id[subunit.trunk].divide_at == "tray" or bound or subunit.ribbons == 1:
             return 0
         parted = self.literal(f"{subunit.name} parted")
         if setting.level == "prefer":
-            self.let_go[Group("subunit_together", subunit.name)] = parted
+            self.let_go[Group(SubunitTogether.id, subunit.name)] = parted
         return parted
 
     def parted(self, subunit: Subunit) -> Any:
@@ -163,7 +216,7 @@ class Outline(Model):
     def _load(self) -> None:
         """Let no stack hold more than all its trays: subunits that are not parted bring half a place a splice."""
         job = self.job
-        if job.rules["tray_fibres"].level != "must":
+        if job.rules[TrayFibres.id].level != "must":
             return
         for stack in job.enclosure.stacks:
             loads = total(job.spliced_fibres(Leg(*key, 1, 1)) * self._whole_on(key, stack.id) for key in self._first)
@@ -171,7 +224,7 @@ class Outline(Model):
 
     def _pins(self) -> None:
         """Bind what pins say of ways and stacks, where pins are musts or facts."""
-        bound = self.job.rules["pin"].level == "must" and self.strict
+        bound = self.job.rules[Pinned.id].level == "must" and self.strict
         for pin in self.job.trunk_pins:
             if pin.built or bound:
                 trunk = self.job.trunk_by_id[pin.trunk]
@@ -189,22 +242,13 @@ class Outline(Model):
                 key = (leg.trunk, leg.subunit)
                 self.require(self._first[key][leg_pin.stack] + self._parted[key] >= 1)
 
-    def divisions(self, subunit: Subunit) -> tuple[int, ...]:
-        """Give one number of stand-ins for whatever divisions a spliced subunit has."""
-        return (self._thinnest.parts(subunit),) if (subunit.trunk, subunit.number) in self._spliced else ()
+    def _whole_on(self, key: Key, stack: str) -> Any:
+        return self._make(
+            ("whole on", key, stack), lambda: self.both(self._first[key][stack], self.no(self._parted[key]))
+        )
 
-    def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
-        """Give one leg that stands for all of a subunit."""
-        del of
-        return (Leg(subunit.trunk, subunit.number, 1, 1),)
-
-    def number_placed(self, subunit: Subunit, of: int) -> int:
-        """Every stand-in is placed."""
-        del subunit
-        return of
-
-    def number_on(self, subunit: Subunit, of: int, stack: str) -> Any:
-        """How many stand-ins of a subunit are on a stack: all of it, or any number where it is parted."""
+    def shares(self, subunit: Subunit, of: int, stack: str) -> Any:
+        """How many of so many equal parts of a subunit are on a stack: all, or any number where it is parted."""
         whole = of * self._whole_on((subunit.trunk, subunit.number), stack)
         parted = self.parted(subunit)
         if isinstance(parted, int):
@@ -217,19 +261,13 @@ class Outline(Model):
         self.require(total(shares.values()) == of * parted)
         return shares
 
-    def placed(self, leg: Leg) -> int:
-        """Every spliced subunit is placed."""
-        del leg
-        return 1
-
-    def on(self, leg: Leg, stack: str) -> Any:
+    def whole_on(self, subunit: Subunit, stack: str) -> Any:
         """Whether all of a subunit is on a stack."""
-        return self._whole_on((leg.trunk, leg.subunit), stack)
+        return self._whole_on((subunit.trunk, subunit.number), stack)
 
-    def _whole_on(self, key: Key, stack: str) -> Any:
-        return self._make(
-            ("whole on", key, stack), lambda: self.both(self._first[key][stack], self.no(self._parted[key]))
-        )
+    def is_spliced(self, subunit: Subunit) -> bool:
+        """Whether a subunit has a spliced fibre."""
+        return (subunit.trunk, subunit.number) in self._spliced
 
     def has_placed(self, subunit: Subunit) -> int:
         """Every spliced subunit has a placed leg."""
@@ -237,7 +275,8 @@ class Outline(Model):
 
     def first_on(self, subunit: Subunit, stack: str) -> Any:
         """Whether the first placed leg of a subunit lies on this stack."""
-        return self._first[subunit.trunk, subunit.number][stack]
+        first = self._first.get((subunit.trunk, subunit.number))
+        return 0 if first is None else first[stack]
 
     def in_box(self, trunk: Trunk) -> int:
         """Every trunk with a spliced fibre is in the box."""
@@ -277,7 +316,7 @@ def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock)
     if not isinstance(weight, int):
         outline.cp.minimize(weight)
     best = 0
-    room = max(s.tray.fibres for s in job.enclosure.stacks) if job.rules["tray_fibres"].level == "must" else None
+    room = max(s.tray.fibres for s in job.enclosure.stacks) if job.rules[TrayFibres.id].level == "must" else None
     while True:
         status, solver = solve_one(outline.cp, clock, EFFORT, part=PART)
         if status == cp_model.INFEASIBLE:
@@ -286,7 +325,7 @@ def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock)
             return best
         bound = weight if isinstance(weight, int) else solver.best_objective_bound
         best = max(best, whole_bound(bound))
-        whole = {s for s in job.subunits if outline.divisions(s) and not solver.value(outline.parted(s))}
+        whole = {s for s in job.subunits if outline.is_spliced(s) and not solver.value(outline.parted(s))}
         rings = room and overfull_rings(job, whole.__contains__, room)
         if not rings:
             return best

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from ortools.sat.python import cp_model
@@ -20,18 +21,32 @@ from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
 from trayopt.goals.registry import BY_ID as GOALS
+from trayopt.rules.base import Rule
+from trayopt.rules.pin import Pinned
+from trayopt.rules.subunit_together import SubunitTogether
+from trayopt.rules.variables import (
+    CannotSay,
+    Cuts,
+    FirstStacks,
+    LeastLoads,
+    LegNumbers,
+    LegsPlaced,
+    LegStacks,
+    Loads,
+    Trays,
+    TrunkLegs,
+    TrunkPlaces,
+    TrunkStacks,
+    TrunkWays,
+    Variables,
+)  # fmt: skip
 from trayopt.solver.bounds.outline import Outline
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Key, Model
 from trayopt.solver.model.run import hint_all
-
-RULES: tuple[str, ...] = (
-    "leg_tube", "tray_fibres", "tray_sleeves", "entrance_legs", "guide_fill", "bend_radius", "fibre_bend", "reach", "exposed",
-    "port_seal", "base_outward", "slack_loops", "opposite_travel", "alternate_stacks", "natural_travel", "reserve", "port_fill",
-)  # fmt: skip
-"""Rules whose encoding asks for nothing that counts cannot answer."""
+from trayopt.solver.model.vocabulary import voice
 
 LENGTH_EFFORT = 6.0
 """Most deterministic time for the least length, which bounds the goal."""
@@ -81,7 +96,17 @@ class Counts(Outline):
                 here = total(self.legs_at(trunk, place) for place in self.places if place.stack == stack)
                 self.require(here == self.legs_on(trunk, stack))
 
-    rules = RULES
+    @cached_property
+    def voice(self) -> Variables:
+        """What rules and goals may ask."""
+        return voice(
+            self, TrunkWays, TrunkStacks, TrunkPlaces, TrunkLegs, FirstStacks, Cuts, LegsPlaced, LegNumbers, LegStacks, Trays,
+            LeastLoads, Loads,
+        )  # fmt: skip
+
+    def voice_for(self, rule: Rule[Any]) -> Variables | None:
+        """Let guides ask for the legs themselves; what pins and subunits that keep together ask is in the outline."""
+        return None if isinstance(rule, Pinned | SubunitTogether) else self.voice
 
     def lateness(self) -> Any:
         """Sum the ranks of kinds that come early in the walk.
@@ -100,9 +125,21 @@ class Counts(Outline):
         of = self.settled.get((subunit.trunk, subunit.number))
         return () if of is None else (of,)
 
+    def divided(self, subunit: Subunit, of: int) -> int:
+        """Whether a subunit is divided by this k: that is settled."""
+        return int(of in self.divisions(subunit))
+
     def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
         """Give the legs of a division that are not idle."""
         return self.whole.legs(subunit, of)
+
+    def number_placed(self, subunit: Subunit, of: int) -> int:
+        """How many legs of a division are placed: all that are not idle."""
+        return len(self.legs(subunit, of))
+
+    def number_on(self, subunit: Subunit, of: int, stack: str) -> Any:
+        """How many legs of a division are on a stack: all, where their subunit is."""
+        return len(self.legs(subunit, of)) * self.first_on(subunit, stack)
 
     def placed(self, leg: Leg) -> int:
         """Every leg that is not idle is placed."""
@@ -116,6 +153,10 @@ class Counts(Outline):
     def any_on(self, subunit: Subunit, stack: str) -> Any:
         """Whether a subunit is on a stack."""
         return self.first_on(subunit, stack)
+
+    def trunk_on(self, trunk: Trunk, stack: str) -> Any:
+        """Whether a trunk has a leg on a stack: where one of its subunits is."""
+        return self.any_of(*(self.first_on(subunit, stack) for subunit in trunk.subunits))
 
     def legs_on(self, trunk: Trunk, stack: str) -> Any:
         """How many legs of a trunk are on a stack."""
@@ -144,7 +185,7 @@ class Counts(Outline):
     def sleeves2(self, place: Place) -> Any:
         """Twice the sleeves of a place; sleeves differ by tray, so kinds know them only where all trays have one size."""
         if len({stack.tray.sleeve_fibres for stack in self.job.enclosure.stacks}) > 1:
-            return 0
+            raise CannotSay("Counts", "sleeves of several sizes")
         return total(kind[1] * at[place] for kind, at in self._number.items())
 
     def used(self, place: Place) -> Any:
@@ -195,7 +236,7 @@ def in_scope(model: Model) -> bool:
     """Whether every subunit of a model is settled and stays on one stack."""
     return model.all_placed and all(
         len(model.divisions(subunit)) < 2
-        and (model.job.trunk_by_id[subunit.trunk].divide_at == "tray" or model.keeps("subunit_together"))
+        and (model.job.trunk_by_id[subunit.trunk].divide_at == "tray" or model.keeps(SubunitTogether.id))
         for subunit in model.job.subunits
     )
 
@@ -211,7 +252,7 @@ def count(model: Model, weight: int, clock: Clock) -> Counted | None:
     broken = counts.broken("prefer")
     if not isinstance(broken, int):
         counts.require(broken <= weight)
-    length = GOALS["leg_length_mm"].encode(job, counts)
+    length = GOALS["leg_length_mm"].encode(job, counts.voice)
     counts.cp.minimize(length)
     status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2)
     if status == cp_model.INFEASIBLE:

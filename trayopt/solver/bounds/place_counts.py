@@ -7,6 +7,7 @@ and stacks bind as in the ledger. Which leg lies where is left out, and with it 
 
 from __future__ import annotations
 
+from functools import cached_property
 from math import gcd
 from typing import Any
 
@@ -16,11 +17,14 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.guide_fill import area_units
+from trayopt.rules.tray_fibres import TrayFibres
+from trayopt.rules.variables import TrunkLegs, TrunkPlaces, TrunkStacks, TrunkWays, Variables
 from trayopt.solver.bounds.stack_counts import Ledger
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import total
+from trayopt.solver.model.vocabulary import voice
 from trayopt.track.routes import routes_of
 
 EFFORT = 6.0
@@ -52,7 +56,12 @@ class Shelves(Ledger):
 
     @property
     def _holds_fibres(self) -> bool:
-        return "tray_fibres" in self.question.by_rule
+        return self._asks(TrayFibres)
+
+    @cached_property
+    def voice(self) -> Variables:
+        """What rules and goals may ask."""
+        return voice(self, TrunkWays, TrunkStacks, TrunkPlaces, TrunkLegs)
 
     def legs_at(self, trunk: Trunk, place: Place) -> Any:
         """How many legs of a trunk are at a place."""
@@ -86,7 +95,7 @@ def length_bound(job: Job, levels: tuple[Level, ...], unplaced: int, legs: int |
     if len(shelves.cuts) * len(shelves.places) > MOST_COUNTS:
         return 0
     _hold(shelves, unplaced, legs)
-    shelves.cp.minimize(GOALS["leg_length_mm"].encode(shelves.job, shelves))
+    shelves.cp.minimize(GOALS["leg_length_mm"].encode(shelves.job, shelves.voice))
     status, solver = solve_one(shelves.cp, clock, EFFORT)
     return max(0, whole_bound(solver.best_objective_bound)) if status in FOUND else 0
 

@@ -26,7 +26,7 @@ from ortools.sat.python import cp_model
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
-from trayopt.rules.registry import BY_ID
+from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.rings import blocks_of
 from trayopt.solver.model.clock import Clock
@@ -146,12 +146,12 @@ class BlockCounts(Model):
 
     def _keeps_together(self, subunit: Subunit) -> Any:
         """Whether a subunit keeps together."""
-        mode = self.policy.mode(self.job, BY_ID["subunit_together"])
+        mode = self.policy.mode(self.job, SubunitTogether())
         if self.job.trunk_by_id[subunit.trunk].divide_at == "tray" or mode == "hard":
             return 1
         if mode == "free":
             return 0
-        parted = self.let_go[Group("subunit_together", subunit.name)] = self.literal(f"{subunit.name} parted")
+        parted = self.let_go[Group(SubunitTogether.id, subunit.name)] = self.literal(f"{subunit.name} parted")
         return self.no(parted)
 
     def _tied(self, i: int) -> Any:

@@ -13,7 +13,23 @@ from typing import Any
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
-from trayopt.rules.registry import BY_ID
+from trayopt.rules.base import Rule
+from trayopt.rules.divided_at_tray import DividedAtTray
+from trayopt.rules.guide_fill import GuideFill
+from trayopt.rules.subunit_together import SubunitTogether
+from trayopt.rules.variables import (
+    Cuts,
+    FirstStacks,
+    LeastLoads,
+    LegNumbers,
+    LegPlaces,
+    Pairs,
+    Trays,
+    TrunkPlaces,
+    TrunkStacks,
+    TrunkWays,
+    Variables,
+)  # fmt: skip
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.place_counts import area_in_box, most_area
 from trayopt.solver.bounds.segment_counts import MOST_COUNTS, BlockCounts
@@ -21,18 +37,9 @@ from trayopt.solver.model.capacity_cuts import Burden, crowd
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, total
 from trayopt.solver.model.model import Divisions
-from trayopt.solver.model.posting import Policy, Poster
+from trayopt.solver.model.posting import Policy, let_speak
 from trayopt.solver.model.symmetry import alike
-
-RULES: tuple[str, ...] = (
-    "tray_fibres", "tray_sleeves", "reach", "exposed", "port_seal", "base_outward", "slack_loops", "pin",
-    "opposite_travel", "alternate_stacks", "natural_travel", "same_division", "tray_pair", "reserve", "port_fill",
-)  # fmt: skip
-"""Rules whose encoding asks for nothing that blocks cannot answer; ``subunit_together`` binds in the blocks themselves.
-
-``guide_fill`` at must is taken in as the most cross-section that the ledger lets trunks bring, where every splice is placed: to
-follow it to each stack makes the model much slower and bounds little more.
-"""
+from trayopt.solver.model.vocabulary import voice
 
 
 class Blocks(BlockCounts):
@@ -48,19 +55,39 @@ class Blocks(BlockCounts):
         if self.size > MOST_COUNTS:
             return
         job = self.job
-        for rule in (BY_ID[name] for name in RULES):
-            facts = frozenset(pin.subject for pin in job.pins if pin.built) if rule.id == "pin" else frozenset()
-            if (mode := policy.mode(job, rule)) != "free" or facts:
-                rule.encode(job, self, Poster(self, rule, mode, facts, policy.built))
-        self.kept = {name for name in RULES if policy.mode(job, BY_ID[name]) == "hard"}
+        self.kept = let_speak(self, self.voice_for, policy)
         crowd(self, self.kept, *self._burdens())
-        if all_placed and policy.must == "hard" and job.rules["guide_fill"].level == "must":
+        if all_placed and policy.must == "hard" and job.rules[GuideFill.id].level == "must":
             self._fill_guides(clock)
         if self.swaps:
             self._break_ties()
 
+    @cached_property
+    def voice(self) -> Variables:
+        """What rules and goals may ask."""
+        return voice(
+            self,
+            TrunkWays,
+            TrunkStacks,
+            TrunkPlaces,
+            FirstStacks,
+            Cuts,
+            LegNumbers,
+            LegPlaces,
+            Pairs,
+            Trays,
+            LeastLoads,
+        )
+
+    def voice_for(self, rule: Rule[Any]) -> Variables | None:
+        """Give every rule the voice, but those that are read here: blocks keep subunits together, and count for guides."""
+        return None if isinstance(rule, SubunitTogether | DividedAtTray | GuideFill) else self.voice
+
     def _fill_guides(self, clock: Clock) -> None:
-        """Let all tubes have no more cross-section together than the ledger finds ways for."""
+        """Let all tubes have no more cross-section together than the ledger finds ways for.
+
+        To follow them to each stack makes the model much slower and bounds little more.
+        """
         areas = [
             {of: area_in_box(self.job, subunit, of) for of in self.divisions(subunit)} for subunit in self.job.subunits
         ]
@@ -144,6 +171,11 @@ class Blocks(BlockCounts):
         """Whether a trunk has a leg at a place."""
         return self._where(("trunk at", trunk.id, place), self._of_trunk(trunk.id), [place])
 
+    def trunk_on(self, trunk: Trunk, stack: str) -> Any:
+        """Whether a trunk has a leg on a stack."""
+        here = [place for place in self.places if place.stack == stack]
+        return self._where(("trunk on", trunk.id, stack), self._of_trunk(trunk.id), here)
+
     def pair_at(self, pair: tuple[str, str], place: Place) -> Any:
         """Whether splices of a pair of trunks lie at a place."""
         both = [i for i, block in enumerate(self.blocks) if {block.a[0], block.b[0]} == set(pair)]
@@ -153,12 +185,12 @@ class Blocks(BlockCounts):
         """Whether a tray place is used."""
         return self._where(("used", place), range(len(self.blocks)), [place])
 
-    def load2(self, place: Place) -> Any:
+    def load2_at_least(self, place: Place) -> Any:
         """Twice the splices of a place; parked fibres are left out."""
         return total(2 * unit * row[place] for unit, row in zip(self.units, self._number, strict=True))
 
-    def sleeves2(self, place: Place) -> Any:
-        """Twice the sleeves of a place, where each unit of a block brings as many and all trays have sleeves of one size."""
+    def sleeves2_at_least(self, place: Place) -> Any:
+        """Twice the sleeves of a place, as far as each unit of a block brings as many and all trays have sleeves of one size."""
         return total(2 * sleeves * row[place] for sleeves, row in zip(self._unit_sleeves, self._number, strict=True))
 
     def _burdens(self) -> tuple[Burden, Burden]:

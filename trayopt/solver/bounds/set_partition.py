@@ -26,14 +26,36 @@ from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
 from trayopt.goals.registry import BY_ID as GOALS
+from trayopt.rules.base import Rule
+from trayopt.rules.pin import Pinned
+from trayopt.rules.subunit_together import SubunitTogether
+from trayopt.rules.tray_fibres import TrayFibres
+from trayopt.rules.tray_pair import TrayPair
+from trayopt.rules.variables import (
+    CannotSay,
+    Cuts,
+    FirstStacks,
+    LeastLoads,
+    LegNumbers,
+    LegsPlaced,
+    LegStacks,
+    Loads,
+    Pairs,
+    Trays,
+    TrunkLegs,
+    TrunkPlaces,
+    TrunkStacks,
+    TrunkWays,
+    Variables,
+)  # fmt: skip
 from trayopt.solver.bounds.closed_patterns import Bunch, closed_bunches
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.outline import RULES, Outline
+from trayopt.solver.bounds.outline import Outline
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Divisions, Key
-from trayopt.track.routes import Routes, routes_of
+from trayopt.solver.model.vocabulary import voice
 
 EFFORT = 6.0
 """Most deterministic time for one answer."""
@@ -43,10 +65,6 @@ PART = 0.2
 """Most of what is left of the limit for one answer."""
 MOST_COUNTS = 2000
 """Of more kinds times places than this, the length is not bounded: no answer is to be had soon."""
-
-
-TRAY_RULES: tuple[str, ...] = ("tray_fibres", "tray_sleeves", "entrance_legs", "base_outward", "reserve", "tray_pair")
-"""Rules that look at tray places."""
 
 
 class Kind(NamedTuple):
@@ -63,7 +81,6 @@ class Spread(Outline):
 
     def __init__(self, divider: Divider, divisions: Divisions, clock: Clock, *, trays: bool) -> None:
         self.trays = trays
-        self.rules = (*RULES, "same_division", *(TRAY_RULES if trays else ()))
         self.divider = divider
         job = divider.job
         self._of_key = {key: tuple(of) for key, of in divisions.items()}
@@ -79,12 +96,11 @@ class Spread(Outline):
 
     def furnish(self) -> None:
         """Make bunches and counts before the rules speak."""
-        self.routes: Routes = routes_of(self.job)
         self._divided = self.divider.post(self.cp, alike=False)
         for key, options in self._divided.items():
             self.require(total(literal for of, literal in options.items() if of not in self._of_key[key]) <= 0)
         listed = None
-        if self.job.rules["tray_fibres"].level == "must":
+        if self.job.rules[TrayFibres.id].level == "must":
             room = 2 * max(stack.tray.fibres for stack in self.job.enclosure.stacks)
             listed = closed_bunches(self.sides, {leg: self.job.load2(leg) for leg in self._with}, room)
         self.listed = listed is not None
@@ -121,12 +137,12 @@ class Spread(Outline):
         for stack in self.job.enclosure.stacks:
             loads = total(sum(map(self.job.load2, bunch)) * here[stack.id] for bunch, here in self._here.items())
             self.require(loads <= 2 * stack.positions * stack.tray.fibres)
-        level = self.job.rules["tray_pair"].level
+        level = self.job.rules[TrayPair.id].level
         if level == "off":
             return
         mixed = self.literal("a tray with splices of two pairs") if level == "prefer" else 0
         if level == "prefer":
-            self.let_go[Group("tray_pair", "some")] = mixed
+            self.let_go[Group(TrayPair.id, "some")] = mixed
         for bunch, here in self._here.items():
             if len(self._pairs(bunch)) > 1:
                 self.require(total(here.values()) <= mixed)
@@ -175,6 +191,17 @@ class Spread(Outline):
         return len(self._number) * len(self.places)
 
     # -- what rules and goals ask for --------------------------------------------------------------------------------
+
+    @cached_property
+    def voice(self) -> Variables:
+        """What rules and goals may ask: of trays only where what lies at them is counted."""
+        known = (TrunkWays, TrunkStacks, TrunkPlaces, FirstStacks, Cuts, LegsPlaced, LegNumbers, LegStacks)
+        return voice(self, *known, *((TrunkLegs, Pairs, Trays, LeastLoads, Loads) if self.trays else ()))
+
+    def voice_for(self, rule: Rule[Any]) -> Variables | None:
+        """Let guides ask for the legs themselves; where no trays are counted, bunches are held to what mixes pairs of trunks."""
+        own = isinstance(rule, Pinned | SubunitTogether) or (isinstance(rule, TrayPair) and not self.trays)
+        return self.voice if self.listed and not own else None
 
     def divisions(self, subunit: Subunit) -> tuple[int, ...]:
         """Every k that is open for a subunit."""
@@ -227,13 +254,22 @@ class Spread(Outline):
     def sleeves2(self, place: Place) -> Any:
         """Twice the sleeves of a place; sleeves differ by tray, so kinds know them only where all trays have one size."""
         if len({stack.tray.sleeve_fibres for stack in self.job.enclosure.stacks}) > 1:
-            return 0
+            raise CannotSay("Spread", "sleeves of several sizes")
         return self._sum(place, 1)
 
     def used(self, place: Place) -> Any:
         """Whether a tray place is used."""
         here = total(at[place] for at in self._number.values())
         return self.positive(("used", place), here, len(self.job.pieces))
+
+    def trunk_on(self, trunk: Trunk, stack: str) -> Any:
+        """Whether a trunk has a leg on a stack: where a bunch with one lies."""
+        here = (here[stack] for bunch, here in self._here.items() if any(leg.trunk == trunk.id for leg in bunch))
+        return self._make(("trunk on", trunk.id, stack), lambda: self.any_of(*here))
+
+    def any_on(self, subunit: Subunit, stack: str) -> Any:
+        """Whether a leg of a subunit is on a stack."""
+        return self.any_of(*(self.on(leg, stack) for of in self.divisions(subunit) for leg in self.legs(subunit, of)))
 
     def trunk_at(self, trunk: Trunk, place: Place) -> Any:
         """Whether a trunk has a leg at a place."""
@@ -282,7 +318,7 @@ def length_bound(
     spread.require(_legs(spread) >= fewest)
     if most is not None:
         spread.require(_legs(spread) <= most)
-    return _least(spread, GOALS["leg_length_mm"].encode(divider.job, spread), clock) or 0
+    return _least(spread, GOALS["leg_length_mm"].encode(divider.job, spread.voice), clock) or 0
 
 
 def narrowed(divider: Divider, divisions: Divisions, weight: int, legs: int, clock: Clock) -> Divisions:
@@ -320,7 +356,7 @@ def _kept(divider: Divider, divisions: Divisions, weight: int | None, clock: Clo
 
 
 def _legs(spread: Spread) -> Any:
-    return GOALS["legs"].encode(spread.job, spread)
+    return GOALS["legs"].encode(spread.job, spread.voice)
 
 
 def _least(spread: Spread, goal: Any, clock: Clock, effort: float = EFFORT) -> int | None:

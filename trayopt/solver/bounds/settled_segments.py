@@ -22,14 +22,29 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import BY_ID as GOALS
-from trayopt.rules.registry import BY_ID
+from trayopt.rules.base import Rule
+from trayopt.rules.variables import (
+    Cuts,
+    FirstStacks,
+    LeastLoads,
+    LegNumbers,
+    LegPlaces,
+    Pairs,
+    Trays,
+    TrunkLegs,
+    TrunkPlaces,
+    TrunkStacks,
+    TrunkWays,
+    Variables,
+)  # fmt: skip
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.segment_counts import MOST_COUNTS
 from trayopt.solver.bounds.segments import Blocks
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Divisions
-from trayopt.solver.model.posting import Policy, Poster
+from trayopt.solver.model.posting import Policy
+from trayopt.solver.model.vocabulary import voice
 
 
 class SettledBlocks(Blocks):
@@ -41,12 +56,32 @@ class SettledBlocks(Blocks):
         self, divider: Divider, divisions: Divisions, policy: Policy, *, all_placed: bool, clock: Clock
     ) -> None:
         super().__init__(divider, divisions, policy, all_placed=all_placed, clock=clock)
-        rule = BY_ID["entrance_legs"]
-        if self.able and (mode := policy.mode(self.job, rule)) != "free":
-            rule.encode(self.job, self, Poster(self, rule, mode, frozenset(), "hard"))
         if self.able and not self._kept_together:
             for i in range(len(self.blocks)):
                 self._reach(i)
+
+    def voice_for(self, rule: Rule[Any]) -> Variables | None:
+        """Give the legs of each trunk a voice as well, where they can be counted."""
+        said = super().voice_for(rule)
+        return self.legs_voice if said is not None and self.able else said
+
+    @cached_property
+    def legs_voice(self) -> Variables:
+        """What rules and goals may ask where the legs of each trunk can be counted."""
+        return voice(
+            self,
+            TrunkWays,
+            TrunkStacks,
+            TrunkPlaces,
+            TrunkLegs,
+            FirstStacks,
+            Cuts,
+            LegNumbers,
+            LegPlaces,
+            Pairs,
+            Trays,
+            LeastLoads,
+        )
 
     def _reach(self, i: int) -> None:
         """Let a block begin and end at its first and last position also where nothing keeps it together."""
@@ -106,7 +141,7 @@ class SettledBlocks(Blocks):
             return total(cost for trunk in self.job.trunks for cost in crossings(trunk))
         if goal == "out_of_turn":
             return total(self._steps_down())
-        return GOALS[goal].encode(self.job, self)
+        return GOALS[goal].encode(self.job, self.legs_voice)
 
     # -- legs --------------------------------------------------------------------------------------------------------
 

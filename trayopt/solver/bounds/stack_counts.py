@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import gcd
 from typing import Any
 
@@ -24,19 +25,28 @@ from trayopt.domain.cablework import Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place, Stack
 from trayopt.domain.job import LegPin, Trunk
-from trayopt.rules.guide_fill import GuideFillParameters, area_units, guide_units
-from trayopt.rules.registry import BY_ID
-from trayopt.rules.reserve import ReserveParameters
+from trayopt.rules.alternate_stacks import AlternateStacks
+from trayopt.rules.base import Rule
+from trayopt.rules.bend_radius import BendRadius
+from trayopt.rules.entrance_legs import EntranceLegs
+from trayopt.rules.fibre_bend import FibreBend
+from trayopt.rules.guide_fill import GuideFill, area_units, guide_units
+from trayopt.rules.pin import Pinned
+from trayopt.rules.reserve import Reserve
+from trayopt.rules.tray_fibres import TrayFibres
+from trayopt.rules.tray_sleeves import TraySleeves
+from trayopt.rules.variables import TrunkPlaces, TrunkStacks, TrunkWays, Variables
 from trayopt.solver.bounds.classes import Class, Cut, classes_of
 from trayopt.solver.model.groups import LIMITS, Question, merged
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Key, Model
-from trayopt.solver.model.posting import guard
+from trayopt.solver.model.posting import guard, speaks
+from trayopt.solver.model.vocabulary import voice
 
-BY_WAYS: tuple[str, ...] = (
-    "reach", "exposed", "port_seal", "slack_loops", "opposite_travel", "natural_travel", "port_fill",
+OWN: tuple[type[Rule[Any]], ...] = (
+    TrayFibres, TraySleeves, EntranceLegs, GuideFill, BendRadius, FibreBend, AlternateStacks, Reserve, Pinned,
 )  # fmt: skip
-"""Rules whose encoding asks for nothing but ways, ends and the places of trunks."""
+"""Rules of which the ledger has a reading of its own, by counts of classes."""
 
 
 @dataclass(frozen=True)
@@ -78,10 +88,10 @@ class Ledger(Model):
         self._alternate()
         self._trays()
         self.furnish()
-        for name in BY_WAYS:
-            if name in question.by_rule:
-                BY_ID[name].encode(self.job, self, self._poster(name))
-        if "guide_fill" in question.by_rule:
+        for rule in question.rules:
+            if not isinstance(rule, OWN):
+                speaks(rule, self, self.voice, self._poster(rule))
+        if self._asks(GuideFill):
             self._guides()
         self._limits()
         self._pins()
@@ -92,17 +102,23 @@ class Ledger(Model):
     def furnish(self) -> None:
         """Make what a finer ledger counts beside, before the rules that look at ways speak."""
 
-    def _poster(self, name: str) -> Callable[..., None]:
-        rule = BY_ID[name]
+    @cached_property
+    def voice(self) -> Variables:
+        """What rules and goals may ask."""
+        return voice(self, TrunkWays, TrunkStacks, TrunkPlaces)
 
+    def _asks(self, rule: type[Rule[Any]]) -> bool:
+        return rule.id in self.question.by_rule
+
+    def _poster(self, rule: Rule[Any]) -> Callable[..., None]:
         def post(constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
             if constraint is not True:
                 self.require(constraint, guard(self, merged(rule, subject)), *when)
 
         return post
 
-    def _held(self, rule: str, subject: str) -> Any:
-        return guard(self, Group(rule, subject))
+    def _held(self, rule: type[Rule[Any]], subject: str) -> Any:
+        return guard(self, Group(rule.id, subject))
 
     # -- subunits ----------------------------------------------------------------------------------------------------
 
@@ -128,11 +144,8 @@ class Ledger(Model):
             else:
                 self.require(total(parts) <= cut.legs * count)
                 self.require(total(parts) >= count)
-            if (
-                "bend_radius" in self.question.by_rule
-                and tube.radius_mm > self.job.enclosure.track.min_radius_mm + EPSILON
-            ):
-                self.require(count <= self._free("bend_radius", alike.members))
+            if self._asks(BendRadius) and tube.radius_mm > self.job.enclosure.track.min_radius_mm + EPSILON:
+                self.require(count <= self._free(BendRadius, alike.members))
             self._fibre_bend(i, cut, trunk, alike.members)
         self.outside[i] = 0 if self.all_placed else self.number(n, f"{alike.members[0].name} and like it outside")
         self.require(self.outside[i] + total(count for (j, _), count in self.count.items() if j == i) == n)
@@ -146,7 +159,7 @@ class Ledger(Model):
         self.require(legs >= wholes)
         return legs
 
-    def _free(self, rule: str, members: tuple[Subunit, ...]) -> Any:
+    def _free(self, rule: type[Rule[Any]], members: tuple[Subunit, ...]) -> Any:
         """How many of these subunits are not held to a rule."""
         return len(members) - total(self._held(rule, subunit.name) for subunit in members)
 
@@ -154,8 +167,8 @@ class Ledger(Model):
         """Keep as many subunits as are held off stacks with trays too tight for their fibres."""
         least = FIBRE_RADIUS_MM[trunk.cable.fibre] - EPSILON
         tight = [stack for stack in self.stacks if stack.tray.min_radius_mm < least]
-        if "fibre_bend" in self.question.by_rule and tight:
-            free = self._free("fibre_bend", members)
+        if self._asks(FibreBend) and tight:
+            free = self._free(FibreBend, members)
             self.require(total(self.legs_of[i, cut.of, stack.id] for stack in tight) <= cut.legs * free)
 
     def _used(self, trunk: Trunk, stack: Stack) -> Any:
@@ -219,9 +232,9 @@ class Ledger(Model):
         for trunk in self.job.trunks:
             last = next((s for s in reversed(trunk.subunits) if self.divisions(s)), None)
             plain = trunk.id in self.job.lead_trunks and trunk.divide_at == "tray"
-            if last is None or not plain or "alternate_stacks" not in self.question.by_rule:
+            if last is None or not plain or not self._asks(AlternateStacks):
                 continue
-            held = self._held("alternate_stacks", last.name)
+            held = self._held(AlternateStacks, last.name)
             counts = [total(self.wholes[(*key, stack.id)] for key in self._mine(trunk)) for stack in self.stacks]
             for one in counts:
                 for other in counts:
@@ -238,32 +251,32 @@ class Ledger(Model):
                 for (i, of, on), n in self.legs_of.items()
                 if on == stack.id
             ]
-            if "tray_fibres" in self.question.by_rule:
-                held = self._held("tray_fibres", stack.id)
+            if self._asks(TrayFibres):
+                held = self._held(TrayFibres, stack.id)
                 self.require(
                     total(c.load2 * n for c, n, _ in here) <= 2 * stack.tray.fibres * self._usable(stack), held
                 )
                 self._large(stack, held, stack.tray.fibres, [(c.fibres, n, t) for c, n, t in here])
-            if "tray_sleeves" in self.question.by_rule:
-                held = self._held("tray_sleeves", stack.id)
+            if self._asks(TraySleeves):
+                held = self._held(TraySleeves, stack.id)
                 self.require(
                     total(c.sleeves2 * n for c, n, _ in here) <= 2 * stack.tray.sleeves * self._usable(stack), held
                 )
                 self._large(stack, held, stack.tray.sleeves, [(c.sleeves2, n, t) for c, n, t in here])
-            if "entrance_legs" in self.question.by_rule:
+            if self._asks(EntranceLegs):
                 self._entrances(stack)
-        for rule, brings, takes in (("tray_fibres", "loads2", "fibres"), ("tray_sleeves", "all_sleeves2", "sleeves")):
-            if rule in self.question.by_rule and self.all_placed:
+        for rule, brings, takes in ((TrayFibres, "loads2", "fibres"), (TraySleeves, "all_sleeves2", "sleeves")):
+            if self._asks(rule) and self.all_placed:
                 brought = total(getattr(self.cuts[key], brings) * n for key, n in self.count.items())
                 most = total(2 * getattr(stack.tray, takes) * self._usable(stack) for stack in self.stacks)
                 self.require(brought <= most, *(self._held(rule, stack.id) for stack in self.stacks))
 
     def _usable(self, stack: Stack) -> Any:
         """How many trays of a stack can be used: all but those that are held in reserve."""
-        if "reserve" not in self.question.by_rule:
+        if not self._asks(Reserve):
             return stack.positions
-        asked = ReserveParameters.model_validate(dict(self.job.rules["reserve"].parameters)).trays
-        return stack.positions - min(asked, stack.positions) * self._held("reserve", stack.id)
+        asked = Reserve().parameters(self.job).trays
+        return stack.positions - min(asked, stack.positions) * self._held(Reserve, stack.id)
 
     def _large(self, stack: Stack, held: Any, room: int, here: list[tuple[int, Any, str]]) -> None:
         """Let no tray hold two legs of a trunk that each need more than half of it, and so on down to a quarter.
@@ -286,7 +299,7 @@ class Ledger(Model):
                 self.require(number >= legs, self.travels(trunk, travel))
                 counted.append(number)
             most = stack.tray.entrance_legs * self._usable(stack)
-            self.require(total(counted) <= most, self._held("entrance_legs", stack.id))
+            self.require(total(counted) <= most, self._held(EntranceLegs, stack.id))
 
     # -- ways and pins -----------------------------------------------------------------------------------------------
 
@@ -299,6 +312,10 @@ class Ledger(Model):
         if self.all_placed or not any(self.divisions(subunit) for subunit in trunk.subunits):
             return int(any(self.divisions(subunit) for subunit in trunk.subunits))
         return self._make(("in box", trunk.id), lambda: self.literal(f"{trunk.id} in the box"))
+
+    def trunk_on(self, trunk: Trunk, stack: str) -> Any:
+        """Whether a trunk has a leg on a stack."""
+        return self._on[trunk.id, stack]
 
     def trunk_at(self, trunk: Trunk, place: Place) -> Any:
         """Whether a trunk has a leg at a place: free, but at one place at least of a stack that it is on."""
@@ -322,9 +339,9 @@ class Ledger(Model):
         classes = {(s.trunk, s.number): i for i, alike in enumerate(self.classes) for s in alike.members}
         for pin in self.job.pins:
             built = pin.subject in self.question.facts
-            if not built and "pin" not in self.question.by_rule:
+            if not built and not self._asks(Pinned):
                 continue
-            held = () if built else (self._held("pin", pin.subject),)
+            held = () if built else (self._held(Pinned, pin.subject),)
             if isinstance(pin, LegPin):
                 leg = self.job.pinned_leg(pin)
                 key = (classes[leg.trunk, leg.subunit], leg.of)
@@ -341,7 +358,7 @@ class Ledger(Model):
 
     def _guides(self) -> None:
         """Bound the cross-sections of what passes each guide, counted by class, division and stack."""
-        fill = GuideFillParameters.model_validate(dict(self.job.rules["guide_fill"].parameters)).fill
+        fill = GuideFill().parameters(self.job).fill
         idle = [area_units(s.diameter_mm) for s in self.job.subunits]
         unit = gcd(*idle, *(self._area(*key) for key in self.cuts)) or 1
         for guide in self.job.enclosure.track.guides:
@@ -354,7 +371,7 @@ class Ledger(Model):
                     direct = total(self._direct(trunk, way, stack, guide.id, unit) for stack in self.stacks)
                     self.require(number >= way.loops * self._round(trunk, unit) + direct, self.goes(trunk, way))
             limit = guide_units(guide, fill) // unit
-            self.require(total(passing) <= limit, self._held("guide_fill", guide.id))
+            self.require(total(passing) <= limit, self._held(GuideFill, guide.id))
 
     def _area(self, i: int, of: int) -> int:
         subunit = self.classes[i].members[0]

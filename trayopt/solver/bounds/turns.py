@@ -25,6 +25,11 @@ from typing import NamedTuple
 
 from trayopt.domain.cablework import Leg
 from trayopt.domain.job import Job, Trunk
+from trayopt.rules.alternate_stacks import AlternateStacks
+from trayopt.rules.base_outward import BaseOutward
+from trayopt.rules.subunit_together import SubunitTogether
+from trayopt.rules.tray_fibres import TrayFibres
+from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.model import Model
 
@@ -74,9 +79,9 @@ def turn_bound(
     """
     job = model.job
     trunk = lead_of_walk(job)
-    if trunk is None or not kept("base_outward"):
+    if trunk is None or not kept(BaseOutward.id):
         return 0
-    if trunk.divide_at == "port" and not kept("subunit_together"):
+    if trunk.divide_at == "port" and not kept(SubunitTogether.id):
         return 0
     subunits = [subunit for subunit in trunk.subunits if model.divisions(subunit)]
     if any(len(model.divisions(subunit)) > 1 for subunit in subunits):
@@ -89,7 +94,7 @@ def turn_bound(
     box = _Box(
         capacities,
         positions=tuple(stack.positions for stack in job.enclosure.stacks),
-        alternates=trunk.id in job.lead_trunks and kept("alternate_stacks"),
+        alternates=trunk.id in job.lead_trunks and kept(AlternateStacks.id),
     )
     none = (0,) * len(box.positions)
     stay = 0 if entering is None else max(0, len(subunits) - entering)
@@ -147,10 +152,10 @@ def _scarcest(
     """
     stacks = job.enclosure.stacks
     found = []
-    if kept("tray_fibres"):
+    if kept(TrayFibres.id):
         fibres = [[job.subunit(leg).fibres // leg.of for leg in legs] for legs in legs_of]
         found.append((tuple(stack.tray.fibres for stack in stacks), fibres))
-    if kept("tray_sleeves") and len({stack.tray.sleeve_fibres for stack in stacks}) == 1:
+    if kept(TraySleeves.id) and len({stack.tray.sleeve_fibres for stack in stacks}) == 1:
         size = stacks[0].tray.sleeve_fibres
         starts: Counter[Leg] = Counter()
         by_fibre = {leg.subunit: (leg.of, job.subunit(leg)) for legs in legs_of for leg in legs}

@@ -18,6 +18,7 @@ from ortools.sat.python import cp_model
 
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
+from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.solver.bounds.rings import Block, Ring, blocks_of, overfull_rings
 from trayopt.solver.bounds.stack_counts import Ledger
 from trayopt.solver.model.clock import Clock
@@ -35,7 +36,7 @@ ROUNDS = 30
 
 def without_room(job: Job) -> int:
     """Count the splices for which all trays together have no place, where that is a must."""
-    if job.rules["tray_fibres"].level != "must":
+    if job.rules[TrayFibres.id].level != "must":
         return 0
     return max(0, job.splices - job.enclosure.fibres)
 
@@ -53,7 +54,7 @@ def out_of_trays(job: Job, clock: Clock) -> int:
     """Bound the splices without a tray by the room of trays and stacks, and by rings."""
     least = without_room(job)
     at_tray = {trunk.id for trunk in job.trunks if trunk.divide_at == "tray"}
-    if job.rules["tray_fibres"].level != "must" or not at_tray or len(blocks := blocks_of(job)) > MOST_BLOCKS:
+    if job.rules[TrayFibres.id].level != "must" or not at_tray or len(blocks := blocks_of(job)) > MOST_BLOCKS:
         return least
     box = _Box(job, blocks, at_tray)
     room = max(stack.tray.fibres for stack in job.enclosure.stacks)

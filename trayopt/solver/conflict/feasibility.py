@@ -16,17 +16,20 @@ from typing import Any
 from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Assignment
+from trayopt.domain.base import remade
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
+from trayopt.rules.subunit_together import SubunitTogether
+from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.rings import Ring, overfull_rings
 from trayopt.solver.bounds.stack_counts import Draft, Ledger
 from trayopt.solver.conflict.guarded_model import guarded, holding
 from trayopt.solver.conflict.hitting_sets import Cost, Dropping
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.groups import Question, remade
+from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import FOUND, solve_one
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.run import read
@@ -119,10 +122,10 @@ class Trials:
     def _ringed(self, held: Groups) -> bool | None:
         """Look for subunits that keep together in a ring that no tray holds: whatever their divisions, that excludes them."""
         job = self.question.wide
-        rooms = {Group("tray_fibres", stack.id) for stack in job.enclosure.stacks}
+        rooms = {Group(TrayFibres.id, stack.id) for stack in job.enclosure.stacks}
         if not rooms <= held:
             return None
-        tied = frozenset(group for group in held if group.rule == "subunit_together")
+        tied = frozenset(group for group in held if group.rule == SubunitTogether.id)
         if tied not in self._rings:
             most = max(stack.tray.fibres for stack in job.enclosure.stacks)
             self._rings[tied] = overfull_rings(
@@ -216,7 +219,7 @@ class Trials:
 
 
 def _together(subunit: Subunit) -> Group:
-    return Group("subunit_together", subunit.name)
+    return Group(SubunitTogether.id, subunit.name)
 
 
 def bound_job(question: Question, held: Groups, *, whole: bool = True) -> Job:

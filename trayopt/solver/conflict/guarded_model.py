@@ -2,22 +2,50 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from math import ceil
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from trayopt.domain.assignment import Way
+from trayopt.domain.base import remade
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, LegPin
+from trayopt.rules.apart import KeptApart
 from trayopt.rules.base import Rule
+from trayopt.rules.base_outward import BaseOutward
+from trayopt.rules.divided_at_tray import DividedAtTray
+from trayopt.rules.entrance_legs import EntranceLegs
+from trayopt.rules.exposed import Exposed
+from trayopt.rules.pin import Pinned
+from trayopt.rules.reach import Reach
 from trayopt.rules.registry import RULES
+from trayopt.rules.reserve import Reserve
+from trayopt.rules.subunit_together import SubunitTogether
+from trayopt.rules.tray_fibres import TrayFibres
+from trayopt.rules.tray_pair import TrayPair
+from trayopt.rules.tray_sleeves import TraySleeves
+from trayopt.rules.variables import (
+    Cuts,
+    FirstStacks,
+    LegNumbers,
+    LegsPlaced,
+    LegStacks,
+    TrunkStacks,
+    TrunkWays,
+    Variables,
+)
 from trayopt.solver.model.decisions import Fact, RunAt
-from trayopt.solver.model.groups import LIMITS, Question, merged, remade
+from trayopt.solver.model.groups import LIMITS, Question, merged
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Divisions, Model
-from trayopt.solver.model.posting import guard
+from trayopt.solver.model.posting import guard, speaks
+from trayopt.solver.model.vocabulary import voice
 from trayopt.solver.repair.nearest import fix
+
+LOOSENED: tuple[type[Rule[Any]], ...] = (
+    DividedAtTray, TrayFibres, TraySleeves, EntranceLegs, Reach, Exposed, BaseOutward, KeptApart, Pinned, SubunitTogether,
+)  # fmt: skip
+"""Rules that ask of trays and mean something of a stack whose trays are one, as ``merged_job`` loosens them."""
 
 
 def holding(
@@ -29,7 +57,7 @@ def holding(
     """Make the model of all plans that place every splice and keep these groups; the others are left out."""
     model = Model(question.wide, divisions=divisions, ways=ways, all_placed=True)
     model.kept = {rule for rule, groups in question.by_rule.items() if groups <= held}
-    _encode(question, question.wide, model, lambda group: () if group in held else None)
+    _encode(question, question.wide, model, lambda _: model, lambda group: () if group in held else None)
     return model
 
 
@@ -37,23 +65,32 @@ def guarded(question: Question) -> Model:
     """Make a model with one guard a group, in which the trays of a stack are merged into one.
 
     It is a relaxation: what it excludes, no plan does. Rules that look at single trays are loosened to what they mean
-    for the whole stack, and no leg lies on a stack whose trays are each too small for it.
+    for the whole stack, and no leg lies on a stack whose trays are each too small for it. Other rules may ask of stacks alone.
     """
     job = merged_job(question.wide)
     model = Model(job, all_placed=True)
-    _encode(question, job, model, lambda group: (guard(model, group),))
+    of_stacks = voice(model, TrunkWays, TrunkStacks, FirstStacks, Cuts, LegsPlaced, LegNumbers, LegStacks)
+    _encode(
+        question,
+        job,
+        model,
+        lambda rule: model if isinstance(rule, LOOSENED) else of_stacks,
+        lambda g: (guard(model, g),),
+    )
     _fit_trays(question, model)
     return model
 
 
-def _encode(question: Question, job: Job, model: Model, holds: Any) -> None:
+def _encode(
+    question: Question, job: Job, model: Model, voice_for: Callable[[Rule[Any]], Variables], holds: Any
+) -> None:
     """Let every rule speak; ``holds`` gives the literals under which a group holds, None where it does not at all."""
 
     def post_for(rule: Rule[Any]) -> Any:
         def post(constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
             if constraint is True:
                 return
-            always = rule.kind == "always" or (rule.id == "pin" and subject in question.facts)
+            always = rule.kind == "always" or (isinstance(rule, Pinned) and subject in question.facts)
             guards = () if always else holds(merged(rule, subject))
             if guards is not None:
                 model.require(constraint, *guards, *when)
@@ -65,8 +102,8 @@ def _encode(question: Question, job: Job, model: Model, holds: Any) -> None:
         wanted = rule.kind == "always" or (
             job.rules[rule.id].level != "off" and any(holds(group) is not None for group in groups.get(rule.id, ()))
         )
-        if wanted or (rule.id == "pin" and question.facts):
-            rule.encode(job, model, post_for(rule))
+        if wanted or (isinstance(rule, Pinned) and question.facts):
+            speaks(rule, model, voice_for(rule), post_for(rule))
     for group in question.groups:
         if group.rule in LIMITS and (guards := holds(group)) is not None:
             trunk = job.trunk_by_id[group.subject]
@@ -86,7 +123,7 @@ def _encode(question: Question, job: Job, model: Model, holds: Any) -> None:
 
 def _fit_trays(question: Question, model: Model) -> None:
     """Keep legs off stacks with trays too small for them, under the guard of the rule about their size."""
-    if "tray_fibres" not in question.by_rule:
+    if TrayFibres.id not in question.by_rule:
         return
     job = question.job
     for legs in model.bunches.values():
@@ -94,7 +131,7 @@ def _fit_trays(question: Question, model: Model) -> None:
         need = max(need, *(2 * job.subunit(leg).fibres // leg.of for leg in legs))
         for stack in job.enclosure.stacks:
             if need > 2 * stack.tray.fibres:
-                model.require(model.at(legs[0], Place(stack.id, 1)) <= 0, guard(model, Group("tray_fibres", stack.id)))
+                model.require(model.at(legs[0], Place(stack.id, 1)) <= 0, guard(model, Group(TrayFibres.id, stack.id)))
 
 
 def merged_job(job: Job) -> Job:
@@ -122,11 +159,11 @@ def merged_job(job: Job) -> Job:
         )
         stacks.append(remade(stack, positions=1, base_z_mm=base, tray=tray))
     rules = dict(job.rules)
-    for name in ("tray_pair", "reserve"):
+    for name in (TrayPair.id, Reserve.id):
         rules[name] = rules[name].model_copy(update={"level": "off"})
-    reach = dict(rules["reach"].parameters)
-    reach["bench_mm"] = max(0, ceil(reach.get("bench_mm", 2000)) - deeper)
-    rules["reach"] = rules["reach"].model_copy(update={"parameters": reach})
+    reach = dict(rules[Reach.id].parameters)
+    reach["bench_mm"] = max(0, Reach().parameters(job).bench_mm - deeper)
+    rules[Reach.id] = rules[Reach.id].model_copy(update={"parameters": reach})
     return remade(
         job,
         enclosure=remade(box, stacks=tuple(stacks)),

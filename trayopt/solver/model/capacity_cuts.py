@@ -12,6 +12,8 @@ from collections.abc import Callable, Collection, Mapping
 from typing import Any, NamedTuple
 
 from trayopt.domain.hardware import Place
+from trayopt.rules.tray_fibres import TrayFibres
+from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.solver.model.model import Model
 
 
@@ -27,10 +29,10 @@ def crowd(x: Model, kept: Collection[str], fibres: Burden, sleeves: Burden) -> N
     if not x.all_placed:
         return
     trays = {place: x.job.enclosure.tray_at(place) for place in x.places}
-    if "tray_fibres" in kept:
-        _fill(x, {place: 2 * tray.fibres for place, tray in trays.items()}, fibres, x.load2)
-    if "tray_sleeves" in kept:
-        _fill(x, {place: 2 * tray.sleeves for place, tray in trays.items()}, sleeves, x.sleeves2)
+    if TrayFibres.id in kept:
+        _fill(x, {place: 2 * tray.fibres for place, tray in trays.items()}, fibres, x.load2_at_least)
+    if TraySleeves.id in kept:
+        _fill(x, {place: 2 * tray.sleeves for place, tray in trays.items()}, sleeves, x.sleeves2_at_least)
 
 
 def _fill(x: Model, room: Mapping[Place, int], burden: Burden, held: Callable[[Place], Any]) -> None:

@@ -10,31 +10,24 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any, TypeVar
+from typing import Any
 
 from trayopt.domain.assignment import Assignment, Way
-from trayopt.domain.base import Frozen
+from trayopt.domain.base import remade
 from trayopt.domain.finding import Group, Kind, Level
 from trayopt.domain.job import Job, Trunk
 from trayopt.errors import SolverFault
 from trayopt.rules.base import Rule
 from trayopt.rules.judge import judge
+from trayopt.rules.pin import Pinned
 from trayopt.rules.registry import BY_ID, RULES
 from trayopt.solver.model.decisions import EntersAt, Fact, Given, GoesBy, RunAt, changes
 from trayopt.track.laid import Laid
-
-F = TypeVar("F", bound=Frozen)
 
 ALLOWED_PORTS = "allowed_ports"
 ALLOWED_TRAVEL = "allowed_travel"
 EXPECTED = "expected"
 LIMITS = (ALLOWED_PORTS, ALLOWED_TRAVEL)
-
-HARDWARE_LAST: tuple[str, ...] = (
-    "exposed", "reach", "tray_fibres", "tray_sleeves", "guide_fill",
-    "entrance_legs", "port_seal", "bend_radius", "fibre_bend",
-)  # fmt: skip
-"""Physical rules in the order in which they are blamed: what a designer can change soonest comes first."""
 
 
 def merged(rule: Rule[Any], subject: str) -> Group:
@@ -85,7 +78,7 @@ class Question:
         found = [*self.expected, *self._limits()]
         for rule in self.rules:
             subjects = dict.fromkeys(merged(rule, subject) for subject in subjects_of(self.job, rule))
-            found += [group for group in subjects if rule.id != "pin" or group.subject not in self.facts]
+            found += [group for group in subjects if not isinstance(rule, Pinned) or group.subject not in self.facts]
         return tuple(sorted(found, key=self._blame))
 
     @cached_property
@@ -106,7 +99,7 @@ class Question:
         """Rank by blame: expectations, pins, limits, what the job itself asks for, practice, preferences, hardware."""
         if group.rule == EXPECTED:
             return 0, 0
-        if group.rule == "pin":
+        if group.rule == Pinned.id:
             return 1, 0
         if group.rule in LIMITS:
             return 2, 0
@@ -115,8 +108,8 @@ class Question:
         if setting.level == "prefer":
             return 6, -setting.weight * 100 + order
         if rule.kind == "physical":
-            return (3 if self._own(rule) else 5), HARDWARE_LAST.index(rule.id)
-        return (3 if self._own(rule) or rule.id == "apart" else 4), order
+            return (3 if self._own(rule) else 5), rule.blamed * 100 + order
+        return (3 if self._own(rule) or rule.asked_for else 4), order
 
     def _own(self, rule: Rule[Any]) -> bool:
         """Whether the job asks for more of a rule than its defaults."""
@@ -181,7 +174,11 @@ def own_setting(job: Job, rule: Rule[Any]) -> bool:
 
 def subjects_of(job: Job, rule: Rule[Any]) -> Iterator[str]:
     """Give everything in a job that a rule can be broken for."""
-    kind = rule.subject
+    return (subject for subject in _of_kind(job, rule.subject) if rule.applies(job, subject))
+
+
+def _of_kind(job: Job, kind: str) -> Iterator[str]:
+    """Give all subjects of a kind, tray places by their stacks."""
     if kind == "tray place" or kind == "stack":
         yield from (stack.id for stack in job.enclosure.stacks)
     elif kind == "guide":
@@ -189,7 +186,7 @@ def subjects_of(job: Job, rule: Rule[Any]) -> Iterator[str]:
     elif kind == "port":
         yield from (port.id for port in job.enclosure.ports)
     elif kind == "trunk":
-        yield from (trunk.id for trunk in job.trunks if _counts(job, rule, trunk))
+        yield from (trunk.id for trunk in job.trunks if _is_spliced(job, trunk))
     elif kind == "subunit":
         yield from (s.name for s in job.subunits if job.spliced[s.trunk, s.number])
     elif kind == "pair of trunks":
@@ -202,14 +199,5 @@ def subjects_of(job: Job, rule: Rule[Any]) -> Iterator[str]:
         raise AssertionError(f"no subjects are known for a rule about {kind}")
 
 
-def _counts(job: Job, rule: Rule[Any], trunk: Trunk) -> bool:
-    if rule.id == "exposed" and trunk.exposed_mm is None:
-        return False
+def _is_spliced(job: Job, trunk: Trunk) -> bool:
     return any(job.spliced[trunk.id, subunit.number] for subunit in trunk.subunits)
-
-
-def remade(part: F, **changed: Any) -> F:
-    """Give a part of a job with other values in some fields, and nothing remembered of what followed from the old."""
-    fields = {name: getattr(part, name) for name in type(part).model_fields}
-    made: F = type(part).model_construct(**{**fields, **changed})  # type: ignore[assignment]
-    return made

@@ -22,6 +22,7 @@ from trayopt.domain.job import Job, Trunk
 from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Piece
 from trayopt.domain.tied import tied
+from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.solver.model.bound import Given
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import Sum, total
@@ -381,6 +382,10 @@ class Model(Ways):
         """Twice the splices and parked fibres of a place: a leg brings its spliced fibres by half and the others whole."""
         return self._weigh(place, self.loads)
 
+    def load2_at_least(self, place: Place) -> Any:
+        """Twice the splices and parked fibres of a place."""
+        return self.load2(place)
+
     @cached_property
     def loads(self) -> dict[int, int]:
         """Twice the places that each bunch takes in a tray."""
@@ -390,6 +395,10 @@ class Model(Ways):
         """Twice the sleeves of a place: either side of a sleeve run brings half."""
         size = self.job.enclosure.tray_at(place).sleeve_fibres
         return self._weigh(place, self.sleeve_weights(size))
+
+    def sleeves2_at_least(self, place: Place) -> Any:
+        """Twice the sleeves of a place."""
+        return self.sleeves2(place)
 
     def sleeve_weights(self, size: int) -> dict[int, int]:
         """Twice the sleeves of ``size`` fibres that each bunch takes."""
@@ -437,6 +446,13 @@ class Model(Ways):
             lambda: self.any_of(*(self._at[bunch][rank] for bunch in self._bunch_legs(trunk))),
         )
 
+    def trunk_on(self, trunk: Trunk, stack: str) -> Any:
+        """Whether a trunk has a leg on a stack."""
+        here = (place for place in self.places if place.stack == stack)
+        return self._make(
+            ("trunk on", trunk.id, stack), lambda: self.any_of(*(self.trunk_at(trunk, place) for place in here))
+        )
+
     def legs_at(self, trunk: Trunk, place: Place) -> Any:
         """How many legs of a trunk are at a place."""
         return self._weigh(place, self._bunch_legs(trunk))
@@ -460,7 +476,7 @@ class Model(Ways):
     def most_legs_at(self, place: Place) -> int:
         """Give a number of legs above which no plan goes at a place, by the tray's fibres where that rule binds hard."""
         legs = sum(self.most_trunk_legs(trunk) for trunk in self.job.trunks)
-        if not self.keeps("tray_fibres") or not self.bunches:
+        if not self.keeps(TrayFibres.id) or not self.bunches:
             return legs
         room = 2 * self.job.enclosure.tray_at(place).fibres
         densest = max(len(found) / self.loads[bunch] for bunch, found in self.bunches.items())
@@ -476,7 +492,7 @@ class Model(Ways):
         bunches = [{self._bunch[leg] for leg in group} for group in groups]
         shared = max(Counter(bunch for found in bunches for bunch in found).values(), default=1)
         most = len(self.bunches)
-        if "tray_fibres" in self.kept:
+        if TrayFibres.id in self.kept:
             lightest = max(1, min(self.loads.values()))
             most = sum(2 * stack.tray.fibres // lightest for stack in self.job.enclosure.stacks)
         return most * shared

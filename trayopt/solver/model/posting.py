@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import logging
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
+
+from ortools.sat.python.cp_model_helper import ConstraintProto
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.rules.base import Rule
+from trayopt.rules.pin import Pinned
 from trayopt.rules.registry import RULES
+from trayopt.rules.variables import CannotSay, Variables
 from trayopt.solver.model.capacity_cuts import burdens, crowd
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, Tag
 from trayopt.solver.model.model import Key, Model
 
 Mode = Literal["hard", "soft", "guard", "free"]
+log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True)
@@ -64,18 +70,63 @@ def build(
         Where a clock is given and over.
     """
     model = Model(job, divisions=divisions, ways=ways, all_placed=all_placed, clock=clock)
-    modes = {rule.id: policy.mode(job, rule) for rule in RULES}
-    model.kept = {rule for rule, mode in modes.items() if mode == "hard"}
-    built = frozenset(pin.subject for pin in job.pins if pin.built)
-    for rule in RULES:
-        if modes[rule.id] != "free" or (rule.id == "pin" and built):
-            facts = built if rule.id == "pin" else frozenset()
-            rule.encode(job, model, Poster(model, rule, modes[rule.id], facts, policy.built))
+    model.kept = {rule.id for rule in RULES if policy.mode(job, rule) == "hard"}
+    let_speak(model, lambda _: model, policy)
     crowd(model, model.kept, *burdens(model))
     for trunk in job.trunks:
         for way in model.ways(trunk):
             model.goes(trunk, way)
     return model
+
+
+def let_speak(model: Model, voice_for: Callable[[Rule[Any]], Variables | None], policy: Policy) -> set[str]:
+    """Let every rule that a policy does not leave out speak to a model; give those that bind hard in it by their ids.
+
+    Parameters
+    ----------
+    voice_for
+        What answers a rule: the model itself, or the voice of a relaxation; a rule that asks for what that cannot say is left
+        out. None for a rule that the model has a reading of its own for, which is not asked.
+    """
+    job = model.job
+    built = frozenset(pin.subject for pin in job.pins if pin.built)
+    hard = set()
+    for rule in RULES:
+        mode = policy.mode(job, rule)
+        facts = built if isinstance(rule, Pinned) else frozenset()
+        if mode == "free" and not facts:
+            continue
+        x = voice_for(rule)
+        if x is not None and speaks(rule, model, x, Poster(model, rule, mode, facts, policy.built)) and mode == "hard":
+            hard.add(rule.id)
+    return hard
+
+
+def speaks(rule: Rule[Any], model: Model, x: Variables, post: Callable[..., None]) -> bool:
+    """Let a rule speak to a model, or leave it out of it as a whole; tells whether it spoke.
+
+    Nothing of a rule that is left out stays posted. To leave one out is sound for what only bounds: fewer constraints, more
+    plans.
+    """
+    posted: list[int] = []
+    let_go, guards = set(model.let_go), set(model.guards)
+
+    def posting(constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
+        before = len(model.cp.proto.constraints)
+        post(constraint, subject, when)
+        posted.extend(range(before, len(model.cp.proto.constraints)))
+
+    try:
+        rule.encode(model.job, x, posting)
+    except CannotSay as unsaid:
+        log.debug("%s leaves out %s: %s", type(model).__name__, rule.id, unsaid)
+        for index in posted:
+            model.cp.proto.constraints[index].copy_from(ConstraintProto())
+        for made, known in ((model.let_go, let_go), (model.guards, guards)):
+            for group in made.keys() - known:
+                model.cp.proto.variables[made.pop(group).index].name = ""
+        return False
+    return True
 
 
 class Poster:

@@ -13,6 +13,8 @@ from typing import Any
 from trayopt.domain.hardware import Place
 from trayopt.solver.model.literals import Literals, OnStack, Tag
 
+NOTHING: tuple[Any, ...] = ("nothing", (), (), ())
+"""A constraint that was taken back: it holds always."""
 KINDS: tuple[str, ...] = ("bool_or", "bool_and", "at_most_one", "exactly_one")
 """Constraints over literals alone, in no order."""
 
@@ -86,7 +88,7 @@ def _plain(constraint: Any) -> tuple[Any, ...] | None:
         if getattr(constraint, f"has_{kind}")():
             literals = getattr(constraint, kind).literals
             return kind, (), when, tuple(sorted((literal, 1) for literal in literals))
-    return None
+    return None if str(constraint) else NOTHING
 
 
 def _mapped(constraint: tuple[Any, ...], images: Sequence[int]) -> tuple[Any, ...]:

@@ -11,7 +11,7 @@ from trayopt.domain.base import Travel
 from trayopt.domain.job import Job, Trunk
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import Literals, OnStack, total
-from trayopt.track.routes import Routes, routes_of
+from trayopt.track.routes import Routes, all_ways, routes_of
 
 
 class Ways(Literals, ABC):
@@ -82,13 +82,3 @@ class Ways(Literals, ABC):
             return literals
 
         return self._make(("ends", stack), make)[end]
-
-
-def all_ways(job: Job, trunk: Trunk) -> tuple[Way, ...]:
-    """Every way inside a trunk's own limits, in the order port, travel, loops."""
-    return tuple(
-        Way(port, travel, loops)
-        for port in trunk.allowed_ports(job.enclosure)
-        for travel in trunk.travels
-        for loops in sorted(set(trunk.loops))
-    )

@@ -16,6 +16,8 @@ from ortools.sat.python import cp_model
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.tied import tied
+from trayopt.rules.tray_fibres import TrayFibres
+from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.solver.model.decisions import Fact, Given, RunAt, spliced_in
 from trayopt.solver.model.interruptible import FOUND
 
@@ -118,8 +120,8 @@ class _Trays:
             for size in sizes:
                 sleeves[size][bundle] += run.sleeves(size)
         tray = self.job.enclosure.tray_at
-        yield "tray_fibres", lambda _: splices, lambda place: tray(place).fibres
-        yield "tray_sleeves", lambda place: sleeves[tray(place).sleeve_fibres], lambda place: tray(place).sleeves
+        yield TrayFibres.id, lambda _: splices, lambda place: tray(place).fibres
+        yield TraySleeves.id, lambda place: sleeves[tray(place).sleeve_fibres], lambda place: tray(place).sleeves
 
     def _torn(self) -> Iterator[tuple[cp_model.IntVar, cp_model.IntVar]]:
         """Give pairs that no subunit divided at the tray can have: each further ribbon lies no nearer to the base."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from trayopt.rules.same_division import SameDivision
 from trayopt.solver.bounds import set_partition as spread
 from trayopt.solver.bounds.outline import preference_bound
 from trayopt.solver.heuristics.primal import even_legs, exact_legs, fewer_legs, first_plan, guided, polish, work_out
@@ -25,10 +26,10 @@ def first_bounds(work: Work) -> None:
     if least is None:
         work.complete = False
         return
-    s.alike = is_kept(s.job, "same_division", 0, least)
+    s.alike = is_kept(s.job, SameDivision.id, 0, least)
     settled = s.divider.settle(alike=s.alike)
     if settled is None and s.alike:
-        unlike = s.state.record("broken_prefer", s.job.rules["same_division"].weight, "division", COMPLETE)
+        unlike = s.state.record("broken_prefer", s.job.rules[SameDivision.id].weight, "division", COMPLETE)
         least, s.alike = max(least, unlike), False
         settled = s.divider.settle(alike=False)
     if settled is None:

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from trayopt.domain.plan import GoalName
+from trayopt.rules.base_outward import BaseOutward
 from trayopt.solver.bounds import place_counts as shelves
 from trayopt.solver.bounds import set_partition as spread
 from trayopt.solver.bounds.nearest_places import length_bound
@@ -110,7 +111,7 @@ class Descent:
                 and all(len(of) == 1 for of in divisions.values())
                 and chained(self.session.job)
             ):
-                policy = Policy("hard" if model.keeps("base_outward") else "soft", "soft")
+                policy = Policy("hard" if model.keeps(BaseOutward.id) else "soft", "soft")
                 blocks = SettledBlocks(
                     self.session.divider, divisions, policy, all_placed=model.all_placed, clock=self.session.clock
                 )
