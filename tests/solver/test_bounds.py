@@ -138,7 +138,7 @@ def test_a_bound_counts_where_its_goals_come_before() -> None:
     for order, least in ((ORDER, 5), (other, 3)):
         state = State(order)
         state.offer(job, found.best)
-        state.record("leg_length_mm", 3, "nearest_places")
+        state.record("leg_length_mm", 3, "pattern_counts")
         state.record("leg_length_mm", 5, "place_counts", Given({"legs": found.value("legs")}))
         assert state.least("leg_length_mm") == least
 

@@ -238,7 +238,7 @@ class _Built:
 
     def strip_mm(self, trunk: Trunk, way: Way, place: Place, free: int) -> int:
         """Length of jacket that a leg at a place takes off its trunk, in mm."""
-        lengths = Lengths(**{name: self.parameter("exposed", name) for name in Lengths._fields})
+        lengths = Lengths.of({name: self.parameter("exposed", name) for name in Lengths._fields})
         route = free + self.job.enclosure.tray_at(place).inside_mm
         return lengths.strip_mm([lengths.cut_mm(trunk.transition_mm, route, way.loops)], way.loops)
 

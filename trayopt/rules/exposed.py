@@ -46,10 +46,11 @@ class Exposed(Rule[ExposedParameters]):
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare the length to strip of every trunk in the box with what it has exposed."""
+        lengths = Lengths.of(self.parameters(job).model_dump())
         for trunk in laid.trunks():
             if trunk.exposed_mm is None:
                 continue
-            strip = self.lengths(job).strip_of(laid, trunk.id)
+            strip = lengths.strip_of(laid, trunk.id)
             if strip > trunk.exposed_mm:
                 loops = several(laid.ways[trunk.id].loops, "loop")
                 longest = max(laid.legs[trunk.id], key=lambda item: item.route_mm)
@@ -61,11 +62,11 @@ class Exposed(Rule[ExposedParameters]):
 
     def lengths(self, job: Job) -> Lengths:
         """Give what the job adds to routes."""
-        return Lengths(**self.parameters(job).model_dump())
+        return Lengths.of(self.parameters(job).model_dump())
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Forbid each way together with the places that it takes too long to reach."""
-        lengths = self.lengths(job)
+        lengths = Lengths.of(self.parameters(job).model_dump())
         for trunk in job.trunks:
             limit = trunk.exposed_mm
             if limit is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 from trayopt.domain.base import ceil_to
@@ -27,6 +28,11 @@ class Lengths(NamedTuple):
     allowance_mm: int
     least_mm: int
     extra_loop_mm: int
+
+    @classmethod
+    def of(cls, values: Mapping[str, int]) -> Lengths:
+        """Make it of values by name."""
+        return cls(**{name: values[name] for name in cls._fields})
 
     def cut_mm(self, transition_mm: int, route_mm: int, loops: int) -> int:
         """Length at which a leg is cut, from the jacket's end, rounded up to ``CUT_STEP_MM``."""
