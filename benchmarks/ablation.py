@@ -174,13 +174,13 @@ def parser() -> argparse.ArgumentParser:
 def main() -> None:
     """Run what is asked for, and print the table."""
     options = parser().parse_args()
-    if unknown := {name for part in options.parts for name in part.split(TOGETHER)} - set(PARTS):
-        parser().error(f"no parts of the search: {', '.join(sorted(unknown))}; there are {', '.join(PARTS)}")
     if options.tables:
         lines = [line for file in options.tables for line in Path(file).read_text(encoding="utf-8").splitlines()]
         runs = [Run(**{**data, "values": tuple(data["values"])}) for data in map(json.loads, lines)]
-        sys.stdout.write(table(runs, options.parts))
+        sys.stdout.write(table(runs, list(dict.fromkeys(run.without for run in runs if run.without != WHOLE))))
         return
+    if unknown := {name for part in options.parts for name in part.split(TOGETHER)} - set(PARTS):
+        parser().error(f"no parts of the search: {', '.join(sorted(unknown))}; there are {', '.join(PARTS)}")
     cases = {
         name: case
         for name, case in registry().items()

@@ -15,12 +15,13 @@ from tests import oracle
 
 Json = dict[str, Any]
 Group = tuple[str, str]
-PLACES = frozenset({"tray_fibres", "tray_sleeves", "entrance_legs", "base_outward", "tray_pair"})
 
 
-def merged(rule: str, subject: str) -> Group:
+def merged(facts: oracle.Facts, rule: str, subject: str) -> Group:
     """Merge tray places by stack."""
-    return rule, subject.partition("/")[0] if rule in PLACES else subject
+    stack, _, position = subject.partition("/")
+    is_place = position.isdigit() and (stack, int(position)) in facts.place_order
+    return rule, stack if is_place else subject
 
 
 def broken_sets(job: Json) -> set[frozenset[Group]]:
@@ -42,7 +43,7 @@ def broken_sets(job: Json) -> set[frozenset[Group]]:
         judged = oracle.judge(widened, made)
         if judged.goals[0]:
             continue
-        groups = {merged(rule, subject) for rule, level, subject in judged.broken if level == "prefer"}
+        groups = {merged(widened, rule, subject) for rule, level, subject in judged.broken if level == "prefer"}
         for trunk, option in made.trunks.items():
             if option is not None and option[0] not in facts.own_ports(trunk):
                 groups.add(("allowed_ports", trunk))

@@ -8,6 +8,8 @@ from math import ceil, sqrt
 from typing import Any, NamedTuple
 
 from tests import strategies
+from tests.case_files import case_file, put
+from tests.example_rule import SETTABLE
 
 Json = dict[str, Any]
 
@@ -338,3 +340,21 @@ PLANTED: list[Planted] = [
         "tray_fibres left",
     ),
 ]
+
+
+def from_case_file(rule: str) -> list[Planted]:
+    """Give the conflict that the case file of a rule plants in the worked example, if it does."""
+    planted = case_file(rule).more.get("planted")
+    if planted is None:
+        return []
+
+    def made() -> Json:
+        data = strategies.worked_example()
+        for path, value in planted["set"].items():
+            put(data, path, value)
+        return data
+
+    return [plant(rule, made, *planted["groups"])]
+
+
+PLANTED += [planted for rule in SETTABLE for planted in from_case_file(rule)]

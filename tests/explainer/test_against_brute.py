@@ -13,6 +13,7 @@ from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.minimal import conflict, conflicts, corrections
 from trayopt.solver.model.groups import Question
 
+pytestmark = pytest.mark.usefixtures("example_rule")
 MOST_WAYS = 400
 
 
@@ -33,9 +34,8 @@ def micro_job(seed: int, trunks: int = 2) -> strategies.Json:
         at_port=0.5,
         tight=0.9,
     )
-    for name in rng.sample(
-        ["opposite_travel", "alternate_stacks", "natural_travel", "tray_pair", "port_fill", "reserve"], 3
-    ):
+    wishes = [name for name, (kind, level, *_) in oracle.RULES.items() if kind == "practice" and level != "must"]
+    for name in rng.sample(wishes, 3):
         job["rules"][name] = "must"
     return job
 

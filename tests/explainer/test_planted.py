@@ -5,13 +5,14 @@ from __future__ import annotations
 import pytest
 
 from tests.build import job_of
+from tests.example_rule import SETTABLE
 from tests.explainer.brute import broken_sets, smallest_conflicts
 from tests.explainer.planted import PLANTED, Planted
-from trayopt.rules.registry import RULES
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.minimal import conflicts
 from trayopt.solver.model.groups import LIMITS, Question
 
+pytestmark = pytest.mark.usefixtures("example_rule")
 NAMES = [planted.name for planted in PLANTED]
 
 
@@ -30,4 +31,4 @@ def test_brute_force_knows_no_other_set(planted: Planted) -> None:
 
 def test_every_rule_that_can_be_a_must_is_planted() -> None:
     planted = {group.partition(" ")[0] for item in PLANTED for group in item.groups}
-    assert planted == {rule.id for rule in RULES if rule.kind != "always"} | set(LIMITS)
+    assert planted == set(SETTABLE) | set(LIMITS)

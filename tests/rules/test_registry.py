@@ -6,18 +6,12 @@ from typing import Any
 
 import pytest
 
+from tests.example_rule import EVERY, StackTrunks
 from tests.oracle import RULES as TABLE
 from trayopt.domain.job import Setting
-from trayopt.rules.registry import BY_ID, RULES, SETTABLE, fill, level_of, weight_of
+from trayopt.rules.registry import BY_ID, RULES, SETTABLE, fill, level_of, register, weight_of
 
-UNUSUAL = {
-    "guide_fill": {"fill": 0.5},
-    "reach": {"bench_mm": 2000},
-    "exposed": {"resplice_mm": 120, "allowance_mm": 100, "least_mm": 3000, "extra_loop_mm": 1000},
-    "slack_loops": {"least": 1, "most": 2},
-    "reserve": {"trays": 1},
-    "port_fill": {"one": 0.53, "two": 0.31, "more": 0.40},
-}
+pytestmark = pytest.mark.usefixtures("example_rule")
 
 
 def test_the_rules_stand_as_the_table_has_them() -> None:
@@ -29,7 +23,7 @@ def test_the_rules_stand_as_the_table_has_them() -> None:
             assert (rule.id, rule.level, rule.weight) == (rule.name, level, weight)
 
 
-@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.id)
+@pytest.mark.parametrize("rule", EVERY, ids=lambda rule: rule.id)
 def test_every_rule_says_what_it_is(rule: Any) -> None:
     assert rule.statement
     assert rule.why.endswith((".", "?"))
@@ -44,7 +38,9 @@ def test_defaults_are_filled_in() -> None:
     settings, faults = fill({})
     assert not faults
     assert list(settings) == list(SETTABLE)
-    assert {rule: dict(setting.parameters) for rule, setting in settings.items() if setting.parameters} == UNUSUAL
+    assert {rule: dict(setting.parameters) for rule, setting in settings.items() if setting.parameters} == {
+        rule: parameters for rule, (_, _, _, parameters) in TABLE.items() if parameters
+    }
     assert settings["opposite_travel"] == Setting(level="prefer", weight=3)
     assert settings["subunit_together"].weight == 2
     assert settings["reserve"].level == "off"
@@ -124,3 +120,23 @@ def test_all_faults_at_once_in_the_order_of_the_file() -> None:
 def test_a_job_without_settings_has_the_defaults() -> None:
     assert level_of(BY_ID["reserve"], {}) == "off"
     assert weight_of(BY_ID["opposite_travel"], {}) == 3
+
+
+def test_a_rule_is_registered_once_and_leaves_no_trace() -> None:
+    with pytest.raises(ValueError, match="stack_trunks cannot be registered"), register(StackTrunks()):
+        pass
+    known = list(SETTABLE)
+
+    class Other(StackTrunks):
+        id = "other"
+
+    def fail() -> None:
+        with register(Other()):
+            assert [*known, "other"] == SETTABLE
+            assert fill({"other": "must"})[0]["other"].level == "must"
+            raise KeyError
+
+    with pytest.raises(KeyError):
+        fail()
+    assert known == SETTABLE
+    assert fill({"other": "must"})[1][0].message == "no such rule"

@@ -27,7 +27,6 @@ RELAXATIONS: tuple[Relaxation, ...] = (
     Relaxation("set_partition", "set_partition", ("broken_prefer", "legs", "leg_length_mm")),
     Relaxation("opposite_orders", "opposite_orders", ("crossings",)),
     Relaxation("pattern_counts", "pattern_counts", ("leg_length_mm",)),
-    Relaxation("nearest_places", "nearest_places", ("leg_length_mm",)),
     Relaxation("place_counts", "place_counts", ("leg_length_mm",)),
     Relaxation("turns", "turns", ("out_of_turn",)),
     Relaxation(

@@ -104,26 +104,6 @@ def work_out(
             break
 
 
-def exact_legs(s: Session, legs: int, least: int) -> None:
-    """Look for a plan that meets these bounds on legs and preferences, with the divisions that such plans can have."""
-    if not s.legs_first or s.clock.over:
-        return
-    model = s.complete_model(s.within(legs, least), least)
-    model.require(s.expression(model, "legs") <= legs)
-    s.run(model, None, share=EVEN)
-
-
-def fewer_legs(s: Session) -> None:
-    """Look for fewer legs at the preferences of the best plan: every subunit may stay as it is divided or be divided less."""
-    if s.state.best is None or not s.legs_first or s.clock.over:
-        return
-    divisions = {
-        (leg.trunk, leg.subunit): tuple(of for of in s.divider.open[leg.trunk, leg.subunit] if of <= leg.of)
-        for leg in s.state.best.places
-    }
-    s.better(s.complete_model(divisions, s.state.value("broken_prefer")), ("legs",), EVEN)
-
-
 def polish(s: Session) -> None:
     """Better the best plan in what comes after its preferences, with the divisions that it has."""
     if s.state.best is None or s.state.best is s.polished:

@@ -29,7 +29,6 @@ AUTHORS: Mapping[str, str] = {
     "settled_segments": "counting segments by tray",
     "set_partition": "counting closed patterns of legs",
     "pattern_counts": "counting trays",
-    "nearest_places": "counting the nearest trays",
     "place_counts": "counting legs by tray",
     "opposite_orders": "counting pairs in opposite orders",
     "turns": "counting turns along the walk",

@@ -124,7 +124,7 @@ def speaks(rule: Rule[Any], model: Model, x: Variables, post: Callable[..., None
             model.cp.proto.constraints[index].copy_from(ConstraintProto())
         for made, known in ((model.let_go, let_go), (model.guards, guards)):
             for group in made.keys() - known:
-                del made[group]
+                model.cp.proto.variables[made.pop(group).index].name = ""
         return False
     return True
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from trayopt.rules.same_division import SameDivision
 from trayopt.solver.bounds import set_partition as spread
 from trayopt.solver.bounds.outline import preference_bound
-from trayopt.solver.heuristics.primal import even_legs, exact_legs, fewer_legs, first_plan, guided, polish, work_out
+from trayopt.solver.heuristics.primal import even_legs, first_plan, guided, polish, work_out
 from trayopt.solver.heuristics.session import LOOK, Session, Share
 from trayopt.solver.model.bound import COMPLETE, SEARCH
 from trayopt.solver.model.incumbent import FIRST, is_kept
@@ -61,16 +61,6 @@ def second_bounds(work: Work) -> None:
         work.complete = False
     else:
         work.weight, work.legs = bounds
-
-
-def meet_bounds(work: Work) -> None:
-    """Look for a plan that meets the bounds on preferences and legs."""
-    exact_legs(work.session, work.legs, work.weight)
-
-
-def join_legs(work: Work) -> None:
-    """Look for fewer legs at the preferences of the best plan."""
-    fewer_legs(work.session)
 
 
 def keep_divisions(work: Work) -> None:

@@ -13,7 +13,6 @@ from trayopt.domain.plan import GoalName
 from trayopt.rules.base_outward import BaseOutward
 from trayopt.solver.bounds import place_counts as shelves
 from trayopt.solver.bounds import set_partition as spread
-from trayopt.solver.bounds.nearest_places import length_bound
 from trayopt.solver.bounds.pattern_counts import in_scope
 from trayopt.solver.bounds.rings import chained
 from trayopt.solver.bounds.settled_segments import SettledBlocks
@@ -187,13 +186,10 @@ class Descent:
     def _least_length(self, model: Model, unplaced: int) -> int:
         """Bound the leg length of plans that are as good in all goals before, by counting."""
         goal: GoalName = "leg_length_mm"
-        good, least = self.session.as_good(goal), 0
-        if self.session.on("nearest_places"):
-            length = length_bound(self.session.job, unplaced, self.session.divider.largest, self.session.keeps)
-            least = self.session.state.record(goal, length, "nearest_places", self.session.given(FIRST))
+        good = self.session.as_good(goal)
         if model.all_placed and self.session.state.value("broken_must") == 0 and not in_scope(model):
             if not self.session.on("set_partition"):
-                return least
+                return 0
             weight, fewest, most = self.session.state.value("broken_prefer"), 0, good.get("legs")
             if most is not None:
                 fewest = self.session.state.least("legs")
@@ -201,14 +197,14 @@ class Descent:
                 (s.trunk, s.number): model.divisions(s) for s in self.session.job.subunits if model.divisions(s)
             }
             length = spread.length_bound(self.session.divider, divisions, weight, fewest, most, self.session.clock)
-            return max(least, self.session.know(model, goal, length, "set_partition", good))
+            return self.session.know(model, goal, length, "set_partition", good)
         if unplaced and self.session.on("place_counts"):
             length = shelves.length_bound(
                 self.session.job, self.session.levels, unplaced, good.get("legs"), self.session.clock
             )
             given = self.session.given((*FIRST, *(("legs",) if "legs" in good else ())))
-            return max(least, self.session.state.record(goal, length, "place_counts", given))
-        return least
+            return self.session.state.record(goal, length, "place_counts", given)
+        return 0
 
     def _entering(self, unplaced: int) -> int | None:
         """Bound the subunits of the trunk that leads the walk that have a placed leg, in plans as good in all goals before."""

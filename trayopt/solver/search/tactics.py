@@ -32,8 +32,6 @@ TACTICS: tuple[Tactic, ...] = (
     Tactic("some_plan", complete.some_plan, _always),
     Tactic("legs_of_one_size", complete.legs_of_one_size, _always),
     Tactic("second_bounds", complete.second_bounds, _always, "least preferences, least legs; that no plan is complete"),
-    Tactic("meet_bounds", complete.meet_bounds, lambda work: work.unmet and work.legs_first),
-    Tactic("join_legs", complete.join_legs, lambda work: work.unmet and work.legs_first),
     Tactic("keep_divisions", complete.keep_divisions, lambda work: work.unmet),
     Tactic("deepening", complete.deepening, lambda work: work.open and work.legs_first, "least legs"),
     Tactic("all_divisions", complete.all_divisions, _always),

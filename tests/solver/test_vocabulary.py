@@ -1,0 +1,200 @@
+"""Relaxations say what they declare and nothing else; a rule that asks for more is left out of them as a whole."""
+
+from __future__ import annotations
+
+import logging
+import re
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from ortools.sat.python import cp_model
+
+from tests import strategies
+from tests.build import Json, job_of
+from tests.example_rule import StackTrunks
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, Post
+from trayopt.rules.registry import register
+from trayopt.rules.variables import CannotSay, Terms, TrunkStacks, TrunkWays, Variables, questions
+from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.outline import Outline
+from trayopt.solver.bounds.pattern_counts import Counts, count
+from trayopt.solver.bounds.place_counts import Shelves
+from trayopt.solver.bounds.segments import Blocks
+from trayopt.solver.bounds.set_partition import Spread
+from trayopt.solver.bounds.settled_segments import SettledBlocks
+from trayopt.solver.bounds.stack_counts import Ledger
+from trayopt.solver.conflict.feasibility import Trials
+from trayopt.solver.conflict.guarded_model import guarded
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.groups import Question
+from trayopt.solver.model.model import Model
+from trayopt.solver.model.posting import Policy, build, speaks
+from trayopt.solver.model.symmetry import alike
+from trayopt.solver.model.vocabulary import ALL, voice
+from trayopt.track.laid import Laid
+
+STRICT = Policy("hard", "soft")
+
+
+def example() -> tuple[Job, Divider]:
+    """Give the worked example."""
+    job = job_of(strategies.worked_example())
+    return job, Divider(job)
+
+
+def settled() -> tuple[Divider, dict[tuple[str, int], tuple[int, ...]]]:
+    """Give the worked example with its divisions settled."""
+    _, divider = example()
+    return divider, {("P", 1): (1,), ("P", 2): (1,), ("Q", 1): (2,)}
+
+
+def counts() -> Counts:
+    """Count the kinds of the worked example."""
+    divider, divisions = settled()
+    return Counts(build(divider.job, STRICT, all_placed=True, divisions=divisions), divisions)
+
+
+MADE: dict[str, Callable[[], Any]] = {
+    "outline": lambda: Outline(example()[0], example()[1].open),
+    "counts": counts,
+    "spread": lambda: Spread(example()[1], example()[1].open, Clock(), trays=False),
+    "spread over trays": lambda: Spread(example()[1], example()[1].open, Clock(), trays=True),
+    "ledger": lambda: Ledger(Question(example()[0])),
+    "shelves": lambda: Shelves(Question(example()[0])),
+    "blocks": lambda: Blocks(example()[1], example()[1].open, STRICT, all_placed=True, clock=Clock()),
+    "settled blocks": lambda: SettledBlocks(*settled(), STRICT, all_placed=True, clock=Clock()),
+}
+
+
+@pytest.mark.parametrize("name", MADE)
+def test_a_relaxation_says_what_it_declares_and_raises_for_the_rest(name: str) -> None:
+    said = MADE[name]().voice
+    known = {word for word in ALL if word in vars(said)}
+    assert questions(Terms) | questions(TrunkWays) | questions(TrunkStacks) <= known < ALL
+    for word in ALL - known:
+        with pytest.raises(CannotSay, match=f"cannot say {word}$"):
+            getattr(said, word)
+    with pytest.raises(AttributeError):
+        said.colour  # noqa: B018
+
+
+class Half(StackTrunks):
+    """Speaks of ways, and then of what no relaxation knows."""
+
+    id = "half"
+    asks = "piece_placed"
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Find nothing."""
+        return iter(())
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Forbid the first way of each trunk, and ask on."""
+        for trunk in job.trunks:
+            post(x.goes(trunk, x.ways(trunk)[0]) <= 0, job.enclosure.stacks[0].id)
+        getattr(x, self.asks)(job.pieces[0])
+
+
+def shapes(model: Model) -> list[str]:
+    """Write every constraint that says something, without the numbers of its variables: they may have moved."""
+    texts = (str(one) for one in model.cp.proto.constraints)
+    return [re.sub(r"(vars|literals?|enforcement_literal): -?\d+", r"\1", text) for text in texts if text]
+
+
+@pytest.mark.parametrize("level", ["must", "prefer"])
+@pytest.mark.parametrize("name", MADE)
+def test_nothing_of_a_rule_that_is_left_out_stays_posted(
+    name: str, level: str, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plain = MADE[name]()
+    data = strategies.worked_example()
+    monkeypatch.setattr(strategies, "worked_example", lambda: data | {"rules": data["rules"] | {"half": level}})
+    with register(Half()), caplog.at_level(logging.DEBUG, "trayopt.solver"):
+        made = MADE[name]()
+    assert shapes(made) == shapes(plain)
+    assert made.let_go.keys() == plain.let_go.keys()
+    assert made.guards.keys() == plain.guards.keys()
+    if level == "must" or not isinstance(made, Ledger):
+        assert f"{type(made).__name__} leaves out half: {type(made).__name__} cannot say piece_placed" in caplog.text
+
+
+def test_what_was_taken_back_tells_no_stacks_apart() -> None:
+    data = strategies.worked_example()
+    data["joins"] = []
+    model = Model(job_of(data), bare=True)
+    left, right = model.literal("N on left"), model.literal("N on right")
+    model.require(left + right <= 1)
+    before = alike(model, ["left", "right"])
+
+    def post(constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
+        model.require(left <= 0)
+
+    class Apart(Half):
+        def encode(self, job: Job, x: Variables, post: Post) -> None:
+            post(True, "left")
+            x.used(job.enclosure.places[0])
+
+    assert not speaks(Apart(), model, voice(model), post)
+    assert alike(model, ["left", "right"]) == before == [["left", "right"]]
+
+
+class TrayTrunks(StackTrunks):
+    """At most so many trunks in a tray: of a stack whose trays are merged it says nothing."""
+
+    id = "tray_trunks"
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Count the trunks in every tray."""
+        for place, legs in laid.trays.items():
+            if len({leg.trunk for leg in legs}) > self.parameters(job).trunks:
+                yield Breach(place.stack, f"{place} has legs of too many trunks")
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Count the trunks in every tray."""
+        for place in job.enclosure.places:
+            post(sum(x.trunk_at(trunk, place) for trunk in job.trunks) <= self.parameters(job).trunks, place.stack)
+
+
+def test_merged_trays_say_nothing_of_single_ones() -> None:
+    """Two pairs in one stack of two trays keep two trunks a tray; merged, the one tray has all four."""
+    data = strategies.worked_example()
+    data["trunks"] = [data["trunks"][0] | {"id": name, "ports": "any"} for name in "PQRS"]
+    data["joins"] = [{"a": f"{a}:1-24", "b": f"{b}:1-24", "name": a} for a, b in ("PQ", "RS")]
+    data["enclosure"]["stacks"] = data["enclosure"]["stacks"][:1]
+    for port in data["enclosure"]["ports"]:
+        port["seals"] = [{"holes": 4, "least_mm": 8, "most_mm": 30}]
+    data["rules"] |= {"reach": "off", "guide_fill": "off", "tray_trunks": {"level": "must", "trunks": 2}}
+    with register(TrayTrunks()):
+        job = job_of(data)
+        question = Question(job)
+        merged = guarded(question)
+        merged.cp.add_bool_and(list(merged.guards.values()))
+        assert cp_model.CpSolver().solve(merged.cp) in {cp_model.OPTIMAL, cp_model.FEASIBLE}
+        assert Trials(question).possible(frozenset(question.groups))
+
+
+def half_idle(opening_mm2: float) -> Json:
+    """Give two trunks divided at the port into four legs each, of which two are spliced and the others cut back."""
+    data = strategies.worked_example()
+    group = {"count": 1, "ribbons": 4, "ribbon_fibres": 12, "diameter_mm": 6, "least_radius_mm": 60}
+    for trunk in data["trunks"]:
+        trunk |= {"cable": trunk["cable"] | {"subunits": [group]}, "divide_at": "port", "idle": "cut_back"}
+    data["joins"] = [{"a": "P:1-24", "b": "Q:1-24", "name": "0"}]
+    data["rules"] |= {"reach": "off"}
+    for guide in data["enclosure"]["track"]["guides"]:
+        guide["opening_mm2"] = opening_mm2
+    return data
+
+
+@pytest.mark.parametrize("opening_mm2", [320.0, 400.0])
+def test_counts_fill_guides_with_placed_legs_alone(opening_mm2: float) -> None:
+    """Guides that take the two legs of each trunk and not four: what the whole model places, counts do not deny."""
+    job = job_of(half_idle(opening_mm2))
+    divisions = {("P", 1): (4,), ("Q", 1): (4,)}
+    model = build(job, Policy("hard", "hard"), all_placed=True, divisions=divisions)
+    assert cp_model.CpSolver().solve(model.cp) in {cp_model.OPTIMAL, cp_model.FEASIBLE}
+    counted = count(build(job, STRICT, all_placed=True, divisions=divisions), 10, Clock())
+    assert counted is not None
+    assert Counts(model, divisions).number_placed(job.subunits[0], 4) == 2
