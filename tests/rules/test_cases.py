@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from tests import oracle
 from tests.build import Json, assignment_of, claim_of, job_of
 from tests.case_files import CASES, KNOWN, MORE, case_file, put
 from tests.example_rule import EVERY
@@ -21,12 +22,17 @@ def read(rule: str) -> list[Json]:
     return case_file(rule).cases
 
 
-def lay(case: Json) -> Laid:
-    """Lay the plan of a case."""
+def data_of(case: Json) -> Json:
+    """Give the job of a case as plain data."""
     data = worked_example()
     for path, value in case.get("set", {}).items():
         put(data, path, value)
-    job = job_of(data)
+    return data
+
+
+def lay(case: Json) -> Laid:
+    """Lay the plan of a case."""
+    job = job_of(data_of(case))
     ways = {trunk: tuple(way) for trunk, way in case.get("ways", WAYS).items()}
     assignment = assignment_of(job, ways, case.get("legs", LEGS), case.get("ends"))
     claims = [claim_of(text) for text in case["claims"]] if "claims" in case else None
@@ -48,6 +54,27 @@ def test_case(rule: str, case: Json) -> None:
         assert "\n" not in breach.because
         said = BY_ID[rule].say(laid.job, breach.subject)
         assert said.startswith(breach.subject)
+
+
+@pytest.mark.parametrize(("rule", "case"), [param for param in ALL if "claims" not in param.values[1]])
+def test_the_oracle_reads_a_case_alike(rule: str, case: Json) -> None:
+    data = data_of(case)
+    entry = data["rules"].get(rule, {})
+    kind = BY_ID[rule].kind
+    if kind != "always":
+        data["rules"][rule] = {**(entry if isinstance(entry, dict) else {}), "level": "must"}
+    laid = lay(case)
+    placed = {item.leg: item.place for items in laid.legs.values() for item in items}
+    legs = {leg: place for leg, place in placed.items() if laid.job.spliced_fibres(leg)}
+    divided = {(leg.trunk, leg.subunit): leg.of for leg in legs}
+    made = oracle.Decision(
+        {t: tuple(way) for t, way in laid.ways.items() if any(leg.trunk == t for leg in legs)},
+        {t.id: tuple(divided.get((t.id, s.number), 1) for s in t.subunits) for t in laid.job.trunks},
+        {(leg.trunk, leg.subunit, leg.group): tuple(place) for leg, place in legs.items()},
+        {place.stack: laid.ends[place.stack] for place in legs.values()},
+    )
+    found = [subject for name, _, subject in oracle.judge(data, made).broken if name == BY_ID[rule].name]
+    assert found == case["broken"]
 
 
 @pytest.mark.parametrize("rule", IDS)
