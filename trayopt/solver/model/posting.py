@@ -53,8 +53,9 @@ def build(
     divisions: Mapping[Key, Sequence[int]] | None = None,
     ways: Mapping[str, Sequence[Way]] | None = None,
     clock: Clock | None = None,
+    cuts: bool = True,
 ) -> Model:
-    """Make the model of a job with all its rules, without a goal.
+    """Make the model of a job with all its rules, without a goal; ``cuts`` says beside what each tray holds at least.
 
     Raises
     ------
@@ -69,7 +70,8 @@ def build(
         if modes[rule.id] != "free" or (rule.id == "pin" and built):
             facts = built if rule.id == "pin" else frozenset()
             rule.encode(job, model, Poster(model, rule, modes[rule.id], facts, policy.built))
-    crowd(model, model.kept, *burdens(model))
+    if cuts:
+        crowd(model, model.kept, *burdens(model))
     for trunk in job.trunks:
         for way in model.ways(trunk):
             model.goes(trunk, way)
