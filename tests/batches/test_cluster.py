@@ -130,6 +130,6 @@ def _worker_process(address: str) -> int:
     """Give the process of a worker."""
     from distributed import Client
 
-    with Client(address, set_as_default=False) as client:
+    with Client(address, set_as_default=False) as client:  # type: ignore[no-untyped-call]
         processes: dict[str, int] = client.run(os.getpid)
     return next(iter(processes.values()))

@@ -10,8 +10,8 @@ from trayopt.crewsheets.write import Options, Sheets
 
 
 def steps(case: str = "1728") -> tuple[Step, ...]:
-    pair = {"1728": lambda: straight("2x1728-wall-2x12"), "half": half, "worked": worked}[case]()
-    return Sheets(*pair, Options()).steps
+    job, plan = straight("2x1728-wall-2x12") if case == "1728" else half() if case == "half" else worked()
+    return Sheets(job, plan, Options()).steps
 
 
 def test_phases_come_in_the_order_of_the_trade() -> None:

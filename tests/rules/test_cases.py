@@ -10,11 +10,12 @@ from ruamel.yaml import YAML
 
 from tests.build import Json, assignment_of, claim_of, job_of
 from tests.strategies import worked_example
+from trayopt.domain.base import Travel
 from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Laid
 
 CASES = Path(__file__).parents[1] / "cases"
-WAYS = {"P": ("bl", "clockwise", 1), "Q": ("br", "counterclockwise", 1)}
+WAYS: dict[str, tuple[str, Travel, int]] = {"P": ("bl", "clockwise", 1), "Q": ("br", "counterclockwise", 1)}
 LEGS = {"P:1-24": "left/1", "P:25-48": "left/2", "Q:1-24": "left/1", "Q:25-48": "left/2"}
 
 
