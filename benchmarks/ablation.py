@@ -32,6 +32,8 @@ from trayopt.solver.search.search import Search
 
 WHOLE = "-"
 """Stands for the search with all its parts."""
+TOGETHER = "+"
+"""Joins the names of parts that are left out together."""
 SLOWER = (1.25, 0.3)
 """A job is slower if it takes so many times the effort that it takes with all parts, and so much more."""
 
@@ -86,7 +88,9 @@ def run(case: str, job: Job, without: str, limit: float, workers: int | None) ->
     begun = time.monotonic()
     with counted() as calls:
         clock = Clock(limit, deterministic=workers is None)
-        search = Search(job, order, clock, tuning=Tuning(workers=workers or 1), without=frozenset({without}))
+        search = Search(
+            job, order, clock, tuning=Tuning(workers=workers or 1), without=frozenset(without.split(TOGETHER))
+        )
         state, _ = search.solve()
     seconds = time.monotonic() - begun
     proven = (
@@ -103,7 +107,7 @@ def ablate(cases: Mapping[str, Case], parts: Sequence[str], limit: float, worker
         whole = run(name, job, WHOLE, limit, workers)
         yield whole
         for part in parts:
-            if part not in whole.used:
+            if not set(part.split(TOGETHER)) & set(whole.used):
                 continue
             try:
                 yield run(name, job, part, limit, workers)
@@ -121,7 +125,8 @@ def table(runs: Iterable[Run], parts: Sequence[str]) -> str:
         elif one.without in by_part:
             by_part[one.without].append(one)
     lines = [
-        "| part | jobs that use it | calls without / with | effort without / with | seconds without / with | lost without it | slower without it |",
+        "| part | jobs that use it | calls without / with | effort without / with | seconds without / with "
+        "| lost without it | slower without it |",
         "|---|---|---|---|---|---|---|",
     ]
     for part, found in by_part.items():
@@ -148,7 +153,11 @@ def parser() -> argparse.ArgumentParser:
     made.add_argument("--family", nargs="+", choices=FAMILIES, default=["standard"])
     made.add_argument("--most", type=int, default=1728, metavar="N", help="jobs of up to so many splices (1728)")
     made.add_argument(
-        "--parts", nargs="+", choices=PARTS, default=list(PARTS), metavar="NAME", help="parts to leave out (all)"
+        "--parts",
+        nargs="+",
+        default=list(PARTS),
+        metavar="NAME",
+        help="parts to leave out in turn (all); a+b both together",
     )
     made.add_argument("--limit", type=float, default=20.0, metavar="S", help="most effort a run (20)")
     made.add_argument(
@@ -165,6 +174,8 @@ def parser() -> argparse.ArgumentParser:
 def main() -> None:
     """Run what is asked for, and print the table."""
     options = parser().parse_args()
+    if unknown := {name for part in options.parts for name in part.split(TOGETHER)} - set(PARTS):
+        parser().error(f"no parts of the search: {', '.join(sorted(unknown))}; there are {', '.join(PARTS)}")
     if options.tables:
         lines = [line for file in options.tables for line in Path(file).read_text(encoding="utf-8").splitlines()]
         runs = [Run(**{**data, "values": tuple(data["values"])}) for data in map(json.loads, lines)]

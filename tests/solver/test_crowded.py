@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import random
 from collections import Counter
 from importlib import import_module
@@ -121,6 +122,14 @@ def test_stacks_that_differ_are_not_alike(monkeypatch: pytest.MonkeyPatch) -> No
     plain = strategies.worked_example()
     plain["pins"] = [{"leg": "P:1-12", "stack": names[0]}]
     assert groups(plain, monkeypatch) == [[name] for name in names]
+
+
+def test_a_trunk_may_be_called_like_a_stack(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a variable is about is told by its tag: names that look like a stack's tell nothing."""
+    plain = strategies.worked_example()
+    names = [stack["id"] for stack in plain["enclosure"]["stacks"]]
+    renamed = json.loads(json.dumps(plain).replace('"P"', f'"{names[0]}"').replace('"P:', f'"{names[0]}:'))
+    assert groups(renamed, monkeypatch) == [names]
 
 
 @pytest.mark.parametrize(("first", "stacks"), [(73000, 2), (74000, 3)])

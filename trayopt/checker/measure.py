@@ -121,7 +121,7 @@ def leg_row(laid: Laid, leg: Leg) -> PlanLeg:
         end=placed.end if placed else None,
         route_mm=placed.route_mm if placed else None,
         entrance_mark_mm=laid.job.trunk_by_id[leg.trunk].transition_mm + placed.free_mm if placed else None,
-        cut_mm=Exposed().cut_mm(laid.job, laid, placed) if placed else None,
+        cut_mm=Exposed().lengths(laid.job).cut_of(laid, placed) if placed else None,
         tube_mm=_tube_mm(laid, subunit, leg.of) if placed else None,
         idle=laid.job.spliced_fibres(leg) == 0,
     )
@@ -190,7 +190,7 @@ def _trunks(laid: Laid) -> Iterator[PlanTrunk]:
             port=way.port if way else None,
             travel=way.travel if way else None,
             loops=way.loops if way else None,
-            strip_mm=Exposed().strip_mm(laid.job, laid, trunk.id) if way else None,
+            strip_mm=Exposed().lengths(laid.job).strip_of(laid, trunk.id) if way else None,
         )
 
 

@@ -11,9 +11,8 @@ from trayopt.crewsheets.lengths import read_length
 from trayopt.domain.base import ceil_to
 from trayopt.domain.plan import PlanLeg
 from trayopt.errors import InputError
-from trayopt.rules.exposed import Exposed, ExposedParameters
-from trayopt.track import routes
-from trayopt.track.routes import CUT_STEP_MM
+from trayopt.rules.exposed import Exposed
+from trayopt.track.lengths import CUT_STEP_MM
 
 
 class Mark(NamedTuple):
@@ -47,7 +46,7 @@ class Marks:
 
     def __init__(self, book: Book, measured: Mapping[str, int]) -> None:
         self.book = book
-        self.parameters: ExposedParameters = Exposed().parameters(book.job)
+        self.lengths = Exposed().lengths(book.job)
         self.of: dict[str, Mark] = {}
         self.strip: dict[str, int] = {}
         for trunk, legs in book.legs.items():
@@ -55,18 +54,13 @@ class Marks:
             shifts = corrections([leg.entrance_mark_mm or 0 for leg in legs], [measured.get(leg.leg) for leg in legs])
             for leg, shift in zip(legs, shifts, strict=True):
                 self.of[leg.leg] = self._mark(leg, loops, shift, measured.get(leg.leg))
-            self.strip[trunk] = routes.strip_mm(
-                [self.of[leg.leg].cut for leg in legs],
-                loops,
-                least_mm=self.parameters.least_mm,
-                extra_loop_mm=self.parameters.extra_loop_mm,
-            )
+            self.strip[trunk] = self.lengths.strip_mm([self.of[leg.leg].cut for leg in legs], loops)
 
     def _mark(self, leg: PlanLeg, loops: int, shift: int, measured: int | None) -> Mark:
-        allowed = self.parameters.allowance_mm * (1 + loops)
+        allowed = self.lengths.allowance_mm * (1 + loops)
         entrance = (leg.entrance_mark_mm or 0) + shift
         transition = self.book.job.trunk_by_id[leg.trunk].transition_mm
-        ribbon = transition + (leg.route_mm or 0) + self.parameters.resplice_mm + shift
+        ribbon = transition + (leg.route_mm or 0) + self.lengths.resplice_mm + shift
         return Mark(
             leg.leg,
             entrance,

@@ -3,12 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple, Protocol
 
+from trayopt.domain.cablework import Subunit
 from trayopt.domain.ranges import Run
 
-if TYPE_CHECKING:
-    from trayopt.domain.job import Join, Trunk
+
+class Joined(Protocol):
+    """What is asked of a join: its two sides."""
+
+    @property
+    def a(self) -> Run:
+        """Fibres of the one trunk."""
+
+    @property
+    def b(self) -> Run:
+        """As many fibres of the other."""
+
+
+class Divided(Protocol):
+    """What is asked of a trunk: in which subunit a fibre is."""
+
+    def subunit_of(self, fibre: int) -> Subunit:
+        """Give the subunit of a fibre."""
 
 
 class Piece(NamedTuple):
@@ -40,7 +57,7 @@ class SleeveRun(NamedTuple):
         return -(-self.count // sleeve_fibres)
 
 
-def cut_pieces(joins: Iterable[Join], trunks: Mapping[str, Trunk]) -> tuple[Piece, ...]:
+def cut_pieces(joins: Iterable[Joined], trunks: Mapping[str, Divided]) -> tuple[Piece, ...]:
     """Cut joins at every ribbon edge of both sides; order: as the joins, each from its lowest fibre up."""
     made = []
     for index, join in enumerate(joins):
@@ -57,7 +74,7 @@ def cut_pieces(joins: Iterable[Join], trunks: Mapping[str, Trunk]) -> tuple[Piec
     return tuple(made)
 
 
-def sleeve_runs(pieces: Iterable[Piece], trunks: Mapping[str, Trunk]) -> tuple[SleeveRun, ...]:
+def sleeve_runs(pieces: Iterable[Piece], trunks: Mapping[str, Divided]) -> tuple[SleeveRun, ...]:
     """Join pieces that go on in the same two ribbons, whichever join or side they come from; sorted by side a."""
     rank = {trunk: i for i, trunk in enumerate(trunks)}
 

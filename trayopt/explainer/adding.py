@@ -25,10 +25,10 @@ from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.minimal import corrections
 from trayopt.solver.model.groups import remade
 from trayopt.track.laid import Laid
+from trayopt.track.lengths import CUT_STEP_MM
 
 BENCH_STEP_MM = 50
 GUIDE_STEP_MM2 = 100
-CUT_STEP_MM = 50
 SEAL_SLACK_MM = 2
 """A seal takes cables that are thinner by so much than the thinnest it is for."""
 MORE_TRAYS = 4
@@ -122,9 +122,9 @@ class Adding:
         plan = self.prover.assignment(freed) if short else None
         if plan is None:
             return
-        rule = Exposed()
+        lengths = Exposed().lengths(freed)
         laid = Laid(freed, plan)
-        needed = {trunk.id: rule.strip_mm(freed, laid, trunk.id) for trunk in short if trunk.id in laid.ways}
+        needed = {trunk.id: lengths.strip_of(laid, trunk.id) for trunk in short if trunk.id in laid.ways}
         over = [trunk for trunk in short if needed.get(trunk.id, 0) > (trunk.exposed_mm or 0)]
         chosen = {trunk.id: max(needed[trunk.id], trunk.exposed_mm or 0) for trunk in over}
         for trunk in over:

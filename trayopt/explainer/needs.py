@@ -7,12 +7,12 @@ from collections.abc import Iterator
 from trayopt.domain.assignment import Way
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
-from trayopt.rules.exposed import ExposedParameters
+from trayopt.rules.exposed import Exposed
 from trayopt.rules.reach import ReachParameters
 from trayopt.rules.registry import BY_ID
 from trayopt.rules.words import listed, several
 from trayopt.solver.model.ways import all_ways
-from trayopt.track.routes import cut_mm, routes_of, strip_mm
+from trayopt.track.routes import routes_of
 
 
 def ways_to(job: Job, trunk: Trunk) -> Iterator[tuple[Way, Place, str]]:
@@ -26,19 +26,11 @@ def ways_to(job: Job, trunk: Trunk) -> Iterator[tuple[Way, Place, str]]:
 def exposed_need(job: Job, subject: str) -> str:
     """Say the least that is to be stripped of a trunk, and what is exposed."""
     trunk = job.trunk_by_id[subject]
-    asked = ExposedParameters.model_validate(dict(job.rules["exposed"].parameters))
-    routes = routes_of(job)
+    lengths, routes = Exposed().lengths(job), routes_of(job)
     found = []
     for way, place, end in ways_to(job, trunk):
-        cut = cut_mm(
-            trunk.transition_mm,
-            routes.route_mm(way, place, end),
-            way.loops,
-            resplice_mm=asked.resplice_mm,
-            allowance_mm=asked.allowance_mm,
-        )
-        strip = strip_mm([cut], way.loops, least_mm=asked.least_mm, extra_loop_mm=asked.extra_loop_mm)
-        found.append((strip, way, place))
+        cut = lengths.cut_mm(trunk.transition_mm, routes.route_mm(way, place, end), way.loops)
+        found.append((lengths.strip_mm([cut], way.loops), way, place))
     exposed = "no limit" if trunk.exposed_mm is None else f"{trunk.exposed_mm:,} mm"
     if not found:
         return f"{subject}: no way is open to it; exposed: {exposed}"

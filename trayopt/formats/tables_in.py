@@ -10,13 +10,12 @@ from io import StringIO
 from pathlib import Path
 
 from trayopt.errors import Fault, InputError
+from trayopt.formats.cells import MOST_COLUMNS, MOST_ROWS, RawCell
 from trayopt.formats.locate import Spot, describe
 from trayopt.formats.source import decode, read_bytes, source_name
 from trayopt.formats.validate import did_you_mean
 
 MOST_BYTES = 20_000_000
-MOST_ROWS = 100_000
-MOST_COLUMNS = 1_000
 
 _MONTH = r"(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*\.?"
 _DATE = re.compile(
@@ -24,7 +23,6 @@ _DATE = re.compile(
     r"|\d{1,2}[./]\d{1,2}[./]\d{2,4}",
     re.IGNORECASE,
 )
-AS_TEXT = "format the column as text and type the cell again"
 
 
 @dataclass(frozen=True)
@@ -55,16 +53,6 @@ class Table:
     columns: tuple[str, ...]
     rows: list[Row] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
-
-
-@dataclass(frozen=True)
-class RawCell:
-    """A cell as the file has it; ``wrong`` says what makes it unusable."""
-
-    text: str
-    spot: Spot
-    wrong: str = ""
-    hint: str = ""
 
 
 def read_table(path: str | Path, wanted: Collection[str] = (), optional: Collection[str] = ()) -> Table:

@@ -10,8 +10,8 @@ from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
 from trayopt.errors import Fault, InputError
+from trayopt.formats.cells import AS_TEXT, MOST_COLUMNS, MOST_ROWS, RawCell
 from trayopt.formats.locate import Spot
-from trayopt.formats.tables_in import AS_TEXT, MOST_COLUMNS, MOST_ROWS, RawCell
 
 if TYPE_CHECKING:
     from openpyxl.workbook import Workbook

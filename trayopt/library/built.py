@@ -18,7 +18,8 @@ from trayopt.domain.job import Job, LegPin, Trunk, TrunkPin
 from trayopt.domain.ranges import Run
 from trayopt.errors import Fault
 from trayopt.library.parts import Parts
-from trayopt.track.routes import cut_mm, routes_of, strip_mm
+from trayopt.track.lengths import Lengths
+from trayopt.track.routes import routes_of
 
 
 def built_faults(parts: Parts, job: Job) -> Iterator[Fault]:
@@ -236,19 +237,10 @@ class _Built:
                     yield self.fault(i, message, f"{strip} mm", f"up to {trunk.exposed_mm} mm")
 
     def strip_mm(self, trunk: Trunk, way: Way, place: Place, free: int) -> int:
-        values = {
-            name: self.parameter("exposed", name)
-            for name in ("resplice_mm", "allowance_mm", "least_mm", "extra_loop_mm")
-        }
+        """Length of jacket that a leg at a place takes off its trunk, in mm."""
+        lengths = Lengths(**{name: self.parameter("exposed", name) for name in Lengths._fields})
         route = free + self.job.enclosure.tray_at(place).inside_mm
-        cut = cut_mm(
-            trunk.transition_mm,
-            route,
-            way.loops,
-            resplice_mm=values["resplice_mm"],
-            allowance_mm=values["allowance_mm"],
-        )
-        return strip_mm([cut], way.loops, least_mm=values["least_mm"], extra_loop_mm=values["extra_loop_mm"])
+        return lengths.strip_mm([lengths.cut_mm(trunk.transition_mm, route, way.loops)], way.loops)
 
     def seals(self) -> Iterator[Fault]:
         """Find ports at which trunks are settled to enter that no seal takes together."""

@@ -8,9 +8,10 @@ from pathlib import Path
 from trayopt.domain.job import Join, Trunk
 from trayopt.domain.ranges import Run, parse_run
 from trayopt.errors import Fault
+from trayopt.formats.cells import AS_TEXT
 from trayopt.formats.fibres import by_colour, read_run
 from trayopt.formats.locate import Spot, describe
-from trayopt.formats.tables_in import AS_TEXT, Row, looks_like_date, read_table
+from trayopt.formats.tables_in import Row, looks_like_date, read_table
 from trayopt.library.parts import JoinAt
 
 MOST_NAME = 64

@@ -12,9 +12,10 @@ from trayopt.domain.hardware import Enclosure, Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.ranges import Run
 from trayopt.errors import Fault
+from trayopt.formats.cells import AS_TEXT
 from trayopt.formats.fibres import ALLOWED, fibres_at, fibres_of, tidy
 from trayopt.formats.locate import describe
-from trayopt.formats.tables_in import AS_TEXT, Cell, looks_like_date
+from trayopt.formats.tables_in import Cell, looks_like_date
 from trayopt.formats.validate import did_you_mean
 
 _TRAY = re.compile(r"(?P<stack>.+?)\s*[/:]\s*(?P<position>\d{1,4})|(?P<stack2>.+?)[\s#-]+(?P<position2>\d{1,4})")

@@ -14,9 +14,8 @@ from trayopt.domain.job import Job, Trunk
 from trayopt.rules.base import Breach, Post, Rule
 from trayopt.rules.encoding import forbid_places
 from trayopt.rules.words import several
-from trayopt.track import routes
-from trayopt.track.laid import Laid, LaidLeg
-from trayopt.track.routes import cut_mm, strip_mm
+from trayopt.track.laid import Laid
+from trayopt.track.lengths import Lengths
 
 if TYPE_CHECKING:
     from trayopt.rules.variables import Variables
@@ -46,7 +45,7 @@ class Exposed(Rule[ExposedParameters]):
         for trunk in laid.trunks():
             if trunk.exposed_mm is None:
                 continue
-            strip = self.strip_mm(job, laid, trunk.id)
+            strip = self.lengths(job).strip_of(laid, trunk.id)
             if strip > trunk.exposed_mm:
                 loops = several(laid.ways[trunk.id].loops, "loop")
                 longest = max(laid.legs[trunk.id], key=lambda item: item.route_mm)
@@ -56,49 +55,28 @@ class Exposed(Rule[ExposedParameters]):
                     f"leg {longest.leg} is routed over {longest.route_mm:,} mm; {trunk.exposed_mm:,} mm are exposed",
                 )
 
-    def cut_mm(self, job: Job, laid: Laid, leg: LaidLeg) -> int:
-        """Length at which a placed leg is cut, from the jacket's end."""
-        chosen = self.parameters(job)
-        return routes.cut_mm(
-            job.trunk_by_id[leg.leg.trunk].transition_mm,
-            leg.route_mm,
-            laid.ways[leg.leg.trunk].loops,
-            resplice_mm=chosen.resplice_mm,
-            allowance_mm=chosen.allowance_mm,
-        )
-
-    def strip_mm(self, job: Job, laid: Laid, trunk: str) -> int:
-        """Length of jacket to take off a trunk in the box."""
-        chosen = self.parameters(job)
-        cuts = [self.cut_mm(job, laid, leg) for leg in laid.legs[trunk]]
-        return routes.strip_mm(
-            cuts, laid.ways[trunk].loops, least_mm=chosen.least_mm, extra_loop_mm=chosen.extra_loop_mm
-        )
+    def lengths(self, job: Job) -> Lengths:
+        """Give what the job adds to routes."""
+        return Lengths(**self.parameters(job).model_dump())
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Forbid each way together with the places that it takes too long to reach."""
-        asked = self.parameters(job)
+        lengths = self.lengths(job)
         for trunk in job.trunks:
             limit = trunk.exposed_mm
             if limit is None:
                 continue
 
             def too_long(way: Way, place: Place, end: str, trunk: Trunk = trunk, limit: int = limit) -> bool:
-                cut = cut_mm(
-                    trunk.transition_mm,
-                    x.routes.route_mm(way, place, end),
-                    way.loops,
-                    resplice_mm=asked.resplice_mm,
-                    allowance_mm=asked.allowance_mm,
-                )
-                return strip_mm([cut], way.loops, least_mm=asked.least_mm, extra_loop_mm=asked.extra_loop_mm) > limit
+                cut = lengths.cut_mm(trunk.transition_mm, x.routes.route_mm(way, place, end), way.loops)
+                return lengths.strip_mm([cut], way.loops) > limit
 
             forbid_places(x, post, trunk, too_long)
 
     def say(self, job: Job, subject: str) -> str:
         """Say what the least to strip is, and what is exposed."""
-        chosen, trunk = self.parameters(job), job.trunk_by_id[subject]
+        trunk = job.trunk_by_id[subject]
         loops = min(trunk.loops)
-        least = chosen.least_mm + chosen.extra_loop_mm * (loops - 1)
+        least = self.lengths(job).strip_mm([], loops)
         exposed = "no limit" if trunk.exposed_mm is None else f"{trunk.exposed_mm:,} mm"
         return f"{subject}: at least {least:,} mm are stripped with {several(loops, 'loop')}; exposed: {exposed}"

@@ -5,13 +5,10 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from trayopt.domain.assignment import Way
-from trayopt.domain.base import ceil_to
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place, Tube
 from trayopt.domain.job import Job, Trunk
 from trayopt.track.ring import Ring, plane_mm, rise_mm
-
-CUT_STEP_MM = 50
 
 
 class Traveller(NamedTuple):
@@ -81,16 +78,6 @@ class Routes:
     def leg_tube(self, trunk: Trunk, subunit: Subunit, of: int) -> Tube | None:
         """Tube of the set for a leg that was divided at the port."""
         return self.job.tubes.for_bore(trunk.cable.bore_mm(subunit.ribbons // of, subunit.ribbon_fibres))
-
-
-def cut_mm(transition_mm: int, route_mm: int, loops: int, *, resplice_mm: int, allowance_mm: int) -> int:
-    """Length at which a leg is cut, from the jacket's end, rounded up to 50 mm."""
-    return ceil_to(transition_mm + route_mm + resplice_mm + allowance_mm * (1 + loops), CUT_STEP_MM)
-
-
-def strip_mm(cuts_mm: list[int], loops: int, *, least_mm: int, extra_loop_mm: int) -> int:
-    """Length of jacket to take off a trunk: the greatest cut, and at least what the loops ask for."""
-    return max([*cuts_mm, least_mm + extra_loop_mm * (loops - 1)])
 
 
 def routes_of(job: Job) -> Routes:

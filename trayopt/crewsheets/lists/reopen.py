@@ -5,7 +5,7 @@ from __future__ import annotations
 from trayopt.crewsheets.book import Book, place_name
 from trayopt.crewsheets.readings import Readings
 from trayopt.crewsheets.tables import Cell, Column, Table
-from trayopt.rules.exposed import Exposed, ExposedParameters
+from trayopt.rules.exposed import Exposed
 
 REOPEN = (
     Column("tray"), Column("lift"), Column("lifted", "count"), Column("own_circuits"), Column("disturbed"),
@@ -22,8 +22,7 @@ def lifted(book: Book, tray: int) -> tuple[int, ...]:
 
 def tries(book: Book) -> int:
     """How often a fresh splice can be made again from what is kept for it."""
-    kept: ExposedParameters = Exposed().parameters(book.job)
-    return kept.resplice_mm // book.settings.resplice.each_mm
+    return Exposed().lengths(book.job).resplice_mm // book.settings.resplice.each_mm
 
 
 def disturbed(book: Book, tray: int) -> dict[str, int]:

@@ -30,7 +30,7 @@ from trayopt.rules.registry import BY_ID
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.rings import overfull_rings
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Key, Model
 from trayopt.solver.model.posting import Policy, Poster
@@ -285,7 +285,7 @@ def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock)
         if status not in FOUND:
             return best
         bound = weight if isinstance(weight, int) else solver.best_objective_bound
-        best = max(best, int(-(-(bound - 1e-6) // 1)))
+        best = max(best, whole_bound(bound))
         whole = {s for s in job.subunits if outline.divisions(s) and not solver.value(outline.parted(s))}
         rings = room and overfull_rings(job, whole.__contains__, room)
         if not rings:

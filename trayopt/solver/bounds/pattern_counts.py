@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from math import ceil
 from typing import Any
 
 from ortools.sat.python import cp_model
@@ -23,7 +22,7 @@ from trayopt.domain.job import Trunk
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.solver.bounds.outline import Outline
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Key, Model
 from trayopt.solver.model.run import hint_all
@@ -217,7 +216,7 @@ def count(model: Model, weight: int, clock: Clock) -> Counted | None:
     status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2)
     if status == cp_model.INFEASIBLE:
         return None
-    bound = max(0, ceil(solver.best_objective_bound - 1e-6))
+    bound = max(0, whole_bound(solver.best_objective_bound))
     if status not in FOUND:
         return Counted(bound, None)
     counts.require(length <= solver.value(length))

@@ -7,7 +7,7 @@ and stacks bind as in the ledger. Which leg lies where is left out, and with it 
 
 from __future__ import annotations
 
-from math import ceil, floor, gcd
+from math import gcd
 from typing import Any
 
 from trayopt.domain.cablework import Subunit
@@ -19,7 +19,7 @@ from trayopt.rules.guide_fill import area_units
 from trayopt.solver.bounds.stack_counts import Ledger
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
-from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import total
 from trayopt.track.routes import routes_of
 
@@ -88,7 +88,7 @@ def length_bound(job: Job, levels: tuple[Level, ...], unplaced: int, legs: int |
     _hold(shelves, unplaced, legs)
     shelves.cp.minimize(GOALS["leg_length_mm"].encode(shelves.job, shelves))
     status, solver = solve_one(shelves.cp, clock, EFFORT)
-    return max(0, ceil(solver.best_objective_bound - 1e-6)) if status in FOUND else 0
+    return max(0, whole_bound(solver.best_objective_bound)) if status in FOUND else 0
 
 
 def most_entering(
@@ -99,7 +99,7 @@ def most_entering(
     _hold(ledger, unplaced, legs)
     ledger.cp.maximize(total(n for (i, _), n in ledger.count.items() if ledger.classes[i].trunk == trunk.id))
     status, solver = solve_one(ledger.cp, clock, EFFORT)
-    return floor(solver.best_objective_bound + 1e-6) if status in FOUND else None
+    return -whole_bound(-solver.best_objective_bound) if status in FOUND else None
 
 
 def area_in_box(job: Job, subunit: Subunit, of: int) -> int:
@@ -123,7 +123,7 @@ def most_area(job: Job, clock: Clock) -> int | None:
     unit = gcd(*areas.values()) or 1
     ledger.cp.maximize(total(area // unit * ledger.count[key] for key, area in areas.items()))
     status, solver = solve_one(ledger.cp, clock, AREA_EFFORT)
-    return unit * floor(solver.best_objective_bound + 1e-6) if status in FOUND else None
+    return unit * -whole_bound(-solver.best_objective_bound) if status in FOUND else None
 
 
 def _question(job: Job, levels: tuple[Level, ...]) -> Question:

@@ -30,7 +30,7 @@ from trayopt.rules.registry import BY_ID
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.rings import blocks_of
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.literals import total
+from trayopt.solver.model.literals import OnStack, total
 from trayopt.solver.model.model import Divisions, Key, Model
 from trayopt.solver.model.posting import Policy
 
@@ -166,12 +166,14 @@ class BlockCounts(Model):
         self._gone: list[Any] = []
         for block, unit in zip(self.blocks, self.units, strict=True):
             units = block.splices // unit
-            row = {place: self.number(units, f"{block} at {place}") for place in self.places}
+            row = {place: self.number(units, f"{block} at {place}", (block, place)) for place in self.places}
             out = 0 if self.all_placed else self.number(units, f"{block} outside")
             self.require(total(row.values()) + out == units)
             self._number.append(row)
             self._out.append(out)
-            self._lies.append({place: self.positive((str(block), place), row[place], units) for place in self.places})
+            self._lies.append(
+                {place: self.positive(("lies", block, place), row[place], units) for place in self.places}
+            )
             self._gone.append(0 if self.all_placed else self.no(self.any_of(*self._lies[-1].values())))
 
     def _cut(self, i: int) -> None:
@@ -232,7 +234,7 @@ class BlockCounts(Model):
         """Give a block a stack, a first and a last position, which bind where a subunit of it keeps together."""
         block, gone = self.blocks[i], self._gone[i]
         free = self.no(self._tied(i))
-        on = {stack.id: self.literal(f"{block} on {stack.id}") for stack in self.stacks}
+        on = {stack.id: self.literal(f"{block} on {stack.id}", (block, OnStack(stack.id))) for stack in self.stacks}
         self.cp.add_exactly_one(list(on.values()))
         begun, ended = self._steps(f"{block} begun by"), self._steps(f"{block} ended by")
         for p in range(1, self._deepest + 1):
@@ -292,7 +294,7 @@ class BlockCounts(Model):
 
         def make() -> dict[Place, Any]:
             subunit = self.job.subunit(leg)
-            found = {place: self.literal(f"{leg} at {place}") for place in self.places}
+            found = {place: self.literal(f"{leg} at {place}", (leg, place)) for place in self.places}
             here, divided = total(found.values()), self.divided(subunit, leg.of)
             self.require(here == divided if self.all_placed else here <= divided)
             for i, part in self.parts_of(leg).items():

@@ -19,7 +19,7 @@ from trayopt.solver.bounds.place_counts import area_in_box, most_area
 from trayopt.solver.bounds.segment_counts import MOST_COUNTS, BlockCounts
 from trayopt.solver.model.capacity_cuts import Burden, crowd
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.literals import total
+from trayopt.solver.model.literals import OnStack, total
 from trayopt.solver.model.model import Divisions
 from trayopt.solver.model.posting import Policy, Poster
 from trayopt.solver.model.symmetry import alike
@@ -98,7 +98,9 @@ class Blocks(BlockCounts):
         key = (subunit.trunk, subunit.number)
 
         def make() -> dict[str, Any]:
-            found = {item.id: self.literal(f"{subunit.name} on {item.id}") for item in self.stacks}
+            found = {
+                item.id: self.literal(f"{subunit.name} on {item.id}", (*key, OnStack(item.id))) for item in self.stacks
+            }
             self.require(total(found.values()) == self.has_placed(subunit))
             along = self._along[key]
             for n, i in enumerate(along[:1] if self.all_placed else along):

@@ -17,7 +17,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from functools import cached_property
-from math import ceil
 from typing import Any, NamedTuple
 
 from ortools.sat.python import cp_model
@@ -31,7 +30,7 @@ from trayopt.solver.bounds.closed_patterns import Bunch, closed_bunches
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.outline import RULES, Outline
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Divisions, Key
 from trayopt.track.routes import Routes, routes_of
@@ -330,4 +329,4 @@ def _least(spread: Spread, goal: Any, clock: Clock, effort: float = EFFORT) -> i
     status, solver = solve_one(spread.cp, clock, effort, symmetry_level=2, part=PART)
     if status == cp_model.INFEASIBLE:
         return None
-    return max(0, ceil(solver.best_objective_bound - 1e-6))
+    return max(0, whole_bound(solver.best_objective_bound))

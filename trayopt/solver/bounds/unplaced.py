@@ -22,7 +22,7 @@ from trayopt.solver.bounds.rings import Block, Ring, blocks_of, overfull_rings
 from trayopt.solver.bounds.stack_counts import Ledger
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
-from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import Literals, total
 
 EFFORT = 2.0
@@ -46,7 +46,7 @@ def out_by_ledger(job: Job, clock: Clock) -> int:
     ledger.hold_all()
     ledger.cp.minimize(ledger.unplaced())
     status, solver = solve_one(ledger.cp, clock, EFFORT)
-    return int(-(-(solver.best_objective_bound - 1e-6) // 1)) if status in FOUND else 0
+    return whole_bound(solver.best_objective_bound) if status in FOUND else 0
 
 
 def out_of_trays(job: Job, clock: Clock) -> int:
@@ -64,7 +64,7 @@ def out_of_trays(job: Job, clock: Clock) -> int:
         status, solver = solve_one(box.cp, clock, EFFORT)
         if status not in FOUND:
             break
-        least = max(least, int(-(-(solver.best_objective_bound - 1e-6) // 1)))
+        least = max(least, whole_bound(solver.best_objective_bound))
         placed = [solver.value(number) for number in box.placed]
         rings = overfull_rings(job, box.together, room, placed)
         if not rings or status != cp_model.OPTIMAL:

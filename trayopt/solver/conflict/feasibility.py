@@ -80,6 +80,11 @@ class Trials:
         """Give the smallest known part of these groups that cannot stand together."""
         return min((found for found in self.refuted if found <= held), key=len, default=None)
 
+    def broken(self, held: Groups) -> Groups | None:
+        """Give the groups that a known plan breaks that keeps these; None where none is known."""
+        kept = self.plan(held)
+        return None if kept is None else kept.broken
+
     def possible(self, held: Groups, most: float | None = None) -> bool | None:
         """Tell whether some plan keeps these groups; None where that was not settled in time.
 

@@ -1,13 +1,14 @@
-"""Conflicts and ways out of them: smallest sets of groups that cannot stand together, or that are enough to give up."""
+"""Minimal unsatisfiable subsets of the groups, and minimal correction sets, which are enough to give up."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from trayopt.domain.finding import Group
 from trayopt.solver.conflict.feasibility import Groups, Trials
 from trayopt.solver.conflict.hitting_sets import Cost
+from trayopt.solver.model.unsatisfiable import minimal_subset
 
 SEARCH = 2.0
 """Deterministic time for the whole model in one step of the search; a step that is not settled counts as no clash."""
@@ -25,7 +26,7 @@ class Conflict:
 
 
 def conflict(trials: Trials, among: Iterable[Group], needed: Groups = frozenset()) -> Conflict | None:
-    """Find a smallest-in-itself set among some groups that cannot stand together; None where none was found.
+    """Find a minimal unsatisfiable subset of some groups; None where none was found.
 
     Parameters
     ----------
@@ -38,59 +39,12 @@ def conflict(trials: Trials, among: Iterable[Group], needed: Groups = frozenset(
 
     Notes
     -----
-    The groups are taken in the order of blame. The shortest beginning of that order that cannot stand together ends
-    with a group of the set; that one is kept, and the same is asked of the groups before it, until those that are
-    kept clash by themselves.
+    See ``minimal_subset``.
     """
-    found: list[Group] = []
-    pool = [group for group in trials.question.groups if group in set(among) - needed]
-    if trials.possible(frozenset(pool) | needed) is not False:
-        return None
-    while True:
-        kept = frozenset(found) | needed
-        if trials.possible(kept) is False:
-            break
-        end = _first_clash(trials, kept, pool)
-        if end == 0:
-            break
-        found.append(pool[end - 1])
-        pool = pool[: end - 1]
-    chosen = _without_idle(trials, [group for group in trials.question.groups if group in set(found)], needed)
-    return Conflict(chosen, _proven(trials, frozenset(chosen), needed))
-
-
-def _without_idle(trials: Trials, found: Sequence[Group], needed: Groups) -> tuple[Group, ...]:
-    """Leave out what the clash does not need after all, what is blamed last first: a trial may not have been settled."""
-    left = frozenset(found)
-    for group in reversed(found):
-        if trials.possible((left - {group}) | needed, SEARCH) is False:
-            left -= {group}
-    return tuple(group for group in found if group in left)
-
-
-def _first_clash(trials: Trials, kept: Groups, pool: Sequence[Group]) -> int:
-    """Give the length of the shortest beginning of the pool that clashes with what is kept; all of it is known to."""
-    low, high = 0, len(pool)
-    while low + 1 < high:
-        middle = (low + high) // 2
-        held = kept | frozenset(pool[:middle])
-        answer = trials.possible(held, SEARCH)
-        if answer is False:
-            core = trials.core(held) or held
-            high = max((i + 1 for i in range(middle) if pool[i] in core), default=0)
-        else:
-            plan = trials.plan(held)
-            low = middle
-            while plan is not None and low < high - 1 and pool[low] not in plan.broken:
-                low += 1
-    return high
-
-
-def _proven(trials: Trials, chosen: Groups, needed: Groups) -> bool:
-    """Whether it is proven that the set clashes and that no set without one of it does."""
-    if trials.possible(chosen | needed) is not False:
-        return False
-    return all(trials.possible((chosen - {group}) | needed) is True for group in sorted(chosen))
+    wanted = set(among) - needed
+    order = [group for group in trials.question.groups if group in wanted]
+    found = minimal_subset(trials, order, needed, SEARCH)
+    return None if found is None else Conflict(found.items, found.minimal)
 
 
 def conflicts(trials: Trials, most: int) -> list[Conflict]:
@@ -111,7 +65,7 @@ def conflicts(trials: Trials, most: int) -> list[Conflict]:
 def corrections(
     trials: Trials, known: Iterable[Groups], most: int, cost: Cost, among: Iterable[Group] | None = None
 ) -> list[Groups]:
-    """Find sets of groups to give up so that all others can be kept: the smallest first, the cheaper of equal ones.
+    """Find minimal correction sets, which are enough to give up for all others to be kept: the smallest, then the cheapest first.
 
     Parameters
     ----------

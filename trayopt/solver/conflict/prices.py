@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from ortools.sat.python import cp_model
 
@@ -13,13 +14,13 @@ from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import measure_all
 from trayopt.rules.registry import BY_ID
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.opposite_orders import encoded
+from trayopt.solver.heuristics.descent import lexicographic
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question, merged
 from trayopt.solver.model.interruptible import FOUND, solve_one
 from trayopt.solver.model.model import Divisions, Key
 from trayopt.solver.model.posting import Policy, build
-from trayopt.solver.model.run import hint, read
+from trayopt.solver.model.run import Outcome, hint, read
 from trayopt.solver.repair.nearest import fix
 from trayopt.track.laid import Laid
 
@@ -90,27 +91,25 @@ def _descend(
     for group, fact in question.expected.items():
         if group in kept:
             fix(model, fact)
-    for goal in REST:
-        expression = encoded(model, goal)
-        if isinstance(expression, int):
-            found.proven |= {goal} if sure else set()
-            continue
-        if clock.over:
-            return
+
+    def minimise(goal: GoalName, expression: Any) -> Outcome:
         model.require(expression <= found.values[goal])
-        model.cp.minimize(expression)
         hint(model, found.assignment)
         status, solver = solve_one(model.cp, clock, effort)
-        if status in FOUND:
-            assignment = read(model, solver)
-            values = measure_all(Laid(job, assignment))
-            if tuple(values.values()) < tuple(found.values.values()):
-                found.assignment, found.values = assignment, values
-        sure = sure and status == cp_model.OPTIMAL
+        if status not in FOUND:
+            return Outcome(None, None, None, proven=False)
+        assignment = read(model, solver)
+        values = measure_all(Laid(job, assignment))
+        if tuple(values.values()) < tuple(found.values.values()):
+            found.assignment, found.values = assignment, values
+        return Outcome(assignment, values[goal], None, proven=status == cp_model.OPTIMAL)
+
+    for goal, outcome in lexicographic(model, REST, minimise, lambda goal: found.values[goal]):
+        sure = sure and outcome.proven
         if sure:
             found.proven.add(goal)
-        model.cp.minimize(0)
-        model.require(expression <= found.values[goal])
+        if clock.over:
+            break
 
 
 def divisions_of(assignments: Iterable[Assignment]) -> Mapping[Key, tuple[int, ...]]:

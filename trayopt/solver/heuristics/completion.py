@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from math import ceil
 from time import monotonic
 from typing import Any, Generic, TypeVar
 
@@ -15,7 +14,7 @@ from trayopt.domain.hardware import Place
 from trayopt.solver.bounds.segment_counts import MOST_COUNTS
 from trayopt.solver.bounds.segments import Blocks
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.interruptible import FOUND, Asked, one_worker, solve_interruptible
+from trayopt.solver.model.interruptible import FOUND, Asked, one_worker, solve_interruptible, whole_bound
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Divisions, Key, Model
 from trayopt.solver.model.run import hint_all
@@ -234,7 +233,7 @@ class Query(cp_model.CpSolverSolutionCallback, Generic[B]):
         layouts.last = list(solver.response_proto.solution)
         bound = self._goal
         if not isinstance(bound, int):
-            bound = max(self._at_least, ceil(solver.best_objective_bound - 1e-6))
+            bound = max(self._at_least, whole_bound(solver.best_objective_bound))
         return Answer(bound, self.least, self.layout)
 
     def drop(self) -> None:

@@ -18,6 +18,7 @@ from trayopt.solver.bounds.segments import Blocks
 from trayopt.solver.bounds.unplaced import without_room
 from trayopt.solver.heuristics.completion import Layouts, Likeness
 from trayopt.solver.heuristics.constructive import keeps_facts
+from trayopt.solver.heuristics.descent import lexicographic
 from trayopt.solver.model.bound import COMPLETE, Given, Step
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.incumbent import FIRST, State, is_kept
@@ -202,20 +203,19 @@ class Session:
 
     def better(self, model: Model, goals: Sequence[GoalName], share: Share = SOME) -> None:
         """Better the best plan on a small model for a while, goal after goal; what is proven is proven of this model alone."""
-        for goal in goals:
-            expression = self.expression(model, goal)
-            if isinstance(expression, int):
-                continue
-            if model.solution and self.state.value(goal) == self.state.least(goal):
-                model.require(expression <= self.state.value(goal))
-                continue
-            model.cp.minimize(expression)
+
+        def minimise(goal: GoalName, expression: Any) -> Outcome:
+            del expression
             if model.solution:
                 hint_last(model)
-            if self.run(model, goal, share=share).assignment is None:
+            return self.run(model, goal, share=share)
+
+        def least(goal: GoalName) -> int | None:
+            return self.state.least(goal) if model.solution else None
+
+        for _, outcome in lexicographic(model, goals, minimise, self.state.value, least=least, encode=self.expression):
+            if outcome.value is None:
                 return
-            model.cp.clear_objective()
-            model.require(expression <= self.state.value(goal))
 
     def know(
         self, model: Model, goal: GoalName, value: int, by: str, given: Mapping[GoalName, int] | None = None
@@ -225,12 +225,10 @@ class Session:
             return value
         return self.state.record(goal, value, by, model.given.tightened(given or {}))
 
-    def hold(self, model: Model, goal: GoalName) -> None:
-        """Hold a model to what the best plan has of a goal."""
-        value = self.state.value(goal)
-        model.require(self.expression(model, goal) <= value)
+    def held(self, model: Model, goal: GoalName) -> None:
+        """Note that a model is held to what the best plan has of a goal, and leave out what follows from that."""
         if model.given is not None:
-            model.given = model.given.tightened({goal: value})
+            model.given = model.given.tightened({goal: self.state.value(goal)})
         self.drop_small(model, goal)
 
     def drop_small(self, model: Model, goal: GoalName) -> None:

@@ -2,32 +2,38 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from ortools.sat.python import cp_model
 
 from trayopt.domain.job import Job
 from trayopt.solver.model.interruptible import new_solver
 from trayopt.solver.model.posting import Policy, build
+from trayopt.solver.model.unsatisfiable import Memory, minimal_subset
 
 
 def contradicting(job: Job) -> tuple[str, ...]:
-    """Name a smallest-in-itself set of built pins that no plan keeps together; empty where they can be kept.
-
-    Each pin is left out in turn; it stays out if the others still contradict each other.
-    """
+    """Name a minimal set of built pins that no plan keeps together; empty where they can be kept."""
     model = build(job, Policy("free", "free", built="guard"), all_placed=False)
-    guards = {group.subject: literal for group, literal in model.guards.items()}
-    needed = list(guards)
-    if not needed or _possible(model.cp, [guards[pin] for pin in needed]):
-        return ()
-    for pin in list(needed):
-        others = [other for other in needed if other != pin]
-        if not _possible(model.cp, [guards[other] for other in others]):
-            needed = others
-    return tuple(needed)
+    oracle = _Pins(model.cp, {group.subject: literal for group, literal in model.guards.items()})
+    found = minimal_subset(oracle, list(oracle.guards)) if oracle.guards else None
+    return () if found is None else found.items
 
 
-def _possible(cp: cp_model.CpModel, held: list[cp_model.IntVar]) -> bool:
-    trial = cp.clone()
-    for literal in held:
-        trial.add(trial.get_bool_var_from_proto_index(literal.index) == 1)
-    return bool(new_solver().solve(trial) != cp_model.INFEASIBLE)
+class _Pins(Memory[str]):
+    """Says which built pins can be kept together."""
+
+    def __init__(self, cp: cp_model.CpModel, guards: Mapping[str, cp_model.IntVar]) -> None:
+        super().__init__()
+        self.cp, self.guards = cp, guards
+
+    def possible(self, held: frozenset[str], most: float | None = None) -> bool | None:
+        """Whether some plan keeps these pins."""
+        del most
+        known = self.known(held)
+        if known is not None:
+            return known
+        trial = self.cp.clone()
+        for pin in sorted(held):
+            trial.add(trial.get_bool_var_from_proto_index(self.guards[pin].index) == 1)
+        return self.note(held, bool(new_solver().solve(trial) != cp_model.INFEASIBLE))

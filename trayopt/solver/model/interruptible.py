@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import ceil
 from threading import Event, Thread
 from typing import Any
 
@@ -11,6 +12,8 @@ from trayopt.solver.model.clock import Clock
 
 FOUND = frozenset({cp_model.OPTIMAL, cp_model.FEASIBLE})
 """What the solver says where it has a solution."""
+ROUNDING = 1e-6
+"""A bound so little above a whole number is that number."""
 CONSTRAINT_EFFORT = 3e-5
 """Deterministic time for making, loading and presolving a constraint: the solver counts next to none of it."""
 
@@ -27,6 +30,11 @@ def new_solver(workers: int = 1, seed: int = 1) -> cp_model.CpSolver:
     solver.parameters.random_seed = seed
     solver.parameters.catch_sigint_signal = False
     return solver
+
+
+def whole_bound(bound: float) -> int:
+    """Round a lower bound of the solver up to a whole number, as every goal is whole; an upper one is that of its negation."""
+    return ceil(bound - ROUNDING)
 
 
 def one_worker(

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Hashable, Iterable, Iterator
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 from ortools.sat.python import cp_model
 
@@ -21,6 +21,16 @@ def total(items: Iterable[Any]) -> Any:
     return Sum(found) if found else 0
 
 
+class OnStack(NamedTuple):
+    """A stack in the tag of a variable."""
+
+    stack: str
+
+
+Tag = tuple[Hashable, ...]
+"""What a variable is about: stacks (``OnStack``) and tray places in it tell which variable another stack has in its place."""
+
+
 class Literals:
     """A model of the solver, made on demand: a literal that was made under a key is the same ever after.
 
@@ -30,21 +40,28 @@ class Literals:
     def __init__(self, clock: Clock | None = None) -> None:
         self.cp = cp_model.CpModel()
         self._made: dict[tuple[Any, ...], Any] = {}
+        self.tags: dict[int, Tag] = {}
+        """What variables are about, by their numbers, where that was told."""
         self._clock = clock
         self._until_look = OFTEN
 
-    def number(self, most: int, name: str) -> Any:
+    def number(self, most: int, name: str, tag: Tag = ()) -> Any:
         """Make an integer variable from 0 to ``most``."""
-        return self.cp.new_int_var(0, most, name)
+        return self._tagged(self.cp.new_int_var(0, most, name), tag)
 
-    def literal(self, name: str) -> Any:
+    def _tagged(self, variable: Any, tag: Tag) -> Any:
+        if tag:
+            self.tags[variable.index] = tag
+        return variable
+
+    def literal(self, name: str, tag: Tag = ()) -> Any:
         """Make a 0/1 variable."""
         self._until_look -= 1
         if not self._until_look:
             self._until_look = OFTEN
             if self._clock is not None and self._clock.over:
                 raise OutOfTime
-        return self.cp.new_bool_var(name)
+        return self._tagged(self.cp.new_bool_var(name), tag)
 
     def require(self, constraint: Any, *when: Any) -> None:
         """Add a constraint, under literals where given; a constraint that is plainly true is left out."""
@@ -110,7 +127,7 @@ class Literals:
         def make() -> Any:
             if isinstance(number, int):
                 return int(number > 0)
-            literal = self.literal(str(key))
+            literal = self.literal(str(key), key)
             self.require(number >= literal)
             self.require(number <= most * literal)
             return literal

@@ -8,11 +8,13 @@ from typing import Any, Literal
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.finding import Group
+from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.rules.base import Rule
 from trayopt.rules.registry import RULES
 from trayopt.solver.model.capacity_cuts import burdens, crowd
 from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.literals import OnStack, Tag
 from trayopt.solver.model.model import Key, Model
 
 Mode = Literal["hard", "soft", "guard", "free"]
@@ -95,10 +97,18 @@ class Poster:
         elif mode == "soft":
             group = Group(self.rule.id, subject)
             if group not in self.model.let_go:
-                self.model.let_go[group] = self.model.literal(f"without {group}")
+                self.model.let_go[group] = self.model.literal(f"without {group}", _tag(self.rule, subject))
             self.model.require(constraint, ~self.model.let_go[group], *when)
         elif mode == "guard":
             self.model.require(constraint, guard(self.model, group_of(self.rule, subject)), *when)
+
+
+def _tag(rule: Rule[Any], subject: str) -> Tag:
+    """Give the tag of a subject: which stack or tray place it is, where it is one."""
+    stack, _, position = subject.partition("/")
+    if rule.subject == "tray place":
+        return "without", rule.id, Place(stack, int(position))
+    return "without", rule.id, OnStack(subject) if rule.subject == "stack" else subject
 
 
 def group_of(rule: Rule[Any], subject: str) -> Group:

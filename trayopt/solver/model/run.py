@@ -11,7 +11,7 @@ from ortools.sat.python import cp_model
 from trayopt.domain.assignment import Assignment
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.cores import cores
-from trayopt.solver.model.interruptible import FOUND, new_solver, size_effort, solve_interruptible
+from trayopt.solver.model.interruptible import FOUND, new_solver, size_effort, solve_interruptible, whole_bound
 from trayopt.solver.model.model import Model
 
 Watch = Callable[[int | None, int | None], None]
@@ -98,14 +98,8 @@ def run(
         return Outcome(None, None, None, status == cp_model.INFEASIBLE)
     model.solution = list(solver.response_proto.solution)
     value = round(solver.objective_value) if has_goal else None
-    bound = _whole_bound(solver.best_objective_bound) if has_goal else None
+    bound = whole_bound(solver.best_objective_bound) if has_goal else None
     return Outcome(read(model, solver), value, bound, status == cp_model.OPTIMAL and value == bound)
-
-
-def _whole_bound(bound: float) -> int:
-    """Round a bound up to a whole number: every goal is whole."""
-    down = int(bound // 1)
-    return down if bound - down < 1e-6 else down + 1
 
 
 class _Seen(cp_model.CpSolverSolutionCallback):
@@ -117,11 +111,11 @@ class _Seen(cp_model.CpSolverSolutionCallback):
 
     def on_solution_callback(self) -> None:
         if self._watch is not None and self._has_goal:
-            self._watch(round(self.objective_value), _whole_bound(self.best_objective_bound))
+            self._watch(round(self.objective_value), whole_bound(self.best_objective_bound))
 
     def on_bound(self, bound: float) -> None:
         if self._watch is not None:
-            self._watch(None, _whole_bound(bound))
+            self._watch(None, whole_bound(bound))
 
 
 def read(model: Model, solver: cp_model.CpSolver) -> Assignment:

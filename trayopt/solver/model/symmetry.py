@@ -1,17 +1,17 @@
 """Stacks that are alike to a model: to swap two of them maps its constraints onto themselves.
 
-The names of the variables only propose what becomes what; that nothing changes is seen from the constraints. So of the plans
+The tags of the variables only propose what becomes what; that nothing changes is seen from the constraints. So of the plans
 that are one but for the names of stacks a model need hold only one, as long as it is asked nothing that tells them apart.
 """
 
 from __future__ import annotations
 
-import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from trayopt.solver.model.literals import Literals
+from trayopt.domain.hardware import Place
+from trayopt.solver.model.literals import Literals, OnStack, Tag
 
 KINDS: tuple[str, ...] = ("bool_or", "bool_and", "at_most_one", "exactly_one")
 """Constraints over literals alone, in no order."""
@@ -40,19 +40,18 @@ def _same(x: Literals, constraints: Counter[tuple[Any, ...]], one: str, other: s
 
 
 def _images(x: Literals, one: str, other: str) -> list[int] | None:
-    """Propose for each variable which it becomes; None where names do not say that."""
-    token = re.compile(rf"(?<![\w.-])({re.escape(one)}|{re.escape(other)})(?![\w.-])")
+    """Propose for each variable which it becomes; None where tags do not say that."""
+    swapped = {one: other, other: one}
     variables = x.cp.proto.variables
-    names = [variable.name for variable in variables]
-    number = {name: index for index, name in enumerate(names) if name}
-    if len(number) < sum(map(bool, names)):
+    number = {tag: index for index, tag in x.tags.items()}
+    if len(number) < len(x.tags):
         return None
     made = {literal.index: key for key, literal in x.made(("any", "one"))}
     known = {key: index for index, key in made.items()}
     images: list[int] = []
-    for index, name in enumerate(names):
-        if name:
-            image = number.get(token.sub(lambda found: other if found[0] == one else one, name))
+    for index in range(len(variables)):
+        if index in x.tags:
+            image = number.get(_swap(x.tags[index], swapped))
         elif index in made:
             kind, *members = made[index]
             image = known.get((kind, *sorted(_image(images, member) for member in members)))
@@ -62,6 +61,14 @@ def _images(x: Literals, one: str, other: str) -> list[int] | None:
             return None
         images.append(image)
     return images
+
+
+def _swap(tag: Tag, swapped: Mapping[str, str]) -> Tag:
+    """Give the tag that has the other stack wherever this has the one."""
+    return tuple(
+        part._replace(stack=swapped.get(part.stack, part.stack)) if isinstance(part, OnStack | Place) else part
+        for part in tag
+    )
 
 
 def _image(images: Sequence[int], literal: int) -> int:

@@ -10,7 +10,7 @@ from trayopt.domain.assignment import Way
 from trayopt.domain.base import Travel
 from trayopt.domain.job import Job, Trunk
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.literals import Literals, total
+from trayopt.solver.model.literals import Literals, OnStack, total
 from trayopt.track.routes import Routes, routes_of
 
 
@@ -77,7 +77,7 @@ class Ways(Literals, ABC):
             ends = self.job.enclosure.stack_by_id[stack].ends
             if len(ends) == 1:
                 return {ends[0].id: 1}
-            literals = {item.id: self.literal(f"{stack} {item.id}") for item in ends}
+            literals = {item.id: self.literal(f"{stack} {item.id}", ("end", item.id, OnStack(stack))) for item in ends}
             self.cp.add_exactly_one(list(literals.values()))
             return literals
 

@@ -1,4 +1,4 @@
-"""Which of several decisions are in each other's way: a smallest set of them that no plan keeps with every must."""
+"""Which of several decisions are in each other's way: a minimal set of them that no plan keeps with every must."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from trayopt.solver.model.interruptible import FOUND, new_solver, solve_interrup
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import Tuning, run
+from trayopt.solver.model.unsatisfiable import Memory, minimal_subset
 from trayopt.solver.repair.nearest import PROBE_S, complete, fix, kept_model
 
 
@@ -36,9 +37,8 @@ def clash(
 
     Notes
     -----
-    One guard literal a group, no objective, one worker. The core that the solver gives is shrunk group by group, each
-    time on a model of its own; the set is called minimal only if it is proven to have no plan, and each set without one
-    of its groups to have one. Also None where the clock runs out before the first answer.
+    One guard literal a group, no objective, one worker: the core that the solver gives is made small by ``minimal_subset``,
+    each time on a model of its own. Also None where the clock runs out before the first answer.
     """
     clock, tuning = clock or Clock(), tuning or Tuning()
     model = build(job, Policy("hard", "free"), all_placed=True)
@@ -50,18 +50,26 @@ def clash(
     held, core = _holds(model, guards, range(len(groups)), clock)
     if held is not False:
         return None
-    left = sorted(core)
-    minimal = True
-    for i in sorted(core, reverse=True):
-        if i not in left:
-            continue
-        rest = [j for j in left if j != i]
-        held = _settle(job, [fact for j in rest for fact in groups[j]], clock, tuning)
-        if held is False:
-            left = rest
-        minimal = minimal and held is not None
-    again = _settle(job, [fact for j in left for fact in groups[j]], clock, tuning)
-    return Clash(tuple(left), minimal and again is False)
+    oracle = _Facts(job, groups, clock, tuning)
+    found = minimal_subset(oracle, sorted(core))
+    return Clash(tuple(sorted(core)), False) if found is None else Clash(found.items, found.minimal)
+
+
+class _Facts(Memory[int]):
+    """Says which groups of facts can hold together, by solving."""
+
+    def __init__(self, job: Job, groups: Sequence[Sequence[Fact]], clock: Clock, tuning: Tuning) -> None:
+        super().__init__()
+        self.job, self.groups, self.clock, self.tuning = job, groups, clock, tuning
+
+    def possible(self, held: frozenset[int], most: float | None = None) -> bool | None:
+        """Whether a plan that keeps every must keeps these groups."""
+        del most
+        known = self.known(held)
+        if known is not None:
+            return known
+        facts = [fact for i in sorted(held) for fact in self.groups[i]]
+        return self.note(held, _settle(self.job, facts, self.clock, self.tuning))
 
 
 def _settle(job: Job, facts: Sequence[Fact], clock: Clock, tuning: Tuning) -> bool | None:

@@ -11,7 +11,7 @@ from trayopt.domain.job import Job, LegPin, TrunkPin
 from trayopt.domain.plan import GoalName
 from trayopt.errors import InputError, SolverFault
 from trayopt.goals.registry import measure_all
-from trayopt.solver.bounds.opposite_orders import encoded
+from trayopt.solver.heuristics.descent import lexicographic
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.decisions import (
     Changes,
@@ -317,23 +317,22 @@ def _descend(job: Job, model: Model, found: Found, clock: Clock, tuning: Tuning)
     best = found.assignment
     assert best is not None
     values = measure_all(Laid(job, best))
-    sure = True
-    for goal in REST:
-        if clock.over:
-            break
-        expression = encoded(model, goal)
-        if isinstance(expression, int):
-            found.bounds[goal] = expression if sure else None
-            continue
-        model.cp.minimize(expression)
+
+    def minimise(goal: GoalName, expression: Any) -> Outcome:
+        nonlocal best, values
+        del goal, expression
         hint_last(model)
         outcome = run(model, clock, tuning)
         if outcome.assignment is not None:
             measured = measure_all(Laid(job, outcome.assignment))
             if list(measured.values()) <= list(values.values()):
                 best, values = outcome.assignment, measured
+        return outcome
+
+    sure = True
+    for goal, outcome in lexicographic(model, REST, minimise, lambda goal: values[goal]):
         found.bounds[goal] = outcome.bound if sure else None
         sure = sure and outcome.proven
-        model.cp.clear_objective()
-        model.require(expression <= values[goal])
+        if clock.over:
+            break
     found.assignment, found.values = best, values

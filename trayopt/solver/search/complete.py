@@ -282,7 +282,8 @@ def deepen(s: Session, legs: int, least: int) -> Found | None:
             return with_legs(s, outcome.value, least)
         model.cp.clear_objective()
         model.given = s.up_to(least, budget)
-        s.hold(model, "legs")
+        model.require(expression <= s.state.value("legs"))
+        s.held(model, "legs")
         return model, s.state.order[len(FIRST) + 1 :]
     return with_legs(s, s.state.value("legs"), least) if met else None
 

@@ -18,6 +18,7 @@ from trayopt.solver.bounds.rings import chained
 from trayopt.solver.bounds.settled_segments import SettledBlocks
 from trayopt.solver.bounds.turns import lead_of_walk, turn_bound
 from trayopt.solver.heuristics.completion import Layouts, Query
+from trayopt.solver.heuristics.descent import lexicographic
 from trayopt.solver.heuristics.primal import work_out
 from trayopt.solver.heuristics.session import Session, Share
 from trayopt.solver.model.bound import SEARCH, Given
@@ -48,50 +49,56 @@ class Descent:
         """A question under way, by its model, its goal, and the values of the best plan up to it when it was asked."""
 
     def descend(self, model: Model, goals: Sequence[GoalName]) -> None:
-        """Minimise goal after goal on one model."""
-        for goal in goals:
-            if self.session.clock.over or self.session.state.proven:
+        """Minimise goal after goal on one model: what is known of a goal by counting is asked first."""
+        session = self.session
+        state = session.state
+        if self._ended():
+            return
+        for goal, outcome in lexicographic(
+            model,
+            goals,
+            lambda goal, expression: self._minimise(model, goal, expression),
+            state.value,
+            least=lambda goal: self._least(model, goal),
+            encode=session.expression,
+        ):
+            least = state.least(goal)
+            if outcome.bound is not None:
+                least = max(least, session.know(model, goal, outcome.bound, SEARCH))
+            session.held(model, goal)
+            value = state.value(goal)
+            if session.gap is not None and 0 < value - least <= session.gap * max(1, value):
+                state.by_gap = True
+            if self._ended():
                 break
-            self._minimise(model, goal)
 
-    def _minimise(self, model: Model, goal: GoalName) -> None:
-        """Minimise one goal and hold the model to the value."""
-        expression = self.session.expression(model, goal)
-        if isinstance(expression, int):
-            self.session.know(model, goal, expression, SEARCH)
-            return
-        least = self._least(model, goal)
-        if self.session.state.value(goal) == least:
-            self.session.hold(model, goal)
-            return
-        model.require(expression >= least)
-        model.cp.minimize(expression)
+    def _ended(self) -> bool:
+        """Whether nothing is left to do, or no time to do it in."""
+        return self.session.clock.over or self.session.state.proven
+
+    def _minimise(self, model: Model, goal: GoalName, expression: Any) -> Outcome:
+        """Minimise one goal: at a glance, then by blocks where all goals can be said of them, then by the model again."""
+        session = self.session
         if model.solution:
             hint_last(model)
-        share = None if goal == self.session.state.order[-1] else GOAL
+        share = None if goal == session.state.order[-1] else GOAL
         layouts = self._settled(model)
-        if layouts is not None and not layouts.blocks.close(goal):
-            layouts = None
+        if layouts is None or not layouts.blocks.close(goal):
+            return session.run(model, goal, share=share, prove=bool(model.solution))
         outcome = Outcome(None, None, None, proven=False)
-        if layouts is None or not (model in self._slow or len(model.bunches) * len(model.places) > MOST_AT_A_GLANCE):
-            outcome = self.session.run(
-                model, goal, share=share if layouts is None else GLANCE, prove=bool(model.solution)
-            )
+        if model not in self._slow and len(model.bunches) * len(model.places) <= MOST_AT_A_GLANCE:
+            outcome = session.run(model, goal, share=GLANCE, prove=bool(model.solution))
+        if outcome.proven or session.clock.over:
+            return outcome
+        self._slow.add(model)
+        least = session.state.least(goal)
         if outcome.bound is not None:
-            least = max(least, self.session.know(model, goal, outcome.bound, SEARCH))
-        if layouts is not None and not outcome.proven and not self.session.clock.over:
-            self._slow.add(model)
-            least = self._by_layouts(model, layouts, goal, least)
-            if self.session.state.value(goal) > least:
-                model.require(expression >= least)
-                outcome = self.session.run(model, goal, share=share, prove=bool(model.solution))
-                if outcome.bound is not None:
-                    least = max(least, self.session.know(model, goal, outcome.bound, SEARCH))
-        model.cp.clear_objective()
-        self.session.hold(model, goal)
-        value = self.session.state.value(goal)
-        if self.session.gap is not None and 0 < value - least <= self.session.gap * max(1, value):
-            self.session.state.by_gap = True
+            least = max(least, session.know(model, goal, outcome.bound, SEARCH))
+        least = self._by_layouts(model, layouts, goal, least)
+        if session.state.value(goal) == least:
+            return Outcome(None, least, None, proven=True)
+        model.require(expression >= least)
+        return session.run(model, goal, share=share, prove=bool(model.solution))
 
     def _settled(self, model: Model) -> Layouts[SettledBlocks] | None:
         """Give the blocks of a model, made once, if every goal can be said of them."""
