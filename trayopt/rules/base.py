@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any, ClassVar, Generic, NamedTuple, Protocol, TypeVar
+from typing import TYPE_CHECKING, ClassVar, Generic, NamedTuple, Protocol, TypeVar
 
 from trayopt.domain.base import Frozen
 from trayopt.domain.finding import Kind, Level
@@ -12,7 +12,7 @@ from trayopt.domain.job import Job
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
-    from trayopt.rules.variables import Variables
+    from trayopt.rules.variables import Constraint, Literal, Variables
 
 
 class NoParameters(Frozen):
@@ -36,7 +36,7 @@ class Post(Protocol):
     count.
     """
 
-    def __call__(self, constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
+    def __call__(self, constraint: Constraint, subject: str, when: tuple[Literal, ...] = ()) -> None:
         """Post one constraint for (rule, subject)."""
 
 

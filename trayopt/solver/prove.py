@@ -135,7 +135,7 @@ def _asked(
     expression = BY_ID[claim.goal].encode(job, model)
     model.require(expression <= least - 1)
     if not isinstance(expression, int):
-        model.cp.minimize(expression)
+        model.minimize(expression)
     hint(model, known)
 
     def watch(_: int | None, bound: int | None) -> None:

@@ -34,7 +34,7 @@ from trayopt.domain.hardware import Tray
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.splicing import Piece
 from trayopt.solver.model.interruptible import new_solver
-from trayopt.solver.model.literals import total
+from trayopt.solver.model.literals import linear, total
 from trayopt.solver.model.model import Key
 from trayopt.track.routes import routes_of
 
@@ -227,7 +227,7 @@ class Divider:
             unseen = [x for key, options in divided.items() for of, x in options.items() if of not in seen[key]]
             if not unseen:
                 break
-            model.maximize(total(unseen))
+            model.maximize(linear(total(unseen)))
             status = solver.solve(model)
             if status == cp_model.INFEASIBLE or (status == cp_model.OPTIMAL and solver.objective_value < 0.5):
                 break
