@@ -20,8 +20,8 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.goals.registry import measure_all
 from trayopt.solver.heuristics.constructive import Bunch, Key, Laying, bunches_of, clusters, coarsest, habit
-from trayopt.solver.model.ways import all_ways
 from trayopt.track.laid import Laid
+from trayopt.track.routes import all_ways
 
 HARD = 400.0
 WEIGHTS: Mapping[str, float] = {

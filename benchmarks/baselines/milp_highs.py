@@ -39,12 +39,13 @@ def solve(journal: Journal, *, seed: int = 1, workers: int = 2) -> None:
     held: list[Row] = []
     values: list[int] = []
     for goal in GOAL_ORDER:
-        if isinstance(expressions[goal], int):
-            journal.bound(goal, expressions[goal])
+        expression = expressions[goal]
+        if isinstance(expression, int):
+            journal.bound(goal, expression)
             continue
         if journal.left <= 0:
             return
-        model.cp.minimize(expressions[goal])
+        model.minimize(expression)
         objective = model.cp.proto.objective
         terms = _gather(zip(objective.vars, objective.coeffs, strict=True))
         offset = round(objective.offset)

@@ -46,7 +46,7 @@ def solve(journal: Journal, *, seed: int = 1, workers: int = 8) -> None:
         if journal.left <= 0:
             return
         model.require(expression >= 0)  # known of every goal; without it the search goes on below a plan of 0
-        model.cp.minimize(expression)
+        model.minimize(expression)
         solver = cp_model.CpSolver()
         solver.parameters.num_workers = workers
         solver.parameters.random_seed = seed

@@ -186,7 +186,7 @@ def test_a_scheduler_that_goes_away_stops_the_run_and_keeps_the_results(
 def _wait_for_workers(address: str, count: int) -> None:
     from distributed import Client
 
-    with Client(address, set_as_default=False) as client:
+    with Client(address, set_as_default=False) as client:  # type: ignore[no-untyped-call]
         client.wait_for_workers(count, timeout=60)
 
 
@@ -194,6 +194,6 @@ def _worker_process(address: str) -> int:
     """Give the process of a worker."""
     from distributed import Client
 
-    with Client(address, set_as_default=False) as client:
+    with Client(address, set_as_default=False) as client:  # type: ignore[no-untyped-call]
         processes: dict[str, int] = client.run(os.getpid)
     return next(iter(processes.values()))

@@ -6,6 +6,8 @@ import pytest
 
 from benchmarks.cases import STANDARD, registry
 from trayopt import load_job
+from trayopt.domain.cable import Cable
+from trayopt.domain.hardware import Enclosure
 from trayopt.library.soundness import remarks
 
 CASES = registry()
@@ -22,7 +24,7 @@ def test_every_standard_job_is_a_case() -> None:
 def test_a_made_case_is_a_job(name: str) -> None:
     job = load_job(CASES[name].source)
     assert job.splices > 0
-    parts = [job.enclosure, *(trunk.cable for trunk in job.trunks)]
+    parts: list[Enclosure | Cable] = [job.enclosure, *(trunk.cable for trunk in job.trunks)]
     errors = [remark for part in parts for remark in remarks(part) if remark[0] == "error"]
     assert not errors
 

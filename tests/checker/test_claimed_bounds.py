@@ -12,7 +12,7 @@ from tests import oracle, strategies
 from trayopt.checker import Bound, bounds_words, judge_bounds
 from trayopt.goals.registry import GOALS
 
-NAMES = [goal.id for goal in GOALS]
+NAMES: list[str] = [goal.id for goal in GOALS]
 MOST = 3_000
 
 

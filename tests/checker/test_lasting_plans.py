@@ -144,7 +144,7 @@ class LaterTrunk(Trunk):
 class LaterJob(Job):
     """A job with keys that a later version adds, at its top and deep in it."""
 
-    trunks: tuple[LaterTrunk, ...]  # type: ignore[assignment]
+    trunks: tuple[LaterTrunk, ...]
     floor: int | None = None
 
 

@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from tests.build import SOLVER, Json, assignment_of, job_of, plan_of
-from tests.rules.test_cases import LEGS, WAYS, put
+from tests.case_files import put
+from tests.rules.test_cases import LEGS, WAYS
 from tests.strategies import worked_example
 from trayopt.checker import check, measure
 from trayopt.domain.plan import GoalName, Plan

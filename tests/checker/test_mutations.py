@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from tests.build import SOLVER, Json, assignment_of, job_of, plan_of
-from tests.rules.test_cases import put
+from tests.case_files import put
 from tests.strategies import worked_example
 from trayopt.checker import Report, check, measure
 from trayopt.checker.compare import NAMES

@@ -273,7 +273,12 @@ def test_hardware_that_cannot_be_built_is_refused_by_every_command(
     command: str, two_jobs: tuple[Path, Path, Path], tmp_path: Path
 ) -> None:
     _, bad, plan = two_jobs
-    more = {"check": [plan], "mend": [plan], "sheets": [plan, "-o", tmp_path], "compare": [plan, plan]}
+    more: dict[str, list[str | Path]] = {
+        "check": [plan],
+        "mend": [plan],
+        "sheets": [plan, "-o", tmp_path],
+        "compare": [plan, plan],
+    }
     done = trayopt(command, bad, *more.get(command, ["-o", tmp_path / "results"] if command == "batch" else []))
     assert done.returncode == Exit.INPUT, done.stderr
     told = done.stderr.replace("\n", " ")

@@ -151,7 +151,7 @@ def test_a_plan_that_fails_its_own_check_ends_in_4(
     check = import_module("trayopt.checker")
 
     def wrong(*arguments: Any, **named: Any) -> Plan:
-        plan = measure(*arguments, **named)
+        plan: Plan = measure(*arguments, **named)
         return plan.model_copy(update={"trays": plan.trays[:-1]})
 
     measure = check.measure

@@ -14,11 +14,11 @@ from trayopt.checker.measure import measure
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.settings import Settings
 from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.base import remade
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, LegPin, TrunkPin
 from trayopt.domain.plan import Plan, PlanSolver
-from trayopt.solver.model.groups import remade
 
 STANDARD = Path(__file__).parents[2] / "models" / "standard"
 SOLVER = PlanSolver(version="by hand", seed=0, workers=0, deterministic_time=0.0)

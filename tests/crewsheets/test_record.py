@@ -203,7 +203,7 @@ def test_readings_of_what_is_in_service_are_kept_and_decide_nothing(tmp_path: Pa
     path = tmp_path / "readings.csv"
     # left/1 holds P:1-24 and was built with a loss over the limit; left/2 is new.
     special = {f"f{fibre}": ("0.5", "0.5") for fibre in range(1, 25)}
-    path.write_text(full(opened, **special), encoding="utf-8")
+    path.write_text(full(opened, "0.05", **special), encoding="utf-8")
     made = Record(job, plan, read_readings(str(path), opened), Options(settings=SMALL))
     assert made.passed
     assert made.counts() == {"pass": 48, "fail": 0, "open": 0}

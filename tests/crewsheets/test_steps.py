@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
 
 from tests.crewsheets.plans import built_in, grown, half, straight, worked
 from trayopt.crewsheets.steps import CAUTIONS, Step
 from trayopt.crewsheets.words import LANGUAGES, words_of
 from trayopt.crewsheets.write import Options, Sheets
+from trayopt.domain.job import Job
+from trayopt.domain.plan import Plan
 
 
 def steps(case: str = "1728") -> tuple[Step, ...]:
-    pair = {
+    pairs: dict[str, Callable[[], tuple[Job, Plan]]] = {
         "1728": lambda: straight("2x1728-wall-3x8"),
         "half": half,
         "worked": worked,
         "grown": grown,
         "432 built": lambda: built_in(straight("2x432-wall-2x6"), ["left/1", "right/1"]),
-    }[case]()
-    return Sheets(*pair, Options()).steps
+    }
+    return Sheets(*pairs[case](), Options()).steps
 
 
 def test_phases_come_in_the_order_of_the_trade() -> None:
@@ -31,7 +35,7 @@ def test_phases_come_in_the_order_of_the_trade() -> None:
 
 @pytest.mark.parametrize("case", ["1728", "half", "worked", "grown", "432 built"])
 def test_no_jacket_and_no_tube_before_it_is_known_and_released(case: str) -> None:
-    first = {}
+    first: dict[str, Step] = {}
     for step in steps(case):
         first.setdefault(step.phase, step)
     for known, release, cuts in (("identify", "release", ["strip"]), ("units", "release_units", ["divide", "splice"])):

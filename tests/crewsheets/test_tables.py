@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from openpyxl import load_workbook
 
 from tests.crewsheets.plans import half, hostile, straight, worked
+from tests.workbooks import first_sheet
 from trayopt.crewsheets.tables import Column, Table, csv_text, guarded, sheet_name, shown, unguarded, xlsx_bytes
 from trayopt.crewsheets.words import words_of
 from trayopt.crewsheets.write import Options, Sheets
@@ -63,7 +64,7 @@ def test_xlsx_reads_back(case: str, language: str) -> None:
 
 def test_formulas_are_text_in_the_workbook_and_stay_it_when_edited() -> None:
     table = Table("strip", (Column("trunk"), Column("strip", "cut")), [("=1+1", 5), ("@x", 6), ("plain", 7)])
-    sheet = load_workbook(io.BytesIO(xlsx_bytes([table], WORDS, "metric") or b"")).active
+    sheet = first_sheet(load_workbook(io.BytesIO(xlsx_bytes([table], WORDS, "metric") or b"")))
     assert [sheet.cell(row, 1).value for row in (2, 3, 4)] == ["=1+1", "@x", "plain"]
     assert [sheet.cell(row, 1).data_type for row in (2, 3, 4)] == ["s", "s", "s"]
     assert [sheet.cell(row, 1).quotePrefix for row in (2, 3, 4)] == [True, True, False]
@@ -85,7 +86,7 @@ def test_any_text_survives_csv(texts: list[str]) -> None:
 
 def test_control_characters_do_not_break_a_workbook() -> None:
     table = Table("strip", (Column("trunk"),), [("a\x01\x1fb",)])
-    sheet = load_workbook(io.BytesIO(xlsx_bytes([table], WORDS, "metric") or b"")).active
+    sheet = first_sheet(load_workbook(io.BytesIO(xlsx_bytes([table], WORDS, "metric") or b"")))
     assert sheet.cell(2, 1).value == "a��b"
 
 

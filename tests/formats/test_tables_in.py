@@ -15,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.expected import refusal
+from tests.workbooks import first_sheet
 from trayopt.errors import InputError
 from trayopt.formats import tables_in, xlsx_in
 from trayopt.formats.tables_in import Table, looks_like_date, parse_table, read_table
@@ -27,7 +28,7 @@ def rows(table: Table) -> list[dict[str, str]]:
 def workbook(*lines: list[Any], path: Path | None = None) -> bytes:
     book = openpyxl.Workbook()
     for line in lines:
-        book.active.append(line)
+        first_sheet(book).append(line)
     made = BytesIO()
     book.save(made)
     if path is not None:
@@ -160,8 +161,8 @@ def test_a_date_a_formula_and_an_error_are_told_with_their_cell() -> None:
 
 def test_only_the_first_visible_sheet_is_read() -> None:
     book = openpyxl.Workbook()
-    book.active.append(["hidden"])
-    book.active.sheet_state = "hidden"
+    first_sheet(book).append(["hidden"])
+    first_sheet(book).sheet_state = "hidden"
     book.create_sheet("second").append(["seen"])
     made = BytesIO()
     book.save(made)

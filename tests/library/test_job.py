@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 import trayopt
 from tests.expected import refusal
 from tests.library.jobs import faults, job, mapping
+from tests.workbooks import first_sheet
 from trayopt import load_job
 from trayopt.domain.job import LegPin, TrunkPin
 from trayopt.domain.ranges import Run
@@ -80,11 +81,15 @@ def test_pins_are_told_apart_by_what_they_name() -> None:
 
 
 def test_joins_come_from_csv_and_xlsx_relative_to_the_job(tmp_path: Path) -> None:
-    lines = [["name", "b", "a"], ["east", "S1:1-144", "N1:1-144"], [None, "S1:145-288", "N1:145-288"]]
+    lines: list[list[str | None]] = [
+        ["name", "b", "a"],
+        ["east", "S1:1-144", "N1:1-144"],
+        [None, "S1:145-288", "N1:145-288"],
+    ]
     (tmp_path / "j.csv").write_text("\n".join(";".join(cell or "" for cell in line) for line in lines))
     book = openpyxl.Workbook()
     for line in lines:
-        book.active.append(line)
+        first_sheet(book).append(line)
     book.save(tmp_path / "j.xlsx")
     for name in ("j.csv", "j.xlsx"):
         path = tmp_path / "job.yaml"
@@ -102,8 +107,8 @@ def test_joins_come_from_csv_and_xlsx_relative_to_the_job(tmp_path: Path) -> Non
 
 def test_faults_of_an_xlsx_name_their_cell(tmp_path: Path) -> None:
     book = openpyxl.Workbook()
-    book.active.append(["a", "b"])
-    book.active.append(["N1:1-500", "S1:1-288"])
+    first_sheet(book).append(["a", "b"])
+    first_sheet(book).append(["N1:1-500", "S1:1-288"])
     book.save(tmp_path / "j.xlsx")
     told = faults(joins=str(tmp_path / "j.xlsx"))
     assert told == [

@@ -381,7 +381,7 @@ def tubes_too_narrow(case: Case) -> Broken | None:
 
 
 def joins_to_be_apart(case: Case) -> Broken | None:
-    sharing = {}
+    sharing: dict[Any, Any] = {}
     for piece, place in case.laid.piece_places:
         if place is not None:
             sharing.setdefault(place.stack, set()).add(piece.join)

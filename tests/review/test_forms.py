@@ -15,7 +15,8 @@ import pytest
 from openpyxl import Workbook
 
 from tests.review.corpus import EXPECTED, TABLES, scenario
-from tests.review.test_mutations import SOLVER, good
+from tests.review.mutations import SOLVER
+from tests.review.test_mutations import good
 from trayopt.checker import measure
 from trayopt.crewsheets.tables import csv_text
 from trayopt.crewsheets.words import LANGUAGES, words_of

@@ -129,7 +129,7 @@ def counted(data: dict[str, Any], given: Given, decision: oracle.Decision, weigh
 @pytest.mark.parametrize("seed", range(24))
 def test_no_plan_with_fewer_changes_exists(seed: int) -> None:
     rng = random.Random(seed)
-    drawn = next(found for i in itertools.count() if (found := tiny(1000 * seed + i)) is not None)
+    drawn = next(made for i in itertools.count() if (made := tiny(1000 * seed + i)) is not None)
     data, good = drawn
     job = job_of(data)
     given = spoiled(rng, data, rng.choice(good))
@@ -150,7 +150,7 @@ def test_no_plan_with_fewer_changes_exists(seed: int) -> None:
 @pytest.mark.parametrize("seed", range(8))
 def test_what_is_fixed_stays_and_the_fewest_changes_are_found_round_it(seed: int) -> None:
     rng = random.Random(100 + seed)
-    drawn = next(found for i in itertools.count() if (found := tiny(5000 + 1000 * seed + i)) is not None)
+    drawn = next(made for i in itertools.count() if (made := tiny(5000 + 1000 * seed + i)) is not None)
     data, good = drawn
     job = job_of(data)
     base = rng.choice(good)
@@ -168,7 +168,7 @@ def test_what_is_fixed_stays_and_the_fewest_changes_are_found_round_it(seed: int
 @pytest.mark.parametrize("seed", range(16))
 def test_the_bound_on_moved_legs_is_never_above_the_least(seed: int) -> None:
     rng = random.Random(300 + seed)
-    data, good = next(found for i in itertools.count() if (found := tiny(90_000 + 1000 * seed + i)) is not None)
+    data, good = next(made for i in itertools.count() if (made := tiny(90_000 + 1000 * seed + i)) is not None)
     job = job_of(data)
     only_legs = Weights(legs=1, travel=0, ends=0, ports=0, splits=0, loops=0)
     for _ in range(3):

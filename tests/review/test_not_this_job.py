@@ -56,7 +56,8 @@ def test_explain_ends_with_2_on_cells_that_cannot_be_read() -> None:
 
 @pytest.mark.parametrize("command", ["check", "explain", "compare", "mend", "solve"])
 def test_a_plan_of_another_job_is_one_line(command: str, plan: Path, strange: Path) -> None:
-    plans = {"compare": [plan, strange], "solve": ["--start", strange]}.get(command, [strange])
+    more: dict[str, list[str | Path]] = {"compare": [plan, strange], "solve": ["--start", strange]}
+    plans = more.get(command, [strange])
     done = trayopt(command, JOB, *plans)
     assert done.returncode == 2
     assert done.stdout == ""

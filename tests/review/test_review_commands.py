@@ -33,7 +33,7 @@ def test_check_reads_a_table_from_standard_input_and_compares_with_the_best() ->
 
 
 def test_check_writes_the_page_and_the_sheet(tmp_path: Path) -> None:
-    files = ["--html", tmp_path / "review.html", "--xlsx", tmp_path / "back.xlsx"]
+    files: list[str | Path] = ["--html", tmp_path / "review.html", "--xlsx", tmp_path / "back.xlsx"]
     done = trayopt("check", JOB, TABLES / "bad-overlap.csv", "--no-best", "-q", *files)
     assert done.returncode == 1
     assert done.stdout.startswith(str(TABLES / "bad-overlap.csv"))

@@ -160,8 +160,8 @@ def test_an_empty_workbook_offers_what_the_box_has(quay: Job, tmp_path: Path) ->
     assert ranges["D2"] == "lists!$C$2:$C$7"
     lists: Any = back["lists"]
     assert [lists.cell(row, 2).value for row in (1, 2, 3)] == ["stack", "left", "right"]
-    notes = [row[0].value for row in back["notes"].iter_rows()]
-    assert any("QUAY: 288 fibres in subunits of 2 x 12 ribbons of 12" in (line or "") for line in notes)
+    notes = [str(row[0].value or "") for row in back["notes"].iter_rows()]
+    assert any("QUAY: 288 fibres in subunits of 2 x 12 ribbons of 12" in line for line in notes)
 
 
 def test_a_table_is_csv_or_xlsx(quay: Job, tmp_path: Path) -> None:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import random
 from collections import Counter
 from collections.abc import Callable, Iterator
+from functools import partial
 from importlib import import_module
+from typing import Any
 
 import pytest
 
@@ -38,7 +40,7 @@ ORDER: tuple[GoalName, ...] = (
 )
 
 
-def randoms(first: int, number: int, **knobs: float | str) -> Iterator[Job]:
+def randoms(first: int, number: int, **knobs: Any) -> Iterator[Job]:
     """Give random tiny jobs."""
     return (job_of(strategies.random_job(random.Random(seed), **knobs)) for seed in range(first, first + number))
 
@@ -113,8 +115,8 @@ def test_a_better_plan_is_a_fault_of_the_bound_that_holds_of_it() -> None:
     for bound_first in (True, False):
         state = State(ORDER)
         steps: list[Callable[[], object]] = [
-            lambda state=state: state.record("legs", legs + 1, "division", COMPLETE),
-            lambda state=state: state.offer(job, best.best),
+            partial(state.record, "legs", legs + 1, "division", COMPLETE),
+            partial(state.offer, job, best.best),
         ]
         first, then = steps if bound_first else reversed(steps)
         first()

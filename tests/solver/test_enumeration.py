@@ -16,6 +16,7 @@ from tests.example_rule import SETTABLE
 from tests.solver.tiny import drawn, key_of, key_of_decision
 from trayopt.rules.judge import judge
 from trayopt.rules.registry import BY_ID
+from trayopt.solver.model.literals import lits
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import read
@@ -62,7 +63,7 @@ def solutions(model: Model) -> set[tuple[Any, ...]]:
         told = [*ways, *(literal for stack, literal in ends if stack in used)]
         same = [model.no(literal) if values.boolean_value(literal) else literal for literal in places]
         same += [model.no(literal) for literal in told if values.boolean_value(literal)]
-        model.cp.add_bool_or([literal for literal in same if not isinstance(literal, int)])
+        model.cp.add_bool_or(lits(literal for literal in same if not isinstance(literal, int)))
     return found
 
 

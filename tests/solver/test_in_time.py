@@ -108,9 +108,9 @@ def test_part_of_a_limit_is_kept_while_the_best_plan_is_not_whole(monkeypatch: p
     real = Search.solve
 
     def watched(search: Search) -> Any:
-        kept.append(search.clock.reserve())
+        kept.append(search.session.clock.reserve())
         answer = real(search)
-        kept.append(search.clock.reserve())
+        kept.append(search.session.clock.reserve())
         return answer
 
     monkeypatch.setattr(Search, "solve", watched)

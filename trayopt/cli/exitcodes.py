@@ -20,7 +20,7 @@ class Exit(IntEnum):
 
 MEANING: dict[Exit, str] = {
     Exit.YES: "a plan that keeps every must and places every splice; a check that passes",
-    Exit.NO: "the answer is no: a plan with unplaced splices or broken musts, a check that fails",
+    Exit.NO: "the answer is no: a plan with unplaced splices or broken musts, a check that fails, a bound that is refuted",
     Exit.INPUT: "usage, input that is unreadable or wrong (all errors at once), a file that cannot be written",
     Exit.NOTHING: "stopped before any plan was found",
     Exit.FAULT: "a fault of trayopt itself, among them: its own plan fails its own check",

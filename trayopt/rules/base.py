@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any, ClassVar, Generic, Literal, NamedTuple, Protocol, TypeVar
+from typing import TYPE_CHECKING, ClassVar, Generic, NamedTuple, Protocol, TypeVar
+from typing import Literal as Names
 
 from trayopt.domain.base import Frozen, remade
 from trayopt.domain.finding import Kind, Level
@@ -12,7 +13,7 @@ from trayopt.domain.job import Job
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
-    from trayopt.rules.variables import Variables
+    from trayopt.rules.variables import Constraint, Literal, Variables
 
 
 class NoParameters(Frozen):
@@ -36,11 +37,11 @@ class Post(Protocol):
     count.
     """
 
-    def __call__(self, constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
+    def __call__(self, constraint: Constraint, subject: str, when: tuple[Literal, ...] = ()) -> None:
         """Post one constraint for (rule, subject)."""
 
 
-Help = Literal["bench", "loops", "exposed", "seals", "trays", "tray_types", "tubes", "divide_at", "guides", "box"]
+Help = Names["bench", "loops", "exposed", "seals", "trays", "tray_types", "tubes", "divide_at", "guides", "box"]
 """What can be added to a job: a nearer bench, more loops, more of a trunk exposed, larger seals, more or other trays, other
 tubes, division at the other place, wider guides, another box."""
 

@@ -107,7 +107,7 @@ class _Areas:
         self.leg: dict[tuple[int, int], int] = {}
         self._numbers: dict[str, Expression] = {}
         self._shares: dict[tuple[Way, str, str], Expression] | None = None
-        self._loops: Expression = None
+        self._loops: Expression | None = None
         for subunit in trunk.subunits:
             for of in x.divisions(subunit):
                 tube = x.routes.traveller(trunk, subunit, of)
@@ -126,7 +126,8 @@ class _Areas:
 
     def whole(self, unit: int) -> Expression:
         """Area of all that is in the box of this trunk: what loops carry once a loop."""
-        x, parts = self.x, []
+        x = self.x
+        parts: list[Expression] = []
         coiled = self.trunk.idle == "coiled"
         for subunit in self.trunk.subunits:
             own = self.own[subunit.number] // unit

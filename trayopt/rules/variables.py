@@ -14,10 +14,40 @@ from trayopt.domain.job import Job, Trunk
 from trayopt.domain.splicing import Piece
 from trayopt.track.routes import Routes
 
-Literal: TypeAlias = Any
+
+class Linear(Protocol):
+    """A linear expression over variables of the solver, with integer coefficients.
+
+    Its operators take other expressions and whole numbers. A comparison is a constraint: the solver's own type calls what
+    comes of one ``bool``, and so do rules and goals.
+    """
+
+    def __add__(self, other: Any, /) -> Linear: ...
+    def __radd__(self, other: int, /) -> Linear: ...
+    def __sub__(self, other: Any, /) -> Linear: ...
+    def __rsub__(self, other: Any, /) -> Linear: ...
+    def __mul__(self, other: int, /) -> Linear: ...
+    def __rmul__(self, other: int, /) -> Linear: ...
+    def __neg__(self) -> Linear: ...
+    def __le__(self, other: object, /) -> bool: ...
+    def __ge__(self, other: object, /) -> bool: ...
+
+
+class Boolean(Linear, Protocol):
+    """A 0/1 variable of the solver, or the negation of one."""
+
+    def __invert__(self) -> Boolean: ...
+    @property
+    def index(self) -> int:
+        """Its number in the model; below 0 for a negation."""
+
+
+Literal: TypeAlias = Boolean | int
 """A 0/1 variable of the solver or a constant 0 or 1; usable in sums. ``x.no(literal)`` is its negation."""
-Expression: TypeAlias = Any
-"""A linear expression over variables, with integer coefficients; may be a plain integer."""
+Expression: TypeAlias = Linear | int
+"""A linear expression, or a whole number."""
+Constraint: TypeAlias = bool
+"""A comparison of expressions: a constraint of the solver, or whether it plainly holds where both are whole numbers."""
 
 
 class Terms(Protocol):
@@ -62,7 +92,7 @@ class Terms(Protocol):
     def clause(self, *literals: Literal) -> None:
         """Ask for at least one of these: the same as ``require`` of their sum, and much quicker to state."""
 
-    def require(self, constraint: Any, *when: Literal) -> None:
+    def require(self, constraint: Constraint, *when: Literal) -> None:
         """Add a constraint that only ties helper variables together: no rule speaks through it."""
 
 

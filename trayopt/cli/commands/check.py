@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from itertools import count
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -11,21 +13,32 @@ from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output
 
 if TYPE_CHECKING:
+    from trayopt.api import Proofs
     from trayopt.domain.job import Job
+    from trayopt.domain.plan import GoalName, Plan
     from trayopt.review.desk import Review
 
 
 @click.command("check", short_help="Judge a plan, or a hand-made table, against its job.")
 @click.argument("job", metavar="JOB", type=click.Path(allow_dash=True))
 @click.argument("plan", metavar="PLAN", type=click.Path(allow_dash=True))
-@click.option("-o", "--output", "complete", metavar="NEW", help="Write the plan of an unfinished table, completed.")
+@click.option(
+    "-o",
+    "--output",
+    "complete",
+    metavar="NEW",
+    help="Write the plan of an unfinished table, completed; or the plan that refutes a bound.",
+)
 @click.option("--html", metavar="FILE", help="Write a printable review with the findings marked in a picture.")
 @click.option("--xlsx", metavar="FILE", help="Write the table back with a column of findings.")
 @click.option("--best/--no-best", default=None, help="Compare with the best there can be; default: for tables only.")
 @click.option(
+    "--prove", "prove_again", is_flag=True, help="Prove every bound of a plan in JSON again, by search alone."
+)
+@click.option(
     "--time-limit", "limit_s", type=click.FloatRange(min=0, min_open=True), default=20.0,
     show_default=True, metavar="S",
-    help="Most seconds for the best plan, and for completing a table.",
+    help="Most seconds for the best plan, for completing a table, and for --prove.",
 )  # fmt: skip
 @common
 def command(
@@ -36,28 +49,88 @@ def command(
     html: str | None,
     xlsx: str | None,
     best: bool | None,
+    prove_again: bool,
     limit_s: float,
 ) -> int:
     """Judge PLAN, a plan in JSON or a table in CSV or XLSX, against JOB: every rule and every figure.
 
     A table has a row a leg (trunk, fibres, stack, position; port, travel, loops, end, cut, built) or a row a run of
     splices (from and to: trunk, tube, ribbon, fibres; tray, sleeve). What it leaves open is completed.
+
+    With --prove a plain model is asked for each goal for a plan below the plan's bound. The answer is confirmed, refuted
+    (exit 1; the better plan is written) or not settled in the time, which fails nothing.
     """
     from trayopt.api import judge, load_job
+    from trayopt.cli.proof_text import proofs_text, proofs_words
     from trayopt.review.text import review_text, verdict
 
     loaded = load_job(job, library=output.library, warn=output.unusual)
-    review = judge(loaded, plan, best=best, time_limit_s=limit_s)
+    given = _read(plan) if prove_again else plan
+    review = judge(loaded, given, best=best, time_limit_s=limit_s)
+    proofs = _prove(output, loaded, review, given, limit_s) if prove_again else None
     written = _write(review, html, xlsx)
+    if proofs is not None:
+        written += _refuting(proofs, plan, complete)
     if "-" not in {complete, html, xlsx}:
-        output.answer(review.as_dict, lambda: review_text(review), lambda: verdict(review))
+        more: dict[str, Any] = {} if proofs is None else {"proof": proofs.as_dict()}
+        said = "" if proofs is None else f"\n{proofs_text(proofs)}"
+        head = "" if proofs is None else f"; {proofs_words(proofs)}"
+        output.answer(
+            lambda: review.as_dict() | more, lambda: review_text(review) + said, lambda: verdict(review) + head
+        )
     for name in written:
         output.note(f"{name} written")
     if review.damaged:
         return Exit.INPUT
+    if prove_again:
+        return Exit.YES if review.passed and not (proofs is not None and proofs.refuted) else Exit.NO
     if complete is not None:
         return _complete(output, loaded, review, complete)
     return Exit.YES if review.passed else Exit.NO
+
+
+def _read(plan: str) -> str | Plan:
+    """Read a plan from standard input once, for it is judged and proven; a table is refused."""
+    if plan.lower().endswith((".csv", ".xlsx")):
+        raise click.UsageError("--prove needs a plan in JSON: a table states no bounds")
+    from trayopt.formats.json_in import read_plan
+
+    return read_plan(plan) if plan == "-" else plan
+
+
+def _prove(output: Output, job: Job, review: Review, plan: str | Plan, limit_s: float) -> Proofs | None:
+    """Prove the bounds of a plan again, if it could be built; each question is told on stderr."""
+    from trayopt.api import prove
+    from trayopt.cli.progress import Progress
+    from trayopt.rules.judge import no_plan_breaks
+
+    if review.report is not None and any(no_plan_breaks(found) for found in review.report.findings):
+        output.warn("nobody could build this plan: its bounds are not proven again")
+        return None
+    asked: list[str] = []
+    with Progress(output) as progress:
+
+        def tell(seconds: float, goal: GoalName, value: int | None, bound: int | None) -> None:
+            if goal not in asked:
+                asked.append(goal)
+                progress.say(f"searching for a plan below the bound of {goal}")
+            progress(seconds, goal, value, bound)
+
+        return prove(job, plan, time_limit_s=limit_s, progress=tell)
+
+
+def _refuting(proofs: Proofs, plan: str, path: str | None) -> list[str]:
+    """Write the plan that refutes a bound, beside the work of before where no file is named; give the names written."""
+    from trayopt.formats.json_out import dump_rows, write_whole
+
+    if proofs.plan is None:
+        return []
+    if path is None:
+        stem = "plan" if plan == "-" else Path(plan).stem
+        names = (f"{stem}.refuting{f'-{number}' if number > 1 else ''}.json" for number in count(1))
+        path = next(name for name in names if not Path(name).exists())
+    write_whole(path, dump_rows(proofs.plan.plain()))
+    return [path] if path != "-" else []
 
 
 def _write(review: Review, html: str | None, xlsx: str | None) -> list[str]:

@@ -38,7 +38,7 @@ from trayopt.rules.fibre_bend import FibreBend
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.solver.model.interruptible import new_solver
-from trayopt.solver.model.literals import total
+from trayopt.solver.model.literals import linear, total
 from trayopt.solver.model.model import Key
 from trayopt.track.routes import routes_of
 
@@ -231,7 +231,7 @@ class Divider:
             unseen = [x for key, options in divided.items() for of, x in options.items() if of not in seen[key]]
             if not unseen:
                 break
-            model.maximize(total(unseen))
+            model.maximize(linear(total(unseen)))
             status = solver.solve(model)
             if status == cp_model.INFEASIBLE or (status == cp_model.OPTIMAL and solver.objective_value < 0.5):
                 break

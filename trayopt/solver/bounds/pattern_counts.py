@@ -43,7 +43,7 @@ from trayopt.rules.variables import (
 from trayopt.solver.bounds.outline import Outline
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
-from trayopt.solver.model.literals import total
+from trayopt.solver.model.literals import linear, total
 from trayopt.solver.model.model import Key, Model
 from trayopt.solver.model.run import hint_all
 from trayopt.solver.model.vocabulary import voice
@@ -253,14 +253,14 @@ def count(model: Model, weight: int, clock: Clock) -> Counted | None:
     if not isinstance(broken, int):
         counts.require(broken <= weight)
     length = GOALS["leg_length_mm"].encode(job, counts.voice)
-    counts.cp.minimize(length)
+    counts.minimize(length)
     status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2)
     if status == cp_model.INFEASIBLE:
         return None
     bound = max(0, whole_bound(solver.best_objective_bound))
     if status not in FOUND:
         return Counted(bound, None)
-    counts.require(length <= solver.value(length))
+    counts.require(length <= solver.value(linear(length)))
     hint_all(counts.cp, solver.response_proto.solution)
     counts.cp.minimize(counts.lateness())
     status, later = solve_one(counts.cp, clock, LATENESS_EFFORT, symmetry_level=2)

@@ -23,7 +23,7 @@ from trayopt.solver.bounds.stack_counts import Ledger
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
-from trayopt.solver.model.literals import total
+from trayopt.solver.model.literals import linear, total
 from trayopt.solver.model.vocabulary import voice
 from trayopt.track.routes import routes_of
 
@@ -95,7 +95,7 @@ def length_bound(job: Job, levels: tuple[Level, ...], unplaced: int, legs: int |
     if len(shelves.cuts) * len(shelves.places) > MOST_COUNTS:
         return 0
     _hold(shelves, unplaced, legs)
-    shelves.cp.minimize(GOALS["leg_length_mm"].encode(shelves.job, shelves.voice))
+    shelves.minimize(GOALS["leg_length_mm"].encode(shelves.job, shelves.voice))
     status, solver = solve_one(shelves.cp, clock, EFFORT)
     return max(0, whole_bound(solver.best_objective_bound)) if status in FOUND else 0
 
@@ -106,7 +106,7 @@ def most_entering(
     """Bound the subunits of a trunk with a placed leg over such plans; None where no answer was found in time."""
     ledger = Ledger(_question(job, levels), all_placed=not unplaced)
     _hold(ledger, unplaced, legs)
-    ledger.cp.maximize(total(n for (i, _), n in ledger.count.items() if ledger.classes[i].trunk == trunk.id))
+    ledger.cp.maximize(linear(total(n for (i, _), n in ledger.count.items() if ledger.classes[i].trunk == trunk.id)))
     status, solver = solve_one(ledger.cp, clock, EFFORT)
     return -whole_bound(-solver.best_objective_bound) if status in FOUND else None
 
@@ -130,7 +130,7 @@ def most_area(job: Job, clock: Clock) -> int | None:
     _hold(ledger, 0, None)
     areas = {key: area_in_box(job, ledger.classes[key[0]].members[0], key[1]) for key in ledger.count}
     unit = gcd(*areas.values()) or 1
-    ledger.cp.maximize(total(area // unit * ledger.count[key] for key, area in areas.items()))
+    ledger.cp.maximize(linear(total(area // unit * ledger.count[key] for key, area in areas.items())))
     status, solver = solve_one(ledger.cp, clock, AREA_EFFORT)
     return unit * -whole_bound(-solver.best_objective_bound) if status in FOUND else None
 

@@ -53,7 +53,7 @@ from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.outline import Outline
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
-from trayopt.solver.model.literals import total
+from trayopt.solver.model.literals import linear, total
 from trayopt.solver.model.model import Divisions, Key
 from trayopt.solver.model.vocabulary import voice
 
@@ -336,7 +336,7 @@ def narrowed(divider: Divider, divisions: Divisions, weight: int, legs: int, clo
         (key, of): spread.divided(divider.job.subunit_of_leg[key], of) for key in divisions for of in divisions[key]
     }
     while unseen := [literal for pair, literal in literals.items() if pair not in seen]:
-        spread.cp.maximize(total(unseen))
+        spread.cp.maximize(linear(total(unseen)))
         status, solver = solve_one(spread.cp, clock, EFFORT, part=PART)
         if status not in FOUND:
             return divisions

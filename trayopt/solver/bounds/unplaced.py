@@ -24,7 +24,7 @@ from trayopt.solver.bounds.stack_counts import Ledger
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
-from trayopt.solver.model.literals import Literals, total
+from trayopt.solver.model.literals import Literals, linear, total
 
 EFFORT = 2.0
 """Most deterministic time for one answer."""
@@ -61,7 +61,7 @@ def out_of_trays(job: Job, clock: Clock) -> int:
     for _ in range(ROUNDS):
         if clock.over:
             break
-        box.cp.minimize(job.splices - total(box.placed))
+        box.cp.minimize(linear(job.splices - total(box.placed)))
         status, solver = solve_one(box.cp, clock, EFFORT)
         if status not in FOUND:
             break

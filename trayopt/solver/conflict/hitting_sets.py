@@ -11,7 +11,7 @@ from trayopt.domain.finding import Group
 from trayopt.solver.bounds.stack_counts import Ledger
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import solve_one
-from trayopt.solver.model.literals import total
+from trayopt.solver.model.literals import linear, total
 
 Cost = Callable[[Group], int]
 """What giving up a group costs; it decides between sets of the same size."""
@@ -37,7 +37,7 @@ class Dropping:
         step = 1 + len(self.groups) * (len(self.groups) + 1) // 2
         size = 1 + sum(cost(group) for group in self.groups)
         weights = [(size + cost(group)) * step + rank for rank, group in enumerate(self.groups)]
-        self.cp.minimize(total(n * self.dropped[group] for n, group in zip(weights, self.groups, strict=True)))
+        self.cp.minimize(linear(total(n * self.dropped[group] for n, group in zip(weights, self.groups, strict=True))))
 
     def hit(self, groups: Iterable[Group]) -> None:
         """Give up at least one of these."""

@@ -4,21 +4,33 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Hashable, Iterable, Iterator
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar, cast
 
 from ortools.sat.python import cp_model
 
+from trayopt.rules.variables import Constraint, Expression, Literal
 from trayopt.solver.model.clock import Clock, OutOfTime
 
 Sum = cp_model.LinearExpr.sum
+T = TypeVar("T")
 OFTEN = 500
 """After so many literals more a model looks at the clock."""
 
 
-def total(items: Iterable[Any]) -> Any:
+def total(items: Iterable[Expression]) -> Expression:
     """Sum of literals and constants."""
     found = [item for item in items if not isinstance(item, int) or item != 0]
-    return Sum(found) if found else 0
+    return linear(Sum(found)) if found else 0
+
+
+def linear(expression: Expression) -> cp_model.LinearExpr:
+    """Give an expression as the solver's own type: what rules and goals put together is made of nothing else."""
+    return cast("cp_model.LinearExpr", expression)
+
+
+def lits(literals: Iterable[Literal]) -> list[cp_model.IntVar]:
+    """Give literals as the solver's own type; a constant is one as well."""
+    return cast("list[cp_model.IntVar]", list(literals))
 
 
 class OnStack(NamedTuple):
@@ -45,16 +57,16 @@ class Literals:
         self._clock = clock
         self._until_look = OFTEN
 
-    def number(self, most: int, name: str, tag: Tag = ()) -> Any:
+    def number(self, most: int, name: str, tag: Tag = ()) -> cp_model.IntVar:
         """Make an integer variable from 0 to ``most``."""
         return self._tagged(self.cp.new_int_var(0, most, name), tag)
 
-    def _tagged(self, variable: Any, tag: Tag) -> Any:
+    def _tagged(self, variable: cp_model.IntVar, tag: Tag) -> cp_model.IntVar:
         if tag:
             self.tags[variable.index] = tag
         return variable
 
-    def literal(self, name: str, tag: Tag = ()) -> Any:
+    def literal(self, name: str, tag: Tag = ()) -> cp_model.IntVar:
         """Make a 0/1 variable."""
         self._until_look -= 1
         if not self._until_look:
@@ -63,44 +75,48 @@ class Literals:
                 raise OutOfTime
         return self._tagged(self.cp.new_bool_var(name), tag)
 
-    def require(self, constraint: Any, *when: Any) -> None:
+    def minimize(self, expression: Expression) -> None:
+        """Make an expression the objective."""
+        self.cp.minimize(linear(expression))
+
+    def require(self, constraint: Constraint, *when: Literal) -> None:
         """Add a constraint, under literals where given; a constraint that is plainly true is left out."""
         if isinstance(constraint, bool):
             if constraint:
                 return
-            self.cp.add_bool_or([self.no(literal) for literal in when])
+            self.cp.add_bool_or(lits(self.no(literal) for literal in when))
             return
         added = self.cp.add(constraint)
-        conditions = [literal for literal in when if not isinstance(literal, int)]
+        conditions = lits(literal for literal in when if not isinstance(literal, int))
         if any(isinstance(literal, int) and literal == 0 for literal in when):
             conditions.append(self._false)
         if conditions:
             added.only_enforce_if(conditions)
 
-    def clause(self, *literals: Any) -> None:
+    def clause(self, *literals: Literal) -> None:
         """Ask for at least one of these."""
         found = [literal for literal in literals if not isinstance(literal, int)]
         if len(found) == len(literals) or not any(isinstance(x, int) and x for x in literals):
-            self.cp.add_bool_or(found)
+            self.cp.add_bool_or(lits(found))
 
     @cached_property
-    def _false(self) -> Any:
+    def _false(self) -> cp_model.IntVar:
         return self.cp.new_constant(0)
 
-    def no(self, literal: Any) -> Any:
+    def no(self, literal: Literal) -> Literal:
         """Negate a literal."""
         return 1 - literal if isinstance(literal, int) else ~literal
 
-    def _make(self, key: tuple[Any, ...], make: Callable[[], Any]) -> Any:
+    def _make(self, key: tuple[Any, ...], make: Callable[[], T]) -> T:
         if key not in self._made:
             self._made[key] = make()
-        return self._made[key]
+        return cast("T", self._made[key])
 
     def made(self, kinds: Collection[str]) -> Iterator[tuple[tuple[Any, ...], Any]]:
         """Give what was made under keys that begin with one of these."""
         return ((key, literal) for key, literal in self._made.items() if key[0] in kinds)
 
-    def any_of(self, *literals: Any) -> Any:
+    def any_of(self, *literals: Literal) -> Literal:
         """Whether at least one of these holds."""
         found = list(
             {
@@ -112,19 +128,21 @@ class Literals:
         if len(found) <= 1:
             return found[0] if found else 0
 
-        def make() -> Any:
+        real = lits(found)
+
+        def make() -> Literal:
             one = self.literal("")
-            self.cp.add_bool_or([*found, ~one])
-            for x in found:
+            self.cp.add_bool_or([*real, ~one])
+            for x in real:
                 self.cp.add_implication(x, one)
             return one
 
-        return self._make(("any", *sorted(x.index for x in found)), make)
+        return self._make(("any", *sorted(x.index for x in real)), make)
 
-    def positive(self, key: tuple[Any, ...], number: Any, most: int) -> Any:
+    def positive(self, key: tuple[Any, ...], number: Expression, most: int) -> Literal:
         """Whether a number from 0 to ``most`` is above 0, under a key of its own."""
 
-        def make() -> Any:
+        def make() -> Literal:
             if isinstance(number, int):
                 return int(number > 0)
             literal = self.literal(str(key), key)
@@ -134,11 +152,11 @@ class Literals:
 
         return self._make(key, make)
 
-    def both(self, *literals: Any) -> Any:
+    def both(self, *literals: Literal) -> Literal:
         """Whether all of these hold."""
         return self.no(self.any_of(*(self.no(x) for x in literals)))
 
-    def one_of(self, *literals: Any) -> Any:
+    def one_of(self, *literals: Literal) -> Literal:
         """Whether one of these holds, of which at most one can."""
         found = [x for x in literals if not (isinstance(x, int) and x == 0)]
         if any(isinstance(x, int) for x in found):
@@ -146,9 +164,11 @@ class Literals:
         if len(found) <= 1:
             return found[0] if found else 0
 
-        def make() -> Any:
+        real = lits(found)
+
+        def make() -> Literal:
             one = self.literal("")
-            self.cp.add(Sum(found) == one)
+            self.cp.add(Sum(real) == one)
             return one
 
-        return self._make(("one", *sorted(x.index for x in found)), make)
+        return self._make(("one", *sorted(x.index for x in real)), make)

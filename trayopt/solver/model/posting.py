@@ -61,8 +61,9 @@ def build(
     divisions: Mapping[Key, Sequence[int]] | None = None,
     ways: Mapping[str, Sequence[Way]] | None = None,
     clock: Clock | None = None,
+    cuts: bool = True,
 ) -> Model:
-    """Make the model of a job with all its rules, without a goal.
+    """Make the model of a job with all its rules, without a goal; ``cuts`` says beside what each tray holds at least.
 
     Raises
     ------
@@ -72,7 +73,8 @@ def build(
     model = Model(job, divisions=divisions, ways=ways, all_placed=all_placed, clock=clock)
     model.kept = {rule.id for rule in RULES if policy.mode(job, rule) == "hard"}
     let_speak(model, lambda _: model, policy)
-    crowd(model, model.kept, *burdens(model))
+    if cuts:
+        crowd(model, model.kept, *burdens(model))
     for trunk in job.trunks:
         for way in model.ways(trunk):
             model.goes(trunk, way)
