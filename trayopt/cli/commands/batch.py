@@ -143,8 +143,8 @@ def _notices(output: Output, summary: Summary, folder: Path) -> None:
     if summary.left_out:
         count = len(summary.left_out)
         files = "1 YAML file was" if count == 1 else f"{count:,} YAML files were"
-        more = "" if output.verbose else "; -v names them" if count > 1 else "; -v names it"
-        output.note(f"{files} left out, being neither a job nor a sweep{more}")
+        where = "" if output.verbose else "; -v names them" if count > 1 else "; -v names it"
+        output.note(f"{files} left out, being neither a job nor a sweep{where}")
         for path in summary.left_out:
             output.detail(f"  {path}")
 
@@ -214,6 +214,7 @@ def _head(summary: Summary) -> str:
 
 def _text(summary: Summary, folder: Path) -> str:
     from trayopt.batches.summary import WAYS
+    from trayopt.formats.locate import printable
 
     rows = []
     for found in summary.smallest:
@@ -232,4 +233,4 @@ def _text(summary: Summary, folder: Path) -> str:
             for change in summary.changes
             if change.way in {"worse", "gone"}
         )
-    return f"{text}\n{_head(summary)}\nresults {summary.digest[:16]}; see {folder / 'index.html'}\n"
+    return f"{text}\n{_head(summary)}\nresults {summary.digest[:16]}; see {printable(str(folder / 'index.html'))}\n"
