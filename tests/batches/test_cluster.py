@@ -41,12 +41,14 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 
 
 @contextmanager
-def cluster(folder: Path) -> Iterator[tuple[str, subprocess.Popen[bytes]]]:
+def cluster(folder: Path, lacking: str = "") -> Iterator[tuple[str, subprocess.Popen[bytes]]]:
     """Start a cluster away from the source: the address of its scheduler, and the process that it is part of."""
     script = folder / "cluster.py"
     script.write_text(CLUSTER)
     (folder / "sent_stubs.py").write_text((Path(__file__).parent / "stubs.py").read_text())
     environment = {key: value for key, value in os.environ.items() if key != "PYTHONPATH"}
+    if lacking:
+        environment["PYTHONPATH"] = without(folder, lacking)
     process = subprocess.Popen(
         [sys.executable, str(script)],
         stdin=subprocess.PIPE,
@@ -61,6 +63,13 @@ def cluster(folder: Path) -> Iterator[tuple[str, subprocess.Popen[bytes]]]:
     process.stdin.close()
     process.stdout.close()
     process.wait(timeout=60)
+
+
+def without(folder: Path, package: str) -> str:
+    """Give a path for Python on which a package cannot be loaded."""
+    (folder / "lacking" / package).mkdir(parents=True)
+    (folder / "lacking" / package / "__init__.py").write_text(f"raise ImportError('no {package} here')\n")
+    return str(folder / "lacking")
 
 
 def test_a_cluster_gives_the_same_results_as_this_machine(address: str, tmp_path: Path) -> None:
@@ -111,9 +120,7 @@ def test_a_wrong_address_leaves_nothing_behind(wrong: str, tmp_path: Path, monke
 
 def test_a_worker_without_the_solver_that_joins_late_costs_no_job(tmp_path: Path) -> None:
     """It fails fast and would take one job after the other."""
-    (tmp_path / "lacking" / "ortools").mkdir(parents=True)
-    (tmp_path / "lacking" / "ortools" / "__init__.py").write_text("raise ImportError('no solver here')\n")
-    environment = {**os.environ, "PYTHONPATH": str(tmp_path / "lacking")}
+    environment = {**os.environ, "PYTHONPATH": without(tmp_path, "ortools")}
     path = write_sweep(tmp_path / "s.yaml", [f"m{i}" for i in range(30)], enclosures="[wall-2x6]")
     with cluster(tmp_path) as (found, _):
         late: list[subprocess.Popen[bytes]] = []
@@ -151,6 +158,19 @@ def test_a_worker_without_the_solver_that_joins_late_costs_no_job(tmp_path: Path
                 process.wait()
     assert summary.counts == {"fits": 30}
     assert {line["attempts"] for line in Results(tmp_path / "out").lines()} == {1}
+
+
+@pytest.mark.parametrize("package", ["ortools", "pydantic"])
+def test_workers_that_all_lack_a_package_are_told_at_once(package: str, tmp_path: Path) -> None:
+    path = write_sweep(tmp_path / "s.yaml", ["a"])
+    with (
+        cluster(tmp_path, lacking=package) as (found, _),
+        pytest.raises(
+            InputError, match=f"the workers lack a package: .*no {package} here.*; install it on every worker"
+        ),
+    ):
+        run([path], tmp_path / "out", scheduler=found)
+    assert not (tmp_path / "out").exists()
 
 
 def test_no_scheduler_is_an_input_error(monkeypatch: pytest.MonkeyPatch) -> None:

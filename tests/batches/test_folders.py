@@ -63,7 +63,7 @@ def test_what_cannot_be_read_below_a_folder_is_a_line_each(tmp_path: Path) -> No
     assert set(wrong) == set(said)
     assert all(words in wrong[name] for name, words in said.items()), wrong
     assert all(f"warning: {name}: " in done.stderr for name in said), "all of them, more than three"
-    assert "1 YAML file is no job and no sweep and left out" in done.stderr
+    assert "1 YAML file was left out, being neither a job nor a sweep; -v names it" in done.stderr
 
 
 def test_a_pipe_that_is_named_itself_is_not_waited_for(tmp_path: Path) -> None:

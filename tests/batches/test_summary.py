@@ -18,6 +18,7 @@ from trayopt.batches.outcomes import OUTCOMES
 from trayopt.batches.results import Results
 from trayopt.batches.summary import MOST_CHANGES, summarize
 from trayopt.batches.tables import COLUMNS, write_csv, write_xlsx
+from trayopt.batches.work import Settings
 from trayopt.domain.sweep import FACTORS
 
 NASTY = "</script><b>&\"'=1+1\u2028"
@@ -218,6 +219,13 @@ def test_tables_hold_a_row_a_job_and_no_formula(tmp_path: Path) -> None:
     assert (rows[0]["title"], rows[0]["why"], rows[0]["outcome"]) == ("'=1+1", "'-2 is less", "fits")
     assert (rows[0]["fill"], rows[0]["legs"], rows[0]["leg_length_mm"]) == ("0.3333", "8", "26188")
     assert (rows[1]["legs"], rows[1]["plan"], rows[1]["outcome"]) == ("", "", "failed")
+    assert [rows[0][key] for key in ("time_limit_s", "gap", "seed", "goal_order", "explain")] == [
+        "60.0",
+        "",
+        "1",
+        "",
+        "True",
+    ]
     assert write_xlsx(tmp_path / "summary.xlsx", found)
     sheet: Any = openpyxl.load_workbook(tmp_path / "summary.xlsx").active
     cells = {cell.value: sheet.cell(2, cell.column) for cell in sheet[1]}
@@ -290,10 +298,33 @@ def test_the_page_holds_a_cell_a_job_and_its_texts_stay_texts(page: Page) -> Non
 def test_the_page_refers_to_nothing_but_plans_and_itself(page: Page) -> None:
     assert all(link.startswith(("#", "plans/")) for link in page.links)
     text = " ".join(page.words)
+    assert text.index("Safety: Take every fibre for live") < text.index("What changed"), "before all else"
+    assert "laser light is invisible" in text
+    assert "Local codes and licensed or certified work come first" in text
     assert "What changed against older" in text
     assert "1 worse" in text
     assert "2 new" in text
     assert "Smallest enclosure that fits" in text
+
+
+def test_jobs_without_an_answer_and_settings_that_differ_stand_on_the_page(tmp_path: Path) -> None:
+    other = Settings(5.0, seed=2, goals=("crossings", "legs", "leg_length_mm"), explain=False)
+    found = results(
+        tmp_path,
+        *(line(f"s/a/m{i}", "failed", why=f"reason {i}") for i in range(30)),
+        line("s/a/x"),
+        line("s/a/y", settings=other.plain()),
+    )
+    summary = summarize(found)
+    assert [jobs for _, jobs in summary.settings] == [31, 1]
+    write_html(tmp_path / "index.html", found, summary)
+    text = " ".join(Page((tmp_path / "index.html").read_text(encoding="utf-8")).words)
+    assert all(f"reason {i}" in text for i in range(30))
+    assert "31 jobs were solved with one thread, up to 60 s of the solver's own time, seed 1." in text
+    assert (
+        "1 job was solved with one thread, up to 5 s of the solver's own time, seed 2, "
+        "goals in the order crossings, legs, leg_length_mm, no conflict looked for."
+    ) in text
 
 
 def test_a_page_without_results_is_a_page(tmp_path: Path) -> None:

@@ -136,18 +136,8 @@ def _groups(explanation: Mapping[str, Any] | None) -> list[dict[str, Any]]:
 
 
 def _conflict(explanation: Mapping[str, Any] | None) -> str:
-    """Say a whole conflict: a part of it that is left out makes the rest read like a contradiction.
-
-    What several groups say in the same words is said once.
-    """
-    said: set[str] = set()
-    told = []
-    for group in _groups(explanation):
-        parts = [part for part in str(group.get("because") or "").rstrip(".").split("; ") if part and part not in said]
-        said.update(parts)
-        if parts:
-            told.append("; ".join(parts))
-    return "; and ".join(told)
+    """Say a whole conflict: a part of it that is left out makes the rest read like a contradiction."""
+    return "; and ".join(str(group["because"]).rstrip(".") for group in _groups(explanation) if group.get("because"))
 
 
 def _told(reasons: Iterable[str], most: int = MOST_REASONS) -> str:

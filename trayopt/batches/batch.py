@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import contextlib
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from trayopt.batches.engines import Engine, Pool
-from trayopt.batches.files import encoded
+from trayopt.batches.files import encoded, whole_file
 from trayopt.batches.html import write_html
 from trayopt.batches.manifest import Manifest, read_manifest
 from trayopt.batches.memory import share_mb
@@ -20,7 +21,6 @@ from trayopt.batches.tables import write_csv, write_xlsx
 from trayopt.batches.work import SOLVE, Settings
 from trayopt.batches.worker import Limits
 from trayopt.errors import InputError
-from trayopt.formats.json_out import dump, write_whole
 from trayopt.solver.model.cores import cores
 
 
@@ -189,7 +189,10 @@ def sum_up(writer: Writer, options: Options, older: Results | None, manifest: Ma
     write_csv(folder / "summary.csv", results)
     write_xlsx(folder / "summary.xlsx", results)
     write_html(folder / "index.html", results, summary, str(options.against or ""))
-    write_whole(folder / "summary.json", encoded(dump(summary.as_dict())))
+    with whole_file(folder / "summary.json") as file:
+        for piece in json.JSONEncoder(indent=2, ensure_ascii=False, allow_nan=False).iterencode(summary.as_dict()):
+            file.write(encoded(piece))
+        file.write(b"\n")
     return summary
 
 

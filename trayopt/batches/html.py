@@ -10,7 +10,7 @@ from typing import Any
 
 from trayopt.batches.files import encoded, whole_file
 from trayopt.batches.outcomes import FITTING, MARKS, OUTCOMES
-from trayopt.batches.pages import render, text_of
+from trayopt.batches.pages import pieces, text_of
 from trayopt.batches.results import Line, Results
 from trayopt.batches.summary import WAYS, Summary, conflict_words, mix_name, variant, variant_key
 from trayopt.domain.sweep import FACTORS
@@ -37,18 +37,19 @@ def write_html(path: Path, results: Results, summary: Summary, against: str = ""
     InputError
         Where it cannot be written.
     """
-    head, _, tail = _page(summary, against).partition(HERE)
     with whole_file(path) as stream:
-        stream.write(encoded(head))
-        for piece in _data(results):
-            stream.write(encoded(_inside_script(piece)))
-        stream.write(encoded(tail))
+        for piece in _page(summary, against):
+            head, here, tail = piece.partition(HERE)
+            stream.write(encoded(head))
+            for part in _data(results) if here else ():
+                stream.write(encoded(_inside_script(part)))
+            stream.write(encoded(tail))
 
 
-def _page(summary: Summary, against: str) -> str:
+def _page(summary: Summary, against: str) -> Iterator[str]:
     from markupsafe import Markup
 
-    return render(
+    return pieces(
         "index.html",
         script=Markup(text_of("index.js")),
         data=Markup(HERE),

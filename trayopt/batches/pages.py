@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
@@ -19,8 +20,8 @@ SAFETY = (
 )
 
 
-def render(template: str, **values: Any) -> str:
-    """Fill in a template, with the style that all pages have."""
+def pieces(template: str, **values: Any) -> Iterator[str]:
+    """Fill in a template piece by piece, with the style and the line of safety that all pages have."""
     from markupsafe import Markup
 
     from trayopt import __version__
@@ -28,13 +29,13 @@ def render(template: str, **values: Any) -> str:
     css = Markup(text_of("index.css"))
     tell = words_of("en")
     safety = f"Safety: {SAFETY} {tell('caution.first')}"
-    return _world().get_template(template).render(css=css, safety=safety, version=__version__, **values)
+    return _world().get_template(template).generate(css=css, safety=safety, version=__version__, **values)
 
 
 def plan_page(plan: Plan, outcome: str) -> str:
     """Write a plan as a page for people."""
     conflicts = (plan.explanation or {}).get("conflicts") or []
-    return render(
+    made = pieces(
         "plan.html",
         plan=plan,
         outcome=outcome,
@@ -43,6 +44,7 @@ def plan_page(plan: Plan, outcome: str) -> str:
         conflicts=conflicts[:1],
         goal_words=GOAL_WORDS,
     )
+    return "".join(made)
 
 
 def page_of(plan: bytes, outcome: str) -> str:

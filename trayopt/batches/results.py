@@ -55,7 +55,7 @@ class Results:
         self._file = file
         self._gone: dict[str, int] = {}
         self._keys: dict[str, str] = {}
-        self._named: dict[str, dict[str, None]] = {}
+        self._named: dict[str, list[str]] = {}
         if file is not None or self.path.exists():
             self._scan()
 
@@ -89,7 +89,7 @@ class Results:
 
     def with_key(self, key: str) -> Iterator[Line]:
         """Give the lines whose own key is this one, those of jobs that are gone too."""
-        for name in list(self._named.get(key, ())):
+        for name in self._named.get(key, ()):
             found = self.known(name)
             if found is not None:
                 yield found
@@ -102,13 +102,17 @@ class Results:
                 self._gone[name] = self.starts.pop(name)
             return
         line["outcome"]  # a line without an outcome is none of ours
-        names = self._named.get(self._keys.pop(name, ""), {})
-        names.pop(name, None)
+        before, key = self._keys.get(name), line.get("key")
         self._gone.pop(name, None)
         self.starts[name] = at
-        if key := line.get("key"):
+        if before == key:
+            return
+        if before is not None:
+            del self._keys[name]
+            self._named[before].remove(name)
+        if key is not None:
             self._keys[name] = key
-            self._named.setdefault(key, {})[name] = None
+            self._named.setdefault(key, []).append(name)
 
     def _line(self, at: int | None) -> Line | None:
         if at is None:
@@ -258,8 +262,9 @@ class Writer:
     def settle(self) -> Results:
         """Give the results as they stand, after a line that was written and not noted; see that the file holds them."""
         assert self._copy is not None
-        self.results = Results(self.folder, self._copy)
-        self._copy.truncate(self.results.end)
+        if self._copy.seek(0, os.SEEK_END) != self.results.end:
+            self.results = Results(self.folder, self._copy)
+            self._copy.truncate(self.results.end)
         if not self._untouched():
             self._write_again()
         return self.results

@@ -122,7 +122,6 @@ class Run:
         try:
             job = item.job()
             line |= _described(job, item)
-            data = job.plain()
         except InputError as wrong:
             self._at_once(line, wrong_input(wrong))
             return
@@ -143,7 +142,7 @@ class Run:
         else:
             self._twins[key] = []
             self._in_work += 1
-            self.engine.submit(item.name, data, lambda answer: self._answers.put((line, item, answer)))
+            self.engine.submit(item.name, job.plain(), lambda answer: self._answers.put((line, item, answer)))
 
     def _stands(self, known: Line) -> bool:
         """Whether an earlier line of the same job is as good as a new one; a page that is damaged is made again."""

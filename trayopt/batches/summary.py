@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from hashlib import sha256
+from sys import intern
 from typing import Any, Literal, NamedTuple
 
 from trayopt.batches.outcomes import FITTING, GOAL_WORDS, OPEN, OUTCOMES, WITHOUT_ANSWER
@@ -173,7 +174,7 @@ class Summary:
         }
 
 
-@dataclass
+@dataclass(slots=True)
 class _Group:
     """What is known of a mix that is asked for in one way, while lines are read."""
 
@@ -184,20 +185,20 @@ class _Group:
     splices: int = 0
     jobs: int = 0
     box: Box | None = None
-    open_: set[tuple[float, int, str]] = field(default_factory=set)
+    open_: tuple[tuple[float, int, str], ...] = ()
 
     def take(self, line: Line) -> None:
         self.jobs += 1
         self.splices = max(self.splices, line.get("splices", 0))
         self.box = _smaller(self.box, line)
         if line["outcome"] in OPEN:
-            self.open_.add((line["litres"], line["places"], line["values"]["enclosure"]))
+            self.open_ = (*self.open_, (line["litres"], line["places"], line["values"]["enclosure"]))
 
     def found(self, words: str) -> Smallest:
         box = self.box
         if not self.sweep:
             words = box.job if box else words + (f" and {self.jobs - 1:,} more" if self.jobs > 1 else "")
-        smaller = [name for *size, name in sorted(self.open_) if box is None or (*size, name) < _size(box)]
+        smaller = [name for *size, name in sorted(set(self.open_)) if box is None or (*size, name) < _size(box)]
         return Smallest(self.mix, words, self.splices, box, tuple(smaller))
 
 
@@ -221,7 +222,7 @@ def summarize(results: Results, older: Results | None = None) -> Summary:
             key = variant_key(line)
             if key not in groups:
                 sweep = str(line["name"]).partition("/")[0] if line["values"].get("joins") else ""
-                groups[key] = _Group(mix_name(line), variant(line), sweep)
+                groups[key] = _Group(intern(mix_name(line)), intern(variant(line)), intern(sweep))
             groups[key].take(line)
     made.digest = f"{total:064x}"
     made.smallest = _smallest(list(groups.values()))
@@ -304,14 +305,14 @@ def _smaller(best: Box | None, line: Line) -> Box | None:
     if line["outcome"] not in FITTING:
         return best
     found = Box(
-        line["values"]["enclosure"],
+        intern(line["values"]["enclosure"]),
         line["litres"],
         line["places"],
         line["trays"],
         line["goals"]["legs"],
         line["goals"]["leg_length_mm"],
         line["name"],
-        line["outcome"],
+        intern(line["outcome"]),
         line.get("page") or line["plan"],
     )
     return found if best is None or _order(found) < _order(best) else best

@@ -97,6 +97,7 @@
   const drawMatrix = cells => {
     const groups = new Map();
     for (const cell of cells) {
+      if (!data.boxes[cell[BOX]].id) continue;
       if (!groups.has(cell[ROW])) groups.set(cell[ROW], {row: rows[cell[ROW]], cells: []});
       groups.get(cell[ROW]).cells.push(cell);
     }
@@ -106,7 +107,7 @@
       for (let i = 0; i < a.key.length; i++) if (a.key[i] !== b.key[i]) return a.key[i] - b.key[i];
       return natural(a.group.row.mix, b.group.row.mix) || natural(a.group.row.rest, b.group.row.rest);
     });
-    const shown = boxes.filter(box => cells.some(cell => cell[BOX] === box.index));
+    const shown = boxes.filter(box => box.id && cells.some(cell => cell[BOX] === box.index));
     const head = element("tr", {}, element("th", {class: "row"}, "mix"), ...shown.map(box => {
       const button = element("button", {class: "sorts", type: "button", title: "sort by this box"}, box.id || "(none)");
       button.onclick = () => { state.sort = box.index; draw(); };
@@ -126,13 +127,14 @@
         }));
     });
     document.documentElement.style.setProperty("--zoom", Math.min(0.9, 1000 / (170 + 118 * shown.length)).toFixed(2));
-    at("matrix").replaceChildren(element("table", {}, element("thead", {}, head), element("tbody", {}, ...body)));
+    at("matrix").replaceChildren(order.length ? element("table", {}, element("thead", {}, head), element("tbody", {}, ...body))
+      : "None of these jobs has an enclosure: see the list of jobs.");
     return order.length > body.length;
   };
 
   const COLUMNS = [
-    [NAME, "job"], [ROW, "mix"], [BOX, "enclosure"], [OUTCOME, "outcome"], [TRAYS, "trays", 1], [FILL, "fill", 1],
-    [LEGS, "legs", 1], [CROSSINGS, "crossings", 1], [MM, "metres", 1], [SECONDS, "seconds", 1], [WHY, "why"],
+    [NAME, "job"], [OUTCOME, "outcome"], [WHY, "why"], [ROW, "mix"], [BOX, "enclosure"], [TRAYS, "trays", 1], [FILL, "fill", 1],
+    [LEGS, "legs", 1], [CROSSINGS, "crossings", 1], [MM, "metres", 1], [SECONDS, "seconds", 1],
   ];
   const sortable = (cell, column) => {
     if (column === ROW) return rows[cell[ROW]].mix;
@@ -179,24 +181,24 @@
     shape.setAttribute("class", `d-${cell[OUTCOME]}`);
     return element("a", {href: href(cell)}, element("title", {}, title(cell)), shape);
   });
-  const ticks = most => {
-    const raw = most / 8, size = 10 ** Math.floor(Math.log10(raw));
+  const ticks = (most, room) => {
+    const raw = most / (room < 700 ? 4 : 8), size = 10 ** Math.floor(Math.log10(raw));
     const step = [1, 2, 5, 10].map(times => times * size).find(value => value >= raw);
     return [...Array(Math.floor(most / step) + 1).keys()].map(i => i * step);
   };
   const chart = (home, lanes, value, most, unit) => {
     if (!lanes.length) return home.replaceChildren("No plan is shown.");
-    const left = 240, width = 1080, high = 30, top = 22;
+    const width = Math.max(340, Math.min(1080, home.clientWidth || 1080)), left = width < 700 ? 130 : 240, high = 30, top = 22;
     const x = amount => left + amount / most * (width - left - 30);
     const svg = drawn(() => element("svg", {viewBox: `0 0 ${width} ${top + lanes.length * high + 6}`, width, role: "img"}));
     drawn(() => {
-      for (const tick of ticks(most)) svg.append(
+      for (const tick of ticks(most, width)) svg.append(
         element("line", {x1: x(tick), x2: x(tick), y1: top - 4, y2: top + lanes.length * high}),
         element("text", {x: x(tick), y: 12, "text-anchor": "middle", class: "axis"}, `${number(tick)} ${unit}`));
     });
     lanes.forEach(([name, cells], i) => {
       const y = top + (i + 0.5) * high;
-      const short = name.length > 36 ? name.slice(0, 35) + "…" : name;
+      const most = Math.floor(left / 6.6), short = name.length > most ? name.slice(0, most - 1) + "…" : name;
       drawn(() => svg.append(
         element("line", {x1: left, x2: width - 30, y1: y, y2: y}),
         element("text", {x: left - 10, y: y + 4, "text-anchor": "end"}, element("title", {}, name), short)));

@@ -70,9 +70,10 @@ def command(
     Into DIR go results.jsonl, a line a job as it ends; plans/; summary.csv, .xlsx and .json; and index.html,
     the table of mixes and enclosures.
 
-    A job that crashes, hangs or needs too much memory is one line of the results. After a stop of any kind
-    --resume goes on. Exit 0 if every job fits, 1 if some do not (with --against: if some came out worse),
-    2 if some are wrong, 3 if some are not settled, 4 if some failed.
+    A job that crashes, hangs, needs too much memory or cannot be read is one line of the results. After a stop
+    of any kind --resume goes on; jobs that are no longer among the PATHs count no more. Exit 0 if every job fits,
+    1 if some do not (with --against: if some came out worse), 2 if some are wrong, 3 if some are not settled,
+    4 if some failed.
     """
     if names_only or show is not None:
         return _printed(output, paths, show)
@@ -143,8 +144,9 @@ def _notices(output: Output, summary: Summary, folder: Path) -> None:
         output.warn("results.jsonl was taken away or changed during the run; it was written again, nothing is lost")
     if summary.left_out:
         count = len(summary.left_out)
-        files = "1 YAML file is" if count == 1 else f"{count:,} YAML files are"
-        output.note(f"{files} no job and no sweep and left out" + ("" if output.verbose else "; -v names them"))
+        files = "1 YAML file was" if count == 1 else f"{count:,} YAML files were"
+        where = "" if output.verbose else "; -v names them" if count > 1 else "; -v names it"
+        output.note(f"{files} left out, being neither a job nor a sweep{where}")
         for path in summary.left_out:
             output.detail(f"  {path}")
 
@@ -214,6 +216,7 @@ def _head(summary: Summary) -> str:
 
 def _text(summary: Summary, folder: Path) -> str:
     from trayopt.batches.summary import WAYS
+    from trayopt.formats.locate import printable
 
     rows = []
     for found in summary.smallest:
@@ -232,4 +235,4 @@ def _text(summary: Summary, folder: Path) -> str:
             for change in summary.changes
             if change.way in {"worse", "gone"}
         )
-    return f"{text}\n{_head(summary)}\nresults {summary.digest[:16]}; see {folder / 'index.html'}\n"
+    return f"{text}\n{_head(summary)}\nresults {summary.digest[:16]}; see {printable(str(folder / 'index.html'))}\n"
