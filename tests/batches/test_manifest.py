@@ -80,3 +80,34 @@ def test_paths_of_plans_are_safe_and_different(name: str, path: str) -> None:
     assert ".." not in found.split("/")
     assert all(len(part.encode()) <= 130 for part in found.split("/"))
     assert Item(name + "!", "", {}, JobFile(Path("x"), Shelf())).plan_path != found
+
+
+def box(folder: Path, name: str, old: str, new: str) -> None:
+    """Write a box that is wall-2x6 but for one thing."""
+    text = (
+        (shipped() / "enclosures" / "wall-2x6.yaml").read_text(encoding="utf-8").replace("id: wall-2x6", f"id: {name}")
+    )
+    assert old in text
+    (folder / f"{name}.yaml").write_text(text.replace(old, new, 1), encoding="utf-8")
+
+
+def test_what_is_unusual_is_told_once_for_all_jobs_and_sweeps(tmp_path: Path) -> None:
+    seals = "[{holes: 1, least_mm: 10, most_mm: 32}, {holes: 2, least_mm: 8, most_mm: 18}, {holes: 4, least_mm: 6, most_mm: 12}]"
+    box(tmp_path, "bare", f"seals: {seals}", "seals: []")
+    for name in ("a", "b"):
+        job = JOB.read_text(encoding="utf-8").replace("enclosure: wall-2x6", "enclosure: bare.yaml")
+        (tmp_path / f"{name}.yaml").write_text(job, encoding="utf-8")
+    write_sweep(tmp_path / "sweep.yaml", ["one"], enclosures="[bare.yaml]")
+    found = read_manifest([tmp_path / "a.yaml", tmp_path / "b.yaml", tmp_path / "sweep.yaml"])
+    for item in found.items():
+        item.job()
+    (told,) = found.unusual()
+    assert "has no seals" in told.message
+    assert (Path(told.source).name, told.line > 0) == ("bare.yaml", True)
+
+
+def test_a_sweep_over_a_box_that_cannot_be_built_is_refused(tmp_path: Path) -> None:
+    box(tmp_path, "deep", "at_mm: [", "at_mm: [9")
+    write_sweep(tmp_path / "sweep.yaml", ["one"], enclosures="[deep.yaml]")
+    with pytest.raises(InputError, match=r"deep\.yaml:\d+:\d+: the trays of stack \w+ are outside of the box"):
+        read_manifest([tmp_path / "sweep.yaml"])

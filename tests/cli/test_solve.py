@@ -67,17 +67,26 @@ def unmet() -> dict[str, Any]:
 # -- exit codes, files and streams -------------------------------------------------------------------------------------
 
 
+def beside(stderr: str) -> str:
+    """Take away what is told of the example's trays, which are too short for a splicer."""
+    lines = stderr.splitlines(keepends=True)
+    told = [line for line in lines if "too short to reach a splicer" in line]
+    assert len(told) == 2
+    assert all(line.startswith("warning: ") for line in told)
+    return "".join(line for line in lines if line not in told)
+
+
 def test_a_complete_plan(tmp_path: Path) -> None:
     path = tmp_path / "plan.json"
     done = trayopt("solve", EXAMPLE, "-o", path, "--reproducible")
     assert done.returncode == Exit.YES
-    assert done.stderr == f"{path} written\n"
+    assert beside(done.stderr) == f"{path} written\n"
     assert "Proven optimal: every splice has a tray, every must is kept" in done.stdout
     plan = read_plan(path)
     assert [item.value for item in plan.goals] == [0, 0, 1, 4, 0, 9232, 0]
     assert trayopt("check", EXAMPLE, path, "-q").returncode == Exit.YES
     as_json = trayopt("solve", EXAMPLE, "--reproducible", "--format", "json")
-    assert (as_json.returncode, as_json.stderr) == (Exit.YES, "")
+    assert (as_json.returncode, beside(as_json.stderr)) == (Exit.YES, "")
     assert as_json.stdout == path.read_text(encoding="utf-8")
 
 
@@ -85,7 +94,7 @@ def test_the_plan_on_stdout_and_its_head_on_stderr() -> None:
     done = trayopt("solve", "-", "-o", "-", "--workers", "1", stdin=EXAMPLE.read_bytes())
     assert done.returncode == Exit.YES
     assert json.loads(done.stdout)["schema"] == "trayopt/plan/1"
-    assert done.stderr.startswith("Proven optimal: ")
+    assert beside(done.stderr).startswith("Proven optimal: ")
 
 
 def test_a_plan_that_breaks_a_must_ends_in_1(tmp_path: Path) -> None:

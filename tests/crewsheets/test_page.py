@@ -327,6 +327,24 @@ def test_marks_pictures_and_readings_at_390_px(opened: Open) -> None:
         assert "N1:1-12" in page.locator("tr.sleeve-head").first.inner_text()
 
 
+def test_the_mean_of_a_batch_is_told_once_it_is_whole(opened: Open) -> None:
+    with opened("grown", "#tests") as page:
+        page.locator("button.enter").first.click()
+        rows = page.locator("table.tests tr[data-a]")
+        said = page.locator(".batch-mean").first
+        fields = rows.locator("input")
+        values = [(("0.1", "0.1", "0.2", "0.1"))[i % 4] for i in range(fields.count())]
+        for i, value in enumerate(values):
+            if i < fields.count() - 2:
+                assert said.inner_text() == ""
+            fields.nth(i).fill(value)
+        fields.last.press("Tab")
+        # 24 splices: 0.1 dB each at 1310 nm, which is the limit; (0.2 + 0.1) / 2 = 0.15 dB at 1550 nm (hand-worked).
+        assert said.inner_text() == (
+            "mean of the batch at 1310 nm: 0.1 dB · mean of the batch at 1550 nm: 0.15 dB, over the limit"
+        )
+
+
 def test_what_is_in_service_leads_to_no_tray_page(opened: Open) -> None:
     with opened("grown") as page:
         page.fill("#fibre", "P:25")

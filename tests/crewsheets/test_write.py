@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 import sys
@@ -11,6 +12,7 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
+from openpyxl import load_workbook
 
 from tests.crewsheets.plans import STANDARD, WORKED, half, hostile, replanned, straight, worked
 from trayopt.api import load_job
@@ -57,6 +59,13 @@ def test_every_part_alone_carries_a_line_of_safety(part: str, language: str) -> 
     words = words_of(language)
     said = [name for name in PARTS if f'<p class="safety">{words(f"safety.{name}")}</p>' in page]
     assert said == [part]
+    made = Sheets(*worked(), Options(only=(part,), language=language))
+    # At the foot of every printed page of the workbook, and under every picture that stands alone.
+    if made.workbook is not None and made.tables:
+        for sheet in load_workbook(io.BytesIO(made.workbook)).worksheets:
+            assert sheet.oddFooter.left.text == words(f"safety.{part}")
+    pictures = [text.decode() for name, text in made.files().items() if name.endswith(".svg")]
+    assert all(words("safety.page").partition(":")[0] in unescape(text) for text in pictures)
     # Above all parts, and in the margin of every printed page.
     assert words("page.warning") in page
     assert css_text(words("safety.page")) in page

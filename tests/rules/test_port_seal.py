@@ -6,10 +6,14 @@ from typing import Any
 
 import pytest
 
-from tests.build import job_of
+from tests.build import assignment_of, job_of
 from tests.strategies import worked_example
 from trayopt import api
+from trayopt.domain.finding import Finding
 from trayopt.domain.hardware import Port
+from trayopt.review.advice import advice
+from trayopt.rules.registry import BY_ID
+from trayopt.track.laid import Laid
 
 
 def port(bore_mm: float, **seal: Any) -> Port:
@@ -50,3 +54,17 @@ def test_the_model_counts_squares_as_the_check_does(bore_mm: float, unplaced: in
     result = api.solve(job_of(data), explain=False)
     assert result.plan.value("unplaced") == unplaced
     assert result.plan.status == "optimal"
+
+
+@pytest.mark.parametrize(("bore_mm", "fit"), [(26, True), (25.9, False)])
+def test_no_seal_is_advised_where_the_bore_is_too_narrow(bore_mm: float, fit: bool) -> None:
+    """P of 14 mm and Q of 12 mm come in at one port whose seal has one hole."""
+    data = worked_example()
+    data["enclosure"]["ports"][0]["bore_mm"] = bore_mm
+    job = job_of(data)
+    ways = {"P": ("bl", "clockwise", 1), "Q": ("bl", "counterclockwise", 1)}
+    laid = Laid(job, assignment_of(job, ways, {"P:1-24": "left/1", "Q:1-24": "left/1"}))
+    (breach,) = BY_ID["port_seal"].check(job, laid)
+    said = advice(job, laid, Finding(rule="port_seal", level="must", subject=breach.subject, because=breach.because))
+    assert "bring one of P and Q in" in said
+    assert ("fit a seal to bl" in said) is fit

@@ -44,7 +44,8 @@ BATCHES_ON_PAGE = (
 """Columns that the page shows; limits and their sources stand above the list, a leg's label says fibres and tray."""
 JS_WORDS = (
     "stored", "not_stored", "stripe", "stripes", "no_fibre", "seat", "tray", "sleeve", "partner", "parked", "nowhere",
-    "step_of", "done", "routed", "laid", "tested", "next", "finished", "mark_of", "reading_of", "ahead", "filtered", "no_length",
+    "step_of", "done", "routed", "laid", "tested", "next", "finished", "mark_of", "reading_of", "ahead", "batch_mean",
+    "batch_over", "filtered", "no_length",
     "result.pass", "result.fail",
 )  # fmt: skip
 
@@ -432,6 +433,7 @@ def _data(book: Book, marks: Marks, steps: Sequence[Step], tell: Teller, plan_di
         "batches": len(book.batches),
         "waves": list(book.settings.tests.wavelengths_nm),
         "limit": book.settings.tests.limit_db,
+        "batch_limit": book.settings.tests.batch_mean_db,
     }
 
 

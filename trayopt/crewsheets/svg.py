@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from html import escape
 from importlib.resources import files
 
-from trayopt.crewsheets.geometry.base import SIZE, Box, Dot, Keys, Path, Picture, Text
+from trayopt.crewsheets.geometry.base import SIZE, Box, Dot, Keys, Path, Picture, Text, fitted
 
 ARROW = "M-5,-4.5 L5,0 L-5,4.5 Z"
 SHAPES: dict[str, str] = {
@@ -17,6 +18,8 @@ SHAPES: dict[str, str] = {
     "crossing": "M0,-5 L5,0 L0,5 L-5,0 Z",
 }
 """Outlines of marks by their first word; a port is a ring."""
+SAFETY_PX = 24.0
+"""Height of the line of safety under a picture that stands alone."""
 
 
 @cache
@@ -41,9 +44,10 @@ def svg_text(picture: Picture) -> str:
     return "".join([*out, "</svg>"])
 
 
-def svg_file(picture: Picture) -> str:
-    """Write a picture as a file of its own, with its style inside."""
-    text = svg_text(picture)
+def svg_file(picture: Picture, safety: str) -> str:
+    """Write a picture as a file of its own, with its style inside and a line of safety under it."""
+    line = Text(8, picture.height + SAFETY_PX / 2, fitted(safety, picture.width - 16), "name", full=safety)
+    text = svg_text(replace(picture, height=picture.height + SAFETY_PX, texts=[*picture.texts, line]))
     start = text.index(">") + 1
     style = f"<style>{style_sheet('picture.css')}</style>"
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{text[:start]}{style}{text[start:]}\n'

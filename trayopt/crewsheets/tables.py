@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -100,8 +100,13 @@ def csv_text(table: Table, words: Words, units: Units) -> str:
     return out.getvalue()
 
 
-def xlsx_bytes(tables: Iterable[Table], words: Words, units: Units) -> bytes | None:
-    """Write tables as one workbook, a sheet a list; text is text, whatever it begins with. None without openpyxl."""
+def xlsx_bytes(
+    tables: Iterable[Table], words: Words, units: Units, safety: Mapping[str, str] | None = None
+) -> bytes | None:
+    """Write tables as one workbook, a sheet a list; text is text, whatever it begins with. None without openpyxl.
+
+    ``safety`` gives a line by list that stands at the foot of every printed page of it.
+    """
     try:
         from openpyxl import Workbook
         from openpyxl.cell import WriteOnlyCell
@@ -115,6 +120,9 @@ def xlsx_bytes(tables: Iterable[Table], words: Words, units: Units) -> bytes | N
     for table in tables:
         sheet = book.create_sheet(sheet_name(words(f"list.{table.id}")))
         sheet.freeze_panes = "A2"
+        if safety and table.id in safety:
+            sheet.oddFooter.left.text = safety[table.id].replace("&", "&&")
+            sheet.oddFooter.left.size = 8
         headers = [column.header(words, units) for column in table.columns]
         for number, (column, header) in enumerate(zip(table.columns, headers, strict=True), start=1):
             longest = max([len(header), *(len(shown(row[number - 1], column, units)) for row in table.rows[:200])])

@@ -177,7 +177,9 @@ class Sheets:
             made["lists.xlsx"] = self.workbook
         if "box" in self.options.parts:
             for number, picture in enumerate(self.pictures.values(), start=1):
-                made[f"pictures/{number:03d}-{file_name(picture.id)}.svg"] = svg_file(picture).encode()
+                made[f"pictures/{number:03d}-{file_name(picture.id)}.svg"] = svg_file(
+                    picture, self.tell("safety.page")
+                ).encode()
         made["settings.yaml"] = settings_text(self.options.settings).encode()
         return made
 
@@ -198,7 +200,8 @@ class Sheets:
         """All lists as one workbook; None where there are none, or no openpyxl."""
         if not self.tables:
             return None
-        return xlsx_bytes(self.tables.values(), self.tell.words, self.options.units)
+        safety = {name: self.tell(f"safety.{part}") for part, names in PARTS.items() for name in names}
+        return xlsx_bytes(self.tables.values(), self.tell.words, self.options.units, safety)
 
     def write(self, folder: str | Path) -> list[str]:
         """Write every file into a folder, which is made where it is not there; gives the names written.

@@ -126,6 +126,7 @@ class PortSeal(Rule[NoParameters]):
         trunks = [trunk for trunk, way in laid.ways.items() if way.port == subject]
         others = [port.id for port in job.enclosure.ports if port.id != subject]
         where = f" at {listed(others, 'or')}" if others else ""
-        return (
-            f"bring one of {listed(trunks)} in{where or ' elsewhere'}, or fit a seal to {subject} that takes them all"
-        )
+        port = job.enclosure.port_by_id[subject]
+        passes = port.passes([job.trunk_by_id[trunk].cable.diameter_mm for trunk in trunks])
+        fit = f", or fit a seal to {subject} that takes them all" if passes else ""
+        return f"bring one of {listed(trunks)} in{where or ' elsewhere'}{fit}"

@@ -70,11 +70,12 @@ def _text(record: Record) -> str:
             str(b["batch"]),
             str(b["splices"]),
             {"pass": "passed", "fail": "failed", "open": "open"}[b["result"]],
+            ", ".join(f"{mean['db']:.3f} at {mean['wavelength_nm']} nm" for mean in b["mean_db"]),
             ", ".join(b["trays"]),
         ]
         for b in record.batches()
     ]
-    lines.append(table(["batch", "splices", "result", "trays"], rows, right=(0, 1), width=columns()))
+    lines.append(table(["batch", "splices", "result", "mean dB", "trays"], rows, right=(0, 1), width=columns()))
     again = record.again()
     if again:
         lines.append("over the limit:")

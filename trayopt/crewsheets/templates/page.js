@@ -310,6 +310,17 @@
     cell.textContent = result ? words["js.result." + result] : "";
     cell.classList.toggle("fail", result === "fail");
   };
+  // The mean of a batch at a wavelength, once every splice of it is read both ways there.
+  const meanOf = (article) => {
+    const rows = all("tr[data-a]", article);
+    const said = waves.map((wave, i) => {
+      const pairs = rows.map((row) => pairOf(row, i));
+      if (pairs.some(([there, back]) => there === null || back === null)) return null;
+      const mean = Math.round(pairs.reduce((sum, [there, back]) => sum + (there + back) / 2, 0) / rows.length * 1e6) / 1e6;
+      return say(mean > data.batch_limit ? "js.batch_over" : "js.batch_mean", { wave, mean: String(Math.round(mean * 1000) / 1000) });
+    }).filter((text) => text !== null);
+    article.querySelector(".batch-mean").textContent = said.join(" · ");
+  };
   const touched = new Set(Object.keys(kept.readings).map((key) => key.slice(0, key.lastIndexOf("|"))));
   const testRows = all("table.tests tr[data-a]");
   if (touched.size) {
@@ -319,6 +330,7 @@
       }));
       judge(row);
     });
+    all("article.batch").forEach(meanOf);
   }
   all("button.enter").forEach((button) => button.addEventListener("click", () => {
     button.disabled = true;
@@ -332,6 +344,7 @@
         if (pair[0] === null && pair[1] === null) delete kept.readings[fibre + "|" + wave];
         else kept.readings[fibre + "|" + wave] = pair;
         judge(row);
+        meanOf(button.closest("article"));
         return true;
       });
     })));
