@@ -13,7 +13,7 @@ ROOM = Path(str(batches.__file__)).parent
 
 
 def test_no_circle_of_imports() -> None:
-    arrows = DiGraph()
+    arrows: DiGraph[str] = DiGraph()
     for path in ROOM.glob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("trayopt.batches."):

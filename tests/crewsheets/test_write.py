@@ -63,6 +63,7 @@ def test_every_part_alone_carries_a_line_of_safety(part: str, language: str) -> 
     # At the foot of every printed page of the workbook, and under every picture that stands alone.
     if made.workbook is not None and made.tables:
         for sheet in load_workbook(io.BytesIO(made.workbook)).worksheets:
+            assert sheet.oddFooter is not None
             assert sheet.oddFooter.left.text == words(f"safety.{part}")
     pictures = [text.decode() for name, text in made.files().items() if name.endswith(".svg")]
     assert all(words("safety.page").partition(":")[0] in unescape(text) for text in pictures)

@@ -29,7 +29,7 @@ from trayopt.review.plans import handmade_of
 from trayopt.review.reading import parse_handmade
 from trayopt.solver.model.decisions import Given, GoesBy, RunAt, Weights, changes
 from trayopt.solver.model.run import Tuning
-from trayopt.solver.repair.least_moves import least_moved
+from trayopt.solver.repair.least_moves import least_moves
 from trayopt.solver.repair.nearest import nearest
 from trayopt.track.laid import Laid
 
@@ -174,7 +174,7 @@ def test_the_bound_on_moved_legs_is_never_above_the_least(seed: int) -> None:
     for _ in range(3):
         given = spoiled(rng, data, rng.choice(good))
         least = min(counted(data, given, decision, only_legs) for decision in good)
-        assert least_moved(job, given, (), 1) <= least
+        assert least_moves(job, given, (), 1).bound <= least
         found = nearest(job, given, weights=only_legs, tuning=QUIET)
         assert found.weighed == found.bound == least
 
@@ -609,3 +609,23 @@ def test_nothing_changes_only_where_the_check_passes(name: str) -> None:
             assert "changes: none;" not in mended_text(mended), item.name
             assert carried_out(item.job, mended), item.name
     assert tried >= 10
+
+
+def test_a_near_plan_is_found_before_the_whole_model_is_looked_at(good: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The clock ends before the look at all divisions: legs that need not move are held, as if they were built."""
+    job = load_job(changed(positions=5))
+    given = table(job, good.replace("right,1", "right,5").replace("right,2", "right,6")).given()
+    whole = nearest(job, given, tuning=QUIET)
+    room = import_module("trayopt.solver.repair.nearest")
+    look = room._Search.look
+
+    def cut_off(self: Any, divisions: Any, *rest: Any) -> Any:
+        return look(self, divisions, *rest) if len(rest) > 2 or divisions else None
+
+    monkeypatch.setattr(room._Search, "look", cut_off)
+    found = nearest(job, given, tuning=QUIET)
+    assert found.assignment is not None
+    assert len(found.changes.legs) == len(whole.changes.legs)
+    assert found.bound is not None
+    assert whole.weighed is not None
+    assert found.bound <= whole.weighed

@@ -167,3 +167,54 @@ def test_an_empty_workbook_offers_what_the_box_has(quay: Job, tmp_path: Path) ->
 def test_a_table_is_csv_or_xlsx(quay: Job, tmp_path: Path) -> None:
     with pytest.raises(InputError, match="CSV or XLSX"):
         write_table(tmp_path / "plan.ods", quay, empty_rows(quay))
+
+
+def back_of(job: Job, raw: bytes, name: str) -> tuple[Any, Any]:
+    """Give the sheet that comes back, and the review that it shows."""
+    review = review_table(job, parse_handmade(job, raw, name))
+    return load_workbook(BytesIO(marked_workbook(review))).worksheets[0], review
+
+
+@pytest.mark.parametrize("mark", ["sep=;\n", "\n\n", ""])
+def test_a_mark_of_the_separator_costs_no_data(quay: Job, good: str, mark: str) -> None:
+    raw = mark + good.replace("73-144,left,2", "73-144,left,4").replace(",", ";")
+    sheet, review = back_of(quay, raw.encode(), "plan.csv")
+    first = len(mark.splitlines()) + 1
+    for number, line in enumerate(good.replace("73-144,left,2", "73-144,left,4").splitlines(), start=first):
+        cells = [sheet.cell(number, i).value or "" for i in range(1, 8)]
+        assert cells == line.split(",")
+    assert sheet.cell(first, 8).value == "findings"
+    marked = {number for number in range(1, sheet.max_row + 1) if sheet.cell(number, 8).value} - {first}
+    assert marked == {line.number for remark in review.remarks for line in remark.lines}
+    assert sheet.cell(first + 2, 4).fill.fgColor.rgb.endswith("F8B4B4")
+
+
+@pytest.mark.parametrize("cell", ["I4", "I5", "K3", "J14", "Z20"])
+def test_stray_cells_beside_the_table_stay(quay: Job, good: str, cell: str) -> None:
+    def change(sheet: Any) -> None:
+        sheet["D3"] = 4
+        sheet[cell] = "a note of the site"
+
+    sheet, _ = back_of(quay, book(good, change), "stray.xlsx")
+    assert sheet[cell].value == "a note of the site"
+    (column,) = [item.column for item in sheet[1] if item.value == "findings"]
+    assert column == sheet[cell].column + 1
+    assert any(sheet.cell(row, column).value for row in range(2, sheet.max_row + 1))
+
+
+def test_cells_of_a_csv_are_looked_up_once(quay: Job, good: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The places of a row are read as often as there are rows, not rows times findings."""
+    raw = good + "".join(f"WEST,{first}-{first + 1},left,9,,,\n" for first in range(1, 140))
+    review = review_table(quay, parse_handmade(quay, raw.encode(), "plan.csv"))
+    assert len(review.remarks) > 100
+    reads = 0
+
+    class Counting(list[Any]):
+        def __iter__(self) -> Any:
+            nonlocal reads
+            reads += 1
+            return super().__iter__()
+
+    monkeypatch.setattr(review.made, "lines", Counting(review.made.lines))
+    marked_workbook(review)
+    assert reads <= 3

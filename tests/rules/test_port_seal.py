@@ -9,9 +9,7 @@ import pytest
 from tests.build import assignment_of, job_of
 from tests.strategies import worked_example
 from trayopt import api
-from trayopt.domain.finding import Finding
 from trayopt.domain.hardware import Port
-from trayopt.review.advice import advice
 from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Laid
 
@@ -65,6 +63,6 @@ def test_no_seal_is_advised_where_the_bore_is_too_narrow(bore_mm: float, fit: bo
     ways = {"P": ("bl", "clockwise", 1), "Q": ("bl", "counterclockwise", 1)}
     laid = Laid(job, assignment_of(job, ways, {"P:1-24": "left/1", "Q:1-24": "left/1"}))
     (breach,) = BY_ID["port_seal"].check(job, laid)
-    said = advice(job, laid, Finding(rule="port_seal", level="must", subject=breach.subject, because=breach.because))
+    said = BY_ID["port_seal"].advise(job, laid, breach.subject)
     assert "bring one of P and Q in" in said
     assert ("fit a seal to bl" in said) is fit

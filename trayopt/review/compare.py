@@ -137,5 +137,5 @@ def _where(job: Job, claims: Sequence[Any], fibre: int) -> str:
         if claim.first <= fibre <= claim.last:
             leg = job.trunk_by_id[claim.trunk].subunit_of(claim.first).leg_of_run(claim.first, claim.last)
             name = str(leg) if leg is not None else f"{claim.first}-{claim.last}"
-            return f"{claim.place} as {name}"
+            return f"{claim.place} as {name}" + (f" of {leg.of}" if leg is not None and leg.of > 1 else "")
     return "no tray"

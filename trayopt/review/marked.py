@@ -14,6 +14,8 @@ from trayopt.review.remarks import LEVEL_WORDS, Remark
 
 COLUMN = "findings"
 FAIL, SOFT = "F8B4B4", "FBE7A1"
+MOST_TEXT = 32_767
+"""Characters that a cell of XLSX holds."""
 
 
 def marked_workbook(review: Review) -> bytes:
@@ -52,9 +54,8 @@ def marked_workbook(review: Review) -> bytes:
 def _records(raw: bytes) -> list[list[str]]:
     """Give the rows of a CSV table, each at the number of its first line, so that rows keep their numbers."""
     text = raw.decode("utf-8-sig")
-    lines = text.splitlines()
-    first = next((line for line in lines if line.strip()), "")
-    separator = lines[0].strip()[-1] if lines and lines[0].startswith("sep=") else max(",;\t", key=first.count)
+    first = next((line for line in text.splitlines() if line.strip()), "")
+    separator = first.strip()[-1] if first.startswith("sep=") else max(",;\t", key=first.count)
     reader = csv.reader(StringIO(text, newline=""), delimiter=separator)
     found: list[list[str]] = []
     before = 0
@@ -69,39 +70,45 @@ def _mark(sheet: Any, review: Review) -> None:
     """Write the findings of each row behind it, and colour the cells to look at."""
     from openpyxl.styles import Alignment, Font, PatternFill
 
-    by_row: dict[int, list[Remark]] = defaultdict(list)
+    by_row: dict[int, list[str]] = defaultdict(list)
     for remark in review.remarks:
+        text = line_of(remark)
         for line in remark.lines:
-            by_row[line.number].append(remark)
+            by_row[line.number].append(text)
     head = review.made.head
     names = [str(cell.value or "").strip().lower() for cell in sheet[head]]
-    filled = [i for i, name in enumerate(names, start=1) if name]
-    column = names.index(COLUMN) + 1 if COLUMN in names else max(filled, default=0) + 1
+    # Whatever stands in a cell stays: the findings come behind every cell that is filled, below the headers or not.
+    filled = max((cell.column for row in sheet.iter_rows() for cell in row if cell.value is not None), default=0)
+    column = names.index(COLUMN) + 1 if COLUMN in names else filled + 1
     sheet.cell(head, column, COLUMN).font = Font(bold=True)
     sheet.column_dimensions[sheet.cell(head, column).column_letter].width = 90
     for row in range(head + 1, sheet.max_row + 1):
         cell = sheet.cell(row, column)
-        cell.value = "\n".join(line_of(remark) for remark in by_row.get(row, ())) or None
+        cell.value = "\n".join(by_row.get(row, ()))[:MOST_TEXT] or None
         cell.alignment = Alignment(wrap_text=True, vertical="top")
-    for remark in review.remarks:
-        colour = PatternFill("solid", fgColor=FAIL if remark.fails else SOFT)
+    addresses = _addresses(names, review)
+    fails, soft = (PatternFill("solid", fgColor=colour) for colour in (FAIL, SOFT))
+    for remark in sorted(review.remarks, key=lambda remark: remark.fails):
         for address in remark.cells:
-            target = _cell(sheet, names, review, address)
-            if target is not None:
-                target.fill = colour
+            letters = address.rstrip("0123456789")
+            if letters.isalpha() and letters != address:
+                sheet[address].fill = fails if remark.fails else soft
+            elif address in addresses:
+                sheet.cell(*addresses[address]).fill = fails if remark.fails else soft
 
 
-def _cell(sheet: Any, names: list[str], review: Review, address: str) -> Any:
-    """Give the cell of an address: ``C12``, or line and column of the text of CSV, ``12:5``; None for neither."""
-    letters = address.rstrip("0123456789")
-    if letters.isalpha() and letters != address:
-        return sheet[address]
-    for line in review.made.lines:
-        for column, spot in line.spots.items():
-            if address == f"{spot.line}:{spot.column}":
-                index = next((i for i, name in enumerate(names, start=1) if column_of(name) == column), None)
-                return None if index is None else sheet.cell(line.number, index)
-    return None
+def _addresses(names: list[str], review: Review) -> dict[str, tuple[int, int]]:
+    """Give row and column of the sheet for each cell of CSV, by line and column of its text such as ``12:5``."""
+    index: dict[str, int] = {}
+    for i, name in enumerate(names, start=1):
+        if (column := column_of(name)) is not None:
+            index.setdefault(column, i)
+    return {
+        f"{spot.line}:{spot.column}": (line.number, index[column])
+        for line in review.made.lines
+        for column, spot in line.spots.items()
+        if column in index
+    }
 
 
 def _list(book: Any, review: Review) -> None:

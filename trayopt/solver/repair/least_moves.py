@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from itertools import chain, combinations
+from typing import NamedTuple
 
 from ortools.sat.python import cp_model
 
@@ -29,8 +30,15 @@ _Load = Callable[[Place], Mapping[int, int]]
 _Room = Callable[[Place], int]
 
 
-def least_moved(job: Job, given: Given, fixed: Iterable[Fact], weight: int, limit_s: float = MOST_S) -> int:
-    """Bound from below what the legs that move weigh in sum.
+class LeastMoves(NamedTuple):
+    """What the legs that move weigh at least, and which runs move where the trays are all that counts."""
+
+    bound: int
+    moved: tuple[RunAt, ...]
+
+
+def least_moves(job: Job, given: Given, fixed: Iterable[Fact], weight: int, limit_s: float = MOST_S) -> LeastMoves:
+    """Bound from below what the legs that move weigh in sum, and guess which legs these are.
 
     Parameters
     ----------
@@ -44,15 +52,12 @@ def least_moved(job: Job, given: Given, fixed: Iterable[Fact], weight: int, limi
         Most seconds; where they run out the bound is what is proven by then.
     """
     model = _Trays(job)
-    moved, gone = [], 0
-    for run in given.in_job(job).runs:
-        if run.place not in job.enclosure.place_rank:
-            gone += 1
-            continue
-        stays = model.cp.new_bool_var(str(run.run))
+    runs = given.in_job(job).runs
+    gone = [run for run in runs if run.place not in job.enclosure.place_rank]
+    stays = {run: model.cp.new_bool_var(str(run.run)) for run in runs if run.place in job.enclosure.place_rank}
+    for run, literal in stays.items():
         for bundle in model.bundles_of(run):
-            model.cp.add_implication(stays, model.at(bundle, run.place))
-        moved.append(~stays)
+            model.cp.add_implication(literal, model.at(bundle, run.place))
     known = [
         fact
         for fact in fixed
@@ -62,16 +67,18 @@ def least_moved(job: Job, given: Given, fixed: Iterable[Fact], weight: int, limi
         for bundle in model.bundles_of(fact):
             model.cp.add_bool_or([model.at(bundle, fact.place)])
     model.hold()
-    model.cp.minimize(weight * (cp_model.LinearExpr.sum(moved) + gone))
+    moved = cp_model.LinearExpr.sum([~literal for literal in stays.values()])
+    model.cp.minimize(weight * (moved + len(gone)))
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 1
     solver.parameters.max_time_in_seconds = limit_s
     status = solver.solve(model.cp)
     if status not in FOUND:
-        return 0
+        return LeastMoves(0, runs)
     down = int(solver.best_objective_bound // 1)
-    return max(0, down if solver.best_objective_bound - down < 1e-6 else down + 1)
+    bound = max(0, down if solver.best_objective_bound - down < 1e-6 else down + 1)
+    return LeastMoves(bound, (*gone, *(run for run, literal in stays.items() if not solver.boolean_value(literal))))
 
 
 class _Trays:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import chain
 from typing import Any
 
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.job import Job, LegPin, TrunkPin
 from trayopt.domain.plan import GoalName
+from trayopt.domain.tied import tied
 from trayopt.errors import InputError, SolverFault
 from trayopt.goals.registry import measure_all
 from trayopt.solver.heuristics.descent import lexicographic
@@ -29,7 +31,7 @@ from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Key, Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import Outcome, Tuning, hint, hint_last, run
-from trayopt.solver.repair.least_moves import least_moved
+from trayopt.solver.repair.least_moves import least_moves
 from trayopt.solver.solve import Options, solve
 from trayopt.track.laid import Laid
 
@@ -90,27 +92,20 @@ def nearest(
         When to stop, and how to search.
     """
     weights, clock, tuning, fixed = weights or Weights(), clock or Clock(), tuning or Tuning(), tuple(fixed)
-    floor = least_moved(job, given, fixed, weights.legs)
-    model, cost, outcome = _undivided(job, given, fixed, weights, clock, tuning)
-    if outcome.assignment is not None and outcome.value == floor and weights.splits > 0:
-        outcome = replace(
-            outcome, bound=floor
-        )  # whoever divides anew changes more: no other division has to be looked at
-    else:
-        near = outcome
-        model = kept_model(job, fixed)
-        hint(model, near.assignment or Assignment(_ways(given), standing(job, given), given.ends))
-        cost = _cost(model, given.in_job(job), weights)
-        model.require(cost >= floor)
-        if near.value is not None:
-            model.require(cost <= near.value)
-        model.cp.minimize(cost)
-        outcome = run(model, clock, tuning)
-        if outcome.assignment is None and near.assignment is not None:
-            outcome = replace(near, bound=floor, proven=False)
-    if outcome.assignment is None:
-        return Nearest(impossible=outcome.infeasible)
-    best = outcome.assignment
+    search = _Search(job, given, fixed, weights, clock, tuning)
+    floor = search.relaxed.bound
+    as_given = search.as_given()
+    near = search.look(as_given, 0.5)
+    # Where this meets the bound, whoever divides anew changes more: no other division has to be looked at.
+    if near is None or near.outcome.value != floor or weights.splits == 0:
+        opened = search.opened(as_given)
+        held = search.look(opened, 0.4, near, search.relaxed_stays())
+        if held is None and opened:
+            held = search.look(opened, 0.4, near)
+        near = search.look({}, 0.85, held or near) or _unproven(held or near, floor)
+    if near is None or near.outcome.assignment is None:
+        return Nearest(impossible=search.impossible)
+    model, cost, outcome, best = near.model, near.cost, near.outcome, near.outcome.assignment
     weighed = changes(job, given, best).weighed(weights)
     if weighed != outcome.value:
         raise SolverFault(f"the solver counts changes of {outcome.value}, the recount {weighed}")
@@ -204,21 +199,91 @@ def kept_model(
     return model
 
 
-def _undivided(
-    job: Job, given: Given, fixed: Sequence[Fact], weights: Weights, clock: Clock, tuning: Tuning
-) -> tuple[Model, Any, Outcome]:
-    """Look for the nearest plan that divides every subunit as given: a small model whose answer narrows the whole one."""
-    inside = given.in_job(job)
-    divisions = {
-        (subunit.trunk, subunit.number): (of,)
-        for subunit in job.subunits
-        if (of := inside.division(job, subunit)) is not None
-    }
-    model = kept_model(job, fixed, divisions)
-    hint(model, Assignment(_ways(given), standing(job, given), given.ends))
-    cost = _cost(model, inside, weights)
-    model.cp.minimize(cost)
-    return model, cost, run(model, clock, tuning)
+@dataclass(frozen=True)
+class _Look:
+    """A model of plans with some divisions open, its cost, and the nearest plan that was found in it."""
+
+    model: Model
+    cost: Any
+    outcome: Outcome
+
+
+def _unproven(look: _Look | None, floor: int) -> _Look | None:
+    """Take a plan of some divisions for one of all: only the bound of all holds."""
+    return None if look is None else replace(look, outcome=replace(look.outcome, bound=floor, proven=False))
+
+
+class _Search:
+    """Looks for the nearest plan with more and more divisions open.
+
+    First every subunit is divided as given. Then only subunits of which a relaxation says that they have to move, and
+    those that are spliced to them, are open, with every other leg held where it lies, and if that is too much with none
+    held: most of what changes is near to what has to. The whole model comes last, with the nearest plan in hand.
+    """
+
+    def __init__(
+        self, job: Job, given: Given, fixed: Sequence[Fact], weights: Weights, clock: Clock, tuning: Tuning
+    ) -> None:
+        self.job, self.fixed, self.weights, self.clock, self.tuning = job, fixed, weights, clock, tuning
+        self.given, self.inside = given, given.in_job(job)
+        self.relaxed = least_moves(job, given, fixed, weights.legs)
+        self.impossible = False
+
+    def as_given(self) -> dict[Key, Sequence[int]]:
+        """Give the division of every subunit that is given in proper legs."""
+        found: dict[Key, Sequence[int]] = {}
+        for subunit in self.job.subunits:
+            of = self.inside.division(self.job, subunit)
+            if of is not None:
+                found[subunit.trunk, subunit.number] = (of,)
+        return found
+
+    def opened(self, as_given: Mapping[Key, Sequence[int]]) -> dict[Key, Sequence[int]]:
+        """Give the same without subunits that have to move, or are spliced to others that have to; none where that is all."""
+        pairs = [
+            (self.key(piece.a.trunk, piece.a.first), self.key(piece.b.trunk, piece.b.first))
+            for piece in self.job.pieces
+        ]
+        group = tied(chain.from_iterable(pairs), pairs)
+        moved = {self.key(run.trunk, run.first) for run in self.relaxed.moved}
+        loose = {group[key] for key in moved if key in group}
+        return {key: of for key, of in as_given.items() if key not in moved and group.get(key) not in loose}
+
+    def key(self, trunk: str, fibre: int) -> Key:
+        return trunk, self.job.trunk_by_id[trunk].subunit_of(fibre).number
+
+    def relaxed_stays(self) -> tuple[RunAt, ...]:
+        """Give the runs that stay where the trays are all that counts."""
+        moved = set(self.relaxed.moved)
+        return tuple(run for run in self.inside.runs if run not in moved)
+
+    def look(
+        self,
+        divisions: Mapping[Key, Sequence[int]],
+        share: float,
+        best: _Look | None = None,
+        held: Sequence[Fact] = (),
+    ) -> _Look | None:
+        """Look for a plan no further than the best one, in a share of the time that is left.
+
+        Facts that are ``held`` stand only in this look; a plan that it gives is one of all plans all the same.
+        ``impossible`` then tells whether there is none, and so no better one than ``best`` if these are the divisions of all.
+        """
+        self.impossible = False
+        if self.clock.over:
+            return None
+        model = kept_model(self.job, (*self.fixed, *held), divisions)
+        known = None if best is None else best.outcome.assignment
+        hint(model, known or Assignment(_ways(self.given), standing(self.job, self.given), self.given.ends))
+        cost = _cost(model, self.inside, self.weights)
+        model.require(cost >= self.relaxed.bound)
+        if best is not None:
+            model.require(cost <= best.outcome.value)
+        model.cp.minimize(cost)
+        left = self.clock.left
+        outcome = run(model, self.clock, self.tuning if left is None else replace(self.tuning, slice_s=share * left))
+        self.impossible = outcome.infeasible
+        return None if outcome.assignment is None else _Look(model, cost, outcome)
 
 
 def fix(model: Model, fact: Fact, *when: Any) -> None:
