@@ -3,17 +3,26 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from random import Random
+from typing import Any
 
 import pytest
 
+from tests.batches.stubs import quick
 from tests.batches.sweeps import run, write_sweep
+from trayopt import load_job
+from trayopt.batches.engines import Done
+from trayopt.batches.manifest import Item, Manifest
 from trayopt.batches.progress import Tally
-from trayopt.batches.results import FILE, Results
+from trayopt.batches.results import FILE, Results, Writer
+from trayopt.batches.run import Run
 from trayopt.batches.work import Settings
+from trayopt.domain.job import Job
 from trayopt.library.find import shipped
 
+BASE = load_job(shipped() / "standard" / "2x288-wall-2x6.yaml")
 JOB = (shipped() / "standard" / "2x288-wall-2x6.yaml").read_text(encoding="utf-8")
 
 
@@ -180,3 +189,84 @@ def test_results_that_are_taken_away_or_cut_during_a_run_are_written_again(what:
     raws = (out / FILE).read_bytes().splitlines()
     assert sorted(json.loads(raw)["name"] for raw in raws) == sorted(f"s/wall-1x6/m{i}" for i in range(30))
     assert json.loads((out / "summary.json").read_text(encoding="utf-8"))["jobs"] == 30
+
+
+class Told:
+    """A job that says its title."""
+
+    def __init__(self, title: str) -> None:
+        self.title = title
+
+    def job(self) -> Job:
+        """Make it."""
+        return BASE.model_copy(update={"title": self.title})
+
+
+class Batch(Manifest):
+    """Titles by name."""
+
+    titles: dict[str, str]
+
+    def items(self) -> Iterator[Item]:
+        """Give them in the order of their names."""
+        for name, title in sorted(self.titles.items()):
+            yield Item(name, "made", {}, Told(title))
+
+
+class AtOnce:
+    """Answers in the same process, and counts."""
+
+    def __init__(self) -> None:
+        self.asked: list[str] = []
+
+    def slots(self) -> int:
+        """Four."""
+        return 4
+
+    def submit(self, name: str, job: dict[str, Any], done: Done) -> None:
+        """Answer."""
+        self.asked.append(job["title"])
+        done(quick(job, {}) | {"page": f"<h1>{job['title']}</h1>"})
+
+    def close(self) -> None:
+        """Do nothing."""
+
+    def lost(self) -> str:
+        """Nothing is."""
+        return ""
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_whatever_is_edited_copied_renamed_removed_or_damaged_a_resumed_run_is_a_fresh_one(
+    seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A page that is made again from a plan is that of the plan's title; no title is solved twice while its plan is whole."""
+    monkeypatch.setattr("trayopt.batches.run.page_of", lambda plan, _: f"<h1>{json.loads(plan)['job']['title']}</h1>")
+    chance = Random(seed)
+    titles: dict[str, str] = {}
+    for _ in range(25):
+        settings = Settings(time_limit_s=chance.choice([60.0, 60.0, 61.0]))
+        for name in "abcd":
+            now = chance.choice(["stay", "stay", "gone", "x", "xx", "xxx"])
+            if now == "gone":
+                titles.pop(name, None)
+            elif now != "stay":
+                titles[name] = now
+        files = sorted((tmp_path / "plans").glob("*")) if (tmp_path / "plans").exists() else []
+        damaged = chance.random() < 0.5 and bool(files)
+        if damaged:
+            chance.choice(files).write_bytes(chance.choice([b"", b"{}", files[0].read_bytes()]))
+        engine, manifest = AtOnce(), Batch(())
+        object.__setattr__(manifest, "titles", titles)
+        with Writer(tmp_path) as writer:
+            Run(manifest, writer, engine, settings, Tally()).go()
+            lines = {line["name"]: line for line in writer.settle().lines()}
+        assert sorted(lines) == sorted(titles)
+        assert len(engine.asked) == len(set(engine.asked)), "what is the same is solved once"
+        for name, title in titles.items():
+            line = lines[name]
+            assert (line["title"], line["settings"]) == (title, settings.plain())
+            assert json.loads((tmp_path / line["plan"]).read_text())["job"]["title"] == title
+            assert (tmp_path / line["page"]).read_text() == f"<h1>{title}</h1>"
+            first = min(other for other in titles if titles[other] == title)
+            assert line.get("same_as", name) == first

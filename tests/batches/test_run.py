@@ -15,6 +15,7 @@ import pytest
 from rich.console import Console
 
 from tests.batches.sweeps import outcomes, run, write_sweep
+from trayopt.batches.batch import batch
 from trayopt.batches.progress import Lines, Screen, Tally
 from trayopt.batches.results import FILE, Results
 from trayopt.batches.sweep import SweepJob
@@ -63,6 +64,20 @@ def test_jobs_that_are_the_same_are_solved_once(tmp_path: Path, monkeypatch: pyt
     assert twin["plan"] != first["plan"], "each has a plan of its own"
     assert (tmp_path / "out" / twin["plan"]).read_bytes() == (tmp_path / "out" / first["plan"]).read_bytes()
     assert twin["values"]["divide_at"] == "tray"
+
+
+def test_a_batch_is_one_call(tmp_path: Path) -> None:
+    path = write_sweep(tmp_path / "s.yaml", ["a"], enclosures="[wall-2x6]")
+    with pytest.raises(InputError, match="legz"):
+        batch([str(path)], tmp_path / "out", goals=["legz"])
+    assert not (tmp_path / "out").exists()
+    summary = batch([str(path)], str(tmp_path / "out"), time_limit_s=20, explain=False, workers=1)
+    assert (summary.counts, summary.jobs) == ({"fits": 1}, 1)
+    assert [found.box and found.box.enclosure for found in summary.smallest] == ["wall-2x6"]
+    again = batch(
+        [path], tmp_path / "out", time_limit_s=20, explain=False, workers=1, resume=True, against=tmp_path / "out"
+    )
+    assert (again.digest, again.changes) == (summary.digest, [])
 
 
 def test_copies_of_a_slow_job_leave_no_worker_idle(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -71,7 +71,7 @@ class Options:
 
 def batch(
     paths: Sequence[str | Path],
-    out: str | Path,
+    folder: str | Path,
     *,
     library: Sequence[Path] = (),
     time_limit_s: float | None = 60.0,
@@ -97,8 +97,8 @@ def batch(
     ----------
     paths
         Job files, sweeps, and folders that hold some.
-    out
-        The folder of the results; it is made where it is not there.
+    folder
+        Where the results go; it is made where it is not there.
     library
         Folders whose entries come before the models of trayopt.
     time_limit_s
@@ -154,7 +154,7 @@ def batch(
         against=Path(against) if against is not None else None,
     )
     manifest = read_manifest([Path(path) for path in paths], library)
-    return run_batch(manifest, Path(out), options, observer or Tally())
+    return run_batch(manifest, Path(folder), options, observer or Tally())
 
 
 def run_batch(manifest: Manifest, folder: Path, options: Options, observer: Observer) -> Summary:
@@ -171,15 +171,15 @@ def run_batch(manifest: Manifest, folder: Path, options: Options, observer: Obse
             except BaseException:
                 engine.close()
                 with contextlib.suppress(InputError, OSError):  # the reason why the run ended is the one to be told
-                    sum_up(writer, options, older, manifest)
+                    sum_up(writer, manifest, options, older)
                 raise
             engine.close()
-            return sum_up(writer, options, older, manifest)
+            return sum_up(writer, manifest, options, older)
     finally:
         engine.close()
 
 
-def sum_up(writer: Writer, options: Options, older: Results | None, manifest: Manifest) -> Summary:
+def sum_up(writer: Writer, manifest: Manifest, options: Options, older: Results | None = None) -> Summary:
     """Write summary.json, summary.csv, summary.xlsx and index.html of the lines that are there."""
     results = writer.settle()
     folder = results.folder
