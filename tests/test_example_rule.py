@@ -36,11 +36,11 @@ from trayopt.solver.bounds import place_counts
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.outline import can_be_placed, preference_bound
 from trayopt.solver.bounds.pattern_counts import count, in_scope
-from trayopt.solver.bounds.segments import Blocks
+from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.set_partition import legs_bound, length_bound, narrowed, weight_bound
-from trayopt.solver.bounds.settled_segments import SettledBlocks
-from trayopt.solver.bounds.unplaced import out_by_ledger, out_of_trays
-from trayopt.solver.heuristics.completion import Layouts
+from trayopt.solver.bounds.settled_segments import SettledSegments
+from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
+from trayopt.solver.heuristics.completion import RelaxedModel
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.decisions import Weights, changes
 from trayopt.solver.model.posting import Policy, build
@@ -98,7 +98,7 @@ def test_bounds_never_promise_too_much(first: int) -> None:
         data, best = best_of(seed)
         unplaced, musts, prefers, legs, _, length, _ = best.goals
         job = job_of(data)
-        assert max(out_by_ledger(job, Clock()), out_of_trays(job, Clock())) <= unplaced, f"seed {seed}"
+        assert max(out_by_stack_counts(job, Clock()), out_of_trays(job, Clock())) <= unplaced, f"seed {seed}"
         if unplaced:
             levels: tuple[Level, ...] = () if musts else ("must",)
             assert place_counts.length_bound(job, levels, unplaced, legs, Clock()) <= length, f"seed {seed}"
@@ -122,8 +122,8 @@ def test_bounds_never_promise_too_much(first: int) -> None:
         left = narrowed(divider, divider.open, prefers, legs, Clock())
         for trunk, number in left:
             assert best.decision.k[trunk][number - 1] in left[trunk, number], f"seed {seed}"
-        blocks = Blocks(divider, divider.open, STRICT, all_placed=True, clock=Clock())
-        bounds["blocks"] = (Layouts(blocks, Clock()).least(blocks.broken("prefer")).bound, prefers)
+        blocks = Segments(divider, divider.open, STRICT, all_placed=True, clock=Clock())
+        bounds["blocks"] = (RelaxedModel(blocks, Clock()).least(blocks.broken("prefer")).bound, prefers)
         bounds |= _settled(divider, best, job)
         for name, (bound, value) in bounds.items():
             assert bound is not None, f"seed {seed}: {name} denies a plan that is there"
@@ -146,9 +146,9 @@ def _settled(divider: Divider, best: oracle.Best, job: Job) -> dict[str, tuple[i
         counted_ = count(model, best.goals[2], Clock())
         if best.goals[4] == 0:
             bounds["counts"] = (None if counted_ is None else counted_.bound, best.goals[5])
-    blocks = SettledBlocks(divider, divisions, STRICT, all_placed=True, clock=Clock())
+    blocks = SettledSegments(divider, divisions, STRICT, all_placed=True, clock=Clock())
     if blocks.able:
-        bounds["settled"] = (Layouts(blocks, Clock()).least(blocks.goal("broken_prefer")).bound, best.goals[2])
+        bounds["settled"] = (RelaxedModel(blocks, Clock()).least(blocks.goal("broken_prefer")).bound, best.goals[2])
     return bounds
 
 

@@ -19,7 +19,7 @@ from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.goals.registry import measure_all
-from trayopt.solver.heuristics.constructive import Bunch, Key, Laying, bunches_of, clusters, coarsest, habit
+from trayopt.solver.heuristics.constructive import Bunch, Key, Laying, bunches_of, clusters, coarsest, construct
 from trayopt.track.laid import Laid
 from trayopt.track.routes import all_ways
 
@@ -111,7 +111,7 @@ def first_state(job: Job) -> State | None:
     bunches = bunches_of(job, divisions)
     best: tuple[int, State] | None = None
     for loops in sorted({n for trunk in job.trunks for n in trunk.loops if n >= 1} or {1}):
-        plan = habit(job, loops)
+        plan = construct(job, loops)
         ways = {trunk.id: plan.ways.get(trunk.id, all_ways(job, trunk)[0]) for trunk in job.trunks}
         at = tuple(plan.places.get(bunch.legs[0]) for bunch in bunches)
         state = State(ways, divisions, bunches, at)

@@ -16,7 +16,7 @@ from tests import oracle, strategies
 from tests.build import job_of
 from trayopt.goals.registry import order
 from trayopt.solver.heuristics import primal
-from trayopt.solver.heuristics.completion import Layouts
+from trayopt.solver.heuristics.completion import RelaxedModel
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import Asked, new_solver
 from trayopt.solver.model.run import Outcome, Tuning
@@ -120,7 +120,7 @@ def test_what_is_asked_too_soon_changes_no_answer(
 
         monkeypatch.setattr(owner, name, counted)
 
-    expected = [(Descent, "_ask_ahead"), (Layouts, "like"), (primal, "even_layouts"), (incomplete, "hope")]
+    expected = [(Descent, "_ask_ahead"), (RelaxedModel, "like"), (primal, "even_layouts"), (incomplete, "hope")]
     for owner, name in expected:
         count(owner, name)
     threads = active_count()

@@ -16,9 +16,9 @@ from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import order
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.rings import chained
-from trayopt.solver.bounds.segments import Blocks
-from trayopt.solver.bounds.settled_segments import SettledBlocks
-from trayopt.solver.heuristics.completion import Layouts
+from trayopt.solver.bounds.segments import Segments
+from trayopt.solver.bounds.settled_segments import SettledSegments
+from trayopt.solver.heuristics.completion import RelaxedModel
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.posting import Policy, build
 
@@ -34,12 +34,12 @@ def best_of(seed: int, **knobs: Any) -> tuple[dict[str, Any], oracle.Best]:
     return plain, best
 
 
-def blocks_of(plain: dict[str, Any], *, all_placed: bool) -> Blocks:
+def blocks_of(plain: dict[str, Any], *, all_placed: bool) -> Segments:
     """Make the blocks of a job with every division that may be of use."""
     divider = Divider(job_of(plain))
     divisions = divider.open if all_placed else divider.possible
     policy = STRICT if all_placed else Policy()
-    return Blocks(divider, divisions, policy, all_placed=all_placed, clock=Clock())
+    return Segments(divider, divisions, policy, all_placed=all_placed, clock=Clock())
 
 
 def touched(best: oracle.Best) -> set[tuple[str, int]]:
@@ -58,7 +58,7 @@ def test_bounds_of_whole_plans(first: int, knobs: dict[str, Any]) -> None:
         if divider.hopeless:
             continue
         blocks = blocks_of(plain, all_placed=True)
-        layouts = Layouts(blocks, Clock())
+        layouts = RelaxedModel(blocks, Clock())
         answer = layouts.least(blocks.broken("prefer"))
         if unplaced or musts:
             met["denied"] += answer.bound is None
@@ -85,7 +85,7 @@ def test_bounds_where_splices_may_stay_out(first: int, knobs: dict[str, Any]) ->
     for seed in range(first, first + 60):
         plain, best = best_of(seed, **knobs)
         blocks = blocks_of(plain, all_placed=False)
-        layouts = Layouts(blocks, Clock())
+        layouts = RelaxedModel(blocks, Clock())
         held: list[Any] = []
         goals = (blocks.unplaced(), blocks.broken("must"), blocks.broken("prefer"), blocks.placed_legs())
         for goal, value in zip(goals, best.goals, strict=False):
@@ -122,10 +122,10 @@ def test_every_goal_can_be_said_of_settled_blocks(first: int, knobs: dict[str, A
             for (trunk, number), open_ in (divider.open if whole else divider.possible).items()
         }
         policy = STRICT if whole else Policy()
-        blocks = SettledBlocks(divider, divisions, policy, all_placed=whole, clock=Clock())
+        blocks = SettledSegments(divider, divisions, policy, all_placed=whole, clock=Clock())
         if not blocks.able:
             continue
-        layouts = Layouts(blocks, Clock())
+        layouts = RelaxedModel(blocks, Clock())
         held: list[Any] = []
         for goal, value in zip(GOALS, best.goals, strict=True):
             bound = layouts.least(blocks.goal(goal), *held).bound
@@ -158,7 +158,7 @@ def test_a_ring_of_two_blocks_lies_in_one_tray_or_half_of_it_stays_out(fibres: i
     """Along P the second half lies no lower than the first, along Q the first no lower than the second."""
     blocks = blocks_of(crossed_halves(fibres), all_placed=False)
     assert blocks.units == [12, 12]
-    assert Layouts(blocks, Clock()).least(blocks.unplaced()).bound == unplaced
+    assert RelaxedModel(blocks, Clock()).least(blocks.unplaced()).bound == unplaced
 
 
 def test_a_block_is_cut_where_both_sides_have_an_edge() -> None:
@@ -168,7 +168,7 @@ def test_a_block_is_cut_where_both_sides_have_an_edge() -> None:
     job = job_of(plain)
     divider = Divider(job)
     divisions = {("P", 1): (2,), ("P", 2): (2,), ("Q", 1): (2,)}
-    blocks = Blocks(divider, divisions, STRICT, all_placed=True, clock=Clock())
+    blocks = Segments(divider, divisions, STRICT, all_placed=True, clock=Clock())
     assert [block.splices for block in blocks.blocks] == [24, 24]
     assert blocks.units == [24, 24]
     assert blocks.parts_of(Leg("Q", 1, 1, 2)) == {0: 24}
@@ -179,8 +179,8 @@ def test_a_layout_is_worked_out_to_a_plan() -> None:
     """The worked example laid out by blocks, held in the whole model: its legs lie where the blocks do."""
     job = job_of(strategies.worked_example())
     divider = Divider(job)
-    blocks = Blocks(divider, divider.open, STRICT, all_placed=True, clock=Clock())
-    layouts = Layouts(blocks, Clock())
+    blocks = Segments(divider, divider.open, STRICT, all_placed=True, clock=Clock())
+    layouts = RelaxedModel(blocks, Clock())
     answer = layouts.least(blocks.placed_legs(), blocks.broken("prefer") <= 1)
     assert (answer.bound, answer.value) == (4, 4)
     assert answer.layout is not None

@@ -17,8 +17,8 @@ from trayopt.api import solve
 from trayopt.domain.job import Job
 from trayopt.goals.registry import measure_all
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.segments import Blocks
-from trayopt.solver.heuristics.completion import Layouts
+from trayopt.solver.bounds.segments import Segments
+from trayopt.solver.heuristics.completion import RelaxedModel
 from trayopt.solver.model.capacity_cuts import sums
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.posting import Policy, build
@@ -99,15 +99,15 @@ def constraints(job: Job) -> int:
     return len(build(job, STRICT, all_placed=True, divisions=Divider(job).open).cp.proto.constraints)
 
 
-def blocks_of(plain: dict[str, Any]) -> Blocks:
+def blocks_of(plain: dict[str, Any]) -> Segments:
     """Make the blocks of a job's whole plans."""
     divider = Divider(job_of(plain))
-    return Blocks(divider, divider.open, STRICT, all_placed=True, clock=Clock())
+    return Segments(divider, divider.open, STRICT, all_placed=True, clock=Clock())
 
 
 def groups(plain: dict[str, Any], monkeypatch: pytest.MonkeyPatch) -> list[list[str]]:
     """Group the stacks of a job by what its blocks, without ties broken, make of them."""
-    monkeypatch.setattr(Blocks, "swaps", False)
+    monkeypatch.setattr(Segments, "swaps", False)
     blocks = blocks_of(plain)
     return alike(blocks, [stack.id for stack in blocks.stacks])
 
@@ -142,11 +142,11 @@ def test_broken_ties_change_no_answer(first: int, stacks: int, monkeypatch: pyte
         if divider.hopeless:
             continue
         with monkeypatch.context() as patch:
-            patch.setattr(Blocks, "swaps", False)
+            patch.setattr(Segments, "swaps", False)
             plainly = blocks_of(plain)
         broken = blocks_of(plain)
         seen["alike"] += len(alike(plainly, [stack.id for stack in plainly.stacks])) < stacks
-        one, other = Layouts(plainly, Clock()), Layouts(broken, Clock())
+        one, other = RelaxedModel(plainly, Clock()), RelaxedModel(broken, Clock())
         weight = one.least(plainly.broken("prefer"))
         assert other.least(broken.broken("prefer")).bound == weight.bound, f"seed {seed}"
         if weight.bound is None:
@@ -177,8 +177,8 @@ def test_one_question_settles_legs_and_divisions() -> None:
         if values["unplaced"] or values["broken_must"]:
             continue
         divider = Divider(job)
-        blocks = Blocks(divider, divider.open, STRICT, all_placed=True, clock=Clock())
-        layouts = Layouts(blocks, Clock())
+        blocks = Segments(divider, divider.open, STRICT, all_placed=True, clock=Clock())
+        layouts = RelaxedModel(blocks, Clock())
         legs, placed = values["legs"], blocks.placed_legs()
         held = (blocks.broken("prefer") <= values["broken_prefer"], placed <= legs)
         open_ = divider.within(legs)

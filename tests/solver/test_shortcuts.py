@@ -15,7 +15,7 @@ from trayopt.domain.cablework import Subunit
 from trayopt.domain.finding import Level
 from trayopt.domain.job import Job
 from trayopt.goals.registry import GOALS
-from trayopt.solver.bounds import place_counts as shelves
+from trayopt.solver.bounds import place_counts
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.outline import Outline, can_be_placed, preference_bound
 from trayopt.solver.bounds.pattern_counts import count, in_scope
@@ -23,7 +23,7 @@ from trayopt.solver.bounds.rings import overfull_rings
 from trayopt.solver.bounds.set_partition import legs_bound, narrowed, weight_bound
 from trayopt.solver.bounds.set_partition import length_bound as spread_length_bound
 from trayopt.solver.bounds.turns import turn_bound
-from trayopt.solver.bounds.unplaced import out_by_ledger, out_of_trays, without_room
+from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays, without_room
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.incumbent import is_kept
 from trayopt.solver.model.posting import Policy, build
@@ -215,14 +215,14 @@ def test_bounds_hold_where_splices_stay_out(first: int, knobs: dict[str, Any]) -
             return is_kept(job, rule, musts, prefers)
 
         levels: tuple[Level, ...] = () if musts else ("must",) if prefers else ("must", "prefer")
-        shortest = shelves.length_bound(job, levels, unplaced, legs, Clock())
+        shortest = place_counts.length_bound(job, levels, unplaced, legs, Clock())
         assert shortest <= length, f"seed {seed}"
         met["length"] += shortest == length
         for trunk in job.trunks:
             touched = {
                 subunit for (name, subunit, _), place in best.decision.legs.items() if place and name == trunk.id
             }
-            most = shelves.most_entering(job, levels, trunk, unplaced, legs, Clock())
+            most = place_counts.most_entering(job, levels, trunk, unplaced, legs, Clock())
             assert most is not None
             assert most >= len(touched), f"seed {seed}"
             met["entering"] += most == len(touched)
@@ -296,14 +296,14 @@ def test_unplaced_splices_are_never_overrated() -> None:
     met = 0
     for seed in range(400, 700):
         job, (unplaced, *_) = best_of(seed)
-        bound = max(out_of_trays(job, Clock()), out_by_ledger(job, Clock()))
+        bound = max(out_of_trays(job, Clock()), out_by_stack_counts(job, Clock()))
         assert without_room(job) <= bound <= unplaced, f"seed {seed}"
         met += bound == unplaced > without_room(job)
     job = job_of(swapped_halves())
     best = oracle.solve(swapped_halves())
     assert best is not None
     assert without_room(job) == 0
-    assert 0 < max(out_of_trays(job, Clock()), out_by_ledger(job, Clock())) <= best.goals[0]
+    assert 0 < max(out_of_trays(job, Clock()), out_by_stack_counts(job, Clock())) <= best.goals[0]
     assert met > 50
 
 

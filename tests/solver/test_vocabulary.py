@@ -20,11 +20,11 @@ from trayopt.rules.variables import CannotSay, Terms, TrunkStacks, TrunkWays, Va
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.outline import Outline
 from trayopt.solver.bounds.pattern_counts import Counts, count
-from trayopt.solver.bounds.place_counts import Shelves
-from trayopt.solver.bounds.segments import Blocks
-from trayopt.solver.bounds.set_partition import Spread
-from trayopt.solver.bounds.settled_segments import SettledBlocks
-from trayopt.solver.bounds.stack_counts import Ledger
+from trayopt.solver.bounds.place_counts import PlaceCounts
+from trayopt.solver.bounds.segments import Segments
+from trayopt.solver.bounds.set_partition import SetPartition
+from trayopt.solver.bounds.settled_segments import SettledSegments
+from trayopt.solver.bounds.stack_counts import StackCounts
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.guarded_model import guarded
 from trayopt.solver.model.clock import Clock
@@ -59,12 +59,12 @@ def counts() -> Counts:
 MADE: dict[str, Callable[[], Any]] = {
     "outline": lambda: Outline(example()[0], example()[1].open),
     "counts": counts,
-    "spread": lambda: Spread(example()[1], example()[1].open, Clock(), trays=False),
-    "spread over trays": lambda: Spread(example()[1], example()[1].open, Clock(), trays=True),
-    "ledger": lambda: Ledger(Question(example()[0])),
-    "shelves": lambda: Shelves(Question(example()[0])),
-    "blocks": lambda: Blocks(example()[1], example()[1].open, STRICT, all_placed=True, clock=Clock()),
-    "settled blocks": lambda: SettledBlocks(*settled(), STRICT, all_placed=True, clock=Clock()),
+    "set partition": lambda: SetPartition(example()[1], example()[1].open, Clock(), trays=False),
+    "set partition over trays": lambda: SetPartition(example()[1], example()[1].open, Clock(), trays=True),
+    "counts by stack": lambda: StackCounts(Question(example()[0])),
+    "counts by place": lambda: PlaceCounts(Question(example()[0])),
+    "blocks": lambda: Segments(example()[1], example()[1].open, STRICT, all_placed=True, clock=Clock()),
+    "settled blocks": lambda: SettledSegments(*settled(), STRICT, all_placed=True, clock=Clock()),
 }
 
 
@@ -116,7 +116,7 @@ def test_nothing_of_a_rule_that_is_left_out_stays_posted(
     assert shapes(made) == shapes(plain)
     assert made.let_go.keys() == plain.let_go.keys()
     assert made.guards.keys() == plain.guards.keys()
-    if level == "must" or not isinstance(made, Ledger):
+    if level == "must" or not isinstance(made, StackCounts):
         assert f"{type(made).__name__} leaves out half: {type(made).__name__} cannot say piece_placed" in caplog.text
 
 

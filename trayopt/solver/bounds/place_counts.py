@@ -1,8 +1,8 @@
-"""The ledger place by place: how many legs of each kind lie at each tray place; a bound on leg length, splices left out or not.
+"""Counts by place: how many legs of each kind lie at each tray place; a bound on leg length, splices left out or not.
 
 It holds for every plan that leaves so many splices unplaced at most, has so many legs at most, and keeps what groups its
 question holds: trays have room for the legs at them, both sides of the splices of two trunks lie in one tray, and ways, guides
-and stacks bind as in the ledger. Which leg lies where is left out, and with it what crosses.
+and stacks bind as in the counts by stack. Which leg lies where is left out, and with it what crosses.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.guide_fill import area_units
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import TrunkLegs, TrunkPlaces, TrunkStacks, TrunkWays, Variables
-from trayopt.solver.bounds.stack_counts import Ledger
+from trayopt.solver.bounds.stack_counts import StackCounts
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
@@ -35,8 +35,8 @@ MOST_COUNTS = 4000
 """Of more kinds of legs times places than this, the length is not bounded: no answer is to be had soon."""
 
 
-class Shelves(Ledger):
-    """The ledger of a question with its legs counted at every place."""
+class PlaceCounts(StackCounts):
+    """The counts by stack of a question with their legs counted at every place."""
 
     def furnish(self) -> None:
         """Count legs at places before the rules speak."""
@@ -91,12 +91,12 @@ def length_bound(job: Job, levels: tuple[Level, ...], unplaced: int, legs: int |
 
     ``levels`` are those of which such plans break no rule; physical rules at must are kept in any case.
     """
-    shelves = Shelves(_question(job, levels), all_placed=not unplaced)
-    if len(shelves.cuts) * len(shelves.places) > MOST_COUNTS:
+    counts = PlaceCounts(_question(job, levels), all_placed=not unplaced)
+    if len(counts.cuts) * len(counts.places) > MOST_COUNTS:
         return 0
-    _hold(shelves, unplaced, legs)
-    shelves.minimize(GOALS["leg_length_mm"].encode(shelves.job, shelves.voice))
-    status, solver = solve_one(shelves.cp, clock, EFFORT)
+    _hold(counts, unplaced, legs)
+    counts.minimize(GOALS["leg_length_mm"].encode(counts.job, counts.voice))
+    status, solver = solve_one(counts.cp, clock, EFFORT)
     return max(0, whole_bound(solver.best_objective_bound)) if status in FOUND else 0
 
 
@@ -104,10 +104,10 @@ def most_entering(
     job: Job, levels: tuple[Level, ...], trunk: Trunk, unplaced: int, legs: int, clock: Clock
 ) -> int | None:
     """Bound the subunits of a trunk with a placed leg over such plans; None where no answer was found in time."""
-    ledger = Ledger(_question(job, levels), all_placed=not unplaced)
-    _hold(ledger, unplaced, legs)
-    ledger.cp.maximize(linear(total(n for (i, _), n in ledger.count.items() if ledger.classes[i].trunk == trunk.id)))
-    status, solver = solve_one(ledger.cp, clock, EFFORT)
+    counts = StackCounts(_question(job, levels), all_placed=not unplaced)
+    _hold(counts, unplaced, legs)
+    counts.cp.maximize(linear(total(n for (i, _), n in counts.count.items() if counts.classes[i].trunk == trunk.id)))
+    status, solver = solve_one(counts.cp, clock, EFFORT)
     return -whole_bound(-solver.best_objective_bound) if status in FOUND else None
 
 
@@ -126,12 +126,12 @@ def most_area(job: Job, clock: Clock) -> int | None:
 
     None where no answer was found in time.
     """
-    ledger = Ledger(Question(job))
-    _hold(ledger, 0, None)
-    areas = {key: area_in_box(job, ledger.classes[key[0]].members[0], key[1]) for key in ledger.count}
+    counts = StackCounts(Question(job))
+    _hold(counts, 0, None)
+    areas = {key: area_in_box(job, counts.classes[key[0]].members[0], key[1]) for key in counts.count}
     unit = gcd(*areas.values()) or 1
-    ledger.cp.maximize(linear(total(area // unit * ledger.count[key] for key, area in areas.items())))
-    status, solver = solve_one(ledger.cp, clock, AREA_EFFORT)
+    counts.cp.maximize(linear(total(area // unit * counts.count[key] for key, area in areas.items())))
+    status, solver = solve_one(counts.cp, clock, AREA_EFFORT)
     return unit * -whole_bound(-solver.best_objective_bound) if status in FOUND else None
 
 
@@ -139,9 +139,9 @@ def _question(job: Job, levels: tuple[Level, ...]) -> Question:
     return Question(job, levels=levels) if levels else Question(job, kinds=("physical",))
 
 
-def _hold(ledger: Ledger, unplaced: int, legs: int | None) -> None:
-    ledger.hold_all()
+def _hold(counts: StackCounts, unplaced: int, legs: int | None) -> None:
+    counts.hold_all()
     if unplaced:
-        ledger.require(ledger.unplaced() <= unplaced)
+        counts.require(counts.unplaced() <= unplaced)
     if legs is not None:
-        ledger.require(ledger.all_legs_count() <= legs)
+        counts.require(counts.all_legs_count() <= legs)

@@ -38,7 +38,7 @@ MOST_COUNTS = 6_000
 """Of more blocks, and legs over several blocks, times places than this no model is made."""
 
 
-class BlockCounts(Model):
+class SegmentCounts(Model):
     """The blocks of a job at tray places, bound by nothing but what legs and subunits are.
 
     Parameters

@@ -32,8 +32,8 @@ from trayopt.rules.variables import (
 )  # fmt: skip
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.place_counts import area_in_box, most_area
-from trayopt.solver.bounds.segment_counts import MOST_COUNTS, BlockCounts
-from trayopt.solver.model.capacity_cuts import Burden, crowd
+from trayopt.solver.bounds.segment_counts import MOST_COUNTS, SegmentCounts
+from trayopt.solver.model.capacity_cuts import Burden, cut_capacity
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, total
 from trayopt.solver.model.model import Divisions
@@ -42,7 +42,7 @@ from trayopt.solver.model.symmetry import alike
 from trayopt.solver.model.vocabulary import voice
 
 
-class Blocks(BlockCounts):
+class Segments(SegmentCounts):
     """The blocks of a job at tray places, with the rules that can be said of them."""
 
     swaps = True
@@ -56,7 +56,7 @@ class Blocks(BlockCounts):
             return
         job = self.job
         self.kept = let_speak(self, self.voice_for, policy)
-        crowd(self, self.kept, *self._burdens())
+        cut_capacity(self, self.kept, *self._burdens())
         if all_placed and policy.must == "hard" and job.rules[GuideFill.id].level == "must":
             self._fill_guides(clock)
         if self.swaps:
@@ -84,7 +84,7 @@ class Blocks(BlockCounts):
         return None if isinstance(rule, SubunitTogether | DividedAtTray | GuideFill) else self.voice
 
     def _fill_guides(self, clock: Clock) -> None:
-        """Let all tubes have no more cross-section together than the ledger finds ways for.
+        """Let all tubes have no more cross-section together than the counts by stack find ways for.
 
         To follow them to each stack makes the model much slower and bounds little more.
         """

@@ -76,7 +76,7 @@ class Kind(NamedTuple):
     pairs: frozenset[tuple[str, ...]]
 
 
-class Spread(Outline):
+class SetPartition(Outline):
     """The outline of a job whose divisions are open, with bunches on stacks and their kinds at places."""
 
     def __init__(self, divider: Divider, divisions: Divisions, clock: Clock, *, trays: bool) -> None:
@@ -254,7 +254,7 @@ class Spread(Outline):
     def sleeves2(self, place: Place) -> Any:
         """Twice the sleeves of a place; sleeves differ by tray, so kinds know them only where all trays have one size."""
         if len({stack.tray.sleeve_fibres for stack in self.job.enclosure.stacks}) > 1:
-            raise CannotSay("Spread", "sleeves of several sizes")
+            raise CannotSay("SetPartition", "sleeves of several sizes")
         return self._sum(place, 1)
 
     def used(self, place: Place) -> Any:
@@ -288,12 +288,12 @@ def weight_bound(divider: Divider, divisions: Divisions, least: int, clock: Cloc
 
     ``least`` is a bound that is known.
     """
-    spread = Spread(divider, divisions, clock, trays=False)
-    broken = spread.broken("prefer")
-    if isinstance(broken, int) or not spread.listed:
+    partition = SetPartition(divider, divisions, clock, trays=False)
+    broken = partition.broken("prefer")
+    if isinstance(broken, int) or not partition.listed:
         return least
-    spread.require(broken >= least)
-    return _least(spread, broken, clock, WEIGHT_EFFORT)
+    partition.require(broken >= least)
+    return _least(partition, broken, clock, WEIGHT_EFFORT)
 
 
 def legs_bound(divider: Divider, divisions: Divisions, weight: int | None, clock: Clock) -> int | None:
@@ -301,8 +301,8 @@ def legs_bound(divider: Divider, divisions: Divisions, weight: int | None, clock
 
     Where no weight is given, plans may break any.
     """
-    spread = _kept(divider, divisions, weight, clock, trays=False)
-    return 0 if spread is None else _least(spread, _legs(spread), clock)
+    partition = _kept(divider, divisions, weight, clock, trays=False)
+    return 0 if partition is None else _least(partition, _legs(partition), clock)
 
 
 def length_bound(
@@ -312,32 +312,32 @@ def length_bound(
 
     ``fewest`` are legs that every such plan has, ``most`` legs that those have of which is asked, None for any.
     """
-    spread = _kept(divider, divisions, weight, clock, trays=True)
-    if spread is None or spread.size > MOST_COUNTS:
+    partition = _kept(divider, divisions, weight, clock, trays=True)
+    if partition is None or partition.size > MOST_COUNTS:
         return 0
-    spread.require(_legs(spread) >= fewest)
+    partition.require(_legs(partition) >= fewest)
     if most is not None:
-        spread.require(_legs(spread) <= most)
-    return _least(spread, GOALS["leg_length_mm"].encode(divider.job, spread.voice), clock) or 0
+        partition.require(_legs(partition) <= most)
+    return _least(partition, GOALS["leg_length_mm"].encode(divider.job, partition.voice), clock) or 0
 
 
 def narrowed(divider: Divider, divisions: Divisions, weight: int, legs: int, clock: Clock) -> Divisions:
     """Give the divisions that some plan of so few legs and preferences broken may have; all that are open where time is up.
 
-    The spread is asked for the most divisions that no answer has had yet, until there are none: what no spread has, no plan
-    has.
+    The set partition is asked for the most divisions that no answer has had yet, until there are none: what it never has,
+    no plan has.
     """
-    spread = _kept(divider, divisions, weight, clock, trays=False)
-    if spread is None:
+    partition = _kept(divider, divisions, weight, clock, trays=False)
+    if partition is None:
         return divisions
-    spread.require(_legs(spread) <= legs)
+    partition.require(_legs(partition) <= legs)
     seen: set[tuple[Key, int]] = set()
     literals = {
-        (key, of): spread.divided(divider.job.subunit_of_leg[key], of) for key in divisions for of in divisions[key]
+        (key, of): partition.divided(divider.job.subunit_of_leg[key], of) for key in divisions for of in divisions[key]
     }
     while unseen := [literal for pair, literal in literals.items() if pair not in seen]:
-        spread.cp.maximize(linear(total(unseen)))
-        status, solver = solve_one(spread.cp, clock, EFFORT, part=PART)
+        partition.cp.maximize(linear(total(unseen)))
+        status, solver = solve_one(partition.cp, clock, EFFORT, part=PART)
         if status not in FOUND:
             return divisions
         seen |= {pair for pair, literal in literals.items() if solver.boolean_value(literal)}
@@ -346,23 +346,25 @@ def narrowed(divider: Divider, divisions: Divisions, weight: int, legs: int, clo
     return {key: tuple(of for of in open_ if (key, of) in seen) for key, open_ in divisions.items()}
 
 
-def _kept(divider: Divider, divisions: Divisions, weight: int | None, clock: Clock, *, trays: bool) -> Spread | None:
-    """Make the spread of plans that break preferences of at most this weight; None where bunches are too many."""
-    spread = Spread(divider, divisions, clock, trays=trays)
-    broken = spread.broken("prefer")
+def _kept(
+    divider: Divider, divisions: Divisions, weight: int | None, clock: Clock, *, trays: bool
+) -> SetPartition | None:
+    """Make the set partition of plans that break preferences of at most this weight; None where bunches are too many."""
+    partition = SetPartition(divider, divisions, clock, trays=trays)
+    broken = partition.broken("prefer")
     if weight is not None and not isinstance(broken, int):
-        spread.require(broken <= weight)
-    return spread if spread.listed else None
+        partition.require(broken <= weight)
+    return partition if partition.listed else None
 
 
-def _legs(spread: Spread) -> Any:
-    return GOALS["legs"].encode(spread.job, spread.voice)
+def _legs(partition: SetPartition) -> Any:
+    return GOALS["legs"].encode(partition.job, partition.voice)
 
 
-def _least(spread: Spread, goal: Any, clock: Clock, effort: float = EFFORT) -> int | None:
+def _least(partition: SetPartition, goal: Any, clock: Clock, effort: float = EFFORT) -> int | None:
     """Bound a goal from below; None where there is no such plan."""
-    spread.cp.minimize(goal)
-    status, solver = solve_one(spread.cp, clock, effort, symmetry_level=2, part=PART)
+    partition.cp.minimize(goal)
+    status, solver = solve_one(partition.cp, clock, effort, symmetry_level=2, part=PART)
     if status == cp_model.INFEASIBLE:
         return None
     return max(0, whole_bound(solver.best_objective_bound))

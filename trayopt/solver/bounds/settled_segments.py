@@ -39,7 +39,7 @@ from trayopt.rules.variables import (
 )  # fmt: skip
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.segment_counts import MOST_COUNTS
-from trayopt.solver.bounds.segments import Blocks
+from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Divisions
@@ -47,7 +47,7 @@ from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.vocabulary import voice
 
 
-class SettledBlocks(Blocks):
+class SettledSegments(Segments):
     """Blocks of settled divisions."""
 
     swaps = False

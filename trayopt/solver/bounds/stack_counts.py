@@ -1,6 +1,6 @@
-"""The ledger: how many legs of each kind lie on each stack, without saying which; a relaxation that settles counts.
+"""Counts by stack: how many legs of each kind lie on each stack, without saying which; a relaxation that settles counts.
 
-Subunits that nothing tells apart form a class, and the ledger only counts: how many of a class are divided by which
+Subunits that nothing tells apart form a class, and only counts are decided: how many of a class are divided by which
 k, and how many of their legs are on which stack. Ways of trunks and ends of stacks are decided as in the whole model,
 and rules that look at ways alone bind as they do there. All holds under the guards of its groups, so an answer of no
 names groups that are enough for it, and an answer of yes is a draft of divisions and ways that the whole model can
@@ -46,18 +46,18 @@ from trayopt.solver.model.vocabulary import voice
 OWN: tuple[type[Rule[Any]], ...] = (
     TrayFibres, TraySleeves, EntranceLegs, GuideFill, BendRadius, FibreBend, AlternateStacks, Reserve, Pinned,
 )  # fmt: skip
-"""Rules of which the ledger has a reading of its own, by counts of classes."""
+"""Rules of which the counts by stack has a reading of its own, by counts of classes."""
 
 
 @dataclass(frozen=True)
 class Draft:
-    """Divisions and ways with which a ledger balances."""
+    """Divisions and ways with which counts by stack balance."""
 
     divisions: Mapping[Key, Sequence[int]]
     ways: Mapping[str, Sequence[Way]]
 
 
-class Ledger(Model):
+class StackCounts(Model):
     """The counting model of a question, every group under its guard.
 
     Parameters
@@ -100,7 +100,7 @@ class Ledger(Model):
                 self.goes(trunk, way)
 
     def furnish(self) -> None:
-        """Make what a finer ledger counts beside, before the rules that look at ways speak."""
+        """Make what finer counts ask for beside, before the rules that look at ways speak."""
 
     @cached_property
     def voice(self) -> Variables:

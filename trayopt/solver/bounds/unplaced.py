@@ -6,7 +6,7 @@ It holds for every plan, whatever its divisions, because physical rules at must 
 * The placed splices of a subunit divided at the tray lie on one stack, and their positions do not fall along it. Where such
   subunits close a ring, all positions on it are equal: its placed splices lie in one tray, or one of its blocks stays out
   whole. Rings are found in the answer itself and forbidden, so many times; what is left is a bound at any time.
-* Ways and guides take so many tubes, coiled ones among them: the ledger counts them by class of like subunits.
+* Ways and guides take so many tubes, coiled ones among them: they are counted by stack, by class of like subunits.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.solver.bounds.rings import Block, Ring, blocks_of, overfull_rings
-from trayopt.solver.bounds.stack_counts import Ledger
+from trayopt.solver.bounds.stack_counts import StackCounts
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
@@ -41,12 +41,12 @@ def without_room(job: Job) -> int:
     return max(0, job.splices - job.enclosure.fibres)
 
 
-def out_by_ledger(job: Job, clock: Clock) -> int:
+def out_by_stack_counts(job: Job, clock: Clock) -> int:
     """Bound the splices without a tray by what ways, guides and stacks take of each class of subunits."""
-    ledger = Ledger(Question(job, kinds=("physical",)), all_placed=False)
-    ledger.hold_all()
-    ledger.cp.minimize(ledger.unplaced())
-    status, solver = solve_one(ledger.cp, clock, EFFORT)
+    counts = StackCounts(Question(job, kinds=("physical",)), all_placed=False)
+    counts.hold_all()
+    counts.cp.minimize(counts.unplaced())
+    status, solver = solve_one(counts.cp, clock, EFFORT)
     return whole_bound(solver.best_objective_bound) if status in FOUND else 0
 
 

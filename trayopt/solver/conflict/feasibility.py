@@ -1,7 +1,7 @@
 """Trials: can these groups stand together while every splice is placed? Each answer is proven, and all are remembered.
 
-Both directions are tried where they are cheapest. The ledger, which only counts, excludes much at once; where it
-balances, its draft of divisions and ways is what the whole model tries first. A model in which the trays of each
+Both directions are tried where they are cheapest. Counts by stack exclude much at once; where they
+balance, their draft of divisions and ways is what the whole model tries first. A model in which the trays of each
 stack are merged excludes what hangs on which leg is spliced to which. Only what none of them settles is asked of the
 whole model. A plan is recounted in plain data, and answers every later trial of groups that it keeps.
 """
@@ -25,9 +25,9 @@ from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.rings import Ring, overfull_rings
-from trayopt.solver.bounds.stack_counts import Draft, Ledger
+from trayopt.solver.bounds.stack_counts import Draft, StackCounts
 from trayopt.solver.conflict.guarded_model import guarded, holding
-from trayopt.solver.conflict.hitting_sets import Cost, Dropping
+from trayopt.solver.conflict.hitting_sets import CorrectionModel, Cost
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import FOUND, solve_one
@@ -105,15 +105,15 @@ class Trials:
                 return answer
         return None if self.clock.over else self._whole(held, most)
 
-    def dropping(self, cost: Cost, among: Groups) -> Dropping:
+    def dropping(self, cost: Cost, among: Groups) -> CorrectionModel:
         """Give what says which of some groups to give up first."""
-        return Dropping(self._ledger, self.question.groups, cost, among)
+        return CorrectionModel(self._stack_counts, self.question.groups, cost, among)
 
     # -- relaxations: they say no, and which groups are enough for it ------------------------------------------------
 
     @cached_property
-    def _ledger(self) -> Ledger:
-        return Ledger(self.question)
+    def _stack_counts(self) -> StackCounts:
+        return StackCounts(self.question)
 
     @cached_property
     def _guarded(self) -> Model:
@@ -136,15 +136,15 @@ class Trials:
         return False if self._rings[tied] else None
 
     def _counted(self, held: Groups) -> bool | None:
-        """Ask the ledger; where it balances, look for a plan after its draft."""
-        ledger = self._ledger
-        status, solver = self._glance(ledger, held, ledger.all_legs_count())
+        """Ask the counts by stack; where they balance, look for a plan after their draft."""
+        counts = self._stack_counts
+        status, solver = self._glance(counts, held, counts.all_legs_count())
         if status == cp_model.INFEASIBLE:
-            self.refute(self._enough(ledger, held))
+            self.refute(self._enough(counts, held))
             return False
         if status not in FOUND:
             return None
-        return self._look(held, ledger.draft(solver.value), GLANCE) or None
+        return self._look(held, counts.draft(solver.value), GLANCE) or None
 
     def _merged(self, held: Groups) -> bool | None:
         """Ask the model of merged trays."""

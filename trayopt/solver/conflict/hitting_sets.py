@@ -1,4 +1,4 @@
-"""Which groups to give up: the fewest without which the ledger balances and every known conflict is hit."""
+"""Which groups to give up: the fewest without which the counts by stack balance and every known conflict is hit."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 from ortools.sat.python import cp_model
 
 from trayopt.domain.finding import Group
-from trayopt.solver.bounds.stack_counts import Ledger
+from trayopt.solver.bounds.stack_counts import StackCounts
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import solve_one
 from trayopt.solver.model.literals import linear, total
@@ -19,16 +19,16 @@ EFFORT = 4.0
 """Deterministic time for one answer."""
 
 
-class Dropping:
-    """A ledger in which some groups may be given up, at a price."""
+class CorrectionModel:
+    """Counts by stack in which some groups may be given up, at a price."""
 
-    def __init__(self, ledger: Ledger, groups: Iterable[Group], cost: Cost, among: frozenset[Group]) -> None:
+    def __init__(self, counts: StackCounts, groups: Iterable[Group], cost: Cost, among: frozenset[Group]) -> None:
         self.groups = tuple(groups)
-        self.cp = ledger.cp.clone()
+        self.cp = counts.cp.clone()
         self.dropped: dict[Group, Any] = {}
         for group in self.groups:
-            if group in ledger.guards:
-                self.dropped[group] = ~self.cp.get_bool_var_from_proto_index(ledger.guards[group].index)
+            if group in counts.guards:
+                self.dropped[group] = ~self.cp.get_bool_var_from_proto_index(counts.guards[group].index)
             else:
                 self.dropped[group] = self.cp.new_bool_var(f"give up {group}")
         for group in self.groups:

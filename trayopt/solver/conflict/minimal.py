@@ -78,7 +78,7 @@ def corrections(
 
     Notes
     -----
-    No set has a smaller one inside. A set is enough only if it hits every conflict, and if the ledger balances
+    No set has a smaller one inside. A set is enough only if it hits every conflict, and if the counts by stack balance
     without it; the smallest that does both is tried. One that is not enough shows a conflict that it misses, which is
     made small and then known.
     """

@@ -12,7 +12,7 @@ from ortools.sat.python import cp_model
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.hardware import Place
 from trayopt.solver.bounds.segment_counts import MOST_COUNTS
-from trayopt.solver.bounds.segments import Blocks
+from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, Asked, one_worker, solve_interruptible, whole_bound
 from trayopt.solver.model.literals import total
@@ -46,11 +46,11 @@ class Likeness:
         self.asked.drop(self.clock)
 
 
-B = TypeVar("B", bound=Blocks)
+B = TypeVar("B", bound=Segments)
 
 
 @dataclass(frozen=True)
-class Layout:
+class RelaxedSolution:
     """Divisions, and how many splices of each block lie at each place."""
 
     divisions: Divisions
@@ -63,10 +63,10 @@ class Answer:
 
     bound: int | None
     value: int | None = None
-    layout: Layout | None = None
+    layout: RelaxedSolution | None = None
 
 
-class Layouts(Generic[B]):
+class RelaxedModel(Generic[B]):
     """What a model of blocks is asked: every question is put to a copy of it with conditions of its own."""
 
     def __init__(self, blocks: B, clock: Clock, *, use: bool = True) -> None:
@@ -156,10 +156,10 @@ class Layouts(Generic[B]):
             seen |= {pair for pair, literal in literals.items() if solver.boolean_value(literal)}
         return {key: tuple(of for of in of_ if (key, of) in seen) for key, of_ in open_.items()}
 
-    def read(self, solver: cp_model.CpSolver | cp_model.CpSolverSolutionCallback) -> Layout:
+    def read(self, solver: cp_model.CpSolver | cp_model.CpSolverSolutionCallback) -> RelaxedSolution:
         """Read a layout that was found."""
         blocks = self.blocks
-        return Layout(
+        return RelaxedSolution(
             {
                 key: tuple(of for of in of_ if solver.value(blocks.divided(blocks.job.subunit_of_leg[key], of)))
                 for key, of_ in blocks.open.items()
@@ -167,7 +167,7 @@ class Layouts(Generic[B]):
             {(i, place): solver.value(splices) for (i, place), splices in blocks.splices.items()},
         )
 
-    def hold(self, model: Model, layout: Layout) -> cp_model.CpModel:
+    def hold(self, model: Model, layout: RelaxedSolution) -> cp_model.CpModel:
         """Copy a model of settled divisions and hold the copy to a layout; the variables of the copy keep their numbers."""
         trial = model.cp.clone()
         for (i, place), splices in layout.splices.items():
@@ -195,7 +195,7 @@ class Query(cp_model.CpSolverSolutionCallback, Generic[B]):
 
     def __init__(
         self,
-        layouts: Layouts[B],
+        layouts: RelaxedModel[B],
         cp: cp_model.CpModel,
         goal: Any,
         at_least: int,
@@ -206,7 +206,7 @@ class Query(cp_model.CpSolverSolutionCallback, Generic[B]):
         self._layouts, self._goal, self._at_least, self._below = layouts, goal, at_least, below
         self.least: int | None = None
         """Least value so far."""
-        self.layout: Layout | None = None
+        self.layout: RelaxedSolution | None = None
         """What has it."""
         self._began = self._found = monotonic()
         self.asked = Asked(solver, cp, self)

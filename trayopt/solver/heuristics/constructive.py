@@ -1,4 +1,4 @@
-"""The habit of the trade: the coarsest split that fits, trunks in listed order, base outward, stacks in turn.
+"""The constructive heuristic: coarsest split that fits, trunks in listed order, base outward, stacks in turn.
 
 What a careful crew does without a computer, and the first plan of every search.
 It looks at one trunk and one subunit after the other and never goes back; what does
@@ -39,10 +39,10 @@ def keeps_facts(job: Job, assignment: Assignment) -> bool:
 def first_plans(job: Job) -> Iterator[Assignment]:
     """Yield the plan of habit for each number of loops that the trunks may make, the fewest first."""
     for loops in sorted({n for trunk in job.trunks for n in trunk.loops if n >= 1} or {1}):
-        yield habit(job, loops)
+        yield construct(job, loops)
 
 
-def habit(job: Job, loops: int) -> Assignment:
+def construct(job: Job, loops: int) -> Assignment:
     """Make the plan of habit; ``loops`` is the number that every trunk makes if its own limits allow it."""
     ways = choose_ways(job, loops)
     divisions = coarsest(job)

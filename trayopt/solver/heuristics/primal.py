@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from trayopt.domain.plan import GoalName
 from trayopt.solver.bounds.pattern_counts import Guess, count, hold, in_scope
-from trayopt.solver.heuristics.completion import Answer, Layout, Layouts, add_all
+from trayopt.solver.heuristics.completion import Answer, RelaxedModel, RelaxedSolution, add_all
 from trayopt.solver.heuristics.constructive import first_plans, keeps_facts
 from trayopt.solver.heuristics.precedence import hold_order, order_of
 from trayopt.solver.heuristics.session import EVEN, TRIAL, Session
@@ -72,15 +72,15 @@ def even_layouts(s: Session, least: int) -> None:
             found.append(answer)
             below = answer.value
     for answer in reversed(found):
-        work_out(s, s.layouts, answer.layout, {"broken_prefer": answer.value or 0})
+        complete_solution(s, s.layouts, answer.layout, {"broken_prefer": answer.value or 0})
         if s.prefers(answer.value or 0):
             break
 
 
-def work_out(
+def complete_solution(
     s: Session,
-    layouts: Layouts[Any],
-    layout: Layout | None,
+    layouts: RelaxedModel[Any],
+    layout: RelaxedSolution | None,
     limits: Mapping[GoalName, int],
     *,
     anywhere: bool = True,
@@ -104,7 +104,7 @@ def work_out(
             break
 
 
-def polish(s: Session) -> None:
+def fix_divisions(s: Session) -> None:
     """Better the best plan in what comes after its preferences, with the divisions that it has."""
     if s.state.best is None or s.state.best is s.polished:
         return

@@ -12,12 +12,12 @@ from trayopt.domain.finding import Level
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
 from trayopt.rules.same_division import SameDivision
-from trayopt.solver.bounds import set_partition as spread
+from trayopt.solver.bounds import set_partition
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.opposite_orders import encoded
-from trayopt.solver.bounds.segments import Blocks
+from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.unplaced import without_room
-from trayopt.solver.heuristics.completion import Layouts, Likeness
+from trayopt.solver.heuristics.completion import Likeness, RelaxedModel
 from trayopt.solver.heuristics.constructive import keeps_facts
 from trayopt.solver.heuristics.descent import lexicographic
 from trayopt.solver.model.bound import COMPLETE, Given, Step
@@ -143,18 +143,18 @@ class Session:
             return self.layouts.divisions(open_, known, blocks.broken("prefer") <= least, blocks.placed_legs() <= legs)
         if not self.on("set_partition"):
             return open_
-        return spread.narrowed(self.divider, open_, least, legs, self.clock)
+        return set_partition.narrowed(self.divider, open_, least, legs, self.clock)
 
     @cached_property
-    def layouts(self) -> Layouts[Blocks]:
+    def layouts(self) -> RelaxedModel[Segments]:
         """Blocks at places, of plans that place every splice and keep every must."""
         return self.blocked(self.divider.open, all_placed=True)
 
-    def blocked(self, divisions: Divisions, *, all_placed: bool) -> Layouts[Blocks]:
+    def blocked(self, divisions: Divisions, *, all_placed: bool) -> RelaxedModel[Segments]:
         """Give the blocks of plans with these divisions, complete ones alone or any."""
         policy = Policy("hard", "soft") if all_placed else Policy()
-        blocks = Blocks(self.divider, divisions, policy, all_placed=all_placed, clock=self.clock)
-        return Layouts(blocks, self.clock, use=self.on("segments"))
+        blocks = Segments(self.divider, divisions, policy, all_placed=all_placed, clock=self.clock)
+        return RelaxedModel(blocks, self.clock, use=self.on("segments"))
 
     def complete_model(self, divisions: Divisions, weight: int) -> Model:
         """Make a model of plans that place every splice, keep every must and break preferences of at most this weight."""

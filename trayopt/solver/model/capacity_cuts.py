@@ -24,7 +24,7 @@ class Burden(NamedTuple):
     brought: int
 
 
-def crowd(x: Model, kept: Collection[str], fibres: Burden, sleeves: Burden) -> None:
+def cut_capacity(x: Model, kept: Collection[str], fibres: Burden, sleeves: Burden) -> None:
     """Say how much the places of a model hold at least, by fibres and by sleeves, as far as rules that are kept bound them."""
     if not x.all_placed:
         return

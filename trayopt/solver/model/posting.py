@@ -17,7 +17,7 @@ from trayopt.rules.base import Rule
 from trayopt.rules.pin import Pinned
 from trayopt.rules.registry import RULES
 from trayopt.rules.variables import CannotSay, Variables
-from trayopt.solver.model.capacity_cuts import burdens, crowd
+from trayopt.solver.model.capacity_cuts import burdens, cut_capacity
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, Tag
 from trayopt.solver.model.model import Key, Model
@@ -74,7 +74,7 @@ def build(
     model.kept = {rule.id for rule in RULES if policy.mode(job, rule) == "hard"}
     let_speak(model, lambda _: model, policy)
     if cuts:
-        crowd(model, model.kept, *burdens(model))
+        cut_capacity(model, model.kept, *burdens(model))
     for trunk in job.trunks:
         for way in model.ways(trunk):
             model.goes(trunk, way)

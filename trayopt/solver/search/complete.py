@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from trayopt.rules.same_division import SameDivision
-from trayopt.solver.bounds import set_partition as spread
+from trayopt.solver.bounds import set_partition
 from trayopt.solver.bounds.outline import preference_bound
-from trayopt.solver.heuristics.primal import even_legs, first_plan, guided, polish, work_out
+from trayopt.solver.heuristics.primal import complete_solution, even_legs, first_plan, fix_divisions, guided
 from trayopt.solver.heuristics.session import LOOK, Session, Share
 from trayopt.solver.model.bound import COMPLETE, SEARCH
 from trayopt.solver.model.incumbent import FIRST, is_kept
@@ -65,7 +65,7 @@ def second_bounds(work: Work) -> None:
 
 def keep_divisions(work: Work) -> None:
     """Better what comes after preferences, with the divisions of the best plan."""
-    polish(work.session)
+    fix_divisions(work.session)
 
 
 def deepening(work: Work) -> None:
@@ -148,7 +148,7 @@ def bound_first(s: Session, least: int) -> tuple[int, int] | None:
 
 def denied(s: Session) -> bool:
     """Whether no plan is complete, whatever preferences it breaks."""
-    return spread.legs_bound(s.divider, s.divider.open, None, s.clock) is None
+    return set_partition.legs_bound(s.divider, s.divider.open, None, s.clock) is None
 
 
 def least_weight(s: Session, least: int) -> int | None:
@@ -161,12 +161,12 @@ def least_weight(s: Session, least: int) -> int | None:
         if answer.bound is None:
             return None
         least = max(least, s.state.record("broken_prefer", answer.bound, "segments", COMPLETE))
-        work_out(s, s.layouts, answer.layout, {"broken_prefer": answer.value or 0})
+        complete_solution(s, s.layouts, answer.layout, {"broken_prefer": answer.value or 0})
         if s.prefers(least) or answer.bound == answer.value:
             return least
     if not s.on("set_partition"):
         return least
-    weight = spread.weight_bound(s.divider, s.divider.open, least, s.clock)
+    weight = set_partition.weight_bound(s.divider, s.divider.open, least, s.clock)
     return None if weight is None else s.state.record("broken_prefer", max(least, weight), "set_partition", COMPLETE)
 
 
@@ -183,12 +183,12 @@ def least_legs(s: Session, least: int) -> int | None:
             s.denied_by = "segments"
             return None
         fewest = s.state.record("legs", answer.bound, "segments", s.up_to(least))
-        work_out(s, s.layouts, answer.layout, {"broken_prefer": least})
+        complete_solution(s, s.layouts, answer.layout, {"broken_prefer": least})
         if s.meets(least, fewest) or answer.bound == answer.value:
             return fewest
     if not s.on("set_partition"):
         return fewest
-    legs = spread.legs_bound(s.divider, s.divider.open, least, s.clock)
+    legs = set_partition.legs_bound(s.divider, s.divider.open, least, s.clock)
     if legs is None:
         s.denied_by = "set_partition"
         return None
@@ -233,7 +233,7 @@ def with_legs(
     rest = s.state.order[len(FIRST) + 1 :]
     open_ = s.within(legs, least)
     if model is None and any(len(of) > 1 for of in open_.values()):
-        polish(s)
+        fix_divisions(s)
     if model is None or open_ != divisions:
         model = s.complete_model(open_, least)
         model.require(s.expression(model, "legs") <= legs)
@@ -268,7 +268,7 @@ def deepen(s: Session, legs: int, least: int) -> Found | None:
             continue
         if outcome.bound is not None:
             s.state.record("legs", outcome.bound, SEARCH, s.up_to(least))
-        polish(s)
+        fix_divisions(s)
         if sure and outcome.proven and s.state.value("legs") == outcome.value:
             return with_legs(s, outcome.value, least)
         model.cp.clear_objective()

@@ -7,10 +7,10 @@ from typing import Any
 
 from trayopt.domain.plan import GoalName
 from trayopt.solver.bounds.outline import can_be_placed
-from trayopt.solver.bounds.segments import Blocks
-from trayopt.solver.bounds.unplaced import out_by_ledger, out_of_trays
-from trayopt.solver.heuristics.completion import Layouts
-from trayopt.solver.heuristics.primal import first_plan, work_out
+from trayopt.solver.bounds.segments import Segments
+from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
+from trayopt.solver.heuristics.completion import RelaxedModel
+from trayopt.solver.heuristics.primal import complete_solution, first_plan
 from trayopt.solver.heuristics.session import LOOK, Session
 from trayopt.solver.model.bound import ANY, Given
 from trayopt.solver.model.model import Model
@@ -73,7 +73,7 @@ def least_out(s: Session) -> int:
     if s.on("rings"):
         s.state.record("unplaced", out_of_trays(s.job, s.clock), "rings")
     if s.on("stack_counts") and not s.clock.over:
-        s.state.record("unplaced", out_by_ledger(s.job, s.clock), "stack_counts")
+        s.state.record("unplaced", out_by_stack_counts(s.job, s.clock), "stack_counts")
     return s.state.least("unplaced")
 
 
@@ -113,7 +113,7 @@ def by_segments(s: Session, descent: Descent, out: int) -> bool:
             if answer.bound is None:
                 return False
             least = max(least, s.state.record(goal, answer.bound, "segments", Given(dict(limits))))
-            work_out(s, layouts, answer.layout, {**limits, goal: answer.value or 0})
+            complete_solution(s, layouts, answer.layout, {**limits, goal: answer.value or 0})
         limits[goal] = least
         if not s.holds(limits):
             return False
@@ -130,7 +130,9 @@ def by_segments(s: Session, descent: Descent, out: int) -> bool:
     return True
 
 
-def hope(s: Session, layouts: Layouts[Blocks], hoped: Mapping[GoalName, int], goals: Mapping[GoalName, Any]) -> int:
+def hope(
+    s: Session, layouts: RelaxedModel[Segments], hoped: Mapping[GoalName, int], goals: Mapping[GoalName, Any]
+) -> int:
     """Bound the weight of broken preferences over plans that meet what is known of the goals before, and look for one.
 
     Where there are such plans, one question settles three goals; where there are none, the bound holds of nothing.
@@ -138,7 +140,7 @@ def hope(s: Session, layouts: Layouts[Blocks], hoped: Mapping[GoalName, int], go
     held = [goals[goal] <= value for goal, value in hoped.items()]
     below = s.state.value("broken_prefer") if s.holds(hoped) else None
     answer = layouts.least(goals["broken_prefer"], *held, below=below)
-    work_out(s, layouts, answer.layout, {**hoped, "broken_prefer": answer.value or 0})
+    complete_solution(s, layouts, answer.layout, {**hoped, "broken_prefer": answer.value or 0})
     if answer.bound is None:
         return 0
     return s.state.record("broken_prefer", answer.bound, "segments", Given(dict(hoped)))

@@ -11,15 +11,14 @@ from typing import Any
 
 from trayopt.domain.plan import GoalName
 from trayopt.rules.base_outward import BaseOutward
-from trayopt.solver.bounds import place_counts as shelves
-from trayopt.solver.bounds import set_partition as spread
+from trayopt.solver.bounds import place_counts, set_partition
 from trayopt.solver.bounds.pattern_counts import in_scope
 from trayopt.solver.bounds.rings import chained
-from trayopt.solver.bounds.settled_segments import SettledBlocks
+from trayopt.solver.bounds.settled_segments import SettledSegments
 from trayopt.solver.bounds.turns import lead_of_walk, turn_bound
-from trayopt.solver.heuristics.completion import Layouts, Query
+from trayopt.solver.heuristics.completion import Query, RelaxedModel
 from trayopt.solver.heuristics.descent import lexicographic
-from trayopt.solver.heuristics.primal import work_out
+from trayopt.solver.heuristics.primal import complete_solution
 from trayopt.solver.heuristics.session import Session, Share
 from trayopt.solver.model.bound import SEARCH, Given
 from trayopt.solver.model.incumbent import FIRST
@@ -42,10 +41,10 @@ class Descent:
 
     def __init__(self, session: Session) -> None:
         self.session = session
-        self._of_model: dict[Model, Layouts[SettledBlocks] | None] = {}
+        self._of_model: dict[Model, RelaxedModel[SettledSegments] | None] = {}
         self._slow: set[Model] = set()
         """Models that did not prove a goal at a glance: the next goals are put to blocks at once."""
-        self._ahead: dict[tuple[Any, ...], Query[SettledBlocks]] = {}
+        self._ahead: dict[tuple[Any, ...], Query[SettledSegments]] = {}
         """A question under way, by its model, its goal, and the values of the best plan up to it when it was asked."""
 
     def descend(self, model: Model, goals: Sequence[GoalName]) -> None:
@@ -100,7 +99,7 @@ class Descent:
         model.require(expression >= least)
         return session.run(model, goal, share=share, prove=bool(model.solution))
 
-    def _settled(self, model: Model) -> Layouts[SettledBlocks] | None:
+    def _settled(self, model: Model) -> RelaxedModel[SettledSegments] | None:
         """Give the blocks of a model, made once, if every goal can be said of them."""
         if model not in self._of_model:
             divisions = {(s.trunk, s.number): of for s in self.session.job.subunits if (of := model.divisions(s))}
@@ -111,13 +110,13 @@ class Descent:
                 and chained(self.session.job)
             ):
                 policy = Policy("hard" if model.keeps(BaseOutward.id) else "soft", "soft")
-                blocks = SettledBlocks(
+                blocks = SettledSegments(
                     self.session.divider, divisions, policy, all_placed=model.all_placed, clock=self.session.clock
                 )
-                self._of_model[model] = Layouts(blocks, self.session.clock) if blocks.able else None
+                self._of_model[model] = RelaxedModel(blocks, self.session.clock) if blocks.able else None
         return self._of_model[model]
 
-    def _by_layouts(self, model: Model, layouts: Layouts[SettledBlocks], goal: GoalName, least: int) -> int:
+    def _by_layouts(self, model: Model, layouts: RelaxedModel[SettledSegments], goal: GoalName, least: int) -> int:
         """Bound a goal by blocks over plans that are as good as the best one in all goals before, and look for one there.
 
         The best layout is worked out as soon as it is likely to stay; then the next goal is asked for beside this one's proof.
@@ -134,18 +133,20 @@ class Descent:
                 continue
             if query.layout is not tried:
                 tried = query.layout
-                work_out(self.session, layouts, tried, {**before, goal: query.least or 0}, anywhere=exact, model=model)
+                complete_solution(
+                    self.session, layouts, tried, {**before, goal: query.least or 0}, anywhere=exact, model=model
+                )
             self._ask_ahead(model, layouts, goal)
         answer = query.answer()
         if answer.layout is not tried:
-            work_out(
+            complete_solution(
                 self.session, layouts, answer.layout, {**before, goal: answer.value or 0}, anywhere=exact, model=model
             )
         if answer.bound is None:
             return least
         return max(least, self.session.know(model, goal, answer.bound, "settled_segments", before))
 
-    def _ask(self, layouts: Layouts[SettledBlocks], goal: GoalName, least: int) -> Query[SettledBlocks]:
+    def _ask(self, layouts: RelaxedModel[SettledSegments], goal: GoalName, least: int) -> Query[SettledSegments]:
         """Ask blocks for the least value of a goal over plans that are as good as the best one in all goals before."""
         blocks, order = layouts.blocks, self.session.state.order
         held = [blocks.goal(name) <= self.session.state.value(name) for name in order[: order.index(goal)]]
@@ -153,7 +154,7 @@ class Descent:
             blocks.goal(goal), *held, at_least=least, below=self.session.state.value(goal), part=PROOF_PART
         )
 
-    def _ask_ahead(self, model: Model, layouts: Layouts[SettledBlocks], goal: GoalName) -> None:
+    def _ask_ahead(self, model: Model, layouts: RelaxedModel[SettledSegments], goal: GoalName) -> None:
         """Ask for the goal after this one, in case this one stays as it is in the best plan."""
         later = self.session.state.order[self.session.state.order.index(goal) + 1 :]
         if later and layouts.blocks.close(later[0]) and self.session.state.value(later[0]):
@@ -196,10 +197,12 @@ class Descent:
             divisions = {
                 (s.trunk, s.number): model.divisions(s) for s in self.session.job.subunits if model.divisions(s)
             }
-            length = spread.length_bound(self.session.divider, divisions, weight, fewest, most, self.session.clock)
+            length = set_partition.length_bound(
+                self.session.divider, divisions, weight, fewest, most, self.session.clock
+            )
             return self.session.know(model, goal, length, "set_partition", good)
         if unplaced and self.session.on("place_counts"):
-            length = shelves.length_bound(
+            length = place_counts.length_bound(
                 self.session.job, self.session.levels, unplaced, good.get("legs"), self.session.clock
             )
             given = self.session.given((*FIRST, *(("legs",) if "legs" in good else ())))
@@ -211,6 +214,6 @@ class Descent:
         trunk = lead_of_walk(self.session.job)
         if trunk is None or not self.session.on("stack_counts"):
             return None
-        return shelves.most_entering(
+        return place_counts.most_entering(
             self.session.job, self.session.levels, trunk, unplaced, self.session.state.value("legs"), self.session.clock
         )
