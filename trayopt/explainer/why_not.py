@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.explanation import Addition, ConflictSaid, Explanation, GroupName, WayOut
-from trayopt.domain.hardware import Enclosure
 from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
 from trayopt.explainer.adding import Adding, Shelf
@@ -16,6 +15,7 @@ from trayopt.explainer.costs import Costs
 from trayopt.explainer.edits import edit_text, shared_out
 from trayopt.explainer.giving_up import giving_up
 from trayopt.explainer.proof import Prover, both
+from trayopt.explainer.roots import root
 from trayopt.explainer.summary import summary
 from trayopt.explainer.words import conflict_said
 from trayopt.solver.conflict.feasibility import Trials
@@ -69,7 +69,13 @@ def short(job: Job, clock: Clock, unplaced: int, broken: int, known: Iterable[As
 
 
 def _said(trials: Trials, found: Iterable[Conflict]) -> tuple[ConflictSaid, ...]:
-    return tuple(conflict_said(trials, one) for one in found)
+    said = [conflict_said(trials, one) for one in found]
+    return tuple(one if one.groups else one.model_copy(update={"root": _root(trials)}) for one in said)
+
+
+def _root(trials: Trials) -> str:
+    """Say which facts of the job exclude by themselves that every splice is placed."""
+    return root(trials, frozenset(), frozenset(), "every splice could be placed")
 
 
 def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) -> tuple[WayOut, ...]:
@@ -83,10 +89,10 @@ def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) ->
     rules = frozenset(group.rule for groups in (*known, *dropped) for group in groups)
     changes += Adding(trials, rules, wishes.shelf, prover, wishes.costs).changes()
     ordered = sorted(changes, key=lambda change: (change.cost, len(change.give_up) + len(change.add)))
-    return tuple(way for change in ordered if (way := way_out(job, change, prover, wishes.shelf.boxes)) is not None)
+    return tuple(way for change in ordered if (way := way_out(job, change, prover, wishes.shelf)) is not None)
 
 
-def way_out(job: Job, change: Change, prover: Prover, boxes: Collection[Enclosure] = ()) -> WayOut | None:
+def way_out(job: Job, change: Change, prover: Prover, shelf: Shelf) -> WayOut | None:
     """Put a change into words; None where it could not be proven in time."""
     goals = prover.goals(change.job)
     if goals is None:
@@ -101,15 +107,15 @@ def way_out(job: Job, change: Change, prover: Prover, boxes: Collection[Enclosur
     return WayOut(
         give_up=tuple(GroupName(rule=group.rule, subject=group.subject) for group in change.give_up),
         add=tuple(Addition(what=item.what, subject=item.subject, amount=item.amount) for item in change.add),
-        edit=_edit(job, change, boxes),
+        edit=_edit(job, change, shelf),
         goals=goals,
         cost=change.cost,
         least=change.least,
     )
 
 
-def _edit(job: Job, change: Change, boxes: Collection[Enclosure]) -> str:
+def _edit(job: Job, change: Change, shelf: Shelf) -> str:
     if change.others:
         return shared_out(job, [change.job, *change.others])
-    text = edit_text(job, change.job, boxes)
+    text = edit_text(job, change.job, shelf.boxes, shelf.box_file)
     return f"# as drawn this cannot be built: {change.note}\n{text}" if change.note else text

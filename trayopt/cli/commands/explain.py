@@ -60,6 +60,7 @@ def command(
     The exit code is 1 where there is a conflict.
     """
     from trayopt.api import explain, load_job
+    from trayopt.library.job import box_file_of
     from trayopt.review.opening import open_plan
 
     if [job, plan, best].count("-") > 1:
@@ -78,6 +79,7 @@ def command(
         reproducible=reproducible,
         costs=chosen,
         library=output.library,
+        box_file=box_file_of(job),
     )
     output.answer(made.plain, lambda: _text(output, made), lambda: made.summary)
     return Exit.NO if made.conflicts else Exit.YES
