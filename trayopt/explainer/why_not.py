@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.explanation import Addition, ConflictSaid, Explanation, GroupName, WayOut
@@ -22,6 +23,9 @@ from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.minimal import Conflict, conflicts, corrections
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
+
+GIVING_UP_PART = 0.4
+"""Part of the time that is left for what can be given up: what can be added costs less as a rule, and comes after."""
 
 
 @dataclass(frozen=True)
@@ -81,7 +85,8 @@ def _root(trials: Trials) -> str:
 def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) -> tuple[WayOut, ...]:
     """Find ways out of conflicts and prove each; the cheapest come first."""
     known = [frozenset(one.groups) for one in found]
-    dropped = corrections(trials, known, wishes.ways_out, lambda group: cost_of(group, wishes.costs))
+    with _part_of_time(trials):
+        dropped = corrections(trials, known, wishes.ways_out, lambda group: cost_of(group, wishes.costs))
     everything = frozenset(trials.question.groups)
     prover = Prover(trials.clock)
     prover.plans += [plan.assignment for groups in dropped if (plan := trials.plan(everything - groups)) is not None]
@@ -90,6 +95,19 @@ def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) ->
     changes += Adding(trials, rules, wishes.shelf, prover, wishes.costs).changes()
     ordered = sorted(changes, key=lambda change: (change.cost, len(change.give_up) + len(change.add)))
     return tuple(way for change in ordered if (way := way_out(job, change, prover, wishes.shelf)) is not None)
+
+
+@contextmanager
+def _part_of_time(trials: Trials) -> Iterator[None]:
+    """Give a part of what is left of the time to what is done inside, so that what comes after has its share."""
+    whole = trials.clock
+    if whole.left is not None:
+        trials.clock = replace(whole, limit_s=whole.spent + GIVING_UP_PART * whole.left)
+    try:
+        yield
+    finally:
+        whole.effort, whole.interrupted = trials.clock.effort, trials.clock.interrupted
+        trials.clock = whole
 
 
 def way_out(job: Job, change: Change, prover: Prover, shelf: Shelf) -> WayOut | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from typing import TYPE_CHECKING
 
 import click
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
     from trayopt.domain.explanation import Explanation
 
 
+LEAST_PART = 0.1
+"""Part of a limit that the search has in any case, however long it took to come to it."""
 DEFAULT_COSTS = ", ".join(f"{name}={getattr(Costs(), name)}" for name in cost_names())
 
 
@@ -69,6 +72,8 @@ def command(
     loaded = load_job(job, library=output.library)
     given = None if plan is None else open_plan(loaded, plan)[0].given()
     known = None if best is None else open_plan(loaded, best)[1]
+    if not reproducible:  # what it took to come here is part of the limit
+        time_limit_s = max(time_limit_s - (time.monotonic() - output.began), LEAST_PART * time_limit_s)
     made = explain(
         loaded,
         given,
