@@ -264,6 +264,7 @@ def explain(
     reproducible: bool = False,
     costs: Costs | None = None,
     library: Sequence[Path] = (),
+    box_file: str | None = None,
 ) -> Explanation:
     """Say why: conflicts and ways out of them, what holds the best plan up, and what became of an expected one.
 
@@ -287,6 +288,8 @@ def explain(
         What ways out cost, to order them.
     library
         Folders with trays and tube sets that are at hand beside the models of trayopt.
+    box_file
+        The file of the job's own box, as the job names it (``box_file_of``), for edits of that file.
 
     Returns
     -------
@@ -314,6 +317,7 @@ def explain(
         [model for model in models if isinstance(model, Tray)],
         [model for model in models if isinstance(model, TubeSet)],
         [model for model in models if isinstance(model, Enclosure)],
+        box_file,
     )
     wishes = Wishes(conflicts, ways_out, costs or Costs(), shelf)
     given: Given | None

@@ -92,9 +92,13 @@ def applied(path: Path, edit: str, library: Mapping[str, Path]) -> list[Path]:
     parts = documents(edit)
     if any("job file" in head for head, _ in parts):
         return [_written(path, f"box-{i}.yaml", part) for i, (_, part) in enumerate(parts, start=1)]
-    (_, own), *others = parts
-    for head, part in others:
-        copy = next(line for line in own.splitlines() if line.startswith("# trayopt library show"))
+    own = "" if parts[0][0] else parts[0][1]
+    for head, part in parts if parts[0][0] else parts[1:]:
+        copy = next((line for line in own.splitlines() if line.startswith("# trayopt library show")), None)
+        if copy is None:
+            file = path.parent / head
+            file.write_text(write(merged(read(file.read_text(encoding="utf-8")), part)), encoding="utf-8")
+            continue
         source, target = re.fullmatch(r"# trayopt library show --kind enclosure (\S+) > (\S+)", copy).groups()  # type: ignore[union-attr]
         assert target == head
         box = merged(read(library[source].read_text(encoding="utf-8")), part)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -99,6 +100,30 @@ def test_a_box_of_the_library_is_copied_and_changed(name: str, tmp_path: Path) -
     )
     done = run("solve", changed, "--time-limit", "20", "-q")
     assert done.returncode == 0
+    copies = list(tmp_path.glob("*-changed.yaml"))
+    assert bool(copies) == ("trayopt library show" in way.edit)
+    for copy in copies:
+        done = run("library", "validate", copy)
+        assert (done.returncode, "the id is not the file's name" in done.stdout) == (0, False), done.stdout
+
+
+@pytest.mark.parametrize("name", ["boxes/small.yaml", "a box, of ours.yaml"])
+def test_the_change_of_a_box_that_is_named_by_path_goes_into_its_file(name: str, tmp_path: Path) -> None:
+    """As the command line prints it, and pasted into the file that it names; nothing else is changed."""
+    made = pair(enclosure=box(positions=1, fibres=12))
+    path, file = tmp_path / "job.yaml", tmp_path / name
+    file.parent.mkdir(exist_ok=True)
+    file.write_text(write({"kind": "enclosure", **made["enclosure"]}), encoding="utf-8")
+    path.write_text(write({**made, "enclosure": name}), encoding="utf-8")
+    done = run("explain", path, "--format", "json")
+    assert done.returncode == 1, done.stderr
+    ways = json.loads(done.stdout)["ways_out"]
+    way = next(way for way in ways if [item["what"] for item in way["add"]] == ["trays"])
+    assert way["edit"].splitlines()[0] == f"---  # {name}"
+    before = path.read_text("utf-8")
+    (changed,) = applied(path, way["edit"], {})
+    assert read(changed.read_text("utf-8")) == read(before)
+    assert run("solve", path, "-q").returncode == 0
 
 
 @pytest.mark.parametrize(

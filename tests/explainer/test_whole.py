@@ -18,6 +18,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.errors import InputError
 from trayopt.explainer.proof import goal_values
+from trayopt.explainer.roots import root
 from trayopt.explainer.text import text
 from trayopt.explainer.way_words import by_edit, outcome
 from trayopt.solver.conflict.feasibility import Trials
@@ -306,3 +307,52 @@ def test_apart_says_how_many_stacks_there_are() -> None:
 def test_rules_of_conflicts_that_are_not_told_are_named() -> None:
     made = explain(job_of(pair(enclosure=box(positions=1, fibres=12, sleeves=1))), conflicts=1)
     assert "tray_sleeves stands in further conflicts" in made.summary
+
+
+def test_what_always_holds_is_told_by_its_root() -> None:
+    """Q's one tube leads to one stack, so that P's subunits cannot take turns: with Q divided at the port they can."""
+    made = explain(job_of(strategies.worked_example()))
+    assert made.preferences is not None
+    (broken,) = made.preferences
+    assert (broken.rule, broken.subject, broken.possible) == ("alternate_stacks", "P/2", False)
+    assert broken.reason == (
+        "Q is divided at the tray (divide_at), so all legs of Q/1 share a tube to one stack; without that it could be kept"
+    )
+    assert broken.reason in made.summary
+    data = strategies.worked_example()
+    data["trunks"][1]["divide_at"] = "port"
+    data["rules"] = {**data["rules"], "alternate_stacks": "must"}
+    assert solve(job_of(data), explain=False).complete
+
+
+def test_facts_that_only_together_stand_in_the_way_are_all_named() -> None:
+    """Both legs of one tube are built on a stack that is to keep a tray free: letting one of them go frees none."""
+    data = strategies.worked_example()
+    data["trunks"][0]["cable"] = {**data["trunks"][1]["cable"], "id": "p", "diameter_mm": 14}
+    data["pins"] = [
+        {"leg": "P:1-24", "stack": "left", "position": 1, "built": True},
+        {"leg": "P:25-48", "stack": "left", "position": 2, "built": True},
+    ]
+    data["rules"] = {**data.get("rules", {}), "reserve": {"level": "prefer", "trays": 1}}
+    made = explain(job_of(data))
+    assert made.preferences is not None
+    reasons = {item.rule: item.reason for item in made.preferences if not item.against}
+    assert reasons["reserve"] == "P:1-24 and P:25-48 are built as pinned; without these it could be kept"
+    assert "what always holds" not in made.summary
+
+
+def test_a_conflict_of_facts_alone_names_them() -> None:
+    """The legs of one tube are built on two stacks: no rule that could be given up has a part in it."""
+    data = strategies.worked_example()
+    data["joins"] = [{"a": "P:1-24", "b": "Q:1-24"}, {"a": "P:25-48", "b": "Q:25-48"}]
+    data["pins"] = [
+        {"leg": "P:1-24", "stack": "left", "position": 1, "built": True},
+        {"leg": "P:25-48", "stack": "right", "position": 1, "built": True},
+    ]
+    trials = Trials(Question(job_of(data)), Clock())
+    assert trials.possible(frozenset()) is False
+    said = root(trials, frozenset(), frozenset(), "every splice could be placed")
+    assert said.startswith(
+        "Q is divided at the tray (divide_at), so all legs of Q/1 share a tube to one stack; without that"
+    )
+    assert "or P:1-24 is built as pinned; without that every splice could be placed" in said

@@ -19,10 +19,14 @@ class GroupSaid(Frozen):
 
 
 class ConflictSaid(Frozen):
-    """Groups that cannot hold together while every splice is placed; minimal only where that was proven by solving."""
+    """Groups that cannot hold together while every splice is placed; minimal only where that was proven by solving.
+
+    Where there are no groups, ``root`` says which facts of the job exclude that every splice is placed; else it is empty.
+    """
 
     groups: tuple[GroupSaid, ...]
     minimal: bool
+    root: str = ""
 
 
 class GroupName(Frozen):
@@ -143,4 +147,7 @@ class Explanation(Frozen):
         for key in ("optimal", "preferences", "expected", "bounds"):
             if data[key] is None:
                 del data[key]
+        for conflict in data["conflicts"]:
+            if not conflict["root"]:
+                del conflict["root"]
         return data

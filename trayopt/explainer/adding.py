@@ -42,6 +42,8 @@ class Shelf:
     trays: Sequence[Tray] = ()
     tubes: Sequence[TubeSet] = ()
     boxes: Sequence[Enclosure] = ()
+    box_file: str | None = None
+    """The file of the job's own box, as the job names it; None where the box has none or is one of the library."""
 
 
 class Adding:

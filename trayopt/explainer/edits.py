@@ -21,7 +21,7 @@ from trayopt.rules.registry import BY_ID
 INDENT = "  "
 
 
-def edit_text(before: Job, after: Job, boxes: Collection[Enclosure] = ()) -> str:
+def edit_text(before: Job, after: Job, boxes: Collection[Enclosure] = (), box_file: str | None = None) -> str:
     """Write what to change in a job file, so that it reads as another job.
 
     Parameters
@@ -30,10 +30,12 @@ def edit_text(before: Job, after: Job, boxes: Collection[Enclosure] = ()) -> str
         The job as it is, and as it is to be.
     boxes
         Enclosures of the library; one of them is copied to a file of its own before it is changed.
+    box_file
+        The file of the box, as the job names it; None where the job holds it, or has it from the library.
     """
     lines = [*_tubes(before, after), *_trunks(before, after), *_rules(before, after)]
     lines += [*_pins(before, after), *_apart(before, after)]
-    lines += _enclosure(before.enclosure, after.enclosure, boxes)
+    lines += _enclosure(before.enclosure, after.enclosure, boxes, box_file)
     return "\n".join(lines)
 
 
@@ -186,8 +188,10 @@ def _share(before: Job, job: Job, number: int) -> Iterator[str]:
 # -- the box ---------------------------------------------------------------------------------------------------------
 
 
-def _enclosure(before: Enclosure, after: Enclosure, boxes: Collection[Enclosure]) -> Iterator[str]:
-    """Write the change of a box: in a copy of its file where it is one of the library, else where the job has it."""
+def _enclosure(
+    before: Enclosure, after: Enclosure, boxes: Collection[Enclosure], box_file: str | None
+) -> Iterator[str]:
+    """Write the change of a box: in its file, in a copy where it is one of the library, or where the job holds it."""
     if before.id != after.id:
         yield f"enclosure: {flow(after.id)}  # now {flow(before.id)}"
         return
@@ -199,15 +203,20 @@ def _enclosure(before: Enclosure, after: Enclosure, boxes: Collection[Enclosure]
     ]
     if not lines:
         return
-    if before not in boxes:
-        yield "enclosure:  # here, or in the file that is named here"
-        yield from _indented(lines)
+    if box_file is not None:
+        yield f"---  # {printable(box_file)}"
+        yield from lines
         return
-    file = f"{before.id}-changed.yaml"
+    if before not in boxes:
+        yield from _headed("enclosure", lines)
+        return
+    name = f"{before.id}-changed"
+    file = f"{name}.yaml"
     copy = f"trayopt library show --kind enclosure {shlex.quote(before.id)} > {shlex.quote(file)}"
     yield f"enclosure: {flow(file)}  # now {flow(before.id)}; beside the job file, made by:"
     yield f"# {printable(copy)}"
     yield f"---  # {printable(file)}"
+    yield f"id: {flow(name)}  # now {flow(before.id)}"
     yield from lines
 
 

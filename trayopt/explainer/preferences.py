@@ -7,6 +7,7 @@ from trayopt.domain.explanation import GoalCost, PreferenceSaid
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
+from trayopt.explainer.roots import root
 from trayopt.explainer.words import named, said
 from trayopt.goals.registry import measure_all
 from trayopt.rules.judge import judge
@@ -50,7 +51,7 @@ def _one(
         rule=group.rule,
         subject=group.subject,
         because=why,
-        reason=_sentence(job, against, kept=possible is not False),
+        reason=_sentence(trials, group, against, kept=possible is not False),
         against=tuple(said(job, item) for item in against.groups) if against is not None else (),
         minimal=against is not None and against.minimal,
         possible=possible,
@@ -62,18 +63,20 @@ def _prefers(job: Job, group: Group) -> bool:
     return group.rule in BY_ID and job.rules[group.rule].level == "prefer"
 
 
-def _sentence(job: Job, against: Conflict | None, *, kept: bool) -> str:
+def _sentence(trials: Trials, group: Group, against: Conflict | None, *, kept: bool) -> str:
+    job = trials.question.job
     if against is None:
         return "nothing that the plan keeps was found to exclude it: it is the price of other goals"
-    musts = [group for group in against.groups if not _prefers(job, group)]
-    wishes = [group for group in against.groups if _prefers(job, group)]
+    musts = [item for item in against.groups if not _prefers(job, item)]
+    wishes = [item for item in against.groups if _prefers(job, item)]
     parts = []
     if musts:
         parts.append(f"the must{'s' if len(musts) > 1 else ''} {named(musts)}")
     if wishes:
         parts.append(f"the preference{'s' if len(wishes) > 1 else ''} {named(wishes)}")
     if not parts:
-        return "what always holds excludes it"
+        every = frozenset(item for item in trials.question.groups if not _prefers(job, item))
+        return root(trials, frozenset({group}), every, "it could be kept") or "what always holds excludes it"
     against_it = " and ".join(parts)
     return f"{against_it} stand{'s' if len(against.groups) == 1 else ''} against it" + (
         "" if kept else " in every plan"

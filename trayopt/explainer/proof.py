@@ -14,6 +14,7 @@ from trayopt.rules.judge import judge
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
+from trayopt.solver.model.in_time import in_time
 from trayopt.solver.solve import Options, solve
 from trayopt.track.laid import Laid
 
@@ -73,11 +74,19 @@ class Prover:
             self._goals[job.digest] = self._polished(job, proof)
         return self._goals[job.digest]
 
+    @property
+    def _seconds_left(self) -> float | None:
+        """What is left by the wall clock; None where that is none of the clock's business."""
+        return None if self.clock.deterministic else self.clock.left
+
     def _polished(self, job: Job, proof: Assignment) -> tuple[GoalValue, ...]:
         values = measure_all(Laid(job, proof))
         if self.clock.over or self.polish <= 0:
             return goal_values(values)
-        better = solve(job, Options(time_limit_s=self.polish, reproducible=True, workers=1, start=proof))
+        options = Options(time_limit_s=self.polish, reproducible=True, workers=1, start=proof)
+        better = in_time(lambda: solve(job, options), Clock(self._seconds_left, interrupted=self.clock.interrupted))
+        if better is None:
+            return goal_values(values)
         found = measure_all(Laid(job, better.assignment))
         return goal_values(min(values, found, key=lambda goals: tuple(goals.values())), better.bounds)
 

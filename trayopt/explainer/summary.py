@@ -47,7 +47,11 @@ def _opening(job: Job, made: Explanation, unplaced: int, broken: int) -> str:
 def _conflict(conflict: ConflictSaid, *, first: bool) -> list[str]:
     groups = [Group(item.rule, item.subject) for item in conflict.groups]
     if not groups:
-        return ["What always holds, the loops that trunks may make and what is built exclude it by themselves."]
+        return [
+            f"The reason: {conflict.root}."
+            if conflict.root
+            else "What always holds, the loops that trunks may make and what is built exclude it by themselves."
+        ]
     lead = "The reason" if first else "A reason of its own"
     if len(groups) == 1:
         head = f"{lead}: {named(groups)} cannot hold{', which is proven' if conflict.minimal else ''}."

@@ -58,7 +58,8 @@ class _Writer:
         alone = len(conflict.groups) == 1
         yield f"Conflict {i} ({proof}): {'this cannot hold' if alone else 'these cannot hold together'}"
         if not conflict.groups:
-            yield self.item("  ", "what always holds, the loops that trunks may make, and what is built")
+            always = "what always holds, the loops that trunks may make, and what is built"
+            yield self.item("  ", conflict.root or always)
         for rule, _, because in together(conflict.groups):
             yield self.item(f"  {rule}: ", because)
 

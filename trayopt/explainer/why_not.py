@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.explanation import Addition, ConflictSaid, Explanation, GroupName, WayOut
-from trayopt.domain.hardware import Enclosure
 from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
 from trayopt.explainer.adding import Adding, Shelf
@@ -16,12 +16,16 @@ from trayopt.explainer.costs import Costs
 from trayopt.explainer.edits import edit_text, shared_out
 from trayopt.explainer.giving_up import giving_up
 from trayopt.explainer.proof import Prover, both
+from trayopt.explainer.roots import root
 from trayopt.explainer.summary import summary
 from trayopt.explainer.words import conflict_said
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.minimal import Conflict, conflicts, corrections
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
+
+GIVING_UP_PART = 0.4
+"""Part of the time that is left for what can be given up: what can be added costs less as a rule, and comes after."""
 
 
 @dataclass(frozen=True)
@@ -69,13 +73,20 @@ def short(job: Job, clock: Clock, unplaced: int, broken: int, known: Iterable[As
 
 
 def _said(trials: Trials, found: Iterable[Conflict]) -> tuple[ConflictSaid, ...]:
-    return tuple(conflict_said(trials, one) for one in found)
+    said = [conflict_said(trials, one) for one in found]
+    return tuple(one if one.groups else one.model_copy(update={"root": _root(trials)}) for one in said)
+
+
+def _root(trials: Trials) -> str:
+    """Say which facts of the job exclude by themselves that every splice is placed."""
+    return root(trials, frozenset(), frozenset(), "every splice could be placed")
 
 
 def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) -> tuple[WayOut, ...]:
     """Find ways out of conflicts and prove each; the cheapest come first."""
     known = [frozenset(one.groups) for one in found]
-    dropped = corrections(trials, known, wishes.ways_out, lambda group: cost_of(group, wishes.costs))
+    with _part_of_time(trials):
+        dropped = corrections(trials, known, wishes.ways_out, lambda group: cost_of(group, wishes.costs))
     everything = frozenset(trials.question.groups)
     prover = Prover(trials.clock)
     prover.plans += [plan.assignment for groups in dropped if (plan := trials.plan(everything - groups)) is not None]
@@ -83,10 +94,23 @@ def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) ->
     rules = frozenset(group.rule for groups in (*known, *dropped) for group in groups)
     changes += Adding(trials, rules, wishes.shelf, prover, wishes.costs).changes()
     ordered = sorted(changes, key=lambda change: (change.cost, len(change.give_up) + len(change.add)))
-    return tuple(way for change in ordered if (way := way_out(job, change, prover, wishes.shelf.boxes)) is not None)
+    return tuple(way for change in ordered if (way := way_out(job, change, prover, wishes.shelf)) is not None)
 
 
-def way_out(job: Job, change: Change, prover: Prover, boxes: Collection[Enclosure] = ()) -> WayOut | None:
+@contextmanager
+def _part_of_time(trials: Trials) -> Iterator[None]:
+    """Give a part of what is left of the time to what is done inside, so that what comes after has its share."""
+    whole = trials.clock
+    if whole.left is not None:
+        trials.clock = replace(whole, limit_s=whole.spent + GIVING_UP_PART * whole.left)
+    try:
+        yield
+    finally:
+        whole.effort, whole.interrupted = trials.clock.effort, trials.clock.interrupted
+        trials.clock = whole
+
+
+def way_out(job: Job, change: Change, prover: Prover, shelf: Shelf) -> WayOut | None:
     """Put a change into words; None where it could not be proven in time."""
     goals = prover.goals(change.job)
     if goals is None:
@@ -101,14 +125,14 @@ def way_out(job: Job, change: Change, prover: Prover, boxes: Collection[Enclosur
     return WayOut(
         give_up=tuple(GroupName(rule=group.rule, subject=group.subject) for group in change.give_up),
         add=tuple(Addition(what=item.what, subject=item.subject, amount=item.amount) for item in change.add),
-        edit=_edit(job, change, boxes),
+        edit=_edit(job, change, shelf),
         goals=goals,
         cost=change.cost,
         least=change.least,
     )
 
 
-def _edit(job: Job, change: Change, boxes: Collection[Enclosure]) -> str:
+def _edit(job: Job, change: Change, shelf: Shelf) -> str:
     if change.others:
         return shared_out(job, [change.job, *change.others])
-    return edit_text(job, change.job, boxes)
+    return edit_text(job, change.job, shelf.boxes, shelf.box_file)

@@ -89,6 +89,18 @@ def read_job(
     return read_located(located, base, Resolver(Library(libraries)), fill_rules=fill_rules, warn=warn)
 
 
+def box_file_of(source: str | Path) -> str | None:
+    """Give the file that a job names for its box, as it is written there; None where it names none.
+
+    Standard input cannot be read again: None for ``-``.
+    """
+    if str(source) == "-":
+        return None
+    data = read_yaml(source).data
+    named = data.get("enclosure") if isinstance(data, Mapping) else None
+    return named if isinstance(named, str) and named.endswith(".yaml") else None
+
+
 def read_located(
     located: Located, base: Path, resolver: Resolver, *, fill_rules: FillRules, warn: Warn | None = None
 ) -> Job:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from typing import TYPE_CHECKING
 
 import click
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
     from trayopt.domain.explanation import Explanation
 
 
+LEAST_PART = 0.1
+"""Part of a limit that the search has in any case, however long it took to come to it."""
 DEFAULT_COSTS = ", ".join(f"{name}={getattr(Costs(), name)}" for name in cost_names())
 
 
@@ -60,6 +63,7 @@ def command(
     The exit code is 1 where there is a conflict.
     """
     from trayopt.api import explain, load_job
+    from trayopt.library.job import box_file_of
     from trayopt.review.opening import open_readable
 
     if [job, plan, best].count("-") > 1:
@@ -75,6 +79,8 @@ def command(
                 f"{plan} was made for another job, or before the job was changed; what it decides is asked of this job"
             )
     known = None if best is None else open_readable(loaded, best)[1]
+    if not reproducible:  # what it took to come here is part of the limit
+        time_limit_s = max(time_limit_s - (time.monotonic() - output.began), LEAST_PART * time_limit_s)
     made = explain(
         loaded,
         given,
@@ -85,6 +91,7 @@ def command(
         reproducible=reproducible,
         costs=chosen,
         library=output.library,
+        box_file=box_file_of(job),
     )
     output.answer(made.plain, lambda: _text(output, made), lambda: made.summary)
     return Exit.NO if made.conflicts else Exit.YES

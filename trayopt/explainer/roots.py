@@ -1,0 +1,109 @@
+"""What always holds, told by its root: the facts of a job without which something could be kept that no plan keeps.
+
+A fact is lifted from the job, and what could not be kept is tried again: a trunk that is divided at the tray is divided at the
+port instead, a trunk may make other numbers of loops, a built pin is let go. What is said was tried.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+from trayopt.domain.finding import Group
+from trayopt.domain.job import Job
+from trayopt.rules.slack_loops import SlackLoopsParameters
+from trayopt.rules.words import listed
+from trayopt.solver.conflict.feasibility import Trials
+from trayopt.solver.model.groups import Question, remade
+
+EFFORT = 2.0
+"""Deterministic time for the whole model of each trial; one that is not settled by then counts as no."""
+MOST = 12
+"""With more facts than this only all of them are lifted together."""
+
+
+@dataclass(frozen=True)
+class Fact:
+    """A fact of a job: whose it is, how it is said of one and of several, and what makes a job without it."""
+
+    subject: str
+    one: str
+    several: str
+    lift: Callable[[Job], Job]
+
+
+def root(trials: Trials, held: frozenset[Group], musts: frozenset[Group], then: str) -> str:
+    """Name the facts that exclude some groups, which no plan keeps; empty where none was found in time.
+
+    Each fact that is enough to lift by itself is named; where none is, those that have to be lifted together. ``then`` is said
+    of what comes of it, where the groups in ``musts`` can be kept beside.
+    """
+    facts = list(_facts(trials.question.job))
+    kept = held | musts
+    if facts and not _can(trials, kept, facts):
+        kept, then = held, ""
+    if not facts or (not then and not _can(trials, kept, facts)):
+        return ""
+    alone = [fact for fact in facts if _can(trials, kept, [fact])] if len(facts) <= MOST else []
+    if alone:
+        return "; or ".join(_said([fact]) + (then and f"; without that {then}") for fact in alone[:2])
+    needed = facts
+    for fact in facts if len(facts) <= MOST else ():
+        fewer = [other for other in needed if other is not fact]
+        if len(fewer) > 1 and _can(trials, kept, fewer):
+            needed = fewer
+    return _said(needed) + (then and f"; without these {then}")
+
+
+def _said(facts: Sequence[Fact]) -> str:
+    """Say facts of one kind in one clause."""
+    alike: dict[str, list[Fact]] = {}
+    for fact in facts:
+        alike.setdefault(fact.several, []).append(fact)
+    clauses = []
+    for words, same in alike.items():
+        clauses.append(same[0].one if len(same) == 1 else f"{listed([fact.subject for fact in same])} {words}")
+    return listed(clauses)
+
+
+def _can(trials: Trials, held: frozenset[Group], lifted: Sequence[Fact]) -> bool:
+    question = trials.question
+    job = question.job
+    for fact in lifted:
+        job = fact.lift(job)
+    changed = Question(job, question.expected, question.levels, question.kinds)
+    return Trials(changed, trials.clock).possible(held & frozenset(changed.groups), EFFORT) is True
+
+
+def _facts(job: Job) -> Iterator[Fact]:
+    most = SlackLoopsParameters.model_validate(dict(job.rules["slack_loops"].parameters)).most
+    for trunk in job.trunks:
+        spliced = [s for s in trunk.subunits if job.spliced[s.trunk, s.number]]
+        parted = [s.name for s in spliced if len(s.divisions) > 1]
+        if trunk.divide_at == "tray" and parted:
+            whose = parted[0] if len(parted) == 1 else "a subunit"
+            tray = "divided at the tray (divide_at), so all legs of"
+            yield Fact(
+                trunk.id,
+                f"{trunk.id} is {tray} {whose} share a tube to one stack",
+                f"are {tray} a subunit share a tube to one stack",
+                _trunk(trunk.id, divide_at="port"),
+            )
+    for trunk in job.trunks:
+        others = tuple(range(1, most + 1))
+        if any(job.spliced[s.trunk, s.number] for s in trunk.subunits) and not set(others) <= set(trunk.loops):
+            makes = f"may make no other number of loops than {listed(sorted(set(trunk.loops)), 'or')} (loops)"
+            yield Fact(trunk.id, f"{trunk.id} {makes}", makes, _trunk(trunk.id, loops=others))
+    for pin in job.pins:
+        if pin.built:
+            yield Fact(pin.subject, f"{pin.subject} is built as pinned", "are built as pinned", _without(pin.subject))
+
+
+def _trunk(name: str, **change: object) -> Callable[[Job], Job]:
+    return lambda job: remade(
+        job, trunks=tuple(remade(trunk, **change) if trunk.id == name else trunk for trunk in job.trunks)
+    )
+
+
+def _without(subject: str) -> Callable[[Job], Job]:
+    return lambda job: remade(job, pins=tuple(pin for pin in job.pins if pin.subject != subject))
