@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from io import StringIO
-from itertools import accumulate, chain, islice
+from itertools import chain, islice
 from pathlib import Path
 
 from trayopt.errors import Fault, InputError
@@ -91,6 +91,9 @@ class Row:
         """Give the place of a cell."""
         if self.raw is None:
             return Spot(self.source, where=f"{letters(column)}{self.line}")
+        if '"' not in self.raw:
+            before = self.raw.split(self.separator)[:column]
+            return Spot(self.source, self.line, 1 + len(before) + sum(map(len, before)))
         marks = _marks(self.raw, self.separator, self.line)
         return Spot(self.source, *marks[min(column, len(marks) - 1)])
 
@@ -336,9 +339,6 @@ def _separator(lines: Sequence[str], known: Callable[[str], bool] | None) -> str
 
 def _marks(raw: str, separator: str, line: int) -> list[tuple[int, int]]:
     """Line and column at which each cell of a record begins."""
-    if '"' not in raw:
-        ends = accumulate(len(part) + 1 for part in raw.split(separator))
-        return [(line, 1), *((line, end + 1) for end in ends)]
     column = 1
     marks = [(line, column)]
     quoted = False
