@@ -40,6 +40,10 @@ class Cell:
         self._at = at
         self._index = index
 
+    def part(self, text: str) -> Cell:
+        """Give a part of its text, which stands where it stands."""
+        return Cell(text, self._at, self._index)
+
     @property
     def spot(self) -> Spot:
         """Where it stands."""

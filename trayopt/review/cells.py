@@ -160,7 +160,7 @@ class Cells:
                 return None
             name = found["stack"] or found["stack2"]
             number = found["position"] or found["position2"]
-            stack, position = Cell(name, tray.spot), Cell(number, tray.spot)
+            stack, position = tray.part(name), tray.part(number)
         if not stack.text and not position.text:
             return None
         if not stack.text or not position.text:

@@ -243,7 +243,7 @@ class _Reader:
         """Read one side of a splice row: a run, nothing where the side is empty, None where it is wrong."""
         whole, fibres, name = (self.cell(row, key) for key in (side, f"{side} fibres", f"{side} trunk"))
         if not whole.text and ":" in fibres.text:
-            whole, fibres = fibres, Cell("", fibres.spot)
+            whole, fibres = fibres, fibres.part("")
         numbers = [self.cell(row, f"{side} {part}") for part in PARTS]
         colours = [self.cell(row, f"{side} {part} colour") for part in PARTS]
         told = bool(whole.text or fibres.text) or any(cell.text for cell in (*numbers, *colours))
@@ -274,8 +274,8 @@ class _Reader:
         """Read the trunk of a row or side, which may stand before its fibres; and give the fibres without it."""
         text, colon, rest = whole.text.partition(":")
         if colon:
-            within = Cell(text.strip(), whole.spot)
-            whole = Cell(rest.strip(), whole.spot)
+            within = whole.part(text.strip())
+            whole = whole.part(rest.strip())
             if name.text and within.text.casefold() != name.text.casefold():
                 self.cells.contradict(name, within, "the trunk is not that of the fibres")
                 return None, whole
