@@ -95,11 +95,13 @@ def test_a_finding_is_marked_where_it_is(quay: Job, good: str) -> None:
     assert at["divided_at_tray", "QUAY/1"] == [Spot("place", "left/1"), Spot("place", "left/4")]
 
 
-def test_damage_alone_makes_a_page_without_a_picture(quay: Job, good: str) -> None:
+def test_beside_damage_the_page_shows_what_could_be_read(quay: Job, good: str) -> None:
     review = reviewed(quay, good.replace("1-72,left,1", "Jan-72,left,1"))
     page = review_html(review)
     whole(page)
-    assert "<svg" not in page
+    assert page.count("<svg") == 1
+    assert "of the rest" in page
+    assert "<h2>Goals</h2>" not in page
     assert "turned this cell into a date" in page
     assert "cannot be read" in verdict(review)
 

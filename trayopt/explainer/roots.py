@@ -9,12 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
+from trayopt.domain.base import remade
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.rules.slack_loops import SlackLoopsParameters
 from trayopt.rules.words import listed
 from trayopt.solver.conflict.feasibility import Trials
-from trayopt.solver.model.groups import Question, remade
+from trayopt.solver.model.groups import Question
 
 EFFORT = 2.0
 """Deterministic time for the whole model of each trial; one that is not settled by then counts as no."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from itertools import accumulate
 
 from trayopt.formats.locate import Spot
 
@@ -21,6 +20,10 @@ class Cell:
         self.text = text
         self._at = at
         self._index = index
+
+    def part(self, text: str) -> Cell:
+        """Give a part of its text, which stands where it stands."""
+        return Cell(text, self._at, self._index)
 
     @property
     def spot(self) -> Spot:
@@ -73,6 +76,9 @@ class Row:
         """Give the place of a cell."""
         if self.raw is None:
             return Spot(self.source, where=f"{letters(column)}{self.line}")
+        if '"' not in self.raw:
+            before = self.raw.split(self.separator)[:column]
+            return Spot(self.source, self.line, 1 + len(before) + sum(map(len, before)))
         marks = _marks(self.raw, self.separator, self.line)
         return Spot(self.source, *marks[min(column, len(marks) - 1)])
 
@@ -103,9 +109,6 @@ def letters(column: int) -> str:
 
 def _marks(raw: str, separator: str, line: int) -> list[tuple[int, int]]:
     """Line and column at which each cell of a record begins."""
-    if '"' not in raw:
-        ends = accumulate(len(part) + 1 for part in raw.split(separator))
-        return [(line, 1), *((line, end + 1) for end in ends)]
     column = 1
     marks = [(line, column)]
     quoted = False

@@ -61,21 +61,22 @@ class Cells:
 
     def wrong(self, cell: Cell, message: str, allowed: str = "", hint: str = "") -> None:
         """Note what is wrong with a cell, unless something is noted of it already."""
-        mark = (cell.spot.line, cell.spot.column, cell.spot.where)
+        spot = cell.spot
+        mark = (spot.line, spot.column, spot.where)
         if mark in self.told:
             return
         self.told.add(mark)
         if looks_like_date(cell.text):
             message, allowed, hint = DATE, "", AS_TEXT
-        self.faults.append(cell.spot.fault(message, found=describe(cell.text), allowed=allowed, hint=hint))
+        self.faults.append(spot.fault(message, found=describe(cell.text), allowed=allowed, hint=hint))
 
     def contradict(self, cell: Cell, other: Cell, message: str) -> None:
         """Note that a cell says something else than another one; the finding stands at both of them."""
-        mark = (cell.spot.line, cell.spot.column, cell.spot.where)
+        at, there = cell.spot, other.spot
+        mark = (at.line, at.column, at.where)
         if mark in self.told:
             return
         self.told.add(mark)
-        at, there = cell.spot, other.spot
         beside = there.where or f"{there.line}:{there.column}"
         found = f"{describe(cell.text)} against {describe(other.text)} in {beside}"
         fault = at.fault(f"two cells contradict each other: {message}", found=found, hint="mend the one that is wrong")
@@ -160,7 +161,7 @@ class Cells:
                 return None
             name = found["stack"] or found["stack2"]
             number = found["position"] or found["position2"]
-            stack, position = Cell(name, tray.spot), Cell(number, tray.spot)
+            stack, position = tray.part(name), tray.part(number)
         if not stack.text and not position.text:
             return None
         if not stack.text or not position.text:

@@ -157,6 +157,7 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     from trayopt.review.gaps import open_remarks, unnamed, unplaced_remarks, waits_only
     from trayopt.review.rows import figure_remarks, row_remarks
     from trayopt.review.splices import entries_by
+    from trayopt.review.swapped import folded
 
     told = [unread(item) for item in made.unread]
     openings = open_remarks(job, made)
@@ -193,6 +194,7 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     ]
     if made.faults:
         return Review(job, made, _ordered(remarks), laid)
+    remarks = folded(job, made, laid, remarks)
     missing = sum(a.count for a, _ in unnamed(job, made, laid))
     return Review(job, made, _ordered(remarks), laid, report, completion, _best(job, best_s), unnamed=missing)
 

@@ -123,6 +123,7 @@ class _Reader:
         self.strays = Strays(made.job, self.at)
         self.stray_spots: set[tuple[int, int, str]] = set()
         self.stray_rows: set[int] = set()
+        self.read = sorted(i for places in self.at.values() for i in places)
         self.twins = [column for column, places in self.at.items() if len(places) > 1]
         self.ways = {
             prefix: [key for key in WAYS if prefix + key in self.at] for prefix in ("", *(f"{side} " for side in SIDES))
@@ -138,15 +139,16 @@ class _Reader:
         places = self.at.get(column)
         if places is None:
             return Cell("", row)
+        texts = row.texts
+        i = places[0]
         if len(places) > 1:
-            texts = row.texts
-            return row.at(next((i for i in places if i < len(texts) and texts[i]), places[0]))
-        return row.at(places[0])
+            i = next((k for k in places if k < len(texts) and texts[k]), i)
+        return Cell(texts[i] if i < len(texts) else "", row, i)
 
     def row(self, row: Row) -> None:
         """Read a row: a leg or a run of splices, the way of a trunk alone, or nothing of the plan."""
         texts = row.texts
-        if not any(i < len(texts) and texts[i] for places in self.at.values() for i in places):
+        if not any([i < len(texts) and texts[i] for i in self.read]):
             if any(texts[len(self.headers.texts) :]):
                 self.stray(row)
             return
@@ -156,7 +158,7 @@ class _Reader:
         line = Line(row.line, Spots(row, self.at))
         self.made.lines.append(line)
         faults, entries = len(self.cells.faults), len(self.made.entries)
-        spoilt = bool(row.wrong) and any(i in row.wrong for places in self.at.values() for i in places)
+        spoilt = bool(row.wrong) and any(i in row.wrong for i in self.read)
         alike = all([self.twin(row, column) for column in self.twins])
         said = self.leg(row, line) if self.headers.shape == "legs" else self.splice(row, line)
         if not (said and alike) and (spoilt or len(self.cells.faults) > faults):
@@ -266,7 +268,7 @@ class _Reader:
         """Read one side of a splice row: a run, nothing where the side is empty, None where it is wrong."""
         whole, fibres, name = (self.cell(row, key) for key in (side, f"{side} fibres", f"{side} trunk"))
         if not whole.text and ":" in fibres.text:
-            whole, fibres = fibres, Cell("", fibres.spot)
+            whole, fibres = fibres, fibres.part("")
         numbers = [self.cell(row, f"{side} {part}") for part in PARTS]
         colours = [self.cell(row, f"{side} {part} colour") for part in PARTS]
         told = bool(whole.text or fibres.text) or any(cell.text for cell in (*numbers, *colours))
@@ -297,8 +299,8 @@ class _Reader:
         """Read the trunk of a row or side, which may stand before its fibres; and give the fibres without it."""
         text, colon, rest = whole.text.partition(":")
         if colon:
-            within = Cell(text.strip(), whole.spot)
-            whole = Cell(rest.strip(), whole.spot)
+            within = whole.part(text.strip())
+            whole = whole.part(rest.strip())
             if name.text and within.text.casefold() != name.text.casefold():
                 self.cells.contradict(name, within, "the trunk is not that of the fibres")
                 return None, whole
