@@ -5,16 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from trayopt.domain.finding import Finding
-from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
+from trayopt.review.trials import tried
 from trayopt.rules.words import listed
 from trayopt.track.laid import Laid
 
 
 def advice(job: Job, laid: Laid, finding: Finding) -> str:
-    """Say in one sentence what to change."""
+    """Say in one sentence what to change: a change that was tried, or what in general helps and that none was found."""
+    change = tried(job, laid, finding)
+    if change is not None:
+        return f"{change} (tried: it ends this finding and breaks no other rule that has to hold)"
     special = _SPECIAL.get(finding.rule)
-    return special(job, laid, finding.subject) if special is not None else _PLAIN[finding.rule]
+    general = special(job, laid, finding.subject) if special is not None else _PLAIN[finding.rule]
+    return f"{general}; no single change that was tried does it alone: trayopt mend finds the nearest plan"
 
 
 _PLAIN: dict[str, str] = {
@@ -35,30 +39,9 @@ _PLAIN: dict[str, str] = {
 }
 
 
-def _places_with_room(job: Job, laid: Laid, fibres: int, stack: str | None = None) -> list[Place]:
-    """Give the first places of the box that can take so many more fibres."""
-    found = []
-    for place in job.enclosure.places:
-        room = job.enclosure.tray_at(place).fibres - laid.splices(place) - laid.parked(place)
-        if room >= fibres and stack in {None, place.stack}:
-            found.append(place)
-    return found[:3]
-
-
 def _tray(job: Job, laid: Laid, subject: str) -> str:
-    place = _place(subject)
-    legs = laid.trays.get(place, [])
-    over = laid.splices(place) + laid.parked(place) - job.enclosure.tray_at(place).fibres
-    for leg in legs:
-        bunch = [other for other in legs if other.trunk != leg.trunk][:1]
-        fibres = job.subunit(leg).fibres // leg.of
-        if fibres < over:
-            continue
-        room = [str(there) for there in _places_with_room(job, laid, fibres) if there != place]
-        if room:
-            other = f" with {listed(bunch)}" if bunch else ""
-            return f"take {leg}{other} out of {subject}, such as to {listed(room, 'or')}, or divide its subunit further"
-    return f"take legs out of {subject}, or divide their subunits into smaller legs; no other tray has room as it is"
+    del job, laid
+    return f"take legs out of {subject}, or divide their subunits into smaller legs"
 
 
 def _sleeves(job: Job, laid: Laid, subject: str) -> str:
@@ -131,10 +114,8 @@ def _seal(job: Job, laid: Laid, subject: str) -> str:
 
 
 def _gap(job: Job, laid: Laid, subject: str) -> str:
-    place = _place(subject)
-    positions = range(1, job.enclosure.stack_by_id[place.stack].positions + 1)
-    free = next((p for p in positions if Place(place.stack, p) not in laid.trays), place.position - 1)
-    return f"fill {place.stack} from the base: move {subject} to {place.stack}/{free}, or fill what is under it"
+    del job, laid
+    return f"fill the stack from the base: move {subject} inward, or fill what is under it"
 
 
 def _loops(job: Job, laid: Laid, subject: str) -> str:
@@ -150,11 +131,6 @@ def _pin(job: Job, laid: Laid, subject: str) -> str:
             places = listed(job.places_of(pin)[:4], "or") or "its place"
             return f"put {subject} in {places}, or take the pin out of the job"
     return f"keep to the pin of {subject}, or take it out of the job"
-
-
-def _place(subject: str) -> Place:
-    stack, _, position = subject.rpartition("/")
-    return Place(stack, int(position))
 
 
 _SPECIAL: dict[str, Callable[[Job, Laid, str], str]] = {

@@ -92,19 +92,21 @@ def damage(fault: Fault) -> Remark:
 def of_finding(job: Job, made: Handmade, laid: Laid, finding: Finding) -> Remark:
     """Make a remark of a broken rule: with the rows that it is about and the cells in them to change."""
     from trayopt.review.advice import advice
+    from trayopt.review.odd import odd_entries, side_columns, sides, way_keys
 
     rule = BY_ID[finding.rule]
     entries, ways = _about(job, made, laid, finding)
     lines: dict[Line, None] = {}
     cells: dict[str, None] = {}
-    columns = _columns(finding.rule)
-    for entry in entries:
+    columns, both = _columns(finding.rule), sides(made)
+    for entry in odd_entries(job, finding, entries):
         for line in entry.lines:
             lines[line] = None
-            cells[line.cell(*columns)] = None
+            cells[line.cell(*side_columns(columns, entry.run.trunk, line, both))] = None
     for trunk in ways:
         for key, decided in made.ways.get(trunk, {}).items():
-            if key in _WAY_KEYS.get(finding.rule, ("port", "travel", "loops")):
+            own = way_keys(job, laid, trunk) if finding.rule == "own_limits" else ("port", "travel", "loops")
+            if key in _WAY_KEYS.get(finding.rule, own):
                 lines[decided.line] = None
                 cells[decided.line.cell(key, f"from {key}", f"to {key}")] = None
     cells.pop("", None)
