@@ -197,3 +197,28 @@ def test_rows_are_written_as_runs() -> None:
     assert rows_text([4]) == "row 4"
     assert rows_text([7, 2, 5, 6]) == "rows 2, 5-7"
     assert rows_text([2, 3]) == "rows 2-3"
+
+
+def test_a_failing_tray_is_marked_and_no_text_of_the_picture_overlaps_another(quay: Job, good: str) -> None:
+    """Text is 13 high and about 7 wide a letter in a picture of 800: readable on a page of 820."""
+    review = reviewed(quay, good.replace("73-144,left,2", "73-144,left,4").replace("bottom-right", "top-left"))
+    page = review_html(review)
+    assert "Laser light in it is invisible" in page
+    drawn = page[page.index("<svg") : page.index("</svg>")]
+    assert 'viewBox="0 0 800 ' in drawn
+    assert 'font-size="13"' in drawn
+    assert ">4!</text>" in drawn
+    assert "<title>left/4: fails: " in drawn
+    assert ">2!</text>" not in drawn
+    boxes = []
+    for x, y, rest, words in re.findall(r'<text x="([\d.-]+)" y="([\d.-]+)"([^>]*)>([^<]*)</text>', drawn):
+        width = 7.0 * len(words)
+        if 'font-size="10"' not in rest:
+            left = float(x) - width * ('text-anchor="end"' in rest)
+            boxes.append((left, float(y) - 11, left + width, float(y) + 2, words))
+    for i, one in enumerate(boxes):
+        assert one[0] >= 0
+        assert one[2] <= 800
+        for other in boxes[i + 1 :]:
+            apart = one[2] <= other[0] or other[2] <= one[0] or one[3] <= other[1] or other[3] <= one[1]
+            assert apart, (one, other)

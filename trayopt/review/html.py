@@ -7,6 +7,7 @@ from typing import Any
 
 from trayopt.checker import bounds_words
 from trayopt.review.answers import pair_words
+from trayopt.review.cautions import REVIEW
 from trayopt.review.compare import Pair
 from trayopt.review.desk import Review
 from trayopt.review.picture import picture
@@ -66,4 +67,4 @@ def _render(name: str, **values: Any) -> str:
         loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True
     )
     css = Markup((TEMPLATES / "base.css").read_text(encoding="utf-8"))
-    return world.get_template(name).render(css=css, **values)
+    return world.get_template(name).render(css=css, safety=REVIEW, **values)

@@ -15,8 +15,12 @@ from trayopt.rules.pin import Pinned
 from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Claim, Laid
 
-FRONT = 380
-COLUMN, ROW, TOP = 290, 24, 56
+FRONT = 320
+COLUMN, ROW, TOP, BESIDE = 240, 28, 56, 2
+TRAY = COLUMN - 70
+WIDTH = FRONT + COLUMN * BESIDE
+"""No wider than a narrow page, so that text of 13 stays readable; further stacks stand below."""
+MOST_PINS = 3
 
 
 class Spot(NamedTuple):
@@ -81,35 +85,44 @@ def _named(job: Job, trunk: str, first: int, subject: str) -> bool:
                if subunit.leg_run(leg)[0] == first)  # fmt: skip
 
 
+def _few(names: list[str], most: int) -> list[str]:
+    """Give the first names, and how many more there are."""
+    return names if len(names) <= most else [*names[: most - 1], f"{names[most - 1]} +{len(names) - most}"]
+
+
 class _Drawing:
     def __init__(
         self, job: Job, laid: Laid, marks: dict[Spot, list[tuple[int, bool]]], differing: Collection[str]
     ) -> None:
         self.job, self.laid, self.marks, self.differing = job, laid, marks, differing
         self.parts: list[str] = []
+        self.down: float = 0
+        """How far below the top the stack in work stands."""
 
     def svg(self) -> str:
         stacks = self.job.enclosure.stacks
         deepest = max(stack.positions for stack in stacks)
-        width = FRONT + 120 + COLUMN * len(stacks)
-        height = max(TOP + ROW * deepest + 30, 480)
-        self.front(height)
+        band = TOP + ROW * deepest + 20
+        height = max(band * -(-len(stacks) // BESIDE), 560)
+        self.front(560)
         for i, stack in enumerate(stacks):
-            self.stack(stack.id, FRONT + 40 + i * COLUMN, deepest)
+            self.down = band * (i // BESIDE)
+            self.stack(stack.id, FRONT + (i % BESIDE) * COLUMN, deepest)
+        self.down = 0
         self.pins(Spot("outside", ""), 14, height - 14)
         body = "".join(self.parts)
         return (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" role="img" '
-            f'aria-label="plan" font-family="sans-serif" font-size="11">{body}</svg>'
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" role="img" '
+            f'aria-label="plan" font-family="sans-serif" font-size="13">{body}</svg>'
         )
 
     def front(self, height: int) -> None:
         """Draw the box from the front: track, ports with their trunks, stacks."""
         box = self.job.enclosure
-        scale = min((FRONT - 40) / box.size_mm[0], (height - 120) / box.size_mm[1])
+        scale = min((FRONT - 80) / box.size_mm[0], (height - 190) / box.size_mm[1])
 
         def at(x_mm: float, y_mm: float) -> tuple[float, float]:
-            return round(20 + x_mm * scale, 1), round(40 + (box.size_mm[1] - y_mm) * scale, 1)
+            return round(30 + x_mm * scale, 1), round(100 + (box.size_mm[1] - y_mm) * scale, 1)
 
         x, y = at(0, box.size_mm[1])
         self.rect(x, y, box.size_mm[0] * scale, box.size_mm[1] * scale, "#fff", "#555")
@@ -123,7 +136,7 @@ class _Drawing:
             self.text(x + 4, y + 14, stack.id)
         for guide, (px, py) in zip(box.track.guides, ring, strict=True):
             self.parts.append(f'<circle cx="{px}" cy="{py}" r="6" fill="#cfd8e1" stroke="#555"/>')
-            self.text(px + 9, py + 4, guide.id)
+            self.text(px + 10, py + 18 if py < height / 2 else py - 10, guide.id)
             self.pins(Spot("guide", guide.id), px - 12, py - 12)
         for port in box.ports:
             px, py = at(port.x_mm, port.y_mm)
@@ -133,16 +146,20 @@ class _Drawing:
                 for trunk, way in self.laid.ways.items()
                 if way.port == port.id
             ]
-            self.text(min(px - 4, FRONT - 90), py + 20, port.id, bold=True)
-            self.text(min(px - 4, FRONT - 90), py + 33, ", ".join(inside)[:28])
-            self.pins(Spot("port", port.id), px + 14, py - 10)
+            below = py > height / 2
+            right = px > FRONT / 2
+            rows = [(port.id, True), *((name, False) for name in _few(inside, 3))]
+            for line, (words, bold) in enumerate(rows if below else rows[::-1]):
+                y = py + 22 + 15 * line if below else py - 12 - 15 * (len(rows) - 1 - line)
+                self.text(px + 8 if right else px - 8, y, words, bold=bold, end=right)
+            self.pins(Spot("port", port.id), px - 62 if right else px + 16, py)
 
     def stack(self, name: str, left: float, deepest: int) -> None:
         """Draw a stack as a column, the door on top and position 1 at the base."""
         stack = self.job.enclosure.stack_by_id[name]
         self.text(left, 20, f"{name}, end {self.laid.ends[name]}", bold=True)
         self.text(left, 36, f"trays of {stack.tray.fibres}; door on top")
-        self.pins(Spot("stack", name), left + 196, 30)
+        self.pins(Spot("stack", name), left + TRAY + 10, 30)
         claims: dict[Place, list[str]] = defaultdict(list)
         for claim in self.laid.claims:
             leg = self.job.trunk_by_id[claim.trunk].subunit_of(claim.first).leg_of_run(claim.first, claim.last)
@@ -151,44 +168,49 @@ class _Drawing:
             place = Place(name, position)
             y = TOP + ROW * (deepest - position)
             held = self.laid.splices(place) + self.laid.parked(place)
-            self.rect(left, y, COLUMN - 80, ROW - 4, "#f7f9fb" if place in claims else "#fff", "#8a97a5")
+            fails = any(fail for _, fail in self.marks.get(Spot("place", str(place)), ()))
+            self.rect(left, y, TRAY, ROW - 4, "#f7f9fb" if place in claims else "#fff", "#8a97a5")
             share = min(1.0, held / stack.tray.fibres)
             if held:
                 over = held > stack.tray.fibres
-                self.rect(left, y, (COLUMN - 80) * share, ROW - 4, "#f3c3c3" if over else "#cfe3d4", "none")
-            if str(place) in self.differing:
-                self.rect(left, y, COLUMN - 80, ROW - 4, "none", "#b3261e", 2.5)
+                self.rect(left, y, TRAY * share, ROW - 4, "#f3c3c3" if over or fails else "#cfe3d4", "none")
+            if fails or str(place) in self.differing:
+                self.rect(left, y, TRAY, ROW - 4, "none", "#b3261e", 2.5)
             legs = " ".join(claims.get(place, ()))
-            short = legs if len(legs) <= 25 else f"{legs[:22]}…"
+            short = " ".join(_few(claims.get(place, []), 1))
+            short = short if len(short) <= 13 else f"{short[:12]}…"
             counted = f"{held}/{stack.tray.fibres}" if place in claims else ""
-            self.text(left + 4, y + 14, f"{position}", bold=True)
-            self.parts.append(f"<g><title>{escape(f'{place}: {legs}')}</title>")
-            self.text(left + 26, y + 14, short)
+            self.text(left + 4, y + 17, f"{position}{'!' if fails else ''}", bold=True)
+            state = "fails: " if fails else ""
+            self.parts.append(f"<g><title>{escape(f'{place}: {state}{legs}')}</title>")
+            self.text(left + 28, y + 17, short)
             self.parts.append("</g>")
-            self.text(left + COLUMN - 124, y + 14, counted)
-            self.pins(Spot("place", str(place)), left + COLUMN - 70, y + 10)
+            self.text(left + TRAY - 4, y + 17, counted, end=True)
+            self.pins(Spot("place", str(place)), left + TRAY + 12, y + 12)
 
     def pins(self, spot: Spot, x: float, y: float) -> None:
-        """Draw the numbers of findings at a spot, side by side; no more than six."""
+        """Draw the numbers of findings at a spot, side by side; no more than three."""
         found = self.marks.get(spot, [])
-        for i, (number, fails) in enumerate(found[:6]):
+        for i, (number, fails) in enumerate(found[:MOST_PINS]):
             px = round(x + 17 * i, 1)
             fill = "#b3261e" if fails else "#8a6d00"
-            at = f'x="{px}" y="{round(y + 3.5, 1)}"'
+            at = f'x="{px}" y="{round(y + self.down + 3.5, 1)}"'
             self.parts.append(
-                f'<g class="mark"><circle cx="{px}" cy="{round(y, 1)}" r="8.5" fill="{fill}"/>'
+                f'<g class="mark"><circle cx="{px}" cy="{round(y + self.down, 1)}" r="8.5" fill="{fill}"/>'
                 f'<text {at} fill="#fff" font-size="10" text-anchor="middle">{number}</text></g>'
             )
-        if len(found) > 6:
-            self.text(x + 17 * 6 - 6, y + 4, f"+{len(found) - 6}")
+        if len(found) > MOST_PINS:
+            self.text(x + 17 * MOST_PINS - 7, y + 4, f"+{len(found) - MOST_PINS}")
 
     def rect(self, x: float, y: float, width: float, height: float, fill: str, stroke: str, edge: float = 1) -> None:
         self.parts.append(
-            f'<rect x="{round(x, 1)}" y="{round(y, 1)}" width="{round(width, 1)}" height="{round(height, 1)}" '
+            f'<rect x="{round(x, 1)}" y="{round(y + self.down, 1)}" width="{round(width, 1)}" height="{round(height, 1)}" '
             f'fill="{fill}" stroke="{stroke}" stroke-width="{edge:g}"/>'
         )
 
-    def text(self, x: float, y: float, words: str, *, bold: bool = False) -> None:
+    def text(self, x: float, y: float, words: str, *, bold: bool = False, end: bool = False) -> None:
         weight = ' font-weight="bold"' if bold else ""
         if words:
-            self.parts.append(f'<text x="{round(x, 1)}" y="{round(y, 1)}"{weight}>{escape(words)}</text>')
+            anchor = ' text-anchor="end"' if end else ""
+            at = f'x="{round(x, 1)}" y="{round(y + self.down, 1)}"'
+            self.parts.append(f"<text {at}{weight}{anchor}>{escape(words)}</text>")

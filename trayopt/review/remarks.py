@@ -10,6 +10,7 @@ from trayopt.domain.finding import Finding
 from trayopt.domain.job import Job
 from trayopt.errors import Fault
 from trayopt.review.handmade import Entry, Handmade, Line, Unread
+from trayopt.rules.own_limits import OwnLimits
 from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Laid
 
@@ -100,18 +101,22 @@ def damage(fault: Fault, also: tuple[str, ...] = ()) -> Remark:
 
 def of_finding(job: Job, made: Handmade, laid: Laid, finding: Finding) -> Remark:
     """Make a remark of a broken rule: with the rows that it is about and the cells in them to change."""
+    from trayopt.review.advice import advice
+    from trayopt.review.odd import odd_entries, side_columns, sides, way_keys
+
     rule = BY_ID[finding.rule]
     entries, ways = _about(job, made, laid, finding)
     lines: dict[Line, None] = {}
     cells: dict[str, None] = {}
-    columns = rule.cells
-    for entry in entries:
+    columns, both = rule.cells, sides(made)
+    for entry in odd_entries(job, finding, entries):
         for line in entry.lines:
             lines[line] = None
-            cells[line.cell(*columns)] = None
+            cells[line.cell(*side_columns(columns, entry.run.trunk, line, both))] = None
     for trunk in ways:
         for key, decided in made.ways.get(trunk, {}).items():
-            if key in rule.way_cells:
+            keys = way_keys(job, laid, trunk) if isinstance(rule, OwnLimits) else rule.way_cells
+            if key in keys:
                 lines[decided.line] = None
                 cells[decided.line.cell(key, f"from {key}", f"to {key}")] = None
     cells.pop("", None)
@@ -123,7 +128,7 @@ def of_finding(job: Job, made: Handmade, laid: Laid, finding: Finding) -> Remark
         tuple(cells),
         finding.because,
         f"{rule.say(job, finding.subject)}",
-        rule.advise(job, laid, finding.subject),
+        advice(job, laid, finding),
     )
 
 

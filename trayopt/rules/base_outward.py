@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
-from trayopt.rules.words import place_of
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -46,8 +45,6 @@ class BaseOutward(Rule[NoParameters]):
         return f"{subject}: its {positions} positions are used from position 1 outward, without gaps"
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
-        """Name the first place that is free."""
-        place = place_of(subject)
-        positions = range(1, job.enclosure.stack_by_id[place.stack].positions + 1)
-        free = next((p for p in positions if Place(place.stack, p) not in laid.trays), place.position - 1)
-        return f"fill {place.stack} from the base: move {subject} to {place.stack}/{free}, or fill what is under it"
+        """Say what to change."""
+        del job, laid
+        return f"fill the stack from the base: move {subject} inward, or fill what is under it"

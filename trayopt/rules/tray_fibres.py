@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
-from trayopt.rules.words import listed, place_of, several, trays_of
+from trayopt.rules.words import listed, several, trays_of
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -55,32 +54,9 @@ class TrayFibres(Rule[NoParameters]):
         return job.enclosure.fibres < job.splices or bool(wasted(job))
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
-        """Name a leg to take out, and places that have room for it."""
-        place = place_of(subject)
-        legs = laid.trays.get(place, [])
-        over = laid.splices(place) + laid.parked(place) - job.enclosure.tray_at(place).fibres
-        for leg in legs:
-            bunch = [other for other in legs if other.trunk != leg.trunk][:1]
-            fibres = job.subunit(leg).fibres // leg.of
-            if fibres < over:
-                continue
-            room = [str(there) for there in _places_with_room(job, laid, fibres) if there != place]
-            if room:
-                other = f" with {listed(bunch)}" if bunch else ""
-                return f"take {leg}{other} out of {subject}, such as to {listed(room, 'or')}, or divide its subunit further"
-        return (
-            f"take legs out of {subject}, or divide their subunits into smaller legs; no other tray has room as it is"
-        )
-
-
-def _places_with_room(job: Job, laid: Laid, fibres: int, stack: str | None = None) -> list[Place]:
-    """Give the first places of the box that can take so many more fibres."""
-    found = []
-    for place in job.enclosure.places:
-        room = job.enclosure.tray_at(place).fibres - laid.splices(place) - laid.parked(place)
-        if room >= fibres and stack in {None, place.stack}:
-            found.append(place)
-    return found[:3]
+        """Say what to change."""
+        del job, laid
+        return f"take legs out of {subject}, or divide their subunits into smaller legs"
 
 
 def wasted(job: Job) -> list[str]:

@@ -1,0 +1,132 @@
+"""Advice is tried before it is given: carried out word for word it ends its finding and breaks no other must."""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import Any
+
+import pytest
+
+from tests.review.good_plans import FILE, STANDARD, assignment_of
+from tests.review.recorded import Handed, handed
+from trayopt.api import load_job
+from trayopt.checker import assignment_of_claims, check_assignment
+from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job
+from trayopt.domain.ranges import parse_run
+from trayopt.review.desk import Review, review_table
+from trayopt.review.reading import parse_handmade
+from trayopt.review.remarks import Remark
+from trayopt.track.laid import Claim, Laid
+
+PLANS: dict[str, Any] = json.loads(FILE.read_text())
+SMALL = [
+    "worked-example.yaml", "2x144-wall-1x12-single.yaml", "2x288-wall-2x6.yaml", "hub-of-three-wall-2x6.yaml",
+    "two-pairs-of-144-wall-1x6.yaml",
+]  # fmt: skip
+TRIED = "(tried:"
+
+
+def carried_out(laid: Laid, text: str) -> tuple[list[Claim], dict[str, Way]]:
+    """Do what an advice says, from its words alone."""
+    claims, ways = list(laid.claims), dict(laid.ways)
+    text = text.partition(" (tried")[0]
+    moved = re.fullmatch(r"move (.+) to (\S+)/(\d+)", text)
+    taken = re.fullmatch(r"take (\S+) out of (\S+)", text)
+    if moved is not None:
+        runs = [tuple(parse_run(name)) for name in re.split(r", | and ", moved[1])]
+        place = Place(moved[2], int(moved[3]))
+        end = next((claim.end for claim in claims if claim.place.stack == place.stack), None)
+        return [c._replace(place=place, end=end) if c[:3] in runs else c for c in claims], ways
+    if taken is not None:
+        run = tuple(parse_run(taken[1]))
+        return [c for c in claims if not (c[:3] == run and str(c.place) == taken[2])], ways
+    trunk = text.split()[1]
+    way = ways[trunk]
+    port = re.search(r"in at (\S+?)(?:,| and |$)", text)
+    loops = re.search(r"with (\d+) loop", text)
+    travel = re.search(r"\b(clockwise|counterclockwise)\b", text)
+    ways[trunk] = Way(
+        port[1] if port else way.port,
+        way.travel if travel is None else "clockwise" if travel[1] == "clockwise" else "counterclockwise",
+        int(loops[1]) if loops else way.loops,
+    )
+    return claims, ways
+
+
+def failing(job: Job, claims: list[Claim], ways: dict[str, Way], ends: Any) -> tuple[set[tuple[str, str]], int]:
+    """Give what has to hold and is broken, and the splices without a tray."""
+    made = assignment_of_claims(job, ways, claims)
+    report = check_assignment(job, Assignment(made.ways, made.places, {**ends, **made.ends}), claims)
+    return {(found.rule, found.subject) for found in report.findings if found.level != "prefer"}, report.unplaced
+
+
+def hold(item: Handed, review: Review, remark: Remark) -> None:
+    """Hold one advice to what it promises."""
+    laid = review.laid
+    assert laid is not None
+    before, unplaced = failing(item.job, list(laid.claims), dict(laid.ways), laid.ends)
+    after, left = failing(item.job, *carried_out(laid, remark.mend), laid.ends)
+    assert after <= before - {(remark.rule, remark.subject)}, (item.name, remark.rule, remark.mend)
+    assert left <= unplaced
+
+
+@pytest.mark.parametrize("name", SMALL)
+def test_advice_does_what_it_says_for_every_way_to_break_a_plan(name: str) -> None:
+    job = load_job(STANDARD / name)
+    given = 0
+    for item in handed(job, assignment_of(job, PLANS[name]), name):
+        if item.plan is not None:
+            continue
+        review = review_table(item.job, item.made(), complete_s=2)
+        for remark in review.remarks:
+            if TRIED in remark.mend:
+                given += 1
+                hold(item, review, remark)
+            elif remark.level in {"always", "must"} and remark.rule not in {"joins", "bound"}:
+                assert "no single change" in remark.mend
+    assert given >= 3
+
+
+def cells(job: Job, text: str, rule: str) -> tuple[str, ...]:
+    """Give the cells of the findings of a rule, as line:column."""
+    review = review_table(job, parse_handmade(job, text.encode(), "plan.csv"), complete_s=2)
+    return tuple(cell for remark in review.remarks if remark.rule == rule for cell in remark.cells)
+
+
+def test_own_limits_marks_what_is_wrong_of_a_way_alone(quay: Job, good: str) -> None:
+    assert cells(
+        quay, good.replace("bottom-right,counterclockwise,1", "bottom-right,counterclockwise,2", 1), "own_limits"
+    ) == ("6:48",)
+
+
+def test_a_fault_of_the_to_side_is_marked_on_the_to_side(quay: Job) -> None:
+    text = """from trunk,from fibres,to trunk,to fibres,stack,position
+QUAY,1-70,EAST,1-70,left,1
+QUAY,71-144,EAST,71-144,left,2
+QUAY,145-216,WEST,1-72,right,1
+QUAY,217-264,WEST,73-120,right,2
+"""
+    review = review_table(quay, parse_handmade(quay, text.encode(), "plan.csv"), complete_s=2)
+    by_subject = {remark.subject: remark.cells for remark in review.remarks if remark.rule == "equal_groups"}
+    assert set(by_subject) == {"QUAY/1", "EAST/1"}
+    assert by_subject["QUAY/1"] == ("2:6", "3:6")
+    assert by_subject["EAST/1"] == ("2:16", "3:18")
+
+
+def test_one_odd_row_of_many_is_marked_alone() -> None:
+    name = "2x864-wall-2x12-two-ends.yaml"
+    job = load_job(STANDARD / name)
+    good = assignment_of(job, PLANS[name])
+    item = next(item for item in handed(job, good, name) if item.name == "leg_lost")
+    laid = Laid(job, good)
+    stack = next(stack for stack in job.enclosure.stacks if len(stack.ends) > 1)
+    rows = item.text.splitlines()
+    on = [i for i, row in enumerate(rows) if f",{stack.id}," in row]
+    other = next(end.id for end in stack.ends if end.id != laid.ends[stack.id])
+    rows[on[3]] = rows[on[3]].rpartition(",")[0] + f",{other}"
+    review = review_table(job, parse_handmade(job, "\n".join(rows).encode(), "plan.csv"), complete_s=2)
+    (remark,) = [remark for remark in review.remarks if remark.rule == "one_end"]
+    assert [line.number for line in remark.lines] == [on[3] + 1]

@@ -1,0 +1,55 @@
+"""Which rows and cells a finding is about: the odd ones, where the others agree."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from trayopt.domain.finding import Finding
+from trayopt.domain.job import Job
+from trayopt.review.handmade import Entry, Handmade, Line
+from trayopt.track.laid import Laid
+
+
+def odd_entries(job: Job, finding: Finding, entries: Sequence[Entry]) -> list[Entry]:
+    """Leave the rows that differ from most others on what a finding is about; all of them where there is no majority."""
+    if finding.rule == "one_end":
+        keys: list[object] = [entry.end for entry in entries]
+    elif finding.rule == "equal_groups":
+        keys = [_division(job, entry) for entry in entries]
+    elif finding.rule == "divided_at_tray":
+        keys = [entry.place.stack if entry.place is not None else None for entry in entries]
+    else:
+        return list(entries)
+    usual, count = Counter(keys).most_common(1)[0] if keys else (None, 0)
+    odd = [entry for entry, key in zip(entries, keys, strict=True) if key != usual]
+    return odd if odd and 2 * count > len(keys) and usual is not None else list(entries)
+
+
+def _division(job: Job, entry: Entry) -> int | None:
+    leg = job.trunk_by_id[entry.run.trunk].subunit_of(entry.run.first).leg_of_run(entry.run.first, entry.run.last)
+    return None if leg is None else leg.of
+
+
+def way_keys(job: Job, laid: Laid, trunk: str) -> tuple[str, ...]:
+    """Give what of a trunk's way is not among its own."""
+    own, way = job.trunk_by_id[trunk], laid.ways.get(trunk)
+    if way is None:
+        return ("port", "travel", "loops")
+    wrong = {
+        "port": way.port not in own.allowed_ports(job.enclosure),
+        "travel": way.travel not in own.travels,
+        "loops": way.loops not in own.loops,
+    }
+    return tuple(key for key, is_wrong in wrong.items() if is_wrong)
+
+
+def sides(made: Handmade) -> dict[Line, tuple[str, str]]:
+    """Give the trunks of both sides of each row of splices."""
+    return {row.line: (row.a.trunk, "" if row.b is None else row.b.trunk) for row in made.splices}
+
+
+def side_columns(columns: Sequence[str], trunk: str, line: Line, known: dict[Line, tuple[str, str]]) -> tuple[str, ...]:
+    """Give the columns of the side of a row on which a trunk stands."""
+    other = "to" if line in known and known[line][1] == trunk else "from"
+    return tuple(f"{other}{column.removeprefix('from')}" if column.startswith("from") else column for column in columns)

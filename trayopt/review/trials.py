@@ -1,0 +1,189 @@
+"""Single changes of a plan that end a finding: each is judged before it is given as advice.
+
+A change moves rows that splices bind together to another tray, takes a row out, or lets a trunk go another way. It counts
+only if the finding is gone, no rule that has to hold is newly broken, and no splice loses its tray; where the finding is of
+a preference, all preferences must weigh no more than before.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from itertools import islice, product
+from typing import NamedTuple
+from weakref import WeakKeyDictionary
+
+from trayopt.checker import assignment_of_claims
+from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.finding import Finding
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job
+from trayopt.domain.ranges import Run
+from trayopt.rules.judge import judge
+from trayopt.rules.registry import BY_ID
+from trayopt.rules.words import listed, several
+from trayopt.track.laid import Claim, Laid
+
+MOST_TRIES = 150
+"""Changes that are tried for one finding."""
+MOST_ROWS = 60_000
+"""Rows that are judged in all for one plan: a large plan is tried less often."""
+
+MOST_CLAIMS = 3_000
+"""Rows of a plan of which single changes are tried at all."""
+
+
+class Change(NamedTuple):
+    """A changed plan, and the change in words."""
+
+    claims: Sequence[Claim]
+    ways: dict[str, Way]
+    text: str
+
+
+class _State(NamedTuple):
+    failing: set[tuple[str, str]]
+    unplaced: int
+    weight: int
+
+
+_spent: WeakKeyDictionary[Laid, int] = WeakKeyDictionary()
+
+
+def tried(job: Job, laid: Laid, finding: Finding) -> str | None:
+    """Say a single change that ends a finding and begins none; None where none was found."""
+    if len(laid.claims) > MOST_CLAIMS or _spent.get(laid, 0) > MOST_ROWS:
+        return None
+    before = _state(job, laid)
+    for change in islice(_changes(job, laid, finding), MOST_TRIES):
+        spent = _spent.get(laid, 0) + len(change.claims)
+        if spent > MOST_ROWS:
+            return None
+        _spent[laid] = spent
+        after = changed(job, laid, change)
+        now = _state(job, after)
+        gone = all(found.group != finding.group for found in judge(job, after))
+        softer = finding.level != "prefer" or now.weight <= before.weight
+        if gone and now.failing <= before.failing and now.unplaced <= before.unplaced and softer:
+            return change.text
+    return None
+
+
+def changed(job: Job, laid: Laid, change: Change) -> Laid:
+    """Lay a changed plan out."""
+    made = assignment_of_claims(job, change.ways, change.claims)
+    return Laid(job, Assignment(made.ways, made.places, {**laid.ends, **made.ends}), change.claims)
+
+
+def _state(job: Job, laid: Laid) -> _State:
+    found = judge(job, laid)
+    return _State(
+        {(item.rule, item.subject) for item in found if item.level != "prefer"},
+        sum(piece.a.count for piece, place in laid.piece_places if place is None),
+        sum(job.rules[item.rule].weight for item in found if item.level == "prefer"),
+    )
+
+
+def _changes(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
+    trunks = _trunks(job, laid, finding)
+    yield from _other_ways(job, laid, trunks)
+    yield from _other_places(job, laid, _claims(job, laid, finding, trunks))
+
+
+def _trunks(job: Job, laid: Laid, finding: Finding) -> list[str]:
+    """Give the trunks of which another way may help."""
+    kind, subject = BY_ID[finding.rule].subject, finding.subject
+    names = {
+        "trunk": [subject],
+        "pair of trunks": subject.split("+"),
+        "port": [trunk for trunk, way in laid.ways.items() if way.port == subject],
+        "guide": list(laid.ways),
+        "pin": [subject],
+        "tray place": list(laid.ways) if finding.rule == "entrance_legs" else [],
+    }.get(kind, [])
+    return [trunk for trunk in names if trunk in laid.ways and trunk in job.trunk_by_id]
+
+
+def _other_ways(job: Job, laid: Laid, trunks: Sequence[str]) -> Iterator[Change]:
+    """Let one trunk go another way, those first that change least of it."""
+    options = []
+    for trunk in trunks:
+        now, own = laid.ways[trunk], job.trunk_by_id[trunk]
+        for way in product(own.allowed_ports(job.enclosure), own.travels, sorted(set(own.loops))):
+            differs = sum(one != other for one, other in zip(way, now, strict=True))
+            if differs:
+                options.append((differs, trunk, Way(*way)))
+    for _, trunk, way in sorted(options, key=lambda item: item[0]):
+        now = laid.ways[trunk]
+        parts = [
+            *[f"in at {way.port}"] * (way.port != now.port),
+            *[way.travel] * (way.travel != now.travel),
+            *[f"with {several(way.loops, 'loop')}"] * (way.loops != now.loops),
+        ]
+        yield Change(laid.claims, {**laid.ways, trunk: way}, f"lead {trunk} {listed(parts)}")
+
+
+def _claims(job: Job, laid: Laid, finding: Finding, trunks: Sequence[str]) -> list[int]:
+    """Give the rows, by index, of which another tray may help."""
+    kind, subject = BY_ID[finding.rule].subject, finding.subject
+    found = []
+    for i, claim in enumerate(laid.claims):
+        trunk = job.trunk_by_id[claim.trunk]
+        subunit = trunk.subunit_of(claim.first)
+        leg = subunit.leg_of_run(claim.first, claim.last)
+        names = {str(claim.place), claim.place.stack, subunit.name, str(Run(*claim[:3])), str(leg)}
+        if subject in names or (kind in {"trunk", "guide"} and claim.trunk in trunks):
+            found.append(i)
+    return found
+
+
+def _other_places(job: Job, laid: Laid, chosen: Sequence[int]) -> Iterator[Change]:
+    """Move rows to another tray: one alone, with those that splices bind to it, or all of a tray; or take one out."""
+    claims = laid.claims
+    bound = _bound(job, claims)
+    twice = Counter(claim[:3] for claim in claims)
+    sets: dict[tuple[int, ...], None] = {}
+    for i in reversed(chosen):
+        sets[i,] = None
+        sets[tuple(sorted({i, *bound[i]}))] = None
+    for place in dict.fromkeys(claims[i].place for i in chosen):
+        sets[tuple(i for i, claim in enumerate(claims) if claim.place == place)] = None
+    for i in chosen:
+        if twice[claims[i][:3]] > 1:
+            rest = [claim for j, claim in enumerate(claims) if j != i]
+            yield Change(rest, laid.ways, f"take {_run(claims[i])} out of {claims[i].place}")
+    for moved in sorted(sets, key=len):
+        near = [claims[j].place for i in moved for j in bound[i]]
+        here = claims[moved[0]].place
+        for place in dict.fromkeys([*near, *sorted(job.enclosure.places, key=lambda p: _far(p, here))]):
+            if any(claims[i].place != place for i in moved):
+                end = next((claim.end for claim in claims if claim.place.stack == place.stack), None)
+                new = list(claims)
+                for i in moved:
+                    new[i] = claims[i]._replace(place=place, end=end)
+                yield Change(new, laid.ways, f"move {listed([_run(claims[i]) for i in moved])} to {place}")
+
+
+def _far(place: Place, here: Place) -> tuple[int, bool]:
+    return abs(place.position - here.position), place.stack != here.stack
+
+
+def _run(claim: Claim) -> str:
+    return str(Run(*claim[:3]))
+
+
+def _bound(job: Job, claims: Sequence[Claim]) -> list[set[int]]:
+    """Give for each row the rows to which splices bind it, directly."""
+    by_trunk: dict[str, list[int]] = {}
+    for i, claim in enumerate(claims):
+        by_trunk.setdefault(claim.trunk, []).append(i)
+    found: list[set[int]] = [set() for _ in claims]
+    for piece in job.pieces:
+        sides = [
+            [i for i in by_trunk.get(run.trunk, ()) if claims[i].first <= run.last and claims[i].last >= run.first]
+            for run in (piece.a, piece.b)
+        ]
+        for one, other in product(*sides):
+            found[one].add(other)
+            found[other].add(one)
+    return found
