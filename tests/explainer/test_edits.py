@@ -23,6 +23,8 @@ from trayopt.explainer.way_words import ADDED
 from trayopt.explainer.why_not import Wishes, why_not
 from trayopt.solver.model.clock import Clock
 
+pytestmark = pytest.mark.usefixtures("example_rule")
+
 Json = dict[str, Any]
 STANDARD = Path("models/standard")
 GIVEN_UP = "give up"

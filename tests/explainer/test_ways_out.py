@@ -28,6 +28,8 @@ from trayopt.solver.model.groups import Question
 
 Json = dict[str, Any]
 
+pytestmark = pytest.mark.usefixtures("example_rule")
+
 
 def explained(made: Json, **wishes: Any) -> Explanation:
     return why_not(job_of(made), Clock(), Wishes(conflicts=2, **wishes))
