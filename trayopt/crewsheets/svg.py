@@ -44,10 +44,12 @@ def svg_text(picture: Picture) -> str:
     return "".join([*out, "</svg>"])
 
 
-def svg_file(picture: Picture, safety: str) -> str:
-    """Write a picture as a file of its own, with its style inside and a line of safety under it."""
-    line = Text(8, picture.height + SAFETY_PX / 2, fitted(safety, picture.width - 16), "name", full=safety)
-    text = svg_text(replace(picture, height=picture.height + SAFETY_PX, texts=[*picture.texts, line]))
+def svg_file(picture: Picture, safety: str = "") -> str:
+    """Write a picture as a file of its own, with its style inside and, where one is given, a line of safety under it."""
+    if safety:
+        line = Text(8, picture.height + SAFETY_PX / 2, fitted(safety, picture.width - 16), "name", full=safety)
+        picture = replace(picture, height=picture.height + SAFETY_PX, texts=[*picture.texts, line])
+    text = svg_text(picture)
     start = text.index(">") + 1
     style = f"<style>{style_sheet('picture.css')}</style>"
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{text[:start]}{style}{text[start:]}\n'
