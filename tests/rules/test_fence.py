@@ -78,7 +78,7 @@ def test_the_fence_sees_helpers() -> None:
     pinned = next(rule for rule in RULES if rule.id == "pin")
     assert "trayopt.rules.pin._leg_differs" in reached(type(pinned), "check")
     exposed = next(rule for rule in RULES if rule.id == "exposed")
-    assert "trayopt.rules.exposed.Exposed.cut_mm" in reached(type(exposed), "check")
+    assert "trayopt.rules.exposed.Exposed.lengths" in reached(type(exposed), "say")
 
 
 def test_rules_and_goals_know_no_solver() -> None:
