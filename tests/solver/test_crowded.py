@@ -89,7 +89,7 @@ def test_no_plan_is_lost_in_crowded_boxes(first: int, monkeypatch: pytest.Monkey
         if best.goals[:2] == (0, 0):
             rows = constraints(job)
             with monkeypatch.context() as patch:
-                patch.setattr(import_module("trayopt.solver.model.posting"), "crowd", lambda *_: None)
+                patch.setattr(import_module("trayopt.solver.model.posting"), "cut_capacity", lambda *_: None)
                 said += rows > constraints(job)
     assert said > 3
 

@@ -126,7 +126,9 @@ def speaks(rule: Rule[Any], model: Model, x: Variables, post: Callable[..., None
             model.cp.proto.constraints[index].copy_from(ConstraintProto())
         for made, known in ((model.let_go, let_go), (model.guards, guards)):
             for group in made.keys() - known:
-                model.cp.proto.variables[made.pop(group).index].name = ""
+                index = made.pop(group).index
+                model.cp.proto.variables[index].name = ""
+                model.tags.pop(index, None)
         return False
     return True
 
