@@ -19,6 +19,7 @@ from trayopt.domain.job import Job
 from trayopt.errors import InputError
 from trayopt.explainer.proof import goal_values
 from trayopt.explainer.roots import root
+from trayopt.explainer.summary import summary
 from trayopt.explainer.text import text
 from trayopt.explainer.way_words import by_edit, outcome
 from trayopt.solver.conflict.feasibility import Trials
@@ -356,3 +357,17 @@ def test_a_conflict_of_facts_alone_names_them() -> None:
         "Q is divided at the tray (divide_at), so all legs of Q/1 share a tube to one stack; without that"
     )
     assert "or P:1-24 is built as pinned; without that every splice could be placed" in said
+
+
+def test_what_stands_against_several_preferences_is_said_once() -> None:
+    """Of two rules, and at two prices: the reason is one sentence, each price names what it is for."""
+    (one,) = explain(job_of(strategies.worked_example())).preferences or ()
+    other = one.model_copy(update={"rule": "reserve", "subject": "left", "possible": None})
+    made = Explanation(preferences=(one, other))
+    written = " ".join(text(made, 100).split())
+    assert written.count(one.reason) == 1
+    assert "to keep alternate_stacks P/2: no plan does" in written
+    assert "to keep reserve left: not settled in the time given" in written
+    told = summary(job_of(strategies.worked_example()), made)
+    assert told.count(one.reason) == 1
+    assert "alternate_stacks of P/2 and reserve of left are broken: " in told

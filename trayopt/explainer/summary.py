@@ -87,9 +87,11 @@ def _preferences(broken: tuple[PreferenceSaid, ...]) -> list[str]:
     for items in by_reason(broken):
         one = items[0]
         facts = f" ({one.because})" if len(items) == 1 else ""
-        subjects = listed([item.subject for item in items])
+        which = named([Group(item.rule, item.subject) for item in items])
         verb = "is" if len(items) == 1 else "are"
-        said.append(f"{one.rule} of {subjects} {verb} broken{facts}: {one.reason}{_cost(one)}.")
+        costs = dict.fromkeys(_cost(item) for item in items)
+        cost = next(iter(costs)) if len(costs) == 1 else ""  # prices that differ stand in the list
+        said.append(f"{which} {verb} broken{facts}: {one.reason}{cost}.")
     return said
 
 

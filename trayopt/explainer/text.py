@@ -81,7 +81,12 @@ class _Writer:
             yield self.item("    ", f"why: {items[0].reason}")
             for rule, _, because in together(items[0].against):
                 yield self.item("      ", f"{rule}: {because}")
-            yield self.item("    ", f"to keep {'it' if len(items) == 1 else 'any of them'}: {_keeping(items[0])}")
+            alike: dict[str, list[PreferenceSaid]] = {}
+            for item in items:
+                alike.setdefault(_keeping(item), []).append(item)
+            for price, same in alike.items():
+                which = "it" if len(items) == 1 else "any of them" if len(same) == len(items) else _listed(same)
+                yield self.item("    ", f"to keep {which}: {price}")
 
     def bounds(self, bounds: Sequence[BoundSaid]) -> Iterator[str]:
         """Write what holds each goal up."""
@@ -102,6 +107,10 @@ class _Writer:
 def _named(rule: str, subject: str, because: str) -> str:
     """Write a rule and a sentence, with the subject where the sentence does not begin with it."""
     return f"{rule}: {because}" if because.startswith(subject) else f"{rule} {subject}: {because}"
+
+
+def _listed(items: Sequence[PreferenceSaid]) -> str:
+    return listed([f"{item.rule} {item.subject}" for item in items], "or")
 
 
 def _keeping(item: PreferenceSaid) -> str:

@@ -165,10 +165,10 @@ def _of_all(subjects: Sequence[str], said: str) -> str:
 
 
 def by_reason(broken: Sequence[PreferenceSaid]) -> list[list[PreferenceSaid]]:
-    """Give broken preferences of one rule together where the same stands against them at the same price."""
+    """Give broken preferences together where the same stands against them, so that it is said once."""
     alike: dict[tuple[object, ...], list[PreferenceSaid]] = {}
     for item in broken:
-        alike.setdefault((item.rule, item.reason, item.against, item.possible, item.cost), []).append(item)
+        alike.setdefault((item.reason, item.against), []).append(item)
     return list(alike.values())
 
 
