@@ -18,6 +18,7 @@ OTHER_WORDS = {
     "library/crossref.py": {"apart"},  # a key of job files
     "library/job.py": {"apart"},
     "review/remarks.py": {"pin"},  # a kind of subject
+    "review/trials.py": {"pin"},
     "solver/model/groups.py": {"pin"},
 }
 """Words of a job file, a table or a kind of subject that are the id of a rule as well."""

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from trayopt.domain.base import remade
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
-from trayopt.rules.slack_loops import SlackLoopsParameters
+from trayopt.rules.slack_loops import SlackLoops
 from trayopt.rules.words import listed
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.model.groups import Question
@@ -77,7 +77,7 @@ def _can(trials: Trials, held: frozenset[Group], lifted: Sequence[Fact]) -> bool
 
 
 def _facts(job: Job) -> Iterator[Fact]:
-    most = SlackLoopsParameters.model_validate(dict(job.rules["slack_loops"].parameters)).most
+    most = SlackLoops().parameters(job).most
     for trunk in job.trunks:
         spliced = [s for s in trunk.subunits if job.spliced[s.trunk, s.number]]
         parted = [s.name for s in spliced if len(s.divisions) > 1]

@@ -178,7 +178,7 @@ def _ports(box: Enclosure) -> Iterator[Remark]:
             found = f"bore {port.bore_mm:g} mm, depth {depth:g} mm"
             yield Remark("error", (*path, "bore_mm"), f"port {port.id} does not fit into the depth of the box", found)
         if not port.seals:
-            message = f"port {port.id} has no seals: no trunk can enter there while port_seal holds"
+            message = f"port {port.id} has no seals: no trunk can enter there as long as seals must close round it"
             yield Remark("warning", (*path, "id"), message)
         for j, seal in enumerate(port.seals):
             yield from _seal(port, seal, (*path, "seals", j))

@@ -22,7 +22,9 @@ from trayopt.domain.plan import GoalName, Plan
 from trayopt.goals.registry import GOALS
 from trayopt.review.handmade import Handmade
 from trayopt.review.remarks import Remark, damage, of_finding, unread
+from trayopt.rules.base import Rule
 from trayopt.rules.judge import judge
+from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -180,8 +182,7 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
         stays = {found.group for found in judge(job, Laid(job, completion.assignment))}
         findings = [found for found in findings if found.group in stays]
     if made.lost:
-        unsure = _MENDED_BY_MORE | (_OF_DIVISIONS if made.runs else frozenset())
-        findings = [found for found in findings if found.rule not in unsure]
+        findings = [found for found in findings if not _unsure(BY_ID[found.rule], runs=bool(made.runs))]
     remarks = [
         *(damage(fault, made.also.get(fault, ())) for fault in made.faults),
         *row_remarks(job, made),
@@ -199,12 +200,9 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     return Review(job, made, _ordered(remarks), laid, report, completion, _best(job, best_s), unnamed=missing)
 
 
-_MENDED_BY_MORE = frozenset({"base_outward", "divided_at_tray", "subunit_together", "alternate_stacks"})
-"""Rules that rows which could not be read may keep, so that they are not judged without them."""
-_OF_DIVISIONS = frozenset(
-    {"equal_groups", "entrance_legs", "guide_fill", "leg_tube", "bend_radius", "exposed", "same_division"}
-)
-"""Rules that look at divisions, which a list of splices does not tell before all its rows can be read."""
+def _unsure(rule: Rule[Any], *, runs: bool) -> bool:
+    """Whether rows that could not be read may keep a rule that seems broken; of runs of splices divisions are unsure too."""
+    return rule.kept_by_more or (runs and rule.of_divisions)
 
 
 def _is_told(made: Handmade, remark: Remark) -> bool:

@@ -8,22 +8,28 @@ from collections.abc import Sequence
 from trayopt.domain.finding import Finding
 from trayopt.domain.job import Job
 from trayopt.review.handmade import Entry, Handmade, Line
+from trayopt.rules.base import Agreed
+from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Laid
 
 
 def odd_entries(job: Job, finding: Finding, entries: Sequence[Entry]) -> list[Entry]:
     """Leave the rows that differ from most others on what a finding is about; all of them where there is no majority."""
-    if finding.rule == "one_end":
-        keys: list[object] = [entry.end for entry in entries]
-    elif finding.rule == "equal_groups":
-        keys = [_division(job, entry) for entry in entries]
-    elif finding.rule == "divided_at_tray":
-        keys = [entry.place.stack if entry.place is not None else None for entry in entries]
-    else:
+    about = BY_ID[finding.rule].odd_by
+    if about is None:
         return list(entries)
+    keys: list[object] = [_what(job, entry, about) for entry in entries]
     usual, count = Counter(keys).most_common(1)[0] if keys else (None, 0)
     odd = [entry for entry, key in zip(entries, keys, strict=True) if key != usual]
     return odd if odd and 2 * count > len(keys) and usual is not None else list(entries)
+
+
+def _what(job: Job, entry: Entry, about: Agreed) -> object:
+    if about == "end":
+        return entry.end
+    if about == "stack":
+        return entry.place.stack if entry.place is not None else None
+    return _division(job, entry)
 
 
 def _division(job: Job, entry: Entry) -> int | None:

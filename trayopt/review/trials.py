@@ -99,7 +99,7 @@ def _trunks(job: Job, laid: Laid, finding: Finding) -> list[str]:
         "port": [trunk for trunk, way in laid.ways.items() if way.port == subject],
         "guide": list(laid.ways),
         "pin": [subject],
-        "tray place": list(laid.ways) if finding.rule == "entrance_legs" else [],
+        "tray place": list(laid.ways) if BY_ID[finding.rule].by_travel else [],
     }.get(kind, [])
     return [trunk for trunk in names if trunk in laid.ways and trunk in job.trunk_by_id]
 

@@ -24,6 +24,7 @@ class AlternateStacks(Rule[NoParameters]):
     statement = "after this subunit of a lead trunk, the counts of two stacks differ by more than 1"
     why = "Stacks that fill in turn keep the trunk's order at every depth; one stack filled first crosses the next."
     cells = ("stack", "tray", "position")
+    kept_by_more = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Walk the subunits of every lead trunk in the box and count their stacks."""

@@ -41,6 +41,8 @@ class Post(Protocol):
         """Post one constraint for (rule, subject)."""
 
 
+Agreed = Names["end", "division", "stack"]
+"""What legs can have in common."""
 Help = Names["bench", "loops", "exposed", "seals", "trays", "tray_types", "tubes", "divide_at", "guides", "box"]
 """What can be added to a job: a nearer bench, more loops, more of a trunk exposed, larger seals, more or other trays, other
 tubes, division at the other place, wider guides, another box."""
@@ -83,6 +85,14 @@ class Rule(ABC, Generic[P]):
     """Columns of the ways of trunks in which a cell to change stands."""
     ways_only: ClassVar[bool] = False
     """Whether it is broken by the way of a trunk alone, wherever its legs lie."""
+    by_travel: ClassVar[bool] = False
+    """Whether the way of a trunk decides too, though its subjects are tray places."""
+    odd_by: ClassVar[Agreed | None] = None
+    """In what the legs of a subject have to agree, so that the odd ones among them are what to change."""
+    kept_by_more: ClassVar[bool] = False
+    """Whether a plan that seems to break it may keep it once more of its legs are known."""
+    of_divisions: ClassVar[bool] = False
+    """Whether it looks at how subunits are divided, which runs of splices do not tell before all of them are known."""
 
     @property
     def name(self) -> str:

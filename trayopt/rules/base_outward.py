@@ -22,6 +22,7 @@ class BaseOutward(Rule[NoParameters]):
     subject = "tray place"
     statement = "a used place above position 1 has an unused place directly under it in its stack"
     why = "Legs of inner trays are laid first; a gap filled later is threaded behind what is already laid."
+    kept_by_more = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Look under every used tray place."""

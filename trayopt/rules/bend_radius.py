@@ -26,6 +26,7 @@ class BendRadius(Rule[NoParameters]):
     blamed = 7
     helped_by = frozenset({"tubes", "divide_at", "box"})
     cells = ("fibres", "from fibres", "from")
+    of_divisions = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare what travels for the legs of every subunit with the track."""

@@ -48,6 +48,8 @@ class DividedAtTray(Rule[NoParameters]):
     )
     why = "The subunit's own tube makes the whole way and ends at one stack; its legs part there, from tray to tray."
     cells = ("stack", "tray", "position")
+    kept_by_more = True
+    odd_by = "stack"
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Follow the placed legs of every subunit divided at the tray."""

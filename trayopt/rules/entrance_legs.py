@@ -25,6 +25,8 @@ class EntranceLegs(Rule[NoParameters]):
     why = "Legs that travel the same way come in by the same entrance, which has room for so many tubes."
     blamed = 5
     helped_by = frozenset({"trays", "tray_types", "divide_at", "box"})
+    of_divisions = True
+    by_travel = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Count the legs of every used tray place by their direction of travel."""

@@ -25,6 +25,8 @@ class EqualGroups(Rule[NoParameters]):
     statement = "a subunit is not divided into equal groups of whole ribbons"
     why = "A leg is marked, tied and found again by its number: it is one of equal groups, and a ribbon is never split."
     cells = ("fibres", "from fibres", "from")
+    of_divisions = True
+    odd_by = "division"
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Look for runs that can be no leg, and for legs of two divisions in one subunit."""

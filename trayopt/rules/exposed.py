@@ -35,6 +35,7 @@ class Exposed(Rule[Lengths]):
     blamed = 0
     helped_by = frozenset({"loops", "exposed"})
     says_all = True
+    of_divisions = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare the length to strip of every trunk in the box with what it has exposed."""

@@ -44,6 +44,7 @@ class GuideFill(Rule[GuideFillParameters]):
     blamed = 4
     helped_by = frozenset({"tubes", "divide_at", "guides", "box"})
     shows_all = True
+    of_divisions = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Add up the cross-sections of everything that passes each guide."""

@@ -25,6 +25,7 @@ class LegTube(Rule[NoParameters]):
     why = "A leg without its subunit's tube makes the way bare unless a tube protects it."
     helped_by = frozenset({"tubes"})
     cells = ("fibres", "from fibres", "from")
+    of_divisions = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Ask the tube set for a tube for the legs of every subunit."""

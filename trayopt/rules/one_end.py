@@ -24,6 +24,7 @@ class OneEnd(Rule[NoParameters]):
     statement = "legs on one stack use different ends"
     why = "A tray is lifted about one side; legs at two ends tie it down."
     cells = ("end", "stack", "tray")
+    odd_by = "end"
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Collect the ends at which the plan brings legs into each stack."""

@@ -26,6 +26,7 @@ class SameDivision(Rule[NoParameters]):
     statement = "two subunits of one trunk with placed legs and equal ribbons are divided differently"
     why = "A crew that marks and divides every tube alike makes fewer mistakes."
     cells = ("fibres", "from fibres", "from")
+    of_divisions = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare the divisions of equal subunits of every trunk in the box."""

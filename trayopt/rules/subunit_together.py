@@ -29,6 +29,7 @@ class SubunitTogether(Rule[NoParameters]):
     )
     why = "The parts of a subunit that lie in neighbouring trays of one stack are found again."
     cells = ("stack", "tray", "position")
+    kept_by_more = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Follow the placed legs of every subunit divided at the port."""
