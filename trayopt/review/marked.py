@@ -82,10 +82,12 @@ def _mark(sheet: Any, review: Review) -> None:
     column = names.index(COLUMN) + 1 if COLUMN in names else filled + 1
     sheet.cell(head, column, COLUMN).font = Font(bold=True)
     sheet.column_dimensions[sheet.cell(head, column).column_letter].width = 90
+    wrapped = Alignment(wrap_text=True, vertical="top")
     for row in range(head + 1, sheet.max_row + 1):
         cell = sheet.cell(row, column)
         cell.value = "\n".join(by_row.get(row, ()))[:MOST_TEXT] or None
-        cell.alignment = Alignment(wrap_text=True, vertical="top")
+        if cell.value is not None:
+            cell.alignment = wrapped
     addresses = _addresses(names, review)
     fails, soft = (PatternFill("solid", fgColor=colour) for colour in (FAIL, SOFT))
     for remark in sorted(review.remarks, key=lambda remark: remark.fails):

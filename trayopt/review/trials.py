@@ -26,7 +26,7 @@ from trayopt.track.laid import Claim, Laid
 
 MOST_TRIES = 150
 """Changes that are tried for one finding."""
-MOST_ROWS = 60_000
+MOST_ROWS = 20_000
 """Rows that are judged in all for one plan: a large plan is tried less often."""
 
 MOST_CLAIMS = 3_000
