@@ -26,6 +26,7 @@ from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
 from trayopt.goals.registry import BY_ID as GOALS
+from trayopt.rules.variables import Literal
 from trayopt.solver.bounds.closed_patterns import Bunch, closed_bunches
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.outline import RULES, Outline
@@ -124,9 +125,9 @@ class Spread(Outline):
         level = self.job.rules["tray_pair"].level
         if level == "off":
             return
-        mixed = self.literal("a tray with splices of two pairs") if level == "prefer" else 0
+        mixed: Literal = 0
         if level == "prefer":
-            self.let_go[Group("tray_pair", "some")] = mixed
+            mixed = self.let_go[Group("tray_pair", "some")] = self.literal("a tray with splices of two pairs")
         for bunch, here in self._here.items():
             if len(self._pairs(bunch)) > 1:
                 self.require(total(here.values()) <= mixed)

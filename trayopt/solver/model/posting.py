@@ -12,6 +12,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.rules.base import Rule
 from trayopt.rules.registry import RULES
+from trayopt.rules.variables import Boolean, Constraint
 from trayopt.solver.model.capacity_cuts import burdens, crowd
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, Tag
@@ -87,7 +88,7 @@ class Poster:
         self.model, self.rule, self.mode = model, rule, mode
         self.facts, self.facts_mode = facts, facts_mode
 
-    def __call__(self, constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
+    def __call__(self, constraint: Constraint, subject: str, when: tuple[Boolean | int, ...] = ()) -> None:
         """Post one constraint for (rule, subject)."""
         if constraint is True:
             return
@@ -116,7 +117,7 @@ def group_of(rule: Rule[Any], subject: str) -> Group:
     return Group(rule.id, subject.partition("/")[0] if rule.subject == "tray place" else subject)
 
 
-def guard(model: Model, group: Group) -> Any:
+def guard(model: Model, group: Group) -> Boolean:
     """Give the literal that holds a group, made on demand."""
     if group not in model.guards:
         model.guards[group] = model.literal(f"hold {group}")
