@@ -314,7 +314,7 @@ def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock)
     outline = Outline(job, open_, clock=clock)
     weight = outline.broken("prefer")
     if not isinstance(weight, int):
-        outline.cp.minimize(weight)
+        outline.minimize(weight)
     best = 0
     room = max(s.tray.fibres for s in job.enclosure.stacks) if job.rules[TrayFibres.id].level == "must" else None
     while True:

@@ -39,6 +39,7 @@ from trayopt.rules.variables import (
     LegNumbers,
     LegsPlaced,
     LegStacks,
+    Literal,
     Loads,
     Pairs,
     Trays,
@@ -140,9 +141,9 @@ class SetPartition(Outline):
         level = self.job.rules[TrayPair.id].level
         if level == "off":
             return
-        mixed = self.literal("a tray with splices of two pairs") if level == "prefer" else 0
+        mixed: Literal = 0
         if level == "prefer":
-            self.let_go[Group(TrayPair.id, "some")] = mixed
+            mixed = self.let_go[Group(TrayPair.id, "some")] = self.literal("a tray with splices of two pairs")
         for bunch, here in self._here.items():
             if len(self._pairs(bunch)) > 1:
                 self.require(total(here.values()) <= mixed)

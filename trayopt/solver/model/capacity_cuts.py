@@ -9,11 +9,12 @@ itself, then sees at once where a tray cannot be filled any more (6,912 to 2 x 3
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from trayopt.domain.hardware import Place
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
+from trayopt.rules.variables import Expression
 from trayopt.solver.model.model import Model
 
 
@@ -35,7 +36,7 @@ def cut_capacity(x: Model, kept: Collection[str], fibres: Burden, sleeves: Burde
         _fill(x, {place: 2 * tray.sleeves for place, tray in trays.items()}, sleeves, x.sleeves2_at_least)
 
 
-def _fill(x: Model, room: Mapping[Place, int], burden: Burden, held: Callable[[Place], Any]) -> None:
+def _fill(x: Model, room: Mapping[Place, int], burden: Burden, held: Callable[[Place], Expression]) -> None:
     """Let each place hold what the others cannot; room that no weights come to is none."""
     most = {number: max(sums(burden.weights, number)) for number in set(room.values())}
     spare = sum(most[number] for number in room.values()) - burden.brought

@@ -28,9 +28,14 @@ def linear(expression: Expression) -> cp_model.LinearExpr:
     return cast("cp_model.LinearExpr", expression)
 
 
+def lit(literal: Literal) -> cp_model.IntVar:
+    """Give a literal as the solver's own type; a constant counts as such."""
+    return cast("cp_model.IntVar", literal)
+
+
 def lits(literals: Iterable[Literal]) -> list[cp_model.IntVar]:
-    """Give literals as the solver's own type; a constant is one as well."""
-    return cast("list[cp_model.IntVar]", list(literals))
+    """Give literals as the solver's own type."""
+    return [lit(literal) for literal in literals]
 
 
 class OnStack(NamedTuple):
@@ -51,7 +56,7 @@ class Literals:
 
     def __init__(self, clock: Clock | None = None) -> None:
         self.cp = cp_model.CpModel()
-        self._made: dict[tuple[Any, ...], Any] = {}
+        self._made: dict[tuple[Hashable, ...], Any] = {}
         self.tags: dict[int, Tag] = {}
         """What variables are about, by their numbers, where that was told."""
         self._clock = clock
@@ -107,12 +112,12 @@ class Literals:
         """Negate a literal."""
         return 1 - literal if isinstance(literal, int) else ~literal
 
-    def _make(self, key: tuple[Any, ...], make: Callable[[], T]) -> T:
+    def _make(self, key: tuple[Hashable, ...], make: Callable[[], T]) -> T:
         if key not in self._made:
             self._made[key] = make()
         return cast("T", self._made[key])
 
-    def made(self, kinds: Collection[str]) -> Iterator[tuple[tuple[Any, ...], Any]]:
+    def made(self, kinds: Collection[str]) -> Iterator[tuple[tuple[Hashable, ...], Any]]:
         """Give what was made under keys that begin with one of these."""
         return ((key, literal) for key, literal in self._made.items() if key[0] in kinds)
 
@@ -139,7 +144,7 @@ class Literals:
 
         return self._make(("any", *sorted(x.index for x in real)), make)
 
-    def positive(self, key: tuple[Any, ...], number: Expression, most: int) -> Literal:
+    def positive(self, key: tuple[Hashable, ...], number: Expression, most: int) -> Literal:
         """Whether a number from 0 to ``most`` is above 0, under a key of its own."""
 
         def make() -> Literal:

@@ -8,9 +8,9 @@ each piece of a join ties its two sides together, place by place.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from ortools.sat.python import cp_model
 
@@ -23,6 +23,7 @@ from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Piece
 from trayopt.domain.tied import tied
 from trayopt.rules.tray_fibres import TrayFibres
+from trayopt.rules.variables import Expression, Literal
 from trayopt.solver.model.bound import Given
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import Sum, total
@@ -39,7 +40,7 @@ class Least(NamedTuple):
 class Opposites(NamedTuple):
     """Pairs of crossings of which one has to happen unless two strands share a low; see ``Variables.opposed``."""
 
-    pairs: Sequence[tuple[Any, Any]]
+    pairs: Sequence[tuple[Literal, Literal]]
     strands: Sequence[Sequence[Leg]]
     weight: int
 
@@ -82,11 +83,11 @@ class Model(Ways):
         self.all_placed = all_placed
         self.kept: set[str] = set()
         """Rules that bind hard in this model."""
-        self.let_go: dict[Group, Any] = {}
+        self.let_go: dict[Group, cp_model.IntVar] = {}
         """Literal of each group that may be broken."""
-        self.guards: dict[Group, Any] = {}
+        self.guards: dict[Group, cp_model.IntVar] = {}
         """Literal that holds each group of an explanation."""
-        self.goals: dict[str, Any] = {}
+        self.goals: dict[str, Expression] = {}
         """Expressions of the goals that were encoded."""
         self.given: Given | None = None
         """What plans have to meet to be sure to be in this model; None where it leaves out plans for other reasons."""
@@ -108,13 +109,14 @@ class Model(Ways):
             for of in open_
         }
         self._bunch = {} if bare else self._bunches()
-        self._at: dict[int, list[Any]] = {}
-        self._placed: dict[int, Any] = {}
+        self._chosen: dict[tuple[str, int, int], cp_model.IntVar] = {}
+        self._at: dict[int, list[cp_model.IntVar]] = {}
+        self._placed: dict[int, Literal] = {}
         if not bare:
             self._place()
             self._tie()
 
-    def opposed(self, pairs: Sequence[tuple[Any, Any]], strands: Sequence[Sequence[Leg]], weight: int) -> None:
+    def opposed(self, pairs: Sequence[tuple[Literal, Literal]], strands: Sequence[Sequence[Leg]], weight: int) -> None:
         """Note pairs of strands that two trunks see in opposite orders."""
         self.opposites = Opposites(pairs, strands, weight)
 
@@ -124,7 +126,7 @@ class Model(Ways):
         """Whether this model holds only plans that break no subject of this rule."""
         return rule in self.kept
 
-    def broken(self, level: Level) -> Any:
+    def broken(self, level: Level) -> Expression:
         """Sum of the groups of a level that are let go, weighted where the level is prefer."""
         settings = self.job.rules
         return total(
@@ -139,14 +141,14 @@ class Model(Ways):
         """Every k that is open for a subunit; none for an idle one."""
         return self._open.get((subunit.trunk, subunit.number), ())
 
-    def divided(self, subunit: Subunit, of: int) -> Any:
+    def divided(self, subunit: Subunit, of: int) -> Literal:
         """Whether a subunit is divided by this k."""
         open_ = self.divisions(subunit)
         if of not in open_:
             return 0
         if len(open_) == 1:
             return 1
-        return self._made["divided", subunit.trunk, subunit.number, of]
+        return self._chosen[subunit.trunk, subunit.number, of]
 
     def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
         """Every leg of a division that can be placed, in order."""
@@ -188,7 +190,7 @@ class Model(Ways):
         """Give the bunch of a leg: legs of one bunch share their tray in every plan of this model."""
         return self._bunch[leg]
 
-    def literals(self, bunch: int) -> list[Any]:
+    def literals(self, bunch: int) -> list[cp_model.IntVar]:
         """Literals of a bunch, one a place in place order."""
         return self._at[bunch]
 
@@ -196,8 +198,8 @@ class Model(Ways):
         for key, open_ in self._open.items():
             if len(open_) > 1:
                 for of in open_:
-                    self._made["divided", *key, of] = self.literal(f"{key[0]}/{key[1]} in {of}")
-                self.cp.add_exactly_one([self._made["divided", *key, of] for of in open_])
+                    self._chosen[*key, of] = self.literal(f"{key[0]}/{key[1]} in {of}")
+                self.cp.add_exactly_one([self._chosen[*key, of] for of in open_])
         for bunch, legs in self.bunches.items():
             name = str(legs[0])
             literals = [self.literal(f"{name} at {place}") for place in self.places]
@@ -208,17 +210,17 @@ class Model(Ways):
                     self.cp.add_exactly_one(literals)
                     self._placed[bunch] = 1
                 else:
-                    self._placed[bunch] = self.literal(f"{name} placed")
-                    self.cp.add_exactly_one([*literals, ~self._placed[bunch]])
+                    placed = self._placed[bunch] = self.literal(f"{name} placed")
+                    self.cp.add_exactly_one([*literals, ~placed])
             else:
-                divided = self._made["divided", *key, legs[0].of]
+                divided = self._chosen[*key, legs[0].of]
                 if self.all_placed:
                     self._placed[bunch] = divided
                     self.cp.add_exactly_one([*literals, ~divided])
                 else:
-                    self._placed[bunch] = self.literal(f"{name} placed")
-                    self.cp.add_exactly_one([*literals, ~self._placed[bunch]])
-                    self.cp.add_implication(self._placed[bunch], divided)
+                    placed = self._placed[bunch] = self.literal(f"{name} placed")
+                    self.cp.add_exactly_one([*literals, ~placed])
+                    self.cp.add_implication(placed, divided)
 
     def _tie(self) -> None:
         """Tie the two sides of every piece together, once for each pair of sides."""
@@ -231,23 +233,23 @@ class Model(Ways):
                     == Sum([self._at[self._bunch[leg]][i] for leg in b])
                 )
 
-    def at(self, leg: Leg, place: Place) -> Any:
+    def at(self, leg: Leg, place: Place) -> Literal:
         """Whether a leg is placed at a place."""
         return self._at[self._bunch[leg]][self.job.enclosure.place_rank[place]]
 
-    def placed(self, leg: Leg) -> Any:
+    def placed(self, leg: Leg) -> Literal:
         """Whether a leg is placed."""
         return self._placed[self._bunch[leg]]
 
-    def number_placed(self, subunit: Subunit, of: int) -> Any:
+    def number_placed(self, subunit: Subunit, of: int) -> Expression:
         """How many legs of a division are placed."""
         return total(self.placed(leg) for leg in self.legs(subunit, of))
 
-    def number_on(self, subunit: Subunit, of: int, stack: str) -> Any:
+    def number_on(self, subunit: Subunit, of: int, stack: str) -> Expression:
         """How many legs of a division are placed on a stack."""
         return total(self.on(leg, stack) for leg in self.legs(subunit, of))
 
-    def on(self, leg: Leg, stack: str) -> Any:
+    def on(self, leg: Leg, stack: str) -> Literal:
         """Whether a leg is placed on a stack."""
         bunch = self._bunch[leg]
         if len(self.job.enclosure.stacks) == 1:
@@ -257,7 +259,7 @@ class Model(Ways):
             lambda: self.one_of(*(self._at[bunch][i] for i, place in enumerate(self.places) if place.stack == stack)),
         )
 
-    def position_up_to(self, leg: Leg, position: int) -> Any:
+    def position_up_to(self, leg: Leg, position: int) -> Literal:
         """Whether a leg is placed at this position or nearer to the base."""
         return self._prefix(
             ("position", self._bunch[leg]), self._at[self._bunch[leg]], self._last_rank(position), self.placed(leg)
@@ -275,14 +277,14 @@ class Model(Ways):
             ranks[place.position] = rank
         return ranks
 
-    def _prefix(self, name: tuple[Any, ...], literals: Sequence[Any], rank: int, whole: Any) -> Any:
+    def _prefix(self, name: tuple[Hashable, ...], literals: Sequence[Literal], rank: int, whole: Literal) -> Literal:
         """Whether one of the first ``rank + 1`` literals holds, chained along the positions."""
         if rank < 0:
             return 0
         if rank >= len(literals) - 1:
             return whole
 
-        def make() -> Any:
+        def make() -> Literal:
             position = self.places[rank].position
             before = self._last_rank(position - 1) if self.places[rank + 1].position > position else rank - 1
             head = self._prefix(name, literals, before, whole)
@@ -290,7 +292,7 @@ class Model(Ways):
 
         return self._make(("prefix", *name, rank), make)
 
-    def has_placed(self, subunit: Subunit) -> Any:
+    def has_placed(self, subunit: Subunit) -> Literal:
         """Whether a subunit has a placed leg."""
         if not self.divisions(subunit):
             return 0
@@ -299,16 +301,16 @@ class Model(Ways):
     def _at_tray(self, subunit: Subunit) -> bool:
         return self.job.trunk_by_id[subunit.trunk].divide_at == "tray"
 
-    def any_on(self, subunit: Subunit, stack: str) -> Any:
+    def any_on(self, subunit: Subunit, stack: str) -> Literal:
         """Whether a placed leg of a subunit lies on this stack."""
         if self.all_placed and self._at_tray(subunit):
             return self.first_on(subunit, stack)
         return self.any_of(*(self.on(leg, stack) for leg in self.all_legs(subunit)))
 
-    def first_on(self, subunit: Subunit, stack: str) -> Any:
+    def first_on(self, subunit: Subunit, stack: str) -> Literal:
         """Whether the first placed leg of a subunit lies on this stack."""
 
-        def make() -> Any:
+        def make() -> Literal:
             if self.all_placed:
                 return self.one_of(*(self.on(self.legs(subunit, of)[0], stack) for of in self.divisions(subunit)))
             if self._at_tray(subunit):
@@ -324,15 +326,15 @@ class Model(Ways):
 
     # -- pieces of joins ---------------------------------------------------------------------------------------------
 
-    def piece_at(self, piece: Piece, place: Place) -> Any:
+    def piece_at(self, piece: Piece, place: Place) -> Expression:
         """Whether the splices of a piece lie at a place."""
         return total(self.at(leg, place) for leg in self.sides[piece][0])
 
-    def piece_placed(self, piece: Piece) -> Any:
+    def piece_placed(self, piece: Piece) -> Expression:
         """Whether the splices of a piece are placed."""
         return 1 if self.all_placed else total(self.placed(leg) for leg in self.sides[piece][0])
 
-    def piece_up_to(self, piece: Piece, rank: int) -> Any:
+    def piece_up_to(self, piece: Piece, rank: int) -> Literal:
         """Whether the splices of a piece lie at a place of this rank or below."""
         options = self.sides[piece][0]
         bunches = tuple(self._bunch[leg] for leg in options)
@@ -349,40 +351,40 @@ class Model(Ways):
             for here, there in zip(self.sides[one], self.sides[other], strict=True)
         )
 
-    def _pieces_where(self, key: tuple[Any, ...], wanted: Callable[[Piece], bool], place: Place) -> Any:
+    def _pieces_where(self, key: tuple[Hashable, ...], wanted: Callable[[Piece], bool], place: Place) -> Literal:
         legs = self._make(
             ("legs of", *key),
             lambda: tuple({leg: None for piece in self.job.pieces if wanted(piece) for leg in self.sides[piece][0]}),
         )
         return self._make((*key, place), lambda: self.any_of(*(self.at(leg, place) for leg in legs)))
 
-    def join_at(self, join: int, place: Place) -> Any:
+    def join_at(self, join: int, place: Place) -> Literal:
         """Whether splices of a join lie at a place."""
         return self._pieces_where(("join", join), lambda piece: piece.join == join, place)
 
-    def join_on(self, join: int, stack: str) -> Any:
+    def join_on(self, join: int, stack: str) -> Literal:
         """Whether splices of a join lie on a stack."""
         return self._make(
             ("join on", join, stack),
             lambda: self.any_of(*(self.join_at(join, place) for place in self.places if place.stack == stack)),
         )
 
-    def pair_at(self, pair: tuple[str, str], place: Place) -> Any:
+    def pair_at(self, pair: tuple[str, str], place: Place) -> Literal:
         """Whether splices of a pair of trunks lie at a place."""
         return self._pieces_where(("pair", pair), lambda piece: {piece.a.trunk, piece.b.trunk} == set(pair), place)
 
     # -- tray places -------------------------------------------------------------------------------------------------
 
-    def used(self, place: Place) -> Any:
+    def used(self, place: Place) -> Literal:
         """Whether a tray place is used."""
         rank = self.job.enclosure.place_rank[place]
         return self._make(("used", place), lambda: self.any_of(*(literals[rank] for literals in self._at.values())))
 
-    def load2(self, place: Place) -> Any:
+    def load2(self, place: Place) -> Expression:
         """Twice the splices and parked fibres of a place: a leg brings its spliced fibres by half and the others whole."""
         return self._weigh(place, self.loads)
 
-    def load2_at_least(self, place: Place) -> Any:
+    def load2_at_least(self, place: Place) -> Expression:
         """Twice the splices and parked fibres of a place."""
         return self.load2(place)
 
@@ -391,12 +393,12 @@ class Model(Ways):
         """Twice the places that each bunch takes in a tray."""
         return {bunch: sum(map(self.job.load2, legs)) for bunch, legs in self.bunches.items()}
 
-    def sleeves2(self, place: Place) -> Any:
+    def sleeves2(self, place: Place) -> Expression:
         """Twice the sleeves of a place: either side of a sleeve run brings half."""
         size = self.job.enclosure.tray_at(place).sleeve_fibres
         return self._weigh(place, self.sleeve_weights(size))
 
-    def sleeves2_at_least(self, place: Place) -> Any:
+    def sleeves2_at_least(self, place: Place) -> Expression:
         """Twice the sleeves of a place."""
         return self.sleeves2(place)
 
@@ -420,7 +422,7 @@ class Model(Ways):
                     found[leg] += run.sleeves(size)
         return found
 
-    def _weigh(self, place: Place, weights: Mapping[int, int]) -> Any:
+    def _weigh(self, place: Place, weights: Mapping[int, int]) -> Expression:
         rank = self.job.enclosure.place_rank[place]
         heavy = [bunch for bunch, weight in weights.items() if weight]
         return Weighted([self._at[bunch][rank] for bunch in heavy], [weights[bunch] for bunch in heavy]) if heavy else 0
@@ -438,7 +440,7 @@ class Model(Ways):
         counted: dict[int, int] = self._make(("bunch legs", trunk.id), make)
         return counted
 
-    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
+    def trunk_at(self, trunk: Trunk, place: Place) -> Literal:
         """Whether a trunk has a leg at a place."""
         rank = self.job.enclosure.place_rank[place]
         return self._make(
@@ -446,14 +448,14 @@ class Model(Ways):
             lambda: self.any_of(*(self._at[bunch][rank] for bunch in self._bunch_legs(trunk))),
         )
 
-    def trunk_on(self, trunk: Trunk, stack: str) -> Any:
+    def trunk_on(self, trunk: Trunk, stack: str) -> Literal:
         """Whether a trunk has a leg on a stack."""
         here = (place for place in self.places if place.stack == stack)
         return self._make(
             ("trunk on", trunk.id, stack), lambda: self.any_of(*(self.trunk_at(trunk, place) for place in here))
         )
 
-    def legs_at(self, trunk: Trunk, place: Place) -> Any:
+    def legs_at(self, trunk: Trunk, place: Place) -> Expression:
         """How many legs of a trunk are at a place."""
         return self._weigh(place, self._bunch_legs(trunk))
 
@@ -461,10 +463,10 @@ class Model(Ways):
         """Give the greatest number of legs that a trunk can have placed in this model."""
         return sum(max((len(self.legs(s, of)) for of in self.divisions(s)), default=0) for s in trunk.subunits)
 
-    def legs_on(self, trunk: Trunk, stack: str) -> Any:
+    def legs_on(self, trunk: Trunk, stack: str) -> Expression:
         """How many legs of a trunk are on a stack."""
 
-        def make() -> Any:
+        def make() -> Expression:
             counted = self.number(self.most_trunk_legs(trunk), f"legs of {trunk.id} on {stack}")
             bunches = self._bunch_legs(trunk)
             terms = [self.on(self.bunches[bunch][0], stack) for bunch in bunches]
@@ -499,10 +501,10 @@ class Model(Ways):
 
     # -- trunks ------------------------------------------------------------------------------------------------------
 
-    def in_box(self, trunk: Trunk) -> Any:
+    def in_box(self, trunk: Trunk) -> Literal:
         """Whether a trunk has a placed leg."""
 
-        def make() -> Any:
+        def make() -> Literal:
             legs = [leg for subunit in trunk.subunits for leg in self.all_legs(subunit)]
             if not legs:
                 return 0

@@ -16,7 +16,7 @@ from trayopt.domain.job import Job
 from trayopt.rules.base import Rule
 from trayopt.rules.pin import Pinned
 from trayopt.rules.registry import RULES
-from trayopt.rules.variables import CannotSay, Variables
+from trayopt.rules.variables import Boolean, CannotSay, Constraint, Variables
 from trayopt.solver.model.capacity_cuts import burdens, cut_capacity
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, Tag
@@ -140,7 +140,7 @@ class Poster:
         self.model, self.rule, self.mode = model, rule, mode
         self.facts, self.facts_mode = facts, facts_mode
 
-    def __call__(self, constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
+    def __call__(self, constraint: Constraint, subject: str, when: tuple[Boolean | int, ...] = ()) -> None:
         """Post one constraint for (rule, subject)."""
         if constraint is True:
             return
@@ -169,7 +169,7 @@ def group_of(rule: Rule[Any], subject: str) -> Group:
     return Group(rule.id, subject.partition("/")[0] if rule.subject == "tray place" else subject)
 
 
-def guard(model: Model, group: Group) -> Any:
+def guard(model: Model, group: Group) -> Boolean:
     """Give the literal that holds a group, made on demand."""
     if group not in model.guards:
         model.guards[group] = model.literal(f"hold {group}")

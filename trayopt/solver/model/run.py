@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Assignment
+from trayopt.rules.variables import Literal
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.cores import cores
 from trayopt.solver.model.interruptible import FOUND, new_solver, size_effort, solve_interruptible, whole_bound
+from trayopt.solver.model.literals import lit
 from trayopt.solver.model.model import Model
 
 Watch = Callable[[int | None, int | None], None]
@@ -132,13 +133,13 @@ def read(model: Model, solver: cp_model.CpSolver) -> Assignment:
         for trunk in job.trunks
         if trunk.id in inside
         for way in model.ways(trunk)
-        if solver.boolean_value(model.goes(trunk, way))
+        if solver.boolean_value(lit(model.goes(trunk, way)))
     }
     ends = {
         stack.id: end.id
         for stack in job.enclosure.stacks
         for end in stack.ends
-        if solver.boolean_value(model.end(stack.id, end.id))
+        if solver.boolean_value(lit(model.end(stack.id, end.id)))
     }
     return Assignment(ways, places, ends)
 
@@ -146,7 +147,7 @@ def read(model: Model, solver: cp_model.CpSolver) -> Assignment:
 def hint(model: Model, assignment: Assignment) -> None:
     """Give the solver an assignment to start from; a literal that stands for several things is named once."""
     job = model.job
-    hints: list[tuple[Any, bool]] = []
+    hints: list[tuple[Literal, bool]] = []
     for bunch, legs in model.bunches.items():
         at = assignment.places.get(legs[0])
         hints += [(literal, place == at) for place, literal in zip(model.places, model.literals(bunch), strict=True)]

@@ -56,7 +56,8 @@ def _images(x: Literals, one: str, other: str) -> list[int] | None:
             image = number.get(_swap(x.tags[index], swapped))
         elif index in made:
             kind, *members = made[index]
-            image = known.get((kind, *sorted(_image(images, member) for member in members)))
+            literals = (member for member in members if isinstance(member, int))
+            image = known.get((kind, *sorted(_image(images, literal) for literal in literals)))
         else:
             image = index
         if image is None or list(variables[image].domain) != list(variables[index].domain):

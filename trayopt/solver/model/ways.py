@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Hashable, Mapping, Sequence
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import Travel
 from trayopt.domain.job import Job, Trunk
+from trayopt.rules.variables import Literal
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.literals import Literals, OnStack, total
+from trayopt.solver.model.literals import Literals, OnStack, lits, total
 from trayopt.track.routes import Routes, all_ways, routes_of
 
 
@@ -32,53 +32,57 @@ class Ways(Literals, ABC):
         self._ways = {trunk.id: tuple((ways or {}).get(trunk.id, all_ways(job, trunk))) for trunk in job.trunks}
 
     @abstractmethod
-    def in_box(self, trunk: Trunk) -> Any:
+    def in_box(self, trunk: Trunk) -> Literal:
         """Whether a trunk has a placed leg."""
 
     def ways(self, trunk: Trunk) -> tuple[Way, ...]:
         """Every way that is open for a trunk."""
         return self._ways[trunk.id]
 
-    def goes(self, trunk: Trunk, way: Way) -> Any:
+    def goes(self, trunk: Trunk, way: Way) -> Literal:
         """Whether a trunk in the box goes this way."""
 
-        def make() -> dict[Way, Any]:
+        def make() -> dict[Way, Literal]:
             ways = self.ways(trunk)
             inside = self.in_box(trunk)
             if isinstance(inside, int) and inside == 0:
                 return dict.fromkeys(ways, 0)
             if len(ways) == 1:
                 return {ways[0]: inside}
-            literals = {way: self.literal(f"{trunk.id} by {way.port} {way.travel} {way.loops}") for way in ways}
+            literals: dict[Way, Literal] = {
+                way: self.literal(f"{trunk.id} by {way.port} {way.travel} {way.loops}") for way in ways
+            }
             self.require(total(literals.values()) == inside)
-            self.cp.add_at_most_one(list(literals.values()))
+            self.cp.add_at_most_one(lits(literals.values()))
             return literals
 
         return self._make(("goes", trunk.id), make)[way]
 
-    def _goes_where(self, key: tuple[Any, ...], trunk: Trunk, wanted: Callable[[Way], bool]) -> Any:
+    def _goes_where(self, key: tuple[Hashable, ...], trunk: Trunk, wanted: Callable[[Way], bool]) -> Literal:
         found = [way for way in self.ways(trunk) if wanted(way)]
         if len(found) == len(self.ways(trunk)):
             return self.in_box(trunk)
         return self._make((*key, trunk.id), lambda: self.one_of(*(self.goes(trunk, way) for way in found)))
 
-    def enters(self, trunk: Trunk, port: str) -> Any:
+    def enters(self, trunk: Trunk, port: str) -> Literal:
         """Whether a trunk in the box enters at a port."""
         return self._goes_where(("enters", port), trunk, lambda way: way.port == port)
 
-    def travels(self, trunk: Trunk, travel: Travel) -> Any:
+    def travels(self, trunk: Trunk, travel: Travel) -> Literal:
         """Whether a trunk in the box travels this way round."""
         return self._goes_where(("travels", travel), trunk, lambda way: way.travel == travel)
 
-    def end(self, stack: str, end: str) -> Any:
+    def end(self, stack: str, end: str) -> Literal:
         """Whether a stack uses this end."""
 
-        def make() -> dict[str, Any]:
+        def make() -> dict[str, Literal]:
             ends = self.job.enclosure.stack_by_id[stack].ends
             if len(ends) == 1:
                 return {ends[0].id: 1}
-            literals = {item.id: self.literal(f"{stack} {item.id}", ("end", item.id, OnStack(stack))) for item in ends}
-            self.cp.add_exactly_one(list(literals.values()))
+            literals: dict[str, Literal] = {
+                item.id: self.literal(f"{stack} {item.id}", ("end", item.id, OnStack(stack))) for item in ends
+            }
+            self.cp.add_exactly_one(lits(literals.values()))
             return literals
 
         return self._make(("ends", stack), make)[end]
