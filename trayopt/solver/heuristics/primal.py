@@ -93,6 +93,8 @@ class Attempts:
         """Questions under way, whether such plans are divided otherwise than the best one."""
         self.empty = False
         """Whether it is proven that the job has no plan at all: only built pins can bring that about."""
+        self._out_told: tuple[int, int | None] | None = None
+        """Splices without a tray, and their bound, as they were told last."""
         if start is not None and keeps_facts(job, start):
             self.state.offer(job, start)
             self._tell()
@@ -347,7 +349,10 @@ class Attempts:
         if self.progress is None or not state.vector:
             return
         vector, bounds = dict(zip(state.order, state.vector, strict=True)), dict(state.bounds)
-        self.progress(self.clock.seconds, "unplaced", vector["unplaced"], bounds.get("unplaced"))
+        out = (vector["unplaced"], bounds.get("unplaced"))
+        if out != self._out_told:
+            self._out_told = out
+            self.progress(self.clock.seconds, "unplaced", *out)
         first = next((name for name in state.order if bounds.get(name) != vector[name]), None)
         if first is None or first == "unplaced":
             return
