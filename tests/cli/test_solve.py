@@ -385,7 +385,7 @@ def test_progress_on_a_terminal() -> None:
     os.close(main)
     assert child.returncode == Exit.YES
     assert b"\x1b" not in out
-    assert re.search(rb"\d+\.\d s  looking for a first plan   \(Ctrl-C stops\)", shown)
+    assert re.search(rb"\d+\.\d s  .+   \(Ctrl-C (stops|keeps the best)\)", shown)
 
 
 def test_the_line_on_a_terminal_tells_goal_value_and_bound() -> None:

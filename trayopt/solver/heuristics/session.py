@@ -104,6 +104,8 @@ class Session:
         """Relaxation that said last that no plan breaks preferences of so little weight."""
         self.empty = False
         """Whether it is proven that the job has no plan at all: only built pins can bring that about."""
+        self._out_told: tuple[int, int | None] | None = None
+        """Splices without a tray, and their bound, as they were told last."""
         if start is not None and keeps_facts(job, start):
             self.state.offer(job, start)
             self.tell()
@@ -215,7 +217,10 @@ class Session:
         if self.progress is None or state.best is None:
             return
         vector, bounds = dict(zip(state.order, state.vector, strict=True)), state.bounds
-        self.progress(self.clock.seconds, "unplaced", vector["unplaced"], bounds.get("unplaced"))
+        out = (vector["unplaced"], bounds.get("unplaced"))
+        if out != self._out_told:
+            self._out_told = out
+            self.progress(self.clock.seconds, "unplaced", *out)
         first = next((name for name in state.order if bounds.get(name) != vector[name]), None)
         if first is None or first == "unplaced":
             return

@@ -22,6 +22,8 @@ LOOK_S = 0.05
 """So often whoever waits looks at the clock."""
 MARGIN_PART, MOST_MARGIN_S = 0.03, 0.5
 """What the clock of the work ends before the limit: the solver ends a little late."""
+LEAST_S = 0.5
+"""No work is ended from outside before: a search that is stopped at once still gives its first plan."""
 UNWIND_S = 0.25
 """Time for work to end once the exception was raised."""
 HEEDED_S = 3.0
@@ -81,7 +83,7 @@ def in_time(work: Callable[[], T], clock: Clock, stop: threading.Event | None = 
     """
     until = None
     if clock.limit_s is not None and not clock.deterministic:
-        until = clock.started + clock.limit_s + margin(clock.limit_s)
+        until = clock.started + max(LEAST_S, clock.limit_s + margin(clock.limit_s))
     under_way = _Work(work)
     told = False
     while not _ended(under_way, clock, LOOK_S):
