@@ -116,7 +116,7 @@ def _figures(laid: Laid, plan: Plan, right: Plan) -> Iterator[Difference]:
     claimed_legs = claimed_data.pop("legs")
     right_legs = right_data.pop("legs")
     explanation = claimed_data.pop("explanation", None)
-    if plan.job.names(job):
+    if plan.job.digest != job.digest and plan.job.names(job):
         claimed_data["job"] = right_data["job"]
     for data in (claimed_data, right_data):
         del data["solver"], data["job"]

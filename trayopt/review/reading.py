@@ -159,9 +159,9 @@ class _Reader:
         self.made.lines.append(line)
         faults, entries = len(self.cells.faults), len(self.made.entries)
         spoilt = bool(row.wrong) and any(i in row.wrong for i in self.read)
-        alike = all([self.twin(row, column) for column in self.twins])
-        said = self.leg(row, line) if self.headers.shape == "legs" else self.splice(row, line)
-        if not (said and alike) and (spoilt or len(self.cells.faults) > faults):
+        read = self.leg if self.headers.shape == "legs" else self.splice
+        said = all([self.twin(row, column) for column in self.twins]) and read(row, line)
+        if not said and (spoilt or len(self.cells.faults) > faults):
             del self.made.entries[entries:]
             self.made.lost.append(row.line)
 
