@@ -116,7 +116,7 @@ def test_a_mix_may_have_joins_of_its_own_and_combinations_may_be_left_out(tmp_pa
         ("joins: [trough]", "s.yaml:3:9: no such way to join; found 'trough'; allowed: through, pairs,"),
         ("divide_at: [door]", "s.yaml:3:13: divide_at[0] is not allowed; found 'door'"),
         ("rules: [{name: a, rules: {reech: must}}]", "s.yaml:3:34: no such rule; found 'reech'"),
-        ("rules: [{name: a}, {name: a}]", "s.yaml:3:20: the rules 'a' stands twice"),
+        ("rules: [{name: a}, {name: a}]", "s.yaml:3:20: the rules 'a' is given twice"),
         ("joins: [{name: far, joins: [{a: 'N1:1-288', b: 'S1:1-288'}]}]", "s.yaml:3:33: the run goes beyond the cable"),
         (
             "joins: [{name: x, joins: [{a: 'N1:1-12', b: 'E1:1-12'}]}]",

@@ -84,7 +84,7 @@ def test_what_is_no_json_is_told_at_its_place(text: str, fault: str) -> None:
 
 def test_a_key_that_stands_twice_is_told() -> None:
     text = json.dumps(PLAN).replace('"seed": 0', '"seed": 0,\n"seed": 1')
-    assert faults(text) == ["2:1: the key 'seed' stands twice; allowed: every key once; take one out"]
+    assert faults(text) == ["2:1: the key 'seed' is given twice; allowed: every key once; take one out"]
 
 
 @settings(max_examples=200)

@@ -76,7 +76,7 @@ def test_other_columns_are_kept_and_short_rows_filled() -> None:
 def test_wrong_headers_are_told() -> None:
     assert fault("", "a") == "t:1:1: the table is empty; allowed: a row of headers and rows under it"
     assert fault("aa,b\n", "a", "b") == "t:1:1: there is no column 'a'; found aa, b; allowed: a, b"
-    assert fault("a,b,A\n", "a") == "t:1:5: the header 'a' stands twice; rename one of the columns"
+    assert fault("a,b,A\n", "a") == "t:1:5: the header 'a' is given twice; rename one of the columns"
     assert "did you mean 'nmae'?" in fault("nmae\n", "name")
 
 

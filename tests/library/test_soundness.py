@@ -291,7 +291,7 @@ def test_files_of_a_folder_are_told_with_their_place(tmp_path: Path) -> None:
         "rename the file to ribbon-24.yaml, or change the id"
     )
     assert lines[1] == (
-        "one.yaml:4:5: the tray ribbon-24 stands twice in one folder; the other is below/ribbon-24.yaml; "
+        "one.yaml:4:5: the tray ribbon-24 is given twice in one folder; the other is below/ribbon-24.yaml; "
         "allowed: every id once"
     )
     assert "trays/bad.yaml:3:9: fibres has a wrong type; found 'x'; allowed: a whole number" in lines

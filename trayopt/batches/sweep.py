@@ -325,7 +325,7 @@ class _SweepReader:
         for value in values:
             if value.name in seen:
                 spot = self.located.spot(value.path)
-                message = f"the {factor} {describe(value.name)} stands twice"
+                message = f"the {factor} {describe(value.name)} is given twice"
                 self.faults.append(spot.fault(message, allowed="every name once"))
             seen.add(value.name)
 

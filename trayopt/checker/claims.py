@@ -120,7 +120,7 @@ def _ways(job: Job, plan: Plan, faults: _Faults) -> tuple[dict[str, Way], set[st
             faults.add(f"{where}.trunk", "the job has no such trunk", row.trunk, ", ".join(job.trunk_by_id))
             continue
         if row.trunk in seen:
-            faults.add(f"{where}.trunk", f"trunk {row.trunk} stands twice", row.trunk, "every trunk once")
+            faults.add(f"{where}.trunk", f"trunk {row.trunk} is given twice", row.trunk, "every trunk once")
             continue
         seen.add(row.trunk)
         if row.port is None and row.travel is None and row.loops is None:

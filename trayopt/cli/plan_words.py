@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from trayopt.domain.plan import Plan, PlanGoal, PlanLeg
 
 CAUTION = (
-    "Lengths are computed: mark in place, and let the measured length govern. Local codes, the papers of the parts and "
+    "Lengths are computed: mark in place, and let the measured length govern. Local codes, the makers' instructions and "
     "licensed practice come first."
 )
 STOPPED = {

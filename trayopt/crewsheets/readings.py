@@ -156,7 +156,7 @@ def read_readings(path: str, book: Book) -> Readings:
     Raises
     ------
     InputError
-        With every row that names an unknown fibre or wavelength, stands twice, or holds no loss.
+        With every row that names an unknown fibre or wavelength, is given twice, or holds no loss.
     """
     rows, faults = named_table(path, COLUMNS)
     sides = _sides(book)

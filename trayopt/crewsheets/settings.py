@@ -53,7 +53,7 @@ class TestSettings(Frozen):
     @classmethod
     def _once(cls, value: tuple[int, ...]) -> tuple[int, ...]:
         if len(set(value)) < len(value):
-            raise ValueError("a wavelength stands twice")
+            raise ValueError("a wavelength is given twice")
         return value
 
 

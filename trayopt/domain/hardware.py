@@ -201,7 +201,7 @@ class Enclosure(Frozen):
             (("stacks",), [stack.id for stack in self.stacks]),
         ):
             found += [
-                ((*path, i, "id"), f"{ids[i]!r} stands twice in {path[-1]}", "every id once") for i in repeats(ids)
+                ((*path, i, "id"), f"{ids[i]!r} is given twice in {path[-1]}", "every id once") for i in repeats(ids)
             ]
         if self.track.z_mm[0] > self.track.z_mm[1]:
             found.append((("track", "z_mm"), "the band of the track is upside down", "the lower edge first"))
@@ -214,7 +214,7 @@ class Enclosure(Frozen):
         for i, stack in enumerate(self.stacks):
             ends = [end.id for end in stack.ends]
             found += [
-                (("stacks", i, "ends", j, "id"), f"{ends[j]!r} stands twice in ends", "every id once")
+                (("stacks", i, "ends", j, "id"), f"{ends[j]!r} is given twice in ends", "every id once")
                 for j in repeats(ends)
             ]
             for j, end in enumerate(stack.ends):

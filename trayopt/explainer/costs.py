@@ -47,7 +47,7 @@ def costs_of(texts: Sequence[str], source: str = "--cost") -> Costs:
     Raises
     ------
     InputError
-        With every name that there is not or that stands twice, and every number that is none.
+        With every name that there is not or that is given twice, and every number that is none.
     """
     given: dict[str, int] = {}
     faults: list[Fault] = []

@@ -66,7 +66,7 @@ def parse_model(text: str, source: str, model: type[M]) -> M:
 
 
 def parse_json(text: str, source: str) -> Located:
-    """Read JSON from text; values have no places yet. A key that stands twice is told in ``faults``.
+    """Read JSON from text; values have no places yet. A key that is given twice is told in ``faults``.
 
     Raises
     ------
@@ -94,7 +94,7 @@ def parse_json(text: str, source: str) -> Located:
         places.walk()
         raise InputError(places.located.faults or [Fault(source, 1, 1, f"this is no JSON: {wrong}")]) from None
     if twice:
-        located.faults.append(Fault(source, 1, 1, "a key stands twice"))
+        located.faults.append(Fault(source, 1, 1, "a key is given twice"))
     return located
 
 
@@ -162,7 +162,7 @@ class _Places:
                 part, self.at = self.key()
                 if part in keys:
                     self.fault(
-                        mark, f"the key {describe(part)} stands twice", allowed="every key once", hint="take one out"
+                        mark, f"the key {describe(part)} is given twice", allowed="every key once", hint="take one out"
                     )
                 keys.add(part)
                 self.located.keys.setdefault((*path, part), mark)

@@ -47,7 +47,7 @@ class Located:
     values, keys
         Marks of values, and of the keys of mappings.
     faults
-        What was wrong without making the rest unreadable, such as a key that stands twice.
+        What was wrong without making the rest unreadable, such as a key that is given twice.
     bad
         Paths of values that are already reported in ``faults``; nothing more is said of them.
     """

@@ -143,7 +143,7 @@ def _table(records: Iterable[Row], source: str, wanted: tuple[str, ...], optiona
     for i, name in enumerate(names):
         if name in used and name in names[:i]:
             faults.append(
-                head.spot_of(i).fault(f"the header {describe(name)} stands twice", hint="rename one of the columns")
+                head.spot_of(i).fault(f"the header {describe(name)} is given twice", hint="rename one of the columns")
             )
     for name in wanted:
         if name.lower() not in names:

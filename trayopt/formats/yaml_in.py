@@ -156,7 +156,7 @@ class _Builder:
             first = Spot("", *self.located.keys[path])
             self.fault(
                 mark,
-                f"the key {describe(frame.key)} stands twice; first in {first}",
+                f"the key {describe(frame.key)} is given twice; first in {first}",
                 allowed="every key once",
                 hint="take one out",
             )

@@ -40,7 +40,7 @@ def _trunk_faults(parts: Parts) -> Iterator[Fault]:
     for i, trunk in parts.trunks.items():
         if trunk.id in first:
             before = parts.spot("trunks", first[trunk.id], "id")
-            message = f"the trunk {describe(trunk.id)} stands twice; first in {before}"
+            message = f"the trunk {describe(trunk.id)} is given twice; first in {before}"
             yield parts.spot("trunks", i, "id").fault(message, allowed="every id once", hint="rename one of them")
         first.setdefault(trunk.id, i)
         yield from _repeats(parts, ("trunks", i, "loops"), trunk.loops)
@@ -89,7 +89,7 @@ def _join_faults(parts: Parts) -> Iterator[Fault]:
                 f"join {join.name} splices trunk {join.a.trunk} to itself", found=found, allowed="two trunks"
             )
         if join.name in first:
-            message = f"the join {describe(join.name)} stands twice; first in {first[join.name]}"
+            message = f"the join {describe(join.name)} is given twice; first in {first[join.name]}"
             hint = "rename one of them; a join without a name is named by its index from 0"
             yield item.name.fault(message, allowed="every name once", hint=hint)
         first.setdefault(join.name, item.name)

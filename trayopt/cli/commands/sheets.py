@@ -30,7 +30,7 @@ def command(
     """Write the sheets of PLAN, a plan in JSON for JOB, into DIR.
 
     DIR/index.html is one page for tablet and paper; beside it stand a CSV file for every list, all lists in lists.xlsx,
-    the pictures, and settings.yaml with every figure that was taken for granted: change it and give it back with
+    the pictures, and settings.yaml with every figure that the sheets assume: change it and give it back with
     --settings. Exit code 1: the sheets are written, but the plan has unplaced splices or broken musts.
     """
     from trayopt.api import load_job
