@@ -13,7 +13,7 @@ from typing import Any
 from tests.example_rule import registered
 from trayopt.api import load_job, solve
 
-BOXES = ("wall-2x12", "wall-3x12", "cabinet-3x24")
+BOXES = ("wall-3x8", "wall-3x12", "cabinet-3x24")
 TIMES = 3
 LIMIT_S = 60.0
 

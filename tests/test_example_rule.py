@@ -199,7 +199,7 @@ def with_rule(job: Json, settings: Json) -> Json:
 
 
 def test_a_batch_solves_jobs_with_it_in_processes_of_their_own(tmp_path: Path) -> None:
-    job = shipped() / "standard" / "four-trunks-two-pairs-wall-2x12.yaml"
+    job = shipped() / "standard" / "four-trunks-two-pairs-wall-3x8.yaml"
     text = job.read_text(encoding="utf-8") + "rules: {stack_trunks: must}\n"
     (tmp_path / "four.yaml").write_text(text, encoding="utf-8")
     run([tmp_path / "four.yaml"], tmp_path / "out", work="tests.test_example_rule:with_rule")
@@ -222,6 +222,6 @@ def test_readme_and_schema_tell_of_it(capsys: pytest.CaptureFixture[str]) -> Non
 
 def test_a_job_file_knows_it_only_while_it_is_registered(tmp_path: Path) -> None:
     path = tmp_path / "four.yaml"
-    job = shipped() / "standard" / "four-trunks-two-pairs-wall-2x12.yaml"
+    job = shipped() / "standard" / "four-trunks-two-pairs-wall-3x8.yaml"
     path.write_text(job.read_text(encoding="utf-8") + "rules: {stack_trunks: {level: must, trunks: 3}}\n")
     assert StackTrunks().parameters(load_job(path)).trunks == 3

@@ -12,7 +12,9 @@ from tests import oracle
 from tests.build import job_of
 from tests.explainer.helped import HELPED, bigger_trays, soft_tubes, stiff_tubes
 from tests.explainer.planted import PLANTED, box, cable, job, many, one_port, pair, pin, three, trunk
-from trayopt.api import library_survey
+from tests.strategies import worked_example
+from trayopt.api import library_survey, solve
+from trayopt.checker import assignment_of
 from trayopt.domain.explanation import Addition, Explanation, WayOut
 from trayopt.domain.hardware import Tray, TubeSet
 from trayopt.explainer.adding import Adding
@@ -165,3 +167,15 @@ def test_the_shelf_of_the_library_has_trays_and_tubes() -> None:
 )
 def test_singular_and_plural(what: str, amount: int, words: str) -> None:
     assert phrase(WayOut(add=(Addition(what=what, subject="N1", amount=amount),), edit="", goals=(), cost=1)) == words
+
+
+def test_a_plan_of_a_box_with_other_ends_is_no_plan_of_this_one() -> None:
+    """A box that is tried as a way out may have the same stacks and ports, and other ends."""
+    data = worked_example()
+    made = job_of(data)
+    plan = solve(made, workers=1)
+    best = assignment_of(made, plan.plan)[0]
+    assert keeps_all(made, best)
+    for stack in data["enclosure"]["stacks"]:
+        stack["ends"][0]["id"] = "bottom"
+    assert not keeps_all(job_of(data), best)

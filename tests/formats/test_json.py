@@ -134,7 +134,7 @@ def test_a_link_is_followed_and_a_device_written_to(tmp_path: Path) -> None:
 
 
 def test_what_cannot_be_written_is_told(tmp_path: Path) -> None:
-    hint = "name a file in a folder that is there and that you may write to"
+    hint = "name a file in a folder that is there, that you may write to, and that has room"
     for path in (tmp_path, tmp_path / "none" / "file"):
         with pytest.raises(InputError, match=f"cannot be written: .*; {hint}"):
             write_whole(path, "x")

@@ -287,7 +287,7 @@ def test_what_is_unusual_is_told_once_and_the_job_is_read(tmp_path: Path) -> Non
     told: list[Fault] = []
     read = load_job(mapping(enclosure="odd"), library=[folder], warn=told.append)
     assert [fault.message for fault in told] == [
-        f"port {read.enclosure.ports[0].id} has no seals: no trunk can enter there while port_seal holds"
+        f"port {read.enclosure.ports[0].id} has no seals: no trunk can enter there as long as seals must close round it"
     ]
     assert told[0].line > 0
     assert [remark.message for _, remark in of_job(read)] == [told[0].message]

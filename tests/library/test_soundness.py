@@ -186,7 +186,7 @@ def test_a_seal_whose_thinnest_cables_just_pass(holes: int, least_mm: float) -> 
 def test_a_port_without_seals_says_so() -> None:
     made = list(remarks(box(ports__0__seals=())))
     assert [(remark.level, remark.message) for remark in made] == [
-        ("warning", "port bl has no seals: no trunk can enter there while port_seal holds")
+        ("warning", "port bl has no seals: no trunk can enter there as long as seals must close round it")
     ]
 
 

@@ -48,7 +48,7 @@ def test_there_and_back(position: int) -> None:
     assert colours.position(colours.short(position)) == position
 
 
-@pytest.mark.parametrize("text", ["", "grey", "turquoise", "XX", "blue + yellow stripe", "black + black stripe", "0"])
+@pytest.mark.parametrize("text", ["", "gold", "teal", "XX", "blue + yellow stripe", "black + black stripe", "0"])
 def test_other_words_are_no_colours(text: str) -> None:
     with pytest.raises(ValueError, match="allowed: blue, orange"):
         colours.position(text)

@@ -117,7 +117,7 @@ QUAY,217-264,WEST,73-120,right,2
 
 
 def test_one_odd_row_of_many_is_marked_alone() -> None:
-    name = "2x864-wall-2x12-two-ends.yaml"
+    name = "2x864-wall-2x7-two-ends.yaml"
     job = load_job(STANDARD / name)
     good = assignment_of(job, PLANS[name])
     item = next(item for item in handed(job, good, name) if item.name == "leg_lost")

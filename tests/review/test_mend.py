@@ -491,7 +491,7 @@ QUAY,217-264,WEST,73-120,right,2
 def test_fibres_that_a_smaller_cable_does_not_have_are_taken_out(good: str) -> None:
     data = changed()
     data["trunks"][2]["cable"] = {
-        "kind": "cable", "id": "small", "construction": "loose_tube", "diameter_mm": 12,
+        "kind": "cable", "id": "small", "construction": "loose_tube", "diameter_mm": 13,
         "subunits": [{"count": 8, "ribbons": 1, "ribbon_fibres": 12, "diameter_mm": 2.5}],
     }  # fmt: skip
     data["joins"][1] = {"a": "QUAY:145-240", "b": "WEST:1-96", "name": "west"}
@@ -576,8 +576,8 @@ def test_a_leg_that_was_cut_too_short_is_named(quay: Job, good: str) -> None:
 
 
 def test_rows_that_enter_at_another_end_are_laid_in_again() -> None:
-    job = load_job(STANDARD / "2x864-wall-2x12-two-ends.yaml")
-    good = assignment_of(job, PLANS["2x864-wall-2x12-two-ends.yaml"])
+    job = load_job(STANDARD / "2x864-wall-2x7-two-ends.yaml")
+    good = assignment_of(job, PLANS["2x864-wall-2x7-two-ends.yaml"])
     laid = Laid(job, good)
     stack, other = next(
         (item.id, end.id) for item in job.enclosure.stacks for end in item.ends if end.id != laid.ends[item.id]

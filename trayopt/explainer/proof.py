@@ -93,10 +93,13 @@ class Prover:
 
 def keeps_all(job: Job, plan: Assignment) -> bool:
     """Whether a plan, made for another job, places every splice of this one and keeps every must."""
-    places, ports = job.enclosure.place_rank, job.enclosure.port_by_id
-    if any(place not in places for place in plan.places.values()) or any(
-        w.port not in ports for w in plan.ways.values()
-    ):
+    box = job.enclosure
+    if any(place not in box.place_rank for place in plan.places.values()):
+        return False
+    if any(way.port not in box.port_by_id for way in plan.ways.values()):
+        return False
+    ends = {(stack.id, end.id) for stack in box.stacks for end in stack.ends}
+    if any(used not in ends for used in plan.ends.items()):
         return False
     if any(leg.trunk not in job.trunk_by_id for leg in plan.places):
         return False
