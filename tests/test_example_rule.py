@@ -166,8 +166,8 @@ def test_a_table_that_breaks_it_is_reviewed_with_what_to_do() -> None:
     found = review_table(job, parse_handmade(job, ("\n".join(rows) + "\n").encode(), "plan.csv"))
     remark = next(remark for remark in found.remarks if remark.rule == "stack_trunks")
     assert (remark.level, remark.subject, remark.fails) == ("must", "left", True)
-    assert remark.mend == (
-        "change what the plan decides of left until this holds: 1 trunk at most have legs on it; the job has 2"
+    assert remark.mend.startswith(
+        "change what the plan decides of left until this holds: 1 trunk at most have legs on it; the job has 2; "
     )
     assert remark.cells == ("2:13", "3:14", "4:13", "5:14")
 
@@ -200,7 +200,7 @@ def with_rule(job: Json, settings: Json) -> Json:
 
 def test_a_batch_solves_jobs_with_it_in_processes_of_their_own(tmp_path: Path) -> None:
     job = shipped() / "standard" / "four-trunks-two-pairs-wall-3x8.yaml"
-    text = job.read_text(encoding="utf-8") + "rules: {stack_trunks: must}\n"
+    text = job.read_text(encoding="utf-8").replace("wall-3x8", "wall-2x10") + "rules: {stack_trunks: must}\n"
     (tmp_path / "four.yaml").write_text(text, encoding="utf-8")
     run([tmp_path / "four.yaml"], tmp_path / "out", work="tests.test_example_rule:with_rule")
     (line,) = Results(tmp_path / "out").lines()
