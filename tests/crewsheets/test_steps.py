@@ -1,4 +1,4 @@
-"""The order of work: stops where the crew must stop, trays from the base outward, cautions where they belong."""
+"""The order of work: stops where the crew must stop, trays from the back to the door, cautions where they belong."""
 
 from __future__ import annotations
 

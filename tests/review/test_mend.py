@@ -211,7 +211,7 @@ def test_a_leg_in_the_wrong_tray_is_taken_out_and_laid_in(quay: Job, good: str) 
         "take QUAY:73-144 and EAST:73-144 out of left/3",
         "lift left/3, from the door inward",
         "lay QUAY/1.2 (73-144) and EAST/1.2 (73-144) into left/2",
-        "lower left/3, from the base outward",
+        "lower left/3, from the back towards the door",
     ]
     assert carried_out(quay, mended)
 

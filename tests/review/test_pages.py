@@ -13,6 +13,7 @@ from tests.review import corpus
 from trayopt.api import load_job
 from trayopt.domain.job import Job
 from trayopt.errors import InputError
+from trayopt.library.find import shipped
 from trayopt.review.answers import mended_text, pair_text, pair_words
 from trayopt.review.compare import Pair, compare
 from trayopt.review.desk import Review, review_table
@@ -210,6 +211,22 @@ def test_a_failing_tray_is_marked_and_no_text_of_the_picture_overlaps_another(qu
     assert ">4!</text>" in drawn
     assert "<title>left/4: fails: " in drawn
     assert ">2!</text>" not in drawn
+    texts_are_apart(drawn)
+
+
+def test_ports_side_by_side_and_at_the_side_keep_their_names_apart() -> None:
+    """Three ports below and one at the right, with findings at them, in a box of three stacks."""
+    job = load_job(shipped() / "standard" / "four-trunks-two-pairs-wall-3x8.yaml")
+    rows = ["trunk,fibres,stack,position,port,travel,loops"]
+    for trunk, port in (("N1", "bottom-middle"), ("S1", "bottom-right"), ("E1", "side"), ("W1", "bottom-middle")):
+        rows.append(f"{trunk},1-72,left,1,{port},clockwise,1")
+    review = reviewed(job, "\n".join(rows) + "\n")
+    page = review_html(review)
+    texts_are_apart(page[page.index("<svg") : page.index("</svg>")])
+
+
+def texts_are_apart(drawn: str) -> None:
+    """Hold that no text of a picture lies over another one, or beside the picture."""
     boxes = []
     for x, y, rest, words in re.findall(r'<text x="([\d.-]+)" y="([\d.-]+)"([^>]*)>([^<]*)</text>', drawn):
         width = 7.0 * len(words)

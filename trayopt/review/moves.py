@@ -2,7 +2,7 @@
 
 A written release comes first. Trays are lifted from the door inward, each once; what has to go is taken out on the way, and
 trays that the box no longer has are removed. Trunks are led and subunits divided anew while they hang loose, and everything
-is laid in again from the base outward, each tray lowered over it.
+is laid in again from the back towards the door, each tray lowered over it.
 """
 
 from __future__ import annotations
@@ -266,7 +266,7 @@ class _Mover:
             self.add("lift", places, None, text, disturbs=disturbs)
 
     def close(self, stack: str) -> None:
-        """Lay in from the base outward, and lower each tray over what is laid."""
+        """Lay in from the back towards the door, and lower each tray over what is laid."""
         deepest = self.deepest(stack)
         if deepest is None:
             return
@@ -295,7 +295,7 @@ class _Mover:
 
     def lower(self, places: Sequence[Place]) -> None:
         if places:
-            self.add("lower", places, None, f"lower {_trays(places)}, from the base outward")
+            self.add("lower", places, None, f"lower {_trays(places)}, from the back towards the door")
 
     def lead(self, way: GoesBy) -> None:
         now = self.assignment.ways.get(way.trunk)

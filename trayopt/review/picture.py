@@ -96,6 +96,8 @@ class _Drawing:
     ) -> None:
         self.job, self.laid, self.marks, self.differing = job, laid, marks, differing
         self.parts: list[str] = []
+        self.taken: list[tuple[float, float, float, float]] = []
+        """Left, top, right and bottom of what is written on the front, so that nothing is written over it."""
         self.down: float = 0
         """How far below the top the stack in work stands."""
 
@@ -133,11 +135,11 @@ class _Drawing:
         for stack in box.stacks:
             x, y = at(stack.at_mm[0], stack.at_mm[1] + stack.tray.size_mm[1])
             self.rect(x, y, stack.tray.size_mm[0] * scale, stack.tray.size_mm[1] * scale, "#eef2f6", "#8a97a5")
-            self.text(x + 4, y + 14, stack.id)
+            self.write(x + 4, y + 14, stack.id, 15)
         for guide, (px, py) in zip(box.track.guides, ring, strict=True):
             self.parts.append(f'<circle cx="{px}" cy="{py}" r="6" fill="#cfd8e1" stroke="#555"/>')
-            self.text(px + 10, py + 18 if py < height / 2 else py - 10, guide.id)
             self.pins(Spot("guide", guide.id), px - 12, py - 12)
+            self.write(px + 10, py + 18 if py < height / 2 else py - 10, guide.id, 15 if py < height / 2 else -15)
         for port in box.ports:
             px, py = at(port.x_mm, port.y_mm)
             self.rect(px - 6, py - 6, 12, 12, "#333", "#000")
@@ -148,11 +150,10 @@ class _Drawing:
             ]
             below = py > height / 2
             right = px > FRONT / 2
-            rows = [(port.id, True), *((name, False) for name in _few(inside, 3))]
-            for line, (words, bold) in enumerate(rows if below else rows[::-1]):
-                y = py + 22 + 15 * line if below else py - 12 - 15 * (len(rows) - 1 - line)
-                self.text(px + 8 if right else px - 8, y, words, bold=bold, end=right)
             self.pins(Spot("port", port.id), px - 62 if right else px + 16, py)
+            for words, bold in [(port.id, True), *((name, False) for name in _few(inside, 3))]:
+                y = py + 22 if below else py - 12
+                self.write(px + 8 if right else px - 8, y, words, 15 if below else -15, bold=bold, end=right)
 
     def stack(self, name: str, left: float, deepest: int) -> None:
         """Draw a stack as a column, the door on top and position 1 at the base."""
@@ -188,9 +189,28 @@ class _Drawing:
             self.text(left + TRAY - 4, y + 17, counted, end=True)
             self.pins(Spot("place", str(place)), left + TRAY + 12, y + 12)
 
+    def write(self, x: float, y: float, words: str, step: float, *, bold: bool = False, end: bool = False) -> None:
+        """Write on the front where nothing is written yet: at a place, or so many steps of a line from there."""
+        wide = 8.0 * len(words)
+        left = x - wide if end else x
+        y += self.room(left, y - 12, left + wide, y + 3, step)
+        self.text(x, y, words, bold=bold, end=end)
+
+    def room(self, left: float, top: float, right: float, bottom: float, step: float) -> float:
+        """Take a free place on the front, and give how far below the wanted one it is."""
+        moved = 0.0
+        while any(
+            left < box[2] and box[0] < right and top + moved < box[3] and box[1] < bottom + moved for box in self.taken
+        ):
+            moved += step
+        self.taken.append((left, top + moved, right, bottom + moved))
+        return moved
+
     def pins(self, spot: Spot, x: float, y: float) -> None:
         """Draw the numbers of findings at a spot, side by side; no more than three."""
         found = self.marks.get(spot, [])
+        if found and spot.kind in {"guide", "port"}:
+            y += self.room(x - 9, y - 9, x + 17 * (min(len(found), MOST_PINS) + 1), y + 9, 18)
         for i, (number, fails) in enumerate(found[:MOST_PINS]):
             px = round(x + 17 * i, 1)
             fill = "#b3261e" if fails else "#8a6d00"
