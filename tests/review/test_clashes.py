@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from collections.abc import Callable, Iterable
 from io import StringIO
+from typing import Any
 
 import pytest
 
@@ -86,6 +87,25 @@ def test_what_the_rows_break_is_asked_first(through: Job, rows: Rows, monkeypatc
     review(through, CASES["halves on two stacks"](rows))
     assert asked
     assert max(asked) <= 4, "only what a broken rule names has to be solved"
+
+
+def test_completion_and_clash_share_one_time_limit(through: Job, rows: Rows, monkeypatch: pytest.MonkeyPatch) -> None:
+    clocks: list[Clock | None] = []
+
+    def watched(*args: Any, clock: Clock | None = None, **options: Any) -> Any:
+        clocks.append(clock)
+        return clash(*args, clock=clock, **options)
+
+    def first(*args: Any, clock: Clock | None = None, **options: Any) -> Any:
+        clocks.append(clock)
+        return complete(*args, clock=clock, **options)
+
+    monkeypatch.setattr("trayopt.solver.repair.clash.clash", watched)
+    monkeypatch.setattr("trayopt.solver.repair.nearest.complete", first)
+    review(through, CASES["halves on two stacks"](rows))
+    assert len(clocks) == 2
+    assert clocks[0] is not None
+    assert clocks[0] is clocks[1]
 
 
 def test_a_clash_without_suspects_is_found_too(through: Job, rows: Rows) -> None:
