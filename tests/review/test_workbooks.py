@@ -218,3 +218,34 @@ def test_cells_of_a_csv_are_looked_up_once(quay: Job, good: str, monkeypatch: py
     monkeypatch.setattr(review.made, "lines", Counting(review.made.lines))
     marked_workbook(review)
     assert reads <= 3
+
+
+@pytest.mark.parametrize("separator", [";", "\t", ","])
+def test_a_table_below_a_title_comes_back_in_its_own_columns(quay: Job, good: str, separator: str) -> None:
+    title = "Splice plan, quay, second issue, checked; not released"
+    rows = [line.replace(",", separator) for line in good.replace("right,2", "rihgt,2").splitlines()]
+    text = "\n".join([f'"{title}"', *rows])
+    review = review_table(quay, parse_handmade(quay, text.encode(), "titled.csv"))
+    sheet = load_workbook(BytesIO(marked_workbook(review))).worksheets[0]
+    assert sheet["A1"].value == title
+    head = [cell.value for cell in sheet[2]]
+    assert head == [*good.splitlines()[0].split(","), "findings"]
+    wrong = [cell for row in sheet.iter_rows(min_row=3) for cell in row if cell.value == "rihgt"]
+    assert wrong
+    assert {cell.fill.fgColor.rgb for cell in wrong} == {"00F8B4B4"}
+    assert all("no such stack" in str(sheet.cell(cell.row, len(head)).value) for cell in wrong)
+
+
+def test_a_csv_table_is_marked_as_the_same_workbook_is(quay: Job, good: str) -> None:
+    text = good.replace("left,1", "left,99").replace("73-144,left,2", "73-144,left,3")
+    made = [parse_handmade(quay, text.encode(), "plan.csv"), parse_handmade(quay, book(text), "plan.xlsx")]
+    coloured, said = [], []
+    for one in made:
+        sheet = load_workbook(BytesIO(marked_workbook(review_table(quay, one)))).worksheets[0]
+        cells = [cell for row in sheet.iter_rows(min_row=2) for cell in row]
+        coloured.append({(cell.coordinate, cell.fill.fgColor.rgb) for cell in cells if cell.fill.fill_type})
+        column = next(cell.column for cell in sheet[1] if cell.value == "findings")
+        said.append([sheet.cell(row, column).value for row in range(2, sheet.max_row + 1)])
+    assert coloured[0]
+    assert coloured[0] == coloured[1]
+    assert said[0] == said[1]

@@ -20,8 +20,8 @@ from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, Plan
 from trayopt.goals.registry import GOALS
-from trayopt.review.handmade import Handmade
-from trayopt.review.remarks import Remark, damage, of_finding, unread
+from trayopt.review.handmade import Handmade, Line
+from trayopt.review.remarks import Remark, damage, of_finding, unread, where
 from trayopt.rules.base import Rule
 from trayopt.rules.judge import judge
 from trayopt.rules.registry import BY_ID
@@ -32,6 +32,8 @@ if TYPE_CHECKING:
     from trayopt.review.figures import Figure
 
 SCHEMA = "trayopt/review/1"
+MOST_NAMED = 12
+"""Decisions that are spelt out where more are in each other's way."""
 
 
 @dataclass(frozen=True)
@@ -281,15 +283,16 @@ def _complete(job: Job, made: Handmade, limit_s: float) -> Completion:
     found = complete(job, [fact for _, facts in decided for fact in facts], clock=clock, tuning=tuning)
     if found.assignment is not None or not found.impossible:
         return Completion(found.assignment, False, bounds=found.bounds)
-    culprits = clash(job, [facts for _, facts in decided], clock=Clock(limit_s), tuning=tuning)
-    if culprits is None:
-        return Completion(None, True)
+    lines_of = [lines for lines, _ in decided]
+    culprits = clash(job, [facts for _, facts in decided], _suspects(job, made, lines_of), clock=clock, tuning=tuning)
     if not culprits.groups:
         text = "no plan of this job places every splice and keeps every must, whatever the rows say"
         remark = Remark("complete", "clash", "job", (), (), text, "", "trayopt explain says why, and what would help")
         return Completion(None, True, (remark,))
     lines = tuple(dict.fromkeys(line for i in culprits.groups for line in decided[i][0]))
-    said = "; ".join(f"{_rows(decided[i][0])}: {_words(decided[i][1])}" for i in culprits.groups)
+    said = "; ".join(f"{_rows(decided[i][0])}: {_words(decided[i][1])}" for i in culprits.groups[:MOST_NAMED])
+    if len(culprits.groups) > MOST_NAMED:
+        said += f"; and {len(culprits.groups) - MOST_NAMED:,} more"
     sure = "each of them is needed for that (proven)" if culprits.minimal else "not shown to be the fewest"
     text = f"no plan that keeps every must keeps these {len(culprits.groups)} decisions together; {sure}: {said}"
     cells = tuple(dict.fromkeys(line.cell("position", "tray", "stack", "port", "travel") for line in lines))
@@ -298,6 +301,25 @@ def _complete(job: Job, made: Handmade, limit_s: float) -> Completion:
         "a table that can be completed", "change one of these rows, or leave it open",
     )  # fmt: skip
     return Completion(None, True, (remark,))
+
+
+def _suspects(job: Job, made: Handmade, decided: Sequence[tuple[Line, ...]]) -> list[list[int]]:
+    """Give for each finding that fails the decisions whose rows it names: of what always holds first, few before many."""
+    from trayopt.review.assume import assumed_ways
+
+    claims = made.claims
+    ways = assumed_ways(job, {trunk: made.way(trunk) for trunk in made.ways}, claims)
+    laid = Laid(job, assignment_of_claims(job, ways, claims), claims)
+    at: dict[Line, list[int]] = {}
+    for i, lines in enumerate(decided):
+        for line in lines:
+            at.setdefault(line, []).append(i)
+    found = [
+        (finding.level, [i for line in where(job, made, laid, finding)[0] for i in at.get(line, ())])
+        for finding in judge(job, laid)
+        if finding.level != "prefer"
+    ]
+    return [some for _, some in sorted(found, key=lambda pair: (pair[0] != "always", len(pair[1])))]
 
 
 def _rows(lines: Sequence[Any]) -> str:

@@ -148,6 +148,9 @@ class Handmade:
     """Runs in trays that the job does not have any more: of a trunk, or of fibres, that it no longer has."""
     lines: list[Line] = field(default_factory=list)
     raw: bytes = b""
+    """The file, CSV as UTF-8; empty for a plan document."""
+    separator: str = ","
+    """What parts the cells of CSV."""
 
     @cached_property
     def placed(self) -> list[Entry]:

@@ -13,6 +13,8 @@ from trayopt.review.desk import Review
 from trayopt.review.remarks import LEVEL_WORDS, Remark
 
 COLUMN = "findings"
+WIDTH = 90
+HEAD = ("no", "level", "rule", "subject", "rows", "cells", "found", "allowed", "how to mend")
 FAIL, SOFT = "F8B4B4", "FBE7A1"
 MOST_TEXT = 32_767
 """Characters that a cell of XLSX holds."""
@@ -31,32 +33,24 @@ def marked_workbook(review: Review) -> bytes:
         hint = "write the plan as a table with: trayopt mend JOB PLAN -o FILE.xlsx"
         raise InputError.one("only a table comes back as XLSX", source=made.source, hint=hint)
     try:
-        from openpyxl import Workbook, load_workbook
+        from openpyxl import load_workbook
     except ImportError as missing:
         hint = "pip install trayopt[xlsx]"
         raise InputError.one("openpyxl is needed to write XLSX and is not installed", hint=hint) from missing
     if made.raw.startswith(b"PK"):
         book = load_workbook(BytesIO(made.raw))
-        sheet: Any = next(sheet for sheet in book.worksheets if sheet.sheet_state == "visible")
+        _mark(next(sheet for sheet in book.worksheets if sheet.sheet_state == "visible"), review)
     else:
-        book = Workbook()
-        sheet = book.active
-        sheet.title = "plan"
-        for record in _records(made.raw):
-            sheet.append(record)
-    _mark(sheet, review)
+        book = _written(review)
     _list(book, review)
     stream = BytesIO()
     book.save(stream)
     return stream.getvalue()
 
 
-def _records(raw: bytes) -> list[list[str]]:
+def _records(raw: bytes, separator: str) -> list[list[str]]:
     """Give the rows of a CSV table, each at the number of its first line, so that rows keep their numbers."""
-    text = raw.decode("utf-8-sig")
-    first = next((line for line in text.splitlines() if line.strip()), "")
-    separator = first.strip()[-1] if first.startswith("sep=") else max(",;\t", key=first.count)
-    reader = csv.reader(StringIO(text, newline=""), delimiter=separator)
+    reader = csv.reader(StringIO(raw.decode("utf-8-sig"), newline=""), delimiter=separator)
     found: list[list[str]] = []
     before = 0
     for record in reader:
@@ -66,37 +60,107 @@ def _records(raw: bytes) -> list[list[str]]:
     return found
 
 
-def _mark(sheet: Any, review: Review) -> None:
-    """Write the findings of each row behind it, and colour the cells to look at."""
-    from openpyxl.styles import Alignment, Font, PatternFill
-
+def _texts(review: Review) -> dict[int, str]:
+    """Give what is to be said of each row."""
     by_row: dict[int, list[str]] = defaultdict(list)
     for remark in review.remarks:
         text = line_of(remark)
         for line in remark.lines:
             by_row[line.number].append(text)
-    head = review.made.head
+    return {row: "\n".join(texts)[:MOST_TEXT] for row, texts in by_row.items()}
+
+
+def _coloured(names: list[str], review: Review) -> dict[tuple[int, int], bool]:
+    """Give the cells to look at by row and column, and whether they are why the plan does not pass."""
+    addresses = _addresses(names, review)
+    found: dict[tuple[int, int], bool] = {}
+    for remark in review.remarks:
+        for address in remark.cells:
+            at = addresses.get(address) or _in_sheet(address)
+            if at is not None:
+                found[at] = found.get(at, False) or remark.fails
+    return found
+
+
+def _in_sheet(address: str) -> tuple[int, int] | None:
+    """Give row and column of an address such as ``C12``; None where it is none."""
+    from openpyxl.utils import column_index_from_string
+
+    letters = address.rstrip("0123456789")
+    if not letters.isalpha() or letters == address:
+        return None
+    return int(address[len(letters) :]), column_index_from_string(letters)
+
+
+def _column(names: list[str], filled: int) -> int:
+    """Choose the column of the findings: behind every cell that is filled, below the headers or not, so that all stay."""
+    return names.index(COLUMN) + 1 if COLUMN in names else filled + 1
+
+
+def _mark(sheet: Any, review: Review) -> None:
+    """Write the findings of each row of a sheet behind it, and colour the cells to look at."""
+    from openpyxl.styles import Alignment, Font, PatternFill
+
+    texts, head = _texts(review), review.made.head
     names = [str(cell.value or "").strip().lower() for cell in sheet[head]]
-    # Whatever stands in a cell stays: the findings come behind every cell that is filled, below the headers or not.
-    filled = max((cell.column for row in sheet.iter_rows() for cell in row if cell.value is not None), default=0)
-    column = names.index(COLUMN) + 1 if COLUMN in names else filled + 1
+    column = _column(
+        names, max((cell.column for row in sheet.iter_rows() for cell in row if cell.value is not None), default=0)
+    )
     sheet.cell(head, column, COLUMN).font = Font(bold=True)
-    sheet.column_dimensions[sheet.cell(head, column).column_letter].width = 90
+    sheet.column_dimensions[sheet.cell(head, column).column_letter].width = WIDTH
     wrapped = Alignment(wrap_text=True, vertical="top")
     for row in range(head + 1, sheet.max_row + 1):
         cell = sheet.cell(row, column)
-        cell.value = "\n".join(by_row.get(row, ()))[:MOST_TEXT] or None
+        cell.value = texts.get(row) or None
         if cell.value is not None:
             cell.alignment = wrapped
-    addresses = _addresses(names, review)
     fails, soft = (PatternFill("solid", fgColor=colour) for colour in (FAIL, SOFT))
-    for remark in sorted(review.remarks, key=lambda remark: remark.fails):
-        for address in remark.cells:
-            letters = address.rstrip("0123456789")
-            if letters.isalpha() and letters != address:
-                sheet[address].fill = fails if remark.fails else soft
-            elif address in addresses:
-                sheet.cell(*addresses[address]).fill = fails if remark.fails else soft
+    for at, failing in _coloured(names, review).items():
+        sheet.cell(*at).fill = fails if failing else soft
+
+
+def _written(review: Review) -> Any:
+    """Write a CSV table as a workbook, marked in the same way: row by row, as only then a long one takes no long time."""
+    from openpyxl import Workbook
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.styles import Alignment, Font, NamedStyle, PatternFill
+    from openpyxl.utils import get_column_letter
+
+    made, texts = review.made, _texts(review)
+    records = _records(made.raw, made.separator)
+    names = [text.strip().lower() for text in records[made.head - 1]]
+    column = _column(names, max((i for row in records for i, text in enumerate(row, start=1) if text), default=0))
+    colours: dict[int, dict[int, bool]] = defaultdict(dict)
+    for (number, at), failing in _coloured(names, review).items():
+        colours[number][at] = failing
+    book = Workbook(write_only=True)
+    # A style that has a name is looked up once; one that is put together for each cell is compared each time.
+    for style in (
+        NamedStyle("fails", fill=PatternFill("solid", fgColor=FAIL)),
+        NamedStyle("look at", fill=PatternFill("solid", fgColor=SOFT)),
+        NamedStyle("said", alignment=Alignment(wrap_text=True, vertical="top")),
+        NamedStyle("head", font=Font(bold=True)),
+    ):
+        book.add_named_style(style)
+    sheet = book.create_sheet("plan")
+    sheet.column_dimensions[get_column_letter(column)].width = WIDTH
+
+    def styled(value: Any, style: str) -> Any:
+        cell = WriteOnlyCell(sheet, value)
+        cell.style = style
+        return cell
+
+    for number, record in enumerate(records, start=1):
+        row: list[Any] = [text or None for text in record]
+        row += [None] * (column - len(row))
+        for at, failing in colours.get(number, {}).items():
+            row[at - 1] = styled(row[at - 1], "fails" if failing else "look at")
+        if number == made.head:
+            row[column - 1] = styled(COLUMN, "head")
+        elif number > made.head:
+            row[column - 1] = styled(texts[number], "said") if number in texts else None
+        sheet.append(row)
+    return book
 
 
 def _addresses(names: list[str], review: Review) -> dict[str, tuple[int, int]]:
@@ -115,22 +179,24 @@ def _addresses(names: list[str], review: Review) -> dict[str, tuple[int, int]]:
 
 def _list(book: Any, review: Review) -> None:
     """Put all findings on a sheet of their own, those that are about no row among them."""
+    from openpyxl.cell import WriteOnlyCell
     from openpyxl.styles import Font
 
     if COLUMN in book.sheetnames:
         del book[COLUMN]
     sheet = book.create_sheet(COLUMN)
-    sheet.append(["no", "level", "rule", "subject", "rows", "cells", "found", "allowed", "how to mend"])
-    for cell in sheet[1]:
+    for letter, width in zip("ABCDEFGHI", (5, 16, 18, 16, 16, 20, 70, 60, 70), strict=True):
+        sheet.column_dimensions[letter].width = width
+    head = [WriteOnlyCell(sheet, word) for word in HEAD]
+    for cell in head:
         cell.font = Font(bold=True)
+    sheet.append(head)
     for number, remark in enumerate(review.remarks, start=1):
         cells = ", ".join(remark.cells[:20])
         sheet.append(
-            [number, LEVEL_WORDS[remark.level], remark.rule, remark.subject, remark.rows, cells, remark.found,
-             remark.allowed, remark.mend]
+            [number, LEVEL_WORDS[remark.level], remark.rule, remark.subject or None, remark.rows or None, cells or None,
+             remark.found, remark.allowed or None, remark.mend or None]
         )  # fmt: skip
-    for letter, width in zip("ABCDEFGHI", (5, 16, 18, 16, 16, 20, 70, 60, 70), strict=True):
-        sheet.column_dimensions[letter].width = width
 
 
 def line_of(remark: Remark) -> str:

@@ -174,7 +174,7 @@ def mend(
         names: tuple[str, ...] = ()
         if found.impossible and groups:
             culprits = clash(job, [facts for _, facts in groups], clock=Clock(limit_s), tuning=tuning)
-            names = () if culprits is None else tuple(groups[i][0] for i in culprits.groups)
+            names = tuple(groups[i][0] for i in culprits.groups)
         return Mended(job, given, None, weights=weights, impossible=found.impossible, clash=names, notes=notes)
     solver = PlanSolver(version=_version(), seed=seed, workers=workers, deterministic_time=round(clock.effort, 6))
     plan = measure(

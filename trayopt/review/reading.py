@@ -55,6 +55,7 @@ def parse_handmade(job: Job, raw: bytes, source: str, *, lenient: bool = False) 
         source,
         headers.shape,
         raw=raw if table.text is None else table.text.encode(),
+        separator=table.head.separator,
         columns=headers.said(),
         head=table.head.line,
         notes=_notes(table),

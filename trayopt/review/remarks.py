@@ -102,6 +102,22 @@ def damage(fault: Fault, also: tuple[str, ...] = ()) -> Remark:
 def of_finding(job: Job, made: Handmade, laid: Laid, finding: Finding) -> Remark:
     """Make a remark of a broken rule: with the rows that it is about and the cells in them to change."""
     from trayopt.review.advice import advice
+
+    lines, cells = where(job, made, laid, finding)
+    return Remark(
+        finding.rule,
+        finding.level,
+        finding.subject,
+        lines,
+        cells,
+        finding.because,
+        f"{BY_ID[finding.rule].say(job, finding.subject)}",
+        advice(job, laid, finding),
+    )
+
+
+def where(job: Job, made: Handmade, laid: Laid, finding: Finding) -> tuple[tuple[Line, ...], tuple[str, ...]]:
+    """Give the rows that a broken rule is about, and the cells in them to change."""
     from trayopt.review.odd import odd_entries, side_columns, sides, way_keys
 
     rule = BY_ID[finding.rule]
@@ -120,16 +136,7 @@ def of_finding(job: Job, made: Handmade, laid: Laid, finding: Finding) -> Remark
                 lines[decided.line] = None
                 cells[decided.line.cell(key, f"from {key}", f"to {key}")] = None
     cells.pop("", None)
-    return Remark(
-        finding.rule,
-        finding.level,
-        finding.subject,
-        tuple(sorted(lines, key=lambda line: line.number)),
-        tuple(cells),
-        finding.because,
-        f"{rule.say(job, finding.subject)}",
-        advice(job, laid, finding),
-    )
+    return tuple(sorted(lines, key=lambda line: line.number)), tuple(cells)
 
 
 def _about(job: Job, made: Handmade, laid: Laid, finding: Finding) -> tuple[list[Entry], list[str]]:

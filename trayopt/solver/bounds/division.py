@@ -20,6 +20,7 @@ of so few legs uses can be dropped.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -63,6 +64,15 @@ class Divider:
             if job.spliced[subunit.trunk, subunit.number]
         }
         self._settled: dict[bool, Settled | None] = {}
+
+    def narrowed(self, given: Mapping[Key, int]) -> Divider:
+        """Give the division model of plans in which these subunits have a given k; what holds for all plans is not made again."""
+        other = copy(self)
+        for of_open in ("possible", "largest"):
+            vars(other).pop(of_open, None)
+        open_ = {key: tuple(of for of in useful if given.get(key, of) == of) for key, useful in self.open.items()}
+        vars(other).update(open=open_, _settled={})
+        return other
 
     @property
     def hopeless(self) -> bool:
@@ -277,7 +287,7 @@ class Divider:
         if alike:
             self._uses(model, divided, alike=True)
         self._pack(model, divided)
-        for window in self._windows():
+        for window in self._windows:
             edges = [cut(before, after) for before, after in pairwise(window)]
             if not any(isinstance(edge, int) for edge in edges):
                 model.add_bool_or(edges)
@@ -338,8 +348,9 @@ class Divider:
         offset = first - subunit.first
         return total(x for of, x in divided[trunk, subunit.number].items() if offset % (subunit.fibres // of) == 0)
 
+    @cached_property
     def _windows(self) -> list[tuple[Piece, ...]]:
-        """Give for each piece the shortest chain from it on that no tray holds in one."""
+        """For each piece the shortest chain from it on that no tray holds in one."""
         trays = list({stack.tray.id: stack.tray for stack in self.job.enclosure.stacks}.values())
         found = []
         for chain in _chains(self.job.pieces):

@@ -2,21 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import chain
 
 from ortools.sat.python import cp_model
 
+from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
+from trayopt.domain.tied import tied
+from trayopt.solver.bounds.division import Divider, Settled
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.decisions import Fact
-from trayopt.solver.model.interruptible import FOUND, new_solver, solve_interruptible
-from trayopt.solver.model.model import Model
-from trayopt.solver.model.posting import Policy, build
-from trayopt.solver.model.run import Tuning, run
-from trayopt.solver.model.unsatisfiable import Memory, minimal_subset
-from trayopt.solver.repair.nearest import PROBE_S, complete, fix, kept_model
+from trayopt.solver.model.decisions import EntersAt, Fact
+from trayopt.solver.model.groups import meets
+from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.solver.model.model import Key
+from trayopt.solver.model.posting import Policy
+from trayopt.solver.model.run import Tuning, read
+from trayopt.solver.model.unsatisfiable import Memory, Subset, minimal_subset
+from trayopt.solver.repair.nearest import complete, divided_by, kept_model
+
+GLANCE = 1.0
+"""Deterministic time for a look for a plan with settled divisions, and for a first question about suspects."""
+SEARCH = 3.0
+"""Deterministic time for the whole model in one question: with few divisions open most clashes show in less."""
+PART = 0.25
+"""Most of what is left of the limit for one question."""
 
 
 @dataclass(frozen=True)
@@ -31,32 +43,41 @@ class Clash:
 
 
 def clash(
-    job: Job, groups: Sequence[Sequence[Fact]], *, clock: Clock | None = None, tuning: Tuning | None = None
-) -> Clash | None:
-    """Find a set of groups of facts that clash: no plan keeps them and every must. None where there is no such set.
+    job: Job,
+    groups: Sequence[Sequence[Fact]],
+    suspects: Iterable[Iterable[int]] = (),
+    *,
+    clock: Clock | None = None,
+    tuning: Tuning | None = None,
+) -> Clash:
+    """Find a set of groups of facts that clash: no plan keeps them and every must.
 
-    Notes
-    -----
-    One guard literal a group, no objective, one worker: the core that the solver gives is made small by ``minimal_subset``,
-    each time on a model of its own. Also None where the clock runs out before the first answer.
+    Parameters
+    ----------
+    job, groups
+        The job, and groups of facts of which it is proven that no plan keeps all of them and every must.
+    suspects
+        Groups, by index, that may be enough: those that a rule names which they break. They are asked about first, in this order.
+    clock, tuning
+        When to stop, and how to search. Where the clock runs out the set is larger than it need be, and not called minimal.
     """
-    clock, tuning = clock or Clock(), tuning or Tuning()
-    model = build(job, Policy("hard", "free"), all_placed=True)
-    guards = []
-    for i, facts in enumerate(groups):
-        guards.append(model.literal(f"group {i}"))
-        for fact in facts:
-            fix(model, fact, guards[-1])
-    held, core = _holds(model, guards, range(len(groups)), clock)
-    if held is not False:
-        return None
-    oracle = _Facts(job, groups, clock, tuning)
-    found = minimal_subset(oracle, sorted(core))
-    return Clash(tuple(sorted(core)), False) if found is None else Clash(found.items, found.minimal)
+    oracle = _Facts(job, groups, clock or Clock(), tuning or Tuning())
+    oracle.note(frozenset(range(len(groups))), False)
+    found = _among_suspects(oracle, suspects) or minimal_subset(oracle, range(len(groups)), most=SEARCH)
+    assert found is not None  # all of them are known to clash
+    return Clash(found.items, found.minimal)
+
+
+def _among_suspects(oracle: _Facts, suspects: Iterable[Iterable[int]]) -> Subset[int] | None:
+    """Find a set among the first suspects that clash by themselves."""
+    for some in dict.fromkeys(tuple(sorted(set(some))) for some in suspects):
+        if some and oracle.possible(frozenset(some), GLANCE) is False:
+            return minimal_subset(oracle, some, most=SEARCH)
+    return None
 
 
 class _Facts(Memory[int]):
-    """Says which groups of facts can hold together, by solving."""
+    """Says which groups of facts can hold together, by solving; a plan answers for all groups that it keeps."""
 
     def __init__(self, job: Job, groups: Sequence[Sequence[Fact]], clock: Clock, tuning: Tuning) -> None:
         super().__init__()
@@ -64,37 +85,89 @@ class _Facts(Memory[int]):
 
     def possible(self, held: frozenset[int], most: float | None = None) -> bool | None:
         """Whether a plan that keeps every must keeps these groups."""
-        del most
         known = self.known(held)
-        if known is not None:
+        if known is not None or self.clock.over:
             return known
         facts = [fact for i in sorted(held) for fact in self.groups[i]]
-        return self.note(held, _settle(self.job, facts, self.clock, self.tuning))
+        divider = self._divider.narrowed(divided_by(self.job, facts))
+        settled = divider.settle()
+        if settled is None:
+            return self.note(held, False)
+        plan = None
+        for divisions in self._drafts(divider, settled, facts):
+            plan, _ = self._look(facts, divisions, GLANCE)
+            if plan is not None:
+                break
+        else:
+            plan, none = self._look(facts, divider.open, SEARCH if most is None else most)
+            if none:
+                return self.note(held, False)
+        if plan is None and most is None and not self.clock.over:
+            found = complete(self.job, facts, clock=Clock(self._slice), tuning=self.tuning)
+            if found.impossible:
+                return self.note(held, False)
+            plan = found.assignment
+        return None if plan is None else self.note(held | self._kept(plan), True)
+
+    def broken(self, held: frozenset[int]) -> frozenset[int] | None:
+        """Give the groups that a known plan breaks that keeps these."""
+        kept = next((kept for kept in self.kept if held <= kept), None)
+        return None if kept is None else frozenset(range(len(self.groups))) - kept
+
+    def _drafts(
+        self, divider: Divider, settled: Settled, facts: Sequence[Fact]
+    ) -> Iterator[Mapping[Key, Sequence[int]]]:
+        """Give divisions to look for a plan with: of least legs, then finer ones beside what is spliced to divided subunits."""
+        yield settled.divisions
+        near = {self._tied[key] for key in divided_by(self.job, facts) if key in self._tied}
+        beside = {key: of for key, of in settled.divisions.items() if self._tied[key] in near}
+        for even in divider.even():
+            draft = {**even, **beside}
+            if draft != settled.divisions:
+                yield draft
+
+    @cached_property
+    def _divider(self) -> Divider:
+        return Divider(self.job)
+
+    @cached_property
+    def _tied(self) -> Mapping[Key, int]:
+        """Number the subunits, with one number for those that splices connect."""
+        pairs = [
+            (
+                (piece.a.trunk, self.job.trunk_by_id[piece.a.trunk].subunit_of(piece.a.first).number),
+                (piece.b.trunk, self.job.trunk_by_id[piece.b.trunk].subunit_of(piece.b.first).number),
+            )
+            for piece in self.job.pieces
+        ]
+        return tied(chain.from_iterable(pairs), pairs)
+
+    @property
+    def _slice(self) -> float | None:
+        return None if self.clock.left is None else PART * self.clock.left
+
+    def _look(
+        self, facts: Sequence[Fact], divisions: Mapping[Key, Sequence[int]], effort: float
+    ) -> tuple[Assignment | None, bool]:
+        """Look for a plan with these divisions, and tell whether it is proven that there is none."""
+        if self.clock.over:
+            return None, False
+        model = kept_model(self.job, facts, divisions, Policy("hard", "free"))
+        status, solver = solve_one(model.cp, self.clock, effort, part=PART)
+        return read(model, solver) if status in FOUND else None, status == cp_model.INFEASIBLE
+
+    def _kept(self, plan: Assignment) -> frozenset[int]:
+        """Give the groups that a plan keeps."""
+        return frozenset(
+            i
+            for i, facts in enumerate(self.groups)
+            if all(_in_job(self.job, fact) and meets(self.job, fact, plan) for fact in facts)
+        )
 
 
-def _settle(job: Job, facts: Sequence[Fact], clock: Clock, tuning: Tuning) -> bool | None:
-    """Whether a plan that keeps every must keeps facts; None where the clock runs out before that is known."""
-    if clock.over:
-        return None
-    model = kept_model(job, facts, policy=Policy("hard", "free"))
-    outcome = run(model, clock, replace(tuning, slice_s=PROBE_S))
-    if outcome.assignment is not None or outcome.infeasible:
-        return outcome.assignment is not None
-    found = complete(job, facts, clock=clock, tuning=tuning)
-    return True if found.assignment is not None else False if found.impossible else None
-
-
-def _holds(model: Model, guards: Sequence[Any], on: Iterable[int], clock: Clock) -> tuple[bool | None, set[int]]:
-    """Whether a plan keeps these groups; where none does, which of them are enough for that. None: stopped before."""
-    index = {guards[i].index: i for i in on}
-    if clock.over:
-        return None, set()
-    model.cp.clear_assumptions()
-    model.cp.add_assumptions([guards[i] for i in index.values()])
-    solver = new_solver()
-    clock.limit(solver.parameters)
-    status = solve_interruptible(solver, model.cp, clock)
-    if status == cp_model.INFEASIBLE:
-        core = {index[i] for i in solver.sufficient_assumptions_for_infeasibility() if i in index}
-        return False, core
-    return (True if status in FOUND else None), set()
+def _in_job(job: Job, fact: Fact) -> bool:
+    """Whether a fact speaks of what the job has."""
+    if isinstance(fact, EntersAt):
+        return fact.stack in job.enclosure.stack_by_id
+    trunk = job.trunk_by_id.get(fact.trunk)
+    return trunk is not None and getattr(fact, "last", 1) <= trunk.cable.fibres

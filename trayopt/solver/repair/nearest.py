@@ -13,6 +13,7 @@ from trayopt.domain.plan import GoalName
 from trayopt.domain.tied import tied
 from trayopt.errors import InputError, SolverFault
 from trayopt.goals.registry import measure_all
+from trayopt.solver.bounds.division import Divider
 from trayopt.solver.heuristics.descent import lexicographic
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.decisions import (
@@ -125,16 +126,30 @@ def complete(job: Job, fixed: Iterable[Fact], *, clock: Clock | None = None, tun
     clock, tuning, fixed = clock or Clock(), tuning or Tuning(), tuple(fixed)
     pinned = _pinned(job, fixed)
     if pinned is not None:
-        probe = kept_model(job, fixed, policy=Policy("hard", "free"))
+        divisions = Divider(job).narrowed(divided_by(job, fixed)).open
+        probe = kept_model(job, fixed, divisions, Policy("hard", "free"))
         if fixed and run(probe, clock, replace(tuning, slice_s=PROBE_S)).infeasible:
             return Found(impossible=True)
         return _solved(job, pinned, clock, tuning)
-    model = kept_model(job, fixed)
+    model = kept_model(job, fixed, Divider(job).narrowed(divided_by(job, fixed)).open)
     outcome = run(model, clock, tuning)
     if outcome.assignment is None:
         return Found(impossible=outcome.infeasible)
     found = Found(outcome.assignment)
     _descend(job, model, found, clock, tuning)
+    return found
+
+
+def divided_by(job: Job, facts: Iterable[Fact]) -> dict[Key, int]:
+    """Give the k that facts leave a subunit: that of a spliced leg whose tray they fix."""
+    found: dict[Key, int] = {}
+    for fact in facts:
+        trunk = job.trunk_by_id.get(fact.trunk) if isinstance(fact, RunAt) and fact.leg else None
+        if trunk is None or not isinstance(fact, RunAt) or fact.last > trunk.cable.fibres or not spliced_in(job, fact):
+            continue
+        leg = trunk.subunit_of(fact.first).leg_of_run(fact.first, fact.last)
+        if leg is not None:
+            found.setdefault((leg.trunk, leg.subunit), leg.of)
     return found
 
 

@@ -1,0 +1,130 @@
+"""Rows in each other's way in tables of a large box: they are named and proven, whatever else is open."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable, Iterable
+from io import StringIO
+from typing import Any
+
+import pytest
+
+from trayopt.api import load_job, solve
+from trayopt.domain.job import Job
+from trayopt.review.desk import Review, review_table
+from trayopt.review.reading import parse_handmade
+from trayopt.review.sheet_out import COLUMNS, plan_rows
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.decisions import Fact
+from trayopt.solver.repair import clash as clashes
+from trayopt.solver.repair.clash import clash
+from trayopt.solver.repair.nearest import complete
+
+Rows = list[dict[str, str]]
+
+
+@pytest.fixture(scope="module")
+def through() -> Job:
+    return load_job("models/standard/2x1728-wall-3x8.yaml")
+
+
+@pytest.fixture(scope="module")
+def rows(through: Job) -> Rows:
+    plan = solve(through, time_limit_s=30).plan
+    found: Rows = []
+    for row in plan_rows(plan):
+        cells = dict(zip(COLUMNS, ("" if cell is None else str(cell) for cell in row), strict=True))
+        found.append({**cells, "cut": "", "end": ""})
+    return found
+
+
+def changed(rows: Rows, opened: Iterable[int], moved: dict[int, tuple[str, int]], *, ways: bool = True) -> Rows:
+    """Open the trays of some rows, move others, and keep or empty the ways."""
+    found = [dict(row) if ways else {**row, "port": "", "travel": "", "loops": ""} for row in rows]
+    for i in opened:
+        found[i] |= {"stack": "", "position": ""}
+    for i, (stack, position) in moved.items():
+        found[i] |= {"stack": stack, "position": str(position)}
+    return found
+
+
+def review(job: Job, rows: Rows) -> Review:
+    stream = StringIO()
+    writer = csv.DictWriter(stream, COLUMNS, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return review_table(job, parse_handmade(job, stream.getvalue().encode(), "table.csv"))
+
+
+CASES: dict[str, Callable[[Rows], Rows]] = {
+    "halves on two stacks": lambda rows: changed(rows, [24], {0: ("middle", 3)}),
+    "halves the wrong way round": lambda rows: changed(rows, [24, 25], {0: ("left", 2), 1: ("left", 1)}),
+    "halves too far apart, most open": lambda rows: changed(rows, range(2, 48), {1: ("left", 4)}, ways=False),
+    "two legs in one tray, most open": lambda rows: changed(rows, range(8, 48), {4: ("left", 1)}, ways=False),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_rows_that_clash_are_named_and_each_is_proven_to_be_needed(through: Job, rows: Rows, name: str) -> None:
+    found = review(through, CASES[name](rows))
+    assert found.completion is not None
+    assert found.completion.impossible
+    remark = next(remark for remark in found.remarks if remark.level == "clash")
+    assert "each of them is needed for that (proven)" in remark.found
+    assert 1 <= len(remark.lines) <= 2
+
+
+def test_what_the_rows_break_is_asked_first(through: Job, rows: Rows, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[int] = []
+    looked = clashes._Facts.possible
+
+    def counted(self: clashes._Facts, held: frozenset[int], most: float | None = None) -> bool | None:
+        if self.known(held) is None:
+            asked.append(len(held))
+        return looked(self, held, most)
+
+    monkeypatch.setattr(clashes._Facts, "possible", counted)
+    review(through, CASES["halves on two stacks"](rows))
+    assert asked
+    assert max(asked) <= 4, "only what a broken rule names has to be solved"
+
+
+def test_completion_and_clash_share_one_time_limit(through: Job, rows: Rows, monkeypatch: pytest.MonkeyPatch) -> None:
+    clocks: list[Clock | None] = []
+
+    def watched(*args: Any, clock: Clock | None = None, **options: Any) -> Any:
+        clocks.append(clock)
+        return clash(*args, clock=clock, **options)
+
+    def first(*args: Any, clock: Clock | None = None, **options: Any) -> Any:
+        clocks.append(clock)
+        return complete(*args, clock=clock, **options)
+
+    monkeypatch.setattr("trayopt.solver.repair.clash.clash", watched)
+    monkeypatch.setattr("trayopt.solver.repair.nearest.complete", first)
+    review(through, CASES["halves on two stacks"](rows))
+    assert len(clocks) == 2
+    assert clocks[0] is not None
+    assert clocks[0] is clocks[1]
+
+
+def test_a_clash_without_suspects_is_found_too(through: Job, rows: Rows) -> None:
+    table = CASES["halves too far apart, most open"](rows)
+    facts = _facts(through, table)
+    found = clash(through, facts, clock=Clock(60))
+    assert found.minimal
+    assert complete(through, [f for i in found.groups for f in facts[i]], clock=Clock(30)).impossible
+    for left_out in found.groups:
+        rest = [f for i in found.groups if i != left_out for f in facts[i]]
+        assert complete(through, rest, clock=Clock(30)).assignment is not None
+
+
+def test_without_time_nothing_is_called_needed(through: Job, rows: Rows) -> None:
+    facts = _facts(through, CASES["halves too far apart, most open"](rows))
+    found = clash(through, facts, clock=Clock(0.0))
+    assert not found.minimal
+    assert found.groups == tuple(range(len(facts)))
+
+
+def _facts(job: Job, rows: Rows) -> list[list[Fact]]:
+    return [facts for _, facts in review(job, rows).made.facts()]
