@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
@@ -37,6 +38,7 @@ def assignment_of(job: Job, plan: Plan, source: str = "<plan>") -> tuple[Assignm
     """
     faults = _Faults(source)
     ways, outside = _ways(job, plan, faults)
+    divide_at = {row.trunk: row.divide_at for row in plan.trunks if row.divide_at is not None}
     claims = []
     for i, row in enumerate(plan.legs):
         claim = _claim(job, row, f"legs[{i}]", faults)
@@ -47,14 +49,17 @@ def assignment_of(job: Job, plan: Plan, source: str = "<plan>") -> tuple[Assignm
             claims.append(claim)
     if faults.found:
         raise InputError(faults.found)
-    return assignment_of_claims(job, ways, claims), claims
+    return assignment_of_claims(job, ways, claims, divide_at), claims
 
 
-def assignment_of_claims(job: Job, ways: Mapping[str, Way], claims: Iterable[Claim]) -> Assignment:
+def assignment_of_claims(
+    job: Job, ways: Mapping[str, Way], claims: Iterable[Claim], divide_at: Mapping[str, DivideAt]
+) -> Assignment:
     """Give the assignment of those claimed runs that can stand.
 
-    A run that can be no leg, a leg without a spliced fibre, a second place of a leg and a second division of a subunit
-    are left out: the first one holds. Of two ends of a stack the first one holds.
+    A run that can be no leg, a second place of a leg and a second division of a subunit are left out: the first one holds.
+    So is a leg without a spliced fibre, save where it is parked: in a subunit with splices that is opened at a tray. Of two
+    ends of a stack the first one holds.
     """
     places: dict[Leg, Place] = {}
     division: dict[tuple[str, int], int] = {}
@@ -66,7 +71,7 @@ def assignment_of_claims(job: Job, ways: Mapping[str, Way], claims: Iterable[Cla
         leg = subunit.leg_of_run(claim.first, claim.last)
         if (
             leg is not None
-            and job.spliced_fibres(leg)
+            and leg in job.legs_in(subunit, leg.of, divide_at.get(leg.trunk, job.trunk_by_id[leg.trunk].divide_at[0]))
             and division.setdefault((leg.trunk, leg.subunit), leg.of) == leg.of
         ):
             places.setdefault(leg, claim.place)
@@ -76,6 +81,7 @@ def assignment_of_claims(job: Job, ways: Mapping[str, Way], claims: Iterable[Cla
         {trunk: way for trunk, way in ways.items() if trunk in inside},
         places,
         {stack: end for stack, end in ends.items() if stack in used},
+        {trunk: at for trunk, at in divide_at.items() if trunk in inside},
     )
 
 

@@ -89,7 +89,8 @@ def document(
         trunks=tuple(_trunks(laid)),
         legs=tuple(leg_row(laid, leg) for leg in legs_of(laid)),
         trays=tuple(_trays(laid)),
-        crossings=tuple((str(g), str(h)) for g, h in crossing_pairs(laid)),
+        tied=tuple(tuple(map(str, group)) for group in laid.tied),
+        crossings=tuple(crossing_pairs(laid)),
         broken=tuple(
             PlanBroken(rule=found.rule, level=found.level, subject=found.subject, because=found.because)
             for found in judge(job, laid)
@@ -190,6 +191,7 @@ def _trunks(laid: Laid) -> Iterator[PlanTrunk]:
             port=way.port if way else None,
             travel=way.travel if way else None,
             loops=way.loops if way else None,
+            divide_at=laid.divide_at.get(trunk.id),
             strip_mm=Exposed().parameters(laid.job).strip_of(laid, trunk.id) if way else None,
         )
 
@@ -203,7 +205,7 @@ def _trays(laid: Laid) -> Iterator[PlanTray]:
         yield PlanTray(
             stack=place.stack,
             position=place.position,
-            fibres=laid.splices(place) + laid.parked(place),
+            ends=laid.ends_at(place),
             sleeves=len(splices),
             splices=splices,
             parked=tuple(str(run) for run in parked_runs(laid, place)),

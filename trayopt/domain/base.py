@@ -10,6 +10,9 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 Travel = Literal["clockwise", "counterclockwise"]
 TRAVELS: tuple[Travel, Travel] = ("clockwise", "counterclockwise")
+DivideAt = Literal["tray", "port"]
+DIVIDE_AT: tuple[DivideAt, DivideAt] = ("tray", "port")
+"""Where a trunk is divided: at the trays' entrances, or at its port."""
 
 Id = Annotated[str, StringConstraints(min_length=1, max_length=64, pattern=r"^[^\s:/+\x00-\x1f][^:/+\x00-\x1f]*$")]
 Millimetres = Annotated[int, Field(ge=-100_000, le=100_000)]

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from functools import cached_property
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from trayopt.domain.base import Frozen, Id, Size
 from trayopt.domain.hardware import flat_bore_mm, round_bore_mm
 
 Construction = Literal["ribbon", "central_tube", "slotted_core", "partly_bonded_ribbon", "loose_tube"]
 FLAT: frozenset[str] = frozenset({"ribbon", "central_tube", "slotted_core"})
+WITHOUT_TUBES: frozenset[str] = frozenset({"slotted_core", "partly_bonded_ribbon"})
+"""Constructions whose subunits have no tube of their own, where the cable does not say otherwise."""
 FibreClass = Literal["G.652.D", "G.657.A1", "G.657.A2", "G.657.B2", "G.657.B3"]
 FIBRE_RADIUS_MM: dict[str, float] = {"G.652.D": 30, "G.657.A1": 10, "G.657.A2": 7.5, "G.657.B2": 7.5, "G.657.B3": 5}
 """Least bend radius by fibre class (ITU-T G.657, figure of its leaflet)."""
@@ -33,7 +35,10 @@ class SubunitGroup(Frozen):
 
 
 class Cable(Frozen):
-    """A cable type; ribbon_mm is width and height of one flat ribbon, coating_mm the coated fibre of round bundles."""
+    """A cable type; ribbon_mm is width and height of one flat ribbon, coating_mm the coated fibre of round bundles.
+
+    ``tubes`` tells whether each subunit has a tube of its own; where the file does not say it follows from the construction.
+    """
 
     kind: Literal["cable"] = "cable"
     id: Id
@@ -42,7 +47,15 @@ class Cable(Frozen):
     fibre: FibreClass = "G.652.D"
     ribbon_mm: tuple[Size, Size] | None = None
     coating_mm: Annotated[float, Field(gt=0, le=2, allow_inf_nan=False)] = 0.25
+    tubes: bool = True
     subunits: Annotated[tuple[SubunitGroup, ...], Field(min_length=1, max_length=1000)]
+
+    @model_validator(mode="before")
+    @classmethod
+    def _fill_tubes(cls, data: Any) -> Any:
+        if isinstance(data, dict) and "tubes" not in data:
+            return {**data, "tubes": data.get("construction") not in WITHOUT_TUBES}
+        return data
 
     @property
     def flat(self) -> bool:

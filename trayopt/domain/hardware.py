@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cached_property
-from math import hypot, sqrt
+from math import ceil, hypot, pi, sqrt
 from typing import Annotated, Any, Literal, NamedTuple
 
-from pydantic import Field, GetJsonSchemaHandler
+from pydantic import Field, GetJsonSchemaHandler, model_validator
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema
 
@@ -56,12 +56,26 @@ class Tray(Frozen):
 
 
 class Guide(Frozen):
-    """A guide of the track; both directions of travel share its opening."""
+    """A guide of the track; both directions of travel share its opening.
+
+    ``width_mm`` is how far apart its edges are across the way of the legs; where the file does not say, the opening is
+    taken for a square.
+    """
 
     id: Id
     x_mm: Millimetres
     y_mm: Millimetres
     opening_mm2: Size
+    width_mm: Size = 1
+
+    @model_validator(mode="before")
+    @classmethod
+    def _fill_width(cls, data: Any) -> Any:
+        if isinstance(data, dict) and "width_mm" not in data:
+            opening = data.get("opening_mm2")
+            if isinstance(opening, int | float) and not isinstance(opening, bool) and 0 < opening <= 1e10:
+                return {**data, "width_mm": sqrt(opening)}
+        return data
 
 
 class Track(Frozen):
@@ -182,8 +196,13 @@ class Enclosure(Frozen):
         return {port.id: port for port in self.ports}
 
     @cached_property
+    def outer_lay_mm(self) -> int:
+        """How much longer a turn is at the outer edge of its widest guide than in the middle: 2π × half the width, up."""
+        return ceil(pi * max(guide.width_mm for guide in self.track.guides) - EPSILON)
+
+    @cached_property
     def fibres(self) -> int:
-        """Fibres that all its trays hold."""
+        """Splices that all its trays hold."""
         return sum(stack.positions * stack.tray.fibres for stack in self.stacks)
 
     def tray_at(self, place: Place) -> Tray:

@@ -7,12 +7,12 @@ from collections.abc import Mapping
 from functools import cached_property
 from typing import Annotated, Any, Literal, NamedTuple
 
-from pydantic import ConfigDict, Field, GetJsonSchemaHandler, field_validator
+from pydantic import ConfigDict, Field, GetJsonSchemaHandler, field_validator, model_validator
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema
 
-from trayopt.domain.base import TRAVELS, Frozen, Id, Millimetres, Travel
-from trayopt.domain.cable import Cable
+from trayopt.domain.base import DIVIDE_AT, TRAVELS, DivideAt, Frozen, Id, Millimetres, Travel
+from trayopt.domain.cable import WITHOUT_TUBES, Cable
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.digest import first_keys, sha256_of, without_later_defaults
 from trayopt.domain.finding import Level
@@ -44,8 +44,29 @@ class Trunk(Frozen):
     loops: Annotated[tuple[Annotated[int, Field(ge=0, le=9)], ...], Field(min_length=1)] = (1, 2)
     exposed_mm: Annotated[int, Field(ge=0, le=1_000_000)] | None = None
     transition_mm: Millimetres = 0
-    divide_at: Literal["tray", "port"] = "tray"
+    divide_at: Annotated[tuple[DivideAt, ...], Field(min_length=1)] = ("tray",)
     idle: Literal["coiled", "cut_back"] = "coiled"
+
+    @model_validator(mode="before")
+    @classmethod
+    def _fill_divide_at(cls, data: Any) -> Any:
+        """Read one word as a list of it, and fill in both places where the cable has tubes, the port where it has none."""
+        if not isinstance(data, dict):
+            return data
+        given = data.get("divide_at")
+        if given is None and "divide_at" not in data:
+            cable = data.get("cable")
+            if isinstance(cable, dict):
+                tubes = cable.get("tubes", cable.get("construction") not in WITHOUT_TUBES)
+            else:
+                tubes = not isinstance(cable, Cable) or cable.tubes
+            return {**data, "divide_at": DIVIDE_AT if tubes else ("port",)}
+        if isinstance(given, str):
+            given = (given,)
+        if isinstance(given, tuple | list) and all(isinstance(word, str) for word in given):
+            known = tuple(word for word in DIVIDE_AT if word in given)
+            given = (*known, *(word for word in given if word not in DIVIDE_AT))
+        return {**data, "divide_at": given}
 
     @cached_property
     def subunits(self) -> tuple[Subunit, ...]:
@@ -75,6 +96,11 @@ class Trunk(Frozen):
     def subunit_of(self, fibre: int) -> Subunit:
         """Give the subunit that holds a fibre of the trunk."""
         return self.subunits[bisect_right(self._firsts, fibre) - 1]
+
+    @property
+    def divided_only_at(self) -> DivideAt | None:
+        """The one place at which it may be divided; None where that is the plan's to decide."""
+        return self.divide_at[0] if len(self.divide_at) == 1 else None
 
     @property
     def travels(self) -> tuple[Travel, ...]:
@@ -127,12 +153,13 @@ class LegPin(Frozen):
 
 
 class TrunkPin(Frozen):
-    """A trunk whose port, travel or loops are decided, or built."""
+    """A trunk of which port, travel, loops or where it is divided are decided, or built."""
 
     trunk: Id
     port: Id | None = None
     travel: Travel | None = None
     loops: Annotated[int, Field(ge=0, le=9)] | None = None
+    divide_at: DivideAt | None = None
     built: bool = False
 
     @property
@@ -171,7 +198,7 @@ class Neighbour(NamedTuple):
 class Job(Frozen):
     """The whole job; ``rules`` holds every rule that has a level, filled in by the registry of rules."""
 
-    schema_: Annotated[Literal["trayopt/job/1"], Field(alias="schema")] = "trayopt/job/1"
+    schema_: Annotated[Literal["trayopt/job/2"], Field(alias="schema")] = "trayopt/job/2"
     title: Annotated[str, Field(max_length=500)] = ""
     enclosure: Annotated[Enclosure, Reference("enclosure")]
     tubes: Annotated[TubeSet, Reference("tubes")]
@@ -279,9 +306,19 @@ class Job(Frozen):
         """Give the legs of a division that are not idle, in order."""
         return tuple(leg for leg in subunit.legs(of) if self.spliced_fibres(leg))
 
-    def load2(self, leg: Leg) -> int:
-        """Twice the places that a leg takes in a tray: its spliced fibres by half and the others whole."""
-        return 2 * self.subunit(leg).fibres // leg.of - self.spliced_fibres(leg)
+    def legs_in(self, subunit: Subunit, of: int, at: DivideAt) -> tuple[Leg, ...]:
+        """Give the legs of a division that lie in trays where the subunit is in the box, in order.
+
+        A tube that is opened at a tray leaves no leg of it outside, so that its idle legs are parked there; where the trunk is
+        divided at the port idle legs stay out.
+        """
+        if not self.spliced[subunit.trunk, subunit.number]:
+            return ()
+        return subunit.legs(of) if at == "tray" else self.spliced_legs(subunit, of)
+
+    def ends(self, leg: Leg) -> int:
+        """Fibre ends that a leg brings into a tray: each of its fibres is one, spliced or parked."""
+        return self.subunit(leg).fibres // leg.of
 
     def spliced_in(self, trunk: Trunk) -> int:
         """Count the spliced fibres of a trunk."""

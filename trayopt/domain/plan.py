@@ -1,4 +1,4 @@
-"""The plan document, schema ``trayopt/plan/1``: what solve writes, check judges and sheets print."""
+"""The plan document, schema ``trayopt/plan/2``: what solve writes, check judges and sheets print."""
 
 from __future__ import annotations
 
@@ -6,14 +6,16 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import Field
 
-from trayopt.domain.base import Frozen, Travel
+from trayopt.domain.base import DivideAt, Frozen, Travel
 
 if TYPE_CHECKING:
     from trayopt.domain.job import Job
 
 Status = Literal["optimal", "feasible", "none"]
 Stopped = Literal["proven", "time_limit", "gap", "interrupted"]
-GoalName = Literal["unplaced", "broken_must", "broken_prefer", "legs", "crossings", "leg_length_mm", "out_of_turn"]
+GoalName = Literal[
+    "unplaced", "broken_must", "broken_prefer", "legs", "trays", "crossings", "leg_length_mm", "irregular"
+]  # fmt: skip
 
 
 class PlanJob(Frozen):
@@ -46,6 +48,7 @@ class PlanTrunk(Frozen):
     port: str | None
     travel: Travel | None
     loops: int | None
+    divide_at: DivideAt | None
     strip_mm: int | None
 
 
@@ -77,11 +80,11 @@ class PlanSplice(Frozen):
 
 
 class PlanTray(Frozen):
-    """What lies in one used tray place."""
+    """What lies in one used tray place; ``ends`` counts two a splice and one a parked fibre."""
 
     stack: str
     position: int
-    fibres: int
+    ends: int
     sleeves: int
     splices: tuple[PlanSplice, ...]
     parked: tuple[str, ...]
@@ -113,9 +116,12 @@ class PlanSolver(Frozen):
 
 
 class Plan(Frozen):
-    """The plan as in spec section 7; ``explanation`` is the first conflict, where something could not be had."""
+    """The plan as in spec section 7; ``explanation`` is the first conflict, where something could not be had.
 
-    schema_: Annotated[Literal["trayopt/plan/1"], Field(alias="schema")] = "trayopt/plan/1"
+    ``tied`` are groups of places that opened tubes tie to each other; ``crossings`` are pairs of what travels.
+    """
+
+    schema_: Annotated[Literal["trayopt/plan/2"], Field(alias="schema")] = "trayopt/plan/2"
     job: PlanJob
     status: Status
     stopped: Stopped
@@ -123,6 +129,7 @@ class Plan(Frozen):
     trunks: tuple[PlanTrunk, ...]
     legs: tuple[PlanLeg, ...]
     trays: tuple[PlanTray, ...]
+    tied: tuple[tuple[str, ...], ...]
     crossings: tuple[tuple[str, str], ...]
     broken: tuple[PlanBroken, ...]
     unplaced: tuple[PlanUnplaced, ...]

@@ -6,9 +6,10 @@ from collections.abc import Mapping, Sequence
 from itertools import combinations
 from typing import TYPE_CHECKING, NamedTuple
 
+from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Trunk
+from trayopt.rules.encoding import legs_in, only_where
 from trayopt.rules.subunit_together import SubunitTogether
 
 if TYPE_CHECKING:
@@ -19,15 +20,17 @@ Lows = tuple[int, ...]
 
 
 class Strand(NamedTuple):
-    """Legs with one low: a whole subunit that travels together, or a single leg. ``up_to[p - 1]``: low is at most p.
+    """Legs with one low: an own tube, legs of a subunit that lie together, or one leg. ``up_to[p - 1]``: low is at most p.
 
-    ``bearers`` are the legs that the low may be the position of, where every splice is placed.
+    ``bearers`` are the legs that the low may be the position of, where every splice is placed. ``one`` tells that the legs are
+    one traveller, however many they are.
     """
 
     subunit: Subunit
     legs: tuple[Leg, ...]
     up_to: list[Literal]
     bearers: tuple[Leg, ...]
+    one: bool
 
     @property
     def lows(self) -> Lows:
@@ -36,10 +39,11 @@ class Strand(NamedTuple):
 
 
 def crossings(x: Variables) -> Expression:
-    """Sum the crossing pairs of every trunk.
+    """Sum the crossing pairs of travellers of every trunk.
 
     Two trunks often see the same two strands: joined subunits that share all their trays. One literal then serves both, and
-    where they see them in opposite orders, one of the two crosses unless the strands have the same low (``_oppose``).
+    where they see them in opposite orders, one of the two crosses unless the strands have the same low (``_oppose``). Where it
+    is open at which place a trunk is divided, its travellers at either place are counted, and bound only if it is that place.
     """
     deepest = max(stack.positions for stack in x.job.enclosure.stacks)
     known: dict[tuple[Lows, Lows], Literal] = {}
@@ -47,23 +51,28 @@ def crossings(x: Variables) -> Expression:
     weights: list[int] = []
     parts: list[Expression] = []
     for trunk in x.job.trunks:
-        strands = [
-            strand
-            for subunit in trunk.subunits
-            if x.divisions(subunit)
-            for strand in _strands(x, trunk, subunit, range(1, deepest + 1))
-        ]
-        bearers |= {strand.lows: strand.bearers for strand in strands if not _placed(x, strand)}
-        for before, after in combinations(strands, 2):
-            key = (before.lows, after.lows)
-            if x.all_placed and before.lows and key in known:
-                crosses = known[key]
-            else:
-                crosses = _crosses(x, before, after)
-                known.setdefault(key, crosses)
-            parts.append(_pair(x, before, after, crosses))
-            if x.all_placed and all(key):
-                weights.append(_fewest(x, before) * _fewest(x, after))
+        for at in x.divide_options(trunk):
+            when = only_where(x, trunk, at)
+            shared = x.all_placed and not when
+            strands = [
+                strand
+                for subunit in trunk.subunits
+                if x.divisions(subunit)
+                for strand in _strands(x, subunit, at, range(1, deepest + 1))
+            ]
+            if shared:
+                bearers |= {strand.lows: strand.bearers for strand in strands if not _placed(x, strand)}
+            for before, after in combinations(strands, 2):
+                key = (before.lows, after.lows)
+                if shared and before.lows and key in known:
+                    crosses = known[key]
+                else:
+                    crosses = _crosses(x, before, after, when)
+                    if shared:
+                        known.setdefault(key, crosses)
+                parts.append(_pair(x, before, after, crosses))
+                if shared and all(key):
+                    weights.append(_fewest(x, before) * _fewest(x, after))
     if x.all_placed:
         _oppose(x, {key: literal for key, literal in known.items() if all(key)}, bearers, min(weights, default=0))
     return sum(parts)
@@ -88,38 +97,39 @@ def _oppose(
 
 
 def _fewest(x: Variables, strand: Strand) -> int:
-    """Count the legs of a strand at the open division of fewest legs; a leg with a low of its own is one."""
-    return 1 if len(strand.legs) == 1 else min(size for _, size in _sizes(x, strand))
+    """Count the travellers of a strand at the open division of fewest legs; a leg with a low of its own is one."""
+    return 1 if strand.one or len(strand.legs) == 1 else min(size for _, size in _sizes(x, strand))
 
 
-def _strands(x: Variables, trunk: Trunk, subunit: Subunit, positions: range) -> list[Strand]:
-    """Cut a subunit into strands.
+def _strands(x: Variables, subunit: Subunit, at: DivideAt, positions: range) -> list[Strand]:
+    """Cut a subunit into strands, for a trunk that is divided at the tray or at the port.
 
-    At a trunk divided at the tray the positions of a subunit's placed legs do not fall and each takes over the low of the one
-    before, so all have the low of the first, which is the least; the same holds wherever the model keeps the subunit together.
+    At the tray the positions of a subunit's legs do not fall and each takes over the low of the one before, so all have the low
+    of the first, which is the least; the same holds at the port wherever the model keeps the subunit together.
     """
     divisions = x.divisions(subunit)
-    legs = tuple(leg for of in divisions for leg in x.legs(subunit, of))
-    if trunk.divide_at == "tray" or x.keeps(SubunitTogether.id):
-        up_to = [x.any_of(*(x.position_up_to(leg, p) for leg in legs)) for p in positions]
-        if x.all_placed:
-            firsts = [x.legs(subunit, of)[0] for of in divisions]
-            up_to = [x.one_of(*(x.position_up_to(leg, p) for leg in firsts)) for p in positions]
-            return [Strand(subunit, legs, up_to, tuple(firsts))]
-        return [Strand(subunit, legs, up_to, legs)]
-    return [strand for of in divisions for strand in _leg_strands(x, subunit, of, positions)]
+    if at == "port" and not x.keeps(SubunitTogether.id):
+        return [strand for of in divisions for strand in _leg_strands(x, subunit, of, positions)]
+    of_each = [legs_in(x, subunit, of, at) for of in divisions]
+    legs = tuple(leg for found in of_each for leg in found)
+    if x.all_placed:
+        firsts = tuple(found[0] for found in of_each)
+        up_to = [x.one_of(*(x.position_up_to(leg, p) for leg in firsts)) for p in positions]
+        return [Strand(subunit, legs, up_to, firsts, at == "tray")]
+    up_to = [x.any_of(*(x.position_up_to(leg, p) for leg in legs)) for p in positions]
+    return [Strand(subunit, legs, up_to, legs, at == "tray")]
 
 
 def _leg_strands(x: Variables, subunit: Subunit, of: int, positions: range) -> list[Strand]:
     """Give each leg its own low: that of the placed leg before it where it follows that one, else its position."""
     made: list[Strand] = []
-    legs = x.legs(subunit, of)
+    legs = legs_in(x, subunit, of, "port")
     for i, leg in enumerate(legs):
         own = [x.position_up_to(leg, p) for p in positions]
         earlier = range(i - 1, i) if x.all_placed and i else range(i)
         follows = {j: _follows(x, legs[j], leg, legs[j + 1 : i]) for j in earlier}
         if not follows:
-            made.append(Strand(subunit, (leg,), own, (leg,)))
+            made.append(Strand(subunit, (leg,), own, (leg,), True))
             continue
         up_to = [x.literal(f"low of {leg} up to {p}") for p in positions]
         alone = x.no(x.any_of(*follows.values()))
@@ -128,7 +138,7 @@ def _leg_strands(x: Variables, subunit: Subunit, of: int, positions: range) -> l
                 x.require(here - there == 0, literal)
         for here, there in zip(up_to, own, strict=True):
             x.require(here - there == 0, alone)
-        made.append(Strand(subunit, (leg,), up_to, tuple(legs[: i + 1])))
+        made.append(Strand(subunit, (leg,), up_to, tuple(legs[: i + 1]), True))
     return made
 
 
@@ -151,18 +161,18 @@ def _follows(x: Variables, before: Leg, leg: Leg, between: Sequence[Leg]) -> Lit
     return follows
 
 
-def _crosses(x: Variables, before: Strand, after: Strand) -> Literal:
-    """Whether the low of the first strand is above that of the second; may be true where it is not."""
+def _crosses(x: Variables, before: Strand, after: Strand, when: Sequence[Literal]) -> Literal:
+    """Whether the low of the first strand is above that of the second, if ``when`` holds; may be true where it is not."""
     crosses = x.literal(f"{before.legs[0]} over {after.legs[0]}")
-    outside = [x.no(literal) for literal in _placed(x, before)]
+    outside = [x.no(literal) for literal in (*_placed(x, before), *when)]
     for here, there in zip(before.up_to, after.up_to, strict=True):
         x.clause(x.no(there), here, crosses, *outside)
     return crosses
 
 
 def _pair(x: Variables, before: Strand, after: Strand, crosses: Literal) -> Expression:
-    """Count the crossing pairs of legs between two strands: all of them cross, or none."""
-    if len(before.legs) == len(after.legs) == 1:
+    """Count the crossing pairs of travellers between two strands: all of them cross, or none."""
+    if all(strand.one or len(strand.legs) == 1 for strand in (before, after)):
         return crosses
     if x.all_placed:
         options = [
@@ -197,5 +207,5 @@ def _placed(x: Variables, strand: Strand) -> list[Literal]:
 
 
 def _sizes(x: Variables, strand: Strand) -> list[tuple[int, int]]:
-    """Every open k of a strand of a whole subunit, with its number of legs."""
-    return [(of, len(x.legs(strand.subunit, of))) for of in x.divisions(strand.subunit)]
+    """Every open k of a strand of legs that lie together, with its number of legs."""
+    return [(of, len(legs_in(x, strand.subunit, of, "port"))) for of in x.divisions(strand.subunit)]

@@ -1,4 +1,4 @@
-"""crossings: pairs of legs of a trunk that cross on their way into the depth of the box."""
+"""crossings: pairs of travellers of a trunk that cross on their way into the depth of the box."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ from bisect import bisect_right, insort
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from trayopt.domain.cablework import Leg
 from trayopt.domain.job import Job
 from trayopt.goals.base import Goal
 from trayopt.goals.crossing_model import crossings as crossing_model
@@ -16,33 +15,38 @@ if TYPE_CHECKING:
     from trayopt.rules.variables import Expression, Variables
 
 
-def crossing_pairs(laid: Laid) -> list[tuple[Leg, Leg]]:
-    """List the pairs of placed legs g before h of one trunk with low(g) > low(h), by trunk, then g, then h."""
-    lows = laid.lows
+def crossing_pairs(laid: Laid) -> list[tuple[str, str]]:
+    """List the pairs of travellers u before v of one trunk of which a leg of u turns off further out than one of v, by name."""
     return [
-        (g.leg, h.leg) for legs in laid.legs.values() for g, h in combinations(legs, 2) if lows[g.leg] > lows[h.leg]
+        (u.name, v.name)
+        for trunk in laid.legs
+        for u, v in combinations(laid.strands(trunk), 2)
+        if u.most_low > v.least_low
     ]
 
 
 class Crossings(Goal):
-    """Pairs of placed legs of one trunk, one before the other, of which the first turns off further out."""
+    """Pairs of travellers of one trunk, own tubes or legs in tubes of the set, of which the first turns off further out."""
 
     id = "crossings"
     unit = "crossings"
-    statement = "pairs of placed legs of one trunk, one before the other, of which the first turns off further out"
+    statement = (
+        "pairs of travellers of one trunk, an own tube with all its legs or a leg in a tube of the set, "
+        "of which the first turns off further out"
+    )
 
     def measure(self, job: Job, laid: Laid) -> int:
         """Count the crossing pairs, without listing them."""
         del job
         total = 0
-        for legs in laid.legs.values():
+        for trunk in laid.legs:
             before: list[int] = []
-            for item in legs:
-                low = laid.lows[item.leg]
-                total += len(before) - bisect_right(before, low)
-                insort(before, low)
+            for strand in laid.strands(trunk):
+                total += len(before) - bisect_right(before, strand.least_low)
+                insort(before, strand.most_low)
         return total
 
     def encode(self, job: Job, x: Variables) -> Expression:
-        """Count crossing pairs by the lows of subunits or legs."""
+        """Count crossing pairs by the lows of travellers."""
+        del job
         return crossing_model(x)

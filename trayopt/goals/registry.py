@@ -1,4 +1,4 @@
-"""The seven goals, and the orders in which they may count."""
+"""All goals, and the orders in which they may count."""
 
 from __future__ import annotations
 
@@ -9,18 +9,19 @@ from trayopt.goals.base import Goal
 from trayopt.goals.broken_must import BrokenMust
 from trayopt.goals.broken_prefer import BrokenPrefer
 from trayopt.goals.crossings import Crossings
+from trayopt.goals.irregular import Irregular
 from trayopt.goals.leg_length_mm import LegLength
 from trayopt.goals.legs import Legs
-from trayopt.goals.out_of_turn import OutOfTurn
+from trayopt.goals.trays import Trays
 from trayopt.goals.unplaced import Unplaced
 from trayopt.track.laid import Laid
 
 GOALS: tuple[Goal, ...] = (
-    Unplaced(), BrokenMust(), BrokenPrefer(), Legs(), Crossings(), LegLength(), OutOfTurn(),
+    Unplaced(), BrokenMust(), BrokenPrefer(), Legs(), Trays(), Crossings(), LegLength(), Irregular(),
 )  # fmt: skip
-"""Every goal, in the order of spec section 6."""
+"""Every goal, in the usual order."""
 BY_ID: dict[str, Goal] = {goal.id: goal for goal in GOALS}
-MOVABLE: tuple[GoalName, ...] = ("legs", "crossings", "leg_length_mm")
+MOVABLE: tuple[GoalName, ...] = ("legs", "trays", "crossings", "leg_length_mm")
 """Goals that may change places among each other."""
 
 
@@ -30,8 +31,8 @@ def order(names: Sequence[str] | None = None) -> tuple[Goal, ...]:
     Parameters
     ----------
     names
-        legs, crossings and leg_length_mm in the order that is wanted, or all seven goals in an order that moves only
-        these three; None for the usual order.
+        Some of ``MOVABLE`` in the order that is wanted, those that are left out behind them in their usual order; or all
+        goals in an order that moves only these; None for the usual order.
 
     Raises
     ------
@@ -47,9 +48,9 @@ def order(names: Sequence[str] | None = None) -> tuple[Goal, ...]:
         if set(given[start:end]) != set(MOVABLE):
             raise ValueError(_allowed(given))
         given = given[start:end]
-    if sorted(given) != sorted(MOVABLE):
+    if not given or len(set(given)) < len(given) or not set(given) <= set(MOVABLE):
         raise ValueError(_allowed(given))
-    wanted = iter(given)
+    wanted = iter((*given, *(goal for goal in MOVABLE if goal not in given)))
     return tuple(BY_ID[next(wanted)] if goal.id in MOVABLE else goal for goal in GOALS)
 
 
@@ -61,5 +62,5 @@ def measure_all(laid: Laid) -> dict[GoalName, int]:
 def _allowed(names: Sequence[str]) -> str:
     return (
         f"goals cannot be ordered as {', '.join(names) or 'none'}; "
-        f"allowed: {', '.join(MOVABLE)}, all three in any order"
+        f"allowed: {', '.join(MOVABLE)}, or some of them, in any order"
     )

@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal, Protocol
 from pydantic import Field
 
 from trayopt.domain.base import Frozen
+from trayopt.domain.hardware import Enclosure
 from trayopt.domain.job import Apart, Job, Join, LegPin, Setting, Trunk, TrunkPin
 from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import Located, describe
@@ -17,6 +18,7 @@ from trayopt.formats.validate import newer_format, validate
 from trayopt.formats.yaml_in import read_yaml
 from trayopt.library.crossref import cross_faults
 from trayopt.library.find import Library
+from trayopt.library.former import FORMER, HINT, NOTE, divided_at, renamed
 from trayopt.library.parts import JoinAt, Parts
 from trayopt.library.pins import pin_faults
 from trayopt.library.resolve import Resolver
@@ -39,7 +41,7 @@ class RuleFaultLike(Protocol):
     def hint(self) -> str: ...  # noqa: D102
 
 
-FillRules = Callable[[Mapping[str, object]], tuple[dict[str, Setting], Sequence[RuleFaultLike]]]
+FillRules = Callable[[Mapping[str, object], Enclosure | None], tuple[dict[str, Setting], Sequence[RuleFaultLike]]]
 
 
 Warn = Callable[[Fault], None]
@@ -48,7 +50,7 @@ Warn = Callable[[Fault], None]
 class JobFile(Frozen):
     """The keys of a job file; what stands under them is looked at part by part."""
 
-    schema_: Annotated[Literal["trayopt/job/1"], Field(alias="schema")] = "trayopt/job/1"
+    schema_: Annotated[Literal["trayopt/job/1", "trayopt/job/2"], Field(alias="schema")] = "trayopt/job/2"
     title: Annotated[str, Field(max_length=500)] = ""
     enclosure: Any
     tubes: Any = DEFAULT_TUBES
@@ -78,7 +80,7 @@ def read_job(
     fill_rules
         Fills in the defaults of the job's ``rules`` and says what is wrong in them.
     warn
-        Told what is unusual about the hardware that the job uses, sorted, each once.
+        Told that the job is of a former format, and what is unusual about the hardware that it uses, sorted, each once.
 
     Raises
     ------
@@ -127,6 +129,8 @@ def read_located(
     reader = _Reader(located, base, resolver)
     job = reader.job(fill_rules)
     if warn is not None:
+        if reader.former:
+            warn(located.spot(("schema",)).fault(NOTE, hint=HINT))
         for fault in sorted(set(reader.resolver.unusual)):
             warn(fault)
     return job
@@ -148,10 +152,12 @@ class _Reader:
         self.resolver = resolver.afresh()
         self.faults: list[Fault] = list(located.faults)
         self.parts = Parts(located)
+        self.former = False
 
     def job(self, fill_rules: FillRules) -> Job:
         located, parts = self.located, self.parts
         shell, faults = validate(JobFile, located.data, located)
+        self.former = shell is not None and shell.schema_ == FORMER
         self.faults += faults
         if not isinstance(located.data, dict) or newer_format(JobFile, located.data, located):
             raise InputError(self.faults)
@@ -201,6 +207,8 @@ class _Reader:
                         settled.append(("cable",))
                     else:
                         data = {**data, "cable": cable}
+                        if self.former and "divide_at" not in data:
+                            data["divide_at"] = divided_at(cable)
             trunk, faults = validate(Trunk, data, self.located, at, settled=settled)
             self.faults += faults
             if trunk is not None:
@@ -271,10 +279,13 @@ class _Reader:
                 self.parts.pins[i] = pin
 
     def rules(self, given: object, fill_rules: FillRules) -> None:
-        settings, faults = fill_rules(given if isinstance(given, dict) else {})
+        entries, names = given if isinstance(given, dict) else {}, {}
+        if self.former:
+            entries, names = renamed(entries)
+        settings, faults = fill_rules(entries, self.parts.enclosure)
         self.parts.rules = settings
         for fault in faults:
-            path: DataPath = ("rules", *fault.path)
+            path: DataPath = ("rules", names.get(str(fault.path[0]), fault.path[0]), *fault.path[1:])
             if path not in self.located.bad:
                 spot = self.located.spot(path)
                 self.faults.append(spot.fault(fault.message, found=fault.found, allowed=fault.allowed, hint=fault.hint))

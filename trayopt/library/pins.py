@@ -40,9 +40,9 @@ def pin_faults(parts: Parts) -> Iterator[Fault]:
         if leg is None:
             yield _no_leg(parts, i, pin, trunk, subunit)
             continue
-        if parts.joins_whole and not _spliced(parts, pin.leg):
-            hint = "take the pin out; a leg without a spliced fibre goes to no tray"
-            yield parts.spot("pins", i, "leg").fault(f"no fibre of {pin.leg} is in a join", hint=hint)
+        if parts.joins_whole and not _spliced(parts, Run(trunk.id, subunit.first, subunit.last)):
+            hint = "take the pin out; a subunit without a spliced fibre goes to no tray"
+            yield parts.spot("pins", i, "leg").fault(f"no fibre of {subunit.name} is in a join", hint=hint)
         yield from _beside(parts, i, subunit, leg, legs.setdefault((trunk.id, subunit.number), {}))
 
 
@@ -62,6 +62,7 @@ def _trunk_pin(parts: Parts, i: int, pin: TrunkPin) -> Iterator[Fault]:
         ("port", None if unknown else pin.port, None if trunk.ports == "any" else trunk.ports),
         ("travel", pin.travel, trunk.travels),
         ("loops", pin.loops, trunk.loops),
+        ("divide_at", pin.divide_at, trunk.divide_at),
     ):
         if value is not None and own is not None and value not in own:
             allowed = ", ".join(str(option) for option in own)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, ClassVar, Generic, NamedTuple, Protocol, TypeVar
 from typing import Literal as Names
 
 from trayopt.domain.base import Frozen, remade
 from trayopt.domain.finding import Kind, Level
+from trayopt.domain.hardware import Enclosure
 from trayopt.domain.job import Job
 from trayopt.track.laid import Laid
 
@@ -89,6 +90,8 @@ class Rule(ABC, Generic[P]):
     """Whether the way of a trunk decides too, though its subjects are tray places."""
     odd_by: ClassVar[Agreed | None] = None
     """In what the legs of a subject have to agree, so that the odd ones among them are what to change."""
+    usual_words: ClassVar[Mapping[str, str]] = {}
+    """What its usual parameters follow from, where they are no fixed figures."""
     kept_by_more: ClassVar[bool] = False
     """Whether a plan that seems to break it may keep it once more of its legs are known."""
     of_divisions: ClassVar[bool] = False
@@ -98,6 +101,11 @@ class Rule(ABC, Generic[P]):
     def name(self) -> str:
         """Its name in messages: the id, or words for the rules that always hold."""
         return self.named or self.id
+
+    def usual(self, box: Enclosure | None) -> dict[str, int | float]:
+        """Give the parameters that a job has where it says nothing; those that follow from the box, only where it is known."""
+        del box
+        return {name: field.default for name, field in self.Parameters.model_fields.items()}
 
     def parameters(self, job: Job) -> P:
         """Give the rule's parameters in this job; they were validated when the job was read."""

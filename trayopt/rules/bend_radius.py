@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from trayopt.domain.base import EPSILON
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.encoding import only_where
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -47,9 +48,11 @@ class BendRadius(Rule[NoParameters]):
         for subunit in job.subunits:
             trunk = job.trunk_by_id[subunit.trunk]
             for of in x.divisions(subunit):
-                tube = x.routes.traveller(trunk, subunit, of)
-                if tube is not None and tube.radius_mm > job.enclosure.track.min_radius_mm + EPSILON:
-                    post(x.any_of(*(x.placed(leg) for leg in x.legs(subunit, of))) == 0, subunit.name)
+                for at in x.divide_options(trunk):
+                    tube = x.routes.traveller(trunk, subunit, of, at)
+                    if tube is not None and tube.radius_mm > job.enclosure.track.min_radius_mm + EPSILON:
+                        placed = x.any_of(*(x.placed(leg) for leg in x.legs(subunit, of)))
+                        post(placed == 0, subunit.name, only_where(x, trunk, at))
 
     def say(self, job: Job, subject: str) -> str:
         """Say what the track asks of a subunit's tube."""

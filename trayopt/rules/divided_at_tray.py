@@ -55,14 +55,14 @@ class DividedAtTray(Rule[NoParameters]):
         """Follow the placed legs of every subunit divided at the tray."""
         for (trunk, number), legs in laid.by_subunit.items():
             step = torn(legs)
-            if step is not None and job.trunk_by_id[trunk].divide_at == "tray":
+            if step is not None and laid.divide_at[trunk] == "tray":
                 yield Breach(f"{trunk}/{number}", f"{trunk} is divided at the tray and {apart(*step)}")
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Bind each leg to the next one, in subunits divided at the tray."""
         for trunk in job.trunks:
-            if trunk.divide_at == "tray":
-                encode_neighbours(x, post, trunk)
+            if "tray" in x.divide_options(trunk):
+                encode_neighbours(x, post, trunk, "tray")
 
     def say(self, job: Job, subject: str) -> str:
         """Say how the legs of a subunit have to lie."""

@@ -6,6 +6,8 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from trayopt.domain.assignment import Way
+from trayopt.domain.base import DivideAt
+from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
 from trayopt.rules.base import Post
@@ -14,26 +16,39 @@ if TYPE_CHECKING:
     from trayopt.rules.variables import Literal, Variables
 
 
-def encode_neighbours(x: Variables, post: Post, trunk: Trunk) -> None:
+def only_where(x: Variables, trunk: Trunk, at: DivideAt) -> tuple[Literal, ...]:
+    """Give the literals under which a trunk is divided here: none where it is divided nowhere else in this model."""
+    return () if len(x.divide_options(trunk)) == 1 else (x.divided_at(trunk, at),)
+
+
+def legs_in(x: Variables, subunit: Subunit, of: int, at: DivideAt) -> list[Leg]:
+    """Give the legs of a division that lie in trays if the trunk is divided here: at the port idle legs stay out."""
+    return [leg for leg in x.legs(subunit, of) if at == "tray" or x.job.spliced_fibres(leg)]
+
+
+def encode_neighbours(x: Variables, post: Post, trunk: Trunk, at: DivideAt) -> None:
     """Let each placed leg of a subunit lie where the placed leg before it lies, or one position higher on that stack.
 
-    Where every splice is placed, every leg that is not idle is, and the leg before is simply the one before in the list.
+    It binds where the trunk is divided ``at`` the tray or the port. Where every splice is placed, or the tube is opened at a
+    tray, all legs of a subunit are placed that can be, and the leg before is simply the one before in the list.
     """
+    when = only_where(x, trunk, at)
+    all_or_none = x.all_placed or at == "tray"
     places = x.job.enclosure.places
     known = set(places)
     for subunit in trunk.subunits:
         for of in x.divisions(subunit):
-            legs = x.legs(subunit, of)
+            legs = legs_in(x, subunit, of, at)
             for i, leg in enumerate(legs):
-                for j in range(i + 1, min(len(legs), i + 2) if x.all_placed else len(legs)):
+                for j in range(i + 1, min(len(legs), i + 2) if all_or_none else len(legs)):
                     for place in places:
                         up = Place(place.stack, place.position + 1)
                         follows = x.at(legs[j], place) + (x.at(legs[j], up) if up in known else 0)
-                        if x.all_placed:
-                            post(x.at(leg, place) <= follows, subunit.name)
+                        if all_or_none:
+                            post(x.at(leg, place) <= follows, subunit.name, when)
                         else:
                             between = sum(x.placed(other) for other in legs[i + 1 : j])
-                            post(x.at(leg, place) + x.placed(legs[j]) <= 1 + follows + between, subunit.name)
+                            post(x.at(leg, place) + x.placed(legs[j]) <= 1 + follows + between, subunit.name, when)
 
 
 def forbid_places(x: Variables, post: Post, trunk: Trunk, forbidden: Callable[[Way, Place, str], bool]) -> None:

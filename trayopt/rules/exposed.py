@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from trayopt.domain.assignment import Way
-from trayopt.domain.hardware import Place
+from trayopt.domain.hardware import Enclosure, Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.rules.base import Breach, Post, Rule
 from trayopt.rules.encoding import forbid_places
@@ -36,6 +37,13 @@ class Exposed(Rule[Lengths]):
     helped_by = frozenset({"loops", "exposed"})
     says_all = True
     of_divisions = True
+
+    usual_words = MappingProxyType({"allowance_mm": "π × the greatest width_mm of the box's guides, rounded up"})
+
+    def usual(self, box: Enclosure | None) -> dict[str, int | float]:
+        """Allow a lay at the outer edge of the widest guide instead of its middle."""
+        found = super().usual(box)
+        return found if box is None else found | {"allowance_mm": box.outer_lay_mm}
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare the length to strip of every trunk in the box with what it has exposed."""

@@ -10,7 +10,7 @@ from pydantic import Field
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import EPSILON, Frozen
-from trayopt.domain.cablework import Leg
+from trayopt.domain.cablework import Subunit
 from trayopt.domain.hardware import Guide
 from trayopt.domain.job import Job, Trunk
 from trayopt.rules.base import Breach, Post, Rule
@@ -104,26 +104,50 @@ class _Areas:
 
     def __init__(self, job: Job, x: Variables, trunk: Trunk) -> None:
         self.x, self.trunk, self.job = x, trunk, job
+        self.options = x.divide_options(trunk)
         self.own = {s.number: area_units(s.diameter_mm) for s in trunk.subunits}
         self.leg: dict[tuple[int, int], int] = {}
+        """Area of each leg by subunit and k, where it may travel in a tube of the set."""
         self._numbers: dict[str, Expression] = {}
         self._shares: dict[tuple[Way, str, str], Expression] | None = None
         self._loops: Expression | None = None
         for subunit in trunk.subunits:
             for of in x.divisions(subunit):
-                tube = x.routes.traveller(trunk, subunit, of)
+                tube = x.routes.traveller(trunk, subunit, of, self.options[-1])
                 if tube is not None and not tube.own:
                     self.leg[subunit.number, of] = area_units(tube.diameter_mm)
         travel_own = [
             self.own[s.number]
             for s in trunk.subunits
-            if not x.all_placed or not all((s.number, of) in self.leg for of in x.divisions(s)) or not x.divisions(s)
+            if not x.all_placed or not x.divisions(s) or any(self._own_travels(s, of) for of in x.divisions(s))
         ]
         self.all = [*travel_own, *self.leg.values()]
         self.most = sum(
             max([self.own[s.number], *(of * area for (number, of), area in self.leg.items() if number == s.number)])
             for s in trunk.subunits
         )
+
+    def _own_travels(self, subunit: Subunit, of: int) -> bool:
+        """Whether the subunit's own tube may travel at a division."""
+        return (subunit.number, of) not in self.leg or self.options[0] == "tray"
+
+    def _in_tubes(self, literal: Literal) -> Literal:
+        """Whether this holds and legs travel in tubes of the set, in divisions that have such tubes."""
+        return literal if len(self.options) == 1 else self.x.both(literal, self.x.divided_at(self.trunk, "port"))
+
+    def _in_own(self, literal: Literal, subunit: Subunit, of: int) -> Literal:
+        """Whether this holds and the subunit's own tube travels, at a division where it may."""
+        if (subunit.number, of) not in self.leg:
+            return literal
+        return self.x.both(literal, self.x.divided_at(self.trunk, "tray"))
+
+    def _number_in_tubes(self, number: Expression, most: int, name: str) -> Expression:
+        """Count legs that travel in tubes of the set: all of a number, or none where the trunk is divided at the tray."""
+        if len(self.options) == 1 or isinstance(number, int):
+            return number
+        found = self.x.number(most, name)
+        self.x.require(found >= number, self.x.divided_at(self.trunk, "port"))
+        return found
 
     def whole(self, unit: int) -> Expression:
         """Area of all that is in the box of this trunk: what loops carry once a loop."""
@@ -135,21 +159,25 @@ class _Areas:
             if not x.divisions(subunit):
                 parts.append(own * coiled)
                 continue
-            legs_own: list[Leg] = []
-            divided: list[Literal] = []
+            in_own: list[Literal] = []
+            in_tubes: list[Literal] = []
             for of in x.divisions(subunit):
+                placed = x.any_of(*(x.placed(leg) for leg in x.legs(subunit, of)))
+                if self._own_travels(subunit, of):
+                    in_own.append(self._in_own(placed, subunit, of))
                 area = self.leg.get((subunit.number, of))
                 if area is None:
-                    legs_own += x.legs(subunit, of)
-                elif coiled:
-                    divided.append(x.any_of(*(x.placed(leg) for leg in x.legs(subunit, of))))
-                    parts.append(of * area // unit * divided[-1])
+                    continue
+                if coiled:
+                    in_tubes.append(self._in_tubes(placed))
+                    parts.append(of * area // unit * in_tubes[-1])
                 else:
-                    parts.append(area // unit * x.number_placed(subunit, of))
+                    name = f"{subunit.name} in {of} tubes"
+                    parts.append(area // unit * self._number_in_tubes(x.number_placed(subunit, of), of, name))
             if coiled:
-                parts.append(own * (1 - x.any_of(*divided)))
-            elif legs_own:
-                parts.append(own * x.any_of(*(x.placed(leg) for leg in legs_own)))
+                parts.append(own * (1 - x.any_of(*in_tubes)))
+            elif in_own:
+                parts.append(own * x.any_of(*in_own))
         return sum(parts)
 
     def through(self, guide: str, unit: int) -> Expression:
@@ -213,16 +241,17 @@ class _Areas:
     def _sum_on(self, stack: str, unit: int) -> Expression:
         x, parts = self.x, []
         for subunit in self.trunk.subunits:
-            legs_own: list[Leg] = []
+            in_own: list[Literal] = []
             for of in x.divisions(subunit):
+                if self._own_travels(subunit, of):
+                    on = x.any_of(*(x.on(leg, stack) for leg in x.legs(subunit, of)))
+                    in_own.append(self._in_own(on, subunit, of))
                 area = self.leg.get((subunit.number, of))
-                if area is None:
-                    legs_own += x.legs(subunit, of)
-                else:
-                    parts.append(area // unit * x.number_on(subunit, of, stack))
-            if legs_own:
-                on = x.any_of(*(x.on(leg, stack) for leg in legs_own))
-                parts.append(self.own[subunit.number] // unit * on)
+                if area is not None:
+                    name = f"{subunit.name} in {of} tubes on {stack}"
+                    parts.append(area // unit * self._number_in_tubes(x.number_on(subunit, of, stack), of, name))
+            if in_own:
+                parts.append(self.own[subunit.number] // unit * x.any_of(*in_own))
         return sum(parts)
 
 

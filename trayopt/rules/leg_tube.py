@@ -1,4 +1,4 @@
-"""leg tube: a leg that was divided at the port fits into a tube of the set."""
+"""leg tube: a leg that does not travel in its subunit's own tube fits into a tube of the set."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.encoding import only_where
 from trayopt.rules.words import several
 from trayopt.track.laid import Laid
 
@@ -47,8 +48,10 @@ class LegTube(Rule[NoParameters]):
         for subunit in job.subunits:
             trunk = job.trunk_by_id[subunit.trunk]
             for of in x.divisions(subunit):
-                if x.routes.traveller(trunk, subunit, of) is None:
-                    post(x.any_of(*(x.placed(leg) for leg in x.legs(subunit, of))) == 0, subunit.name)
+                for at in x.divide_options(trunk):
+                    if x.routes.traveller(trunk, subunit, of, at) is None:
+                        placed = x.any_of(*(x.placed(leg) for leg in x.legs(subunit, of)))
+                        post(placed == 0, subunit.name, only_where(x, trunk, at))
 
     def say(self, job: Job, subject: str) -> str:
         """Say which divisions of a subunit fit into a tube."""

@@ -1,11 +1,11 @@
-"""own limits: a trunk enters, travels and loops only as its owner allows."""
+"""own limits: a trunk enters, travels, loops and is divided only as its owner allows."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from trayopt.domain.job import Job
+from trayopt.domain.job import Job, Trunk
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.words import listed
 from trayopt.track.laid import Laid
@@ -15,13 +15,13 @@ if TYPE_CHECKING:
 
 
 class OwnLimits(Rule[NoParameters]):
-    """Broken when port, travel or loops are not among the trunk's own."""
+    """Broken when port, travel, loops or where it is divided are not among the trunk's own."""
 
     id = "own_limits"
     named = "own limits"
     kind = "always"
     subject = "trunk"
-    statement = "port, travel or loops are not among the trunk's own"
+    statement = "port, travel, loops or where it is divided are not among the trunk's own"
     why = "What the owner of a trunk has fixed is not the plan's to change."
     ways_only = True
 
@@ -37,18 +37,20 @@ class OwnLimits(Rule[NoParameters]):
                 faults.append(f"travels {way.travel}, where {listed(trunk.travels, 'or')} is allowed")
             if way.loops not in trunk.loops:
                 faults.append(f"makes {way.loops} loops, where {listed(trunk.loops, 'or')} is allowed")
+            if laid.divide_at[trunk.id] not in trunk.divide_at:
+                faults.append(f"is divided at the {laid.divide_at[trunk.id]}, where {_divided(trunk)} is allowed")
             if faults:
                 yield Breach(trunk.id, f"{trunk.id} {'; '.join(faults)}")
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Post nothing: the model's ways are those inside the trunk's own limits."""
+        """Post nothing: ways and divisions of the model are those inside the trunk's own limits."""
 
     def say(self, job: Job, subject: str) -> str:
         """Say what the trunk's own limits are."""
         trunk = job.trunk_by_id[subject]
         return (
             f"{subject}: enters at {listed(trunk.allowed_ports(job.enclosure), 'or') or 'no port'}, travels "
-            f"{listed(trunk.travels, 'or')}, slack loops {listed(trunk.loops, 'or')}"
+            f"{listed(trunk.travels, 'or')}, slack loops {listed(trunk.loops, 'or')}, divided at {_divided(trunk)}"
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
@@ -58,5 +60,9 @@ class OwnLimits(Rule[NoParameters]):
         ports = trunk.allowed_ports(job.enclosure)
         return (
             f"bring {subject} in at {listed(ports, 'or') or 'no port'}, let it travel {listed(trunk.travels, 'or')} with "
-            f"{listed(sorted(set(trunk.loops)), 'or')} loops, or ask its owner for other limits"
+            f"{listed(sorted(set(trunk.loops)), 'or')} loops, divide it at {_divided(trunk)}, or ask its owner for other limits"
         )
+
+
+def _divided(trunk: Trunk) -> str:
+    return listed([f"the {at}" for at in trunk.divide_at], "or")

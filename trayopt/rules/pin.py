@@ -21,7 +21,7 @@ def _wanted(pin: LegPin | TrunkPin) -> str:
     if isinstance(pin, LegPin):
         asked: dict[str, object] = {"stack": pin.stack, "position": pin.position}
     else:
-        asked = {"port": pin.port, "travel": pin.travel, "loops": pin.loops}
+        asked = {"port": pin.port, "travel": pin.travel, "loops": pin.loops, "divide_at": pin.divide_at}
     parts = [f"{key} {value}" for key, value in asked.items() if value is not None]
     return f"{pin.subject} {stands} to {', '.join(parts) or 'be placed'}"
 
@@ -49,6 +49,8 @@ def _trunk_differs(laid: Laid, pin: TrunkPin) -> str:
     differs = [f"enters at {way.port}"] * (pin.port not in {None, way.port})
     differs += [f"travels {way.travel}"] * (pin.travel not in {None, way.travel})
     differs += [f"makes {way.loops} loops"] * (pin.loops not in {None, way.loops})
+    at = laid.divide_at[pin.trunk]
+    differs += [f"is divided at the {at}"] * (pin.divide_at not in {None, at})
     return f"{pin.trunk} {', '.join(differs)}" if differs else ""
 
 
@@ -70,7 +72,7 @@ class Pinned(Rule[NoParameters]):
                 yield Breach(pin.subject, f"{_wanted(pin)}; {differs}")
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Ask for the pinned leg at one of its places, and for one of the ways that a trunk's pin leaves."""
+        """Ask for the pinned leg at one of its places, and for what a trunk's pin leaves of its ways and divisions."""
         for pin in job.pins:
             if isinstance(pin, LegPin):
                 leg = job.pinned_leg(pin)
@@ -86,6 +88,9 @@ class Pinned(Rule[NoParameters]):
                     and pin.loops in {None, way.loops}
                 ]
                 post(sum(x.goes(trunk, way) for way in ways) >= 1, pin.subject)
+                if pin.divide_at is not None:
+                    open_ = pin.divide_at in x.divide_options(trunk)
+                    post((x.divided_at(trunk, pin.divide_at) if open_ else 0) >= 1, pin.subject)
 
     def say(self, job: Job, subject: str) -> str:
         """Say what the pin asks for."""

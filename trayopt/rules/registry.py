@@ -9,14 +9,15 @@ from typing import Any, NamedTuple, get_args
 from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 
-from trayopt.domain.base import Frozen
+from trayopt.domain.base import Frozen, remade
 from trayopt.domain.finding import Level
+from trayopt.domain.hardware import Enclosure
 from trayopt.domain.job import Job, Setting
 from trayopt.rules.alternate_stacks import AlternateStacks
 from trayopt.rules.apart import KeptApart
 from trayopt.rules.base import Rule
-from trayopt.rules.base_outward import BaseOutward
 from trayopt.rules.bend_radius import BendRadius
+from trayopt.rules.breakout import Breakout
 from trayopt.rules.divided_at_tray import DividedAtTray
 from trayopt.rules.entrance_legs import EntranceLegs
 from trayopt.rules.equal_groups import EqualGroups
@@ -25,7 +26,9 @@ from trayopt.rules.fibre_bend import FibreBend
 from trayopt.rules.guide_fill import GuideFill
 from trayopt.rules.leg_tube import LegTube
 from trayopt.rules.natural_travel import NaturalTravel
+from trayopt.rules.no_empty_below import NoEmptyBelow
 from trayopt.rules.one_end import OneEnd
+from trayopt.rules.opened_tube import OpenedTube
 from trayopt.rules.opposite_travel import OppositeTravel
 from trayopt.rules.own_limits import OwnLimits
 from trayopt.rules.pin import Pinned
@@ -36,16 +39,17 @@ from trayopt.rules.reserve import Reserve
 from trayopt.rules.same_division import SameDivision
 from trayopt.rules.slack_loops import SlackLoops
 from trayopt.rules.subunit_together import SubunitTogether
+from trayopt.rules.tied_trays import TiedTrays
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_pair import TrayPair
 from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.rules.whole_legs import WholeLegs
 
 RULES: list[Rule[Any]] = [
-    WholeLegs(), EqualGroups(), OwnLimits(), OneEnd(), DividedAtTray(), LegTube(),
+    WholeLegs(), EqualGroups(), OwnLimits(), OneEnd(), DividedAtTray(), OpenedTube(), LegTube(),
     TrayFibres(), TraySleeves(), EntranceLegs(), GuideFill(), BendRadius(), FibreBend(), Reach(), Exposed(), PortSeal(),
-    BaseOutward(), SlackLoops(), KeptApart(), Pinned(), OppositeTravel(), SubunitTogether(), AlternateStacks(),
-    NaturalTravel(), SameDivision(), TrayPair(), Reserve(), PortFill(),
+    NoEmptyBelow(), SlackLoops(), KeptApart(), Pinned(), OppositeTravel(), SubunitTogether(), AlternateStacks(),
+    NaturalTravel(), SameDivision(), TrayPair(), TiedTrays(), Breakout(), Reserve(), PortFill(),
 ]  # fmt: skip
 """Every rule, in the order in which they are told."""
 BY_ID: dict[str, Rule[Any]] = {rule.id: rule for rule in RULES}
@@ -87,13 +91,15 @@ class RuleFault(NamedTuple):
     hint: str
 
 
-def fill(raw: Mapping[str, object]) -> tuple[dict[str, Setting], list[RuleFault]]:
+def fill(raw: Mapping[str, object], box: Enclosure | None) -> tuple[dict[str, Setting], list[RuleFault]]:
     """Read a job's ``rules`` and fill in every default.
 
     Parameters
     ----------
     raw
         By rule: a level, or a mapping with any of level, weight and the rule's parameters.
+    box
+        The job's box, from which some usual parameters follow; None where it could not be read.
 
     Returns
     -------
@@ -114,15 +120,30 @@ def fill(raw: Mapping[str, object]) -> tuple[dict[str, Setting], list[RuleFault]
             faults.append(
                 RuleFault((key,), "no such rule", repr(key), ", ".join(SETTABLE), did_you_mean(key, SETTABLE))
             )
-    settings = {id_: _setting(BY_ID[id_], given.get(id_, {}), faults) for id_ in SETTABLE}
+    settings = {id_: _setting(BY_ID[id_], given.get(id_, {}), box, faults) for id_ in SETTABLE}
     rank: dict[object, int] = {key: i for i, key in enumerate(raw)}
     return settings, sorted(faults, key=lambda fault: rank[fault.path[0]])
 
 
 def refill(job: Job) -> Job:
     """Give a job that was read back from its canonical JSON the usual parameters of its rules, which stand in no file."""
-    rules = {name: setting.model_copy(update={"usual": _defaults(BY_ID[name])}) for name, setting in job.rules.items()}
+    rules = {
+        name: setting.model_copy(update={"usual": BY_ID[name].usual(job.enclosure)})
+        for name, setting in job.rules.items()
+    }
     return job.model_copy(update={"rules": rules})
+
+
+def in_box(job: Job, box: Enclosure) -> Job:
+    """Give a job in another box; parameters that followed from the old one follow from the new one."""
+    rules = {}
+    for name, setting in job.rules.items():
+        usual = BY_ID[name].usual(box)
+        parameters = {
+            key: usual[key] if value == setting.usual.get(key) else value for key, value in setting.parameters.items()
+        }
+        rules[name] = setting.model_copy(update={"parameters": parameters, "usual": usual})
+    return remade(job, enclosure=box, rules=rules)
 
 
 def level_of(rule: Rule[Any], settings: Mapping[str, Setting]) -> Level:
@@ -145,10 +166,10 @@ def did_you_mean(word: object, known: Iterable[str]) -> str:
     return f"did you mean {near[0]!r}?" if near else ""
 
 
-def _setting(rule: Rule[Any], value: object, faults: list[RuleFault]) -> Setting:
+def _setting(rule: Rule[Any], value: object, box: Enclosure | None, faults: list[RuleFault]) -> Setting:
     """Read what a job says of one rule."""
+    usual = rule.usual(box)
     if isinstance(value, str):
-        usual = _defaults(rule)
         level = _level(rule, (rule.id,), value, faults)
         return Setting(level=level, weight=rule.weight, parameters=usual, usual=usual)
     if not isinstance(value, Mapping):
@@ -178,8 +199,8 @@ def _setting(rule: Rule[Any], value: object, faults: list[RuleFault]) -> Setting
                     did_you_mean(key, known),
                 )
             )
-    filled = _parameters(rule, parameters, faults)
-    return Setting(level=level, weight=weight, parameters=filled, usual=_defaults(rule))
+    filled = _parameters(rule, parameters, usual, faults)
+    return Setting(level=level, weight=weight, parameters=filled, usual=usual)
 
 
 def _level(rule: Rule[Any], path: tuple[str | int, ...], value: object, faults: list[RuleFault]) -> Level:
@@ -203,12 +224,14 @@ def _weight(rule: Rule[Any], value: object, faults: list[RuleFault]) -> int:
     return rule.weight
 
 
-def _parameters(rule: Rule[Any], given: dict[str, object], faults: list[RuleFault]) -> dict[str, int | float]:
+def _parameters(
+    rule: Rule[Any], given: dict[str, object], usual: dict[str, int | float], faults: list[RuleFault]
+) -> dict[str, int | float]:
     """Validate a rule's parameters; where they do not go, say why and keep the defaults."""
     if not given:
-        return _defaults(rule)
+        return usual
     try:
-        return _plain(rule.Parameters.model_validate(given))
+        return _plain(rule.Parameters.model_validate(usual | given))
     except ValidationError as error:
         for fault in error.errors(include_url=False):
             path = (rule.id, *fault["loc"])
@@ -219,11 +242,7 @@ def _parameters(rule: Rule[Any], given: dict[str, object], faults: list[RuleFaul
                 faults.append(RuleFault(path, text, repr(given[name]), allowed, ""))
             else:
                 faults.append(RuleFault(path, str(fault["ctx"]["error"]), "", "", ""))
-        return _defaults(rule)
-
-
-def _defaults(rule: Rule[Any]) -> dict[str, int | float]:
-    return {name: field.default for name, field in rule.Parameters.model_fields.items()}
+        return usual
 
 
 def _plain(parameters: Frozen) -> dict[str, int | float]:

@@ -33,16 +33,17 @@ class SubunitTogether(Rule[NoParameters]):
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Follow the placed legs of every subunit divided at the port."""
+        del job
         for (trunk, number), legs in laid.by_subunit.items():
             step = torn(legs)
-            if step is not None and job.trunk_by_id[trunk].divide_at == "port":
+            if step is not None and laid.divide_at[trunk] == "port":
                 yield Breach(f"{trunk}/{number}", f"the legs of {trunk}/{number} do not lie together: {apart(*step)}")
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Bind each leg to the next one, in subunits divided at the port."""
         for trunk in job.trunks:
-            if trunk.divide_at == "port":
-                encode_neighbours(x, post, trunk)
+            if "port" in x.divide_options(trunk):
+                encode_neighbours(x, post, trunk, "port")
 
     def say(self, job: Job, subject: str) -> str:
         """Say how the legs of a subunit should lie."""

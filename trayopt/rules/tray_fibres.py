@@ -1,4 +1,4 @@
-"""tray_fibres: a tray holds no more splices and parked fibres than it has places."""
+"""tray_fibres: a tray holds no more fibre ends than its places take: two a splice, one a parked fibre."""
 
 from __future__ import annotations
 
@@ -15,31 +15,33 @@ if TYPE_CHECKING:
 
 
 class TrayFibres(Rule[NoParameters]):
-    """Broken when splices + parked fibres of a tray place are above its tray's ``fibres``."""
+    """Broken when 2 × splices + parked fibres of a tray place are above 2 × its tray's ``fibres``."""
 
     id = "tray_fibres"
     kind = "physical"
     subject = "tray place"
-    statement = "splices and parked fibres are more than the tray has places for"
-    why = "A tray has one place for each splice and each parked fibre; what is over has nowhere to lie."
+    statement = "the fibre ends, two a splice and one a parked fibre, are more than twice the tray's fibres"
+    why = "A tray has room for two fibre ends a splice; what is over has nowhere to lie."
     blamed = 2
     helped_by = frozenset({"trays", "tray_types", "divide_at", "box"})
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
-        """Count splices and parked fibres of every used tray place."""
+        """Count the fibre ends of every used tray place."""
         for place in laid.trays:
             tray = job.enclosure.tray_at(place)
             splices, parked = laid.splices(place), laid.parked(place)
-            if splices + parked > tray.fibres:
+            ends = laid.ends_at(place)
+            if ends > 2 * tray.fibres:
                 yield Breach(
                     str(place),
-                    f"{place} holds {splices} splices and {parked} parked fibres; its tray has {tray.fibres} places",
+                    f"{place} holds {several(splices, 'splice')} and {several(parked, 'parked fibre')}, {ends} fibre ends; "
+                    f"its tray takes {2 * tray.fibres}",
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Bound the load of every place: a leg brings its unspliced fibres whole and its spliced ones by half."""
+        """Bound the fibre ends of every place: each fibre of a leg is one, spliced or parked."""
         for place in job.enclosure.places:
-            post(x.load2_at_least(place) <= 2 * job.enclosure.tray_at(place).fibres, str(place))
+            post(x.ends_at_least(place) <= 2 * job.enclosure.tray_at(place).fibres, str(place))
 
     def say(self, job: Job, subject: str) -> str:
         """Say how many fibres the trays of a place or a stack hold, and how many splices the job has."""

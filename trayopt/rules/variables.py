@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any, Protocol, TypeAlias
 
 from trayopt.domain.assignment import Way
-from trayopt.domain.base import Travel
+from trayopt.domain.base import DivideAt, Travel
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Level
 from trayopt.domain.hardware import Place
@@ -120,6 +120,16 @@ class TrunkWays(Protocol):
         """Whether a stack uses this end; exactly one of its ends holds."""
 
 
+class Partings(Protocol):
+    """Where trunks are divided."""
+
+    def divide_options(self, trunk: Trunk) -> Sequence[DivideAt]:
+        """Where a trunk may be divided in this model: the tray, the port, or both in this order."""
+
+    def divided_at(self, trunk: Trunk, at: DivideAt) -> Literal:
+        """Whether a trunk is divided here; exactly one of its options holds, whether it is in the box or not."""
+
+
 class TrunkStacks(Protocol):
     """On which stacks trunks have legs."""
 
@@ -170,7 +180,10 @@ class Cuts(Protocol):
         """Whether a subunit is divided by this k; exactly one of its divisions holds, placed or not."""
 
     def legs(self, subunit: Subunit, of: int) -> Sequence[Leg]:
-        """Every leg of a division that can be placed, in order; idle legs are not among them."""
+        """Every leg of a division that can be placed, in order.
+
+        Idle legs are among them where the trunk may be divided at the tray: opened there, a tube leaves no leg outside.
+        """
 
 
 class LegsPlaced(Protocol):
@@ -257,11 +270,18 @@ class Trays(Protocol):
         """Whether a tray place is used."""
 
 
+class Ties(Protocol):
+    """Which trays opened tubes tie to each other."""
+
+    def ties_next(self, place: Place) -> Literal:
+        """Whether an opened subunit has legs at a place and at the next one outward on its stack."""
+
+
 class LeastLoads(Protocol):
     """What tray places hold at least."""
 
-    def load2_at_least(self, place: Place) -> Expression:
-        """Twice the splices and parked fibres of a place, or less: for rules that bound them from above, and no others."""
+    def ends_at_least(self, place: Place) -> Expression:
+        """Fibre ends of a place, or less: for rules that bound them from above, and no others."""
 
     def sleeves2_at_least(self, place: Place) -> Expression:
         """Twice the sleeves of a place, or less: for rules that bound them from above, and no others."""
@@ -270,16 +290,16 @@ class LeastLoads(Protocol):
 class Loads(Protocol):
     """What tray places hold."""
 
-    def load2(self, place: Place) -> Expression:
-        """Twice the splices and parked fibres of a place."""
+    def ends(self, place: Place) -> Expression:
+        """Fibre ends of a place: two a splice, one a parked fibre."""
 
     def sleeves2(self, place: Place) -> Expression:
         """Twice the sleeves of a place."""
 
 
 class Variables(
-    Terms, TrunkWays, TrunkStacks, TrunkPlaces, TrunkLegs, FirstStacks, Cuts, LegsPlaced, LegNumbers, LegStacks, LegPlaces,
-    LegPositions, Pieces, Joins, Pairs, Trays, LeastLoads, Loads, Protocol,
+    Terms, TrunkWays, Partings, TrunkStacks, TrunkPlaces, TrunkLegs, FirstStacks, Cuts, LegsPlaced, LegNumbers, LegStacks,
+    LegPlaces, LegPositions, Pieces, Joins, Pairs, Trays, Ties, LeastLoads, Loads, Protocol,
 ):  # fmt: skip
     """The whole vocabulary; literals and sums are made on demand and exact (true in a solution exactly if the words hold).
 

@@ -7,11 +7,13 @@ from functools import cached_property
 from typing import NamedTuple
 
 from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Finding
 from trayopt.domain.hardware import Place, Tray
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.splicing import Piece, SleeveRun
+from trayopt.domain.tied import tied
 from trayopt.track.routes import Routes, Traveller, leg_key, routes_of
 
 
@@ -33,6 +35,15 @@ class Traffic(NamedTuple):
     diameter_mm: float
     loops: int
     direct: tuple[str, ...]
+
+
+class Strand(NamedTuple):
+    """What of a trunk makes one way round the track: an own tube with all its placed legs, or one leg; lows of its legs."""
+
+    name: str
+    legs: tuple[Leg, ...]
+    least_low: int
+    most_low: int
 
 
 class Claim(NamedTuple):
@@ -66,6 +77,8 @@ class Laid:
         }
         self.ways: dict[str, Way] = {}
         """Ways of the trunks in the box."""
+        self.divide_at: dict[str, DivideAt] = {}
+        """Where the trunks in the box are divided: at the tray where that is allowed and no subunit has more than one leg."""
         self.legs: dict[str, list[LaidLeg]] = {}
         """Placed legs of each trunk in the box, by subunit, then group."""
         self.trays: dict[Place, list[Leg]] = {}
@@ -84,6 +97,8 @@ class Laid:
                 continue
             way = assignment.ways[trunk.id]
             self.ways[trunk.id] = way
+            whole = "tray" in trunk.divide_at and all(leg.of == 1 for leg in legs)
+            self.divide_at[trunk.id] = "tray" if whole else assignment.divide_at.get(trunk.id, trunk.divide_at[0])
             laid = self.legs[trunk.id] = []
             for leg in legs:
                 place = assignment.places[leg]
@@ -168,6 +183,27 @@ class Laid:
         """Splices in a tray place."""
         return sum(run.count for run in self.sleeve_runs.get(place, ()))
 
+    def ends_at(self, place: Place) -> int:
+        """Fibre ends in a tray place: two a splice, one a parked fibre."""
+        return 2 * self.splices(place) + self.parked(place)
+
+    def opened(self, subunit: Subunit) -> bool:
+        """Whether a subunit's own tube is opened at a tray: divided there, with a placed leg."""
+        of = self.division.get((subunit.trunk, subunit.number), 1)
+        return of > 1 and self.divide_at[subunit.trunk] == "tray"
+
+    @cached_property
+    def tied(self) -> list[list[Place]]:
+        """Groups of two places and more that opened tubes tie to each other, in place order."""
+        pairs = []
+        for (trunk, number), laid in self.by_subunit.items():
+            if self.opened(self.job.subunit_of_leg[trunk, number]):
+                pairs += [(laid[0].place, item.place) for item in laid[1:]]
+        groups: dict[int, list[Place]] = {}
+        for place, group in tied(self.trays, pairs).items():
+            groups.setdefault(group, []).append(place)
+        return [group for group in groups.values() if len(group) > 1]
+
     def parked(self, place: Place) -> int:
         """Unspliced fibres of the legs in a tray place."""
         total = 0
@@ -198,8 +234,22 @@ class Laid:
         return found
 
     def traveller(self, subunit: Subunit, of: int) -> Traveller | None:
-        """Give what travels for the legs of a subunit at a division."""
-        return self.routes.traveller(self.job.trunk_by_id[subunit.trunk], subunit, of)
+        """Give what travels for the placed legs of a subunit at a division."""
+        trunk = self.job.trunk_by_id[subunit.trunk]
+        return self.routes.traveller(trunk, subunit, of, self.divide_at.get(trunk.id, trunk.divide_at[0]))
+
+    def strands(self, trunk: str) -> list[Strand]:
+        """Give what makes the way of a trunk's placed legs, by subunit, then group."""
+        found = []
+        for subunit in self.job.trunk_by_id[trunk].subunits:
+            laid = self.by_subunit.get((trunk, subunit.number), [])
+            of = laid[0].leg.of if laid else 1
+            own = self.job.trunk_by_id[trunk].cable.tubes and (of == 1 or self.divide_at[trunk] == "tray")
+            legs = [item.leg for item in laid]
+            for name, some in [(subunit.name, legs)] if own and legs else [(str(leg), [leg]) for leg in legs]:
+                lows = [self.lows[leg] for leg in some]
+                found.append(Strand(name, tuple(some), min(lows), max(lows)))
+        return found
 
     @cached_property
     def traffic(self) -> list[Traffic]:
@@ -210,15 +260,18 @@ class Laid:
             for subunit in trunk.subunits:
                 laid = self.by_subunit.get((trunk.id, subunit.number), [])
                 of = laid[0].leg.of if laid else 1
+                if not laid:
+                    if trunk.idle == "coiled":
+                        found.append(Traffic(trunk.id, subunit.number, subunit.diameter_mm, way.loops, ()))
+                    continue
                 goes = self.traveller(subunit, of)
                 if goes is None:
                     continue
                 for item in laid[:1] if goes.own else laid:
                     direct = self.routes.direct(way, item.place.stack, item.end)
                     found.append(Traffic(trunk.id, subunit.number, goes.diameter_mm, way.loops, direct))
-                if trunk.idle == "coiled":
-                    coiled = (not laid) if goes.own else of - len(laid)
-                    found += [Traffic(trunk.id, subunit.number, goes.diameter_mm, way.loops, ())] * int(coiled)
+                if trunk.idle == "coiled" and not goes.own:
+                    found += [Traffic(trunk.id, subunit.number, goes.diameter_mm, way.loops, ())] * (of - len(laid))
         return found
 
     def passes(self, guide: str) -> list[tuple[Traffic, int]]:

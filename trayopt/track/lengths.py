@@ -23,7 +23,8 @@ class Lengths(Frozen):
     resplice_mm
         Kept in the tray to splice again.
     allowance_mm
-        Allowed once, and once more a loop.
+        Allowed once, and once more a loop; where a job does not say, what a turn at the outer edge of the box's widest guide
+        takes more than one in its middle (``Enclosure.outer_lay_mm``).
     least_mm, extra_loop_mm
         Least length to strip with one loop, and what each loop more adds to it.
     """

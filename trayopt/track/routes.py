@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from trayopt.domain.assignment import Way
+from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place, Tube
 from trayopt.domain.job import Job, Trunk
@@ -69,15 +70,18 @@ class Routes:
         """How often a tube passes a guide: once a loop, and once more if the guide lies on its direct way."""
         return way.loops + (guide in self.direct(way, stack, end))
 
-    def traveller(self, trunk: Trunk, subunit: Subunit, of: int) -> Traveller | None:
-        """Give what travels for the legs of a subunit at a division; None where no tube of the set holds such a leg."""
-        if of == 1 or trunk.divide_at == "tray":
+    def traveller(self, trunk: Trunk, subunit: Subunit, of: int, at: DivideAt) -> Traveller | None:
+        """Give what travels for the placed legs of a subunit at a division; None where no tube of the set holds such a leg.
+
+        The subunit's own tube travels where it has one and is whole, or is opened at a tray only.
+        """
+        if trunk.cable.tubes and (of == 1 or at == "tray"):
             return Traveller(subunit.diameter_mm, subunit.radius_mm, own=True)
         tube = self.leg_tube(trunk, subunit, of)
         return None if tube is None else Traveller(tube.diameter_mm, tube.radius_mm, own=False)
 
     def leg_tube(self, trunk: Trunk, subunit: Subunit, of: int) -> Tube | None:
-        """Tube of the set for a leg that was divided at the port."""
+        """Tube of the set for a leg that makes its way in a tube of its own."""
         return self.job.tubes.for_bore(trunk.cable.bore_mm(subunit.ribbons // of, subunit.ribbon_fibres))
 
 

@@ -185,7 +185,7 @@ class Segments(SegmentCounts):
         """Whether a tray place is used."""
         return self._where(("used", place), range(len(self.blocks)), [place])
 
-    def load2_at_least(self, place: Place) -> Any:
+    def ends_at_least(self, place: Place) -> Any:
         """Twice the splices of a place; parked fibres are left out."""
         return total(2 * unit * row[place] for unit, row in zip(self.units, self._number, strict=True))
 

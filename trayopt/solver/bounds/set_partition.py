@@ -103,7 +103,7 @@ class SetPartition(Outline):
         listed = None
         if self.job.rules[TrayFibres.id].level == "must":
             room = 2 * max(stack.tray.fibres for stack in self.job.enclosure.stacks)
-            listed = closed_bunches(self.sides, {leg: self.job.load2(leg) for leg in self._with}, room)
+            listed = closed_bunches(self.sides, {leg: self.job.ends(leg) for leg in self._with}, room)
         self.listed = listed is not None
         """Whether bunches could be listed; where not, nothing is said of them."""
         for bunch in listed or ():
@@ -136,7 +136,7 @@ class SetPartition(Outline):
     def _fill(self) -> None:
         """Let stacks take what their trays take in all, and let a bunch that joins two pairs of trunks break ``tray_pair``."""
         for stack in self.job.enclosure.stacks:
-            loads = total(sum(map(self.job.load2, bunch)) * here[stack.id] for bunch, here in self._here.items())
+            loads = total(sum(map(self.job.ends, bunch)) * here[stack.id] for bunch, here in self._here.items())
             self.require(loads <= 2 * stack.positions * stack.tray.fibres)
         level = self.job.rules[TrayPair.id].level
         if level == "off":
@@ -167,7 +167,7 @@ class SetPartition(Outline):
 
     def _kind(self, bunch: Bunch, sleeves: Mapping[Leg, int]) -> Kind:
         return Kind(
-            sum(map(self.job.load2, bunch)),
+            sum(map(self.job.ends, bunch)),
             sum(sleeves[leg] for leg in bunch),
             tuple(sorted(Counter(leg.trunk for leg in bunch).items())),
             self._pairs(bunch),
@@ -245,7 +245,7 @@ class SetPartition(Outline):
 
     def most_legs_at(self, place: Place) -> int:
         """Bound the legs at a place by the bunch that brings the most for its places."""
-        densest = max((len(bunch) / sum(map(self.job.load2, bunch)) for bunch in self._here), default=0)
+        densest = max((len(bunch) / sum(map(self.job.ends, bunch)) for bunch in self._here), default=0)
         return int(2 * self.job.enclosure.tray_at(place).fibres * densest + 1e-6)
 
     def load2(self, place: Place) -> Any:

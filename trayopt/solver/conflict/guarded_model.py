@@ -127,7 +127,7 @@ def _fit_trays(question: Question, model: Model) -> None:
         return
     job = question.job
     for legs in model.bunches.values():
-        need = sum(map(job.load2, legs))
+        need = sum(map(job.ends, legs))
         need = max(need, *(2 * job.subunit(leg).fibres // leg.of for leg in legs))
         for stack in job.enclosure.stacks:
             if need > 2 * stack.tray.fibres:

@@ -154,7 +154,7 @@ def bunches_of(job: Job, divisions: dict[Key, int]) -> list[Bunch]:
     for leg in legs:
         bunch = found[number[leg]]
         bunch.legs.append(leg)
-        bunch.load2 += job.load2(leg)
+        bunch.load2 += job.ends(leg)
     for run in job.sleeve_runs:
         for size in sizes:
             found[number[leg_of(run.a.trunk, run.a.first)]].sleeves[size] += run.sleeves(size)

@@ -31,7 +31,7 @@ def cut_capacity(x: Model, kept: Collection[str], fibres: Burden, sleeves: Burde
         return
     trays = {place: x.job.enclosure.tray_at(place) for place in x.places}
     if TrayFibres.id in kept:
-        _fill(x, {place: 2 * tray.fibres for place, tray in trays.items()}, fibres, x.load2_at_least)
+        _fill(x, {place: 2 * tray.fibres for place, tray in trays.items()}, fibres, x.ends_at_least)
     if TraySleeves.id in kept:
         _fill(x, {place: 2 * tray.sleeves for place, tray in trays.items()}, sleeves, x.sleeves2_at_least)
 

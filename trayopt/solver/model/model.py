@@ -384,14 +384,14 @@ class Model(Ways):
         """Twice the splices and parked fibres of a place: a leg brings its spliced fibres by half and the others whole."""
         return self._weigh(place, self.loads)
 
-    def load2_at_least(self, place: Place) -> Expression:
+    def ends_at_least(self, place: Place) -> Expression:
         """Twice the splices and parked fibres of a place."""
         return self.load2(place)
 
     @cached_property
     def loads(self) -> dict[int, int]:
         """Twice the places that each bunch takes in a tray."""
-        return {bunch: sum(map(self.job.load2, legs)) for bunch, legs in self.bunches.items()}
+        return {bunch: sum(map(self.job.ends, legs)) for bunch, legs in self.bunches.items()}
 
     def sleeves2(self, place: Place) -> Expression:
         """Twice the sleeves of a place: either side of a sleeve run brings half."""

@@ -1,4 +1,4 @@
-"""base_outward: a stack is filled from its base outward, without gaps."""
+"""no_empty_below: no used tray place has an empty one under it."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ if TYPE_CHECKING:
     from trayopt.rules.variables import Variables
 
 
-class BaseOutward(Rule[NoParameters]):
+class NoEmptyBelow(Rule[NoParameters]):
     """Broken when a used place above position 1 has an unused place directly under it in its stack."""
 
-    id = "base_outward"
+    id = "no_empty_below"
     kind = "practice"
     subject = "tray place"
     statement = "a used place above position 1 has an unused place directly under it in its stack"
@@ -43,7 +43,7 @@ class BaseOutward(Rule[NoParameters]):
         positions = job.enclosure.stack_by_id[stack].positions
         if position:
             return f"{subject}: position {position} is used only if position {int(position) - 1} under it is used"
-        return f"{subject}: its {positions} positions are used from position 1 outward, without gaps"
+        return f"{subject}: its {positions} positions are used in their order, the one at the base first, and none is left empty under a used one"
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what to change."""

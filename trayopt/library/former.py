@@ -1,0 +1,31 @@
+"""Job files of format 1: what they mean in today's words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from trayopt.domain.base import DivideAt
+from trayopt.domain.cable import Cable
+
+FORMER = "trayopt/job/1"
+"""The schema of job files before the place of division was decided."""
+RULES = {"base_outward": "no_empty_below"}
+"""Rules of format 1 that have another name today."""
+NOTE = "the job is written in format 1"
+HINT = (
+    "trunks that do not say divide_at are divided at the tray, where their cable has tubes; "
+    "write schema: trayopt/job/2 to leave that to the plan"
+)
+
+
+def divided_at(cable: object) -> DivideAt:
+    """Give where a trunk was divided that did not say: at the tray, and at the port where its subunits have no tubes."""
+    return "port" if isinstance(cable, Cable) and not cable.tubes else "tray"
+
+
+def renamed(rules: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, str]]:
+    """Give rules by today's names, and the former name of each that was renamed."""
+    former = {RULES[name]: name for name in rules if name in RULES and RULES[name] not in rules}
+    names = {name: today for today, name in former.items()}
+    return {names.get(name, name): value for name, value in rules.items()}, former

@@ -1,0 +1,57 @@
+"""breakout: a trunk that can be divided at the tray is not divided at its port."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import several
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class Breakout(Rule[NoParameters]):
+    """Broken when a trunk whose list has ``tray`` is divided at the port with a placed leg of more than one."""
+
+    id = "breakout"
+    kind = "practice"
+    level = "prefer"
+    subject = "trunk"
+    statement = "a trunk that may be divided at the tray is divided at the port, with a subunit in more than one leg"
+    why = "A breakout at the port costs a tube for each leg and leaves the fibres without their own tube all the way."
+    cells = ("fibres", "from fibres", "from")
+    way_cells = ("divide_at",)
+    of_divisions = True
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Look for trunks that are divided at the port and need not be."""
+        for trunk in laid.trunks():
+            if "tray" in trunk.divide_at and laid.divide_at[trunk.id] == "port":
+                legs = sum(item.leg.of > 1 for item in laid.legs[trunk.id])
+                if legs:
+                    yield Breach(
+                        trunk.id,
+                        f"{trunk.id} is divided at the port, {several(legs, 'leg')} in tubes of their own; "
+                        "its subunits have tubes that reach the trays",
+                    )
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Divide trunks at the tray that may be divided there."""
+        for trunk in job.trunks:
+            if "tray" in trunk.divide_at and "port" in x.divide_options(trunk):
+                post(x.divided_at(trunk, "port") <= 0, trunk.id)
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say where the trunk may be divided."""
+        if job.trunk_by_id[subject].divided_only_at is None:
+            return f"{subject}: its subunits have tubes of their own, and are opened at the trays rather than at the port"
+        return f"{subject}: it may be divided at the {job.trunk_by_id[subject].divide_at[0]} only"
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what to change."""
+        del job, laid
+        return f"divide {subject} at the tray, or say in the job that it is divided at the port"
