@@ -26,8 +26,8 @@ from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import Expression, Literal
 from trayopt.solver.model.bound import Given
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.literals import Sum, total
-from trayopt.solver.model.ways import Ways
+from trayopt.solver.model.literals import Sum, lit, total
+from trayopt.solver.model.ways import Partings, Ways
 
 
 class Least(NamedTuple):
@@ -61,6 +61,8 @@ class Model(Ways):
         Open k by (trunk, subunit); a subunit that is missing has all its divisions open.
     ways
         Open ways by trunk; a trunk that is missing has all ways of its own limits open.
+    divide_at
+        Where trunks may be divided, by trunk; for one that is missing its own list.
     all_placed
         Whether only plans that place every splice are wanted.
     bare
@@ -75,11 +77,12 @@ class Model(Ways):
         *,
         divisions: Mapping[Key, Sequence[int]] | None = None,
         ways: Mapping[str, Sequence[Way]] | None = None,
+        divide_at: Partings | None = None,
         all_placed: bool = False,
         bare: bool = False,
         clock: Clock | None = None,
     ) -> None:
-        super().__init__(job, ways, clock)
+        super().__init__(job, ways, clock, divide_at)
         self.all_placed = all_placed
         self.kept: set[str] = set()
         """Rules that bind hard in this model."""
@@ -104,7 +107,7 @@ class Model(Ways):
             if job.spliced[key] and not bare:
                 self._open[key] = tuple((divisions or {}).get(key, subunit.divisions))
         self._legs = {
-            (key, of): job.spliced_legs(job.subunit_of_leg[key], of)
+            (key, of): job.legs_in(job.subunit_of_leg[key], of, self.divide_options(job.trunk_by_id[key[0]])[0])
             for key, open_ in self._open.items()
             for of in open_
         }
@@ -115,6 +118,7 @@ class Model(Ways):
         if not bare:
             self._place()
             self._tie()
+            self._part()
 
     def opposed(self, pairs: Sequence[tuple[Literal, Literal]], strands: Sequence[Sequence[Leg]], weight: int) -> None:
         """Note pairs of strands that two trunks see in opposite orders."""
@@ -205,7 +209,12 @@ class Model(Ways):
             literals = [self.literal(f"{name} at {place}") for place in self.places]
             self._at[bunch] = literals
             key = (legs[0].trunk, legs[0].subunit)
-            if self._settled(key):
+            if self._may_stay_bare(legs[0]):
+                placed = self._placed[bunch] = self.literal(f"{name} parked")
+                self.cp.add_exactly_one([*literals, ~placed])
+                if not self._settled(key):
+                    self.cp.add_implication(placed, self._chosen[*key, legs[0].of])
+            elif self._settled(key):
                 if self.all_placed:
                     self.cp.add_exactly_one(literals)
                     self._placed[bunch] = 1
@@ -221,6 +230,34 @@ class Model(Ways):
                     placed = self._placed[bunch] = self.literal(f"{name} placed")
                     self.cp.add_exactly_one([*literals, ~placed])
                     self.cp.add_implication(placed, divided)
+
+    def _may_stay_bare(self, leg: Leg) -> bool:
+        """Whether a leg without a splice lies in a tray only if its trunk is divided there, which is open."""
+        trunk = self.job.trunk_by_id[leg.trunk]
+        return len(self.divide_options(trunk)) > 1 and not self.job.spliced_fibres(leg)
+
+    def _part(self) -> None:
+        """Park legs without a splice where a trunk is divided at the tray alone, and divide it at the port only for legs.
+
+        A trunk that may be divided at the tray counts as divided there where no subunit of it makes more than one leg.
+        """
+        for trunk in self.job.trunks:
+            if len(self.divide_options(trunk)) == 1:
+                continue
+            port = lit(self.divided_at(trunk, "port"))
+            parts: list[Literal] = []
+            for subunit in trunk.subunits:
+                for of in self.divisions(subunit):
+                    legs = self.legs(subunit, of)
+                    if of > 1:
+                        parts.append(self.any_of(*(self.placed(leg) for leg in legs)))
+                    for leg in legs:
+                        if not self._may_stay_bare(leg):
+                            continue
+                        self.cp.add_implication(port, ~lit(self.placed(leg)))
+                        if self.all_placed:
+                            self.clause(self.placed(leg), port, self.no(self.divided(subunit, of)))
+            self.clause(self.no(port), *parts)
 
     def _tie(self) -> None:
         """Tie the two sides of every piece together, once for each pair of sides."""
@@ -299,7 +336,7 @@ class Model(Ways):
         return 1 if self.all_placed else self.any_of(*(self.placed(leg) for leg in self.all_legs(subunit)))
 
     def _at_tray(self, subunit: Subunit) -> bool:
-        return self.job.trunk_by_id[subunit.trunk].divide_at == "tray"
+        return self.divide_options(self.job.trunk_by_id[subunit.trunk]) == ("tray",)
 
     def any_on(self, subunit: Subunit, stack: str) -> Literal:
         """Whether a placed leg of a subunit lies on this stack."""
@@ -311,10 +348,10 @@ class Model(Ways):
         """Whether the first placed leg of a subunit lies on this stack."""
 
         def make() -> Literal:
-            if self.all_placed:
-                return self.one_of(*(self.on(self.legs(subunit, of)[0], stack) for of in self.divisions(subunit)))
-            if self._at_tray(subunit):
+            if self._at_tray(subunit) and not self.all_placed:
                 return self.any_on(subunit, stack)
+            if self.all_placed and not any(map(self._may_stay_bare, self.all_legs(subunit))):
+                return self.one_of(*(self.on(self.legs(subunit, of)[0], stack) for of in self.divisions(subunit)))
             firsts = []
             for of in self.divisions(subunit):
                 legs = self.legs(subunit, of)
@@ -375,22 +412,39 @@ class Model(Ways):
 
     # -- tray places -------------------------------------------------------------------------------------------------
 
+    def ties_next(self, place: Place) -> Literal:
+        """Whether an opened subunit has legs at a place and at the next one outward on its stack."""
+        outward = Place(place.stack, place.position + 1)
+
+        def make() -> Literal:
+            ties: list[Literal] = []
+            for trunk in self.job.trunks:
+                if "tray" not in self.divide_options(trunk):
+                    continue
+                for subunit in trunk.subunits:
+                    legs = [leg for leg in self.all_legs(subunit) if leg.of > 1]
+                    here, there = (self.any_of(*(self.at(leg, at) for leg in legs)) for at in (place, outward))
+                    ties.append(self.both(here, there, self.divided_at(trunk, "tray")))
+            return self.any_of(*ties)
+
+        return self._make(("ties", place), make)
+
     def used(self, place: Place) -> Literal:
         """Whether a tray place is used."""
         rank = self.job.enclosure.place_rank[place]
         return self._make(("used", place), lambda: self.any_of(*(literals[rank] for literals in self._at.values())))
 
-    def load2(self, place: Place) -> Expression:
-        """Twice the splices and parked fibres of a place: a leg brings its spliced fibres by half and the others whole."""
+    def ends(self, place: Place) -> Expression:
+        """Fibre ends of a place: each fibre of its legs is one."""
         return self._weigh(place, self.loads)
 
     def ends_at_least(self, place: Place) -> Expression:
-        """Twice the splices and parked fibres of a place."""
-        return self.load2(place)
+        """Fibre ends of a place."""
+        return self.ends(place)
 
     @cached_property
     def loads(self) -> dict[int, int]:
-        """Twice the places that each bunch takes in a tray."""
+        """Fibre ends that each bunch brings to a tray."""
         return {bunch: sum(map(self.job.ends, legs)) for bunch, legs in self.bunches.items()}
 
     def sleeves2(self, place: Place) -> Expression:

@@ -21,6 +21,7 @@ from trayopt.solver.model.capacity_cuts import burdens, cut_capacity
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, Tag
 from trayopt.solver.model.model import Key, Model
+from trayopt.solver.model.ways import Partings
 
 Mode = Literal["hard", "soft", "guard", "free"]
 log = logging.getLogger(__name__)
@@ -60,6 +61,7 @@ def build(
     all_placed: bool,
     divisions: Mapping[Key, Sequence[int]] | None = None,
     ways: Mapping[str, Sequence[Way]] | None = None,
+    divide_at: Partings | None = None,
     clock: Clock | None = None,
     cuts: bool = True,
 ) -> Model:
@@ -70,7 +72,7 @@ def build(
     OutOfTime
         Where a clock is given and over.
     """
-    model = Model(job, divisions=divisions, ways=ways, all_placed=all_placed, clock=clock)
+    model = Model(job, divisions=divisions, ways=ways, divide_at=divide_at, all_placed=all_placed, clock=clock)
     model.kept = {rule.id for rule in RULES if policy.mode(job, rule) == "hard"}
     let_speak(model, lambda _: model, policy)
     if cuts:

@@ -1,4 +1,4 @@
-"""Ways of trunks and ends of stacks: what every model decides, whatever it makes of legs."""
+"""Ways of trunks, where they are divided, and ends of stacks: what every model decides, whatever it makes of legs."""
 
 from __future__ import annotations
 
@@ -6,12 +6,16 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable, Hashable, Mapping, Sequence
 
 from trayopt.domain.assignment import Way
-from trayopt.domain.base import Travel
+from trayopt.domain.base import DivideAt, Travel
 from trayopt.domain.job import Job, Trunk
 from trayopt.rules.variables import Literal
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import Literals, OnStack, lits, total
 from trayopt.track.routes import Routes, all_ways, routes_of
+
+
+Partings = Mapping[str, Sequence[DivideAt]]
+"""Where trunks may be divided, by trunk."""
 
 
 class Ways(Literals, ABC):
@@ -21,15 +25,24 @@ class Ways(Literals, ABC):
     ----------
     ways
         Open ways by trunk; a trunk that is missing has all ways of its own limits open.
+    divide_at
+        Where trunks may be divided, by trunk; for one that is missing its own list.
     clock
         Ends the making of the model with ``OutOfTime``; where None, nothing does.
     """
 
-    def __init__(self, job: Job, ways: Mapping[str, Sequence[Way]] | None, clock: Clock | None) -> None:
+    def __init__(
+        self,
+        job: Job,
+        ways: Mapping[str, Sequence[Way]] | None,
+        clock: Clock | None,
+        divide_at: Partings | None = None,
+    ) -> None:
         super().__init__(clock)
         self.job = job
         self.routes: Routes = routes_of(job)
         self._ways = {trunk.id: tuple((ways or {}).get(trunk.id, all_ways(job, trunk))) for trunk in job.trunks}
+        self._divide_at = {trunk.id: tuple((divide_at or {}).get(trunk.id, trunk.divide_at)) for trunk in job.trunks}
 
     @abstractmethod
     def in_box(self, trunk: Trunk) -> Literal:
@@ -38,6 +51,18 @@ class Ways(Literals, ABC):
     def ways(self, trunk: Trunk) -> tuple[Way, ...]:
         """Every way that is open for a trunk."""
         return self._ways[trunk.id]
+
+    def divide_options(self, trunk: Trunk) -> tuple[DivideAt, ...]:
+        """Where a trunk may be divided in this model: the tray, the port, or both in this order."""
+        return self._divide_at[trunk.id]
+
+    def divided_at(self, trunk: Trunk, at: DivideAt) -> Literal:
+        """Whether a trunk is divided here; exactly one of its options holds."""
+        options = self.divide_options(trunk)
+        if len(options) == 1:
+            return int(at == options[0])
+        port = self._make(("at port", trunk.id), lambda: self.literal(f"{trunk.id} divided at the port"))
+        return port if at == "port" else self.no(port)
 
     def goes(self, trunk: Trunk, way: Way) -> Literal:
         """Whether a trunk in the box goes this way."""
