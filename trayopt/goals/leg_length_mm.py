@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from trayopt.domain.assignment import Way
 from trayopt.domain.hardware import Stack
 from trayopt.domain.job import Job, Trunk
 from trayopt.goals.base import Goal
@@ -99,7 +101,7 @@ class _Steps:
             self.x.require(number >= legs, *goes)
         return number
 
-    def _chosen(self, keys: list[tuple[object, str]]) -> list[tuple[Literal, ...]]:
+    def _chosen(self, keys: Sequence[tuple[Way, str]]) -> list[tuple[Literal, ...]]:
         """Give literals that hold together for each of some ways to an end."""
         x = self.x
         return [

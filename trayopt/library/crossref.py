@@ -45,7 +45,9 @@ def _trunk_faults(parts: Parts) -> Iterator[Fault]:
         first.setdefault(trunk.id, i)
         yield from _repeats(parts, ("trunks", i, "loops"), trunk.loops)
         if "tray" in trunk.divide_at and not trunk.cable.tubes:
-            message = f"trunk {trunk.id} cannot be divided at the tray: the subunits of cable {trunk.cable.id} have no tubes"
+            message = (
+                f"trunk {trunk.id} cannot be divided at the tray: the subunits of cable {trunk.cable.id} have no tubes"
+            )
             hint = "leave divide_at out, or say tubes: true in the cable where each subunit has a tube of its own"
             yield parts.spot("trunks", i, "divide_at").fault(message, found="tray", allowed="port", hint=hint)
         if trunk.ports == "any":

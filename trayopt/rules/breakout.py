@@ -48,7 +48,9 @@ class Breakout(Rule[NoParameters]):
     def say(self, job: Job, subject: str) -> str:
         """Say where the trunk may be divided."""
         if job.trunk_by_id[subject].divided_only_at is None:
-            return f"{subject}: its subunits have tubes of their own, and are opened at the trays rather than at the port"
+            return (
+                f"{subject}: its subunits have tubes of their own, and are opened at the trays rather than at the port"
+            )
         return f"{subject}: it may be divided at the {job.trunk_by_id[subject].divide_at[0]} only"
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:

@@ -37,7 +37,9 @@ class OpenedTube(Rule[NoParameters]):
             bare = [str(leg) for leg in subunit.legs(laid.division[trunk, number]) if leg not in laid.place_of]
             if bare:
                 lie = "lies" if len(bare) == 1 else "lie"
-                yield Breach(subunit.name, f"the tube of {subunit.name} is opened at a tray and {listed(bare)} {lie} in none")
+                yield Breach(
+                    subunit.name, f"the tube of {subunit.name} is opened at a tray and {listed(bare)} {lie} in none"
+                )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Place every leg of a division at the tray, or none."""

@@ -120,7 +120,9 @@ def _asked(
     if clock.over:
         return Proof(claim, "not settled", why="interrupted" if clock.interrupted else "the time is over")
     size = len(job.enclosure.places) * sum(
-        len(job.spliced_legs(subunit, of)) for subunit in job.subunits for of in subunit.divisions
+        len(job.legs_in(subunit, of, job.trunk_by_id[subunit.trunk].divide_at[0]))
+        for subunit in job.subunits
+        for of in subunit.divisions
     )
     if size > MOST_LITERALS:
         return Proof(claim, "not settled", why=f"a plain model has {size:,} literals; {MOST_LITERALS:,} are the most")

@@ -5,37 +5,43 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import Any, NamedTuple
 
+from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
 from trayopt.solver.model.groups import Question
 
+Choice = tuple[int, DivideAt]
+"""A division: k, and where the trunk is divided if k is above 1."""
+
 
 class Cut(NamedTuple):
-    """One division of a class: per subunit its placed legs and all that it brings, per leg the least that it brings.
+    """One division of a class at the tray or the port: per subunit its placed legs and all that it brings, per leg the least.
 
-    ``load2`` and ``sleeves2`` are twice the tray places and sleeves of a leg, ``loads2`` and ``all_sleeves2`` of all
-    placed legs together; ``fibres`` are the fibres of one leg; ``splices`` are those of one leg where all its legs
-    have as many, else None.
+    ``ends`` are the fibre ends of each leg; ``least_spliced`` and ``most_spliced`` of them are spliced, ``spliced`` of all legs
+    together. ``sleeves2`` is twice the sleeves of a leg at least, ``all_sleeves2`` of all placed legs together. ``splices`` are
+    those of one leg where all its legs have as many, else None.
     """
 
     of: int
+    at: DivideAt
     legs: int
-    fibres: int
-    load2: int
-    loads2: int
+    ends: int
+    least_spliced: int
+    most_spliced: int
+    spliced: int
     sleeves2: int
     all_sleeves2: int
     splices: int | None
 
     @property
-    def most_spliced(self) -> int:
-        """Most spliced fibres of one leg."""
-        return 2 * self.fibres - self.load2
+    def choice(self) -> Choice:
+        """By what the division is told from the others of its class."""
+        return self.of, self.at
 
     @property
-    def spliced(self) -> int:
-        """Spliced fibres of a subunit."""
-        return 2 * self.fibres * self.legs - self.loads2
+    def all_ends(self) -> int:
+        """Fibre ends of all placed legs of a subunit."""
+        return self.legs * self.ends
 
 
 class Class(NamedTuple):
@@ -60,7 +66,12 @@ def classes_of(question: Question) -> list[Class]:
     for subunit in job.subunits:
         if not job.spliced[subunit.trunk, subunit.number]:
             continue
-        made = tuple(_cut(job, subunit, of, sleeves) for of in subunit.divisions)
+        options = job.trunk_by_id[subunit.trunk].divide_at
+        made = tuple(
+            _cut(job, subunit, of, at, sleeves)
+            for of in subunit.divisions
+            for at in (options if of > 1 else options[:1])
+        )
         alone = subunit.number if subunit.number in named.get(subunit.trunk, ()) else 0
         with_ = partners[subunit.trunk, subunit.number]
         key = (
@@ -78,22 +89,22 @@ def classes_of(question: Question) -> list[Class]:
     return [Class(key[0], tuple(members), key[6], cuts[key]) for key, members in found.items()]
 
 
-def _cut(job: Job, subunit: Subunit, of: int, sleeves: dict[tuple[str, int, int], int]) -> Cut:
-    legs = job.spliced_legs(subunit, of)
-    fibres = subunit.fibres // of
+def _cut(job: Job, subunit: Subunit, of: int, at: DivideAt, sleeves: dict[tuple[str, int, int], int]) -> Cut:
+    legs = job.legs_in(subunit, of, at)
     spliced = [job.spliced_fibres(leg) for leg in legs]
     ribbons = subunit.ribbons // of
     brought = [
         sum(sleeves.get((subunit.trunk, subunit.number, (leg.group - 1) * ribbons + r + 1), 0) for r in range(ribbons))
         for leg in legs
     ]
-    loads = [2 * fibres - n for n in spliced]
     return Cut(
         of,
+        at,
         len(legs),
-        fibres,
-        min(loads),
-        sum(loads),
+        subunit.fibres // of,
+        min(spliced),
+        max(spliced),
+        sum(spliced),
         min(brought),
         sum(brought),
         spliced[0] if len(set(spliced)) == 1 else None,

@@ -11,6 +11,7 @@ from functools import cached_property
 from math import gcd
 from typing import Any
 
+from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.finding import Level
 from trayopt.domain.hardware import Place
@@ -18,8 +19,8 @@ from trayopt.domain.job import Job, Trunk
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.guide_fill import area_units
 from trayopt.rules.tray_fibres import TrayFibres
-from trayopt.rules.variables import TrunkLegs, TrunkPlaces, TrunkStacks, TrunkWays, Variables
-from trayopt.solver.bounds.stack_counts import StackCounts
+from trayopt.rules.variables import Partings, TrunkLegs, TrunkPlaces, TrunkStacks, TrunkWays, Variables
+from trayopt.solver.bounds.stack_counts import Kind, StackCounts
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
@@ -40,17 +41,17 @@ class PlaceCounts(StackCounts):
 
     def furnish(self) -> None:
         """Count legs at places before the rules speak."""
-        self.here: dict[Place, dict[tuple[int, int], Any]] = {place: {} for place in self.places}
-        for (i, of, stack), legs in self.legs_of.items():
-            name, cut = self.classes[i].members[0].name, self.cuts[i, of]
-            most = 2 * self.job.enclosure.stack_by_id[stack].tray.fibres // cut.load2
+        self.here: dict[Place, dict[Kind, Any]] = {place: {} for place in self.places}
+        for (i, choice, stack), legs in self.legs_of.items():
+            name, cut = self.classes[i].members[0].name, self.cuts[i, choice]
+            most = 2 * self.job.enclosure.stack_by_id[stack].tray.fibres // cut.ends
             rows = [here for place, here in self.here.items() if place.stack == stack]
             for row in rows:
-                row[i, of] = self.number(most if self._holds_fibres else cut.legs * len(self.job.subunits), name)
-            self.require(total(row[i, of] for row in rows) == legs)
+                row[i, choice] = self.number(most if self._holds_fibres else cut.legs * len(self.job.subunits), name)
+            self.require(total(row[i, choice] for row in rows) == legs)
         for place, row in self.here.items():
             if self._holds_fibres:
-                loads = total(self.cuts[key].load2 * legs for key, legs in row.items())
+                loads = total(self.cuts[key].ends * legs for key, legs in row.items())
                 self.require(loads <= 2 * self.job.enclosure.tray_at(place).fibres)
             self.share(row)
 
@@ -61,7 +62,7 @@ class PlaceCounts(StackCounts):
     @cached_property
     def voice(self) -> Variables:
         """What rules and goals may ask."""
-        return voice(self, TrunkWays, TrunkStacks, TrunkPlaces, TrunkLegs)
+        return voice(self, TrunkWays, Partings, TrunkStacks, TrunkPlaces, TrunkLegs)
 
     def legs_at(self, trunk: Trunk, place: Place) -> Any:
         """How many legs of a trunk are at a place."""
@@ -100,21 +101,14 @@ def length_bound(job: Job, levels: tuple[Level, ...], unplaced: int, legs: int |
     return max(0, whole_bound(solver.best_objective_bound)) if status in FOUND else 0
 
 
-def most_entering(
-    job: Job, levels: tuple[Level, ...], trunk: Trunk, unplaced: int, legs: int, clock: Clock
-) -> int | None:
-    """Bound the subunits of a trunk with a placed leg over such plans; None where no answer was found in time."""
-    counts = StackCounts(_question(job, levels), all_placed=not unplaced)
-    _hold(counts, unplaced, legs)
-    counts.cp.maximize(linear(total(n for (i, _), n in counts.count.items() if counts.classes[i].trunk == trunk.id)))
-    status, solver = solve_one(counts.cp, clock, EFFORT)
-    return -whole_bound(-solver.best_objective_bound) if status in FOUND else None
-
-
 def area_in_box(job: Job, subunit: Subunit, of: int) -> int:
-    """Cross-section of the tubes that a placed subunit has in the box at a division, in the units of ``area_units``."""
+    """Least cross-section of the tubes that a placed subunit has in the box at a division, in the units of ``area_units``."""
+    return min(_area_in_box(job, subunit, of, at) for at in job.trunk_by_id[subunit.trunk].divide_at)
+
+
+def _area_in_box(job: Job, subunit: Subunit, of: int, at: DivideAt) -> int:
     trunk = job.trunk_by_id[subunit.trunk]
-    tube = routes_of(job).traveller(trunk, subunit, of)
+    tube = routes_of(job).traveller(trunk, subunit, of, at)
     if tube is None:
         return 0
     tubes = 1 if tube.own else of if trunk.idle == "coiled" else len(job.spliced_legs(subunit, of))
@@ -128,7 +122,7 @@ def most_area(job: Job, clock: Clock) -> int | None:
     """
     counts = StackCounts(Question(job))
     _hold(counts, 0, None)
-    areas = {key: area_in_box(job, counts.classes[key[0]].members[0], key[1]) for key in counts.count}
+    areas = {(i, cut): _area_in_box(job, counts.classes[i].members[0], *cut) for i, cut in counts.count}
     unit = gcd(*areas.values()) or 1
     counts.cp.maximize(linear(total(area // unit * counts.count[key] for key, area in areas.items())))
     status, solver = solve_one(counts.cp, clock, AREA_EFFORT)

@@ -35,8 +35,8 @@ from trayopt.rules.pin import Pinned
 from trayopt.rules.reserve import Reserve
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
-from trayopt.rules.variables import TrunkPlaces, TrunkStacks, TrunkWays, Variables
-from trayopt.solver.bounds.classes import Class, Cut, classes_of
+from trayopt.rules.variables import Partings, TrunkPlaces, TrunkStacks, TrunkWays, Variables
+from trayopt.solver.bounds.classes import Choice, Class, Cut, classes_of
 from trayopt.solver.model.groups import LIMITS, Question, merged
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Key, Model
@@ -47,6 +47,10 @@ OWN: tuple[type[Rule[Any]], ...] = (
     TrayFibres, TraySleeves, EntranceLegs, GuideFill, BendRadius, FibreBend, AlternateStacks, Reserve, Pinned,
 )  # fmt: skip
 """Rules of which the counts by stack has a reading of its own, by counts of classes."""
+
+
+Kind = tuple[int, Choice]
+"""A class by its number, and one of its divisions."""
 
 
 @dataclass(frozen=True)
@@ -71,16 +75,16 @@ class StackCounts(Model):
         self.question = question
         self.stacks = self.job.enclosure.stacks
         self.classes = classes_of(question)
-        self.cuts: dict[tuple[int, int], Cut] = {}
-        """Divisions that a class can have, by (class, k)."""
-        self.count: dict[tuple[int, int], Any] = {}
+        self.cuts: dict[Kind, Cut] = {}
+        """Divisions that a class can have."""
+        self.count: dict[Kind, Any] = {}
         """How many subunits of a class have a division and a placed leg."""
         self.outside: dict[int, Any] = {}
         """How many subunits of a class have no placed leg."""
-        self.legs_of: dict[tuple[int, int, str], Any] = {}
+        self.legs_of: dict[tuple[int, Choice, str], Any] = {}
         """How many legs of a class at a division are on a stack."""
-        self.wholes: dict[tuple[int, int, str], Any] = {}
-        """How many subunits of a class at a division are on a stack, for trunks divided at the tray."""
+        self.wholes: dict[tuple[int, Choice, str], Any] = {}
+        """How many subunits of a class at a division are on a stack, where the trunk is divided at the tray."""
         for i, alike in enumerate(self.classes):
             self._class(i, alike)
         self._on = {(t.id, s.id): self._used(t, s) for t in self.job.trunks for s in self.stacks}
@@ -105,7 +109,7 @@ class StackCounts(Model):
     @cached_property
     def voice(self) -> Variables:
         """What rules and goals may ask."""
-        return voice(self, TrunkWays, TrunkStacks, TrunkPlaces)
+        return voice(self, TrunkWays, Partings, TrunkStacks, TrunkPlaces)
 
     def _asks(self, rule: type[Rule[Any]]) -> bool:
         return rule.id in self.question.by_rule
@@ -126,17 +130,19 @@ class StackCounts(Model):
         """Decide how many subunits of a class have each division, and on which stacks their legs are."""
         trunk, n = self.job.trunk_by_id[alike.trunk], len(alike.members)
         for cut in alike.cuts:
-            tube = self.routes.traveller(trunk, alike.members[0], cut.of)
+            tube = self.routes.traveller(trunk, alike.members[0], cut.of, cut.at)
             if tube is None:
                 continue
-            self.cuts[i, cut.of] = cut
-            count = self.count[i, cut.of] = self.number(n, f"{alike.members[0].name} and like it in {cut.of}")
-            at_tray = trunk.divide_at == "tray"
+            self.cuts[i, cut.choice] = cut
+            count = self.count[i, cut.choice] = self.number(n, f"{alike.members[0].name} and like it in {cut.of}")
+            if cut.of > 1:
+                self.require(count <= n * self.divided_at(trunk, cut.at))
+            at_tray = cut.at == "tray"
             parts = [self.number(n if at_tray else n * cut.legs, "") for _ in self.stacks]
             for stack, part in zip(self.stacks, parts, strict=True):
-                self.legs_of[i, cut.of, stack.id] = self._legs_of(cut, part) if at_tray else part
+                self.legs_of[i, cut.choice, stack.id] = cut.legs * part if at_tray else part
                 if at_tray:
-                    self.wholes[i, cut.of, stack.id] = part
+                    self.wholes[i, cut.choice, stack.id] = part
             if at_tray:
                 self.require(total(parts) == count)
             elif self.all_placed:
@@ -150,15 +156,6 @@ class StackCounts(Model):
         self.outside[i] = 0 if self.all_placed else self.number(n, f"{alike.members[0].name} and like it outside")
         self.require(self.outside[i] + total(count for (j, _), count in self.count.items() if j == i) == n)
 
-    def _legs_of(self, cut: Cut, wholes: Any) -> Any:
-        """Count the placed legs of so many subunits that keep together."""
-        if self.all_placed:
-            return cut.legs * wholes
-        legs = self.number(cut.legs * len(self.job.subunits), "")
-        self.require(legs <= cut.legs * wholes)
-        self.require(legs >= wholes)
-        return legs
-
     def _free(self, rule: type[Rule[Any]], members: tuple[Subunit, ...]) -> Any:
         """How many of these subunits are not held to a rule."""
         return len(members) - total(self._held(rule, subunit.name) for subunit in members)
@@ -169,7 +166,7 @@ class StackCounts(Model):
         tight = [stack for stack in self.stacks if stack.tray.min_radius_mm < least]
         if self._asks(FibreBend) and tight:
             free = self._free(FibreBend, members)
-            self.require(total(self.legs_of[i, cut.of, stack.id] for stack in tight) <= cut.legs * free)
+            self.require(total(self.legs_of[i, cut.choice, stack.id] for stack in tight) <= cut.legs * free)
 
     def _used(self, trunk: Trunk, stack: Stack) -> Any:
         """Whether a trunk has a leg on a stack."""
@@ -177,23 +174,23 @@ class StackCounts(Model):
         if not here:
             return 0
         used = self.literal(f"{trunk.id} on {stack.id}")
-        for i, of in here:
-            most = len(self.classes[i].members) * self.cuts[i, of].legs
-            self.require(self.legs_of[i, of, stack.id] <= most * used)
+        for i, cut in here:
+            most = len(self.classes[i].members) * self.cuts[i, cut].legs
+            self.require(self.legs_of[i, cut, stack.id] <= most * used)
         self.require(used <= self.in_box(trunk))
         return used
 
-    def _mine(self, trunk: Trunk) -> list[tuple[int, int]]:
-        return [(i, of) for i, of in self.cuts if self.classes[i].trunk == trunk.id]
+    def _mine(self, trunk: Trunk) -> list[Kind]:
+        return [(i, cut) for i, cut in self.cuts if self.classes[i].trunk == trunk.id]
 
     def _pairs(self) -> None:
         """Let two joined trunks have as many splices with each other on a stack, where that can be counted."""
-        shares: dict[tuple[str, str], list[tuple[int, int]]] = defaultdict(list)
+        shares: dict[tuple[str, str], list[Kind]] = defaultdict(list)
         plain: dict[tuple[str, str], bool] = defaultdict(lambda: True)
-        for (i, of), cut in self.cuts.items():
-            alike = self.classes[i]
+        for key, cut in self.cuts.items():
+            alike = self.classes[key[0]]
             for partner in alike.partners:
-                shares[alike.trunk, partner].append((i, of))
+                shares[alike.trunk, partner].append(key)
                 plain[alike.trunk, partner] &= len(alike.partners) == 1 and cut.splices is not None
         self.shared = [
             (tuple(shares[a, b]), tuple(shares[b, a])) for a, b in self.job.joined_pairs if plain[a, b] and plain[b, a]
@@ -221,7 +218,7 @@ class StackCounts(Model):
             pairs[i].add(of[other] if other is not None and other in single else -1)
         return {(i, min(js)) for i, js in pairs.items() if len(js) == 1 and pairs.get(min(js)) == {i}}
 
-    def share(self, legs: Mapping[tuple[int, int], Any]) -> None:
+    def share(self, legs: Mapping[Kind, Any]) -> None:
         """Let the two sides of each such pair bring equally many splices to some part of the box, by the legs there."""
         for sides in self.shared:
             one, other = (total((self.cuts[key].splices or 0) * legs.get(key, 0) for key in keys) for keys in sides)
@@ -231,7 +228,7 @@ class StackCounts(Model):
         """Let the subunits of a lead trunk that is divided at the tray be shared out evenly, as its last one asks for."""
         for trunk in self.job.trunks:
             last = next((s for s in reversed(trunk.subunits) if self.divisions(s)), None)
-            plain = trunk.id in self.job.lead_trunks and trunk.divide_at == "tray"
+            plain = trunk.id in self.job.lead_trunks and self.divide_options(trunk) == ("tray",)
             if last is None or not plain or not self._asks(AlternateStacks):
                 continue
             held = self._held(AlternateStacks, last.name)
@@ -247,16 +244,14 @@ class StackCounts(Model):
         """Bound what the trays of each stack take together, and of all stacks what all subunits bring."""
         for stack in self.stacks:
             here = [
-                (self.cuts[i, of], n, self.classes[i].trunk)
-                for (i, of, on), n in self.legs_of.items()
+                (self.cuts[i, cut], n, self.classes[i].trunk)
+                for (i, cut, on), n in self.legs_of.items()
                 if on == stack.id
             ]
             if self._asks(TrayFibres):
                 held = self._held(TrayFibres, stack.id)
-                self.require(
-                    total(c.load2 * n for c, n, _ in here) <= 2 * stack.tray.fibres * self._usable(stack), held
-                )
-                self._large(stack, held, stack.tray.fibres, [(c.fibres, n, t) for c, n, t in here])
+                self.require(total(c.ends * n for c, n, _ in here) <= 2 * stack.tray.fibres * self._usable(stack), held)
+                self._large(stack, held, 2 * stack.tray.fibres, [(c.ends + c.least_spliced, n, t) for c, n, t in here])
             if self._asks(TraySleeves):
                 held = self._held(TraySleeves, stack.id)
                 self.require(
@@ -265,7 +260,7 @@ class StackCounts(Model):
                 self._large(stack, held, stack.tray.sleeves, [(c.sleeves2, n, t) for c, n, t in here])
             if self._asks(EntranceLegs):
                 self._entrances(stack)
-        for rule, brings, takes in ((TrayFibres, "loads2", "fibres"), (TraySleeves, "all_sleeves2", "sleeves")):
+        for rule, brings, takes in ((TrayFibres, "all_ends", "fibres"), (TraySleeves, "all_sleeves2", "sleeves")):
             if self._asks(rule) and self.all_placed:
                 brought = total(getattr(self.cuts[key], brings) * n for key, n in self.count.items())
                 most = total(2 * getattr(stack.tray, takes) * self._usable(stack) for stack in self.stacks)
@@ -281,7 +276,8 @@ class StackCounts(Model):
     def _large(self, stack: Stack, held: Any, room: int, here: list[tuple[int, Any, str]]) -> None:
         """Let no tray hold two legs of a trunk that each need more than half of it, and so on down to a quarter.
 
-        A leg needs a place for each of its fibres, spliced or parked, and a sleeve for each run of its splices.
+        A leg brings an end for each of its fibres, and one more for each that is spliced; it needs a sleeve for each run of its
+        splices.
         """
         for trunk in self.job.trunks:
             for most in range(4):
@@ -295,7 +291,7 @@ class StackCounts(Model):
             counted = []
             for trunk in self.job.trunks:
                 number = self.number(sum(subunit.ribbons for subunit in trunk.subunits), "")
-                legs = total(self.legs_of[i, of, stack.id] for i, of in self._mine(trunk))
+                legs = total(self.legs_of[i, cut, stack.id] for i, cut in self._mine(trunk))
                 self.require(number >= legs, self.travels(trunk, travel))
                 counted.append(number)
             most = stack.tray.entrance_legs * self._usable(stack)
@@ -344,14 +340,18 @@ class StackCounts(Model):
             held = () if built else (self._held(Pinned, pin.subject),)
             if isinstance(pin, LegPin):
                 leg = self.job.pinned_leg(pin)
-                key = (classes[leg.trunk, leg.subunit], leg.of)
+                i = classes[leg.trunk, leg.subunit]
+                keys = [key for key, cut in self.cuts.items() if key[0] == i and cut.of == leg.of]
                 stacks = dict.fromkeys(place.stack for place in self.job.places_of(pin))
-                kept = total(self.legs_of[(*key, stack)] for stack in stacks) if key in self.cuts else 0
+                kept = total(self.legs_of[(*key, stack)] for key in keys for stack in stacks)
             else:
                 trunk = self.job.trunk_by_id[pin.trunk]
                 wish = (pin.port, pin.travel, pin.loops)
                 ways = [w for w in self.ways(trunk) if all(x in {None, y} for x, y in zip(wish, w, strict=True))]
                 kept = total(self.goes(trunk, way) for way in ways)
+                if pin.divide_at is not None:
+                    open_ = pin.divide_at in self.divide_options(trunk)
+                    self.require((self.divided_at(trunk, pin.divide_at) if open_ else 0) >= 1, *held)
             self.require(kept >= 1, *held)
 
     # -- guides ------------------------------------------------------------------------------------------------------
@@ -373,19 +373,21 @@ class StackCounts(Model):
             limit = guide_units(guide, fill) // unit
             self.require(total(passing) <= limit, self._held(GuideFill, guide.id))
 
-    def _area(self, i: int, of: int) -> int:
+    def _area(self, i: int, cut: Choice) -> int:
         subunit = self.classes[i].members[0]
-        tube = self.routes.traveller(self.job.trunk_by_id[subunit.trunk], subunit, of)
+        tube = self.routes.traveller(self.job.trunk_by_id[subunit.trunk], subunit, *cut)
         return 0 if tube is None else area_units(tube.diameter_mm)
 
     def _most_area(self, trunk: Trunk) -> int:
         own = sum(area_units(subunit.diameter_mm) for subunit in trunk.subunits)
-        legs = {i: max(of * self._area(j, of) for j, of in self.cuts if j == i) for i, _ in self._mine(trunk)}
+        legs = {i: max(cut[0] * self._area(j, cut) for j, cut in self.cuts if j == i) for i, _ in self._mine(trunk)}
         return own + sum(area * len(self.classes[i].members) for i, area in legs.items())
 
-    def _own(self, i: int, of: int) -> bool:
+    def _own(self, i: int, cut: Choice) -> bool:
         """Whether the subunit's own tube makes the way for all its legs."""
-        return of == 1 or self.job.trunk_by_id[self.classes[i].trunk].divide_at == "tray"
+        subunit = self.classes[i].members[0]
+        tube = self.routes.traveller(self.job.trunk_by_id[subunit.trunk], subunit, *cut)
+        return tube is not None and tube.own
 
     def _round(self, trunk: Trunk, unit: int) -> Any:
         """Cross-section of all that a trunk has in the box: a loop carries it once round."""
@@ -401,16 +403,16 @@ class StackCounts(Model):
             return (
                 idle
                 + out
-                + total(self._area(i, of) // unit * self._tubes(i, of, coiled=coiled) for i, of in self._mine(trunk))
+                + total(self._area(i, cut) // unit * self._tubes(i, cut, coiled=coiled) for i, cut in self._mine(trunk))
             )
 
         return self._make(("round", trunk.id), make)
 
-    def _tubes(self, i: int, of: int, *, coiled: bool) -> Any:
+    def _tubes(self, i: int, cut: Choice, *, coiled: bool) -> Any:
         """How many tubes the subunits of a class that have a division and a placed leg have in the box."""
-        if self._own(i, of):
-            return self.count[i, of]
-        return of * self.count[i, of] if coiled else total(self.legs_of[i, of, stack.id] for stack in self.stacks)
+        if self._own(i, cut):
+            return self.count[i, cut]
+        return cut[0] * self.count[i, cut] if coiled else total(self.legs_of[i, cut, stack.id] for stack in self.stacks)
 
     def _direct(self, trunk: Trunk, way: Way, stack: Stack, guide: str, unit: int) -> Any:
         """Cross-section of what goes to a stack and passes a guide on its direct way."""
@@ -432,9 +434,9 @@ class StackCounts(Model):
 
     def _area_on(self, trunk: Trunk, stack: Stack, unit: int) -> Any:
         parts = []
-        for i, of in self._mine(trunk):
-            tubes = self.wholes.get((i, of, stack.id), self.legs_of[i, of, stack.id])
-            parts.append(self._area(i, of) // unit * tubes)
+        for i, cut in self._mine(trunk):
+            tubes = self.wholes.get((i, cut, stack.id), self.legs_of[i, cut, stack.id])
+            parts.append(self._area(i, cut) // unit * tubes)
         return total(parts)
 
     # -- what it found -----------------------------------------------------------------------------------------------
@@ -474,7 +476,7 @@ class StackCounts(Model):
         """Read divisions and ways out of a solution; subunits of a class take the divisions in order."""
         divisions: dict[Key, tuple[int, ...]] = {}
         for i, alike in enumerate(self.classes):
-            chosen = [of for (j, of), n in sorted(self.count.items()) if j == i for _ in range(value(n))]
+            chosen = [of for (j, (of, _)), n in sorted(self.count.items()) if j == i for _ in range(value(n))]
             divisions.update({(s.trunk, s.number): (of,) for s, of in zip(alike.members, chosen, strict=True)})
         ways = {
             t.id: tuple(w for w in self.ways(t) if value(self.goes(t, w))) for t in self.job.trunks if self.in_box(t)

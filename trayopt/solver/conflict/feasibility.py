@@ -129,7 +129,7 @@ class Trials:
         if tied not in self._rings:
             most = max(stack.tray.fibres for stack in job.enclosure.stacks)
             self._rings[tied] = overfull_rings(
-                job, lambda s: job.trunk_by_id[s.trunk].divide_at == "tray" or _together(s) in tied, most
+                job, lambda s: job.trunk_by_id[s.trunk].divided_only_at == "tray" or _together(s) in tied, most
             )
         for ring in self._rings[tied]:
             self.refute(rooms | {_together(subunit) for subunit in ring.subunits} & tied)

@@ -12,10 +12,10 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, LegPin
 from trayopt.rules.apart import KeptApart
 from trayopt.rules.base import Rule
-from trayopt.rules.base_outward import BaseOutward
 from trayopt.rules.divided_at_tray import DividedAtTray
 from trayopt.rules.entrance_legs import EntranceLegs
 from trayopt.rules.exposed import Exposed
+from trayopt.rules.no_empty_below import NoEmptyBelow
 from trayopt.rules.pin import Pinned
 from trayopt.rules.reach import Reach
 from trayopt.rules.registry import RULES
@@ -30,6 +30,7 @@ from trayopt.rules.variables import (
     LegNumbers,
     LegsPlaced,
     LegStacks,
+    Partings,
     TrunkStacks,
     TrunkWays,
     Variables,
@@ -43,7 +44,7 @@ from trayopt.solver.model.vocabulary import voice
 from trayopt.solver.repair.nearest import fix
 
 LOOSENED: tuple[type[Rule[Any]], ...] = (
-    DividedAtTray, TrayFibres, TraySleeves, EntranceLegs, Reach, Exposed, BaseOutward, KeptApart, Pinned, SubunitTogether,
+    DividedAtTray, TrayFibres, TraySleeves, EntranceLegs, Reach, Exposed, NoEmptyBelow, KeptApart, Pinned, SubunitTogether,
 )  # fmt: skip
 """Rules that ask of trays and mean something of a stack whose trays are one, as ``merged_job`` loosens them."""
 
@@ -69,7 +70,7 @@ def guarded(question: Question) -> Model:
     """
     job = merged_job(question.wide)
     model = Model(job, all_placed=True)
-    of_stacks = voice(model, TrunkWays, TrunkStacks, FirstStacks, Cuts, LegsPlaced, LegNumbers, LegStacks)
+    of_stacks = voice(model, TrunkWays, Partings, TrunkStacks, FirstStacks, Cuts, LegsPlaced, LegNumbers, LegStacks)
     _encode(
         question,
         job,
@@ -127,8 +128,7 @@ def _fit_trays(question: Question, model: Model) -> None:
         return
     job = question.job
     for legs in model.bunches.values():
-        need = sum(map(job.ends, legs))
-        need = max(need, *(2 * job.subunit(leg).fibres // leg.of for leg in legs))
+        need = max(sum(map(job.ends, legs)), *(job.ends(leg) + job.spliced_fibres(leg) for leg in legs))
         for stack in job.enclosure.stacks:
             if need > 2 * stack.tray.fibres:
                 model.require(model.at(legs[0], Place(stack.id, 1)) <= 0, guard(model, Group(TrayFibres.id, stack.id)))

@@ -24,7 +24,7 @@ from trayopt.solver.model.run import Outcome, hint, read
 from trayopt.solver.repair.nearest import fix
 from trayopt.track.laid import Laid
 
-REST: tuple[GoalName, ...] = ("broken_prefer", "legs", "crossings", "leg_length_mm", "out_of_turn")
+REST: tuple[GoalName, ...] = ("broken_prefer", "legs", "trays", "crossings", "leg_length_mm", "irregular")
 """Goals that are left where every splice is placed and every must kept."""
 SMALL = 6000
 """Literals up to which all divisions are left open, so that values can be proven."""

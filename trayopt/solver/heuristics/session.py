@@ -11,6 +11,7 @@ from trayopt.domain.assignment import Assignment
 from trayopt.domain.finding import Level
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
+from trayopt.rules.breakout import Breakout
 from trayopt.rules.same_division import SameDivision
 from trayopt.solver.bounds import set_partition
 from trayopt.solver.bounds.division import Divider
@@ -26,6 +27,7 @@ from trayopt.solver.model.incumbent import FIRST, State, is_kept
 from trayopt.solver.model.model import Divisions, Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import Outcome, Tuning, Watch, complete, hint_last, run
+from trayopt.solver.model.ways import Partings
 
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import CpModel
@@ -55,7 +57,7 @@ class Session:
     Parameters
     ----------
     order
-        All seven goals in the order in which they count.
+        All goals in the order in which they count.
     clock, tuning, gap
         When to stop, how the solver searches, and with what distance to its bound a goal is good enough.
     start
@@ -161,11 +163,22 @@ class Session:
     def complete_model(self, divisions: Divisions, weight: int) -> Model:
         """Make a model of plans that place every splice, keep every must and break preferences of at most this weight."""
         policy = Policy("hard", "soft" if weight else "hard")
-        model = build(self.job, policy, all_placed=True, divisions=divisions, clock=self.clock)
+        model = build(
+            self.job, policy, all_placed=True, divisions=divisions, divide_at=self.partings(weight), clock=self.clock
+        )
         if weight:
             model.require(model.broken("prefer") <= weight)
         self.hint(model)
         return model
+
+    def partings(self, weight: int, musts: int = 0) -> Partings:
+        """Give where trunks may be divided in plans that break so many musts, and preferences of at most this weight.
+
+        Where these are too few to pay for ``breakout``, every trunk that may be divided at the tray is divided there.
+        """
+        if not is_kept(self.job, Breakout.id, musts, weight):
+            return {}
+        return {trunk.id: ("tray",) for trunk in self.job.trunks if "tray" in trunk.divide_at}
 
     def expression(self, model: Model, goal: GoalName) -> Any:
         """Encode a goal, once a model."""

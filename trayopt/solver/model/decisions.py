@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from trayopt.domain.assignment import Assignment
-from trayopt.domain.base import Travel
+from trayopt.domain.base import DivideAt, Travel
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
@@ -33,12 +33,13 @@ class RunAt(NamedTuple):
 
 
 class GoesBy(NamedTuple):
-    """What is decided of a trunk's way; None where it is open."""
+    """What is decided of a trunk's way and where it is divided; None where it is open."""
 
     trunk: str
     port: str | None = None
     travel: Travel | None = None
     loops: int | None = None
+    divide_at: DivideAt | None = None
 
 
 class EntersAt(NamedTuple):
@@ -81,14 +82,22 @@ class Given:
 
 @dataclass(frozen=True)
 class Weights:
-    """What each change counts; a given leg that does not stay weighs most."""
+    """What each change counts; a given leg that does not stay weighs most.
+
+    ``partings`` is for a trunk that is divided at the other place: its tubes are opened elsewhere.
+    """
 
     legs: int = 1000
     travel: int = 100
     ends: int = 100
+    partings: int = 20
     ports: int = 10
     splits: int = 5
     loops: int = 1
+
+
+KINDS = ("legs", "travel", "ends", "partings", "ports", "splits", "loops")
+"""Kinds of changes, the gravest first."""
 
 
 @dataclass(frozen=True)
@@ -98,6 +107,7 @@ class Changes:
     legs: tuple[RunAt, ...] = ()
     travel: tuple[str, ...] = ()
     ends: tuple[str, ...] = ()
+    partings: tuple[str, ...] = ()
     ports: tuple[str, ...] = ()
     splits: tuple[str, ...] = ()
     loops: tuple[str, ...] = ()
@@ -108,6 +118,7 @@ class Changes:
             weights.legs * len(self.legs)
             + weights.travel * len(self.travel)
             + weights.ends * len(self.ends)
+            + weights.partings * len(self.partings)
             + weights.ports * len(self.ports)
             + weights.splits * len(self.splits)
             + weights.loops * len(self.loops)
@@ -115,7 +126,7 @@ class Changes:
 
     def counts(self) -> dict[str, int]:
         """Count the changes of each kind."""
-        return {name: len(getattr(self, name)) for name in ("legs", "travel", "ends", "ports", "splits", "loops")}
+        return {name: len(getattr(self, name)) for name in KINDS}
 
     def __bool__(self) -> bool:
         """Whether anything differs."""
@@ -154,10 +165,18 @@ def changes(job: Job, given: Given, assignment: Assignment) -> Changes:
         moved,
         tuple(way.trunk for way, now in ways if way.travel not in {None, now.travel}),
         tuple(stack for stack, end in given.ends.items() if stack in used and assignment.ends.get(stack) != end),
+        tuple(way.trunk for way, _ in ways if way.divide_at not in {None, _divided_at(job, assignment, way.trunk)}),
         tuple(way.trunk for way, now in ways if way.port not in {None, now.port}),
         tuple(splits),
         tuple(way.trunk for way, now in ways if way.loops not in {None, now.loops}),
     )
+
+
+def _divided_at(job: Job, assignment: Assignment, trunk: str) -> DivideAt:
+    """Where a trunk in the box is divided: at the tray where it may be and no subunit of it makes more than one leg."""
+    options = job.trunk_by_id[trunk].divide_at
+    whole = all(leg.of == 1 for leg in assignment.places if leg.trunk == trunk)
+    return "tray" if whole and "tray" in options else assignment.divide_at.get(trunk, options[0])
 
 
 def spliced_in(job: Job, item: RunAt) -> list[int]:

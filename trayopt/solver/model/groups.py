@@ -159,8 +159,10 @@ def meets(job: Job, fact: Fact, assignment: Assignment) -> bool:
         return not changed.legs and (not fact.leg or assignment.places.get(leg) == fact.place if leg else True)
     if isinstance(fact, GoesBy):
         way = assignment.ways.get(fact.trunk)
-        return way is None or all(
-            wish in {None, have} for wish, have in zip((fact.port, fact.travel, fact.loops), way, strict=True)
+        at = Laid(job, assignment).divide_at.get(fact.trunk)
+        return way is None or (
+            fact.divide_at in {None, at}
+            and all(wish in {None, have} for wish, have in zip((fact.port, fact.travel, fact.loops), way, strict=True))
         )
     ends = assignment.ends.get(fact.stack, job.enclosure.stack_by_id[fact.stack].ends[0].id)
     return isinstance(fact, EntersAt) and ends == fact.end
@@ -169,7 +171,7 @@ def meets(job: Job, fact: Fact, assignment: Assignment) -> bool:
 def own_setting(job: Job, rule: Rule[Any]) -> bool:
     """Whether a job sets a rule stricter than, or otherwise than, its defaults."""
     setting = job.rules[rule.id]
-    return setting.level != rule.level or dict(setting.parameters) != rule.Parameters().model_dump()
+    return setting.level != rule.level or dict(setting.parameters) != rule.usual(job.enclosure)
 
 
 def subjects_of(job: Job, rule: Rule[Any]) -> Iterator[str]:

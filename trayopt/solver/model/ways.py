@@ -13,7 +13,6 @@ from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import Literals, OnStack, lits, total
 from trayopt.track.routes import Routes, all_ways, routes_of
 
-
 Partings = Mapping[str, Sequence[DivideAt]]
 """Where trunks may be divided, by trunk."""
 

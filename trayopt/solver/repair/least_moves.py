@@ -136,7 +136,7 @@ class _Trays:
         for bundle, place in self._at:
             places[bundle].append(place)
         for subunit in self.job.subunits:
-            if self.job.trunk_by_id[subunit.trunk].divide_at != "tray":
+            if self.job.trunk_by_id[subunit.trunk].divided_only_at != "tray":
                 continue
             own = [
                 (ribbon, self._bundle[key])

@@ -8,6 +8,7 @@ from itertools import chain
 from typing import Any
 
 from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.base import DivideAt
 from trayopt.domain.job import Job, LegPin, TrunkPin
 from trayopt.domain.plan import GoalName
 from trayopt.domain.tied import tied
@@ -36,7 +37,7 @@ from trayopt.solver.repair.least_moves import least_moves
 from trayopt.solver.solve import Options, solve
 from trayopt.track.laid import Laid
 
-REST: tuple[GoalName, ...] = ("broken_prefer", "legs", "crossings", "leg_length_mm", "out_of_turn")
+REST: tuple[GoalName, ...] = ("broken_prefer", "legs", "trays", "crossings", "leg_length_mm", "irregular")
 """Goals that are left where every splice is placed and every must kept."""
 PROBE_S = 3.0
 """Seconds for a first look whether facts clash: most clashes show at once, and most plans are found otherwise."""
@@ -176,7 +177,14 @@ def _pin(job: Job, fact: Fact) -> LegPin | TrunkPin | bool | None:
     if trunk is None:
         return None
     if isinstance(fact, GoesBy):
-        return TrunkPin(trunk=fact.trunk, port=fact.port, travel=fact.travel, loops=fact.loops, built=True)
+        return TrunkPin(
+            trunk=fact.trunk,
+            port=fact.port,
+            travel=fact.travel,
+            loops=fact.loops,
+            divide_at=fact.divide_at,
+            built=True,
+        )
     if not fact.leg or fact.place not in job.enclosure.place_rank or fact.last > trunk.cable.fibres:
         return None
     if not spliced_in(job, fact):
@@ -289,7 +297,11 @@ class _Search:
             return None
         model = kept_model(self.job, (*self.fixed, *held), divisions)
         known = None if best is None else best.outcome.assignment
-        hint(model, known or Assignment(_ways(self.given), standing(self.job, self.given), self.given.ends))
+        hint(
+            model,
+            known
+            or Assignment(_ways(self.given), standing(self.job, self.given), self.given.ends, _partings(self.given)),
+        )
         cost = _cost(model, self.inside, self.weights)
         model.require(cost >= self.relaxed.bound)
         if best is not None:
@@ -314,6 +326,9 @@ def fix(model: Model, fact: Fact, *when: Any) -> None:
         trunk = job.trunk_by_id[fact.trunk]
         if any(model.divisions(subunit) for subunit in trunk.subunits):
             model.require(sum(model.goes(trunk, way) for way in model.ways(trunk) if _fits(fact, way)) >= 1, *when)
+            if fact.divide_at is not None:
+                open_ = fact.divide_at in model.divide_options(trunk)
+                model.require(model.divided_at(trunk, fact.divide_at) >= 1 if open_ else False, *when)
     elif fact.place not in job.enclosure.place_rank:
         model.require(False, *when)
     else:
@@ -358,6 +373,11 @@ def _ways(given: Given) -> dict[str, Way]:
     }
 
 
+def _partings(given: Given) -> dict[str, DivideAt]:
+    """Give where trunks are divided, as far as that is given."""
+    return {way.trunk: way.divide_at for way in given.ways.values() if way.divide_at is not None}
+
+
 def _cost(model: Model, given: Given, weights: Weights) -> Any:
     """Sum the weighed changes, exactly as ``changes`` counts them."""
     job = model.job
@@ -379,6 +399,10 @@ def _cost(model: Model, given: Given, weights: Weights) -> Any:
         ):
             other = [model.goes(trunk, option) for option in model.ways(trunk) if not _fits(wish, option)]
             parts.append(weight * total(other))
+        if way.divide_at is not None:
+            open_ = way.divide_at in model.divide_options(trunk)
+            stays = model.divided_at(trunk, way.divide_at) if open_ else 0
+            parts.append(weights.partings * model.both(model.in_box(trunk), model.no(stays)))
     for stack, end in given.ends.items():
         others = [item.id for item in job.enclosure.stack_by_id[stack].ends if item.id != end]
         used = model.any_of(*(model.used(place) for place in model.places if place.stack == stack))

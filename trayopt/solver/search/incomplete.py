@@ -120,7 +120,14 @@ def by_segments(s: Session, descent: Descent, out: int) -> bool:
         held.append(value <= least)
     if divisions is None:
         divisions = layouts.divisions(s.large_enough(possible), s.state.best, *held)
-    model = build(s.job, Policy(), all_placed=not limits["unplaced"], divisions=divisions, clock=s.clock)
+    model = build(
+        s.job,
+        Policy(),
+        all_placed=not limits["unplaced"],
+        divisions=divisions,
+        divide_at=s.partings(limits["broken_prefer"], limits["broken_must"]),
+        clock=s.clock,
+    )
     for goal, least in limits.items():
         model.require(s.expression(model, goal) <= least)
         s.drop_small(model, goal)
@@ -164,7 +171,8 @@ def without_small(s: Session, model: Model, goals: Sequence[GoalName]) -> Model:
     divisions = s.large_enough({(s.trunk, s.number): of for s in s.job.subunits if (of := model.divisions(s))})
     if all(len(model.divisions(s.job.subunit_of_leg[key])) == len(open_) for key, open_ in divisions.items()):
         return model
-    made = build(s.job, Policy(), all_placed=model.all_placed, divisions=divisions, clock=s.clock)
+    divide_at = {trunk.id: model.divide_options(trunk) for trunk in s.job.trunks}
+    made = build(s.job, Policy(), all_placed=model.all_placed, divisions=divisions, divide_at=divide_at, clock=s.clock)
     for goal in goals:
         made.require(s.expression(made, goal) <= s.state.value(goal))
         s.drop_small(made, goal)

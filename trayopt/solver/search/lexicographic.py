@@ -10,12 +10,11 @@ from collections.abc import Sequence
 from typing import Any
 
 from trayopt.domain.plan import GoalName
-from trayopt.rules.base_outward import BaseOutward
+from trayopt.rules.no_empty_below import NoEmptyBelow
 from trayopt.solver.bounds import place_counts, set_partition
 from trayopt.solver.bounds.pattern_counts import in_scope
 from trayopt.solver.bounds.rings import chained
 from trayopt.solver.bounds.settled_segments import SettledSegments
-from trayopt.solver.bounds.turns import lead_of_walk, turn_bound
 from trayopt.solver.heuristics.completion import Query, RelaxedModel
 from trayopt.solver.heuristics.descent import lexicographic
 from trayopt.solver.heuristics.primal import complete_solution
@@ -109,7 +108,7 @@ class Descent:
                 and all(len(of) == 1 for of in divisions.values())
                 and chained(self.session.job)
             ):
-                policy = Policy("hard" if model.keeps(BaseOutward.id) else "soft", "soft")
+                policy = Policy("hard" if model.keeps(NoEmptyBelow.id) else "soft", "soft")
                 blocks = SettledSegments(
                     self.session.divider, divisions, policy, all_placed=model.all_placed, clock=self.session.clock
                 )
@@ -178,10 +177,6 @@ class Descent:
             return max(least, self.session.state.record(goal, fewest, "division", Given({"unplaced": unplaced})))
         if goal == "leg_length_mm":
             return max(least, self._least_length(model, unplaced))
-        if goal == "out_of_turn" and self.session.state.value("crossings") == 0 and self.session.on("turns"):
-            entering = self._entering(unplaced) if unplaced else None
-            turns = turn_bound(model, self.session.keeps, self.session.clock, unplaced=unplaced, entering=entering)
-            return max(least, self.session.know(model, goal, turns, "turns", self.session.as_good("out_of_turn")))
         return least
 
     def _least_length(self, model: Model, unplaced: int) -> int:
@@ -208,12 +203,3 @@ class Descent:
             given = self.session.given((*FIRST, *(("legs",) if "legs" in good else ())))
             return self.session.state.record(goal, length, "place_counts", given)
         return 0
-
-    def _entering(self, unplaced: int) -> int | None:
-        """Bound the subunits of the trunk that leads the walk that have a placed leg, in plans as good in all goals before."""
-        trunk = lead_of_walk(self.session.job)
-        if trunk is None or not self.session.on("stack_counts"):
-            return None
-        return place_counts.most_entering(
-            self.session.job, self.session.levels, trunk, unplaced, self.session.state.value("legs"), self.session.clock
-        )
