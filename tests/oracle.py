@@ -32,23 +32,28 @@ Json = dict[str, Any]
 Leg = tuple[str, int, int]  # trunk, subunit from 1, group from 1
 Place = tuple[str, int]  # stack, position from 1
 Option = tuple[str, str, int]  # port, travel, loops
-Goals = tuple[int, int, int, int, int, int, int]
+Traveller = tuple[Leg, ...]  # an own tube with all its placed legs, or the one leg in a tube of the set
+Goals = tuple[int, int, int, int, int, int, int, int]
 Broken = tuple[str, str, str]  # rule, level, subject
 
-GOALS = ("unplaced", "broken_must", "broken_prefer", "legs", "crossings", "leg_length_mm", "out_of_turn")
-GOAL_ORDER = ("legs", "crossings", "leg_length_mm")
+GOALS = ("unplaced", "broken_must", "broken_prefer", "legs", "trays", "crossings", "leg_length_mm", "irregular")
+GOAL_ORDER = ("legs", "trays", "crossings", "leg_length_mm")
 TRAVELS = ("clockwise", "counterclockwise")
+DIVISIONS = ("tray", "port")
+TUBELESS = ("slotted_core", "partly_bonded_ribbon")  # constructions without a tube a subunit, unless the cable says so
 FLAT = ("ribbon", "central_tube", "slotted_core")
 FIBRE_RADIUS_MM = {"G.652.D": 30.0, "G.657.A1": 10.0, "G.657.A2": 7.5, "G.657.B2": 7.5, "G.657.B3": 5.0}
 EPS = 1e-9
 
-# rule -> kind, default level, default weight, default parameters; in the order of the table of section 5
+# rule -> kind, default level, default weight, default parameters; in the order of the table of section 5, with what
+# section 11 adds; the default of allowance_mm follows from the box
 RULES: dict[str, tuple[str, str, int, dict[str, Any]]] = {
     "whole legs": ("always", "always", 1, {}),
     "equal groups": ("always", "always", 1, {}),
     "own limits": ("always", "always", 1, {}),
     "one end": ("always", "always", 1, {}),
     "divided at the tray": ("always", "always", 1, {}),
+    "opened tube": ("always", "always", 1, {}),
     "leg tube": ("always", "always", 1, {}),
     "tray_fibres": ("physical", "must", 1, {}),
     "tray_sleeves": ("physical", "must", 1, {}),
@@ -61,10 +66,10 @@ RULES: dict[str, tuple[str, str, int, dict[str, Any]]] = {
         "physical",
         "must",
         1,
-        {"resplice_mm": 120, "allowance_mm": 100, "least_mm": 3000, "extra_loop_mm": 1000},
+        {"resplice_mm": 120, "allowance_mm": None, "least_mm": 3000, "extra_loop_mm": 1000},
     ),
     "port_seal": ("physical", "must", 1, {}),
-    "base_outward": ("practice", "must", 1, {}),
+    "no_empty_below": ("practice", "must", 1, {}),
     "slack_loops": ("practice", "must", 1, {"least": 1, "most": 2}),
     "apart": ("practice", "must", 1, {}),
     "pin": ("practice", "must", 1, {}),
@@ -74,11 +79,13 @@ RULES: dict[str, tuple[str, str, int, dict[str, Any]]] = {
     "natural_travel": ("practice", "prefer", 1, {}),
     "same_division": ("practice", "prefer", 1, {}),
     "tray_pair": ("practice", "prefer", 1, {}),
+    "tied_trays": ("practice", "prefer", 1, {"trays": 2}),
+    "breakout": ("practice", "prefer", 1, {}),
     "reserve": ("practice", "off", 1, {"trays": 1}),
     "port_fill": ("practice", "off", 1, {"one": 0.53, "two": 0.31, "more": 0.40}),
 }
 
-# rules that need port, travel, loops and ends; "pin" counts its trunk pins in the box there
+# rules that need port, travel, loops and ends; what trunk pins in the box ask is counted there
 WAY_RULES = (
     "own limits",
     "one end",
@@ -99,6 +106,9 @@ EXAMPLE: dict[str, tuple[str, str, int, dict[str, Any]]] = {"stack_trunks": ("pr
 def place_rules() -> list[str]:
     """Name the other rules; that groups of legs stay together the search sees to itself."""
     return [rule for rule in RULES if rule not in (*WAY_RULES, "whole legs", "equal groups")]
+
+
+PINNED = ("stack", "position", "port", "travel", "loops", "divide_at")  # what a pin may want
 
 
 class Rule(NamedTuple):
@@ -166,16 +176,23 @@ class Decision:
         (stack, position) of every placed leg (trunk, subunit, group); None, or no entry, for a leg without a tray.
     ends : dict
         The end used on each used stack.
+    divide_at : dict
+        Where each trunk in the box is divided, "tray" or "port". A trunk in the box without an entry is divided at
+        the first of its own list, and one of which no placed leg has k > 1 at the tray, if its list has it.
     """
 
     trunks: Mapping[str, Option | None]
     k: Mapping[str, tuple[int, ...]]
     legs: Mapping[Leg, Place | None]
     ends: Mapping[str, str | None]
+    divide_at: Mapping[str, str | None] = field(default_factory=dict)
 
     @cached_property
     def key(self) -> tuple[Any, ...]:
-        """Hashable form; equal for decisions that a plan cannot tell apart."""
+        """Hashable form; equal for decisions within the trunks' own limits that a plan cannot tell apart.
+
+        Where a trunk is divided stands in it only for trunks of which a placed leg has k > 1.
+        """
         placed = tuple(sorted((leg, place) for leg, place in self.legs.items() if place))
         held = {(trunk, subunit) for (trunk, subunit, _), _ in placed}
         k = tuple(
@@ -183,11 +200,13 @@ class Decision:
             for trunk, ks in sorted(self.k.items())
         )
         used = {place[0] for _, place in placed}
+        divided = {t for t, ks in k if any(n > 1 for n in ks)}
         return (
             tuple(sorted((t, o) for t, o in self.trunks.items() if o)),
             k,
             placed,
             tuple(sorted((s, e) for s, e in self.ends.items() if e and s in used)),
+            tuple(sorted((t, at) for t, at in self.divide_at.items() if at and t in divided)),
         )
 
 
@@ -274,6 +293,7 @@ class Facts:
         for t, trunk in self.trunks.items():
             self._read_cable(t, trunk["cable"])
         self._read_joins()
+        self.width_mm = max(self._width(guide) for guide in self.guides)
         self.rules = {name: self._rule(name) for name in RULES}
         self.pins = [self._pin(pin) for pin in job.get("pins") or []]
         self.apart = [
@@ -282,6 +302,11 @@ class Facts:
             for a, b in itertools.combinations([str(name) for name in entry["joins"]], 2)
         ]
         self._tube_memo: dict[tuple[str, int, int], Json | None] = {}
+
+    @staticmethod
+    def _width(guide: Mapping[str, Any]) -> float:
+        width = guide.get("width_mm")
+        return math.sqrt(guide["opening_mm2"]) if width is None else float(width)
 
     @staticmethod
     def _radius(tube: Mapping[str, Any]) -> float:
@@ -347,11 +372,15 @@ class Facts:
         if unknown := set(rest) - set(params):
             raise ValueError(f"rule {name} has no {sorted(unknown)}")
         chosen = given.get("weight")
-        return Rule(kind, given.get("level") or level, weight if chosen is None else chosen, params | rest)
+        merged = params | rest
+        if name == "exposed" and merged["allowance_mm"] is None:
+            # a turn at the outer edge of the widest guide instead of its middle
+            merged["allowance_mm"] = math.ceil(math.pi * self.width_mm)
+        return Rule(kind, given.get("level") or level, weight if chosen is None else chosen, merged)
 
     def _pin(self, pin: Json) -> Pin:
         built = bool(pin.get("built", False))
-        want = {k: pin[k] for k in ("stack", "position", "port", "travel", "loops") if pin.get(k) is not None}
+        want = {k: pin[k] for k in PINNED if pin.get(k) is not None}
         if pin.get("trunk") is not None:
             return Pin(pin["trunk"], pin["trunk"], 0, 0, 0, want, built)
         t, first, last = parse_run(pin["leg"])
@@ -383,9 +412,22 @@ class Facts:
         loops = self.trunks[t].get("loops")
         return [1, 2] if loops is None else list(loops)
 
-    def at_port(self, t: str) -> bool:
-        """Whether the trunk is divided at the port."""
-        return bool(self.trunks[t].get("divide_at") == "port")
+    def has_tubes(self, t: str) -> bool:
+        """Whether each subunit of the trunk's cable has a tube of its own."""
+        cable = self.trunks[t]["cable"]
+        given = cable.get("tubes")
+        return cable["construction"] not in TUBELESS if given is None else bool(given)
+
+    def divisions(self, t: str) -> list[str]:
+        """Where the trunk may be divided, "tray" before "port"."""
+        given = self.trunks[t].get("divide_at")
+        if given is None:
+            return list(DIVISIONS) if self.has_tubes(t) else ["port"]
+        return [at for at in DIVISIONS if at in ([given] if isinstance(given, str) else given)]
+
+    def own_tube(self, t: str, k: int, at: str) -> bool:
+        """Whether the subunit's own tube travels for the legs of a subunit in k, the trunk divided there."""
+        return self.has_tubes(t) and (k == 1 or at == "tray")
 
     def coiled(self, t: str) -> bool:
         """Whether what the trunk does not place is coiled on the track."""
@@ -403,7 +445,7 @@ class Facts:
         return subunit.first + (g - 1) * size, subunit.first + g * size - 1
 
     def leg_tube(self, t: str, s: int, k: int) -> Json | None:
-        """Tube of the set in which a leg of a subunit divided at the port in k travels; None if none holds it."""
+        """Tube of the set in which a leg of a subunit in k travels if it needs one; None if none holds it."""
         if (t, s, k) not in self._tube_memo:
             cable = self.trunks[t]["cable"]
             subunit = self.subunits[t][s - 1]
@@ -417,9 +459,9 @@ class Facts:
             self._tube_memo[t, s, k] = next((tube for tube in self.tubes if tube["bore_mm"] >= need - EPS), None)
         return self._tube_memo[t, s, k]
 
-    def traveller(self, t: str, s: int, k: int) -> tuple[float, float] | None:
+    def traveller(self, t: str, s: int, k: int, at: str) -> tuple[float, float] | None:
         """Diameter and least radius of what travels round the track for a leg; None if no tube holds it."""
-        if k == 1 or not self.at_port(t):
+        if self.own_tube(t, k, at):
             subunit = self.subunits[t][s - 1]
             return subunit.diameter_mm, subunit.least_radius_mm
         tube = self.leg_tube(t, s, k)
@@ -473,7 +515,11 @@ class Facts:
         return int(max(p["least_mm"] + p["extra_loop_mm"] * (loops - 1), *cuts))
 
     def port_takes(self, port: str, trunks: Sequence[str]) -> bool:
-        """Whether one seal of the port takes all these trunks, and they pass its bore together."""
+        """Whether one seal of the port takes all these trunks, and they pass its bore together.
+
+        The two thickest side by side are no wider than the bore, nor is one alone, and no more than its square is
+        filled with squares.
+        """
         sizes = sorted((self.trunks[t]["cable"]["diameter_mm"] for t in trunks), reverse=True)
         bore = self.ports[port]["bore_mm"]
         if sum(sizes[:2]) > bore + EPS or sum(size * size for size in sizes) > bore * bore + EPS:
@@ -549,10 +595,37 @@ class Plan:
                 self.in_tray[at].append(splice)
             else:
                 self.loose.append(splice)
-        if idle := [leg for leg in self.placed if not self.splices_of[leg]]:
-            raise ValueError(f"idle legs go to no tray: {idle}")
+        if unknown := [at for at in decision.divide_at.values() if at not in (None, *DIVISIONS)]:
+            raise ValueError(f"a trunk is divided at the tray or at the port, not at {unknown}")
+        self.divide_at = {t: self._divided(t) for t in self.box}
+        if idle := [leg for leg in self.placed if not self.splices_of[leg] and not self.opened(leg[0], leg[1])]:
+            raise ValueError(f"idle legs that are not parked go to no tray: {idle}")
 
     # -- words ---------------------------------------------------------------------------------------------------
+
+    def _divided(self, t: str) -> str:
+        """Where a trunk in the box is divided, as its plan says it."""
+        own = self.facts.divisions(t)
+        if "tray" in own and all(self.k[t][leg[1] - 1] == 1 for leg in self.placed if leg[0] == t):
+            return "tray"
+        return self.decision.divide_at.get(t) or own[0]
+
+    def opened(self, t: str, s: int) -> bool:
+        """Whether a subunit's tube is opened at the tray: k > 1, a spliced fibre and a placed leg."""
+        divided = self.k[t][s - 1] > 1 and self.facts.spliced[t][s - 1]
+        return divided and self.divide_at.get(t) == "tray" and bool(self.of_subunit(t, s))
+
+    def all_legs(self, t: str, s: int) -> list[Leg]:
+        """All legs of a subunit, placed or not."""
+        return [(t, s, g) for g in range(1, self.k[t][s - 1] + 1)]
+
+    def own_tube(self, t: str, s: int) -> bool:
+        """Whether the own tube of a subunit of a trunk in the box travels for its placed legs."""
+        return self.facts.own_tube(t, self.k[t][s - 1], self.divide_at[t])
+
+    def tube(self, t: str, s: int) -> tuple[float, float] | None:
+        """Diameter and least radius of what travels for a leg of a trunk in the box; None if no tube holds it."""
+        return self.facts.traveller(t, s, self.k[t][s - 1], self.divide_at[t])
 
     def option(self, t: str) -> Option:
         """Port, travel and loops of a trunk in the box."""
@@ -586,6 +659,10 @@ class Plan:
         stack, _ = place = self.placed[leg]
         return self.facts.base_mm(self.option(leg[0]), stack, self.end(stack)) + self.facts.rise_mm(place)
 
+    def cut_mm(self, leg: Leg) -> int:
+        """Length to which a placed leg is cut."""
+        return self.facts.cut_mm(leg[0], self.option(leg[0])[2], self.route_mm(leg))
+
     def inside_mm(self, leg: Leg) -> int:
         """Length inside the tray."""
         return int(self.facts.stacks[self.placed[leg][0]]["tray"]["inside_mm"])
@@ -593,8 +670,26 @@ class Plan:
     def strip_mm(self, t: str) -> int:
         """Length over which a trunk in the box is stripped."""
         loops = self.option(t)[2]
-        cuts = [self.facts.cut_mm(t, loops, self.route_mm(leg)) for leg in self.placed if leg[0] == t]
-        return self.facts.strip_mm(loops, cuts)
+        return self.facts.strip_mm(loops, [self.cut_mm(leg) for leg in self.placed if leg[0] == t])
+
+    def fibre_ends(self, place: Place) -> int:
+        """Fibre ends in a tray: two a splice, one a parked fibre."""
+        return 2 * len(self.in_tray[place]) + len(self.parked(place))
+
+    def tied(self) -> list[list[Place]]:
+        """Group used places that opened subunits tie to each other: all groups of two and more, in place order."""
+        group: dict[Place, set[Place]] = {place: {place} for place in self.used}
+        for t in self.box:
+            for s in self.placed_subunits(t):
+                if self.opened(t, s):
+                    merged = set().union(*(group[self.placed[leg]] for leg in self.of_subunit(t, s)))
+                    group.update(dict.fromkeys(merged, merged))
+        order = self.facts.place_order.__getitem__
+        return [
+            sorted(group[place], key=order)
+            for place in self.used
+            if len(group[place]) > 1 and place == min(group[place], key=order)
+        ]
 
     def parked(self, place: Place) -> list[tuple[str, int]]:
         """Unspliced fibres of the legs in a tray."""
@@ -645,10 +740,10 @@ class Plan:
                     if self.facts.coiled(t):
                         passes.append((f"{t}/{s}", subunit.diameter_mm, loops))
                     continue
-                tube = self.facts.traveller(t, s, k)
+                tube = self.tube(t, s)
                 if tube is None:
                     continue
-                own = k == 1 or not self.facts.at_port(t)
+                own = self.own_tube(t, s)
                 for leg in placed[:1] if own else placed:
                     stack = self.placed[leg][0]
                     way, _ = self.facts.direct_way(self.option(t), stack, self.end(stack))
@@ -676,23 +771,43 @@ class Plan:
             before = leg
         return low
 
-    def crossings(self) -> list[tuple[Leg, Leg]]:
-        """Pairs of placed legs of one trunk that cross."""
+    def travellers(self, t: str) -> list[Traveller]:
+        """List what travels for a trunk: own tubes with all their placed legs, and each leg in a tube of the set."""
+        found: list[Traveller] = []
+        for s in self.placed_subunits(t):
+            legs = self.of_subunit(t, s)
+            found.extend([tuple(legs)] if self.own_tube(t, s) else [(leg,) for leg in legs])
+        return found
+
+    def traveller_name(self, traveller: Traveller) -> str:
+        """Write an own tube as ``N1/3``, a leg in a tube of the set by its own name."""
+        t, s, _ = traveller[0]
+        return f"{t}/{s}" if self.own_tube(t, s) else self.name(traveller[0])
+
+    def crossings(self) -> list[tuple[Traveller, Traveller]]:
+        """Pairs of travellers of one trunk some legs of which cross."""
         low = self.lows()
-        return [(g, h) for g, h in itertools.combinations(self.placed, 2) if g[0] == h[0] and low[g] > low[h]]
-
-    def out_of_turn(self) -> int:
-        """Count the steps of the walk along the joins at which the place order goes down."""
-        walk = [
-            self.facts.place_order[self.placed[self.leg_of[x.a, x.a_fibre]]]
-            for x in self.facts.splices
-            if self._is_placed(x)
+        return [
+            (u, v)
+            for t in self.box
+            for u, v in itertools.combinations(self.travellers(t), 2)
+            if any(low[g] > low[h] for g in u for h in v)
         ]
-        return sum(b < a for a, b in itertools.pairwise(walk))
 
-    def _is_placed(self, splice: Splice) -> bool:
-        at = self.placed.get(self.leg_of[splice.a, splice.a_fibre])
-        return at is not None and at == self.placed.get(self.leg_of[splice.b, splice.b_fibre])
+    def irregular(self) -> int:
+        """Count the steps of the lead trunks' subunits off the turn of the stacks, and how uneven the stacks are."""
+        stacks = list(self.facts.stacks)
+        steps = 0
+        for t in self.facts.leads:
+            first = [
+                next((stacks.index(self.placed[leg][0]) for leg in self.of_subunit(t, s) if self.splices_of[leg]), None)
+                for s in self.placed_subunits(t)
+            ]
+            walk = [stack for stack in first if stack is not None]
+            steps += sum(b != (a + 1) % len(stacks) for a, b in itertools.pairwise(walk))
+        in_use = [sum(place[0] == stack for place in self.used) for stack in stacks]
+        counts = [n for n in in_use if n]
+        return steps + (max(counts) - min(counts) if counts else 0)
 
     def by_port(self) -> dict[str, list[str]]:
         """Trunks in the box by the port at which they enter."""
@@ -724,6 +839,7 @@ class Plan:
                 port not in self.facts.own_ports(t)
                 or travel not in self.facts.own_travel(t)
                 or loops not in self.facts.own_loops(t)
+                or self.divide_at[t] not in self.facts.divisions(t)
             ):
                 yield t
 
@@ -740,20 +856,27 @@ class Plan:
     def divided_at_the_tray(self) -> Iterator[str]:
         """Yield subunits divided at the tray whose legs do not lie one on another."""
         for t in self.box:
-            if not self.facts.at_port(t):
+            if self.divide_at[t] == "tray":
                 yield from self._scattered(t)
+
+    def opened_tube(self) -> Iterator[str]:
+        """Yield opened subunits with a leg that lies in no tray."""
+        for t in self.box:
+            for s in self.placed_subunits(t):
+                if self.opened(t, s) and any(leg not in self.placed for leg in self.all_legs(t, s)):
+                    yield f"{t}/{s}"
 
     def leg_tube(self) -> Iterator[str]:
         """Yield subunits with a placed leg that no tube of the set holds."""
         for t in self.box:
             for s in self.placed_subunits(t):
-                if self.facts.traveller(t, s, self.k[t][s - 1]) is None:
+                if self.tube(t, s) is None:
                     yield f"{t}/{s}"
 
     def tray_fibres(self) -> Iterator[str]:
-        """Yield trays with more splices and parked fibres than places."""
+        """Yield trays with more fibre ends than two a place."""
         for place in self.used:
-            if len(self.in_tray[place]) + len(self.parked(place)) > self.facts.stacks[place[0]]["tray"]["fibres"]:
+            if self.fibre_ends(place) > 2 * self.facts.stacks[place[0]]["tray"]["fibres"]:
                 yield f"{place[0]}/{place[1]}"
 
     def tray_sleeves(self) -> Iterator[str]:
@@ -780,7 +903,7 @@ class Plan:
         """Yield subunits with a placed leg for which something travels that the track bends too tightly."""
         for t in self.box:
             for s in self.placed_subunits(t):
-                tube = self.facts.traveller(t, s, self.k[t][s - 1])
+                tube = self.tube(t, s)
                 if tube is not None and tube[1] > self.facts.track_radius_mm + EPS:
                     yield f"{t}/{s}"
 
@@ -808,12 +931,12 @@ class Plan:
                 yield t
 
     def port_seal(self) -> Iterator[str]:
-        """Yield ports of which no seal takes all their trunks."""
+        """Yield ports of which no seal takes all their trunks, or that are too narrow for them."""
         for port, trunks in self.by_port().items():
             if not self.facts.port_takes(port, trunks):
                 yield port
 
-    def base_outward(self) -> Iterator[str]:
+    def no_empty_below(self) -> Iterator[str]:
         """Yield used places above an unused one."""
         for stack, position in self.used:
             if position > 1 and (stack, position - 1) not in self.used:
@@ -845,6 +968,7 @@ class Plan:
             if not self.ways:
                 return True
             got = dict(zip(("port", "travel", "loops"), self.option(pin.trunk), strict=True))
+            got["divide_at"] = self.divide_at[pin.trunk]
         else:
             leg = (pin.trunk, pin.subunit, pin.group)
             if self.k[pin.trunk][pin.subunit - 1] != pin.k or leg not in self.placed:
@@ -869,7 +993,7 @@ class Plan:
     def subunit_together(self) -> Iterator[str]:
         """Yield subunits divided at the port whose legs do not lie one on another."""
         for t in self.box:
-            if self.facts.at_port(t):
+            if self.divide_at[t] == "port":
                 yield from self._scattered(t)
 
     def alternate_stacks(self) -> Iterator[str]:
@@ -903,6 +1027,21 @@ class Plan:
         for place in self.used:
             if len({self.facts.pair(x.a, x.b) for x in self.in_tray[place]}) > 1:
                 yield f"{place[0]}/{place[1]}"
+
+    def tied_trays(self) -> Iterator[str]:
+        """Yield used places that are tied to too many others."""
+        most = self.facts.rules["tied_trays"].params["trays"]
+        size = dict.fromkeys(self.used, 1) | {place: len(group) for group in self.tied() for place in group}
+        for place in self.used:
+            if size[place] > most:
+                yield f"{place[0]}/{place[1]}"
+
+    def breakout(self) -> Iterator[str]:
+        """Yield trunks divided at the port that might be divided at the tray."""
+        for t in self.box:
+            divided = any(self.k[t][s - 1] > 1 for s in self.placed_subunits(t))
+            if divided and self.divide_at[t] == "port" and "tray" in self.facts.divisions(t):
+                yield t
 
     def reserve(self) -> Iterator[str]:
         """Yield stacks with too few unused places outward of the last used one."""
@@ -956,8 +1095,16 @@ class Plan:
         for t in facts.trunks:
             inside = t in self.box
             port, travel, loops = self.option(t) if inside else (None, None, None)
-            strip = self.strip_mm(t) if inside else None
-            trunks.append({"trunk": t, "port": port, "travel": travel, "loops": loops, "strip_mm": strip})
+            trunks.append(
+                {
+                    "trunk": t,
+                    "port": port,
+                    "travel": travel,
+                    "loops": loops,
+                    "divide_at": self.divide_at.get(t),
+                    "strip_mm": self.strip_mm(t) if inside else None,
+                }
+            )
         trays = []
         for place in self.used:
             parked: dict[str, list[int]] = {}
@@ -967,7 +1114,7 @@ class Plan:
                 {
                     "stack": place[0],
                     "position": place[1],
-                    "fibres": len(self.in_tray[place]) + sum(len(fs) for fs in parked.values()),
+                    "ends": self.fibre_ends(place),
                     "sleeves": len(self.sleeves(place)),
                     "splices": [
                         {
@@ -991,7 +1138,8 @@ class Plan:
             "trunks": trunks,
             "legs": self._leg_figures(),
             "trays": trays,
-            "crossings": [[self.name(g), self.name(h)] for g, h in self.crossings()],
+            "tied": [[f"{stack}/{position}" for stack, position in group] for group in self.tied()],
+            "crossings": [[self.traveller_name(u), self.traveller_name(v)] for u, v in self.crossings()],
             "unplaced": unplaced,
             "guides": {
                 guide["id"]: {"filled_mm2": self.filled_mm2(i), "passes": self.guide_passes(i)}
@@ -1013,7 +1161,7 @@ class Plan:
                     leg = (t, s, g)
                     entry = self._leg_entry(leg, k, self.fibres[leg])
                     if leg in self.placed:
-                        entry |= self._placed_entry(leg, k)
+                        entry |= self._placed_entry(leg)
                     legs.append(entry)
         return legs
 
@@ -1030,17 +1178,17 @@ class Plan:
             "idle": not self.splices_of[leg],
         }
 
-    def _placed_entry(self, leg: Leg, k: int) -> Json:
+    def _placed_entry(self, leg: Leg) -> Json:
         stack, position = self.placed[leg]
         route = self.route_mm(leg)
-        tube = self.facts.traveller(leg[0], leg[1], k)
+        tube = self.tube(leg[0], leg[1])
         return {
             "stack": stack,
             "position": position,
             "end": self.end(stack),
             "route_mm": route,
             "entrance_mark_mm": self.facts.transition_mm(leg[0]) + route - self.inside_mm(leg),
-            "cut_mm": self.facts.cut_mm(leg[0], self.option(leg[0])[2], route),
+            "cut_mm": self.cut_mm(leg),
             "tube_mm": None if tube is None else tube[0],
         }
 
@@ -1053,19 +1201,20 @@ def judge(job: Json | Facts, decision: Decision) -> Judgement:
     job : dict or Facts
         The resolved job, or what was read from it before.
     decision : Decision
-        The decision; trunks without a placed leg must have no port, travel and loops, unused stacks no end.
+        The decision; trunks without a placed leg must have no port, travel, loops and division, unused stacks no end.
 
     Returns
     -------
     Judgement
-        The seven goals in the order of section 6, the broken (rule, level, subject) (a built pin counts as broken at
+        The eight goals in the order of section 11, the broken (rule, level, subject) (a built pin counts as broken at
         level ``always``), whether no always rule, built pin or physical rule at must is broken, and the figures.
 
     Raises
     ------
     ValueError
-        If the decision cannot be written as a plan: uneven groups, an idle leg in a tray, a trunk with a placed leg
-        but without a port or the other way round, a used stack without an end or the other way round.
+        If the decision cannot be written as a plan: uneven groups, an idle leg in a tray that is not parked, a trunk
+        with a placed leg but without a port or the other way round, a trunk without a placed leg that is divided, a
+        used stack without an end or the other way round.
     """
     facts = job if isinstance(job, Facts) else Facts(job)
     plan = Plan(facts, decision)
@@ -1073,16 +1222,20 @@ def judge(job: Json | Facts, decision: Decision) -> Judgement:
         raise ValueError(f"exactly the trunks {plan.box} have placed legs")
     if {s for s, end in decision.ends.items() if end} != {place[0] for place in plan.used}:
         raise ValueError("exactly the used stacks have an end")
+    if outside := [t for t, at in decision.divide_at.items() if at and t not in plan.box]:
+        raise ValueError(f"without a placed leg nothing is divided: {outside}")
     broken = plan.broken()
     feasible, must, prefer = plan.tally(broken)
-    length = sum(plan.route_mm(leg) for leg in plan.placed)
-    goals = (len(plan.loose), must, prefer, len(plan.placed), len(plan.crossings()), length, plan.out_of_turn())
+    length = sum(plan.cut_mm(leg) for leg in plan.placed)
+    of_layout = (len(plan.placed), len(plan.used), len(plan.crossings()))
+    goals = (len(plan.loose), must, prefer, *of_layout, length, plan.irregular())
     return Judgement(goals, broken, feasible, plan.figures())
 
 
 def decision_of_plan(plan: Json) -> Decision:
     """Read the decision out of a plan's JSON; raise ValueError if legs of one stack name different ends."""
     trunks = {e["trunk"]: (e["port"], e["travel"], e["loops"]) for e in plan["trunks"] if e["port"] is not None}
+    divide_at = {e["trunk"]: e["divide_at"] for e in plan["trunks"] if e["port"] is not None}
     ks: dict[str, dict[int, int]] = {}
     legs: dict[Leg, Place | None] = {}
     ends: dict[str, str] = {}
@@ -1092,7 +1245,7 @@ def decision_of_plan(plan: Json) -> Decision:
             legs[entry["trunk"], entry["subunit"], entry["group"]] = (entry["stack"], entry["position"])
             if ends.setdefault(entry["stack"], entry["end"]) != entry["end"]:
                 raise ValueError(f"{entry['stack']}: legs use different ends")
-    return Decision(trunks, {t: tuple(k[s] for s in sorted(k)) for t, k in ks.items()}, legs, ends)
+    return Decision(trunks, {t: tuple(k[s] for s in sorted(k)) for t, k in ks.items()}, legs, ends, divide_at)
 
 
 # -- search --------------------------------------------------------------------------------------------------------
@@ -1103,14 +1256,23 @@ Cut = Callable[["Split", Sequence[int], int, int, int], bool]
 
 
 class Group(NamedTuple):
-    """Legs that splices connect: in one tray, or out together."""
+    """Legs that splices connect, or one parked leg: in one tray, or out together."""
 
     legs: tuple[int, ...]
     splices: int
-    parked: int
+    parked: int  # fibres
     trunks: frozenset[str]
     pairs: frozenset[tuple[str, str]]
     allowed: tuple[int, ...]  # places, by place order
+
+
+class Travelling(NamedTuple):
+    """All of one trunk that its port, travel, loops and the ends depend on."""
+
+    trunk: str
+    divide_at: str
+    items: tuple[tuple[float, str | None], ...]  # diameter of what travels; the stack where it turns off, if it does
+    rises: tuple[tuple[str, tuple[int, ...]], ...]  # per stack, rise_mm of its placed legs, sorted
 
 
 class Ways:
@@ -1128,15 +1290,18 @@ class Ways:
         self._best: dict[Any, tuple[int, int, int] | None] = {}
         self._open: dict[Any, bool] = {}
         self._takes: dict[tuple[str, tuple[str, ...]], bool] = {}
-        self._relaxed: dict[frozenset[str], Pair] = {}
+        self._relaxed: dict[frozenset[tuple[str, str]], Pair] = {}
         self._base: dict[tuple[Option, str, str], tuple[list[int], int]] = {}
         self.groups: dict[Any, Group] = {}  # of all splits
         self.shortest: dict[tuple[str, int], int] = {}  # trunk, place
         self._sized: dict[Any, tuple[int, int, int, tuple[float, ...]] | None] = {}
 
     @staticmethod
-    def _fits(pin: Pin, option: Option) -> bool:
-        return all(dict(zip(("port", "travel", "loops"), option, strict=True))[k] == v for k, v in pin.want.items())
+    def _fits(pin: Pin, option: Option, at: str | None = None) -> bool:
+        got: dict[str, Any] = dict(zip(("port", "travel", "loops"), option, strict=True))
+        if at is not None:
+            got["divide_at"] = at
+        return all(got[k] == v for k, v in pin.want.items() if k in got)
 
     def way(self, option: Option, stack: str, end: str) -> tuple[list[int], int]:
         """Direct way and base length, remembered."""
@@ -1146,49 +1311,50 @@ class Ways:
         return self._base[key]
 
     def size(
-        self, trunk: tuple[Any, ...], option: Option, ends: Mapping[str, str]
+        self, trunk: Travelling, option: Option, ends: Mapping[str, str]
     ) -> tuple[int, int, int, tuple[float, ...]] | None:
         """Broken must and prefer, length and load of the guides for one trunk; None if something hard is broken."""
-        key = (trunk, option, tuple(ends[s] for s, *_ in trunk[2]))
+        key = (trunk, option, tuple(ends[s] for s, _ in trunk.rises))
         if key not in self._sized:
             self._sized[key] = self._measure(trunk, option, ends)
         return self._sized[key]
 
     def _measure(
-        self, trunk: tuple[Any, ...], option: Option, ends: Mapping[str, str]
+        self, trunk: Travelling, option: Option, ends: Mapping[str, str]
     ) -> tuple[int, int, int, tuple[float, ...]] | None:
         facts = self.facts
-        t, items, spread = trunk
+        t, at, items, rises = trunk
         loops = option[2]
         length = 0
         short = False
         longest = 0
-        for stack, n, least, most, total in spread:
+        for stack, of_stack in rises:
             base = self.way(option, stack, ends[stack])[1]
-            length += n * base + total
+            cuts = [facts.cut_mm(t, loops, base + rise) for rise in of_stack]
+            length += sum(cuts)
             inside = facts.stacks[stack]["tray"]["inside_mm"]
-            short = short or base + least - inside < facts.rules["reach"].params["bench_mm"]
-            longest = max(longest, base + most)
+            short = short or base + min(of_stack) - inside < facts.rules["reach"].params["bench_mm"]
+            longest = max(longest, *cuts)
         limit = facts.trunks[t].get("exposed_mm")
-        bare = limit is not None and facts.strip_mm(loops, [facts.cut_mm(t, loops, longest)]) > limit
-        must, prefer = self.own(t, option)
+        bare = limit is not None and facts.strip_mm(loops, [longest]) > limit
+        must, prefer = self.own(t, at, option)
         for rule, broken in (("reach", short), ("exposed", bare)):
             if broken:
                 if facts.hard(rule):
                     return None
                 must, prefer = _plus((must, prefer), facts.cost(rule))
         load = [0.0] * len(facts.guides)
-        for diameter, stack in items:
+        for diameter, turns_off in items:
             area = math.pi * diameter**2 / 4
             for i in range(len(load)):
                 load[i] += loops * area
-            if stack is not None:
-                for i in self.way(option, stack, ends[stack])[0]:
+            if turns_off is not None:
+                for i in self.way(option, turns_off, ends[turns_off])[0]:
                     load[i] += area
         return must, prefer, length, tuple(load)
 
-    def own(self, t: str, option: Option) -> Pair:
-        """Broken must and prefer of one trunk that depend on its option alone."""
+    def own(self, t: str, at: str, option: Option) -> Pair:
+        """Broken must and prefer of one trunk that depend on its option and on where it is divided alone."""
         facts = self.facts
         port, travel, loops = option
         total = (0, 0)
@@ -1198,7 +1364,7 @@ class Ways:
         if not loop_rule["least"] <= loops <= loop_rule["most"]:
             total = _plus(total, facts.cost("slack_loops"))
         for pin in facts.pins:
-            if pin.trunk == t and not pin.subunit and not pin.built and not self._fits(pin, option):
+            if pin.trunk == t and not pin.subunit and not pin.built and not self._fits(pin, option, at):
                 total = _plus(total, facts.cost("pin"))
         return total
 
@@ -1262,7 +1428,7 @@ class Ways:
             ends = dict(zip(stacks, names, strict=True))
             sized = []
             for trunk in trunks:
-                row = [(size, o) for o in self.options[trunk[0]] if (size := self.size(trunk, o, ends)) is not None]
+                row = [(size, o) for o in self.options[trunk.trunk] if (size := self.size(trunk, o, ends)) is not None]
                 sized.append(sorted(row, key=lambda entry: entry[0][:3]))
             zero = (0.0,) * len(self.facts.guides)
             for found, chosen in self._choose(trunks, trays, sized, [], (0, 0, 0), zero, bound):
@@ -1270,7 +1436,7 @@ class Ways:
 
     def _choose(
         self,
-        trunks: tuple[Any, ...],
+        trunks: tuple[Travelling, ...],
         trays: tuple[Any, ...],
         sized: list[list[tuple[tuple[int, int, int, tuple[float, ...]], Option]]],
         chosen: list[tuple[str, Option]],
@@ -1285,7 +1451,7 @@ class Ways:
             return
         last = n + 1 == len(trunks)
         for (must, prefer, length, more), option in sized[n]:
-            now = [*chosen, (trunks[n][0], option)]
+            now = [*chosen, (trunks[n].trunk, option)]
             facing = self._facing(now)
             sums = (total[0] + must + facing[0], total[1] + prefer + facing[1], total[2] + length)
             if bound is not None and sums >= bound[0]:
@@ -1317,15 +1483,19 @@ class Ways:
             self._open[layout] = next(self.every(layout), None) is not None
         return self._open[layout]
 
-    def relaxed(self, box: frozenset[str]) -> Pair:
-        """Return a lower bound on broken must and prefer of the ways of trunks that are surely in the box."""
+    def relaxed(self, box: frozenset[tuple[str, str]]) -> Pair:
+        """Return a lower bound on broken must and prefer of the ways of trunks that are surely in the box.
+
+        The box names each trunk with where it is divided.
+        """
         if box not in self._relaxed:
-            trunks = [t for t in self.facts.trunks if t in box]
+            divide_at = dict(box)
+            trunks = [t for t in self.facts.trunks if t in divide_at]
             rows: list[list[tuple[Option, Pair]]] = []
             for t in trunks:
                 cheapest: dict[str, tuple[Pair, Option]] = {}
                 for option in self.options[t]:
-                    entry = (self.own(t, option), option)
+                    entry = (self.own(t, divide_at[t], option), option)
                     cheapest[option[1]] = min(entry, cheapest.get(option[1], entry))
                 rows.append([(option, own) for own, option in cheapest.values()])
             answer = (10**9, 0)
@@ -1348,12 +1518,17 @@ Layout = tuple[Plan, int, int, tuple[Any, ...]]  # with broken must and prefer, 
 
 
 class Split:
-    """One choice of k for every subunit: its legs, their groups, and the depth-first walk over the places."""
+    """One choice of where each trunk is divided and of k for every subunit.
 
-    def __init__(self, facts: Facts, ways: Ways, ks: dict[str, tuple[int, ...]]) -> None:
+    It has the legs, their groups, and the depth-first walk over the places. Groups whose legs opened subunits connect
+    are a bunch: all are placed, or none.
+    """
+
+    def __init__(self, facts: Facts, ways: Ways, ks: dict[str, tuple[int, ...]], divide_at: dict[str, str]) -> None:
         self.facts = facts
         self.ways = ways
         self.ks = ks
+        self.divide_at = divide_at
         self.legs: list[Leg] = [
             (t, s, g) for t in facts.trunks for s, k in enumerate(ks[t], 1) for g in range(1, k + 1)
         ]
@@ -1377,6 +1552,9 @@ class Split:
         members: dict[int, list[int]] = {}
         for f in facts.partner:
             members.setdefault(find(leg_of[f]), [])
+        for i, (t, s, _) in enumerate(self.legs):
+            if self._opens(t, s):
+                members.setdefault(find(i), [])  # a parked leg is a group by itself
         for i in range(len(self.legs)):
             if find(i) in members:
                 members[find(i)].append(i)
@@ -1394,8 +1572,20 @@ class Split:
                 self.possible = False
             else:
                 self.forced[leg] = pin.want
+                self.possible = self.possible and find(leg) in members
         self.groups = [self._group(members[r], leg_of) for r in sorted(members)]  # shared between splits where equal
-        self.must_groups = [any(i in self.forced for i in group.legs) for group in self.groups]
+        group_of = {i: n for n, group in enumerate(self.groups) for i in group.legs}
+        # per group, the first group of its bunch
+        self.first = list(range(len(self.groups)))
+        for (t, s, _), i in index.items():
+            if self._opens(t, s):
+                one, other = self.first[group_of[i]], self.first[group_of[index[t, s, 1]]]
+                self.first = [min(one, other) if n in (one, other) else n for n in self.first]
+        self.bunch_splices = [0] * len(self.groups)
+        for n, group in enumerate(self.groups):
+            self.bunch_splices[self.first[n]] += group.splices
+        must = {self.first[group_of[i]] for i in self.forced if i in group_of}
+        self.must_groups = [n in must for n in self.first]
         # subunits as slices of the leg list, per trunk
         self.subunits: dict[str, list[list[int]]] = {
             t: [[index[t, s, g] for g in range(1, k + 1)] for s, k in enumerate(ks[t], 1)] for t in facts.trunks
@@ -1403,13 +1593,14 @@ class Split:
         self.place_stack = [p[0] for p in facts.places]
         self.place_position = [p[1] for p in facts.places]
         self.rise = [facts.rise_mm(place) for place in facts.places]
-        self.tail = [0] * (len(self.groups) + 1)
-        for i in range(len(self.groups) - 1, -1, -1):
-            self.tail[i] = self.tail[i + 1] + self.groups[i].splices
         self.total_legs = sum(len(group.legs) for group in self.groups)
 
+    def _opens(self, t: str, s: int) -> bool:
+        """Whether the subunit is opened as soon as a leg of it is placed."""
+        return self.divide_at[t] == "tray" and self.ks[t][s - 1] > 1 and self.facts.spliced[t][s - 1]
+
     def _group(self, legs: list[int], leg_of: Mapping[tuple[str, int], int]) -> Group:
-        key = tuple((self.legs[i], self.ks[self.legs[i][0]][self.legs[i][1] - 1]) for i in legs)
+        key = tuple((leg, self.ks[leg[0]][leg[1] - 1], self.divide_at[leg[0]]) for leg in (self.legs[i] for i in legs))
         if key not in self.ways.groups:
             self.ways.groups[key] = self._new_group(legs, leg_of)
         return self.ways.groups[key]._replace(legs=tuple(legs))
@@ -1427,7 +1618,7 @@ class Split:
         for stack in facts.stacks:
             # alone in the first place of the stack: what is broken here stays broken whatever else is placed
             there: dict[Leg, Place | None] = {self.legs[i]: (stack, 1) for i in legs}
-            plan = Plan(facts, Decision({}, self.ks, there, {}), ways=False)
+            plan = Plan(facts, Decision({}, self.ks, there, {}, self.divide_at), ways=False)
             rules = ("leg tube", "tray_fibres", "tray_sleeves", "bend_radius", "fibre_bend")
             if not plan.tally(plan.broken(rules))[0]:
                 continue
@@ -1448,35 +1639,36 @@ class Split:
         """Whether each trunk has at least one way to the place that breaks nothing hard by itself."""
         return all(
             any(
-                self.ways.size((t, (), ((place[0], 1, rise, rise, rise),)), option, {place[0]: end}) is not None
+                self.ways.size(Travelling(t, self.divide_at[t], (), rises), option, {place[0]: end}) is not None
                 for option in self.ways.options[t]
                 for end in self.facts.ends[place[0]]
             )
             for t in {self.legs[i][0] for i in legs}
-            for rise in [self.facts.rise_mm(place)]
+            for rises in [((place[0], (self.facts.rise_mm(place),)),)]
         )
 
     def layout(self, where: Sequence[int], *, whole: bool) -> tuple[Any, ...]:
         """All that the ways depend on: what travels where for each trunk, and the legs of each tray.
 
-        If the layout is not yet ``whole``, only what can no longer lessen is in it: a subunit that is to be divided
-        at the port but has no placed leg yet might travel in slimmer tubes than its own.
+        If the layout is not yet ``whole``, only what can no longer lessen is in it: a subunit whose legs need tubes
+        of the set but that has no placed leg yet might travel in slimmer tubes than its own.
         """
         facts = self.facts
         trunks = []
         box: list[str] = []
         held: dict[int, dict[str, int]] = {}
         for t, subunits in self.subunits.items():
+            at = self.divide_at[t]
             items: list[tuple[float, str | None]] = []
             rises: dict[str, list[int]] = {}
             for s, legs in enumerate(subunits, 1):
-                own = len(legs) == 1 or not facts.at_port(t)
+                own = facts.own_tube(t, len(legs), at)
                 placed = [where[i] for i in legs if where[i] >= 0]
                 if not placed:
                     if facts.coiled(t) and (own or whole):
                         items.append((facts.subunits[t][s - 1].diameter_mm, None))
                     continue
-                tube = facts.traveller(t, s, len(legs))
+                tube = facts.traveller(t, s, len(legs), at)
                 diameter = tube[0] if tube else 0.0
                 if not own and facts.coiled(t):
                     items += [(diameter, None)] * (len(legs) - len(placed))
@@ -1487,13 +1679,16 @@ class Split:
                     held[w][t] += 1
             if rises:
                 box.append(t)
-                spread = tuple((stack, len(r), min(r), max(r), sum(r)) for stack, r in rises.items())
-                trunks.append((t, tuple(items), spread))
+                spread = tuple((stack, tuple(sorted(r))) for stack, r in rises.items())
+                trunks.append(Travelling(t, at, tuple(items), spread))
         trays = tuple((self.place_stack[w], tuple(counts.get(t, 0) for t in box)) for w, counts in sorted(held.items()))
         return tuple(trunks), trays
 
     def canonical(self, where: Sequence[int]) -> bool:
-        """Whether every divided subunit has a placed leg: otherwise the same plan is met at k = 1."""
+        """Whether every divided subunit has a placed leg: otherwise the same plan is met at k = 1.
+
+        With it a trunk divided at the port has a placed leg of k > 1 or may not be divided at the tray: see _splits.
+        """
         return all(
             len(legs) == 1 or any(where[i] >= 0 for i in legs)
             for subunits in self.subunits.values()
@@ -1512,21 +1707,23 @@ class Split:
             if not any(i in group.legs for group in self.groups):
                 where[i] = OUT
         room = {
-            p: self.facts.stacks[place[0]]["tray"]["fibres"] if self.facts.hard("tray_fibres") else 10**9
+            p: 2 * self.facts.stacks[place[0]]["tray"]["fibres"] if self.facts.hard("tray_fibres") else 10**9
             for p, place in enumerate(self.facts.places)
         }
-        yield from self._walk(0, 0, where, room, cut)
+        yield from self._walk(0, 0, len(self.facts.splices), where, room, cut)
 
     def _walk(
         self,
         n: int,
         unplaced: int,
+        still: int,
         where: list[int],
         room: dict[int, int],
         cut: Cut | None,
     ) -> Iterator[Layout]:
+        """Place the groups from the n-th on; ``still`` splices are neither placed nor known to stay out."""
         if cut is not None:
-            lost = unplaced + max(0, self.tail[n] - sum(room.values()))
+            lost = unplaced + max(0, still - sum(ends // 2 for ends in room.values()))
             if cut(self, where, n, unplaced, lost):
                 return
         if n == len(self.groups):
@@ -1535,14 +1732,15 @@ class Split:
                 legs: dict[Leg, Place | None] = {
                     leg: places[w] if w >= 0 else None for leg, w in zip(self.legs, where, strict=True)
                 }
-                plan = Plan(self.facts, Decision({}, self.ks, legs, {}), ways=False)
+                plan = Plan(self.facts, Decision({}, self.ks, legs, {}, self.divide_at), ways=False)
                 feasible, must, prefer = plan.tally(plan.broken(place_rules()))
                 if feasible:
                     yield plan, must, prefer, self.layout(where, whole=True)
             return
         group = self.groups[n]
-        size = group.splices + group.parked
-        for p in group.allowed:
+        size = 2 * group.splices + group.parked
+        bunch = self.bunch(where, n)
+        for p in group.allowed if bunch != OUT else ():
             if room[p] < size:
                 continue
             for i in group.legs:
@@ -1550,20 +1748,25 @@ class Split:
             last = n + 1 == len(self.groups)
             if self._together(where, group) and (last or self.ways.open(self.layout(where, whole=False))):
                 room[p] -= size
-                yield from self._walk(n + 1, unplaced, where, room, cut)
+                yield from self._walk(n + 1, unplaced, still - group.splices, where, room, cut)
                 room[p] += size
-        if not self.must_groups[n]:
+        if bunch == OUT or (bunch == UNDECIDED and not self.must_groups[n]):
             for i in group.legs:
                 where[i] = OUT
-            yield from self._walk(n + 1, unplaced + group.splices, where, room, cut)
+            lost = self.bunch_splices[n] if bunch == UNDECIDED else 0  # else told at the first group of the bunch
+            yield from self._walk(n + 1, unplaced + lost, still - lost, where, room, cut)
         for i in group.legs:
             where[i] = UNDECIDED
+
+    def bunch(self, where: Sequence[int], n: int) -> int:
+        """Where the first group of the bunch of group n lies: a place, OUT, or UNDECIDED if it comes later."""
+        return where[self.groups[self.first[n]].legs[0]]
 
     def _together(self, where: Sequence[int], group: Group) -> bool:
         """Whether the rule "divided at the tray" can still be kept by the subunits of the group just placed."""
         for i in group.legs:
             t, s, g = self.legs[i]
-            if self.facts.at_port(t):
+            if self.divide_at[t] == "port":
                 continue
             for j in self.subunits[t][s - 1]:
                 if where[j] >= 0 and j != i:
@@ -1575,8 +1778,8 @@ class Split:
                         return False
         return True
 
-    def bound(self, where: Sequence[int], n: int) -> tuple[int, int, int, int, int]:
-        """Lower bounds from the groups decided so far: broken must, broken prefer, legs, crossings, length."""
+    def bound(self, where: Sequence[int], n: int) -> tuple[int, int, int, int, int, int]:
+        """Lower bounds from the groups decided so far: broken must, broken prefer, legs, trays, crossings, length."""
         facts = self.facts
         must = prefer = crossings = legs = length = 0
         pair_m, pair_p = facts.cost("tray_pair")
@@ -1599,7 +1802,23 @@ class Split:
             if w >= 0:
                 legs += 1
                 length += self.shortest(self.legs[i][0], w)
-        return must, prefer, legs, crossings, length
+        m, p = self._tied_bound(where)
+        return must + m, prefer + p, legs, len({w for w in where if w >= 0}), crossings, length
+
+    def _tied_bound(self, where: Sequence[int]) -> Pair:
+        """Broken must and prefer of tied_trays: a group of tied places that is too large stays so."""
+        must, prefer = self.facts.cost("tied_trays")
+        if not must and not prefer:
+            return 0, 0
+        group = {w: {w} for w in where if w >= 0}
+        for t, subunits in self.subunits.items():
+            for s, legs in enumerate(subunits, 1):
+                held = [group[where[i]] for i in legs if where[i] >= 0]
+                if len(held) > 1 and self._opens(t, s):
+                    merged = set().union(*held)
+                    group.update(dict.fromkeys(merged, merged))
+        n = sum(len(tied) > self.facts.rules["tied_trays"].params["trays"] for tied in group.values())
+        return n * must, n * prefer
 
     def _keeps(self, w: int, want: Mapping[str, Any]) -> bool:
         if w == UNDECIDED:
@@ -1611,16 +1830,20 @@ class Split:
     def _trunk_bound(self, t: str, subunits: list[list[int]], where: Sequence[int]) -> tuple[int, int, int]:
         facts = self.facts
         must = prefer = 0
-        scatter = facts.cost("subunit_together") if facts.at_port(t) else (0, 0)
+        at_port = self.divide_at[t] == "port"
+        scatter = facts.cost("subunit_together") if at_port else (0, 0)
         balance = facts.cost("alternate_stacks") if t in facts.leads else (0, 0)
         counts = dict.fromkeys(facts.stacks, 0)
         counting = True
-        lows: list[int] = []
+        divided = False
+        lows: list[list[int]] = []  # per traveller
         for legs in subunits:
             known, before, low, scattered = True, -1, 0, False
             first: str | None = None
+            of_subunit: list[int] = []
             for i in legs:
                 w = where[i]
+                divided = divided or (w >= 0 and len(legs) > 1)
                 if w == UNDECIDED:
                     known = False
                 elif w >= 0 and known:
@@ -1635,7 +1858,11 @@ class Split:
                     if first is None:
                         first = self.place_stack[w]
                     before = w
-                    lows.append(low)
+                    of_subunit.append(low)
+            if facts.own_tube(t, len(legs), self.divide_at[t]):
+                lows.append(of_subunit)
+            else:
+                lows += [[low] for low in of_subunit]
             if scattered:
                 must, prefer = must + scatter[0], prefer + scatter[1]
             if first is None:
@@ -1644,7 +1871,10 @@ class Split:
                 counts[first] += 1
                 if max(counts.values()) - min(counts.values()) > 1:
                     must, prefer = must + balance[0], prefer + balance[1]
-        crossings = sum(g > h for g, h in itertools.combinations(lows, 2))
+        if divided and at_port and "tray" in facts.divisions(t):
+            broken = facts.cost("breakout")
+            must, prefer = must + broken[0], prefer + broken[1]
+        crossings = sum(max(u) > min(v) for u, v in itertools.combinations(lows, 2) if u and v)
         return must, prefer, crossings
 
     def shortest_sum(self, plan: Plan) -> int:
@@ -1652,13 +1882,14 @@ class Split:
         return sum(self.shortest(leg[0], self.facts.place_order[place]) for leg, place in plan.placed.items())
 
     def shortest(self, t: str, p: int) -> int:
-        """Return the shortest route of the trunk to a place, over all its options and the stack's ends."""
+        """Return the shortest cut of the trunk to a place, over all its options and the stack's ends."""
         memo = self.ways.shortest
         if (t, p) not in memo:
             place = self.facts.places[p]
-            memo[t, p] = self.facts.rise_mm(place) + min(
+            rise = self.facts.rise_mm(place)
+            memo[t, p] = min(
                 (
-                    self.ways.way(option, place[0], end)[1]
+                    self.facts.cut_mm(t, option[2], self.ways.way(option, place[0], end)[1] + rise)
                     for option in self.ways.options[t]
                     for end in self.facts.ends[place[0]]
                 ),
@@ -1667,37 +1898,53 @@ class Split:
         return memo[t, p]
 
 
+def _divisions(facts: Facts, t: str) -> list[tuple[str, tuple[int, ...]]]:
+    """All ways to divide a trunk: where, and each subunit in how many; a subunit without a spliced fibre in one.
+
+    Each in the form in which a plan says it: a trunk that is nowhere divided is divided at the tray, if it may be.
+    """
+    counts = [divisors(x.ribbons) if facts.spliced[t][s] else [1] for s, x in enumerate(facts.subunits[t])]
+    own = facts.divisions(t)
+    built = [pin.want["divide_at"] for pin in facts.pins if pin.trunk == t and pin.built and "divide_at" in pin.want]
+    return [
+        (at, ks)
+        for at in own
+        for ks in itertools.product(*counts)
+        if (at == own[0] or any(k > 1 for k in ks)) and all(at == wanted for wanted in built)
+    ]
+
+
 def _splits(facts: Facts, ways: Ways) -> list[Split]:
-    """All choices of k, those with the fewest legs first; a subunit without a spliced fibre is not divided."""
-    choices: list[list[tuple[str, int]]] = []
-    for t, subunits in facts.subunits.items():
-        for s, subunit in enumerate(subunits):
-            choices.append([(t, k) for k in (divisors(subunit.ribbons) if facts.spliced[t][s] else [1])])
+    """All choices of k and of where to divide, those with the fewest legs first."""
     splits = []
-    for picked in itertools.product(*choices):
-        ks: dict[str, list[int]] = {t: [] for t in facts.trunks}
-        for t, k in picked:
-            ks[t].append(k)
-        splits.append(Split(facts, ways, {t: tuple(k) for t, k in ks.items()}))
+    for picked in itertools.product(*(_divisions(facts, t) for t in facts.trunks)):
+        chosen = dict(zip(facts.trunks, picked, strict=True))
+        ks = {t: ks for t, (_, ks) in chosen.items()}
+        splits.append(Split(facts, ways, ks, {t: at for t, (at, _) in chosen.items()}))
     return sorted(splits, key=lambda split: split.total_legs)
 
 
 def _full(plan: Plan, trunks: Mapping[str, Option], ends: Mapping[str, str]) -> Decision:
-    return Decision(dict(trunks), plan.k, dict(plan.placed), dict(ends))
+    return Decision(dict(trunks), plan.k, dict(plan.placed), dict(ends), dict(plan.divide_at))
+
+
+def complete_order(goals: Sequence[str]) -> tuple[str, ...]:
+    """Complete a list of goals that may be put in another order: what it leaves out follows at its usual place."""
+    if len(set(goals)) != len(goals) or set(goals) - set(GOAL_ORDER):
+        raise ValueError(f"the goals that may be put in another order are {GOAL_ORDER}, each once, not {goals}")
+    return (*goals, *(goal for goal in GOAL_ORDER if goal not in goals))
 
 
 def _with(goals: Sequence[int], way: tuple[int, int, int]) -> list[int]:
     """Add broken must, broken prefer and length of a way to the goals of a layout."""
-    return [goals[0], goals[1] + way[0], goals[2] + way[1], goals[3], goals[4], goals[5] + way[2], goals[6]]
+    return [goals[0], goals[1] + way[0], goals[2] + way[1], *goals[3:6], goals[6] + way[2], goals[7]]
 
 
 class _Search:
     """The search of :func:`solve`: all splits, depth first over the places, with the best plan so far as a bound."""
 
     def __init__(self, facts: Facts, goal_order: Sequence[str]) -> None:
-        if sorted(goal_order) != sorted(GOAL_ORDER):
-            raise ValueError(f"goal_order is {GOAL_ORDER} in any order, not {goal_order}")
-        self.order = (0, 1, 2, *(GOALS.index(goal) for goal in goal_order), 6)
+        self.order = (0, 1, 2, *(GOALS.index(goal) for goal in complete_order(goal_order)), 7)
         self.ways = Ways(facts)
         self.splits = _splits(facts, self.ways)
         self.best: Goals | None = None
@@ -1706,8 +1953,8 @@ class _Search:
 
     def ordered(self, goals: Sequence[int]) -> Goals:
         """Goals in the order in which they are compared."""
-        a, b, c, d, e, f, g = (goals[i] for i in self.order)
-        return a, b, c, d, e, f, g
+        a, b, c, d, e, f, g, h = (goals[i] for i in self.order)
+        return a, b, c, d, e, f, g, h
 
     def cut(self, split: Split, where: Sequence[int], n: int, unplaced: int, lost: int) -> bool:
         """Whether no completion of the groups decided so far is better than the best plan known.
@@ -1718,27 +1965,33 @@ class _Search:
             return False
         if lost > self.best[0]:
             return True
-        must, prefer, legs, crossings, length = split.bound(where, n)
+        must, prefer, legs, trays, crossings, length = split.bound(where, n)
         box = {split.legs[i][0] for i, w in enumerate(where) if w >= 0}
-        rest = split.groups[n:]
-        if rest and unplaced + min(group.splices for group in rest) > self.best[0]:
-            # no further group can stay out
-            for group in rest:
+        rest = range(n, len(split.groups))
+        decided = {g: split.bunch(where, g) for g in rest}
+        open_bunches = {split.first[g] for g in rest if decided[g] == UNDECIDED}
+        none_more = all(unplaced + split.bunch_splices[g] > self.best[0] for g in open_bunches)
+        for g in rest:
+            # groups that have to be placed: their bunch is placed, or no further bunch can stay out
+            if decided[g] >= 0 or (decided[g] == UNDECIDED and none_more):
+                group = split.groups[g]
                 if not group.allowed:
                     return True
                 legs += len(group.legs)
                 box |= group.trunks
                 for i in group.legs:
                     length += min(split.shortest(split.legs[i][0], p) for p in group.allowed)
-        more = self.ways.relaxed(frozenset(box))
-        bound = self.ordered((lost, must + more[0], prefer + more[1], legs, crossings, length, 0))
+        more = self.ways.relaxed(frozenset((t, split.divide_at[t]) for t in box))
+        bound = self.ordered((lost, must + more[0], prefer + more[1], legs, trays, crossings, length, 0))
         return bound > self.best if self.collecting else bound >= self.best
 
     def _layouts(self) -> Iterator[tuple[Goals, Plan, tuple[Any, ...], tuple[int, int, int]]]:
         for split in self.splits:
             for plan, must, prefer, layout in split.walk(self.cut):
-                goals = [len(plan.loose), must, prefer, len(plan.placed), len(plan.crossings()), 0, plan.out_of_turn()]
-                least = (*self.ways.relaxed(frozenset(plan.box)), split.shortest_sum(plan))
+                of_layout = (len(plan.placed), len(plan.used), len(plan.crossings()))
+                goals = [len(plan.loose), must, prefer, *of_layout, 0, plan.irregular()]
+                box = frozenset((t, split.divide_at[t]) for t in plan.box)
+                least = (*self.ways.relaxed(box), split.shortest_sum(plan))
                 if self.best is not None:
                     bound = self.ordered(_with(goals, least))
                     if bound > self.best or (bound == self.best and not self.collecting):
@@ -1788,7 +2041,8 @@ def solve(job: Json | Facts, goal_order: Sequence[str] = GOAL_ORDER, *, every: b
     job : dict or Facts
         The resolved job.
     goal_order : sequence of str, optional
-        Order of the goals legs, crossings and leg_length_mm; the goals that are returned keep the order of section 6.
+        Order of the goals legs, trays, crossings and leg_length_mm; what is left out follows in this order. The goals
+        that are returned keep the order of section 11.
     every : bool, optional
         Also collect all optimal decisions.
 

@@ -85,7 +85,10 @@ def worked_example(bench_mm: int | None = 1800, loops: Sequence[int] = (1,)) -> 
         "track": {
             "z_mm": [10, 10],
             "min_radius_mm": 80,
-            "guides": [{"id": g, "x_mm": x, "y_mm": y, "opening_mm2": 1500} for g, (x, y) in GUIDES.items()],
+            "guides": [
+                {"id": g, "x_mm": x, "y_mm": y, "opening_mm2": 1500, "width_mm": math.sqrt(1500)}
+                for g, (x, y) in GUIDES.items()
+            ],
         },
         "ports": [
             {
@@ -118,7 +121,7 @@ def worked_example(bench_mm: int | None = 1800, loops: Sequence[int] = (1,)) -> 
     p = _cable("cable-p", 14, [{"count": 2, "ribbons": 2, "ribbon_fibres": 12, "diameter_mm": 5}])
     q = _cable("cable-q", 12, [{"count": 1, "ribbons": 4, "ribbon_fibres": 12, "diameter_mm": 6}])
     return {
-        "schema": "trayopt/job/1",
+        "schema": "trayopt/job/2",
         "title": "worked example",
         "enclosure": enclosure,
         "tubes": {"kind": "tubes", "id": "mesh-set", "tubes": copy.deepcopy(TUBE_SETS[0])},
@@ -142,6 +145,7 @@ def _cable(name: str, diameter_mm: float, subunits: list[Json], **given: Any) ->
         cable.setdefault("ribbon_mm", [3.22, 0.36])
     else:
         cable.setdefault("coating_mm", 0.25)
+    cable.setdefault("tubes", cable["construction"] not in ("slotted_core", "partly_bonded_ribbon"))
     cable["subunits"] = subunits
     return cable
 
@@ -153,7 +157,7 @@ def _trunk(name: str, cable: Json, **given: Any) -> Json:
         "travel": "either",
         "loops": [1, 2],
         "transition_mm": 0,
-        "divide_at": "tray",
+        "divide_at": ["tray", "port"] if cable["tubes"] else ["port"],
         "idle": "coiled",
     }
     return trunk | given
@@ -190,6 +194,7 @@ def _random_cable(rng: random.Random, name: str, width: int, size: int) -> Json:
     given: Json = {
         "construction": rng.choice(FLAT if _chance(rng, 0.7) else ROUND),
         "fibre": rng.choice(["G.652.D", "G.652.D", "G.652.D", "G.657.A1", "G.657.A2", "G.657.B3"]),
+        "tubes": _chance(rng, 0.8),
     }
     return _cable(name, rng.choice([8, 10, 12, 14.5]), entries, **given)
 
@@ -346,7 +351,10 @@ def _random_rules(rng: random.Random, share: float) -> dict[str, Any]:
 
 
 def _random_pins(rng: random.Random, job: Json) -> list[Json]:
-    """Pins of legs with a spliced fibre and of trunks; no two ask for different k of a subunit."""
+    """Pins of trunks, of legs with a spliced fibre and of legs that may be parked beside one.
+
+    No two ask for different k of a subunit.
+    """
     spliced: set[tuple[str, int]] = set()
     for join in job["joins"]:
         for t, first, last in (oracle.parse_run(join["a"]), oracle.parse_run(join["b"])):
@@ -363,12 +371,16 @@ def _random_pins(rng: random.Random, job: Json) -> list[Json]:
             pins.append(
                 {"trunk": t, "port": rng.choice(trunk["ports"]), "travel": travel, "loops": rng.choice(trunk["loops"])}
             )
+            if _chance(rng, 0.5):
+                pins[-1]["divide_at"] = rng.choice(trunk["divide_at"])
             continue
         ribbons = rng.choice(_fibres(trunk["cable"]))
         k = rng.choice(oracle.divisors(len(ribbons)))
         n = len(ribbons) // k
         legs = [(ribbons[i * n][0], ribbons[(i + 1) * n - 1][1]) for i in range(k)]
-        legs = [(a, b) for a, b in legs if any((t, f) in spliced for f in range(a, b + 1))]
+        used = {leg for leg in legs if any((t, f) in spliced for f in range(leg[0], leg[1] + 1))}
+        if not used or "tray" not in trunk["divide_at"]:
+            legs = [leg for leg in legs if leg in used]
         for first, last in rng.sample(legs, min(len(legs), rng.choice([1, 1, 2]))):
             stack = rng.choice(stacks)
             position = rng.randint(1, stack["positions"])
@@ -416,7 +428,8 @@ def random_job(
     pins, apart : float
         Share of jobs with pins, and with joins that are to be apart. Built pins always leave a plan.
     at_port : float
-        Share of trunks divided at the port.
+        Share of trunks that may be divided at the port alone, as all must without a tube a subunit; of the others
+        half may be divided at either.
     tight : float
         Share of jobs with scarce trays, guides or entrances.
     """
@@ -475,9 +488,11 @@ def random_job(
             "travel": rng.choice(["either", "either", "either", "clockwise", "counterclockwise"]),
             "loops": list(rng.choice(loops)),
             "transition_mm": rng.choice([0, 0, 150, -40]),
-            "divide_at": "port" if _chance(rng, at_port) else "tray",
+            "divide_at": ["port"] if _chance(rng, at_port) else rng.choice([["tray"], ["tray", "port"]]),
             "idle": rng.choice(["coiled", "coiled", "cut_back"]),
         }
+        if not cables[t]["tubes"]:
+            given["divide_at"] = ["port"]
         if _chance(rng, 0.35):
             given["ports"] = rng.sample(all_ports, 2) if len(all_ports) > 1 else all_ports
         if _chance(rng, 0.07):
@@ -493,9 +508,11 @@ def random_job(
         )
         for guide in enclosure["track"]["guides"]:
             guide["opening_mm2"] = math.ceil(2 * load * rng.choice([0.7, 0.85, 1.0, 1.2]))
+    for guide in enclosure["track"]["guides"]:
+        guide["width_mm"] = rng.choice([20, 60.5]) if _chance(rng, 0.1) else math.sqrt(guide["opening_mm2"])
 
     job: Json = {
-        "schema": "trayopt/job/1",
+        "schema": "trayopt/job/2",
         "title": "random job",
         "enclosure": enclosure,
         "tubes": {"kind": "tubes", "id": "set", "tubes": copy.deepcopy(rng.choice(TUBE_SETS))},
