@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg
-from trayopt.domain.hardware import Place
+from trayopt.domain.hardware import Enclosure, Place
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan, PlanSolver
 from trayopt.rules.registry import fill
@@ -29,7 +30,8 @@ def frozen(value: Any) -> Any:
 def job_of(data: Json) -> Job:
     """Build a job from a resolved job dict: rules filled in, joins without a name named by index."""
     data = copy.deepcopy(data)
-    data["rules"], faults = fill(data.get("rules", {}))
+    box = Enclosure.model_validate(frozen(data["enclosure"]))
+    data["rules"], faults = fill(data.get("rules", {}), box)
     assert not faults, faults
     for i, join in enumerate(data.get("joins", [])):
         join.setdefault("name", str(i))
@@ -56,13 +58,21 @@ def place_of(text: str) -> Place:
 
 
 def assignment_of(
-    job: Job, ways: Mapping[str, tuple[str, str, int]], legs: Mapping[str, str], ends: Mapping[str, str] | None = None
+    job: Job,
+    ways: Mapping[str, tuple[str, str, int]],
+    legs: Mapping[str, str],
+    ends: Mapping[str, str] | None = None,
+    divide_at: Mapping[str, DivideAt] | None = None,
 ) -> Assignment:
-    """Build an assignment: ways as (port, travel, loops), legs by fibres (``N1:1-72``) at places (``left/3``)."""
+    """Build an assignment: ways as (port, travel, loops), legs by fibres (``N1:1-72``) at places (``left/3``).
+
+    A trunk that ``divide_at`` does not name is divided at the first place of its list.
+    """
     return Assignment(
         {trunk: Way(*way) for trunk, way in ways.items()},  # type: ignore[arg-type]
         {leg_of(job, leg): place_of(place) for leg, place in legs.items()},
         dict(ends or {}),
+        dict(divide_at or {}),
     )
 
 
