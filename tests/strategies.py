@@ -461,7 +461,10 @@ def random_job(
     places = stacks * positions
     sleeve = rng.choice([width, width, 12])
     want = math.ceil(splices / places * rng.choice([0.8, 1.0, 1.2, 1.5] if scarce else [1.2, 1.3, 1.5, 2.0, 3.0]))
-    if not scarce:
+    if shape == "partial" and _chance(rng, 0.5):
+        # no room for more than a ribbon of splices: tubes are opened, and idle legs parked beside
+        want = width
+    elif not scarce:
         # room for the largest subunit, spliced or parked
         want = max(want, max(len(s) * (s[0][1] - s[0][0] + 1) for c in cables.values() for s in _fibres(c)))
     fibres = max(width, math.ceil(want / width) * width)
