@@ -1002,8 +1002,10 @@ def test_irregular_counts_steps_and_uneven_stacks() -> None:
     del single["enclosure"]["stacks"][1]
     assert irregular(single, BEST) == 0
     assert irregular(example(), decision({})) == 0
-    # a place of a parked leg alone is used: left 2 to right 1; P/2 is out of the walk with no spliced fibre
-    assert irregular(example(joins=HALF), decision(PARKED)) == 0
+    # left, then right; left/2 is used by the parked leg P/1.2 alone: two places to one
+    parked = {"P/1.1": "left/1", "P/1.2": "left/2", "Q/1.1": "left/1", "P/2": "right/1", "Q/1.2": "right/1"}
+    job = example(joins=QUARTER + OTHER_HALF, **AT_PORT)
+    assert irregular(job, decision(parked, k={"P": (2, 1)})) == 1
 
 
 def test_irregular_walks_each_lead_by_itself() -> None:
@@ -1026,7 +1028,7 @@ def test_irregular_walks_each_lead_by_itself() -> None:
     assert walk("left/1", "", "left/2", "") == 1  # what is out is passed over: left to left
     assert walk("left/1", "", "right/1", "") == 0
     assert walk("left/1", "right/1", "left/2", "") == 1  # left has two places, right one
-    # P and R lead, each with one subunit in the box: none has a step, though both lie on the left; three places to none
+    # P and R lead, each with one subunit in the box: neither makes a step, though both lie on the left
     job = three_trunks(trunks__0__cable__subunits=[{"count": 1, "ribbons": 4, "ribbon_fibres": 12, "diameter_mm": 6}])
     job["joins"] = [{"a": "P:1-24", "b": "Q:1-24"}, {"a": "R:1-24", "b": "Q:25-48"}]
     made = decision(
