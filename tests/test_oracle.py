@@ -1002,8 +1002,10 @@ def test_irregular_counts_steps_and_uneven_stacks() -> None:
     del single["enclosure"]["stacks"][1]
     assert irregular(single, BEST) == 0
     assert irregular(example(), decision({})) == 0
-    # a place of a parked leg alone is used: left 2 to right 1; P/2 is out of the walk with no spliced fibre
-    assert irregular(example(joins=HALF), decision(PARKED)) == 0
+    # left, then right; left/2 is used by the parked leg P/1.2 alone: two places to one
+    parked = {"P/1.1": "left/1", "P/1.2": "left/2", "Q/1.1": "left/1", "P/2": "right/1", "Q/1.2": "right/1"}
+    job = example(joins=QUARTER + OTHER_HALF, **AT_PORT)
+    assert irregular(job, decision(parked, k={"P": (2, 1)})) == 1
 
 
 def test_irregular_walks_each_lead_by_itself() -> None:
@@ -1026,7 +1028,7 @@ def test_irregular_walks_each_lead_by_itself() -> None:
     assert walk("left/1", "", "left/2", "") == 1  # what is out is passed over: left to left
     assert walk("left/1", "", "right/1", "") == 0
     assert walk("left/1", "right/1", "left/2", "") == 1  # left has two places, right one
-    # P and R lead, each with one subunit in the box: none has a step, though both lie on the left; three places to none
+    # P and R lead, each with one subunit in the box: neither makes a step, though both lie on the left
     job = three_trunks(trunks__0__cable__subunits=[{"count": 1, "ribbons": 4, "ribbon_fibres": 12, "diameter_mm": 6}])
     job["joins"] = [{"a": "P:1-24", "b": "Q:1-24"}, {"a": "R:1-24", "b": "Q:25-48"}]
     made = decision(
@@ -1167,19 +1169,63 @@ def product_size(facts: oracle.Facts) -> int:
     return size
 
 
-@pytest.mark.parametrize("seed", range(24))
-def test_search_finds_what_a_full_product_finds(seed: int) -> None:
-    facts = next(
-        facts
-        for n in itertools.count()
-        if product_size(facts := oracle.Facts(micro_job(1000 * seed + n))) <= 700 or n == 99
+def opened_job(seed: int) -> Json:
+    """Two trunks of one subunit, joined in part, in trays of one ribbon: idle legs are parked where tubes are opened."""
+    rng = random.Random(seed)
+    positions = rng.choice([2, 3])
+    job = strategies.random_job(
+        rng,
+        trunks=2,
+        ribbons=1,
+        stacks=1,
+        positions=positions,
+        ends=1,
+        ports=2,
+        loops=((1,),),
+        rules=0.2,
+        pins=0,
+        apart=0,
+        tight=0,
     )
+    counts = (3, 1) if positions == 3 else rng.choice([(2, 2), (2, 1), (1, 2)])
+    for trunk, ribbons in zip(job["trunks"], counts, strict=True):
+        trunk["cable"]["tubes"] = True
+        trunk["cable"]["subunits"] = [
+            {"count": 1, "ribbons": ribbons, "ribbon_fibres": 4, "diameter_mm": 3, "least_radius_mm": 30}
+        ]
+        trunk["divide_at"] = rng.choice([["tray"], ["tray", "port"]])
+    for stack in job["enclosure"]["stacks"]:
+        stack["positions"] = positions
+        stack["tray"] |= {"fibres": rng.choice([4, 4, 6]), "sleeves": 4, "entrance_legs": rng.choice([2, 3])}
+    a, b = (rng.randrange(ribbons) for ribbons in counts)
+    n = rng.choice([2, 4, 4])
+    job["joins"] = [{"a": f"P:{4 * a + 1}-{4 * a + n}", "b": f"Q:{4 * b + 1}-{4 * b + n}", "name": "0"}]
+    if rng.random() < 0.4:
+        g = rng.randrange(counts[0])
+        pin = {
+            "leg": f"P:{4 * g + 1}-{4 * g + 4}",
+            "stack": job["enclosure"]["stacks"][0]["id"],
+            "position": 1 + g // 2,
+        }
+        job["pins"] = [pin | {"built": rng.random() < 0.3}]
+        if next(oracle.all_feasible(job), None) is None:
+            job["pins"][0]["built"] = False
+    return job
+
+
+def is_parked(leg: Json) -> bool:
+    return leg["idle"] and leg["stack"] is not None
+
+
+def hold_to_product(facts: oracle.Facts) -> list[Json]:
+    """Hold the search to a full product of choices; give the figures of the best plans."""
     found = [
         (judgement.goals, made.key) for made in product(facts) if (judgement := oracle.judge(facts, made)).feasible
     ]
     feasible = [made.key for made in oracle.all_feasible(facts)]
     assert len(feasible) == len(set(feasible))
     assert set(feasible) == {key for _, key in found}
+    figures = []
     for order in (oracle.GOAL_ORDER, ("leg_length_mm", "crossings", "trays", "legs")):
         ranks = [*range(3), *(oracle.GOALS.index(goal) for goal in order), 7]
         least = min((goals for goals, _ in found), key=lambda goals: [goals[i] for i in ranks])
@@ -1187,6 +1233,25 @@ def test_search_finds_what_a_full_product_finds(seed: int) -> None:
         assert best is not None
         assert best.goals == least
         assert sorted(made.key for made in best.optimal) == sorted(key for goals, key in found if goals == least)
+        figures.append(oracle.judge(facts, best.decision).figures)
+    return figures
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_search_finds_what_a_full_product_finds(seed: int) -> None:
+    facts = next(
+        facts
+        for n in itertools.count()
+        if product_size(facts := oracle.Facts(micro_job(1000 * seed + n))) <= 700 or n == 99
+    )
+    hold_to_product(facts)
+
+
+def test_search_finds_what_a_full_product_finds_where_tubes_are_opened() -> None:
+    best = [figures for seed in range(16) for figures in hold_to_product(oracle.Facts(opened_job(seed)))]
+    assert sum(any(is_parked(leg) for leg in figures["legs"]) for figures in best) >= 10
+    assert any(len(group) > 2 for figures in best for group in figures["tied"])
+    assert any(trunk["divide_at"] == "port" for figures in best for trunk in figures["trunks"])
 
 
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
