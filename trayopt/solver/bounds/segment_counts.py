@@ -222,8 +222,9 @@ class SegmentCounts(Model):
     def _keeps_together(self, subunit: Subunit) -> Any:
         """Whether a subunit keeps together: always where it is divided at the tray."""
         mode = self.policy.mode(self.job, SubunitTogether())
-        port = self._at_port((subunit.trunk, subunit.number))
-        if mode == "hard" or (isinstance(port, int) and not port):
+        key = (subunit.trunk, subunit.number)
+        port = self._at_port(key)
+        if mode == "hard" or self._only_at_tray(key):
             return 1
         if not self._tells_parted:
             return self.no(port)
@@ -259,7 +260,7 @@ class SegmentCounts(Model):
 
     def _idle(self, i: int) -> dict[int, int]:
         """Count for each k of the subunit of a gap the fibres that lie in legs without a splice."""
-        ((key, *_),) = (self.blocks[i].keys,)
+        (key,) = self.blocks[i].keys
         subunit = self.job.subunit_of_leg[key]
         return {
             of: sum(
@@ -271,12 +272,10 @@ class SegmentCounts(Model):
     def _left_out(self, i: int) -> tuple[Any, Any]:
         """Give the units of a gap that are in no tray where every splice is placed, and whether these are all."""
         (key,) = self.blocks[i].keys
+        if self._only_at_tray(key):
+            return 0, 0
         subunit, port = self.job.subunit_of_leg[key], self._at_port(key)
-        bare = {
-            of: (idle, self.both(self.divided(subunit, of), port))
-            for of, idle in self._idle(i).items()
-            if idle and port
-        }
+        bare = {of: (idle, self.both(self.divided(subunit, of), port)) for of, idle in self._idle(i).items() if idle}
         gone = self.one_of(*(so for idle, so in bare.values() if idle == self.blocks[i].fibres))
         return total(idle // self.units[i] * so for idle, so in bare.values()), gone
 

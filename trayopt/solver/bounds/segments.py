@@ -184,12 +184,13 @@ class Segments(SegmentCounts):
         for of in open_:
             most = len(self.legs(subunit, of))
             self.require(found[of] <= most * self.divided(subunit, of))
-            if not isinstance(port, int) or not port:  # all of them, or none
-                self.require(found[of] >= most, self.no(port), self.divided(subunit, of), placed)
+            self.require(
+                found[of] >= most * self.no(port), self.divided(subunit, of), placed
+            )  # at the tray all of them
         blocks = [i for i in self._along[key] if self.blocks[i].spliced]
         splices = total(self.blocks[i].fibres - self.units[i] * self._out[i] for i in blocks)
         self.require(total(max(spliced[of]) * found[of] for of in open_) >= splices)
-        if isinstance(port, int) and not port:
+        if self._only_at_tray(key):
             self.require(total(found.values()) <= max(open_) * placed)
         else:
             self.require(total(min(spliced[of]) * found[of] for of in open_) <= splices, port)
@@ -266,8 +267,7 @@ class Segments(SegmentCounts):
     def _least_ends(self, i: int) -> int:
         """Fibre ends that a stretch brings at least where every splice is placed."""
         block = self.blocks[i]
-        port = self._at_port(block.keys[0])
-        if block.spliced or (isinstance(port, int) and not port):
+        if block.spliced or self._only_at_tray(block.keys[0]):
             return len(block.sides) * block.fibres
         return block.fibres - max(self._idle(i).values())
 
