@@ -19,7 +19,7 @@ where the fibres of a gap lie that share a leg with splices, in a subunit that i
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cached_property
 from itertools import combinations, pairwise
 from math import gcd
@@ -251,12 +251,19 @@ class SegmentCounts(Model):
         """Tell for each subunit that is divided at the tray alone whether it is outside, with all that it is spliced to there."""
         if self.all_placed:
             return {}
-        pairs = [block.keys for block in self.blocks if block.spliced and all(map(self._only_at_tray, block.keys))]
-        group_of = tied((key for key in self._of_key if self._only_at_tray(key)), pairs)
-        return {
-            key: self._make(("outside", group), lambda key=key: self.literal(f"{key[0]}/{key[1]} outside"))
-            for key, group in group_of.items()
-        }
+        pairs = [(a, b) for a, b in self._spliced_keys if self._only_at_tray(a) and self._only_at_tray(b)]
+        found: dict[Key, Any] = {}
+        made: dict[int, Any] = {}
+        for key, group in tied((key for key in self._of_key if self._only_at_tray(key)), pairs).items():
+            if group not in made:
+                made[group] = self.literal(f"{key[0]}/{key[1]} outside")
+            found[key] = made[group]
+        return found
+
+    @property
+    def _spliced_keys(self) -> Iterator[tuple[Key, Key]]:
+        """Pairs of subunits that are spliced to each other."""
+        return ((block.keys[0], block.keys[1]) for block in self.blocks if block.spliced)
 
     def _idle(self, i: int) -> dict[int, int]:
         """Count for each k of the subunit of a gap the fibres that lie in legs without a splice."""

@@ -16,7 +16,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
 from trayopt.rules.base import Rule
 from trayopt.rules.divided_at_tray import DividedAtTray
-from trayopt.rules.guide_fill import GuideFill
+from trayopt.rules.guide_fill import GuideFill, area_units
 from trayopt.rules.opened_tube import OpenedTube
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.variables import (
@@ -102,9 +102,7 @@ class Segments(SegmentCounts):
 
         To follow them to each stack makes the model much slower and bounds little more.
         """
-        areas = [
-            {of: area_in_box(self.job, subunit, of) for of in self.divisions(subunit)} for subunit in self.job.subunits
-        ]
+        areas = [{of: self._area(subunit, of) for of in self.divisions(subunit)} for subunit in self.job.subunits]
         if any(len(set(by_of.values())) > 1 for by_of in areas):
             brought = [
                 area * self.divided(subunit, of)
@@ -114,6 +112,12 @@ class Segments(SegmentCounts):
             most = most_area(self.job, clock)
             if most is not None:
                 self.require(total(brought) <= most)
+
+    def _area(self, subunit: Subunit, of: int) -> int:
+        """Least cross-section of the tubes of a placed subunit; its own tube makes the whole way to a tray."""
+        if self._only_at_tray((subunit.trunk, subunit.number)):
+            return area_units(subunit.diameter_mm)
+        return area_in_box(self.job, subunit, of)
 
     def _break_ties(self) -> None:
         """Let the first stretches on stacks that are alike come in the order of the stacks: nothing else tells these apart."""
