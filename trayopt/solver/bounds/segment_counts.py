@@ -1,8 +1,8 @@
 """Where stretches of fibres lie: how many fibres of each at each tray place, and not which.
 
 A stretch is a *block*, a run of splices between two subunits (``rings.Block``, cut where a join begins or ends that is kept
-apart from others), or a *gap*, a run of fibres without a splice in a subunit that has others. Legs of one division are alike inside it, so the whole model finds many plans that differ in
-nothing but names; here they are one. It is a relaxation, because each plan gives these choices:
+apart from others), or a *gap*, a run of fibres without a splice in a subunit that has others. Legs of one division are alike
+inside it, so the whole model finds many plans that differ in nothing but names; here they are one. It is a relaxation, because each plan gives these choices:
 
 * Legs are whole, so a tray holds whole *segments* of a stretch: what lies between two edges of legs that all its sides share.
   A leg that reaches over several blocks brings its part of each to one tray.
