@@ -19,9 +19,9 @@ from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import measure_all, order
 from trayopt.rules.judge import judge
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.segment_counts import stretches_of
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.settled_segments import SettledSegments
+from trayopt.solver.bounds.stretches import stretches_of
 from trayopt.solver.heuristics.completion import RelaxedModel
 from trayopt.solver.heuristics.constructive import first_plans, keeps_facts
 from trayopt.solver.model.clock import Clock

@@ -38,7 +38,8 @@ from trayopt.rules.variables import (
 )  # fmt: skip
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.place_counts import area_in_box, most_area
-from trayopt.solver.bounds.segment_counts import MOST_COUNTS, SegmentCounts, joins_apart
+from trayopt.solver.bounds.segment_counts import MOST_COUNTS, SegmentCounts
+from trayopt.solver.bounds.stretches import joins_apart
 from trayopt.solver.model.capacity_cuts import Burden, cut_capacity
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, total
@@ -117,10 +118,17 @@ class Segments(SegmentCounts):
                 self.require(total(brought) <= most)
 
     def _area(self, subunit: Subunit, of: int) -> int:
-        """Least cross-section of the tubes of a placed subunit; its own tube makes the whole way to a tray."""
-        if self._only_at_tray((subunit.trunk, subunit.number)):
+        """Least cross-section of the tubes of a placed subunit.
+
+        Its own tube makes the whole way to a tray. Where the trunk may be divided at either place, the least over all divisions
+        will do: a bound that tells them apart takes long and says little.
+        """
+        key = (subunit.trunk, subunit.number)
+        if self._only_at_tray(key):
             return area_units(subunit.diameter_mm)
-        return area_in_box(self.job, subunit, of)
+        if len(self.divide_options(self.job.trunk_by_id[subunit.trunk])) == 1:
+            return area_in_box(self.job, subunit, of)
+        return min(area_in_box(self.job, subunit, k) for k in self.divisions(subunit))
 
     def _break_ties(self) -> None:
         """Let the first stretches on stacks that are alike come in the order of the stacks: nothing else tells these apart."""
