@@ -236,7 +236,8 @@ class StepWords:
         sleeves = book.work_sleeves[tray]
         if sleeves:
             yield tell("step.splice.line", n=len(sleeves), fibres=book.spliced(tray), legs=legs)
-            yield tell("step.splice.holder")
+            if tray == book.work_trays[0]:
+                yield tell("step.splice.holder")
         else:
             yield tell("step.splice.none", legs=legs)
         if tied := tied_words(book, tell, tray):
