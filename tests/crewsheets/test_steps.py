@@ -197,8 +197,8 @@ def test_what_is_lifted_and_live_stands_at_a_hold_point() -> None:
     opened = [step for step in steps("grown") if step.phase == "open"]
     assert [step.kind for step in opened] == ["hold", "hold"]
     assert opened[0].lines[0] == (
-        "In tray left/1 itself P/1, Q/1.1 are in service. Live circuits: east (12). What leads to it comes off the track with it: "
-        "note how it lies."
+        "In tray left/1 itself P/1, Q/1.1 are in service. Live circuits: east (12). "
+        "What leads to it comes off the track with it: note how it lies."
     )
     assert opened[1].lines[0] == "Lift right/2, do not open it. Live circuits on it: west (12)."
     assert "P:13-24: parked fibres of P/1, which is in service." in " ".join(
