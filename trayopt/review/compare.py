@@ -46,6 +46,7 @@ class Pair:
             "schema": SCHEMA,
             "job": {"title": self.job.title, "digest": self.job.digest},
             "plans": list(self.sources),
+            "notes": self.notes(),
             "passed": [self.a.passed, self.b.passed],
             "better": self.better(one, other),
             "goals": [{"goal": g, "a": one[g], "b": other[g], "difference": other[g] - one[g]} for g in one],
@@ -53,6 +54,10 @@ class Pair:
             "legs": self.legs(),
             "findings": self.findings(),
         }
+
+    def notes(self) -> list[str]:
+        """Give what has to be said of each file as a whole."""
+        return [f"{name}: {note}" for name, review in (("A", self.a), ("B", self.b)) for note in review.made.notes]
 
     def better(self, one: dict[str, int], other: dict[str, int]) -> str:
         """Name the better plan: the one that passes, else by the first goal on which they differ."""

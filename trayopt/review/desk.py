@@ -82,7 +82,7 @@ class Review:
 
     @property
     def goals(self) -> dict[str, int]:
-        """Values of the seven goals, in their usual order; none where nothing was judged."""
+        """Values of the goals, in their usual order; none where nothing was judged."""
         if self.report is None:
             return {}
         values: dict[str, int] = {goal.id: self.report.plan.value(goal.id) for goal in GOALS}
@@ -212,8 +212,8 @@ def _is_told(made: Handmade, remark: Remark) -> bool:
     return bool(made.lost) or remark.subject in made.lost_ways or (bool(made.runs) and ":" in remark.subject)
 
 
-def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = None) -> Review:
-    """Review a plan document.
+def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = None, notes: Sequence[str] = ()) -> Review:
+    """Review a plan document; ``notes`` are what has to be said of its file as a whole.
 
     Raises
     ------
@@ -226,6 +226,7 @@ def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = Non
     laid = lay(job, plan, source)
     report = check_laid(laid, plan)
     made = handmade_of(job, plan, source)
+    made.notes += notes
     order = [item.goal for item in report.plan.goals]
     values = {str(goal): report.plan.value(goal) for goal in order}
     best = _best(job, best_s, order)

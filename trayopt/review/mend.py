@@ -166,7 +166,7 @@ def mend(
     groups = _built(made, set(built))
     fixed = [fact for _, facts in groups for fact in facts]
     clock, tuning = Clock(limit_s), Tuning(workers=workers, seed=seed)
-    notes = tuple(str(fault) for fault in made.gone)
+    notes = (*made.notes, *map(str, made.gone))
     if is_hopeless(job, clock):
         return Mended(job, given, None, weights=weights, impossible=True, notes=notes)
     found = nearest(job, given, fixed, weights=weights, clock=clock, tuning=tuning)
