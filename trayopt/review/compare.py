@@ -67,7 +67,7 @@ class Pair:
         return "same" if a == b else ("A" if a < b else "B")
 
     def trunks(self) -> list[dict[str, str]]:
-        """Give the trunks whose ways differ."""
+        """Give the trunks whose ways, or places of division, differ."""
         found = []
         for trunk in self.job.trunk_by_id:
             a, b = (_way(laid, trunk) for laid in self.laid)
@@ -134,7 +134,10 @@ def _against(review: Review, other: Review, name: str) -> Review:
 
 def _way(laid: Laid, trunk: str) -> str:
     way = laid.ways.get(trunk)
-    return "outside" if way is None else f"{way.port}, {way.travel}, {way.loops} loop{'s' * (way.loops != 1)}"
+    if way is None:
+        return "outside"
+    loops = f"{way.loops} loop{'s' * (way.loops != 1)}"
+    return f"{way.port}, {way.travel}, {loops}, divided at the {laid.divide_at[trunk]}"
 
 
 def _where(job: Job, claims: Sequence[Any], fibre: int) -> str:
