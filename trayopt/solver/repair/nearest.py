@@ -26,6 +26,7 @@ from trayopt.solver.model.decisions import (
     RunAt,
     Weights,
     changes,
+    parked_leg,
     spliced_in,
     standing,
 )
@@ -187,7 +188,7 @@ def _pin(job: Job, fact: Fact) -> LegPin | TrunkPin | bool | None:
         )
     if not fact.leg or fact.place not in job.enclosure.place_rank or fact.last > trunk.cable.fibres:
         return None
-    if not spliced_in(job, fact):
+    if not spliced_in(job, fact) and parked_leg(job, fact) is None:
         return True
     if trunk.subunit_of(fact.first).leg_of_run(fact.first, fact.last) is None:
         return None
@@ -344,6 +345,8 @@ def _fix_run(model: Model, fact: RunAt, *when: Any) -> None:
         leg = subunit.leg_of_run(fact.first, fact.last)
         known = leg is not None and leg.of in model.divisions(subunit)
         model.require(model.at(leg, fact.place) >= 1 if leg is not None and known else False, *when)
+    elif (parked := parked_leg(job, fact)) is not None and parked in model.legs(job.subunit(parked), parked.of):
+        model.require(model.at(parked, fact.place) >= 1, *when)
     else:
         for options in _options(model, fact):
             model.require(sum(model.at(leg, fact.place) for leg in options) >= 1, *when)
