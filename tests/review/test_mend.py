@@ -83,9 +83,21 @@ def spoiled(rng: random.Random, data: dict[str, Any], decision: oracle.Decision)
                 port = rng.choice([item["id"] for item in data["enclosure"]["ports"]])
             if rng.random() < 0.3:
                 loops = rng.choice([1, 2, 3])
-            ways[trunk] = GoesBy(trunk, port, "clockwise" if travel == "clockwise" else "counterclockwise", loops)
+            at = rng.choice(["tray", "port", None]) if rng.random() < 0.3 else decision.divide_at.get(trunk)
+            way = GoesBy(trunk, port, "clockwise" if travel == "clockwise" else "counterclockwise", loops)
+            ways[trunk] = way._replace(divide_at=None if at is None else "tray" if at == "tray" else "port")
     ends = {stack: end for stack, end in decision.ends.items() if end and rng.random() < 0.8}
     return Given(tuple(run for run in runs if rng.random() < 0.9), ways, ends)
+
+
+def parted_at(data: dict[str, Any], decision: oracle.Decision, trunk: str) -> str:
+    """Tell where a decision divides a trunk: at the tray where it may and no leg that lies in a tray is a part of a subunit."""
+    listed = next(entry["divide_at"] for entry in data["trunks"] if entry["id"] == trunk)
+    parts = (
+        leg for leg, place in decision.legs.items() if place and leg[0] == trunk and decision.k[trunk][leg[1] - 1] > 1
+    )
+    whole = next(parts, None) is None
+    return "tray" if whole and "tray" in listed else decision.divide_at.get(trunk) or listed[0]
 
 
 def counted(data: dict[str, Any], given: Given, decision: oracle.Decision, weights: Weights) -> int:
@@ -104,7 +116,8 @@ def counted(data: dict[str, Any], given: Given, decision: oracle.Decision, weigh
     total = 0
     asked: dict[tuple[str, int], set[int]] = {}
     for run in given.runs:
-        own = [(run.trunk, fibre) for fibre in range(run.first, run.last + 1) if (run.trunk, fibre) in spliced]
+        whole = [(run.trunk, fibre) for fibre in range(run.first, run.last + 1)]
+        own = [fibre for fibre in whole if fibre in spliced] or whole  # a parked leg lies where all of it does
         total += weights.legs * any(lies.get(fibre) != tuple(run.place) for fibre in own)
         number = next(
             i
@@ -120,6 +133,7 @@ def counted(data: dict[str, Any], given: Given, decision: oracle.Decision, weigh
         if option:
             total += weights.ports * (option[0] != way.port) + weights.travel * (option[1] != way.travel)
             total += weights.loops * (option[2] != way.loops)
+            total += weights.partings * (way.divide_at not in {None, parted_at(data, decision, trunk)})
     used = {place[0] for place in decision.legs.values() if place}
     return total + sum(
         weights.ends * (stack in used and decision.ends.get(stack) != end) for stack, end in given.ends.items()
@@ -134,7 +148,11 @@ def test_no_plan_with_fewer_changes_exists(seed: int) -> None:
     job = job_of(data)
     given = spoiled(rng, data, rng.choice(good))
     weights = rng.choice(
-        [Weights(), Weights(1, 1, 1, 1, 1, 1), Weights(legs=3, travel=7, ends=0, ports=2, splits=5, loops=4)]
+        [
+            Weights(),
+            Weights(1, 1, 1, 1, 1, 1, 1),
+            Weights(legs=3, travel=7, ends=0, partings=6, ports=2, splits=5, loops=4),
+        ]
     )
     costs = [(counted(data, given, decision, weights), oracle.judge(data, decision).goals) for decision in good]
     least = min(cost for cost, _ in costs)
