@@ -46,6 +46,7 @@ def solutions(model: Model) -> set[tuple[Any, ...]]:
     """Enumerate the decisions of all solutions of a model, each once, however free its helper variables are."""
     stacks = model.job.enclosure.stacks
     places = [literal for bunch in model.bunches for literal in model.literals(bunch)]
+    places += [model.divided_at(trunk, "port") for trunk in model.job.trunks]
     ways = [model.goes(trunk, way) for trunk in model.job.trunks for way in model.ways(trunk)]
     ends = [(stack.id, model.end(stack.id, end.id)) for stack in stacks for end in stack.ends]
     solver = cp_model.CpSolver()

@@ -26,7 +26,7 @@ def agree(data: Json, order: tuple[str, ...] = oracle.GOAL_ORDER, **options: Any
     assert tuple(plan.value(goal) for goal in oracle.GOALS) == best.goals
     assert (plan.status, plan.stopped) == ("optimal", "proven")
     assert [item.bound for item in plan.goals] == [item.value for item in plan.goals]
-    assert [item.goal for item in plan.goals] == [*oracle.GOALS[:3], *order, oracle.GOALS[6]]
+    assert [item.goal for item in plan.goals] == [*oracle.GOALS[:3], *oracle.complete_order(order), oracle.GOALS[-1]]
     judged = oracle.judge(facts, oracle.decision_of_plan(plan.plain()))
     assert judged.feasible
     assert judged.goals == best.goals
@@ -35,7 +35,7 @@ def agree(data: Json, order: tuple[str, ...] = oracle.GOAL_ORDER, **options: Any
 
 
 def key_of(assignment: Assignment) -> tuple[Any, ...]:
-    """Give the decisions in the form of the oracle, for decisions of any k: (ways, k, places, ends)."""
+    """Give the decisions in the form of the oracle, for decisions of any k: (ways, k, places, ends, where divided)."""
     placed = sorted(((leg.trunk, leg.subunit, leg.group), tuple(place)) for leg, place in assignment.places.items())
     divided = sorted({(leg.trunk, leg.subunit, leg.of) for leg in assignment.places})
     used = {place.stack for place in assignment.places.values()}
@@ -44,11 +44,12 @@ def key_of(assignment: Assignment) -> tuple[Any, ...]:
         tuple(divided),
         tuple(placed),
         tuple(sorted((stack, end) for stack, end in assignment.ends.items() if stack in used)),
+        tuple(sorted((trunk, assignment.divide_at[trunk]) for trunk in {t for t, _, of in divided if of > 1})),
     )
 
 
 def key_of_decision(decision: oracle.Decision) -> tuple[Any, ...]:
     """Give a decision of the oracle in the same form."""
-    ways, _, placed, ends = decision.key
+    ways, _, placed, ends, divide_at = decision.key
     divided = {(leg[0], leg[1], decision.k[leg[0]][leg[1] - 1]) for leg, _ in placed}
-    return ways, tuple(sorted(divided)), placed, ends
+    return ways, tuple(sorted(divided)), placed, ends, divide_at

@@ -143,8 +143,10 @@ class _Areas:
 
     def _number_in_tubes(self, number: Expression, most: int, name: str) -> Expression:
         """Count legs that travel in tubes of the set: all of a number, or none where the trunk is divided at the tray."""
-        if len(self.options) == 1 or isinstance(number, int):
+        if len(self.options) == 1:
             return number
+        if isinstance(number, int):
+            return number * self.x.divided_at(self.trunk, "port")
         found = self.x.number(most, name)
         self.x.require(found >= number, self.x.divided_at(self.trunk, "port"))
         return found

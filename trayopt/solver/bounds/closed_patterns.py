@@ -1,8 +1,9 @@
 """Bunches: legs that are spliced to each other, directly or over others, and so share a tray.
 
 Where divisions are settled every leg is in one bunch. Where they are open, a leg is in as many as there are ways to divide
-what it is spliced to: each of them is a closed group, in which every splice of every leg has both its legs. A plan that places
-every splice is then a choice of bunches in which each splice lies in one.
+what it is spliced to: each of them is a closed group, in which every splice of every leg has both its legs. A parked leg, which
+has no splice, is a bunch by itself. A plan that places every splice is then a choice of bunches in which each splice lies in
+one.
 """
 
 from __future__ import annotations
@@ -24,15 +25,15 @@ MOST_STEPS = 400_000
 def closed_bunches(sides: Sides, loads: Mapping[Leg, int], room: int) -> list[Bunch] | None:
     """List every bunch that a tray of so much room holds; None where there are too many.
 
-    ``loads`` and ``room`` are in the same unit. A bunch is found from its first piece, by adding the missing leg of a piece,
-    in each division that its subunit has or may have, until no leg is missing.
+    ``loads``, of every leg, and ``room`` are in the same unit. A bunch is found from its first piece, by adding the missing leg
+    of a piece, in each division that its subunit has or may have, until no leg is missing. A leg without a piece is parked.
     """
     pieces: dict[Leg, list[int]] = {}
     for index, both in enumerate(sides.values()):
         for leg in {*both[0], *both[1]}:
             pieces.setdefault(leg, []).append(index)
     options = list(sides.values())
-    found: list[Bunch] = []
+    found: list[Bunch] = [(leg,) for leg, load in loads.items() if leg not in pieces and load <= room]
     steps = MOST_STEPS
     for first in range(len(options)):
         stack: list[tuple[Bunch, int, tuple[tuple[int, int], ...]]] = [((), 0, ((first, 0), (first, 1)))]

@@ -3,7 +3,10 @@
 It holds for every plan that places every splice and keeps every must, whatever its divisions:
 
 * A subunit divided at the tray lies on one stack whole, so all subunits that splices connect through such subunits do.
-* A subunit divided at the port lies on one stack as well, or it breaks ``subunit_together``.
+* A subunit divided at the port lies on one stack as well, or it breaks ``subunit_together``. Where a trunk may be divided at
+  either, its subunits may be parted only at the port, which breaks ``breakout``.
+* A subunit opened at the tray brings all its fibres, spliced or parked, to trays that it ties to each other, those of the
+  subunits that it is spliced to among them (``tied_subunits``).
 * Along a subunit that keeps together positions do not fall. Where such subunits close a ring (each goes on where the last one
   ends, and the first is met again), all positions on it are equal, so all of it lies in one tray: a ring that no tray holds
   has a subunit that breaks ``subunit_together``. Rings are found in the outline's own answer and forbidden one by one.
@@ -22,6 +25,7 @@ from typing import Any
 
 from ortools.sat.python import cp_model
 
+from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
@@ -29,7 +33,9 @@ from trayopt.domain.job import Job, Trunk
 from trayopt.rules.base import Rule
 from trayopt.rules.guide_fill import AREA_UNITS, GuideFill, area_units
 from trayopt.rules.pin import Pinned
+from trayopt.rules.registry import BY_ID as RULES_BY_ID
 from trayopt.rules.subunit_together import SubunitTogether
+from trayopt.rules.tied_trays import TiedTrays
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import (
     Cuts,
@@ -37,6 +43,7 @@ from trayopt.rules.variables import (
     LegNumbers,
     LegsPlaced,
     LegStacks,
+    Partings,
     TrunkPlaces,
     TrunkStacks,
     TrunkWays,
@@ -44,12 +51,14 @@ from trayopt.rules.variables import (
 )
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.rings import overfull_rings
+from trayopt.solver.bounds.tied_subunits import Tied, tied_subunits
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
-from trayopt.solver.model.literals import total
+from trayopt.solver.model.literals import lit, total
 from trayopt.solver.model.model import Key, Model
 from trayopt.solver.model.posting import Policy, let_speak
 from trayopt.solver.model.vocabulary import voice
+from trayopt.solver.model.ways import Partings as DividedAt
 from trayopt.track.routes import Routes, Traveller
 
 EFFORT = 2.0
@@ -59,14 +68,15 @@ PART = 0.3
 
 
 class _Thinnest(Routes):
-    """Routes on which the legs of a subunit have together the least cross-section that any of its divisions comes to.
+    """Routes on which the legs of a subunit have together the least cross-section that any division at the port comes to.
 
-    That is shared out evenly among so many stand-ins that the legs of each division are a whole number of them.
+    That is shared out evenly among so many stand-ins that the legs of each division are a whole number of them. Where a trunk
+    is divided at the tray alone its subunits make the way in their own tubes.
     """
 
-    def __init__(self, job: Job, open_: Mapping[Key, Sequence[int]]) -> None:
-        super().__init__(job)
-        self._open = open_
+    def __init__(self, outline: Outline) -> None:
+        super().__init__(outline.job)
+        self._outline = outline
         self._found: dict[Key, tuple[int, Traveller] | None] = {}
 
     def parts(self, subunit: Subunit) -> int:
@@ -74,11 +84,11 @@ class _Thinnest(Routes):
         found = self._shared_out(subunit)
         return 1 if found is None else found[0]
 
-    def traveller(self, trunk: Trunk, subunit: Subunit, of: int) -> Traveller | None:
+    def traveller(self, trunk: Trunk, subunit: Subunit, of: int, at: DivideAt) -> Traveller | None:
         """Give the tube of a stand-in; an idle subunit and one that is divided at the tray go in their own."""
         del of
-        found = self._shared_out(subunit)
-        return super().traveller(trunk, subunit, 1) if found is None else found[1]
+        found = self._shared_out(subunit) if at == "port" else None
+        return super().traveller(trunk, subunit, 1, at) if found is None else found[1]
 
     def _shared_out(self, subunit: Subunit) -> tuple[int, Traveller] | None:
         key = (subunit.trunk, subunit.number)
@@ -87,12 +97,12 @@ class _Thinnest(Routes):
         return self._found[key]
 
     def _share_out(self, trunk: Trunk, subunit: Subunit) -> tuple[int, Traveller] | None:
-        if trunk.divide_at == "tray":
+        if "port" not in self._outline.divide_options(trunk):
             return None
         legs: list[int] = []
         areas: list[int] = []
-        for of in self._open.get((trunk.id, subunit.number), ()):
-            tube = super().traveller(trunk, subunit, of)
+        for of in self._outline.open.get((trunk.id, subunit.number), ()):
+            tube = super().traveller(trunk, subunit, of, "port")
             if tube is not None:
                 legs.append(len(self.job.spliced_legs(subunit, of)))
                 areas.append(legs[-1] * area_units(tube.diameter_mm))
@@ -108,9 +118,9 @@ class _StandIns:
     They have together the least cross-section that any division comes to, so that guides take no less than in a plan.
     """
 
-    def __init__(self, outline: Outline, open_: Mapping[Key, Sequence[int]]) -> None:
+    def __init__(self, outline: Outline) -> None:
         self.outline = outline
-        self.routes = _Thinnest(outline.job, open_)
+        self.routes = _Thinnest(outline)
 
     def divisions(self, subunit: Subunit) -> tuple[int, ...]:
         """Give one number of stand-ins for whatever divisions a spliced subunit has."""
@@ -146,14 +156,21 @@ STRICT = Policy("hard", "soft")
 class Outline(Model):
     """A model without legs: each spliced subunit has a first stack, and lies there whole or is parted.
 
-    ``policy`` says which rules bind hard, by default all that a plan must keep; ``clock`` ends the making of the model.
+    ``policy`` says which rules bind hard, by default all that a plan must keep; ``clock`` ends the making of the model;
+    ``divide_at`` narrows where trunks may be divided.
     """
 
     def __init__(
-        self, job: Job, open_: Mapping[Key, Sequence[int]], policy: Policy = STRICT, clock: Clock | None = None
+        self,
+        job: Job,
+        open_: Mapping[Key, Sequence[int]],
+        policy: Policy = STRICT,
+        clock: Clock | None = None,
+        divide_at: DividedAt | None = None,
     ) -> None:
-        super().__init__(job, all_placed=True, divisions={}, bare=True, clock=clock)
+        super().__init__(job, all_placed=True, divisions={}, divide_at=divide_at, bare=True, clock=clock)
         self.open = open_
+        self.policy = policy
         self.strict = policy.must == "hard"
         self.stacks = [stack.id for stack in job.enclosure.stacks]
         self._spliced = {key for key, runs in job.spliced.items() if runs}
@@ -169,32 +186,39 @@ class Outline(Model):
         self._load()
         self.furnish()
         let_speak(self, self.voice_for, policy)
+        self._tie()
         self._pins()
 
     @cached_property
     def voice(self) -> Variables:
         """What rules and goals may ask."""
-        return voice(self, TrunkWays, TrunkStacks, TrunkPlaces, FirstStacks)
+        return voice(self, TrunkWays, Partings, TrunkStacks, TrunkPlaces, FirstStacks)
 
     def voice_for(self, rule: Rule[Any]) -> Variables | None:
         """Let guides ask stand-ins for what travels; what pins and subunits that keep together ask is made here."""
         if isinstance(rule, GuideFill):
-            return voice(self, TrunkWays, Cuts, LegsPlaced, LegNumbers, LegStacks, instead=_StandIns(self, self.open))
+            return voice(self, TrunkWays, Partings, Cuts, LegsPlaced, LegNumbers, LegStacks, instead=_StandIns(self))
         return None if isinstance(rule, Pinned | SubunitTogether) else self.voice
 
     def furnish(self) -> None:
         """Make what the rules ask for besides, before they speak."""
 
     def _may_part(self, subunit: Subunit) -> Any:
-        """Whether a subunit may lie on more than one stack or out of order, at the price of its rule."""
+        """Whether a subunit may lie on more than one stack or out of order: at the port alone, at the price of its rule."""
         setting = self.job.rules[SubunitTogether.id]
         bound = setting.level == "must" and self.strict
-        if self.job.trunk_by_id[subunit.trunk].divide_at == "tray" or bound or subunit.ribbons == 1:
+        port = self.divided_at(self.job.trunk_by_id[subunit.trunk], "port") if not bound else 0
+        if (isinstance(port, int) and not port) or self._stays_whole(subunit):
             return 0
         parted = self.literal(f"{subunit.name} parted")
+        if not isinstance(port, int):
+            self.cp.add_implication(parted, lit(port))
         if setting.level == "prefer":
             self.let_go[Group(SubunitTogether.id, subunit.name)] = parted
         return parted
+
+    def _stays_whole(self, subunit: Subunit) -> bool:
+        return set(self.open.get((subunit.trunk, subunit.number), subunit.divisions)) == {1}
 
     def parted(self, subunit: Subunit) -> Any:
         """Whether a subunit breaks ``subunit_together``; 0 where it cannot."""
@@ -214,13 +238,64 @@ class Outline(Model):
                 self.require(self._first[a][stack] <= there)
 
     def _load(self) -> None:
-        """Let no stack hold more than all its trays: subunits that are not parted bring half a place a splice."""
+        """Let no stack hold more than all its trays: subunits that are not parted bring an end for each fibre in their legs.
+
+        At the tray those are all fibres; at the port those of legs with a splice, in the division that has the fewest.
+        """
         job = self.job
         if job.rules[TrayFibres.id].level != "must":
             return
-        for stack in job.enclosure.stacks:
-            loads = total(job.spliced_fibres(Leg(*key, 1, 1)) * self._whole_on(key, stack.id) for key in self._first)
-            self.require(loads <= 2 * stack.positions * stack.tray.fibres)
+        everywhere: list[Any] = []
+        loads: dict[str, list[Any]] = {stack: [] for stack in self.stacks}
+        for key in self._first:
+            subunit = job.subunit_of_leg[key]
+            tray = self.divided_at(job.trunk_by_id[key[0]], "tray")
+            least = min(
+                (sum(map(job.ends, job.spliced_legs(subunit, of))) for of in self.open.get(key, ())),
+                default=job.spliced_fibres(Leg(*key, 1, 1)),
+            )
+            parked = subunit.fibres - least
+            everywhere += [least, parked * tray]
+            for stack, load in loads.items():
+                load.append(least * self._whole_on(key, stack))
+                if parked:
+                    load.append(parked * self.both(self._first[key][stack], tray))
+        for item in job.enclosure.stacks:
+            self.require(total(loads[item.id]) <= 2 * item.positions * item.tray.fibres)
+        self.require(total(everywhere) <= 2 * job.enclosure.fibres)
+
+    def _tie(self) -> None:
+        """Let opened subunits pay for the places that they tie to more others than ``tied_trays`` allows.
+
+        Known is where trunks are divided: of a group of subunits that then are opened and tied to each other all ends lie in
+        places that are tied, so a group with more ends than so many places hold breaks the rule at every place of it. A group
+        that breaks it nowhere has its places to itself, but for groups with less than half of what such places hold.
+        """
+        mode = self.policy.mode(self.job, RULES_BY_ID[TiedTrays.id])
+        if mode == "free" or self.job.rules[TrayFibres.id].level != "must":
+            return
+        found = tied_subunits(self.job, self.open, {t.id: self.divide_options(t) for t in self.job.trunks})
+        if not found:
+            return
+        broken = self.number(len(self.places), "tied places")
+        if mode == "hard":
+            self.require(broken <= 0)
+        else:
+            self.let_go[Group(TiedTrays.id, "some")] = broken
+        for tied in found:
+            self._pay(tied, broken)
+
+    def _pay(self, tied: Tied, broken: Any) -> None:
+        """Let groups of some trunks divided at the tray pay for their places."""
+        when = [self.divided_at(self.job.trunk_by_id[trunk], "tray") for trunk in tied.trunks]
+        when = [literal for literal in when if not isinstance(literal, int)]
+        self.require(broken >= tied.places, *when)
+        torn = [self.literal(f"{tied.trunks} tied in too many places") for _ in tied.apart]
+        loads = total(load * literal for (load, _), literal in zip(tied.apart, torn, strict=True))
+        self.require(tied.room * broken >= sum(tied.over) + loads, *when)
+        if torn:
+            kept = total(places * self.no(literal) for (_, places), literal in zip(tied.apart, torn, strict=True))
+            self.require(kept + broken <= len(self.places), *when)
 
     def _pins(self) -> None:
         """Bind what pins say of ways and stacks, where pins are musts or facts."""
@@ -236,6 +311,9 @@ class Outline(Model):
                     or pin.loops not in {None, way.loops}
                 ]
                 self.require(total(self.goes(trunk, way) for way in wrong) <= 0)
+                if pin.divide_at is not None:
+                    open_ = pin.divide_at in self.divide_options(trunk)
+                    self.require((self.divided_at(trunk, pin.divide_at) if open_ else 0) >= 1)
         for leg_pin in self.job.leg_pins:
             if (leg_pin.built or bound) and leg_pin.stack is not None:
                 leg = self.job.pinned_leg(leg_pin)
@@ -294,9 +372,11 @@ class Outline(Model):
         return found
 
 
-def can_be_placed(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock) -> bool:
+def can_be_placed(
+    job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock, *, divide_at: DividedAt | None = None
+) -> bool:
     """Whether there may be a plan that places every splice, whatever musts and preferences it breaks."""
-    outline = Outline(job, open_, Policy("soft", "free"), clock)
+    outline = Outline(job, open_, Policy("soft", "free"), clock, divide_at)
     return bool(solve_one(outline.cp, clock, EFFORT, part=PART)[0] != cp_model.INFEASIBLE)
 
 
@@ -306,12 +386,15 @@ def is_hopeless(job: Job, clock: Clock) -> bool:
     return divider.hopeless or preference_bound(job, divider.open, clock) is None
 
 
-def preference_bound(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock) -> int | None:
+def preference_bound(
+    job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock, *, divide_at: DividedAt | None = None
+) -> int | None:
     """Bound the weight of broken preferences from below, for plans that place every splice and keep every must.
 
-    ``open_`` are the useful divisions of every spliced subunit. None means that there is no such plan.
+    ``open_`` are the useful divisions of every spliced subunit, ``divide_at`` where trunks may be divided in such plans. None
+    means that there is no such plan.
     """
-    outline = Outline(job, open_, clock=clock)
+    outline = Outline(job, open_, clock=clock, divide_at=divide_at)
     weight = outline.broken("prefer")
     if not isinstance(weight, int):
         outline.minimize(weight)

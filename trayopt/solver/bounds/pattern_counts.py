@@ -3,8 +3,9 @@
 Bunches are of one kind if they bring the same load, the same sleeves and the same number of legs of each trunk. What this
 model leaves out is the order of the bunches (crossings, walks, neighbours inside a subunit) and rules that name joins or legs;
 the rest binds as in the whole model. So it is a relaxation for settled divisions that keep every subunit on one stack: its
-least leg length is a bound, and counts of that length are a plan for the whole model to work out: if it can without a
-crossing, that plan is the best in crossings and length at once.
+fewest used places and its least leg length are bounds, and counts of that length are a plan for the whole model to work out: if
+it can without a crossing, that plan is the best in crossings and length at once. Where a trunk may be divided at the tray or at
+the port, its legs without a splice are counted only where it is at the tray.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from trayopt.domain.assignment import Way
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
+from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.base import Rule
 from trayopt.rules.pin import Pinned
@@ -33,6 +35,7 @@ from trayopt.rules.variables import (
     LegsPlaced,
     LegStacks,
     Loads,
+    Partings,
     Trays,
     TrunkLegs,
     TrunkPlaces,
@@ -81,16 +84,18 @@ class Counts(Outline):
         self.settled = {key: of[0] for key, of in divisions.items()}
         self.kinds = kinds(whole)
         self._number: dict[Kind, dict[Place, Any]] = {}
-        super().__init__(whole.job, divisions)
+        divide_at = {trunk.id: whole.divide_options(trunk) for trunk in whole.job.trunks}
+        super().__init__(whole.job, divisions, divide_at=divide_at)
 
     def furnish(self) -> None:
         """Make the counts before the rules speak."""
-        sizes: dict[Kind, int] = {}
-        for kind in self.kinds.values():
-            sizes[kind] = sizes.get(kind, 0) + 1
-        for kind, size in sizes.items():
-            self._number[kind] = {place: self.number(size, f"{kind} at {place}") for place in self.places}
-            self.require(total(self._number[kind].values()) == size)
+        bunches: dict[Kind, list[int]] = {}
+        for bunch, kind in self.kinds.items():
+            bunches.setdefault(kind, []).append(bunch)
+        for kind, found in bunches.items():
+            self._number[kind] = {place: self.number(len(found), f"{kind} at {place}") for place in self.places}
+            placed = sum(self.placed(self.whole.bunches[bunch][0]) for bunch in found)
+            self.require(total(self._number[kind].values()) == placed)
         for trunk in self.job.trunks:
             for stack in self.stacks:
                 here = total(self.legs_at(trunk, place) for place in self.places if place.stack == stack)
@@ -100,8 +105,8 @@ class Counts(Outline):
     def voice(self) -> Variables:
         """What rules and goals may ask."""
         return voice(
-            self, TrunkWays, TrunkStacks, TrunkPlaces, TrunkLegs, FirstStacks, Cuts, LegsPlaced, LegNumbers, LegStacks, Trays,
-            LeastLoads, Loads,
+            self, TrunkWays, Partings, TrunkStacks, TrunkPlaces, TrunkLegs, FirstStacks, Cuts, LegsPlaced, LegNumbers, LegStacks,
+            Trays, LeastLoads, Loads,
         )  # fmt: skip
 
     def voice_for(self, rule: Rule[Any]) -> Variables | None:
@@ -130,25 +135,33 @@ class Counts(Outline):
         return int(of in self.divisions(subunit))
 
     def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
-        """Give the legs of a division that are not idle."""
+        """Give the legs of a division that can be placed."""
         return self.whole.legs(subunit, of)
 
-    def number_placed(self, subunit: Subunit, of: int) -> int:
-        """How many legs of a division are placed: all that are not idle."""
-        return len(self.legs(subunit, of))
+    def placed(self, leg: Leg) -> Any:
+        """Every leg with a splice is placed, at the tray every leg."""
+        return self._is_at_tray(leg) if self._may_stay_bare(leg) else 1
+
+    def _is_at_tray(self, leg: Leg) -> Any:
+        return self.divided_at(self.job.trunk_by_id[leg.trunk], "tray")
+
+    def number_placed(self, subunit: Subunit, of: int) -> Any:
+        """How many legs of a division are placed."""
+        legs = self.legs(subunit, of)
+        bare = [leg for leg in legs if self._may_stay_bare(leg)]
+        return len(legs) - len(bare) + (len(bare) * self._is_at_tray(bare[0]) if bare else 0)
 
     def number_on(self, subunit: Subunit, of: int, stack: str) -> Any:
-        """How many legs of a division are on a stack: all, where their subunit is."""
-        return len(self.legs(subunit, of)) * self.first_on(subunit, stack)
-
-    def placed(self, leg: Leg) -> int:
-        """Every leg that is not idle is placed."""
-        del leg
-        return 1
+        """How many legs of a division are on a stack: all that are placed, where their subunit is."""
+        legs = self.legs(subunit, of)
+        bare = [leg for leg in legs if self._may_stay_bare(leg)]
+        spliced = (len(legs) - len(bare)) * self.first_on(subunit, stack)
+        return spliced + (len(bare) * self.on(bare[0], stack) if bare else 0)
 
     def on(self, leg: Leg, stack: str) -> Any:
-        """Whether a leg is on a stack: where its subunit is."""
-        return self.first_on(self.job.subunit(leg), stack)
+        """Whether a leg is on a stack: where its subunit is, if it is placed."""
+        first = self.first_on(self.job.subunit(leg), stack)
+        return self.both(first, self._is_at_tray(leg)) if self._may_stay_bare(leg) else first
 
     def any_on(self, subunit: Subunit, stack: str) -> Any:
         """Whether a subunit is on a stack."""
@@ -160,11 +173,7 @@ class Counts(Outline):
 
     def legs_on(self, trunk: Trunk, stack: str) -> Any:
         """How many legs of a trunk are on a stack."""
-        return total(
-            len(self.legs(subunit, of)) * self.first_on(subunit, stack)
-            for subunit in trunk.subunits
-            for of in self.divisions(subunit)
-        )
+        return total(self.number_on(subunit, of, stack) for subunit in trunk.subunits for of in self.divisions(subunit))
 
     def most_trunk_legs(self, trunk: Trunk) -> int:
         """Count the legs of a trunk."""
@@ -178,8 +187,8 @@ class Counts(Outline):
         """How many legs of a trunk are at a place."""
         return total(dict(kind[2]).get(trunk.id, 0) * at[place] for kind, at in self._number.items())
 
-    def load2(self, place: Place) -> Any:
-        """Twice the splices and parked fibres of a place."""
+    def ends(self, place: Place) -> Any:
+        """Fibre ends of a place."""
         return total(kind[0] * at[place] for kind, at in self._number.items())
 
     def sleeves2(self, place: Place) -> Any:
@@ -220,7 +229,7 @@ class Counts(Outline):
 
 
 def kinds(model: Model) -> dict[int, Kind]:
-    """Give the kind of each bunch: doubled load, doubled sleeves, and its legs by trunk."""
+    """Give the kind of each bunch: fibre ends, doubled sleeves, and its legs by trunk."""
     size = model.job.enclosure.stacks[0].tray.sleeve_fibres
     sleeves = model.sleeve_weights(size)
     found = {}
@@ -236,23 +245,20 @@ def in_scope(model: Model) -> bool:
     """Whether every subunit of a model is settled and stays on one stack."""
     return model.all_placed and all(
         len(model.divisions(subunit)) < 2
-        and (model.job.trunk_by_id[subunit.trunk].divide_at == "tray" or model.keeps(SubunitTogether.id))
+        and (model.divide_options(model.job.trunk_by_id[subunit.trunk]) == ("tray",) or model.keeps(SubunitTogether.id))
         for subunit in model.job.subunits
     )
 
 
-def count(model: Model, weight: int, clock: Clock) -> Counted | None:
+def count(model: Model, weight: int, clock: Clock, *, trays: int | None = None) -> Counted | None:
     """Find counts of least leg length and bound it; None if it is proven that there are none, so that the model has no plan.
 
-    ``weight`` bounds the broken preferences as it does in the model.
+    ``weight`` bounds the broken preferences as it does in the model, ``trays`` the used places of the plans of which is asked.
     """
-    job = model.job
-    divisions = {(s.trunk, s.number): model.divisions(s) for s in job.subunits if model.divisions(s)}
-    counts = Counts(model, divisions)
-    broken = counts.broken("prefer")
-    if not isinstance(broken, int):
-        counts.require(broken <= weight)
-    length = GOALS["leg_length_mm"].encode(job, counts.voice)
+    counts = _counts(model, weight)
+    if trays is not None:
+        counts.require(GOALS["trays"].encode(model.job, counts.voice) <= trays)
+    length = GOALS["leg_length_mm"].encode(model.job, counts.voice)
     counts.minimize(length)
     status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2)
     if status == cp_model.INFEASIBLE:
@@ -265,6 +271,42 @@ def count(model: Model, weight: int, clock: Clock) -> Counted | None:
     counts.cp.minimize(counts.lateness())
     status, later = solve_one(counts.cp, clock, LATENESS_EFFORT, symmetry_level=2)
     return Counted(bound, counts.guess((later if status in FOUND else solver).value))
+
+
+def fewest_trays(model: Model, weight: int, clock: Clock) -> int | None:
+    """Bound the used places of the plans of a model; None if it is proven that it has none.
+
+    ``weight`` bounds the broken preferences as it does in the model.
+    """
+    return _least(_counts(model, weight), "trays", clock)
+
+
+def least_irregular(
+    model: Model, weight: int, clock: Clock, *, trays: int | None = None, length_mm: int | None = None
+) -> int | None:
+    """Bound how irregular plans of a model are that use so many places, of so much leg length, at most; None if it has none."""
+    counts = _counts(model, weight)
+    limits: dict[GoalName, int | None] = {"trays": trays, "leg_length_mm": length_mm}
+    for goal, most in limits.items():
+        if most is not None:
+            counts.require(GOALS[goal].encode(model.job, counts.voice) <= most)
+    return _least(counts, "irregular", clock)
+
+
+def _counts(model: Model, weight: int) -> Counts:
+    """Make the counts of plans that break preferences of at most this weight."""
+    counts = Counts(model, {(s.trunk, s.number): model.divisions(s) for s in model.job.subunits if model.divisions(s)})
+    broken = counts.broken("prefer")
+    if not isinstance(broken, int):
+        counts.require(broken <= weight)
+    return counts
+
+
+def _least(counts: Counts, goal: GoalName, clock: Clock) -> int | None:
+    """Bound a goal from below; None where it is proven that there are no counts."""
+    counts.minimize(GOALS[goal].encode(counts.job, counts.voice))
+    status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2)
+    return None if status == cp_model.INFEASIBLE else max(0, whole_bound(solver.best_objective_bound))
 
 
 def hold(model: Model, guess: Guess, *literals: Any, places: bool) -> cp_model.CpModel:

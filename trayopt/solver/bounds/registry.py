@@ -24,15 +24,14 @@ RELAXATIONS: tuple[Relaxation, ...] = (
     Relaxation("outline", "outline", ("broken_prefer",)),
     Relaxation("division", "division", ("broken_prefer", "legs")),
     Relaxation("segments", "segments", ("unplaced", "broken_must", "broken_prefer", "legs")),
-    Relaxation("set_partition", "set_partition", ("broken_prefer", "legs", "leg_length_mm")),
+    Relaxation("set_partition", "set_partition", ("broken_prefer", "legs", "trays", "leg_length_mm", "irregular")),
     Relaxation("opposite_orders", "opposite_orders", ("crossings",)),
-    Relaxation("pattern_counts", "pattern_counts", ("leg_length_mm",)),
+    Relaxation("pattern_counts", "pattern_counts", ("trays", "leg_length_mm", "irregular")),
     Relaxation("place_counts", "place_counts", ("leg_length_mm",)),
-    Relaxation("turns", "turns", ("out_of_turn",)),
     Relaxation(
         "settled_segments",
         "settled_segments",
-        ("unplaced", "broken_must", "broken_prefer", "legs", "crossings", "leg_length_mm", "out_of_turn"),
+        ("unplaced", "broken_must", "broken_prefer", "legs", "trays", "crossings", "leg_length_mm", "irregular"),
     ),
 )
 

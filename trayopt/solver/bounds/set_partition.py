@@ -4,9 +4,10 @@ Decided are the divisions, the stack of every bunch, and how many bunches of a k
 plan that places every splice, keeps every must and has no more broken preferences than are known to be enough, because each
 such plan gives these choices:
 
-* Divisions are as the division model lets them be, and bunches those of the divisions: every leg is in one.
+* Divisions are as the division model lets them be, and bunches those of the divisions: every leg is in one. A leg without a
+  splice is a bunch by itself, chosen where its trunk is divided at the tray.
 * A subunit that is not parted has all its bunches on one stack; its first leg is on its first stack always.
-* A tray holds as many fibres, sleeves and legs as its bunches bring, and splices of the pairs of trunks that they join.
+* A tray holds as many fibre ends, sleeves and legs as its bunches bring, and splices of the pairs of trunks that they join.
 * Ways, stacks of subunits and rules bind as in the outline.
 
 What is left out is in which order bunches lie, and so what crosses and what of a subunit lies next to what.
@@ -25,6 +26,7 @@ from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
+from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.base import Rule
 from trayopt.rules.pin import Pinned
@@ -42,6 +44,7 @@ from trayopt.rules.variables import (
     Literal,
     Loads,
     Pairs,
+    Partings,
     Trays,
     TrunkLegs,
     TrunkPlaces,
@@ -52,11 +55,13 @@ from trayopt.rules.variables import (
 from trayopt.solver.bounds.closed_patterns import Bunch, closed_bunches
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.outline import Outline
+from trayopt.solver.bounds.tied_subunits import room_of
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import linear, total
 from trayopt.solver.model.model import Divisions, Key
 from trayopt.solver.model.vocabulary import voice
+from trayopt.solver.model.ways import Partings as DividedAt
 
 EFFORT = 6.0
 """Most deterministic time for one answer."""
@@ -69,9 +74,9 @@ MOST_COUNTS = 2000
 
 
 class Kind(NamedTuple):
-    """What a bunch brings to a tray: twice its places, twice its sleeves, its legs by trunk, the pairs of trunks it joins."""
+    """What a bunch brings to a tray: fibre ends, twice its sleeves, its legs by trunk, the pairs of trunks it joins."""
 
-    load2: int
+    ends: int
     sleeves2: int
     legs: tuple[tuple[str, int], ...]
     pairs: frozenset[tuple[str, ...]]
@@ -80,20 +85,29 @@ class Kind(NamedTuple):
 class SetPartition(Outline):
     """The outline of a job whose divisions are open, with bunches on stacks and their kinds at places."""
 
-    def __init__(self, divider: Divider, divisions: Divisions, clock: Clock, *, trays: bool) -> None:
+    def __init__(
+        self,
+        divider: Divider,
+        divisions: Divisions,
+        clock: Clock,
+        *,
+        trays: bool,
+        divide_at: DividedAt | None = None,
+    ) -> None:
         self.trays = trays
         self.divider = divider
         job = divider.job
         self._of_key = {key: tuple(of) for key, of in divisions.items()}
+        options = {trunk.id: (divide_at or {}).get(trunk.id, trunk.divide_at) for trunk in job.trunks}
         self._cut = {
-            (key, of): job.spliced_legs(job.subunit_of_leg[key], of)
+            (key, of): job.legs_in(job.subunit_of_leg[key], of, options[key[0]][0])
             for key, open_ in self._of_key.items()
             for of in open_
         }
         self._here: dict[Bunch, dict[str, Any]] = {}
         self._with: dict[Leg, list[Bunch]] = {leg: [] for legs in self._cut.values() for leg in legs}
         self._number: dict[Kind, dict[Place, Any]] = {}
-        super().__init__(job, divisions, clock=clock)
+        super().__init__(job, divisions, clock=clock, divide_at=divide_at)
 
     def furnish(self) -> None:
         """Make bunches and counts before the rules speak."""
@@ -102,8 +116,7 @@ class SetPartition(Outline):
             self.require(total(literal for of, literal in options.items() if of not in self._of_key[key]) <= 0)
         listed = None
         if self.job.rules[TrayFibres.id].level == "must":
-            room = 2 * max(stack.tray.fibres for stack in self.job.enclosure.stacks)
-            listed = closed_bunches(self.sides, {leg: self.job.ends(leg) for leg in self._with}, room)
+            listed = closed_bunches(self.sides, {leg: self.job.ends(leg) for leg in self._with}, room_of(self.job))
         self.listed = listed is not None
         """Whether bunches could be listed; where not, nothing is said of them."""
         for bunch in listed or ():
@@ -122,16 +135,17 @@ class SetPartition(Outline):
         for subunit in self.job.subunits:
             for of in self.divisions(subunit):
                 for leg in self.legs(subunit, of):
-                    self.require(total(self.on(leg, stack) for stack in self.stacks) == self.divided(subunit, of))
+                    self.require(total(self.on(leg, stack) for stack in self.stacks) == self.placed(leg))
             if not self.divisions(subunit):
                 continue
-            firsts = [self.legs(subunit, of)[0] for of in self.divisions(subunit)]
+            firsts = [self.job.spliced_legs(subunit, of)[0] for of in self.divisions(subunit)]
             for stack in self.stacks:
                 first = self.first_on(subunit, stack)
                 self.require(total(self.on(leg, stack) for leg in firsts) == first)
                 for of in self.divisions(subunit):
-                    for leg in self.legs(subunit, of)[1:]:
-                        self.require(self.on(leg, stack) <= first + self.parted(subunit))
+                    for leg in self.legs(subunit, of):
+                        if leg not in firsts:
+                            self.require(self.on(leg, stack) <= first + self.parted(subunit))
 
     def _fill(self) -> None:
         """Let stacks take what their trays take in all, and let a bunch that joins two pairs of trunks break ``tray_pair``."""
@@ -163,7 +177,15 @@ class SetPartition(Outline):
                 self.require(here == total(self._here[bunch][stack] for bunch in bunches))
 
     def _most_at(self, kind: Kind, place: Place) -> int:
-        return 2 * self.job.enclosure.tray_at(place).fibres // kind.load2
+        return 2 * self.job.enclosure.tray_at(place).fibres // kind.ends
+
+    @cached_property
+    def _lightest(self) -> int:
+        """Fewest ends that a bunch brings."""
+        return min((kind.ends for kind in self._number), default=1)
+
+    def _most_bunches(self, place: Place) -> int:
+        return 2 * self.job.enclosure.tray_at(place).fibres // self._lightest
 
     def _kind(self, bunch: Bunch, sleeves: Mapping[Leg, int]) -> Kind:
         return Kind(
@@ -196,7 +218,7 @@ class SetPartition(Outline):
     @cached_property
     def voice(self) -> Variables:
         """What rules and goals may ask: of trays only where what lies at them is counted."""
-        known = (TrunkWays, TrunkStacks, TrunkPlaces, FirstStacks, Cuts, LegsPlaced, LegNumbers, LegStacks)
+        known = (TrunkWays, Partings, TrunkStacks, TrunkPlaces, FirstStacks, Cuts, LegsPlaced, LegNumbers, LegStacks)
         return voice(self, *known, *((TrunkLegs, Pairs, Trays, LeastLoads, Loads) if self.trays else ()))
 
     def voice_for(self, rule: Rule[Any]) -> Variables | None:
@@ -213,12 +235,15 @@ class SetPartition(Outline):
         return self._divided[subunit.trunk, subunit.number].get(of, 0)
 
     def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
-        """Every leg of a division that is not idle."""
+        """Every leg of a division that can be placed."""
         return self._cut.get(((subunit.trunk, subunit.number), of), ())
 
     def placed(self, leg: Leg) -> Any:
-        """Every leg of the division that is chosen is placed."""
-        return self.divided(self.job.subunit(leg), leg.of)
+        """Every leg of the division that is chosen is placed, at the tray those without a splice as well."""
+        divided = self.divided(self.job.subunit(leg), leg.of)
+        if not self._may_stay_bare(leg):
+            return divided
+        return self.both(divided, self.divided_at(self.job.trunk_by_id[leg.trunk], "tray"))
 
     def on(self, leg: Leg, stack: str) -> Any:
         """Whether a leg is on a stack."""
@@ -226,7 +251,9 @@ class SetPartition(Outline):
 
     def number_placed(self, subunit: Subunit, of: int) -> Any:
         """How many legs of a division are placed."""
-        return len(self.legs(subunit, of)) * self.divided(subunit, of)
+        bare = [leg for leg in self.legs(subunit, of) if self._may_stay_bare(leg)]
+        spliced = len(self.legs(subunit, of)) - len(bare)
+        return spliced * self.divided(subunit, of) + total(self.placed(leg) for leg in bare)
 
     def number_on(self, subunit: Subunit, of: int, stack: str) -> Any:
         """How many legs of a division are on a stack."""
@@ -248,8 +275,8 @@ class SetPartition(Outline):
         densest = max((len(bunch) / sum(map(self.job.ends, bunch)) for bunch in self._here), default=0)
         return int(2 * self.job.enclosure.tray_at(place).fibres * densest + 1e-6)
 
-    def load2(self, place: Place) -> Any:
-        """Twice the splices and parked fibres of a place."""
+    def ends(self, place: Place) -> Any:
+        """Fibre ends of a place."""
         return self._sum(place, 0)
 
     def sleeves2(self, place: Place) -> Any:
@@ -261,7 +288,7 @@ class SetPartition(Outline):
     def used(self, place: Place) -> Any:
         """Whether a tray place is used."""
         here = total(at[place] for at in self._number.values())
-        return self.positive(("used", place), here, len(self.job.pieces))
+        return self.positive(("used", place), here, self._most_bunches(place))
 
     def trunk_on(self, trunk: Trunk, stack: str) -> Any:
         """Whether a trunk has a leg on a stack: where a bunch with one lies."""
@@ -281,15 +308,17 @@ class SetPartition(Outline):
     def pair_at(self, pair: tuple[str, str], place: Place) -> Any:
         """Whether splices of a pair of trunks lie at a place."""
         here = total(at[place] for kind, at in self._number.items() if tuple(sorted(pair)) in kind.pairs)
-        return self.positive(("pair", pair, place), here, len(self.job.pieces))
+        return self.positive(("pair", pair, place), here, self._most_bunches(place))
 
 
-def weight_bound(divider: Divider, divisions: Divisions, least: int, clock: Clock) -> int | None:
+def weight_bound(
+    divider: Divider, divisions: Divisions, least: int, clock: Clock, *, divide_at: DividedAt | None = None
+) -> int | None:
     """Bound the weight of broken preferences from below, for plans of these divisions; None where there is none.
 
-    ``least`` is a bound that is known.
+    ``least`` is a bound that is known; ``divide_at`` narrows where trunks may be divided in such plans.
     """
-    partition = SetPartition(divider, divisions, clock, trays=False)
+    partition = SetPartition(divider, divisions, clock, trays=False, divide_at=divide_at)
     broken = partition.broken("prefer")
     if isinstance(broken, int) or not partition.listed:
         return least
@@ -297,38 +326,115 @@ def weight_bound(divider: Divider, divisions: Divisions, least: int, clock: Cloc
     return _least(partition, broken, clock, WEIGHT_EFFORT)
 
 
-def legs_bound(divider: Divider, divisions: Divisions, weight: int | None, clock: Clock) -> int | None:
+def legs_bound(
+    divider: Divider, divisions: Divisions, weight: int | None, clock: Clock, *, divide_at: DividedAt | None = None
+) -> int | None:
     """Bound the legs of plans of these divisions that break preferences of at most this weight; None where there is none.
 
     Where no weight is given, plans may break any.
     """
-    partition = _kept(divider, divisions, weight, clock, trays=False)
+    partition = _kept(divider, divisions, weight, clock, trays=False, divide_at=divide_at)
     return 0 if partition is None else _least(partition, _legs(partition), clock)
 
 
-def length_bound(
-    divider: Divider, divisions: Divisions, weight: int, fewest: int, most: int | None, clock: Clock
+def trays_bound(
+    divider: Divider,
+    divisions: Divisions,
+    weight: int,
+    fewest: int,
+    most: int | None,
+    clock: Clock,
+    *,
+    divide_at: DividedAt | None = None,
 ) -> int:
-    """Bound the leg length, in mm, over plans of these divisions that break preferences of at most this weight.
+    """Bound the used tray places over plans of these divisions that break preferences of at most this weight.
 
     ``fewest`` are legs that every such plan has, ``most`` legs that those have of which is asked, None for any.
     """
-    partition = _kept(divider, divisions, weight, clock, trays=True)
+    return _placed_bound("trays", divider, divisions, weight, fewest, {"legs": most}, clock, divide_at)
+
+
+def length_bound(
+    divider: Divider,
+    divisions: Divisions,
+    weight: int,
+    fewest: int,
+    most: int | None,
+    clock: Clock,
+    *,
+    trays: int | None = None,
+    divide_at: DividedAt | None = None,
+) -> int:
+    """Bound the leg length, in mm, over plans of these divisions that break preferences of at most this weight.
+
+    ``fewest`` are legs that every such plan has, ``most`` legs and ``trays`` used places that those have of which is asked, None
+    for any.
+    """
+    limits: Limits = {"legs": most, "trays": trays}
+    return _placed_bound("leg_length_mm", divider, divisions, weight, fewest, limits, clock, divide_at)
+
+
+def irregular_bound(
+    divider: Divider,
+    divisions: Divisions,
+    weight: int,
+    fewest: int,
+    most: int | None,
+    clock: Clock,
+    *,
+    trays: int | None = None,
+    length_mm: int | None = None,
+    divide_at: DividedAt | None = None,
+) -> int:
+    """Bound how irregular plans of these divisions are that break preferences of at most this weight.
+
+    ``fewest`` are legs that every such plan has; ``most`` legs, ``trays`` used places and a leg length of ``length_mm`` those
+    have of which is asked, None for any.
+    """
+    limits: Limits = {"legs": most, "trays": trays, "leg_length_mm": length_mm}
+    return _placed_bound("irregular", divider, divisions, weight, fewest, limits, clock, divide_at)
+
+
+Limits = Mapping[GoalName, int | None]
+"""What plans have of goals at most; None for any."""
+
+
+def _placed_bound(
+    goal: GoalName,
+    divider: Divider,
+    divisions: Divisions,
+    weight: int,
+    fewest: int,
+    limits: Limits,
+    clock: Clock,
+    divide_at: DividedAt | None,
+) -> int:
+    """Bound a goal that asks at which places legs lie; 0 where there are too many counts, or no such plan."""
+    partition = _kept(divider, divisions, weight, clock, trays=True, divide_at=divide_at)
     if partition is None or partition.size > MOST_COUNTS:
         return 0
     partition.require(_legs(partition) >= fewest)
-    if most is not None:
-        partition.require(_legs(partition) <= most)
-    return _least(partition, GOALS["leg_length_mm"].encode(divider.job, partition.voice), clock) or 0
+    for name, most in limits.items():
+        if most is not None:
+            partition.require(_encoded(partition, name) <= most)
+    return _least(partition, _encoded(partition, goal), clock) or 0
 
 
-def narrowed(divider: Divider, divisions: Divisions, weight: int, legs: int, clock: Clock) -> Divisions:
+def narrowed(
+    divider: Divider,
+    divisions: Divisions,
+    weight: int,
+    legs: int,
+    clock: Clock,
+    *,
+    divide_at: DividedAt | None = None,
+) -> Divisions:
     """Give the divisions that some plan of so few legs and preferences broken may have; all that are open where time is up.
 
     The set partition is asked for the most divisions that no answer has had yet, until there are none: what it never has,
     no plan has.
     """
-    partition = _kept(divider, divisions, weight, clock, trays=False)
+    partition = _kept(divider, divisions, weight, clock, trays=False, divide_at=divide_at)
     if partition is None:
         return divisions
     partition.require(_legs(partition) <= legs)
@@ -348,10 +454,16 @@ def narrowed(divider: Divider, divisions: Divisions, weight: int, legs: int, clo
 
 
 def _kept(
-    divider: Divider, divisions: Divisions, weight: int | None, clock: Clock, *, trays: bool
+    divider: Divider,
+    divisions: Divisions,
+    weight: int | None,
+    clock: Clock,
+    *,
+    trays: bool,
+    divide_at: DividedAt | None,
 ) -> SetPartition | None:
     """Make the set partition of plans that break preferences of at most this weight; None where bunches are too many."""
-    partition = SetPartition(divider, divisions, clock, trays=trays)
+    partition = SetPartition(divider, divisions, clock, trays=trays, divide_at=divide_at)
     broken = partition.broken("prefer")
     if weight is not None and not isinstance(broken, int):
         partition.require(broken <= weight)
@@ -359,7 +471,11 @@ def _kept(
 
 
 def _legs(partition: SetPartition) -> Any:
-    return GOALS["legs"].encode(partition.job, partition.voice)
+    return _encoded(partition, "legs")
+
+
+def _encoded(partition: SetPartition, goal: GoalName) -> Any:
+    return GOALS[goal].encode(partition.job, partition.voice)
 
 
 def _least(partition: SetPartition, goal: Any, clock: Clock, effort: float = EFFORT) -> int | None:

@@ -2,10 +2,11 @@
 
 It holds for every plan, whatever its divisions, because physical rules at must and what always holds bind in each:
 
-* Trays hold so many fibres in all, and those of a stack no more than theirs.
-* The placed splices of a subunit divided at the tray lie on one stack, and their positions do not fall along it. Where such
-  subunits close a ring, all positions on it are equal: its placed splices lie in one tray, or one of its blocks stays out
-  whole. Rings are found in the answer itself and forbidden, so many times; what is left is a bound at any time.
+* Trays hold so many fibre ends in all, and those of a stack no more than theirs.
+* A subunit of a trunk that is divided at the tray alone lies on one stack whole, or not at all: whole in one leg, or opened, all
+  its legs in trays. Its parked fibres take room as its splices do, and their positions do not fall along it. Where such
+  subunits close a ring, all positions on it are equal: it lies in one tray, or stays out. Rings are found in the answer
+  itself and forbidden, so many times; what is left is a bound at any time.
 * Ways and guides take so many tubes, coiled ones among them: they are counted by stack, by class of like subunits.
 """
 
@@ -25,6 +26,8 @@ from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import Literals, linear, total
+from trayopt.solver.model.model import Key
+from trayopt.solver.model.ways import Partings
 
 EFFORT = 2.0
 """Most deterministic time for one answer."""
@@ -50,10 +53,13 @@ def out_by_stack_counts(job: Job, clock: Clock) -> int:
     return whole_bound(solver.best_objective_bound) if status in FOUND else 0
 
 
-def out_of_trays(job: Job, clock: Clock) -> int:
-    """Bound the splices without a tray by the room of trays and stacks, and by rings."""
+def out_of_trays(job: Job, clock: Clock, *, divide_at: Partings | None = None) -> int:
+    """Bound the splices without a tray by the room of trays and stacks, and by rings.
+
+    ``divide_at`` narrows where trunks may be divided; one that may be at the port counts as if it was.
+    """
     least = without_room(job)
-    at_tray = {trunk.id for trunk in job.trunks if trunk.divide_at == "tray"}
+    at_tray = {t.id for t in job.trunks if tuple((divide_at or {}).get(t.id, t.divide_at)) == ("tray",)}
     if job.rules[TrayFibres.id].level != "must" or not at_tray or len(blocks := blocks_of(job)) > MOST_BLOCKS:
         return least
     box = _Box(job, blocks, at_tray)
@@ -71,47 +77,56 @@ def out_of_trays(job: Job, clock: Clock) -> int:
         if not rings or status != cp_model.OPTIMAL:
             break
         for ring in rings:
-            box.forbid(ring, room)
+            box.forbid(ring)
     return least
 
 
 class _Box(Literals):
-    """Blocks of splices on the stacks of a box."""
+    """Blocks of splices and subunits on the stacks of a box."""
 
     def __init__(self, job: Job, blocks: Sequence[Block], at_tray: set[str]) -> None:
         super().__init__()
+        self.job = job
         self.blocks = blocks
         self.at_tray = at_tray
-        self.inside = [self.literal(f"{block} is placed") for block in blocks]
+        self._on: dict[Key, list[Any]] = {}
         self.placed: list[Any] = []
+        """How many splices of each block are placed."""
         stacks = job.enclosure.stacks
-        on: dict[tuple[str, int], list[Any]] = {}
         loads: list[list[Any]] = [[] for _ in stacks]
-        for block, inside in zip(blocks, self.inside, strict=True):
-            here = [self.literal("") for _ in stacks]
-            self.require(total(here) == inside)
-            numbers = [self.number(block.splices, "") for _ in stacks]
-            for number, literal, load in zip(numbers, here, loads, strict=True):
-                self.require(number <= block.splices * literal)
-                self.require(number >= literal)
-                load.append(number)
-            self.placed.append(total(numbers))
-            for trunk, subunit, _ in (block.a, block.b):
-                if trunk in at_tray:
-                    if (trunk, subunit) not in on:
-                        on[trunk, subunit] = [self.literal("") for _ in stacks]
-                        self.cp.add_exactly_one(on[trunk, subunit])
-                    for literal, stack in zip(here, on[trunk, subunit], strict=True):
-                        self.cp.add_implication(literal, stack)
+        for block in blocks:
+            whole = [key for key in block.keys if key[0] in at_tray]
+            here: list[Any]
+            if whole:
+                here = [block.splices * literal for literal in self._whole(whole[0], loads)]
+                for other in whole[1:]:
+                    for one, same in zip(self._whole(whole[0], loads), self._whole(other, loads), strict=True):
+                        self.require(one == same)
+            else:
+                here = [self.number(block.splices, "") for _ in stacks]
+                self.require(total(here) <= block.splices)
+            for number, load in zip(here, loads, strict=True):
+                load.append(2 * number)
+            self.placed.append(total(here))
         for stack, load in zip(stacks, loads, strict=True):
-            self.require(total(load) <= stack.positions * stack.tray.fibres)
+            self.require(total(load) <= 2 * stack.positions * stack.tray.fibres)
+
+    def _whole(self, key: Key, loads: list[list[Any]]) -> list[Any]:
+        """Give a literal a stack for a subunit that is placed whole; its parked fibres are part of the loads."""
+        if key not in self._on:
+            subunit = self.job.subunit_of_leg[key]
+            self._on[key] = [self.literal(f"{subunit.name} on {stack.id}") for stack in self.job.enclosure.stacks]
+            self.cp.add_at_most_one(self._on[key])
+            parked = subunit.fibres - self.job.spliced_fibres(subunit.leg(1, 1))
+            for literal, load in zip(self._on[key], loads, strict=True):
+                load.append(parked * literal)
+        return self._on[key]
 
     def together(self, subunit: Subunit) -> bool:
         """Whether a subunit always keeps together."""
         return subunit.trunk in self.at_tray
 
-    def forbid(self, ring: Ring, room: int) -> None:
-        """Let a ring lie in one tray, or leave a block of it out whole."""
-        over = sum(self.blocks[at].splices for at in ring.blocks) - room
-        out = total(self.no(self.inside[at]) for at in ring.blocks)
-        self.require(total(self.placed[at] for at in ring.blocks) <= room + over * out)
+    def forbid(self, ring: Ring) -> None:
+        """Leave a ring out: each of its subunits is placed whole or not at all, and with it the next one round."""
+        first = ring.subunits[0]
+        self.require(total(self._on[first.trunk, first.number]) <= 0)

@@ -31,7 +31,6 @@ AUTHORS: Mapping[str, str] = {
     "pattern_counts": "counting trays",
     "place_counts": "counting legs by tray",
     "opposite_orders": "counting pairs in opposite orders",
-    "turns": "counting turns along the walk",
 }
 """Every author of bounds, in words for the user: a goal is "proven by" them. Relaxations have the names of the registry."""
 

@@ -1,0 +1,137 @@
+"""Which trays opened subunits tie to each other wherever they lie: counted before any tray is chosen.
+
+It holds for every plan that places every splice. An opened subunit ties the places of its legs, and all its fibres are in
+them, parked ones too, with the other ends of its splices. So does a subunit that it is spliced to, if that is opened as well:
+the two share a tray. Taken for granted is only which trunks are divided at the tray.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from trayopt.domain.base import DivideAt
+from trayopt.domain.cablework import Subunit
+from trayopt.domain.job import Job
+from trayopt.domain.tied import tied
+from trayopt.rules.tied_trays import TiedTrays
+from trayopt.solver.model.model import Key
+
+
+@dataclass(frozen=True)
+class Tied:
+    """What opened subunits of some trunks tie, where these trunks are divided at the tray; loads in fibre ends.
+
+    Parameters
+    ----------
+    trunks
+        The trunks that are divided at the tray.
+    room
+        Most ends in a tray.
+    over
+        Loads of groups of subunits that take more places than may be tied to each other.
+    places
+        Most places that one of these takes at least.
+    apart
+        Loads and places of the other groups of which no two find room in so many places; none where the box has
+        places for all of them.
+    """
+
+    trunks: tuple[str, ...]
+    room: int
+    over: tuple[int, ...]
+    places: int
+    apart: tuple[tuple[int, int], ...]
+
+
+def room_of(job: Job) -> int:
+    """Give the most fibre ends that a tray of the box takes."""
+    return 2 * max(stack.tray.fibres for stack in job.enclosure.stacks)
+
+
+def places_of(job: Job, subunit: Subunit, of: int, room: int, *, within: bool) -> int:
+    """Count the places that an opened subunit takes at least: its legs fill place after place, in order.
+
+    ``within`` says that there are splices between two of its own fibres: then both ends of some are its own, and only its
+    fibres are counted.
+    """
+    places, left = 0, 0
+    for leg in subunit.legs(of):
+        load = job.ends(leg) + (0 if within else job.spliced_fibres(leg))
+        if not places or load > left:
+            places, left = places + 1, room
+        left -= load
+    return places
+
+
+def splices_between(job: Job) -> Counter[tuple[Key, Key]]:
+    """Count the splices between subunits."""
+    found: Counter[tuple[Key, Key]] = Counter()
+    for piece in job.pieces:
+        a, b = ((side.trunk, job.trunk_by_id[side.trunk].subunit_of(side.first).number) for side in (piece.a, piece.b))
+        found[a, b] += piece.count
+    return found
+
+
+def tied_subunits(
+    job: Job, open_: Mapping[Key, Sequence[int]], options: Mapping[str, Sequence[DivideAt]]
+) -> list[Tied]:
+    """Find what is tied in too many places, or in places that no two groups share, for each trunk, joined pair, and all."""
+    at_tray = tuple(trunk for trunk, at in options.items() if "tray" in at)
+    opened = {key for key, of in open_.items() if key[0] in at_tray and of and 1 not in of}
+    splices = splices_between(job)
+    pairs = [pair for pair in job.joined_pairs if all(trunk in at_tray for trunk in pair)]
+    touching: dict[str, list[tuple[Key, Key, int]]] = {trunk: [] for trunk in at_tray}
+    for (a, b), count in splices.items():
+        for trunk in {a[0], b[0]} & touching.keys():
+            touching[trunk].append((a, b, count))
+    room = room_of(job)
+    places = {
+        key: min(places_of(job, job.subunit_of_leg[key], of, room, within=(key, key) in splices) for of in open_[key])
+        for key in opened
+    }
+    found: dict[tuple[str, ...], Tied] = {}
+    for trunks in dict.fromkeys([*((trunk,) for trunk in at_tray), *pairs, at_tray]):
+        here = [key for key in opened if key[0] in trunks]
+        edges = {(a, b): count for trunk in trunks for a, b, count in touching[trunk]}
+        made = _tied(job, trunks, sorted(here), edges, places, room)
+        if made.over or made.apart:
+            found[trunks] = made
+    return list(found.values())
+
+
+def _tied(
+    job: Job,
+    trunks: tuple[str, ...],
+    opened: Sequence[Key],
+    splices: Mapping[tuple[Key, Key], int],
+    places: Mapping[Key, int],
+    room: int,
+) -> Tied:
+    """Find the groups of subunits of some trunks, with what they bring and the places that they take at least."""
+    most = TiedTrays().parameters(job).trays
+    known = set(opened)
+    group = tied(opened, (pair for pair in splices if known.issuperset(pair)))
+    loads: Counter[int] = Counter()
+    takes: dict[int, int] = {}
+    for key in opened:
+        loads[group[key]] += job.subunit_of_leg[key].fibres
+        takes[group[key]] = max(takes.get(group[key], 0), places[key])
+    for pair, count in splices.items():
+        inside = [key for key in pair if key in known]
+        if len(inside) == 1:
+            loads[group[inside[0]]] += count
+    needs = {number: max(takes[number], -(-load // room)) for number, load in loads.items()}
+    over = [number for number in loads if needs[number] > most]
+    apart = [number for number in loads if needs[number] <= most and 2 * loads[number] > most * room]
+    least = -(-sum(loads[number] for number in over) // room)
+    if sum(needs[number] for number in apart) + least <= len(job.enclosure.places):
+        apart = []
+    return Tied(
+        trunks,
+        room,
+        tuple(loads[number] for number in over),
+        max((needs[number] for number in over), default=0),
+        tuple((loads[number], needs[number]) for number in apart),
+    )
