@@ -15,6 +15,7 @@ from tests import oracle, strategies
 from tests.build import job_of
 from tests.review.good_plans import FILE, STANDARD, assignment_of
 from tests.review.recorded import handed, table_text
+from tests.test_oracle import opened_job
 from trayopt.api import load_job
 from trayopt.checker import check
 from trayopt.domain.assignment import Assignment, Way
@@ -43,18 +44,25 @@ MOST = 4_000
 
 
 def tiny(seed: int) -> tuple[dict[str, Any], list[oracle.Decision]] | None:
-    """Draw a tiny job with every decision that places all splices and keeps every must; None where it has none."""
+    """Draw a tiny job with every decision that places all splices and keeps every must; None where it has none.
+
+    Every third is one in which tubes are opened and legs parked.
+    """
     rng = random.Random(seed)
-    data = strategies.random_job(
-        rng,
-        trunks=2,
-        ribbons=rng.choice([1, 2]),
-        stacks=2,
-        positions=2,
-        ends=rng.choice([1, 2]),
-        ports=2,
-        rules=0.05,
-        pins=0.0,
+    data = (
+        opened_job(seed)
+        if seed % 3 == 0
+        else strategies.random_job(
+            rng,
+            trunks=2,
+            ribbons=rng.choice([1, 2]),
+            stacks=2,
+            positions=2,
+            ends=rng.choice([1, 2]),
+            ports=2,
+            rules=0.05,
+            pins=0.0,
+        )
     )
     every = list(itertools.islice(oracle.all_feasible(data), MOST + 1))
     if len(every) > MOST:
@@ -100,14 +108,27 @@ def parted_at(data: dict[str, Any], decision: oracle.Decision, trunk: str) -> st
     return "tray" if whole and "tray" in listed else decision.divide_at.get(trunk) or listed[0]
 
 
+def spliced_fibres(data: dict[str, Any]) -> set[tuple[str, int]]:
+    """Give every fibre of a trunk that a join names."""
+    runs = [oracle.parse_run(join[side]) for join in data["joins"] for side in "ab"]
+    return {(trunk, fibre) for trunk, first, last in runs for fibre in range(first, last + 1)}
+
+
+def parked(data: dict[str, Any], decision: oracle.Decision) -> list[oracle.Leg]:
+    """Give the legs of a decision that lie in trays without a spliced fibre."""
+    facts, spliced = oracle.Facts(data), spliced_fibres(data)
+    fibres = {
+        leg: facts.leg_fibres(leg, decision.k[leg[0]][leg[1] - 1]) for leg, place in decision.legs.items() if place
+    }
+    return [
+        leg for leg, (first, last) in fibres.items() if not any((leg[0], f) in spliced for f in range(first, last + 1))
+    ]
+
+
 def counted(data: dict[str, Any], given: Given, decision: oracle.Decision, weights: Weights) -> int:
     """Count the weighed changes of a decision fibre by fibre, without anything of the package."""
     facts = oracle.Facts(data)
-    spliced = set()
-    for join in data["joins"]:
-        for text in (join["a"], join["b"]):
-            trunk, first, last = oracle.parse_run(text)
-            spliced |= {(trunk, fibre) for fibre in range(first, last + 1)}
+    spliced = spliced_fibres(data)
     lies: dict[tuple[str, int], Any] = {}
     for leg, place in decision.legs.items():
         if place:
@@ -163,6 +184,11 @@ def test_no_plan_with_fewer_changes_exists(seed: int) -> None:
     assert changes(job, given, found.assignment).weighed(weights) == least
     best = min(goals for cost, goals in costs if cost == least)
     assert tuple(found.values.values()) == best
+
+
+def test_given_plans_have_parked_legs() -> None:
+    drawn = [made for i in range(30) if (made := tiny(3 * i)) is not None]
+    assert sum(any(parked(data, decision) for decision in good) for data, good in drawn) > 10
 
 
 @pytest.mark.parametrize("seed", range(8))
