@@ -39,7 +39,7 @@ PAIRS = (
     ("ribbon-432-6x72", "wall-3x8"),
 )
 SWEPT = ("ribbon-288-2x144", "ribbon-432-3x144", "ribbon-576-4x144", "ribbon-864-6x144")
-JOB = """schema: trayopt/job/1
+JOB = """schema: trayopt/job/2
 title: number {number}
 enclosure: {enclosure}
 trunks: [{{id: N1, cable: {cable}}}, {{id: S1, cable: {cable}}}]

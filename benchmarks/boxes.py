@@ -121,6 +121,7 @@ def bundles(subunits: int, ribbons: int = 12, diameter_mm: float = 4.0) -> Json:
         "kind": "cable",
         "id": f"bundles-{subunits}x{12 * ribbons}",
         "construction": "partly_bonded_ribbon",
+        "tubes": True,
         "diameter_mm": round(4 + (subunits * diameter_mm**2 / 0.65) ** 0.5, 1),
         "fibre": "G.657.A1",
         "coating_mm": 0.2,

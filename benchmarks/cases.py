@@ -60,7 +60,7 @@ def standard() -> Iterator[Case]:
 
 def _job(title: str, box: Json, trunks: Sequence[Json], joins: Sequence[Json]) -> Json:
     return {
-        "schema": "trayopt/job/1",
+        "schema": "trayopt/job/2",
         "title": title,
         "enclosure": box,
         "trunks": list(trunks),

@@ -21,7 +21,7 @@ LIMIT_S = 60.0
 def job(box: str, rules: Mapping[str, Any]) -> dict[str, Any]:
     """Give four trunks of 432, joined in two pairs."""
     return {
-        "schema": "trayopt/job/1",
+        "schema": "trayopt/job/2",
         "title": f"Two pairs of 432 in {box}",
         "enclosure": box,
         "trunks": [{"id": name, "cable": "ribbon-432-3x144"} for name in ("N1", "S1", "E1", "W1")],

@@ -281,7 +281,7 @@ def draw(seed: int, index: int) -> Json:
         try:
             FAMILIES[family](made)
             job: Json = {
-                "schema": "trayopt/job/1",
+                "schema": "trayopt/job/2",
                 "title": f"Mix {seed}-{index}: {family} in {box.id}",
                 "enclosure": box.id,
                 "trunks": made.trunks,

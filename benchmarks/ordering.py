@@ -97,7 +97,7 @@ def job_of(instance: Instance) -> Json:
             taken[b] += 1
             joins.append({"a": f"{side}:{i}", "b": f"V{b}:{taken[b]}"})
     return {
-        "schema": "trayopt/job/1",
+        "schema": "trayopt/job/2",
         "title": "One-sided crossing minimisation",
         "enclosure": box,
         "trunks": trunks,

@@ -16,14 +16,15 @@ from trayopt.formats.json_in import parse_json, parse_model, read_plan
 from trayopt.formats.json_out import dump, dump_rows, write_whole
 
 PLAN = {
-    "schema": "trayopt/plan/1",
+    "schema": "trayopt/plan/2",
     "job": {"title": "t", "digest": "0"},
     "status": "optimal",
     "stopped": "proven",
     "goals": [{"goal": "unplaced", "value": 0, "bound": 0}, {"goal": "legs", "value": 4, "bound": None}],
-    "trunks": [{"trunk": "P", "port": "bl", "travel": "clockwise", "loops": 1, "strip_mm": 3000}],
+    "trunks": [{"trunk": "P", "port": "bl", "travel": "clockwise", "loops": 1, "divide_at": "tray", "strip_mm": 3000}],
     "legs": [],
     "trays": [],
+    "tied": [["left/1", "left/2"]],
     "crossings": [["P/1.2", "P/2.1"]],
     "broken": [],
     "unplaced": [],
@@ -61,7 +62,7 @@ def test_faults_have_line_and_column() -> None:
     assert faults(text) == [
         "7:12: status is not allowed; found 'optimale'; allowed: optimal, feasible, none; did you mean 'optimal'?",
         "17:13: value has a wrong type; found 4.5; allowed: a whole number",
-        "42:3: unknown key 'sed'; allowed: version, seed, workers, deterministic_time; did you mean 'seed'?",
+        "49:3: unknown key 'sed'; allowed: version, seed, workers, deterministic_time; did you mean 'seed'?",
     ]
 
 

@@ -36,7 +36,7 @@ def test_every_schema_is_one_and_names_itself(kind: str) -> None:
     schema = json_schema(kind)
     Draft202012Validator.check_schema(schema)
     assert schema["$schema"] == DIALECT
-    assert schema["$id"] == f"urn:trayopt:schema:{kind}:1"
+    assert schema["$id"] == f"urn:trayopt:schema:{kind}:{2 if kind in {'job', 'plan'} else 1}"
     assert "$schema" in schema["properties"]
 
 
@@ -63,20 +63,43 @@ def test_every_model_and_standard_job_keeps_its_schema() -> None:
         {"pins": [{"leg": "N1:1-12", "position": 0}]},
         {"apart": [{"joins": ["one"]}]},
         {"enclosure": 5},
+        {"trunks": [{"id": "N1", "cable": "ribbon-288-2x144", "divide_at": "middle"}]},
+        {"trunks": [{"id": "N1", "cable": "ribbon-288-2x144", "divide_at": []}]},
+        {"trunks": [{"id": "N1", "cable": "ribbon-288-2x144", "divide_at": ["port", "port"]}]},
+        {"pins": [{"trunk": "N1", "divide_at": ["port"]}]},
+        {"schema": "trayopt/job/1"},
     ],
 )
 def test_plain_mistakes_in_a_job_are_refused(change: dict[str, Any]) -> None:
     job = {
-        "schema": "trayopt/job/1",
+        "schema": "trayopt/job/2",
         "enclosure": "wall-2x6",
         "trunks": [{"id": "N1", "cable": "ribbon-288-2x144"}, {"id": "S1", "cable": "own/cable.yaml"}],
         "joins": "joins.csv",
         "rules": {"reach": {"bench_mm": 1800}, "tray_pair": "off", "guide_fill": {"level": "must", "fill": 0.4}},
-        "pins": [{"leg": "N1:1-12", "stack": "left"}, {"trunk": "N1", "loops": 1, "built": True}],
+        "pins": [{"leg": "N1:1-12", "stack": "left"}, {"trunk": "N1", "loops": 1, "divide_at": "port", "built": True}],
     }
     validator = Draft202012Validator(json_schema("job"))
     assert validator.is_valid(job)
     assert not validator.is_valid({**job, **change})
+
+
+@pytest.mark.parametrize("places", ["tray", "port", ["port"], ["port", "tray"]])
+def test_where_a_trunk_is_divided_is_a_word_or_a_list(places: Any) -> None:
+    trunk = {"id": "N1", "cable": "ribbon-288-2x144", "divide_at": places}
+    job = {"schema": "trayopt/job/2", "enclosure": "wall-2x6", "trunks": [trunk]}
+    assert Draft202012Validator(json_schema("job")).is_valid(job)
+
+
+def test_what_follows_from_other_keys_has_no_default_of_its_own() -> None:
+    job, cable, enclosure = (json_schema(kind) for kind in ("job", "cable", "enclosure"))
+    for field in (
+        cable["properties"]["tubes"],
+        enclosure["$defs"]["Guide"]["properties"]["width_mm"],
+        job["$defs"]["Trunk"]["properties"]["divide_at"],
+    ):
+        assert "default" not in field
+        assert field["description"].startswith("where left out: ")
 
 
 def test_an_unknown_kind_is_told() -> None:

@@ -12,7 +12,7 @@ from trayopt.errors import InputError
 def mapping(**changes: Any) -> dict[str, Any]:
     """Give a job of two trunks of 288 in a box of 864, with some keys changed."""
     job: dict[str, Any] = {
-        "schema": "trayopt/job/1",
+        "schema": "trayopt/job/2",
         "enclosure": "wall-2x6",
         "trunks": [{"id": "N1", "cable": "ribbon-288-2x144"}, {"id": "S1", "cable": "ribbon-288-2x144"}],
         "joins": [{"a": "N1:1-288", "b": "S1:1-288"}],

@@ -47,12 +47,126 @@ def test_defaults_are_those_of_the_contract() -> None:
     read = job()
     trunk = read.trunks[0]
     assert (trunk.ports, trunk.travel, trunk.loops, trunk.exposed_mm) == ("any", "either", (1, 2), None)
-    assert (trunk.transition_mm, trunk.divide_at, trunk.idle) == (0, "tray", "coiled")
+    assert (trunk.transition_mm, trunk.divide_at, trunk.idle) == (0, ("tray", "port"), "coiled")
     assert read.tubes.id == "mesh-set"
     assert read.joins[0].name == "0"
     assert read.title == ""
     assert read.rules["reach"].parameters == {"bench_mm": 2000}
     assert read.rules["opposite_travel"].weight == 3
+
+
+INLINE = {
+    "id": "own", "construction": "ribbon", "diameter_mm": 20, "ribbon_mm": [3.22, 0.36],
+    "subunits": [{"count": 2, "ribbons": 12, "ribbon_fibres": 12, "diameter_mm": 8, "least_radius_mm": 50}],
+}  # fmt: skip
+"""A cable as it stands in a job: two tubes of twelve flat ribbons of 12."""
+
+
+@pytest.mark.parametrize(
+    ("construction", "tubes"),
+    [
+        ("ribbon", True),
+        ("central_tube", True),
+        ("loose_tube", True),
+        ("slotted_core", False),
+        ("partly_bonded_ribbon", False),
+    ],
+)
+def test_whether_a_cable_has_tubes_follows_from_its_construction(construction: str, tubes: bool) -> None:
+    def read(**cable: Any) -> Any:
+        trunks = [{"id": "N1", "cable": {**INLINE, "construction": construction, **cable}}]
+        return job(trunks=trunks, joins=[]).trunks[0]
+
+    assert read().cable.tubes is tubes
+    assert read().divide_at == (("tray", "port") if tubes else ("port",))
+    assert read(tubes=not tubes).divide_at == (("port",) if tubes else ("tray", "port"))
+
+
+@pytest.mark.parametrize(
+    ("given", "read"),
+    [
+        ("tray", ("tray",)),
+        ("port", ("port",)),
+        (["port"], ("port",)),
+        (["port", "tray"], ("tray", "port")),
+    ],
+)
+def test_where_a_trunk_is_divided_is_a_word_or_a_list(given: Any, read: tuple[str, ...]) -> None:
+    trunks = [{"id": "N1", "cable": "ribbon-288-2x144", "divide_at": given}, mapping()["trunks"][1]]
+    found = job(trunks=trunks)
+    assert found.trunks[0].divide_at == read
+    assert found.plain()["trunks"][0]["divide_at"] == list(read)
+
+
+def test_a_construction_that_is_a_mapping_is_a_fault_of_its_own() -> None:
+    told = faults(trunks=[{"id": "N1", "cable": {**INLINE, "construction": {"a": 1}}}], joins=[])
+    assert len(told) == 1
+    assert "construction is not allowed; found a mapping (a)" in told[0]
+
+
+def test_a_guide_without_a_width_is_square_and_the_widest_sets_the_allowance(tmp_path: Path) -> None:
+    def allowance(change: Callable[[str], str], **rules: Any) -> int | float:
+        folder = odd(tmp_path / str(len(list(tmp_path.iterdir()))), change)
+        return job_in(folder, rules).rules["exposed"].parameters["allowance_mm"]
+
+    def job_in(folder: Path, rules: dict[str, Any]) -> Any:
+        return load_job(mapping(enclosure="odd", rules=rules), library=[folder])
+
+    def without(text: str) -> str:
+        return text.replace(", width_mm: 50", "")
+
+    # 50 mm: pi x 50 = 157.08; the square root of 4000 is 63.25, pi x 63.25 = 198.69; one guide of 80 mm: 251.33
+    assert allowance(lambda text: text) == 158
+    assert allowance(without) == 199
+    assert allowance(lambda text: text.replace("width_mm: 50", "width_mm: 80", 1)) == 252
+    assert allowance(without, exposed={"allowance_mm": 100}) == 100
+    assert allowance(without, exposed={"least_mm": 2000}) == 199
+
+
+FORMER = {**mapping(), "schema": "trayopt/job/1"}
+
+
+def test_a_job_of_format_1_is_read_with_a_note() -> None:
+    told: list[Fault] = []
+    load_job(FORMER, warn=told.append)
+    (note,) = told
+    assert note.message == "the job is written in format 1"
+    assert "write schema: trayopt/job/2 to leave that to the plan" in note.hint
+    told.clear()
+    load_job(mapping(), warn=told.append)
+    assert told == []
+
+
+def test_the_note_stands_where_the_schema_does(tmp_path: Path) -> None:
+    path = tmp_path / "job.yaml"
+    path.write_text(
+        "title: old\nschema: trayopt/job/1\nenclosure: wall-2x6\ntrunks: [{id: N1, cable: ribbon-288-2x144}]\n"
+    )
+    told: list[Fault] = []
+    read = load_job(path, warn=told.append)
+    assert [(fault.source, fault.line, fault.column) for fault in told] == [(str(path), 2, 9)]
+    assert read.plain()["schema"] == "trayopt/job/2"
+
+
+@pytest.mark.parametrize(
+    ("cable", "given", "read"),
+    [
+        ("ribbon-288-2x144", None, ("tray",)),
+        ("ribbon-288-2x144", "port", ("port",)),
+        ("ribbon-288-2x144", ["port", "tray"], ("tray", "port")),
+        ("partly-bonded-288-2x144", None, ("port",)),
+        ("partly-bonded-288-2x144", "port", ("port",)),
+    ],
+)
+def test_where_a_trunk_of_format_1_is_divided(cable: str, given: Any, read: tuple[str, ...]) -> None:
+    trunk = {"id": "N1", "cable": cable} | ({} if given is None else {"divide_at": given})
+    assert load_job({**FORMER, "trunks": [trunk, FORMER["trunks"][1]]}).trunks[0].divide_at == read
+
+
+def test_rules_of_format_1_are_read_by_todays_names() -> None:
+    rules = load_job({**FORMER, "rules": {"base_outward": {"level": "prefer", "weight": 4}}}).rules
+    assert (rules["no_empty_below"].level, rules["no_empty_below"].weight) == ("prefer", 4)
+    assert "base_outward" not in rules
 
 
 @pytest.mark.parametrize("path", STANDARD, ids=lambda path: path.stem)
@@ -221,7 +335,11 @@ def test_bent_jobs_are_read_or_refused(data: st.DataObject) -> None:
     bent: Any = mapping(
         pins=[
             {"leg": "N1:1-72", "stack": "left", "position": 1, "built": True},
-            {"trunk": "S1", "loops": 1, "built": True},
+            {"trunk": "S1", "loops": 1, "divide_at": "tray", "built": True},
+        ],
+        trunks=[
+            {"id": "N1", "cable": {**INLINE, "tubes": True}, "divide_at": ["tray", "port"]},
+            {"id": "S1", "cable": "ribbon-288-2x144", "divide_at": "tray"},
         ],
         rules={"reach": {"bench_mm": 1800}, "tray_pair": "off"},
         apart=[{"joins": ["0", "1"], "scope": "tray"}],
@@ -266,7 +384,7 @@ def test_jobs_that_share_a_resolver_share_no_faults(tmp_path: Path) -> None:
 def odd(tmp_path: Path, change: Callable[[str], str]) -> Path:
     """Write a library with one box, a changed copy of wall-2x6 under a name of its own, and give its folder."""
     text = (shipped() / "enclosures" / "wall-2x6.yaml").read_text(encoding="utf-8")
-    (tmp_path / "enclosures").mkdir()
+    (tmp_path / "enclosures").mkdir(parents=True)
     path = tmp_path / "enclosures" / "odd.yaml"
     path.write_text(change(text.replace("id: wall-2x6", "id: odd")), encoding="utf-8")
     return tmp_path

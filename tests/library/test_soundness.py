@@ -177,10 +177,17 @@ def test_a_seal_whose_thinnest_cables_do_not_pass_the_bore(holes: int, least_mm:
     assert wrong[0].message == "the thinnest cables of a seal of port bl do not pass its bore"
 
 
-@pytest.mark.parametrize(("holes", "least_mm"), [(1, 30), (2, 20), (4, 20), (5, 17.8)])
+@pytest.mark.parametrize(("holes", "least_mm"), [(1, 40), (2, 20), (4, 20), (5, 17.8)])
 def test_a_seal_whose_thinnest_cables_just_pass(holes: int, least_mm: float) -> None:
     # 4 × 20² = 1600 = 40²; 5 × 17.8² = 1584.2 (hand-worked).
-    assert said(seal(holes, least_mm)) == []
+    assert said(seal(holes, least_mm, 40)) == []
+
+
+@pytest.mark.parametrize(("width_mm", "told"), [(None, 0), (10, 0), (9.9, 1), (300, 0), (300.1, 1)])
+def test_a_guide_that_is_unusually_wide_or_narrow(width_mm: float | None, told: int) -> None:
+    made = box() if width_mm is None else box(track__guides__0__width_mm=width_mm)
+    found = [remark for remark in remarks(made) if remark.path[-1] == "width_mm"]
+    assert [(remark.level, remark.message) for remark in found] == [("warning", "width_mm is unusual")] * told
 
 
 def test_a_port_without_seals_says_so() -> None:
@@ -280,7 +287,7 @@ def test_files_of_a_folder_are_told_with_their_place(tmp_path: Path) -> None:
     (tmp_path / "one.yaml").write_text(tray, encoding="utf-8")
     (tmp_path / "below").mkdir()
     (tmp_path / "below" / "ribbon-24.yaml").write_text(tray, encoding="utf-8")
-    (tmp_path / "job.yaml").write_text("schema: trayopt/job/1\n")
+    (tmp_path / "job.yaml").write_text("schema: trayopt/job/2\n")
     (tmp_path / "trays").mkdir()
     (tmp_path / "trays" / "bad.yaml").write_text("kind: tray\nid: bad\nfibres: x\n")
     (tmp_path / "trays" / "broken.yaml").write_text("kind: [\n")

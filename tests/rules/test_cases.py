@@ -35,7 +35,7 @@ def lay(case: Json) -> Laid:
     """Lay the plan of a case."""
     job = job_of(data_of(case))
     ways = {trunk: tuple(way) for trunk, way in case.get("ways", WAYS).items()}
-    assignment = assignment_of(job, ways, case.get("legs", LEGS), case.get("ends"))
+    assignment = assignment_of(job, ways, case.get("legs", LEGS), case.get("ends"), case.get("divide_at"))
     claims = [claim_of(text) for text in case["claims"]] if "claims" in case else None
     return Laid(job, assignment, claims)
 
@@ -67,14 +67,14 @@ def test_the_oracle_reads_a_case_alike(rule: str, case: Json) -> None:
     if kind != "always":
         data["rules"][rule] = {**(entry if isinstance(entry, dict) else {}), "level": "must"}
     laid = lay(case)
-    placed = {item.leg: item.place for items in laid.legs.values() for item in items}
-    legs = {leg: place for leg, place in placed.items() if laid.job.spliced_fibres(leg)}
+    legs = {item.leg: item.place for items in laid.legs.values() for item in items}
     divided = {(leg.trunk, leg.subunit): leg.of for leg in legs}
     made = oracle.Decision(
-        {t: (w.port, w.travel, w.loops) for t, w in laid.ways.items() if any(leg.trunk == t for leg in legs)},
+        {t: (w.port, w.travel, w.loops) for t, w in laid.ways.items()},
         {t.id: tuple(divided.get((t.id, s.number), 1) for s in t.subunits) for t in laid.job.trunks},
         {(leg.trunk, leg.subunit, leg.group): (place.stack, place.position) for leg, place in legs.items()},
         {place.stack: laid.ends[place.stack] for place in legs.values()},
+        dict(laid.divide_at),
     )
     found = [subject for name, _, subject in oracle.judge(data, made).broken if name == BY_ID[rule].name]
     assert found == case["broken"]

@@ -6,19 +6,29 @@ from typing import Any
 
 import pytest
 
+from tests.build import job_of
 from tests.example_rule import EVERY, StackTrunks
 from tests.oracle import RULES as TABLE
+from tests.strategies import worked_example
+from trayopt.domain.base import remade
 from trayopt.domain.job import Setting
-from trayopt.rules.registry import BY_ID, RULES, SETTABLE, fill, level_of, register, weight_of
+from trayopt.rules.registry import BY_ID, RULES, SETTABLE, fill, in_box, level_of, register, weight_of
 
+BOX = job_of(worked_example()).enclosure
+"""The box of the worked example: π × √1500 = 121.67, so that a turn allows 122 mm."""
 pytestmark = pytest.mark.usefixtures("example_rule")
+
+
+def usual(rule: str) -> dict[str, Any]:
+    """Give the parameters of a rule in the table, with what follows from the box."""
+    return {name: 122 if name == "allowance_mm" else value for name, value in TABLE[rule][3].items()}
 
 
 def test_the_rules_stand_as_the_table_has_them() -> None:
     assert [rule.name for rule in RULES] == list(TABLE)
-    for rule, (kind, level, weight, parameters) in zip(RULES, TABLE.values(), strict=True):
+    for rule, (kind, level, weight, _) in zip(RULES, TABLE.values(), strict=True):
         assert rule.kind == kind
-        assert rule.Parameters().model_dump() == parameters
+        assert rule.usual(BOX) == usual(rule.name)
         if kind != "always":
             assert (rule.id, rule.level, rule.weight) == (rule.name, level, weight)
 
@@ -35,11 +45,11 @@ def test_every_rule_says_what_it_is(rule: Any) -> None:
 
 
 def test_defaults_are_filled_in() -> None:
-    settings, faults = fill({})
+    settings, faults = fill({}, BOX)
     assert not faults
     assert list(settings) == list(SETTABLE)
     assert {rule: dict(setting.parameters) for rule, setting in settings.items() if setting.parameters} == {
-        rule: parameters for rule, (_, _, _, parameters) in TABLE.items() if parameters
+        rule: usual(rule) for rule in TABLE if usual(rule)
     }
     assert settings["opposite_travel"] == Setting(level="prefer", weight=3)
     assert settings["subunit_together"].weight == 2
@@ -54,7 +64,8 @@ def test_a_level_alone_or_in_a_mapping() -> None:
             "tray_pair": {"level": "prefer", "weight": 3},
             "reach": {"bench_mm": 1800},
             "pin": {"weight": 7},
-        }
+        },
+        BOX,
     )
     assert not faults
     assert settings["alternate_stacks"].level == "must"
@@ -64,8 +75,29 @@ def test_a_level_alone_or_in_a_mapping() -> None:
     assert (settings["pin"].level, settings["pin"].weight) == ("must", 7)
 
 
+def test_what_follows_from_the_box_is_filled_in_where_the_job_does_not_say() -> None:
+    def allowance(raw: dict[str, object], box: Any = BOX) -> object:
+        return fill(raw, box)[0]["exposed"].parameters["allowance_mm"]
+
+    assert allowance({}) == allowance({"exposed": "off"}) == allowance({"exposed": {"least_mm": 2000}}) == 122
+    assert allowance({"exposed": {"allowance_mm": 80}}) == 80
+    # no box could be read: the rest is read all the same
+    assert allowance({"exposed": {"least_mm": 2000}}, None) == 100
+
+
+def test_another_box_brings_its_own_allowance_along() -> None:
+    # π × 60 = 188.50
+    wide = remade(
+        BOX, track=remade(BOX.track, guides=(remade(BOX.track.guides[0], width_mm=60), *BOX.track.guides[1:]))
+    )
+    data = worked_example()
+    assert in_box(job_of(data), wide).rules["exposed"].parameters["allowance_mm"] == 189
+    data["rules"]["exposed"] = {"allowance_mm": 80}
+    assert in_box(job_of(data), wide).rules["exposed"].parameters["allowance_mm"] == 80
+
+
 def test_a_whole_number_stands_for_a_decimal() -> None:
-    assert repr(fill({"guide_fill": {"fill": 1}})[0]["guide_fill"].parameters["fill"]) == "1.0"
+    assert repr(fill({"guide_fill": {"fill": 1}}, BOX)[0]["guide_fill"].parameters["fill"]) == "1.0"
 
 
 @pytest.mark.parametrize(
@@ -97,18 +129,21 @@ def test_a_whole_number_stands_for_a_decimal() -> None:
         ({"slack_loops": {"least": 3, "most": 2}}, ("slack_loops",), "least 3"),
         ({"slack_loops": {"most": 10}}, ("slack_loops", "most"), "up to 9"),
         ({"reserve": {"trays": -1}}, ("reserve", "trays"), "from 0"),
+        ({"tied_trays": {"trays": 0}}, ("tied_trays", "trays"), "from 1"),
+        ({"opened_tube": "must"}, ("opened_tube",), "'opened tube' always holds"),
+        ({"breakout": {"trays": 1}}, ("breakout", "trays"), "level, weight"),
     ],
 )
 def test_faults_say_where_and_what(raw: dict[str, object], path: tuple[str, ...], words: str) -> None:
-    settings, faults = fill(raw)
+    settings, faults = fill(raw, BOX)
     (fault,) = faults
     assert fault.path == path
     assert words in " ".join((fault.message, fault.found, fault.allowed, fault.hint))
-    assert settings == fill({})[0]
+    assert settings == fill({}, BOX)[0]
 
 
 def test_all_faults_at_once_in_the_order_of_the_file() -> None:
-    _, faults = fill({"zebra": "must", "tray_pair": {"weight": 0, "more": 1}, "apart": "never"})
+    _, faults = fill({"zebra": "must", "tray_pair": {"weight": 0, "more": 1}, "apart": "never"}, BOX)
     assert [fault.path for fault in faults] == [
         ("zebra",),
         ("tray_pair", "weight"),
@@ -133,10 +168,10 @@ def test_a_rule_is_registered_once_and_leaves_no_trace() -> None:
     def fail() -> None:
         with register(Other()):
             assert [*known, "other"] == SETTABLE
-            assert fill({"other": "must"})[0]["other"].level == "must"
+            assert fill({"other": "must"}, BOX)[0]["other"].level == "must"
             raise KeyError
 
     with pytest.raises(KeyError):
         fail()
     assert known == SETTABLE
-    assert fill({"other": "must"})[1][0].message == "no such rule"
+    assert fill({"other": "must"}, BOX)[1][0].message == "no such rule"

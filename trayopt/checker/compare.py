@@ -17,6 +17,7 @@ NAMES: dict[str, Callable[[Any], str]] = {
     "trays": lambda row: f"{row['stack']}/{row['position']}",
     "splices": lambda row: str(row["sleeve"]),
     "parked": str,
+    "tied": "+".join,
     "crossings": " x ".join,
     "broken": lambda row: f"{row['rule']} {row['subject']}",
     "unplaced": lambda row: str(row["a"]),

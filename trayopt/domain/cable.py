@@ -12,7 +12,7 @@ from trayopt.domain.hardware import flat_bore_mm, round_bore_mm
 
 Construction = Literal["ribbon", "central_tube", "slotted_core", "partly_bonded_ribbon", "loose_tube"]
 FLAT: frozenset[str] = frozenset({"ribbon", "central_tube", "slotted_core"})
-WITHOUT_TUBES: frozenset[str] = frozenset({"slotted_core", "partly_bonded_ribbon"})
+WITHOUT_TUBES = ("slotted_core", "partly_bonded_ribbon")
 """Constructions whose subunits have no tube of their own, where the cable does not say otherwise."""
 FibreClass = Literal["G.652.D", "G.657.A1", "G.657.A2", "G.657.B2", "G.657.B3"]
 FIBRE_RADIUS_MM: dict[str, float] = {"G.652.D": 30, "G.657.A1": 10, "G.657.A2": 7.5, "G.657.B2": 7.5, "G.657.B3": 5}

@@ -63,9 +63,8 @@ class Trunk(Frozen):
             return {**data, "divide_at": DIVIDE_AT if tubes else ("port",)}
         if isinstance(given, str):
             given = (given,)
-        if isinstance(given, tuple | list) and all(isinstance(word, str) for word in given):
-            known = tuple(word for word in DIVIDE_AT if word in given)
-            given = (*known, *(word for word in given if word not in DIVIDE_AT))
+        if isinstance(given, tuple | list) and all(word in DIVIDE_AT for word in given):
+            given = tuple(sorted(given, key=DIVIDE_AT.index))
         return {**data, "divide_at": given}
 
     @cached_property

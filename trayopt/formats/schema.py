@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, get_args
 
 from pydantic import BaseModel
 
@@ -15,7 +15,6 @@ from trayopt.domain.plan import Plan
 from trayopt.domain.sweep import Sweep
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
-VERSION = 1
 MODELS: dict[str, type[BaseModel]] = {
     "tray": Tray,
     "enclosure": Enclosure,
@@ -30,8 +29,10 @@ KINDS: tuple[str, ...] = tuple(MODELS)
 
 
 def schema_id(kind: str) -> str:
-    """Give the name by which a schema is referred to."""
-    return f"urn:trayopt:schema:{kind}:{VERSION}"
+    """Give the name by which a schema is referred to, with the number of the kind's format; 1 where its files say none."""
+    field = MODELS[kind].model_fields.get("schema_")
+    number = "1" if field is None else str(get_args(field.annotation)[-1]).rpartition("/")[2]
+    return f"urn:trayopt:schema:{kind}:{number}"
 
 
 def schema(kind: str, rules: Mapping[str, Any] | None = None) -> dict[str, Any]:
@@ -49,6 +50,7 @@ def schema(kind: str, rules: Mapping[str, Any] | None = None) -> dict[str, Any]:
         _as_file(made, rules)
     if kind == "sweep":
         _as_sweep_file(made, rules)
+    _loosen_parts({**made.get("$defs", {}), kind.title(): made})
     properties = {
         "$schema": {"type": "string", "description": "address of this schema, for editors"},
         **made.pop("properties"),
@@ -85,6 +87,24 @@ def _as_sweep_file(made: dict[str, Any], rules: Mapping[str, Any] | None) -> Non
     _loosen_joins(defined, defined["JoinSet"]["properties"])
     defined["RuleSet"]["properties"]["rules"] = _rules(rules)
     made["required"] = ["schema", *made["required"]]
+
+
+def _loosen_parts(parts: dict[str, Any]) -> None:
+    """Say what files may leave out because it follows from other keys, and that one place of division needs no list."""
+    for part, key, default in (
+        ("Guide", "width_mm", "the square root of opening_mm2"),
+        ("Cable", "tubes", "false for slotted_core and partly_bonded_ribbon, else true"),
+        ("Trunk", "divide_at", "tray and port where the cable has tubes, port where it has none"),
+    ):
+        if part in parts:
+            field = parts[part]["properties"][key]
+            del field["default"]
+            field["description"] = f"where left out: {default}"
+    if "Trunk" in parts:
+        places = parts["Trunk"]["properties"]["divide_at"]
+        one = dict(places["items"])
+        listed = {name: places.pop(name) for name in ("type", "items", "minItems")}
+        places["anyOf"] = [one, {**listed, "uniqueItems": True}]
 
 
 def _loosen_joins(defined: dict[str, Any], properties: dict[str, Any]) -> None:

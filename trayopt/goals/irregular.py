@@ -37,7 +37,8 @@ class Irregular(Goal):
 
     def measure(self, job: Job, laid: Laid) -> int:
         """Walk the subunits of every lead trunk, and compare the heights of the stacks in use."""
-        follows = _next_stack([stack.id for stack in job.enclosure.stacks])
+        stacks = [stack.id for stack in job.enclosure.stacks]
+        follows = dict(zip(stacks, stacks[1:] + stacks[:1], strict=True))
         walks = [first_stacks(laid, trunk) for trunk in laid.trunks() if trunk.id in job.lead_trunks]
         steps = sum(follows[before] != after for walk in walks for before, after in pairwise(walk))
         heights = Counter(place.stack for place in laid.trays).values()

@@ -1,16 +1,17 @@
 """Built pins against each other, the always rules and physical rules at must, as far as it shows without solving.
 
 Everything here follows from built pins alone: a leg that is built is placed, every leg that it is spliced to lies in
-the same tray, and its subunit is divided as the pin says. What follows only from the whole job is found by solving.
+the same tray, and its subunit is divided as the pin says; where that is at the tray, all legs of its tube are placed.
+What follows only from the whole job is found by solving.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise, product
 
 from trayopt.domain.assignment import Way
-from trayopt.domain.base import EPSILON
+from trayopt.domain.base import EPSILON, DivideAt
 from trayopt.domain.cable import FIBRE_RADIUS_MM
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
@@ -43,8 +44,10 @@ class _Built:
 
     def faults(self) -> Iterator[Fault]:
         yield from self.shared_trays()
-        yield from self.full_trays()
-        yield from self.subunits()
+        yield from self.missing_places()
+        yield from self.parked()
+        misplaced = [*self.full_trays(), *self.subunits()]
+        yield from misplaced or self.opened()
         yield from self.bends()
         yield from self.ways()
         yield from self.seals()
@@ -62,6 +65,12 @@ class _Built:
             f"built pins cannot stand: {message}", found=found, allowed=allowed, hint="correct what is built"
         )
 
+    def divided_at(self, trunk: Trunk) -> tuple[DivideAt, ...]:
+        """Give where a trunk may be divided, by its own list and its built pin."""
+        pin = self.trunk_pins.get(trunk.id)
+        settled = None if pin is None else pin[1].divide_at
+        return trunk.divide_at if settled is None else (settled,)
+
     def known_leg(self, run: Run) -> Leg | None:
         """Give the leg that holds a run inside of one ribbon, where the division of its subunit is settled."""
         subunit = self.job.trunk_by_id[run.trunk].subunit_of(run.first)
@@ -73,7 +82,8 @@ class _Built:
 
     def place(self, leg: Leg) -> Place | None:
         if leg in self.stack and leg in self.position:
-            return Place(self.stack[leg][0], self.position[leg][0])
+            place = Place(self.stack[leg][0], self.position[leg][0])
+            return place if place in self.job.enclosure.place_rank else None
         return None
 
     def shared_trays(self) -> Iterator[Fault]:
@@ -107,31 +117,29 @@ class _Built:
                         message = f"{pin.subject} and {other.subject} are spliced to each other and lie in one tray"
                         yield self.fault(i, message, f"{what} {before} and {what} {value}", "one place")
 
+    def missing_places(self) -> Iterator[Fault]:
+        """Find legs for which pins settle a stack and a position that it does not have."""
+        told = set()
+        for leg in set(self.stack) & set(self.position):
+            (stack, first), (position, second) = self.stack[leg], self.position[leg]
+            if self.place(leg) is None and (first, second) not in told:
+                told.add((first, second))
+                most = self.job.enclosure.stack_by_id[stack].positions
+                message = f"{self.job.pins[second].subject} asks for a position that stack {stack} does not have"
+                yield self.fault(max(first, second), message, str(position), f"1 to {most}")
+
     def full_trays(self) -> Iterator[Fault]:
         """Count what is settled to lie in a tray against what it holds."""
-        contents: dict[Place, set[Leg]] = {}
-        for leg in self.stack:
-            place = self.place(leg)
-            if place is not None:
-                contents.setdefault(place, set()).add(leg)
-        for place, legs in contents.items():
+        for place, legs in self.contents().items():
             tray = self.job.enclosure.tray_at(place)
             pin = max(max(self.stack[leg][1], self.position[leg][1]) for leg in legs)
-            splices = sum(
-                piece.count
-                for piece in self.job.pieces
-                if self.known_leg(piece.a) in legs or self.known_leg(piece.b) in legs
-            )
-            fibres = splices + sum(
-                self.job.subunit(leg).fibres // leg.of - self.job.spliced_fibres(leg) for leg in legs
-            )
             sleeves = sum(
                 run.sleeves(tray.sleeve_fibres)
                 for run in self.job.sleeve_runs
                 if self.known_leg(run.a) in legs or self.known_leg(run.b) in legs
             )
             for rule, what, count, most in (
-                ("tray_fibres", "splices and parked fibres", fibres, tray.fibres),
+                ("tray_fibres", "fibre ends", self.ends(legs), 2 * tray.fibres),
                 ("tray_sleeves", "sleeves", sleeves, tray.sleeves),
             ):
                 if self.must(rule) and count > most:
@@ -141,6 +149,33 @@ class _Built:
                 if most > tray.entrance_legs:
                     message = f"too many legs through one entrance of {place} (entrance_legs)"
                     yield self.fault(pin, message, f"{most} legs", f"up to {tray.entrance_legs}")
+
+    def contents(self) -> dict[Place, set[Leg]]:
+        """Give the legs that are settled to lie in each tray place."""
+        found: dict[Place, set[Leg]] = {}
+        for leg in self.stack:
+            place = self.place(leg)
+            if place is not None:
+                found.setdefault(place, set()).add(leg)
+        return found
+
+    def ends(self, legs: Iterable[Leg]) -> int:
+        """Count the fibre ends that legs surely bring into trays: their own fibres, and what these are spliced to."""
+        here = set(legs)
+        beside = sum(
+            piece.count
+            for piece in self.job.pieces
+            if (self.known_leg(piece.a) in here) != (self.known_leg(piece.b) in here)
+        )
+        return sum(self.job.ends(leg) for leg in here) + beside
+
+    def parked(self) -> Iterator[Fault]:
+        """Find built legs without a splice whose trunk is built to be divided at the port."""
+        for i, pin, leg in self.leg_pins:
+            trunk = self.job.trunk_by_id[leg.trunk]
+            if not self.job.spliced_fibres(leg) and "tray" not in self.divided_at(trunk):
+                message = f"{pin.subject} has no splice, and a trunk that is divided at the port parks no leg"
+                yield self.fault(i, message, f"trunk {trunk.id} divided at the port", "divided at the tray")
 
     def same_way(self, legs: set[Leg]) -> dict[str, int]:
         """Count legs that surely travel the same way: those of one trunk, and of all trunks whose travel is settled."""
@@ -163,8 +198,7 @@ class _Built:
                 yield self.parted(early, late, max(first, second), f"stacks {one} and {other}", "one stack")
         for early, late in self.next_legs(set(self.position)):
             (low, first), (high, second) = self.position[early], self.position[late]
-            between = [Leg(*early[:2], group, early.of) for group in range(early.group + 1, late.group + 1)]
-            most = sum(self.job.spliced_fibres(leg) > 0 for leg in between)
+            most = late.group - early.group
             if not 0 <= high - low <= most and (first, second) not in told:
                 told.add((first, second))
                 found = f"positions {low} and {high}"
@@ -173,8 +207,55 @@ class _Built:
     def next_legs(self, legs: set[Leg]) -> Iterator[tuple[Leg, Leg]]:
         """Pair each of some legs with the next of them in its subunit, where that is divided at the tray."""
         for early, late in pairwise(sorted(legs)):
-            if early[:2] == late[:2] and self.job.trunk_by_id[early.trunk].divide_at == "tray":
+            if early[:2] == late[:2] and self.at_tray(early):
                 yield early, late
+
+    def at_tray(self, leg: Leg) -> bool:
+        """Whether the tube of a leg is surely opened at a tray: its trunk is divided nowhere else, or a built leg is parked."""
+        if leg.of == 1:
+            return False
+        if self.divided_at(self.job.trunk_by_id[leg.trunk]) == ("tray",):
+            return True
+        return any(other.trunk == leg.trunk and not self.job.spliced_fibres(other) for _, _, other in self.leg_pins)
+
+    def opened(self) -> Iterator[Fault]:
+        """Find tubes that a built leg opens at a tray and that the trays of its stack do not take whole.
+
+        Legs of an opened tube lie in order outward: those up to a built leg at its position or under it, those from it on at its
+        position or above.
+        """
+        told = set()
+        for i, _, leg in self.leg_pins:
+            if leg[:2] in told or leg not in self.stack or not self.at_tray(leg):
+                continue
+            stack = self.job.enclosure.stack_by_id[self.stack[leg][0]]
+            legs = self.job.subunit(leg).legs(leg.of)
+            parts = [(legs, 1, stack.positions)]
+            place = self.place(leg)
+            if place is not None:
+                position = place.position
+                parts += [(legs[: leg.group], 1, position), (legs[leg.group - 1 :], position, stack.positions)]
+            for some, low, high in parts:
+                fault = self.no_room(i, some, [Place(stack.id, position) for position in range(low, high + 1)])
+                if fault is not None:
+                    told.add(leg[:2])
+                    yield fault
+                    break
+
+    def no_room(self, pin: int, legs: Sequence[Leg], places: Sequence[Place]) -> Fault | None:
+        """Say that legs of an opened tube find no room in some places of a stack; None where they may."""
+        tray, first, last = self.job.enclosure.tray_at(places[0]), legs[0], legs[-1]
+        there = str(places[0]) if len(places) == 1 else f"{places[0]} to {places[-1]}"
+        run = Run(first.trunk, self.job.subunit(first).leg_run(first)[0], self.job.subunit(last).leg_run(last)[1])
+        message = f"the tube of {first.trunk}/{first.subunit} is opened, and {run} finds no room in {there}"
+        settled = [leg for place, inside in self.contents().items() if place in places for leg in inside]
+        for rule, what, needed, most in (
+            ("tray_fibres", "fibre ends with what lies there", self.ends({*legs, *settled}), 2 * tray.fibres),
+            ("entrance_legs", "legs that travel one way", len(legs), tray.entrance_legs),
+        ):
+            if self.must(rule) and needed > most * len(places):
+                return self.fault(pin, f"{message} ({rule})", f"{needed} {what}", f"up to {most * len(places)}")
+        return None
 
     def parted(self, early: Leg, late: Leg, pin: int, found: str, allowed: str) -> Fault:
         message = f"{self.name(early)} and {self.name(late)} are of one subunit that is divided at the tray"
@@ -184,18 +265,19 @@ class _Built:
         """Find built legs whose tube there is not, or that are bent too tightly on the track or in the tray."""
         for i, _, leg in self.leg_pins:
             trunk = self.job.trunk_by_id[leg.trunk]
-            goes = self.routes.traveller(trunk, self.job.subunit(leg), leg.of)
+            may_go = [self.routes.traveller(trunk, self.job.subunit(leg), leg.of, at) for at in self.divided_at(trunk)]
+            radii = [goes.radius_mm for goes in may_go if goes is not None]
             least = self.job.enclosure.track.min_radius_mm
-            if goes is None:
+            if not radii:
                 needed = trunk.cable.bore_mm(
                     self.job.subunit(leg).ribbons // leg.of, self.job.subunit(leg).ribbon_fibres
                 )
                 widest = max(tube.bore_mm for tube in self.job.tubes.tubes)
                 message = f"no tube of the set holds {self.name(leg)} (leg tube)"
                 yield self.fault(i, message, f"a bore of {needed:.2f} mm", f"up to {widest:g} mm")
-            elif self.must("bend_radius") and goes.radius_mm > least + EPSILON:
+            elif self.must("bend_radius") and min(radii) > least + EPSILON:
                 message = f"the track bends what travels for {self.name(leg)} too tightly (bend_radius)"
-                yield self.fault(i, message, f"{least:g} mm", f"{goes.radius_mm:g} mm or more")
+                yield self.fault(i, message, f"{least:g} mm", f"{min(radii):g} mm or more")
             if leg in self.stack and self.must("fibre_bend"):
                 tray = self.job.enclosure.stack_by_id[self.stack[leg][0]].tray
                 radius = FIBRE_RADIUS_MM[trunk.cable.fibre]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from trayopt.domain.job import Trunk
 from trayopt.domain.ranges import Run, span
 from trayopt.errors import Fault
 from trayopt.formats.locate import Spot, describe
@@ -44,6 +45,7 @@ def _trunk_faults(parts: Parts) -> Iterator[Fault]:
             yield parts.spot("trunks", i, "id").fault(message, allowed="every id once", hint="rename one of them")
         first.setdefault(trunk.id, i)
         yield from _repeats(parts, ("trunks", i, "loops"), trunk.loops)
+        yield from _divided_twice(parts, i, trunk)
         if "tray" in trunk.divide_at and not trunk.cable.tubes:
             message = (
                 f"trunk {trunk.id} cannot be divided at the tray: the subunits of cable {trunk.cable.id} have no tubes"
@@ -76,6 +78,13 @@ def _repeats(parts: Parts, path: tuple[str | int, ...], values: tuple[str, ...] 
             yield parts.spot(*path, j).fault(
                 f"{path[-1]} lists {value} twice", allowed="every one once", hint="take one out"
             )
+
+
+def _divided_twice(parts: Parts, i: int, trunk: Trunk) -> Iterator[Fault]:
+    """Find a place of division that a trunk lists twice; they are in order by now, so that the whole list is named."""
+    for at in sorted({at for at in trunk.divide_at if trunk.divide_at.count(at) > 1}):
+        spot = parts.spot("trunks", i, "divide_at")
+        yield spot.fault(f"divide_at lists {at} twice", allowed="every one once", hint="take one out")
 
 
 def _join_faults(parts: Parts) -> Iterator[Fault]:

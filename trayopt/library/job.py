@@ -18,7 +18,7 @@ from trayopt.formats.validate import newer_format, validate
 from trayopt.formats.yaml_in import read_yaml
 from trayopt.library.crossref import cross_faults
 from trayopt.library.find import Library
-from trayopt.library.former import FORMER, HINT, NOTE, divided_at, renamed
+from trayopt.library.former import FORMER, HINT, NOTE, RULES, divided_at, renamed
 from trayopt.library.parts import JoinAt, Parts
 from trayopt.library.pins import pin_faults
 from trayopt.library.resolve import Resolver
@@ -279,7 +279,8 @@ class _Reader:
                 self.parts.pins[i] = pin
 
     def rules(self, given: object, fill_rules: FillRules) -> None:
-        entries, names = given if isinstance(given, dict) else {}, {}
+        entries: dict[str, Any] = given if isinstance(given, dict) else {}
+        names: dict[str, str] = {}
         if self.former:
             entries, names = renamed(entries)
         settings, faults = fill_rules(entries, self.parts.enclosure)
@@ -288,7 +289,10 @@ class _Reader:
             path: DataPath = ("rules", names.get(str(fault.path[0]), fault.path[0]), *fault.path[1:])
             if path not in self.located.bad:
                 spot = self.located.spot(path)
-                self.faults.append(spot.fault(fault.message, found=fault.found, allowed=fault.allowed, hint=fault.hint))
+                hint = fault.hint
+                if len(fault.path) == 1 and fault.path[0] in RULES and not self.former:
+                    hint = f"it is called {RULES[str(fault.path[0])]} since format 2"
+                self.faults.append(spot.fault(fault.message, found=fault.found, allowed=fault.allowed, hint=hint))
 
 
 def _list(data: Mapping[str, Any], key: str) -> tuple[Any, ...]:

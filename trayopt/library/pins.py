@@ -43,6 +43,12 @@ def pin_faults(parts: Parts) -> Iterator[Fault]:
         if parts.joins_whole and not _spliced(parts, Run(trunk.id, subunit.first, subunit.last)):
             hint = "take the pin out; a subunit without a spliced fibre goes to no tray"
             yield parts.spot("pins", i, "leg").fault(f"no fibre of {subunit.name} is in a join", hint=hint)
+        elif parts.joins_whole and "tray" not in trunk.divide_at and not _spliced(parts, pin.leg):
+            message = (
+                f"no fibre of {pin.leg} is in a join, and trunk {trunk.id} is divided at the port: it goes to no tray"
+            )
+            hint = "take the pin out; a leg without a spliced fibre is parked only where its tube is opened at a tray"
+            yield parts.spot("pins", i, "leg").fault(message, hint=hint)
         yield from _beside(parts, i, subunit, leg, legs.setdefault((trunk.id, subunit.number), {}))
 
 

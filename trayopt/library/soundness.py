@@ -155,6 +155,8 @@ def _ring(box: Enclosure, ring: list[Point]) -> Iterator[Remark]:
             found = f"({guide.x_mm}, {guide.y_mm})"
             yield Remark("error", (*path, i), f"guide {guide.id} is outside of the box", found)
         yield from _unusual((*path, i, "opening_mm2"), guide.opening_mm2, 100, 50_000, "mm²")
+        if abs(guide.width_mm**2 - guide.opening_mm2) > EPSILON * guide.opening_mm2:
+            yield from _unusual((*path, i, "width_mm"), guide.width_mm, 10, 300)
     crossed = crossing_sides(ring)
     if crossed is not None:
         names = [f"{guides[i].id}-{guides[(i + 1) % len(guides)].id}" for i in crossed]

@@ -3,15 +3,17 @@
 Everything here is a relaxation of plans that place every splice: it holds for each of them, whatever their trays.
 
 * A division is of no use if one of its legs fits no tray, needs a tube that the set does not have, or is bent tighter than a
-  rule at must allows.
+  rule at must allows. It may be of use where its trunk is divided at the tray and of none at the port, or the other way round.
+* Divided at the tray, all legs of a subunit lie in trays, spliced or parked; divided at the port, those with a splice.
 * Take pieces of a join that go on from each other on both sides. Two neighbours in such a chain are in one tray unless both
   sides are cut between them, for a leg that goes over the edge holds both. So of a window of the chain that no tray can hold,
   at least one inner edge is cut on both sides.
 
-* Legs of trunks that are not joined to each other share no splice, so in each tray the legs of such trunks need a place a
-  fibre, and a sleeve for each run of their splices, none of which goes on into another leg. Rounding functions of bin
-  packing (dual feasible functions: x to the floor of (k+1)x/C over k, and x itself where that is whole) turn sizes into
-  shares of a tray of which no tray holds more than one whole; so their sum is at most the number of trays.
+* Legs of trunks that are not joined to each other share no splice, so each of them brings its own fibre ends into a tray, those
+  of the fibres that it is spliced to, and a sleeve for each run of its splices, none of which goes on into another leg. Of
+  all trunks together each leg brings its own ends. Rounding functions of bin packing (dual feasible functions: x to the
+  floor of (k+1)x/C over k, and x itself where that is whole) turn sizes into shares of a tray of which no tray holds more
+  than one whole; so their sum is at most the number of trays. The sum of all ends is at most what all trays hold.
 
 The least number of legs under these is a bound on the goal ``legs``; where a plan reaches it, every division that no plan
 of so few legs uses can be dropped.
@@ -28,7 +30,7 @@ from typing import Any
 
 from ortools.sat.python import cp_model
 
-from trayopt.domain.base import EPSILON
+from trayopt.domain.base import EPSILON, DivideAt
 from trayopt.domain.cable import FIBRE_RADIUS_MM
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Tray
@@ -41,6 +43,7 @@ from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.solver.model.interruptible import new_solver
 from trayopt.solver.model.literals import linear, total
 from trayopt.solver.model.model import Key
+from trayopt.solver.model.ways import Partings
 from trayopt.track.routes import routes_of
 
 
@@ -53,26 +56,66 @@ class Settled:
 
 
 class Divider:
-    """The division model of a job."""
+    """The division model of a job.
 
-    def __init__(self, job: Job) -> None:
+    Parameters
+    ----------
+    divide_at
+        Where trunks may be divided, by trunk; for one that is missing its own list.
+    """
+
+    def __init__(self, job: Job, divide_at: Partings | None = None) -> None:
         self.job = job
         self.must = {rule for rule, setting in job.rules.items() if setting.level == "must"}
+        self._options = {trunk.id: tuple((divide_at or {}).get(trunk.id, trunk.divide_at)) for trunk in job.trunks}
+        self._use(
+            {
+                (subunit.trunk, subunit.number): {
+                    of: tuple(at for at in self._options[subunit.trunk] if self._useful(subunit, of, at))
+                    for of in subunit.divisions
+                }
+                for subunit in job.subunits
+                if job.spliced[subunit.trunk, subunit.number]
+            }
+        )
+
+    def _use(self, where: Mapping[Key, Mapping[int, tuple[DivideAt, ...]]]) -> None:
+        """Open every k that is of use somewhere."""
+        self._where = where
         self.open: dict[Key, tuple[int, ...]] = {
-            (subunit.trunk, subunit.number): tuple(of for of in subunit.divisions if self._useful(subunit, of))
-            for subunit in job.subunits
-            if job.spliced[subunit.trunk, subunit.number]
+            key: tuple(of for of, at in by_of.items() if at) for key, by_of in where.items()
         }
+        """Every k of use, by subunit."""
         self._settled: dict[bool, Settled | None] = {}
 
-    def narrowed(self, given: Mapping[Key, int]) -> Divider:
-        """Give the division model of plans in which these subunits have a given k; what holds for all plans is not made again."""
+    def narrowed(self, given: Mapping[Key, int], divide_at: Partings | None = None) -> Divider:
+        """Give the division model of plans in which these subunits have a given k and these trunks are divided there.
+
+        What holds for all plans is not made again.
+        """
         other = copy(self)
         for of_open in ("possible", "largest"):
             vars(other).pop(of_open, None)
-        open_ = {key: tuple(of for of in useful if given.get(key, of) == of) for key, useful in self.open.items()}
-        vars(other).update(open=open_, _settled={})
+        options = {
+            trunk: tuple(at for at in open_ if at in (divide_at or {}).get(trunk, open_))
+            for trunk, open_ in self._options.items()
+        }
+        vars(other).update(_options=options)
+        other._use(  # noqa: SLF001 (a copy of itself)
+            {
+                key: {
+                    of: tuple(at for at in found if at in options[key[0]])
+                    for of, found in by_of.items()
+                    if given.get(key, of) == of
+                }
+                for key, by_of in self._where.items()
+            }
+        )
         return other
+
+    def where(self, key: Key, of: int) -> tuple[DivideAt, ...]:
+        """Tell where a trunk may be divided for a division of one of its subunits to be of use: nowhere where it is of none."""
+        return self._where[key].get(of, ())
 
     @property
     def hopeless(self) -> bool:
@@ -81,24 +124,32 @@ class Divider:
 
     @cached_property
     def possible(self) -> dict[Key, tuple[int, ...]]:
-        """Every k at which some leg of a subunit can be placed; where there is none, one k that stands for unplaced."""
+        """Every k at which some leg of a subunit can be placed; where there is none, one k that stands for unplaced.
+
+        At the tray all legs of a subunit are placed or none.
+        """
         return {
-            key: tuple(of for of in subunit.divisions if of in self.open[key] or self._useful(subunit, of, every=False))
+            key: tuple(
+                of
+                for of in subunit.divisions
+                if of in self.open[key]
+                or ("port" in self._options[key[0]] and self._useful(subunit, of, "port", every=False))
+            )
             or (1,)
             for key in self.open
             for subunit in (self.job.subunit_of_leg[key],)
         }
 
-    def _useful(self, subunit: Subunit, of: int, *, every: bool = True) -> bool:
-        """Whether every leg (or some leg) of a division can be placed at all."""
+    def _useful(self, subunit: Subunit, of: int, at: DivideAt, *, every: bool = True) -> bool:
+        """Whether every leg (or some leg) of a division can be placed at all, of a trunk that is divided there."""
         trunk = self.job.trunk_by_id[subunit.trunk]
-        tube = routes_of(self.job).traveller(trunk, subunit, of)
+        tube = routes_of(self.job).traveller(trunk, subunit, of, at)
         if tube is None:
             return False
         if BendRadius.id in self.must and tube.radius_mm > self.job.enclosure.track.min_radius_mm + EPSILON:
             return False
         trays = self._trays(trunk)
-        legs = self.job.spliced_legs(subunit, of)
+        legs = self.job.legs_in(subunit, of, at)
         fit = (any(self._fits(tray, *self._needs(leg, tray.sleeve_fibres)) for tray in trays) for leg in legs)
         return all(fit) if every else any(fit)
 
@@ -108,16 +159,15 @@ class Divider:
         trays = {stack.tray.id: stack.tray for stack in self.job.enclosure.stacks}
         return [tray for tray in trays.values() if not bent or tray.min_radius_mm >= radius - EPSILON]
 
-    def _fits(self, tray: Tray, fibres: int, sleeves: int) -> bool:
-        if TrayFibres.id in self.must and fibres > tray.fibres:
+    def _fits(self, tray: Tray, ends: int, sleeves: int) -> bool:
+        if TrayFibres.id in self.must and ends > 2 * tray.fibres:
             return False
         return TraySleeves.id not in self.must or sleeves <= tray.sleeves
 
     def _needs(self, leg: Leg, sleeve_fibres: int) -> tuple[int, int]:
-        """Least places and sleeves that a tray gives this leg, with sleeves of a size: one place a fibre, spliced or parked."""
-        subunit = self.job.subunit(leg)
-        first, last = subunit.leg_run(leg)
-        return subunit.fibres // leg.of, sum(
+        """Least fibre ends and sleeves that a leg brings into a tray, with sleeves of a size: it comes with all that it is spliced to."""
+        first, last = self.job.subunit(leg).leg_run(leg)
+        return self.job.ends(leg) + self.job.spliced_fibres(leg), sum(
             run.sleeves(sleeve_fibres) for run in self._runs_of[leg.trunk, leg.subunit] if first <= run.first <= last
         )
 
@@ -133,10 +183,13 @@ class Divider:
     @property
     def most_legs(self) -> int:
         """Legs of the finest useful divisions."""
-        return sum(max(self._count(key, of) for of in open_) for key, open_ in self.open.items())
+        return sum(
+            max(len(self._legs_in(key, of, at)) for of in open_ for at in self._where[key][of])
+            for key, open_ in self.open.items()
+        )
 
     def least_legs(self, unplaced: int) -> int:
-        """Bound the legs of plans that leave so many splices unplaced: a trunk's other fibres lie in legs as large as fit."""
+        """Bound the legs of plans that leave so many splices unplaced: a trunk's other splices lie in legs as large as fit."""
         return sum(self._fewest(trunk, unplaced) for trunk in self.job.trunks)
 
     def _fewest(self, trunk: Trunk, unplaced: int) -> int:
@@ -145,7 +198,8 @@ class Divider:
     def smallest(self, legs: int, unplaced: int) -> dict[str, int]:
         """Bound the spliced fibres of any leg of each trunk in plans of so many legs that leave so many splices unplaced.
 
-        The other trunks have their fewest legs at least, and the other legs of the trunk hold no more than as large as fit.
+        Where that is above 0, no leg of the trunk is parked. The other trunks have their fewest legs at least, and the other
+        legs of the trunk hold no more than as large as fit.
         """
         spare = legs - self.least_legs(unplaced)
         return {
@@ -251,8 +305,15 @@ class Divider:
                 seen[key] |= {of for of, x in options.items() if solver.boolean_value(x)}
         return {key: tuple(of for of in self.open[key] if of in seen[key]) for key in self.open}
 
+    def _legs_in(self, key: Key, of: int, at: DivideAt) -> tuple[Leg, ...]:
+        return self.job.legs_in(self.job.subunit_of_leg[key], of, at)
+
+    def _fewest_legs(self, key: Key, of: int) -> tuple[Leg, ...]:
+        """Give the legs that lie in trays at a division: without those that are parked, where the port will do as well."""
+        return self._legs_in(key, of, self._where[key][of][-1])
+
     def _count(self, key: Key, of: int) -> int:
-        return len(self.job.spliced_legs(self.job.subunit_of_leg[key], of))
+        return len(self._fewest_legs(key, of))
 
     def _legs(self, divided: Mapping[Key, Mapping[int, Any]]) -> Any:
         return total(self._count(key, of) * x for key, options in divided.items() for of, x in options.items())
@@ -294,35 +355,31 @@ class Divider:
         return divided
 
     def _pack(self, model: cp_model.CpModel, divided: Mapping[Key, Mapping[int, Any]]) -> None:
-        """Let the shares of trays that legs of unjoined trunks take be no more than there are trays."""
+        """Let the shares of trays that legs take be no more than there are trays."""
         stacks = self.job.enclosure.stacks
-        trays = sum(stack.positions for stack in stacks)
+        most_ends, most_sleeves = (2 * max(s.tray.fibres for s in stacks), max(s.tray.sleeves for s in stacks))
         largest = max(stack.tray.sleeve_fibres for stack in stacks)
-        needs = {
-            (key, of): [
-                self._needs(leg, largest)
-                for leg in self.job.subunit_of_leg[key].legs(of)
-                if self.job.spliced_fibres(leg)
-            ]
-            for key, open_ in self.open.items()
-            for of in open_
-        }
-        rooms = {
-            TrayFibres.id: max(stack.tray.fibres for stack in stacks),
-            TraySleeves.id: max(stack.tray.sleeves for stack in stacks),
-        }
-        for kind, (rule, room) in enumerate(rooms.items()):
-            if rule not in self.must:
-                continue
-            for apart in self._unjoined():
-                for k in range(1, 5):
-                    shares = [
-                        sum(_share(need[kind], room, k) for need in needs[key, of]) * x
-                        for key, options in divided.items()
-                        if key[0] in apart
-                        for of, x in options.items()
-                    ]
-                    model.add(total(shares) <= trays * k * room)
+        chosen = [(key, of, x) for key, options in divided.items() for of, x in options.items()]
+        legs = {(key, of): self._fewest_legs(key, of) for key, of, _ in chosen}
+        needs = {choice: [self._needs(leg, largest) for leg in found] for choice, found in legs.items()}
+        for apart in self._unjoined():
+            mine = [(needs[key, of], x) for key, of, x in chosen if key[0] in apart]
+            if TrayFibres.id in self.must:
+                self._share_trays(model, [([ends for ends, _ in need], x) for need, x in mine], most_ends)
+            if TraySleeves.id in self.must:
+                self._share_trays(model, [([sleeves for _, sleeves in need], x) for need, x in mine], most_sleeves)
+        if TrayFibres.id in self.must:
+            own = [([self.job.ends(leg) for leg in legs[key, of]], x) for key, of, x in chosen]
+            self._share_trays(model, own, most_ends)
+            room = sum(2 * stack.tray.fibres * stack.positions for stack in stacks)
+            model.add(total(sum(sizes) * x for sizes, x in own) <= room)
+
+    def _share_trays(self, model: cp_model.CpModel, sizes: Sequence[tuple[Sequence[int], Any]], room: int) -> None:
+        """Let what is chosen take no more trays than there are, where no tray holds more than ``room``."""
+        trays = sum(stack.positions for stack in self.job.enclosure.stacks)
+        for k in range(1, 5):
+            shares = total(sum(_share(size, room, k) for size in found) * x for found, x in sizes)
+            model.add(shares <= trays * k * room)
 
     def _unjoined(self) -> set[frozenset[str]]:
         """Choose trunks of which no two are joined, once from each trunk on, then those with the most spliced fibres."""
@@ -366,7 +423,7 @@ class Divider:
 
 
 def _share(size: int, room: int, k: int) -> int:
-    """Share of a tray of ``room`` places that a leg takes, in parts of 1 / (k × room): a dual feasible function."""
+    """Share of a tray with so much room that a leg takes, in parts of 1 / (k × room): a dual feasible function."""
     if size * (k + 1) % room == 0:
         return size * k
     return size * (k + 1) // room * room
@@ -408,9 +465,9 @@ def _chains(pieces: Sequence[Piece]) -> list[list[Piece]]:
 
 
 def _load(chain: Sequence[Piece], tray: Tray) -> tuple[int, int]:
-    """Places and sleeves that a chain needs at least; pieces of one run of a sleeve count by their splices together."""
-    fibres = sum(piece.count for piece in chain)
-    return fibres, -(-fibres // tray.sleeve_fibres)
+    """Fibre ends and sleeves that a chain needs at least; pieces of one run of a sleeve count by their splices together."""
+    splices = sum(piece.count for piece in chain)
+    return 2 * splices, -(-splices // tray.sleeve_fibres)
 
 
 def _solver() -> cp_model.CpSolver:

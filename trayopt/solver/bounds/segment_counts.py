@@ -1,15 +1,19 @@
-"""Where blocks lie: how many splices of each lie at each tray place, and not which.
+"""Where stretches of fibres lie: how many fibres of each at each tray place, and not which.
 
-A block is a run of splices between two subunits (``rings.Block``). Legs of one division are alike inside it, so the whole
-model finds many plans that differ in nothing but names; here they are one. It is a relaxation, because each plan gives these
-choices:
+A stretch is a *block*, a run of splices between two subunits (``rings.Block``), or a *gap*, a run of fibres without a splice
+in a subunit that has others. Legs of one division are alike inside it, so the whole model finds many plans that differ in
+nothing but names; here they are one. It is a relaxation, because each plan gives these choices:
 
-* Legs are whole, so a tray holds whole *segments* of a block: what lies between two edges of legs that both sides share. A leg
-  that reaches over several blocks brings its part of each to one tray.
-* Along a subunit that keeps together, each block goes from a first to a last position of one stack with something at each,
-  and the next one begins where it ends, or one higher; blocks of which nothing is placed are passed over.
+* Legs are whole, so a tray holds whole *segments* of a stretch: what lies between two edges of legs that all its sides share.
+  A leg that reaches over several blocks brings its part of each to one tray.
+* The stretches of a subunit follow each other without a fibre between them. Along a subunit that keeps together, each goes
+  from a first to a last position of one stack with something at each, and the next one begins where it ends, or one higher;
+  at the very place where a leg holds fibres of both. Stretches of which nothing is placed are passed over.
+* A subunit that is divided at the tray, or stays whole, is placed with all its fibres or not at all. Of one that is divided at
+  the port, legs without a splice are in no tray.
 
-What is left out is the order of legs inside a block where no subunit of it keeps together, and so all that crosses.
+What is left out is the order of legs inside a stretch where no subunit of it keeps together, and so all that crosses; and
+where the fibres of a gap lie that share a leg with splices, in a subunit that is parted.
 """
 
 from __future__ import annotations
@@ -19,13 +23,15 @@ from collections.abc import Callable, Iterable, Sequence
 from functools import cached_property
 from itertools import combinations, pairwise
 from math import gcd
-from typing import Any
+from typing import Any, NamedTuple
 
 from ortools.sat.python import cp_model
 
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job
+from trayopt.domain.tied import tied
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.rings import blocks_of
@@ -33,13 +39,43 @@ from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, total
 from trayopt.solver.model.model import Divisions, Key, Model
 from trayopt.solver.model.posting import Policy
+from trayopt.solver.model.ways import Partings
 
 MOST_COUNTS = 6_000
-"""Of more blocks, and legs over several blocks, times places than this no model is made."""
+"""Of more stretches, and legs over several blocks, times places than this no model is made."""
+
+
+class Stretch(NamedTuple):
+    """Fibres that follow each other: a block has two sides, a gap one; each is a trunk, a subunit and its first fibre there."""
+
+    sides: tuple[tuple[str, int, int], ...]
+    fibres: int
+
+    @property
+    def keys(self) -> tuple[Key, ...]:
+        """Its subunits, by trunk and number."""
+        return tuple(side[:2] for side in self.sides)
+
+    @property
+    def spliced(self) -> bool:
+        """Whether it is a block."""
+        return len(self.sides) > 1
+
+
+def stretches_of(job: Job) -> list[Stretch]:
+    """Give the blocks of a job, then the gaps of its subunits that have a spliced fibre."""
+    found = [Stretch((block.a, block.b), block.splices) for block in blocks_of(job)]
+    for (trunk, number), runs in job.spliced.items():
+        subunit = job.subunit_of_leg[trunk, number]
+        edges = [subunit.first - 1, *(fibre for run in runs for fibre in run), subunit.last + 1]
+        for before, after in zip(edges[::2], edges[1::2], strict=True):
+            if runs and after - before > 1:
+                found.append(Stretch(((trunk, number, before + 1),), after - before - 1))
+    return found
 
 
 class SegmentCounts(Model):
-    """The blocks of a job at tray places, bound by nothing but what legs and subunits are.
+    """The stretches of a job at tray places, bound by nothing but what legs and subunits are.
 
     Parameters
     ----------
@@ -51,48 +87,60 @@ class SegmentCounts(Model):
         Whether only plans that place every splice are wanted.
     clock
         Ends the making of the model.
+    divide_at
+        Where trunks may be divided, by trunk; for one that is missing its own list.
     """
 
     def __init__(
-        self, divider: Divider, divisions: Divisions, policy: Policy, *, all_placed: bool, clock: Clock
+        self,
+        divider: Divider,
+        divisions: Divisions,
+        policy: Policy,
+        *,
+        all_placed: bool,
+        clock: Clock,
+        divide_at: Partings | None = None,
     ) -> None:
         job = divider.job
-        super().__init__(job, all_placed=all_placed, divisions={}, bare=True, clock=clock)
+        super().__init__(job, all_placed=all_placed, divisions={}, divide_at=divide_at, bare=True, clock=clock)
         self.stacks = job.enclosure.stacks
-        self.blocks = blocks_of(job)
+        self.blocks = stretches_of(job)
+        """Blocks, then gaps."""
         self.policy = policy
         self._of_key = {key: tuple(of) for key, of in divisions.items()}
         self._along: dict[Key, list[int]] = {
             key: sorted((i for i, block in enumerate(self.blocks) if key in block.keys), key=self._first_along(key))
             for key in self._of_key
         }
-        """Blocks of each subunit by index, in the order of its fibres."""
+        """Stretches of each subunit by index, in the order of its fibres."""
         self._parts = {
-            leg: parts
+            leg: self.parts_of(leg)
             for key, open_ in self._of_key.items()
             for of in open_
-            for leg in self.legs(job.subunit_of_leg[key], of)
-            if len(parts := self.parts_of(leg)) > 1
+            for leg in job.spliced_legs(job.subunit_of_leg[key], of)
+            if sum(self.blocks[i].spliced for i in self.parts_of(leg)) > 1
         }
-        """What legs over several blocks hold of each."""
+        """What legs over several blocks hold of each stretch."""
         self.size = (len(self.blocks) + len(self._parts)) * len(self.places)
         """Number of counts at places; where it is above ``MOST_COUNTS``, nothing else is made."""
         if self.size > MOST_COUNTS:
             return
-        self._divided = self._divide(divider)
+        self._divided = self._divide(divider if divide_at is None else divider.narrowed({}, divide_at))
         self.units = [self._unit(i) for i in range(len(self.blocks))]
-        """Splices in one unit of each block: what lies in a tray is so many of them."""
+        """Fibres of either side in one unit of each stretch: what lies in a tray is so many of them."""
         self._together = {key: self._keeps_together(job.subunit_of_leg[key]) for key in self._of_key}
+        self._out_of_box = self._outside()
         self._count()
         for i in range(len(self.blocks)):
             self._cut(i)
             self._bind(i)
         for key in self._of_key:
+            self._whole(key)
             self._follow(key)
         for leg in self._parts:
             self._at_places(leg)
 
-    # -- legs and blocks ---------------------------------------------------------------------------------------------
+    # -- legs and stretches ------------------------------------------------------------------------------------------
 
     def _divide(self, divider: Divider) -> dict[Key, dict[int, Any]]:
         """Make a literal for each open k; where every splice is placed, all holds that the division model knows."""
@@ -100,100 +148,194 @@ class SegmentCounts(Model):
             divided = divider.post(self.cp, alike=False)
             for key, options in divided.items():
                 self.require(total(x for of, x in options.items() if of not in self._of_key[key]) <= 0)
-            return divided
-        divided = {
-            key: {of: self.literal(f"{key[0]}/{key[1]} in {of}") for of in of_} for key, of_ in self._of_key.items()
-        }
-        for options in divided.values():
-            self.cp.add_exactly_one(list(options.values()))
+                for of, x in options.items():
+                    self._part_where(key, x, divider.where(key, of))
+        else:
+            divided = {
+                key: {of: self.literal(f"{key[0]}/{key[1]} in {of}") for of in of_} for key, of_ in self._of_key.items()
+            }
+            for options in divided.values():
+                self.cp.add_exactly_one(list(options.values()))
+        for trunk in self.job.trunks:
+            if len(self.divide_options(trunk)) > 1:
+                whole = [options.get(1, 0) for key, options in divided.items() if key[0] == trunk.id]
+                self.clause(self.divided_at(trunk, "tray"), *(self.no(literal) for literal in whole))
         return divided
+
+    def _part_where(self, key: Key, divided: Any, where: Sequence[str]) -> None:
+        """Divide a trunk where a division of one of its subunits is of use."""
+        trunk = self.job.trunk_by_id[key[0]]
+        for at in self.divide_options(trunk):
+            if at not in where:
+                self.clause(self.no(divided), self.no(self.divided_at(trunk, at)))
+
+    def _at_port(self, key: Key) -> Any:
+        """Whether the trunk of a subunit is divided at the port."""
+        return self.divided_at(self.job.trunk_by_id[key[0]], "port")
 
     def _first_along(self, key: Key) -> Callable[[int], int]:
         def first(index: int) -> int:
-            return next(side[2] for side in self.blocks[index][:2] if side[:2] == key)
+            return next(side[2] for side in self.blocks[index].sides if side[:2] == key)
 
         return first
 
     def parts_of(self, leg: Leg) -> dict[int, int]:
-        """Count the splices of each block that a leg holds."""
+        """Count the fibres of each stretch that a leg holds, those of its own side."""
         first, last = self.job.subunit(leg).leg_run(leg)
         found = {}
         for i in self._along[leg.trunk, leg.subunit]:
             start = self._first_along((leg.trunk, leg.subunit))(i)
-            splices = min(last, start + self.blocks[i].splices - 1) - max(first, start) + 1
-            if splices > 0:
-                found[i] = splices
+            fibres = min(last, start + self.blocks[i].fibres - 1) - max(first, start) + 1
+            if fibres > 0:
+                found[i] = fibres
         return found
 
     def _edges(self, i: int, key: Key, of: int) -> frozenset[int]:
-        """Give where legs of a division end inside a block, in splices from its start, its own ends included."""
-        subunit, size = self.job.subunit_of_leg[key], self.blocks[i].splices
+        """Give where legs of a division end inside a stretch, in fibres from its start, its own ends included."""
+        subunit, size = self.job.subunit_of_leg[key], self.blocks[i].fibres
         start = self._first_along(key)(i)
         ends = range(subunit.first, subunit.last + 1, subunit.fibres // of)
         return frozenset({0, size, *(end - start for end in ends if 0 < end - start < size)})
 
     def _by_edges(self, i: int, key: Key) -> dict[frozenset[int], Any]:
-        """Tell for each cut that the division of one subunit may make of a block whether it does."""
+        """Tell for each cut that the division of one subunit may make of a stretch whether it does."""
         by_edges: dict[frozenset[int], list[int]] = defaultdict(list)
         for of in self._of_key[key]:
             by_edges[self._edges(i, key, of)].append(of)
         subunit = self.job.subunit_of_leg[key]
         return {edges: self.one_of(*(self.divided(subunit, of) for of in some)) for edges, some in by_edges.items()}
 
+    def _cuts(self, i: int) -> dict[tuple[int, ...], list[tuple[Any, ...]]]:
+        """Give the edges that all sides of a stretch may share, and the literals of the cuts that make them."""
+        found: dict[frozenset[int], list[tuple[Any, ...]]] = {frozenset(range(self.blocks[i].fibres + 1)): [()]}
+        for key in self.blocks[i].keys:
+            shared: dict[frozenset[int], list[tuple[Any, ...]]] = defaultdict(list)
+            for edges, literal in self._by_edges(i, key).items():
+                for before, so in found.items():
+                    shared[before & edges] += [(*literals, literal) for literals in so]
+            found = shared
+        return {tuple(sorted(edges)): so for edges, so in found.items()}
+
     def _unit(self, i: int) -> int:
-        one, other = (self._by_edges(i, key) for key in self.blocks[i].keys)
-        return gcd(*(edge for a in one for b in other for edge in a & b))
+        return gcd(*(edge for edges in self._cuts(i) for edge in edges))
 
     def _keeps_together(self, subunit: Subunit) -> Any:
-        """Whether a subunit keeps together."""
+        """Whether a subunit keeps together: always where it is divided at the tray."""
         mode = self.policy.mode(self.job, SubunitTogether())
-        if self.job.trunk_by_id[subunit.trunk].divide_at == "tray" or mode == "hard":
+        port = self._at_port((subunit.trunk, subunit.number))
+        if mode == "hard" or (isinstance(port, int) and not port):
             return 1
-        if mode == "free":
-            return 0
+        if not self._tells_parted:
+            return self.no(port)
         parted = self.let_go[Group(SubunitTogether.id, subunit.name)] = self.literal(f"{subunit.name} parted")
+        self.clause(self.no(parted), port)
         return self.no(parted)
 
+    @property
+    def _tells_parted(self) -> bool:
+        """Whether the model tells for each subunit at the port whether it keeps together; else none of them need."""
+        return self.policy.mode(self.job, SubunitTogether()) != "free"
+
     def _tied(self, i: int) -> Any:
-        """Whether a subunit keeps a block together."""
+        """Whether a subunit keeps a stretch together."""
         return self._make(("tied", i), lambda: self.any_of(*(self._together[key] for key in self.blocks[i].keys)))
 
+    # -- what is placed ----------------------------------------------------------------------------------------------
+
+    def _only_at_tray(self, key: Key) -> bool:
+        port = self._at_port(key)
+        return isinstance(port, int) and not port
+
+    def _outside(self) -> dict[Key, Any]:
+        """Tell for each subunit that is divided at the tray alone whether it is outside, with all that it is spliced to there."""
+        if self.all_placed:
+            return {}
+        pairs = [block.keys for block in self.blocks if block.spliced and all(map(self._only_at_tray, block.keys))]
+        group_of = tied((key for key in self._of_key if self._only_at_tray(key)), pairs)
+        return {
+            key: self._make(("outside", group), lambda key=key: self.literal(f"{key[0]}/{key[1]} outside"))
+            for key, group in group_of.items()
+        }
+
+    def _idle(self, i: int) -> dict[int, int]:
+        """Count for each k of the subunit of a gap the fibres that lie in legs without a splice."""
+        ((key, *_),) = (self.blocks[i].keys,)
+        subunit = self.job.subunit_of_leg[key]
+        return {
+            of: sum(
+                part for leg in subunit.legs(of) if len(parts := self.parts_of(leg)) == 1 and (part := parts.get(i))
+            )
+            for of in self._of_key[key]
+        }
+
+    def _left_out(self, i: int) -> tuple[Any, Any]:
+        """Give the units of a gap that are in no tray where every splice is placed, and whether these are all."""
+        (key,) = self.blocks[i].keys
+        subunit, port = self.job.subunit_of_leg[key], self._at_port(key)
+        bare = {
+            of: (idle, self.both(self.divided(subunit, of), port))
+            for of, idle in self._idle(i).items()
+            if idle and port
+        }
+        gone = self.one_of(*(so for idle, so in bare.values() if idle == self.blocks[i].fibres))
+        return total(idle // self.units[i] * so for idle, so in bare.values()), gone
+
     def _count(self) -> None:
-        """Make the number of units of each block at each place, and whether it lies there at all."""
+        """Make the number of units of each stretch at each place, and whether it lies there at all."""
         self._number: list[dict[Place, Any]] = []
         self._lies: list[dict[Place, Any]] = []
         self._out: list[Any] = []
         self._gone: list[Any] = []
-        for block, unit in zip(self.blocks, self.units, strict=True):
-            units = block.splices // unit
+        for i, (block, unit) in enumerate(zip(self.blocks, self.units, strict=True)):
+            units = block.fibres // unit
             row = {place: self.number(units, f"{block} at {place}", (block, place)) for place in self.places}
-            out = 0 if self.all_placed else self.number(units, f"{block} outside")
+            lies = {place: self.positive(("lies", block, place), row[place], units) for place in self.places}
+            gone = next((self._out_of_box[key] for key in block.keys if key in self._out_of_box), None)
+            if self.all_placed:
+                out, gone = (0, 0) if block.spliced else self._left_out(i)
+            elif gone is not None:
+                out = units * gone
+            else:
+                out, gone = self.number(units, f"{block} outside"), self.no(self.any_of(*lies.values()))
             self.require(total(row.values()) + out == units)
             self._number.append(row)
+            self._lies.append(lies)
             self._out.append(out)
-            self._lies.append(
-                {place: self.positive(("lies", block, place), row[place], units) for place in self.places}
-            )
-            self._gone.append(0 if self.all_placed else self.no(self.any_of(*self._lies[-1].values())))
+            self._gone.append(gone)
+
+    def _whole(self, key: Key) -> None:
+        """Let a subunit be placed with all its fibres or not at all, where it is whole or divided at the tray."""
+        if self.all_placed or key in self._out_of_box:
+            return
+        subunit, port = self.job.subunit_of_leg[key], self._at_port(key)
+        outside = self.literal(f"{subunit.name} outside")
+        for i in self._along[key]:
+            for so in (self.no(port), self.divided(subunit, 1)):
+                if not isinstance(so, int) or so:
+                    self.require(self._out[i] == self.blocks[i].fibres // self.units[i] * outside, so)
+            for of, idle in {} if self.blocks[i].spliced else self._idle(i).items():
+                if idle:
+                    self.require(self._out[i] >= idle // self.units[i], port, self.divided(subunit, of))
 
     def _cut(self, i: int) -> None:
-        """Let a tray hold whole segments of a block: what lies between two edges that both sides share.
+        """Let a tray hold whole segments of a stretch: what lies between two edges that all its sides share.
 
-        Where a subunit of the block keeps together, the segments lie in order, so what lies up to a position ends at an edge.
+        Where a subunit of it keeps together, the segments lie in order, so what lies up to a position ends at an edge.
         """
         unit = self.units[i]
-        one, other = (self._by_edges(i, key) for key in self.blocks[i].keys)
-        cuts = {(a, b): tuple(sorted(edge // unit for edge in a & b)) for a in one for b in other}
-        for edges in dict.fromkeys(cuts.values()):
+        cuts = self._cuts(i)
+        out = self._out[i]
+        all_or_none = (isinstance(out, int) and not out) or any(key in self._out_of_box for key in self.blocks[i].keys)
+        for fibre_edges, literals in cuts.items():
+            edges = [edge // unit for edge in fibre_edges]
             segments = {after - before for before, after in pairwise(edges)}
             if segments == {1}:
                 continue
-            cut = 1 if len(set(cuts.values())) == 1 else self.literal(f"{self.blocks[i]} cut at {edges}")
-            for (a, b), so in cuts.items():
-                if so == edges:
-                    self.clause(self.no(one[a]), self.no(other[b]), cut)
+            cut = 1 if len(cuts) == 1 else self.literal(f"{self.blocks[i]} cut at {edges}")
+            for so in literals:
+                self.clause(*(self.no(literal) for literal in so), cut)
             self._lie_in(self._number[i].values(), _sums(edges), cut)
-            if len(segments) > 1 and self.all_placed:
+            if len(segments) > 1 and all_or_none:
                 self._lie_in(self._up_to(i), edges, cut, self._tied(i))
 
     def _lie_in(self, numbers: Iterable[Any], values: Iterable[int], *when: Any) -> None:
@@ -206,13 +348,13 @@ class SegmentCounts(Model):
             added.only_enforce_if([literal for literal in when if not isinstance(literal, int)])
 
     def _up_to(self, i: int) -> list[Any]:
-        """Units of a block up to each position on all stacks."""
+        """Units of a stretch up to each position on all stacks."""
 
         def make() -> list[Any]:
             found: list[Any] = []
             for p in range(1, self._deepest + 1):
                 here = total(number for place, number in self._number[i].items() if place.position == p)
-                number = self.number(self.blocks[i].splices // self.units[i], f"{self.blocks[i]} up to {p}")
+                number = self.number(self.blocks[i].fibres // self.units[i], f"{self.blocks[i]} up to {p}")
                 self.require(number == here + (found[-1] if found else 0))
                 found.append(number)
             return found
@@ -231,7 +373,7 @@ class SegmentCounts(Model):
         return [0, *(self.literal(f"{name} {p}") for p in range(1, self._deepest)), 1]
 
     def _bind(self, i: int) -> None:
-        """Give a block a stack, a first and a last position, which bind where a subunit of it keeps together."""
+        """Give a stretch a stack, a first and a last position, which bind where a subunit of it keeps together."""
         block, gone = self.blocks[i], self._gone[i]
         free = self.no(self._tied(i))
         on = {stack.id: self.literal(f"{block} on {stack.id}", (block, OnStack(stack.id))) for stack in self.stacks}
@@ -252,13 +394,13 @@ class SegmentCounts(Model):
         self._made["block", i] = (on, begun, ended)
 
     def _follow(self, key: Key) -> None:
-        """Let each block of a subunit that keeps together begin where the placed one before it ends, or one higher."""
+        """Let each stretch of a subunit that keeps together begin where the placed one before it ends, or one higher."""
         together, along = self._together[key], self._along[key]
         if isinstance(together, int) and not together:
             return
         for n, m in combinations(range(len(along)), 2):
             between = along[n + 1 : m]
-            if between and self.all_placed:
+            if between and (key in self._out_of_box or any(self._always_in(b) for b in between)):
                 continue
             i, j = along[n], along[m]
             free = [self.no(together), self._gone[i], self._gone[j], *(self.no(self._gone[b]) for b in between)]
@@ -269,6 +411,28 @@ class SegmentCounts(Model):
             for p in range(1, self._deepest + 1):
                 self.clause(*free, self.no(begun[p]), ended[p])
                 self.clause(*free, self.no(ended[p - 1]), begun[p])
+            if not between:
+                self._share_place(key, i, j, free)
+
+    def _always_in(self, i: int) -> bool:
+        gone = self._gone[i]
+        return isinstance(gone, int) and not gone
+
+    def _share_place(self, key: Key, i: int, j: int, free: Sequence[Any]) -> None:
+        """Let a stretch begin where the one before it ends if a leg holds fibres of both, which is surely placed."""
+        subunit, first = self.job.subunit_of_leg[key], self._first_along(key)(j)
+        shared = self.any_of(
+            *(
+                self.divided(subunit, of)
+                for of in self._of_key[key]
+                if subunit.leg_of_fibre(first - 1, of) == subunit.leg_of_fibre(first, of)
+            )
+        )
+        maybe_out = 0 if self.all_placed else self._at_port(key)
+        _, _, ended = self._made["block", i]
+        _, begun, _ = self._made["block", j]
+        for p in range(1, self._deepest + 1):
+            self.clause(*free, maybe_out, self.no(shared), self.no(ended[p]), begun[p])
 
     # -- what is known of legs and divisions ------------------------------------------------------------------------
 
@@ -282,21 +446,24 @@ class SegmentCounts(Model):
         return 1 if len(options) == 1 and of in options else options.get(of, 0)
 
     def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
-        """Every leg of a division that is not idle."""
-        return self.job.spliced_legs(subunit, of)
+        """Every leg of a division that can be placed."""
+        return self.job.legs_in(subunit, of, self.divide_options(self.job.trunk_by_id[subunit.trunk])[0])
 
     def at(self, leg: Leg, place: Place) -> Any:
         """Whether a leg is placed at a place: known of legs over several blocks, and of those that are asked for."""
         return self._at_places(leg)[place]
 
     def _at_places(self, leg: Leg) -> dict[Place, Any]:
-        """Let a leg bring its part of each block to one place."""
+        """Let a leg bring its part of each stretch to one place; one without a splice only where its trunk is divided there."""
 
         def make() -> dict[Place, Any]:
             subunit = self.job.subunit(leg)
             found = {place: self.literal(f"{leg} at {place}", (leg, place)) for place in self.places}
             here, divided = total(found.values()), self.divided(subunit, leg.of)
-            self.require(here == divided if self.all_placed else here <= divided)
+            inside = divided
+            if not self.job.spliced_fibres(leg):
+                inside = self.both(divided, self.no(self._at_port((leg.trunk, leg.subunit))))
+            self.require(here == inside if self.all_placed else here <= inside)
             for i, part in self.parts_of(leg).items():
                 for place, literal in found.items():
                     self.require(self.units[i] * self._number[i][place] >= part * literal)
@@ -313,8 +480,8 @@ class SegmentCounts(Model):
         return self._of_key
 
     @cached_property
-    def splices(self) -> dict[tuple[int, Place], Any]:
-        """Splices of each block at each place."""
+    def fibres(self) -> dict[tuple[int, Place], Any]:
+        """Fibres of either side of each stretch at each place."""
         return {
             (i, place): self.units[i] * number for i, row in enumerate(self._number) for place, number in row.items()
         }

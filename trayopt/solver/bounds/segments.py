@@ -1,11 +1,12 @@
-"""Blocks at tray places under the rules: what rules and the first goals ask for, said of counts (``segment_counts.py``).
+"""Stretches at tray places under the rules: what rules and the first goals ask for, said of counts (``segment_counts.py``).
 
-Rules bind at places and ways as they do in the whole model, as far as they ask for nothing but splices, legs by number and ways.
+Rules bind at places and ways as they do in the whole model, as far as they ask for nothing but fibres, legs by number, ties of
+trays and ways.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from functools import cached_property
 from itertools import pairwise
 from typing import Any
@@ -16,6 +17,7 @@ from trayopt.domain.job import Trunk
 from trayopt.rules.base import Rule
 from trayopt.rules.divided_at_tray import DividedAtTray
 from trayopt.rules.guide_fill import GuideFill
+from trayopt.rules.opened_tube import OpenedTube
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.variables import (
     Cuts,
@@ -24,6 +26,8 @@ from trayopt.rules.variables import (
     LegNumbers,
     LegPlaces,
     Pairs,
+    Partings,
+    Ties,
     Trays,
     TrunkPlaces,
     TrunkStacks,
@@ -36,22 +40,30 @@ from trayopt.solver.bounds.segment_counts import MOST_COUNTS, SegmentCounts
 from trayopt.solver.model.capacity_cuts import Burden, cut_capacity
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, total
-from trayopt.solver.model.model import Divisions
+from trayopt.solver.model.model import Divisions, Key
 from trayopt.solver.model.posting import Policy, let_speak
 from trayopt.solver.model.symmetry import alike
 from trayopt.solver.model.vocabulary import voice
+from trayopt.solver.model.ways import Partings as DividedAt
 
 
 class Segments(SegmentCounts):
-    """The blocks of a job at tray places, with the rules that can be said of them."""
+    """The stretches of a job at tray places, with the rules that can be said of them."""
 
     swaps = True
-    """Whether nothing is asked of these blocks that tells stacks apart which the rules do not."""
+    """Whether nothing is asked of these stretches that tells stacks apart which the rules do not."""
 
     def __init__(
-        self, divider: Divider, divisions: Divisions, policy: Policy, *, all_placed: bool, clock: Clock
+        self,
+        divider: Divider,
+        divisions: Divisions,
+        policy: Policy,
+        *,
+        all_placed: bool,
+        clock: Clock,
+        divide_at: DividedAt | None = None,
     ) -> None:
-        super().__init__(divider, divisions, policy, all_placed=all_placed, clock=clock)
+        super().__init__(divider, divisions, policy, all_placed=all_placed, clock=clock, divide_at=divide_at)
         if self.size > MOST_COUNTS:
             return
         job = self.job
@@ -68,6 +80,7 @@ class Segments(SegmentCounts):
         return voice(
             self,
             TrunkWays,
+            Partings,
             TrunkStacks,
             TrunkPlaces,
             FirstStacks,
@@ -76,12 +89,13 @@ class Segments(SegmentCounts):
             LegPlaces,
             Pairs,
             Trays,
+            Ties,
             LeastLoads,
         )
 
     def voice_for(self, rule: Rule[Any]) -> Variables | None:
-        """Give every rule the voice, but those that are read here: blocks keep subunits together, and count for guides."""
-        return None if isinstance(rule, SubunitTogether | DividedAtTray | GuideFill) else self.voice
+        """Give every rule the voice, but those that are read here: stretches keep subunits together, and count for guides."""
+        return None if isinstance(rule, SubunitTogether | DividedAtTray | OpenedTube | GuideFill) else self.voice
 
     def _fill_guides(self, clock: Clock) -> None:
         """Let all tubes have no more cross-section together than the counts by stack find ways for.
@@ -102,7 +116,7 @@ class Segments(SegmentCounts):
                 self.require(total(brought) <= most)
 
     def _break_ties(self) -> None:
-        """Let the first blocks on stacks that are alike come in the order of the stacks: nothing else tells these apart."""
+        """Let the first stretches on stacks that are alike come in the order of the stacks: nothing else tells these apart."""
         for group in alike(self, [stack.id for stack in self.stacks]):
             for before, stack in pairwise(group):
                 for i in range(len(self.blocks)):
@@ -112,16 +126,29 @@ class Segments(SegmentCounts):
     # -- what rules and goals ask for --------------------------------------------------------------------------------
 
     def _where(self, name: tuple[Any, ...], blocks: Iterable[int], places: Iterable[Place]) -> Any:
-        """Whether one of these blocks lies at one of these places."""
+        """Whether one of these stretches lies at one of these places."""
         return self._make(name, lambda: self.any_of(*(self._lies[i][place] for i in blocks for place in places)))
+
+    def _first_placed(self, key: Key) -> Iterator[tuple[int, tuple[Any, ...]]]:
+        """Give each stretch that may be the first placed one of a subunit, with literals of which one holds where it is not."""
+        before: list[Any] = []
+        for i in self._along.get(key, ()):
+            yield i, (self._gone[i], *(self.no(gone) for gone in before))
+            if self._always_in(i) or key in self._out_of_box:
+                return
+            before.append(self._gone[i])
 
     def has_placed(self, subunit: Subunit) -> Any:
         """Whether a subunit has a placed leg."""
-        along = self._along.get((subunit.trunk, subunit.number), [])
-        return int(bool(along)) if self.all_placed else self.any_of(*(self.no(self._gone[i]) for i in along))
+        key = (subunit.trunk, subunit.number)
+        if self.all_placed:
+            return int(key in self._along)
+        if key in self._out_of_box:
+            return self.no(self._out_of_box[key])
+        return self.any_of(*(self.no(self._gone[i]) for i in self._along.get(key, ())))
 
     def first_on(self, subunit: Subunit, stack: str) -> Any:
-        """Whether the first placed leg of a subunit lies on this stack: one where its first placed block lies."""
+        """Whether the first placed leg of a subunit lies on this stack: one where its first placed stretch lies."""
         key = (subunit.trunk, subunit.number)
 
         def make() -> dict[str, Any]:
@@ -129,9 +156,7 @@ class Segments(SegmentCounts):
                 item.id: self.literal(f"{subunit.name} on {item.id}", (*key, OnStack(item.id))) for item in self.stacks
             }
             self.require(total(found.values()) == self.has_placed(subunit))
-            along = self._along[key]
-            for n, i in enumerate(along[:1] if self.all_placed else along):
-                free = [self._gone[i], *(self.no(self._gone[b]) for b in along[:n])]
+            for i, free in self._first_placed(key):
                 for item, first in found.items():
                     here = [self._lies[i][place] for place in self.places if place.stack == item]
                     self.clause(*free, self.no(first), *here)
@@ -140,25 +165,38 @@ class Segments(SegmentCounts):
         return self._make(("first on", *key), make)[stack]
 
     def number_placed(self, subunit: Subunit, of: int) -> Any:
-        """How many legs of a division are placed, as many as their splices ask for."""
+        """How many legs of a division are placed, as many as their fibres ask for."""
+        key = (subunit.trunk, subunit.number)
+        if of not in self.divisions(subunit):
+            return 0
+        divided, port = self.divided(subunit, of), self._at_port(key)
         if self.all_placed:
-            return len(self.legs(subunit, of)) * self.divided(subunit, of)
-        return self._make(("numbers", subunit.trunk, subunit.number), lambda: self._numbers(subunit))[of]
+            spliced = len(self.job.spliced_legs(subunit, of))
+            parked = self._make(("parked", *key, of), lambda: self.both(divided, self.no(port))) if spliced < of else 0
+            return spliced * divided + (of - spliced) * parked
+        return self._make(("numbers", *key), lambda: self._numbers(subunit))[of]
 
     def _numbers(self, subunit: Subunit) -> dict[int, Any]:
-        open_ = self.divisions(subunit)
-        spliced = {of: [self.job.spliced_fibres(leg) for leg in self.legs(subunit, of)] for of in open_}
-        found = {of: self.number(len(spliced[of]), f"{subunit.name} in {of}") for of in open_}
+        key = (subunit.trunk, subunit.number)
+        open_, placed, port = self.divisions(subunit), self.has_placed(subunit), self._at_port(key)
+        spliced = {of: [self.job.spliced_fibres(leg) for leg in self.job.spliced_legs(subunit, of)] for of in open_}
+        found = {of: self.number(len(self.legs(subunit, of)), f"{subunit.name} in {of}") for of in open_}
         for of in open_:
-            self.require(found[of] <= len(spliced[of]) * self.divided(subunit, of))
-        along = self._along[subunit.trunk, subunit.number]
-        splices = total(self.blocks[i].splices - self.units[i] * self._out[i] for i in along)
+            most = len(self.legs(subunit, of))
+            self.require(found[of] <= most * self.divided(subunit, of))
+            if not isinstance(port, int) or not port:  # all of them, or none
+                self.require(found[of] >= most, self.no(port), self.divided(subunit, of), placed)
+        blocks = [i for i in self._along[key] if self.blocks[i].spliced]
+        splices = total(self.blocks[i].fibres - self.units[i] * self._out[i] for i in blocks)
         self.require(total(max(spliced[of]) * found[of] for of in open_) >= splices)
-        self.require(total(min(spliced[of]) * found[of] for of in open_) <= splices)
+        if isinstance(port, int) and not port:
+            self.require(total(found.values()) <= max(open_) * placed)
+        else:
+            self.require(total(min(spliced[of]) * found[of] for of in open_) <= splices, port)
         return found
 
     def _of_trunk(self, trunk: str) -> list[int]:
-        return [i for i, block in enumerate(self.blocks) if trunk in {block.a[0], block.b[0]}]
+        return [i for i, block in enumerate(self.blocks) if any(trunk == key[0] for key in block.keys)]
 
     def in_box(self, trunk: Trunk) -> Any:
         """Whether a trunk has a placed leg."""
@@ -178,32 +216,64 @@ class Segments(SegmentCounts):
 
     def pair_at(self, pair: tuple[str, str], place: Place) -> Any:
         """Whether splices of a pair of trunks lie at a place."""
-        both = [i for i, block in enumerate(self.blocks) if {block.a[0], block.b[0]} == set(pair)]
+        both = [i for i, block in enumerate(self.blocks) if {key[0] for key in block.keys} == set(pair)]
         return self._where(("pair at", pair, place), both, [place])
 
     def used(self, place: Place) -> Any:
         """Whether a tray place is used."""
         return self._where(("used", place), range(len(self.blocks)), [place])
 
+    def ties_next(self, place: Place) -> Any:
+        """Whether an opened subunit has legs at a place and at the next one outward; may be true where none has."""
+
+        def make() -> Any:
+            tied = self.literal(f"{place} tied outward", ("ties", place))
+            for key, along in self._along.items():
+                if not self._may_open(key):
+                    continue
+                on, begun, _ = self._made["block", along[0]]
+                _, _, ended = self._made["block", along[-1]]
+                free = (self._gone[along[0]], self._at_port(key), self.no(on[place.stack]))
+                self.clause(*free, self.no(begun[place.position]), ended[place.position], tied)
+            return tied
+
+        return self._make(("ties", place), make)
+
+    def _may_open(self, key: Key) -> bool:
+        """Whether a subunit may be opened at a tray."""
+        port = self._at_port(key)
+        return (not isinstance(port, int) or not port) and max(self._of_key[key]) > 1
+
     def ends_at_least(self, place: Place) -> Any:
-        """Twice the splices of a place; parked fibres are left out."""
-        return total(2 * unit * row[place] for unit, row in zip(self.units, self._number, strict=True))
+        """Fibre ends of a place: those of either side of its splices, and of what is parked."""
+        return total(
+            len(block.sides) * unit * row[place]
+            for block, unit, row in zip(self.blocks, self.units, self._number, strict=True)
+        )
 
     def sleeves2_at_least(self, place: Place) -> Any:
         """Twice the sleeves of a place, as far as each unit of a block brings as many and all trays have sleeves of one size."""
         return total(2 * sleeves * row[place] for sleeves, row in zip(self._unit_sleeves, self._number, strict=True))
 
     def _burdens(self) -> tuple[Burden, Burden]:
-        """Give what the units of all blocks bring, in fibres and in sleeves."""
+        """Give what the units of all stretches bring, in fibre ends and in twice the sleeves."""
         sleeves = [2 * number for number in self._unit_sleeves]
-        brought = sum(
-            n * block.splices // unit for n, block, unit in zip(sleeves, self.blocks, self.units, strict=True)
-        )
-        return Burden([2 * unit for unit in self.units], 2 * self.job.splices), Burden(sleeves, brought)
+        brought = sum(n * block.fibres // unit for n, block, unit in zip(sleeves, self.blocks, self.units, strict=True))
+        ends = [len(block.sides) * unit for block, unit in zip(self.blocks, self.units, strict=True)]
+        least = sum(self._least_ends(i) for i in range(len(self.blocks)))
+        return Burden(ends, least), Burden(sleeves, brought)
+
+    def _least_ends(self, i: int) -> int:
+        """Fibre ends that a stretch brings at least where every splice is placed."""
+        block = self.blocks[i]
+        port = self._at_port(block.keys[0])
+        if block.spliced or (isinstance(port, int) and not port):
+            return len(block.sides) * block.fibres
+        return block.fibres - max(self._idle(i).values())
 
     @cached_property
     def _unit_sleeves(self) -> list[int]:
-        """Sleeves of one unit of each block; 0 where its units differ or cut a run."""
+        """Sleeves of one unit of each stretch; 0 where its units differ or cut a run, and for a gap."""
         sizes = {stack.tray.sleeve_fibres for stack in self.stacks}
         if len(sizes) > 1:
             return [0] * len(self.blocks)
@@ -211,11 +281,12 @@ class Segments(SegmentCounts):
         found = []
         for block, unit in zip(self.blocks, self.units, strict=True):
             brought = []
-            for start in range(0, block.splices, unit):
-                inside = (runs.get((block.a[0], block.a[2] + start + n)) for n in range(unit))
+            for start in range(0, block.fibres, unit):
+                trunk, _, first = block.sides[0]
+                inside = (runs.get((trunk, first + start + n)) for n in range(unit))
                 here = [run for run in inside if run is not None]
                 whole = sum(run.count for run in here) == unit
-                brought.append(sum(run.sleeves(min(sizes)) for run in here) if whole else 0)
+                brought.append(sum(run.sleeves(min(sizes)) for run in here) if whole and block.spliced else 0)
             found.append(min(brought))
         return found
 
@@ -223,7 +294,9 @@ class Segments(SegmentCounts):
 
     def unplaced(self) -> Any:
         """Splices without a tray."""
-        return total(unit * out for unit, out in zip(self.units, self._out, strict=True))
+        return total(
+            unit * out for block, unit, out in zip(self.blocks, self.units, self._out, strict=True) if block.spliced
+        )
 
     def placed_legs(self) -> Any:
         """Placed legs."""

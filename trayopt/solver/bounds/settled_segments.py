@@ -1,22 +1,21 @@
-"""Blocks with divisions settled: then every goal can be said of them, exactly where all subunits keep together.
+"""Stretches with divisions settled: then every goal can be said of them, exactly where all subunits keep together.
 
-* All placed legs of such a subunit have one low, that of its first placed block, which is where that block begins.
+* All placed legs of such a subunit have one low, that of its first placed stretch, which is where that stretch begins. Divided
+  at the tray, or whole, it is one traveller, however many legs it has; divided at the port each of its legs is one.
 * Where every splice is placed, a subunit may be parted. Then each of two blocks has a low of its own, if a subunit keeps it
   together: the second one does not follow the first, for then nothing would be parted. A leg never has a low above its own
-  position, nor one below where its block and those before it begin. Whatever else may cross is left out, and a step down to or
-  from a block that nothing keeps together counts only where all of it lies above or below; both only relax.
-* Each place of a block holds as many legs of either side as their splices there come to.
-* Inside a block the walk over the splices never steps down: its positions do not fall, and it lies on one stack. So it steps
-  down only from one placed block to the next, where that begins before the place at which this one ends.
+  position, nor one below where its block and those before it begin. Whatever else may cross is left out.
+* Legs of one division have as many fibres each, so a place holds as many legs of a subunit as its fibres there come to.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import cached_property
 from itertools import combinations
 from typing import Any
 
+from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
@@ -30,6 +29,8 @@ from trayopt.rules.variables import (
     LegNumbers,
     LegPlaces,
     Pairs,
+    Partings,
+    Ties,
     Trays,
     TrunkLegs,
     TrunkPlaces,
@@ -42,23 +43,32 @@ from trayopt.solver.bounds.segment_counts import MOST_COUNTS
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import total
-from trayopt.solver.model.model import Divisions
+from trayopt.solver.model.model import Divisions, Key
 from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.vocabulary import voice
+from trayopt.solver.model.ways import Partings as DividedAt
 
 
 class SettledSegments(Segments):
-    """Blocks of settled divisions."""
+    """Stretches of settled divisions."""
 
     swaps = False
 
     def __init__(
-        self, divider: Divider, divisions: Divisions, policy: Policy, *, all_placed: bool, clock: Clock
+        self,
+        divider: Divider,
+        divisions: Divisions,
+        policy: Policy,
+        *,
+        all_placed: bool,
+        clock: Clock,
+        divide_at: DividedAt | None = None,
     ) -> None:
-        super().__init__(divider, divisions, policy, all_placed=all_placed, clock=clock)
+        super().__init__(divider, divisions, policy, all_placed=all_placed, clock=clock, divide_at=divide_at)
         if self.able and not self._kept_together:
-            for i in range(len(self.blocks)):
-                self._reach(i)
+            for i, block in enumerate(self.blocks):
+                if block.spliced:
+                    self._reach(i)
 
     def voice_for(self, rule: Rule[Any]) -> Variables | None:
         """Give the legs of each trunk a voice as well, where they can be counted."""
@@ -71,6 +81,7 @@ class SettledSegments(Segments):
         return voice(
             self,
             TrunkWays,
+            Partings,
             TrunkStacks,
             TrunkPlaces,
             TrunkLegs,
@@ -80,6 +91,7 @@ class SettledSegments(Segments):
             LegPlaces,
             Pairs,
             Trays,
+            Ties,
             LeastLoads,
         )
 
@@ -96,32 +108,22 @@ class SettledSegments(Segments):
 
     @cached_property
     def able(self) -> bool:
-        """Whether every goal can be said of these blocks; where splices may stay out, only if all subunits keep together."""
-        if self.size > MOST_COUNTS or self._parts or any(len(of) > 1 for of in self.open.values()):
+        """Whether every goal can be said of these stretches.
+
+        Where subunits may be parted, only if every splice is placed and no leg holds fibres of several blocks.
+        """
+        if self.size > MOST_COUNTS or any(len(of) > 1 for of in self.open.values()):
             return False
-        return (self.all_placed or self._kept_together) and all(self._leg_splices.values())
+        return self._kept_together or (self.all_placed and not self._parts)
 
     @cached_property
     def _kept_together(self) -> bool:
         """Whether no subunit may be parted."""
         return all(isinstance(together, int) and together for together in self._together.values())
 
-    @cached_property
-    def _leg_splices(self) -> dict[tuple[int, str], int]:
-        """Splices of one leg of a trunk in a block; 0 where its legs there differ or do not make up its units."""
-        found = {}
-        for i, block in enumerate(self.blocks):
-            for trunk, number, _ in (block.a, block.b):
-                subunit = self.job.subunit_of_leg[trunk, number]
-                (of,) = self.divisions(subunit)
-                parts = {part for leg in self.legs(subunit, of) if (part := self.parts_of(leg).get(i))}
-                same = parts.pop() if len(parts) == 1 else 0
-                found[i, trunk] = same if same and self.units[i] % same == 0 else 0
-        return found
-
     def exact(self, goal: GoalName) -> bool:
-        """Whether a goal is said exactly: what crosses or steps down only where all subunits keep together."""
-        return goal not in {"crossings", "out_of_turn"} or self._kept_together
+        """Whether a goal is said exactly: what crosses only where all subunits keep together."""
+        return goal != "crossings" or self._kept_together
 
     def close(self, goal: GoalName) -> bool:
         """Whether the bound on a goal is worth asking for: that on crossings is far off where subunits are parted."""
@@ -137,55 +139,88 @@ class SettledSegments(Segments):
         if goal == "legs":
             return self.placed_legs()
         if goal == "crossings":
-            crossings = self._crossings if self._kept_together else self._block_crossings
-            return total(cost for trunk in self.job.trunks for cost in crossings(trunk))
-        if goal == "out_of_turn":
-            return total(self._steps_down())
+            return total(cost for trunk in self.job.trunks for cost in self._crossings(trunk))
         return GOALS[goal].encode(self.job, self.legs_voice)
 
     # -- legs --------------------------------------------------------------------------------------------------------
 
     def legs_at(self, trunk: Trunk, place: Place) -> Any:
         """How many legs of a trunk are at a place."""
-        return total(
-            self.units[i] // self._leg_splices[i, trunk.id] * self._number[i][place] for i in self._of_trunk(trunk.id)
-        )
+        return total(self._legs_of_subunit(key, place) for key in self._along if key[0] == trunk.id)
+
+    def _legs_of_subunit(self, key: Key, place: Place) -> Any:
+        """How many legs of a subunit are at a place: as many as its fibres there come to."""
+        subunit = self.job.subunit_of_leg[key]
+        (of,) = self.divisions(subunit)
+        size = subunit.fibres // of
+        along = self._along[key]
+        if all(self.units[i] % size == 0 for i in along):
+            return total(self.units[i] // size * self._number[i][place] for i in along)
+
+        def make() -> Any:
+            legs = self.number(of, f"legs of {subunit.name} at {place}")
+            self.require(total(self.units[i] * self._number[i][place] for i in along) == size * legs)
+            return legs
+
+        return self._make(("legs at", key, place), make)
 
     def legs_on(self, trunk: Trunk, stack: str) -> Any:
         """How many legs of a trunk are on a stack."""
         return total(self.legs_at(trunk, place) for place in self.places if place.stack == stack)
 
+    def most_trunk_legs(self, trunk: Trunk) -> int:
+        """Count the legs of a trunk that may be placed."""
+        return sum(len(self.legs(subunit, of)) for subunit in trunk.subunits for of in self.divisions(subunit))
+
     # -- crossings ---------------------------------------------------------------------------------------------------
 
     def _low(self, subunit: Subunit) -> list[Any]:
-        """Whether the low of a subunit is at most each position, from 0 up: where its first placed block begins."""
-        along = self._along[subunit.trunk, subunit.number]
-        begun = [self._made["block", i][1] for i in along]
-        if self.all_placed:
-            first: list[Any] = begun[0]
-            return first
-        low = [self.literal(f"low of {subunit.name} up to {p}") for p in range(self._deepest + 1)]
-        for n, i in enumerate(along):
-            free = [self._gone[i], *(self.no(self._gone[b]) for b in along[:n])]
-            for up_to, here in zip(low, begun[n], strict=True):
-                self.clause(*free, self.no(here), up_to)
-                self.clause(*free, here, self.no(up_to))
-        return low
+        """Whether the low of a subunit is at most each position, from 0 up: where its first placed stretch begins."""
+        key = (subunit.trunk, subunit.number)
+        firsts = list(self._first_placed(key))
+        begun: dict[int, list[Any]] = {i: self._made["block", i][1] for i, _ in firsts}
+        if len(firsts) == 1:
+            return begun[firsts[0][0]]
+
+        def make() -> list[Any]:
+            low = [self.literal(f"low of {subunit.name} up to {p}") for p in range(self._deepest + 1)]
+            for i, free in firsts:
+                for up_to, here in zip(low, begun[i], strict=True):
+                    self.clause(*free, self.no(here), up_to)
+                    self.clause(*free, here, self.no(up_to))
+            return low
+
+        return self._make(("low", *key), make)
 
     def _crossings(self, trunk: Trunk) -> Iterator[Any]:
-        """Count for each pair of subunits of a trunk the legs that cross: all their placed legs, or none."""
+        """Count the travellers of a trunk that cross, wherever it may be divided; one of ``free`` holds where it is not."""
+        options = self.divide_options(trunk)
+        for at in options:
+            free = () if len(options) == 1 else (self.no(self.divided_at(trunk, at)),)
+            if at == "tray" or self._kept_together:
+                yield from self._subunit_crossings(trunk, at, free)
+            else:
+                yield from self._block_crossings(trunk, free)
+
+    def _subunit_crossings(self, trunk: Trunk, at: DivideAt, free: Sequence[Any]) -> Iterator[Any]:
+        """Count for each pair of subunits of a trunk the travellers that cross: all of them, or none."""
         subunits = [subunit for subunit in trunk.subunits if self.divisions(subunit)]
-        lows = {subunit.number: self._low(subunit) for subunit in subunits}
         for before, after in combinations(subunits, 2):
             crosses = self.literal(f"{before.name} over {after.name}")
-            for here, there in zip(lows[before.number], lows[after.number], strict=True):
-                self.clause(self.no(there), here, crosses)
-            yield self._pairs(before, after, crosses)
+            out = [self.no(self.has_placed(subunit)) for subunit in (before, after)]
+            for here, there in zip(self._low(before), self._low(after), strict=True):
+                self.clause(*free, *out, self.no(there), here, crosses)
+            yield crosses if at == "tray" else self._pairs(before, after, crosses)
+
+    def _legs_at_port(self, subunit: Subunit) -> int:
+        """Count the legs that lie in trays if a trunk is divided at the port."""
+        (of,) = self.divisions(subunit)
+        return len(self.job.spliced_legs(subunit, of))
 
     def _pairs(self, before: Subunit, after: Subunit, crosses: Any) -> Any:
         """Count the pairs of legs of two subunits, if they cross; at least, where neither has all its legs placed."""
-        one, other = (len(self.legs(subunit, self.divisions(subunit)[0])) for subunit in (before, after))
-        if self.all_placed:
+        one, other = self._legs_at_port(before), self._legs_at_port(after)
+        if self.all_placed or one == other == 1:
             return one * other * crosses
         legs, legs_after = (self.number_placed(s, self.divisions(s)[0]) for s in (before, after))
         whole, whole_after = self._at_least_legs(before, one), self._at_least_legs(after, other)
@@ -208,25 +243,33 @@ class SettledSegments(Segments):
 
         return self._make(("legs", subunit.trunk, subunit.number, number), make)
 
-    def _block_crossings(self, trunk: Trunk) -> Iterator[Any]:
+    def _block_crossings(self, trunk: Trunk, free: Sequence[Any]) -> Iterator[Any]:
         """Count for each pair of blocks along a trunk the legs that cross, as far as the lows of both are known."""
         strands = [
             (i, self._lowest(subunit, n), self._highest(subunit, n))
             for subunit in trunk.subunits
-            for n, i in enumerate(self._along.get((trunk.id, subunit.number), ()))
+            for n, i in enumerate(self._blocks_along((trunk.id, subunit.number)))
         ]
         for (i, lowest, _), (j, _, highest) in combinations(strands, 2):
             crosses = self.literal(f"{trunk.id}: {self.blocks[i]} over {self.blocks[j]}")
             for here, there in zip(lowest, highest, strict=True):
-                self.clause(self.no(there), here, crosses)
+                self.clause(*free, self.no(there), here, crosses)
             yield self._legs_of(i, trunk) * self._legs_of(j, trunk) * crosses
 
+    def _blocks_along(self, key: Key) -> list[int]:
+        """Give the blocks of a subunit in the order of its fibres: at the port its gaps have no legs of their own."""
+        return [i for i in self._along.get(key, ()) if self.blocks[i].spliced]
+
     def _legs_of(self, i: int, trunk: Trunk) -> int:
-        return self.blocks[i].splices // self._leg_splices[i, trunk.id]
+        (key,) = (key for key in self.blocks[i].keys if key[0] == trunk.id)
+        subunit = self.job.subunit_of_leg[key]
+        (of,) = self.divisions(subunit)
+        return sum(i in self.parts_of(leg) for leg in subunit.legs(of))
 
     def _lowest(self, subunit: Subunit, n: int) -> list[Any]:
-        """Whether some leg of the n-th block of a subunit may have a low of at most each position."""
-        along, together = self._along[subunit.trunk, subunit.number], self._together[subunit.trunk, subunit.number]
+        """Whether some leg of the n-th block of a subunit may have a low of at most each position, at the port."""
+        key = (subunit.trunk, subunit.number)
+        along, together = self._blocks_along(key), self._together[key]
         begun: list[list[Any]] = [self._made["block", i][1] for i in along[: n + 1]]
         if n == 0:
             return begun[0]
@@ -235,13 +278,14 @@ class SettledSegments(Segments):
         for up_to, *so in zip(low, *begun, strict=True):
             self.clause(self.no(up_to), *so)
             self.clause(self.no(together), self.no(up_to), so[0])
-            if len(along) == 2:
+            if len(along) == 2 and self._tells_parted:
                 self.clause(together, *tied, self.no(up_to), so[n])
         return low
 
     def _highest(self, subunit: Subunit, n: int) -> list[Any]:
-        """Whether all legs of the n-th block of a subunit must have a low of at most each position."""
-        along, together = self._along[subunit.trunk, subunit.number], self._together[subunit.trunk, subunit.number]
+        """Whether all legs of the n-th block of a subunit must have a low of at most each position, at the port."""
+        key = (subunit.trunk, subunit.number)
+        along, together = self._blocks_along(key), self._together[key]
         first = self._made["block", along[0]][1]
         _, begun, ended = self._made["block", along[n]]
         low = [self.literal(f"{self.blocks[along[n]]} low by {p}") for p in range(self._deepest + 1)]
@@ -250,29 +294,3 @@ class SettledSegments(Segments):
             self.clause(self.no(self._tied(along[n])), self.no(as_own), up_to)
             self.clause(self.no(all_there), up_to)
         return low
-
-    # -- the walk ----------------------------------------------------------------------------------------------------
-
-    def _steps_down(self) -> Iterator[Any]:
-        """Tell for each block and each that can be the next placed one whether the walk steps down between them."""
-        rank = {stack.id: i for i, stack in enumerate(self.stacks)}
-        for i in range(len(self.blocks) - 1):
-            nexts = range(i + 1, i + 2) if self.all_placed else range(i + 1, len(self.blocks))
-            down = self.literal(f"down after {self.blocks[i]}")
-            for j in nexts:
-                placed = [self._gone[i], self._gone[j], *(self.no(self._gone[b]) for b in range(i + 1, j))]
-                loose, loose_next = self.no(self._tied(i)), self.no(self._tied(j))
-                on, begun, ended = self._made["block", i]
-                on_next, begun_next, ended_next = self._made["block", j]
-                for p in range(1, self._deepest + 1):
-                    # ends above a position up to which the next one begins: so it does, loose or not, if all of it lies above
-                    self.clause(*placed, loose, loose_next, self.no(begun_next[p - 1]), ended[p - 1], down)
-                    if not self._kept_together:
-                        self.clause(*placed, loose, self.no(ended_next[p - 1]), ended[p - 1], down)
-                        self.clause(*placed, loose_next, self.no(begun_next[p - 1]), begun[p - 1], down)
-                        self.clause(*placed, self.no(ended_next[p - 1]), begun[p - 1], down)
-                    for stack, after in combinations(sorted(rank, key=rank.__getitem__), 2):
-                        # begins at the very position at which the block before ends, on an earlier stack
-                        here = [self.no(begun_next[p]), ended[p - 1], self.no(on[after]), self.no(on_next[stack])]
-                        self.clause(*placed, loose, loose_next, *here, down)
-            yield down

@@ -1,4 +1,4 @@
-"""What blocks say of a job: bounds on its first goals, divisions that are left, and layouts to work a plan out from."""
+"""What stretches say of a job: bounds on its first goals, divisions that are left, and layouts to work a plan out from."""
 
 from __future__ import annotations
 
@@ -15,9 +15,10 @@ from trayopt.solver.bounds.segment_counts import MOST_COUNTS
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, Asked, one_worker, solve_interruptible, whole_bound
-from trayopt.solver.model.literals import total
+from trayopt.solver.model.literals import lit, total
 from trayopt.solver.model.model import Divisions, Key, Model
 from trayopt.solver.model.run import hint_all
+from trayopt.solver.model.ways import Partings
 
 EFFORT = 30.0
 """Most deterministic time for one answer."""
@@ -51,10 +52,11 @@ B = TypeVar("B", bound=Segments)
 
 @dataclass(frozen=True)
 class RelaxedSolution:
-    """Divisions, and how many splices of each block lie at each place."""
+    """Divisions, where trunks are divided, and how many fibres of either side of each stretch lie at each place."""
 
     divisions: Divisions
-    splices: Mapping[tuple[int, Place], int]
+    divide_at: Partings
+    fibres: Mapping[tuple[int, Place], int]
 
 
 @dataclass(frozen=True)
@@ -67,7 +69,7 @@ class Answer:
 
 
 class RelaxedModel(Generic[B]):
-    """What a model of blocks is asked: every question is put to a copy of it with conditions of its own."""
+    """What a model of stretches is asked: every question is put to a copy of it with conditions of its own."""
 
     def __init__(self, blocks: B, clock: Clock, *, use: bool = True) -> None:
         self.blocks = blocks
@@ -164,20 +166,25 @@ class RelaxedModel(Generic[B]):
                 key: tuple(of for of in of_ if solver.value(blocks.divided(blocks.job.subunit_of_leg[key], of)))
                 for key, of_ in blocks.open.items()
             },
-            {(i, place): solver.value(splices) for (i, place), splices in blocks.splices.items()},
+            {
+                trunk.id: [at for at in blocks.divide_options(trunk) if solver.value(lit(blocks.divided_at(trunk, at)))]
+                for trunk in blocks.job.trunks
+            },
+            {(i, place): solver.value(fibres) for (i, place), fibres in blocks.fibres.items()},
         )
 
     def hold(self, model: Model, layout: RelaxedSolution) -> cp_model.CpModel:
         """Copy a model of settled divisions and hold the copy to a layout; the variables of the copy keep their numbers."""
         trial = model.cp.clone()
-        for (i, place), splices in layout.splices.items():
-            trial.add(total(self._weighed(model, i, place)) == splices)
+        add_all(
+            trial, (total(self._weighed(model, i, place)) == fibres for (i, place), fibres in layout.fibres.items())
+        )
         return trial
 
     def _weighed(self, model: Model, i: int, place: Place) -> Sequence[Any]:
-        """Weigh the legs of one side of a block at a place by what they hold of it."""
+        """Weigh the legs of one side of a stretch at a place by what they hold of it."""
         blocks = self.blocks
-        key = blocks.blocks[i].a[:2]
+        key = blocks.blocks[i].keys[0]
         (of,) = model.divisions(blocks.job.subunit_of_leg[key])
         legs = model.legs(blocks.job.subunit_of_leg[key], of)
         return [part * model.at(leg, place) for leg in legs if (part := blocks.parts_of(leg).get(i))]

@@ -50,9 +50,17 @@ def even_legs(s: Session, least: int) -> None:
     for divisions in s.divider.even():
         if s.clock.over or s.prefers(least):
             break
-        model = build(s.job, Policy("hard", "soft"), all_placed=True, divisions=divisions, clock=s.clock)
-        if s.state.whole:
-            model.require(model.broken("prefer") < s.state.value("broken_prefer"))
+        below = s.state.value("broken_prefer") if s.state.whole else None
+        model = build(
+            s.job,
+            Policy("hard", "soft"),
+            all_placed=True,
+            divisions=divisions,
+            divide_at=None if below is None else s.partings(below - 1),
+            clock=s.clock,
+        )
+        if below is not None:
+            model.require(model.broken("prefer") < below)
         s.better(model, ("broken_prefer",), EVEN)
 
 
@@ -88,14 +96,21 @@ def complete_solution(
 ) -> None:
     """Work a layout out to a plan that is no worse in some goals: with its splices at their places, or else anywhere.
 
-    A model that was made with its very divisions serves again.
+    Trunks are divided where they are in the layout. A model that was made with its very divisions serves again.
     """
     if layout is None or s.clock.over:
         return
     blocks = layouts.blocks
     if model is None:
         placed = blocks.all_placed
-        model = build(s.job, blocks.policy, all_placed=placed, divisions=layout.divisions, clock=s.clock)
+        model = build(
+            s.job,
+            blocks.policy,
+            all_placed=placed,
+            divisions=layout.divisions,
+            divide_at=layout.divide_at,
+            clock=s.clock,
+        )
     good = [s.expression(model, goal) <= most for goal, most in limits.items()]
     for trial in (layouts.hold(model, layout), *([model.cp.clone()] if anywhere else [])):
         trial.clear_objective()
