@@ -139,7 +139,7 @@ def test_the_best_plan_is_as_good_as_itself() -> None:
 
 def test_an_expected_rule_breach_names_the_rule() -> None:
     made = explain(job_of(pair()), given(("P", 1, 24, "left", 2)))
-    assert {item.rule for item in made.conflicts[0].groups} == {"expected", "base_outward"}
+    assert {item.rule for item in made.conflicts[0].groups} == {"expected", "no_empty_below"}
 
 
 # -- what holds the goals up -----------------------------------------------------------------------------------------

@@ -19,6 +19,8 @@ from trayopt.formats.locate import printable
 from trayopt.rules.registry import BY_ID, in_box
 
 INDENT = "  "
+AS_NOW = "as now"
+"""Stands for what a key is now where it stays, and is written all the same."""
 
 
 def edit_text(before: Job, after: Job, boxes: Collection[Enclosure] = (), box_file: str | None = None) -> str:
@@ -85,8 +87,8 @@ def _keys(changed: Mapping[str, Any], now: Mapping[str, Any]) -> Iterator[str]:
             yield f"{key}:  # now {_beginning(value, now[key])}"
             yield from _indented([f"- {flow(item)}" for item in value])
         else:
-            beside = "stays" if value == now[key] else f"now {'none' if now[key] is None else flow(now[key])}"
-            yield f"{key}: {flow(value)}  # {beside}"
+            stands = "none" if now[key] is None else flow(now[key])
+            yield f"{key}: {flow(value)}  # {'as now' if now[key] is AS_NOW else f'now {stands}'}"
 
 
 def _beginning(value: Sequence[Any], now: Any) -> str:
@@ -227,7 +229,7 @@ def _parts(name: str, before: Sequence[Guide | Port | Stack], after: Sequence[Gu
         changed, now = _differing(new, old, tuple(type(new).model_fields))
         if isinstance(new, Guide) and isinstance(old, Guide) and "opening_mm2" in changed:
             # where the file leaves the width out, it would follow the new opening
-            changed["width_mm"], now["width_mm"] = new.width_mm, old.width_mm
+            changed["width_mm"], now["width_mm"] = new.width_mm, AS_NOW
         if changed:
             lines += _entry(new.id, changed, now)
     yield from _headed(name, lines)
