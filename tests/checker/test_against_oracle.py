@@ -29,7 +29,7 @@ SEEDS = 200
 
 
 def random_decision(rng: random.Random, facts: oracle.Facts) -> oracle.Decision:
-    """Draw divisions, places, ways and ends; now and then places that tear splices apart."""
+    """Draw divisions, places, ways and ends; now and then places that tear splices apart, and idle legs that hang bare."""
     k = {
         trunk: tuple(rng.choice(oracle.divisors(s.ribbons)) for s in subunits)
         for trunk, subunits in facts.subunits.items()
@@ -48,6 +48,10 @@ def random_decision(rng: random.Random, facts: oracle.Facts) -> oracle.Decision:
             place = facts.places[min(i, len(facts.places) - 1)] if in_turn else rng.choice(facts.places)
             places |= dict.fromkeys(group, place)
     box = {leg[0] for leg in places}
+    divided = {
+        t: rng.choice(oracle.DIVISIONS if rng.random() < 0.1 else facts.divisions(t)) for t in facts.trunks if t in box
+    }
+    places |= parked(rng, blank, places, {t for t, at in divided.items() if at == "tray"})
     ways = {
         t: (rng.choice(list(facts.ports)), rng.choice(oracle.TRAVELS), rng.choice(LOOPS))
         for t in facts.trunks
@@ -55,7 +59,19 @@ def random_decision(rng: random.Random, facts: oracle.Facts) -> oracle.Decision:
     }
     used = {place[0] for place in places.values()}
     ends = {stack: rng.choice(list(facts.ends[stack])) for stack in facts.stacks if stack in used}
-    return oracle.Decision(ways, k, places, ends)
+    return oracle.Decision(ways, k, places, ends, divided)
+
+
+def parked(
+    rng: random.Random, plan: oracle.Plan, places: dict[oracle.Leg, oracle.Place], at_tray: set[str]
+) -> dict[oracle.Leg, oracle.Place]:
+    """Draw places for the idle legs of subunits that are opened at a tray, most of them beside a leg of their subunit."""
+    found: dict[oracle.Leg, oracle.Place] = {}
+    for leg in plan.fibres:
+        beside = [place for other, place in places.items() if other[:2] == leg[:2]]
+        if leg[0] in at_tray and beside and not plan.splices_of[leg] and rng.random() < 0.8:
+            found[leg] = rng.choice(beside if rng.random() < 0.7 else plan.facts.places)
+    return found
 
 
 def together(plan: oracle.Plan, leg: oracle.Leg) -> set[oracle.Leg]:
@@ -77,6 +93,7 @@ def assignment_of(decision: oracle.Decision) -> Assignment:
         {trunk: Way(*way) for trunk, way in decision.trunks.items() if way},  # type: ignore[arg-type]
         {Leg(t, s, g, decision.k[t][s - 1]): Place(*place) for (t, s, g), place in decision.legs.items() if place},
         {stack: end for stack, end in decision.ends.items() if end},
+        {trunk: at for trunk, at in decision.divide_at.items() if at},  # type: ignore[misc]
     )
 
 
@@ -97,7 +114,7 @@ def agree(job: Job, facts: oracle.Facts, decision: oracle.Decision) -> None:
     plan = measure(job, assignment, status="feasible", stopped="gap", bounds={}, solver=SOLVER)
     figures = json.loads(re.sub(r'(\d+-\d+)"', lambda run: one_fibre(run[1]) + '"', json.dumps(wanted.figures)))
     written = json.loads(json.dumps(plan.plain()))
-    for key in ("trunks", "legs", "trays", "crossings", "unplaced"):
+    for key in ("trunks", "legs", "trays", "tied", "crossings", "unplaced"):
         assert written[key] == figures[key], key
     for guide in job.enclosure.track.guides:
         filled = sum(times * math.pi * item.diameter_mm**2 / 4 for item, times in laid.passes(guide.id))

@@ -16,7 +16,7 @@ from trayopt.domain.assignment import Way
 from trayopt.errors import InputError
 
 JOB = job_of(worked_example())
-ASSIGNMENT = assignment_of(JOB, WAYS, LEGS, {"left": "top"})
+ASSIGNMENT = assignment_of(JOB, WAYS, LEGS, {"left": "top"}, {"P": "tray", "Q": "tray"})
 PLAN = measure(JOB, ASSIGNMENT, status="feasible", stopped="gap", bounds={}, solver=SOLVER).plain()
 
 
@@ -98,7 +98,7 @@ def test_two_divisions_of_one_subunit() -> None:
     plan = changed(
         ("legs", 3, "leg", "Q/1.4"), ("legs", 3, "group", 4), ("legs", 3, "of", 4), ("legs", 3, "fibres", "37-48")
     )
-    assert findings(plan) == [("whole_legs", "P/2"), ("equal_groups", "Q/1")]
+    assert findings(plan) == [("whole_legs", "P/2"), ("equal_groups", "Q/1"), ("opened_tube", "Q/1")]
 
 
 def test_a_leg_in_two_trays() -> None:
@@ -123,7 +123,7 @@ def test_an_idle_leg_in_a_tray_is_a_wrong_figure() -> None:
     data = worked_example()
     data["joins"] = [{"a": "P:1-24", "b": "Q:1-24", "name": "0"}]
     job = job_of(data)
-    legs = {"P:1-24": "left/1", "Q:1-24": "left/1"}
+    legs = {"P:1-24": "left/1", "Q:1-24": "left/1", "Q:25-48": "left/2"}
     assignment = assignment_of(job, WAYS, legs)
     plan = measure(job, assignment, status="feasible", stopped="gap", bounds={}, solver=SOLVER).plain()
     assert check(job, plan_of(plan)).passed
@@ -145,21 +145,64 @@ def test_of_two_places_the_first_one_holds() -> None:
             "Q:25-48 left/2",
         )
     ]
-    assignment = assignment_of_claims(JOB, ways, claims)
+    assignment = assignment_of_claims(JOB, ways, claims, {})
     assert assignment.places == {leg_of(JOB, "P:1-24"): place_of("left/1"), leg_of(JOB, "Q:1-12"): place_of("left/1")}
     assert assignment.ends == {"left": "top"}
 
 
 def test_a_trunk_without_a_placed_leg_stays_outside() -> None:
     ways = {trunk: Way(*way) for trunk, way in WAYS.items()}
-    assert assignment_of_claims(JOB, ways, [claim_of("P:1-24 left/1")]).ways == {"P": Way("bl", "clockwise", 1)}
+    assignment = assignment_of_claims(JOB, ways, [claim_of("P:1-24 left/1")], {"P": "port", "Q": "port"})
+    assert assignment.ways == {"P": Way("bl", "clockwise", 1)}
+    assert assignment.divide_at == {"P": "port"}
+
+
+def test_a_leg_without_a_splice_can_stand_where_its_tube_is_opened_at_a_tray() -> None:
+    data = worked_example()
+    data["joins"] = [{"a": "P:1-24", "b": "Q:1-24", "name": "0"}]
+    job = job_of(data)
+    ways = {trunk: Way(*way) for trunk, way in WAYS.items()}
+    claims = [claim_of(text) for text in ("P:1-24 left/1", "P:25-48 left/2", "Q:1-24 left/1", "Q:25-48 left/2")]
+    spliced = {leg_of(job, "P:1-24"), leg_of(job, "Q:1-24")}
+    parked = leg_of(job, "Q:25-48")
+    # P/2 has no splice at all, and goes to no tray
+    assert set(assignment_of_claims(job, ways, claims, {}).places) == {*spliced, parked}
+    assert set(assignment_of_claims(job, ways, claims, {"Q": "tray"}).places) == {*spliced, parked}
+    assert set(assignment_of_claims(job, ways, claims, {"Q": "port"}).places) == spliced
+    data["trunks"][1]["divide_at"] = ["port"]
+    assert set(assignment_of_claims(job_of(data), ways, claims, {}).places) == spliced
+
+
+def test_where_a_plan_divides_a_trunk_is_read_back() -> None:
+    job = job_of(worked_example())
+    assignment = assignment_of(job, WAYS, LEGS, {"left": "top"}, {"P": "tray", "Q": "port"})
+    plan = measure(job, assignment, status="feasible", stopped="gap", bounds={}, solver=SOLVER)
+    assert [row.divide_at for row in plan.trunks] == ["tray", "port"]
+    assert read_back(job, plan)[0] == assignment
+    assert [found.rule for found in check(job, plan).at("prefer")] == ["alternate_stacks", "breakout"]
+
+
+def test_a_plan_that_says_of_a_whole_trunk_that_it_is_divided_at_the_port_has_a_wrong_figure() -> None:
+    (figure,) = check(JOB, plan_of(changed(("trunks", 0, "divide_at", "port")))).figures
+    assert (figure.path, figure.claimed, figure.right) == ("trunks[P].divide_at", "port", "tray")
+
+
+def test_a_plan_that_divides_where_the_trunk_does_not_allow_it_fails() -> None:
+    data = worked_example()
+    data["trunks"][1]["divide_at"] = ["tray"]
+    job = job_of(data)
+    plan = measure(job, ASSIGNMENT, status="feasible", stopped="gap", bounds={}, solver=SOLVER).plain()
+    plan["trunks"][1]["divide_at"] = "port"
+    report = check(job, plan_of(plan))
+    assert [(found.rule, found.subject) for found in report.at("always")] == [("own_limits", "Q")]
+    assert not report.passed
 
 
 def test_decisions_without_figures() -> None:
     report = check_assignment(JOB, ASSIGNMENT)
     assert report.passed
     assert report.figures == ()
-    assert report.plan.value("leg_length_mm") == 9232
+    assert report.plan.value("leg_length_mm") == 10750
     torn = check_assignment(JOB, assignment_of(JOB, WAYS, LEGS | {"Q:25-48": "right/2"}))
     assert not torn.passed
     assert torn.unplaced == 24
@@ -169,7 +212,7 @@ def test_decisions_without_figures() -> None:
 def test_the_report_as_data() -> None:
     data = check(JOB, plan_of(changed(("legs", 0, "cut_mm", 2500)))).as_dict()
     assert data["passed"] is False
-    assert data["figures"] == [{"path": "legs[P/1].cut_mm", "claimed": 2500, "right": 2550}]
+    assert data["figures"] == [{"path": "legs[P/1].cut_mm", "claimed": 2500, "right": 2600}]
     assert data["findings"][0]["rule"] == "alternate_stacks"
     assert data["plan"] == PLAN
 

@@ -19,7 +19,7 @@ where the fibres of a gap lie that share a leg with splices, in a subunit that i
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cached_property
 from itertools import combinations, pairwise
 from math import gcd
@@ -222,8 +222,9 @@ class SegmentCounts(Model):
     def _keeps_together(self, subunit: Subunit) -> Any:
         """Whether a subunit keeps together: always where it is divided at the tray."""
         mode = self.policy.mode(self.job, SubunitTogether())
-        port = self._at_port((subunit.trunk, subunit.number))
-        if mode == "hard" or (isinstance(port, int) and not port):
+        key = (subunit.trunk, subunit.number)
+        port = self._at_port(key)
+        if mode == "hard" or self._only_at_tray(key):
             return 1
         if not self._tells_parted:
             return self.no(port)
@@ -250,16 +251,23 @@ class SegmentCounts(Model):
         """Tell for each subunit that is divided at the tray alone whether it is outside, with all that it is spliced to there."""
         if self.all_placed:
             return {}
-        pairs = [block.keys for block in self.blocks if block.spliced and all(map(self._only_at_tray, block.keys))]
-        group_of = tied((key for key in self._of_key if self._only_at_tray(key)), pairs)
-        return {
-            key: self._make(("outside", group), lambda key=key: self.literal(f"{key[0]}/{key[1]} outside"))
-            for key, group in group_of.items()
-        }
+        pairs = [(a, b) for a, b in self._spliced_keys if self._only_at_tray(a) and self._only_at_tray(b)]
+        found: dict[Key, Any] = {}
+        made: dict[int, Any] = {}
+        for key, group in tied((key for key in self._of_key if self._only_at_tray(key)), pairs).items():
+            if group not in made:
+                made[group] = self.literal(f"{key[0]}/{key[1]} outside")
+            found[key] = made[group]
+        return found
+
+    @property
+    def _spliced_keys(self) -> Iterator[tuple[Key, Key]]:
+        """Pairs of subunits that are spliced to each other."""
+        return ((block.keys[0], block.keys[1]) for block in self.blocks if block.spliced)
 
     def _idle(self, i: int) -> dict[int, int]:
         """Count for each k of the subunit of a gap the fibres that lie in legs without a splice."""
-        ((key, *_),) = (self.blocks[i].keys,)
+        (key,) = self.blocks[i].keys
         subunit = self.job.subunit_of_leg[key]
         return {
             of: sum(
@@ -271,12 +279,10 @@ class SegmentCounts(Model):
     def _left_out(self, i: int) -> tuple[Any, Any]:
         """Give the units of a gap that are in no tray where every splice is placed, and whether these are all."""
         (key,) = self.blocks[i].keys
+        if self._only_at_tray(key):
+            return 0, 0
         subunit, port = self.job.subunit_of_leg[key], self._at_port(key)
-        bare = {
-            of: (idle, self.both(self.divided(subunit, of), port))
-            for of, idle in self._idle(i).items()
-            if idle and port
-        }
+        bare = {of: (idle, self.both(self.divided(subunit, of), port)) for of, idle in self._idle(i).items() if idle}
         gone = self.one_of(*(so for idle, so in bare.values() if idle == self.blocks[i].fibres))
         return total(idle // self.units[i] * so for idle, so in bare.values()), gone
 

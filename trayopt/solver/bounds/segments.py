@@ -16,7 +16,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
 from trayopt.rules.base import Rule
 from trayopt.rules.divided_at_tray import DividedAtTray
-from trayopt.rules.guide_fill import GuideFill
+from trayopt.rules.guide_fill import GuideFill, area_units
 from trayopt.rules.opened_tube import OpenedTube
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.variables import (
@@ -102,9 +102,7 @@ class Segments(SegmentCounts):
 
         To follow them to each stack makes the model much slower and bounds little more.
         """
-        areas = [
-            {of: area_in_box(self.job, subunit, of) for of in self.divisions(subunit)} for subunit in self.job.subunits
-        ]
+        areas = [{of: self._area(subunit, of) for of in self.divisions(subunit)} for subunit in self.job.subunits]
         if any(len(set(by_of.values())) > 1 for by_of in areas):
             brought = [
                 area * self.divided(subunit, of)
@@ -114,6 +112,12 @@ class Segments(SegmentCounts):
             most = most_area(self.job, clock)
             if most is not None:
                 self.require(total(brought) <= most)
+
+    def _area(self, subunit: Subunit, of: int) -> int:
+        """Least cross-section of the tubes of a placed subunit; its own tube makes the whole way to a tray."""
+        if self._only_at_tray((subunit.trunk, subunit.number)):
+            return area_units(subunit.diameter_mm)
+        return area_in_box(self.job, subunit, of)
 
     def _break_ties(self) -> None:
         """Let the first stretches on stacks that are alike come in the order of the stacks: nothing else tells these apart."""
@@ -184,12 +188,13 @@ class Segments(SegmentCounts):
         for of in open_:
             most = len(self.legs(subunit, of))
             self.require(found[of] <= most * self.divided(subunit, of))
-            if not isinstance(port, int) or not port:  # all of them, or none
-                self.require(found[of] >= most, self.no(port), self.divided(subunit, of), placed)
+            self.require(
+                found[of] >= most * self.no(port), self.divided(subunit, of), placed
+            )  # at the tray all of them
         blocks = [i for i in self._along[key] if self.blocks[i].spliced]
         splices = total(self.blocks[i].fibres - self.units[i] * self._out[i] for i in blocks)
         self.require(total(max(spliced[of]) * found[of] for of in open_) >= splices)
-        if isinstance(port, int) and not port:
+        if self._only_at_tray(key):
             self.require(total(found.values()) <= max(open_) * placed)
         else:
             self.require(total(min(spliced[of]) * found[of] for of in open_) <= splices, port)
@@ -266,8 +271,7 @@ class Segments(SegmentCounts):
     def _least_ends(self, i: int) -> int:
         """Fibre ends that a stretch brings at least where every splice is placed."""
         block = self.blocks[i]
-        port = self._at_port(block.keys[0])
-        if block.spliced or (isinstance(port, int) and not port):
+        if block.spliced or self._only_at_tray(block.keys[0]):
             return len(block.sides) * block.fibres
         return block.fibres - max(self._idle(i).values())
 

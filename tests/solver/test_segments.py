@@ -1,0 +1,363 @@
+"""Stretches at places against the whole model, where tubes are opened, legs parked and trunks divided at either place."""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import pytest
+
+from tests.build import job_of
+from tests.strategies import worked_example
+from trayopt.domain.assignment import Assignment
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job
+from trayopt.domain.plan import GoalName
+from trayopt.goals.registry import measure_all, order
+from trayopt.rules.judge import judge
+from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.segment_counts import stretches_of
+from trayopt.solver.bounds.segments import Segments
+from trayopt.solver.bounds.settled_segments import SettledSegments
+from trayopt.solver.heuristics.completion import RelaxedModel
+from trayopt.solver.heuristics.constructive import first_plans, keeps_facts
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.posting import Policy, build
+from trayopt.solver.model.run import Tuning, run
+from trayopt.track.laid import Laid
+
+GOALS: tuple[GoalName, ...] = tuple(goal.id for goal in order(None))
+STRICT = Policy("hard", "soft")
+
+
+def cable(name: str, subunits: Sequence[tuple[int, int]], **given: Any) -> dict[str, Any]:
+    """Give a cable of subunits, each so many of so many ribbons of 12."""
+    groups = [
+        {"count": count, "ribbons": ribbons, "ribbon_fibres": 12, "diameter_mm": 5, "least_radius_mm": 50}
+        for count, ribbons in subunits
+    ]
+    usual = {"kind": "cable", "id": name, "construction": "ribbon", "diameter_mm": 12, "fibre": "G.652.D"}
+    return {**usual, "ribbon_mm": [3.22, 0.36], "tubes": True, "subunits": groups, **given}
+
+
+def box(positions: int, fibres: int) -> dict[str, Any]:
+    """Give the enclosure of the worked example with other trays."""
+    enclosure: dict[str, Any] = worked_example()["enclosure"]
+    for guide in enclosure["track"]["guides"]:
+        guide["opening_mm2"] = 6000
+    for port in enclosure["ports"]:
+        port["seals"].append({"holes": 2, "least_mm": 8, "most_mm": 18})
+    for stack in enclosure["stacks"]:
+        stack["positions"] = positions
+        stack["tray"] |= {"fibres": fibres, "sleeves": fibres // 12 + 1, "entrance_legs": 8}
+    return enclosure
+
+
+def job_with(
+    cables: Mapping[str, dict[str, Any]],
+    joins: Sequence[tuple[str, str]],
+    *,
+    positions: int = 3,
+    fibres: int = 24,
+    divide_at: Mapping[str, Sequence[str]] | None = None,
+    **rules: Any,
+) -> Job:
+    """Make a job of trunks and joins; a trunk that ``divide_at`` does not name may be divided at either place."""
+    plain = worked_example(None)
+    plain["enclosure"] = box(positions, fibres)
+    plain["trunks"] = [
+        {
+            "id": name,
+            "cable": made,
+            "ports": ["bl" if i % 2 == 0 else "br"],
+            "travel": "either",
+            "loops": [1],
+            "divide_at": list((divide_at or {}).get(name, ("tray", "port"))),
+            "idle": "coiled",
+        }
+        for i, (name, made) in enumerate(cables.items())
+    ]
+    plain["joins"] = [{"a": a, "b": b} for a, b in joins]
+    plain["rules"] = {"reach": {"bench_mm": 200}, **rules}
+    return job_of(plain)
+
+
+def idle_job(seed: int) -> Job:
+    """Draw two or three trunks of which fibres, whole legs and ribbons stay without a splice, at offsets of 12 fibres or 6."""
+    rng = random.Random(seed)
+    names = ["P", "Q", "R"][: rng.choice([2, 2, 3])]
+    cables = {
+        name: cable(f"cable-{name.lower()}", [(rng.choice([1, 2]), rng.choice([2, 3, 4]))])
+        | ({"tubes": False} if rng.random() < 0.1 else {})
+        for name in names
+    }
+    size = {
+        name: sum(12 * group["count"] * group["ribbons"] for group in made["subunits"]) for name, made in cables.items()
+    }
+    used = dict.fromkeys(names, 1)
+    joins = []
+    pairs = [("P", "Q"), ("P", "Q")] if len(names) == 2 else [("P", "Q"), ("Q", "R"), ("P", "R")]
+    for a, b in pairs:
+        start = {name: used[name] + rng.choice([0, 0, 12, 12, 24, 6]) for name in (a, b)}
+        room = min(size[name] - start[name] + 1 for name in (a, b))
+        if room < 6:
+            continue
+        count = min(room, rng.choice([6, 12, 12, 18, 24]))
+        joins.append((f"{a}:{start[a]}-{start[a] + count - 1}", f"{b}:{start[b]}-{start[b] + count - 1}"))
+        for name in (a, b):
+            used[name] = start[name] + count
+    joins = joins or [("P:1-12", "Q:1-12")]
+    if rng.random() < 0.3:
+        joins.reverse()
+    divide_at = {
+        name: rng.choice([("tray",), ("tray", "port"), ("tray", "port"), ("port",)]) if made["tubes"] else ("port",)
+        for name, made in cables.items()
+    }
+    rules: dict[str, Any] = {"tied_trays": {"trays": rng.choice([1, 2, 2]), "weight": rng.choice([1, 3])}}
+    if rng.random() < 0.3:
+        rules["subunit_together"] = rng.choice(["off", "must"])
+    if rng.random() < 0.3:
+        rules["breakout"] = rng.choice(["off", "must"])
+    positions, fibres = rng.choice([(2, 24), (3, 12), (3, 18), (2, 12)])
+    return job_with(cables, joins, positions=positions, fibres=fibres, divide_at=divide_at, **rules)
+
+
+def best_of(job: Job) -> Assignment:
+    """Find the best plan of a job by the whole model alone, goal after goal."""
+    model = build(job, Policy(), all_placed=False)
+    found = None
+    for goal in order(None):
+        expression = goal.encode(job, model)
+        if isinstance(expression, int):
+            continue
+        model.minimize(expression)
+        outcome = run(model, Clock(60), Tuning(workers=2))
+        assert outcome.proven, goal.id
+        assert outcome.assignment is not None
+        found = outcome.assignment
+        model.cp.clear_objective()
+        model.require(expression <= (outcome.value or 0))
+    assert found is not None
+    return found
+
+
+def partings_of(plan: Laid) -> dict[str, tuple[Any, ...]]:
+    return {trunk: (at,) for trunk, at in plan.divide_at.items()}
+
+
+@pytest.mark.parametrize("first", [0, 100])
+def test_no_bound_is_above_the_best_plan(first: int) -> None:
+    """Every goal of the best plan is bounded, with divisions open and settled, and where trunks are divided open and settled."""
+    met: Counter[str] = Counter()
+    for seed in range(first, first + 12):
+        job = idle_job(seed)
+        plan = best_of(job)
+        laid = Laid(job, plan)
+        values = measure_all(laid)
+        whole = not values["unplaced"] and not values["broken_must"]
+        divider = Divider(job)
+        for divide_at in (None, partings_of(laid)):
+            blocks = Segments(
+                divider,
+                divider.open if whole else divider.possible,
+                STRICT if whole else Policy(),
+                all_placed=whole,
+                clock=Clock(),
+                divide_at=divide_at,
+            )
+            layouts = RelaxedModel(blocks, Clock())
+            held: list[Any] = []
+            goals = {
+                "unplaced": blocks.unplaced(),
+                "broken_must": blocks.broken("must"),
+                "broken_prefer": blocks.broken("prefer"),
+                "legs": blocks.placed_legs(),
+                "trays": sum(blocks.used(place) for place in job.enclosure.places),
+            }
+            for goal, expression in goals.items():
+                bound = layouts.least(expression, *held).bound
+                assert bound is not None, f"seed {seed}: {goal} denies a plan that is there"
+                assert bound <= values[goal], f"seed {seed}: {goal}"  # type: ignore[index]
+                held.append(expression <= values[goal])  # type: ignore[index]
+                met["bounds"] += 1
+                met["exact"] += bound == values[goal]  # type: ignore[index]
+            assert divider.least_legs(values["unplaced"]) <= values["legs"]
+            divisions = {
+                key: (laid.division[key],) if key in laid.division else open_[:1]
+                for key, open_ in (divider.open if whole else divider.possible).items()
+            }
+            settled = SettledSegments(
+                divider, divisions, blocks.policy, all_placed=whole, clock=Clock(), divide_at=divide_at
+            )
+            if not settled.able:
+                continue
+            layouts = RelaxedModel(settled, Clock())
+            held = []
+            for goal in GOALS:
+                bound = layouts.least(settled.goal(goal), *held).bound
+                assert bound is not None, f"seed {seed}: {goal} denies a plan that is there"
+                assert bound <= values[goal], f"seed {seed}: {goal}"
+                held.append(settled.goal(goal) <= values[goal])
+                met["settled bounds"] += 1
+                met["settled exact"] += bound == values[goal]
+        met["opened"] += any(map(laid.opened, job.subunits))
+        met["parked"] += any(not job.spliced_fibres(leg) for leg in plan.places)
+    assert met["exact"] > 0.9 * met["bounds"]
+    assert met["settled exact"] > 0.9 * met["settled bounds"] > 0
+    assert met["opened"] > 1
+    assert met["parked"] > 0
+
+
+def test_stretches_make_up_subunits() -> None:
+    """Blocks and gaps of a subunit with a splice follow each other from its first fibre to its last."""
+    job = job_with(
+        {"P": cable("p", [(3, 4)]), "Q": cable("q", [(2, 3)])}, [("P:13-30", "Q:1-18"), ("P:49-60", "Q:25-36")]
+    )
+    held: Counter[tuple[str, int]] = Counter()
+    for stretch in stretches_of(job):
+        for key in stretch.keys:
+            held[key] += stretch.fibres
+    assert held == {("P", 1): 48, ("P", 2): 48, ("Q", 1): 36}
+    gaps = [(stretch.sides[0], stretch.fibres) for stretch in stretches_of(job) if not stretch.spliced]
+    assert gaps == [(("P", 1, 1), 12), (("P", 1, 31), 18), (("P", 2, 61), 36), (("Q", 1, 19), 6)]
+
+
+def blocks_of(job: Job, **given: Any) -> RelaxedModel[Segments]:
+    divider = Divider(job)
+    return RelaxedModel(Segments(divider, divider.open, STRICT, all_placed=True, clock=Clock(), **given), Clock())
+
+
+def least(layouts: RelaxedModel[Segments], goal: Any, *held: Any) -> int | None:
+    return layouts.least(goal, *held).bound
+
+
+def test_a_parked_leg_takes_a_tray_of_its_own() -> None:
+    """A tube of 4 ribbons, the first spliced and the last, needs a tray a ribbon of 12 fibres at 24 ends where trays hold 24.
+
+    Divided at the tray, its two idle legs (12 ends each) lie between the two spliced ones (24 ends each): they share a tray,
+    and the four legs lie in three trays, two ties; one would be allowed.
+    """
+    joins = [("P:1-12", "Q:1-12"), ("P:37-48", "Q:13-24")]
+    cables = {"P": cable("p", [(1, 4)]), "Q": cable("q", [(2, 1)])}
+    at_tray = job_with(cables, joins, fibres=12, divide_at={"P": ["tray"], "Q": ["tray"]})
+    layouts = blocks_of(at_tray)
+    blocks = layouts.blocks
+    assert least(layouts, sum(blocks.used(place) for place in at_tray.enclosure.places)) == 3
+    assert least(layouts, blocks.placed_legs()) == 6
+    tied = sum(literal for group, literal in blocks.let_go.items() if group.rule == "tied_trays")
+    assert least(layouts, tied) == 3, "each tray of the group is broken for"
+    either = job_with(cables, joins, fibres=12)
+    layouts = blocks_of(either)
+    assert least(layouts, sum(layouts.blocks.used(place) for place in either.enclosure.places)) == 2
+    assert least(layouts, layouts.blocks.placed_legs()) == 4
+    parted = [literal for group, literal in layouts.blocks.let_go.items() if group.rule == "breakout"]
+    assert least(layouts, sum(parted)) == 0
+    assert least(layouts, layouts.blocks.placed_legs(), sum(parted) <= 0) == 6
+    narrowed = blocks_of(either, divide_at={"P": ("tray",), "Q": ("tray",)})
+    assert least(narrowed, narrowed.blocks.placed_legs()) == 6
+
+
+def test_chains_of_tied_trays_are_seen() -> None:
+    """Two tubes of 3 ribbons against three of 2, all spliced in order, trays of one ribbon: legs go on from tray to tray.
+
+    Six legs of each side lie in six trays. Each tube of P ties three trays; the middle tube of Q holds the last ribbon of
+    the first and the first of the second, so that all six trays are one group, on one stack: none has so many positions.
+    With trays of two ribbons three trays do.
+    """
+    cables = {"P": cable("p", [(2, 3)]), "Q": cable("q", [(3, 2)])}
+    at_tray = {"P": ["tray"], "Q": ["tray"]}
+    assert least(blocks_of(job_with(cables, [("P:1-72", "Q:1-72")], fibres=12, divide_at=at_tray)), 0) is None
+    job = job_with(cables, [("P:1-72", "Q:1-72")], fibres=12, positions=6, divide_at=at_tray)
+    layouts = blocks_of(job)
+    tied = [literal for group, literal in layouts.blocks.let_go.items() if group.rule == "tied_trays"]
+    assert least(layouts, sum(tied)) == 6
+    wide = blocks_of(job_with(cables, [("P:1-72", "Q:1-72")], fibres=24, positions=6, divide_at=at_tray))
+    tied = [literal for group, literal in wide.blocks.let_go.items() if group.rule == "tied_trays"]
+    assert least(wide, sum(tied)) == 3
+    places = wide.blocks.places
+    assert least(wide, sum(wide.blocks.ties_next(p) for p in places if p.position < 6)) == 2
+
+
+def test_division_counts_ends_and_where_a_trunk_is_divided() -> None:
+    """Parked legs count only where the port will not do; what fits is told in ends; a k can be of use at one place alone."""
+    cables = {"P": cable("p", [(1, 4)]), "Q": cable("q", [(1, 1)])}
+    job = job_with(cables, [("P:1-12", "Q:1-12")], fibres=18)
+    divider = Divider(job)
+    assert divider.open["P", 1] == (2, 4), "48 own ends and 12 of Q are more than 36"
+    settled = divider.settle()
+    assert settled is not None
+    assert settled.legs == 2
+    at_tray = divider.narrowed({}, {"P": ("tray",), "Q": ("tray",)})
+    settled = at_tray.settle()
+    assert settled is not None
+    assert settled.legs == 3, "the other half of the tube is parked"
+    assert at_tray.most_legs == 5
+    assert divider.where(("P", 1), 4) == ("tray", "port")
+    assert at_tray.where(("P", 1), 4) == ("tray",)
+    no_tubes = job_with(
+        {**cables, "P": cable("p", [(1, 4)], tubes=False)}, [("P:1-12", "Q:1-12")], divide_at={"P": ["port"]}
+    )
+    assert Divider(no_tubes).where(("P", 1), 4) == ("port",)
+    alone = job_with(
+        {"P": cable("p", [(1, 4)]), "Q": cable("q", [(1, 1)])}, [("P:1-12", "Q:1-12")], positions=1, fibres=12
+    )
+    assert not Divider(alone).hopeless
+    assert Divider(alone, {"P": ("tray",)}).settle() is None, "48 + 12 ends are more than two trays of 24 hold"
+
+
+def test_the_first_plan_parks_the_legs_of_opened_tubes() -> None:
+    """It keeps what no plan breaks, ties few trays, and says where trunks are divided."""
+    job = job_with(
+        {"P": cable("p", [(1, 4)]), "Q": cable("q", [(1, 2)])}, [("P:13-36", "Q:1-24")], fibres=18, positions=4
+    )
+    plan = next(first_plans(job))
+    assert keeps_facts(job, plan)
+    assert len([leg for leg in plan.places if not job.spliced_fibres(leg)]) == 2
+    assert measure_all(Laid(job, plan))["unplaced"] == 0
+    assert plan.divide_at["P"] == "tray"
+    assert not [found for found in judge(job, Laid(job, plan)) if found.rule == "breakout"]
+
+
+def test_the_first_plan_divides_at_the_port_where_the_tray_cannot_keep_together() -> None:
+    """A tube that no stack holds from tray to tray is divided at the port, where that is allowed and there are tubes for it."""
+    cables = {"P": cable("p", [(1, 4)]), "Q": cable("q", [(4, 1)])}
+    joins = [("P:1-48", "Q:1-48")]
+    job = job_with(cables, joins, positions=2, fibres=12)
+    plan = next(first_plans(job))
+    assert keeps_facts(job, plan)
+    assert measure_all(Laid(job, plan))["unplaced"] == 0
+    assert plan.divide_at == {"P": "port", "Q": "tray"}
+    at_tray = job_with(cables, joins, positions=2, fibres=12, divide_at={"P": ["tray"]})
+    plan = next(first_plans(at_tray))
+    assert keeps_facts(at_tray, plan)
+    assert measure_all(Laid(at_tray, plan))["unplaced"] == 48
+
+
+def test_a_layout_is_worked_out_with_its_parked_legs() -> None:
+    """A layout says where trunks are divided and where gaps lie; the whole model that is held to it has a plan."""
+    done = 0
+    for seed in range(200, 212):
+        job = idle_job(seed)
+        divider = Divider(job)
+        if divider.hopeless:
+            continue
+        blocks = Segments(divider, divider.open, STRICT, all_placed=True, clock=Clock())
+        layouts = RelaxedModel(blocks, Clock())
+        layout = layouts.least(blocks.broken("prefer")).layout
+        if layout is None:
+            continue
+        model = build(job, STRICT, all_placed=True, divisions=layout.divisions, divide_at=layout.divide_at)
+        outcome = run(model, Clock(30), Tuning(workers=2), trial=layouts.hold(model, layout))
+        if outcome.assignment is None:
+            continue
+        laid = Laid(job, outcome.assignment)
+        done += 1
+        for trunk, at in laid.divide_at.items():
+            assert at in layout.divide_at[trunk] or all(item.leg.of == 1 for item in laid.legs[trunk])
+        ends: Counter[Place] = Counter()
+        for (i, place), fibres in layout.fibres.items():
+            ends[place] += len(blocks.blocks[i].sides) * fibres
+        assert {place: laid.ends_at(place) for place in laid.trays} == +ends
+    assert done > 3
