@@ -14,7 +14,7 @@ from trayopt.checker.measure import measure
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.settings import Settings
 from trayopt.domain.assignment import Assignment, Way
-from trayopt.domain.base import remade
+from trayopt.domain.base import DivideAt, remade
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, LegPin, TrunkPin
@@ -24,9 +24,11 @@ STANDARD = Path(__file__).parents[2] / "models" / "standard"
 SOLVER = PlanSolver(version="by hand", seed=0, workers=0, deterministic_time=0.0)
 
 
-def planned(job: Job, ways: dict[str, Way], places: dict[Leg, Place]) -> Plan:
+def planned(
+    job: Job, ways: dict[str, Way], places: dict[Leg, Place], divide_at: dict[str, DivideAt] | None = None
+) -> Plan:
     """Measure a plan that is laid by hand."""
-    assignment = Assignment(ways, places)
+    assignment = Assignment(ways, places, {}, divide_at or {})
     return measure(job, assignment, status="feasible", stopped="time_limit", bounds={}, solver=SOLVER)
 
 
@@ -134,7 +136,7 @@ def built_in(pair: tuple[Job, Plan], trays: Collection[str], ways: Collection[st
 def replanned(changed: Job, plan: Plan, job: Job) -> tuple[Job, Plan]:
     """Lay the legs of a job's plan as they lie, in a changed job."""
     assignment, _ = assignment_of(job, plan)
-    return changed, planned(changed, dict(assignment.ways), dict(assignment.places))
+    return changed, planned(changed, dict(assignment.ways), dict(assignment.places), dict(assignment.divide_at))
 
 
 @cache
@@ -155,7 +157,7 @@ def grown() -> tuple[Job, Plan]:
         {"a": "P:13-24", "b": "R:1-12", "name": "north"},
         {"a": "Q:37-48", "b": "R:13-24", "name": "south"},
     ]
-    data["rules"] = {"reach": "off", "base_outward": "off"}
+    data["rules"] = {"reach": "off", "no_empty_below": "off"}
     data["trunks"][0] = {**data["trunks"][0], "divide_at": "port"}
     data["trunks"][1] = {**data["trunks"][1], "divide_at": "port"}
     data["pins"] = [
@@ -221,7 +223,7 @@ def _cable(name: str, diameter: float, count: int, ribbons: int, tube: float) ->
 
 
 WORKED: dict[str, Any] = {
-    "schema": "trayopt/job/1",
+    "schema": "trayopt/job/2",
     "title": "worked example",
     "enclosure": {
         "kind": "enclosure",

@@ -133,7 +133,7 @@ def test_slabs_are_as_full_as_the_trays(case: str) -> None:
     assert len(slabs) == len(fills) == len(opened.trays)
     for tray in opened.trays:
         name = f"{tray.stack}/{tray.position}"
-        assert fills[name].width / slabs[name].width == pytest.approx(tray.fibres / opened.hardware(tray).fibres)
+        assert fills[name].width / slabs[name].width == pytest.approx(tray.ends / (2 * opened.hardware(tray).fibres))
     unused = sum(box.kind == "slab unused" for box in picture.boxes)
     assert unused == len(opened.job.enclosure.places) - len(opened.trays)
 
