@@ -66,8 +66,16 @@ def worked() -> tuple[Job, Plan]:
 
 
 @cache
+def ported() -> tuple[Job, Plan]:
+    """Give the worked example with Q divided at the port: no tube ties its trays."""
+    job, plan = worked()
+    assignment, _ = assignment_of(job, plan)
+    return job, planned(job, dict(assignment.ways), dict(assignment.places), {"P": "tray", "Q": "port"})
+
+
+@cache
 def half() -> tuple[Job, Plan]:
-    """Give a plan with parked fibres, idle subunits, an unplaced run and a trunk outside."""
+    """Give a plan with parked fibres, idle subunits, legs coiled at the port, an unplaced run and a trunk outside."""
     data = {**WORKED, "title": "half", "trunks": [*WORKED["trunks"]], "joins": []}
     data["trunks"].append({**WORKED["trunks"][1], "id": "R"})
     data["joins"] = [
@@ -76,7 +84,33 @@ def half() -> tuple[Job, Plan]:
     ]
     job = load_job(data)
     places = {Leg("P", 1, 1, 1): Place("left", 1), Leg("Q", 1, 1, 4): Place("left", 1)}
-    return job, planned(job, {"P": Way("bl", "clockwise", 1), "Q": Way("br", "counterclockwise", 1)}, places)
+    ways = {"P": Way("bl", "clockwise", 1), "Q": Way("br", "counterclockwise", 1)}
+    return job, planned(job, ways, places, {"Q": "port"})
+
+
+@cache
+def tapped(*, at_port: bool = False) -> tuple[Job, Plan]:
+    """Give a plan with a tube that is opened for two trays: two of its legs are spliced, the others parked beside them.
+
+    Q's tube is opened for its four legs: Q/1.1 in left/1 with P/1, Q/1.2 in left/1 too, Q/1.3 in left/2 and Q/1.4 with P/2
+    there. With ``at_port`` Q is divided at the port, and its idle legs are coiled.
+    """
+    data = {**WORKED, "title": "tapped", "joins": []}
+    data["joins"] = [
+        {"a": "P:1-12", "b": "Q:1-12", "name": "east"},
+        {"a": "P:25-36", "b": "Q:37-48", "name": "west"},
+    ]
+    job = load_job(data)
+    places = {
+        Leg("P", 1, 1, 1): Place("left", 1),
+        Leg("P", 2, 1, 1): Place("left", 2),
+        Leg("Q", 1, 1, 4): Place("left", 1),
+        Leg("Q", 1, 4, 4): Place("left", 2),
+    }
+    if not at_port:
+        places |= {Leg("Q", 1, 2, 4): Place("left", 1), Leg("Q", 1, 3, 4): Place("left", 2)}
+    ways = {"P": Way("bl", "clockwise", 1), "Q": Way("br", "counterclockwise", 1)}
+    return job, planned(job, ways, places, {"Q": "port" if at_port else "tray"})
 
 
 @cache
@@ -99,7 +133,7 @@ def hostile() -> tuple[Job, Plan]:
     return job, planned(job, {p: Way("bl", "clockwise", 1), q: Way("br", "counterclockwise", 1)}, places)
 
 
-def crossed() -> tuple[Job, Plan]:
+def crossed(at: DivideAt = "tray") -> tuple[Job, Plan]:
     """Give a plan of 48 legs in which the second half of each trunk lies under the first: many crossings."""
     job, _ = straight("2x1728-wall-3x8")
     ways = {
@@ -113,7 +147,7 @@ def crossed() -> tuple[Job, Plan]:
             for leg in subunit.legs(2):
                 layer, stack = divmod(turned - 1, 3)
                 places[leg] = Place(("left", "middle", "right")[stack], 2 * layer + leg.group)
-    return job, planned(job, ways, places)
+    return job, planned(job, ways, places, dict.fromkeys(ways, at))
 
 
 def built_in(pair: tuple[Job, Plan], trays: Collection[str], ways: Collection[str] = ()) -> tuple[Job, Plan]:
