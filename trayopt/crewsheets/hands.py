@@ -148,6 +148,7 @@ class Hands:
             if trunk not in self.bare:
                 yield Trouble("jacket", trunk)
             if act.coiled:
+                yield from (Trouble("covers", trunk, name) for name in self.ring if name in self._on_trial())
                 self.ring.append(coil_of(trunk))
         for name in act.travellers:
             traveller = self.book.travellers[name]
@@ -174,15 +175,17 @@ class Hands:
             if name not in self.ring:
                 yield Trouble("off_track", name)
                 continue
-            if self.book.served(traveller):
-                for tray in self._trays(traveller) & self.laid:
-                    yield from self._fetch(tray)
-                continue
             yield from self._clear(traveller, self._over_on_ring([name]))
+            yield from self._marked(traveller)
             self.ring.remove(name)
 
     def _take_out(self, act: Act) -> Iterator[Trouble]:
         for tray in act.trays:
+            for traveller in self._travellers(tray):
+                yield from self._marked(traveller)
+            if self.book.states[tray] != "new":
+                yield from self._fetch(tray)
+                continue
             if tray not in self.tried:
                 yield Trouble("not_there", self._name(tray))
             yield from self._buried(tray)
@@ -192,8 +195,7 @@ class Hands:
     def _divide(self, act: Act) -> Iterator[Trouble]:
         for name in act.travellers:
             yield from self._signed(name, "release_units")
-            if name not in self.marked:
-                yield Trouble("unmarked", name)
+            yield from self._marked(self.book.travellers[name])
             yield from self._off(name)
             self.divided.add(name)
 
@@ -202,7 +204,9 @@ class Hands:
     def _open(self, act: Act) -> Iterator[Trouble]:
         for tray in act.trays:
             self.signed.add(f"open {self.book.group_of[tray][0]}")
-            self.aside.update(i for i in self.book.above(tray) if i in self.laid)
+            group = self.book.group_of[tray]
+            over = [i for i in group if any(self.book.states[k] == "new" and self._lies_over(i, k) for k in group)]
+            self.aside.update(i for i in (*self.book.above(tray), *over) if i in self.laid)
         yield from ()
 
     def _splice(self, act: Act) -> Iterator[Trouble]:
@@ -218,7 +222,7 @@ class Hands:
             for leg in self.book.tray_legs[tray]:
                 free = (leg.route_mm or 0) - self.book.stack(leg).tray.inside_mm
                 if free < self.bench_mm:
-                    yield Trouble("reach", f"{leg.leg} ({self._name(tray)})", f"{free} < {self.bench_mm} mm")
+                    yield Trouble("reach", f"{leg.leg} ({self._name(tray)})", f"{free} / {self.bench_mm} mm")
             self.spliced.add(tray)
 
     def _lay(self, act: Act) -> Iterator[Trouble]:
@@ -237,12 +241,16 @@ class Hands:
         if tray not in self.bench:
             yield Trouble("not_at_bench", self._name(tray))
         yield from self._free(tray)
-        row = self.book.trays[tray]
-        own = self.book.batch_of.get(tray)
+        for other in sorted({i for t in self._travellers(tray) for i in self._trays(t)}):
+            if other in self.book.batch_of and other not in self.spliced:
+                yield Trouble("ties", self._name(tray), self._name(other))
+        for other in self.book.work_trays:
+            if other not in self.laid and self._lies_over(tray, other):
+                yield Trouble("buries", self._name(tray), self._name(other))
+        own = next((self.book.batch_of[i] for i in self.book.group_of[tray] if i in self.book.batch_of), None)
         for i in sorted(self.laid):
-            under = self.book.trays[i]
             batch = self.book.batch_of.get(i, own)
-            if under.stack == row.stack and under.position < row.position and batch != own and batch not in self.passed:
+            if self._lies_over(tray, i) and batch != own and batch not in self.passed:
                 yield Trouble("untested", self._name(tray), self._name(i))
         self.ring += [t.name for t in self._travellers(tray) if t.name not in self.ring]
         self.bench.discard(tray)
@@ -276,12 +284,12 @@ class Hands:
 
     def _over(self, tray: int) -> list[int]:
         """Give what stands over a tray's place and is not held aside."""
-        row = self.book.trays[tray]
-        return [
-            i
-            for i in sorted((self.laid | self.tried) - self.aside)
-            if self.book.trays[i].stack == row.stack and self.book.trays[i].position > row.position
-        ]
+        return [i for i in sorted((self.laid | self.tried) - self.aside) if self._lies_over(i, tray)]
+
+    def _lies_over(self, tray: int, other: int) -> bool:
+        """Whether the place of a tray lies over that of another one."""
+        one, two = self.book.trays[tray], self.book.trays[other]
+        return one.stack == two.stack and one.position > two.position
 
     def _buried(self, tray: int) -> Iterator[Trouble]:
         over = self._over(tray)
@@ -295,10 +303,21 @@ class Hands:
         yield from self._buried(tray)
 
     def _stand(self, traveller: Traveller) -> Iterator[Trouble]:
-        """See that the trays to which something leads stand in their places."""
+        """See that the trays to which legs are to be made stand in their places."""
         standing = (self.laid | self.tried) - self.aside
-        for tray in sorted(self._trays(traveller) - standing):
+        needed = {self.book.tray_of(leg) for leg in traveller.legs if leg.leg not in self.book.built}
+        for tray in sorted(needed - standing):
             yield Trouble("no_stack", traveller.name, self._name(tray))
+
+    def _on_trial(self) -> set[str]:
+        """Give what goes round the track to be taken off again: its trays are not spliced."""
+        made = self.book.work_travellers.values()
+        return {t.name for t in made if not self.book.served(t) and not self._trays(t) <= self.spliced}
+
+    def _marked(self, traveller: Traveller) -> Iterator[Trouble]:
+        """See that what has legs to be made is marked."""
+        if traveller.name in self.book.work_travellers and traveller.name not in self.marked:
+            yield Trouble("unmarked", traveller.name)
 
     def _off(self, name: str) -> Iterator[Trouble]:
         """See that something is at hand: it does not lie on the track."""
@@ -328,6 +347,7 @@ class Hands:
             if i in self.laid and self.book.states[i] != "new":
                 yield from self._buried(i)
                 self.laid.discard(i)
+                self.aside.discard(i)
                 self.bench.add(i)
                 for traveller in self._travellers(i):
                     if traveller.name in self.ring:

@@ -67,6 +67,8 @@ def _travellers(book: Book, groups: Sequence[Sequence[int]]) -> list[Traveller]:
 def _trial(book: Book, groups: Sequence[Sequence[int]], coiling: set[str]) -> Iterator[Act]:
     """Stand the stacks, try on, mark and take off again trunk by trunk, and divide at the bench.
 
+    What is in service and has legs to be made comes off the track with its trays, when those come out.
+
     ``coiling`` are the trunks of which something is still to be coiled on the track.
     """
     trays = sorted(tray for group in groups for tray in group if book.states[tray] == "new")
@@ -81,9 +83,11 @@ def _trial(book: Book, groups: Sequence[Sequence[int]], coiling: set[str]) -> It
             coiling.discard(trunk)
         if names:
             yield Act("mark", (trunk,), travellers=names)
-            yield Act("take_off", (trunk,), travellers=names)
-    if trays:
-        yield Act("take_out", trays=tuple(reversed(trays)))
+        if tried:
+            yield Act("take_off", (trunk,), travellers=tried)
+    served = {book.tray_of(leg) for t in travellers if book.served(t) for leg in t.legs if leg.leg in book.built}
+    if out := sorted({*trays, *served}, reverse=True):
+        yield Act("take_out", trays=tuple(out))
     if travellers:
         yield Act(
             "divide", tuple(dict.fromkeys(t.trunk for t in travellers)), travellers=tuple(t.name for t in travellers)
