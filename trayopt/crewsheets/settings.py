@@ -58,15 +58,15 @@ class TestSettings(Frozen):
 
 
 class MaterialSettings(Frozen):
-    """Spares, waste and what a leg uses up. No source: by judgement."""
+    """Spares, waste and what a leg uses up. No source: by judgement, save where it says so."""
 
     spare_trays: Whole = 0
     spare_sleeves_percent: Percent = 5
     tube_waste_percent: Percent = 10
     tube_past_mm: Whole = 30
     """How far a tube reaches past the tie-down at the tray's entrance."""
-    tray_tube_mm: Whole = 300
-    """Tube over a leg that parts from its subunit's own tube at a tray."""
+    parting_mm: Whole = 150
+    """How far before its first entrance a tube ends that is opened for several legs (common practice, no source)."""
     ties_per_leg: Whole = 2
     ties_per_guide_pass: Whole = 1
     """Ties a trunk gets at a guide each time that it passes."""
@@ -98,6 +98,7 @@ class LabourSettings(Frozen):
     route_min_per_tube_and_turn: Minutes = 1.5
     fit_min_per_tray: Minutes = 2
     mark_min_per_leg: Minutes = 2
+    take_off_min_per_tube: Minutes = 1
     take_out_min_per_tray: Minutes = 1
     divide_min_per_leg: Minutes = 4
     lay_min_per_tray: Minutes = 6
