@@ -52,7 +52,7 @@ def bounds(
     counted = {
         "broken_prefer": lambda: _preferences(job, broken),
         "legs": lambda: _legs(job),
-        "trays": lambda: _trays(job),
+        "trays": lambda: least_trays(job),
         "crossings": lambda: _crossings(job, laid),
         "leg_length_mm": lambda: _lengths(job, laid),
         "irregular": lambda: _irregular(job, laid),
@@ -118,7 +118,7 @@ def _legs_in(job: Job, subunit: Subunit, of: int) -> int:
     return min(len(job.legs_in(subunit, of, at)) for at in job.trunk_by_id[subunit.trunk].divide_at)
 
 
-def _trays(job: Job) -> tuple[int, list[str]]:
+def least_trays(job: Job) -> tuple[int, list[str]]:
     """Count the trays that the fibre ends of all subunits fill, each divided as it brings fewest; the largest trays first."""
     if job.rules[TrayFibres.id].level != "must":
         return 0, []
@@ -188,7 +188,7 @@ def _lengths(job: Job, laid: Laid) -> tuple[int, list[str]]:
     settled = Divider(job).settle()
     least, said = 0, []
     for trunk in laid.trunks():
-        shortest = min(_cuts(job, trunk), default=None)
+        shortest = min(least_cuts(job, trunk), default=None)
         if shortest is None:
             continue
         legs = len(laid.legs[trunk.id])
@@ -204,7 +204,7 @@ def _lengths(job: Job, laid: Laid) -> tuple[int, list[str]]:
     return least, said
 
 
-def _cuts(job: Job, trunk: Trunk) -> Iterator[tuple[int, Way, str]]:
+def least_cuts(job: Job, trunk: Trunk) -> Iterator[tuple[int, Way, str]]:
     """Give every length to which a leg of a trunk can be cut under the musts about loops and the bench."""
     routes, lengths = routes_of(job), Exposed().parameters(job)
     loops = SlackLoops().parameters(job)
