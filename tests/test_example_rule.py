@@ -96,7 +96,7 @@ def test_bounds_never_promise_too_much(first: int) -> None:
     met = Counter[str]()
     for seed in range(first, first + 40):
         data, best = best_of(seed)
-        unplaced, musts, prefers, legs, _, length, _ = best.goals
+        unplaced, musts, prefers, legs, _, _, length, _ = best.goals
         job = job_of(data)
         assert max(out_by_stack_counts(job, Clock()), out_of_trays(job, Clock())) <= unplaced, f"seed {seed}"
         if unplaced:

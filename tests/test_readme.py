@@ -19,7 +19,7 @@ ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"```yaml\n(.*?)```", README, re.DOTALL)
 PYTHON = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
-JOBS = [block for block in BLOCKS if "schema: trayopt/job/1" in block]
+JOBS = [block for block in BLOCKS if "schema: trayopt/job/2" in block]
 ENTRIES = [block for block in BLOCKS if block not in JOBS]
 
 

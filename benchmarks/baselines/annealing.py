@@ -19,14 +19,24 @@ from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.goals.registry import measure_all
-from trayopt.solver.heuristics.constructive import Bunch, Key, Laying, bunches_of, clusters, coarsest, construct
+from trayopt.solver.heuristics.constructive import (
+    Bunch,
+    Key,
+    Laying,
+    Parting,
+    bunches_of,
+    choose_partings,
+    clusters,
+    coarsest,
+    construct,
+)
 from trayopt.track.laid import Laid
 from trayopt.track.routes import all_ways
 
 HARD = 400.0
 WEIGHTS: Mapping[str, float] = {
-    "unplaced": 10.0, "broken_must": 100.0, "broken_prefer": 20.0, "legs": 5.0, "crossings": 1.0,
-    "leg_length_mm": 0.002, "out_of_turn": 0.05,
+    "unplaced": 10.0, "broken_must": 100.0, "broken_prefer": 20.0, "legs": 5.0, "trays": 5.0, "crossings": 1.0,
+    "leg_length_mm": 0.002, "irregular": 0.05,
 }  # fmt: skip
 """What one unit of each goal costs: a smooth stand-in for their order; the plan that is kept is judged by the order itself."""
 HOT, COLD = 50.0, 0.02
@@ -35,9 +45,10 @@ HOT, COLD = 50.0, 0.02
 
 @dataclass(frozen=True)
 class State:
-    """Decisions: ways, divisions, and the place of each bunch in the order of ``bunches`` (None: outside)."""
+    """Decisions: ways, where trunks are divided, divisions, and the place of each bunch in ``bunches`` (None: outside)."""
 
     ways: dict[str, Way]
+    parting: Parting
     divisions: dict[Key, int]
     bunches: Sequence[Bunch]
     at: tuple[Place | None, ...]
@@ -46,7 +57,8 @@ class State:
         """Write as a plan's decisions."""
         places = {leg: place for bunch, place in zip(self.bunches, self.at, strict=True) if place for leg in bunch.legs}
         inside = {leg.trunk for leg in places}
-        return Assignment({trunk: way for trunk, way in self.ways.items() if trunk in inside}, places)
+        ways = {trunk: way for trunk, way in self.ways.items() if trunk in inside}
+        return Assignment(ways, places, divide_at={trunk: at for trunk, at in self.parting.items() if trunk in inside})
 
 
 def solve(journal: Journal, *, seed: int = 1, workers: int = 1) -> None:
@@ -84,19 +96,19 @@ def energy(journal: Journal, state: State) -> float:
 
 def fits(job: Job, state: State) -> bool:
     """See at a glance that no tray is overfull and no subunit divided at the tray is torn: most draws fail here, unmeasured."""
-    load2: dict[Place, int] = defaultdict(int)
+    ends: dict[Place, int] = defaultdict(int)
     sleeves: dict[Place, int] = defaultdict(int)
     rows: dict[Key, list[tuple[int, Place]]] = defaultdict(list)
     for bunch, place in zip(state.bunches, state.at, strict=True):
         if place is None:
             continue
         tray = job.enclosure.tray_at(place)
-        load2[place] += bunch.load2
+        ends[place] += bunch.ends
         sleeves[place] += bunch.sleeves[tray.sleeve_fibres]
-        if load2[place] > 2 * tray.fibres or sleeves[place] > tray.sleeves:
+        if ends[place] > 2 * tray.fibres or sleeves[place] > tray.sleeves:
             return False
         for leg in bunch.legs:
-            if leg.of > 1 and job.trunk_by_id[leg.trunk].divide_at == "tray":
+            if leg.of > 1 and state.parting[leg.trunk] == "tray":
                 rows[leg.trunk, leg.subunit].append((leg.group, place))
     return all(
         one.stack == other.stack and other.position - one.position in {0, 1}
@@ -107,17 +119,18 @@ def fits(job: Job, state: State) -> bool:
 
 def first_state(job: Job) -> State | None:
     """Start where the habit ends, with the number of loops that places most."""
-    divisions = coarsest(job)
-    bunches = bunches_of(job, divisions)
     best: tuple[int, State] | None = None
     for loops in sorted({n for trunk in job.trunks for n in trunk.loops if n >= 1} or {1}):
         plan = construct(job, loops)
         ways = {trunk.id: plan.ways.get(trunk.id, all_ways(job, trunk)[0]) for trunk in job.trunks}
+        parting = choose_partings(job) | dict(plan.divide_at)
+        divisions = coarsest(job, parting)
+        bunches = bunches_of(job, divisions, parting)
         at = tuple(plan.places.get(bunch.legs[0]) for bunch in bunches)
-        state = State(ways, divisions, bunches, at)
+        state = State(ways, parting, divisions, bunches, at)
         if best is None or sum(place is not None for place in at) > best[0]:
             best = sum(place is not None for place in at), state
-    return best[1] if best and bunches else None
+    return best[1] if best and best[1].bunches else None
 
 
 def move(job: Job, state: State, chance: random.Random) -> State | None:
@@ -143,7 +156,7 @@ def move(job: Job, state: State, chance: random.Random) -> State | None:
     else:
         at[i] = None
     changed = tuple(at)
-    return None if changed == state.at else State(state.ways, state.divisions, state.bunches, changed)
+    return None if changed == state.at else State(state.ways, state.parting, state.divisions, state.bunches, changed)
 
 
 def _turn(job: Job, state: State, at: list[Place | None], i: int, chance: random.Random) -> None:
@@ -163,11 +176,11 @@ def _other_way(job: Job, state: State, chance: random.Random) -> State | None:
     way = chance.choice(all_ways(job, trunk))
     if way == state.ways[trunk.id]:
         return None
-    return State({**state.ways, trunk.id: way}, state.divisions, state.bunches, state.at)
+    return State({**state.ways, trunk.id: way}, state.parting, state.divisions, state.bunches, state.at)
 
 
 def _other_division(job: Job, state: State, chance: random.Random) -> State | None:
-    """Divide the like subunits of a trunk otherwise, and lay everything anew as habit does."""
+    """Divide the like subunits of a trunk otherwise, or at the other place, and lay everything anew as habit does."""
     key = chance.choice(list(state.divisions))
     own = job.subunit_of_leg[key]
     of = chance.choice(own.divisions)
@@ -176,10 +189,11 @@ def _other_division(job: Job, state: State, chance: random.Random) -> State | No
         like = (subunit.ribbons, subunit.ribbon_fibres) == (own.ribbons, own.ribbon_fibres)
         if like and (subunit.trunk, subunit.number) in divisions:
             divisions[subunit.trunk, subunit.number] = of
-    if divisions == state.divisions:
+    parting: Parting = state.parting | {own.trunk: chance.choice(job.trunk_by_id[own.trunk].divide_at)}
+    if (divisions, parting) == (state.divisions, state.parting):
         return None
-    bunches = bunches_of(job, divisions)
-    laying = Laying(job, dict(state.ways))
+    bunches = bunches_of(job, divisions, parting)
+    laying = Laying(job, dict(state.ways), parting, few_ties=False)
     for cluster in clusters(job, bunches):
         laying.lay(cluster)
-    return State(state.ways, divisions, bunches, tuple(laying.places.get(bunch.legs[0]) for bunch in bunches))
+    return State(state.ways, parting, divisions, bunches, tuple(laying.places.get(bunch.legs[0]) for bunch in bunches))

@@ -1,6 +1,6 @@
 """The straightforward model: every split, every place, every preference open, one boolean a crossing; goal after goal.
 
-It has the same rules and goals as trayopt, the same seven goals in the same order, and the solver's own default search with as
+It has the same rules and goals as trayopt, the same goals in the same order, and the solver's own default search with as
 many workers; what it lacks is structure: no outline, no division first, no bounds, no shared crossings, no constructive plan.
 """
 

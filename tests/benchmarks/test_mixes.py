@@ -38,7 +38,7 @@ def result(case: str, seconds: float | None, unplaced: int = 0) -> dict[str, Any
     return {
         "case": case, "family": case, "method": "trayopt", "seed": 1, "proven": seconds is not None, "seconds": seconds or 60.0,
         "phases": {"start": 0.5, "solver_import": 0.25, "read": 0.25, "build": 1.0, "search": 1.0},
-        "vector": [unplaced, 0, 0, 2, 0, 100, 0], "bounds": [unplaced, 0, 0, 2, 0, 100, 0],
+        "vector": [unplaced, 0, 0, 2, 1, 0, 100, 0], "bounds": [unplaced, 0, 0, 2, 1, 0, 100, 0],
         "proven_at": dict.fromkeys(GOAL_ORDER, seconds) if seconds is not None else {},
     }  # fmt: skip
 

@@ -20,7 +20,7 @@ STAMP = {
     "versions": "v",
     "machine": "m",
 }
-VECTOR = [0, 0, 0, 12, 0, 39272, 1]
+VECTOR = [0, 0, 0, 12, 6, 0, 39272, 1]
 
 
 def result(case: str, method: str, seconds: float | None, vector: list[int] | None = None) -> dict[str, Any]:
@@ -30,7 +30,7 @@ def result(case: str, method: str, seconds: float | None, vector: list[int] | No
         **STAMP,
         "case": case, "method": method, "seed": 1, "limit_s": 60.0, "splices": 432, "peak_mb": 100, "seconds": seconds or 60.0,
         "phases": {"start": 0.1, "read": 0.2, "build": 0.3, "search": 0.4}, "vector": vector, "proven": proven,
-        "bounds": vector if proven else [0, None, None, None, None, None, None],
+        "bounds": vector if proven else [0, None, None, None, None, None, None, None],
         "proven_at": dict.fromkeys(GOAL_ORDER, seconds) if proven else {"unplaced": 1.0}, "events": [[0.1, "unplaced", 432, 0]],
     }  # fmt: skip
 
@@ -99,7 +99,7 @@ def test_the_cases_of_the_baselines_are_told() -> None:
 
 def test_open_goals_never_rise_and_end_at_none() -> None:
     points = charts.open_goals(result("2x432-wall-2x6", "trayopt", 0.6))
-    assert points[0][1] == 7
+    assert points[0][1] == 8
     assert points[-1] == (0.6, 0.0)
     heights = [height for _, height in points]
     assert heights == sorted(heights, reverse=True)
@@ -115,14 +115,14 @@ def test_a_goal_that_is_proven_is_not_taken_for_the_next() -> None:
         [3.0, "broken_prefer", 4, 3],
     ]
     assert charts.open_goals(found) == [
-        (0.01, 7.0),
-        (0.5, 6.5),
-        (1.0, 6.0),
-        (1.0, 6.0),
-        (2.0, 5.0),
-        (2.0, 5.0),
-        (3.0, 4.25),
-        (60.0, 4.25),
+        (0.01, 8.0),
+        (0.5, 7.5),
+        (1.0, 7.0),
+        (1.0, 7.0),
+        (2.0, 6.0),
+        (2.0, 6.0),
+        (3.0, 5.25),
+        (60.0, 5.25),
     ]
 
 

@@ -105,12 +105,10 @@ def test_a_construction_that_is_a_mapping_is_a_fault_of_its_own() -> None:
 
 
 def test_a_guide_without_a_width_is_square_and_the_widest_sets_the_allowance(tmp_path: Path) -> None:
-    def allowance(change: Callable[[str], str], **rules: Any) -> int | float:
+    def allowance(change: Callable[[str], str], **rules: Any) -> float:
         folder = odd(tmp_path / str(len(list(tmp_path.iterdir()))), change)
-        return job_in(folder, rules).rules["exposed"].parameters["allowance_mm"]
-
-    def job_in(folder: Path, rules: dict[str, Any]) -> Any:
-        return load_job(mapping(enclosure="odd", rules=rules), library=[folder])
+        read = load_job(mapping(enclosure="odd", rules=rules), library=[folder])
+        return read.rules["exposed"].parameters["allowance_mm"]
 
     def without(text: str) -> str:
         return text.replace(", width_mm: 50", "")

@@ -71,7 +71,9 @@ def packing(items: Sequence[int], capacity: int, bins: int, spare: int) -> Job:
     data["trunks"] = [loose("N", subunits, divide_at="port"), loose("S", subunits, divide_at="port")]
     data["joins"] = joins
     data["tubes"]["tubes"] = [{"bore_mm": 100, "diameter_mm": 110}]
-    data["rules"] = bare({"tray_fibres": "must", "base_outward": "must", "reserve": {"level": "must", "trays": spare}})
+    data["rules"] = bare(
+        {"tray_fibres": "must", "no_empty_below": "must", "reserve": {"level": "must", "trays": spare}}
+    )
     return job_of(data)
 
 
@@ -97,7 +99,7 @@ def two_layers(edges: Sequence[tuple[int, int]]) -> tuple[Job, int]:
     data["joins"] = joins
     one_each = {v: f"N{i}" for i, (_, v) in enumerate(up, start=1)}
     data["apart"] = [{"joins": list(one_each.values()), "scope": "tray"}]
-    data["rules"] = bare({"apart": "must", "base_outward": "must"})
+    data["rules"] = bare({"apart": "must", "no_empty_below": "must"})
     degrees = [sum(left == u for left, _ in edges) for u in {left for left, _ in edges}]
     return job_of(data), sum(d * (d - 1) // 2 for d in degrees)
 

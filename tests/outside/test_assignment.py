@@ -13,8 +13,8 @@ from tests.outside.reductions import assignment
 from trayopt.api import solve
 
 
-def lengths(data: Json) -> list[list[int]]:
-    """Sum the routes of each group of trunks to each stack, by the oracle's arithmetic."""
+def lengths(data: Json, *, cut: bool) -> list[list[int]]:
+    """Sum the routes of each group of trunks to each stack, or what is cut for them, by the oracle's arithmetic."""
     facts = oracle.Facts(data)
     n = len(data["enclosure"]["stacks"])
     rise = facts.rise_mm(("t0", 1))
@@ -23,18 +23,19 @@ def lengths(data: Json) -> list[list[int]]:
         option = (trunk["ports"][0], trunk["travel"], trunk["loops"][0])
         row = rows[int(trunk["id"][1:].partition("-")[0])]
         for j in range(n):
-            row[j] += facts.base_mm(option, f"t{j}", "end") + rise
+            route = facts.base_mm(option, f"t{j}", "end") + rise
+            row[j] += facts.cut_mm(trunk["id"], option[2], route) if cut else route
     return rows
 
 
 def check(matrix: list[list[int]]) -> list[int]:
     """Solve a matrix both ways, and give the column of each row in our plan."""
     data, n = assignment(matrix), len(matrix)
-    cost = lengths(data)
+    routes, cost = lengths(data, cut=False), lengths(data, cut=True)
     ring = oracle.Facts(data).ring_mm
     for i in range(n):
         for j in range(n):
-            ours = cost[i][j] - cost[i][0] - cost[0][j] + cost[0][0]
+            ours = routes[i][j] - routes[i][0] - routes[0][j] + routes[0][0]
             assert ours == ring * (matrix[i][j] - matrix[i][0] - matrix[0][j] + matrix[0][0])
     rows, columns = linear_sum_assignment(cost)
     best = sum(cost[i][j] for i, j in zip(rows, columns, strict=True))

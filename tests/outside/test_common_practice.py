@@ -7,6 +7,7 @@ from math import comb
 from tests.build import assignment_of
 from tests.outside.boxes import box, trunk
 from trayopt.checker import Report, check_assignment
+from trayopt.domain.base import DivideAt
 from trayopt.goals.registry import BY_ID
 from trayopt.rules.registry import BY_ID as RULES
 from trayopt.track.laid import Laid
@@ -23,10 +24,10 @@ def two_trunks(subunits: int, ribbons: int, positions: int, **tray: int) -> Laid
     return Laid(job, assignment_of(job, {}, {}))
 
 
-def crossings(laid: Laid, places: list[str], fibres: int) -> int:
+def crossings(laid: Laid, places: list[str], fibres: int, divide_at: DivideAt = "tray") -> int:
     """Place N's legs of so many fibres in order, and count its crossings."""
     legs = {f"N:{fibres * i + 1}-{fibres * i + fibres}": place for i, place in enumerate(places)}
-    placed = Laid(laid.job, assignment_of(laid.job, N_WAY, legs))
+    placed = Laid(laid.job, assignment_of(laid.job, N_WAY, legs, divide_at={"N": divide_at}))
     return BY_ID["crossings"].measure(laid.job, placed)
 
 
@@ -40,20 +41,23 @@ def test_whole_legs_in_turn_and_one_stack_first() -> None:
 
 
 def test_halved_subunits_in_turn_and_one_stack_first() -> None:
-    # 12 subunits of 144 in 2 x 72, both on one stack: 0 in turn, C(6,2) x 4 = 60 where one stack is filled first
+    # 12 subunits of 144 in 2 x 72, both on one stack: 0 in turn. Where one stack is filled first, C(6,2) = 15 pairs of tubes
+    # cross that are opened at the trays, and C(6,2) x 4 = 60 pairs of legs in tubes of their own
     laid = two_trunks(12, 12, 12)
     pairs = [(2 * i + 1, 2 * i + 2) for i in range(6)]
     in_turn = [f"{stack}/{position}" for pair in pairs for stack in ("left", "right") for position in pair]
     first = [f"{stack}/{position}" for stack in ("left", "right") for pair in pairs for position in pair]
     assert crossings(laid, in_turn, 72) == 0
-    assert crossings(laid, first, 72) == comb(6, 2) * 4 == 60
+    assert crossings(laid, first, 72) == comb(6, 2) == 15
+    assert crossings(laid, in_turn, 72, "port") == 0
+    assert crossings(laid, first, 72, "port") == comb(6, 2) * 4 == 60
 
 
 def test_a_full_box_is_exactly_full() -> None:
     # trays of 72 are 6 sleeves of 12; 24 of them hold 1,728, and with a sleeve or a place less they do not
     report = full_box(fibres=72, sleeves=6)
     assert report.unplaced == 0
-    assert {tray.fibres for tray in report.plan.trays} == {72}
+    assert {tray.ends for tray in report.plan.trays} == {144}
     assert {tray.sleeves for tray in report.plan.trays} == {6}
     assert {found.rule for found in report.findings} <= {"reach", "guide_fill"}
     # subunits of 144 with trays of 72 are each divided into 2 x 72

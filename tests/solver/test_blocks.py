@@ -141,21 +141,21 @@ def test_every_goal_can_be_said_of_settled_blocks(first: int, number: int, knobs
 
 
 def crossed_halves(fibres: int) -> dict[str, Any]:
-    """Give two trunks of a subunit of 2 x 12 each, whose halves are spliced crosswise, both divided at the tray."""
+    """Give two trunks of a subunit of 2 x 12 each, whose halves are spliced crosswise, both divided at the tray alone."""
     job = strategies.worked_example()
     cable = job["trunks"][1]["cable"]
     cable["subunits"][0]["ribbons"] = 2
     for trunk in job["trunks"]:
-        trunk["cable"] = cable
+        trunk |= {"cable": cable, "divide_at": ["tray"]}
     for stack in job["enclosure"]["stacks"]:
         stack["tray"]["fibres"] = fibres
     job["joins"] = [{"a": "P:1-12", "b": "Q:13-24", "name": "0"}, {"a": "P:13-24", "b": "Q:1-12", "name": "1"}]
     return job
 
 
-@pytest.mark.parametrize(("fibres", "unplaced"), [(24, 0), (12, 12)])
-def test_a_ring_of_two_blocks_lies_in_one_tray_or_half_of_it_stays_out(fibres: int, unplaced: int) -> None:
-    """Along P the second half lies no lower than the first, along Q the first no lower than the second."""
+@pytest.mark.parametrize(("fibres", "unplaced"), [(24, 0), (12, 24)])
+def test_a_ring_of_two_blocks_lies_in_one_tray_or_outside(fibres: int, unplaced: int) -> None:
+    """Along P the second half lies no lower than the first, along Q the first no lower than the second; no half is left out."""
     blocks = blocks_of(crossed_halves(fibres), all_placed=False)
     assert blocks.units == [12, 12]
     assert RelaxedModel(blocks, Clock()).least(blocks.unplaced()).bound == unplaced
@@ -169,7 +169,7 @@ def test_a_block_is_cut_where_both_sides_have_an_edge() -> None:
     divider = Divider(job)
     divisions = {("P", 1): (2,), ("P", 2): (2,), ("Q", 1): (2,)}
     blocks = Segments(divider, divisions, STRICT, all_placed=True, clock=Clock())
-    assert [block.splices for block in blocks.blocks] == [24, 24]
+    assert [block.fibres for block in blocks.blocks] == [24, 24]
     assert blocks.units == [24, 24]
     assert blocks.parts_of(Leg("Q", 1, 1, 2)) == {0: 24}
     assert blocks.parts_of(Leg("Q", 1, 1, 1)) == {0: 24, 1: 24}
@@ -185,7 +185,8 @@ def test_a_layout_is_worked_out_to_a_plan() -> None:
     assert (answer.bound, answer.value) == (4, 4)
     assert answer.layout is not None
     assert answer.layout.divisions == {("P", 1): (1,), ("P", 2): (1,), ("Q", 1): (2,)}
-    assert sum(answer.layout.splices.values()) == 48
+    assert sum(answer.layout.fibres.values()) == 48
+    assert {trunk: tuple(at) for trunk, at in answer.layout.divide_at.items()} == {"P": ("tray",), "Q": ("tray",)}
     model = build(job, STRICT, all_placed=True, divisions=answer.layout.divisions)
     trial = layouts.hold(model, answer.layout)
     assert len(trial.proto.constraints) > len(model.cp.proto.constraints)

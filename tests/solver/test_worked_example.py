@@ -1,4 +1,7 @@
-"""The worked example of the specification, section 10, with its three variants; its left and right plans are equals."""
+"""The worked example of the specification, sections 10 and 11, with its variants; its left and right plans are equals.
+
+The goals with a bench at 2000 and one loop are not in the specification: they are from the brute force of ``tests/oracle.py``.
+"""
 
 from __future__ import annotations
 
@@ -13,9 +16,9 @@ from trayopt.api import solve
 from trayopt.domain.plan import Plan
 
 VARIANTS: dict[str, tuple[dict[str, Any], tuple[int, ...]]] = {
-    "bench 1800": ({}, (0, 0, 1, 4, 0, 9232, 0)),
-    "bench 2000": ({"bench_mm": None}, (0, 0, 3, 4, 0, 10368, 0)),
-    "bench 2000, two loops": ({"bench_mm": None, "loops": (1, 2)}, (0, 0, 1, 4, 0, 11888, 0)),
+    "bench 1800": ({}, (0, 0, 1, 4, 2, 0, 10750, 1)),
+    "bench 2000": ({"bench_mm": None}, (0, 0, 3, 4, 2, 0, 11900, 1)),
+    "bench 2000, two loops": ({"bench_mm": None, "loops": (1, 2)}, (0, 0, 1, 4, 2, 0, 13650, 1)),
 }
 
 
@@ -50,7 +53,8 @@ def test_the_plan() -> None:
         ("Q/1.1", "left", 1, 2375),
         ("Q/1.2", "left", 2, 2386),
     ]
-    assert [leg.cut_mm for leg in plan.legs if leg.trunk == "P"] == [2550, 2600]
+    # route + 120 to splice again + 122 a turn for the outer lay, twice: 2,594 and 2,605, rounded up to 50
+    assert [leg.cut_mm for leg in plan.legs if leg.trunk == "P"] == [2600, 2650]
     assert [(item.rule, item.subject) for item in plan.broken] == [("alternate_stacks", "P/2")]
 
 

@@ -43,7 +43,10 @@ class NoEmptyBelow(Rule[NoParameters]):
         positions = job.enclosure.stack_by_id[stack].positions
         if position:
             return f"{subject}: position {position} is used only if position {int(position) - 1} under it is used"
-        return f"{subject}: its {positions} positions are used in their order, the one at the base first, and none is left empty under a used one"
+        return (
+            f"{subject}: its {positions} positions are used in their order, the one at the base first, and none is left "
+            "empty under a used one"
+        )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what to change."""

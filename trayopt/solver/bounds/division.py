@@ -32,7 +32,7 @@ from ortools.sat.python import cp_model
 
 from trayopt.domain.base import EPSILON, DivideAt
 from trayopt.domain.cable import FIBRE_RADIUS_MM
-from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Tray
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.splicing import Piece
@@ -70,12 +70,12 @@ class Divider:
         self._options = {trunk.id: tuple((divide_at or {}).get(trunk.id, trunk.divide_at)) for trunk in job.trunks}
         self._use(
             {
-                (subunit.trunk, subunit.number): {
-                    of: tuple(at for at in self._options[subunit.trunk] if self._useful(subunit, of, at))
-                    for of in subunit.divisions
+                key: {
+                    of: tuple(at for at in self._options[key[0]] if self._useful(key, of, at))
+                    for of in job.subunit_of_leg[key].divisions
                 }
-                for subunit in job.subunits
-                if job.spliced[subunit.trunk, subunit.number]
+                for key, runs in job.spliced.items()
+                if runs
             }
         )
 
@@ -124,34 +124,36 @@ class Divider:
 
     @cached_property
     def possible(self) -> dict[Key, tuple[int, ...]]:
-        """Every k at which some leg of a subunit can be placed; where there is none, one k that stands for unplaced.
-
-        At the tray all legs of a subunit are placed or none.
-        """
+        """Every k at which some leg of a subunit can be placed; where there is none, one k that stands for unplaced."""
         return {
             key: tuple(
                 of
-                for of in subunit.divisions
-                if of in self.open[key]
-                or ("port" in self._options[key[0]] and self._useful(subunit, of, "port", every=False))
+                for of in self.job.subunit_of_leg[key].divisions
+                if of in self.open[key] or any(self.placeable(key, of, at) for at in self._options[key[0]])
             )
             or (1,)
             for key in self.open
-            for subunit in (self.job.subunit_of_leg[key],)
         }
 
-    def _useful(self, subunit: Subunit, of: int, at: DivideAt, *, every: bool = True) -> bool:
-        """Whether every leg (or some leg) of a division can be placed at all, of a trunk that is divided there."""
+    def placeable(self, key: Key, of: int, at: DivideAt) -> tuple[Leg, ...]:
+        """Give the legs of a division that can be placed at all if the trunk is divided there: at the tray all, or none."""
+        subunit = self.job.subunit_of_leg[key]
+        legs = self.job.legs_in(subunit, of, at)
         trunk = self.job.trunk_by_id[subunit.trunk]
         tube = routes_of(self.job).traveller(trunk, subunit, of, at)
         if tube is None:
-            return False
+            return ()
         if BendRadius.id in self.must and tube.radius_mm > self.job.enclosure.track.min_radius_mm + EPSILON:
-            return False
+            return ()
         trays = self._trays(trunk)
-        legs = self.job.legs_in(subunit, of, at)
-        fit = (any(self._fits(tray, *self._needs(leg, tray.sleeve_fibres)) for tray in trays) for leg in legs)
-        return all(fit) if every else any(fit)
+        fit = tuple(
+            leg for leg in legs if any(self._fits(tray, *self._needs(leg, tray.sleeve_fibres)) for tray in trays)
+        )
+        return fit if at == "port" or len(fit) == len(legs) else ()
+
+    def _useful(self, key: Key, of: int, at: DivideAt) -> bool:
+        """Whether every leg of a division can be placed, of a trunk that is divided there."""
+        return len(self.placeable(key, of, at)) == len(self._legs_in(key, of, at))
 
     def _trays(self, trunk: Trunk) -> list[Tray]:
         radius = FIBRE_RADIUS_MM[trunk.cable.fibre]
@@ -165,7 +167,7 @@ class Divider:
         return TraySleeves.id not in self.must or sleeves <= tray.sleeves
 
     def _needs(self, leg: Leg, sleeve_fibres: int) -> tuple[int, int]:
-        """Least fibre ends and sleeves that a leg brings into a tray, with sleeves of a size: it comes with all that it is spliced to."""
+        """Least ends and sleeves that a leg brings into a tray, with sleeves of a size: all that it is spliced to comes too."""
         first, last = self.job.subunit(leg).leg_run(leg)
         return self.job.ends(leg) + self.job.spliced_fibres(leg), sum(
             run.sleeves(sleeve_fibres) for run in self._runs_of[leg.trunk, leg.subunit] if first <= run.first <= last

@@ -1,4 +1,4 @@
-"""Counts by place: how many legs of each kind lie at each tray place; a bound on leg length, splices left out or not.
+"""Counts by place: how many legs of each kind lie at each tray place; bounds on used places and leg length.
 
 It holds for every plan that leaves so many splices unplaced at most, has so many legs at most, and keeps what groups its
 question holds: trays have room for the legs at them, both sides of the splices of two trunks lie in one tray, and ways, guides
@@ -7,6 +7,7 @@ and stacks bind as in the counts by stack. Which leg lies where is left out, and
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cached_property
 from math import gcd
 from typing import Any
@@ -16,10 +17,11 @@ from trayopt.domain.cablework import Subunit
 from trayopt.domain.finding import Level
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
+from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.guide_fill import area_units
 from trayopt.rules.tray_fibres import TrayFibres
-from trayopt.rules.variables import Partings, TrunkLegs, TrunkPlaces, TrunkStacks, TrunkWays, Variables
+from trayopt.rules.variables import Partings, Trays, TrunkLegs, TrunkPlaces, TrunkStacks, TrunkWays, Variables
 from trayopt.solver.bounds.stack_counts import Kind, StackCounts
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
@@ -62,7 +64,7 @@ class PlaceCounts(StackCounts):
     @cached_property
     def voice(self) -> Variables:
         """What rules and goals may ask."""
-        return voice(self, TrunkWays, Partings, TrunkStacks, TrunkPlaces, TrunkLegs)
+        return voice(self, TrunkWays, Partings, TrunkStacks, TrunkPlaces, TrunkLegs, Trays)
 
     def legs_at(self, trunk: Trunk, place: Place) -> Any:
         """How many legs of a trunk are at a place."""
@@ -82,21 +84,36 @@ class PlaceCounts(StackCounts):
                 finest[i] = max(finest[i], cut.legs)
         return sum(legs * len(self.classes[i].members) for i, legs in finest.items())
 
+    def used(self, place: Place) -> Any:
+        """Whether a tray place is used."""
+        most = sum(map(self.most_trunk_legs, self.job.trunks))
+        return self.positive(("used", place), total(self.here[place].values()), most)
+
     def trunk_at(self, trunk: Trunk, place: Place) -> Any:
         """Whether a trunk has a leg at a place."""
         return self.positive(("trunk at", trunk.id, place), self.legs_at(trunk, place), self.most_trunk_legs(trunk))
 
 
-def length_bound(job: Job, levels: tuple[Level, ...], unplaced: int, legs: int | None, clock: Clock) -> int:
-    """Bound the leg length, in mm, over plans with at most so many splices unplaced and so many legs, or any.
+def goal_bound(
+    job: Job,
+    goal: GoalName,
+    levels: tuple[Level, ...],
+    unplaced: int,
+    limits: Mapping[GoalName, int],
+    clock: Clock,
+) -> int:
+    """Bound used places or the leg length, in mm, over plans with at most so many splices unplaced.
 
-    ``levels`` are those of which such plans break no rule; physical rules at must are kept in any case.
+    ``levels`` are those of which such plans break no rule; physical rules at must are kept in any case. ``limits`` are what such
+    plans have at most of legs and used places.
     """
     counts = PlaceCounts(_question(job, levels), all_placed=not unplaced)
     if len(counts.cuts) * len(counts.places) > MOST_COUNTS:
         return 0
-    _hold(counts, unplaced, legs)
-    counts.minimize(GOALS["leg_length_mm"].encode(counts.job, counts.voice))
+    _hold(counts, unplaced, limits.get("legs"))
+    if "trays" in limits:
+        counts.require(GOALS["trays"].encode(counts.job, counts.voice) <= limits["trays"])
+    counts.minimize(GOALS[goal].encode(counts.job, counts.voice))
     status, solver = solve_one(counts.cp, clock, EFFORT)
     return max(0, whole_bound(solver.best_objective_bound)) if status in FOUND else 0
 

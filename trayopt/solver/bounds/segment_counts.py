@@ -21,7 +21,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cached_property
-from itertools import combinations, pairwise
+from itertools import combinations, pairwise, product
 from math import gcd
 from typing import Any, NamedTuple
 
@@ -136,6 +136,7 @@ class SegmentCounts(Model):
             self._bind(i)
         for key in self._of_key:
             self._whole(key)
+            self._leave_out(divider, key)
             self._follow(key)
         for leg in self._parts:
             self._at_places(leg)
@@ -322,6 +323,21 @@ class SegmentCounts(Model):
             for of, idle in {} if self.blocks[i].spliced else self._idle(i).items():
                 if idle:
                     self.require(self._out[i] >= idle // self.units[i], port, self.divided(subunit, of))
+
+    def _leave_out(self, divider: Divider, key: Key) -> None:
+        """Leave out what lies in legs that can be placed nowhere, as long as physical rules at must bind hard."""
+        if self.all_placed or self.policy.physical != "hard":
+            return
+        subunit = self.job.subunit_of_leg[key]
+        for of, at in product(self._of_key[key], self.divide_options(self.job.trunk_by_id[key[0]])):
+            placeable = divider.placeable(key, of, at)
+            bare: dict[int, int] = defaultdict(int)
+            for leg in self.job.spliced_legs(subunit, of):
+                for i, part in {} if leg in placeable else self.parts_of(leg).items():
+                    bare[i] += part
+            so = (self.divided(subunit, of), self.divided_at(self.job.trunk_by_id[key[0]], at))
+            for i, fibres in bare.items():
+                self.require(self.units[i] * self._out[i] >= fibres, *so)
 
     def _cut(self, i: int) -> None:
         """Let a tray hold whole segments of a stretch: what lies between two edges that all its sides share.

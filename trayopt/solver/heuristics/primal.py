@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from trayopt.domain.plan import GoalName
-from trayopt.solver.bounds.pattern_counts import Guess, count, hold, in_scope
+from trayopt.solver.bounds.pattern_counts import Guess, count, fewest_trays, hold, in_scope
 from trayopt.solver.heuristics.completion import Answer, RelaxedModel, RelaxedSolution, add_all
 from trayopt.solver.heuristics.constructive import first_plans, keeps_facts
 from trayopt.solver.heuristics.precedence import hold_order, order_of
@@ -137,15 +137,30 @@ def guided(s: Session, model: Model, least: int) -> bool:
     Where nothing need cross: without a crossing and of least length, at the counted places, or else anywhere. Where
     something must: in the order that pays least for it, of least length, or else of any.
     """
-    counted = count(model, least, s.clock) if s.on("pattern_counts") and in_scope(model) else None
-    if counted is not None:
-        model.least["leg_length_mm"] = Least(counted.bound, "pattern_counts")
-    guess = None if counted is None else counted.guess
+    guess = _counted(s, model, least) if s.on("pattern_counts") and in_scope(model) else None
     return any(
         s.run(model, None, trial=trial, share=TRIAL).assignment is not None
         for trial in trials(s, model, guess)
         if not s.clock.over
     )
+
+
+def _counted(s: Session, model: Model, least: int) -> Guess | None:
+    """Count for a model its least trays and leg length, note both, and give counts that come to them.
+
+    Where trays count before lengths, the lengths are those of plans with the fewest trays.
+    """
+    order = s.state.order
+    trays = fewest_trays(model, least, s.clock)
+    if trays is not None:
+        model.least["trays"] = Least(trays, "pattern_counts")
+        if order.index("trays") > order.index("leg_length_mm"):
+            trays = None
+    counted = count(model, least, s.clock, trays=trays)
+    if counted is None:
+        return None
+    model.least["leg_length_mm"] = Least(counted.bound, "pattern_counts", None if trays is None else {"trays": trays})
+    return counted.guess
 
 
 def trials(s: Session, model: Model, guess: Guess | None) -> Iterator[CpModel]:

@@ -31,10 +31,11 @@ from trayopt.solver.model.ways import Partings, Ways
 
 
 class Least(NamedTuple):
-    """A lower bound over the plans of one model, and its author."""
+    """A lower bound over the plans of one model that meet what is given beside, and its author."""
 
     value: int
     by: str
+    given: Mapping[GoalName, int] | None = None
 
 
 class Opposites(NamedTuple):

@@ -12,7 +12,7 @@ from typing import Any
 from trayopt.domain.plan import GoalName
 from trayopt.rules.no_empty_below import NoEmptyBelow
 from trayopt.solver.bounds import place_counts, set_partition
-from trayopt.solver.bounds.pattern_counts import in_scope
+from trayopt.solver.bounds.pattern_counts import count, fewest_trays, in_scope, least_irregular
 from trayopt.solver.bounds.rings import chained
 from trayopt.solver.bounds.settled_segments import SettledSegments
 from trayopt.solver.heuristics.completion import Query, RelaxedModel
@@ -175,31 +175,58 @@ class Descent:
         if goal == "legs" and self.session.on("division"):
             fewest = self.session.divider.least_legs(unplaced)
             return max(least, self.session.state.record(goal, fewest, "division", Given({"unplaced": unplaced})))
-        if goal == "leg_length_mm":
-            return max(least, self._least_length(model, unplaced))
+        if goal in {"trays", "leg_length_mm", "irregular"}:
+            if unplaced:
+                return max(least, self._least_of_some(goal, unplaced))
+            if model.all_placed and self.session.state.value("broken_must") == 0:
+                return max(least, self._least_of_all(model, goal))
         return least
 
-    def _least_length(self, model: Model, unplaced: int) -> int:
-        """Bound the leg length of plans that are as good in all goals before, by counting."""
-        goal: GoalName = "leg_length_mm"
-        good = self.session.as_good(goal)
-        if model.all_placed and self.session.state.value("broken_must") == 0 and not in_scope(model):
-            if not self.session.on("set_partition"):
+    def _least_of_all(self, model: Model, goal: GoalName) -> int:
+        """Bound a goal of places over the plans of a model that are as good in all goals before, by counting."""
+        session = self.session
+        good = session.as_good(goal)
+        weight, trays = session.state.value("broken_prefer"), good.get("trays")
+        length = good.get("leg_length_mm") if goal == "irregular" else None
+        if in_scope(model):
+            if not session.on("pattern_counts"):
                 return 0
-            weight, fewest, most = self.session.state.value("broken_prefer"), 0, good.get("legs")
-            if most is not None:
-                fewest = self.session.state.least("legs")
-            divisions = {
-                (s.trunk, s.number): model.divisions(s) for s in self.session.job.subunits if model.divisions(s)
-            }
-            length = set_partition.length_bound(
-                self.session.divider, divisions, weight, fewest, most, self.session.clock
-            )
-            return self.session.know(model, goal, length, "set_partition", good)
-        if unplaced and self.session.on("place_counts"):
-            length = place_counts.length_bound(
-                self.session.job, self.session.levels, unplaced, good.get("legs"), self.session.clock
-            )
-            given = self.session.given((*FIRST, *(("legs",) if "legs" in good else ())))
-            return self.session.state.record(goal, length, "place_counts", given)
-        return 0
+            found: int | None = None
+            if goal == "trays":
+                found = fewest_trays(model, weight, session.clock)
+            elif goal == "irregular":
+                found = least_irregular(model, weight, session.clock, trays=trays, length_mm=length)
+            else:
+                counted = count(model, weight, session.clock, trays=trays)
+                found = None if counted is None else counted.bound
+            return session.know(model, goal, found or 0, "pattern_counts", good)
+        if not session.on("set_partition"):
+            return 0
+        most = good.get("legs")
+        asked = (
+            session.divider,
+            {(s.trunk, s.number): of for s in session.job.subunits if (of := model.divisions(s))},
+            weight,
+            0 if most is None else session.state.least("legs"),
+            most,
+            session.clock,
+        )
+        narrow = {trunk.id: model.divide_options(trunk) for trunk in session.job.trunks}
+        if goal == "trays":
+            least = set_partition.trays_bound(*asked, divide_at=narrow)
+        elif goal == "irregular":
+            least = set_partition.irregular_bound(*asked, trays=trays, length_mm=length, divide_at=narrow)
+        else:
+            least = set_partition.length_bound(*asked, trays=trays, divide_at=narrow)
+        return session.know(model, goal, least, "set_partition", good)
+
+    def _least_of_some(self, goal: GoalName, unplaced: int) -> int:
+        """Bound used places or leg length over plans that leave splices out and are as good in all goals before."""
+        session = self.session
+        if goal == "irregular" or not session.on("place_counts"):
+            return 0
+        good = session.as_good(goal)
+        names: tuple[GoalName, ...] = ("legs", "trays")
+        limits = {name: good[name] for name in names if name in good}
+        least = place_counts.goal_bound(session.job, goal, session.levels, unplaced, limits, session.clock)
+        return session.state.record(goal, least, "place_counts", session.given((*FIRST, *limits)))
