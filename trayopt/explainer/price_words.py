@@ -47,14 +47,19 @@ def figures(worth: Worth) -> tuple[str, str, str, str]:
     return f"{worth.legs:,}", f"{worth.trays:,}", metres(worth.leg_length_mm), f"{worth.minutes:,}"
 
 
-def text(found: Prices) -> str:
-    """Write prices as plain text: what was priced, the table, and what costs nothing or is open."""
+def head(found: Prices) -> str:
+    """Say what the best plan asks of a crew."""
     best = found.best
     proof = "proven" if best.proven else "not proven to be the best"
-    lines = [
+    return (
         f"The best plan ({proof}): {several(best.legs, 'leg')}, {several(best.trays, 'tray')}, "
         f"{metres(best.leg_length_mm)} m, {several(best.minutes, 'crew minute')}."
-    ]
+    )
+
+
+def text(found: Prices) -> str:
+    """Write prices as plain text: what was priced, the table, and what costs nothing or is open."""
+    lines = [head(found)]
     if found.priced:
         lines += ["", "What keeping preferences costs", *_table([HEADS, *rows(found)])]
     if found.free:

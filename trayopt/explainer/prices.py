@@ -6,7 +6,6 @@ crew would save without the preference is saved at least; it is all that can be 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from threading import Event
 
@@ -151,14 +150,3 @@ def least_minutes(job: Job, assignment: Assignment, pace: Labour) -> float:
         strip = lengths.strip_mm([cut], min(trunk.loops))
         minutes -= pace.strip_min_per_metre * (lengths.strip_of(laid, trunk.id) - strip) / 1000
     return minutes
-
-
-def dear(
-    job: Job, best: Known, clock: Clock, more_than: float, pace: Labour, stop: Event | None = None
-) -> Iterator[str]:
-    """Say of every preference that costs more crew minutes than so many what keeping it costs."""
-    from trayopt.explainer.price_words import price_line
-
-    found = prices(job, best, clock, pace, more_than=more_than, stop=stop)
-    for price in found.priced:
-        yield price_line(price, found.best)

@@ -168,7 +168,7 @@ def by_reason(broken: Sequence[PreferenceSaid]) -> list[list[PreferenceSaid]]:
     """Give broken preferences together where the same stands against them, so that it is said once."""
     alike: dict[tuple[object, ...], list[PreferenceSaid]] = {}
     for item in broken:
-        alike.setdefault((item.reason, item.against), []).append(item)
+        alike.setdefault((item.never, item.reason, item.against), []).append(item)
     return list(alike.values())
 
 

@@ -105,6 +105,18 @@ class Trials:
                 return answer
         return None if self.clock.over else self._whole(held, most)
 
+    def excluded(self, held: Groups) -> bool:
+        """Tell whether a small model excludes these groups; where none does, no plan is looked for."""
+        if self.plan(held) is not None:
+            return False
+        if self.core(held) is not None or self._ringed(held) is False:
+            return True
+        for model in (self._stack_counts, self._guarded):
+            if not self.clock.over and self._glance(model, held, None)[0] == cp_model.INFEASIBLE:
+                self.refute(held)
+                return True
+        return False
+
     def dropping(self, cost: Cost, among: Groups) -> CorrectionModel:
         """Give what says which of some groups to give up first."""
         return CorrectionModel(self._stack_counts, self.question.groups, cost, among)
