@@ -168,7 +168,7 @@ def solve(
     start
         A plan to begin with.
     goals
-        legs, crossings and leg_length_mm in another order.
+        legs, trays, crossings and leg_length_mm, or some of them, in the order in which they count.
     progress
         Called with seconds, goal, value and bound.
     watch
@@ -448,7 +448,7 @@ def habits(
     return Habits(dear, {(item.rule, item.subject): item.root for item in never})
 
 
-def check(job: Job, plan: Plan | str | Path) -> Report:
+def check(job: Job, plan: Plan | str | Path, *, warn: Callable[[Fault], None] | None = None) -> Report:
     """Check a plan document against its job: every rule, and every figure that it claims.
 
     Parameters
@@ -457,6 +457,8 @@ def check(job: Job, plan: Plan | str | Path) -> Report:
         The job, as ``load_job`` gives it.
     plan
         The plan, or its file in JSON (``-`` for standard input); see ``judge`` for tables.
+    warn
+        Told where the file is of a former format: only where things lie is taken over of it.
 
     Returns
     -------
@@ -471,7 +473,7 @@ def check(job: Job, plan: Plan | str | Path) -> Report:
     """
     from trayopt.checker import check as check_document
 
-    document, source = _document(plan, "make a plan of it, or judge it as it is")
+    document, source = _document(job, plan, "make a plan of it, or judge it as it is", warn)
     return check_document(job, document, source)
 
 
@@ -506,7 +508,7 @@ def judge(job: Job, plan: Plan | str | Path, *, best: bool | None = None, time_l
     best_s = time_limit_s if (document is None if best is None else best) else None
     if document is None:
         return review_table(job, made, complete_s=time_limit_s, best_s=best_s)
-    return review_plan(job, document, made.source, best_s=best_s)
+    return review_plan(job, document, made.source, best_s=best_s, notes=made.notes)
 
 
 @dataclass(frozen=True)
@@ -545,6 +547,7 @@ def prove(
     workers: int = 8,
     seed: int = 1,
     progress: Progress | None = None,
+    warn: Callable[[Fault], None] | None = None,
 ) -> Proofs:
     """Prove the bounds of a plan again: ask for each goal for a plan below its bound, as good in the goals before.
 
@@ -563,6 +566,8 @@ def prove(
         Search threads, and the seed of their random choices.
     progress
         Called with seconds, goal, value and the bound that is proven so far.
+    warn
+        Told where the file is of a former format: nothing is claimed then.
 
     Returns
     -------
@@ -588,7 +593,7 @@ def prove(
     from trayopt.solver.prove import Claim
     from trayopt.solver.prove import prove as asked
 
-    document, source = _document(plan, "make a plan of it, for a table states no bounds")
+    document, source = _document(job, plan, "make a plan of it, for a table states no bounds", warn)
     laid = lay(job, document, source)
     stops = [found for found in judged(job, laid) if no_plan_breaks(found)]
     if document.status == "none" or stops:
@@ -636,7 +641,8 @@ def mend(
         Trays in which everything is spliced and stays: places, or text such as ``left/1-4,right/1-4``. Rows of a table
         that are marked as built stay as well.
     weights
-        What each change counts, by kind: legs, travel, ends, ports, splits, loops; a kind that is left out keeps its own.
+        What each change counts, by kind: legs, travel, ends, partings, ports, splits, loops; a kind that is left out keeps
+        its own.
     time_limit_s
         Most seconds of search.
     workers, seed
@@ -703,6 +709,7 @@ def sheets(
     settings: Settings | str | Path | None = None,
     measured: Mapping[str, int] | str | Path | None = None,
     codes: bool = False,
+    warn: Callable[[Fault], None] | None = None,
 ) -> Sheets:
     """Make everything that the crew, the store and the file need of a plan.
 
@@ -724,6 +731,8 @@ def sheets(
         Measured entrance marks in mm by leg, or their table in CSV or XLSX.
     codes
         Whether every label gets a QR code.
+    warn
+        Told where the plan's file is of a former format: only where things lie is taken over of it.
 
     Returns
     -------
@@ -741,7 +750,7 @@ def sheets(
     from trayopt.crewsheets.write import Sheets, fitting
 
     options = _sheet_options(only, units, language, settings, codes)
-    document, source = _document(plan, "make a plan of it, for sheets are printed of a plan")
+    document, source = _document(job, plan, "make a plan of it, for sheets are printed of a plan", warn)
     fitting(job, document, source)
     marks = _measured(measured, Book(job, document, options.settings))
     return Sheets(job, document, options, measured=marks)
@@ -758,12 +767,13 @@ def record(
     settings: Settings | str | Path | None = None,
     measured: Mapping[str, int] | str | Path | None = None,
     codes: bool = False,
+    warn: Callable[[Fault], None] | None = None,
 ) -> Record:
     """Judge the readings of a plan against the limit, batch by batch, and find what is to be spliced again.
 
     Parameters
     ----------
-    job, plan, only, units, language, settings, measured, codes
+    job, plan, only, units, language, settings, measured, codes, warn
         As for ``sheets``.
     readings
         The test record filled in, or a table in CSV or XLSX with the columns fibre, wavelength_nm, a_to_b_db, b_to_a_db
@@ -786,7 +796,7 @@ def record(
     from trayopt.crewsheets.write import fitting
 
     options = _sheet_options(only, units, language, settings, codes)
-    document, source = _document(plan, "make a plan of it, for readings belong to a plan")
+    document, source = _document(job, plan, "make a plan of it, for readings belong to a plan", warn)
     fitting(job, document, source)
     book = Book(job, document, options.settings)
     read = read_readings(str(readings), book)
@@ -806,18 +816,20 @@ def _opened(
     return open_readable(job, plan) if readable else open_plan(job, plan, lenient=lenient)
 
 
-def _document(plan: Plan | str | Path, hint: str) -> tuple[Plan, str]:
-    """Give a plan document, and what it is called in errors; a table is refused."""
+def _document(
+    job: Job, plan: Plan | str | Path, hint: str, warn: Callable[[Fault], None] | None = None
+) -> tuple[Plan, str]:
+    """Give the plan document of a job, and what it is called in errors; a table is refused."""
+    from trayopt.checker import read_document
     from trayopt.domain.plan import Plan
     from trayopt.errors import InputError
-    from trayopt.formats.json_in import read_plan
 
     if isinstance(plan, Plan):
         return plan, "<plan>"
     if str(plan).lower().endswith((".csv", ".xlsx")):
         command = f"{hint}: trayopt check JOB {plan} -o plan.json"
         raise InputError.one("this is a table, and no plan", source=str(plan), allowed="JSON", hint=command)
-    return read_plan(plan), str(plan)
+    return read_document(job, plan, warn), str(plan)
 
 
 def _measured(given: Mapping[str, int] | str | Path | None, book: Book) -> Mapping[str, int] | None:

@@ -91,9 +91,9 @@ def spoiled(rng: random.Random, data: dict[str, Any], decision: oracle.Decision)
                 port = rng.choice([item["id"] for item in data["enclosure"]["ports"]])
             if rng.random() < 0.3:
                 loops = rng.choice([1, 2, 3])
-            at = rng.choice(["tray", "port", None]) if rng.random() < 0.3 else decision.divide_at.get(trunk)
+            parted = rng.choice(["tray", "port", None]) if rng.random() < 0.3 else decision.divide_at.get(trunk)
             way = GoesBy(trunk, port, "clockwise" if travel == "clockwise" else "counterclockwise", loops)
-            ways[trunk] = way._replace(divide_at=None if at is None else "tray" if at == "tray" else "port")
+            ways[trunk] = way._replace(divide_at=None if parted is None else "tray" if parted == "tray" else "port")
     ends = {stack: end for stack, end in decision.ends.items() if end and rng.random() < 0.8}
     return Given(tuple(run for run in runs if rng.random() < 0.9), ways, ends)
 

@@ -20,6 +20,7 @@ from trayopt.cli.plan_words import (
     mm,
     one_line,
     outcome,
+    tied,
     unused,
     way_out_words,
 )
@@ -94,9 +95,9 @@ def plan_blocks(job: Job, plan: Plan, *, whole: bool = False, habits: Habits | N
     yield Text.assemble((word, f"bold {_shade(plan)}"), rest)
     if plan.status != "none":
         yield from _block("Goals, in the order in which they count", _goals(plan))
-        yield from _block("Trunks", _trunks(job, plan))
+        yield from _block("Trunks", _trunks(plan))
     if plan.trays:
-        caption = Items([unused(job, plan)])
+        caption = Items([unused(job, plan), tied(plan)])
         yield from _block(
             f"Trays: {len(plan.trays)} of {len(job.enclosure.places)} in use", Group(_trays(job, plan), caption)
         )
@@ -162,20 +163,20 @@ def _goals(plan: Plan) -> Table:
     return table
 
 
-def _trunks(job: Job, plan: Plan) -> Table:
+def _trunks(plan: Plan) -> Table:
     table = _table("trunk", "port", "travel", ">loops", ">strip mm", "subunits")
     for row in plan.trunks:
         if row.port is None:
             table.add_row(row.trunk, "stays outside")
             continue
         table.add_row(
-            row.trunk, row.port, row.travel, str(row.loops), mm(row.strip_mm), Items([divisions(job, plan, row.trunk)])
+            row.trunk, row.port, row.travel, str(row.loops), mm(row.strip_mm), Items([divisions(plan, row.trunk)])
         )
     return table
 
 
 def _trays(job: Job, plan: Plan) -> Table:
-    table = _table("place", "legs (fibres)", ">fibres", ">sleeves")
+    table = _table("place", "legs (fibres)", ">ends", ">sleeves")
     inside = legs_in(job, plan)
     cell = max(len(text) for groups in inside.values() for legs in groups for text in legs)
     line = max(Items(groups, cell).line for groups in inside.values())
@@ -185,7 +186,7 @@ def _trays(job: Job, plan: Plan) -> Table:
         table.add_row(
             str(place),
             Items(inside[place], cell, line),
-            f"{tray.fibres}/{kind.fibres}",
+            f"{tray.ends}/{2 * kind.fibres}",
             f"{tray.sleeves}/{kind.sleeves}",
         )
     return table
@@ -197,7 +198,7 @@ def _legs(plan: Plan) -> Table:
         if leg.stack is None or leg.position is None:
             table.add_row(leg.leg, leg.fibres, "idle" if leg.idle else "no tray")
             continue
-        place = str(Place(leg.stack, leg.position))
+        place = str(Place(leg.stack, leg.position)) + (" parked" if leg.idle else "")
         tube = "" if leg.tube_mm is None else f"{leg.tube_mm:g}"
         table.add_row(leg.leg, leg.fibres, place, leg.end, mm(leg.entrance_mark_mm), mm(leg.cut_mm), tube)
     return table

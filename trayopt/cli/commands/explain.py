@@ -89,11 +89,17 @@ def command(
     if plan is not None:
         table, document = open_readable(loaded, plan)
         given = table.given()
+        for note in table.notes:
+            output.note(f"{plan}: {note}")
         if document is not None and not document.job.names(loaded):
             output.warn(
                 f"{plan} was made for another job, or before the job was changed; what it decides is asked of this job"
             )
-    known = None if best is None else open_readable(loaded, best)[1]
+    known = None
+    if best is not None:
+        read, known = open_readable(loaded, best)
+        for note in read.notes:
+            output.note(f"{best}: {note}")
     if not reproducible:  # what it took to come here is part of the limit
         time_limit_s = max(time_limit_s - (time.monotonic() - output.began), LEAST_PART * time_limit_s)
     if prices:

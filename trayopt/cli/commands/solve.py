@@ -58,7 +58,11 @@ LEAST_PART = 0.1
 )
 @click.option("--reproducible", is_flag=True, help="One thread and no clock: the same plan, byte for byte.")
 @click.option("--start", metavar="PLAN", help="Begin with this plan: JSON, or a hand-made table in CSV or XLSX.")
-@click.option("--goals", metavar="LIST", help="legs,crossings,leg_length_mm in another order.")
+@click.option(
+    "--goals",
+    metavar="LIST",
+    help="legs, trays, crossings, leg_length_mm, or some of them, in another order: trays,legs.",
+)
 @click.option(
     "--price-minutes", type=click.FloatRange(min=0), default=DEAR_MIN, show_default=True, metavar="M",
     help="Say of a preference that keeping it costs more than so many crew minutes (common practice, no source).",
@@ -277,6 +281,8 @@ def _start(output: Output, job: Job, path: str) -> Plan:
     from trayopt.rules.judge import no_plan_breaks
 
     made, plan = open_plan(job, path)
+    for note in made.notes:
+        output.note(f"{path}: {note}")
     if plan is None:
         from trayopt.review.complete import completed_plan
         from trayopt.review.desk import review_table

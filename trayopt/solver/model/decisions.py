@@ -212,6 +212,21 @@ def spliced_in(job: Job, item: RunAt) -> list[int]:
     return found
 
 
+def parked_leg(job: Job, item: RunAt) -> Leg | None:
+    """Give the leg of a run that is spliced to nothing and can be parked; None where it is none.
+
+    It is parked in an opened tube: its subunit has a spliced fibre, and its trunk may be divided at the tray.
+    """
+    trunk = job.trunk_by_id.get(item.trunk)
+    if trunk is None or not item.leg or item.last > trunk.cable.fibres or "tray" not in trunk.divide_at:
+        return None
+    subunit = trunk.subunit_of(item.first)
+    leg = subunit.leg_of_run(item.first, item.last)
+    if leg is None or leg.of == 1 or job.spliced_fibres(leg) or not job.spliced[leg.trunk, leg.subunit]:
+        return None
+    return leg
+
+
 def _spliced(job: Job, item: RunAt) -> list[tuple[int, int]]:
     """Give the spliced stretches of a run that lie inside the trunk."""
     stretches = []
