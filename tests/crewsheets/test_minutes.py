@@ -9,8 +9,8 @@ from trayopt.api import load_job
 from trayopt.checker.claims import assignment_of
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.marks import Marks
-from trayopt.crewsheets.settings import Settings
 from trayopt.crewsheets.order import acts_of
+from trayopt.crewsheets.settings import Settings
 from trayopt.crewsheets.steps import minutes_of
 from trayopt.domain.assignment import Way
 from trayopt.domain.cablework import Leg
