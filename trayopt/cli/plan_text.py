@@ -226,7 +226,7 @@ def _never(lost: Sequence[PlanBroken], why: Mapping[tuple[str, str], str]) -> Re
     by_root: dict[str, list[str]] = {}
     for item in lost:
         by_root.setdefault(why[item.rule, item.subject], []).append(f"{BY_ID[item.rule].name} {item.subject}")
-    return _points([f"{listed(names)}: {root}" for root, names in by_root.items()])
+    return _points([f"{listed(names)}: {root or 'trayopt explain JOB says why'}" for root, names in by_root.items()])
 
 
 def _unplaced(plan: Plan, whole: bool) -> Iterator[RenderableType]:

@@ -9,7 +9,7 @@ from trayopt.domain.assignment import Assignment
 from trayopt.domain.finding import Finding, Group
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
-from trayopt.explainer.roots import root
+from trayopt.explainer.roots import excluding, root
 from trayopt.rules.judge import judge
 from trayopt.rules.registry import BY_ID
 from trayopt.rules.words import listed
@@ -24,7 +24,7 @@ ALWAYS = "what always holds excludes it"
 
 
 class Never(NamedTuple):
-    """A preference that no plan which places every splice keeps, and why."""
+    """A preference that no plan which places every splice keeps, and why; the root is empty where it was not found in time."""
 
     rule: str
     subject: str
@@ -46,7 +46,7 @@ def never_kept(job: Job, best: Assignment, clock: Clock) -> tuple[Never, ...]:
     for group in list(groups)[:MOST]:
         held = together(trials.question, group)
         if not clock.over and trials.excluded(held):
-            why[group] = why_never(trials, held)
+            why[group] = why_excluded(trials, held)
     return tuple(Never(f.rule, f.subject, why[_group(f)]) for f in broken if _group(f) in why)
 
 
@@ -62,10 +62,21 @@ def together(question: Question, group: Group) -> Groups:
 
 
 def why_never(trials: Trials, held: Groups) -> str:
-    """Say why no plan keeps some groups: the fact of the job, or the ribbons that tie to one tray what is to lie apart."""
-    said = root(trials, held, frozenset(), "it could be kept")
-    where = "broken on one stack or another, as " if len(held) > 1 else ""
-    return where + (said or listed(list(_ribbons(trials.question.job, held))[:2]) or ALWAYS)
+    """Say why no plan keeps some groups: the fact of the job without which a plan does, or else as ``why_excluded``."""
+    job = trials.question.job
+    musts = frozenset(g for g in trials.question.groups if g.rule not in job.rules or job.rules[g.rule].level == "must")
+    said = root(trials, held, musts, "it could be kept")
+    return _where(held) + said if said else why_excluded(trials, held)
+
+
+def why_excluded(trials: Trials, held: Groups) -> str:
+    """Say why a small model excludes some groups: a fact of the job, or the ribbons that tie to one tray what is to lie apart."""
+    said = excluding(trials, held) or listed(list(_ribbons(trials.question.job, held))[:2])
+    return _where(held) + said if said else "" if trials.clock.over else ALWAYS
+
+
+def _where(held: Groups) -> str:
+    return "broken on one stack or another, as " if len(held) > 1 else ""
 
 
 def _ribbons(job: Job, held: Iterable[Group]) -> Iterator[str]:

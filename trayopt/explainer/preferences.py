@@ -42,7 +42,7 @@ def _one(
     musts = frozenset(item for item in groups if not _prefers(job, item))
     against = conflict(trials, [item for item in groups if item not in broken], frozenset({group}))
     held = together(trials.question, group)
-    never = (against is not None and not against.groups) or (len(held) > 1 and trials.excluded(held))
+    never = (against is not None and not against.groups) or (len(held) > 1 and trials.excluded(held) is True)
     possible = trials.possible(musts | {group})
     plan = trials.plan(musts | {group}) if possible else None
     cost = None

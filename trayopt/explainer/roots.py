@@ -58,6 +58,31 @@ def root(trials: Trials, held: frozenset[Group], musts: frozenset[Group], then: 
     return _said(needed) + (then and f"; without these {then}")
 
 
+def excluding(trials: Trials, held: frozenset[Group]) -> str:
+    """Name the facts by which a small model excludes some groups; empty where it was not settled, or it takes none of them.
+
+    That costs little beside ``root``, which finds a plan without them.
+    """
+    facts = list(_facts(trials.question.job))
+    if not facts or _excluded(trials, held, ()) is not True or _excluded(trials, held, facts) is not False:
+        return ""
+    alone = [fact for fact in facts if _excluded(trials, held, [fact]) is False] if len(facts) <= MOST else []
+    return "; or ".join(_said([fact]) for fact in alone[:2]) or _said(facts)
+
+
+def _excluded(trials: Trials, held: frozenset[Group], lifted: Sequence[Fact]) -> bool | None:
+    changed = _without_facts(trials.question, lifted)
+    return Trials(changed, trials.clock).excluded(held & frozenset(changed.groups))
+
+
+def _without_facts(question: Question, lifted: Sequence[Fact]) -> Question:
+    """Give the question of a job without some facts."""
+    job = question.job
+    for fact in lifted:
+        job = fact.lift(job)
+    return Question(job, question.expected, question.levels, question.kinds)
+
+
 def _said(facts: Sequence[Fact]) -> str:
     """Say facts of one kind in one clause."""
     alike: dict[str, list[Fact]] = {}
@@ -70,11 +95,7 @@ def _said(facts: Sequence[Fact]) -> str:
 
 
 def _can(trials: Trials, held: frozenset[Group], lifted: Sequence[Fact]) -> bool:
-    question = trials.question
-    job = question.job
-    for fact in lifted:
-        job = fact.lift(job)
-    changed = Question(job, question.expected, question.levels, question.kinds)
+    changed = _without_facts(trials.question, lifted)
     return Trials(changed, trials.clock).possible(held & frozenset(changed.groups), EFFORT) is True
 
 
