@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from rich.console import Console, ConsoleOptions, Group, RenderResult
@@ -26,11 +26,12 @@ from trayopt.cli.plan_words import (
 )
 from trayopt.domain.hardware import Place
 from trayopt.rules.registry import BY_ID
-from trayopt.rules.words import several
+from trayopt.rules.words import listed, several
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
+    from trayopt.api import Habits
     from trayopt.domain.job import Job
     from trayopt.domain.plan import Plan, PlanBroken
 
@@ -80,8 +81,11 @@ class Items:
         return [line.rstrip() for line in lines]
 
 
-def plan_blocks(job: Job, plan: Plan, *, whole: bool = False) -> Iterator[RenderableType]:
-    """Give the answer block by block; ``whole`` lists every leg, and everything that is broken."""
+def plan_blocks(job: Job, plan: Plan, *, whole: bool = False, habits: Habits | None = None) -> Iterator[RenderableType]:
+    """Give the answer block by block; ``whole`` lists every leg, and everything that is broken.
+
+    ``habits`` are what is known of preferences beside: which no plan keeps, and which are dear.
+    """
     yield Text(one_line(plan.job.title) or "job without a title", style="bold")
     yield Text(
         f"{job.enclosure.id}, {several(len(job.trunks), 'trunk')}, {several(job.splices, 'splice')}", style="dim"
@@ -99,10 +103,16 @@ def plan_blocks(job: Job, plan: Plan, *, whole: bool = False) -> Iterator[Render
         )
     if whole and plan.status != "none":
         yield from _block("Legs", _legs(plan))
+    never = {} if habits is None else habits.never
     for level, title in (("must", "Broken, and a must"), ("prefer", "Broken, and only preferred")):
-        broken = [item for item in plan.broken if item.level == level]
+        broken = [item for item in plan.broken if item.level == level and (item.rule, item.subject) not in never]
         if broken:
             yield from _block(title, _broken(job, broken, all_of_them=whole or level == "must"))
+    lost = [item for item in plan.broken if (item.rule, item.subject) in never]
+    if lost:
+        yield from _block("Preferred, and kept by no plan of this job", _never(lost, never))
+    if habits is not None and habits.dear:
+        yield from _block("Preferences that are dear to keep (trayopt explain JOB --prices)", _points(habits.dear))
     if plan.unplaced and plan.status != "none":
         yield from _unplaced(plan, whole)
     yield from _why_not(plan)
@@ -111,14 +121,14 @@ def plan_blocks(job: Job, plan: Plan, *, whole: bool = False) -> Iterator[Render
         yield Text(CAUTION, style="italic")
 
 
-def plan_text(job: Job, plan: Plan, *, width: int = 80, whole: bool = False) -> str:
+def plan_text(job: Job, plan: Plan, *, width: int = 80, whole: bool = False, habits: Habits | None = None) -> str:
     """Write the answer as plain text of at most so many columns."""
     from io import StringIO
 
     console = Console(
         file=StringIO(), width=min(width, MOST_COLUMNS), highlight=False, markup=False, emoji=False, color_system=None
     )
-    for block in plan_blocks(job, plan, whole=whole):
+    for block in plan_blocks(job, plan, whole=whole, habits=habits):
         console.print(block)
     written = console.file.getvalue()  # type: ignore[attr-defined]
     return "".join(f"{line.rstrip()}\n" for line in written.splitlines())
@@ -209,6 +219,14 @@ def _broken(job: Job, broken: Sequence[PlanBroken], *, all_of_them: bool) -> Ren
         if not all_of_them and found > MOST_ALIKE:
             grid.add_row(f"{BY_ID[rule].name}", f"and {several(found - MOST_ALIKE, 'more subject')} (-v lists all)")
     return grid
+
+
+def _never(lost: Sequence[PlanBroken], why: Mapping[tuple[str, str], str]) -> RenderableType:
+    """List preferences that no plan keeps, with the root of each; what has one root in a row."""
+    by_root: dict[str, list[str]] = {}
+    for item in lost:
+        by_root.setdefault(why[item.rule, item.subject], []).append(f"{BY_ID[item.rule].name} {item.subject}")
+    return _points([f"{listed(names)}: {root or 'trayopt explain JOB says why'}" for root, names in by_root.items()])
 
 
 def _unplaced(plan: Plan, whole: bool) -> Iterator[RenderableType]:
