@@ -11,7 +11,6 @@ from math import ceil, hypot
 from typing import TYPE_CHECKING, Any
 
 from trayopt.crewsheets.book import Book, Sleeve, place_name
-from trayopt.crewsheets.geometry.base import Picture
 from trayopt.crewsheets.geometry.front import Front
 from trayopt.crewsheets.lists.labels import Label
 from trayopt.crewsheets.lists.reopen import disturbed, lifted
@@ -19,12 +18,13 @@ from trayopt.crewsheets.lists.strip import tube_name
 from trayopt.crewsheets.marks import Marks
 from trayopt.crewsheets.readings import Readings
 from trayopt.crewsheets.steps import Step, counted, direct_of, parked_of
-from trayopt.crewsheets.svg import path_data, style_sheet, svg_text
 from trayopt.crewsheets.tables import Column, Table, shown
 from trayopt.crewsheets.units import Teller
 from trayopt.domain import colours
 from trayopt.domain.ranges import Run
 from trayopt.library.soundness import of_job
+from trayopt.pictures.base import Picture
+from trayopt.pictures.svg import path_data, style, svg_text
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -86,8 +86,8 @@ def page_text(
         tell=tell,
         title=title,
         css=Markup(
-            style_sheet("page.css")
-            + style_sheet("picture.css")
+            files("trayopt.crewsheets").joinpath("templates", "page.css").read_text(encoding="utf-8")
+            + style()
             + tints
             + _margins(book, title, tell, plan_digest)
             + _wave_names(readings)

@@ -7,7 +7,7 @@ from functools import cache
 from html import escape
 from importlib.resources import files
 
-from trayopt.crewsheets.geometry.base import SIZE, Box, Dot, Keys, Path, Picture, Text, fitted
+from trayopt.pictures.base import SIZE, Box, Dot, Keys, Path, Picture, Text, fitted
 
 ARROW = "M-5,-4.5 L5,0 L-5,4.5 Z"
 SHAPES: dict[str, str] = {
@@ -23,9 +23,9 @@ SAFETY_PX = 24.0
 
 
 @cache
-def style_sheet(name: str) -> str:
-    """Give a style sheet of the templates."""
-    return files("trayopt.crewsheets").joinpath("templates", name).read_text(encoding="utf-8")
+def style() -> str:
+    """Give the style sheet of all pictures."""
+    return files("trayopt.pictures").joinpath("picture.css").read_text(encoding="utf-8")
 
 
 def svg_text(picture: Picture) -> str:
@@ -51,8 +51,8 @@ def svg_file(picture: Picture, safety: str = "") -> str:
         picture = replace(picture, height=picture.height + SAFETY_PX, texts=[*picture.texts, line])
     text = svg_text(picture)
     start = text.index(">") + 1
-    style = f"<style>{style_sheet('picture.css')}</style>"
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n{text[:start]}{style}{text[start:]}\n'
+    sheet = f"<style>{style()}</style>"
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{text[:start]}{sheet}{text[start:]}\n'
 
 
 def path_data(points: list[tuple[float, float]]) -> str:
