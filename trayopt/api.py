@@ -120,6 +120,58 @@ def library_entries(name: str, kind: str | None = None, folders: Sequence[Path] 
     return find_entries(Library(folders), name, kind)
 
 
+def new_hardware(kind: str, file: str | Path, answers: Mapping[str, str], *, library: Sequence[Path] = ()) -> str:
+    """Write the file of a box, a cable, a tray or a set of tubes from what a tape and a label give.
+
+    Parameters
+    ----------
+    kind
+        enclosure, cable, tray or tubes.
+    file
+        Where it is to stand: its name is the id of the entry, and a tray that is given as a path is relative to it.
+    answers
+        By the names of the questions, each as a person writes it, with sizes in mm.
+    library
+        Folders in which the tray of a box is looked for before the models of trayopt.
+
+    Returns
+    -------
+    str
+        YAML that ``library validate`` passes; beside every value it says whether it was measured or assumed.
+
+    Raises
+    ------
+    InputError
+        Where an answer is missing or cannot be read, or what is described cannot be built.
+    """
+    from trayopt.errors import InputError
+    from trayopt.formats.locate import describe
+    from trayopt.library.find import KINDS, Library
+    from trayopt.library.starters import starter
+
+    chosen = next((each for each in KINDS if each == kind), None)
+    if chosen is None:
+        raise InputError.one("there is no such kind", source="new", found=describe(kind), allowed=", ".join(KINDS))
+    name = "mine" if str(file) == "-" else Path(file).stem
+    return starter(chosen, name, answers, Library(library), Path(file).parent)
+
+
+def measuring_sheet() -> str:
+    """Draw a page to print, in SVG, that says what to measure of a box, and where."""
+    from trayopt.domain.hardware import Enclosure
+    from trayopt.library.find import Library
+    from trayopt.library.resolve import Resolver
+    from trayopt.library.starters.questions import QUESTIONS
+    from trayopt.pictures.measuring import SAMPLE, Asked
+    from trayopt.pictures.measuring import measuring_sheet as drawn
+    from trayopt.pictures.svg import svg_file
+
+    sample = Resolver(Library()).entry("enclosure", SAMPLE)
+    assert isinstance(sample, Enclosure)
+    asked = {kind: [Asked(each.name, each.asks, each.example) for each in found] for kind, found in QUESTIONS.items()}
+    return svg_file(drawn(asked, sample))
+
+
 @dataclass(frozen=True)
 class Result:
     """What solving a job came to: the plan document, checked, and what the check said of it."""

@@ -18,9 +18,9 @@ from trayopt.domain.explanation import WayOut
 from trayopt.domain.hardware import Enclosure, Tray, TubeSet
 from trayopt.domain.job import Job
 from trayopt.explainer.adding import Shelf
-from trayopt.explainer.edits import flow
 from trayopt.explainer.way_words import ADDED
 from trayopt.explainer.why_not import Wishes, why_not
+from trayopt.formats.yaml_out import flow
 from trayopt.solver.model.clock import Clock
 
 pytestmark = pytest.mark.usefixtures("example_rule")

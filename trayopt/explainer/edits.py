@@ -7,8 +7,6 @@ that is to be taken out stands as a comment where it stands in the file: ``# - {
 
 from __future__ import annotations
 
-import json
-import re
 import shlex
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any
@@ -16,6 +14,7 @@ from typing import Any
 from trayopt.domain.hardware import Enclosure, Guide, Port, Stack
 from trayopt.domain.job import Apart, Job, Join, LegPin, Setting, TrunkPin
 from trayopt.formats.locate import printable
+from trayopt.formats.yaml_out import flow
 from trayopt.rules.registry import BY_ID
 
 INDENT = "  "
@@ -42,29 +41,6 @@ def edit_text(before: Job, after: Job, boxes: Collection[Enclosure] = (), box_fi
 def shared_out(before: Job, jobs: Sequence[Job]) -> str:
     """Write how a job is shared out to several boxes of one kind: a job file for each, and what is taken out of it."""
     return "\n".join(line for i, job in enumerate(jobs, start=1) for line in _share(before, job, i))
-
-
-def flow(value: Any) -> str:
-    """Write plain data as a YAML flow value."""
-    if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{key}: {flow(item)}" for key, item in value.items()) + "}"
-    if isinstance(value, list | tuple):
-        return "[" + ", ".join(flow(item) for item in value) + "]"
-    if isinstance(value, bool) or value is None:
-        return {True: "true", False: "false", None: "null"}[value]
-    if isinstance(value, int | float):
-        return str(int(value)) if value == int(value) else repr(value)
-    return _text(str(value))
-
-
-def _text(text: str) -> str:
-    """Write a text plain where YAML and every reader take it for one, else in quotes."""
-    plain = re.fullmatch("[A-Za-z][A-Za-z0-9_./-]*", text) and text.lower() not in _WORDS
-    return text if plain else json.dumps(text, ensure_ascii=not text.isprintable())
-
-
-_WORDS = {"true", "false", "null", "yes", "no", "on", "off", "y", "n"}
-"""Words that are not text to every reader of YAML."""
 
 
 def _indented(lines: Iterator[str] | Sequence[str], depth: int = 1) -> Iterator[str]:

@@ -91,6 +91,16 @@ class Dot:
 
 
 @dataclass(frozen=True)
+class Disc:
+    """A circle by its middle."""
+
+    x: float
+    y: float
+    radius: float
+    kind: str
+
+
+@dataclass(frozen=True)
 class Text:
     """One line of text; x, y is its anchor on the middle line, ``within`` the rectangle that it must not leave."""
 
@@ -123,6 +133,7 @@ class Picture:
     title: str
     description: str = ""
     boxes: list[Box] = field(default_factory=list)
+    discs: list[Disc] = field(default_factory=list)
     paths: list[Path] = field(default_factory=list)
     dots: list[Dot] = field(default_factory=list)
     texts: list[Text] = field(default_factory=list)

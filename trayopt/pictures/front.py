@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from math import atan2, degrees, hypot
 
 from trayopt.domain.hardware import Enclosure
@@ -38,14 +38,20 @@ class BoxFront:
         The box.
     lanes
         How many ways lie side by side on its track.
+    top
+        Where its upper wall stands.
+    drawn
+        The room that it is drawn into.
     """
 
-    def __init__(self, enclosure: Enclosure, lanes: int = 1) -> None:
+    def __init__(
+        self, enclosure: Enclosure, lanes: int = 1, *, top: float = 34.0, drawn: tuple[float, float] = DRAWN
+    ) -> None:
         self.enclosure = enclosure
         width, height, _ = enclosure.size_mm
-        self.scale = min(DRAWN[0] / width, DRAWN[1] / height)
+        self.scale = min(drawn[0] / width, drawn[1] / height)
         self.left = (WIDTH - width * self.scale) / 2
-        self.top = 34.0
+        self.top = top
         self.box = Rect(self.left, self.top, width * self.scale, height * self.scale)
         guides = enclosure.track.guides
         self.centre = (
@@ -111,7 +117,9 @@ def draw_ports(picture: Picture, front: BoxFront, labels: Labels, inside: Mappin
             other = Text(
                 box.right + 12, y, fitted(line, picture.width - box.right - 16), "port-name", "start", full=line
             )
-            candidates += [side] if x < box.x + box.width / 2 else [other]
+            beside = side if x < box.x + box.width / 2 else other
+            on_a_side = port.y_mm not in {0, front.enclosure.size_mm[1]}
+            candidates = [beside, *candidates] if on_a_side and beside.text == line else [*candidates, beside]
         labels.put(candidates)
 
 
@@ -120,7 +128,9 @@ def _room(x: float, anchor: str, width: float) -> float:
     return {"start": right, "end": left, "middle": 2 * min(left, right)}[anchor]
 
 
-def draw_guides(picture: Picture, front: BoxFront, labels: Labels) -> None:
+def draw_guides(
+    picture: Picture, front: BoxFront, labels: Labels, doubtful: Collection[str] = (), mark: str = ""
+) -> None:
     """Draw guides; a label stands inside the ring, clear of all lanes, else outside of the box."""
     cx, cy = front.at(*front.centre)
     stacks = [box.rect for box in picture.boxes if box.kind == "stack"]
@@ -133,7 +143,7 @@ def draw_guides(picture: Picture, front: BoxFront, labels: Labels) -> None:
         ux, uy = (x - cx) / reach, (y - cy) / reach
         angle = round(degrees(atan2(uy, ux)), 1)
         picture.dots.append(Dot(x, y, "guide", {"guide": guide}, angle))
-        text = fitted(guide, 80)
+        text = fitted(guide + (mark if guide in doubtful else ""), 80)
         half = text_width(text) / 2
         clear = front.middle * front.lane_px + 12
         candidates = []

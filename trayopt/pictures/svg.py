@@ -7,12 +7,14 @@ from functools import cache
 from html import escape
 from importlib.resources import files
 
-from trayopt.pictures.base import SIZE, Box, Dot, Keys, Path, Picture, Text, fitted
+from trayopt.pictures.base import SIZE, Box, Disc, Dot, Keys, Path, Picture, Text, fitted
 
 ARROW = "M-5,-4.5 L5,0 L-5,4.5 Z"
 SHAPES: dict[str, str] = {
     "arrow": ARROW,
     "gate": ARROW,
+    "tip": "M-7,-3 L0,0 L-7,3 Z",
+    "opening": "M-3,-3 L3,-3 L3,3 L-3,3 Z",
     "guide": "M-3,-8 L3,-8 L3,8 L-3,8 Z",
     "entrance": "M-4,-4 L4,-4 L4,4 L-4,4 Z",
     "crossing": "M0,-5 L5,0 L0,5 L-5,0 Z",
@@ -38,6 +40,7 @@ def svg_text(picture: Picture) -> str:
         f"<desc>{escape(picture.description)}</desc>",
     ]
     out += [_box(box) for box in picture.boxes]
+    out += [_disc(disc) for disc in picture.discs]
     out += [_path(path) for path in picture.paths]
     out += [_dot(dot) for dot in picture.dots]
     out += [_text(text) for text in picture.texts]
@@ -65,6 +68,10 @@ def _box(box: Box) -> str:
     title = f"<title>{escape(box.title)}</title>" if box.title else ""
     at = f'x="{_number(rect.x)}" y="{_number(rect.y)}" width="{_number(rect.width)}" height="{_number(rect.height)}"'
     return f'<rect class="{box.kind}"{_keys(box.keys)} {at}>{title}</rect>'
+
+
+def _disc(disc: Disc) -> str:
+    return f'<circle class="{disc.kind}" cx="{_number(disc.x)}" cy="{_number(disc.y)}" r="{_number(disc.radius)}"/>'
 
 
 def _path(path: Path) -> str:
