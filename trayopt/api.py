@@ -107,17 +107,76 @@ def library_survey(folders: Sequence[Path] = (), files: Sequence[Path] | None = 
 
 
 def library_entries(name: str, kind: str | None = None, folders: Sequence[Path] = ()) -> list[Entry]:
-    """Give the entries with an id, the first that is found of each kind.
+    """Give the entries with an id, the first that is found of each kind; or the entry of a file ending in ``.yaml``.
 
     Raises
     ------
     InputError
         Where there is none, or what it is found in is wrong.
     """
-    from trayopt.library.entries import find_entries
+    from trayopt.library.entries import file_entry, find_entries
     from trayopt.library.find import Library
 
+    if name.endswith(".yaml"):
+        return [file_entry(Library(folders), Path(name), kind)]
     return find_entries(Library(folders), name, kind)
+
+
+def hardware_picture(source: str | Path, kind: str | None = None, folders: Sequence[Path] = ()) -> str:
+    """Draw hardware before there is a plan, in SVG: with its sizes and names, and what of it is only assumed.
+
+    Parameters
+    ----------
+    source
+        The id of an entry; or a file ending in ``.yaml``: an entry, or a job, whose box is drawn with its trunks.
+    kind
+        The kind of an entry whose id stands for several.
+    folders
+        Folders whose entries come before the models of trayopt.
+
+    Raises
+    ------
+    InputError
+        Where there is no such entry, more than one, or its file is wrong.
+    """
+    from trayopt.errors import InputError
+    from trayopt.library.assumed import assumed
+    from trayopt.library.find import Library
+    from trayopt.library.job import box_path_of, is_job
+    from trayopt.pictures.hardware import Doubts
+    from trayopt.pictures.hardware import hardware_picture as drawn
+    from trayopt.pictures.job import job_picture
+    from trayopt.pictures.svg import svg_file
+
+    if str(source).endswith(".yaml") and is_job(source):
+        job = load_job(source, library=folders)
+        path = box_path_of(source, Library(folders))
+        return svg_file(job_picture(job, Doubts(assumed(*path) if path is not None else ())))
+    found = library_entries(str(source), kind, folders)
+    if len(found) > 1:
+        kinds = ", ".join(entry.kind for entry in found)
+        raise InputError.one("a picture shows one entry", source=str(source), found=kinds, hint="choose with --kind")
+    return svg_file(drawn(found[0].model, Doubts(assumed(found[0].path))))
+
+
+def hardware_page(entries: Sequence[Entry], warnings: Sequence[Fault] = ()) -> str:
+    """Write a page in HTML, with nothing outside of it, that shows entries of the library with their pictures."""
+    from trayopt.library.assumed import assumed
+    from trayopt.pictures.catalogue import Shown, catalogue_page
+    from trayopt.pictures.hardware import Doubts
+    from trayopt.pictures.hardware import hardware_picture as drawn
+
+    unusual: dict[str, list[str]] = {}
+    for fault in warnings:
+        unusual.setdefault(fault.source, []).append(str(fault))
+    shown = [
+        Shown(
+            entry.kind, entry.model.id, entry.summary, str(entry.path),
+            drawn(entry.model, Doubts(assumed(entry.path))), unusual.get(str(entry.path), ()),
+        )
+        for entry in entries
+    ]  # fmt: skip
+    return catalogue_page(shown)
 
 
 def new_hardware(kind: str, file: str | Path, answers: Mapping[str, str], *, library: Sequence[Path] = ()) -> str:

@@ -9,7 +9,7 @@ from math import asin, cos, hypot, pi, sin
 
 from trayopt.domain.cable import Cable
 from trayopt.domain.hardware import Enclosure, Port, Stack, Tray, TubeSet
-from trayopt.pictures.base import WIDTH, Box, Disc, Dot, Labels, Path, Picture, Rect, Text, fitted, wrapped
+from trayopt.pictures.base import WIDTH, Box, Disc, Dot, Labels, Path, Picture, Rect, Text, fitted, text_width, wrapped
 from trayopt.pictures.front import BoxFront, draw_case, draw_guides, draw_ports, draw_stacks
 from trayopt.pictures.sizes import size_across, size_upright
 
@@ -133,18 +133,25 @@ def box_picture(
     size_across(picture, front.box.x, front.box.right, 72, f"{box.size_mm[0]:g}")
     size_upright(picture, 62, front.box.y, front.box.bottom, f"{box.size_mm[1]:g}")
     labels = Labels(picture.frame, [text.rect for text in picture.texts])
-    draw_stacks(picture, front, labels, {stack.id: f"{stack.positions} trays" for stack in box.stacks})
+    draw_stacks(picture, front, labels, {stack.id: _holds(stack, front.scale) for stack in box.stacks})
     _entrances(picture, front)
     entering = {port.id: ", ".join((trunks or {}).get(port.id, ())) for port in box.ports}
     draw_ports(picture, front, labels, entering)
     assumed = {g.id for i, g in enumerate(box.track.guides) if doubts.of("track", "guides", i, "x_mm")}
     draw_guides(picture, front, labels, assumed, MARK)
     picture.texts += labels.placed
-    y = _section(picture, front, doubts, front.box.bottom + 70)
+    lowest = max([front.box.bottom + 24, *(text.rect.bottom for text in labels.placed)])
+    y = _section(picture, front, doubts, lowest + 44)
     y = _told(picture, y, _track_lines(box, doubts))
     y = _table(picture, y + 8, PORT_COLUMNS, [_port_row(i, port, doubts) for i, port in enumerate(box.ports)])
     y = _table(picture, y, STACK_COLUMNS, [_stack_row(i, stack, doubts) for i, stack in enumerate(box.stacks)])
     return _finished(picture, _told(picture, y, notes), doubts, box)
+
+
+def _holds(stack: Stack, scale: float) -> str:
+    """Say how many trays a stack holds, by the number alone where it is narrow."""
+    text = f"{stack.positions} tray{'' if stack.positions == 1 else 's'}"
+    return text if text_width(text) <= stack.tray.size_mm[0] * scale - 6 else str(stack.positions)
 
 
 def _entrances(picture: Picture, front: BoxFront) -> None:
