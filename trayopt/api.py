@@ -88,7 +88,7 @@ def json_schema(kind: str) -> dict[str, Any]:
         rule = BY_ID[name]
         parameters = rule.Parameters.model_json_schema().get("properties", {})
         words = f"{rule.kind}, default {rule.level}; broken when {rule.statement} ({rule.subject})"
-        entries[name] = schema.rule_entry(parameters, words)
+        entries[name] = schema.rule_entry(name, parameters, words)
     return schema.schema(kind, entries)
 
 

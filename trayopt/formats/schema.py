@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import tomllib
+from collections.abc import Iterator, Mapping
+from functools import cache
+from importlib.resources import files
 from typing import Any
 
 from pydantic import BaseModel
@@ -49,6 +52,8 @@ def schema(kind: str, rules: Mapping[str, Any] | None = None) -> dict[str, Any]:
         _as_file(made, rules)
     if kind == "sweep":
         _as_sweep_file(made, rules)
+    for name, properties in parts(kind, made):
+        _describe(properties, descriptions().get(name, {}))
     properties = {
         "$schema": {"type": "string", "description": "address of this schema, for editors"},
         **made.pop("properties"),
@@ -58,10 +63,32 @@ def schema(kind: str, rules: Mapping[str, Any] | None = None) -> dict[str, Any]:
     return {"$schema": DIALECT, "$id": schema_id(kind), "title": title, **made, "properties": properties}
 
 
-def rule_entry(parameters: Mapping[str, Any], description: str) -> dict[str, Any]:
+@cache
+def descriptions() -> dict[str, dict[str, Any]]:
+    """Give what each key of each model means; under ``rules`` the parameters of each rule."""
+    return tomllib.loads(files("trayopt.formats").joinpath("descriptions.toml").read_text(encoding="utf-8"))
+
+
+def parts(kind: str, made: Mapping[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Give the models in a schema: their names, and the schemas of their keys."""
+    yield MODELS[kind].__name__, made["properties"]
+    for name, part in made.get("$defs", {}).items():
+        yield name, part.get("properties", {})
+
+
+def _describe(properties: dict[str, Any], said: Mapping[str, str]) -> None:
+    """Say of each key what it means, where its model does not say it better."""
+    for key, value in properties.items():
+        words = said.get(key) or descriptions()["any"].get(key)
+        if words is not None and "description" not in value:
+            properties[key] = {"description": words, **value}
+
+
+def rule_entry(rule: str, parameters: Mapping[str, Any], description: str) -> dict[str, Any]:
     """Give the schema of one rule's entry: a level, or level, weight and parameters, each of which may be left out."""
     level = {"enum": ["must", "prefer", "off"]}
     keys = {"level": level, "weight": {"type": "integer", "minimum": 1, "maximum": 1_000_000}, **parameters}
+    _describe(keys, descriptions()["Setting"] | descriptions()["rules"].get(rule, {}))
     return {
         "description": description,
         "anyOf": [level, {"type": "object", "properties": keys, "additionalProperties": False}],
