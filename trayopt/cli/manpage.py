@@ -58,4 +58,5 @@ def _plain(text: str | None) -> str:
 def _text(text: str) -> str:
     """Write text so that roff takes no character of it for its own."""
     made = text.replace("\\", "\\e").replace("-", "\\-").replace('"', "\\(dq")
+    made = "".join(char if char.isascii() else f"\\[u{ord(char):04X}]" for char in made)
     return f"\\&{made}" if made.startswith((".", "'")) else made
