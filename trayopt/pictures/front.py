@@ -42,15 +42,23 @@ class BoxFront:
         Where its upper wall stands.
     drawn
         The room that it is drawn into.
+    across
+        From where to where it stands in the middle.
     """
 
     def __init__(
-        self, enclosure: Enclosure, lanes: int = 1, *, top: float = 34.0, drawn: tuple[float, float] = DRAWN
+        self,
+        enclosure: Enclosure,
+        lanes: int = 1,
+        *,
+        top: float = 34.0,
+        drawn: tuple[float, float] = DRAWN,
+        across: tuple[float, float] = (0.0, WIDTH),
     ) -> None:
         self.enclosure = enclosure
         width, height, _ = enclosure.size_mm
         self.scale = min(drawn[0] / width, drawn[1] / height)
-        self.left = (WIDTH - width * self.scale) / 2
+        self.left = (sum(across) - width * self.scale) / 2
         self.top = top
         self.box = Rect(self.left, self.top, width * self.scale, height * self.scale)
         guides = enclosure.track.guides
@@ -111,11 +119,11 @@ def draw_ports(picture: Picture, front: BoxFront, labels: Labels, inside: Mappin
             for shift in (0, 1, 2):
                 row = y + (18 + 14 * shift) * (1 if below else -1)
                 for anchor in ("middle", "start", "end"):
-                    room = _room(x, anchor, picture.width)
+                    room = _room(x, anchor, labels.frame)
                     candidates.append(Text(x, row, fitted(line, room), "port-name", anchor, full=line))
-            side = Text(box.x - 12, y, fitted(line, box.x - 16), "port-name", "end", full=line)
+            side = Text(box.x - 12, y, fitted(line, box.x - 16 - labels.frame.x), "port-name", "end", full=line)
             other = Text(
-                box.right + 12, y, fitted(line, picture.width - box.right - 16), "port-name", "start", full=line
+                box.right + 12, y, fitted(line, labels.frame.right - box.right - 16), "port-name", "start", full=line
             )
             beside = side if x < box.x + box.width / 2 else other
             on_a_side = port.y_mm not in {0, front.enclosure.size_mm[1]}
@@ -123,8 +131,8 @@ def draw_ports(picture: Picture, front: BoxFront, labels: Labels, inside: Mappin
         labels.put(candidates)
 
 
-def _room(x: float, anchor: str, width: float) -> float:
-    left, right = x - 4, width - 4 - x
+def _room(x: float, anchor: str, frame: Rect) -> float:
+    left, right = x - frame.x - 4, frame.right - 4 - x
     return {"start": right, "end": left, "middle": 2 * min(left, right)}[anchor]
 
 

@@ -74,9 +74,7 @@ def _letter(picture: Picture, x: float, y: float, name: str) -> None:
 
 def _front(picture: Picture, sample: Enclosure) -> None:
     """Draw the sample box from the door, with a letter at each thing that is measured there."""
-    front = BoxFront(sample, top=120, drawn=DRAWN)
-    front.left = 70.0
-    front.box = front.box._replace(x=front.left)
+    front = BoxFront(sample, top=120, drawn=DRAWN, across=(22, 355))
     draw_case(picture, front)
     for stack in sample.stacks:
         x, y = front.at(*stack.at_mm)
