@@ -77,8 +77,8 @@ def standard() -> list[str]:
 @pytest.mark.parametrize("name", standard())
 def test_the_steps_of_every_standard_job_can_be_done(name: str) -> None:
     job = load_job(Path(STANDARD / f"{name}.yaml"))
-    plan = solve(job, time_limit_s=5, workers=2, explain=False).plan
-    assert plan.trays
+    plan = solve(job, time_limit_s=20, workers=2, explain=False).plan
+    assert plan.status != "none"
     made = Sheets(job, plan, Options())
     assert replay(made.book, [step.act for step in made.steps]) == []
 

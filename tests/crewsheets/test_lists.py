@@ -27,7 +27,7 @@ from trayopt.crewsheets.write import PARTS, Options, Sheets
 from trayopt.domain import colours
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import remade
-from trayopt.domain.hardware import Place
+from trayopt.domain.hardware import MountingPart, Place
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan, PlanLeg
 from trayopt.track.ring import Ring
@@ -375,6 +375,32 @@ def test_a_piece_that_no_tube_of_the_set_holds_is_told() -> None:
     # Two ribbons: √((2 × 0.36)² + 3.22²) = 3.30.
     assert tube["size"] == "3.3 mm inside or more"
     assert "has none so wide" in str(tube["where"])
+
+
+def mounted(pair: tuple[Job, Plan]) -> dict[str, tuple[object, object, object]]:
+    """Mounting parts of a box that lists one of each kind, two or three a piece."""
+    job, plan = pair
+    parts = tuple(
+        MountingPart.model_validate({"name": f"screw of the {each}", "size": "M4", "count": count, "each": each})
+        for each, count in (("box", 4), ("port", 2), ("stack", 2), ("tray", 3), ("trunk", 2))
+    )
+    made = Sheets(*replanned(remade(job, enclosure=remade(job.enclosure, parts=parts)), plan, job), Options())
+    listed = rows(made.tables["materials"])
+    return {
+        str(row["item"]).removeprefix("screw of the "): (row["total"], row["size"], row["where"])
+        for row in listed
+        if str(row["item"]).startswith("screw")
+    }
+
+
+def test_mounting_parts_of_the_box_are_listed_for_what_is_new() -> None:
+    # Two trunks at two ports, two trays on one stack.
+    assert {kind: total for kind, (total, _, _) in mounted(worked()).items()} == {
+        "box": 4, "port": 4, "stack": 2, "tray": 6, "trunk": 4,
+    }  # fmt: skip
+    assert mounted(worked())["tray"] == (6, "M4", "for each tray")
+    # In the box in service R is new, at P's port, with one new tray on a stack that stands.
+    assert {kind: total for kind, (total, _, _) in mounted(grown()).items()} == {"tray": 3, "trunk": 2}
 
 
 @cases

@@ -196,10 +196,18 @@ def test_what_is_built_is_no_step() -> None:
 def test_what_is_lifted_and_live_stands_at_a_hold_point() -> None:
     opened = [step for step in steps("grown") if step.phase == "open"]
     assert [step.kind for step in opened] == ["hold", "hold"]
-    assert opened[0].lines[0] == "In tray left/1 itself P/1, Q/1.1 are in service. Live circuits: east (12)."
+    assert opened[0].lines[0] == (
+        "In tray left/1 itself P/1, Q/1.1 are in service. Live circuits: east (12). "
+        "What leads to it comes off the track with it: note how it lies."
+    )
     assert opened[1].lines[0] == "Lift right/2, do not open it. Live circuits on it: west (12)."
     assert "P:13-24: parked fibres of P/1, which is in service." in " ".join(
         line for step in steps("grown") for line in step.lines if step.phase == "release_units"
+    )
+    laid = next(step for step in steps("grown") if step.phase == "lay")
+    assert laid.lines[:2] == (
+        "R/1 back on the track as tried, under the straps of the guides; tie down at the entrance.",
+        "P/1, Q/1.1, in service, back on the track as they lay.",
     )
     # The place under a live tray is tried on behind the hold point at which that tray is lifted.
     phases = [step.phase for step in steps("grown")]
@@ -280,7 +288,8 @@ def test_what_goes_over_the_cable_goes_on_before_the_clamp_and_straps_close_over
         line for step in steps("worked") if step.phase == "lay" for line in step.lines
     )
     assert "close every strap of the guides" in made["close"]
-    assert "mark each ribbon just past the sleeve holder, and cut there" in made["splice"]
+    splice = [step.lines for step in steps("worked") if step.phase == "splice"]
+    assert "mark each ribbon just past the sleeve holder, and cut there" in " ".join(splice[0])
 
 
 def test_parked_legs_are_laid_marked_and_named() -> None:

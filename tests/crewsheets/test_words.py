@@ -18,7 +18,7 @@ SOURCES = "".join(
 FAMILIES = (
     "list.", "part.", "colour.", "travel.", "status.", "fact.", "column.", "unit.", "material.", "tool.", "label.",
     "label.end.", "result.", "phase.", "safety.", "look.", "steps.", "caution.", "step.", "js.", "number.",
-    "divide_at.", "trial.", "trouble.",
+    "divide_at.", "remark.", "each.", "trial.", "trouble.",
 )  # fmt: skip
 """Keys that are put together where they are used."""
 

@@ -385,3 +385,28 @@ def test_a_parked_leg_is_a_pattern_by_itself() -> None:
     assert closed_bunches({piece: ((spliced,), (other,))}, loads, 24) == [(parked,), (spliced, other)]
     assert closed_bunches({piece: ((spliced,), (other,))}, loads, 12) == [(parked,)]
     assert closed_bunches({piece: ((spliced,), (other,))}, {**loads, parked: 30}, 24) == [(spliced, other)]
+
+
+@pytest.mark.parametrize(("divide_at", "trays"), [(("tray", "port"), 1), (("port",), 1), (("tray",), 2)])
+def test_idle_legs_are_counted_at_the_tray_alone(divide_at: Sequence[str], trays: int) -> None:
+    """A tray of 12 takes the twelve splices; the other half of P/1 is parked in a second one, if its tube is opened there."""
+    data = strategies.worked_example()
+    for stack in data["enclosure"]["stacks"]:
+        stack["tray"] |= {"fibres": 12}
+    p, q = data["trunks"]
+    p["divide_at"] = list(divide_at)
+    q["cable"]["subunits"] = [{"count": 1, "ribbons": 1, "ribbon_fibres": 12, "diameter_mm": 5, "least_radius_mm": 50}]
+    data["joins"] = [{"a": "P:1-12", "b": "Q:1-12", "name": "0"}]
+    data["rules"] = {"reach": "off", "breakout": "off", "subunit_together": "must"}
+    job = job_of(data)
+    divider = Divider(job)
+    divisions: dict[Key, tuple[int, ...]] = {("P", 1): (2,), ("Q", 1): (1,)}
+    model = build(job, Policy("hard", "soft"), all_placed=True, divisions=divisions, cuts=False)
+    weight = 10
+    assert in_scope(model)
+    assert fewest_trays(model, weight, Clock()) == trays
+    assert trays_bound(divider, divider.open, weight, 0, None, Clock()) == trays
+    assert legs_bound(divider, divider.open, weight, Clock()) == trays + 1
+    best = solved(job, model, ("legs", "trays"))
+    assert best is not None
+    assert (best.values["trays"], best.values["legs"]) == (trays, trays + 1)

@@ -23,7 +23,7 @@ from trayopt.crewsheets.tables import Column, Table, shown
 from trayopt.crewsheets.units import Teller
 from trayopt.domain import colours
 from trayopt.domain.ranges import Run
-from trayopt.library.soundness import of_job
+from trayopt.library.soundness import Remark, of_job
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -181,9 +181,7 @@ def hardware_notes(book: Book, tell: Teller) -> Iterator[str]:
     The plan knows no bend of a trunk but the one that a jacket makes at its port's guide, where it reaches so far.
     """
     for entry, remark in of_job(book.job):
-        sides = "; ".join(text for text in (remark.found, remark.allowed) if text)
-        said = f"{remark.message} ({sides})" if sides else remark.message
-        yield tell("warning.hardware", entry=entry, said=said)
+        yield tell("warning.hardware", entry=entry, said=_said(remark, tell))
     radii = []
     for trunk in book.new_trunks:
         port = book.job.enclosure.port_by_id[book.ways[trunk.id].port or ""]
@@ -203,6 +201,17 @@ def hardware_notes(book: Book, tell: Teller) -> Iterator[str]:
             )
     if radii:
         yield tell("warning.bend", radii=", ".join(radii))
+
+
+def _said(remark: Remark, tell: Teller) -> str:
+    """Say what is unusual in the language of the sheets; an error, which no job that is read has, as it is."""
+    if remark.kind:
+        values = {name: tell.words.shortest(value) for name, value in remark.values}
+        if "travel" in values:
+            values["travel"] = tell(f"travel.{values['travel']}")
+        return tell(f"remark.{remark.kind}", **values)
+    sides = "; ".join(text for text in (remark.found, remark.allowed) if text)
+    return f"{remark.message} ({sides})" if sides else remark.message
 
 
 def _parts(run: str) -> tuple[str, int, int]:

@@ -207,7 +207,7 @@ class StepWords:
                 trunk=trunk,
                 span=str(first) if first == number else f"{first} – {number}",
                 of=of,
-                ribbons=subunit.ribbons // of,
+                n=subunit.ribbons // of,
                 fibres=subunit.fibres // of,
                 length=self.tell.length(self.book.settings.materials.parting_mm),
             )
@@ -236,7 +236,8 @@ class StepWords:
         sleeves = book.work_sleeves[tray]
         if sleeves:
             yield tell("step.splice.line", n=len(sleeves), fibres=book.spliced(tray), legs=legs)
-            yield tell("step.splice.holder")
+            if tray == book.work_trays[0]:
+                yield tell("step.splice.holder")
         else:
             yield tell("step.splice.none", legs=legs)
         if tied := tied_words(book, tell, tray):
@@ -249,8 +250,12 @@ class StepWords:
     def _lay(self, act: Act) -> Iterator[str]:
         book, tell, tray = self.book, self.tell, act.trays[0]
         names = self._laid_with(tray)
-        if names:
-            yield tell("step.lay.track", n=len(names), names=", ".join(names))
+        served = [name for name in names if book.served(book.travellers[name])]
+        new = [name for name in names if name not in served]
+        if new:
+            yield tell("step.lay.track", n=len(new), names=", ".join(new))
+        if served:
+            yield tell("step.lay.served", n=len(served), names=", ".join(served))
         row = book.trays[tray]
         under = book.tray_index.get(Place(row.stack, row.position - 1))
         if under is None:
@@ -272,9 +277,9 @@ class StepWords:
     def _laid_with(self, tray: int) -> list[str]:
         """Name what goes on the track when a tray is laid: what leads to it and to no tray of its group before it."""
         found = {self.book.traveller_of[leg.leg].name: None for leg in self.book.tray_legs[tray]}
-        before = [i for i in self.book.group_of[tray] if i < tray and self.book.states[i] != "closed"]
+        before = [i for i in self.book.group_of[tray] if i < tray]
         gone = {self.book.traveller_of[leg.leg].name for i in before for leg in self.book.tray_legs[i]}
-        return [name for name in found if name not in gone and name in self.book.work_travellers]
+        return [name for name in found if name not in gone]
 
     def _test(self, act: Act) -> Iterator[str]:
         book, tell, chosen = self.book, self.tell, self.book.settings.tests

@@ -24,6 +24,7 @@ from trayopt.review.handmade import Handmade, Line
 from trayopt.review.remarks import Remark, damage, of_finding, unread, where
 from trayopt.rules.base import Rule
 from trayopt.rules.judge import judge
+from trayopt.rules.opened_tube import OpenedTube
 from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Laid
 
@@ -173,7 +174,7 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     """
     from trayopt.review.assume import assumed
     from trayopt.review.gaps import open_remarks, parked_remarks, unnamed, unplaced_remarks, waits_only
-    from trayopt.review.parked import with_parked
+    from trayopt.review.parked import bare_legs, with_parked
     from trayopt.review.rows import figure_remarks, row_remarks
     from trayopt.review.splices import entries_by
     from trayopt.review.swapped import folded
@@ -198,6 +199,9 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
         findings = [found for found in findings if found.group in stays]
     if made.lost:
         findings = [found for found in findings if not _unsure(BY_ID[found.rule], runs=bool(made.runs))]
+    # A list of splices has no rows for what is parked, and what is not placed for want of its splices is told as unplaced.
+    bare = set() if made.runs else {job.subunit(leg).name for leg in bare_legs(laid)}
+    findings = [found for found in findings if found.rule != OpenedTube.id or found.subject in bare]
     remarks = [
         *(damage(fault, made.also.get(fault, ())) for fault in made.faults),
         *row_remarks(job, made, laid),

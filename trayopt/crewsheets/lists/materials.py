@@ -32,6 +32,7 @@ def materials_table(book: Book, marks: Marks, labels: int, tell: Teller) -> Tabl
         _sleeves(book, tell),
         _tubes(book, marks, tell),
         _ports(book, tell),
+        _mounting(book, tell),
         _small(book, tell),
     ):
         rows += part
@@ -151,6 +152,32 @@ def guide_passes(book: Book, trunk: str) -> int:
     guides = len(book.job.enclosure.track.guides)
     direct = {guide for leg in book.work[trunk] for guide in direct_of(book, leg.leg)}
     return guides * (book.ways[trunk].loops or 0) + len(direct)
+
+
+def _mounting(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
+    """Give the parts that the enclosure file lists, for what is new in the box; of a box in service its own are there."""
+    new = [trunk.id for trunk in book.new_trunks]
+    served = {book.ways[trunk].port for trunk in book.built_trunks}
+    standing = {tray.stack for tray, state in zip(book.trays, book.states, strict=True) if state != "new"}
+    times = {
+        "box": 0 if book.built_trunks else 1,
+        "port": len({book.ways[trunk].port for trunk in new} - served),
+        "stack": len({tray.stack for tray in book.new_trays} - standing),
+        "tray": len(book.new_trays),
+        "trunk": len(new),
+    }
+    for part in book.job.enclosure.parts:
+        if times[part.each]:
+            where = tell(f"each.{part.each}")
+            yield (
+                part.name,
+                part.size,
+                where,
+                part.count * times[part.each],
+                0,
+                part.count * times[part.each],
+                tell("unit.piece"),
+            )
 
 
 def _small(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:

@@ -51,6 +51,8 @@ from trayopt.solver.model.model import Key, Model
 from trayopt.solver.model.run import hint_all
 from trayopt.solver.model.vocabulary import voice
 
+PART = 0.15
+"""Most of what is left of the limit for one answer."""
 LENGTH_EFFORT = 6.0
 """Most deterministic time for the least length, which bounds the goal."""
 IRREGULAR_EFFORT = 2.0
@@ -266,7 +268,7 @@ def count(model: Model, weight: int, clock: Clock, *, trays: int | None = None) 
         counts.require(GOALS["trays"].encode(model.job, counts.voice) <= trays)
     length = GOALS["leg_length_mm"].encode(model.job, counts.voice)
     counts.minimize(length)
-    status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2)
+    status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2, part=PART)
     if status == cp_model.INFEASIBLE:
         return None
     bound = max(0, whole_bound(solver.best_objective_bound))
@@ -280,7 +282,7 @@ def count(model: Model, weight: int, clock: Clock, *, trays: int | None = None) 
             continue
         hint_all(counts.cp, found.response_proto.solution)
         counts.minimize(goal)
-        status, later = solve_one(counts.cp, clock, effort, symmetry_level=2)
+        status, later = solve_one(counts.cp, clock, effort, symmetry_level=2, part=PART)
         if status not in FOUND:
             break
         found = later
@@ -323,7 +325,7 @@ def _counts(model: Model, weight: int) -> Counts:
 def _least(counts: Counts, goal: GoalName, clock: Clock) -> int | None:
     """Bound a goal from below; None where it is proven that there are no counts."""
     counts.minimize(GOALS[goal].encode(counts.job, counts.voice))
-    status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2)
+    status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2, part=PART)
     return None if status == cp_model.INFEASIBLE else max(0, whole_bound(solver.best_objective_bound))
 
 
