@@ -190,6 +190,8 @@ def _fill(table: Table, records: Iterable[Row], used: Collection[int], *, loose:
                 table.faults.append(row.spot_of(i).fault(wrong, found=describe(row.texts[i]), hint=hint))
         if len(row.texts) > width:
             _over(table, row, width, loose=loose)
+        elif loose and len(row.texts) < width:
+            row.texts += [""] * (width - len(row.texts))
         row.columns = columns
         table.rows.append(row)
 
