@@ -9,12 +9,16 @@ from dataclasses import dataclass, field
 from io import StringIO
 from itertools import chain, islice
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from trayopt.errors import Fault, InputError
 from trayopt.formats.cells import MOST_COLUMNS, MOST_ROWS, Cell, Row
 from trayopt.formats.locate import describe
 from trayopt.formats.source import decode, decode_any, read_bytes, source_name
 from trayopt.formats.validate import did_you_mean
+
+if TYPE_CHECKING:
+    from trayopt.formats.xlsx_in import Sheet
 
 MOST_BYTES = 20_000_000
 MOST_ABOVE = 20
@@ -47,6 +51,8 @@ class Table:
     """What the text was encoded in, where that was not UTF-8."""
     text: str | None = None
     """The text of CSV; None for a workbook."""
+    merged: list[str] = field(default_factory=list)
+    """Ranges of merged cells of a workbook, such as ``A3:A8``."""
 
 
 def read_table(path: str | Path, wanted: Collection[str] = (), optional: Collection[str] = ()) -> Table:
@@ -72,7 +78,7 @@ def read_table(path: str | Path, wanted: Collection[str] = (), optional: Collect
 def parse_table(raw: bytes, source: str, wanted: Collection[str] = (), optional: Collection[str] = ()) -> Table:
     """Read a table as ``read_table`` does, from the bytes of its file."""
     if is_workbook(raw, source):
-        return _table(_sheet_rows(raw, source), source, tuple(wanted), tuple(optional))
+        return _table(_sheets(raw, source)[0].rows(), source, tuple(wanted), tuple(optional))
     text = decode(raw, source)
     table = _table(_csv_rows(text, source), source, tuple(wanted), tuple(optional))
     table.text = text
@@ -97,7 +103,10 @@ def parse_loose_table(raw: bytes, source: str, known: Callable[[str], bool]) -> 
         Where the file cannot be read, is too large, or is empty.
     """
     if is_workbook(raw, source):
-        return _loose(_sheet_rows(raw, source), source, known)
+        sheet = _sheets(raw, source)[0]
+        table = _loose(sheet.rows(), source, known)
+        table.merged = sheet.merged
+        return table
     text, encoding = decode_any(raw, source)
     table = _loose(_csv_rows(text, source, known), source, known)
     table.text, table.encoding = text, encoding
@@ -120,10 +129,10 @@ def is_workbook(raw: bytes, source: str) -> bool:
     return raw.startswith(b"PK\x03\x04")
 
 
-def _sheet_rows(raw: bytes, source: str) -> Iterator[Row]:
-    from trayopt.formats.xlsx_in import xlsx_rows
+def _sheets(raw: bytes, source: str) -> list[Sheet]:
+    from trayopt.formats.xlsx_in import Workbook
 
-    return xlsx_rows(raw, source)
+    return Workbook(raw, source).sheets
 
 
 def looks_like_date(text: str) -> bool:

@@ -52,7 +52,7 @@ def parse_handmade(job: Job, raw: bytes, source: str, *, lenient: bool = False) 
         head=table.head.line,
         notes=_notes(table),
     )
-    merged = _merged(raw, source, len(table.head.texts), table.head.line) if table.text is None else []
+    merged = _merged(table)
     reader = RowReader(made, Cells(job, lenient=lenient), headers, [*table.faults, *(fault for fault, _ in merged)])
     made.unread += _columns(table, headers, made)
     for row in table.rows:
@@ -107,10 +107,10 @@ def _beside(cell: Cell) -> Unread:
     return Unread(Line(number), at, at, said, "write a header over it, or leave it as a note")
 
 
-def _merged(raw: bytes, source: str, columns: int, head: int) -> list[tuple[Fault, range]]:
+def _merged(table: Table) -> list[tuple[Fault, range]]:
     """Tell merged cells under the headers, each with the rows that lost their value by it."""
     return [
-        (Spot(source, where=first).fault("merged cells", found=ref, hint=SAVE_AGAIN), rows)
-        for first, ref, rows in merged_cells(raw, columns)
-        if rows.stop > head + 1
+        (Spot(table.source, where=first).fault("merged cells", found=ref, hint=SAVE_AGAIN), rows)
+        for first, ref, rows in merged_cells(table.merged, len(table.head.texts))
+        if rows.stop > table.head.line + 1
     ]
