@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
+from functools import cache, partial
 from typing import TYPE_CHECKING, Any
 
 from trayopt.checker import (
     Bound,
     assignment_of_claims,
-    check_assignment,
     check_laid,
     claimed_bounds,
     judge_bounds,
@@ -157,7 +157,6 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     best_s
         Most seconds for the best plan to hold it against; None for no comparison.
     """
-    from trayopt.review.assume import assumed_ways
     from trayopt.review.gaps import open_remarks, unnamed, unplaced_remarks, waits_only
     from trayopt.review.rows import figure_remarks, row_remarks
     from trayopt.review.splices import entries_by
@@ -165,20 +164,20 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
 
     told = [unread(item) for item in made.unread]
     openings = open_remarks(job, made)
-    completion = _complete(job, made, complete_s) if (openings or made.runs) and not made.faults else None
+    as_told = cache(partial(_as_told, job, made))
+    completion = _complete(job, made, as_told, complete_s) if (openings or made.runs) and not made.faults else None
     if made.runs and completion is not None and completion.assignment is not None:
         made = replace(made, entries=entries_by(made, completion.assignment))
-    claims = made.claims
     if completion is not None and completion.assignment is not None:
-        ways = {trunk: way for trunk, way in completion.assignment.ways.items() if trunk in {c.trunk for c in claims}}
-        ends = completion.assignment.ends
+        claims = made.claims
+        inside = {claim.trunk for claim in claims}
+        ways = {trunk: way for trunk, way in completion.assignment.ways.items() if trunk in inside}
+        found = assignment_of_claims(job, ways, claims)
+        ends = {**completion.assignment.ends, **found.ends}
+        laid = Laid(job, Assignment(found.ways, found.places, ends), claims)
     else:
-        ways = assumed_ways(job, {trunk: made.way(trunk) for trunk in made.ways}, claims)
-        ends = {}
-    assignment = assignment_of_claims(job, ways, claims)
-    assignment = Assignment(assignment.ways, assignment.places, {**ends, **assignment.ends})
-    report = check_assignment(job, assignment, claims)
-    laid = Laid(job, assignment, claims)
+        laid = as_told()
+    report = check_laid(laid)
     findings = [found for found in report.findings if not (openings and waits_only(job, made, found))]
     if completion is not None and completion.assignment is not None:
         stays = {found.group for found in judge(job, Laid(job, completion.assignment))}
@@ -271,7 +270,16 @@ def _best(job: Job, best_s: float | None, order: Sequence[str] | None = None) ->
     return best_of(job, best_s, order=order)
 
 
-def _complete(job: Job, made: Handmade, limit_s: float) -> Completion:
+def _as_told(job: Job, made: Handmade) -> Laid:
+    """Lay out what a table says, with ways for the trunks of which it says none."""
+    from trayopt.review.assume import assumed_ways
+
+    claims = made.claims
+    ways = assumed_ways(job, {trunk: made.way(trunk) for trunk in made.ways}, claims)
+    return Laid(job, assignment_of_claims(job, ways, claims), claims)
+
+
+def _complete(job: Job, made: Handmade, as_told: Callable[[], Laid], limit_s: float) -> Completion:
     """Fill in what is open by solving with the rest fixed, or name the rows that are in each other's way."""
     from trayopt.solver.model.clock import Clock
     from trayopt.solver.model.run import Tuning
@@ -284,7 +292,9 @@ def _complete(job: Job, made: Handmade, limit_s: float) -> Completion:
     if found.assignment is not None or not found.impossible:
         return Completion(found.assignment, False, bounds=found.bounds)
     lines_of = [lines for lines, _ in decided]
-    culprits = clash(job, [facts for _, facts in decided], _suspects(job, made, lines_of), clock=clock, tuning=tuning)
+    culprits = clash(
+        job, [facts for _, facts in decided], _suspects(job, made, as_told(), lines_of), clock=clock, tuning=tuning
+    )
     if not culprits.groups:
         text = "no plan of this job places every splice and keeps every must, whatever the rows say"
         remark = Remark("complete", "clash", "job", (), (), text, "", "trayopt explain says why, and what would help")
@@ -303,13 +313,8 @@ def _complete(job: Job, made: Handmade, limit_s: float) -> Completion:
     return Completion(None, True, (remark,))
 
 
-def _suspects(job: Job, made: Handmade, decided: Sequence[tuple[Line, ...]]) -> list[list[int]]:
+def _suspects(job: Job, made: Handmade, laid: Laid, decided: Sequence[tuple[Line, ...]]) -> list[list[int]]:
     """Give for each finding that fails the decisions whose rows it names: of what always holds first, few before many."""
-    from trayopt.review.assume import assumed_ways
-
-    claims = made.claims
-    ways = assumed_ways(job, {trunk: made.way(trunk) for trunk in made.ways}, claims)
-    laid = Laid(job, assignment_of_claims(job, ways, claims), claims)
     at: dict[Line, list[int]] = {}
     for i, lines in enumerate(decided):
         for line in lines:
