@@ -28,7 +28,8 @@ _BUILT = re.compile(r"\s*(?P<stack>[^/,]+?)\s*/\s*(?P<first>\d{1,4})(?:\s*[-\u20
 class Mended:
     """The answer of a mend; ``plan`` is None where none was found, and ``impossible`` tells that there is none.
 
-    ``clash`` are the built rows that are in each other's way, as text, where they are the reason. ``beside`` is what
+    ``clash`` are the built rows that are in each other's way, as text, where they are the reason, and ``clash_minimal``
+    tells whether each of them is needed for it. ``beside`` is what
     changes and is not weighed, ``figures`` what else the given plan states wrongly, ``strange`` counts its cells that name
     what the job does not have.
     """
@@ -46,6 +47,7 @@ class Mended:
     strange: int = 0
     impossible: bool = False
     clash: tuple[str, ...] = ()
+    clash_minimal: bool = True
     notes: tuple[str, ...] = ()
 
     @property
@@ -79,6 +81,7 @@ class Mended:
             "proven": self.proven,
             "moves": [move.as_dict() for move in self.moves],
             "clash": list(self.clash),
+            "clash_minimal": self.clash_minimal if self.clash else None,
             "notes": list(self.notes),
             "goals": [] if self.plan is None else [{"goal": g.goal, "value": g.value} for g in self.plan.goals],
         }
@@ -155,6 +158,7 @@ def mend(
     """
     from trayopt.solver.bounds.outline import is_hopeless
     from trayopt.solver.model.clock import Clock
+    from trayopt.solver.model.in_time import in_time, margin
     from trayopt.solver.model.run import Tuning
     from trayopt.solver.repair.clash import clash
     from trayopt.solver.repair.nearest import nearest
@@ -165,17 +169,28 @@ def mend(
     given = replace(made.given(), ends=_usual_ends(made))
     groups = _built(made, set(built))
     fixed = [fact for _, facts in groups for fact in facts]
-    clock, tuning = Clock(limit_s), Tuning(workers=workers, seed=seed)
+    clock, tuning = Clock(limit_s - margin(limit_s)), Tuning(workers=workers, seed=seed)
     notes = tuple(str(fault) for fault in made.gone)
-    if is_hopeless(job, clock):
+    if in_time(lambda: is_hopeless(job, clock), clock):
         return Mended(job, given, None, weights=weights, impossible=True, notes=notes)
     found = nearest(job, given, fixed, weights=weights, clock=clock, tuning=tuning)
     if found.assignment is None:
-        names: tuple[str, ...] = ()
+        names, minimal = tuple(name for name, _ in groups) if found.impossible else (), False
         if found.impossible and groups:
-            culprits = clash(job, [facts for _, facts in groups], clock=Clock(limit_s), tuning=tuning)
-            names = tuple(groups[i][0] for i in culprits.groups)
-        return Mended(job, given, None, weights=weights, impossible=found.impossible, clash=names, notes=notes)
+            facts = [facts for _, facts in groups]
+            culprits = in_time(lambda: clash(job, facts, clock=clock, tuning=tuning), clock)
+            if culprits is not None:
+                names, minimal = tuple(groups[i][0] for i in culprits.groups), culprits.minimal
+        return Mended(
+            job,
+            given,
+            None,
+            weights=weights,
+            impossible=found.impossible,
+            clash=names,
+            clash_minimal=minimal,
+            notes=notes,
+        )
     solver = PlanSolver(version=_version(), seed=seed, workers=workers, deterministic_time=round(clock.effort, 6))
     plan = measure(
         job,
