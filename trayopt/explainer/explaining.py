@@ -7,15 +7,17 @@ from dataclasses import dataclass
 
 from trayopt.checker import assignment_of
 from trayopt.domain.assignment import Assignment
-from trayopt.domain.explanation import Explanation
+from trayopt.domain.explanation import Explanation, GoalCost
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, Plan
 from trayopt.errors import InputError
 from trayopt.explainer.bounds import bounds
+from trayopt.explainer.cost_words import better
 from trayopt.explainer.expected import expected
 from trayopt.explainer.preferences import preferences
 from trayopt.explainer.summary import summary
 from trayopt.explainer.why_not import Wishes, short, why_not
+from trayopt.goals.registry import GOALS
 from trayopt.solver.model.built_pins import contradicting
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.decisions import Given
@@ -62,21 +64,39 @@ def explain(
     """
     if any(pin.built for pin in job.pins):
         _refuse_contradictions(job)
-    known = _known(job, plan)
+    known, refuted = _known(job, plan), None
     made = why_not(job, clock, wishes, [known.assignment] if known is not None and _whole(job, known) else [])
     if not made.conflicts:
         best = known if known is not None and _whole(job, known) else _search(job, clock)
         whole = best is not None and _whole(job, best) and not _musts(job, best)
         if best is not None and whole:
             broken = preferences(job, best.assignment, clock)
-            held = bounds(job, best.assignment, best.bounds, best.by, broken, claimed=best.claimed)
-            made = made.model_copy(update={"preferences": broken, "bounds": held, "optimal": best.optimal})
+            made = made.model_copy(update={"preferences": broken, "optimal": best.optimal})
         if given is not None:
             kept = best.assignment if best is not None and whole else None
             said, found, ways = expected(job, given, kept, clock, wishes.conflicts, wishes.ways_out)
             made = made.model_copy(update={"expected": said, "conflicts": found, "ways_out": ways})
+        if best is not None and whole:
+            refuted = _better(made) if best.claimed else None
+            held = bounds(
+                job,
+                best.assignment,
+                best.bounds,
+                best.by,
+                made.preferences or (),
+                claimed=best.claimed,
+                refuted=refuted,
+            )
+            made = made.model_copy(update={"bounds": held})
     made = made.model_copy(update={"out_of_time": clock.over})
-    return made.model_copy(update={"summary": summary(job, made)})
+    return made.model_copy(update={"summary": summary(job, made, refuted=refuted)})
+
+
+def _better(made: Explanation) -> GoalCost | None:
+    """Give the goal on which some plan in hand is better than the one that was given as the best, the first of the goals."""
+    costs = [item.cost for item in (*(made.preferences or ()), made.expected) if item is not None and item.cost]
+    found = {cost.goal: cost for cost in filter(None, map(better, costs))}
+    return next((found[goal.id] for goal in GOALS if goal.id in found), None)
 
 
 def _refuse_contradictions(job: Job) -> None:

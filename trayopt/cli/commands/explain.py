@@ -14,6 +14,8 @@ from trayopt.explainer.costs import Costs, cost_names, costs_of
 
 if TYPE_CHECKING:
     from trayopt.domain.explanation import Explanation
+    from trayopt.domain.job import Job
+    from trayopt.domain.plan import Plan
 
 
 LEAST_PART = 0.1
@@ -78,7 +80,7 @@ def command(
             output.warn(
                 f"{plan} was made for another job, or before the job was changed; what it decides is asked of this job"
             )
-    known = None if best is None else open_readable(loaded, best)[1]
+    known = None if best is None else _best(output, loaded, best)
     if not reproducible:  # what it took to come here is part of the limit
         time_limit_s = max(time_limit_s - (time.monotonic() - output.began), LEAST_PART * time_limit_s)
     made = explain(
@@ -95,6 +97,24 @@ def command(
     )
     output.answer(made.plain, lambda: _text(output, made), lambda: made.summary)
     return Exit.NO if made.conflicts else Exit.YES
+
+
+def _best(output: Output, job: Job, path: str) -> Plan | None:
+    """Read the plan that is given as the best; where it cannot stand for that, say why, and that it is searched for."""
+    from trayopt.checker import lay
+    from trayopt.review.opening import open_readable
+
+    plan = open_readable(job, path)[1]
+    if plan is None:
+        why = f"{path} is a table, and no plan with figures (trayopt check JOB {path} -o plan.json makes one)"
+    elif not plan.job.names(job):
+        why = f"{path} was made for another job, or before the job was changed"
+    elif any(place is None for _, place in lay(job, plan, path).piece_places):
+        why = f"{path} leaves splices without a tray"
+    else:
+        return plan
+    output.warn(f"{why}: the best plan is searched for in its place")
+    return None
 
 
 def _text(output: Output, made: Explanation) -> str:
