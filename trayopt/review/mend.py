@@ -21,6 +21,8 @@ from trayopt.solver.model.decisions import Changes, EntersAt, Fact, Given, RunAt
 from trayopt.track.laid import Laid
 
 SCHEMA = "trayopt/mend/1"
+LEAST_PART = 0.5
+"""Part of the limit that the search has in any case."""
 _BUILT = re.compile(r"\s*(?P<stack>[^/,]+?)\s*/\s*(?P<first>\d{1,4})(?:\s*[-\u2013]\s*(?P<last>\d{1,4}))?\s*")
 
 
@@ -134,6 +136,7 @@ def mend(
     limit_s: float = 60.0,
     workers: int = 2,
     seed: int = 1,
+    answer_s: float = 0.0,
 ) -> Mended:
     """Find the plan that keeps every must, keeps what is built, and differs least from a given plan.
 
@@ -148,8 +151,8 @@ def mend(
         and the ends of their stacks stay.
     weights
         What each change counts.
-    limit_s
-        Most seconds of search.
+    limit_s, answer_s
+        Most seconds, and what is kept of them for measuring the new plan and putting the moves in order.
 
     Raises
     ------
@@ -169,7 +172,8 @@ def mend(
     given = replace(made.given(), ends=_usual_ends(made))
     groups = _built(made, set(built))
     fixed = [fact for _, facts in groups for fact in facts]
-    clock, tuning = Clock(limit_s - margin(limit_s)), Tuning(workers=workers, seed=seed)
+    search_s = max(limit_s - margin(limit_s) - answer_s, LEAST_PART * limit_s)
+    clock, tuning = Clock(search_s), Tuning(workers=workers, seed=seed)
     notes = tuple(str(fault) for fault in made.gone)
     if in_time(lambda: is_hopeless(job, clock), clock):
         return Mended(job, given, None, weights=weights, impossible=True, notes=notes)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from typing import TYPE_CHECKING
 
 import click
@@ -18,8 +17,6 @@ if TYPE_CHECKING:
     from trayopt.domain.plan import Plan
 
 
-LEAST_PART = 0.1
-"""Part of a limit that the search has in any case, however long it took to come to it."""
 DEFAULT_COSTS = ", ".join(f"{name}={getattr(Costs(), name)}" for name in cost_names())
 
 
@@ -81,8 +78,8 @@ def command(
                 f"{plan} was made for another job, or before the job was changed; what it decides is asked of this job"
             )
     known = None if best is None else _best(output, loaded, best)
-    if not reproducible:  # what it took to come here is part of the limit
-        time_limit_s = max(time_limit_s - (time.monotonic() - output.began), LEAST_PART * time_limit_s)
+    if not reproducible:
+        time_limit_s = output.left(time_limit_s)
     made = explain(
         loaded,
         given,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import sys
-import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, nullcontext
 from importlib import import_module
@@ -28,10 +27,6 @@ if TYPE_CHECKING:
 
 ROOM, ROOM_A_SUBUNIT = 16_384, 2_048
 """Bytes that a plan takes on the disk, about: with no subunit, and for each."""
-TELLING_S = 0.15
-"""Seconds of a limit for the answer, after the search."""
-LEAST_PART = 0.1
-"""Part of a limit that the search has in any case, however long it took to come to it."""
 
 
 @click.command("solve", short_help="Find the best plan of a job, and prove it.")
@@ -101,8 +96,8 @@ def command(
     if goals is not None:
         options["goals"] = [name.strip() for name in goals.split(",") if name.strip()]
     _load()
-    if time_limit_s is not None and not reproducible:  # what it took to come here is part of the limit
-        time_limit_s = max(time_limit_s - (time.monotonic() - output.began) - TELLING_S, LEAST_PART * time_limit_s)
+    if time_limit_s is not None and not reproducible:
+        time_limit_s = output.left(time_limit_s)
     with (
         Progress(output) as progress,
         _traced(trace) as write,
