@@ -53,6 +53,10 @@ class Table:
     """The text of CSV; None for a workbook."""
     merged: list[str] = field(default_factory=list)
     """Ranges of merged cells of a workbook, such as ``A3:A8``."""
+    sheet: str = ""
+    """The sheet of a workbook that was read."""
+    other_sheets: list[str] = field(default_factory=list)
+    """Its other visible sheets."""
 
 
 def read_table(path: str | Path, wanted: Collection[str] = (), optional: Collection[str] = ()) -> Table:
@@ -85,7 +89,9 @@ def parse_table(raw: bytes, source: str, wanted: Collection[str] = (), optional:
     return table
 
 
-def parse_loose_table(raw: bytes, source: str, known: Callable[[str], bool]) -> Table:
+def parse_loose_table(
+    raw: bytes, source: str, known: Callable[[str], bool], wanted: Callable[[Sequence[str]], bool] = lambda _: True
+) -> Table:
     """Read a table that a person made: in any common encoding, with rows over its headers or not.
 
     Parameters
@@ -96,6 +102,9 @@ def parse_loose_table(raw: bytes, source: str, known: Callable[[str], bool]) -> 
         Whether a header is one that the reader understands. The row with most of them, among the first
         ``MOST_ABOVE``, is the row of headers; cells under them are refused for being a date, a formula without a value
         or an error.
+    wanted
+        Whether a row of headers is that of such a table. Of a workbook the first visible sheet is read that has one, and the
+        first of all where none has.
 
     Raises
     ------
@@ -103,9 +112,11 @@ def parse_loose_table(raw: bytes, source: str, known: Callable[[str], bool]) -> 
         Where the file cannot be read, is too large, or is empty.
     """
     if is_workbook(raw, source):
-        sheet = _sheets(raw, source)[0]
+        sheets = _sheets(raw, source)
+        sheet = next((sheet for sheet in sheets if _has_head(sheet, known, wanted)), sheets[0])
         table = _loose(sheet.rows(), source, known)
-        table.merged = sheet.merged
+        table.merged, table.sheet = sheet.merged, sheet.name
+        table.other_sheets = [other.name for other in sheets if other is not sheet]
         return table
     text, encoding = decode_any(raw, source)
     table = _loose(_csv_rows(text, source, known), source, known)
@@ -174,14 +185,24 @@ def _loose(records: Iterable[Row], source: str, known: Callable[[str], bool]) ->
     first = list(islice(filled, MOST_ABOVE))
     if not first:
         raise _no_rows(source)
-    counts = [sum(known(text) for text in row.texts if text) for row in first]
-    most = max(counts)
-    at = counts.index(most) if most > 1 else 0
+    at = _head_at(first, known)
     head = first[at]
     table = Table(source, tuple(text.lower() for text in head.texts if text), head, above=first[:at])
     used = {i for i, text in enumerate(head.texts) if known(text)}
     _fill(table, chain(first[at + 1 :], filled), used, loose=True)
     return table
+
+
+def _head_at(rows: Sequence[Row], known: Callable[[str], bool]) -> int:
+    """Choose the row of headers: that with most headers that are known; the first where none has two."""
+    counts = [sum(known(text) for text in row.texts if text) for row in rows]
+    most = max(counts)
+    return counts.index(most) if most > 1 else 0
+
+
+def _has_head(sheet: Sheet, known: Callable[[str], bool], wanted: Callable[[Sequence[str]], bool]) -> bool:
+    first = list(islice((row for row in sheet.rows() if not row.empty), MOST_ABOVE))
+    return bool(first) and wanted(first[_head_at(first, known)].texts)
 
 
 def _fill(table: Table, records: Iterable[Row], used: Collection[int], *, loose: bool = False) -> None:

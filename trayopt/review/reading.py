@@ -11,7 +11,7 @@ from trayopt.formats.locate import Spot, describe
 from trayopt.formats.source import read_bytes, source_name
 from trayopt.formats.tables_in import MOST_BYTES, Table, parse_loose_table
 from trayopt.review.cells import Cells
-from trayopt.review.columns import Headers, headers_of, is_read
+from trayopt.review.columns import Headers, headers_of, is_plan, is_read
 from trayopt.review.handmade import Handmade, Line, Unread
 from trayopt.review.merged import merged_cells
 from trayopt.review.row_reader import RowReader
@@ -40,7 +40,7 @@ def read_handmade(job: Job, path: str | Path, *, lenient: bool = False) -> Handm
 
 def parse_handmade(job: Job, raw: bytes, source: str, *, lenient: bool = False) -> Handmade:
     """Read a table as ``read_handmade`` does, from the bytes of its file."""
-    table = parse_loose_table(raw, source, is_read)
+    table = parse_loose_table(raw, source, is_read, is_plan)
     headers = headers_of(table)
     made = Handmade(
         job,
@@ -49,6 +49,7 @@ def parse_handmade(job: Job, raw: bytes, source: str, *, lenient: bool = False) 
         raw=raw if table.text is None else table.text.encode(),
         separator=table.head.separator,
         columns=headers.said(),
+        sheet=table.sheet,
         head=table.head.line,
         notes=_notes(table),
     )
@@ -68,6 +69,10 @@ def _notes(table: Table) -> list[str]:
     if table.encoding:
         doubt = "" if table.encoding.startswith("UTF") else ": see whether names with letters beyond a to z are right"
         found.append(f"the file is no UTF-8 text; it was read as {table.encoding}{doubt}")
+    if table.other_sheets:
+        others = ", ".join(describe(name) for name in table.other_sheets[:12])
+        more = f" and {len(table.other_sheets) - 12} more" if len(table.other_sheets) > 12 else ""
+        found.append(f"sheet {describe(table.sheet)} is read; not read: {others}{more}")
     if table.above:
         lines = [str(row.line) for row in table.above]
         rows = f"row {lines[0]}" if len(lines) == 1 else f"rows {lines[0]} to {lines[-1]}"
