@@ -548,8 +548,8 @@ def mend(
     weighed = _weights(weights)
     reading = time.monotonic() - began
     return nearest(
-        job, made, document=document, built=stay, weights=weighed, limit_s=time_limit_s - reading, workers=workers, seed=seed,
-        answer_s=reading,
+        job, made, document=document, built=stay, weights=weighed, limit_s=time_limit_s, workers=workers, seed=seed,
+        answer_s=reading, began=began,
     )  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
@@ -137,6 +138,7 @@ def mend(
     workers: int = 2,
     seed: int = 1,
     answer_s: float = 0.0,
+    began: float | None = None,
 ) -> Mended:
     """Find the plan that keeps every must, keeps what is built, and differs least from a given plan.
 
@@ -153,12 +155,15 @@ def mend(
         What each change counts.
     limit_s, answer_s
         Most seconds, and what is kept of them for measuring the new plan and putting the moves in order.
+    began
+        When the limit began, by the monotonic clock; now where it is None.
 
     Raises
     ------
     InputError
         Where cells of the table are damaged.
     """
+    began = time.monotonic() if began is None else began
     from trayopt.solver.bounds.outline import is_hopeless
     from trayopt.solver.model.clock import Clock
     from trayopt.solver.model.in_time import in_time, margin
@@ -173,7 +178,7 @@ def mend(
     groups = _built(made, set(built))
     fixed = [fact for _, facts in groups for fact in facts]
     search_s = max(limit_s - margin(limit_s) - answer_s, LEAST_PART * limit_s)
-    clock, tuning = Clock(search_s), Tuning(workers=workers, seed=seed)
+    clock, tuning = Clock(search_s, started=began), Tuning(workers=workers, seed=seed)
     notes = tuple(str(fault) for fault in made.gone)
     if in_time(lambda: is_hopeless(job, clock), clock):
         return Mended(job, given, None, weights=weights, impossible=True, notes=notes)
