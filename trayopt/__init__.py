@@ -1,7 +1,7 @@
 """trayopt: a constraint solver for optimal tray and stack assignment.
 
 The use cases, one call each: ``load_job``, ``solve``, ``check``, ``explain``, ``judge``, ``prove``, ``mend``, ``compare``,
-``sheets``, ``record`` and ``batch``.
+``prices``, ``sheets``, ``record`` and ``batch``.
 """
 
 from __future__ import annotations
@@ -9,10 +9,23 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from trayopt.api import check, compare, explain, judge, load_job, mend, prove, record, sheets, solve
+    from trayopt.api import check, compare, explain, judge, load_job, mend, prices, prove, record, sheets, solve
     from trayopt.batches.batch import batch
 
-__all__ = ["batch", "check", "compare", "explain", "judge", "load_job", "mend", "prove", "record", "sheets", "solve"]
+__all__ = [
+    "batch",
+    "check",
+    "compare",
+    "explain",
+    "judge",
+    "load_job",
+    "mend",
+    "prices",
+    "prove",
+    "record",
+    "sheets",
+    "solve",
+]
 __version__ = "0.1.0"
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from threading import Event
 from typing import TYPE_CHECKING, Any
@@ -20,7 +20,9 @@ if TYPE_CHECKING:
     from trayopt.crewsheets.write import Sheets
     from trayopt.domain.explanation import Explanation
     from trayopt.domain.hardware import Place
+    from trayopt.domain.labour import Labour
     from trayopt.domain.plan import Plan
+    from trayopt.domain.prices import Prices
     from trayopt.errors import Fault
     from trayopt.explainer.costs import Costs
     from trayopt.library.entries import Entry, Survey
@@ -166,7 +168,7 @@ def solve(
     start
         A plan to begin with.
     goals
-        legs, crossings and leg_length_mm in another order.
+        legs, trays, crossings and leg_length_mm, or some of them, in the order in which they count.
     progress
         Called with seconds, goal, value and bound.
     watch
@@ -328,7 +330,125 @@ def explain(
     return explain_job(job, Clock(time_limit_s, deterministic=reproducible), wishes, given=given, plan=best)
 
 
-def check(job: Job, plan: Plan | str | Path) -> Report:
+def prices(
+    job: Job,
+    best: Plan | None = None,
+    *,
+    time_limit_s: float | None = 60.0,
+    reproducible: bool = False,
+    pace: Labour | None = None,
+) -> Prices | None:
+    """Price the preferences of a job: legs, trays, metres and crew minutes of the best plan with each, and without it.
+
+    Parameters
+    ----------
+    job
+        The job, as ``load_job`` gives it.
+    best
+        The best plan, where it is known; it is searched for where it is not.
+    time_limit_s
+        Most seconds; with ``reproducible`` in the solver's deterministic time. A price that is not proven by then says so.
+    reproducible
+        No wall clock: the same prices.
+    pace
+        Minutes of each kind of work; the usual ones of the sheets where None.
+
+    Returns
+    -------
+    Prices or None
+        None where no plan is known that places every splice and keeps every must: ``explain`` says why.
+
+    Raises
+    ------
+    InputError
+        Where ``best`` speaks of what the job does not have.
+    """
+    from trayopt.checker import assignment_of
+    from trayopt.domain.labour import Labour
+    from trayopt.explainer.prices import Known
+    from trayopt.explainer.prices import prices as price_all
+    from trayopt.solver.model.clock import Clock
+
+    clock = Clock(time_limit_s, deterministic=reproducible)
+    if best is None:
+        limit = None if time_limit_s is None else PRICE_PART * time_limit_s
+        best = solve(job, time_limit_s=limit, reproducible=reproducible, explain=False).plan
+        clock.effort += best.solver.deterministic_time
+    if best.status == "none" or best.value("unplaced") or best.value("broken_must"):
+        return None
+    known = Known(assignment_of(job, best)[0], proven=best.status == "optimal")
+    return price_all(job, known, clock, pace or Labour())
+
+
+PRICE_PART = 0.4
+"""Part of the time in which the best plan is searched for whose preferences are priced."""
+
+
+@dataclass(frozen=True)
+class Habits:
+    """What is worth a word about the preferences of a plan that is whole.
+
+    ``dear`` says in a line each which of them cost more crew minutes than was asked, ``never`` gives the root of each broken one
+    that no plan of the job keeps, by rule and subject.
+    """
+
+    dear: tuple[str, ...] = ()
+    never: Mapping[tuple[str, str], str] = field(default_factory=dict)
+
+
+def habits(
+    job: Job,
+    plan: Plan,
+    *,
+    more_than_min: float | None = None,
+    time_limit_s: float | None = None,
+    reproducible: bool = False,
+    pace: Labour | None = None,
+    stop: Event | None = None,
+) -> Habits:
+    """Look at the preferences of a plan for what is worth a word: those that are dear, and those that no plan can keep.
+
+    Parameters
+    ----------
+    job, plan
+        The job and its plan; of one that is not whole nothing is said.
+    more_than_min
+        Crew minutes that keeping a preference may cost without a word; the usual number where None.
+    time_limit_s, reproducible
+        Most seconds, or with ``reproducible`` the solver's deterministic time; what is not found by then is not said.
+    pace
+        Minutes of each kind of work; the usual ones of the sheets where None.
+    stop
+        Set from another thread or a handler of signals, it ends the look.
+
+    Raises
+    ------
+    InputError
+        Where the plan speaks of what the job does not have.
+    """
+    from trayopt.checker import assignment_of
+    from trayopt.domain.labour import DEAR_MIN, Labour
+    from trayopt.explainer.never import never_kept
+    from trayopt.explainer.price_words import price_line
+    from trayopt.explainer.prices import Known
+    from trayopt.explainer.prices import prices as price_all
+    from trayopt.solver.model.clock import Clock
+    from trayopt.solver.model.in_time import in_time
+
+    if plan.status == "none" or plan.value("unplaced") or plan.value("broken_must"):
+        return Habits()
+    best = assignment_of(job, plan)[0]
+    half = None if time_limit_s is None else time_limit_s / 2
+    first = Clock(half, deterministic=reproducible)
+    never = in_time(lambda: never_kept(job, best, first), first, stop) or ()
+    clock = Clock(time_limit_s, reproducible, first.started, first.effort)
+    known, limit = Known(best, proven=plan.status == "optimal"), DEAR_MIN if more_than_min is None else more_than_min
+    found = in_time(lambda: price_all(job, known, clock, pace or Labour(), more_than=limit, stop=stop), clock, stop)
+    dear = () if found is None else tuple(price_line(price, found.best) for price in found.priced)
+    return Habits(dear, {(item.rule, item.subject): item.root for item in never})
+
+
+def check(job: Job, plan: Plan | str | Path, *, warn: Callable[[Fault], None] | None = None) -> Report:
     """Check a plan document against its job: every rule, and every figure that it claims.
 
     Parameters
@@ -337,6 +457,8 @@ def check(job: Job, plan: Plan | str | Path) -> Report:
         The job, as ``load_job`` gives it.
     plan
         The plan, or its file in JSON (``-`` for standard input); see ``judge`` for tables.
+    warn
+        Told where the file is of a former format: only where things lie is taken over of it.
 
     Returns
     -------
@@ -351,7 +473,7 @@ def check(job: Job, plan: Plan | str | Path) -> Report:
     """
     from trayopt.checker import check as check_document
 
-    document, source = _document(plan, "make a plan of it, or judge it as it is")
+    document, source = _document(job, plan, "make a plan of it, or judge it as it is", warn)
     return check_document(job, document, source)
 
 
@@ -386,7 +508,7 @@ def judge(job: Job, plan: Plan | str | Path, *, best: bool | None = None, time_l
     best_s = time_limit_s if (document is None if best is None else best) else None
     if document is None:
         return review_table(job, made, complete_s=time_limit_s, best_s=best_s)
-    return review_plan(job, document, made.source, best_s=best_s)
+    return review_plan(job, document, made.source, best_s=best_s, notes=made.notes)
 
 
 @dataclass(frozen=True)
@@ -425,6 +547,7 @@ def prove(
     workers: int = 8,
     seed: int = 1,
     progress: Progress | None = None,
+    warn: Callable[[Fault], None] | None = None,
 ) -> Proofs:
     """Prove the bounds of a plan again: ask for each goal for a plan below its bound, as good in the goals before.
 
@@ -443,6 +566,8 @@ def prove(
         Search threads, and the seed of their random choices.
     progress
         Called with seconds, goal, value and the bound that is proven so far.
+    warn
+        Told where the file is of a former format: nothing is claimed then.
 
     Returns
     -------
@@ -468,7 +593,7 @@ def prove(
     from trayopt.solver.prove import Claim
     from trayopt.solver.prove import prove as asked
 
-    document, source = _document(plan, "make a plan of it, for a table states no bounds")
+    document, source = _document(job, plan, "make a plan of it, for a table states no bounds", warn)
     laid = lay(job, document, source)
     stops = [found for found in judged(job, laid) if no_plan_breaks(found)]
     if document.status == "none" or stops:
@@ -516,7 +641,8 @@ def mend(
         Trays in which everything is spliced and stays: places, or text such as ``left/1-4,right/1-4``. Rows of a table
         that are marked as built stay as well.
     weights
-        What each change counts, by kind: legs, travel, ends, ports, splits, loops; a kind that is left out keeps its own.
+        What each change counts, by kind: legs, travel, ends, partings, ports, splits, loops; a kind that is left out keeps
+        its own.
     time_limit_s
         Most seconds of search.
     workers, seed
@@ -583,6 +709,7 @@ def sheets(
     settings: Settings | str | Path | None = None,
     measured: Mapping[str, int] | str | Path | None = None,
     codes: bool = False,
+    warn: Callable[[Fault], None] | None = None,
 ) -> Sheets:
     """Make everything that the crew, the store and the file need of a plan.
 
@@ -604,6 +731,8 @@ def sheets(
         Measured entrance marks in mm by leg, or their table in CSV or XLSX.
     codes
         Whether every label gets a QR code.
+    warn
+        Told where the plan's file is of a former format: only where things lie is taken over of it.
 
     Returns
     -------
@@ -621,7 +750,7 @@ def sheets(
     from trayopt.crewsheets.write import Sheets, fitting
 
     options = _sheet_options(only, units, language, settings, codes)
-    document, source = _document(plan, "make a plan of it, for sheets are printed of a plan")
+    document, source = _document(job, plan, "make a plan of it, for sheets are printed of a plan", warn)
     fitting(job, document, source)
     marks = _measured(measured, Book(job, document, options.settings))
     return Sheets(job, document, options, measured=marks)
@@ -638,12 +767,13 @@ def record(
     settings: Settings | str | Path | None = None,
     measured: Mapping[str, int] | str | Path | None = None,
     codes: bool = False,
+    warn: Callable[[Fault], None] | None = None,
 ) -> Record:
     """Judge the readings of a plan against the limit, batch by batch, and find what is to be spliced again.
 
     Parameters
     ----------
-    job, plan, only, units, language, settings, measured, codes
+    job, plan, only, units, language, settings, measured, codes, warn
         As for ``sheets``.
     readings
         The test record filled in, or a table in CSV or XLSX with the columns fibre, wavelength_nm, a_to_b_db, b_to_a_db
@@ -666,7 +796,7 @@ def record(
     from trayopt.crewsheets.write import fitting
 
     options = _sheet_options(only, units, language, settings, codes)
-    document, source = _document(plan, "make a plan of it, for readings belong to a plan")
+    document, source = _document(job, plan, "make a plan of it, for readings belong to a plan", warn)
     fitting(job, document, source)
     book = Book(job, document, options.settings)
     read = read_readings(str(readings), book)
@@ -686,18 +816,20 @@ def _opened(
     return open_readable(job, plan) if readable else open_plan(job, plan, lenient=lenient)
 
 
-def _document(plan: Plan | str | Path, hint: str) -> tuple[Plan, str]:
-    """Give a plan document, and what it is called in errors; a table is refused."""
+def _document(
+    job: Job, plan: Plan | str | Path, hint: str, warn: Callable[[Fault], None] | None = None
+) -> tuple[Plan, str]:
+    """Give the plan document of a job, and what it is called in errors; a table is refused."""
+    from trayopt.checker import read_document
     from trayopt.domain.plan import Plan
     from trayopt.errors import InputError
-    from trayopt.formats.json_in import read_plan
 
     if isinstance(plan, Plan):
         return plan, "<plan>"
     if str(plan).lower().endswith((".csv", ".xlsx")):
         command = f"{hint}: trayopt check JOB {plan} -o plan.json"
         raise InputError.one("this is a table, and no plan", source=str(plan), allowed="JSON", hint=command)
-    return read_plan(plan), str(plan)
+    return read_document(job, plan, warn), str(plan)
 
 
 def _measured(given: Mapping[str, int] | str | Path | None, book: Book) -> Mapping[str, int] | None:

@@ -6,10 +6,9 @@ from pathlib import Path
 from typing import Any
 
 from trayopt.batches.results import Results, Writer
+from trayopt.batches.summary import GOALS
 from trayopt.batches.work import Settings
 from trayopt.domain.sweep import FACTORS
-
-GOALS = ("unplaced", "broken_must", "broken_prefer", "legs", "crossings", "leg_length_mm", "out_of_turn")
 
 
 def line(
@@ -23,8 +22,8 @@ def line(
     made |= {"settings": Settings().plain(), "key": name}
     made |= {"litres": litres, "places": 12, "capacity": 864, "splices": 288, "seconds": 0.5, "version": "0.1.0"}
     if outcome in {"fits", "fits_with_broken_preference", "not_settled", "does_not_fit"}:
-        known = dict(zip(GOALS, goals or (0, 0, 0, 8, 0, 26_188, 1), strict=True))
-        made |= {"goals": known, "trays": 4, "fibres": 288, "status": "optimal", "plan": f"plans/{name}.json"}
+        known = dict(zip(GOALS, goals or (0, 0, 0, 8, 4, 0, 26_188, 1), strict=True))
+        made |= {"goals": known, "trays": 4, "tied": 2, "ends": 576, "status": "optimal", "plan": f"plans/{name}.json"}
         made |= {"plan_sha256": str(known)}
     return made | more
 

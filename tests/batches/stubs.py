@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 Json = dict[str, Any]
-GOALS = ("unplaced", "broken_must", "broken_prefer", "legs", "crossings", "leg_length_mm", "out_of_turn")
+GOALS = ("unplaced", "broken_must", "broken_prefer", "legs", "trays", "crossings", "leg_length_mm", "irregular")
 
 
 def quick(job: Json, settings: Json) -> Json:
@@ -25,7 +25,8 @@ def quick(job: Json, settings: Json) -> Json:
         "goals": goals,
         "proven": list(GOALS),
         "trays": 1,
-        "fibres": 12,
+        "tied": 0,
+        "ends": 24,
         "why": "",
         "plan": text,
         "plan_sha256": sha256(text.encode()).hexdigest(),

@@ -17,7 +17,7 @@ PAIR = "trunks: [{id: N1, cable: central-tube-144}, {id: S1, cable: central-tube
 
 def write_sweep(path: Path, mixes: Sequence[str], *more: str, enclosures: str = "[wall-1x6]") -> Path:
     """Write a sweep of pairs of 144 under some names, and give its path."""
-    lines = ["schema: trayopt/sweep/1", f"enclosures: {enclosures}", *map(dedent, more), "mixes:"]
+    lines = ["schema: trayopt/sweep/2", f"enclosures: {enclosures}", *map(dedent, more), "mixes:"]
     lines += [f"  - {{name: {mix}, {PAIR}}}" for mix in mixes]
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return path

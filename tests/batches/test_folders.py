@@ -102,7 +102,7 @@ def test_a_file_name_that_is_no_utf_8_ends_nothing(tmp_path: Path) -> None:
     jobs.mkdir()
     for name, text in (
         (b"\xff\xfe.yaml", job("good")),
-        (b"bad\xe9.yaml", "schema: trayopt/job/1\n"),
+        (b"bad\xe9.yaml", "schema: trayopt/job/2\n"),
         (b"a\nb.yaml", job("c")),
     ):
         Path(os.fsdecode(os.path.join(os.fsencode(jobs), name))).write_text(text, encoding="utf-8")  # noqa: PTH118

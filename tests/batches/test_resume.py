@@ -143,7 +143,7 @@ def test_jobs_that_are_gone_count_no_more_and_come_back_without_a_search(
     out, path = tmp_path / "out", write_sweep(tmp_path / "s.yaml", ["a", "b", "bad"])
     run([path], out, work="noted")
     wrong = tmp_path / "wrong.yaml"
-    wrong.write_text("schema: trayopt/job/1\n", encoding="utf-8")
+    wrong.write_text("schema: trayopt/job/2\n", encoding="utf-8")
     assert run([path, wrong], out, work="noted", resume=True).counts == {"fits": 3, "wrong_input": 1}
     asked()
     less = run([write_sweep(path, ["a"])], out, work="noted", resume=True)

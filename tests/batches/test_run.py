@@ -53,17 +53,17 @@ def test_results_do_not_depend_on_order_or_workers_and_name_what_they_are(tmp_pa
 def test_jobs_that_are_the_same_are_solved_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     notes = tmp_path / "notes"
     monkeypatch.setenv("TRAYOPT_TEST_NOTES", str(notes))
-    path = write_sweep(tmp_path / "s.yaml", ["a", "b", "c"], "divide_at: [own, tray, port]")
+    path = write_sweep(tmp_path / "s.yaml", ["a", "b", "c"], "divide_at: [own, cable, port]")
     summary = run([path], tmp_path / "out", work="noted")
     assert Counter(notes.read_text().split()) == Counter(" ".join(f"{mix} in wall-1x6" for mix in "aabbcc").split())
     assert (summary.jobs, summary.same) == (9, 3)
     lines = {line["name"]: line for line in Results(tmp_path / "out").lines()}
-    twin, first = lines["s/wall-1x6/a_tray"], lines["s/wall-1x6/a_own"]
+    twin, first = lines["s/wall-1x6/a_cable"], lines["s/wall-1x6/a_own"]
     assert twin["same_as"] == first["name"]
     assert (twin["goals"], twin["digest"]) == (first["goals"], first["digest"])
     assert twin["plan"] != first["plan"], "each has a plan of its own"
     assert (tmp_path / "out" / twin["plan"]).read_bytes() == (tmp_path / "out" / first["plan"]).read_bytes()
-    assert twin["values"]["divide_at"] == "tray"
+    assert twin["values"]["divide_at"] == "cable"
 
 
 def test_a_batch_is_one_call(tmp_path: Path) -> None:

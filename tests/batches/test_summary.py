@@ -16,8 +16,8 @@ from tests.batches.lines import line, results
 from trayopt.batches.html import write_html
 from trayopt.batches.outcomes import OUTCOMES
 from trayopt.batches.results import Results
-from trayopt.batches.summary import MOST_CHANGES, summarize
-from trayopt.batches.tables import COLUMNS, write_csv, write_xlsx
+from trayopt.batches.summary import MOST_CHANGES, summarize, words
+from trayopt.batches.tables import COLUMNS, row, write_csv, write_xlsx
 from trayopt.batches.work import Settings
 from trayopt.domain.sweep import FACTORS
 
@@ -131,7 +131,7 @@ def test_what_changed_against_an_older_run(tmp_path: Path) -> None:
         tmp_path / "older",
         line("s/a/same"),
         line("s/a/worse"),
-        line("s/a/better", goals=(0, 0, 1, 8, 0, 26_188, 1), outcome="fits_with_broken_preference"),
+        line("s/a/better", goals=(0, 0, 1, 8, 4, 0, 26_188, 1), outcome="fits_with_broken_preference"),
         line("s/a/longer"),
         line("s/a/gone"),
         line("s/a/other"),
@@ -140,9 +140,9 @@ def test_what_changed_against_an_older_run(tmp_path: Path) -> None:
     newer = results(
         tmp_path / "newer",
         line("s/a/same"),
-        line("s/a/worse", "does_not_fit", goals=(72, 0, 0, 6, 0, 20_000, 1)),
+        line("s/a/worse", "does_not_fit", goals=(72, 0, 0, 6, 4, 0, 20_000, 1)),
         line("s/a/better"),
-        line("s/a/longer", goals=(0, 0, 0, 8, 2, 26_188, 1)),
+        line("s/a/longer", goals=(0, 0, 0, 8, 4, 2, 26_188, 1)),
         line("s/a/new"),
         line("s/a/other", plan_sha256="another", digest="another"),
         line("s/a/seconds", seconds=99.0, version="9"),
@@ -173,7 +173,7 @@ def test_what_changed_against_an_older_run(tmp_path: Path) -> None:
 
 def test_no_number_of_changes_hides_one_that_is_worse(tmp_path: Path) -> None:
     count = MOST_CHANGES + 50
-    older = [line(f"s/a/m{i:05}", goals=(0, 0, 0, 8, 0, 30_000, 1)) for i in range(count)]
+    older = [line(f"s/a/m{i:05}", goals=(0, 0, 0, 8, 4, 0, 30_000, 1)) for i in range(count)]
     newer = [line(f"s/a/m{i:05}") for i in range(count)]
     summary = summarize(
         results(tmp_path / "newer", *newer, line("s/z/worse", "does_not_fit")),
@@ -186,6 +186,43 @@ def test_no_number_of_changes_hides_one_that_is_worse(tmp_path: Path) -> None:
     assert summary.as_dict()["changed"] == {"worse": 1, "gone": 1, "changed": 0, "better": count, "new": 0}
 
 
+def test_of_a_run_with_other_goals_only_what_means_the_same_is_held_against_it(tmp_path: Path) -> None:
+    former = dict(
+        zip(("unplaced", "broken_must", "broken_prefer", "legs", "crossings", "out_of_turn"), range(6), strict=True)
+    )
+    summary = summarize(
+        results(tmp_path / "newer", line("s/a/same", digest="new"), line("s/a/less", digest="new")),
+        results(
+            tmp_path / "older",
+            line("s/a/same", plan_sha256="another") | {"goals": former},
+            line("s/a/less", plan_sha256="another") | {"goals": former | {"unplaced": 12}},
+        ),
+    )
+    assert summary.changes is not None
+    assert [(change.name, change.way, change.before) for change in summary.changes] == [
+        ("s/a/same", "changed", "another plan with the same figures"),
+        ("s/a/less", "better", "12 splices without a tray"),
+    ]
+
+
+def test_where_trunks_are_divided_is_said_in_words() -> None:
+    said = {value: words("divide_at", value) for value in ("tray", "cable", "tray+port", "tray-port", "port-tray+port")}
+    assert said == {
+        "tray": "divided at the tray",
+        "cable": "divided where the cable allows",
+        "tray+port": "divided at the tray or the port",
+        "tray-port": "divided trunk by trunk at the tray, the port",
+        "port-tray+port": "divided trunk by trunk at the port, the tray or the port",
+    }
+
+
+def test_tables_say_how_full_the_trays_are_by_ends_and_how_many_are_tied(tmp_path: Path) -> None:
+    (made,) = results(tmp_path, line("s/a/2x288_through", ends=432, capacity=432, tied=3)).lines()
+    cells = dict(zip(COLUMNS, row(made), strict=True))
+    assert len(set(COLUMNS)) == len(COLUMNS)
+    assert (cells["trays"], cells["tied"], cells["ends"], cells["fill"]) == (4, 3, 432, 0.5)
+
+
 def test_the_digest_names_results_and_not_how_they_came_about(tmp_path: Path) -> None:
     lines = [line("s/a/x"), line("s/a/y"), line("s/a/z", "failed", failure="hang")]
     one = summarize(results(tmp_path / "one", *lines)).digest
@@ -193,7 +230,7 @@ def test_the_digest_names_results_and_not_how_they_came_about(tmp_path: Path) ->
         results(tmp_path / "other", *({**item, "seconds": 7, "attempts": 2} for item in lines[::-1]))
     ).digest
     assert one == other
-    changed = line("s/a/x", goals=(0, 0, 0, 8, 0, 26_189, 1))
+    changed = line("s/a/x", goals=(0, 0, 0, 8, 4, 0, 26_189, 1))
     assert summarize(results(tmp_path / "third", changed, *lines[1:])).digest != one
 
 
@@ -272,7 +309,7 @@ def page(tmp_path: Path) -> Page:
     newer = results(
         tmp_path / "newer",
         line("s/a/2x288_through"),
-        line("s/b/2x288_through", "does_not_fit", goals=(72, 0, 0, 6, 0, 20_000, 1), why=NASTY),
+        line("s/b/2x288_through", "does_not_fit", goals=(72, 0, 0, 6, 4, 0, 20_000, 1), why=NASTY),
         line(f"s/{NASTY.replace('/', '')}/2x288_ring", "fits_with_broken_preference"),
     )
     older = results(tmp_path / "older", line("s/b/2x288_through"))

@@ -9,7 +9,8 @@ import pytest
 
 from tests.batches.sweeps import PAIR, write_sweep
 from trayopt import load_job
-from trayopt.batches.manifest import read_manifest
+from trayopt.batches.answers import variant_of
+from trayopt.batches.manifest import as_file, read_manifest
 from trayopt.errors import InputError
 from trayopt.library.find import shipped
 
@@ -58,7 +59,7 @@ def test_a_job_of_a_sweep_is_the_job_that_one_would_write(tmp_path: Path) -> Non
     made = next(read_manifest([path]).items()).job()
     written = load_job(
         {
-            "schema": "trayopt/job/1",
+            "schema": "trayopt/job/2",
             "title": "one in wall-1x6",
             "enclosure": "wall-1x6",
             "tubes": "thick-set",
@@ -71,6 +72,61 @@ def test_a_job_of_a_sweep_is_the_job_that_one_would_write(tmp_path: Path) -> Non
         }
     )
     assert made.digest == written.digest
+
+
+def test_where_trunks_are_divided_is_a_word_a_list_by_trunk_or_what_the_cable_allows(tmp_path: Path) -> None:
+    path = write_sweep(
+        tmp_path / "s.yaml",
+        ["one"],
+        "divide_at: [own, cable, tray, [tray, port], [[tray, port]], [port, [port, tray]]]",
+    )
+    own = path.read_text().replace(
+        "{id: S1, cable: central-tube-144}", "{id: S1, cable: central-tube-144, divide_at: port}"
+    )
+    path.write_text(own)
+    found = {
+        item.name.rpartition("_")[2]: [t.divide_at for t in item.job().trunks] for item in read_manifest([path]).items()
+    }
+    both = ("tray", "port")
+    assert found == {
+        "own": [both, ("port",)],
+        "cable": [both, both],
+        "tray": [("tray",), ("tray",)],
+        "tray-port": [("tray",), ("port",)],
+        "tray+port": [both, both],
+        "port-port+tray": [("port",), both],
+    }
+
+
+def test_jobs_of_a_sweep_of_format_1_are_jobs_of_format_1_and_a_note_says_so_once(tmp_path: Path) -> None:
+    path = write_sweep(tmp_path / "s.yaml", ["one", "two"], "rules: [{name: x, rules: {base_outward: prefer}}]")
+    path.write_text(path.read_text().replace("trayopt/sweep/2", "trayopt/sweep/1"))
+    manifest = read_manifest([path])
+    jobs = [item.job() for item in manifest.items()]
+    assert {trunk.divide_at for job in jobs for trunk in job.trunks} == {("tray",)}
+    assert {job.rules["no_empty_below"].level for job in jobs} == {"prefer"}
+    told = [str(fault).replace(f"{tmp_path}/", "") for fault in manifest.unusual()]
+    assert [text for text in told if "format 1" in text] == [
+        "s.yaml:1:9: the sweep is written in format 1; trunks that do not say divide_at are divided at the tray, where "
+        "their cable has tubes; write schema: trayopt/sweep/2 to leave that to the plan"
+    ]
+
+
+def test_a_sweep_of_a_newer_format_is_refused_with_one_sentence(tmp_path: Path) -> None:
+    path = write_sweep(tmp_path / "s.yaml", ["one"], "shelves: [3]")
+    path.write_text(path.read_text().replace("trayopt/sweep/2", "trayopt/sweep/3"))
+    (said,) = refused(path)
+    assert "this sweep was written for a newer version of trayopt" in said
+
+
+def test_a_way_to_ask_has_one_name_in_every_box(tmp_path: Path) -> None:
+    """How much longer a lay is at the outside of a turn follows from the guides of the box: it asks for nothing."""
+    path = write_sweep(tmp_path / "s.yaml", ["one"], enclosures="[wall-1x6, cabinet-3x24]")
+    one, other = (item.job() for item in read_manifest([path]).items())
+    assert len({job.rules["exposed"].parameters["allowance_mm"] for job in (one, other)}) == 2
+    assert variant_of(one) == variant_of(other)
+    own = load_job({**as_file(one), "rules": {"exposed": {"allowance_mm": 99}}})
+    assert variant_of(own) != variant_of(one)
 
 
 def test_trays_are_put_into_every_stack_and_boxes_that_cannot_be_built_say_so(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ from trayopt.checker.measure import measure
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.settings import Settings
 from trayopt.domain.assignment import Assignment, Way
-from trayopt.domain.base import remade
+from trayopt.domain.base import DivideAt, remade
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, LegPin, TrunkPin
@@ -24,9 +24,11 @@ STANDARD = Path(__file__).parents[2] / "models" / "standard"
 SOLVER = PlanSolver(version="by hand", seed=0, workers=0, deterministic_time=0.0)
 
 
-def planned(job: Job, ways: dict[str, Way], places: dict[Leg, Place]) -> Plan:
+def planned(
+    job: Job, ways: dict[str, Way], places: dict[Leg, Place], divide_at: dict[str, DivideAt] | None = None
+) -> Plan:
     """Measure a plan that is laid by hand."""
-    assignment = Assignment(ways, places)
+    assignment = Assignment(ways, places, {}, divide_at or {})
     return measure(job, assignment, status="feasible", stopped="time_limit", bounds={}, solver=SOLVER)
 
 
@@ -64,8 +66,16 @@ def worked() -> tuple[Job, Plan]:
 
 
 @cache
+def ported() -> tuple[Job, Plan]:
+    """Give the worked example with Q divided at the port: no tube ties its trays."""
+    job, plan = worked()
+    assignment, _ = assignment_of(job, plan)
+    return job, planned(job, dict(assignment.ways), dict(assignment.places), {"P": "tray", "Q": "port"})
+
+
+@cache
 def half() -> tuple[Job, Plan]:
-    """Give a plan with parked fibres, idle subunits, an unplaced run and a trunk outside."""
+    """Give a plan with parked fibres, idle subunits, legs coiled at the port, an unplaced run and a trunk outside."""
     data = {**WORKED, "title": "half", "trunks": [*WORKED["trunks"]], "joins": []}
     data["trunks"].append({**WORKED["trunks"][1], "id": "R"})
     data["joins"] = [
@@ -74,7 +84,33 @@ def half() -> tuple[Job, Plan]:
     ]
     job = load_job(data)
     places = {Leg("P", 1, 1, 1): Place("left", 1), Leg("Q", 1, 1, 4): Place("left", 1)}
-    return job, planned(job, {"P": Way("bl", "clockwise", 1), "Q": Way("br", "counterclockwise", 1)}, places)
+    ways = {"P": Way("bl", "clockwise", 1), "Q": Way("br", "counterclockwise", 1)}
+    return job, planned(job, ways, places, {"Q": "port"})
+
+
+@cache
+def tapped(*, at_port: bool = False) -> tuple[Job, Plan]:
+    """Give a plan with a tube that is opened for two trays: two of its legs are spliced, the others parked beside them.
+
+    Q's tube is opened for its four legs: Q/1.1 in left/1 with P/1, Q/1.2 in left/1 too, Q/1.3 in left/2 and Q/1.4 with P/2
+    there. With ``at_port`` Q is divided at the port, and its idle legs are coiled.
+    """
+    data = {**WORKED, "title": "tapped", "joins": []}
+    data["joins"] = [
+        {"a": "P:1-12", "b": "Q:1-12", "name": "east"},
+        {"a": "P:25-36", "b": "Q:37-48", "name": "west"},
+    ]
+    job = load_job(data)
+    places = {
+        Leg("P", 1, 1, 1): Place("left", 1),
+        Leg("P", 2, 1, 1): Place("left", 2),
+        Leg("Q", 1, 1, 4): Place("left", 1),
+        Leg("Q", 1, 4, 4): Place("left", 2),
+    }
+    if not at_port:
+        places |= {Leg("Q", 1, 2, 4): Place("left", 1), Leg("Q", 1, 3, 4): Place("left", 2)}
+    ways = {"P": Way("bl", "clockwise", 1), "Q": Way("br", "counterclockwise", 1)}
+    return job, planned(job, ways, places, {"Q": "port" if at_port else "tray"})
 
 
 @cache
@@ -97,7 +133,7 @@ def hostile() -> tuple[Job, Plan]:
     return job, planned(job, {p: Way("bl", "clockwise", 1), q: Way("br", "counterclockwise", 1)}, places)
 
 
-def crossed() -> tuple[Job, Plan]:
+def crossed(at: DivideAt = "tray") -> tuple[Job, Plan]:
     """Give a plan of 48 legs in which the second half of each trunk lies under the first: many crossings."""
     job, _ = straight("2x1728-wall-3x8")
     ways = {
@@ -111,7 +147,7 @@ def crossed() -> tuple[Job, Plan]:
             for leg in subunit.legs(2):
                 layer, stack = divmod(turned - 1, 3)
                 places[leg] = Place(("left", "middle", "right")[stack], 2 * layer + leg.group)
-    return job, planned(job, ways, places)
+    return job, planned(job, ways, places, dict.fromkeys(ways, at))
 
 
 def built_in(pair: tuple[Job, Plan], trays: Collection[str], ways: Collection[str] = ()) -> tuple[Job, Plan]:
@@ -134,7 +170,7 @@ def built_in(pair: tuple[Job, Plan], trays: Collection[str], ways: Collection[st
 def replanned(changed: Job, plan: Plan, job: Job) -> tuple[Job, Plan]:
     """Lay the legs of a job's plan as they lie, in a changed job."""
     assignment, _ = assignment_of(job, plan)
-    return changed, planned(changed, dict(assignment.ways), dict(assignment.places))
+    return changed, planned(changed, dict(assignment.ways), dict(assignment.places), dict(assignment.divide_at))
 
 
 @cache
@@ -155,7 +191,7 @@ def grown() -> tuple[Job, Plan]:
         {"a": "P:13-24", "b": "R:1-12", "name": "north"},
         {"a": "Q:37-48", "b": "R:13-24", "name": "south"},
     ]
-    data["rules"] = {"reach": "off", "base_outward": "off"}
+    data["rules"] = {"reach": "off", "no_empty_below": "off"}
     data["trunks"][0] = {**data["trunks"][0], "divide_at": "port"}
     data["trunks"][1] = {**data["trunks"][1], "divide_at": "port"}
     data["pins"] = [
@@ -221,7 +257,7 @@ def _cable(name: str, diameter: float, count: int, ribbons: int, tube: float) ->
 
 
 WORKED: dict[str, Any] = {
-    "schema": "trayopt/job/1",
+    "schema": "trayopt/job/2",
     "title": "worked example",
     "enclosure": {
         "kind": "enclosure",

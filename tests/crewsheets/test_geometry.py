@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.crewsheets.plans import book, crossed, half, hostile, straight, worked
+from tests.crewsheets.plans import book, crossed, half, hostile, straight, tapped, worked
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.geometry.base import (
     SIZE,
@@ -37,6 +37,8 @@ CASES: dict[str, Callable[[], tuple[Job, Plan]]] = {
     "half": half,
     "hostile": hostile,
     "crossed": crossed,
+    "crossed at the port": lambda: crossed("port"),
+    "tapped": tapped,
     "432": lambda: straight("2x432-wall-2x6"),
     "1728": lambda: straight("2x1728-wall-3x8"),
     "864 at the port": lambda: straight("2x864-wall-3x8-port"),
@@ -89,17 +91,22 @@ def test_lines_of_the_order_diagram_cross_as_often_as_the_plan_says(case: str) -
     opened = book(CASES[case]())
     for trunk in opened.ways:
         picture = order_picture(opened, trunk, Teller(words_of("en"), "metric"))
-        lines = [(path.points[0], path.points[1]) for path in picture.paths if path.kind.startswith("leg")]
-        stated = sum(opened.leg_by_name[a].trunk == trunk for a, _ in opened.plan.crossings)
-        assert len(lines) == len(opened.legs[trunk])
+        paths = [path for path in picture.paths if path.kind.startswith("leg")]
+        assert [path.keys["leg"] for path in paths] == [leg.leg for leg in opened.legs[trunk]]
+        # Legs of one tube share the middle of their ways: a line a traveller.
+        lines = list(dict.fromkeys((path.points[1], path.points[2]) for path in paths))
+        stated = sum(a.partition("/")[0] == trunk for a, _ in opened.plan.crossings)
+        assert len(lines) == sum(traveller.trunk == trunk for traveller in opened.travellers.values())
         assert count_crossings(lines) == stated
         assert sum(dot.kind == "crossing" for dot in picture.dots) == stated
 
 
 def test_the_crossed_plan_crosses_as_counted_by_hand() -> None:
     # 12 subunits in two legs each, four layers of three subunits, in reverse: of the C(12, 2) = 66 pairs of subunits only
-    # the 4 × C(3, 2) = 12 that share a layer do not cross, and every other pair crosses in 2 × 2 pairs of legs.
-    assert len(crossed()[1].crossings) == 2 * (66 - 12) * 4
+    # the 4 × C(3, 2) = 12 that share a layer do not cross. Divided at the tray a subunit is one tube, and every other pair
+    # is one crossing; divided at the port it is two tubes, and every other pair is 2 × 2 crossings.
+    assert len(crossed()[1].crossings) == 2 * (66 - 12)
+    assert len(crossed("port")[1].crossings) == 2 * (66 - 12) * 4
 
 
 def test_lines_of_the_straight_plan_do_not_cross() -> None:
@@ -133,7 +140,7 @@ def test_slabs_are_as_full_as_the_trays(case: str) -> None:
     assert len(slabs) == len(fills) == len(opened.trays)
     for tray in opened.trays:
         name = f"{tray.stack}/{tray.position}"
-        assert fills[name].width / slabs[name].width == pytest.approx(tray.fibres / opened.hardware(tray).fibres)
+        assert fills[name].width / slabs[name].width == pytest.approx(tray.ends / (2 * opened.hardware(tray).fibres))
     unused = sum(box.kind == "slab unused" for box in picture.boxes)
     assert unused == len(opened.job.enclosure.places) - len(opened.trays)
 

@@ -8,11 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.crewsheets.plans import book, straight, worked
+from tests.crewsheets.plans import book, replanned, straight, worked
 from trayopt.crewsheets.lengths import eighths, feet, read_length
 from trayopt.crewsheets.marks import Marks, corrections, read_measured
+from trayopt.crewsheets.settings import MaterialSettings, Settings
 from trayopt.crewsheets.tables import csv_text
 from trayopt.crewsheets.write import Options, Sheets
+from trayopt.domain.base import remade
 from trayopt.errors import InputError
 
 
@@ -53,19 +55,65 @@ def test_measured_marks_shift_every_mark_the_cut_and_the_strip() -> None:
     plain, moved = Marks(opened, {}), Marks(opened, {"P/1": 1930 + 75, "P/2": 1941 + 85})
     first, last = moved.of["P/1"], moved.of["P/2"]
     assert (first.entrance, first.tube_end, first.ribbon) == (2005, 2035, 2350 + 75)
-    # 75 + 2350 + 200 for one loop = 2625, up to 50: 2650; strip stays the least of 3000.
-    assert (first.cut, last.cut) == (2650, 2650)
+    # 75 + 2350 + 2 × 122 for one loop = 2669, 85 + 2361 + 244 = 2690, up to 50: 2700; strip stays the least of 3000.
+    assert (first.cut, last.cut) == (2700, 2700)
     assert plain.of["Q/1.1"] == moved.of["Q/1.1"]
     assert moved.strip["P"] == 3000
 
 
 def test_a_correction_beyond_the_allowance_is_a_doubt() -> None:
-    # 100 mm a turn and once more: 200 mm with one loop.
+    # 122 mm (a lay at the outer edge of a guide 38.7 mm wide) a turn and once more: 244 mm with one loop.
     opened = book(worked())
-    assert not Marks(opened, {"P/1": 1930 + 200, "P/2": 1941}).of["P/1"].doubt
-    assert Marks(opened, {"P/1": 1930 + 201, "P/2": 1941}).of["P/1"].doubt
+    assert not Marks(opened, {"P/1": 1930 + 244, "P/2": 1941}).of["P/1"].doubt
+    assert Marks(opened, {"P/1": 1930 + 245, "P/2": 1941}).of["P/1"].doubt
     made = Sheets(*worked(), Options(), measured={"P/1": 1930 + 500})
     assert any("P/1" in line for line in made.warnings())
+
+
+def test_a_tube_has_one_end_before_its_first_entrance() -> None:
+    """Q's tube is opened for left/1 (2075) and left/2 (2086): it ends 150 mm before the first of them, whatever is measured."""
+    marks = Marks(book(worked()), {})
+    one, two = marks.of["Q/1.1"], marks.of["Q/1.2"]
+    assert one.tube_end == two.tube_end == 2075 - 150
+    # Protection from there to 30 mm past each tie-down.
+    assert (one.protection, two.protection) == (150 + 30, 150 + 11 + 30)
+    # A tube of one leg ends past its tie-down.
+    assert (marks.of["P/1"].tube_end, marks.of["P/1"].protection) == (1930 + 30, 0)
+    moved = Marks(book(worked()), {"Q/1.1": 2075 + 40, "Q/1.2": 2086 - 20})
+    assert moved.of["Q/1.1"].tube_end == moved.of["Q/1.2"].tube_end == 2066 - 150
+    assert (moved.of["Q/1.1"].protection, moved.of["Q/1.2"].protection) == (150 + 49 + 30, 150 + 30)
+    own = Settings(materials=MaterialSettings(parting_mm=300))
+    assert Marks(book(worked(), own), {}).of["Q/1.1"].tube_end == 2075 - 300
+
+
+def test_legs_divided_at_the_port_have_an_end_each() -> None:
+    opened = book(straight("2x864-wall-3x8-port"))
+    marks = Marks(opened, {})
+    for leg in opened.all_legs:
+        mark = marks.of[leg.leg]
+        assert (mark.tube_end, mark.protection) == (mark.entrance + 30, 0)
+
+
+@pytest.mark.parametrize(("allowance", "safe"), [(121, False), (122, True), (200, True)])
+def test_lengths_are_safe_before_a_trial_route_where_the_allowance_covers_the_outer_lay(
+    allowance: int, *, safe: bool
+) -> None:
+    """Hand-worked: π × √1500 = 121.7, so that 122 mm a turn cover a lay at the outer edge."""
+    job, plan = worked()
+    setting = job.rules["exposed"]
+    changed = remade(setting, parameters={**setting.parameters, "allowance_mm": allowance})
+    pair = replanned(remade(job, rules={**job.rules, "exposed": changed}), plan, job)
+    for language, word in (("en", "afe before a trial route: "), ("de", "or einem Probelauf ")):
+        made = Sheets(*pair, Options(language=language))
+        assert made.marks.safe is safe
+        strip = [step for step in made.steps if step.phase == "strip"]
+        assert word in strip[0].lines[-1]
+        assert f"{allowance} mm" in strip[0].lines[-1]
+        assert ("122 mm" in strip[0].lines[-1]) is True
+        assert strip[0].lines[-1] in made.page()
+        assert len(set(made.tables["strip"].column("trial"))) == 1
+    assert ("Not safe" in Sheets(*pair, Options()).page()) is not safe
+    assert Sheets(*pair, Options()).tables["strip"].column("trial") == ["safe" if safe else "try the route first"] * 2
 
 
 def test_the_strip_list_tells_what_measuring_changed() -> None:

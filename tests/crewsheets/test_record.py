@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.crewsheets.plans import book, built_in, hostile, straight, worked
+from tests.crewsheets.plans import book, built_in, hostile, ported, straight, worked
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.readings import Reading, Readings, read_readings
 from trayopt.crewsheets.record import Record
@@ -69,20 +69,33 @@ def test_a_full_record_passes(tmp_path: Path) -> None:
     made = record(tmp_path, full(book(worked())))
     assert made.passed
     assert made.counts() == {"pass": 96, "fail": 0, "open": 0}
-    assert [batch["result"] for batch in made.batches()] == ["pass", "pass"]
+    # left/1 and left/2 are tied by Q's tube, so that they are one batch, however small a batch may be.
+    assert [(batch["trays"], batch["result"]) for batch in made.batches()] == [(["left/1", "left/2"], "pass")]
     assert made.again() == []
 
 
 def test_a_failure_names_its_sleeve_and_what_to_lift(tmp_path: Path) -> None:
     made = record(tmp_path, full(book(worked()), f14=("0.5", "0.2")))
     assert not made.passed
-    assert [batch["result"] for batch in made.batches()] == ["fail", "pass"]
+    assert [batch["result"] for batch in made.batches()] == ["fail"]
     (again,) = made.again()
-    # Fibre 14 lies in the second sleeve of left/1; left/2 lies over it.
+    # Fibre 14 lies in the second sleeve of left/1; left/2 comes to the bench with it.
     assert (again["fibre_a"], again["fibre_b"], again["tray"], again["sleeve"]) == ("P:14", "Q:14", "left/1", 2)
-    assert (again["mean"], again["lift"], again["resplice_run"]) == (0.35, "left/2", "P:13-24 × Q:13-24")
-    assert again["tries_left"] == 3
+    assert (again["mean"], again["lift"], again["together"]) == (0.35, "", "left/2")
+    assert (again["resplice_run"], again["tries_left"]) == ("P:13-24 × Q:13-24", 3)
+
+
+def test_what_lies_over_a_batch_that_failed_is_told(tmp_path: Path) -> None:
+    """At the port each tray comes alone: left/1 is a batch, and left/2 over it another one."""
+    path = tmp_path / "readings.csv"
+    job, plan = ported()
+    opened = Book(job, plan, SMALL)
+    path.write_text(full(opened, f14=("0.5", "0.2")), encoding="utf-8")
+    made = Record(job, plan, read_readings(str(path), opened), Options(settings=SMALL))
+    assert [batch["result"] for batch in made.batches()] == ["fail", "pass"]
     assert [batch["over_untested"] for batch in made.batches()] == [False, True]
+    (again,) = made.again()
+    assert (again["lift"], again["together"]) == ("left/2", "")
 
 
 def test_tries_are_used_up(tmp_path: Path) -> None:
@@ -152,7 +165,7 @@ def test_filled_in_tables_say_pass_and_fail(tmp_path: Path) -> None:
     table = made.sheets.tables["tests"]
     assert table.column("result")[:4] == ["FAIL", "FAIL", "pass", "pass"]
     assert table.column("mean")[:3] == [0.31, 0.31, 0.05]
-    assert made.sheets.tables["batches"].column("result") == ["FAIL", "pass"]
+    assert made.sheets.tables["batches"].column("result") == ["FAIL"]
     page = made.sheets.page()
     assert page.count('<td class="fail">FAIL</td>') == 1
 
@@ -184,7 +197,10 @@ def test_pins_hold_what_is_built() -> None:
 
     job, plan = worked()
     made = Record(job, plan, Readings.none(book((job, plan))), Options())
-    again = load_job({**WORKED, "pins": made.pins()})
+    pins = made.pins()
+    # Q is divided, which settles where; P is whole throughout, so that it is still open where it would be divided.
+    assert [pin.get("divide_at") for pin in pins if "trunk" in pin] == [None, "tray"]
+    again = load_job({**WORKED, "pins": pins})
     assert len(again.pins) == 2 + 4
     assert all(pin.built for pin in again.pins)
 
@@ -232,14 +248,15 @@ def test_good_at_the_short_wave_and_bad_at_the_long_one_is_a_bend(
 
 
 def test_a_batch_fails_by_its_mean_though_every_splice_passes(tmp_path: Path) -> None:
-    # Batch 1 is left/1 with P:1-24. All of it at 0.1 is the limit of the mean; one splice at 0.2 (its own limit) is over.
+    # The batch is left/1 and left/2 with P:1-48. All of it at 0.1 is the limit of the mean; one splice at 0.2 (its own
+    # limit) is over.
     at_limit = record(tmp_path, full(book(worked()), loss="0.1"))
     assert at_limit.passed
     over = record(tmp_path, full(book(worked()), loss="0.1", f14=("0.2", "0.2")))
-    assert [batch["result"] for batch in over.batches()] == ["fail", "pass"]
+    assert [batch["result"] for batch in over.batches()] == ["fail"]
     assert over.counts()["fail"] == 0
-    # (23 × 0.1 + 0.2) / 24 = 0.104166… (hand-worked).
-    assert over.batches()[0]["mean_db"] == [{"wavelength_nm": wave, "db": 0.1042} for wave in (1310, 1550)]
+    # (47 × 0.1 + 0.2) / 48 = 0.102083… (hand-worked).
+    assert over.batches()[0]["mean_db"] == [{"wavelength_nm": wave, "db": 0.1021} for wave in (1310, 1550)]
 
 
 def test_every_default_limit_says_where_it_comes_from_and_no_source_is_borrowed() -> None:

@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 import pytest
 
-from tests.crewsheets.plans import built_in, grown, half, straight, worked
+from tests.crewsheets.plans import WORKED, built_in, grown, half, planned, ported, straight, tapped, worked
+from trayopt.api import load_job
+from trayopt.crewsheets.hands import replay
 from trayopt.crewsheets.steps import CAUTIONS, Step
 from trayopt.crewsheets.words import LANGUAGES, words_of
 from trayopt.crewsheets.write import Options, Sheets
+from trayopt.domain.assignment import Way
+from trayopt.domain.cablework import Leg
+from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 
 
 def steps(case: str = "1728") -> tuple[Step, ...]:
     pairs: dict[str, Callable[[], tuple[Job, Plan]]] = {
-        "1728": lambda: straight("2x1728-wall-3x8"),
+        "1728": lambda: straight("2x1728-wall-3x8-port"),
+        "1728 tied": lambda: straight("2x1728-wall-3x8"),
+        "ported": ported,
+        "tapped": tapped,
         "half": half,
         "worked": worked,
         "grown": grown,
@@ -28,9 +37,49 @@ def steps(case: str = "1728") -> tuple[Step, ...]:
 def test_phases_come_in_the_order_of_the_trade() -> None:
     phases = list(dict.fromkeys(step.phase for step in steps()))
     assert phases == [
-        "prepare", "identify", "release", "clamp", "strip", "units", "release_units", "route", "fit", "mark", "take_out",
-        "divide", "splice", "lay", "test", "close",
+        "prepare", "identify", "release", "clamp", "strip", "units", "release_units", "part", "fit", "route", "mark",
+        "take_off", "take_out", "divide", "splice", "lay", "test", "close",
     ]  # fmt: skip
+    assert [phase for phase in phases if phase != "part"] == list(
+        dict.fromkeys(step.phase for step in steps("1728 tied"))
+    )
+
+
+@pytest.mark.parametrize("case", ["1728", "1728 tied", "worked", "half", "tapped"])
+def test_the_track_is_tried_trunk_by_trunk_with_the_stacks_standing(case: str) -> None:
+    """A second trunk on the track would lie over the first, which could not come off again."""
+    made = [
+        (step.phase, step.trunk)
+        for step in steps(case)
+        if step.phase in {"fit", "route", "mark", "take_off", "take_out"}
+    ]
+    trunks = list(dict.fromkeys(trunk for _, trunk in made if trunk))
+    each = [(phase, trunk) for trunk in trunks for phase in ("route", "mark", "take_off")]
+    assert made == [("fit", None), *each, ("take_out", None)]
+
+
+def test_all_trays_of_a_group_are_spliced_before_one_of_them_is_laid() -> None:
+    _, plan = straight("2x1728-wall-3x8")
+    made = steps("1728 tied")
+    assert [len(group) for group in plan.tied] == [2] * 12
+    names = [f"{tray.stack}/{tray.position}" for tray in plan.trays]
+    work = [(step.phase, names[step.tray]) for step in made if step.tray is not None]
+    # Group by group, the base first: both are spliced, then both are laid.
+    assert work == [
+        (phase, place)
+        for group in sorted(plan.tied, key=lambda group: names.index(group[0]))
+        for phase in ("splice", "lay")
+        for place in group
+    ]
+    said = [step.lines for step in made if step.phase == "splice"]
+    assert said[0][-1] == (
+        "left/1 comes with left/2: the tubes of N1/1 and S1/1 are opened for them. Splice all of them before one is laid."
+    )
+
+
+def test_each_traveller_goes_back_on_the_track_once() -> None:
+    laid = [step for step in steps("tapped") if step.phase == "lay"]
+    assert [step.lines[0].partition(" back")[0] for step in laid] == ["P/1, Q/1", "P/2"]
 
 
 @pytest.mark.parametrize("case", ["1728", "half", "worked", "grown", "432 built"])
@@ -84,7 +133,7 @@ def test_every_caution_stands_where_it_belongs_and_once_a_phase() -> None:
     made = steps()
     for phase, cautions in CAUTIONS.items():
         told = [step.cautions for step in made if step.phase == phase]
-        if phase in {"service", "open"}:
+        if phase in {"service", "open"}:  # nothing is in service here
             assert told == []
             continue
         assert told[0] == cautions
@@ -128,14 +177,13 @@ def test_what_is_built_is_no_step() -> None:
         "release": "R",
         "clamp": "R",
         "strip": "R",
+        "part": "Q",
         "mark": "QR",
         "route": "QR",
     }.items():
-        lines = [line for step in made if step.phase == phase for line in step.lines]
-        named = {line[0] for line in lines if line[1:2] in {" ", ":"}} | {
-            step.trunk for step in made if step.phase == phase and step.trunk
-        }
-        assert named == set(trunks), phase
+        assert {trunk for step in made if step.phase == phase for trunk in step.act.trunks} == set(trunks), phase
+        lines = " ".join(line for step in made if step.phase == phase for line in step.lines)
+        assert phase == "clamp" or not re.search(r"\bP\b", lines), phase
     trays = [(step.phase, step.tray) for step in made if step.tray is not None]
     _, plan = grown()
     names = [f"{tray.stack}/{tray.position}" for tray in plan.trays]
@@ -148,13 +196,25 @@ def test_what_is_built_is_no_step() -> None:
 def test_what_is_lifted_and_live_stands_at_a_hold_point() -> None:
     opened = [step for step in steps("grown") if step.phase == "open"]
     assert [step.kind for step in opened] == ["hold", "hold"]
-    assert opened[0].lines[0] == "In the tray itself P/1, Q/1.1 are in service. Live circuits: east (12)."
+    assert opened[0].lines[0] == (
+        "In tray left/1 itself P/1, Q/1.1 are in service. Live circuits: east (12). "
+        "What leads to it comes off the track with it: note how it lies."
+    )
     assert opened[1].lines[0] == "Lift right/2, do not open it. Live circuits on it: west (12)."
     assert "P:13-24: parked fibres of P/1, which is in service." in " ".join(
         line for step in steps("grown") for line in step.lines if step.phase == "release_units"
     )
-    # The place under a live tray cannot be tried on before the hold point at which that tray is lifted.
-    assert not [step for step in steps("grown") if step.phase in {"fit", "take_out"}]
+    laid = next(step for step in steps("grown") if step.phase == "lay")
+    assert laid.lines[:2] == (
+        "R/1 back on the track as tried, under the straps of the guides; tie down at the entrance.",
+        "P/1, Q/1.1, in service, back on the track as they lay.",
+    )
+    # The place under a live tray is tried on behind the hold point at which that tray is lifted.
+    phases = [step.phase for step in steps("grown")]
+    assert phases[phases.index("open", phases.index("open") + 1) :] == [
+        "open", "fit", "route", "mark", "take_off", "route", "mark", "take_off", "take_out", "divide", "splice", "lay", "test",
+        "close",
+    ]  # fmt: skip
     assert steps("grown")[-3].lines[-1] == "Put right/2 back over it."
 
 
@@ -200,8 +260,72 @@ def test_steps_carry_the_plans_own_figures() -> None:
     assert "1 full loop of the track" in text
     assert "1,930 mm from the port" in text
     assert "P: 3,000 mm of jacket off" in text
-    assert "P unit 1 – 2: stays whole, 24 fibres." in text
-    assert "Q unit 1: in 2 legs of 2 ribbons (24 fibres)" in text
+    assert "P unit 1 – 2: stays whole, 24 fibres; its tube ends past the tie-down." in text
+    assert (
+        "Q unit 1: the tube ends 150 mm before its first entrance; from there in 2 legs of 2 ribbons (24 fibres)"
+        in text
+    )
+    assert "1 tube is opened at trays: one end, 150 mm before its first entrance." in text
+    assert "left/1 comes with left/2: the tube of Q/1 is opened for them." in text
+
+
+def test_what_is_divided_at_the_port_is_parted_before_it_goes_round() -> None:
+    made = steps("ported")
+    phases = [step.phase for step in made]
+    assert phases.index("release_units") < phases.index("part") < phases.index("route")
+    part = made[phases.index("part")]
+    assert (part.trunk, part.lines) == (
+        "Q", ("Q unit 1: in 2 legs of 2 ribbons (24 fibres), each in a tube of the set from the port on.",),
+    )  # fmt: skip
+    assert "Q: 2 legs parted at the port; their tubes end at their marks." in made[phases.index("divide")].lines
+
+
+def test_what_goes_over_the_cable_goes_on_before_the_clamp_and_straps_close_over_what_is_laid() -> None:
+    made = {step.phase: " ".join(step.lines) for step in steps("worked")}
+    assert made["clamp"].startswith("Before a clamp closes: nut, washer and grommet over the jacket")
+    assert "Straps of the guides stay open" in made["route"]
+    assert "under the straps of the guides" in " ".join(
+        line for step in steps("worked") if step.phase == "lay" for line in step.lines
+    )
+    assert "close every strap of the guides" in made["close"]
+    splice = [step.lines for step in steps("worked") if step.phase == "splice"]
+    assert "mark each ribbon just past the sleeve holder, and cut there" in " ".join(splice[0])
+
+
+def test_parked_legs_are_laid_marked_and_named() -> None:
+    made = Sheets(*tapped(), Options())
+    splice = [step for step in made.steps if step.phase == "splice"]
+    assert splice[0].lines[0] == "1 sleeve, 12 splices; legs P/1, Q/1.1, Q/1.2."
+    assert splice[0].lines[-1] == "Park without splicing: P:13-24, Q:13-24."
+    assert splice[1].lines[-1] == "Park without splicing: P:37-48, Q:25-36."
+    for name in ("marks", "labels"):
+        column = {"marks": "leg", "labels": "name"}[name]
+        assert {"Q/1.2", "Q/1.3"} <= set(made.tables[name].column(column))
+    rows = dict(zip(made.tables["marks"].column("leg"), made.tables["marks"].column("note"), strict=True))
+    assert {leg for leg, note in rows.items() if note} == {"Q/1.2", "Q/1.3"}
+    page = made.page()
+    # Two of 12: 24 ends, and two of 12 parked: 24 more, of 2 × 24.
+    assert "12 splices, 24 fibres parked: 48 of 48 ends" in page
+
+
+def test_a_tray_of_parked_legs_alone_has_nothing_to_splice_and_nothing_to_test() -> None:
+    """Of Q's tube, opened for two trays, the second half is idle: left/2 holds nothing but it."""
+    data = {**WORKED, "title": "parked", "joins": [{"a": "P:1-24", "b": "Q:1-24", "name": "east"}]}
+    job = load_job(data)
+    places = {
+        Leg("P", 1, 1, 1): Place("left", 1),
+        Leg("Q", 1, 1, 2): Place("left", 1),
+        Leg("Q", 1, 2, 2): Place("left", 2),
+    }
+    ways = {"P": Way("bl", "clockwise", 1), "Q": Way("br", "counterclockwise", 1)}
+    made = Sheets(job, planned(job, ways, places, {"Q": "tray"}), Options())
+    (park,) = [step for step in made.steps if step.title == "Park in tray left/2"]
+    assert park.lines[0] == "No splice; legs Q/1.2."
+    assert park.lines[-1] == "Park without splicing: Q:25-48."
+    assert [batch.trays for batch in made.book.batches] == [(0, 1)]
+    assert replay(made.book, [step.act for step in made.steps]) == []
+    assert len(made.tables["tests"].rows) == 2 * 24
+    assert "0 splices, 24 fibres parked: 24 of 48 ends" in made.page()
 
 
 def test_what_is_parked_idle_or_outside_is_told() -> None:
@@ -209,7 +333,7 @@ def test_what_is_parked_idle_or_outside_is_told() -> None:
     assert "R stays outside" in text
     assert "Park without splicing: P:13-24." in text
     assert "4 splices of the job have no tray" in text
-    assert "coil" in text
+    assert "3 tubes go to no tray: coil them on the track, uncut." in text
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,8 @@ SOURCES = "".join(
 )
 FAMILIES = (
     "list.", "part.", "colour.", "travel.", "status.", "fact.", "column.", "unit.", "material.", "tool.", "label.",
-    "label.end.", "result.", "phase.", "safety.", "look.", "steps.", "caution.", "step.", "js.", "step.divide.", "number.",
+    "label.end.", "result.", "phase.", "safety.", "look.", "steps.", "caution.", "step.", "js.", "number.",
+    "divide_at.", "remark.", "each.", "trial.", "trouble.",
 )  # fmt: skip
 """Keys that are put together where they are used."""
 
@@ -59,6 +60,13 @@ def test_every_key_is_used() -> None:
 def test_every_key_that_is_named_exists() -> None:
     named = set(re.findall(r"""(?:tell|words)\(\s*["']([a-z_.]+)["'](?=[,)])""", SOURCES))
     assert named - set(words_of("en").entries) == set()
+
+
+def test_every_trouble_of_hands_has_its_words() -> None:
+    kinds = set(re.findall(r'Trouble\(\s*"([a-z_]+)"', SOURCES)) | {"unspliced", "not_there"}
+    assert {key for key in words_of("en").entries if key.startswith("trouble.")} == {
+        f"trouble.{kind}" for kind in kinds
+    }
 
 
 def test_columns_are_all_named() -> None:

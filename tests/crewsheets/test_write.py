@@ -21,8 +21,11 @@ from trayopt.crewsheets.settings import Settings, read_settings, settings_text
 from trayopt.crewsheets.units import Teller
 from trayopt.crewsheets.words import LANGUAGES, words_of
 from trayopt.crewsheets.write import PARTS, Options, Sheets, fitting
+from trayopt.domain.base import remade
+from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.errors import InputError
+from trayopt.library.soundness import of_job
 
 
 class Tags(HTMLParser):
@@ -95,6 +98,37 @@ def test_unusual_hardware_is_printed_before_the_work() -> None:
     # Trays of 300 mm inside are too short for a splicer (common practice, no source: 600 mm).
     page = Sheets(*worked(), Options()).page()
     assert "Hardware t24: too short to reach a splicer (300 mm; usually 600 mm or more)" in page
+
+
+def unusual() -> tuple[Job, Plan]:
+    """Give the worked example with hardware of every kind that is unusual."""
+    job, plan = worked()
+    box = job.enclosure
+    stack = box.stacks[0]
+    tray = remade(stack.tray, sleeves=1, height_mm=2)
+    ports = (*box.ports, remade(box.ports[0], id="third", x_mm=150, y_mm=10, seals=()))
+    changed = remade(box, stacks=(remade(stack, tray=tray), *box.stacks[1:]), ports=ports)
+    tubes = remade(job.tubes, tubes=(remade(job.tubes.tubes[0], least_radius_mm=20.5), *job.tubes.tubes[1:]))
+    first, second = job.trunks
+    cable = remade(first.cable, construction="central_tube", ribbon_mm=(1.25, 0.36))
+    trunks = (remade(first, cable=cable), second)
+    return replanned(remade(job, enclosure=changed, tubes=tubes, trunks=trunks), plan, job)
+
+
+def test_what_is_unusual_is_said_in_the_language_of_the_sheets() -> None:
+    job, plan = unusual()
+    found = list(of_job(job))
+    said = {key.removeprefix("remark.") for key in words_of("de").entries if key.startswith("remark.")}
+    assert {remark.kind for _, remark in found} == said
+    german, english = (unescape(Sheets(job, plan, Options(language=language)).page()) for language in ("de", "en"))
+    for _, remark in found:
+        assert remark.level == "warning"
+        assert remark.message in english
+        assert remark.message not in german
+    assert "Bauteil t24: zu kurz, um ein Spleißgerät zu erreichen (300 mm; üblich sind 600 mm oder mehr)" in german
+    assert "least_radius_mm ist ungewöhnlich (20,5 mm; üblich sind 38 mm oder mehr)" in german
+    assert "der Eingang von Stapel left, Ende top, rechtsherum, liegt nicht am Rand seiner Kassetten (10 mm" in german
+    assert "das Bändchen ist schmaler als seine Fasern (1,25 mm für 12 Fasern)" in german
 
 
 def test_without_openpyxl_all_but_the_workbook_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

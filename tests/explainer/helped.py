@@ -5,7 +5,18 @@ from __future__ import annotations
 from typing import Any
 
 from tests.build import job_of
-from tests.explainer.planted import box, job, many, one_port, pair, pin, trunk, with_guide
+from tests.explainer.planted import (
+    box,
+    job,
+    many,
+    one_port,
+    pair,
+    pin,
+    tied_by_a_tube,
+    torn_apart,
+    trunk,
+    with_guide,
+)
 from trayopt.domain.hardware import TubeSet
 from trayopt.explainer.adding import Shelf
 
@@ -58,10 +69,18 @@ HELPED: list[tuple[str, Json, list[tuple[str, str, object]]]] = [
             [trunk("P"), trunk("Q")],
             [("P:1-12", "Q:13-24"), ("P:13-24", "Q:1-12")],
             enclosure=box(positions=2, fibres=12),
-            rules={"base_outward": "off"},
+            rules={"no_empty_below": "off"},
         ),
-        [("divide_at", "P", "port")],
+        [("divide_at", "P", "tray or port")],
     ),
+    ("divide at the port for fewer tied trays", tied_by_a_tube(), [("divide_at", "P", "tray or port")]),
+    ("divide at the port alone", torn_apart(), [("divide_at", "P", "port")]),
+    (
+        "larger port",
+        pair(enclosure=one_port(bore_mm=20, seals=[{"holes": 2, "least_mm": 5, "most_mm": 18}])),
+        [("bore_mm", "bl", 24)],
+    ),
+    ("larger port and another seal", pair(enclosure=one_port(bore_mm=20, seals=[])), [("bore_mm", "bl", 24)]),
     (
         "second box",
         job(

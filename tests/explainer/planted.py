@@ -41,7 +41,7 @@ def cable(name: str, subunits: int = 1, ribbons: int = 2, **more: Any) -> Json:
 def trunk(name: str, like: Json | None = None, **more: Any) -> Json:
     """Give a trunk that may go any way with one loop."""
     made = {"id": name, "cable": like or cable(f"cable-{name}"), "ports": "any", "travel": "either", "loops": [1]}
-    return made | {"transition_mm": 0, "divide_at": "tray", "idle": "coiled"} | more
+    return made | {"transition_mm": 0, "divide_at": ["tray"], "idle": "coiled"} | more
 
 
 def job(trunks: list[Json], joins: Sequence[tuple[str, ...]], **more: Any) -> Json:
@@ -50,7 +50,7 @@ def job(trunks: list[Json], joins: Sequence[tuple[str, ...]], **more: Any) -> Js
     rules = {"reach": {"bench_mm": 500}, **more.pop("rules", {})}
     named = [dict(zip(("a", "b", "name"), (*join, str(i))[:3], strict=True)) for i, join in enumerate(joins)]
     made = {
-        "schema": "trayopt/job/1",
+        "schema": "trayopt/job/2",
         "title": "planted",
         "enclosure": more.pop("enclosure", box()),
         "tubes": example["tubes"],
@@ -79,6 +79,27 @@ def ring_of_three(divide_at: str = "tray", **more: Any) -> Json:
     trunks = [trunk("P", divide_at=divide_at), trunk("Q"), trunk("R")]
     joins = [("P:1-12", "Q:13-24"), ("R:1-12", "P:13-24"), ("Q:1-12", "R:13-24")]
     return job(trunks, joins, enclosure=box(positions=3, fibres=24), **more)
+
+
+def tied_by_a_tube(**more: Any) -> Json:
+    """Give a trunk of one tube over three trays, where two may be tied to each other."""
+    return job(
+        [trunk("P", cable("three", ribbons=3), **more), trunk("Q", cable("singles", subunits=3, ribbons=1))],
+        [("P:1-36", "Q:1-36")],
+        enclosure=box(positions=3, fibres=12),
+        rules={"tied_trays": "must"},
+    )
+
+
+def torn_apart() -> Json:
+    """Give a tube with a leg pinned to either stack, which must not be divided at the port, though it may be."""
+    return job(
+        [trunk("P", divide_at=["tray", "port"]), trunk("Q", cable("singles", subunits=2, ribbons=1))],
+        [("P:1-24", "Q:1-24")],
+        enclosure=box(stacks=2, positions=1),
+        rules={"breakout": "must"},
+        pins=[pin("P:1-12", "left", 1), pin("P:13-24", "right", 1)],
+    )
 
 
 def with_guide(made: Json, guide: str, opening_mm2: float) -> Json:
@@ -190,7 +211,7 @@ PLANTED: list[Planted] = [
         "pins that force a gap at the base",
         lambda: pair(pins=[pin("P:1-24", "left", 2)]),
         "pin P:1-24",
-        "base_outward left",
+        "no_empty_below left",
     ),
     plant(
         "trunk pin against opposite travel",
@@ -240,6 +261,8 @@ PLANTED: list[Planted] = [
         "pin P:25-36",
         "same_division P",
     ),
+    plant("tied_trays", tied_by_a_tube, "tied_trays left", "tray_fibres left"),
+    plant("breakout", torn_apart, "pin P:1-12", "pin P:13-24", "breakout P"),
     plant(
         "natural_travel",
         lambda: job(

@@ -85,9 +85,9 @@ def test_the_oracle_agrees_that_a_pin_taken_out_leads_out() -> None:
 
 def test_ways_out_come_by_cost_and_costs_can_be_given() -> None:
     made = pair(pins=[pin("P:1-24", "left", 2)])
-    assert [way.give_up[0].rule for way in explained(made).ways_out] == ["pin", "base_outward"]
+    assert [way.give_up[0].rule for way in explained(made).ways_out] == ["pin", "no_empty_below"]
     dear = explained(made, costs=Costs(pin=100))
-    assert [way.give_up[0].rule for way in dear.ways_out] == ["base_outward", "pin"]
+    assert [way.give_up[0].rule for way in dear.ways_out] == ["no_empty_below", "pin"]
 
 
 @pytest.mark.parametrize(("depth_mm", "offered"), [(60, False), (65, False), (66, True), (100, True)])

@@ -1,7 +1,7 @@
 """Good plans of the standard jobs, as decisions; run as a script, it solves the jobs again and writes the file anew.
 
-A plan is written as ``{"ways": {trunk: [port, travel, loops]}, "ends": {stack: end}, "subunits": {"N1/3": [place]}}``
-with a place a leg, empty for an idle one.
+A plan is written as ``{"ways": {trunk: [port, travel, loops, "tray" or "port"]}, "ends": {stack: end}, "subunits":
+{"N1/3": [place]}}`` with a place a leg, empty for one that lies in no tray.
 """
 
 from __future__ import annotations
@@ -32,12 +32,13 @@ def assignment_of(job: Job, data: dict[str, Any]) -> Assignment:
             if text:
                 stack, _, position = text.rpartition("/")
                 places[leg] = Place(stack, int(position))
-    return Assignment({trunk: Way(*way) for trunk, way in data["ways"].items()}, places, data["ends"])
+    ways = {trunk: Way(*way) for trunk, (*way, _) in data["ways"].items()}
+    return Assignment(ways, places, data["ends"], {trunk: way[3] for trunk, way in data["ways"].items()})
 
 
 def written(plan: Plan) -> dict[str, Any]:
     """Write the decisions of a plan."""
-    ways = {row.trunk: [row.port, row.travel, row.loops] for row in plan.trunks if row.port is not None}
+    ways = {row.trunk: [row.port, row.travel, row.loops, row.divide_at] for row in plan.trunks if row.port is not None}
     subunits: dict[str, list[str]] = {}
     ends: dict[str, str] = {}
     for leg in plan.legs:

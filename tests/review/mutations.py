@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from tests.build import frozen, plan_of
@@ -48,7 +48,7 @@ class Case:
             leg
             for leg in self.legs
             if len(self.laid.by_subunit[leg.trunk, leg.subunit]) >= least
-            and divide_at in {"", self.job.trunk_by_id[leg.trunk].divide_at}
+            and divide_at in {"", self.laid.divide_at[leg.trunk]}
         ]
         return self.rng.choice(fit) if fit else None
 
@@ -73,17 +73,17 @@ class Case:
 
     def of_claims(self, claims: Sequence[Claim], ways: dict[str, Way] | None = None) -> Report:
         """Check rows."""
-        decided = ways or dict(self.good.ways)
-        return check_assignment(self.job, assignment_of_claims(self.job, decided, claims), claims)
+        made = assignment_of_claims(self.job, ways or dict(self.good.ways), claims, self.laid.divide_at)
+        return check_assignment(self.job, made, claims)
 
     def moved(self, places: dict[Leg, Place]) -> Report:
         """Check the plan with some legs elsewhere."""
-        return check_assignment(self.job, Assignment(self.good.ways, {**self.good.places, **places}, self.good.ends))
+        return check_assignment(self.job, replace(self.good, places={**self.good.places, **places}))
 
     def way(self, trunk: str, way: Way) -> Report:
         """Check the plan with another way of a trunk."""
         ways = {**self.good.ways, trunk: way}
-        return check_assignment(self.job, Assignment(ways, self.good.places, self.good.ends))
+        return check_assignment(self.job, replace(self.good, ways=ways))
 
     def elsewhere(self, change: Callable[[dict[str, Any]], None]) -> Report:
         """Check the plan against another state of the job."""
@@ -254,14 +254,14 @@ def torn_over_two_stacks(case: Case) -> Broken | None:
 
 
 def gap_at_the_base(case: Case) -> Broken | None:
-    if not case.binds("base_outward"):
+    if not case.binds("no_empty_below"):
         return None
     for stack in case.rng.sample(case.job.enclosure.stacks, len(case.job.enclosure.stacks)):
         used = [place.position for place in case.laid.trays if place.stack == stack.id]
         if used and max(used) + 2 <= stack.positions:
             legs = case.laid.trays[Place(stack.id, max(used))]
             to = Place(stack.id, max(used) + 2)
-            return Broken(case.moved(dict.fromkeys(legs, to)), {("base_outward", str(to))})
+            return Broken(case.moved(dict.fromkeys(legs, to)), {("no_empty_below", str(to))})
     return None
 
 
@@ -269,8 +269,8 @@ def two_trays_in_one(case: Case) -> Broken | None:
     if not case.binds("tray_fibres") or len(case.laid.trays) < 2:
         return None
     one, other = case.rng.sample(sorted(case.laid.trays), 2)
-    load = sum(case.laid.splices(place) + case.laid.parked(place) for place in (one, other))
-    if load <= case.job.enclosure.tray_at(other).fibres:
+    load = sum(case.laid.ends_at(place) for place in (one, other))
+    if load <= 2 * case.job.enclosure.tray_at(other).fibres:
         return None
     return Broken(case.moved(dict.fromkeys(case.laid.trays[one], other)), {("tray_fibres", str(other))})
 
@@ -291,9 +291,7 @@ def _smaller_trays(case: Case, key: str, rule: str, amount: Callable[[Place], in
 
 
 def trays_of_fewer_fibres(case: Case) -> Broken | None:
-    return _smaller_trays(
-        case, "fibres", "tray_fibres", lambda place: case.laid.splices(place) + case.laid.parked(place)
-    )
+    return _smaller_trays(case, "fibres", "tray_fibres", lambda place: -(-case.laid.ends_at(place) // 2))
 
 
 def trays_of_fewer_sleeves(case: Case) -> Broken | None:
@@ -371,7 +369,7 @@ def tubes_too_narrow(case: Case) -> Broken | None:
     divided = {
         ("leg_tube", f"{trunk}/{number}")
         for (trunk, number), of in case.laid.division.items()
-        if of > 1 and case.job.trunk_by_id[trunk].divide_at == "port"
+        if of > 1 and case.laid.divide_at[trunk] == "port"
     }
 
     def change(data: dict[str, Any]) -> None:

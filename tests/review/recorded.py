@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from tests.build import plan_of
@@ -61,7 +61,7 @@ class Recorder(Case):
 
     def moved(self, places: dict[Leg, Place]) -> Report:
         """Check legs elsewhere, and keep all as a table."""
-        laid = Laid(self.job, Assignment(self.good.ways, {**self.good.places, **places}, self.good.ends))
+        laid = Laid(self.job, replace(self.good, places={**self.good.places, **places}))
         self.handed = Handed("", self.job, table_text(laid.claims, self.good.ways))
         return super().moved(places)
 

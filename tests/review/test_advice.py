@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -12,13 +13,15 @@ from tests.review.good_plans import FILE, STANDARD, assignment_of
 from tests.review.recorded import Handed, handed
 from trayopt.api import load_job
 from trayopt.checker import assignment_of_claims, check_assignment
-from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.assignment import Way
+from trayopt.domain.base import DivideAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import parse_run
 from trayopt.review.desk import Review, review_table
 from trayopt.review.reading import parse_handmade
 from trayopt.review.remarks import Remark
+from trayopt.review.trials import Change
 from trayopt.track.laid import Claim, Laid
 
 PLANS: dict[str, Any] = json.loads(FILE.read_text())
@@ -29,37 +32,67 @@ SMALL = [
 TRIED = "(tried:"
 
 
-def carried_out(laid: Laid, text: str) -> tuple[list[Claim], dict[str, Way]]:
+def as_it_lies(laid: Laid) -> Change:
+    """Give a plan with nothing changed."""
+    return Change(list(laid.claims), dict(laid.ways), dict(laid.divide_at), "")
+
+
+def carried_out(laid: Laid, text: str) -> Change:
     """Do what an advice says, from its words alone."""
-    claims, ways = list(laid.claims), dict(laid.ways)
+    change = as_it_lies(laid)
     text = text.partition(" (tried")[0]
     moved = re.fullmatch(r"move (.+) to (\S+)/(\d+)", text)
     taken = re.fullmatch(r"take (\S+) out of (\S+)", text)
+    divided = re.fullmatch(r"divide (\S+) at the (tray|port)", text)
+    ends = {claim.place.stack: claim.end for claim in laid.claims}
     if moved is not None:
         runs = [tuple(parse_run(name)) for name in re.split(r", | and ", moved[1])]
         place = Place(moved[2], int(moved[3]))
-        end = next((claim.end for claim in claims if claim.place.stack == place.stack), None)
-        return [c._replace(place=place, end=end) if c[:3] in runs else c for c in claims], ways
+        new = [c._replace(place=place, end=ends.get(place.stack)) if c[:3] in runs else c for c in change.claims]
+        return change._replace(claims=new)
     if taken is not None:
         run = tuple(parse_run(taken[1]))
-        return [c for c in claims if not (c[:3] == run and str(c.place) == taken[2])], ways
+        return change._replace(claims=[c for c in change.claims if not (c[:3] == run and str(c.place) == taken[2])])
+    if text.startswith("park "):
+        parked = re.findall(r"(\S+:\d+-\d+) in (\S+)/(\d+)", text)
+        added = [Claim(*parse_run(run), Place(stack, int(at)), ends.get(stack)) for run, stack, at in parked]
+        return change._replace(claims=[*change.claims, *added])
+    if divided is not None:
+        at: DivideAt = "tray" if divided[2] == "tray" else "port"
+        return change._replace(
+            divide_at={**change.divide_at, divided[1]: at}, claims=spliced(laid.job, change, divided)
+        )
     trunk = text.split()[1]
-    way = ways[trunk]
+    way = change.ways[trunk]
     port = re.search(r"in at (\S+?)(?:,| and |$)", text)
     loops = re.search(r"with (\d+) loop", text)
     travel = re.search(r"\b(clockwise|counterclockwise)\b", text)
-    ways[trunk] = Way(
+    led = Way(
         port[1] if port else way.port,
         way.travel if travel is None else "clockwise" if travel[1] == "clockwise" else "counterclockwise",
         int(loops[1]) if loops else way.loops,
     )
-    return claims, ways
+    return change._replace(ways={**change.ways, trunk: led})
 
 
-def failing(job: Job, claims: list[Claim], ways: dict[str, Way], ends: Any) -> tuple[set[tuple[str, str]], int]:
+def spliced(job: Job, change: Change, divided: re.Match[str]) -> list[Claim]:
+    """Leave out the rows of a trunk that are spliced to nothing, where it is divided at the port: they are parked no more."""
+    joined = {
+        (run.trunk, fibre) for join in job.joins for run in (join.a, join.b) for fibre in range(run.first, run.last + 1)
+    }
+    return [
+        claim
+        for claim in change.claims
+        if divided[2] == "tray"
+        or claim.trunk != divided[1]
+        or any((claim.trunk, fibre) in joined for fibre in range(claim.first, claim.last + 1))
+    ]
+
+
+def failing(job: Job, change: Change, ends: Any) -> tuple[set[tuple[str, str]], int]:
     """Give what has to hold and is broken, and the splices without a tray."""
-    made = assignment_of_claims(job, ways, claims)
-    report = check_assignment(job, Assignment(made.ways, made.places, {**ends, **made.ends}), claims)
+    made = assignment_of_claims(job, change.ways, change.claims, change.divide_at)
+    report = check_assignment(job, replace(made, ends={**ends, **made.ends}), change.claims)
     return {(found.rule, found.subject) for found in report.findings if found.level != "prefer"}, report.unplaced
 
 
@@ -67,8 +100,8 @@ def hold(item: Handed, review: Review, remark: Remark) -> None:
     """Hold one advice to what it promises."""
     laid = review.laid
     assert laid is not None
-    before, unplaced = failing(item.job, list(laid.claims), dict(laid.ways), laid.ends)
-    after, left = failing(item.job, *carried_out(laid, remark.mend), laid.ends)
+    before, unplaced = failing(item.job, as_it_lies(laid), laid.ends)
+    after, left = failing(item.job, carried_out(laid, remark.mend), laid.ends)
     assert after <= before - {(remark.rule, remark.subject)}, (item.name, remark.rule, remark.mend)
     assert left <= unplaced
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -15,7 +16,6 @@ from tests.review.good_plans import FILE, STANDARD, assignment_of
 from tests.review.mutations import SOLVER
 from trayopt.api import explain, load_job
 from trayopt.checker import measure
-from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.review.compare import compare
@@ -54,7 +54,7 @@ def longer(name: str) -> tuple[Job, Plan]:
     first = measure(job, good, status="feasible", stopped="gap", bounds={}, solver=SOLVER)
     for trunk, way in good.ways.items():
         for loops in sorted(set(job.trunk_by_id[trunk].loops) - {way.loops}):
-            other = Assignment({**good.ways, trunk: way._replace(loops=loops)}, good.places, good.ends)
+            other = replace(good, ways={**good.ways, trunk: way._replace(loops=loops)})
             plan = measure(job, other, status="feasible", stopped="gap", bounds={}, solver=SOLVER)
             if [item.value for item in plan.goals] > [item.value for item in first.goals]:
                 return job, forged(plan)
@@ -105,7 +105,16 @@ def test_goals_in_another_order_are_held_against_the_best_in_that_order() -> Non
     by_goal = {item["goal"]: item for item in data["goals"]}
     data["goals"] = [
         by_goal[goal]
-        for goal in ("unplaced", "broken_must", "broken_prefer", "leg_length_mm", "crossings", "legs", "out_of_turn")
+        for goal in (
+            "unplaced",
+            "broken_must",
+            "broken_prefer",
+            "leg_length_mm",
+            "crossings",
+            "legs",
+            "trays",
+            "irregular",
+        )
     ]
     review = review_plan(job, plan_of(data), "plan.json", best_s=60)
     refuted = [claim.goal for claim in review.bounds if claim.standing == "refuted"]

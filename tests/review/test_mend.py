@@ -15,6 +15,7 @@ from tests import oracle, strategies
 from tests.build import job_of
 from tests.review.good_plans import FILE, STANDARD, assignment_of
 from tests.review.recorded import handed, table_text
+from tests.test_oracle import opened_job
 from trayopt.api import load_job
 from trayopt.checker import check
 from trayopt.domain.assignment import Assignment, Way
@@ -43,18 +44,25 @@ MOST = 4_000
 
 
 def tiny(seed: int) -> tuple[dict[str, Any], list[oracle.Decision]] | None:
-    """Draw a tiny job with every decision that places all splices and keeps every must; None where it has none."""
+    """Draw a tiny job with every decision that places all splices and keeps every must; None where it has none.
+
+    Every third is one in which tubes are opened and legs parked.
+    """
     rng = random.Random(seed)
-    data = strategies.random_job(
-        rng,
-        trunks=2,
-        ribbons=rng.choice([1, 2]),
-        stacks=2,
-        positions=2,
-        ends=rng.choice([1, 2]),
-        ports=2,
-        rules=0.05,
-        pins=0.0,
+    data = (
+        opened_job(seed)
+        if seed % 3 == 0
+        else strategies.random_job(
+            rng,
+            trunks=2,
+            ribbons=rng.choice([1, 2]),
+            stacks=2,
+            positions=2,
+            ends=rng.choice([1, 2]),
+            ports=2,
+            rules=0.05,
+            pins=0.0,
+        )
     )
     every = list(itertools.islice(oracle.all_feasible(data), MOST + 1))
     if len(every) > MOST:
@@ -83,19 +91,44 @@ def spoiled(rng: random.Random, data: dict[str, Any], decision: oracle.Decision)
                 port = rng.choice([item["id"] for item in data["enclosure"]["ports"]])
             if rng.random() < 0.3:
                 loops = rng.choice([1, 2, 3])
-            ways[trunk] = GoesBy(trunk, port, "clockwise" if travel == "clockwise" else "counterclockwise", loops)
+            parted = rng.choice(["tray", "port", None]) if rng.random() < 0.3 else decision.divide_at.get(trunk)
+            way = GoesBy(trunk, port, "clockwise" if travel == "clockwise" else "counterclockwise", loops)
+            ways[trunk] = way._replace(divide_at=None if parted is None else "tray" if parted == "tray" else "port")
     ends = {stack: end for stack, end in decision.ends.items() if end and rng.random() < 0.8}
     return Given(tuple(run for run in runs if rng.random() < 0.9), ways, ends)
+
+
+def parted_at(data: dict[str, Any], decision: oracle.Decision, trunk: str) -> str:
+    """Tell where a decision divides a trunk: at the tray where it may and no leg that lies in a tray is a part of a subunit."""
+    listed = next(entry["divide_at"] for entry in data["trunks"] if entry["id"] == trunk)
+    parts = (
+        leg for leg, place in decision.legs.items() if place and leg[0] == trunk and decision.k[trunk][leg[1] - 1] > 1
+    )
+    whole = next(parts, None) is None
+    return "tray" if whole and "tray" in listed else decision.divide_at.get(trunk) or listed[0]
+
+
+def spliced_fibres(data: dict[str, Any]) -> set[tuple[str, int]]:
+    """Give every fibre of a trunk that a join names."""
+    runs = [oracle.parse_run(join[side]) for join in data["joins"] for side in "ab"]
+    return {(trunk, fibre) for trunk, first, last in runs for fibre in range(first, last + 1)}
+
+
+def parked(data: dict[str, Any], decision: oracle.Decision) -> list[oracle.Leg]:
+    """Give the legs of a decision that lie in trays without a spliced fibre."""
+    facts, spliced = oracle.Facts(data), spliced_fibres(data)
+    fibres = {
+        leg: facts.leg_fibres(leg, decision.k[leg[0]][leg[1] - 1]) for leg, place in decision.legs.items() if place
+    }
+    return [
+        leg for leg, (first, last) in fibres.items() if not any((leg[0], f) in spliced for f in range(first, last + 1))
+    ]
 
 
 def counted(data: dict[str, Any], given: Given, decision: oracle.Decision, weights: Weights) -> int:
     """Count the weighed changes of a decision fibre by fibre, without anything of the package."""
     facts = oracle.Facts(data)
-    spliced = set()
-    for join in data["joins"]:
-        for text in (join["a"], join["b"]):
-            trunk, first, last = oracle.parse_run(text)
-            spliced |= {(trunk, fibre) for fibre in range(first, last + 1)}
+    spliced = spliced_fibres(data)
     lies: dict[tuple[str, int], Any] = {}
     for leg, place in decision.legs.items():
         if place:
@@ -104,7 +137,8 @@ def counted(data: dict[str, Any], given: Given, decision: oracle.Decision, weigh
     total = 0
     asked: dict[tuple[str, int], set[int]] = {}
     for run in given.runs:
-        own = [(run.trunk, fibre) for fibre in range(run.first, run.last + 1) if (run.trunk, fibre) in spliced]
+        whole = [(run.trunk, fibre) for fibre in range(run.first, run.last + 1)]
+        own = [fibre for fibre in whole if fibre in spliced] or whole  # a parked leg lies where all of it does
         total += weights.legs * any(lies.get(fibre) != tuple(run.place) for fibre in own)
         number = next(
             i
@@ -120,6 +154,7 @@ def counted(data: dict[str, Any], given: Given, decision: oracle.Decision, weigh
         if option:
             total += weights.ports * (option[0] != way.port) + weights.travel * (option[1] != way.travel)
             total += weights.loops * (option[2] != way.loops)
+            total += weights.partings * (way.divide_at not in {None, parted_at(data, decision, trunk)})
     used = {place[0] for place in decision.legs.values() if place}
     return total + sum(
         weights.ends * (stack in used and decision.ends.get(stack) != end) for stack, end in given.ends.items()
@@ -134,7 +169,11 @@ def test_no_plan_with_fewer_changes_exists(seed: int) -> None:
     job = job_of(data)
     given = spoiled(rng, data, rng.choice(good))
     weights = rng.choice(
-        [Weights(), Weights(1, 1, 1, 1, 1, 1), Weights(legs=3, travel=7, ends=0, ports=2, splits=5, loops=4)]
+        [
+            Weights(),
+            Weights(1, 1, 1, 1, 1, 1, 1),
+            Weights(legs=3, travel=7, ends=0, partings=6, ports=2, splits=5, loops=4),
+        ]
     )
     costs = [(counted(data, given, decision, weights), oracle.judge(data, decision).goals) for decision in good]
     least = min(cost for cost, _ in costs)
@@ -145,6 +184,11 @@ def test_no_plan_with_fewer_changes_exists(seed: int) -> None:
     assert changes(job, given, found.assignment).weighed(weights) == least
     best = min(goals for cost, goals in costs if cost == least)
     assert tuple(found.values.values()) == best
+
+
+def test_given_plans_have_parked_legs() -> None:
+    drawn = [made for i in range(30) if (made := tiny(3 * i)) is not None]
+    assert sum(any(parked(data, decision) for decision in good) for data, good in drawn) > 10
 
 
 @pytest.mark.parametrize("seed", range(8))

@@ -91,7 +91,7 @@ def test_a_finding_is_marked_where_it_is(quay: Job, good: str) -> None:
     laid = review.laid
     assert laid is not None
     at = {(remark.rule, remark.subject): spots(quay, laid, remark) for remark in review.remarks}
-    assert at["base_outward", "left/4"] == [Spot("place", "left/4")]
+    assert at["no_empty_below", "left/4"] == [Spot("place", "left/4")]
     assert at["port_seal", "bottom-left"] == [Spot("port", "bottom-left")]
     assert at["divided_at_tray", "QUAY/1"] == [Spot("place", "left/1"), Spot("place", "left/4")]
 
@@ -148,10 +148,14 @@ def test_two_plans_stand_side_by_side(quay: Job, good: str) -> None:
     assert data["better"] == "A"
     assert data["passed"] == [True, False]
     assert data["trunks"] == [
-        {"trunk": "QUAY", "a": "bottom-left, clockwise, 1 loop", "b": "top-right, clockwise, 1 loop"}
+        {
+            "trunk": "QUAY",
+            "a": "bottom-left, clockwise, 1 loop, divided at the tray",
+            "b": "top-right, clockwise, 1 loop, divided at the tray",
+        }
     ]
     assert {"fibres": "QUAY:217-288", "a": "right/2 as QUAY/2.2 of 2", "b": "right/3 as QUAY/2.2 of 2"} in data["legs"]
-    assert {row["rule"] for row in data["findings"] if row["plan"] == "B"} >= {"base_outward", "divided_at_tray"}
+    assert {row["rule"] for row in data["findings"] if row["plan"] == "B"} >= {"no_empty_below", "divided_at_tray"}
     assert "A passes and B fails; A is better" in pair_words(pair)
     assert "QUAY:217-288" in pair_text(pair)
     page = compare_html(pair)

@@ -11,14 +11,22 @@ from typing import Any
 
 import pytest
 
+from benchmarks.boxes import SINGLE_12, cabinet, loose_tubes
+from benchmarks.cases import shuffle
 from tests import strategies
 from tests.build import job_of
+from trayopt import load_job
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.base import DivideAt
+from trayopt.domain.cablework import Leg
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
+from trayopt.domain.ranges import Run
+from trayopt.domain.splicing import Piece
 from trayopt.goals.registry import measure_all, order
+from trayopt.solver.bounds.closed_patterns import closed_bunches
 from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.opposite_orders import encoded
 from trayopt.solver.bounds.outline import can_be_placed, preference_bound
 from trayopt.solver.bounds.pattern_counts import count, fewest_trays, in_scope, least_irregular
 from trayopt.solver.bounds.set_partition import (
@@ -104,7 +112,8 @@ def tie(data: dict[str, Any], rng: random.Random) -> None:
     """Give a job shallow trays, so that most subunits are opened, and let few trays be tied."""
     ribbon = max(entry["ribbon_fibres"] for trunk in data["trunks"] for entry in trunk["cable"]["subunits"])
     for stack in data["enclosure"]["stacks"]:
-        stack["tray"] |= {"fibres": ribbon * rng.choice([1, 1, 2]), "sleeves": 48, "entrance_legs": 16}
+        fibres = ribbon * rng.choice([1, 1, 2])
+        stack["tray"] |= {"id": f"tray-{fibres}", "fibres": fibres, "sleeves": 48, "entrance_legs": 16}
         stack["positions"] = rng.choice([2, 4])
     data["rules"] = {"tied_trays": {"trays": rng.choice([1, 1, 2]), "weight": rng.choice([1, 2])}, "guide_fill": "off"}
     data["rules"]["breakout"] = {"weight": rng.choice([1, 5])}
@@ -237,3 +246,167 @@ def test_counts_of_settled_divisions(kind: str) -> None:
                 assert bound <= plan.values[goal], f"seed {seed}: {goal}"
                 seen[goal] += bound == plan.values[goal]
     assert min(seen.values(), default=0) > 3, seen
+
+
+@pytest.mark.parametrize(("blocks", "positions"), [(4, 2), (6, 3)])
+def test_opposite_orders(blocks: int, positions: int) -> None:
+    """What has to cross is no more than what crosses in the best plan of whole legs in random order; some of it is met."""
+    met = 0
+    for seed in range(1, 8):
+        job = load_job(shuffle(loose_tubes(blocks), blocks, 12, seed, cabinet(2, positions, SINGLE_12), "tray"))
+        model = build(job, Policy(), all_placed=True)
+        encoded(model, "crossings")
+        if "crossings" not in model.least:
+            continue
+        plain = solved(job, build(job, Policy(), all_placed=True, cuts=False), ("crossings",))
+        assert plain is not None
+        assert model.least["crossings"].value <= plain.values["crossings"], f"seed {seed}"
+        met += model.least["crossings"].value == plain.values["crossings"]
+    assert met > 0
+
+
+def full_box(divide_at: Sequence[str], subunits: int = 1, trays: int = 2) -> Job:
+    """Give two trunks of subunits of 4 x 12 that fill trays of 12: four legs each, one a tray, on two stacks of twelve."""
+    data = strategies.worked_example()
+    for stack in data["enclosure"]["stacks"]:
+        stack["positions"] = 12
+        stack["tray"] |= {"fibres": 12, "sleeves": 4}
+    for trunk in data["trunks"]:
+        trunk["cable"]["subunits"] = [
+            {"count": subunits, "ribbons": 4, "ribbon_fibres": 12, "diameter_mm": 6, "least_radius_mm": 60}
+        ]
+        trunk["divide_at"] = list(divide_at)
+    data["joins"] = [{"a": f"P:1-{48 * subunits}", "b": f"Q:1-{48 * subunits}", "name": "0"}]
+    data["rules"] = {"reach": {"bench_mm": 1700}, "tied_trays": {"trays": trays}, "natural_travel": "off"}
+    return job_of(data)
+
+
+@pytest.mark.parametrize(
+    ("divide_at", "trays", "weight"),
+    [
+        (("tray",), 2, 4),  # four trays are tied, and each of them is one too many
+        (("tray",), 4, 0),
+        (("port",), 2, 0),
+        (("tray", "port"), 2, 2),  # cheaper: both trunks divided at the port
+    ],
+)
+def test_what_tied_trays_cost(divide_at: Sequence[str], trays: int, weight: int) -> None:
+    job = full_box(divide_at, trays=trays)
+    divider = Divider(job)
+    assert preference_bound(job, divider.open, Clock()) == weight
+    assert weight_bound(divider, divider.open, 0, Clock()) == weight
+    best = solved(job, build(job, Policy(), all_placed=False, cuts=False), ORDER[:3])
+    assert best is not None
+    assert best.complete
+    assert best.values["broken_prefer"] == weight
+
+
+def test_a_tie_that_is_a_must_divides_at_the_port() -> None:
+    """Four trays may not be tied: nothing but the port is left, and without it nothing at all."""
+    for divide_at, weight in ((("tray", "port"), 2), (("tray",), None)):
+        job = full_box(divide_at)
+        rules = {**job.rules, "tied_trays": job.rules["tied_trays"].model_copy(update={"level": "must"})}
+        job = job.model_copy(update={"rules": rules})
+        assert preference_bound(job, Divider(job).open, Clock()) == weight
+
+
+def straddling(positions: int, subunits: int) -> Job:
+    """Give subunits of 3 x 8 on two stacks of trays of 16 with so many positions: each fills a tray and a half."""
+    data = strategies.worked_example()
+    for stack in data["enclosure"]["stacks"]:
+        stack["positions"] = positions
+        stack["tray"] |= {"fibres": 16, "sleeves": 8, "entrance_legs": 8}
+    for trunk in data["trunks"]:
+        trunk["cable"]["subunits"] = [
+            {"count": subunits, "ribbons": 3, "ribbon_fibres": 8, "diameter_mm": 5, "least_radius_mm": 50}
+        ]
+        trunk["divide_at"] = ["tray"]
+    data["joins"] = [{"a": f"P:1-{24 * subunits}", "b": f"Q:1-{24 * subunits}", "name": "0"}]
+    data["rules"] = {"reach": {"bench_mm": 1700}, "natural_travel": "off", "alternate_stacks": "off"}
+    return job_of(data)
+
+
+@pytest.mark.parametrize(("positions", "subunits", "weight"), [(4, 4, 0), (3, 4, 6), (5, 5, 3)])
+def test_subunits_that_share_a_tray_where_places_are_scarce(positions: int, subunits: int, weight: int) -> None:
+    """Each subunit ties two places, or three with one that it shares a tray with: one too many for each of the three."""
+    job = straddling(positions, subunits)
+    divider = Divider(job)
+    assert preference_bound(job, divider.open, Clock()) == weight
+    best = solved(job, build(job, Policy(), all_placed=False, cuts=False), ORDER[:3])
+    assert best is not None
+    assert best.complete
+    assert best.values["broken_prefer"] == weight
+
+
+def test_a_block_between_trunks_at_the_port_lies_on_two_stacks() -> None:
+    """72 splices of two trunks divided at the port fit on two stacks of 48, beside 24 of a trunk divided at the tray."""
+    data = strategies.worked_example()
+    p, q = data["trunks"]
+    q["cable"]["subunits"] = [{"count": 1, "ribbons": 8, "ribbon_fibres": 12, "diameter_mm": 6, "least_radius_mm": 60}]
+    q["divide_at"] = ["port"]
+    r = {**q, "id": "R", "cable": {**q["cable"], "id": "cable-r"}}
+    r["cable"]["subunits"] = [{"count": 1, "ribbons": 6, "ribbon_fibres": 12, "diameter_mm": 6, "least_radius_mm": 60}]
+    p["cable"]["subunits"] = [{"count": 1, "ribbons": 2, "ribbon_fibres": 12, "diameter_mm": 5, "least_radius_mm": 50}]
+    p["divide_at"] = ["tray"]
+    data["trunks"].append(r)
+    data["joins"] = [{"a": "P:1-24", "b": "Q:1-24", "name": "0"}, {"a": "Q:25-96", "b": "R:1-72", "name": "1"}]
+    data["rules"] = {"reach": "off", "port_seal": "off", "entrance_legs": "off", "guide_fill": "off"}
+    job = job_of(data)
+    best = solved(job, build(job, Policy(), all_placed=False, cuts=False), ORDER[:1])
+    assert best is not None
+    assert out_of_trays(job, Clock()) == best.values["unplaced"] == 0
+
+
+def test_an_opened_tube_takes_room_for_what_is_parked() -> None:
+    """Of two subunits of 48 with 12 splices each, divided at the tray, a box of 60 fibres takes one; at the port both."""
+    for divide_at, out in (("tray", 12), ("port", 0)):
+        data = strategies.worked_example()
+        (stack,) = data["enclosure"]["stacks"] = data["enclosure"]["stacks"][:1]
+        stack["positions"] = 5
+        stack["tray"] |= {"fibres": 12}
+        for trunk in data["trunks"]:
+            trunk["cable"]["subunits"] = [
+                {"count": 2, "ribbons": 4, "ribbon_fibres": 12, "diameter_mm": 6, "least_radius_mm": 60}
+            ]
+            trunk["divide_at"] = [divide_at]
+        data["joins"] = [{"a": "P:1-12", "b": "Q:1-12", "name": "0"}, {"a": "P:49-60", "b": "Q:49-60", "name": "1"}]
+        data["rules"] = {"reach": "off"}
+        job = job_of(data)
+        best = solved(job, build(job, Policy(), all_placed=False, cuts=False), ORDER[:1])
+        assert best is not None
+        assert without_room(job) == 0
+        assert out_of_trays(job, Clock()) == best.values["unplaced"] == out
+
+
+def test_a_parked_leg_is_a_pattern_by_itself() -> None:
+    spliced, other, parked = Leg("P", 1, 1, 2), Leg("Q", 1, 1, 1), Leg("P", 1, 2, 2)
+    piece = Piece(0, Run("P", 1, 12), Run("Q", 1, 12))
+    loads = {spliced: 12, other: 12, parked: 12}
+    assert closed_bunches({piece: ((spliced,), (other,))}, loads, 24) == [(parked,), (spliced, other)]
+    assert closed_bunches({piece: ((spliced,), (other,))}, loads, 12) == [(parked,)]
+    assert closed_bunches({piece: ((spliced,), (other,))}, {**loads, parked: 30}, 24) == [(spliced, other)]
+
+
+@pytest.mark.parametrize(("divide_at", "trays"), [(("tray", "port"), 1), (("port",), 1), (("tray",), 2)])
+def test_idle_legs_are_counted_at_the_tray_alone(divide_at: Sequence[str], trays: int) -> None:
+    """A tray of 12 takes the twelve splices; the other half of P/1 is parked in a second one, if its tube is opened there."""
+    data = strategies.worked_example()
+    for stack in data["enclosure"]["stacks"]:
+        stack["tray"] |= {"fibres": 12}
+    p, q = data["trunks"]
+    p["divide_at"] = list(divide_at)
+    q["cable"]["subunits"] = [{"count": 1, "ribbons": 1, "ribbon_fibres": 12, "diameter_mm": 5, "least_radius_mm": 50}]
+    data["joins"] = [{"a": "P:1-12", "b": "Q:1-12", "name": "0"}]
+    data["rules"] = {"reach": "off", "breakout": "off", "subunit_together": "must"}
+    job = job_of(data)
+    divider = Divider(job)
+    divisions: dict[Key, tuple[int, ...]] = {("P", 1): (2,), ("Q", 1): (1,)}
+    model = build(job, Policy("hard", "soft"), all_placed=True, divisions=divisions, cuts=False)
+    weight = 10
+    assert in_scope(model)
+    assert fewest_trays(model, weight, Clock()) == trays
+    assert trays_bound(divider, divider.open, weight, 0, None, Clock()) == trays
+    assert legs_bound(divider, divider.open, weight, Clock()) == trays + 1
+    best = solved(job, model, ("legs", "trays"))
+    assert best is not None
+    assert (best.values["trays"], best.values["legs"]) == (trays, trays + 1)

@@ -12,15 +12,16 @@ import pytest
 from tests.build import job_of
 from tests.strategies import worked_example
 from trayopt.domain.assignment import Assignment
+from trayopt.domain.base import remade
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job
+from trayopt.domain.job import Apart, Job
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import measure_all, order
 from trayopt.rules.judge import judge
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.segment_counts import stretches_of
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.settled_segments import SettledSegments
+from trayopt.solver.bounds.stretches import stretches_of
 from trayopt.solver.heuristics.completion import RelaxedModel
 from trayopt.solver.heuristics.constructive import first_plans, keeps_facts
 from trayopt.solver.model.clock import Clock
@@ -278,6 +279,26 @@ def test_chains_of_tied_trays_are_seen() -> None:
     assert least(wide, sum(tied)) == 3
     places = wide.blocks.places
     assert least(wide, sum(wide.blocks.ties_next(p) for p in places if p.position < 6)) == 2
+
+
+def test_joins_that_are_kept_apart_are_blocks_of_their_own() -> None:
+    """Two joins that go on from each other on both sides would be one block; kept apart, they cannot share a tray."""
+    job = job_with(
+        {"P": cable("p", [(1, 4)]), "Q": cable("q", [(1, 4)])},
+        [("P:1-24", "Q:1-24"), ("P:25-48", "Q:25-48")],
+        fibres=48,
+    )
+    assert [stretch.fibres for stretch in stretches_of(job)] == [48]
+    apart = remade(job, apart=(Apart(joins=("0", "1"), scope="tray"),))
+    assert [stretch.fibres for stretch in stretches_of(apart)] == [24, 24]
+    for one, trays in ((job, 1), (apart, 2)):
+        layouts = blocks_of(one)
+        assert least(layouts, sum(layouts.blocks.used(place) for place in one.enclosure.places)) == trays
+    on_stacks = remade(job, apart=(Apart(joins=("0", "1"), scope="stack"),))
+    assert least(blocks_of(on_stacks, divide_at={"P": ("tray",), "Q": ("tray",)}), 0) is None, (
+        "a tube ends at one stack"
+    )
+    assert least(blocks_of(on_stacks), 0) == 0, "divided at the port, its legs go where they will"
 
 
 def test_division_counts_ends_and_where_a_trunk_is_divided() -> None:

@@ -38,7 +38,8 @@ def of_plan(job: Job, plan: Plan, *, complete: bool) -> Answer:
         "goals": goals if plan.status != "none" else {},
         "proven": [goal.goal for goal in plan.goals if goal.value == goal.bound],
         "trays": len(plan.trays),
-        "fibres": sum(tray.fibres for tray in plan.trays),
+        "tied": max(map(len, plan.tied), default=0),
+        "ends": sum(tray.ends for tray in plan.trays),
         "why": one_line(_why(job, plan, outcome)),
         "conflict": [f"{group['rule']} {group['subject']}" for group in _groups(plan.explanation)],
         "plan": dump_rows(plain),
@@ -63,7 +64,7 @@ def cannot_be_built(why: str) -> Answer:
 
 
 def box_figures(job: Job) -> dict[str, Any]:
-    """Size of the box and what is to go in, for tables: litres, tray places, fibres that its trays hold, splices."""
+    """Size of the box and what is to go in, for tables: litres, tray places, splices that its trays hold, splices."""
     width, height, depth = job.enclosure.size_mm
     return {
         "litres": round(width * height * depth / 1e6, 1),
@@ -84,9 +85,12 @@ def mix_of(job: Job) -> str:
 def variant_of(job: Job) -> str:
     """Name what a job asks for whatever its box: jobs with one name can be compared box by box.
 
-    Titles and enclosures are no part of it.
+    Titles and enclosures are no part of it, nor are parameters that follow from the enclosure.
     """
     asked = {key: value for key, value in job.plain().items() if key not in {"schema", "title", "enclosure"}}
+    for name, setting in job.rules.items():
+        own = {key: value for key, value in setting.parameters.items() if setting.usual.get(key) != value}
+        asked["rules"][name] = {**asked["rules"][name], "parameters": own}
     return sha256(json.dumps(asked, sort_keys=True).encode()).hexdigest()[:16]
 
 
@@ -120,7 +124,7 @@ def _why(job: Job, plan: Plan, outcome: Outcome) -> str:
         room = job.enclosure.fibres
         reasons.append(f"{missing:,} of {job.splices:,} splices have no tray")
         if job.splices > room:
-            reasons.append(f"the trays of the box hold {room:,} fibres, {job.splices:,} are to be placed")
+            reasons.append(f"the trays of the box hold {room:,} splices, {job.splices:,} are to be placed")
     reasons += [found.because for found in plan.broken if found.level == "must"]
     return _told(reasons)
 

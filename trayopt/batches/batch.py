@@ -136,11 +136,11 @@ def batch(
     KeyboardInterrupt
         After what was done so far has been written and summed up.
     """
-    from trayopt.goals.registry import order
+    from trayopt.goals.registry import MOVABLE, order
 
     if goals is not None:
         try:
-            order(tuple(goals))
+            goals = tuple(goal.id for goal in order(tuple(goals)) if goal.id in MOVABLE)
         except ValueError as wrong:
             raise InputError.one(str(wrong), source="--goals") from wrong
     options = Options(

@@ -13,6 +13,7 @@ from trayopt.batches.outcomes import FITTING, MARKS, OUTCOMES
 from trayopt.batches.pages import pieces, text_of
 from trayopt.batches.results import Line, Results
 from trayopt.batches.summary import WAYS, Summary, conflict_words, mix_name, variant, variant_key
+from trayopt.batches.tables import fill_of
 from trayopt.domain.sweep import FACTORS
 
 HERE = "@@data@@"
@@ -123,8 +124,7 @@ def _named(row: list[str], jobs: int) -> list[Any]:
 
 def _cell(line: Line, box: int, row: int) -> list[Any]:
     goals = line.get("goals") or {}
-    capacity = line.get("capacity") or 0
-    fill = round(line["fibres"] / capacity, 4) if capacity and "fibres" in line and goals else None
+    fill = fill_of(line) if goals else None
     return [
         row,
         box,

@@ -223,7 +223,7 @@ def read_manifest(paths: Sequence[Path], folders: Sequence[Path] = ()) -> Manife
             left_out.append(printable(str(path)))
     made = Manifest(tuple(parts), tuple(left_out))
     if not parts and not faults:
-        hint = "name job files (schema: trayopt/job/1), sweeps (schema: trayopt/sweep/1), or folders that hold some"
+        hint = "name job files (schema: trayopt/job/2), sweeps (schema: trayopt/sweep/2), or folders that hold some"
         faults += InputError.one("there is no job to run", source=", ".join(map(str, paths)), hint=hint).faults
     if faults or all(isinstance(part, WrongSweep) for _, part in parts):
         raise InputError([*faults, *made.wrong()])

@@ -31,9 +31,10 @@ GOAL_WORDS: dict[str, str] = {
     "broken_must": "broken musts",
     "broken_prefer": "weight of broken preferences",
     "legs": "legs",
+    "trays": "trays",
     "crossings": "crossings",
     "leg_length_mm": "mm of legs",
-    "out_of_turn": "out of turn",
+    "irregular": "irregular",
 }
 FITTING = ("fits", "fits_with_broken_preference")
 OPEN = ("not_settled", "no_plan")

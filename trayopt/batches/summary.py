@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from hashlib import sha256
 from sys import intern
@@ -13,7 +13,7 @@ from typing import Any, Literal, NamedTuple
 from trayopt.batches.outcomes import FITTING, GOAL_WORDS, OPEN, OUTCOMES, WITHOUT_ANSWER
 from trayopt.batches.results import Line, Results
 from trayopt.domain.plan import GoalName
-from trayopt.domain.sweep import FACTORS
+from trayopt.domain.sweep import CABLE, FACTORS
 from trayopt.errors import Fault
 
 Way = Literal["better", "worse", "changed", "new", "gone"]
@@ -25,9 +25,10 @@ GOALS: tuple[GoalName, ...] = (
     "broken_must",
     "broken_prefer",
     "legs",
+    "trays",
     "crossings",
     "leg_length_mm",
-    "out_of_turn",
+    "irregular",
 )
 MOST_CHANGES = 10_000
 """Changes that are told beside those for the worse and the jobs that are gone, which are told all."""
@@ -288,11 +289,19 @@ def usual(factor: str) -> str:
 
 def words(factor: str, value: str) -> str:
     """Say a value so that it is clear without its factor."""
-    if factor == "divide_at" and value in {"tray", "port"}:
-        return f"divided at the {value}"
+    if factor == "divide_at":
+        return _divided_words(value)
     if factor == "tray":
         return f"trays {value}"
     return value.replace("_", " ")
+
+
+def _divided_words(value: str) -> str:
+    """Say where trunks are divided: at one place, at either, or trunk by trunk."""
+    if value == CABLE:
+        return "divided where the cable allows"
+    places = [" or ".join(f"the {word}" for word in words.split("+")) for words in value.split("-")]
+    return f"divided at {places[0]}" if len(places) == 1 else f"divided trunk by trunk at {', '.join(places)}"
 
 
 def _digest(line: Line) -> bytes:
@@ -352,7 +361,8 @@ def _change(name: str, before: Line | None, after: Line | None) -> Change | None
     if before is None or after is None:
         way: Way = "new" if before is None else "gone"
         return Change(name, way, (before and _said(before)) or "", (after and _said(after)) or "", False)
-    old, new = _standing(before), _standing(after)
+    goals = _shared(before, after)
+    old, new = _standing(before, goals), _standing(after, goals)
     job_changed = before.get("digest") != after.get("digest")
     same_plan = before.get("plan_sha256") == after.get("plan_sha256")
     if old == new and (same_plan or not job_changed):
@@ -361,10 +371,16 @@ def _change(name: str, before: Line | None, after: Line | None) -> Change | None
     return Change(name, way, *_difference(before, after), job_changed)
 
 
-def _standing(line: Line) -> tuple[int, list[int]]:
+def _shared(before: Line, after: Line) -> tuple[GoalName, ...]:
+    """Give the goals that mean the same in two lines: of a run whose plans had other goals, splices without a tray alone."""
+    former = any(line.get("goals") and not line["goals"].keys() >= set(GOALS) for line in (before, after))
+    return GOALS[:1] if former else GOALS
+
+
+def _standing(line: Line, shared: Sequence[GoalName]) -> tuple[int, list[int]]:
     """How good a line is: smaller is better; seconds do not count."""
     goals = line.get("goals") or {}
-    return RANK[line["outcome"]], [goals.get(goal, 0) for goal in GOALS]
+    return RANK[line["outcome"]], [goals.get(goal, 0) for goal in shared]
 
 
 def _said(line: Line) -> str:
@@ -378,7 +394,7 @@ def _difference(before: Line, after: Line) -> tuple[str, str]:
     if before["outcome"] != after["outcome"]:
         parts[0].append(_said(before))
         parts[1].append(_said(after))
-    for goal in GOALS:
+    for goal in _shared(before, after):
         if old.get(goal) != new.get(goal) and goal in old and goal in new:
             parts[0].append(f"{old[goal]:,} {GOAL_WORDS[goal]}")
             parts[1].append(f"{new[goal]:,} {GOAL_WORDS[goal]}")

@@ -9,15 +9,17 @@ from pathlib import Path
 from typing import Any
 
 from trayopt.batches.patterns import PATTERNS, End, joins
-from trayopt.domain.base import Frozen
+from trayopt.domain.base import Frozen, remade
+from trayopt.domain.former import JOB as FORMER_JOB
 from trayopt.domain.hardware import Enclosure
 from trayopt.domain.job import Job
-from trayopt.domain.sweep import FACTORS, OWN, JoinShell, LeaveOut, MixShell, RuleShell, SweepFile
+from trayopt.domain.sweep import CABLE, FACTORS, FORMER, OWN, JoinShell, LeaveOut, MixShell, RuleShell, SweepFile
 from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import Located, Mark, describe
 from trayopt.formats.locate import Path as DataPath
 from trayopt.formats.validate import did_you_mean, validate
 from trayopt.library.find import Library
+from trayopt.library.former import NOTE
 from trayopt.library.job import DEFAULT_TUBES, read_located
 from trayopt.library.resolve import Resolver
 from trayopt.library.soundness import Remark, remarks
@@ -25,6 +27,10 @@ from trayopt.rules.registry import fill
 
 MOST_JOBS = 100_000
 """Jobs of one sweep."""
+HINT = (
+    "trunks that do not say divide_at are divided at the tray, where their cable has tubes; "
+    "write schema: trayopt/sweep/2 to leave that to the plan"
+)
 
 
 @dataclass(frozen=True)
@@ -82,6 +88,8 @@ class Sweep:
         self.ends: dict[str, list[End]] = {}
         self.leave_out: Sequence[LeaveOut] = ()
         self.unusual: set[Fault] = set()
+        self.former = False
+        """Whether its jobs are jobs of format 1."""
         self._boxes: dict[tuple[str, str], Enclosure] = {}
         self._unsound: dict[tuple[str, str], str] = {}
 
@@ -123,7 +131,7 @@ class Sweep:
             made: Enclosure = box.data
             if tray.data is not None:
                 stacks = tuple(stack.model_copy(update={"tray": tray.data}) for stack in made.stacks)
-                made = Enclosure(**{**dict(made), "stacks": stacks})
+                made = remade(made, stacks=stacks)
             self._boxes[key] = made
         return self._boxes[key]
 
@@ -141,13 +149,11 @@ class Sweep:
         mix, how, divide, rules = (parts[factor] for factor in ("mix", "joins", "divide_at", "rules"))
         box = self.box(parts["enclosure"], parts["tray"])
         trunks = tuple(
-            {**trunk, "divide_at": _word(divide.data, i)}
-            if divide.data is not None and isinstance(trunk, dict)
-            else trunk
+            _divided(trunk, divide.data, i) if divide.data is not None and isinstance(trunk, dict) else trunk
             for i, trunk in enumerate(mix.data["trunks"])
         )
         data: dict[str, Any] = {
-            "schema": "trayopt/job/1",
+            "schema": FORMER_JOB if self.former else "trayopt/job/2",
             "title": f"{mix.name} in {box.id}",
             "enclosure": box,
             "tubes": parts["tubes"].data,
@@ -159,7 +165,12 @@ class Sweep:
         if marked:
             for key, path in (("trunks", mix.path), ("joins", how.path), ("rules", rules.path)):
                 _take_marks(made, self.located, key, path)
-        return read_located(made, self.base, self.resolver, fill_rules=fill, warn=self.unusual.add)
+        return read_located(made, self.base, self.resolver, fill_rules=fill, warn=self._told)
+
+    def _told(self, fault: Fault) -> None:
+        """Keep what is unusual; that a job is of a former format is told once, of the sweep."""
+        if fault.message != NOTE:
+            self.unusual.add(fault)
 
 
 def _sentence(remark: Remark) -> str:
@@ -168,9 +179,11 @@ def _sentence(remark: Remark) -> str:
     return f"{remark.message}{found}{allowed}"
 
 
-def _word(divide: Any, index: int) -> str:
-    """Where the trunk with an index is divided: of a list, the last word holds for all that follow."""
-    return str(divide if isinstance(divide, str) else divide[min(index, len(divide) - 1)])
+def _divided(trunk: Mapping[str, Any], divide: Any, index: int) -> dict[str, Any]:
+    """Say where the trunk with an index may be divided: of a list, the last entry holds for all that follow."""
+    word = divide if isinstance(divide, str) else divide[min(index, len(divide) - 1)]
+    others = {key: value for key, value in trunk.items() if key != "divide_at"}
+    return others if word == CABLE else {**others, "divide_at": word}
 
 
 def _take_marks(made: Located, sweep: Located, key: str, path: DataPath) -> None:
@@ -220,6 +233,9 @@ class _SweepReader:
             raise InputError(self.faults)
         sweep = self.sweep
         sweep.leave_out = shell.leave_out
+        sweep.former = shell.schema_ == FORMER
+        if sweep.former:
+            sweep.unusual.add(self.located.spot(("schema",)).fault("the sweep is written in format 1", hint=HINT))
         sweep.factors = {
             "enclosure": self.enclosures(shell.enclosures),
             "tray": [self.entry("trays", i, item) for i, item in enumerate(shell.trays)],
@@ -368,4 +384,7 @@ class _SweepReader:
 
 
 def _divide_name(item: Any) -> str:
-    return item if isinstance(item, str) else "-".join(item)
+    """Name a value: ``tray-port`` is a list by trunk, ``tray+port`` a trunk that may be divided at both."""
+    return (
+        item if isinstance(item, str) else "-".join(word if isinstance(word, str) else "+".join(word) for word in item)
+    )

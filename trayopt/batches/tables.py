@@ -19,7 +19,7 @@ OTHERS = tuple(factor for factor in FACTORS if factor not in {"enclosure", "mix"
 SETTINGS = ("time_limit_s", "gap", "seed", "goal_order", "explain")
 COLUMNS = (
     *("name", "mix", "enclosure", *OTHERS, "outcome", "why", "status", *GOALS),
-    *("trays", "places", "fibres", "capacity", "fill", "splices", "litres", "seconds", "attempts"),
+    *("tied", "places", "ends", "capacity", "fill", "splices", "litres", "seconds", "attempts"),
     *("same_as", "plan", "title", "source", "digest", "version", *SETTINGS),
 )
 WIDTHS = {"name": 44, "why": 60, "title": 30, "source": 30, "plan": 44, "mix": 20, "enclosure": 18, "outcome": 26}
@@ -32,10 +32,16 @@ def row(line: Line) -> list[Any]:
     settings = dict(line.get("settings") or {})
     settings["goal_order"] = ", ".join(settings.pop("goals", None) or ())
     cells = {**line, **line["values"], **settings, **goals, "mix": mix_name(line), "outcome": OUTCOMES[line["outcome"]]}
-    if line.get("capacity") and "fibres" in line:
-        cells["fill"] = round(line["fibres"] / line["capacity"], 4)
+    fill = fill_of(line)
+    if fill is not None:
+        cells["fill"] = fill
     found = [cells.get(column) for column in COLUMNS]
     return [clean(cell) or None if isinstance(cell, str) else cell for cell in found]
+
+
+def fill_of(line: Line) -> float | None:
+    """Give the part of all fibre ends that the trays of a box hold and that is in use; None where it is not known."""
+    return round(line["ends"] / (2 * line["capacity"]), 4) if line.get("capacity") and "ends" in line else None
 
 
 def write_csv(path: Path, results: Results) -> None:

@@ -66,10 +66,11 @@ def solve_job(job: dict[str, Any], settings: dict[str, Any]) -> Answer:
     from trayopt.api import solve
     from trayopt.domain.job import Job
     from trayopt.errors import InputError
+    from trayopt.formats.locate import frozen
     from trayopt.rules.registry import refill
 
     try:
-        read = refill(Job.model_validate_json(json.dumps(job)))
+        read = refill(Job.model_validate(frozen(job)))
         result = solve(
             read,
             time_limit_s=settings["time_limit_s"],

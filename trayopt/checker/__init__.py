@@ -3,6 +3,7 @@
 from trayopt.checker.bounds import Bound, bounds_words, claimed_bounds, judge_bounds
 from trayopt.checker.checking import check, check_assignment, check_laid, lay
 from trayopt.checker.claims import assignment_of, assignment_of_claims
+from trayopt.checker.former import parse_document, read_document
 from trayopt.checker.measure import measure
 from trayopt.checker.report import Difference, Report
 
@@ -20,4 +21,6 @@ __all__ = [
     "judge_bounds",
     "lay",
     "measure",
+    "parse_document",
+    "read_document",
 ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from rich.console import Console, ConsoleOptions, Group, RenderResult
@@ -20,16 +20,18 @@ from trayopt.cli.plan_words import (
     mm,
     one_line,
     outcome,
+    tied,
     unused,
     way_out_words,
 )
 from trayopt.domain.hardware import Place
 from trayopt.rules.registry import BY_ID
-from trayopt.rules.words import several
+from trayopt.rules.words import listed, several
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
+    from trayopt.api import Habits
     from trayopt.domain.job import Job
     from trayopt.domain.plan import Plan, PlanBroken
 
@@ -79,8 +81,11 @@ class Items:
         return [line.rstrip() for line in lines]
 
 
-def plan_blocks(job: Job, plan: Plan, *, whole: bool = False) -> Iterator[RenderableType]:
-    """Give the answer block by block; ``whole`` lists every leg, and everything that is broken."""
+def plan_blocks(job: Job, plan: Plan, *, whole: bool = False, habits: Habits | None = None) -> Iterator[RenderableType]:
+    """Give the answer block by block; ``whole`` lists every leg, and everything that is broken.
+
+    ``habits`` are what is known of preferences beside: which no plan keeps, and which are dear.
+    """
     yield Text(one_line(plan.job.title) or "job without a title", style="bold")
     yield Text(
         f"{job.enclosure.id}, {several(len(job.trunks), 'trunk')}, {several(job.splices, 'splice')}", style="dim"
@@ -90,18 +95,24 @@ def plan_blocks(job: Job, plan: Plan, *, whole: bool = False) -> Iterator[Render
     yield Text.assemble((word, f"bold {_shade(plan)}"), rest)
     if plan.status != "none":
         yield from _block("Goals, in the order in which they count", _goals(plan))
-        yield from _block("Trunks", _trunks(job, plan))
+        yield from _block("Trunks", _trunks(plan))
     if plan.trays:
-        caption = Items([unused(job, plan)])
+        caption = Items([unused(job, plan), tied(plan)])
         yield from _block(
             f"Trays: {len(plan.trays)} of {len(job.enclosure.places)} in use", Group(_trays(job, plan), caption)
         )
     if whole and plan.status != "none":
         yield from _block("Legs", _legs(plan))
+    never = {} if habits is None else habits.never
     for level, title in (("must", "Broken, and a must"), ("prefer", "Broken, and only preferred")):
-        broken = [item for item in plan.broken if item.level == level]
+        broken = [item for item in plan.broken if item.level == level and (item.rule, item.subject) not in never]
         if broken:
             yield from _block(title, _broken(job, broken, all_of_them=whole or level == "must"))
+    lost = [item for item in plan.broken if (item.rule, item.subject) in never]
+    if lost:
+        yield from _block("Preferred, and kept by no plan of this job", _never(lost, never))
+    if habits is not None and habits.dear:
+        yield from _block("Preferences that are dear to keep (trayopt explain JOB --prices)", _points(habits.dear))
     if plan.unplaced and plan.status != "none":
         yield from _unplaced(plan, whole)
     yield from _why_not(plan)
@@ -110,14 +121,14 @@ def plan_blocks(job: Job, plan: Plan, *, whole: bool = False) -> Iterator[Render
         yield Text(CAUTION, style="italic")
 
 
-def plan_text(job: Job, plan: Plan, *, width: int = 80, whole: bool = False) -> str:
+def plan_text(job: Job, plan: Plan, *, width: int = 80, whole: bool = False, habits: Habits | None = None) -> str:
     """Write the answer as plain text of at most so many columns."""
     from io import StringIO
 
     console = Console(
         file=StringIO(), width=min(width, MOST_COLUMNS), highlight=False, markup=False, emoji=False, color_system=None
     )
-    for block in plan_blocks(job, plan, whole=whole):
+    for block in plan_blocks(job, plan, whole=whole, habits=habits):
         console.print(block)
     written = console.file.getvalue()  # type: ignore[attr-defined]
     return "".join(f"{line.rstrip()}\n" for line in written.splitlines())
@@ -152,20 +163,20 @@ def _goals(plan: Plan) -> Table:
     return table
 
 
-def _trunks(job: Job, plan: Plan) -> Table:
+def _trunks(plan: Plan) -> Table:
     table = _table("trunk", "port", "travel", ">loops", ">strip mm", "subunits")
     for row in plan.trunks:
         if row.port is None:
             table.add_row(row.trunk, "stays outside")
             continue
         table.add_row(
-            row.trunk, row.port, row.travel, str(row.loops), mm(row.strip_mm), Items([divisions(job, plan, row.trunk)])
+            row.trunk, row.port, row.travel, str(row.loops), mm(row.strip_mm), Items([divisions(plan, row.trunk)])
         )
     return table
 
 
 def _trays(job: Job, plan: Plan) -> Table:
-    table = _table("place", "legs (fibres)", ">fibres", ">sleeves")
+    table = _table("place", "legs (fibres)", ">ends", ">sleeves")
     inside = legs_in(job, plan)
     cell = max(len(text) for groups in inside.values() for legs in groups for text in legs)
     line = max(Items(groups, cell).line for groups in inside.values())
@@ -175,7 +186,7 @@ def _trays(job: Job, plan: Plan) -> Table:
         table.add_row(
             str(place),
             Items(inside[place], cell, line),
-            f"{tray.fibres}/{kind.fibres}",
+            f"{tray.ends}/{2 * kind.fibres}",
             f"{tray.sleeves}/{kind.sleeves}",
         )
     return table
@@ -187,7 +198,7 @@ def _legs(plan: Plan) -> Table:
         if leg.stack is None or leg.position is None:
             table.add_row(leg.leg, leg.fibres, "idle" if leg.idle else "no tray")
             continue
-        place = str(Place(leg.stack, leg.position))
+        place = str(Place(leg.stack, leg.position)) + (" parked" if leg.idle else "")
         tube = "" if leg.tube_mm is None else f"{leg.tube_mm:g}"
         table.add_row(leg.leg, leg.fibres, place, leg.end, mm(leg.entrance_mark_mm), mm(leg.cut_mm), tube)
     return table
@@ -208,6 +219,14 @@ def _broken(job: Job, broken: Sequence[PlanBroken], *, all_of_them: bool) -> Ren
         if not all_of_them and found > MOST_ALIKE:
             grid.add_row(f"{BY_ID[rule].name}", f"and {several(found - MOST_ALIKE, 'more subject')} (-v lists all)")
     return grid
+
+
+def _never(lost: Sequence[PlanBroken], why: Mapping[tuple[str, str], str]) -> RenderableType:
+    """List preferences that no plan keeps, with the root of each; what has one root in a row."""
+    by_root: dict[str, list[str]] = {}
+    for item in lost:
+        by_root.setdefault(why[item.rule, item.subject], []).append(f"{BY_ID[item.rule].name} {item.subject}")
+    return _points([f"{listed(names)}: {root or 'trayopt explain JOB says why'}" for root, names in by_root.items()])
 
 
 def _unplaced(plan: Plan, whole: bool) -> Iterator[RenderableType]:

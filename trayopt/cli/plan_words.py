@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from trayopt.domain.hardware import Place
 from trayopt.domain.ranges import parse_span, span
-from trayopt.rules.words import percent, several
+from trayopt.rules.words import listed, percent, several
 
 if TYPE_CHECKING:
     from trayopt.domain.job import Job
@@ -84,12 +84,13 @@ def head_lines(job: Job, plan: Plan) -> str:
         fills: dict[str, int] = defaultdict(int)
         for tray in plan.trays:
             kind = job.enclosure.tray_at(Place(tray.stack, tray.position))
-            fills[f"{tray.fibres}/{kind.fibres} fibres {tray.sleeves}/{kind.sleeves} sleeves"] += 1
+            fills[f"{tray.ends}/{2 * kind.fibres} ends {tray.sleeves}/{kind.sleeves} sleeves"] += 1
         most = sorted(fills.items(), key=lambda item: -item[1])
         told = [f"{several(count, 'tray')} of {fill}" for fill, count in most[:6]]
         if len(most) > 6:
             told.append(several(sum(count for _, count in most[6:]), "other"))
         lines.append(", ".join(told) or "no tray in use")
+        lines += [", ".join(tied(plan))] if plan.tied else []
     return "\n".join(lines) + "\n"
 
 
@@ -98,8 +99,8 @@ def mm(length: int | None) -> str:
     return "-" if length is None else f"{length:,}"
 
 
-def divisions(job: Job, plan: Plan, trunk: str) -> list[str]:
-    """Say how a trunk's subunits are divided: ``1-6 in 2``, ``7 whole``, ``8-12 idle``."""
+def divisions(plan: Plan, trunk: str) -> list[str]:
+    """Say how a trunk's subunits are divided, and where: ``1-6 in 2``, ``7 whole``, ``8-12 idle``, ``at the tray``."""
     told: dict[int, str] = {}
     for leg in plan.legs:
         if leg.trunk == trunk:
@@ -111,8 +112,9 @@ def divisions(job: Job, plan: Plan, trunk: str) -> list[str]:
     for how, numbers in groupby(sorted(told), key=told.__getitem__):
         run = list(numbers)
         found.append(f"{span(run[0], run[-1])} {how}")
-    if any(" in " in text for text in found):
-        found.append(f"at the {job.trunk_by_id[trunk].divide_at}")
+    at = next(row.divide_at for row in plan.trunks if row.trunk == trunk)
+    if at == "port" or (at is not None and any(" in " in text for text in found)):
+        found.append(f"at the {at}")
     return found
 
 
@@ -128,16 +130,26 @@ def legs_in(job: Job, plan: Plan) -> dict[Place, list[list[str]]]:
 def _in_rows(legs: Iterable[PlanLeg]) -> Iterable[str]:
     rows: list[list[PlanLeg]] = []
     for leg in legs:
-        if rows and parse_span(rows[-1][-1].fibres)[1] + 1 == parse_span(leg.fibres)[0]:
+        before = rows[-1][-1] if rows else None
+        if before and before.idle == leg.idle and parse_span(before.fibres)[1] + 1 == parse_span(leg.fibres)[0]:
             rows[-1].append(leg)
         else:
             rows.append([leg])
     for row in rows:
         if len(row) < 3:
-            yield from (f"{leg.leg} ({leg.fibres})" for leg in row)
+            yield from (f"{leg.leg} ({leg.fibres}{_parked(leg)})" for leg in row)
         else:
             fibres = span(parse_span(row[0].fibres)[0], parse_span(row[-1].fibres)[1])
-            yield f"{row[0].leg} … {row[-1].leg} ({fibres})"
+            yield f"{row[0].leg} … {row[-1].leg} ({fibres}{_parked(row[0])})"
+
+
+def _parked(leg: PlanLeg) -> str:
+    return ", parked" if leg.idle else ""
+
+
+def tied(plan: Plan) -> list[str]:
+    """Say which trays opened tubes tie to each other, so that they come to the bench together."""
+    return [f"tied: {listed(group)}" for group in plan.tied]
 
 
 def unused(job: Job, plan: Plan) -> list[str]:

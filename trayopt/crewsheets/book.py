@@ -9,6 +9,7 @@ from typing import Literal, NamedTuple
 
 from trayopt.checker.claims import assignment_of
 from trayopt.crewsheets.settings import Settings
+from trayopt.crewsheets.travellers import Traveller, groups_of, travellers_of, travels_own
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.hardware import Place, Stack, Tray
 from trayopt.domain.job import Job, LegPin, Trunk
@@ -77,6 +78,39 @@ class Book:
             for splice in tray.splices
         )
 
+    @cached_property
+    def travellers(self) -> dict[str, Traveller]:
+        """What goes round the track for placed legs, by name."""
+        return travellers_of(self.job, self.ways, self.legs)
+
+    @cached_property
+    def traveller_of(self) -> dict[str, Traveller]:
+        """What each placed leg travels in, by the leg's name."""
+        return {leg.leg: traveller for traveller in self.travellers.values() for leg in traveller.legs}
+
+    @cached_property
+    def groups(self) -> tuple[tuple[int, ...], ...]:
+        """Trays that come to the bench together, those tied by opened tubes, in the order in which they are built."""
+        return groups_of([place_name(tray) for tray in self.trays], self.plan.tied)
+
+    @cached_property
+    def group_of(self) -> dict[int, tuple[int, ...]]:
+        """The trays with which each tray comes to the bench, itself among them."""
+        return {tray: group for group in self.groups for tray in group}
+
+    @cached_property
+    def build(self) -> tuple[int, ...]:
+        """All trays in build order: group by group, in a group from the base outward."""
+        return tuple(tray for group in self.groups for tray in group)
+
+    def tying(self, tray: int) -> list[str]:
+        """Name the opened tubes with legs in a tray and in another one."""
+        found = []
+        for traveller in dict.fromkeys(self.traveller_of[leg.leg] for leg in self.tray_legs[tray]):
+            if traveller.opened and len({self.tray_of(leg) for leg in traveller.legs}) > 1:
+                found.append(traveller.name)
+        return found
+
     @property
     def trunks(self) -> list[Trunk]:
         """Trunks in the box."""
@@ -139,12 +173,12 @@ class Book:
     @cached_property
     def work_trays(self) -> tuple[int, ...]:
         """Trays that get new legs, in build order."""
-        return tuple(i for i, state in enumerate(self.states) if state != "closed")
+        return tuple(i for i in self.build if self.states[i] != "closed")
 
     @cached_property
     def new_trays(self) -> tuple[PlanTray, ...]:
         """Trays that are put in new, in build order."""
-        return tuple(tray for tray, state in zip(self.trays, self.states, strict=True) if state == "new")
+        return tuple(self.trays[i] for i in self.build if self.states[i] == "new")
 
     def made(self, sleeve: Sleeve) -> bool:
         """Whether a splice was made before: both its legs are built."""
@@ -159,7 +193,7 @@ class Book:
     @cached_property
     def sleeves_to_make(self) -> tuple[Sleeve, ...]:
         """Sleeves to be made, in build order."""
-        return tuple(sleeve for sleeves in self.work_sleeves for sleeve in sleeves)
+        return tuple(sleeve for i in self.build for sleeve in self.work_sleeves[i])
 
     def live(self, trays: Iterable[int]) -> dict[str, int]:
         """Count splices in service in some trays by join."""
@@ -170,15 +204,24 @@ class Book:
                 found[name] = found.get(name, 0) + count
         return found
 
-    def above(self, tray: int) -> tuple[int, ...]:
-        """Give the trays in service that lie over a tray, outermost first."""
-        row = self.trays[tray]
+    def lifted(self, tray: int) -> tuple[int, ...]:
+        """Give the trays that are lifted before a tray comes out with those tied to it, outermost first."""
+        group = self.group_of[tray]
+        base = self.trays[group[0]]
         over = [
             i
             for place, i in self.tray_index.items()
-            if place.stack == row.stack and place.position > row.position and self.states[i] != "new"
+            if place.stack == base.stack and place.position > base.position and i not in group
         ]
         return tuple(sorted(over, key=lambda i: -self.trays[i].position))
+
+    def above(self, tray: int) -> tuple[int, ...]:
+        """Give the trays in service that are lifted before a tray comes out, outermost first."""
+        return tuple(i for i in self.lifted(tray) if self.states[i] != "new")
+
+    def served(self, traveller: Traveller) -> bool:
+        """Whether something that goes round the track is in service: one of its legs is built."""
+        return any(leg.leg in self.built for leg in traveller.legs)
 
     @cached_property
     def leg_by_name(self) -> dict[str, PlanLeg]:
@@ -219,6 +262,10 @@ class Book:
         """Stack of a tray or of a placed leg."""
         return self.job.enclosure.stack_by_id[tray.stack or ""]
 
+    def spliced_in(self, tray: int) -> int:
+        """Splices in a tray, made before or to be made."""
+        return sum(sleeve.a.count for sleeve in self.tray_sleeves[tray])
+
     def spliced(self, tray: int) -> int:
         """Splices to be made in a tray."""
         return sum(sleeve.a.count for sleeve in self.work_sleeves[tray])
@@ -249,16 +296,19 @@ class Book:
 
     @cached_property
     def batches(self) -> tuple[Batch, ...]:
-        """Whole trays that get new legs, up to the parameter's number of splices; a larger tray is a batch of its own."""
+        """Whole groups of trays that get new legs, up to the parameter's number of splices; a larger group is a batch itself."""
         most = self.settings.tests.batch_fibres
         found: list[list[int]] = []
         filled = most + 1
-        for i in self.work_trays:
-            if filled + self.spliced(i) > most:
+        for group in self.groups:
+            trays = [i for i in group if self.states[i] != "closed"]
+            count = sum(self.spliced(i) for i in trays)
+            if trays and filled + count > most:
                 found.append([])
                 filled = 0
-            found[-1].append(i)
-            filled += self.spliced(i)
+            if trays:
+                found[-1] += trays
+            filled += count
         return tuple(
             Batch(number, tuple(trays), sum(self.spliced(i) for i in trays))
             for number, trays in enumerate(found, start=1)
@@ -297,37 +347,41 @@ class Book:
                 found[name] = found.get(name, 0) + 1
         return found
 
+    @cached_property
+    def work_travellers(self) -> dict[str, Traveller]:
+        """What has legs to be made, by name; what of it is in service lies on the track already."""
+        return {
+            name: traveller
+            for name, traveller in self.travellers.items()
+            if any(leg.leg not in self.built for leg in traveller.legs)
+        }
+
     def tubes_of(self, trunk: str) -> list[tuple[float, int]]:
-        """Count what is laid round the track for a trunk's new legs: (diameter in mm, how many), by diameter.
+        """Count what is laid round the track for a trunk's new legs: (diameter in mm, how many), by diameter."""
+        return counted_sizes(t for t in self.work_travellers.values() if t.trunk == trunk and not self.served(t))
 
-        A tube that holds a built leg as well lies there already.
-        """
-        legs = self.work.get(trunk, [])
-        laid = {leg.subunit for leg in self.legs[trunk] if leg.leg in self.built}
-        own = {leg.subunit for leg in legs if self.own_tube(leg)} - laid
-        found: dict[float, int] = {}
-        for number in own:
-            diameter = self.job.subunit_of_leg[trunk, number].diameter_mm
-            found[diameter] = found.get(diameter, 0) + 1
-        for leg in legs:
-            if not self.own_tube(leg) and leg.tube_mm is not None:
-                found[leg.tube_mm] = found.get(leg.tube_mm, 0) + 1
-        return sorted(found.items())
-
-    def coiled_tubes(self, trunk: str) -> int:
-        """Tubes of a trunk in the box that go to no tray and are coiled on the track."""
+    def coiled(self, trunk: str) -> list[PlanLeg]:
+        """Give what of a trunk in the box goes to no tray and is coiled on the track, each in a tube."""
         if self.job.trunk_by_id[trunk].idle != "coiled":
-            return 0
+            return []
         placed = {leg.subunit for leg in self.legs[trunk]}
-        return sum(
-            1
+        return [
+            leg
             for leg in self.plan.legs
             if leg.trunk == trunk and leg.stack is None and (leg.subunit not in placed or not self.own_tube(leg))
-        )
+        ]
 
     def own_tube(self, leg: PlanLeg) -> bool:
         """Whether a leg travels in its subunit's own tube."""
-        return leg.of == 1 or self.job.trunk_by_id[leg.trunk].divide_at == "tray"
+        return travels_own(self.job, self.ways[leg.trunk], leg.of)
+
+
+def counted_sizes(travellers: Iterable[Traveller]) -> list[tuple[float, int]]:
+    """Count travellers by diameter: (mm, how many), the thinnest first."""
+    found: dict[float, int] = {}
+    for traveller in travellers:
+        found[traveller.diameter_mm] = found.get(traveller.diameter_mm, 0) + 1
+    return sorted(found.items())
 
 
 def place_of(leg: PlanLeg) -> Place:

@@ -18,15 +18,20 @@ from trayopt.track.lengths import CUT_STEP_MM
 class Mark(NamedTuple):
     """Marks of one leg in mm from the transition point, where the jacket ends.
 
-    ``entrance`` the tie-down at the tray's entrance; ``tube_end`` where the tube is cut, past it; ``ribbon`` where the
+    ``entrance`` the tie-down at the tray's entrance; ``tube_end`` where what the leg travels in is cut; ``ribbon`` where the
     fibres are cut, past the sleeve, with what is kept to splice again; ``cut`` the length at which the leg is first
     cut. ``correction`` is what measuring added to the computed figures; ``doubt`` says that it is more than the
     allowance for the lay of a leg in its bundle, so that the way is to be looked at again.
+
+    A tube has one end. It lies past the entrance where the tube holds one leg; an own tube that is opened for several legs
+    ends before the first of their entrances, and ``protection`` is the length of tube over the leg from there to past its
+    tie-down.
     """
 
     leg: str
     entrance: int
     tube_end: int
+    protection: int
     ribbon: int
     cut: int
     measured: int | None
@@ -52,19 +57,32 @@ class Marks:
         for trunk, legs in book.legs.items():
             loops = book.ways[trunk].loops or 0
             shifts = corrections([leg.entrance_mark_mm or 0 for leg in legs], [measured.get(leg.leg) for leg in legs])
-            for leg, shift in zip(legs, shifts, strict=True):
-                self.of[leg.leg] = self._mark(leg, loops, shift, measured.get(leg.leg))
+            by_leg = {leg.leg: shift for leg, shift in zip(legs, shifts, strict=True)}
+            for leg in legs:
+                self.of[leg.leg] = self._mark(leg, loops, by_leg, measured.get(leg.leg))
             self.strip[trunk] = self.lengths.strip_mm([self.of[leg.leg].cut for leg in legs], loops)
 
-    def _mark(self, leg: PlanLeg, loops: int, shift: int, measured: int | None) -> Mark:
+    @property
+    def safe(self) -> bool:
+        """Whether lengths hold before a trial route: the allowance covers a turn at the outer edge of the widest guide."""
+        return self.lengths.allowance_mm >= self.book.job.enclosure.outer_lay_mm
+
+    def _mark(self, leg: PlanLeg, loops: int, shifts: Mapping[str, int], measured: int | None) -> Mark:
+        chosen, traveller = self.book.settings.materials, self.book.traveller_of[leg.leg]
         allowed = self.lengths.allowance_mm * (1 + loops)
+        shift = shifts[leg.leg]
         entrance = (leg.entrance_mark_mm or 0) + shift
+        tube_end = past = entrance + chosen.tube_past_mm
+        if traveller.opened:
+            first = min((other.entrance_mark_mm or 0) + shifts[other.leg] for other in traveller.legs)
+            tube_end = max(0, first - chosen.parting_mm)
         transition = self.book.job.trunk_by_id[leg.trunk].transition_mm
         ribbon = transition + (leg.route_mm or 0) + self.lengths.resplice_mm + shift
         return Mark(
             leg.leg,
             entrance,
-            entrance + self.book.settings.materials.tube_past_mm,
+            tube_end,
+            past - tube_end,
             ribbon,
             ceil_to(ribbon + allowed, CUT_STEP_MM),
             measured,

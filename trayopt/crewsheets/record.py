@@ -128,11 +128,16 @@ class Record:
         }
 
     def pins(self) -> list[dict[str, Any]]:
-        """Give the pins that hold what is built, for the job of a later extension."""
-        ways: list[dict[str, Any]] = [
-            {"trunk": trunk, "port": way.port, "travel": way.travel, "loops": way.loops, "built": True}
-            for trunk, way in self.book.ways.items()
-        ]
+        """Give the pins that hold what is built, for the job of a later extension.
+
+        Where a trunk is divided is settled once one of its subunits is.
+        """
+        ways: list[dict[str, Any]] = []
+        for trunk, way in self.book.ways.items():
+            pin = {"trunk": trunk, "port": way.port, "travel": way.travel, "loops": way.loops}
+            if any(leg.of > 1 for leg in self.book.legs[trunk]):
+                pin["divide_at"] = way.divide_at
+            ways.append({**pin, "built": True})
         legs = [
             {"leg": str(self.book.run(leg)), "stack": leg.stack, "position": leg.position, "built": True}
             for leg in self.book.all_legs

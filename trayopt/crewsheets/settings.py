@@ -9,9 +9,9 @@ from typing import Annotated, Any
 from pydantic import Field, field_validator, model_validator
 
 from trayopt.domain.base import Frozen
+from trayopt.domain.labour import Labour
 from trayopt.rules.exposed import TRY_MM
 
-Minutes = Annotated[float, Field(ge=0, le=100_000, allow_inf_nan=False)]
 Percent = Annotated[float, Field(ge=0, le=1000, allow_inf_nan=False)]
 Amount = Annotated[float, Field(ge=0, le=100_000, allow_inf_nan=False)]
 Whole = Annotated[int, Field(ge=0, le=100_000)]
@@ -58,15 +58,15 @@ class TestSettings(Frozen):
 
 
 class MaterialSettings(Frozen):
-    """Spares, waste and what a leg uses up. No source: by judgement."""
+    """Spares, waste and what a leg uses up. No source: by judgement, save where it says so."""
 
     spare_trays: Whole = 0
     spare_sleeves_percent: Percent = 5
     tube_waste_percent: Percent = 10
     tube_past_mm: Whole = 30
     """How far a tube reaches past the tie-down at the tray's entrance."""
-    tray_tube_mm: Whole = 300
-    """Tube over a leg that parts from its subunit's own tube at a tray."""
+    parting_mm: Whole = 150
+    """How far before its first entrance a tube ends that is opened for several legs (common practice, no source)."""
     ties_per_leg: Whole = 2
     ties_per_guide_pass: Whole = 1
     """Ties a trunk gets at a guide each time that it passes."""
@@ -85,35 +85,13 @@ class ResplicePace(Frozen):
     each_mm: Annotated[int, Field(ge=1, le=10_000)] = TRY_MM
 
 
-class LabourSettings(Frozen):
-    """Paces in minutes for one person. Estimates; the first two are common practice, the rest is by judgement."""
-
-    ribbon_splice_min: Minutes = 8
-    single_splice_min: Minutes = 2
-    prepare_min: Minutes = 60
-    clamp_min_per_trunk: Minutes = 20
-    strip_min_per_trunk: Minutes = 20
-    strip_min_per_metre: Minutes = 6
-    identify_min_per_subunit: Minutes = 3
-    route_min_per_tube_and_turn: Minutes = 1.5
-    fit_min_per_tray: Minutes = 2
-    mark_min_per_leg: Minutes = 2
-    take_out_min_per_tray: Minutes = 1
-    divide_min_per_leg: Minutes = 4
-    lay_min_per_tray: Minutes = 6
-    test_min_per_fibre: Minutes = 1
-    close_min: Minutes = 45
-    two_people_factor: Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)] = 0.6
-    """Share of one person's time that two people need."""
-
-
 class Settings(Frozen):
     """All parameters of the sheets; the file of ``--settings`` holds any of these keys."""
 
     tests: TestSettings = TestSettings()
     materials: MaterialSettings = MaterialSettings()
     resplice: ResplicePace = ResplicePace()
-    labour: LabourSettings = LabourSettings()
+    labour: Labour = Labour()
 
 
 TestSettings.__test__ = False  # type: ignore[attr-defined]

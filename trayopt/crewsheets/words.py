@@ -46,6 +46,12 @@ class Words(string.Formatter):
         marks = {",": self.entries["number.thousands"], ".": self.entries["number.decimal"]}
         return "".join(marks.get(char, char) for char in text)
 
+    def shortest(self, value: str | float) -> str:
+        """Write a figure with as few decimals as it has, up to two; a text as it is."""
+        if isinstance(value, str):
+            return value
+        return self.number(value, next((digits for digits in (0, 1) if round(value, digits) == value), 2))
+
     def colour(self, position: int) -> str:
         """Write the TIA-598 colour of a position in words."""
         base, stripes = colours.colour(position)

@@ -114,7 +114,7 @@ class Sheets:
             "labels": lambda: labels.labels_table(self.labels, tell),
             "labour": lambda: labour.labour_table(book, self.steps, tell),
             "labour_trays": lambda: labour.labour_trays_table(book, self.steps),
-            "reopen": lambda: reopen.reopen_table(book, readings),
+            "reopen": lambda: reopen.reopen_table(book, readings, tell),
         }
         wanted = [name for part in self.options.parts for name in PARTS[part]]
         return {name: made[name]() for name in wanted if name != "again" or readings}
@@ -187,7 +187,7 @@ class Sheets:
         """Say what a crew must know before it begins."""
         from trayopt.crewsheets.html import warnings_of
 
-        return list(warnings_of(self.book, self.marks, self.tell))
+        return list(warnings_of(self.book, self.marks, self.steps, self.tell))
 
     def left_out(self) -> list[str]:
         """Say what cannot be written, and what to do about it."""

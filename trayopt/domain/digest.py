@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -31,7 +31,9 @@ def first_keys() -> frozenset[str]:
     return frozenset(line for line in lines if not line.startswith("#"))
 
 
-def without_later_defaults(model: Frozen, data: Mapping[str, Any], at: str = "") -> dict[str, Any]:
+def without_later_defaults(
+    model: Frozen, data: Mapping[str, Any], at: str = "", unknown: Collection[str] = ()
+) -> dict[str, Any]:
     """Leave out of the plain data of a model each key that version 0.1.0 did not know and that holds its default.
 
     Parameters
@@ -40,20 +42,24 @@ def without_later_defaults(model: Frozen, data: Mapping[str, Any], at: str = "")
         The model, and what it was dumped to.
     at
         The path of the model in its job; empty for the job.
+    unknown
+        Paths of keys that are left out whatever they hold.
     """
     kept = {}
     for name, field in type(model).model_fields.items():
         key = field.alias or name
         path = f"{at}.{key}" if at else key
         value = getattr(model, name)
-        if key in data and (path in first_keys() or value != field.get_default(call_default_factory=True)):
-            kept[key] = _part(value, data[key], path)
+        if key not in data or path in unknown:
+            continue
+        if path in first_keys() or value != field.get_default(call_default_factory=True):
+            kept[key] = _part(value, data[key], path, unknown)
     return kept
 
 
-def _part(value: Any, data: Any, path: str) -> Any:
+def _part(value: Any, data: Any, path: str, unknown: Collection[str]) -> Any:
     if isinstance(value, Frozen):
-        return without_later_defaults(value, data, path)
+        return without_later_defaults(value, data, path, unknown)
     if isinstance(value, tuple) and isinstance(data, list):
-        return [_part(item, plain, path) for item, plain in zip(value, data, strict=True)]
+        return [_part(item, plain, path, unknown) for item, plain in zip(value, data, strict=True)]
     return data

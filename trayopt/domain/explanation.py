@@ -92,7 +92,8 @@ class PreferenceSaid(Frozen):
     """A broken preference: what stands against it, and what keeping it would cost.
 
     ``because`` is how the plan breaks it, ``reason`` why it has to. ``possible`` tells whether a plan keeps it with
-    every must; null where that was not settled in time. ``cost`` is null where no such plan is known.
+    every must; null where that was not settled in time. ``cost`` is null where no such plan is known. ``never`` tells that no
+    plan of the job keeps it, whatever else is given up: it was never a choice.
     """
 
     rule: str
@@ -103,6 +104,7 @@ class PreferenceSaid(Frozen):
     minimal: bool
     possible: bool | None
     cost: tuple[GoalCost, ...] | None
+    never: bool = False
 
 
 class ExpectedSaid(Frozen):

@@ -159,6 +159,15 @@ class Stack(Frozen):
         return self.base_z_mm + (position - 1) * self.pitch_mm
 
 
+class MountingPart(Frozen):
+    """Small parts that a box asks for: how many for the box itself, or for each port, stack, tray or trunk that is new in it."""
+
+    name: Annotated[str, Field(min_length=1, max_length=64)]
+    size: Annotated[str, Field(max_length=64)] = ""
+    count: Count
+    each: Literal["box", "port", "stack", "tray", "trunk"] = "box"
+
+
 class Enclosure(Frozen):
     """The box: its track, its ports and its stacks, in the order in which place order takes them."""
 
@@ -168,6 +177,7 @@ class Enclosure(Frozen):
     track: Track
     ports: Annotated[tuple[Port, ...], Field(min_length=1)]
     stacks: Annotated[tuple[Stack, ...], Field(min_length=1)]
+    parts: Annotated[tuple[MountingPart, ...], Field(max_length=100)] = ()
 
     @cached_property
     def places(self) -> tuple[Place, ...]:

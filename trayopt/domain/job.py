@@ -16,6 +16,7 @@ from trayopt.domain.cable import WITHOUT_TUBES, Cable
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.digest import first_keys, sha256_of, without_later_defaults
 from trayopt.domain.finding import Level
+from trayopt.domain.former import former_digests
 from trayopt.domain.hardware import Enclosure, Place, Reference, TubeSet
 from trayopt.domain.ranges import Run, parse_run
 from trayopt.domain.splicing import Piece, SleeveRun, cut_pieces, sleeve_runs
@@ -218,18 +219,8 @@ class Job(Frozen):
         return sha256_of(data)
 
     def has_digest(self, digest: str, title: str) -> bool:
-        """Whether a digest, beside which a title stands, is this job's: as it is formed today, or as 0.1.0 formed it.
-
-        Version 0.1.0 counted the title and the rules at level ``off`` that it knew.
-        """
-        if digest == self.digest:
-            return True
-        rules = {
-            name: setting.lasting(f"rules.{name}")
-            for name, setting in self.rules.items()
-            if setting.level != "off" or f"rules.{name}" in first_keys()
-        }
-        return digest == sha256_of(without_later_defaults(self, self.plain()) | {"rules": rules, "title": title})
+        """Whether a digest, beside which a title stands, is this job's: as it is formed today, or as format 1 formed it."""
+        return digest == self.digest or digest in former_digests(self, title)
 
     def plain(self) -> dict[str, Any]:
         """Give the job as plain data: the canonical form, in which runs are text again."""

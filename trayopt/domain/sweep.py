@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, StringConstraints
 
-from trayopt.domain.base import Frozen
+from trayopt.domain.base import DivideAt, Frozen
 from trayopt.domain.hardware import Enclosure, Reference, Tray, TubeSet
 from trayopt.domain.job import Join, Trunk
 
@@ -15,11 +15,20 @@ FACTORS = ("enclosure", "tray", "mix", "joins", "divide_at", "rules", "tubes")
 """What a sweep crosses, in the order in which names and tables show it; the last one turns fastest."""
 OWN = "own"
 """Stands for what an enclosure or a mix says by itself."""
+CABLE = "cable"
+"""Stands for every place at which a trunk can be divided by its cable: at the tray and the port, or at the port alone."""
+FORMER = "trayopt/sweep/1"
+"""The schema of sweeps whose jobs are jobs of format 1."""
 
 PatternName = Literal["through", "pairs", "halves_swapped", "subunits_reversed", "odd_then_even", "ring", "mesh"]
-DivideAt = Literal["tray", "port"]
 ValueName = Annotated[str, StringConstraints(min_length=1, max_length=64, pattern=r"^[^\s/\x00-\x1f][^/\x00-\x1f]*$")]
 Some = Annotated[tuple[Any, ...], Field(min_length=1, max_length=1000)]
+DivideAtValue = (
+    Literal["own", "cable"]
+    | DivideAt
+    | Annotated[tuple[DivideAt | Annotated[tuple[DivideAt, ...], Field(min_length=1)], ...], Field(min_length=1)]
+)
+"""Where trunks are divided: a word for all of them, or a list by trunk, each with a word or a list of both."""
 
 
 class JoinSet(Frozen):
@@ -72,7 +81,7 @@ class LeaveOut(Frozen):
 class Sweep(Frozen):
     """The file of a sweep with its references resolved; what is left out is not crossed."""
 
-    schema_: Annotated[Literal["trayopt/sweep/1"], Field(alias="schema")] = "trayopt/sweep/1"
+    schema_: Annotated[Literal["trayopt/sweep/2"], Field(alias="schema")] = "trayopt/sweep/2"
     title: Annotated[str, Field(max_length=500)] = ""
     enclosures: (
         Annotated[tuple[Annotated[Enclosure, Reference("enclosure")], ...], Field(min_length=1)] | Literal["all"]
@@ -80,10 +89,7 @@ class Sweep(Frozen):
     trays: Annotated[tuple[Literal["own"] | Annotated[Tray, Reference("tray")], ...], Field(min_length=1)] = ("own",)
     mixes: Annotated[tuple[Mix, ...], Field(min_length=1)]
     joins: Annotated[tuple[PatternName | JoinSet, ...], Field(min_length=1)] = ("through",)
-    divide_at: Annotated[
-        tuple[Literal["own"] | DivideAt | Annotated[tuple[DivideAt, ...], Field(min_length=1)], ...],
-        Field(min_length=1),
-    ] = ("own",)
+    divide_at: Annotated[tuple[DivideAtValue, ...], Field(min_length=1)] = ("own",)
     rules: tuple[RuleSet, ...] = ()
     tubes: tuple[Annotated[TubeSet, Reference("tubes")], ...] = ()
     leave_out: tuple[LeaveOut, ...] = ()
@@ -92,16 +98,13 @@ class Sweep(Frozen):
 class SweepFile(Frozen):
     """The keys of a sweep file; what its jobs are made of is looked at when it is put into a job."""
 
-    schema_: Annotated[Literal["trayopt/sweep/1"], Field(alias="schema")]
+    schema_: Annotated[Literal["trayopt/sweep/1", "trayopt/sweep/2"], Field(alias="schema")]
     title: Annotated[str, Field(max_length=500)] = ""
     enclosures: Some | Literal["all"]
     trays: Some = ("own",)
     mixes: Some
     joins: Some = ("through",)
-    divide_at: Annotated[
-        tuple[Literal["own"] | DivideAt | Annotated[tuple[DivideAt, ...], Field(min_length=1)], ...],
-        Field(min_length=1),
-    ] = ("own",)
+    divide_at: Annotated[tuple[DivideAtValue, ...], Field(min_length=1)] = ("own",)
     rules: Some | None = None
     tubes: Some | None = None
     leave_out: tuple[LeaveOut, ...] = ()

@@ -5,22 +5,23 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from math import ceil, floor, pi
+from math import ceil, floor, pi, sqrt
 from typing import Any
 
-from trayopt.domain.base import ceil_to, remade
-from trayopt.domain.hardware import Enclosure, Seal, Tray, TubeSet
+from trayopt.domain.base import EPSILON, DivideAt, ceil_to, remade
+from trayopt.domain.hardware import Enclosure, Port, Seal, Tray, TubeSet
 from trayopt.domain.job import Job, Trunk
 from trayopt.explainer.amounts import growing, least
 from trayopt.explainer.changes import Added, Change, cost_of
 from trayopt.explainer.costs import Costs
+from trayopt.explainer.other_boxes import has_all_named, joined_sets, only
 from trayopt.explainer.proof import Prover
 from trayopt.library.soundness import remarks
 from trayopt.rules.base import Help
 from trayopt.rules.exposed import Exposed
 from trayopt.rules.guide_fill import GuideFill
 from trayopt.rules.reach import Reach
-from trayopt.rules.registry import RULES
+from trayopt.rules.registry import RULES, in_box
 from trayopt.rules.slack_loops import SlackLoops
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.minimal import corrections
@@ -146,30 +147,68 @@ class Adding:
     # -- ports and track ---------------------------------------------------------------------------------------------
 
     def _seals(self) -> Iterator[Change]:
-        """Give a port one more seal, for as few cables as are enough."""
-        trunks = self._spliced()
-        for i, port in enumerate(self.job.enclosure.ports):
-            thin = [t.cable.diameter_mm for t in trunks if t.cable.diameter_mm <= port.bore_mm]
-            if not thin:
-                continue
+        """Give a port one more seal, for as few cables as are enough; where its bore does not take them, make it larger."""
+        for i in range(len(self.job.enclosure.ports)):
+            found = self._another_seal(i) or self._larger_port(i)
+            if found is not None:
+                yield found
 
-            def make(holes: int, i: int = i, thin: list[float] = thin) -> Job:
-                return self._port(i, Seal(holes=holes, least_mm=float(floor(min(thin))), most_mm=float(max(thin))))
-
-            holes = growing(self._enough(make), len(thin))
-            if holes is None:
-                continue
-            plan = self.prover.assignment(make(holes))
-            entering = [t.cable.diameter_mm for t in trunks if plan is not None and plan.ways[t.id].port == port.id]
-            least_mm, most_mm = float(floor(min(entering or thin))) - SEAL_SLACK_MM, float(ceil(max(entering or thin)))
-            seal = Seal(holes=holes, least_mm=max(0.0, least_mm), most_mm=most_mm)
-            job = self._port(i, seal) if seal.most_mm <= port.bore_mm else make(holes)
-            if not self._unsound(job) and self.prover.possible(job):
-                yield Change(job, self.costs.seal, add=(Added("seal_holes", port.id, holes),))
-
-    def _port(self, i: int, seal: Seal) -> Job:
+    def _another_seal(self, i: int) -> Change | None:
         port = self.job.enclosure.ports[i]
-        return self._box(ports=_put(self.job.enclosure.ports, i, remade(port, seals=(*port.seals, seal))))
+        thin = [d for d in self._diameters() if d <= port.bore_mm]
+        if not thin:
+            return None
+        all_thin = Seal(holes=1, least_mm=float(floor(min(thin))), most_mm=float(max(thin)))
+
+        def make(holes: int) -> Job:
+            return self._port(i, remade(all_thin, holes=holes))
+
+        holes = growing(self._enough(make), len(thin))
+        if holes is None:
+            return None
+        seal = self._seal_for(self._entering(make(holes), port) or thin, holes)
+        job = self._port(i, seal) if seal.most_mm <= port.bore_mm else make(holes)
+        if self._unsound(job) or not self.prover.possible(job):
+            return None
+        return Change(job, self.costs.seal, add=(Added("seal_holes", port.id, holes),))
+
+    def _larger_port(self, i: int) -> Change | None:
+        port, thick = self.job.enclosure.ports[i], sorted(self._diameters(), reverse=True)
+
+        def make(holes: int) -> Job:
+            return self._port(i, self._seal_for(thick, holes), _bore_for(thick[:holes]))
+
+        holes = growing(self._enough(make), len(thick))
+        entering = [] if holes is None else self._entering(make(holes), port)
+        bore_mm = _bore_for(entering)
+        if bore_mm <= port.bore_mm:
+            return None
+        for seal in (None, self._seal_for(entering, len(entering))):
+            job = self._port(i, seal, bore_mm)
+            if not self._unsound(job) and self.prover.possible(job):
+                return Change(job, self.costs.port, add=(Added("bore_mm", port.id, bore_mm),))
+        return None
+
+    def _diameters(self) -> list[float]:
+        return [trunk.cable.diameter_mm for trunk in self._spliced()]
+
+    def _entering(self, job: Job, port: Port) -> list[float]:
+        """Give the diameters of the trunks that enter at a port in the plan of a changed job."""
+        plan = self.prover.assignment(job)
+        ways = {} if plan is None else plan.ways
+        return [t.cable.diameter_mm for t in self._spliced() if t.id in ways and ways[t.id].port == port.id]
+
+    def _seal_for(self, diameters_mm: Sequence[float], holes: int) -> Seal:
+        """Give a seal that takes cables of these diameters, and some that are a little thinner."""
+        least_mm = max(0.0, float(floor(min(diameters_mm))) - SEAL_SLACK_MM)
+        return Seal(holes=holes, least_mm=least_mm, most_mm=float(ceil(max(diameters_mm))))
+
+    def _port(self, i: int, seal: Seal | None, bore_mm: float = 0) -> Job:
+        """Give the job with a seal more at a port, and a bore of so much at least."""
+        port = self.job.enclosure.ports[i]
+        seals = port.seals if seal is None else (*port.seals, seal)
+        changed = remade(port, seals=seals, bore_mm=max(port.bore_mm, bore_mm))
+        return self._box(ports=_put(self.job.enclosure.ports, i, changed))
 
     def _guides(self) -> Iterator[Change]:
         """Widen the fewest guides that are enough, each by as little as is."""
@@ -280,15 +319,26 @@ class Adding:
                 yield Change(job, self.costs.tubes, add=(Added("tubes", "job", tubes.id),))
 
     def _divide_at(self) -> Iterator[Change]:
-        """Divide trunks at the other place, one by one, then all that are divided alike."""
-        for here, there in (("port", "tray"), ("tray", "port")):
-            able = [trunk for trunk in self._spliced() if trunk.divide_at == here]
-            yield from self._trunks(
-                able,
-                lambda _, there=there: {"divide_at": there},  # type: ignore[misc]
-                lambda trunk, there=there: Added("divide_at", trunk.id, there),  # type: ignore[misc]
-                self.costs.divide_at,
-            )
+        """Let trunks be divided at the other place as well, one by one, then all that are divided alike; or only at the port.
+
+        A trunk that is divided at the port alone breaks out there by the job's own word, so that no rule counts it.
+        """
+        able = [trunk for trunk in self._spliced() if trunk.cable.tubes]
+        changed: tuple[tuple[DivideAt, ...], ...] = (("tray", "port"), ("port",))
+        for now in (("port",), ("tray",), ("tray", "port")):
+            mine = [trunk for trunk in able if trunk.divide_at == now]
+            for there in (other for other in changed if other != now):
+                found = False
+                for change in self._trunks(
+                    mine,
+                    lambda _, there=there: {"divide_at": there},  # type: ignore[misc]
+                    lambda trunk, there=there: Added("divide_at", trunk.id, " or ".join(there)),  # type: ignore[misc]
+                    self.costs.divide_at,
+                ):
+                    found = True
+                    yield change
+                if found:
+                    break
 
     def _trunks(
         self,
@@ -313,21 +363,21 @@ class Adding:
 
     def _other_box(self) -> Iterator[Change]:
         """Take the box of the library with the fewest trays that is enough."""
-        able = [box for box in self.shelf.boxes if box.id != self.job.enclosure.id and _has_all_named(self.job, box)]
+        able = [box for box in self.shelf.boxes if box.id != self.job.enclosure.id and has_all_named(self.job, box)]
         for box in sorted(able, key=lambda box: (len(box.places), box.id)):
-            job = remade(self.job, enclosure=box)
+            job = in_box(self.job, box)
             if self.prover.possible(job):
                 yield Change(job, self.costs.box, add=(Added("box", self.job.enclosure.id, box.id),))
                 return
 
     def _boxes(self) -> Iterator[Change]:
         """Share the trunks out to two boxes of the same kind; trunks that are joined stay together."""
-        parts = _together(self.job)
+        parts = joined_sets(self.job)
         for size in range(1, len(parts) // 2 + 1):
             for moved in combinations(range(len(parts) - 1, -1, -1), size):
                 there = frozenset(trunk for i in moved for trunk in parts[i])
                 here = frozenset(self.job.trunk_by_id) - there
-                one, other = (_only(self.job, trunks) for trunks in (here, there))
+                one, other = (only(self.job, trunks) for trunks in (here, there))
                 if self.prover.possible(one) and self.prover.possible(other):
                     added = (Added("enclosure", self.job.enclosure.id, ", ".join(sorted(there))),)
                     yield Change(one, self.costs.enclosure, add=added, others=(other,))
@@ -346,51 +396,11 @@ class Adding:
         return remade(self.job, trunks=tuple(remade(t, **change(t)) if t.id in ids else t for t in self.job.trunks))
 
 
-def _has_all_named(job: Job, box: Enclosure) -> bool:
-    """Whether a box has every port and tray place that a job names."""
-    ports = {port for trunk in job.trunks if trunk.ports != "any" for port in trunk.ports}
-    ports |= {pin.port for pin in job.trunk_pins if pin.port is not None}
-    stacks = {pin.stack for pin in job.leg_pins if pin.stack is not None}
-    deepest = max(stack.positions for stack in box.stacks)
-    return (
-        ports <= set(box.port_by_id)
-        and stacks <= set(box.stack_by_id)
-        and all(
-            (pin.position or 1) <= (box.stack_by_id[pin.stack].positions if pin.stack else deepest)
-            for pin in job.leg_pins
-        )
-    )
+def _bore_for(diameters_mm: Sequence[float]) -> float:
+    """Give the least bore, in whole mm, that these cables pass together, the two thickest of them side by side."""
+    side_by_side = sum(sorted(diameters_mm)[-2:])
+    return float(ceil(max(side_by_side, sqrt(sum(diameter**2 for diameter in diameters_mm))) - EPSILON))
 
 
 def _put(items: Sequence[Any], i: int, item: Any) -> tuple[Any, ...]:
     return (*items[:i], item, *items[i + 1 :])
-
-
-def _together(job: Job) -> list[tuple[str, ...]]:
-    """Give the sets of trunks that joins connect, each in the order of the list."""
-    root = {trunk.id: trunk.id for trunk in job.trunks}
-    for a, b in job.joined_pairs:
-        old, new = root[b], root[a]
-        root = {trunk: new if of == old else of for trunk, of in root.items()}
-    sets: dict[str, list[str]] = {}
-    for trunk in job.trunks:
-        sets.setdefault(root[trunk.id], []).append(trunk.id)
-    return [tuple(trunks) for trunks in sets.values()]
-
-
-def _only(job: Job, trunks: frozenset[str]) -> Job:
-    """Give the job of some of its trunks, with what concerns them."""
-    joins = tuple(join for join in job.joins if join.a.trunk in trunks)
-    names = {join.name for join in joins}
-    apart = []
-    for entry in job.apart:
-        left = tuple(name for name in entry.joins if name in names)
-        if len(left) > 1:
-            apart.append(remade(entry, joins=left))
-    return remade(
-        job,
-        trunks=tuple(trunk for trunk in job.trunks if trunk.id in trunks),
-        joins=joins,
-        apart=tuple(apart),
-        pins=tuple(pin for pin in job.pins if (pin.leg.trunk if hasattr(pin, "leg") else pin.trunk) in trunks),
-    )

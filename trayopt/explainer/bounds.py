@@ -9,18 +9,22 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from math import comb
 
 from trayopt.checker.bounds import NOT_AGAIN
 from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.cablework import Subunit
 from trayopt.domain.explanation import BoundSaid, PreferenceSaid
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.plan import GoalName
-from trayopt.explainer.pairs import crossing_pairs, opposite, partners
+from trayopt.explainer.pairs import opposite, partners
 from trayopt.explainer.words import named
+from trayopt.goals.crossings import crossing_pairs
+from trayopt.goals.irregular import first_stacks
 from trayopt.goals.registry import measure_all
+from trayopt.rules.exposed import Exposed
 from trayopt.rules.reach import Reach
 from trayopt.rules.slack_loops import SlackLoops
 from trayopt.rules.tray_fibres import TrayFibres
@@ -48,9 +52,10 @@ def bounds(
     counted = {
         "broken_prefer": lambda: _preferences(job, broken),
         "legs": lambda: _legs(job),
+        "trays": lambda: least_trays(job),
         "crossings": lambda: _crossings(job, laid),
         "leg_length_mm": lambda: _lengths(job, laid),
-        "out_of_turn": lambda: _turns(job, laid),
+        "irregular": lambda: _irregular(job, laid),
     }
     found = []
     for goal, value in measure_all(laid).items():
@@ -88,16 +93,17 @@ def _legs(job: Job) -> tuple[int, list[str]]:
         open_ = divider.open.get((subunit.trunk, subunit.number))
         if not open_:
             continue
-        of = min(open_, key=lambda k: len(job.spliced_legs(subunit, k)))
-        legs = len(job.spliced_legs(subunit, of))
-        alike[subunit.trunk, subunit.fibres, of, legs] += 1
+        legs = min(_legs_in(job, subunit, of) for of in open_)
+        whole = subunit.fibres + job.spliced_fibres(subunit.leg(1, 1))
+        alike[subunit.trunk, subunit.fibres, whole, legs] += 1
         least += legs
-    room = max(stack.tray.fibres for stack in job.enclosure.stacks)
-    for (trunk, fibres, _, legs), count in alike.items():
-        why = f", as a tray holds {room:,} fibres at most" if legs > 1 and fibres > room else ""
-        why = why or (", as whole it fits no tray" if legs > 1 else "")
+    room = 2 * max(stack.tray.fibres for stack in job.enclosure.stacks)
+    for (trunk, fibres, whole, legs), count in alike.items():
+        why = f", as whole it brings {whole:,} fibre ends to a tray that takes {room:,}" if whole > room else ""
+        why = why or ", as whole it fits no tray"
         each = "at least" if count == 1 else "each at least"
-        said.append(f"{trunk}: {several(count, 'subunit')} of {fibres} {each} {several(legs, 'leg')}{why}")
+        subunits = several(count, "subunit")
+        said.append(f"{trunk}: {subunits} of {fibres} {each} {several(legs, 'leg')}{why if legs > 1 else ''}")
     settled = divider.settle()
     if settled is not None and settled.legs > least:
         said.append(
@@ -107,60 +113,82 @@ def _legs(job: Job) -> tuple[int, list[str]]:
     return least, said
 
 
+def _legs_in(job: Job, subunit: Subunit, of: int) -> int:
+    """Give the fewest legs that lie in trays where a subunit is divided by k."""
+    return min(len(job.legs_in(subunit, of, at)) for at in job.trunk_by_id[subunit.trunk].divide_at)
+
+
+def least_trays(job: Job) -> tuple[int, list[str]]:
+    """Count the trays that the fibre ends of all subunits fill, each divided as it brings fewest; the largest trays first."""
+    if job.rules[TrayFibres.id].level != "must":
+        return 0, []
+    ends = sum(min(_ends_in(job, subunit, of) for of in open_) for subunit, open_ in _open(job))
+    takes = sorted((2 * job.enclosure.tray_at(place).fibres for place in job.enclosure.places), reverse=True)
+    least = next((n for n, total in enumerate(accumulate(takes, initial=0)) if total >= ends), len(takes))
+    largest = f"{takes[0]:,}" if takes[0] == takes[least - 1] else f"{takes[0]:,} or less"
+    return least, [f"{ends:,} fibre ends at least lie in trays that take {largest} each: {several(least, 'tray')}"]
+
+
+def _open(job: Job) -> list[tuple[Subunit, tuple[int, ...]]]:
+    """Give the spliced subunits with the divisions that are of use."""
+    open_ = Divider(job).open
+    return [(s, of) for s in job.subunits if (of := open_.get((s.trunk, s.number)))]
+
+
+def _ends_in(job: Job, subunit: Subunit, of: int) -> int:
+    """Give the fewest fibre ends that a subunit brings into trays where it is divided by k."""
+    return _legs_in(job, subunit, of) * (subunit.fibres // of)
+
+
 def _crossings(job: Job, laid: Laid) -> tuple[int, list[str]]:
     """Count the subunits that two trunks see in opposite orders: each such pair crosses unless both lie level."""
     least, said = 0, []
     for a, b in job.joined_pairs:
-        if any(job.trunk_by_id[trunk].divide_at != "tray" for trunk in (a, b)):
-            continue
         order = partners(job, a, b)
         against = opposite(order)
         if not against:
             continue
-        strands = {i for pair in against for i in pair}
-        level = _level_pairs(job, a, strands)
+        strands = {i: order[i] for pair in against for i in pair}
+        level = _level_pairs(job, a, b, strands)
         forced = max(0, len(against) - level)
-        legs = _least_divisions(job, a, b)
-        least += forced * legs * legs
+        least += forced
         said.append(
             f"{a} and {b} see {several(len(against), 'pair')} of {len(strands)} joined subunits in opposite orders; "
             f"at most {several(level, 'pair')} can lie level, so any plan crosses {several(forced, 'pair')}"
-            + (f" of at least {legs} by {legs} legs" if legs > 1 and forced else "")
         )
     crossed = crossing_pairs(laid)
-    named = listed([f"{g} over {h}" for g, h in crossed[:MOST]])
+    named = listed([f"{u} over {v}" for u, v in crossed[:MOST]])
     more = f" and {len(crossed) - MOST:,} more" if len(crossed) > MOST else ""
     said.append(f"in this plan {named}{more}")
     return least, said
 
 
-def _level_pairs(job: Job, trunk: str, strands: set[int]) -> int:
-    """Give the most pairs of subunits that can have their first legs at one position."""
+def _level_pairs(job: Job, a: str, b: str, strands: Mapping[int, int]) -> int:
+    """Give the most pairs of joined subunits that can have their first legs at one position.
+
+    Each has there a leg of either trunk in one tray, which takes so many fibre ends.
+    """
     if job.rules[TrayFibres.id].level != "must":
         return comb(len(strands), 2)
-    smallest = min(
-        min(s.fibres // of for of in Divider(job).open[trunk, s.number] or (1,))
-        for s in job.trunk_by_id[trunk].subunits
-        if s.number in strands
-    )
-    together = sum(stack.tray.fibres // max(1, smallest) for stack in job.enclosure.stacks)
+    smallest = min(_smallest(job, a, mine) + _smallest(job, b, its) for mine, its in strands.items())
+    together = sum(2 * stack.tray.fibres // max(1, smallest) for stack in job.enclosure.stacks)
     if together == 0:
         return 0
     groups, rest = divmod(len(strands), together)
     return groups * comb(together, 2) + comb(rest, 2)
 
 
-def _least_divisions(job: Job, *trunks: str) -> int:
-    open_ = Divider(job).open
-    return min(min(options, default=1) for (trunk, _), options in open_.items() if trunk in trunks)
+def _smallest(job: Job, trunk: str, number: int) -> int:
+    """Give the fibres of the smallest leg that a subunit can have."""
+    return min(job.subunit_of_leg[trunk, number].fibres // of for of in Divider(job).open[trunk, number] or (1,))
 
 
 def _lengths(job: Job, laid: Laid) -> tuple[int, list[str]]:
-    """Count the shortest way that each trunk has to any tray, for its least legs."""
+    """Count the shortest cut that a leg of each trunk can have in any tray, for its least legs."""
     settled = Divider(job).settle()
     least, said = 0, []
     for trunk in laid.trunks():
-        shortest = min(_routes(job, trunk), default=None)
+        shortest = min(least_cuts(job, trunk), default=None)
         if shortest is None:
             continue
         legs = len(laid.legs[trunk.id])
@@ -168,7 +196,7 @@ def _lengths(job: Job, laid: Laid) -> tuple[int, list[str]]:
         least += length * legs
         loops = several(way.loops, "loop")
         said.append(
-            f"{trunk.id}: {several(legs, 'leg')} of at least {length:,} mm, the shortest way being by {way.port}, "
+            f"{trunk.id}: {several(legs, 'leg')} cut to at least {length:,} mm, the shortest way being by {way.port}, "
             f"{way.travel}, with {loops} to {place}"
         )
     if settled is None or settled.legs != sum(len(legs) for legs in laid.legs.values()):
@@ -176,9 +204,9 @@ def _lengths(job: Job, laid: Laid) -> tuple[int, list[str]]:
     return least, said
 
 
-def _routes(job: Job, trunk: Trunk) -> Iterator[tuple[int, Way, str]]:
-    """Give every length that a leg of a trunk can have under the musts about loops and the bench."""
-    routes = routes_of(job)
+def least_cuts(job: Job, trunk: Trunk) -> Iterator[tuple[int, Way, str]]:
+    """Give every length to which a leg of a trunk can be cut under the musts about loops and the bench."""
+    routes, lengths = routes_of(job), Exposed().parameters(job)
     loops = SlackLoops().parameters(job)
     bench = Reach().parameters(job).bench_mm
     for way in all_ways(job, trunk):
@@ -189,17 +217,21 @@ def _routes(job: Job, trunk: Trunk) -> Iterator[tuple[int, Way, str]]:
                 for place in (p for p in job.enclosure.places if p.stack == stack.id):
                     if job.rules[Reach.id].level == "must" and routes.free_mm(way, place, end.id) < bench:
                         continue
-                    yield routes.route_mm(way, place, end.id), way, str(place)
+                    route = routes.route_mm(way, place, end.id)
+                    yield lengths.cut_mm(trunk.transition_mm, route, way.loops), way, str(place)
 
 
-def _turns(job: Job, laid: Laid) -> tuple[int, list[str]]:
-    """Name the steps at which the splicer goes back to a place nearer to the base."""
-    rank = job.enclosure.place_rank
-    walk = [(piece, place) for piece, place in laid.piece_places if place is not None]
-    steps = [
-        f"from {before} to {after} at {job.joins[piece.join].name}, {piece.a}"
-        for (_, before), (piece, after) in pairwise(walk)
-        if rank[after] < rank[before]
-    ]
-    more = f" and {len(steps) - MOST:,} more" if len(steps) > MOST else ""
-    return 0, [f"in this plan back {listed(steps[:MOST])}{more}"]
+def _irregular(job: Job, laid: Laid) -> tuple[int, list[str]]:
+    """Name the walks of lead trunks over the stacks that are not in turn, and the heights of the stacks in use."""
+    stacks = [stack.id for stack in job.enclosure.stacks]
+    said = []
+    for trunk in laid.trunks():
+        walk = first_stacks(laid, trunk) if trunk.id in job.lead_trunks else []
+        wrong = sum(stacks.index(after) != (stacks.index(before) + 1) % len(stacks) for before, after in pairwise(walk))
+        if wrong:
+            said.append(f"in this plan {several(wrong, 'subunit')} of {trunk.id} not on the stack that follows")
+    heights = Counter(place.stack for place in laid.trays)
+    if len(set(heights.values())) > 1:
+        trays = listed([f"{several(heights[stack], 'tray')} on {stack}" for stack in stacks if stack in heights])
+        said.append(f"in this plan {trays}")
+    return 0, said

@@ -29,6 +29,7 @@ class Costs:
     divide_at: int = 5
     tubes: int = 6
     seal: int = 8
+    port: int = 15
     exposed: int = 8
     tray_type: int = 10
     guide: int = 20

@@ -16,9 +16,11 @@ from typing import Any
 from trayopt.domain.hardware import Enclosure, Guide, Port, Stack
 from trayopt.domain.job import Apart, Job, Join, LegPin, Setting, TrunkPin
 from trayopt.formats.locate import printable
-from trayopt.rules.registry import BY_ID
+from trayopt.rules.registry import BY_ID, in_box
 
 INDENT = "  "
+AS_NOW = "as now"
+"""Stands for what a key is now where it stays, and is written all the same."""
 
 
 def edit_text(before: Job, after: Job, boxes: Collection[Enclosure] = (), box_file: str | None = None) -> str:
@@ -85,7 +87,8 @@ def _keys(changed: Mapping[str, Any], now: Mapping[str, Any]) -> Iterator[str]:
             yield f"{key}:  # now {_beginning(value, now[key])}"
             yield from _indented([f"- {flow(item)}" for item in value])
         else:
-            yield f"{key}: {flow(value)}  # now {'none' if now[key] is None else flow(now[key])}"
+            stands = "none" if now[key] is None else flow(now[key])
+            yield f"{key}: {flow(value)}  # {'as now' if now[key] is AS_NOW else f'now {stands}'}"
 
 
 def _beginning(value: Sequence[Any], now: Any) -> str:
@@ -126,10 +129,11 @@ def _trunks(before: Job, after: Job) -> Iterator[str]:
 
 
 def _rules(before: Job, after: Job) -> Iterator[str]:
+    moved = in_box(before, after.enclosure).rules  # what follows from the box is written nowhere
     lines = [
         f"{name}: {flow(_setting(name, setting))}  # now {flow(_setting(name, before.rules[name]))}"
         for name, setting in after.rules.items()
-        if setting != before.rules[name]
+        if setting != moved[name]
     ]
     yield from _headed("rules", lines)
 
@@ -137,8 +141,7 @@ def _rules(before: Job, after: Job) -> Iterator[str]:
 def _setting(name: str, setting: Setting) -> Any:
     """Give a setting as short as a job file has it."""
     rule = BY_ID[name]
-    usual = rule.Parameters().model_dump()
-    entry = {key: value for key, value in setting.parameters.items() if value != usual.get(key)}
+    entry = {key: value for key, value in setting.parameters.items() if value != setting.usual.get(key)}
     if setting.level == "prefer" and setting.weight != rule.weight:
         entry = {"weight": setting.weight, **entry}
     if not entry:
@@ -154,7 +157,7 @@ def _pin(pin: LegPin | TrunkPin) -> dict[str, Any]:
     if isinstance(pin, LegPin):
         entry: dict[str, Any] = {"leg": str(pin.leg), "stack": pin.stack, "position": pin.position}
     else:
-        entry = {"trunk": pin.trunk, "port": pin.port, "travel": pin.travel, "loops": pin.loops}
+        entry = {key: getattr(pin, key) for key in ("trunk", "port", "travel", "loops", "divide_at")}
     return {key: value for key, value in {**entry, "built": pin.built or None}.items() if value is not None}
 
 
@@ -224,6 +227,9 @@ def _parts(name: str, before: Sequence[Guide | Port | Stack], after: Sequence[Gu
     lines: list[str] = []
     for old, new in zip(before, after, strict=True):
         changed, now = _differing(new, old, tuple(type(new).model_fields))
+        if isinstance(new, Guide) and isinstance(old, Guide) and "opening_mm2" in changed:
+            # where the file leaves the width out, it would follow the new opening
+            changed["width_mm"], now["width_mm"] = new.width_mm, AS_NOW
         if changed:
             lines += _entry(new.id, changed, now)
     yield from _headed(name, lines)
@@ -238,4 +244,6 @@ def _differing(new: Any, old: Any, keys: Sequence[str]) -> tuple[dict[str, Any],
 def _plain(value: Any) -> Any:
     if isinstance(value, tuple) and value and hasattr(value[0], "model_dump"):
         return [item.model_dump() for item in value]
+    if value in {("tray",), ("port",)}:
+        return value[0]
     return value.id if hasattr(value, "id") else value

@@ -12,10 +12,10 @@ from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.domain.ranges import span
-from trayopt.explainer.pairs import crossing_pairs
 from trayopt.explainer.preferences import costs
 from trayopt.explainer.proof import goal_values
 from trayopt.explainer.words import conflict_said
+from trayopt.goals.crossings import crossing_pairs
 from trayopt.goals.registry import measure_all
 from trayopt.rules.judge import judge
 from trayopt.rules.words import listed, several
@@ -40,7 +40,9 @@ def given_of(job: Job, plan: Plan) -> Given:
     """
     _, claims = assignment_of(job, plan)
     ways = {
-        row.trunk: GoesBy(row.trunk, row.port, row.travel, row.loops) for row in plan.trunks if row.port is not None
+        row.trunk: GoesBy(row.trunk, row.port, row.travel, row.loops, row.divide_at)
+        for row in plan.trunks
+        if row.port is not None
     }
     ends = {claim.place.stack: claim.end for claim in claims if claim.end is not None}
     return Given(tuple(RunAt(claim.trunk, claim.first, claim.last, claim.place) for claim in claims), ways, ends)
@@ -57,12 +59,21 @@ def facts_of(job: Job, given: Given) -> dict[Group, Fact]:
             found[_group(f"{way.trunk} {way.travel}")] = GoesBy(way.trunk, travel=way.travel)
         if way.loops is not None:
             found[_group(f"{way.trunk} with {several(way.loops, 'loop')}")] = GoesBy(way.trunk, loops=way.loops)
+        if way.divide_at is not None and _parts(job, inside, way.trunk):
+            found[_group(f"{way.trunk} divided at the {way.divide_at}")] = GoesBy(way.trunk, divide_at=way.divide_at)
     for item in inside.runs:
         found[_group(f"{item.trunk}:{span(item.first, item.last)} in {item.place}")] = item
     for stack, end in inside.ends.items():
         if len(job.enclosure.stack_by_id[stack].ends) > 1:
             found[_group(f"{stack} by its {end}")] = EntersAt(stack, end)
     return found
+
+
+def _parts(job: Job, given: Given, trunk: str) -> bool:
+    """Whether a trunk that may be divided at either place has runs that make a part of a subunit."""
+    subunits = job.trunk_by_id[trunk].subunits
+    open_ = job.trunk_by_id[trunk].divided_only_at is None
+    return open_ and any((given.division(job, subunit) or 1) > 1 for subunit in subunits)
 
 
 def _group(text: str) -> Group:
@@ -120,7 +131,8 @@ def _completed(job: Job, given: Given) -> Assignment | None:
     if any(way.port not in job.enclosure.port_by_id for way in ways.values()):
         return None
     inside = {leg.trunk for leg in places}
-    made = Assignment({t: way for t, way in ways.items() if t in inside}, places, dict(given.ends))
+    divided = {t: way.divide_at for t, way in given.ways.items() if t in inside and way.divide_at is not None}
+    made = Assignment({t: way for t, way in ways.items() if t in inside}, places, dict(given.ends), divided)
     laid = Laid(Question(job).wide, made)
     if any(place is None for _, place in laid.piece_places):
         return None

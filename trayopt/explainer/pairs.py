@@ -1,26 +1,17 @@
-"""Pairs of legs that cross, and joined subunits that two trunks see in opposite orders."""
+"""Joined subunits that two trunks see in opposite orders."""
 
 from __future__ import annotations
 
 from itertools import combinations
 
-from trayopt.domain.cablework import Leg
 from trayopt.domain.job import Job
-from trayopt.track.laid import Laid
-
-
-def crossing_pairs(laid: Laid) -> list[tuple[Leg, Leg]]:
-    """Give every pair of legs of a trunk that cross, in the order of the job."""
-    return [
-        (one.leg, other.leg)
-        for legs in laid.legs.values()
-        for one, other in combinations(legs, 2)
-        if laid.lows[one.leg] > laid.lows[other.leg]
-    ]
 
 
 def partners(job: Job, a: str, b: str) -> dict[int, int]:
-    """Give the subunits of one trunk that are spliced to one subunit of the other and to nothing else, both ways."""
+    """Give the subunits of one trunk that are spliced to one subunit of the other and to nothing else, both ways.
+
+    Each of their ribbons has a splice, so that no leg of them is parked and both lie in the same trays.
+    """
     there: dict[int, set[tuple[str, int]]] = {}
     back: dict[tuple[str, int], set[tuple[str, int]]] = {}
     for piece in job.pieces:
@@ -34,7 +25,14 @@ def partners(job: Job, a: str, b: str) -> dict[int, int]:
         mine: next(iter(others))[1]
         for mine, others in sorted(there.items())
         if len(others) == 1 and next(iter(others))[0] == b and back[next(iter(others))] == {(a, mine)}
+        if all(_spliced_through(job, *key) for key in ((a, mine), next(iter(others))))
     }
+
+
+def _spliced_through(job: Job, trunk: str, number: int) -> bool:
+    """Whether every ribbon of a subunit has a splice."""
+    subunit = job.subunit_of_leg[trunk, number]
+    return len(job.spliced_legs(subunit, subunit.ribbons)) == subunit.ribbons
 
 
 def opposite(order: dict[int, int]) -> list[tuple[int, int]]:

@@ -7,7 +7,7 @@ from trayopt.domain.explanation import GoalCost, PreferenceSaid
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
-from trayopt.explainer.roots import root
+from trayopt.explainer.never import together, why_never
 from trayopt.explainer.words import named, said
 from trayopt.goals.registry import measure_all
 from trayopt.rules.judge import judge
@@ -41,21 +41,24 @@ def _one(
     groups = trials.question.groups
     musts = frozenset(item for item in groups if not _prefers(job, item))
     against = conflict(trials, [item for item in groups if item not in broken], frozenset({group}))
+    held = together(trials.question, group)
+    never = (against is not None and not against.groups) or (len(held) > 1 and trials.excluded(held) is True)
     possible = trials.possible(musts | {group})
     plan = trials.plan(musts | {group}) if possible else None
     cost = None
-    if plan is not None:
+    if plan is not None and not never:
         paid = price(trials.question, {group}, plan.assignment, trials.clock, beside=(best,))
         cost = costs(measure_all(Laid(job, best)), paid)
     return PreferenceSaid(
         rule=group.rule,
         subject=group.subject,
         because=why,
-        reason=_sentence(trials, group, against, kept=possible is not False),
-        against=tuple(said(job, item) for item in against.groups) if against is not None else (),
+        reason=why_never(trials, held) if never else _sentence(against, job, kept=possible is not False),
+        against=tuple(said(job, item) for item in against.groups) if against is not None and not never else (),
         minimal=against is not None and against.minimal,
         possible=possible,
         cost=cost,
+        never=never,
     )
 
 
@@ -63,8 +66,7 @@ def _prefers(job: Job, group: Group) -> bool:
     return group.rule in BY_ID and job.rules[group.rule].level == "prefer"
 
 
-def _sentence(trials: Trials, group: Group, against: Conflict | None, *, kept: bool) -> str:
-    job = trials.question.job
+def _sentence(against: Conflict | None, job: Job, *, kept: bool) -> str:
     if against is None:
         return "nothing that the plan keeps was found to exclude it: it is the price of other goals"
     musts = [item for item in against.groups if not _prefers(job, item)]
@@ -74,9 +76,6 @@ def _sentence(trials: Trials, group: Group, against: Conflict | None, *, kept: b
         parts.append(f"the must{'s' if len(musts) > 1 else ''} {named(musts)}")
     if wishes:
         parts.append(f"the preference{'s' if len(wishes) > 1 else ''} {named(wishes)}")
-    if not parts:
-        every = frozenset(item for item in trials.question.groups if not _prefers(job, item))
-        return root(trials, frozenset({group}), every, "it could be kept") or "what always holds excludes it"
     against_it = " and ".join(parts)
     return f"{against_it} stand{'s' if len(against.groups) == 1 else ''} against it" + (
         "" if kept else " in every plan"

@@ -1,7 +1,8 @@
 """What always holds, told by its root: the facts of a job without which something could be kept that no plan keeps.
 
-A fact is lifted from the job, and what could not be kept is tried again: a trunk that is divided at the tray is divided at the
-port instead, a trunk may make other numbers of loops, a built pin is let go. What is said was tried.
+A fact is lifted from the job, and what could not be kept is tried again: a trunk that is divided at the tray alone, or at the
+port, may be divided at the other place as well, a trunk may make other numbers of loops, a built pin is let go. What is said was
+tried.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from trayopt.domain.base import remade
+from trayopt.domain.base import DivideAt, remade
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.rules.slack_loops import SlackLoops
@@ -19,6 +20,7 @@ from trayopt.solver.model.groups import Question
 
 EFFORT = 2.0
 """Deterministic time for the whole model of each trial; one that is not settled by then counts as no."""
+BOTH: tuple[DivideAt, ...] = ("tray", "port")
 MOST = 12
 """With more facts than this only all of them are lifted together."""
 
@@ -56,6 +58,31 @@ def root(trials: Trials, held: frozenset[Group], musts: frozenset[Group], then: 
     return _said(needed) + (then and f"; without these {then}")
 
 
+def excluding(trials: Trials, held: frozenset[Group]) -> str:
+    """Name the facts by which a small model excludes some groups; empty where it was not settled, or it takes none of them.
+
+    That costs little beside ``root``, which finds a plan without them.
+    """
+    facts = list(_facts(trials.question.job))
+    if not facts or _excluded(trials, held, ()) is not True or _excluded(trials, held, facts) is not False:
+        return ""
+    alone = [fact for fact in facts if _excluded(trials, held, [fact]) is False] if len(facts) <= MOST else []
+    return "; or ".join(_said([fact]) for fact in alone[:2]) or _said(facts)
+
+
+def _excluded(trials: Trials, held: frozenset[Group], lifted: Sequence[Fact]) -> bool | None:
+    changed = _without_facts(trials.question, lifted)
+    return Trials(changed, trials.clock).excluded(held & frozenset(changed.groups))
+
+
+def _without_facts(question: Question, lifted: Sequence[Fact]) -> Question:
+    """Give the question of a job without some facts."""
+    job = question.job
+    for fact in lifted:
+        job = fact.lift(job)
+    return Question(job, question.expected, question.levels, question.kinds)
+
+
 def _said(facts: Sequence[Fact]) -> str:
     """Say facts of one kind in one clause."""
     alike: dict[str, list[Fact]] = {}
@@ -68,11 +95,7 @@ def _said(facts: Sequence[Fact]) -> str:
 
 
 def _can(trials: Trials, held: frozenset[Group], lifted: Sequence[Fact]) -> bool:
-    question = trials.question
-    job = question.job
-    for fact in lifted:
-        job = fact.lift(job)
-    changed = Question(job, question.expected, question.levels, question.kinds)
+    changed = _without_facts(trials.question, lifted)
     return Trials(changed, trials.clock).possible(held & frozenset(changed.groups), EFFORT) is True
 
 
@@ -81,15 +104,15 @@ def _facts(job: Job) -> Iterator[Fact]:
     for trunk in job.trunks:
         spliced = [s for s in trunk.subunits if job.spliced[s.trunk, s.number]]
         parted = [s.name for s in spliced if len(s.divisions) > 1]
-        if trunk.divide_at == "tray" and parted:
-            whose = parted[0] if len(parted) == 1 else "a subunit"
-            tray = "divided at the tray (divide_at), so all legs of"
-            yield Fact(
-                trunk.id,
-                f"{trunk.id} is {tray} {whose} share a tube to one stack",
-                f"are {tray} a subunit share a tube to one stack",
-                _trunk(trunk.id, divide_at="port"),
-            )
+        if trunk.divided_only_at is None or not trunk.cable.tubes or not parted:
+            continue
+        whose = parted[0] if len(parted) == 1 else "a subunit"
+        here = f"divided at the {trunk.divided_only_at} alone (divide_at), so"
+        if trunk.divided_only_at == "tray":
+            one, several = (f"all legs of {which} share a tube to one stack" for which in (whose, "a subunit"))
+        else:
+            one, several = (f"each leg of {which} takes a tube of its own" for which in (whose, "a subunit"))
+        yield Fact(trunk.id, f"{trunk.id} is {here} {one}", f"are {here} {several}", _trunk(trunk.id, divide_at=BOTH))
     for trunk in job.trunks:
         others = tuple(range(1, most + 1))
         if any(job.spliced[s.trunk, s.number] for s in trunk.subunits) and not set(others) <= set(trunk.loops):

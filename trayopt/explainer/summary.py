@@ -89,6 +89,9 @@ def _preferences(broken: tuple[PreferenceSaid, ...]) -> list[str]:
         facts = f" ({one.because})" if len(items) == 1 else ""
         which = named([Group(item.rule, item.subject) for item in items])
         verb = "is" if len(items) == 1 else "are"
+        if one.never:
+            said.append(f"{which} {verb} kept by no plan of this job{facts}: {one.reason}.")
+            continue
         costs = dict.fromkeys(_cost(item) for item in items)
         cost = next(iter(costs)) if len(costs) == 1 else ""  # prices that differ stand in the list
         said.append(f"{which} {verb} broken{facts}: {one.reason}{cost}.")

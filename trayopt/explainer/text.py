@@ -31,8 +31,12 @@ def text(made: Explanation, width: int = MOST_COLUMNS) -> str:
         parts.append("\n".join(write.conflict(i, conflict)))
     if made.ways_out:
         parts.append("\n".join(write.ways(made.ways_out)))
-    if made.preferences:
-        parts.append("\n".join(write.preferences(made.preferences, optimal=made.optimal is True)))
+    never = [item for item in made.preferences or () if item.never]
+    broken = [item for item in made.preferences or () if not item.never]
+    if never:
+        parts.append("\n".join(write.never(never)))
+    if broken:
+        parts.append("\n".join(write.preferences(broken, optimal=made.optimal is True)))
     if made.expected is not None and made.expected.possible is not False:
         parts.append("\n".join(write.expected(made.expected)))
     if made.bounds:
@@ -87,6 +91,13 @@ class _Writer:
             for price, same in alike.items():
                 which = "it" if len(items) == 1 else "any of them" if len(same) == len(items) else _listed(same)
                 yield self.item("    ", f"to keep {which}: {price}")
+
+    def never(self, broken: Sequence[PreferenceSaid]) -> Iterator[str]:
+        """Write the preferences that no plan keeps, with their roots."""
+        yield "Preferences that no plan of this job keeps"
+        for items in by_reason(broken):
+            yield from (self.item("  ", _named(item.rule, item.subject, item.because)) for item in items)
+            yield self.item("    ", f"why: {items[0].reason}")
 
     def bounds(self, bounds: Sequence[BoundSaid]) -> Iterator[str]:
         """Write what holds each goal up."""

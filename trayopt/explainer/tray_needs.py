@@ -34,7 +34,7 @@ def _sharing(job: Job) -> list[str]:
 def _rings(job: Job) -> list[str]:
     """Name a shortest ring of subunits divided at the tray that no tray holds."""
     room = max(stack.tray.fibres for stack in job.enclosure.stacks)
-    rings = overfull_rings(job, lambda subunit: job.trunk_by_id[subunit.trunk].divide_at == "tray", room)
+    rings = overfull_rings(job, lambda subunit: job.trunk_by_id[subunit.trunk].divided_only_at == "tray", room)
     if not rings:
         return []
     ring = min((found.subunits for found in rings), key=len)
@@ -49,7 +49,7 @@ def _rings(job: Job) -> list[str]:
 def turning_pairs(job: Job) -> list[tuple[Subunit, Subunit]]:
     """Give pairs of joined subunits, both divided at the tray, that do not see their splices in one order."""
     found: dict[tuple[Subunit, Subunit], list[tuple[int, int]]] = {}
-    at_tray = {trunk.id for trunk in job.trunks if trunk.divide_at == "tray"}
+    at_tray = {trunk.id for trunk in job.trunks if trunk.divided_only_at == "tray"}
     for piece in job.pieces:
         if {piece.a.trunk, piece.b.trunk} <= at_tray:
             one, other = sorted((piece.a, piece.b), key=lambda run: job.trunk_rank[run.trunk])

@@ -15,11 +15,12 @@ ADDED: dict[str, Callable[[str, int | float | str], str]] = {
     "loops": lambda trunks, loops: f"let {trunks} make {several(int(loops), 'loop')}",
     "exposed_mm": lambda trunks, mm: f"expose {mm:,} mm of {trunks}",
     "seal_holes": lambda ports, holes: f"give {ports} another seal, for {several(int(holes), 'cable')}",
+    "bore_mm": lambda ports, mm: f"make the opening of {ports} larger, for a bore of {mm:g} mm",
     "opening_mm2": lambda guides, mm2: f"widen {guides} to {mm2:,} mm²",
     "trays": lambda stacks, more: f"put {several(int(more), 'more tray')} on {stacks}",
     "tray": lambda stacks, tray: f"put trays {tray} on {stacks}",
     "tubes": lambda _, tubes: f"use the tubes {tubes}",
-    "divide_at": lambda trunks, where: f"divide {trunks} at the {where}",
+    "divide_at": lambda trunks, where: f"let {trunks} be divided at the {str(where).replace(' or ', ' or at the ')}",
     "box": lambda _, box: f"take the box {box}",
     "enclosure": lambda box, trunks: f"put {trunks} into a second {box}",
 }

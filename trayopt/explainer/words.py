@@ -108,7 +108,7 @@ def _subunits(job: Job, run: Run) -> list[str]:
             if here.trunk == run.trunk and here.first <= run.last and run.first <= here.last:
                 runs.append(there)
     trunks = [(job.trunk_by_id[one.trunk], one) for one in runs]
-    found = (trunk.subunit_of(one.first).name for trunk, one in trunks if trunk.divide_at == "tray")
+    found = (trunk.subunit_of(one.first).name for trunk, one in trunks if trunk.divided_only_at == "tray")
     return list(dict.fromkeys(found))
 
 
@@ -168,7 +168,7 @@ def by_reason(broken: Sequence[PreferenceSaid]) -> list[list[PreferenceSaid]]:
     """Give broken preferences together where the same stands against them, so that it is said once."""
     alike: dict[tuple[object, ...], list[PreferenceSaid]] = {}
     for item in broken:
-        alike.setdefault((item.reason, item.against), []).append(item)
+        alike.setdefault((item.never, item.reason, item.against), []).append(item)
     return list(alike.values())
 
 

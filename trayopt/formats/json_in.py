@@ -9,6 +9,7 @@ from typing import Any, NoReturn, TypeVar
 
 from pydantic import BaseModel
 
+from trayopt.domain.former import PLAN, FormerPlan
 from trayopt.domain.plan import Plan
 from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import Located, Mark, Path, describe, frozen
@@ -25,7 +26,7 @@ _WORD = re.compile(r'[^\s,:\[\]{}"]+')
 
 
 def read_plan(path: str | FilePath) -> Plan:
-    """Read a plan, or from standard input for ``-``.
+    """Read a plan as it is written today, or from standard input for ``-``.
 
     Raises
     ------
@@ -33,6 +34,20 @@ def read_plan(path: str | FilePath) -> Plan:
         With every fault of the file, each with line and column.
     """
     return read_model(path, Plan)
+
+
+def parse_plan(text: str, source: str) -> Plan | FormerPlan:
+    """Make a plan from JSON text, or a plan of format 1 where its schema says so.
+
+    Raises
+    ------
+    InputError
+        With every fault, each with line and column.
+    """
+    located = parse_json(text, source).without("$schema")
+    if isinstance(located.data, dict) and located.data.get("schema") == PLAN:
+        return _made(located, text, source, FormerPlan)
+    return _made(located, text, source, Plan)
 
 
 def read_model(path: str | FilePath, model: type[M]) -> M:
@@ -54,7 +69,11 @@ def parse_model(text: str, source: str, model: type[M]) -> M:
     InputError
         With every fault, each with line and column.
     """
-    located = parse_json(text, source).without("$schema")
+    return _made(parse_json(text, source).without("$schema"), text, source, model)
+
+
+def _made(located: Located, text: str, source: str, model: type[M]) -> M:
+    """Make a model of what was read; the places of values are looked for only where something is wrong."""
     made, faults = validate(model, located.data, located)
     if made is not None and not located.faults:
         return made

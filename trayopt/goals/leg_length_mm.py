@@ -74,7 +74,7 @@ class _Steps:
         return sum(parts)
 
     def _to_stack(self) -> Expression:
-        """Steps of the ways of all legs: split their number over ways and ends, of which one is real."""
+        """Count the steps of the ways of all legs: split their number over ways and ends, of which one is real."""
         x, stack = self.x, self.stack
         legs = x.legs_on(self.trunk, stack.id)
         steps = {key: a for key, (a, _) in self.ways.items()}
@@ -90,7 +90,7 @@ class _Steps:
         return least * legs + sum((steps[key] - least) * number for key, number in numbers.items())
 
     def _over(self, spare: int, legs: Expression) -> Expression:
-        """Steps that the legs at a place take more, because what their way is over whole steps is above ``spare`` mm."""
+        """Count the steps that legs at a place take more, because their way is over whole steps by more than ``spare`` mm."""
         over = [key for key, (_, rest) in self.ways.items() if rest > spare]
         if len(over) == len(self.ways):
             return legs

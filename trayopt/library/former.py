@@ -7,11 +7,8 @@ from typing import Any
 
 from trayopt.domain.base import DivideAt
 from trayopt.domain.cable import Cable
+from trayopt.domain.former import RENAMED
 
-FORMER = "trayopt/job/1"
-"""The schema of job files before the place of division was decided."""
-RULES = {"base_outward": "no_empty_below"}
-"""Rules of format 1 that have another name today."""
 NOTE = "the job is written in format 1"
 HINT = (
     "trunks that do not say divide_at are divided at the tray, where their cable has tubes; "
@@ -26,6 +23,6 @@ def divided_at(cable: object) -> DivideAt:
 
 def renamed(rules: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, str]]:
     """Give rules by today's names, and the former name of each that was renamed."""
-    former = {RULES[name]: name for name in rules if name in RULES and RULES[name] not in rules}
+    former = {RENAMED[name]: name for name in rules if name in RENAMED and RENAMED[name] not in rules}
     names = {name: today for today, name in former.items()}
     return {names.get(name, name): value for name, value in rules.items()}, former

@@ -9,6 +9,8 @@ from typing import Annotated, Any, Literal, Protocol
 from pydantic import Field
 
 from trayopt.domain.base import Frozen
+from trayopt.domain.former import JOB as FORMER
+from trayopt.domain.former import RENAMED
 from trayopt.domain.hardware import Enclosure
 from trayopt.domain.job import Apart, Job, Join, LegPin, Setting, Trunk, TrunkPin
 from trayopt.errors import Fault, InputError
@@ -18,7 +20,7 @@ from trayopt.formats.validate import newer_format, validate
 from trayopt.formats.yaml_in import read_yaml
 from trayopt.library.crossref import cross_faults
 from trayopt.library.find import Library
-from trayopt.library.former import FORMER, HINT, NOTE, RULES, divided_at, renamed
+from trayopt.library.former import HINT, NOTE, divided_at, renamed
 from trayopt.library.parts import JoinAt, Parts
 from trayopt.library.pins import pin_faults
 from trayopt.library.resolve import Resolver
@@ -290,8 +292,8 @@ class _Reader:
             if path not in self.located.bad:
                 spot = self.located.spot(path)
                 hint = fault.hint
-                if len(fault.path) == 1 and fault.path[0] in RULES and not self.former:
-                    hint = f"it is called {RULES[str(fault.path[0])]} since format 2"
+                if len(fault.path) == 1 and fault.path[0] in RENAMED and not self.former:
+                    hint = f"it is called {RENAMED[str(fault.path[0])]} since format 2"
                 self.faults.append(spot.fault(fault.message, found=fault.found, allowed=fault.allowed, hint=hint))
 
 

@@ -16,13 +16,18 @@ Path = tuple[str | int, ...]
 
 
 class Remark(NamedTuple):
-    """Something about an entry, at a path inside of it."""
+    """Something about an entry, at a path inside of it.
+
+    A warning carries its ``kind`` and the names and figures in it, for those who say it in another language.
+    """
 
     level: Literal["error", "warning"]
     path: Path
     message: str
     found: str = ""
     allowed: str = ""
+    kind: str = ""
+    values: tuple[tuple[str, str | float], ...] = ()
 
 
 USUAL_INSIDE_MM = 600
@@ -59,9 +64,9 @@ def sound(entry: Tray | Enclosure | Cable | TubeSet) -> bool:
 def _unusual(path: Path, value: float, least: float, most: float, unit: str = "mm") -> Iterator[Remark]:
     if not least <= value <= most:
         name = next(part for part in reversed(path) if isinstance(part, str))
-        yield Remark(
-            "warning", path, f"{name} is unusual", f"{value:g} {unit}", f"usually {least:g} to {most:g} {unit}"
-        )
+        usually = f"usually {least:g} to {most:g} {unit}"
+        values = (("name", name), ("found", value), ("least", least), ("most", most), ("unit", unit))
+        yield Remark("warning", path, f"{name} is unusual", f"{value:g} {unit}", usually, "unusual", values)
 
 
 def _tray(tray: Tray) -> Iterator[Remark]:
@@ -71,10 +76,12 @@ def _tray(tray: Tray) -> Iterator[Remark]:
     if tray.sleeves * tray.sleeve_fibres < tray.fibres:
         found = f"{tray.sleeves} × {tray.sleeve_fibres} = {tray.sleeves * tray.sleeve_fibres}"
         message = f"the sleeves cannot take the tray's {tray.fibres} fibres"
-        yield Remark("warning", ("sleeves",), message, found, f"{tray.fibres} or more")
+        values = (("fibres", tray.fibres), ("found", found))
+        yield Remark("warning", ("sleeves",), message, found, f"{tray.fibres} or more", "sleeves", values)
     if tray.inside_mm < USUAL_INSIDE_MM:
         allowed = f"usually {USUAL_INSIDE_MM} mm or more"
-        yield Remark("warning", ("inside_mm",), "too short to reach a splicer", f"{tray.inside_mm} mm", allowed)
+        message, figures = "too short to reach a splicer", (("found", tray.inside_mm), ("least", USUAL_INSIDE_MM))
+        yield Remark("warning", ("inside_mm",), message, f"{tray.inside_mm} mm", allowed, "inside", figures)
     yield from _unusual(("min_radius_mm",), tray.min_radius_mm, 5, 60)
     yield from _unusual(("height_mm",), tray.height_mm, 3, 40)
     yield from _unusual(("size_mm",), min(tray.size_mm), 50, 600)
@@ -92,7 +99,10 @@ def _tubes(tubes: TubeSet) -> Iterator[Remark]:
 def _tube_radius(path: Path, radius_mm: float, *, given: bool) -> Iterator[Remark]:
     if given and radius_mm < USUAL_TUBE_RADIUS_MM:
         allowed = f"usually {USUAL_TUBE_RADIUS_MM} mm or more"
-        yield Remark("warning", (*path, "least_radius_mm"), "least_radius_mm is unusual", f"{radius_mm:g} mm", allowed)
+        message, values = "least_radius_mm is unusual", (("found", radius_mm), ("least", USUAL_TUBE_RADIUS_MM))
+        yield Remark(
+            "warning", (*path, "least_radius_mm"), message, f"{radius_mm:g} mm", allowed, "tube_radius", values
+        )
 
 
 def _cable(cable: Cable) -> Iterator[Remark]:
@@ -111,10 +121,12 @@ def _cable(cable: Cable) -> Iterator[Remark]:
             yield Remark("error", (*path, "diameter_mm"), f"{what} does not fit into its subunit", found)
         if cable.ribbon_mm is not None and cable.flat and cable.ribbon_mm[0] < group.ribbon_fibres * 0.2:
             found = f"{cable.ribbon_mm[0]:g} mm for {group.ribbon_fibres} fibres"
-            yield Remark("warning", ("ribbon_mm",), "the ribbon is narrower than its fibres", found)
+            message = "the ribbon is narrower than its fibres"
+            values = (("found", cable.ribbon_mm[0]), ("fibres", group.ribbon_fibres))
+            yield Remark("warning", ("ribbon_mm",), message, found, "", "ribbon", values)
         yield from _tube_radius(path, group.radius_mm, given=group.least_radius_mm is not None)
     if cable.construction == "central_tube" and sum(group.count for group in cable.subunits) > 1:
-        yield Remark("warning", ("subunits",), "a central tube cable usually has one subunit")
+        yield Remark("warning", ("subunits",), "a central tube cable usually has one subunit", kind="central_tube")
     counts = sorted(DIAMETERS_MM)
     below = [count for count in counts if count <= cable.fibres]
     above = [count for count in counts if count >= cable.fibres]
@@ -175,13 +187,14 @@ def _ports(box: Enclosure) -> Iterator[Remark]:
         if not (0 <= port.x_mm <= width and 0 <= port.y_mm <= height):
             yield Remark("error", path, f"port {port.id} is outside of the box", at)
         elif port.x_mm not in {0, width} and port.y_mm not in {0, height}:
-            yield Remark("warning", path, f"port {port.id} is not on an edge of the box", at)
+            message, values = f"port {port.id} is not on an edge of the box", (("port", port.id), ("found", at))
+            yield Remark("warning", path, message, at, "", "port_off_edge", values)
         if port.bore_mm > depth:
             found = f"bore {port.bore_mm:g} mm, depth {depth:g} mm"
             yield Remark("error", (*path, "bore_mm"), f"port {port.id} does not fit into the depth of the box", found)
         if not port.seals:
             message = f"port {port.id} has no seals: no trunk can enter there as long as seals must close round it"
-            yield Remark("warning", (*path, "id"), message)
+            yield Remark("warning", (*path, "id"), message, kind="sealless", values=(("port", port.id),))
         for j, seal in enumerate(port.seals):
             yield from _seal(port, seal, (*path, "seals", j))
         for other in box.ports[:i]:
@@ -276,7 +289,9 @@ def _entrance(box: Enclosure, stack: Stack, end: End, travel: Travel, path: Path
                 )
     off_mm = _rectangle(stack).off_edge(Point(entrance.x_mm, entrance.y_mm))
     if off_mm:
-        yield Remark("warning", path, f"{name} is not on an edge of its trays", f"{off_mm:g} mm off")
+        message = f"{name} is not on an edge of its trays"
+        values = (("stack", stack.id), ("end", end.id), ("travel", travel), ("found", off_mm))
+        yield Remark("warning", path, message, f"{off_mm:g} mm off", "", "entrance_off_edge", values)
 
 
 def _rectangle(stack: Stack) -> Rectangle:

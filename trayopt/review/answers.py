@@ -99,7 +99,8 @@ def pair_words(pair: Pair) -> str:
 def pair_text(pair: Pair) -> str:
     """Write a comparison."""
     data = pair.as_dict()
-    lines = [f"A: {pair.sources[0]}", f"B: {pair.sources[1]}", pair_words(pair), ""]
+    lines = [f"A: {pair.sources[0]}", f"B: {pair.sources[1]}", *(f"note: {note}" for note in data["notes"])]
+    lines += [pair_words(pair), ""]
     lines.append(f"{'goal':<16}{'A':>12}{'B':>12}{'B - A':>12}")
     lines += [f"{g['goal']:<16}{g['a']:>12,}{g['b']:>12,}{g['difference']:>+12,}" for g in data["goals"]]
     for title, key, name in (("trunks that differ:", "trunks", "trunk"), ("legs that differ:", "legs", "fibres")):

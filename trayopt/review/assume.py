@@ -1,23 +1,63 @@
-"""Chooses the way that breaks least for trunks of which a table says nothing, so that the rest can be judged."""
+"""Chooses what a table says nothing of, so that the rest can be judged: ways, and where trunks are divided."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from itertools import product
+from collections.abc import Mapping, Sequence
+from itertools import pairwise, product, starmap
 from math import prod
 
 from trayopt.checker import assignment_of_claims
-from trayopt.domain.assignment import Way
-from trayopt.domain.base import TRAVELS
+from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.base import TRAVELS, DivideAt
+from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
+from trayopt.review.handmade import Handmade
 from trayopt.rules.judge import judge
 from trayopt.solver.model.decisions import GoesBy
 from trayopt.track.laid import Claim, Laid
+from trayopt.track.routes import leg_key
 
 MOST_TRIES = 64
 
 
-def assumed_ways(job: Job, decided: dict[str, GoesBy], claims: Sequence[Claim]) -> dict[str, Way]:
+def assumed(job: Job, made: Handmade) -> Assignment:
+    """Give the assignment of what a table says, with what it leaves open of ways and divisions as it breaks least."""
+    claims = made.claims
+    divide_at = assumed_divide_at(job, made.divide_at, claims)
+    ways = assumed_ways(job, {trunk: made.way(trunk) for trunk in made.ways}, claims, divide_at)
+    return assignment_of_claims(job, ways, claims, divide_at)
+
+
+def assumed_divide_at(job: Job, told: Mapping[str, DivideAt], claims: Sequence[Claim]) -> dict[str, DivideAt]:
+    """Give where every trunk that has a claim is divided.
+
+    What is told holds, and then the one place that a trunk's own list has. Else a trunk is divided at the tray where its legs
+    lie as the always rule "divided at the tray" wants it, and at the port where they do not.
+    """
+    found: dict[str, DivideAt] = {}
+    open_: list[str] = []
+    for trunk in dict.fromkeys(claim.trunk for claim in claims):
+        only = told.get(trunk) or job.trunk_by_id[trunk].divided_only_at
+        if only is None:
+            open_.append(trunk)
+        else:
+            found[trunk] = only
+    places = assignment_of_claims(job, {}, claims, dict.fromkeys(open_, "tray")).places
+    by_subunit: dict[tuple[str, int], list[Place]] = {}
+    for leg in sorted(places, key=leg_key):
+        by_subunit.setdefault((leg.trunk, leg.subunit), []).append(places[leg])
+    parted = {trunk for (trunk, _), along in by_subunit.items() if not all(starmap(_next, pairwise(along)))}
+    return found | {trunk: "port" if trunk in parted else "tray" for trunk in open_}
+
+
+def _next(before: Place, place: Place) -> bool:
+    """Whether a leg may lie at a place where the one before it in its tube lies at another."""
+    return place.stack == before.stack and place.position - before.position in {0, 1}
+
+
+def assumed_ways(
+    job: Job, decided: dict[str, GoesBy], claims: Sequence[Claim], divide_at: Mapping[str, DivideAt]
+) -> dict[str, Way]:
     """Give every trunk that has a claim a whole way: what is decided as it is, what is open as it breaks least."""
     trunks = [trunk for trunk in job.trunks if any(claim.trunk == trunk.id for claim in claims)]
     options = {trunk.id: _options(job, trunk, decided.get(trunk.id, GoesBy(trunk.id))) for trunk in trunks}
@@ -27,7 +67,7 @@ def assumed_ways(job: Job, decided: dict[str, GoesBy], claims: Sequence[Claim]) 
         return chosen
 
     def worth(ways: dict[str, Way]) -> tuple[int, int, int]:
-        laid = Laid(job, assignment_of_claims(job, ways, claims), claims)
+        laid = Laid(job, assignment_of_claims(job, ways, claims, divide_at), claims)
         found = judge(job, laid)
         weights = sum(job.rules[item.rule].weight for item in found if item.level == "prefer")
         hard = sum(item.level in {"always", "must"} for item in found)

@@ -6,7 +6,7 @@ import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
-from trayopt.domain.base import Travel
+from trayopt.domain.base import DivideAt, Travel
 from trayopt.domain.cable import Cable
 from trayopt.domain.hardware import Enclosure, Place
 from trayopt.domain.job import Job, Trunk
@@ -29,6 +29,11 @@ _TRAVELS: dict[str, Travel] = {
          "linksherum", "linksrum", "gegen den uhrzeigersinn", "gegen uhrzeigersinn"),
         "counterclockwise",
     ),
+}  # fmt: skip
+_DIVIDED: dict[str, DivideAt] = {
+    **dict.fromkeys(("tray", "trays", "at the tray", "at the trays", "entrance", "kassette", "kassetten", "an der kassette",
+                     "an den kassetten", "spleißkassette"), "tray"),
+    **dict.fromkeys(("port", "at the port", "breakout", "einführung", "an der einführung", "kabeleinführung"), "port"),
 }  # fmt: skip
 _YES = {
     "yes", "y", "x", "1", "true", "built", "done", "spliced", "✓", "✔", "ja", "j", "wahr", "gebaut", "fertig",
@@ -206,6 +211,15 @@ class Cells:
         found = _TRAVELS.get(tidy(cell.text).lower())
         if found is None:
             self.wrong(cell, "this is no direction of travel", "clockwise, counterclockwise (cw, ccw)")
+        return found
+
+    def divided_at(self, cell: Cell) -> DivideAt | None:
+        """Read where a trunk is divided; None where the cell is empty or wrong."""
+        if not cell.text:
+            return None
+        found = _DIVIDED.get(tidy(cell.text).lower())
+        if found is None:
+            self.wrong(cell, "this is no place at which a trunk is divided", "tray, port (Kassette, Einführung)")
         return found
 
     def yes(self, cell: Cell) -> bool:

@@ -24,7 +24,11 @@ _WAY = {
     "port": ("port", "einführung"),
     "travel": ("travel", "direction", "way round", "laufrichtung", "richtung"),
     "loops": ("loops", "slack loops", "umläufe", "umlauf"),
-}
+    "divide_at": (
+        "divide_at", "divided at", "divided", "parted at", "breakout at", "aufgeteilt", "aufgeteilt an", "geteilt an",
+        "aufteilung",
+    ),
+}  # fmt: skip
 _LEG = {
     "trunk": ("trunk", "cable", "kabel"),
     "leg": ("leg", "strang"),
@@ -94,7 +98,7 @@ def _plain(text: str) -> str:
 
 
 NAMES: dict[str, str] = _names()
-LEG_COLUMNS = ("trunk", "fibres", "stack", "position", "port", "travel", "loops", "end", "cut", "built")
+LEG_COLUMNS = ("trunk", "fibres", "stack", "position", "port", "travel", "loops", "divide_at", "end", "cut", "built")
 RUN_COLUMNS = (
     *(f"{side} {column}" for side in SIDES for column in ("trunk", "tube", "ribbon", "fibres")),
     "tray", "sleeve", "built",

@@ -46,6 +46,7 @@ class Pair:
             "schema": SCHEMA,
             "job": {"title": self.job.title, "digest": self.job.digest},
             "plans": list(self.sources),
+            "notes": self.notes(),
             "passed": [self.a.passed, self.b.passed],
             "better": self.better(one, other),
             "goals": [{"goal": g, "a": one[g], "b": other[g], "difference": other[g] - one[g]} for g in one],
@@ -53,6 +54,10 @@ class Pair:
             "legs": self.legs(),
             "findings": self.findings(),
         }
+
+    def notes(self) -> list[str]:
+        """Give what has to be said of each file as a whole."""
+        return [f"{name}: {note}" for name, review in (("A", self.a), ("B", self.b)) for note in review.made.notes]
 
     def better(self, one: dict[str, int], other: dict[str, int]) -> str:
         """Name the better plan: the one that passes, else by the first goal on which they differ."""
@@ -62,7 +67,7 @@ class Pair:
         return "same" if a == b else ("A" if a < b else "B")
 
     def trunks(self) -> list[dict[str, str]]:
-        """Give the trunks whose ways differ."""
+        """Give the trunks whose ways, or places of division, differ."""
         found = []
         for trunk in self.job.trunk_by_id:
             a, b = (_way(laid, trunk) for laid in self.laid)
@@ -129,7 +134,10 @@ def _against(review: Review, other: Review, name: str) -> Review:
 
 def _way(laid: Laid, trunk: str) -> str:
     way = laid.ways.get(trunk)
-    return "outside" if way is None else f"{way.port}, {way.travel}, {way.loops} loop{'s' * (way.loops != 1)}"
+    if way is None:
+        return "outside"
+    loops = f"{way.loops} loop{'s' * (way.loops != 1)}"
+    return f"{way.port}, {way.travel}, {loops}, divided at the {laid.divide_at[trunk]}"
 
 
 def _where(job: Job, claims: Sequence[Any], fibre: int) -> str:

@@ -24,6 +24,7 @@ from trayopt.review.handmade import Handmade, Line
 from trayopt.review.remarks import Remark, damage, of_finding, unread, where
 from trayopt.rules.base import Rule
 from trayopt.rules.judge import judge
+from trayopt.rules.opened_tube import OpenedTube
 from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Laid
 
@@ -82,7 +83,7 @@ class Review:
 
     @property
     def goals(self) -> dict[str, int]:
-        """Values of the seven goals, in their usual order; none where nothing was judged."""
+        """Values of the goals, in their usual order; none where nothing was judged."""
         if self.report is None:
             return {}
         values: dict[str, int] = {goal.id: self.report.plan.value(goal.id) for goal in GOALS}
@@ -94,6 +95,18 @@ class Review:
         from trayopt.review.figures import figures
 
         return [] if self.laid is None or self.report is None else figures(self.job, self.laid)
+
+    @property
+    def divide_at(self) -> dict[str, str]:
+        """Where each trunk in the box is divided; none where nothing was judged."""
+        return {} if self.report is None else {
+            row.trunk: row.divide_at for row in self.report.plan.trunks if row.divide_at is not None
+        }  # fmt: skip
+
+    @property
+    def tied(self) -> list[list[str]]:
+        """Groups of trays that opened tubes tie to each other."""
+        return [] if self.report is None else [list(group) for group in self.report.plan.tied]
 
     @property
     def best_figures(self) -> list[Figure] | None:
@@ -139,6 +152,8 @@ class Review:
             "goals": goals,
             "figures": [] if self.report is None else [asdict(item) for item in self.report.figures],
             "measured": as_dicts(self.figures, self.best_figures),
+            "divide_at": self.divide_at,
+            "tied": self.tied,
             "best_proven": best.proven if best else None,
             "claimed_bounds": [asdict(claim) for claim in self.bounds],
             "completion": completion,
@@ -157,26 +172,25 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     best_s
         Most seconds for the best plan to hold it against; None for no comparison.
     """
-    from trayopt.review.assume import assumed_ways
-    from trayopt.review.gaps import open_remarks, unnamed, unplaced_remarks, waits_only
+    from trayopt.review.assume import assumed
+    from trayopt.review.gaps import open_remarks, parked_remarks, unnamed, unplaced_remarks, waits_only
+    from trayopt.review.parked import bare_legs, with_parked
     from trayopt.review.rows import figure_remarks, row_remarks
     from trayopt.review.splices import entries_by
     from trayopt.review.swapped import folded
 
     told = [unread(item) for item in made.unread]
-    openings = open_remarks(job, made)
+    assignment = assumed(job, made)
+    openings = [*open_remarks(job, made), *parked_remarks(job, made, Laid(job, assignment, made.claims))]
     completion = _complete(job, made, complete_s) if (openings or made.runs) and not made.faults else None
-    if made.runs and completion is not None and completion.assignment is not None:
-        made = replace(made, entries=entries_by(made, completion.assignment))
-    claims = made.claims
     if completion is not None and completion.assignment is not None:
-        ways = {trunk: way for trunk, way in completion.assignment.ways.items() if trunk in {c.trunk for c in claims}}
-        ends = completion.assignment.ends
-    else:
-        ways = assumed_ways(job, {trunk: made.way(trunk) for trunk in made.ways}, claims)
-        ends = {}
-    assignment = assignment_of_claims(job, ways, claims)
-    assignment = Assignment(assignment.ways, assignment.places, {**ends, **assignment.ends})
+        done = completion.assignment
+        if made.runs:
+            made = replace(made, entries=entries_by(made, done))
+        made = with_parked(made, done)
+        assignment = assignment_of_claims(job, done.ways, made.claims, done.divide_at)
+        assignment = replace(assignment, ends={**done.ends, **assignment.ends})
+    claims = made.claims
     report = check_assignment(job, assignment, claims)
     laid = Laid(job, assignment, claims)
     findings = [found for found in report.findings if not (openings and waits_only(job, made, found))]
@@ -185,9 +199,12 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
         findings = [found for found in findings if found.group in stays]
     if made.lost:
         findings = [found for found in findings if not _unsure(BY_ID[found.rule], runs=bool(made.runs))]
+    # A list of splices has no rows for what is parked, and what is not placed for want of its splices is told as unplaced.
+    bare = set() if made.runs else {job.subunit(leg).name for leg in bare_legs(laid)}
+    findings = [found for found in findings if found.rule != OpenedTube.id or found.subject in bare]
     remarks = [
         *(damage(fault, made.also.get(fault, ())) for fault in made.faults),
-        *row_remarks(job, made),
+        *row_remarks(job, made, laid),
         *(of_finding(job, made, laid, finding) for finding in findings),
         *figure_remarks(job, made, laid, report.plan),
         *(() if made.lost else unplaced_remarks(job, made, laid)),
@@ -212,8 +229,8 @@ def _is_told(made: Handmade, remark: Remark) -> bool:
     return bool(made.lost) or remark.subject in made.lost_ways or (bool(made.runs) and ":" in remark.subject)
 
 
-def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = None) -> Review:
-    """Review a plan document.
+def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = None, notes: Sequence[str] = ()) -> Review:
+    """Review a plan document; ``notes`` are what has to be said of its file as a whole.
 
     Raises
     ------
@@ -226,6 +243,7 @@ def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = Non
     laid = lay(job, plan, source)
     report = check_laid(laid, plan)
     made = handmade_of(job, plan, source)
+    made.notes += notes
     order = [item.goal for item in report.plan.goals]
     values = {str(goal): report.plan.value(goal) for goal in order}
     best = _best(job, best_s, order)
@@ -305,11 +323,9 @@ def _complete(job: Job, made: Handmade, limit_s: float) -> Completion:
 
 def _suspects(job: Job, made: Handmade, decided: Sequence[tuple[Line, ...]]) -> list[list[int]]:
     """Give for each finding that fails the decisions whose rows it names: of what always holds first, few before many."""
-    from trayopt.review.assume import assumed_ways
+    from trayopt.review.assume import assumed
 
-    claims = made.claims
-    ways = assumed_ways(job, {trunk: made.way(trunk) for trunk in made.ways}, claims)
-    laid = Laid(job, assignment_of_claims(job, ways, claims), claims)
+    laid = Laid(job, assumed(job, made), made.claims)
     at: dict[Line, list[int]] = {}
     for i, lines in enumerate(decided):
         for line in lines:
@@ -338,7 +354,9 @@ def _words(facts: Sequence[Any]) -> str:
             texts.append(f"{fact.run} in {fact.place}")
         elif isinstance(fact, GoesBy):
             parts = [fact.port, fact.travel, None if fact.loops is None else f"{fact.loops} loops"]
-            texts.append(f"{fact.trunk} by {' '.join(str(part) for part in parts if part is not None)}")
+            said = [f"by {' '.join(str(part) for part in parts if part is not None)}"] * any(parts)
+            said += [f"divided at the {fact.divide_at}"] * (fact.divide_at is not None)
+            texts.append(f"{fact.trunk} {' and '.join(said)}")
         elif isinstance(fact, EntersAt):
             texts.append(f"{fact.stack} from {fact.end}")
     return ", ".join(texts)

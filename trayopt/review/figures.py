@@ -10,6 +10,7 @@ from trayopt.domain.base import TRAVELS
 from trayopt.domain.job import Job
 from trayopt.goals.registry import measure_all
 from trayopt.rules.guide_fill import GuideFill
+from trayopt.rules.tied_trays import TiedTrays
 from trayopt.track.laid import Laid
 
 
@@ -24,7 +25,7 @@ class Figure:
 
 
 def goal_figures(laid: Laid) -> dict[str, int]:
-    """Measure the seven goals, in their usual order."""
+    """Measure the goals, in their usual order."""
     return {str(goal): value for goal, value in measure_all(laid).items()}
 
 
@@ -44,8 +45,8 @@ def figures(job: Job, laid: Laid) -> list[Figure]:
     for stack in job.enclosure.stacks:
         places = [place for place in laid.trays if place.stack == stack.id]
         found.append(Figure(f"trays used on {stack.id}", "trays", len(places), stack.positions))
-        full = max((laid.splices(place) + laid.parked(place) for place in places), default=0)
-        found.append(Figure(f"fullest tray on {stack.id}", "fibres", full, stack.tray.fibres))
+        full = max(map(laid.ends_at, places), default=0)
+        found.append(Figure(f"fullest tray on {stack.id}", "ends", full, 2 * stack.tray.fibres))
         sleeves = max((laid.sleeves(place) for place in places), default=0)
         found.append(Figure(f"most sleeves in a tray on {stack.id}", "sleeves", sleeves, stack.tray.sleeves))
         through = max(
@@ -57,6 +58,9 @@ def figures(job: Job, laid: Laid) -> list[Figure]:
             default=0,
         )
         found.append(Figure(f"most legs through an entrance on {stack.id}", "legs", through, stack.tray.entrance_legs))
+    most = TiedTrays().parameters(job).trays
+    tied = max(map(len, laid.tied), default=min(1, len(laid.trays)))
+    found.append(Figure("most trays tied to each other", "trays", tied, most))
     return found
 
 

@@ -10,6 +10,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run, parse_span, span
 from trayopt.review.handmade import Handmade, Line
+from trayopt.review.parked import bare_legs
 from trayopt.review.remarks import Remark
 from trayopt.rules.whole_legs import WholeLegs
 from trayopt.track.laid import Laid
@@ -18,6 +19,24 @@ from trayopt.track.laid import Laid
 def open_remarks(job: Job, made: Handmade) -> list[Remark]:
     """Tell what the table does not decide, part by part."""
     return [*_fibres(job, made), *_ways(job, made), *_ends(job, made)]
+
+
+def parked_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
+    """Tell the idle legs of opened tubes for which the table tells no tray."""
+    found = []
+    for leg in bare_legs(laid):
+        subunit = job.subunit(leg)
+        run = Run(leg.trunk, *subunit.leg_run(leg))
+        lines = tuple(dict.fromkeys(_near(made, run)))
+        cells = tuple(dict.fromkeys(filter(None, (line.cell("position", "tray", "stack") for line in lines))))
+        text = f"{run} is spliced to nothing, and the tube of {subunit.name} is opened at the trays: it is given none"
+        found.append(
+            Remark(
+                "table", "open", f"{run}", lines, cells, text, "a tray for every leg of an opened tube",
+                f"add a row that parks {run}, or let trayopt complete the table",
+            )
+        )  # fmt: skip
+    return found
 
 
 def waits_only(job: Job, made: Handmade, finding: Finding) -> bool:

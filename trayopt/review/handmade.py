@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
-from trayopt.domain.base import Travel
+from trayopt.domain.base import DivideAt, Travel
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
@@ -163,7 +163,7 @@ class Handmade:
         return [entry.claim for entry in self.placed if entry.claim is not None]
 
     def way(self, trunk: str) -> GoesBy:
-        """Give what is decided of a trunk's way."""
+        """Give what is decided of a trunk's way, and of where it is divided."""
         from trayopt.solver.model.decisions import GoesBy
 
         decided = self.ways.get(trunk, {})
@@ -171,7 +171,14 @@ class Handmade:
         as_travel: Travel | None = None
         if travel is not None:
             as_travel = "clockwise" if travel == "clockwise" else "counterclockwise"
-        return GoesBy(trunk, None if port is None else str(port), as_travel, None if loops is None else int(loops))
+        as_loops = None if loops is None else int(loops)
+        return GoesBy(trunk, None if port is None else str(port), as_travel, as_loops, self.divide_at.get(trunk))
+
+    @property
+    def divide_at(self) -> dict[str, DivideAt]:
+        """Where trunks are divided, as far as that is told."""
+        told = {trunk: decided["divide_at"].value for trunk, decided in self.ways.items() if "divide_at" in decided}
+        return {trunk: "tray" if value == "tray" else "port" for trunk, value in told.items()}
 
     def given(self) -> Given:
         """Give the decisions, for a comparison."""
@@ -195,13 +202,22 @@ class Handmade:
         """Give what is decided, row by row: the rows that decide it, and the facts."""
         by_lines: dict[tuple[Line, ...], list[Fact]] = {}
         for entry in self.runs or self.entries:
-            if entry.place is not None:
+            if entry.place is not None and self._binds(entry, entry.place):
                 by_lines.setdefault(entry.lines, []).extend([_run_at(entry, entry.place), *_end(entry)])
         found = list(by_lines.items())
         for trunk, decided in self.ways.items():
             lines = tuple(dict.fromkeys(item.line for item in decided.values()))
             found.append((lines, [self.way(trunk)]))
         return found
+
+    def _binds(self, entry: Entry, place: Place) -> bool:
+        """Whether a row says where something lies: spliced fibres, or an idle leg that is parked."""
+        from trayopt.solver.model.decisions import parked_leg, spliced_in
+
+        item = _run_at(entry, place)
+        if spliced_in(self.job, item):
+            return True
+        return self.divide_at.get(entry.run.trunk) != "port" and parked_leg(self.job, item) is not None
 
     def built(self) -> list[Entry]:
         """Entries that are marked as built."""

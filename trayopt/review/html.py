@@ -12,7 +12,7 @@ from trayopt.review.compare import Pair
 from trayopt.review.desk import Review
 from trayopt.review.picture import picture
 from trayopt.review.remarks import LEVEL_WORDS
-from trayopt.review.text import completion_words, read_words, verdict
+from trayopt.review.text import built_words, completion_words, read_words, verdict
 
 MOST_REMARKS = 2_000
 """Findings on a page; JSON and XLSX have all."""
@@ -32,6 +32,7 @@ def review_html(review: Review) -> str:
         verdict=verdict(review),
         read=read_words(review),
         completion=completion_words(review),
+        built=built_words(review),
         picture=Markup(drawn),
         levels=LEVEL_WORDS,
         goals=data["goals"],

@@ -67,6 +67,7 @@ class Mended:
                 ],
                 "travel": list(changed.travel),
                 "ends": list(changed.ends),
+                "partings": list(changed.partings),
                 "ports": list(changed.ports),
                 "splits": list(changed.splits),
                 "loops": list(changed.loops),
@@ -166,7 +167,7 @@ def mend(
     groups = _built(made, set(built))
     fixed = [fact for _, facts in groups for fact in facts]
     clock, tuning = Clock(limit_s), Tuning(workers=workers, seed=seed)
-    notes = tuple(str(fault) for fault in made.gone)
+    notes = (*made.notes, *map(str, made.gone))
     if is_hopeless(job, clock):
         return Mended(job, given, None, weights=weights, impossible=True, notes=notes)
     found = nearest(job, given, fixed, weights=weights, clock=clock, tuning=tuning)
@@ -250,7 +251,7 @@ def _figures(job: Job, made: Handmade, laid: Laid, plan: Plan, document: Plan | 
         for entry in made.placed
         if entry.place is not None and where.get((entry.run.trunk, str(entry.run).partition(":")[2])) == entry.place
     }
-    remarks = [remark for remark in row_remarks(job, made) if remark.rule != "idle"]
+    remarks = [remark for remark in row_remarks(job, made, laid) if remark.rule != "idle"]
     remarks += [remark for remark in figure_remarks(job, made, laid, plan) if remark.lines in stays]
     return tuple(f"{remark.rows}: {remark.found}; {remark.mend}" for remark in remarks)
 
@@ -260,7 +261,7 @@ def _untold(given: Given, assignment: Assignment) -> tuple[str, ...]:
     notes = []
     for trunk in dict.fromkeys(item.trunk for item in given.runs):
         told, now = given.ways.get(trunk), assignment.ways.get(trunk)
-        if now is not None and (told is None or None in told):
+        if now is not None and (told is None or None in told[:4]):
             notes.append(f"the plan does not say all of the way of {trunk}; it is taken as {way_words(now)}")
     return tuple(notes)
 
@@ -283,7 +284,8 @@ def _built(made: Handmade, places: set[Place]) -> list[tuple[str, list[Fact]]]:
             way = made.way(trunk)
             words = " ".join(str(part) for part in way[1:3] if part is not None)
             loops = "" if way.loops is None else f", {way.loops} loops"
-            groups.append((f"{trunk} by {words}{loops}", [way]))
+            at = "" if way.divide_at is None else f", divided at the {way.divide_at}"
+            groups.append((f"{trunk} by {words}{loops}{at}", [way]))
     return groups
 
 

@@ -13,11 +13,12 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import span
-from trayopt.review.standing import Standing, counted, joined
+from trayopt.review.standing import Standing, counted, lies
 from trayopt.rules.words import listed, several
 from trayopt.solver.model.decisions import Given, GoesBy, RunAt, changes
 from trayopt.track.routes import leg_key
@@ -140,7 +141,7 @@ class _Mover:
             spans[leg.trunk].append(job.subunit(leg).leg_run(leg))
         for item in given.runs:
             touched = any(item.first <= last and item.last >= first for first, last in spans[item.trunk])
-            if touched or not joined(job, item):
+            if touched or not lies(job, item, assignment):
                 self.out[item.place].append(item)
         self.into: dict[Place, list[Leg]] = defaultdict(list)
         for leg in sorted(loose, key=lambda leg: (job.trunk_rank[leg.trunk], leg_key(leg))):
@@ -168,7 +169,7 @@ class _Mover:
             self.close(stack)
         beside = Beside(
             tuple(str(leg) for legs in self.into.values() for leg in legs if self.standing.kept(leg) is None),
-            tuple(str(item.run) for item in self.given.runs if not joined(self.job, item)),
+            tuple(str(item.run) for item in self.given.runs if not lies(self.job, item, self.assignment)),
             tuple(str(item.run) for item in self.entered),
             tuple(led_in),
             tuple(led_out),
@@ -204,12 +205,12 @@ class _Mover:
 
     def loose(self) -> set[Leg]:
         """Give the legs that do not stay as they lie: another tray, way of their trunk, division or end."""
-        inside = self.given.in_job(self.job)
         differs = self.differs
-        led = {*differs.travel, *differs.ports, *differs.loops}
+        led = {*differs.travel, *differs.ports, *differs.loops, *differs.partings}
         by_trunk: dict[str, list[RunAt]] = defaultdict(list)
-        for item in inside.runs:
-            by_trunk[item.trunk].append(item)
+        for item in self.given.runs:
+            if lies(self.job, item, self.assignment):
+                by_trunk[item.trunk].append(item)
         turned = set(self.entered)
         found = set()
         for leg, place in self.assignment.places.items():
@@ -310,6 +311,10 @@ class _Mover:
             parts.append(f"with {several(now.loops, 'loop')} instead of {way.loops}")
         if parts:
             self.add("lead", [way.trunk], None, f"lead {way.trunk} {listed(parts)}")
+        if way.trunk in self.differs.partings:
+            other: DivideAt = "port" if way.divide_at == "tray" else "tray"
+            text = f"divide {way.trunk} at the {other} instead of the {way.divide_at}"
+            self.add("divide", [way.trunk], None, text)
 
     def divided(self) -> Iterator[str]:
         """Give the subunits that are divided anew, or for the first time."""

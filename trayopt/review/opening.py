@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from trayopt.checker import parse_document
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
-from trayopt.errors import InputError
-from trayopt.formats.json_in import MOST_BYTES, parse_model
+from trayopt.errors import Fault, InputError
+from trayopt.formats.json_in import MOST_BYTES
 from trayopt.formats.source import decode, read_bytes, source_name
 from trayopt.review.handmade import Handmade
 
@@ -36,9 +37,12 @@ def open_plan(job: Job, path: str | Path, *, lenient: bool = False) -> tuple[Han
     if raw.lstrip(b"\xef\xbb\xbf \t\r\n").startswith((b"{", b"[")):
         from trayopt.review.plans import handmade_of, of_this_job
 
-        plan = parse_model(decode(raw, source), source, Plan)
+        notes: list[Fault] = []
+        plan = parse_document(job, decode(raw, source), source, notes.append)
         of_this_job(job, plan, source, lenient=lenient)
-        return handmade_of(job, plan, source), plan
+        made = handmade_of(job, plan, source)
+        made.notes += [f"{fault.message}; {fault.hint}" for fault in notes]
+        return made, plan
     from trayopt.review.reading import parse_handmade
 
     return parse_handmade(job, raw, source, lenient=lenient), None

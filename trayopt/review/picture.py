@@ -144,7 +144,7 @@ class _Drawing:
             px, py = at(port.x_mm, port.y_mm)
             self.rect(px - 6, py - 6, 12, 12, "#333", "#000")
             inside = [
-                f"{trunk} {'cw' if way.travel == 'clockwise' else 'ccw'} {way.loops}"
+                f"{trunk} {'cw' if way.travel == 'clockwise' else 'ccw'} {way.loops} {self.laid.divide_at[trunk]}"
                 for trunk, way in self.laid.ways.items()
                 if way.port == port.id
             ]
@@ -159,7 +159,7 @@ class _Drawing:
         """Draw a stack as a column, the door on top and position 1 at the base."""
         stack = self.job.enclosure.stack_by_id[name]
         self.text(left, 20, f"{name}, end {self.laid.ends[name]}", bold=True)
-        self.text(left, 36, f"trays of {stack.tray.fibres}; door on top")
+        self.text(left, 36, f"trays of {2 * stack.tray.fibres} ends; door on top")
         self.pins(Spot("stack", name), left + TRAY + 10, 30)
         claims: dict[Place, list[str]] = defaultdict(list)
         for claim in self.laid.claims:
@@ -168,19 +168,19 @@ class _Drawing:
         for position in range(1, stack.positions + 1):
             place = Place(name, position)
             y = TOP + ROW * (deepest - position)
-            held = self.laid.splices(place) + self.laid.parked(place)
+            held, room = self.laid.ends_at(place), 2 * stack.tray.fibres
             fails = any(fail for _, fail in self.marks.get(Spot("place", str(place)), ()))
             self.rect(left, y, TRAY, ROW - 4, "#f7f9fb" if place in claims else "#fff", "#8a97a5")
-            share = min(1.0, held / stack.tray.fibres)
+            share = min(1.0, held / room)
             if held:
-                over = held > stack.tray.fibres
+                over = held > room
                 self.rect(left, y, TRAY * share, ROW - 4, "#f3c3c3" if over or fails else "#cfe3d4", "none")
             if fails or str(place) in self.differing:
                 self.rect(left, y, TRAY, ROW - 4, "none", "#b3261e", 2.5)
             legs = " ".join(claims.get(place, ()))
             short = " ".join(_few(claims.get(place, []), 1))
             short = short if len(short) <= 13 else f"{short[:12]}…"
-            counted = f"{held}/{stack.tray.fibres}" if place in claims else ""
+            counted = f"{held}/{room}" if place in claims else ""
             self.text(left + 4, y + 17, f"{position}{'!' if fails else ''}", bold=True)
             state = "fails: " if fails else ""
             self.parts.append(f"<g><title>{escape(f'{place}: {state}{legs}')}</title>")
@@ -188,6 +188,21 @@ class _Drawing:
             self.parts.append("</g>")
             self.text(left + TRAY - 4, y + 17, counted, end=True)
             self.pins(Spot("place", str(place)), left + TRAY + 12, y + 12)
+        for group in self.laid.tied:
+            if group[0].stack == name:
+                self.tie(group, left, deepest)
+
+    def tie(self, group: Sequence[Place], left: float, deepest: int) -> None:
+        """Draw a bracket beside trays that opened tubes tie to each other."""
+        places = ", ".join(map(str, group))
+        ys = [TOP + ROW * (deepest - place.position) for place in group]
+        top, foot = min(ys) + self.down + 3, max(ys) + self.down + ROW - 7
+        x = left + TRAY + 3
+        points = f"{x - 3},{top} {x},{top} {x},{foot} {x - 3},{foot}"
+        self.parts.append(
+            f'<g class="tie"><title>{escape(f"tied by opened tubes: {places}")}</title>'
+            f'<polyline points="{points}" fill="none" stroke="#333" stroke-width="2"/></g>'
+        )
 
     def write(self, x: float, y: float, words: str, step: float, *, bold: bool = False, end: bool = False) -> None:
         """Write on the front where nothing is written yet: at a place, or so many steps of a line from there."""

@@ -58,6 +58,8 @@ def handmade_of(job: Job, plan: Plan, source: str) -> Handmade:
         line = Line(i, path=f"trunks[{i}]")
         if row.trunk in job.trunk_by_id and row.port is not None and row.travel is not None and row.loops is not None:
             values: dict[str, str | int] = {"port": row.port, "travel": row.travel, "loops": row.loops}
+            if row.divide_at is not None:
+                values["divide_at"] = row.divide_at
             made.ways[row.trunk] = {key: Decided(value, line) for key, value in values.items()}
     for i, leg in enumerate(plan.legs):
         trunk = job.trunk_by_id.get(leg.trunk)

@@ -24,7 +24,7 @@ from trayopt.review.strays import Strays
 from trayopt.solver.model.decisions import RunAt
 
 SAVE_AGAIN = "unmerge the cells and fill in every one"
-WAYS = ("port", "travel", "loops")
+WAYS = ("port", "travel", "loops", "divide_at")
 
 
 def read_handmade(job: Job, path: str | Path, *, lenient: bool = False) -> Handmade:
@@ -382,6 +382,8 @@ class _Reader:
                 value = self.cells.name(cell, self.made.job.enclosure.port_by_id, "port")
             elif key == "travel":
                 value = self.cells.travel(cell)
+            elif key == "divide_at":
+                value = self.cells.divided_at(cell)
             else:
                 value = self.cells.number(cell, "the number of loops")
             if value is None:

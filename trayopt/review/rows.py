@@ -14,9 +14,9 @@ from trayopt.solver.model.decisions import RunAt, spliced_in
 from trayopt.track.laid import Laid
 
 
-def row_remarks(job: Job, made: Handmade) -> list[Remark]:
-    """Tell splices that the job does not ask for, sleeves that hold too much, and trays given to idle runs."""
-    return [*_joins(job, made), *_sleeves(job, made), *_idle(job, made)]
+def row_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
+    """Tell splices that the job does not ask for, sleeves that hold too much, and trays given to what is not parked."""
+    return [*_joins(job, made), *_sleeves(job, made), *_idle(job, made, laid)]
 
 
 def figure_remarks(job: Job, made: Handmade, laid: Laid, plan: Plan) -> list[Remark]:
@@ -101,13 +101,19 @@ def _sleeve(
     return Remark("sleeve", "figure", f"{place} sleeve {sleeve}", lines, cells, found, allowed, mend)
 
 
-def _idle(job: Job, made: Handmade) -> Iterator[Remark]:
-    """Look for runs without a spliced fibre that are given a tray."""
+def _idle(job: Job, made: Handmade, laid: Laid) -> Iterator[Remark]:
+    """Look for runs without a spliced fibre that are given a tray, and are no legs of an opened tube."""
     for entry in made.placed:
         if entry.place is not None and not spliced_in(job, RunAt(*entry.run, entry.place)):
+            leg = (
+                job.trunk_by_id[entry.run.trunk].subunit_of(entry.run.first).leg_of_run(entry.run.first, entry.run.last)
+            )
+            if leg in laid.place_of:
+                continue
             cells = tuple(line.cell("position", "tray", "fibres") for line in entry.lines)
             yield Remark(
                 "idle", "figure", str(entry.run), entry.lines, cells,
-                f"{entry.run} has no spliced fibre and is given {entry.place}", "no tray for what is idle",
+                f"{entry.run} has no spliced fibre and is given {entry.place}",
+                "no tray for what is idle, save a leg of a tube that is opened at the trays",
                 "take the row out",
             )  # fmt: skip

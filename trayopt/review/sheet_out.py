@@ -8,18 +8,20 @@ from io import BytesIO, StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from trayopt.domain.base import DIVIDE_AT
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.errors import InputError
 from trayopt.formats.json_out import dump_rows, write_whole
 from trayopt.review.columns import LEG_COLUMNS
+from trayopt.rules.words import listed
 
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
 
 Rows = list[list[str | int | None]]
 COLUMNS = LEG_COLUMNS
-WIDTHS = (10, 14, 12, 10, 16, 18, 8, 10, 10, 8)
+WIDTHS = (10, 14, 12, 10, 16, 18, 8, 10, 10, 10, 8)
 
 
 def empty_rows(job: Job) -> Rows:
@@ -48,6 +50,7 @@ def plan_rows(plan: Plan) -> Rows:
                     way.port,
                     way.travel,
                     way.loops,
+                    way.divide_at,
                     leg.end,
                     leg.cut_mm,
                     None,
@@ -124,6 +127,7 @@ def _choices(lists: Worksheet, sheet: Worksheet, job: Job, last: int) -> None:
         "port": [port.id for port in box.ports],
         "travel": ["clockwise", "counterclockwise"],
         "loops": loops,
+        "divide_at": list(DIVIDE_AT),
         "end": ends,
         "built": ["yes"],
     }
@@ -147,7 +151,9 @@ def notes_of(job: Job) -> list[str]:
         "One row a leg: trunk, fibres of the leg, and the tray it lies in (stack and position; 1 is at the base).",
         "A subunit is kept whole or divided into equal legs of whole ribbons: add rows as needed, fibres as 1-72.",
         "Fibres may also be written by tube, ribbon and fibre, in numbers or colours: blue/1-6/all, orange/green/1-12.",
-        "Both sides of a splice lie in one tray. Port, travel and loops are the trunk's: one row of it is enough.",
+        "Both sides of a splice lie in one tray. Port, travel, loops and divide_at are the trunk's: one row of it is enough.",
+        "divide_at is tray (the tubes go all the way and are opened there) or port (each leg in a tube of its own). Legs of an",
+        "opened tube that are spliced to nothing are parked: give them a row as well, in one of its trays or the next.",
         "The column cut is the length in mm at which a leg is cut; it is checked where it is filled in.",
         "Write yes under built where the leg is spliced already. Rows without a tray are left open.",
         "Other columns and sheets are kept. The fibres column is text: leave it so, or 1-12 becomes a date.",
@@ -159,8 +165,9 @@ def notes_of(job: Job) -> list[str]:
             f"{group.count} x {group.ribbons} ribbons of {group.ribbon_fibres}" for group in trunk.cable.subunits
         )
         ports = ", ".join(trunk.allowed_ports(job.enclosure))
+        places = listed([f"the {at}" for at in trunk.divide_at], "or")
         lines.append(
-            f"{trunk.id}: {trunk.cable.fibres} fibres in subunits of {groups}; divided at the {trunk.divide_at}; "
+            f"{trunk.id}: {trunk.cable.fibres} fibres in subunits of {groups}; divided at {places}; "
             f"ports {ports or 'none'}; travel {trunk.travel}; loops {', '.join(map(str, sorted(set(trunk.loops))))}"
         )
     lines += ["", "Joins", *(f"{join.name}: {join.a} to {join.b}" for join in job.joins[:500])]
@@ -169,7 +176,7 @@ def notes_of(job: Job) -> list[str]:
         tray = stack.tray
         ends = ", ".join(end.id for end in stack.ends)
         lines.append(
-            f"{stack.id}: positions 1 to {stack.positions}; a tray takes {tray.fibres} fibres, {tray.sleeves} sleeves "
+            f"{stack.id}: positions 1 to {stack.positions}; a tray takes {2 * tray.fibres} fibre ends, {tray.sleeves} sleeves "
             f"of {tray.sleeve_fibres}, {tray.entrance_legs} legs an entrance; ends: {ends}"
         )
     return lines

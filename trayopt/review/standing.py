@@ -12,7 +12,7 @@ from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.rules.exposed import TRY_MM, Exposed
-from trayopt.solver.model.decisions import Changes, Given, RunAt, spliced_in
+from trayopt.solver.model.decisions import Changes, Given, RunAt, parked_leg, spliced_in
 from trayopt.track.routes import routes_of
 
 
@@ -36,10 +36,10 @@ class Kept:
 class Standing:
     """Splices that stand in trays, by place and join, and which of them a new plan breaks.
 
-    A splice stands where both of its fibres lie in one tray. It is broken if one of its trunks is led another way, or
-    one of its subunits divided anew; else both legs and the sleeve can be carried to another tray. What the job joins to
-    nothing, or does not have, may have been spliced by what was joined before: its fibres count as broken circuits of the
-    trunk.
+    A splice stands where both of its fibres lie in one tray. It is broken if one of its trunks is led another way or divided
+    elsewhere, or one of its subunits divided anew; else both legs and the sleeve can be carried to another tray. What the job
+    joins to nothing, or does not have, may have been spliced by what was joined before: where it does not stay parked, its fibres
+    count as broken circuits of the trunk.
     """
 
     job: Job
@@ -68,7 +68,7 @@ class Standing:
                     self.breaking.setdefault(place, Counter())[join.name] += 1
                     self._broken |= {a, b}
         for item in self.given.runs:
-            if not joined(self.job, item):
+            if not lies(self.job, item, self.assignment):
                 for counts in (self.at, self.breaking):
                     counts.setdefault(item.place, Counter())[f"circuits of {item.trunk}"] += item.last - item.first + 1
 
@@ -81,7 +81,8 @@ class Standing:
     def _anew(self, trunk: str, fibre: int) -> bool:
         differs = self.differs
         subunit = self.job.trunk_by_id[trunk].subunit_of(fibre)
-        return trunk in {*differs.travel, *differs.ports, *differs.loops} or subunit.name in differs.splits
+        led = {*differs.travel, *differs.ports, *differs.loops, *differs.partings}
+        return trunk in led or subunit.name in differs.splits
 
     def kept(self, leg: Leg) -> Kept | None:
         """Tell how long a leg is for its new tray; None for a leg that lay in no tray."""
@@ -120,10 +121,12 @@ class Standing:
         return Exposed().parameters(self.job).cut_mm(self.job.trunk_by_id[trunk].transition_mm, route, way.loops)
 
 
-def joined(job: Job, item: RunAt) -> bool:
-    """Whether a run lies inside its trunk and has a fibre that the job joins."""
+def lies(job: Job, item: RunAt, assignment: Assignment) -> bool:
+    """Whether a run lies inside its trunk and stays in the trays: it has a fibre that the job joins, or it is parked."""
     trunk = job.trunk_by_id.get(item.trunk)
-    return trunk is not None and item.last <= trunk.cable.fibres and bool(spliced_in(job, item))
+    if trunk is None or item.last > trunk.cable.fibres:
+        return False
+    return bool(spliced_in(job, item)) or parked_leg(job, item) in assignment.places
 
 
 def counted(counts: Iterable[Mapping[str, int]]) -> dict[str, int]:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import combinations
 
 from trayopt.checker import assignment_of_claims
-from trayopt.domain.assignment import Assignment
 from trayopt.domain.finding import Finding
 from trayopt.domain.job import Job
 from trayopt.review.handmade import Entry, Handmade
@@ -32,7 +32,7 @@ def folded(job: Job, made: Handmade, laid: Laid, remarks: Sequence[Remark]) -> l
     if made.shape != "legs" or len(failing) < 2 or {remark.level for remark in failing} & {"damage", "figure", "clash"}:
         return list(remarks)
     numbers = {line.number for remark in failing for line in remark.lines}
-    rows = [entry for entry in made.placed if entry.lines[0].number in numbers]
+    rows = [entry for entry in made.placed if entry.lines and entry.lines[0].number in numbers]
     pairs = [(one, other) for one, other in combinations(rows, 2) if one.place != other.place]
     if len(pairs) > MOST_PAIRS:
         return list(remarks)
@@ -49,8 +49,8 @@ def _mended(job: Job, made: Handmade, laid: Laid, one: Entry, other: Entry) -> b
         taken = other if entry is one else one if entry is other else entry
         assert taken.place is not None
         claims.append(Claim(*entry.run, taken.place, taken.end))
-    swapped = assignment_of_claims(job, laid.ways, claims)
-    lies = Laid(job, Assignment(swapped.ways, swapped.places, {**laid.ends, **swapped.ends}), claims)
+    swapped = assignment_of_claims(job, laid.ways, claims, laid.divide_at)
+    lies = Laid(job, replace(swapped, ends={**laid.ends, **swapped.ends}), claims)
     if any(place is None for _, place in lies.piece_places):
         return False
     return not any(_fails(found) for found in judge(job, lies))

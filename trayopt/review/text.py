@@ -38,7 +38,7 @@ def review_text(review: Review) -> str:
     completed = completion_words(review)
     lines += ["", completed] if completed else []
     if review.report is not None:
-        lines += ["", *_goals(review), "", *_figures(review)]
+        lines += ["", *_goals(review), "", *_figures(review), *built_words(review)]
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -60,6 +60,13 @@ def completion_words(review: Review) -> str:
     if done.impossible:
         return "What is open cannot be completed with the rest as it is (proven)."
     return "Whether what is open can be completed was not settled in the time given."
+
+
+def built_words(review: Review) -> list[str]:
+    """Say where trunks are divided, and which trays opened tubes tie to each other."""
+    parts = [f"{trunk} at the {at}" for trunk, at in review.divide_at.items()]
+    lines = [f"divided: {', '.join(parts)}"] if parts else []
+    return lines + [f"tied, so that they come to the bench together: {', '.join(group)}" for group in review.tied]
 
 
 def _goals(review: Review) -> list[str]:

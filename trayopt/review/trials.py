@@ -1,27 +1,32 @@
 """Single changes of a plan that end a finding: each is judged before it is given as advice.
 
-A change moves rows that splices bind together to another tray, takes a row out, or lets a trunk go another way. It counts
-only if the finding is gone, no rule that has to hold is newly broken, and no splice loses its tray; where the finding is of
-a preference, all preferences must weigh no more than before.
+A change moves rows that splices bind together to another tray, takes a row out, parks the idle legs of an opened tube, or lets
+a trunk go another way or be divided elsewhere. It counts only if the finding is gone, no rule that has to hold is newly broken,
+and no splice loses its tray; where the finding is of a preference, all preferences must weigh no more than before.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from itertools import islice, product
 from typing import NamedTuple
 from weakref import WeakKeyDictionary
 
 from trayopt.checker import assignment_of_claims
-from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.assignment import Way
+from trayopt.domain.base import DivideAt
 from trayopt.domain.finding import Finding
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
+from trayopt.review.parked import bare_legs
 from trayopt.rules.judge import judge
+from trayopt.rules.opened_tube import OpenedTube
 from trayopt.rules.registry import BY_ID
 from trayopt.rules.words import listed, several
+from trayopt.solver.model.decisions import RunAt, spliced_in
 from trayopt.track.laid import Claim, Laid
 
 MOST_TRIES = 150
@@ -37,7 +42,8 @@ class Change(NamedTuple):
     """A changed plan, and the change in words."""
 
     claims: Sequence[Claim]
-    ways: dict[str, Way]
+    ways: Mapping[str, Way]
+    divide_at: Mapping[str, DivideAt]
     text: str
 
 
@@ -71,8 +77,8 @@ def tried(job: Job, laid: Laid, finding: Finding) -> str | None:
 
 def changed(job: Job, laid: Laid, change: Change) -> Laid:
     """Lay a changed plan out."""
-    made = assignment_of_claims(job, change.ways, change.claims)
-    return Laid(job, Assignment(made.ways, made.places, {**laid.ends, **made.ends}), change.claims)
+    made = assignment_of_claims(job, change.ways, change.claims, change.divide_at)
+    return Laid(job, replace(made, ends={**laid.ends, **made.ends}), change.claims)
 
 
 def _state(job: Job, laid: Laid) -> _State:
@@ -86,6 +92,8 @@ def _state(job: Job, laid: Laid) -> _State:
 
 def _changes(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
     trunks = _trunks(job, laid, finding)
+    yield from _parked(job, laid, finding)
+    yield from _divided_elsewhere(job, laid, finding)
     yield from _other_ways(job, laid, trunks)
     yield from _other_places(job, laid, _claims(job, laid, finding, trunks))
 
@@ -104,6 +112,47 @@ def _trunks(job: Job, laid: Laid, finding: Finding) -> list[str]:
     return [trunk for trunk in names if trunk in laid.ways and trunk in job.trunk_by_id]
 
 
+def _parked(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
+    """Park the bare legs of an opened tube: each beside the leg before it, or the next one, or in the next tray outward."""
+    bare = [
+        leg for leg in bare_legs(laid) if finding.rule == OpenedTube.id and finding.subject == job.subunit(leg).name
+    ]
+    if not bare:
+        return
+    legs = laid.by_subunit[bare[0].trunk, bare[0].subunit]
+    for step in (0, 1):
+        places = {item.leg: (item.place, item.end) for item in legs}
+        claims, words = list(laid.claims), []
+        for leg in bare:
+            before = [there for other, there in places.items() if other.group < leg.group]
+            place, end = before[-1] if before else next(iter(places.values()))
+            outward = Place(place.stack, place.position + step * bool(before))
+            place = outward if outward in job.enclosure.place_rank else place
+            places[leg] = (place, end)
+            places = dict(sorted(places.items(), key=lambda item: item[0].group))
+            claims.append(Claim(leg.trunk, *job.subunit(leg).leg_run(leg), place, end))
+            words.append(f"{_run(claims[-1])} in {place}")
+        yield Change(claims, laid.ways, laid.divide_at, f"park {listed(words)}")
+
+
+def _divided_elsewhere(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
+    """Divide one trunk at the other place that its list allows; at the port its idle legs leave their trays."""
+    if not BY_ID[finding.rule].of_divisions and BY_ID[finding.rule].subject != "subunit":
+        return
+    kind, subject = BY_ID[finding.rule].subject, finding.subject
+    of_place = {leg.trunk: None for place, legs in laid.trays.items() if str(place) == subject for leg in legs}
+    names = {"trunk": [subject], "subunit": [subject.rpartition("/")[0]], "tray place": list(of_place)}.get(kind, [])
+    for trunk in names:
+        others = [at for at in job.trunk_by_id[trunk].divide_at if at != laid.divide_at.get(trunk)]
+        for at in others if trunk in laid.divide_at else ():
+            claims = [claim for claim in laid.claims if at == "tray" or claim.trunk != trunk or _spliced(job, claim)]
+            yield Change(claims, laid.ways, {**laid.divide_at, trunk: at}, f"divide {trunk} at the {at}")
+
+
+def _spliced(job: Job, claim: Claim) -> bool:
+    return bool(spliced_in(job, RunAt(*claim[:3], claim.place)))
+
+
 def _other_ways(job: Job, laid: Laid, trunks: Sequence[str]) -> Iterator[Change]:
     """Let one trunk go another way, those first that change least of it."""
     options = []
@@ -120,7 +169,7 @@ def _other_ways(job: Job, laid: Laid, trunks: Sequence[str]) -> Iterator[Change]
             *[way.travel] * (way.travel != now.travel),
             *[f"with {several(way.loops, 'loop')}"] * (way.loops != now.loops),
         ]
-        yield Change(laid.claims, {**laid.ways, trunk: way}, f"lead {trunk} {listed(parts)}")
+        yield Change(laid.claims, {**laid.ways, trunk: way}, laid.divide_at, f"lead {trunk} {listed(parts)}")
 
 
 def _claims(job: Job, laid: Laid, finding: Finding, trunks: Sequence[str]) -> list[int]:
@@ -151,7 +200,7 @@ def _other_places(job: Job, laid: Laid, chosen: Sequence[int]) -> Iterator[Chang
     for i in chosen:
         if twice[claims[i][:3]] > 1:
             rest = [claim for j, claim in enumerate(claims) if j != i]
-            yield Change(rest, laid.ways, f"take {_run(claims[i])} out of {claims[i].place}")
+            yield Change(rest, laid.ways, laid.divide_at, f"take {_run(claims[i])} out of {claims[i].place}")
     for moved in sorted(sets, key=len):
         near = [claims[j].place for i in moved for j in bound[i]]
         here = claims[moved[0]].place
@@ -161,7 +210,9 @@ def _other_places(job: Job, laid: Laid, chosen: Sequence[int]) -> Iterator[Chang
                 new = list(claims)
                 for i in moved:
                     new[i] = claims[i]._replace(place=place, end=end)
-                yield Change(new, laid.ways, f"move {listed([_run(claims[i]) for i in moved])} to {place}")
+                yield Change(
+                    new, laid.ways, laid.divide_at, f"move {listed([_run(claims[i]) for i in moved])} to {place}"
+                )
 
 
 def _far(place: Place, here: Place) -> tuple[int, bool]:

@@ -26,6 +26,11 @@ class Breakout(Rule[NoParameters]):
     cells = ("fibres", "from fibres", "from")
     way_cells = ("divide_at",)
     of_divisions = True
+    helped_by = frozenset({"divide_at"})
+
+    def applies(self, job: Job, subject: str) -> bool:
+        """Whether the trunk may be divided at either place."""
+        return job.trunk_by_id[subject].divided_only_at is None
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Look for trunks that are divided at the port and need not be."""
@@ -47,11 +52,8 @@ class Breakout(Rule[NoParameters]):
 
     def say(self, job: Job, subject: str) -> str:
         """Say where the trunk may be divided."""
-        if job.trunk_by_id[subject].divided_only_at is None:
-            return (
-                f"{subject}: its subunits have tubes of their own, and are opened at the trays rather than at the port"
-            )
-        return f"{subject}: it may be divided at the {job.trunk_by_id[subject].divide_at[0]} only"
+        del job
+        return f"{subject}: its subunits have tubes of their own, and are opened at the trays rather than at the port"
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what to change."""

@@ -62,10 +62,15 @@ class TrayFibres(Rule[NoParameters]):
 
 
 def wasted(job: Job) -> list[str]:
-    """Name trunks whose whole legs leave so much of each tray unused that the trays do not take them."""
+    """Name trunks whose whole legs leave so much of each tray unused that the trays do not take them.
+
+    That is said of trunks whose subunits are spliced in every fibre or in none: a leg that is spliced in part brings fewer ends.
+    """
     said = []
     for trunk in job.trunks:
         spliced = job.spliced_in(trunk)
+        if spliced < sum(s.fibres for s in trunk.subunits if job.spliced[s.trunk, s.number]):
+            continue
         sizes = {s.fibres // of for s in trunk.subunits if job.spliced[s.trunk, s.number] for of in s.divisions}
         filled = {stack.id: _most(sizes, stack.tray.fibres) for stack in job.enclosure.stacks}
         room = sum(stack.positions * filled[stack.id] for stack in job.enclosure.stacks)

@@ -111,7 +111,7 @@
     const head = element("tr", {}, element("th", {class: "row"}, "mix"), ...shown.map(box => {
       const button = element("button", {class: "sorts", type: "button", title: "sort by this box"}, box.id || "(none)");
       button.onclick = () => { state.sort = box.index; draw(); };
-      const facts = box.litres ? `${number(box.litres)} l, ${number(box.places)} trays, ${number(box.capacity)} fibres` : "";
+      const facts = box.litres ? `${number(box.litres)} l, ${number(box.places)} trays, ${number(box.capacity)} splices` : "";
       return element("th", {scope: "col", "aria-sort": state.sort === box.index ? "ascending" : null},
         button, state.sort === box.index ? " ▲" : "", element("small", {}, facts));
     }));

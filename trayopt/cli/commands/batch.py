@@ -43,7 +43,11 @@ if TYPE_CHECKING:
     "--gap", metavar="G", type=click.FloatRange(min=0), help="Leave a goal when value - bound is at most this part."
 )
 @click.option("--seed", metavar="N", type=int, default=1, show_default=True, help="Of the solver's random choices.")
-@click.option("--goals", metavar="NAMES", help="legs, crossings and leg_length_mm in another order, with commas.")
+@click.option(
+    "--goals",
+    metavar="NAMES",
+    help="legs, trays, crossings, leg_length_mm, or some of them, in another order, with commas.",
+)
 @click.option(
     "--workers", metavar="N", type=click.IntRange(min=1), help="Processes, one thread each; default one a core."
 )

@@ -65,7 +65,7 @@ def command(
     from trayopt.review.text import review_text, verdict
 
     loaded = load_job(job, library=output.library, warn=output.unusual)
-    given = _read(plan) if prove_again else plan
+    given = _read(output, loaded, plan) if prove_again else plan
     review = judge(loaded, given, best=best, time_limit_s=limit_s)
     proofs = _prove(output, loaded, review, given, limit_s) if prove_again else None
     written = _write(review, html, xlsx)
@@ -89,13 +89,13 @@ def command(
     return Exit.YES if review.passed else Exit.NO
 
 
-def _read(plan: str) -> str | Plan:
+def _read(output: Output, job: Job, plan: str) -> str | Plan:
     """Read a plan from standard input once, for it is judged and proven; a table is refused."""
     if plan.lower().endswith((".csv", ".xlsx")):
         raise click.UsageError("--prove needs a plan in JSON: a table states no bounds")
-    from trayopt.formats.json_in import read_plan
+    from trayopt.checker import read_document
 
-    return read_plan(plan) if plan == "-" else plan
+    return read_document(job, plan, output.unusual) if plan == "-" else plan
 
 
 def _prove(output: Output, job: Job, review: Review, plan: str | Plan, limit_s: float) -> Proofs | None:

@@ -14,6 +14,8 @@ from trayopt.explainer.costs import Costs, cost_names, costs_of
 
 if TYPE_CHECKING:
     from trayopt.domain.explanation import Explanation
+    from trayopt.domain.job import Job
+    from trayopt.domain.plan import Plan
 
 
 LEAST_PART = 0.1
@@ -40,6 +42,12 @@ DEFAULT_COSTS = ", ".join(f"{name}={getattr(Costs(), name)}" for name in cost_na
     "--best", metavar="PLAN", help="The best plan in JSON, where it is known, so that it is not searched for."
 )
 @click.option(
+    "--prices", is_flag=True,
+    help="Price the preferences: legs, trays, metres and crew minutes of the best plan with each, and without it.",
+)  # fmt: skip
+@click.option("--picture", metavar="FILE", help="With --prices: draw them as well, in SVG.")
+@click.option("--settings", metavar="FILE", help="With --prices: paces of the crew, as the sheets take them (YAML).")
+@click.option(
     "--time-limit", "time_limit_s", type=click.FloatRange(min=0, min_open=True), default=60.0, show_default=True,
     metavar="S", help="Most seconds; what is not proven by then is said not to be.",
 )  # fmt: skip
@@ -53,6 +61,9 @@ def command(
     ways_out: int,
     costs: tuple[str, ...],
     best: str | None,
+    prices: bool,
+    picture: str | None,
+    settings: str | None,
     time_limit_s: float,
     reproducible: bool,
 ) -> int:
@@ -68,19 +79,31 @@ def command(
 
     if [job, plan, best].count("-") > 1:
         raise click.UsageError("only one of JOB, PLAN and --best can be stdin")
+    if prices and plan is not None:
+        raise click.UsageError("--prices is about the best plan: leave PLAN out, or give it as --best")
+    if not prices and (picture or settings):
+        raise click.UsageError("--picture and --settings are about --prices")
     chosen = costs_of(costs)
     loaded = load_job(job, library=output.library, warn=output.unusual)
     given = None
     if plan is not None:
         table, document = open_readable(loaded, plan)
         given = table.given()
+        for note in table.notes:
+            output.note(f"{plan}: {note}")
         if document is not None and not document.job.names(loaded):
             output.warn(
                 f"{plan} was made for another job, or before the job was changed; what it decides is asked of this job"
             )
-    known = None if best is None else open_readable(loaded, best)[1]
+    known = None
+    if best is not None:
+        read, known = open_readable(loaded, best)
+        for note in read.notes:
+            output.note(f"{best}: {note}")
     if not reproducible:  # what it took to come here is part of the limit
         time_limit_s = max(time_limit_s - (time.monotonic() - output.began), LEAST_PART * time_limit_s)
+    if prices:
+        return _priced(output, loaded, known, settings, picture, time_limit_s, reproducible=reproducible)
     made = explain(
         loaded,
         given,
@@ -101,3 +124,33 @@ def _text(output: Output, made: Explanation) -> str:
     from trayopt.explainer.text import text
 
     return text(made, output.console().width)
+
+
+def _priced(
+    output: Output,
+    job: Job,
+    best: Plan | None,
+    settings: str | None,
+    file: str | None,
+    time_limit_s: float,
+    *,
+    reproducible: bool,
+) -> int:
+    """Price the preferences, tell it, and draw it where that is asked for."""
+    from trayopt.api import prices
+    from trayopt.cli.keeping import find_out
+    from trayopt.crewsheets.settings import read_settings
+    from trayopt.explainer.price_picture import picture
+    from trayopt.explainer.price_words import head, text
+    from trayopt.formats.json_out import write_whole
+
+    find_out(file)
+    pace = None if settings is None else read_settings(settings).labour
+    found = prices(job, best, time_limit_s=time_limit_s, reproducible=reproducible, pace=pace)
+    if found is None:
+        output.answer(lambda: None, lambda: "No plan is known that is whole; trayopt explain JOB says why.")
+        return Exit.NO
+    if file is not None:
+        write_whole(file, picture(found))
+    output.answer(found.plain, lambda: text(found), lambda: head(found))
+    return Exit.YES

@@ -15,15 +15,13 @@ from trayopt.cli.output import Output
 if TYPE_CHECKING:
     from trayopt.solver.model.decisions import Weights
 
-KINDS = ("legs", "travel", "ends", "ports", "splits", "loops")
-
 
 @click.command("mend", short_help="Find the nearest plan that keeps every must, and the moves to it.")
 @click.argument("job", metavar="JOB", type=click.Path(allow_dash=True))
 @click.argument("plan", metavar="PLAN", type=click.Path(allow_dash=True))
 @click.option("-o", "--output", "new", metavar="NEW", help="Write the plan: JSON, or a table for .csv and .xlsx.")
 @click.option("--built", default="", metavar="TRAYS", help="What is spliced already and stays, as left/1-4,right/1-4.")
-@click.option("--weights", metavar="LIST", help="What each change counts: legs=1000,travel=100,ends=100,ports=10 …")
+@click.option("--weights", metavar="LIST", help="What each change counts: legs=1000,travel=100,ends=100,partings=20 …")
 @click.option(
     "--time-limit", "limit_s", type=click.FloatRange(min=0, min_open=True), default=60.0,
     show_default=True, metavar="S",
@@ -80,7 +78,7 @@ def command(
 def parse_weights(text: str | None) -> Weights:
     """Read ``legs=1000,travel=100``; kinds that are not named keep their weight."""
     from trayopt.errors import InputError
-    from trayopt.solver.model.decisions import Weights
+    from trayopt.solver.model.decisions import KINDS, Weights
 
     given: dict[str, int] = {}
     for part in filter(None, (text or "").split(",")):

@@ -39,7 +39,9 @@ def command(
     from trayopt.api import load_job
     from trayopt.api import record as judge
 
-    record = judge(load_job(job, library=output.library, warn=output.unusual), plan, readings, **options)
+    record = judge(
+        load_job(job, library=output.library, warn=output.unusual), plan, readings, warn=output.unusual, **options
+    )
     if folder is not None:
         record.write(folder)
         output.note(f"as-built plan and sheets written to {folder}")

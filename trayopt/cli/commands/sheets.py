@@ -37,7 +37,7 @@ def command(
     from trayopt.api import sheets as make
     from trayopt.rules.words import several
 
-    sheets = make(load_job(job, library=output.library, warn=output.unusual), plan, **options)
+    sheets = make(load_job(job, library=output.library, warn=output.unusual), plan, warn=output.unusual, **options)
     written = sheets.write(folder)
     for warning in [*sheets.left_out(), *sheets.warnings()]:
         output.warn(warning)

@@ -19,9 +19,12 @@ from trayopt.cli.keeping import find_out, kept
 from trayopt.cli.output import Output
 from trayopt.cli.progress import Progress
 from trayopt.cli.stopping import STOPPING
+from trayopt.domain.labour import DEAR_MIN
 
 if TYPE_CHECKING:
-    from trayopt.api import Result
+    from threading import Event
+
+    from trayopt.api import Habits, Result
     from trayopt.domain.job import Job
     from trayopt.domain.plan import Plan
     from trayopt.solver.model.bound import Step
@@ -30,6 +33,8 @@ ROOM, ROOM_A_SUBUNIT = 16_384, 2_048
 """Bytes that a plan takes on the disk, about: with no subunit, and for each."""
 TELLING_S = 0.15
 """Seconds of a limit for the answer, after the search."""
+LOOK_PART, LOOK_S, LEAST_LOOK_S = 0.25, 1.0, 0.2
+"""Part of what the search took, and least seconds, for a look at preferences; with less left there is none."""
 LEAST_PART = 0.1
 """Part of a limit that the search has in any case, however long it took to come to it."""
 
@@ -53,7 +58,15 @@ LEAST_PART = 0.1
 )
 @click.option("--reproducible", is_flag=True, help="One thread and no clock: the same plan, byte for byte.")
 @click.option("--start", metavar="PLAN", help="Begin with this plan: JSON, or a hand-made table in CSV or XLSX.")
-@click.option("--goals", metavar="LIST", help="legs,crossings,leg_length_mm in another order.")
+@click.option(
+    "--goals",
+    metavar="LIST",
+    help="legs, trays, crossings, leg_length_mm, or some of them, in another order: trays,legs.",
+)
+@click.option(
+    "--price-minutes", type=click.FloatRange(min=0), default=DEAR_MIN, show_default=True, metavar="M",
+    help="Say of a preference that keeping it costs more than so many crew minutes (common practice, no source).",
+)  # fmt: skip
 @click.option(
     "--trace", metavar="FILE", help="Write every bound and every better plan as a line of JSON; - for stdout."
 )
@@ -70,6 +83,7 @@ def command(
     reproducible: bool,
     start: str | None,
     goals: str | None,
+    price_minutes: float,
     trace: str | None,
     without: tuple[str, ...],
 ) -> int:
@@ -126,7 +140,8 @@ def command(
             without=without,
             **options,
         )
-    if not _answer(output, loaded, result.plan, file):
+        found = _habits(output, loaded, result.plan, price_minutes, time_limit_s, stop, reproducible=reproducible)
+    if not _answer(output, loaded, result.plan, file, found):
         return Exit.INPUT
     if result.plan.status == "none":
         return Exit.NOTHING
@@ -181,6 +196,29 @@ def _solve(job: Job, **options: Any) -> Result:
     return solve(job, **options)
 
 
+def _habits(
+    output: Output,
+    job: Job,
+    plan: Plan,
+    minutes: float,
+    limit_s: float | None,
+    stop: Event,
+    *,
+    reproducible: bool,
+) -> Habits | None:
+    """Look at the preferences of a plan in what is left of the limit; None where nothing is left, or nobody would read it."""
+    from trayopt.api import habits
+
+    if output.quiet or plan.status == "none" or plan.stopped == "interrupted" or stop.is_set():
+        return None
+    spent = plan.solver.deterministic_time if reproducible else time.monotonic() - output.began
+    most = max(LOOK_S, LOOK_PART * spent)
+    left = most if limit_s is None else min(most, limit_s - spent)
+    if left < LEAST_LOOK_S:
+        return None
+    return habits(job, plan, more_than_min=minutes, time_limit_s=left, reproducible=reproducible, stop=stop)
+
+
 def _told(progress: Progress) -> Callable[[str], None]:
     """Say what becomes of a request to end."""
 
@@ -192,7 +230,7 @@ def _told(progress: Progress) -> Callable[[str], None]:
     return say
 
 
-def _answer(output: Output, job: Job, plan: Plan, file: str | None) -> bool:
+def _answer(output: Output, job: Job, plan: Plan, file: str | None, habits: Habits | None) -> bool:
     """Write the plan where it is wanted, and tell it; where stdout takes the plan, its head goes to stderr.
 
     Tells whether the file was written that was asked for; where it could not be, stdout has the plan.
@@ -207,6 +245,9 @@ def _answer(output: Output, job: Job, plan: Plan, file: str | None) -> bool:
     if file is not None and found and not kept(output, file, lambda: write_whole(file, document), lambda: document):
         output.note(head_lines(job, plan).rstrip())
         return False
+    if habits is not None and (file == "-" or output.json):
+        for line in habits.dear:
+            output.note(line)
     if file == "-":
         output.note(head_lines(job, plan).rstrip())
     elif output.json:
@@ -214,22 +255,22 @@ def _answer(output: Output, job: Job, plan: Plan, file: str | None) -> bool:
     elif output.quiet:
         output.write(head_lines(job, plan))
     else:
-        _show(output, job, plan)
+        _show(output, job, plan, habits)
     if file not in {None, "-"} and found:
         output.note(f"{file} written")
     return True
 
 
-def _show(output: Output, job: Job, plan: Plan) -> None:
+def _show(output: Output, job: Job, plan: Plan, habits: Habits | None) -> None:
     from trayopt.cli.plan_text import MOST_COLUMNS, plan_blocks, plan_text
 
     console = output.console()
     if console.is_terminal:
         console.width = min(console.width, MOST_COLUMNS)
-        for block in plan_blocks(job, plan, whole=output.verbose):
+        for block in plan_blocks(job, plan, whole=output.verbose, habits=habits):
             console.print(block)
     else:
-        output.write(plan_text(job, plan, width=console.width, whole=output.verbose))
+        output.write(plan_text(job, plan, width=console.width, whole=output.verbose, habits=habits))
 
 
 def _start(output: Output, job: Job, path: str) -> Plan:
@@ -240,6 +281,8 @@ def _start(output: Output, job: Job, path: str) -> Plan:
     from trayopt.rules.judge import no_plan_breaks
 
     made, plan = open_plan(job, path)
+    for note in made.notes:
+        output.note(f"{path}: {note}")
     if plan is None:
         from trayopt.review.complete import completed_plan
         from trayopt.review.desk import review_table

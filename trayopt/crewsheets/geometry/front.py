@@ -20,7 +20,7 @@ from trayopt.crewsheets.geometry.base import (
     text_width,
     wrapped,
 )
-from trayopt.crewsheets.steps import direct_of
+from trayopt.crewsheets.step_words import direct_of
 from trayopt.crewsheets.units import Teller
 from trayopt.domain.hardware import End
 from trayopt.domain.plan import PlanLeg

@@ -27,16 +27,21 @@ TALL_PX = 880.0
 HEAD_PX = 52.0
 OWN_X = 214.0
 DEPTH_X = 470.0
+STUB_PX = 22.0
+"""Over so many px legs part from the tube that they share."""
 MOST_DOTS = 3000
 
 
 def order_picture(book: Book, trunk: str, tell: Teller) -> Picture:
-    """Draw one trunk: its own order on the left, depth in the box on the right; crossings are marked and counted."""
+    """Draw one trunk: its own order on the left, depth in the box on the right; legs of one tube run together.
+
+    Two lines cross where two travellers do, as often as the plan counts; each crossing is marked.
+    """
     legs, lows = book.legs[trunk], book.lows
     ranked = sorted(range(len(legs)), key=lambda i: (lows[legs[i].leg], i))
     row = ROW_PX if len(legs) * ROW_PX <= TALL_PX else max(TIGHT_PX, TALL_PX / len(legs))
     height = HEAD_PX + row * len(legs) + 14
-    pairs = [pair for pair in book.plan.crossings if book.leg_by_name[pair[0]].trunk == trunk]
+    pairs = [pair for pair in book.plan.crossings if book.travellers[pair[0]].trunk == trunk]
     picture = Picture(
         f"order-{trunk}",
         WIDTH,
@@ -45,19 +50,24 @@ def order_picture(book: Book, trunk: str, tell: Teller) -> Picture:
         tell("picture.order.says" if pairs else "picture.order.none", n=len(pairs), trunk=trunk),
     )
     spots = {legs[i].leg: place for place, i in enumerate(ranked)}
-    lines: dict[str, tuple[Point, Point]] = {}
-    for i, leg in enumerate(legs):
-        left = OWN_X, HEAD_PX + (i + 0.5) * row
-        right = DEPTH_X, HEAD_PX + (spots[leg.leg] + 0.5) * row
-        lines[leg.leg] = left, right
-    crossed = {leg for pair in pairs for leg in pair}
+    rows = {leg.leg: i for i, leg in enumerate(legs)}
+    travellers = [traveller for traveller in book.travellers.values() if traveller.trunk == trunk]
+    ways: dict[str, tuple[Point, Point]] = {}
+    for traveller in travellers:
+        names = [leg.leg for leg in traveller.legs]
+        left, right = (_middle(places, names, row) for places in (rows, spots))
+        ways[traveller.name] = (OWN_X + STUB_PX, left), (DEPTH_X - STUB_PX, right)
+    crossed = {name for pair in pairs for name in pair}
     _depths(picture, book, legs, ranked, lows, row, tell)
     _own(picture, legs, row)
-    for leg in legs:
-        kind = "leg crosses" if leg.leg in crossed else "leg"
-        picture.paths.append(Path(lines[leg.leg], kind, {"leg": leg.leg, "trunk": trunk}))
-    for g, h in pairs[:MOST_DOTS]:
-        point = crossing_point(lines[g], lines[h])
+    for traveller in travellers:
+        kind = "leg crosses" if traveller.name in crossed else "leg"
+        for leg in traveller.legs:
+            left, right = (HEAD_PX + (places[leg.leg] + 0.5) * row for places in (rows, spots))
+            points = ((OWN_X, left), *ways[traveller.name], (DEPTH_X, right))
+            picture.paths.append(Path(points, kind, {"leg": leg.leg, "trunk": trunk}))
+    for u, v in pairs[:MOST_DOTS]:
+        point = crossing_point(ways[u], ways[v])
         if point is not None:
             picture.dots.append(Dot(*point, "crossing", {"trunk": trunk}))
     picture.texts.append(Text(OWN_X, 14, fitted(tell("picture.order.own"), OWN_X - 4), "head", "end"))
@@ -65,6 +75,12 @@ def order_picture(book: Book, trunk: str, tell: Teller) -> Picture:
     count = tell("picture.order.count", n=len(pairs))
     picture.texts.append(Text((OWN_X + DEPTH_X) / 2, 34, fitted(count, DEPTH_X - OWN_X), "count", "middle"))
     return picture
+
+
+def _middle(places: Mapping[str, int], names: list[str], row: float) -> float:
+    """Height at which the legs of one traveller run together."""
+    at = [places[name] for name in names]
+    return HEAD_PX + ((min(at) + max(at)) / 2 + 0.5) * row
 
 
 def _own(picture: Picture, legs: list[PlanLeg], row: float) -> None:

@@ -42,7 +42,8 @@ def side_picture(book: Book, tell: Teller) -> Picture:
             )
             unit = Rect(left, top + 22, column - 8, 18)
             text = fitted(
-                tell("picture.side.unit", fibres=stack.tray.fibres, sleeves=stack.tray.sleeves), column - 8 - NUMBER_PX
+                tell("picture.side.unit", ends=2 * stack.tray.fibres, sleeves=stack.tray.sleeves),
+                column - 8 - NUMBER_PX,
             )
             picture.texts.append(Text(left + NUMBER_PX, top + 31, text, "note", within=unit))
             for position in range(1, stack.positions + 1):
@@ -73,10 +74,11 @@ def _slab(picture: Picture, book: Book, place: Place, room: Rect, tell: Teller) 
         picture.boxes.append(Box(slab, "slab unused"))
         return
     tray = book.trays[at]
-    share = min(1.0, tray.fibres / stack.tray.fibres)
+    most = 2 * stack.tray.fibres
+    share = min(1.0, tray.ends / most)
     picture.boxes.append(Box(slab, "slab", keys, str(place)))
     picture.boxes.append(Box(Rect(slab.x, slab.y, slab.width * share, slab.height), "fill", keys))
-    text = fitted(f"{tray.fibres}/{stack.tray.fibres} · {tray.sleeves}/{stack.tray.sleeves}", slab.width - 8)
+    text = fitted(f"{tray.ends}/{most} · {tray.sleeves}/{stack.tray.sleeves}", slab.width - 8)
     picture.texts.append(Text(slab.x + 5, middle, text, "slab-text", within=slab, keys=keys))
     mark = f"T{book.batch_of[at]}" if at in book.batch_of else tell("picture.side.built")
     tag = Rect(slab.right + 4, room.y, BATCH_PX - 4, room.height)

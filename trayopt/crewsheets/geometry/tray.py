@@ -32,7 +32,13 @@ def tray_picture(book: Book, index: int, tell: Teller) -> Picture:
         WIDTH,
         height + 8,
         tell("picture.tray", name=name),
-        tell("picture.tray.says", n=row.sleeves, fibres=row.fibres, legs=", ".join(leg.leg for leg in legs)),
+        tell(
+            "picture.tray.says",
+            n=row.sleeves,
+            splices=book.spliced_in(index),
+            parked=row.ends - 2 * book.spliced_in(index),
+            legs=", ".join(leg.leg for leg in legs),
+        ),
     )
     body = Rect(PAD / 2, top, WIDTH - PAD, height - top)
     picture.boxes.append(Box(body, "tray", {"tray": name}))

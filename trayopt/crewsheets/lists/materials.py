@@ -7,10 +7,11 @@ from math import ceil
 
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.marks import Marks
-from trayopt.crewsheets.steps import direct_of
+from trayopt.crewsheets.step_words import direct_of
 from trayopt.crewsheets.tables import Cell, Column, Table
 from trayopt.crewsheets.units import Teller
 from trayopt.domain.job import Trunk
+from trayopt.domain.plan import PlanLeg
 
 MATERIALS = (
     Column("item"), Column("size"), Column("where"), Column("needed", "decimal"), Column("spare", "decimal"),
@@ -21,8 +22,6 @@ BENCH = ("marker", "tape_measure", "mat", "shard_bin", "eyewear", "gloves")
 """Tools of every bench, whatever is spliced."""
 FILLED: frozenset[str] = frozenset({"loose_tube", "central_tube", "ribbon"})
 """Constructions whose tubes are usually filled with gel; bundles and slotted cores are usually dry (common practice)."""
-BUNDLED: frozenset[str] = frozenset({"slotted_core", "partly_bonded_ribbon"})
-"""Constructions whose subunits have no tube of their own: bundles, and slots of a core."""
 
 
 def materials_table(book: Book, marks: Marks, labels: int, tell: Teller) -> Table:
@@ -33,6 +32,7 @@ def materials_table(book: Book, marks: Marks, labels: int, tell: Teller) -> Tabl
         _sleeves(book, tell),
         _tubes(book, marks, tell),
         _ports(book, tell),
+        _mounting(book, tell),
         _small(book, tell),
     ):
         rows += part
@@ -69,31 +69,46 @@ def _sleeves(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
         yield _row(tell, "sleeve", tell("size.fibres", n=size), "", count, spare, "piece")
 
 
-def tube_mm(book: Book, marks: Marks) -> dict[tuple[float, float], int]:
-    """Give mm of each tube of the set by (diameter, bore): ways of legs divided at the port, and pieces at trays."""
-    found: dict[tuple[float, float], int] = {}
-    for legs in book.legs.values():
-        before: tuple[str, int] | None = None
-        for leg in legs:
-            trunk, subunit = book.job.trunk_by_id[leg.trunk], book.subunit(leg)
-            parts = leg.of > 1 and before == (leg.trunk, leg.subunit)
-            before = leg.trunk, leg.subunit
-            if leg.leg in book.built or (book.own_tube(leg) and not parts):
-                continue
-            tube = book.routes.leg_tube(trunk, subunit, leg.of)
-            if tube is not None:
-                length = book.settings.materials.tray_tube_mm if book.own_tube(leg) else marks.of[leg.leg].tube_end
-                key = tube.diameter_mm, tube.bore_mm
-                found[key] = found.get(key, 0) + length
+def tube_mm(book: Book, marks: Marks) -> dict[tuple[float | None, float], int]:
+    """Give mm of tube over legs by (diameter, bore).
+
+    Legs that are divided at the port make their ways in tubes of the set, and those that are coiled there lie in one as far as
+    the jacket is off; a leg of a tube that is opened at trays has a piece over it from the tube's end. Where the set has no
+    tube for a piece, the diameter is None and the bore is what the leg needs.
+    """
+    found: dict[tuple[float | None, float], int] = {}
+
+    def need(leg: PlanLeg, length: int) -> None:
+        trunk, subunit = book.job.trunk_by_id[leg.trunk], book.subunit(leg)
+        tube = book.routes.leg_tube(trunk, subunit, leg.of)
+        bore = ceil(trunk.cable.bore_mm(subunit.ribbons // leg.of, subunit.ribbon_fibres) * 10) / 10
+        key = (None, bore) if tube is None else (tube.diameter_mm, tube.bore_mm)
+        found[key] = found.get(key, 0) + length
+
+    for leg in book.work_legs:
+        mark = marks.of[leg.leg]
+        if not book.own_tube(leg):
+            need(leg, mark.tube_end)
+        elif mark.protection:
+            need(leg, mark.protection)
+    for trunk in book.new_trunks:
+        for leg in book.coiled(trunk.id):
+            if leg.of > 1:
+                need(leg, marks.strip[trunk.id])
     return found
 
 
 def _tubes(book: Book, marks: Marks, tell: Teller) -> Iterator[tuple[Cell, ...]]:
-    for (diameter, bore), length in sorted(tube_mm(book, marks).items()):
+    for (diameter, bore), length in sorted(
+        tube_mm(book, marks).items(), key=lambda item: (item[0][0] or 0, item[0][1])
+    ):
         needed = ceil(length / 100) / 10
         waste = ceil(round(needed * book.settings.materials.tube_waste_percent / 10, 6)) / 10
-        size = tell("size.tube", diameter=tell.size(diameter), bore=tell.size(bore))
-        yield _row(tell, "tube", size, book.job.tubes.id, needed, waste, "metre")
+        if diameter is None:
+            size, where = tell("size.bore", bore=tell.size(bore)), tell("where.no_tube", tubes=book.job.tubes.id)
+        else:
+            size, where = tell("size.tube", diameter=tell.size(diameter), bore=tell.size(bore)), book.job.tubes.id
+        yield _row(tell, "tube", size, where, needed, waste, "metre")
 
 
 def _ports(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
@@ -120,15 +135,13 @@ def _ports(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
             yield _row(tell, "strain", tell.size(diameter), where, len(names), 0, "piece")
     for trunk in book.trunks:
         if needs_breakout(book, trunk):
-            coiled = 0 if trunk.id in book.built_trunks else book.coiled_tubes(trunk.id)
+            coiled = 0 if trunk.id in book.built_trunks else len(book.coiled(trunk.id))
             ways = sum(count for _, count in book.tubes_of(trunk.id)) + coiled
             yield _row(tell, "breakout", tell("size.ways", n=ways), trunk.id, 1, 0, "piece")
 
 
 def needs_breakout(book: Book, trunk: Trunk) -> bool:
-    """Whether a trunk gets a breakout kit: new legs of it part at the port, or its subunits have no tubes."""
-    if trunk.cable.construction in BUNDLED:
-        return trunk.id not in book.built_trunks or bool(book.tubes_of(trunk.id))
+    """Whether a trunk gets a breakout kit: new legs of it make their ways in tubes of the set, as the plan divides it."""
     return any(not book.own_tube(leg) for leg in book.work.get(trunk.id, []))
 
 
@@ -139,6 +152,32 @@ def guide_passes(book: Book, trunk: str) -> int:
     guides = len(book.job.enclosure.track.guides)
     direct = {guide for leg in book.work[trunk] for guide in direct_of(book, leg.leg)}
     return guides * (book.ways[trunk].loops or 0) + len(direct)
+
+
+def _mounting(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
+    """Give the parts that the enclosure file lists, for what is new in the box; of a box in service its own are there."""
+    new = [trunk.id for trunk in book.new_trunks]
+    served = {book.ways[trunk].port for trunk in book.built_trunks}
+    standing = {tray.stack for tray, state in zip(book.trays, book.states, strict=True) if state != "new"}
+    times = {
+        "box": 0 if book.built_trunks else 1,
+        "port": len({book.ways[trunk].port for trunk in new} - served),
+        "stack": len({tray.stack for tray in book.new_trays} - standing),
+        "tray": len(book.new_trays),
+        "trunk": len(new),
+    }
+    for part in book.job.enclosure.parts:
+        if times[part.each]:
+            where = tell(f"each.{part.each}")
+            yield (
+                part.name,
+                part.size,
+                where,
+                part.count * times[part.each],
+                0,
+                part.count * times[part.each],
+                tell("unit.piece"),
+            )
 
 
 def _small(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
@@ -191,7 +230,7 @@ def _opening_tools(book: Book, trunk: Trunk, tell: Teller) -> Iterator[tuple[str
         yield "shears", ""
     if cable.construction == "slotted_core" and trunk.id not in book.built_trunks:
         yield "core", tell.size(cable.diameter_mm)
-    if cable.construction not in BUNDLED:
+    if cable.tubes:
         opened = {leg.subunit for leg in book.work.get(trunk.id, [])}
         for diameter in sorted({unit.diameter_mm for unit in trunk.subunits if unit.number in opened}):
             yield "tube_cutter", tell.size(diameter)

@@ -4,21 +4,20 @@ from __future__ import annotations
 
 from trayopt.crewsheets.book import Book, place_name
 from trayopt.crewsheets.readings import Readings
-from trayopt.crewsheets.steps import counted
+from trayopt.crewsheets.step_words import counted
 from trayopt.crewsheets.tables import Cell, Column, Table
+from trayopt.crewsheets.units import Teller
 from trayopt.rules.exposed import Exposed
 
 REOPEN = (
-    Column("tray"), Column("lift"), Column("lifted", "count"), Column("own_circuits"), Column("disturbed"),
+    Column("tray"), Column("together"), Column("lift"), Column("lifted", "count"), Column("own_circuits"), Column("disturbed"),
     Column("disturbed_splices", "count"), Column("tries_left", "count"),
 )  # fmt: skip
 
 
-def lifted(book: Book, tray: int) -> tuple[int, ...]:
-    """Trays over a tray in its stack, outermost first: the order in which they are lifted."""
-    row = book.trays[tray]
-    over = [i for place, i in book.tray_index.items() if place.stack == row.stack and place.position > row.position]
-    return tuple(sorted(over, key=lambda i: -book.trays[i].position))
+def together(book: Book, tray: int) -> list[str]:
+    """Name the trays that come to the bench with a tray: a tube that is opened for both ties them."""
+    return [place_name(book.trays[i]) for i in book.group_of[tray] if i != tray]
 
 
 def tries(book: Book) -> int:
@@ -27,24 +26,26 @@ def tries(book: Book) -> int:
 
 
 def disturbed(book: Book, tray: int) -> dict[str, int]:
-    """Splices by join in the trays that are lifted."""
+    """Splices by join in the trays that are lifted, and in those that come with a tray."""
     found: dict[str, int] = {}
-    for i in lifted(book, tray):
+    for i in (*book.lifted(tray), *(i for i in book.group_of[tray] if i != tray)):
         for name, count in book.circuits(i).items():
             found[name] = found.get(name, 0) + count
     return found
 
 
-def reopen_table(book: Book, readings: Readings) -> Table:
+def reopen_table(book: Book, readings: Readings, tell: Teller) -> Table:
     """Give a row for every tray in use, by stack, then position; a fibre's tray is in the list of fibres."""
     rows: list[tuple[Cell, ...]] = []
     stacks = [stack.id for stack in book.job.enclosure.stacks]
     order = sorted(range(len(book.trays)), key=lambda i: (stacks.index(book.trays[i].stack), book.trays[i].position))
     for i in order:
-        over, felt = lifted(book, i), disturbed(book, i)
+        over, felt, name = book.lifted(i), disturbed(book, i), place_name(book.trays[i])
+        others = together(book, i)
         rows.append(
             (
-                place_name(book.trays[i]),
+                name,
+                tell("reopen.together", name=name, others=tell.words.listed(others)) if others else "",
                 ", ".join(place_name(book.trays[k]) for k in over),
                 len(over),
                 counted(book.circuits(i)),

@@ -10,11 +10,12 @@ from trayopt.crewsheets.units import Teller
 STRIP = (
     Column("trunk"), Column("cable"), Column("port"), Column("travel"), Column("loops", "count"),
     Column("diameter", "decimal"), Column("transition", "length"), Column("strip", "cut"), Column("exposed", "length"),
-    Column("legs", "count"), Column("note"),
+    Column("legs", "count"), Column("divide_at"), Column("trial"), Column("note"),
 )  # fmt: skip
 MARKS = (
     Column("trunk"), Column("leg"), Column("fibres"), Column("tray"), Column("end"), Column("loops", "count"),
-    Column("tube"), Column("entrance_mark", "length"), Column("tube_mark", "length"), Column("ribbon_mark", "cut"),
+    Column("tube"), Column("entrance_mark", "length"), Column("tube_mark", "length"), Column("protection", "cut"),
+    Column("ribbon_mark", "cut"),
     Column("cut", "cut"), Column("label"), Column("measured", "length"), Column("correction", "length"), Column("note"),
 )  # fmt: skip
 
@@ -32,24 +33,30 @@ def strip_table(book: Book, marks: Marks, tell: Teller) -> Table:
         rows.append(
             (
                 trunk.id, trunk.cable.id, way.port, tell(f"travel.{way.travel}"), way.loops, trunk.cable.diameter_mm,
-                trunk.transition_mm, strip, trunk.exposed_mm, len(book.legs[trunk.id]), note,
+                trunk.transition_mm, strip, trunk.exposed_mm, len(book.legs[trunk.id]),
+                tell(f"divide_at.{way.divide_at}"), tell("trial.safe" if marks.safe else "trial.first"), note,
             )
         )  # fmt: skip
     return Table("strip", STRIP, rows, [trunk.id for trunk in book.new_trunks])
 
 
 def marks_table(book: Book, marks: Marks, tell: Teller) -> Table:
-    """Give the three marks, the cut and the label of every new leg, with an empty column for the measured mark."""
+    """Give the marks, the cut and the label of every new leg, with an empty column for the measured mark.
+
+    The end of a tube is listed once, at the first of its legs that are new.
+    """
     rows = []
+    ends = {next(leg.leg for leg in t.legs if leg.leg not in book.built) for t in book.work_travellers.values()}
     for leg in book.work_legs:
         mark, tray = marks.of[leg.leg], book.trays[book.tray_of(leg)]
         run = str(book.run(leg))
         rows.append(
             (
                 leg.trunk, leg.leg, run, place_name(tray), leg.end, book.ways[leg.trunk].loops,
-                tube_name(book, tell, leg.leg), mark.entrance, mark.tube_end, mark.ribbon, mark.cut,
+                tube_name(book, tell, leg.leg), mark.entrance,
+                mark.tube_end if leg.leg in ends else None, mark.protection or None, mark.ribbon, mark.cut,
                 label_of(leg.leg, run, place_name(tray)), mark.measured,
-                mark.correction or None, tell("note.doubt") if mark.doubt else "",
+                mark.correction or None, tell("note.doubt" if mark.doubt else "note.parked") if mark.doubt or leg.idle else "",
             )
         )  # fmt: skip
     return Table("marks", MARKS, rows, [leg.leg for leg in book.work_legs])

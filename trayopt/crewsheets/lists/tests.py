@@ -23,7 +23,7 @@ AGAIN = (
     Column("batch", "count"), Column("tray"), Column("sleeve", "count"), Column("circuit"), Column("fibre_a"),
     Column("fibre_b"), Column("wavelength", "number"),
     Column("mean", "decimal"), Column("limit", "decimal"), Column("look"), Column("resplice_run"),
-    Column("lift"), Column("tries_left", "count"),
+    Column("lift"), Column("together"), Column("tries_left", "count"),
 )  # fmt: skip
 
 
@@ -101,7 +101,7 @@ def _number(value: object) -> float | None:
 
 def again_table(book: Book, readings: Readings, tell: Teller) -> Table:
     """Give every splice over the limit with its worst wavelength, what to look at first, and its whole sleeve."""
-    from trayopt.crewsheets.lists.reopen import lifted, tries
+    from trayopt.crewsheets.lists.reopen import together, tries
 
     rows: list[tuple[Cell, ...]] = []
     for sleeve in book.sleeves_to_make:
@@ -128,7 +128,8 @@ def again_table(book: Book, readings: Readings, tell: Teller) -> Table:
                     book.settings.tests.limit_db,
                     tell(f"look.{readings.look(sleeve.a.trunk, sleeve.a.first + i)}"),
                     f"{sleeve.a} × {sleeve.b}",
-                    ", ".join(place_name(book.trays[k]) for k in lifted(book, sleeve.tray)),
+                    ", ".join(place_name(book.trays[k]) for k in book.lifted(sleeve.tray)),
+                    ", ".join(together(book, sleeve.tray)),
                     max(0, tries(book) - readings.tries(sleeve.a.trunk, sleeve.a.first, sleeve.a.last)),
                 )
             )

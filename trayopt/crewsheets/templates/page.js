@@ -207,13 +207,19 @@
   };
   const build = (count) => {
     const done = data.steps.slice(0, count), next = data.steps[count];
-    const routed = new Set([...data.routed, ...done.filter((step) => step.phase === "route").map((step) => step.trunk)]);
+    // A trunk is tried on the track and taken off again; it goes back when a tray of it is laid.
+    const onTrack = new Set(data.routed);
+    done.forEach((step) => {
+      if (step.phase === "route") onTrack.add(step.trunk);
+      if (step.phase === "take_off" && !data.routed.includes(step.trunk)) onTrack.delete(step.trunk);
+      if (step.phase === "lay") data.legs.filter((leg) => leg.tray === step.tray).forEach((leg) => onTrack.add(leg.trunk));
+    });
     const standing = data.trays.map((tray, i) => i).filter((i) => data.trays[i].state !== "new");
     const laid = new Set([...standing, ...done.filter((step) => step.phase === "lay").map((step) => step.tray)]);
     const tested = done.filter((step) => step.phase === "test").length;
     $("stepno").textContent = say("js.step_of", { n: count, all: data.steps.length });
     slider.setAttribute("aria-valuetext", $("stepno").textContent + (count ? " – " + done[count - 1].title : ""));
-    all('svg[data-picture="front"] [data-trunk]').forEach((node) => node.classList.toggle("notyet", !routed.has(trunkAt.get(node.dataset.trunk))));
+    all('svg[data-picture="front"] [data-trunk]').forEach((node) => node.classList.toggle("notyet", !onTrack.has(trunkAt.get(node.dataset.trunk))));
     all('svg[data-picture="side"] [data-tray]').forEach((node) => {
       const tray = data.trays.findIndex((item) => item.name === node.dataset.tray);
       node.classList.toggle("notyet", !laid.has(tray));
@@ -223,7 +229,7 @@
     out.replaceChildren();
     const list = make("ul", undefined, out);
     if (count) make("li", say("js.done", { title: done[count - 1].title }), list);
-    make("li", say("js.routed", { n: routed.size, all: data.trunks.filter((trunk) => trunk.inside).length }), list);
+    make("li", say("js.routed", { n: onTrack.size, all: data.trunks.filter((trunk) => trunk.inside).length }), list);
     make("li", say("js.laid", { n: laid.size, all: data.trays.length }), list);
     make("li", say("js.tested", { n: tested, all: data.batches }), list);
     make("li", next ? say("js.next", { title: next.title }) : words["js.finished"], list);

@@ -277,25 +277,35 @@ class Outline(Model):
         found = tied_subunits(self.job, self.open, {t.id: self.divide_options(t) for t in self.job.trunks})
         if not found:
             return
+        on = {item.id: self.number(item.positions, f"tied places on {item.id}") for item in self.job.enclosure.stacks}
         broken = self.number(len(self.places), "tied places")
+        self.require(total(on.values()) == broken)
         if mode == "hard":
             self.require(broken <= 0)
         else:
             self.let_go[Group(TiedTrays.id, "some")] = broken
         for tied in found:
-            self._pay(tied, broken)
+            self._pay(tied, on)
 
-    def _pay(self, tied: Tied, broken: Any) -> None:
-        """Let groups of some trunks divided at the tray pay for their places."""
+    def _pay(self, tied: Tied, broken: Mapping[str, Any]) -> None:
+        """Let groups of some trunks divided at the tray pay for their places, stack by stack: each lies on one stack whole."""
         when = [self.divided_at(self.job.trunk_by_id[trunk], "tray") for trunk in tied.trunks]
         when = [literal for literal in when if not isinstance(literal, int)]
-        self.require(broken >= tied.places, *when)
-        torn = [self.literal(f"{tied.trunks} tied in too many places") for _ in tied.apart]
-        loads = total(load * literal for (load, _), literal in zip(tied.apart, torn, strict=True))
-        self.require(tied.room * broken >= sum(tied.over) + loads, *when)
-        if torn:
-            kept = total(places * self.no(literal) for (_, places), literal in zip(tied.apart, torn, strict=True))
-            self.require(kept + broken <= len(self.places), *when)
+        torn = {group: self.literal(f"{group} tied in too many places") for group in tied.apart}
+        for stack in self.job.enclosure.stacks:
+            load: list[Any] = []
+            kept: list[Any] = []
+            for group in tied.over:
+                here = self._first[group.first][stack.id]
+                self.require(broken[stack.id] >= group.places * here, *when)
+                load.append(group.load * here)
+            for group, literal in torn.items():
+                here = self._first[group.first][stack.id]
+                load.append(group.load * self.both(here, literal))
+                kept.append(group.places * self.both(here, self.no(literal)))
+            self.require(2 * stack.tray.fibres * broken[stack.id] >= total(load), *when)
+            if kept:
+                self.require(total(kept) + broken[stack.id] <= stack.positions, *when)
 
     def _pins(self) -> None:
         """Bind what pins say of ways and stacks, where pins are musts or facts."""

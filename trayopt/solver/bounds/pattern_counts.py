@@ -51,8 +51,12 @@ from trayopt.solver.model.model import Key, Model
 from trayopt.solver.model.run import hint_all
 from trayopt.solver.model.vocabulary import voice
 
+PART = 0.15
+"""Most of what is left of the limit for one answer."""
 LENGTH_EFFORT = 6.0
 """Most deterministic time for the least length, which bounds the goal."""
+IRREGULAR_EFFORT = 2.0
+"""Most deterministic time for the least irregular counts of the least length."""
 LATENESS_EFFORT = 1.0
 """Most deterministic time for the choice among counts of one length, which is only a guess."""
 
@@ -61,10 +65,14 @@ Kind = tuple[int, int, tuple[tuple[str, int], ...]]
 
 @dataclass(frozen=True)
 class Counted:
-    """A proven bound on the leg length, and counts that are as short as could be found; None where none were found in time."""
+    """A proven bound on the leg length, and counts that are as short as could be found; None where none were found in time.
+
+    ``irregular`` is how irregular plans of these counts' length are at least.
+    """
 
     bound: int
     guess: Guess | None
+    irregular: int = 0
 
 
 @dataclass(frozen=True)
@@ -260,17 +268,29 @@ def count(model: Model, weight: int, clock: Clock, *, trays: int | None = None) 
         counts.require(GOALS["trays"].encode(model.job, counts.voice) <= trays)
     length = GOALS["leg_length_mm"].encode(model.job, counts.voice)
     counts.minimize(length)
-    status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2)
+    status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2, part=PART)
     if status == cp_model.INFEASIBLE:
         return None
     bound = max(0, whole_bound(solver.best_objective_bound))
     if status not in FOUND:
         return Counted(bound, None)
     counts.require(length <= solver.value(linear(length)))
-    hint_all(counts.cp, solver.response_proto.solution)
-    counts.cp.minimize(counts.lateness())
-    status, later = solve_one(counts.cp, clock, LATENESS_EFFORT, symmetry_level=2)
-    return Counted(bound, counts.guess((later if status in FOUND else solver).value))
+    irregular = GOALS["irregular"].encode(model.job, counts.voice)
+    least, found = 0, solver
+    for goal, effort in ((irregular, IRREGULAR_EFFORT), (counts.lateness(), LATENESS_EFFORT)):
+        if isinstance(goal, int):
+            continue
+        hint_all(counts.cp, found.response_proto.solution)
+        counts.minimize(goal)
+        status, later = solve_one(counts.cp, clock, effort, symmetry_level=2, part=PART)
+        if status not in FOUND:
+            break
+        found = later
+        if goal is irregular:
+            if found.value(linear(length)) == bound:
+                least = max(0, whole_bound(found.best_objective_bound))
+            counts.require(goal <= found.value(linear(goal)))
+    return Counted(bound, counts.guess(found.value), least)
 
 
 def fewest_trays(model: Model, weight: int, clock: Clock) -> int | None:
@@ -305,7 +325,7 @@ def _counts(model: Model, weight: int) -> Counts:
 def _least(counts: Counts, goal: GoalName, clock: Clock) -> int | None:
     """Bound a goal from below; None where it is proven that there are no counts."""
     counts.minimize(GOALS[goal].encode(counts.job, counts.voice))
-    status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2)
+    status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2, part=PART)
     return None if status == cp_model.INFEASIBLE else max(0, whole_bound(solver.best_objective_bound))
 
 

@@ -1,8 +1,7 @@
 """Where stretches of fibres lie: how many fibres of each at each tray place, and not which.
 
-A stretch is a *block*, a run of splices between two subunits (``rings.Block``), or a *gap*, a run of fibres without a splice
-in a subunit that has others. Legs of one division are alike inside it, so the whole model finds many plans that differ in
-nothing but names; here they are one. It is a relaxation, because each plan gives these choices:
+Legs of one division are alike inside a stretch (``stretches.py``), so the whole model finds many plans that differ in nothing
+but names; here they are one. It is a relaxation, because each plan gives these choices:
 
 * Legs are whole, so a tray holds whole *segments* of a stretch: what lies between two edges of legs that all its sides share.
   A leg that reaches over several blocks brings its part of each to one tray.
@@ -23,18 +22,17 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cached_property
 from itertools import combinations, pairwise, product
 from math import gcd
-from typing import Any, NamedTuple
+from typing import Any
 
 from ortools.sat.python import cp_model
 
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job
 from trayopt.domain.tied import tied
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.rings import blocks_of
+from trayopt.solver.bounds.stretches import stretches_of
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, total
 from trayopt.solver.model.model import Divisions, Key, Model
@@ -43,35 +41,6 @@ from trayopt.solver.model.ways import Partings
 
 MOST_COUNTS = 6_000
 """Of more stretches, and legs over several blocks, times places than this no model is made."""
-
-
-class Stretch(NamedTuple):
-    """Fibres that follow each other: a block has two sides, a gap one; each is a trunk, a subunit and its first fibre there."""
-
-    sides: tuple[tuple[str, int, int], ...]
-    fibres: int
-
-    @property
-    def keys(self) -> tuple[Key, ...]:
-        """Its subunits, by trunk and number."""
-        return tuple(side[:2] for side in self.sides)
-
-    @property
-    def spliced(self) -> bool:
-        """Whether it is a block."""
-        return len(self.sides) > 1
-
-
-def stretches_of(job: Job) -> list[Stretch]:
-    """Give the blocks of a job, then the gaps of its subunits that have a spliced fibre."""
-    found = [Stretch((block.a, block.b), block.splices) for block in blocks_of(job)]
-    for (trunk, number), runs in job.spliced.items():
-        subunit = job.subunit_of_leg[trunk, number]
-        edges = [subunit.first - 1, *(fibre for run in runs for fibre in run), subunit.last + 1]
-        for before, after in zip(edges[::2], edges[1::2], strict=True):
-            if runs and after - before > 1:
-                found.append(Stretch(((trunk, number, before + 1),), after - before - 1))
-    return found
 
 
 class SegmentCounts(Model):

@@ -20,8 +20,10 @@ from trayopt.rules.guide_fill import GuideFill, area_units
 from trayopt.rules.opened_tube import OpenedTube
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.variables import (
+    CannotSay,
     Cuts,
     FirstStacks,
+    Joins,
     LeastLoads,
     LegNumbers,
     LegPlaces,
@@ -37,6 +39,7 @@ from trayopt.rules.variables import (
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.place_counts import area_in_box, most_area
 from trayopt.solver.bounds.segment_counts import MOST_COUNTS, SegmentCounts
+from trayopt.solver.bounds.stretches import joins_apart
 from trayopt.solver.model.capacity_cuts import Burden, cut_capacity
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, total
@@ -88,6 +91,7 @@ class Segments(SegmentCounts):
             LegNumbers,
             LegPlaces,
             Pairs,
+            Joins,
             Trays,
             Ties,
             LeastLoads,
@@ -114,10 +118,17 @@ class Segments(SegmentCounts):
                 self.require(total(brought) <= most)
 
     def _area(self, subunit: Subunit, of: int) -> int:
-        """Least cross-section of the tubes of a placed subunit; its own tube makes the whole way to a tray."""
-        if self._only_at_tray((subunit.trunk, subunit.number)):
+        """Least cross-section of the tubes of a placed subunit.
+
+        Its own tube makes the whole way to a tray. Where the trunk may be divided at either place, the least over all divisions
+        will do: a bound that tells them apart takes long and says little.
+        """
+        key = (subunit.trunk, subunit.number)
+        if self._only_at_tray(key):
             return area_units(subunit.diameter_mm)
-        return area_in_box(self.job, subunit, of)
+        if len(self.divide_options(self.job.trunk_by_id[subunit.trunk])) == 1:
+            return area_in_box(self.job, subunit, of)
+        return min(area_in_box(self.job, subunit, k) for k in self.divisions(subunit))
 
     def _break_ties(self) -> None:
         """Let the first stretches on stacks that are alike come in the order of the stacks: nothing else tells these apart."""
@@ -223,6 +234,30 @@ class Segments(SegmentCounts):
         """Whether splices of a pair of trunks lie at a place."""
         both = [i for i, block in enumerate(self.blocks) if {key[0] for key in block.keys} == set(pair)]
         return self._where(("pair at", pair, place), both, [place])
+
+    def join_at(self, join: int, place: Place) -> Any:
+        """Whether splices of a join lie at a place: known of joins that are kept apart."""
+        if join not in self._of_join:
+            raise CannotSay(type(self).__name__, f"join {join}")
+        return self._where(("join at", join, place), self._of_join[join], [place])
+
+    def join_on(self, join: int, stack: str) -> Any:
+        """Whether splices of a join lie on a stack: known of joins that are kept apart."""
+        return self.any_of(*(self.join_at(join, place) for place in self.places if place.stack == stack))
+
+    @cached_property
+    def _of_join(self) -> dict[int, list[int]]:
+        """Blocks of each join that is kept apart."""
+        runs = {join: self.job.joins[join].a for join in joins_apart(self.job)}
+        return {
+            join: [
+                i
+                for i, block in enumerate(self.blocks)
+                if block.spliced
+                and any(run.trunk == trunk and run.first <= first <= run.last for trunk, _, first in block.sides)
+            ]
+            for join, run in runs.items()
+        }
 
     def used(self, place: Place) -> Any:
         """Whether a tray place is used."""

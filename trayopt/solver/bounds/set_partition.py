@@ -114,6 +114,7 @@ class SetPartition(Outline):
         self._divided = self.divider.post(self.cp, alike=False)
         for key, options in self._divided.items():
             self.require(total(literal for of, literal in options.items() if of not in self._of_key[key]) <= 0)
+        self._divide_where_of_use()
         listed = None
         if self.job.rules[TrayFibres.id].level == "must":
             listed = closed_bunches(self.sides, {leg: self.job.ends(leg) for leg in self._with}, room_of(self.job))
@@ -129,6 +130,16 @@ class SetPartition(Outline):
                 self._count()
             else:
                 self._fill()
+
+    def _divide_where_of_use(self) -> None:
+        """Divide trunks only where the divisions of their subunits are of use."""
+        for (trunk, number), open_ in self._of_key.items():
+            options = self.divide_options(self.job.trunk_by_id[trunk])
+            for of in open_:
+                of_use = [at for at in options if at in self.divider.where((trunk, number), of)]
+                if len(of_use) < len(options):
+                    there = self.divided_at(self.job.trunk_by_id[trunk], of_use[0]) if of_use else 0
+                    self.clause(self.no(self._divided[trunk, number].get(of, 0)), there)
 
     def _choose(self) -> None:
         """Put every leg of the divisions into one bunch, and bunches on the stacks of their subunits."""

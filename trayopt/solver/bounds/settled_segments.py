@@ -25,6 +25,7 @@ from trayopt.rules.base import Rule
 from trayopt.rules.variables import (
     Cuts,
     FirstStacks,
+    Joins,
     LeastLoads,
     LegNumbers,
     LegPlaces,
@@ -90,6 +91,7 @@ class SettledSegments(Segments):
             LegNumbers,
             LegPlaces,
             Pairs,
+            Joins,
             Trays,
             Ties,
             LeastLoads,

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Subunit
@@ -19,30 +20,31 @@ from trayopt.rules.tied_trays import TiedTrays
 from trayopt.solver.model.model import Key
 
 
+class Group(NamedTuple):
+    """Opened subunits that are tied to each other: one of them, the fibre ends in their trays, and the fewest of these."""
+
+    first: Key
+    load: int
+    places: int
+
+
 @dataclass(frozen=True)
 class Tied:
-    """What opened subunits of some trunks tie, where these trunks are divided at the tray; loads in fibre ends.
+    """What opened subunits of some trunks tie, where these trunks are divided at the tray.
 
     Parameters
     ----------
     trunks
         The trunks that are divided at the tray.
-    room
-        Most ends in a tray.
     over
-        Loads of groups of subunits that take more places than may be tied to each other.
-    places
-        Most places that one of these takes at least.
+        Groups of subunits that take more places than may be tied to each other.
     apart
-        Loads and places of the other groups of which no two find room in so many places; none where the box has
-        places for all of them.
+        Other groups of which no two find room in so many places; none where the box has plainly places for all of them.
     """
 
     trunks: tuple[str, ...]
-    room: int
-    over: tuple[int, ...]
-    places: int
-    apart: tuple[tuple[int, int], ...]
+    over: tuple[Group, ...]
+    apart: tuple[Group, ...]
 
 
 def room_of(job: Job) -> int:
@@ -122,16 +124,14 @@ def _tied(
         inside = [key for key in pair if key in known]
         if len(inside) == 1:
             loads[group[inside[0]]] += count
-    needs = {number: max(takes[number], -(-load // room)) for number, load in loads.items()}
-    over = [number for number in loads if needs[number] > most]
-    apart = [number for number in loads if needs[number] <= most and 2 * loads[number] > most * room]
-    least = -(-sum(loads[number] for number in over) // room)
-    if sum(needs[number] for number in apart) + least <= len(job.enclosure.places):
-        apart = []
-    return Tied(
-        trunks,
-        room,
-        tuple(loads[number] for number in over),
-        max((needs[number] for number in over), default=0),
-        tuple((loads[number], needs[number]) for number in apart),
-    )
+    firsts = {group[key]: key for key in reversed(opened)}
+    groups = [
+        Group(firsts[number], load, max(takes[number], -(-load // room))) for number, load in sorted(loads.items())
+    ]
+    over = tuple(found for found in groups if found.places > most)
+    apart = tuple(found for found in groups if found.places <= most and 2 * found.load > most * room)
+    least = -(-sum(found.load for found in over) // room)
+    spare = len(job.enclosure.places) - least - sum(found.places for found in apart)
+    if spare >= most * len(job.enclosure.stacks):
+        apart = ()
+    return Tied(trunks, over, apart)

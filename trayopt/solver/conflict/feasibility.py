@@ -105,6 +105,21 @@ class Trials:
                 return answer
         return None if self.clock.over else self._whole(held, most)
 
+    def excluded(self, held: Groups) -> bool | None:
+        """Tell whether a small model excludes these groups, without a look for a plan; None where it was not settled."""
+        if self.plan(held) is not None:
+            return False
+        if self.core(held) is not None or self._ringed(held) is False:
+            return True
+        open_ = True
+        for name in ("_stack_counts", "_guarded"):
+            status = None if self.clock.over else self._glance(getattr(self, name), held, None)[0]
+            if status == cp_model.INFEASIBLE:
+                self.refute(held)
+                return True
+            open_ = open_ and status in FOUND
+        return False if open_ else None
+
     def dropping(self, cost: Cost, among: Groups) -> CorrectionModel:
         """Give what says which of some groups to give up first."""
         return CorrectionModel(self._stack_counts, self.question.groups, cost, among)

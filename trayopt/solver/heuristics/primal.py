@@ -159,7 +159,9 @@ def _counted(s: Session, model: Model, least: int) -> Guess | None:
     counted = count(model, least, s.clock, trays=trays)
     if counted is None:
         return None
-    model.least["leg_length_mm"] = Least(counted.bound, "pattern_counts", None if trays is None else {"trays": trays})
+    given: dict[GoalName, int] = {} if trays is None else {"trays": trays}
+    model.least["leg_length_mm"] = Least(counted.bound, "pattern_counts", given)
+    model.least["irregular"] = Least(counted.irregular, "pattern_counts", {**given, "leg_length_mm": counted.bound})
     return counted.guess
 
 
@@ -173,7 +175,10 @@ def trials(s: Session, model: Model, guess: Guess | None) -> Iterator[CpModel]:
         fewest = model.literal("no more crosses than must")
         paid = model.least["crossings"].value if "crossings" in model.least else 0
         model.require(crossings <= paid, fewest)
+        regular = model.literal("as regular as can be")
+        model.require(s.expression(model, "irregular") <= model.least["irregular"].value, regular)
         if order:
+            yield hold_order(order, hold(model, guess, shortest, fewest, regular, places=False))
             yield hold_order(order, hold(model, guess, shortest, fewest, places=False))
         if not paid:
             yield hold(model, guess, shortest, fewest, places=True)

@@ -16,6 +16,7 @@ from trayopt.rules.same_division import SameDivision
 from trayopt.solver.bounds import set_partition
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.opposite_orders import encoded
+from trayopt.solver.bounds.partings import PartingBounds
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.unplaced import without_room
 from trayopt.solver.heuristics.completion import Likeness, RelaxedModel
@@ -102,6 +103,8 @@ class Session:
         """Divisions that plans of so many legs and preferences broken at most can have, where that was found out."""
         self.asked: dict[tuple[int, int], Likeness] = {}
         """Questions under way, whether such plans are divided otherwise than the best one."""
+        self.parted: PartingBounds | None = None
+        """Bounds by where trunks are divided, once they are known."""
         self.denied_by = ""
         """Relaxation that said last that no plan breaks preferences of so little weight."""
         self.empty = False
@@ -162,20 +165,34 @@ class Session:
 
     def complete_model(self, divisions: Divisions, weight: int) -> Model:
         """Make a model of plans that place every splice, keep every must and break preferences of at most this weight."""
-        policy = Policy("hard", "soft" if weight else "hard")
-        model = build(
-            self.job, policy, all_placed=True, divisions=divisions, divide_at=self.partings(weight), clock=self.clock
-        )
+        divide_at = self.partings(weight)
+        policy = Policy("hard", "soft" if weight else "hard", kept=self.unpayable(weight, divide_at))
+        model = build(self.job, policy, all_placed=True, divisions=divisions, divide_at=divide_at, clock=self.clock)
         if weight:
             model.require(model.broken("prefer") <= weight)
         self.hint(model)
         return model
 
-    def partings(self, weight: int, musts: int = 0) -> Partings:
-        """Give where trunks may be divided in plans that break so many musts, and preferences of at most this weight.
+    def unpayable(self, weight: int, divide_at: Partings) -> frozenset[str]:
+        """Name the preferences of which such plans break none: what is left of the weight does not pay for one.
 
-        Where these are too few to pay for ``breakout``, every trunk that may be divided at the tray is divided there.
+        Trunks that can only be divided at the port, and might be at the tray, have taken their part of it.
         """
+        rules = self.job.rules
+        forced = [t for t in self.job.trunks if "tray" in t.divide_at and tuple(divide_at.get(t.id, ())) == ("port",)]
+        left = weight - (len(forced) * rules[Breakout.id].weight if rules[Breakout.id].level == "prefer" else 0)
+        return frozenset(
+            name
+            for name, setting in rules.items()
+            if setting.level == "prefer" and setting.weight > left and name != Breakout.id
+        )
+
+    def partings(self, weight: int) -> Partings:
+        """Give where trunks may be divided in complete plans that break preferences of at most this weight."""
+        return {**self.at_tray(weight), **(self.parted.partings(weight) if self.parted is not None else {})}
+
+    def at_tray(self, weight: int, musts: int = 0) -> Partings:
+        """Narrow trunks to the tray where plans that break so many musts, and preferences of this weight, keep ``breakout``."""
         if not is_kept(self.job, Breakout.id, musts, weight):
             return {}
         return {trunk.id: ("tray",) for trunk in self.job.trunks if "tray" in trunk.divide_at}

@@ -61,10 +61,10 @@ class Given:
     ends: Mapping[str, str] = field(default_factory=dict)
 
     def in_job(self, job: Job) -> Given:
-        """Leave out what the job does not have any more: trunks, and fibres that are spliced to nothing."""
+        """Leave out what the job does not have any more: trunks, and fibres that lie in no tray of it."""
         known = job.trunk_by_id
         return Given(
-            tuple(item for item in self.runs if item.trunk in known and spliced_in(job, item)),
+            tuple(item for item in self.runs if item.trunk in known and lying_in(job, item)),
             {trunk: way for trunk, way in self.ways.items() if trunk in known},
             {stack: end for stack, end in self.ends.items() if stack in job.enclosure.stack_by_id},
         )
@@ -138,9 +138,9 @@ def changes(job: Job, given: Given, assignment: Assignment) -> Changes:
 
     Notes
     -----
-    A given leg stays if every spliced fibre of it lies in its tray. What was open before, such as a trunk without a
-    port, is no change when it is decided. A subunit whose runs were no equal groups changes its division, whatever
-    becomes of it.
+    A given leg stays if every spliced fibre of it lies in its tray, a parked leg if all of it does. What was open before,
+    such as a trunk without a port, is no change when it is decided. A subunit whose runs were no equal groups changes its
+    division, whatever becomes of it.
     """
     given = given.in_job(job)
     division = {(leg.trunk, leg.subunit): leg.of for leg in assignment.places}
@@ -152,7 +152,7 @@ def changes(job: Job, given: Given, assignment: Assignment) -> Changes:
         return None if of is None else where.get(subunit.leg_of_fibre(fibre, of))
 
     moved = tuple(
-        item for item in given.runs if any(place(item.trunk, fibre) != item.place for fibre in spliced_in(job, item))
+        item for item in given.runs if any(place(item.trunk, fibre) != item.place for fibre in lying_in(job, item))
     )
     ways = [(way, assignment.ways[way.trunk]) for way in given.ways.values() if way.trunk in assignment.ways]
     used = {place.stack for place in assignment.places.values()}
@@ -165,18 +165,38 @@ def changes(job: Job, given: Given, assignment: Assignment) -> Changes:
         moved,
         tuple(way.trunk for way, now in ways if way.travel not in {None, now.travel}),
         tuple(stack for stack, end in given.ends.items() if stack in used and assignment.ends.get(stack) != end),
-        tuple(way.trunk for way, _ in ways if way.divide_at not in {None, _divided_at(job, assignment, way.trunk)}),
+        tuple(way.trunk for way, _ in ways if way.divide_at not in {None, divided_at(job, assignment, way.trunk)}),
         tuple(way.trunk for way, now in ways if way.port not in {None, now.port}),
         tuple(splits),
         tuple(way.trunk for way, now in ways if way.loops not in {None, now.loops}),
     )
 
 
-def _divided_at(job: Job, assignment: Assignment, trunk: str) -> DivideAt:
-    """Where a trunk in the box is divided: at the tray where it may be and no subunit of it makes more than one leg."""
+def divided_at(job: Job, assignment: Assignment, trunk: str) -> DivideAt:
+    """Tell where a trunk in the box is divided: at the tray where it may be and no subunit of it makes more than one leg."""
     options = job.trunk_by_id[trunk].divide_at
     whole = all(leg.of == 1 for leg in assignment.places if leg.trunk == trunk)
     return "tray" if whole and "tray" in options else assignment.divide_at.get(trunk, options[0])
+
+
+def lying_in(job: Job, item: RunAt) -> list[int]:
+    """Give the fibres of a run that tell where it lies: spliced ones, or where it has none and may be parked, one a ribbon.
+
+    An idle run lies in a tray where the tube around it is opened there: a part of a subunit with splices, divided at the tray.
+    """
+    spliced = spliced_in(job, item)
+    trunk = job.trunk_by_id[item.trunk]
+    if spliced or "tray" not in trunk.divide_at or item.last > trunk.cable.fibres:
+        return spliced
+    subunit = trunk.subunit_of(item.first)
+    if item.last > subunit.last or not job.spliced[subunit.trunk, subunit.number]:
+        return []
+    found = []
+    fibre = item.first
+    while fibre <= item.last:
+        found.append(fibre)
+        fibre += subunit.ribbon_fibres - subunit.fibre_in_ribbon(fibre) + 1
+    return found
 
 
 def spliced_in(job: Job, item: RunAt) -> list[int]:
@@ -190,6 +210,21 @@ def spliced_in(job: Job, item: RunAt) -> list[int]:
             subunit = trunk.subunit_of(fibre)
             fibre += subunit.ribbon_fibres - subunit.fibre_in_ribbon(fibre) + 1
     return found
+
+
+def parked_leg(job: Job, item: RunAt) -> Leg | None:
+    """Give the leg of a run that is spliced to nothing and can be parked; None where it is none.
+
+    It is parked in an opened tube: its subunit has a spliced fibre, and its trunk may be divided at the tray.
+    """
+    trunk = job.trunk_by_id.get(item.trunk)
+    if trunk is None or not item.leg or item.last > trunk.cable.fibres or "tray" not in trunk.divide_at:
+        return None
+    subunit = trunk.subunit_of(item.first)
+    leg = subunit.leg_of_run(item.first, item.last)
+    if leg is None or leg.of == 1 or job.spliced_fibres(leg) or not job.spliced[leg.trunk, leg.subunit]:
+        return None
+    return leg
 
 
 def _spliced(job: Job, item: RunAt) -> list[tuple[int, int]]:

@@ -21,7 +21,7 @@ from trayopt.rules.base import Rule
 from trayopt.rules.judge import judge
 from trayopt.rules.pin import Pinned
 from trayopt.rules.registry import BY_ID, RULES
-from trayopt.solver.model.decisions import EntersAt, Fact, Given, GoesBy, RunAt, changes
+from trayopt.solver.model.decisions import EntersAt, Fact, Given, GoesBy, RunAt, changes, divided_at
 from trayopt.track.laid import Laid
 
 ALLOWED_PORTS = "allowed_ports"
@@ -159,9 +159,8 @@ def meets(job: Job, fact: Fact, assignment: Assignment) -> bool:
         return not changed.legs and (not fact.leg or assignment.places.get(leg) == fact.place if leg else True)
     if isinstance(fact, GoesBy):
         way = assignment.ways.get(fact.trunk)
-        at = Laid(job, assignment).divide_at.get(fact.trunk)
         return way is None or (
-            fact.divide_at in {None, at}
+            fact.divide_at in {None, divided_at(job, assignment, fact.trunk)}
             and all(wish in {None, have} for wish, have in zip((fact.port, fact.travel, fact.loops), way, strict=True))
         )
     ends = assignment.ends.get(fact.stack, job.enclosure.stack_by_id[fact.stack].ends[0].id)

@@ -34,13 +34,15 @@ class Policy:
     ``must`` is for practice rules at must, ``physical`` for physical rules at must, ``prefer`` for any rule at prefer:
     ``hard`` (no plan of the model breaks one), ``soft`` (each subject has a literal that lets it go), ``guard`` (each group
     of an explanation holds while its guard does) or ``free`` (left out). Always rules and built pins are hard; pins that are
-    built can be put under a guard of their own as well, with ``built``.
+    built can be put under a guard of their own as well, with ``built``. Preferences in ``kept`` are hard in any case: no plan of
+    which is asked can pay for breaking one.
     """
 
     must: Mode = "soft"
     prefer: Mode = "soft"
     physical: Mode = "hard"
     built: Mode = "hard"
+    kept: frozenset[str] = frozenset()
 
     def mode(self, job: Job, rule: Rule[Any]) -> Mode:
         """Give the mode of one rule in a job."""
@@ -51,7 +53,7 @@ class Policy:
             return "free"
         if level == "must":
             return self.physical if rule.kind == "physical" else self.must
-        return self.prefer
+        return "hard" if rule.id in self.kept else self.prefer
 
 
 def build(

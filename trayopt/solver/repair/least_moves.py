@@ -1,8 +1,8 @@
 """A bound on how many given legs have to move, from a small model of trays alone.
 
 Ribbons that are spliced to each other lie in one tray in every plan, whatever the divisions are. The model knows such bundles
-of ribbons, what the trays hold, and the order of the legs of a subunit that is divided at the tray; it knows nothing of tubes,
-ways and guides. What it proves to be the least holds for every plan that keeps every must.
+of ribbons, idle ribbons that may be parked, what the trays hold, and the order of the legs of a subunit that is divided at the
+tray; it knows nothing of tubes, ways and guides. What it proves to be the least holds for every plan that keeps every must.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from trayopt.domain.job import Job
 from trayopt.domain.tied import tied
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
-from trayopt.solver.model.decisions import Fact, Given, RunAt, spliced_in
+from trayopt.solver.model.decisions import Fact, Given, RunAt, lying_in
 from trayopt.solver.model.interruptible import FOUND
 
 Ribbon = tuple[str, int, int]
@@ -97,8 +97,8 @@ class _Trays:
         return self._at[bundle, place]
 
     def bundles_of(self, run: RunAt) -> set[int]:
-        """Give the bundles that hold spliced fibres of a run."""
-        return {self._bundle[_ribbon(self.job, run.trunk, fibre)] for fibre in spliced_in(self.job, run)}
+        """Give the bundles that hold the fibres that tell where a run lies."""
+        return {self._bundle[_ribbon(self.job, run.trunk, fibre)] for fibre in lying_in(self.job, run)}
 
     def hold(self) -> None:
         """Hold bundles to one place each, trays to what they take, and subunits divided at the tray to their order."""
@@ -118,16 +118,17 @@ class _Trays:
             self.cp.add_bool_or([~before, ~after])
 
     def _loads(self) -> Iterator[tuple[str, _Load, _Room]]:
-        splices: dict[int, int] = defaultdict(int)
+        ends: dict[int, int] = defaultdict(int)
+        for (trunk, number, _), bundle in self._bundle.items():
+            ends[bundle] += self.job.subunit_of_leg[trunk, number].ribbon_fibres
         sleeves: dict[int, dict[int, int]] = defaultdict(lambda: defaultdict(int))
         sizes = {stack.tray.sleeve_fibres for stack in self.job.enclosure.stacks}
         for run in self.job.sleeve_runs:
             bundle = self._bundle[_ribbon(self.job, run.a.trunk, run.a.first)]
-            splices[bundle] += run.count
             for size in sizes:
                 sleeves[size][bundle] += run.sleeves(size)
         tray = self.job.enclosure.tray_at
-        yield TrayFibres.id, lambda _: splices, lambda place: tray(place).fibres
+        yield TrayFibres.id, lambda _: ends, lambda place: 2 * tray(place).fibres
         yield TraySleeves.id, lambda place: sleeves[tray(place).sleeve_fibres], lambda place: tray(place).sleeves
 
     def _torn(self) -> Iterator[tuple[cp_model.IntVar, cp_model.IntVar]]:
@@ -157,8 +158,14 @@ def _ribbon(job: Job, trunk: str, fibre: int) -> Ribbon:
 
 
 def _bundles(job: Job) -> Mapping[Ribbon, int]:
-    """Give every spliced ribbon the number of its bundle: the ribbons that splices bind to one tray."""
+    """Give every ribbon that may lie in a tray the number of its bundle: the ribbons that splices bind to one tray."""
     pairs = [
         (_ribbon(job, piece.a.trunk, piece.a.first), _ribbon(job, piece.b.trunk, piece.b.first)) for piece in job.pieces
     ]
-    return tied(chain.from_iterable(pairs), pairs)
+    parked = (
+        (subunit.trunk, subunit.number, ribbon)
+        for subunit in job.subunits
+        if job.spliced[subunit.trunk, subunit.number] and "tray" in job.trunk_by_id[subunit.trunk].divide_at
+        for ribbon in range(1, subunit.ribbons + 1)
+    )
+    return tied(chain(chain.from_iterable(pairs), parked), pairs)

@@ -26,7 +26,7 @@ from trayopt.solver.model.decisions import (
     RunAt,
     Weights,
     changes,
-    spliced_in,
+    lying_in,
     standing,
 )
 from trayopt.solver.model.literals import total
@@ -142,11 +142,11 @@ def complete(job: Job, fixed: Iterable[Fact], *, clock: Clock | None = None, tun
 
 
 def divided_by(job: Job, facts: Iterable[Fact]) -> dict[Key, int]:
-    """Give the k that facts leave a subunit: that of a spliced leg whose tray they fix."""
+    """Give the k that facts leave a subunit: that of a leg whose tray they fix."""
     found: dict[Key, int] = {}
     for fact in facts:
         trunk = job.trunk_by_id.get(fact.trunk) if isinstance(fact, RunAt) and fact.leg else None
-        if trunk is None or not isinstance(fact, RunAt) or fact.last > trunk.cable.fibres or not spliced_in(job, fact):
+        if trunk is None or not isinstance(fact, RunAt) or fact.last > trunk.cable.fibres or not lying_in(job, fact):
             continue
         leg = trunk.subunit_of(fact.first).leg_of_run(fact.first, fact.last)
         if leg is not None:
@@ -187,7 +187,7 @@ def _pin(job: Job, fact: Fact) -> LegPin | TrunkPin | bool | None:
         )
     if not fact.leg or fact.place not in job.enclosure.place_rank or fact.last > trunk.cable.fibres:
         return None
-    if not spliced_in(job, fact):
+    if not lying_in(job, fact):
         return True
     if trunk.subunit_of(fact.first).leg_of_run(fact.first, fact.last) is None:
         return None
@@ -339,10 +339,10 @@ def _fix_run(model: Model, fact: RunAt, *when: Any) -> None:
     job = model.job
     if fact.last > job.trunk_by_id[fact.trunk].cable.fibres:
         model.require(False, *when)
-    elif fact.leg and spliced_in(job, fact):
+    elif fact.leg and lying_in(job, fact):
         subunit = job.trunk_by_id[fact.trunk].subunit_of(fact.first)
         leg = subunit.leg_of_run(fact.first, fact.last)
-        known = leg is not None and leg.of in model.divisions(subunit)
+        known = leg is not None and leg in model.legs(subunit, leg.of)
         model.require(model.at(leg, fact.place) >= 1 if leg is not None and known else False, *when)
     else:
         for options in _options(model, fact):
@@ -350,14 +350,14 @@ def _fix_run(model: Model, fact: RunAt, *when: Any) -> None:
 
 
 def _options(model: Model, fact: RunAt) -> dict[tuple[Any, ...], None]:
-    """Legs of the open divisions that may hold the spliced fibres of a run, one entry a set of legs that do."""
-    job = model.job
-    trunk = job.trunk_by_id[fact.trunk]
-    return dict.fromkeys(
-        tuple(subunit.leg_of_fibre(fibre, of) for of in model.divisions(subunit))
-        for fibre in spliced_in(job, fact)
-        for subunit in (trunk.subunit_of(fibre),)
-    )
+    """Legs of the open divisions that may hold the fibres that tell where a run lies, one entry a set of legs that do."""
+    trunk = model.job.trunk_by_id[fact.trunk]
+    found: dict[tuple[Any, ...], None] = {}
+    for fibre in lying_in(model.job, fact):
+        subunit = trunk.subunit_of(fibre)
+        legs = ((of, subunit.leg_of_fibre(fibre, of)) for of in model.divisions(subunit))
+        found[tuple(leg for of, leg in legs if leg in model.legs(subunit, of))] = None
+    return found
 
 
 def _fits(fact: GoesBy, way: Way) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from trayopt.rules.same_division import SameDivision
 from trayopt.solver.bounds import set_partition
-from trayopt.solver.bounds.outline import preference_bound
+from trayopt.solver.bounds.partings import parting_bounds
 from trayopt.solver.heuristics.primal import complete_solution, even_legs, first_plan, fix_divisions, guided
 from trayopt.solver.heuristics.session import LOOK, Session, Share
 from trayopt.solver.model.bound import COMPLETE, SEARCH
@@ -89,7 +89,8 @@ def outlined(s: Session) -> int | None:
     """Bound the weight of broken preferences by ways and stacks; None if not every must can be kept."""
     if not s.on("outline"):
         return 0
-    least = preference_bound(s.job, s.divider.open, s.clock)
+    s.parted = parting_bounds(s.job, s.divider.open, s.clock)
+    least = s.parted.least
     return None if least is None else s.state.record("broken_prefer", least, "outline", COMPLETE)
 
 

@@ -125,7 +125,7 @@ def by_segments(s: Session, descent: Descent, out: int) -> bool:
         Policy(),
         all_placed=not limits["unplaced"],
         divisions=divisions,
-        divide_at=s.partings(limits["broken_prefer"], limits["broken_must"]),
+        divide_at=s.at_tray(limits["broken_prefer"], limits["broken_must"]),
         clock=s.clock,
     )
     for goal, least in limits.items():

@@ -1,0 +1,365 @@
+"""Hands on the ring: what lies where while a box is built, and what every act needs of it.
+
+The track carries what goes round it in the order in which it was laid: what was laid later lies over what was laid before.
+Trays stand in their stacks, the outer one over the inner one. A tray is spliced at the bench, with everything that leads to
+it off the track; so a tray of which a tube lies on the track again cannot come to the bench, and neither can the trays tied to
+it by that tube.
+
+How something in service lies on the track is not known from a plan: behind a signed hold point it can be taken off, with what
+lies over it held aside. What this work has laid itself is never to be moved again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from copy import copy
+from typing import NamedTuple
+
+from trayopt.crewsheets.acts import Act, Phase
+from trayopt.crewsheets.book import Book, place_name
+from trayopt.crewsheets.travellers import Traveller
+from trayopt.rules.reach import Reach
+
+
+class Trouble(NamedTuple):
+    """Why hands cannot do an act: ``trouble.<kind>`` of the catalogue, what it is about, and what is in the way."""
+
+    kind: str
+    what: str
+    by: str = ""
+
+    @property
+    def lasts(self) -> bool:
+        """Whether no other order helps: the plan itself leaves a leg too short."""
+        return self.kind == "reach"
+
+
+class Hands:
+    """What is on the ring, in the stacks and at the bench, from the box as it is found to the box as it is built."""
+
+    def __init__(self, book: Book) -> None:
+        self.book = book
+        self.known = set(book.built_trunks)
+        """Trunks of which the cable is identified."""
+        self.counted: set[str] = set()
+        """Trunks of which the units are identified."""
+        self.signed: set[str] = set()
+        self.clamped = set(book.built_trunks)
+        self.bare = set(book.built_trunks)
+        """Trunks without their jacket."""
+        live = [traveller for traveller in book.travellers.values() if book.served(traveller)]
+        self.ring = [traveller.name for traveller in live]
+        """What lies on the track; the last one lies over all others."""
+        self.parted = {traveller.name for traveller in live}
+        """What makes its way in a tube of the set and is in that tube."""
+        self.marked: set[str] = set()
+        self.divided: set[str] = set()
+        self.tried: set[int] = set()
+        """Empty trays that stand in their places for the trial."""
+        self.laid = {i for i, state in enumerate(book.states) if state != "new"}
+        self.aside: set[int] = set()
+        """Trays in service that are held aside."""
+        self.bench: set[int] = set()
+        """Trays that are out of the box with what leads to them."""
+        self.spliced: set[int] = set()
+        self.passed = {batch.number for batch in book.batches if not batch.fibres}
+        bench = Reach().parameters(book.job).bench_mm
+        self.bench_mm = 0 if book.job.rules["reach"].level == "off" else bench
+        self._do: dict[Phase, Callable[[Act], Iterator[Trouble]]] = {
+            "service": self._sign, "identify": self._identify, "release": self._release, "clamp": self._clamp,
+            "strip": self._strip, "units": self._units, "release_units": self._release_units, "part": self._part,
+            "fit": self._fit, "route": self._route, "mark": self._mark, "take_off": self._take_off,
+            "take_out": self._take_out, "divide": self._divide, "open": self._open, "splice": self._splice,
+            "lay": self._lay, "test": self._test, "close": self._close,
+        }  # fmt: skip
+
+    def copy(self) -> Hands:
+        """Give hands that are as far, and go on by themselves."""
+        made = Hands(self.book)
+        for name, value in vars(self).items():
+            if name not in {"book", "_do"}:
+                setattr(made, name, copy(value))
+        return made
+
+    def do(self, act: Act) -> list[Trouble]:
+        """Do an act, and say what was in the way; what can be done of it is done."""
+        if act.phase == "prepare":
+            return []
+        found = list(self._do[act.phase](act))
+        if self.book.built_trunks and act.phase not in {"service", "close"} and "service" not in self.signed:
+            found.append(Trouble("unsigned", act.phase, "service"))
+        return found
+
+    # --- before anything goes round ---------------------------------------------------------------------------------
+
+    def _sign(self, act: Act) -> Iterator[Trouble]:
+        self.signed.add(act.phase)
+        yield from ()
+
+    def _signed(self, what: str, hold: str) -> Iterator[Trouble]:
+        if hold not in self.signed:
+            yield Trouble("unsigned", what, hold)
+
+    def _identify(self, act: Act) -> Iterator[Trouble]:
+        self.known.update(act.trunks)
+        yield from ()
+
+    def _release(self, act: Act) -> Iterator[Trouble]:
+        yield from (Trouble("unknown", trunk) for trunk in act.trunks if trunk not in self.known)
+        yield from self._sign(act)
+
+    def _clamp(self, act: Act) -> Iterator[Trouble]:
+        for trunk in act.trunks:
+            yield from self._signed(trunk, "release")
+            self.clamped.add(trunk)
+
+    def _strip(self, act: Act) -> Iterator[Trouble]:
+        for trunk in act.trunks:
+            yield from self._signed(trunk, "release")
+            if trunk not in self.clamped:
+                yield Trouble("unclamped", trunk)
+            self.bare.add(trunk)
+
+    def _units(self, act: Act) -> Iterator[Trouble]:
+        for trunk in act.trunks:
+            if trunk not in self.bare:
+                yield Trouble("jacket", trunk)
+            self.counted.add(trunk)
+
+    def _release_units(self, act: Act) -> Iterator[Trouble]:
+        yield from (Trouble("unknown", trunk) for trunk in act.trunks if trunk not in self.counted)
+        yield from self._sign(act)
+
+    def _part(self, act: Act) -> Iterator[Trouble]:
+        for name in act.travellers:
+            yield from self._signed(name, "release_units")
+            yield from self._off(name)
+            self.parted.add(name)
+
+    # --- the trial --------------------------------------------------------------------------------------------------
+
+    def _fit(self, act: Act) -> Iterator[Trouble]:
+        for tray in act.trays:
+            yield from self._free(tray)
+            self.tried.add(tray)
+
+    def _route(self, act: Act) -> Iterator[Trouble]:
+        for trunk in act.trunks:
+            if trunk not in self.bare:
+                yield Trouble("jacket", trunk)
+            if act.coiled:
+                yield from (Trouble("covers", trunk, name) for name in self.ring if name in self._on_trial())
+                self.ring.append(coil_of(trunk))
+        for name in act.travellers:
+            traveller = self.book.travellers[name]
+            if not traveller.own and name not in self.parted:
+                yield Trouble("whole", name)
+            yield from self._off(name)
+            yield from self._stand(traveller)
+            self.ring.append(name)
+
+    def _mark(self, act: Act) -> Iterator[Trouble]:
+        for name in act.travellers:
+            traveller = self.book.travellers[name]
+            if name not in self.ring:
+                yield Trouble("off_track", name)
+            else:
+                others = [other for other in self._over_on_ring([name]) if other not in act.travellers]
+                yield from self._clear(traveller, others)
+            yield from self._stand(traveller)
+            self.marked.add(name)
+
+    def _take_off(self, act: Act) -> Iterator[Trouble]:
+        for name in reversed(act.travellers):
+            traveller = self.book.travellers[name]
+            if name not in self.ring:
+                yield Trouble("off_track", name)
+                continue
+            yield from self._clear(traveller, self._over_on_ring([name]))
+            yield from self._marked(traveller)
+            self.ring.remove(name)
+
+    def _take_out(self, act: Act) -> Iterator[Trouble]:
+        for tray in act.trays:
+            for traveller in self._travellers(tray):
+                yield from self._marked(traveller)
+            if self.book.states[tray] != "new":
+                yield from self._fetch(tray)
+                continue
+            if tray not in self.tried:
+                yield Trouble("not_there", self._name(tray))
+            yield from self._buried(tray)
+            self.tried.discard(tray)
+            self.bench.add(tray)
+
+    def _divide(self, act: Act) -> Iterator[Trouble]:
+        for name in act.travellers:
+            yield from self._signed(name, "release_units")
+            yield from self._marked(self.book.travellers[name])
+            yield from self._off(name)
+            self.divided.add(name)
+
+    # --- trays ------------------------------------------------------------------------------------------------------
+
+    def _open(self, act: Act) -> Iterator[Trouble]:
+        for tray in act.trays:
+            self.signed.add(f"open {self.book.group_of[tray][0]}")
+            group = self.book.group_of[tray]
+            over = [i for i in group if any(self.book.states[k] == "new" and self._lies_over(i, k) for k in group)]
+            self.aside.update(i for i in (*self.book.above(tray), *over) if i in self.laid)
+        yield from ()
+
+    def _splice(self, act: Act) -> Iterator[Trouble]:
+        for tray in act.trays:
+            if tray in self.laid:
+                yield from self._fetch(tray)
+            elif tray not in self.bench:
+                yield Trouble("not_at_bench", self._name(tray))
+            for traveller in self._travellers(tray):
+                yield from self._off(traveller.name)
+                if traveller.name in self.book.work_travellers and traveller.name not in self.divided:
+                    yield Trouble("undivided", traveller.name)
+            for leg in self.book.tray_legs[tray]:
+                free = (leg.route_mm or 0) - self.book.stack(leg).tray.inside_mm
+                if free < self.bench_mm:
+                    yield Trouble("reach", f"{leg.leg} ({self._name(tray)})", f"{free} / {self.bench_mm} mm")
+            self.spliced.add(tray)
+
+    def _lay(self, act: Act) -> Iterator[Trouble]:
+        for tray in act.trays:
+            group = self.book.group_of[tray]
+            if tray not in self.spliced:
+                yield Trouble("unspliced", self._name(tray))
+            served = [i for i in group if self.book.states[i] == "closed" and i in self.bench]
+            last = not any(i in self.bench for i in group if i > tray and i not in served)
+            for i in sorted(i for i in (*served, tray) if i <= tray or last):
+                yield from self._put(i)
+            if last:
+                self.aside.difference_update(self.book.above(tray))
+
+    def _put(self, tray: int) -> Iterator[Trouble]:
+        if tray not in self.bench:
+            yield Trouble("not_at_bench", self._name(tray))
+        yield from self._free(tray)
+        for other in sorted({i for t in self._travellers(tray) for i in self._trays(t)}):
+            if other in self.book.batch_of and other not in self.spliced:
+                yield Trouble("ties", self._name(tray), self._name(other))
+        for other in self.book.work_trays:
+            if other not in self.laid and self._lies_over(tray, other):
+                yield Trouble("buries", self._name(tray), self._name(other))
+        own = next((self.book.batch_of[i] for i in self.book.group_of[tray] if i in self.book.batch_of), None)
+        for i in sorted(self.laid):
+            batch = self.book.batch_of.get(i, own)
+            if self._lies_over(tray, i) and batch != own and batch not in self.passed:
+                yield Trouble("untested", self._name(tray), self._name(i))
+        self.ring += [t.name for t in self._travellers(tray) if t.name not in self.ring]
+        self.bench.discard(tray)
+        self.laid.add(tray)
+
+    def _test(self, act: Act) -> Iterator[Trouble]:
+        for tray in act.trays:
+            if tray not in self.laid or tray not in self.spliced:
+                yield Trouble("unspliced" if tray not in self.spliced else "not_there", self._name(tray))
+        if act.batch is not None:
+            self.passed.add(act.batch)
+
+    def _close(self, act: Act) -> Iterator[Trouble]:
+        del act
+        yield from (Trouble("not_there", self._name(i)) for i in range(len(self.book.trays)) if i not in self.laid)
+        yield from (Trouble("held_aside", self._name(i)) for i in sorted(self.aside))
+        for batch in self.book.batches:
+            if batch.number not in self.passed:
+                yield Trouble("untested", "close", self._name(batch.trays[0]))
+
+    # --- what lies where --------------------------------------------------------------------------------------------
+
+    def _name(self, tray: int) -> str:
+        return place_name(self.book.trays[tray])
+
+    def _trays(self, traveller: Traveller) -> set[int]:
+        return {self.book.tray_of(leg) for leg in traveller.legs}
+
+    def _travellers(self, tray: int) -> list[Traveller]:
+        return list(dict.fromkeys(self.book.traveller_of[leg.leg] for leg in self.book.tray_legs[tray]))
+
+    def _over(self, tray: int) -> list[int]:
+        """Give what stands over a tray's place and is not held aside."""
+        return [i for i in sorted((self.laid | self.tried) - self.aside) if self._lies_over(i, tray)]
+
+    def _lies_over(self, tray: int, other: int) -> bool:
+        """Whether the place of a tray lies over that of another one."""
+        one, two = self.book.trays[tray], self.book.trays[other]
+        return one.stack == two.stack and one.position > two.position
+
+    def _buried(self, tray: int) -> Iterator[Trouble]:
+        over = self._over(tray)
+        if over:
+            yield Trouble("buried", self._name(tray), ", ".join(self._name(i) for i in over))
+
+    def _free(self, tray: int) -> Iterator[Trouble]:
+        """See that a tray can go to its place: nothing stands there, and nothing over it."""
+        if tray in self.laid or tray in self.tried:
+            yield Trouble("taken", self._name(tray))
+        yield from self._buried(tray)
+
+    def _stand(self, traveller: Traveller) -> Iterator[Trouble]:
+        """See that the trays to which legs are to be made stand in their places."""
+        standing = (self.laid | self.tried) - self.aside
+        needed = {self.book.tray_of(leg) for leg in traveller.legs if leg.leg not in self.book.built}
+        for tray in sorted(needed - standing):
+            yield Trouble("no_stack", traveller.name, self._name(tray))
+
+    def _on_trial(self) -> set[str]:
+        """Give what goes round the track to be taken off again: its trays are not spliced."""
+        made = self.book.work_travellers.values()
+        return {t.name for t in made if not self.book.served(t) and not self._trays(t) <= self.spliced}
+
+    def _marked(self, traveller: Traveller) -> Iterator[Trouble]:
+        """See that what has legs to be made is marked."""
+        if traveller.name in self.book.work_travellers and traveller.name not in self.marked:
+            yield Trouble("unmarked", traveller.name)
+
+    def _off(self, name: str) -> Iterator[Trouble]:
+        """See that something is at hand: it does not lie on the track."""
+        if name in self.ring:
+            yield Trouble("on_track", name)
+
+    def _over_on_ring(self, names: Sequence[str]) -> list[str]:
+        """Give what lies on the track over the lowest of some things there."""
+        lowest = min(self.ring.index(name) for name in names)
+        return [name for name in self.ring[lowest + 1 :] if name not in names]
+
+    def _clear(self, traveller: Traveller, over: Iterable[str]) -> Iterator[Trouble]:
+        """See that nothing lies over something on the track; what is in service is held aside."""
+        names = [name for name in over if not self.book.served(traveller)]
+        if names:
+            yield Trouble("buried", traveller.name, ", ".join(names))
+
+    def _fetch(self, tray: int) -> Iterator[Trouble]:
+        """Bring a tray in service to the bench, with what leads to it and with the trays tied to it."""
+        name = self._name(tray)
+        if self.book.states[tray] == "new":
+            yield Trouble("not_at_bench", name)
+            return
+        group = self.book.group_of[tray]
+        yield from self._signed(name, f"open {group[0]}")
+        for i in reversed(group):
+            if i in self.laid and self.book.states[i] != "new":
+                yield from self._buried(i)
+                self.laid.discard(i)
+                self.aside.discard(i)
+                self.bench.add(i)
+                for traveller in self._travellers(i):
+                    if traveller.name in self.ring:
+                        self.ring.remove(traveller.name)
+
+
+def coil_of(trunk: str) -> str:
+    """Name what of a trunk is coiled on the track."""
+    return f"{trunk}/…"
+
+
+def replay(book: Book, acts: Iterable[Act]) -> list[tuple[int, Trouble]]:
+    """Do acts one after the other; give what was in the way of which one, by its number from 1."""
+    hands = Hands(book)
+    return [(number, trouble) for number, act in enumerate(acts, start=1) for trouble in hands.do(act)]

@@ -1,0 +1,133 @@
+"""Rows of the page that no list has: a tray with its sleeves, and the record of a test batch."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from html import escape
+from typing import Any
+
+from trayopt.crewsheets.book import Book, Sleeve, place_name
+from trayopt.crewsheets.geometry.base import Picture
+from trayopt.crewsheets.readings import Readings
+from trayopt.crewsheets.step_words import counted, parked_of, tied_words
+from trayopt.crewsheets.units import Teller
+from trayopt.domain import colours
+from trayopt.domain.ranges import Run
+
+ACROSS = 12
+"""Fibres side by side in the table of sleeves."""
+
+
+def tray_row(book: Book, index: int, pictures: Mapping[str, Picture], tell: Teller) -> dict[str, Any]:
+    """Give one tray; of what is in service in it nothing but its circuits."""
+    row, kind = book.trays[index], book.hardware(book.trays[index])
+    sleeves = book.work_sleeves[index]
+    circuits = counted(book.circuits(index))
+    if book.states[index] == "closed":
+        return {"name": place_name(row), "closed": True, "circuits": circuits}
+    says = tell(
+        "tray.says",
+        batch=book.batch_of[index],
+        splices=book.spliced_in(index),
+        parked=row.ends - 2 * book.spliced_in(index),
+        ends=row.ends,
+        of_ends=2 * kind.fibres,
+        sleeves=row.sleeves,
+        of_sleeves=kind.sleeves,
+        circuits=circuits,
+    )
+    served = ""
+    if book.states[index] == "opened":
+        live = ", ".join(leg.leg for leg in book.tray_legs[index] if leg.leg in book.built)
+        served = tell("tray.served", legs=live, circuits=counted(book.live([index])) or tell("step.service.none"))
+    return {
+        "name": place_name(row),
+        "closed": False,
+        "served": served,
+        "tied": tied_words(book, tell, index),
+        "number": index + 1,
+        "says": says,
+        "batch": book.batch_of[index],
+        "splices": book.spliced_in(index),
+        "parked_fibres": row.ends - 2 * book.spliced_in(index),
+        "used": row.sleeves,
+        "legs": ", ".join(leg.leg for leg in book.tray_legs[index]),
+        "circuits": circuits,
+        "picture": pictures[f"tray-{place_name(row)}"],
+        "across": min(ACROSS, max((sleeve.a.count for sleeve in sleeves), default=1)),
+        "trunks": list(dict.fromkeys(leg.trunk for leg in book.tray_legs[index])),
+        "parked": ", ".join(parked_of(book, index)),
+        "sleeves": [
+            {
+                "number": sleeve.number,
+                "sides": [
+                    _side(book, run, start, tell)
+                    for start in range(0, sleeve.a.count, ACROSS)
+                    for run in (sleeve.a, sleeve.b)
+                ],
+            }
+            for sleeve in sleeves
+        ],
+    }
+
+
+def _side(book: Book, run: Run, start: int, tell: Teller) -> dict[str, Any]:
+    """One side of a sleeve, twelve fibres from ``start``: its run, its seat in words, and a cell for every fibre."""
+    part = Run(run.trunk, run.first + start, min(run.last, run.first + start + ACROSS - 1))
+    seat = book.seat(part.trunk, part.first)
+    colour = tell.words.colour
+    words = tell(
+        "tray.seat",
+        subunit=seat.subunit,
+        subunit_colour=colour(seat.subunit),
+        ribbon=seat.ribbon,
+        ribbon_colour=colour(seat.ribbon),
+    )
+    fibres = range(seat.fibre, seat.fibre + part.count)
+    return {
+        "run": str(part),
+        "seat": words,
+        "cells": [(f"k{(i - 1) % 12 + 1}", str(i), colours.short(i)) for i in fibres],
+    }
+
+
+def batch_rows(book: Book, readings: Readings, tell: Teller) -> Iterator[dict[str, Any]]:
+    """Give the record of every batch: its number, its trays, and its rows."""
+    from markupsafe import Markup
+
+    for batch in book.batches:
+        rows = "".join(
+            _sleeve_head(book, sleeve, len(readings.waves))
+            + "".join(_test_row(book, readings, sleeve, i, tell) for i in range(sleeve.a.count))
+            for tray in batch.trays
+            for sleeve in book.work_sleeves[tray]
+        )
+        trays = ", ".join(place_name(book.trays[i]) for i in batch.trays)
+        yield {"number": batch.number, "trays": trays, "rows": Markup(rows)}
+
+
+def _sleeve_head(book: Book, sleeve: Sleeve, waves: int) -> str:
+    """Head of a sleeve's rows, where there is no room for what each row says of it: on paper and on a narrow screen."""
+    said = escape(f"{place_name(book.trays[sleeve.tray])} · {sleeve.number}: {sleeve.a} × {sleeve.b}")
+    return f'<tr class="sleeve-head"><th colspan="{4 + 3 * waves}" scope="colgroup">{said}</th></tr>\n'
+
+
+def _test_row(book: Book, readings: Readings, sleeve: Sleeve, i: int, tell: Teller) -> str:
+    """One row of the test record as HTML; written by hand because there are thousands."""
+    a, b = (sleeve.a.trunk, sleeve.a.first + i), (sleeve.b.trunk, sleeve.b.first + i)
+    left, right = escape(f"{a[0]}:{a[1]}"), escape(f"{b[0]}:{b[1]}")
+    cells, results = [], []
+    for wave in readings.waves:
+        reading = readings.at(*a, wave)
+        results.append("open" if reading is None else readings.result(reading))
+        figures = (reading.a_to_b, reading.b_to_a, reading.mean) if reading else (None, None, None)
+        cells += ["" if figure is None else str(figure.normalize() + 0) for figure in figures]
+    result = "fail" if "fail" in results else "open" if "open" in results else "pass"
+    said = "" if result == "open" else tell(f"result.{result}")
+    mark = ' class="fail"' if result == "fail" else ""
+    middle = "".join(f"<td>{cell}</td>" for cell in cells)
+    place = escape(place_name(book.trays[sleeve.tray]))
+    return (
+        f'<tr data-a="{left}" data-b="{right}"><th scope="row">{left}</th><td>{right}</td><td>{place} · {sleeve.number}</td>'
+        f"{middle}<td{mark}>{escape(said)}</td></tr>\n"
+    )

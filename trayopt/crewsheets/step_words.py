@@ -1,0 +1,374 @@
+"""What every step says: the words of one act, with the plan's own figures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+
+from trayopt.crewsheets.acts import Act, Phase
+from trayopt.crewsheets.book import Book, counted_sizes, place_name
+from trayopt.crewsheets.marks import Marks
+from trayopt.crewsheets.travellers import Traveller
+from trayopt.crewsheets.units import Teller
+from trayopt.domain.assignment import Way
+from trayopt.domain.hardware import Place
+from trayopt.domain.plan import PlanLeg
+from trayopt.domain.ranges import parse_run
+
+
+class StepWords:
+    """Titles and lines of acts."""
+
+    def __init__(self, book: Book, marks: Marks, tell: Teller) -> None:
+        self.book, self.marks, self.tell = book, marks, tell
+        self._of: dict[Phase, Callable[[Act], Iterator[str]]] = {
+            "prepare": self._prepare, "service": self._service, "identify": self._identify, "release": self._release,
+            "clamp": self._clamp, "strip": self._strip, "units": self._units, "release_units": self._release_units,
+            "part": self._part, "fit": self._fit, "route": self._route, "mark": self._mark, "take_off": self._take_off,
+            "take_out": self._take_out, "divide": self._divide, "open": self._open, "splice": self._splice,
+            "lay": self._lay, "test": self._test, "close": self._close,
+        }  # fmt: skip
+
+    def title(self, act: Act) -> str:
+        """Name a step."""
+        if act.phase in {"open", "splice", "lay"}:
+            tray = act.trays[0]
+            key = "splice.park" if act.phase == "splice" and not self.book.work_sleeves[tray] else act.phase
+            return self.tell(f"step.{key}", name=self._name(tray))
+        name = act.trunks[0] if act.phase in {"part", "route", "mark", "take_off"} else ""
+        return self.tell(f"step.{act.phase}", name=name, batch=act.batch or 0)
+
+    def lines(self, act: Act) -> list[str]:
+        """Say what is done."""
+        return list(self._of[act.phase](act))
+
+    # --- before anything goes round ---------------------------------------------------------------------------------
+
+    def _prepare(self, act: Act) -> Iterator[str]:
+        del act
+        book, tell = self.book, self.tell
+        kinds: dict[str, int] = {}
+        for tray in book.new_trays:
+            kinds[book.hardware(tray).id] = kinds.get(book.hardware(tray).id, 0) + 1
+        box = book.job.enclosure
+        yield tell("step.prepare.box", box=box.id, n=len(box.stacks))
+        for kind, count in kinds.items():
+            yield tell("step.prepare.trays", n=count, tray=kind)
+        yield tell("step.prepare.tools")
+        for trunk in book.outside:
+            yield tell("step.outside", trunk=trunk)
+
+    def _service(self, act: Act) -> Iterator[str]:
+        """Say what is in service: its trunks and trays, and the circuits in them."""
+        book, tell = self.book, self.tell
+        for trunk in act.trunks:
+            yield tell("step.service.work" if trunk in book.work else "step.service.trunk", trunk=trunk)
+        for stack in book.job.enclosure.stacks:
+            for state in ("closed", "opened"):
+                trays = [i for i, tray in enumerate(book.trays) if tray.stack == stack.id and book.states[i] == state]
+                if trays:
+                    names = ", ".join(map(self._name, trays))
+                    yield tell(f"step.service.{state}", n=len(trays), trays=names, circuits=self._live(trays))
+
+    def _identify(self, act: Act) -> Iterator[str]:
+        for trunk in map(self.book.job.trunk_by_id.__getitem__, act.trunks):
+            diameter = self.tell.size(trunk.cable.diameter_mm)
+            yield self.tell("step.identify.line", trunk=trunk.id, fibres=trunk.cable.fibres, diameter=diameter)
+
+    def _release(self, act: Act) -> Iterator[str]:
+        for trunk in act.trunks:
+            yield self.tell("step.release.line", trunk=trunk, length=self.tell.cut(self.marks.strip[trunk]))
+
+    def _clamp(self, act: Act) -> Iterator[str]:
+        book, tell = self.book, self.tell
+        yield tell("step.clamp.first")
+        for trunk in act.trunks:
+            port = book.job.enclosure.port_by_id[book.ways[trunk].port or ""]
+            there = [t for t in book.trunks if book.ways[t.id].port == port.id]
+            seal = port.seal_for([t.cable.diameter_mm for t in there])
+            diameter = tell.size(book.job.trunk_by_id[trunk].cable.diameter_mm)
+            if seal is None:
+                key = "step.clamp.bare" if port.seals else "step.clamp.sealless"
+                yield tell(key, trunk=trunk, port=port.id, diameter=diameter)
+                continue
+            line = tell("step.clamp.line", n=seal.holes, trunk=trunk, port=port.id, diameter=diameter)
+            built = [t.id for t in there if t.id in book.built_trunks]
+            more = tell("step.clamp.shared", n=len(built), built=", ".join(built)) if built else ""
+            yield f"{line} {more}".rstrip()
+
+    def _strip(self, act: Act) -> Iterator[str]:
+        for trunk in act.trunks:
+            mm = self.book.job.trunk_by_id[trunk].transition_mm
+            where = "at_port" if mm == 0 else "before" if mm > 0 else "behind"
+            transition = self.tell(f"step.strip.{where}", length=self.tell.length(abs(mm)))
+            length = self.tell.cut(self.marks.strip[trunk])
+            yield self.tell("step.strip.line", trunk=trunk, length=length, transition=transition)
+        yield trial_note(self.marks, self.tell)
+
+    def _units(self, act: Act) -> Iterator[str]:
+        for trunk in act.trunks:
+            units = units_of(self.book, trunk)
+            if trunk in self.book.built_trunks:
+                names = self.tell.words.listed([str(number) for number in units])
+                yield self.tell("step.units.built", n=len(units), trunk=trunk, units=names)
+            else:
+                fibres = self.book.job.trunk_by_id[trunk].cable.fibres
+                yield self.tell("step.units.line", n=len(units), trunk=trunk, fibres=fibres)
+
+    def _release_units(self, act: Act) -> Iterator[str]:
+        book, tell = self.book, self.tell
+        for trunk in act.trunks:
+            legs = book.work[trunk]
+            fibres = sum(book.run(leg).count for leg in legs)
+            yield tell("step.release_units.line", n=len(legs), trunk=trunk, fibres=fibres)
+        for sleeve in book.sleeves_to_make:
+            for run in (sleeve.a, sleeve.b):
+                leg = book.leg_at(run.trunk, run.first)
+                if leg is not None and leg.leg in book.built:
+                    yield tell("step.release_units.parked", n=run.count, run=str(run), leg=leg.leg)
+        yield tell("step.release_units.traffic")
+
+    # --- the trial --------------------------------------------------------------------------------------------------
+
+    def _part(self, act: Act) -> Iterator[str]:
+        """Say how subunits are divided at the port, neighbours of one kind in one line."""
+        yield from self._divisions(act.travellers, "step.part")
+
+    def _fit(self, act: Act) -> Iterator[str]:
+        for stack in self.book.job.enclosure.stacks:
+            count = sum(self.book.trays[i].stack == stack.id for i in act.trays)
+            if count:
+                yield self.tell("step.fit.line", n=count, stack=stack.id, tray=stack.tray.id)
+
+    def _route(self, act: Act) -> Iterator[str]:
+        book, tell, trunk = self.book, self.tell, act.trunks[0]
+        way, travellers = book.ways[trunk], self._travellers(act)
+        sizes = counted_sizes(travellers)
+        tubes = ", ".join(tell("step.route.tubes", n=count, size=tell.size(size)) for size, count in sizes)
+        if trunk in book.built_trunks:
+            yield tell("step.route.built", trunk=trunk)
+        if act.coiled:
+            yield tell("step.route.coiled", n=len(book.coiled(trunk)))
+        travel = tell(f"travel.{way.travel}")
+        yield tell("step.route.line", n=way.loops or 0, trunk=trunk, port=way.port, travel=travel, tubes=tubes)
+        yield tell("step.route.guides", guides=" → ".join(guides_of(book, travellers)))
+
+    def _mark(self, act: Act) -> Iterator[str]:
+        tell, travellers = self.tell, self._travellers(act)
+        legs = self._new(travellers)
+        yield tell("step.mark.line", n=len(legs), first=_ends(legs))
+        opened = sum(traveller.opened and not self.book.served(traveller) for traveller in travellers)
+        if opened:
+            length = tell.length(self.book.settings.materials.parting_mm)
+            yield tell("step.mark.opened", n=opened, length=length)
+
+    def _take_off(self, act: Act) -> Iterator[str]:
+        yield self.tell("step.take_off.line", n=len(act.travellers))
+
+    def _take_out(self, act: Act) -> Iterator[str]:
+        book = self.book
+        legs = [leg for i in act.trays for leg in book.tray_legs[i]]
+        least = min((leg.route_mm or 0) - book.stack(leg).tray.inside_mm for leg in legs)
+        yield self.tell("step.take_out.line", n=len(act.trays), length=self.tell.length(least))
+
+    def _divide(self, act: Act) -> Iterator[str]:
+        """Say how tubes are ended and divided at the bench; those with something in service by themselves."""
+        book, tell = self.book, self.tell
+        names = [name for name in act.travellers if not book.served(book.travellers[name])]
+        own = [name for name in names if book.travellers[name].own]
+        yield from self._divisions(own, "step.divide")
+        for trunk in act.trunks:
+            parted = sum(name not in own and book.travellers[name].trunk == trunk for name in names)
+            if parted:
+                yield tell("step.divide.port", n=parted, trunk=trunk)
+        for traveller in self._travellers(act):
+            if book.served(traveller):
+                live = [leg.leg for leg in traveller.legs if leg.leg in book.built]
+                new = ", ".join(leg.leg for leg in self._new([traveller]))
+                span = traveller.legs[0].subunit
+                yield tell(
+                    "step.divide.served", n=len(live), trunk=traveller.trunk, span=span, live=", ".join(live), legs=new
+                )
+
+    def _divisions(self, names: Sequence[str], key: str) -> Iterator[str]:
+        kinds: dict[tuple[str, int], int] = {}
+        for name in names:
+            for leg in self.book.travellers[name].legs:
+                kinds[leg.trunk, leg.subunit] = leg.of
+        rows = sorted((self.book.job.trunk_rank[trunk], number, of) for (trunk, number), of in kinds.items())
+        start = 0
+        for i, (rank, number, of) in enumerate(rows):
+            if i + 1 < len(rows) and rows[i + 1] == (rank, number + 1, of):
+                continue
+            trunk = self.book.job.trunks[rank].id
+            first = rows[start][1]
+            subunit = self.book.job.subunit_of_leg[trunk, number]
+            yield self.tell(
+                f"{key}.whole" if of == 1 else f"{key}.line",
+                trunk=trunk,
+                span=str(first) if first == number else f"{first} – {number}",
+                of=of,
+                n=subunit.ribbons // of,
+                fibres=subunit.fibres // of,
+                length=self.tell.length(self.book.settings.materials.parting_mm),
+            )
+            start = i + 1
+
+    # --- trays ------------------------------------------------------------------------------------------------------
+
+    def _open(self, act: Act) -> Iterator[str]:
+        """Say what is in service over trays, in them, and tied to them."""
+        book, tell, over = self.book, self.tell, self.book.above(act.trays[0])
+        if over:
+            trays = ", ".join(map(self._name, over))
+            yield tell("step.open.lift", n=len(over), trays=trays, circuits=self._live(over))
+        for tray in act.trays:
+            if book.states[tray] == "opened":
+                legs = ", ".join(leg.leg for leg in book.tray_legs[tray] if leg.leg in book.built)
+                yield tell("step.open.inside", name=self._name(tray), legs=legs, circuits=self._live([tray]))
+        closed = [i for i in book.group_of[act.trays[0]] if book.states[i] == "closed"]
+        if closed:
+            names = ", ".join(map(self._name, closed))
+            yield tell("step.open.tied", n=len(closed), trays=names, circuits=self._live(closed))
+
+    def _splice(self, act: Act) -> Iterator[str]:
+        book, tell, tray = self.book, self.tell, act.trays[0]
+        legs = ", ".join(leg.leg for leg in book.tray_legs[tray] if leg.leg not in book.built)
+        sleeves = book.work_sleeves[tray]
+        if sleeves:
+            yield tell("step.splice.line", n=len(sleeves), fibres=book.spliced(tray), legs=legs)
+            if tray == book.work_trays[0]:
+                yield tell("step.splice.holder")
+        else:
+            yield tell("step.splice.none", legs=legs)
+        if tied := tied_words(book, tell, tray):
+            yield f"{tied} {tell('step.splice.tied')}"
+        if book.states[tray] == "opened":
+            yield tell("step.splice.served")
+        if parked := parked_of(book, tray):
+            yield tell("step.splice.parked", runs=", ".join(parked))
+
+    def _lay(self, act: Act) -> Iterator[str]:
+        book, tell, tray = self.book, self.tell, act.trays[0]
+        names = self._laid_with(tray)
+        served = [name for name in names if book.served(book.travellers[name])]
+        new = [name for name in names if name not in served]
+        if new:
+            yield tell("step.lay.track", n=len(new), names=", ".join(new))
+        if served:
+            yield tell("step.lay.served", n=len(served), names=", ".join(served))
+        row = book.trays[tray]
+        under = book.tray_index.get(Place(row.stack, row.position - 1))
+        if under is None:
+            key = "step.lay.first" if row.position == 1 else "step.lay.bare"
+            yield tell(key, stack=row.stack, position=row.position)
+        else:
+            yield tell("step.lay.over", stack=row.stack, position=row.position, under=self._name(under))
+        group = [i for i in book.group_of[tray] if book.states[i] != "closed"]
+        closed = [i for i in book.group_of[tray] if book.states[i] == "closed"]
+        back = [i for i in closed if tray == group[0] and i < tray] + [
+            i for i in closed if tray == group[-1] and i > tray
+        ]
+        if back:
+            yield tell("step.lay.tied", n=len(back), trays=", ".join(map(self._name, back)))
+        over = book.above(tray) if tray == group[-1] else ()
+        if over:
+            yield tell("step.lay.back", n=len(over), trays=", ".join(map(self._name, reversed(over))))
+
+    def _laid_with(self, tray: int) -> list[str]:
+        """Name what goes on the track when a tray is laid: what leads to it and to no tray of its group before it."""
+        found = {self.book.traveller_of[leg.leg].name: None for leg in self.book.tray_legs[tray]}
+        before = [i for i in self.book.group_of[tray] if i < tray]
+        gone = {self.book.traveller_of[leg.leg].name for i in before for leg in self.book.tray_legs[i]}
+        return [name for name in found if name not in gone]
+
+    def _test(self, act: Act) -> Iterator[str]:
+        book, tell, chosen = self.book, self.tell, self.book.settings.tests
+        yield tell(
+            "step.test.line",
+            n=len(act.trays),
+            trays=tell.words.listed([self._name(i) for i in act.trays]),
+            fibres=sum(book.spliced(i) for i in act.trays),
+            waves=tell.words.listed([f"{wave} nm" for wave in chosen.wavelengths_nm]),
+            limit=chosen.limit_db,
+            mean=chosen.batch_mean_db,
+        )
+        yield tell("step.test.gate" if (act.batch or 0) < len(book.batches) else "step.test.last")
+
+    def _close(self, act: Act) -> Iterator[str]:
+        del act
+        book, tell = self.book, self.tell
+        if not book.work:
+            yield tell("step.close.nothing")
+            return
+        yield tell("step.close.dress", n=len(book.work_trays))
+        if book.plan.unplaced:
+            yield tell("step.close.unplaced", fibres=book.plan.value("unplaced"))
+        yield tell("step.close.file")
+
+    # --- what many of them say --------------------------------------------------------------------------------------
+
+    def _name(self, tray: int) -> str:
+        return place_name(self.book.trays[tray])
+
+    def _live(self, trays: Sequence[int]) -> str:
+        return counted(self.book.live(trays)) or self.tell("step.service.none")
+
+    def _travellers(self, act: Act) -> list[Traveller]:
+        return [self.book.travellers[name] for name in act.travellers]
+
+    def _new(self, travellers: Sequence[Traveller]) -> list[PlanLeg]:
+        return [leg for traveller in travellers for leg in traveller.legs if leg.leg not in self.book.built]
+
+
+def trial_note(marks: Marks, tell: Teller) -> str:
+    """Say whether lengths are safe before a trial route."""
+    outer = tell.length(marks.book.job.enclosure.outer_lay_mm)
+    key = "strip.safe" if marks.safe else "strip.unsafe"
+    return tell(key, allowance=tell.length(marks.lengths.allowance_mm), outer=outer)
+
+
+def tied_words(book: Book, tell: Teller, tray: int) -> str:
+    """Say what a tray comes to the bench with, and which opened tubes tie them; nothing where it comes alone."""
+    others = [place_name(book.trays[i]) for i in book.group_of[tray] if i != tray]
+    if not others:
+        return ""
+    tubes = list(dict.fromkeys(name for i in book.group_of[tray] for name in book.tying(i)))
+    name = place_name(book.trays[tray])
+    return tell("tray.tied", n=len(tubes), name=name, others=tell.words.listed(others), tubes=tell.words.listed(tubes))
+
+
+def units_of(book: Book, trunk: str) -> list[int]:
+    """Give the subunits of a trunk that are to be identified: all of a new one, those with new legs of one in service."""
+    if trunk in book.built_trunks:
+        return sorted({leg.subunit for leg in book.work.get(trunk, [])})
+    return [subunit.number for subunit in book.job.trunk_by_id[trunk].subunits]
+
+
+def counted(circuits: Mapping[str, int]) -> str:
+    """Write circuits with their splices: ``east (72), west (24)``."""
+    return ", ".join(f"{name} ({count})" for name, count in circuits.items())
+
+
+def direct_of(book: Book, leg: str) -> tuple[str, ...]:
+    """Guides on the direct way of a leg."""
+    row = book.leg_by_name[leg]
+    way = book.ways[row.trunk]
+    return book.routes.direct(
+        Way(way.port or "", way.travel or "clockwise", way.loops or 0), row.stack or "", row.end or ""
+    )
+
+
+def guides_of(book: Book, travellers: Sequence[Traveller]) -> list[str]:
+    """Guides on the longest direct way of some travellers, in the order in which they are passed."""
+    return max((list(direct_of(book, leg.leg)) for t in travellers for leg in t.legs), key=len)
+
+
+def parked_of(book: Book, tray: int) -> list[str]:
+    """Give the parked runs of a tray that belong to new legs."""
+    runs = [parse_run(text) for text in book.trays[tray].parked]
+    legs = [(run, book.leg_at(run.trunk, run.first)) for run in runs]
+    return [str(run) for run, leg in legs if leg is None or leg.leg not in book.built]
+
+
+def _ends(legs: Sequence[PlanLeg]) -> str:
+    return legs[0].leg if len(legs) == 1 else f"{legs[0].leg} … {legs[-1].leg}"

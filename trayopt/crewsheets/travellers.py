@@ -1,0 +1,55 @@
+"""What goes round the track: a subunit's own tube with all its legs, or one leg in a tube of the set."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple
+
+from trayopt.domain.job import Job
+from trayopt.domain.plan import PlanLeg, PlanTrunk
+
+
+class Traveller(NamedTuple):
+    """One traveller: its name as in a plan's crossings, and its placed legs by group."""
+
+    name: str
+    trunk: str
+    legs: tuple[PlanLeg, ...]
+    own: bool
+    diameter_mm: float
+
+    @property
+    def opened(self) -> bool:
+        """Whether it is an own tube that is opened at a tray."""
+        return self.own and self.legs[0].of > 1
+
+
+def travels_own(job: Job, way: PlanTrunk, of: int) -> bool:
+    """Whether the legs of a subunit in so many groups travel in its own tube."""
+    return job.trunk_by_id[way.trunk].cable.tubes and (of == 1 or way.divide_at == "tray")
+
+
+def travellers_of(
+    job: Job, ways: Mapping[str, PlanTrunk], legs: Mapping[str, Sequence[PlanLeg]]
+) -> dict[str, Traveller]:
+    """Give the travellers of all placed legs by name, by trunk, then subunit, then group."""
+    tubes: dict[str, list[PlanLeg]] = {}
+    for trunk, placed in legs.items():
+        for leg in placed:
+            own = travels_own(job, ways[trunk], leg.of)
+            tubes.setdefault(f"{trunk}/{leg.subunit}" if own else leg.leg, []).append(leg)
+    found = {}
+    for name, inside in tubes.items():
+        first = inside[0]
+        own = travels_own(job, ways[first.trunk], first.of)
+        diameter = job.subunit_of_leg[first.trunk, first.subunit].diameter_mm if own else first.tube_mm or 0.0
+        found[name] = Traveller(name, first.trunk, tuple(inside), own, diameter)
+    return found
+
+
+def groups_of(places: Iterable[str], tied: Sequence[Sequence[str]]) -> tuple[tuple[int, ...], ...]:
+    """Part tray places, by index, into what comes to the bench together; in the order of their first places."""
+    index = {place: i for i, place in enumerate(places)}
+    found = [tuple(sorted(index[place] for place in group)) for group in tied]
+    bound = {i for group in found for i in group}
+    return tuple(sorted([*found, *((i,) for i in index.values() if i not in bound)]))

@@ -1,0 +1,83 @@
+"""Prices of preferences in words: a line each, and the table of all."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from trayopt.domain.prices import PreferencePrice, Prices, Worth
+from trayopt.rules.words import listed, several
+
+HEADS = ("preference", "weight", "legs", "trays", "metres", "minutes", "")
+"""Columns of the table: figures of the best plan with the preference, and without it."""
+
+
+def metres(mm: int) -> str:
+    """Write a length in metres."""
+    return f"{mm / 1000:,.2f}"
+
+
+def price_line(price: PreferencePrice, best: Worth) -> str:
+    """Say in a line what keeping a preference costs."""
+    less = [
+        several(best.legs - price.without.legs, "leg"),
+        several(best.trays - price.without.trays, "tray"),
+        f"{metres(best.leg_length_mm - price.without.leg_length_mm)} m",
+    ]
+    saved = listed([text for text in less if not text.startswith(("0 ", "0.00", "-"))])
+    most = "" if best.proven and price.without.proven else "at least "
+    minutes = several(price.saved(best), "crew minute")
+    kept = f"{price.rule} (preferred, weight {price.weight}) costs {most}{minutes}"
+    return f"{kept}: a plan without it has {saved} less" if saved else f"{kept}, as a plan without it shows"
+
+
+def rows(found: Prices) -> Iterator[tuple[str, ...]]:
+    """Give the rows of the table, two a preference: with it, and without it."""
+    for price in found.priced:
+        yield (price.rule, str(price.weight), *figures(found.best), f"with it{_still(price)}")
+        yield ("", "", *figures(price.without), "without it" if price.without.proven else "without it, not proven")
+
+
+def _still(price: PreferencePrice) -> str:
+    """Say how often the best plan breaks a preference all the same."""
+    return f", broken {price.broken} ×" if price.broken else ""
+
+
+def figures(worth: Worth) -> tuple[str, str, str, str]:
+    """Give legs, trays, metres and minutes as text."""
+    return f"{worth.legs:,}", f"{worth.trays:,}", metres(worth.leg_length_mm), f"{worth.minutes:,}"
+
+
+def head(found: Prices) -> str:
+    """Say what the best plan asks of a crew."""
+    best = found.best
+    proof = "proven" if best.proven else "not proven to be the best"
+    return (
+        f"The best plan ({proof}): {several(best.legs, 'leg')}, {several(best.trays, 'tray')}, "
+        f"{metres(best.leg_length_mm)} m, {several(best.minutes, 'crew minute')}."
+    )
+
+
+def text(found: Prices) -> str:
+    """Write prices as plain text: what was priced, the table, and what costs nothing or is open."""
+    lines = [head(found)]
+    if found.priced:
+        lines += ["", "What keeping preferences costs", *_table([HEADS, *rows(found)])]
+    if found.free:
+        lines += ["", f"No plan is better without {listed(list(found.free), 'or')}: proven."]
+    if found.open:
+        lines += ["", f"No better plan was found without {listed(list(found.open), 'or')} in the time given."]
+    lines += ["", "Minutes are those of one person, by the paces of the sheets: estimates."]
+    return "\n".join(lines)
+
+
+def _table(lines: Sequence[Sequence[str]]) -> list[str]:
+    """Set a table: words to the left, figures to the right."""
+    widths = [max(map(len, column)) for column in zip(*lines, strict=True)]
+    made = []
+    for line in lines:
+        cells = [
+            cell.ljust(width) if i in {0, len(widths) - 1} else cell.rjust(width)
+            for i, (cell, width) in enumerate(zip(line, widths, strict=True))
+        ]
+        made.append("  ".join(cells).rstrip())
+    return made

@@ -1,0 +1,86 @@
+"""Least preferences by the places at which trunks are divided: an outline for each choice that can still be best.
+
+Where it is open at which place trunks are divided, one outline for all choices bounds little and is slow: what ties trays at
+the tray and what fills guides at the port hangs on the choice. With the choice settled an outline answers soon. Each trunk that
+is divided at the port costs ``breakout``, so that choices are tried by the number of such trunks until their price alone is
+above the best bound.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+from trayopt.domain.base import DivideAt
+from trayopt.domain.job import Job
+from trayopt.rules.breakout import Breakout
+from trayopt.solver.bounds.outline import preference_bound
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.model import Key
+from trayopt.solver.model.ways import Partings
+
+MOST_CHOICES = 24
+"""Most choices that are tried one by one."""
+
+Ports = tuple[str, ...]
+"""Trunks that are divided at the port, of those that may be divided at either place."""
+
+
+@dataclass(frozen=True)
+class PartingBounds:
+    """Bounds on the weight of broken preferences, for plans that place every splice and keep every must.
+
+    Parameters
+    ----------
+    trunks
+        Trunks that may be divided at either place.
+    tried
+        By choice, its bound; None where no such plan has it.
+    beyond
+        Bound for every other choice; None where there is none.
+    """
+
+    trunks: tuple[str, ...]
+    tried: Mapping[Ports, int | None]
+    beyond: int | None
+
+    @property
+    def least(self) -> int | None:
+        """The least of all bounds; None where there is no such plan."""
+        return min((b for b in (*self.tried.values(), self.beyond) if b is not None), default=None)
+
+    def partings(self, weight: int) -> Partings:
+        """Give where trunks may be divided in such plans that break preferences of at most this weight."""
+        if self.beyond is not None and self.beyond <= weight:
+            return {}
+        good = [ports for ports, bound in self.tried.items() if bound is not None and bound <= weight]
+        narrow: dict[str, tuple[DivideAt, ...]] = {}
+        for trunk in self.trunks if good else ():
+            at_port = {trunk in ports for ports in good}
+            if len(at_port) == 1:
+                narrow[trunk] = ("port",) if at_port.pop() else ("tray",)
+        return narrow
+
+
+def parting_bounds(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock) -> PartingBounds:
+    """Bound preferences for each choice of places that can still be best.
+
+    ``open_`` are the useful divisions of every spliced subunit.
+    """
+    trunks = tuple(trunk.id for trunk in job.trunks if len(trunk.divide_at) > 1 and job.spliced_in(trunk))
+    setting = job.rules[Breakout.id]
+    price = {"must": None, "prefer": setting.weight, "off": 0}[setting.level]
+    tried: dict[Ports, int | None] = {}
+    best: int | None = None
+    for ports in range(len(trunks) + 1 if price is not None else 1):
+        floor = ports * (price or 0)
+        choices = list(combinations(trunks, ports))
+        if (best is not None and floor > best) or len(tried) + len(choices) > MOST_CHOICES:
+            return PartingBounds(trunks, tried, floor)
+        for choice in choices:
+            divide_at: Partings = {trunk: ("port",) if trunk in choice else ("tray",) for trunk in trunks}
+            bound = tried[choice] = preference_bound(job, open_, clock, divide_at=divide_at)
+            if bound is not None:
+                best = bound if best is None else min(best, bound)
+    return PartingBounds(trunks, tried, None)

@@ -1,0 +1,62 @@
+"""Stretches: runs of fibres that are alike to every division, but for where it cuts them.
+
+A stretch is a *block*, a run of splices between two subunits (``rings.Block``, cut where a join begins or ends that is kept
+apart from others), or a *gap*, a run of fibres without a splice in a subunit that has others.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import pairwise
+from typing import NamedTuple
+
+from trayopt.domain.job import Job
+from trayopt.solver.bounds.rings import Block, blocks_of
+from trayopt.solver.model.model import Key
+
+
+class Stretch(NamedTuple):
+    """Fibres that follow each other: a block has two sides, a gap one; each is a trunk, a subunit and its first fibre there."""
+
+    sides: tuple[tuple[str, int, int], ...]
+    fibres: int
+
+    @property
+    def keys(self) -> tuple[Key, ...]:
+        """Its subunits, by trunk and number."""
+        return tuple(side[:2] for side in self.sides)
+
+    @property
+    def spliced(self) -> bool:
+        """Whether it is a block."""
+        return len(self.sides) > 1
+
+
+def stretches_of(job: Job) -> list[Stretch]:
+    """Give the blocks of a job, cut where a join begins or ends that is kept apart, then the gaps of subunits with a splice."""
+    found = [stretch for block in blocks_of(job) for stretch in _cut_apart(job, block)]
+    for (trunk, number), runs in job.spliced.items():
+        subunit = job.subunit_of_leg[trunk, number]
+        edges = [subunit.first - 1, *(fibre for run in runs for fibre in run), subunit.last + 1]
+        for before, after in zip(edges[::2], edges[1::2], strict=True):
+            if runs and after - before > 1:
+                found.append(Stretch(((trunk, number, before + 1),), after - before - 1))
+    return found
+
+
+def joins_apart(job: Job) -> frozenset[int]:
+    """Give the joins that are kept apart from others, by index."""
+    named = {name for item in job.apart for name in item.joins}
+    return frozenset(i for i, join in enumerate(job.joins) if join.name in named)
+
+
+def _cut_apart(job: Job, block: Block) -> Iterator[Stretch]:
+    """Cut a block so that each part lies in one of the joins that are kept apart, or in none of them."""
+    apart, (trunk, number, start) = joins_apart(job), block.a
+    other, other_number, other_start = block.b
+    joins = {piece.a.first: piece.join for piece in job.pieces if piece.a.trunk == trunk} if apart else {}
+    firsts = [fibre for fibre in range(start, start + block.splices) if fibre in joins]
+    edges = [b for a, b in pairwise(firsts) if joins[a] != joins[b] and {joins[a], joins[b]} & apart]
+    for first, end in pairwise([start, *edges, start + block.splices]):
+        there = other_start + first - start
+        yield Stretch(((trunk, number, first), (other, other_number, there)), end - first)

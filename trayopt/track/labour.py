@@ -1,0 +1,53 @@
+"""The work that a plan asks of a crew, in minutes for one person: the same paces and counts as in the steps of the sheets."""
+
+from __future__ import annotations
+
+from trayopt.domain.labour import Labour
+from trayopt.track.laid import Laid
+from trayopt.track.lengths import Lengths
+
+
+def crew_minutes(laid: Laid, lengths: Lengths, pace: Labour) -> float:
+    """Give the minutes of all steps of a plan for one person, as if nothing of it was built.
+
+    Parameters
+    ----------
+    laid
+        The plan as it lies in the box.
+    lengths
+        What is added to routes: the parameters of rule ``exposed``.
+    pace
+        Minutes of each kind of work.
+    """
+    if not laid.legs:
+        return pace.prepare_min
+    trunks, trays = laid.trunks(), len(laid.trays)
+    legs = sum(map(len, laid.legs.values()))
+    travellers = sum(len(laid.strands(trunk.id)) for trunk in trunks)
+    metres = sum(lengths.strip_of(laid, trunk.id) for trunk in trunks) / 1000
+    units = sum(len(trunk.subunits) for trunk in trunks)
+    turns = sum(1 + item.loops for item in laid.traffic)
+    return (
+        pace.prepare_min
+        + pace.close_min
+        + pace.identify_min_per_subunit * (len(trunks) + units)
+        + (pace.clamp_min_per_trunk + pace.strip_min_per_trunk) * len(trunks)
+        + pace.strip_min_per_metre * metres
+        + pace.route_min_per_tube_and_turn * turns
+        + pace.take_off_min_per_tube * travellers
+        + (pace.mark_min_per_leg + pace.divide_min_per_leg) * legs
+        + (pace.fit_min_per_tray + pace.take_out_min_per_tray + pace.lay_min_per_tray) * trays
+        + _splicing(laid, pace)
+    )
+
+
+def _splicing(laid: Laid, pace: Labour) -> float:
+    """Give the minutes to splice and test: a sleeve of one fibre at the single pace, any other at the ribbon pace."""
+    minutes = 0.0
+    for place, runs in laid.sleeve_runs.items():
+        size = laid.tray(place).sleeve_fibres
+        for run in runs:
+            sleeves, singles = run.sleeves(size), run.count if size == 1 else int(run.count % size == 1)
+            minutes += pace.single_splice_min * singles + pace.ribbon_splice_min * (sleeves - singles)
+            minutes += pace.test_min_per_fibre * run.count
+    return minutes
