@@ -349,13 +349,16 @@ def test_protection_over_legs_is_drawn_from_the_store_as_the_mark_list_says(case
 
 
 def test_protection_of_432_by_hand() -> None:
-    """Six tubes of two legs each: 150 mm to the first entrance and 30 past it; the second tray lies 11 mm further out at most."""
+    """Six tubes of two legs each: 150 mm to the first entrance and 30 past it.
+
+    Position 1 lies 5 mm under the band of the track (15 against 20 mm), all others in it: in four of the tubes one entrance is
+    5 mm further than the other.
+    """
     made = sheets("432")
-    pieces = [row["protection"] for row in rows(made.tables["marks"])]
-    stack = made.book.job.enclosure.stacks[0]
-    assert stack.pitch_mm == 11
-    assert pieces.count(180) == 6
-    assert all(180 <= piece <= 191 for piece in pieces)  # type: ignore[operator]
+    box = made.book.job.enclosure
+    assert (box.track.z_mm[0], box.stacks[0].base_z_mm) == (20, 15)
+    pieces = Counter(row["protection"] for row in rows(made.tables["marks"]))
+    assert pieces == {180: 8, 185: 4}
 
 
 def test_idle_legs_that_are_coiled_at_the_port_lie_in_tubes_too() -> None:

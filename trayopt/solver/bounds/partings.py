@@ -3,7 +3,7 @@
 Where it is open at which place trunks are divided, one outline for all choices bounds little and is slow: what ties trays at
 the tray and what fills guides at the port hangs on the choice. With the choice settled an outline answers soon. Each trunk that
 is divided at the port costs ``breakout``, so that choices are tried by the number of such trunks until their price alone is
-above the best bound.
+above the best bound, or there are too many; then one outline of all choices bounds the rest.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class PartingBounds:
     Parameters
     ----------
     trunks
-        Trunks that may be divided at either place.
+        Trunks that may be divided at either place, and have a subunit that can make more than one leg.
     tried
         By choice, its bound; None where no such plan has it.
     beyond
@@ -68,7 +68,8 @@ def parting_bounds(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock) -
 
     ``open_`` are the useful divisions of every spliced subunit.
     """
-    trunks = tuple(trunk.id for trunk in job.trunks if len(trunk.divide_at) > 1 and job.spliced_in(trunk))
+    parted = {key[0] for key, divisions in open_.items() if max(divisions) > 1}
+    trunks = tuple(trunk.id for trunk in job.trunks if len(trunk.divide_at) > 1 and trunk.id in parted)
     setting = job.rules[Breakout.id]
     price = {"must": None, "prefer": setting.weight, "off": 0}[setting.level]
     tried: dict[Ports, int | None] = {}
@@ -76,8 +77,11 @@ def parting_bounds(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock) -
     for ports in range(len(trunks) + 1 if price is not None else 1):
         floor = ports * (price or 0)
         choices = list(combinations(trunks, ports))
-        if (best is not None and floor > best) or len(tried) + len(choices) > MOST_CHOICES:
+        if best is not None and floor > best:
             return PartingBounds(trunks, tried, floor)
+        if len(tried) + len(choices) > MOST_CHOICES:
+            open_to_all = preference_bound(job, open_, clock)
+            return PartingBounds(trunks, tried, None if open_to_all is None else max(floor, open_to_all))
         for choice in choices:
             divide_at: Partings = {trunk: ("port",) if trunk in choice else ("tray",) for trunk in trunks}
             bound = tried[choice] = preference_bound(job, open_, clock, divide_at=divide_at)
