@@ -34,9 +34,10 @@ ORDER: tuple[GoalName, ...] = (
     "broken_must",
     "broken_prefer",
     "legs",
+    "trays",
     "crossings",
     "leg_length_mm",
-    "out_of_turn",
+    "irregular",
 )
 
 
@@ -138,7 +139,7 @@ def test_a_bound_counts_where_its_goals_come_before() -> None:
     job = job_of(worked_example())
     found = Search(job, ORDER, Clock()).solve()[0]
     assert found.best is not None
-    other: tuple[GoalName, ...] = (*ORDER[:3], "leg_length_mm", "crossings", "legs", "out_of_turn")
+    other: tuple[GoalName, ...] = (*ORDER[:3], "leg_length_mm", "trays", "crossings", "legs", "irregular")
     for order, least in ((ORDER, 5), (other, 3)):
         state = State(order)
         state.offer(job, found.best)
