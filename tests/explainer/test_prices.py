@@ -190,12 +190,12 @@ def test_only_what_is_dear_is_looked_for() -> None:
 def test_the_commands_tell_prices(tmp_path: Path) -> None:
     path, drawn = tmp_path / "job.yaml", tmp_path / "prices.svg"
     path.write_text(write(dear()), encoding="utf-8")
-    told = run("solve", path, "--price-minutes", "5")
+    told = run("solve", path, "--reproducible", "--price-minutes", "5")
     assert told.returncode == 0, told.stderr
     assert "Preferences that are dear to keep (trayopt explain JOB --prices)" in told.stdout
     assert "tied_trays (preferred, weight 5) costs 8 crew minutes" in " ".join(told.stdout.split())
-    assert "dear to keep" not in run("solve", path).stdout
-    beside = run("solve", path, "--price-minutes", "5", "--format", "json")
+    assert "dear to keep" not in run("solve", path, "--reproducible").stdout
+    beside = run("solve", path, "--reproducible", "--price-minutes", "5", "--format", "json")
     assert "tied_trays (preferred, weight 5) costs 8 crew minutes" in beside.stderr
     assert json.loads(beside.stdout)["schema"] == "trayopt/plan/2"
     done = run("explain", path, "--prices", "--picture", drawn)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 
@@ -29,6 +29,15 @@ GIVING_UP_PART = 0.4
 
 
 @dataclass(frozen=True)
+class Proven:
+    """A way out with the changed jobs, one for each box, and the best plan found of each."""
+
+    way: WayOut
+    jobs: tuple[Job, ...]
+    plans: tuple[Assignment, ...]
+
+
+@dataclass(frozen=True)
 class Wishes:
     """How much to explain.
 
@@ -40,12 +49,15 @@ class Wishes:
         Most sets of groups to give up; what can be added comes beside them. With 0 no ways out are looked for.
     costs, shelf
         What ways out cost, and the trays and tube sets at hand.
+    proven
+        Told each way out that changes the job, with the jobs and plans that proved it.
     """
 
     conflicts: int = 1
     ways_out: int = 5
     costs: Costs = field(default_factory=Costs)
     shelf: Shelf = field(default_factory=Shelf)
+    proven: Callable[[Proven], None] | None = None
 
 
 def trials_of(job: Job, clock: Clock, known: Iterable[Assignment] = ()) -> Trials:
@@ -94,7 +106,16 @@ def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) ->
     rules = frozenset(group.rule for groups in (*known, *dropped) for group in groups)
     changes += Adding(trials, rules, wishes.shelf, prover, wishes.costs).changes()
     ordered = sorted(changes, key=lambda change: (change.cost, len(change.give_up) + len(change.add)))
-    return tuple(way for change in ordered if (way := way_out(job, change, prover, wishes.shelf)) is not None)
+    return tuple(way for change in ordered if (way := _proven(job, change, prover, wishes)) is not None)
+
+
+def _proven(job: Job, change: Change, prover: Prover, wishes: Wishes) -> WayOut | None:
+    """Put a change into words, and tell with what it was proven to whoever wishes to know."""
+    way = way_out(job, change, prover, wishes.shelf)
+    if way is not None and wishes.proven is not None:
+        jobs = (change.job, *change.others)
+        wishes.proven(Proven(way, jobs, tuple(prover.best(changed) for changed in jobs)))
+    return way
 
 
 @contextmanager
@@ -134,5 +155,5 @@ def way_out(job: Job, change: Change, prover: Prover, shelf: Shelf) -> WayOut | 
 
 def _edit(job: Job, change: Change, shelf: Shelf) -> str:
     if change.others:
-        return shared_out(job, [change.job, *change.others])
-    return edit_text(job, change.job, shelf.boxes, shelf.box_file)
+        return shared_out(job, [change.job, *change.others], shelf.job_file)
+    return edit_text(job, change.job, shelf.boxes, shelf.box_file, shelf.job_file)
