@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -432,7 +433,9 @@ def explain(
     from trayopt.library.soundness import sound
     from trayopt.solver.model.clock import Clock
     from trayopt.solver.model.decisions import Given
+    from trayopt.solver.model.in_time import margin
 
+    began = time.monotonic()
     models = [entry.model for entry in library_survey(library).entries if sound(entry.model)]
     shelf = Shelf(
         [model for model in models if isinstance(model, Tray)],
@@ -447,7 +450,8 @@ def explain(
         given = _opened(job, expected, readable=True)[0].given()
     else:
         given = expected if expected is None or isinstance(expected, Given) else given_of(job, expected)
-    return explain_job(job, Clock(time_limit_s, deterministic=reproducible), wishes, given=given, plan=best)
+    limit = time_limit_s if time_limit_s is None or reproducible else time_limit_s - margin(time_limit_s)
+    return explain_job(job, Clock(limit, deterministic=reproducible, started=began), wishes, given=given, plan=best)
 
 
 def carry_out(
@@ -848,7 +852,7 @@ def mend(
         What each change counts, by kind: legs, travel, ends, partings, ports, splits, loops; a kind that is left out keeps
         its own.
     time_limit_s
-        Most seconds of search.
+        Most seconds, reading and answer included.
     workers, seed
         Search threads, and the seed of their random choices.
 
@@ -868,12 +872,15 @@ def mend(
     from trayopt.review.mend import mend as nearest
     from trayopt.review.mend import parse_built
 
+    began = time.monotonic()
     stay = parse_built(job, built) if isinstance(built, str) else built
     made, document = _opened(job, plan, lenient=True)
     weighed = _weights(weights)
+    reading = time.monotonic() - began
     return nearest(
-        job, made, document=document, built=stay, weights=weighed, limit_s=time_limit_s, workers=workers, seed=seed
-    )
+        job, made, document=document, built=stay, weights=weighed, limit_s=time_limit_s, workers=workers, seed=seed,
+        answer_s=reading, began=began,
+    )  # fmt: skip
 
 
 def compare(job: Job, a: Plan | str | Path, b: Plan | str | Path, *, time_limit_s: float = 20.0) -> Pair:
