@@ -592,8 +592,8 @@ PRICE_PART = 0.4
 class Habits:
     """What is worth a word about the preferences of a plan that is whole.
 
-    ``dear`` says in a line each which of them cost more crew minutes than was asked, ``never`` gives the root of each broken one
-    that no plan of the job keeps, by rule and subject.
+    ``dear`` says in a line each which of them cost more crew minutes than was asked, or may, where that was not settled.
+    ``never`` gives the root of each broken one that no plan of the job keeps, by rule and subject.
     """
 
     dear: tuple[str, ...] = ()
@@ -633,7 +633,7 @@ def habits(
     from trayopt.checker import assignment_of
     from trayopt.domain.labour import DEAR_MIN, Labour
     from trayopt.explainer.never import never_kept
-    from trayopt.explainer.price_words import price_line
+    from trayopt.explainer.price_words import price_line, unsettled_line
     from trayopt.explainer.prices import Known
     from trayopt.explainer.prices import prices as price_all
     from trayopt.solver.model.clock import Clock
@@ -648,7 +648,11 @@ def habits(
     clock = Clock(time_limit_s, reproducible, first.started, first.effort)
     known, limit = Known(best, proven=plan.status == "optimal"), DEAR_MIN if more_than_min is None else more_than_min
     found = in_time(lambda: price_all(job, known, clock, pace or Labour(), more_than=limit, stop=stop), clock, stop)
-    dear = () if found is None else tuple(price_line(price, found.best) for price in found.priced)
+    dear: tuple[str, ...] = ()
+    if found is not None:
+        dear = tuple(price_line(price, found.best) for price in found.priced)
+        if not dear and found.open and found.best.minutes - found.least_minutes > limit:
+            dear = (unsettled_line(found),)
     return Habits(dear, {(item.rule, item.subject): item.root for item in never})
 
 

@@ -76,7 +76,9 @@ class Pinned(Rule[NoParameters]):
         for pin in job.pins:
             if isinstance(pin, LegPin):
                 leg = job.pinned_leg(pin)
-                places = job.places_of(pin) if leg.of in x.divisions(job.subunit(leg)) else ()
+                subunit = job.subunit(leg)
+                known = leg.of in x.divisions(subunit) and leg in x.legs(subunit, leg.of)
+                places = job.places_of(pin) if known else ()
                 post(sum(x.at(leg, place) for place in places) >= 1, pin.subject)
             else:
                 trunk = job.trunk_by_id[pin.trunk]

@@ -34,7 +34,7 @@ class PartingBounds:
     Parameters
     ----------
     trunks
-        Trunks that may be divided at either place.
+        Trunks that may be divided at either place, and have a subunit that can make more than one leg.
     tried
         By choice, its bound; None where no such plan has it.
     beyond
@@ -68,7 +68,8 @@ def parting_bounds(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock) -
 
     ``open_`` are the useful divisions of every spliced subunit.
     """
-    trunks = tuple(trunk.id for trunk in job.trunks if len(trunk.divide_at) > 1 and job.spliced_in(trunk))
+    parted = {key[0] for key, divisions in open_.items() if max(divisions) > 1}
+    trunks = tuple(trunk.id for trunk in job.trunks if len(trunk.divide_at) > 1 and trunk.id in parted)
     setting = job.rules[Breakout.id]
     price = {"must": None, "prefer": setting.weight, "off": 0}[setting.level]
     tried: dict[Ports, int | None] = {}

@@ -26,7 +26,7 @@ from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import Expression, Literal
 from trayopt.solver.model.bound import Given
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.literals import Sum, lit, total
+from trayopt.solver.model.literals import Sum, total
 from trayopt.solver.model.ways import Partings, Ways
 
 
@@ -240,12 +240,14 @@ class Model(Ways):
     def _part(self) -> None:
         """Park legs without a splice where a trunk is divided at the tray alone, and divide it at the port only for legs.
 
-        A trunk that may be divided at the tray counts as divided there where no subunit of it makes more than one leg.
+        A trunk that may be divided at the tray counts as divided there where no subunit of it makes more than one leg. Where the
+        model knows of a trunk only the port, the trunk makes more than one leg, or stays outside.
         """
         for trunk in self.job.trunks:
-            if len(self.divide_options(trunk)) == 1:
+            options = self.divide_options(trunk)
+            if options == ("tray",) or "tray" not in trunk.divide_at:
                 continue
-            port = lit(self.divided_at(trunk, "port"))
+            port = self.divided_at(trunk, "port")
             parts: list[Literal] = []
             for subunit in trunk.subunits:
                 for of in self.divisions(subunit):
@@ -255,10 +257,11 @@ class Model(Ways):
                     for leg in legs:
                         if not self._may_stay_bare(leg):
                             continue
-                        self.cp.add_implication(port, ~lit(self.placed(leg)))
+                        self.clause(self.no(port), self.no(self.placed(leg)))
                         if self.all_placed:
                             self.clause(self.placed(leg), port, self.no(self.divided(subunit, of)))
-            self.clause(self.no(port), *parts)
+            outside = [] if "tray" in options else [self.no(self.in_box(trunk))]
+            self.clause(self.no(port), *outside, *parts)
 
     def _tie(self) -> None:
         """Tie the two sides of every piece together, once for each pair of sides."""
