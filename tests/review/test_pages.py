@@ -22,7 +22,7 @@ from trayopt.review.compare import Pair, compare
 from trayopt.review.desk import Review, review_table
 from trayopt.review.html import compare_html, review_html
 from trayopt.review.mend import mend
-from trayopt.review.picture import Spot, spots
+from trayopt.review.picture import Spot, picture, spots
 from trayopt.review.reading import parse_handmade
 from trayopt.review.remarks import rows_text
 from trayopt.review.text import review_text, verdict
@@ -268,3 +268,18 @@ def texts_are_apart(drawn: str) -> None:
         for other in boxes[i + 1 :]:
             apart = one[2] <= other[0] or other[2] <= one[0] or one[3] <= other[1] or other[3] <= one[1]
             assert apart, (one, other)
+
+
+def test_trays_that_opened_tubes_tie_have_a_bracket_beside_the_findings() -> None:
+    job = load_job(shipped() / "standard" / "2x432-wall-1x6-two-loops.yaml")
+    rows = [f"{trunk},{72 * i + 1}-{72 * i + 72},stack,{i + 1}" for trunk in ("N1", "S1") for i in range(6)]
+    ways = ["N1,,,,bottom-left,cw,2", "S1,,,,bottom-right,ccw,2"]
+    table = "\n".join(["trunk,fibres,stack,position,port,travel,loops", *(f"{row},,," for row in rows), *ways])
+    review = reviewed(job, table)
+    assert review.laid is not None
+    drawn = picture(job, review.laid, review.remarks)
+    assert re.findall(r"<title>tied by opened tubes: ([^<]*)</title>", drawn) == [
+        f"stack/{i}, stack/{i + 1}" for i in (1, 3, 5)
+    ]
+    assert "trays of 144 ends" in drawn
+    assert "N1 cw 2 tray" in drawn

@@ -175,8 +175,8 @@ class _Drawing:
         """Draw a bracket beside trays that opened tubes tie to each other."""
         slabs = [self.slab(left, top, place.position) for place in group]
         first, last = min(slab.y for slab in slabs) + 3, max(slab.bottom for slab in slabs) - 3
-        x = left + TRAY + 3
-        points = ((x - 3, first), (x, first), (x, last), (x - 3, last))
+        x = left + TRAY + 2
+        points = ((x - 2, first), (x, first), (x, last), (x - 2, last))
         self.picture.paths.append(
             Path(points, "bracket tie", title=f"tied by opened tubes: {', '.join(map(str, group))}")
         )
@@ -199,7 +199,7 @@ class _Drawing:
             texts.append(Text(slab.right - 4, middle, counted, "slab-text", "end"))
             room = slab.width - 40 - text_width(counted)
             texts.append(Text(slab.x + 30, middle, fitted(" ".join(_few(named, 1)), room), "slab-text", full=title))
-        self.pins(Spot("place", str(place)), [(slab.right + 11, middle)])
+        self.pins(Spot("place", str(place)), [(slab.right + 12, middle)])
 
     def pins(self, spot: Spot, places: Sequence[Point]) -> None:
         """Draw the numbers of findings at a spot side by side, no more than three, at the first place that is free."""
