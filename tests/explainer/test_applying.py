@@ -39,14 +39,14 @@ def test_the_changed_job_and_its_plan_pass_and_nothing_else_is_changed(tmp_path:
     assert done.returncode == Exit.YES, done.stderr
     file, plan = tmp_path / "out" / SHORT.name, tmp_path / "out" / f"{SHORT.stem}-plan.json"
     assert done.stdout.splitlines() == [
-        f"expose 3,950 mm of S1: written to {tmp_path / 'out'}",
+        f"expose 4,200 mm of S1: written to {tmp_path / 'out'}",
         f"next: trayopt check {file} {plan}",
     ]
     before, after = (path.read_text(encoding="utf-8").splitlines() for path in (SHORT, file))
     assert [(a, b) for a, b in zip(before, after, strict=True) if a != b] == [
         (
             "  - {id: S1, cable: ribbon-864-6x144, exposed_mm: 3000}",
-            "  - {id: S1, cable: ribbon-864-6x144, exposed_mm: 3950}",
+            "  - {id: S1, cable: ribbon-864-6x144, exposed_mm: 4200}",
         )
     ]
     assert trayopt("check", file, plan, "-q").returncode == Exit.YES
