@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -432,7 +433,9 @@ def explain(
     from trayopt.library.soundness import sound
     from trayopt.solver.model.clock import Clock
     from trayopt.solver.model.decisions import Given
+    from trayopt.solver.model.in_time import margin
 
+    began = time.monotonic()
     models = [entry.model for entry in library_survey(library).entries if sound(entry.model)]
     shelf = Shelf(
         [model for model in models if isinstance(model, Tray)],
@@ -447,7 +450,8 @@ def explain(
         given = _opened(job, expected, readable=True)[0].given()
     else:
         given = expected if expected is None or isinstance(expected, Given) else given_of(job, expected)
-    return explain_job(job, Clock(time_limit_s, deterministic=reproducible), wishes, given=given, plan=best)
+    limit = time_limit_s if time_limit_s is None or reproducible else time_limit_s - margin(time_limit_s)
+    return explain_job(job, Clock(limit, deterministic=reproducible, started=began), wishes, given=given, plan=best)
 
 
 def carry_out(
@@ -588,8 +592,8 @@ PRICE_PART = 0.4
 class Habits:
     """What is worth a word about the preferences of a plan that is whole.
 
-    ``dear`` says in a line each which of them cost more crew minutes than was asked, ``never`` gives the root of each broken one
-    that no plan of the job keeps, by rule and subject.
+    ``dear`` says in a line each which of them cost more crew minutes than was asked, or may, where that was not settled.
+    ``never`` gives the root of each broken one that no plan of the job keeps, by rule and subject.
     """
 
     dear: tuple[str, ...] = ()
@@ -629,7 +633,7 @@ def habits(
     from trayopt.checker import assignment_of
     from trayopt.domain.labour import DEAR_MIN, Labour
     from trayopt.explainer.never import never_kept
-    from trayopt.explainer.price_words import price_line
+    from trayopt.explainer.price_words import price_line, unsettled_line
     from trayopt.explainer.prices import Known
     from trayopt.explainer.prices import prices as price_all
     from trayopt.solver.model.clock import Clock
@@ -644,7 +648,11 @@ def habits(
     clock = Clock(time_limit_s, reproducible, first.started, first.effort)
     known, limit = Known(best, proven=plan.status == "optimal"), DEAR_MIN if more_than_min is None else more_than_min
     found = in_time(lambda: price_all(job, known, clock, pace or Labour(), more_than=limit, stop=stop), clock, stop)
-    dear = () if found is None else tuple(price_line(price, found.best) for price in found.priced)
+    dear: tuple[str, ...] = ()
+    if found is not None:
+        dear = tuple(price_line(price, found.best) for price in found.priced)
+        if not dear and found.open and found.best.minutes - found.least_minutes > limit:
+            dear = (unsettled_line(found),)
     return Habits(dear, {(item.rule, item.subject): item.root for item in never})
 
 
@@ -844,7 +852,7 @@ def mend(
         What each change counts, by kind: legs, travel, ends, partings, ports, splits, loops; a kind that is left out keeps
         its own.
     time_limit_s
-        Most seconds of search.
+        Most seconds, reading and answer included.
     workers, seed
         Search threads, and the seed of their random choices.
 
@@ -864,12 +872,15 @@ def mend(
     from trayopt.review.mend import mend as nearest
     from trayopt.review.mend import parse_built
 
+    began = time.monotonic()
     stay = parse_built(job, built) if isinstance(built, str) else built
     made, document = _opened(job, plan, lenient=True)
     weighed = _weights(weights)
+    reading = time.monotonic() - began
     return nearest(
-        job, made, document=document, built=stay, weights=weighed, limit_s=time_limit_s, workers=workers, seed=seed
-    )
+        job, made, document=document, built=stay, weights=weighed, limit_s=time_limit_s, workers=workers, seed=seed,
+        answer_s=reading, began=began,
+    )  # fmt: skip
 
 
 def compare(job: Job, a: Plan | str | Path, b: Plan | str | Path, *, time_limit_s: float = 20.0) -> Pair:

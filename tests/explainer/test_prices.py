@@ -22,7 +22,7 @@ from trayopt.domain.labour import DEAR_MIN, Labour
 from trayopt.domain.plan import PlanJob
 from trayopt.domain.prices import PreferencePrice, Prices, Worth
 from trayopt.explainer.price_picture import picture
-from trayopt.explainer.price_words import price_line, text
+from trayopt.explainer.price_words import price_line, text, unsettled_line
 from trayopt.explainer.prices import least_minutes
 from trayopt.rules.exposed import Exposed
 from trayopt.track.labour import crew_minutes
@@ -141,7 +141,12 @@ def priced(*minutes: int, title: str = "a <job> & more") -> Prices:
         for i, m in enumerate(minutes)
     ]
     return Prices(
-        job=PlanJob(title=title, digest="d"), best=worth(), priced=tuple(found), free=("reach",), open=("a", "b")
+        job=PlanJob(title=title, digest="d"),
+        best=worth(),
+        least_minutes=80,
+        priced=tuple(found),
+        free=("reach",),
+        open=("a", "b"),
     )
 
 
@@ -175,6 +180,15 @@ def test_the_text_names_what_is_free_and_what_is_open() -> None:
     said = text(priced(700))
     assert "No plan is better without reach: proven." in said
     assert "No better plan was found without a or b in the time given." in said
+    assert "No plan of this job takes fewer than 80 crew minutes, whatever it breaks." in said
+
+
+def test_what_was_not_settled_is_said_with_the_most_that_it_can_be() -> None:
+    said = "what keeping a or b costs was not found in the time given; it is 820 crew minutes at most"
+    assert unsettled_line(priced()) == said
+    loaded = job_of(dear())
+    found = habits(loaded, solve(loaded).plan, more_than_min=1, time_limit_s=1e-9, reproducible=True)
+    assert found.dear[0].startswith("what keeping")
 
 
 def test_only_what_is_dear_is_looked_for() -> None:

@@ -10,6 +10,7 @@ from xml.etree import ElementTree
 
 import pytest
 
+from tests.crewsheets.browser import browser
 from tests.review import corpus
 from trayopt.api import load_job
 from trayopt.domain.job import Job
@@ -163,6 +164,22 @@ def test_two_plans_stand_side_by_side(quay: Job, good: str) -> None:
     page = compare_html(pair)
     whole(page)
     assert page.count("<svg") == 2
+    assert '<td class="n">35,756</td>' in page
+    assert "always holds" in page
+
+
+@pytest.mark.parametrize("width", [820, 390])
+def test_a_comparison_breaks_no_word_and_needs_no_more_than_the_width(
+    quay: Job, good: str, width: int, tmp_path: Path
+) -> None:
+    file = tmp_path / "pair.html"
+    file.write_text(compare_html(pair_of(quay, good)))
+    with browser() as found:
+        page = found.new_page(viewport={"width": width, "height": 1000})
+        page.goto(file.as_uri())
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        lines = page.evaluate("[...document.querySelectorAll('th')].map(th => [th.innerText, th.clientHeight])")
+    assert {height for text, height in lines if " " not in text} == {min(height for _, height in lines)}
 
 
 def test_a_plan_is_the_same_as_itself(quay: Job, good: str) -> None:

@@ -176,7 +176,7 @@ def test_a_review_says_where_trunks_are_divided_and_which_trays_are_tied(good: s
     assert (figure.value, figure.allowed) == (2, 2)
     assert found.laid is not None
     drawn = picture(QUAY, found.laid)
-    assert drawn.count('class="tie"') == 2
+    assert drawn.count("tied by opened tubes: ") == 2
     assert "tied by opened tubes: left/1, left/2" in drawn
 
 

@@ -132,6 +132,6 @@ def test_a_module_that_makes_another_fault_of_the_end_of_the_time_hides_no_answe
             while True:
                 time.sleep(0.001)
         except OutOfTime:
-            {}["started"]
+            {"ended": True}["started"]  # what a library looks up meanwhile
 
     assert in_time(work, Clock(0.05)) is None

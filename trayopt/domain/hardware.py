@@ -206,6 +206,11 @@ class Enclosure(Frozen):
         return {port.id: port for port in self.ports}
 
     @cached_property
+    def trays(self) -> tuple[Tray, ...]:
+        """Every tray type, once; two that differ may have one id, where a file gives them inline."""
+        return tuple(dict.fromkeys(stack.tray for stack in self.stacks))
+
+    @cached_property
     def outer_lay_mm(self) -> int:
         """How much longer a turn is at the outer edge of its widest guide than in the middle: 2π × half the width, up."""
         return ceil(pi * max(guide.width_mm for guide in self.track.guides) - EPSILON)

@@ -18,7 +18,7 @@ from trayopt.solver.model.in_time import in_time
 from trayopt.solver.solve import Options, solve
 from trayopt.track.laid import Laid
 
-POLISH = 0.5
+POLISH = 2.0
 """Deterministic time in which a plan that proves a way out is made better."""
 WHOLE = 1.0
 """Deterministic time for the whole model of a changed job: what is not settled by then is not counted as a way out."""

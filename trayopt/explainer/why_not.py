@@ -68,12 +68,27 @@ def trials_of(job: Job, clock: Clock, known: Iterable[Assignment] = ()) -> Trial
     return trials
 
 
-def why_not(job: Job, clock: Clock, wishes: Wishes, known: Iterable[Assignment] = ()) -> Explanation:
-    """Explain why not every must can be kept with every splice placed; an explanation without conflicts where it can."""
+def why_not(
+    job: Job,
+    clock: Clock,
+    wishes: Wishes,
+    known: Iterable[Assignment] = (),
+    tell: Callable[[Explanation], None] = lambda _: None,
+) -> Explanation:
+    """Explain why not every must can be kept with every splice placed; an explanation without conflicts where it can.
+
+    ``tell`` is told what is known as soon as it is: the conflicts, then each way out.
+    """
     trials = trials_of(job, clock, known)
     found = conflicts(trials, wishes.conflicts)
-    ways = ways_out(job, trials, found, wishes) if found and wishes.ways_out else ()
-    return Explanation(conflicts=_said(trials, found), ways_out=ways)
+    made = Explanation(conflicts=_said(trials, found))
+    tell(made)
+    ways: list[WayOut] = []
+    for way in ways_out(job, trials, found, wishes) if found and wishes.ways_out else ():
+        ways.append(way)
+        made = made.model_copy(update={"ways_out": tuple(ways)})
+        tell(made)
+    return made
 
 
 def short(job: Job, clock: Clock, unplaced: int, broken: int, known: Iterable[Assignment] = ()) -> Explanation:
@@ -94,7 +109,7 @@ def _root(trials: Trials) -> str:
     return root(trials, frozenset(), frozenset(), "every splice could be placed")
 
 
-def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) -> tuple[WayOut, ...]:
+def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) -> Iterator[WayOut]:
     """Find ways out of conflicts and prove each; the cheapest come first."""
     known = [frozenset(one.groups) for one in found]
     with _part_of_time(trials):
@@ -106,7 +121,7 @@ def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) ->
     rules = frozenset(group.rule for groups in (*known, *dropped) for group in groups)
     changes += Adding(trials, rules, wishes.shelf, prover, wishes.costs).changes()
     ordered = sorted(changes, key=lambda change: (change.cost, len(change.give_up) + len(change.add)))
-    return tuple(way for change in ordered if (way := _proven(job, change, prover, wishes)) is not None)
+    yield from (way for change in ordered if (way := _proven(job, change, prover, wishes)) is not None)
 
 
 def _proven(job: Job, change: Change, prover: Prover, wishes: Wishes) -> WayOut | None:

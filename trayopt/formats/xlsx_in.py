@@ -1,25 +1,26 @@
-"""XLSX in: the rows of the first visible sheet, by openpyxl, with what a spreadsheet did to single cells."""
+"""XLSX in: the visible sheets of a workbook, with what a spreadsheet did to single cells; read without any library."""
 
 from __future__ import annotations
 
-import re
-import warnings
+import posixpath
 import zipfile
+import zlib
 from collections.abc import Iterator, Sequence
-from datetime import date, time, timedelta
+from dataclasses import dataclass, field
 from io import BytesIO
-from typing import TYPE_CHECKING, Any
+from xml.parsers import expat
 
 from trayopt.errors import Fault, InputError
-from trayopt.formats.cells import AS_TEXT, MOST_COLUMNS, MOST_ROWS, Row, letters
+from trayopt.formats.cells import MOST_COLUMNS, MOST_ROWS, Row, letters
 from trayopt.formats.locate import Spot
-
-if TYPE_CHECKING:
-    from openpyxl.workbook import Workbook
+from trayopt.formats.sheet_xml import DamagedError, TooWideError, date_styles, shared_texts, sheet_rows, tags
 
 MOST_UNPACKED = 100_000_000
-_ERRORS = {"#REF!", "#N/A", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!"}
-_FORMULA = re.compile(rb"<(\w+:)?f[\s>/]")
+_WRONG = (
+    zipfile.BadZipFile, zlib.error, expat.ExpatError, DamagedError, KeyError, IndexError, ValueError, EOFError, OSError,
+    NotImplementedError, RuntimeError, StopIteration,
+)  # fmt: skip
+"""What comes of a file that is damaged, protected or no workbook at all."""
 
 
 def not_written(name: str) -> str:
@@ -27,105 +28,116 @@ def not_written(name: str) -> str:
     return f"{name} is not written: openpyxl is not installed; pip install trayopt[xlsx]"
 
 
-def xlsx_rows(raw: bytes, source: str) -> Iterator[Row]:
-    """Give the rows of a workbook's first visible sheet.
+@dataclass
+class Sheet:
+    """A visible sheet of a workbook."""
+
+    name: str
+    book: Workbook
+    part: str
+    merged: list[str] = field(default_factory=list)
+    """Ranges of merged cells, such as ``A3:A8``; filled in once all rows are read."""
+
+    def rows(self) -> Iterator[Row]:
+        """Give the rows that are not empty.
+
+        Raises
+        ------
+        InputError
+            Where it is too long or too wide, or damaged.
+        """
+        source, book = self.book.source, self.book
+        self.merged.clear()
+        try:
+            with book.packed.open(self.part) as stream:
+                for number, texts, wrong in sheet_rows(
+                    stream, book.shared, book.dates, self.merged, from_1904=book.from_1904
+                ):
+                    if number > MOST_ROWS + 1:
+                        spot = Spot(source, where=f"A{number}")
+                        raise InputError([spot.fault("the table is too long", allowed=f"up to {MOST_ROWS:,} rows")])
+                    yield Row(source, number, texts, wrong=wrong)
+        except TooWideError as wide:
+            number, column = wide.args
+            spot = Spot(source, where=f"{letters(column)}{number}")
+            allowed = f"up to {MOST_COLUMNS:,}"
+            raise InputError([spot.fault("too many columns", found=f"{column + 1:,}", allowed=allowed)]) from wide
+        except _WRONG as wrong:
+            raise _unreadable(source, "a damaged sheet") from wrong
+
+
+class Workbook:
+    """A workbook, opened.
+
+    Parameters
+    ----------
+    raw, source
+        The bytes of the file, and its name.
+
+    Attributes
+    ----------
+    sheets
+        Its visible sheets, in their order.
+    shared, dates, from_1904
+        What all sheets share: texts, which cell styles are dates, and from when on days are counted.
 
     Raises
     ------
     InputError
-        Where openpyxl is missing, the file is no workbook, or it unpacks to too much.
+        Where the file is no workbook, has no visible sheet, or unpacks to too much.
     """
-    _guard(raw, source)
-    values = _rows(_open(raw, source, values=True), source)
-    formulas = _rows(_open(raw, source, values=False), source) if _has_formulas(raw) else iter(())
-    for number, shown in enumerate(values, start=1):
-        written = next(formulas, ())
-        wrong: dict[int, tuple[str, str]] = {}
-        texts = [
-            value.strip() if type(value) is str and value[:1] != "#" else _text(i, value, written, wrong)
-            for i, value in enumerate(shown)
-        ]
-        while texts and not texts[-1]:
-            texts.pop()
-        if texts and number > MOST_ROWS + 1:
-            spot = Spot(source, where=f"A{number}")
-            raise InputError([spot.fault("the table is too long", allowed=f"up to {MOST_ROWS:,} rows")])
-        if len(texts) > MOST_COLUMNS:
-            spot = Spot(source, where=f"{letters(len(texts) - 1)}{number}")
-            raise InputError(
-                [spot.fault("too many columns", found=f"{len(texts):,}", allowed=f"up to {MOST_COLUMNS:,}")]
-            )
-        yield Row(source, number, texts, wrong=wrong)
+
+    def __init__(self, raw: bytes, source: str) -> None:
+        self.source = source
+        self.packed = _guarded(raw, source)
+        try:
+            main = next(part for kind, part in self._related("").values() if kind == "officeDocument")
+            related = self._related(main)
+            found = tags(self.packed.read(main))
+            self.from_1904 = any(tag.name == "workbookPr" and tag.values.get("date1904") in _YES for tag in found)
+            self.sheets = [
+                Sheet(tag.values.get("name", ""), self, related[tag.values["id"]][1])
+                for tag in found
+                if tag.name == "sheet"
+                and tag.values.get("state", "visible") == "visible"
+                and related[tag.values["id"]][0] == "worksheet"
+            ]
+            shared = dict(related.values())
+            self.dates = date_styles(self.packed.read(shared["styles"])) if "styles" in shared else []
+            self.shared: Sequence[str] = ()
+            if "sharedStrings" in shared:
+                with self.packed.open(shared["sharedStrings"]) as stream:
+                    self.shared = shared_texts(stream)
+        except _WRONG as wrong:
+            raise _unreadable(source, "a damaged workbook, or none") from wrong
+        if not self.sheets:
+            raise _unreadable(source, "no visible sheet")
+
+    def _related(self, part: str) -> dict[str, tuple[str, str]]:
+        """Give the parts that a part of the workbook refers to, by their ids: what each is, and its name."""
+        folder, name = posixpath.split(part)
+        found = {}
+        for tag in tags(self.packed.read(posixpath.join(folder, "_rels", f"{name}.rels"))):
+            if tag.name == "Relationship" and tag.values.get("TargetMode") != "External":
+                target = posixpath.normpath(posixpath.join("/", folder, tag.values["Target"])).lstrip("/")
+                found[tag.values["Id"]] = tag.values["Type"].rpartition("/")[2], target
+        return found
 
 
-def _has_formulas(raw: bytes) -> bool:
-    """Whether a sheet holds formulas, so that cells without a value have to be looked at again."""
-    with zipfile.ZipFile(BytesIO(raw)) as packed:
-        sheets = [name for name in packed.namelist() if name.startswith("xl/worksheets/")]
-        return any(_FORMULA.search(packed.read(name)) for name in sheets)
+_YES = {"1", "true"}
 
 
-def _guard(raw: bytes, source: str) -> None:
+def _guarded(raw: bytes, source: str) -> zipfile.ZipFile:
+    """Open the packed file, if it does not unpack to too much."""
     try:
-        with zipfile.ZipFile(BytesIO(raw)) as packed:
-            size = sum(item.file_size for item in packed.infolist())
+        packed = zipfile.ZipFile(BytesIO(raw))
     except (zipfile.BadZipFile, ValueError, OSError) as wrong:
         raise _unreadable(source, "a damaged file") from wrong
+    size = sum(item.file_size for item in packed.infolist())
     if size > MOST_UNPACKED:
         allowed = f"up to {MOST_UNPACKED / 1e6:g} MB"
         raise InputError([Fault(source, 0, 0, "the workbook is too large", f"{size / 1e6:,.0f} MB unpacked", allowed)])
-
-
-def _open(raw: bytes, source: str, *, values: bool) -> Workbook:
-    try:
-        from openpyxl import load_workbook
-    except ImportError as missing:
-        hint = "pip install trayopt[xlsx], or save the table as CSV"
-        raise InputError(
-            [Fault(source, 0, 0, "openpyxl is needed to read XLSX and is not installed", hint=hint)]
-        ) from missing
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            return load_workbook(BytesIO(raw), read_only=True, data_only=values, keep_links=False)
-    except Exception as wrong:
-        raise _unreadable(source, "a damaged workbook, or none") from wrong
-
-
-def _rows(book: Workbook, source: str) -> Iterator[tuple[Any, ...]]:
-    sheets = [sheet for sheet in book.worksheets if sheet.sheet_state == "visible"]
-    if not sheets:
-        raise _unreadable(source, "no visible sheet")
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            sheets[0].reset_dimensions()
-            yield from sheets[0].iter_rows(values_only=True)
-    except Exception as wrong:
-        raise _unreadable(source, "a damaged sheet") from wrong
-    finally:
-        book.close()
-
-
-def _text(column: int, value: object, written: Sequence[object], wrong: dict[int, tuple[str, str]]) -> str:
-    """Write a value as the text that a person sees in its cell, and note what makes it unusable."""
-    if value is None:
-        formula = written[column] if column < len(written) else None
-        if not isinstance(formula, str) or not formula.startswith("="):
-            return ""
-        wrong[column] = "a formula without a value", "open and save the file in a spreadsheet, or type the value"
-        return formula
-    if isinstance(value, date | time | timedelta):
-        wrong[column] = "the spreadsheet turned this cell into a date", AS_TEXT
-        return str(value)
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, float) and value.is_integer():
-        return str(int(value))
-    text = str(value).strip()
-    if text in _ERRORS:
-        wrong[column] = "an error of the spreadsheet", "type the value"
-    return text
+    return packed
 
 
 def _unreadable(source: str, found: str) -> InputError:

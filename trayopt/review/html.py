@@ -55,6 +55,7 @@ def compare_html(pair: Pair) -> str:
         pair=pair,
         data=pair.as_dict(),
         words=pair_words(pair),
+        levels=LEVEL_WORDS,
         pictures=[
             Markup(picture(pair.job, laid, differing=places)) for laid, places in zip(pair.laid, differing, strict=True)
         ],

@@ -168,6 +168,7 @@ def test_the_box_of_the_first_job_comes_out_nearly_as_it_is_in_the_library() -> 
     assert [stack.at_mm for stack in box.stacks] == [(86, 113), (243, 113)]
     assert [guide.id for guide in box.track.guides] == ["nw", "n", "ne", "e", "se", "s", "sw", "w"]
     assert {guide.opening_mm2 for guide in box.track.guides} == {4000}
+    assert {guide.width_mm for guide in box.track.guides} == {50}
     assert [(port.id, port.guide, port.turns) for port in box.ports] == [
         ("bottom-left", "sw", "clockwise"),
         ("bottom-right", "se", "counterclockwise"),

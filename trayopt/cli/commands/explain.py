@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,8 +19,6 @@ if TYPE_CHECKING:
     from trayopt.explainer.why_not import Proven
 
 
-LEAST_PART = 0.1
-"""Part of a limit that the search has in any case, however long it took to come to it."""
 DEFAULT_COSTS = ", ".join(f"{name}={getattr(Costs(), name)}" for name in cost_names())
 
 
@@ -108,13 +105,9 @@ def command(
             output.warn(
                 f"{plan} was made for another job, or before the job was changed; what it decides is asked of this job"
             )
-    known = None
-    if best is not None:
-        read, known = open_readable(loaded, best)
-        for note in read.notes:
-            output.note(f"{best}: {note}")
-    if not reproducible:  # what it took to come here is part of the limit
-        time_limit_s = max(time_limit_s - (time.monotonic() - output.began), LEAST_PART * time_limit_s)
+    known = None if best is None else _best(output, loaded, best)
+    if not reproducible:
+        time_limit_s = output.left(time_limit_s)
     if prices:
         return _priced(output, loaded, known, settings, picture, time_limit_s, reproducible=reproducible)
     proven: list[Proven] = []
@@ -162,6 +155,26 @@ def _apply(output: Output, made: Explanation, proven: list[Proven], number: int,
         lambda: folder,
     )  # fmt: skip
     return Exit.YES
+
+
+def _best(output: Output, job: Job, path: str) -> Plan | None:
+    """Read the plan that is given as the best; where it cannot stand for that, say why, and that it is searched for."""
+    from trayopt.checker import lay
+    from trayopt.review.opening import open_readable
+
+    read, plan = open_readable(job, path)
+    for note in read.notes:
+        output.note(f"{path}: {note}")
+    if plan is None:
+        why = f"{path} is a table, and no plan with figures (trayopt check JOB {path} -o plan.json makes one)"
+    elif not plan.job.names(job):
+        why = f"{path} was made for another job, or before the job was changed"
+    elif any(place is None for _, place in lay(job, plan, path).piece_places):
+        why = f"{path} leaves splices without a tray"
+    else:
+        return plan
+    output.warn(f"{why}: the best plan is searched for in its place")
+    return None
 
 
 def _text(output: Output, made: Explanation) -> str:

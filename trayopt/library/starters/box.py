@@ -20,6 +20,7 @@ DOOR_MM = 30
 OVER_MM = 20
 HOP_MM = 300
 GAP_MM = 5
+LEAST_GUIDE_MM = 10
 RADII_MM = (38, 80)
 """Of the track: 80, ten times a tube of 8 mm, or what a small box leaves; a tube is not bent below 38 (7 CFR 1755.200)."""
 SEALS: tuple[tuple[int, float, float], ...] = ((1, 0.2, 0.64), (2, 0.16, 0.36), (4, 0.12, 0.24))
@@ -147,8 +148,7 @@ def _upright(given: Measured, lefts: Sequence[int], columns: Sequence[int]) -> t
 def _guides(given: Measured, columns: Sequence[int], base: int, pitch: int, gap: int) -> Iterator[Guide]:
     """Give the guides clockwise from the upper left corner."""
     low, high = _band(given, base, pitch)
-    width, depth = given.guide or (min(given.ring, gap), high - low)
-    opening = width * depth if given.guide else max(100, width * depth)
+    width, depth = given.guide or (max(LEAST_GUIDE_MM, min(given.ring, gap)), high - low)
     left, right = columns[0], columns[-1]
     bottom, top = given.ring, floor(given.size[1]) - given.ring
     rows: list[tuple[str, str, list[tuple[int, int]]]] = [
@@ -160,7 +160,7 @@ def _guides(given: Measured, columns: Sequence[int], base: int, pitch: int, gap:
     for corner, between, points in rows:
         for i, (x, y) in enumerate(points):
             name = between if len(points) == 2 else f"{between}{i}"
-            yield Guide(id=name if i else corner, x_mm=x, y_mm=y, opening_mm2=opening, width_mm=width)
+            yield Guide(id=name if i else corner, x_mm=x, y_mm=y, opening_mm2=width * depth, width_mm=width)
 
 
 def _steps(start: int, end: int) -> list[int]:

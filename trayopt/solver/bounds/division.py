@@ -158,8 +158,7 @@ class Divider:
     def _trays(self, trunk: Trunk) -> list[Tray]:
         radius = FIBRE_RADIUS_MM[trunk.cable.fibre]
         bent = FibreBend.id in self.must
-        trays = {stack.tray.id: stack.tray for stack in self.job.enclosure.stacks}
-        return [tray for tray in trays.values() if not bent or tray.min_radius_mm >= radius - EPSILON]
+        return [tray for tray in self.job.enclosure.trays if not bent or tray.min_radius_mm >= radius - EPSILON]
 
     def _fits(self, tray: Tray, ends: int, sleeves: int) -> bool:
         if TrayFibres.id in self.must and ends > 2 * tray.fibres:
@@ -410,7 +409,7 @@ class Divider:
     @cached_property
     def _windows(self) -> list[tuple[Piece, ...]]:
         """For each piece the shortest chain from it on that no tray holds in one."""
-        trays = list({stack.tray.id: stack.tray for stack in self.job.enclosure.stacks}.values())
+        trays = self.job.enclosure.trays
         found = []
         for chain in _chains(self.job.pieces):
             end = 0

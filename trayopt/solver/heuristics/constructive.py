@@ -141,7 +141,7 @@ def _pinned(job: Job, ways: dict[str, Way]) -> dict[str, Way]:
 
 def coarsest(job: Job, at: Parting) -> dict[Key, int]:
     """Divide no further than needed: where legs that hang together fit into no tray, divide the largest of them, and its like."""
-    trays = {stack.tray.id: stack.tray for stack in job.enclosure.stacks}.values()
+    trays = job.enclosure.trays
     divisions = {key: 1 for key, runs in job.spliced.items() if runs}
     while True:
         heavy = next(

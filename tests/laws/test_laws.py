@@ -1,0 +1,145 @@
+"""Every law on random tiny jobs; on standard jobs all at once, and then what the best plan has is asked for."""
+
+from __future__ import annotations
+
+import copy
+import random
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from tests.build import Json, job_of
+from tests.laws.exact import COMPOSABLE, EXACT
+from tests.laws.from_plan import FROM_PLAN, AsPlanned, built_as_planned, kept_preferences_at_must
+from tests.laws.law import Change, Goals, Law, best, first_of, goals_of, plain
+from tests.laws.relaxed import NEVER_WORSE
+from tests.laws.same import SAME
+from tests.solver.tiny import drawn
+from tests.test_oracle import opened_job
+from trayopt import load_job
+from trayopt.domain.plan import Plan
+
+STANDARD = Path(__file__).parents[2] / "models" / "standard"
+MOST_FIBRES = 1728
+LATE = {
+    "2x432-subunits-108-against-144", "2x576-subunits-96-against-144", "2x864-shuffled-halves-port",
+    "2x864-subunits-108-against-144-port", "864-to-432-288-144-wall-3x8", "no-2x864-16-against-12-sleeves-wall-2x6",
+    "three-awkward-trunks-wall-2x9-144", "unmet-pins-2x288-wall-2x6",
+}  # fmt: skip
+"""Standard jobs that take more than a second or so of one core, and with some changes much more."""
+
+Tiny = tuple[str, int]
+JOBS: list[Tiny] = [("drawn", seed) for seed in range(9)] + [("opened", seed) for seed in range(9, 13)]
+MORE: list[Tiny] = [(kind, seed) for seed in range(100, 130) for kind in ("drawn", "opened")]
+
+
+def of(job: Tiny) -> Json:
+    """Give a tiny job as canonical plain data."""
+    kind, seed = job
+    return plain(job_of(drawn(seed) if kind == "drawn" else opened_job(seed)))
+
+
+@cache
+def tiny(job: Tiny) -> Plan:
+    """Give the best plan of a tiny job, for which many laws ask."""
+    return best(of(job))
+
+
+def hold(law: Law, job: Tiny) -> bool:
+    """Hold a law on a tiny job; False where it changes nothing in it."""
+    rng = random.Random(f"{law.name} {job}")
+    first = of(job)
+    ready = law.ready(copy.deepcopy(first), rng)
+    changed = law.change(copy.deepcopy(ready), rng)
+    if changed is None:
+        return False
+    before = goals_of(tiny(job) if ready == first and law.order is None else best(ready, law.order))
+    after = goals_of(best(changed, law.order))
+    assert first_of(after, law.order, law.upto) == first_of(law.moved(before), law.order, law.upto), job
+    return True
+
+
+def hold_never_worse(change: Change, job: Tiny) -> bool:
+    """Hold on a tiny job that a change makes no best plan worse; False where it changes nothing."""
+    changed = change(of(job), random.Random(f"{change.__name__} {job}"))
+    if changed is None:
+        return False
+    assert tuple(goals_of(best(changed)).values()) <= tuple(goals_of(tiny(job)).values()), job
+    return True
+
+
+def hold_as_planned(change: AsPlanned, job: Tiny) -> bool:
+    """Hold on a tiny job that its best plan may be asked for; False where it may not."""
+    changed = change(of(job), tiny(job))
+    if changed is None:
+        return False
+    data, goals = changed
+    assert goals_of(best(data)) == goals, job
+    return True
+
+
+@pytest.mark.parametrize("law", [*SAME, *EXACT], ids=lambda law: law.name)
+def test_goals_move_exactly(law: Law) -> None:
+    assert sum([hold(law, job) for job in JOBS]) >= 2
+
+
+@pytest.mark.parametrize("change", NEVER_WORSE, ids=lambda change: change.__name__)
+def test_what_takes_nothing_away_makes_nothing_worse(change: Change) -> None:
+    assert sum([hold_never_worse(change, job) for job in JOBS]) >= 2
+
+
+@pytest.mark.parametrize("change", FROM_PLAN, ids=lambda change: change.__name__)
+def test_the_best_plan_may_be_asked_for(change: AsPlanned) -> None:
+    assert sum([hold_as_planned(change, job) for job in JOBS]) >= 2
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("job", MORE, ids=str)
+def test_every_law_on_more_tiny_jobs(job: Tiny) -> None:
+    for law in (*SAME, *EXACT):
+        hold(law, job)
+    for change in NEVER_WORSE:
+        hold_never_worse(change, job)
+    for asked in FROM_PLAN:
+        hold_as_planned(asked, job)
+
+
+def standard_jobs() -> list[str]:
+    """Name the standard jobs that are proven soon."""
+    return [
+        path.stem
+        for path in sorted(STANDARD.glob("*.yaml"))
+        if path.stem not in LATE and max(trunk.cable.fibres for trunk in load_job(path).trunks) <= MOST_FIBRES
+    ]
+
+
+def changed_at_once(data: Json, goals: Goals, rng: random.Random) -> tuple[Json, Goals]:
+    """Change a job by every law that needs no job made ready, one upon another; give what becomes of its goals too."""
+    for law in (*SAME, *COMPOSABLE):
+        changed = law.change(copy.deepcopy(data), rng)
+        if changed is not None:
+            data, goals = changed, law.moved(goals)
+    return data, goals
+
+
+@pytest.mark.parametrize("name", standard_jobs())
+def test_standard_job(name: str) -> None:
+    data = plain(load_job(STANDARD / f"{name}.yaml"))
+    changed, goals = changed_at_once(data, goals_of(best(data)), random.Random(name))
+    plan = best(changed)
+    assert goals_of(plan) == goals
+    asked, same = kept_preferences_at_must(changed, plan)
+    assert same == goals
+    built, goals = built_as_planned(asked, plan)
+    assert goals_of(best(built)) == goals
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("law", [*SAME, *COMPOSABLE], ids=lambda law: law.name)
+@pytest.mark.parametrize("name", standard_jobs())
+def test_each_law_on_a_standard_job(name: str, law: Law) -> None:
+    data = plain(load_job(STANDARD / f"{name}.yaml"))
+    changed = law.change(copy.deepcopy(data), random.Random(f"{law.name} {name}"))
+    if changed is not None:
+        assert goals_of(best(changed)) == law.moved(goals_of(best(data)))
