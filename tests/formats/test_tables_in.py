@@ -185,10 +185,12 @@ def test_a_zip_bomb_is_refused_by_its_unpacked_size() -> None:
     assert fault(packed.getvalue()) == "t: the workbook is too large; found 100 MB unpacked; allowed: up to 100 MB"
 
 
-def test_a_workbook_is_read_without_a_library(monkeypatch: pytest.MonkeyPatch) -> None:
-    raw = workbook(["a"], [1])
+def test_missing_openpyxl_is_told_with_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
+    raw = workbook(["a"])
     monkeypatch.setitem(sys.modules, "openpyxl", None)
-    assert rows(parse_table(raw, "t")) == [{"a": "1"}]
+    assert fault(raw) == (
+        "t: openpyxl is needed to read XLSX and is not installed; pip install trayopt[xlsx], or save the table as CSV"
+    )
 
 
 @settings(max_examples=200)

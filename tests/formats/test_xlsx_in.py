@@ -1,4 +1,4 @@
-"""Workbooks as programs write them: held to what another reader says, and to files that are made by hand."""
+"""Workbooks as programs write them: held to what they are when read as a whole, and to files that are made by hand."""
 
 from __future__ import annotations
 
@@ -14,12 +14,15 @@ from hypothesis import strategies as st
 
 from tests.workbooks import first_sheet
 from trayopt.errors import InputError
-from trayopt.formats.cells import MOST_COLUMNS
+from trayopt.formats.cells import MOST_COLUMNS, MOST_ROWS
+from trayopt.formats.tables_in import parse_table
 from trayopt.formats.xlsx_in import Workbook
 
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 REL = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 PACK = "http://schemas.openxmlformats.org/package/2006/relationships"
+TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml"
+KINDS = "http://schemas.openxmlformats.org/package/2006/content-types"
 BOOK = (
     f'<workbook xmlns="{MAIN}" xmlns:r="{REL}"><workbookPr {{}}/>'
     '<sheets><sheet name="s" sheetId="1" r:id="a"/></sheets></workbook>'
@@ -33,7 +36,7 @@ STYLES = (
 )
 SHARED = (
     f'<sst xmlns="{MAIN}"><si><t xml:space="preserve"> left </t></si><si><r><t>1-</t></r><r><t>12</t></r></si>'
-    "<si><t>漢字</t><rPh><t>かんじ</t></rPh></si></sst>"
+    '<si><t>漢字</t><rPh sb="0" eb="2"><t>かんじ</t></rPh></si></sst>'
 )
 
 
@@ -47,6 +50,16 @@ def packed(sheet: str, book: str = BOOK.format("")) -> bytes:
     made = BytesIO()
     with zipfile.ZipFile(made, "w") as out:
         out.writestr("_rels/.rels", relations(("x", "officeDocument", "xl/workbook.xml")))
+        kinds = {
+            "workbook.xml": "sheet.main",
+            "worksheets/one.xml": "worksheet",
+            "styles.xml": "styles",
+            "t.xml": "sharedStrings",
+        }
+        rows = "".join(
+            f'<Override PartName="/xl/{part}" ContentType="{TYPE}.{kind}+xml"/>' for part, kind in kinds.items()
+        )
+        out.writestr("[Content_Types].xml", f'<Types xmlns="{KINDS}">{rows}</Types>')
         out.writestr("xl/workbook.xml", book)
         parts = (
             ("a", "worksheet", "/xl/worksheets/one.xml"), ("b", "styles", "styles.xml"), ("c", "sharedStrings", "t.xml"),
@@ -143,15 +156,32 @@ def test_merged_cells_are_known_once_the_rows_are_read() -> None:
         f'<!DOCTYPE a [<!ENTITY b "c">]>{sheet("")}',
         sheet('<row r="one"/>'),
         sheet('<row r="1"><c r="A1" t="s"><v>9</v></c></row>'),
-        sheet('<row r="1"><c r="A1" s="99"><v>1</v></c></row>'),
         sheet('<row r="1"><c r="?1"><v>1</v></c></row>'),
-        "<table/>",
         sheet("")[:-5],
         "",
     ],
 )
 def test_a_damaged_sheet_is_told(text: str) -> None:
-    assert refused(packed(text)).startswith("t: cannot be read as XLSX; found a damaged sheet")
+    assert refused(packed(text)).startswith(
+        f"t: cannot be read as XLSX; found a damaged {'sheet' if text else 'workbook'}"
+    )
+
+
+def test_a_part_that_is_no_sheet_has_no_rows() -> None:
+    with pytest.raises(InputError, match="the table is empty"):
+        parse_table(packed("<table/>"), "t")
+
+
+def test_a_number_in_a_style_that_the_workbook_does_not_have_is_a_number() -> None:
+    raw = packed(sheet('<row r="1"><c r="A1" s="99"><v>45303</v></c></row>'))
+    assert texts(raw) == {1: ["45303"]}
+    assert wrong(raw) == {}
+
+
+def test_a_cell_far_from_all_others_costs_no_room() -> None:
+    """A reader that holds the whole rectangle would need more memory than any machine has."""
+    far = sheet('<row r="1"><c r="A1"><v>1</v></c></row><row r="1048576"><c r="XFD1048576"><v>1</v></c></row>')
+    assert refused(packed(far)) == f"t:A1048576: the table is too long; allowed: up to {MOST_ROWS:,} rows"
 
 
 def test_a_row_beyond_the_most_columns_is_refused_at_its_cell() -> None:
@@ -172,7 +202,7 @@ _values = st.one_of(
 
 @settings(max_examples=60, deadline=None)
 @given(st.lists(st.lists(_values, max_size=6), max_size=6))
-def test_rows_are_those_that_another_reader_gives(rows: list[list[Any]]) -> None:
+def test_rows_are_those_of_the_workbook_as_a_whole(rows: list[list[Any]]) -> None:
     book = openpyxl.Workbook()
     page = first_sheet(book)
     for at, row in enumerate(rows, start=1):

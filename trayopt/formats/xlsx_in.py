@@ -1,26 +1,30 @@
-"""XLSX in: the visible sheets of a workbook, with what a spreadsheet did to single cells; read without any library."""
+"""XLSX in: the visible sheets of a workbook, by openpyxl, with what a spreadsheet did to single cells."""
 
 from __future__ import annotations
 
-import posixpath
+import re
+import warnings
 import zipfile
-import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, field
+from datetime import date, time, timedelta
 from io import BytesIO
-from xml.parsers import expat
+from typing import TYPE_CHECKING, Any
 
 from trayopt.errors import Fault, InputError
-from trayopt.formats.cells import MOST_COLUMNS, MOST_ROWS, Row, letters
+from trayopt.formats.cells import AS_TEXT, MOST_COLUMNS, MOST_ROWS, Row, letters
 from trayopt.formats.locate import Spot
-from trayopt.formats.sheet_xml import DamagedError, TooWideError, date_styles, shared_texts, sheet_rows, tags
+
+if TYPE_CHECKING:
+    from openpyxl import Workbook as Book
 
 MOST_UNPACKED = 100_000_000
-_WRONG = (
-    zipfile.BadZipFile, zlib.error, expat.ExpatError, DamagedError, KeyError, IndexError, ValueError, EOFError, OSError,
-    NotImplementedError, RuntimeError, StopIteration,
-)  # fmt: skip
-"""What comes of a file that is damaged, protected or no workbook at all."""
+DATE = "the spreadsheet turned this cell into a date", AS_TEXT
+NO_VALUE = "a formula without a value", "open and save the file in a spreadsheet, or type the value"
+ERROR = "an error of the spreadsheet", "type the value"
+ERRORS = {"#REF!", "#N/A", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!"}
+_FORMULA = re.compile(rb"<(\w+:)?f[\s>/]")
+_MERGED = re.compile(rb"<(\w+:)?mergeCell\s")
 
 
 def not_written(name: str) -> str:
@@ -34,7 +38,6 @@ class Sheet:
 
     name: str
     book: Workbook
-    part: str
     merged: list[str] = field(default_factory=list)
     """Ranges of merged cells, such as ``A3:A8``; filled in once all rows are read."""
 
@@ -46,24 +49,38 @@ class Sheet:
         InputError
             Where it is too long or too wide, or damaged.
         """
-        source, book = self.book.source, self.book
-        self.merged.clear()
-        try:
-            with book.packed.open(self.part) as stream:
-                for number, texts, wrong in sheet_rows(
-                    stream, book.shared, book.dates, self.merged, from_1904=book.from_1904
-                ):
-                    if number > MOST_ROWS + 1:
-                        spot = Spot(source, where=f"A{number}")
-                        raise InputError([spot.fault("the table is too long", allowed=f"up to {MOST_ROWS:,} rows")])
-                    yield Row(source, number, texts, wrong=wrong)
-        except TooWideError as wide:
-            number, column = wide.args
-            spot = Spot(source, where=f"{letters(column)}{number}")
-            allowed = f"up to {MOST_COLUMNS:,}"
-            raise InputError([spot.fault("too many columns", found=f"{column + 1:,}", allowed=allowed)]) from wide
-        except _WRONG as wrong:
-            raise _unreadable(source, "a damaged sheet") from wrong
+        source = self.book.source
+        for number, (texts, wrong) in enumerate(self._texts(), start=1):
+            while texts and not texts[-1]:
+                texts.pop()
+            if not texts:
+                continue
+            if number > MOST_ROWS + 1:
+                spot = Spot(source, where=f"A{number}")
+                raise InputError([spot.fault("the table is too long", allowed=f"up to {MOST_ROWS:,} rows")])
+            if len(texts) > MOST_COLUMNS:
+                spot = Spot(source, where=f"{letters(len(texts) - 1)}{number}")
+                allowed = f"up to {MOST_COLUMNS:,}"
+                raise InputError([spot.fault("too many columns", found=f"{len(texts):,}", allowed=allowed)])
+            yield Row(source, number, texts, wrong=wrong)
+        self.merged[:] = self.book.merged_in(self.name)
+
+    def _texts(self) -> Iterator[tuple[list[str], dict[int, tuple[str, str]]]]:
+        """Give the texts of all rows, and by column what makes a cell unusable."""
+        if not self.book.has_formulas:
+            for values in self.book.cells(self.name, values_only=True):
+                wrong: dict[int, tuple[str, str]] = {}
+                yield [_text(i, value, wrong) for i, value in enumerate(values)], wrong
+            return
+        written = self.book.cells(self.name, formulas=True, values_only=True)
+        for cells in self.book.cells(self.name):
+            wrong, formulas = {}, next(written, ())
+            texts = [_text(i, cell.value, wrong) for i, cell in enumerate(cells)]
+            for i, (cell, formula) in enumerate(zip(cells, formulas, strict=False)):
+                # the value of a formula that gives an empty text is there, and empty
+                if cell.value is None and cell.data_type != "str" and str(formula or "").startswith("="):
+                    texts[i], wrong[i] = str(formula), NO_VALUE
+            yield texts, wrong
 
 
 class Workbook:
@@ -78,66 +95,96 @@ class Workbook:
     ----------
     sheets
         Its visible sheets, in their order.
-    shared, dates, from_1904
-        What all sheets share: texts, which cell styles are dates, and from when on days are counted.
+    has_formulas
+        Whether a sheet holds formulas, so that cells without a value have to be looked at again.
 
     Raises
     ------
     InputError
-        Where the file is no workbook, has no visible sheet, or unpacks to too much.
+        Where openpyxl is missing, the file is no workbook, has no visible sheet, or unpacks to too much.
     """
 
     def __init__(self, raw: bytes, source: str) -> None:
-        self.source = source
-        self.packed = _guarded(raw, source)
-        try:
-            main = next(part for kind, part in self._related("").values() if kind == "officeDocument")
-            related = self._related(main)
-            found = tags(self.packed.read(main))
-            self.from_1904 = any(tag.name == "workbookPr" and tag.values.get("date1904") in _YES for tag in found)
-            self.sheets = [
-                Sheet(tag.values.get("name", ""), self, related[tag.values["id"]][1])
-                for tag in found
-                if tag.name == "sheet"
-                and tag.values.get("state", "visible") == "visible"
-                and related[tag.values["id"]][0] == "worksheet"
-            ]
-            shared = dict(related.values())
-            self.dates = date_styles(self.packed.read(shared["styles"])) if "styles" in shared else []
-            self.shared: Sequence[str] = ()
-            if "sharedStrings" in shared:
-                with self.packed.open(shared["sharedStrings"]) as stream:
-                    self.shared = shared_texts(stream)
-        except _WRONG as wrong:
-            raise _unreadable(source, "a damaged workbook, or none") from wrong
+        self.raw, self.source = raw, source
+        parts = _sheet_parts(raw, source)
+        self.has_formulas = any(_FORMULA.search(part) for part in parts)
+        self._has_merged = any(_MERGED.search(part) for part in parts)
+        book = self._open(formulas=False)
+        self.sheets = [Sheet(sheet.title, self) for sheet in book.worksheets if sheet.sheet_state == "visible"]
+        book.close()
         if not self.sheets:
             raise _unreadable(source, "no visible sheet")
 
-    def _related(self, part: str) -> dict[str, tuple[str, str]]:
-        """Give the parts that a part of the workbook refers to, by their ids: what each is, and its name."""
-        folder, name = posixpath.split(part)
-        found = {}
-        for tag in tags(self.packed.read(posixpath.join(folder, "_rels", f"{name}.rels"))):
-            if tag.name == "Relationship" and tag.values.get("TargetMode") != "External":
-                target = posixpath.normpath(posixpath.join("/", folder, tag.values["Target"])).lstrip("/")
-                found[tag.values["Id"]] = tag.values["Type"].rpartition("/")[2], target
-        return found
+    def cells(self, sheet: str, *, formulas: bool = False, values_only: bool = False) -> Iterator[tuple[Any, ...]]:
+        """Give the rows of a sheet, with the values of its cells, or with the formulas that are written in them."""
+        book = self._open(formulas=formulas)
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")
+                page: Any = book[sheet]
+                page.reset_dimensions()
+                yield from page.iter_rows(values_only=values_only)
+        except Exception as wrong:
+            raise _unreadable(self.source, "a damaged sheet") from wrong
+        finally:
+            book.close()
+
+    def merged_in(self, sheet: str) -> list[str]:
+        """Give the ranges of the merged cells of a sheet; they are known of a workbook alone that is read as a whole."""
+        if not self._has_merged:
+            return []
+        return [str(ref) for ref in self._open(formulas=False, whole=True)[sheet].merged_cells.ranges]
+
+    def _open(self, *, formulas: bool, whole: bool = False) -> Book:
+        try:
+            from openpyxl import load_workbook
+        except ImportError as missing:
+            hint = "pip install trayopt[xlsx], or save the table as CSV"
+            raise InputError(
+                [Fault(self.source, 0, 0, "openpyxl is needed to read XLSX and is not installed", hint=hint)]
+            ) from missing
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")
+                return load_workbook(BytesIO(self.raw), read_only=not whole, data_only=not formulas, keep_links=False)
+        except Exception as wrong:
+            raise _unreadable(self.source, "a damaged workbook, or none") from wrong
 
 
-_YES = {"1", "true"}
-
-
-def _guarded(raw: bytes, source: str) -> zipfile.ZipFile:
-    """Open the packed file, if it does not unpack to too much."""
+def _sheet_parts(raw: bytes, source: str) -> list[bytes]:
+    """Unpack the sheets, if the file does not unpack to too much and is written without a document type."""
     try:
-        packed = zipfile.ZipFile(BytesIO(raw))
-    except (zipfile.BadZipFile, ValueError, OSError) as wrong:
+        with zipfile.ZipFile(BytesIO(raw)) as packed:
+            size = sum(item.file_size for item in packed.infolist())
+            if size > MOST_UNPACKED:
+                found, allowed = f"{size / 1e6:,.0f} MB unpacked", f"up to {MOST_UNPACKED / 1e6:g} MB"
+                raise InputError([Fault(source, 0, 0, "the workbook is too large", found, allowed)])
+            parts = {name: packed.read(name) for name in packed.namelist() if name.endswith((".xml", ".rels"))}
+    except InputError:
+        raise
+    except Exception as wrong:
         raise _unreadable(source, "a damaged file") from wrong
-    size = sum(item.file_size for item in packed.infolist())
-    if size > MOST_UNPACKED:
-        allowed = f"up to {MOST_UNPACKED / 1e6:g} MB"
-        raise InputError([Fault(source, 0, 0, "the workbook is too large", f"{size / 1e6:,.0f} MB unpacked", allowed)])
-    return packed
+    sheets = [part for name, part in parts.items() if name.startswith("xl/worksheets/")]
+    if any(b"<!DOCTYPE" in part for part in parts.values()):  # a workbook has none, a bomb of entities has
+        raise _unreadable(source, "a damaged sheet: it has a document type")
+    return sheets
+
+
+def _text(column: int, value: object, wrong: dict[int, tuple[str, str]]) -> str:
+    """Write a value as the text that a person sees in its cell, and note what makes it unusable."""
+    if value is None:
+        return ""
+    if isinstance(value, date | time | timedelta):
+        wrong[column] = DATE
+        return str(value)
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, float) and value.is_integer():
+        return str(int(value))
+    text = str(value).strip()
+    if text in ERRORS:
+        wrong[column] = ERROR
+    return text
 
 
 def _unreadable(source: str, found: str) -> InputError:
