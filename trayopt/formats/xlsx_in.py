@@ -70,7 +70,15 @@ class Sheet:
         if not self.book.has_formulas:
             for values in self.book.cells(self.name, values_only=True):
                 wrong: dict[int, tuple[str, str]] = {}
-                yield [_text(i, value, wrong) for i, value in enumerate(values)], wrong
+                texts = [  # there are millions of cells, most of them words or whole numbers
+                    value.strip()
+                    if type(value) is str and value[:1] != "#"
+                    else str(value)
+                    if type(value) is int
+                    else _text(i, value, wrong)
+                    for i, value in enumerate(values)
+                ]
+                yield texts, wrong
             return
         written = self.book.cells(self.name, formulas=True, values_only=True)
         for cells in self.book.cells(self.name):
@@ -109,33 +117,32 @@ class Workbook:
         parts = _sheet_parts(raw, source)
         self.has_formulas = any(_FORMULA.search(part) for part in parts)
         self._has_merged = any(_MERGED.search(part) for part in parts)
-        book = self._open(formulas=False)
-        self.sheets = [Sheet(sheet.title, self) for sheet in book.worksheets if sheet.sheet_state == "visible"]
-        book.close()
+        self._books = {False: self._open()}
+        pages = self._books[False].worksheets
+        self.sheets = [Sheet(page.title, self) for page in pages if page.sheet_state == "visible"]
         if not self.sheets:
             raise _unreadable(source, "no visible sheet")
 
     def cells(self, sheet: str, *, formulas: bool = False, values_only: bool = False) -> Iterator[tuple[Any, ...]]:
         """Give the rows of a sheet, with the values of its cells, or with the formulas that are written in them."""
-        book = self._open(formulas=formulas)
+        if formulas not in self._books:
+            self._books[formulas] = self._open(formulas=formulas)
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")
-                page: Any = book[sheet]
+                page: Any = self._books[formulas][sheet]
                 page.reset_dimensions()
                 yield from page.iter_rows(values_only=values_only)
         except Exception as wrong:
             raise _unreadable(self.source, "a damaged sheet") from wrong
-        finally:
-            book.close()
 
     def merged_in(self, sheet: str) -> list[str]:
         """Give the ranges of the merged cells of a sheet; they are known of a workbook alone that is read as a whole."""
         if not self._has_merged:
             return []
-        return [str(ref) for ref in self._open(formulas=False, whole=True)[sheet].merged_cells.ranges]
+        return [str(ref) for ref in self._open(whole=True)[sheet].merged_cells.ranges]
 
-    def _open(self, *, formulas: bool, whole: bool = False) -> Book:
+    def _open(self, *, formulas: bool = False, whole: bool = False) -> Book:
         try:
             from openpyxl import load_workbook
         except ImportError as missing:
