@@ -24,7 +24,10 @@ OTHER_WORDS = {
     "explainer/adding.py": {"exposed"},  # a way out: expose more of a trunk
     "library/crossref.py": {"apart"},  # a key of job files
     "library/job.py": {"apart"},
+    "library/starters/trays.py": {"entrance_legs"},  # a key of trays
+    "pictures/hardware.py": {"entrance_legs"},
     "review/cells.py": {"breakout"},  # where a trunk is divided, in a table
+    "review/picture.py": {"pin"},  # a kind of subject
     "review/remarks.py": {"pin"},  # a kind of subject
     "review/trials.py": {"pin"},
     "solver/model/groups.py": {"pin"},

@@ -15,6 +15,8 @@ from trayopt.solver.search.work import Found, Work
 
 FIRST_PART = 0.6
 """Most of what is left for the weight of preferences: where it stays open, nothing that comes after is proven."""
+MOST_CHOICES = 3
+"""Most choices of where trunks are divided that are looked at one by one for a plan."""
 DEEPEN = Share(60.0, 0.5)
 """For all models of a few legs more together."""
 
@@ -41,6 +43,21 @@ def first_bounds(work: Work) -> None:
 def least_legs_first(work: Work) -> None:
     """Solve with the divisions of least legs: a plan that meets both bounds has its first four goals proven."""
     work.found = least_divided(work.session, work.divisions, work.legs, work.weight)
+
+
+def likely_places(work: Work) -> None:
+    """Look for a plan with each of a few choices of where trunks are divided, with the divisions of least legs."""
+    s = work.session
+    for divide_at, weight in [] if s.parted is None else s.parted.likely[:MOST_CHOICES]:
+        if s.clock.over:
+            break
+        if s.state.whole and s.state.value("broken_prefer") <= weight:
+            continue
+        policy = Policy("hard", "soft" if weight else "hard", kept=s.unpayable(weight, divide_at))
+        model = build(s.job, policy, all_placed=True, divisions=work.divisions, divide_at=divide_at, clock=s.clock)
+        if weight:
+            model.require(model.broken("prefer") <= weight)
+        guided(s, model, weight)
 
 
 def some_plan(work: Work) -> None:

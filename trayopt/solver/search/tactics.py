@@ -29,6 +29,11 @@ TACTICS: tuple[Tactic, ...] = (
         lambda work: work.open and work.legs_first and bool(work.divisions),
         "with the bounds met: the first four goals",
     ),
+    Tactic(
+        "likely_places",
+        complete.likely_places,
+        lambda work: work.open and bool(work.divisions) and not work.session.prefers(work.weight),
+    ),
     Tactic("some_plan", complete.some_plan, _always),
     Tactic("legs_of_one_size", complete.legs_of_one_size, _always),
     Tactic("second_bounds", complete.second_bounds, _always, "least preferences, least legs; that no plan is complete"),
