@@ -15,8 +15,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from trayopt.api import load_job, solve
 from trayopt.cli.app import group
 from trayopt.cli.exitcodes import MEANING
-from trayopt.crewsheets.svg import svg_file
 from trayopt.crewsheets.write import Sheets
+from trayopt.pictures.svg import svg_file
 from trayopt.rules.registry import RULES
 
 WIDTH = 92

@@ -60,7 +60,7 @@ def write_jobs(folder: Path, count: int) -> list[Path]:
 
 def write_sweep(path: Path, count: int) -> Path:
     """Write a sweep of so many jobs that are all different and all much the same work."""
-    lines = ["schema: trayopt/sweep/1", "enclosures: [wall-3x8]", "mixes:"]
+    lines = ["schema: trayopt/sweep/2", "enclosures: [wall-3x8]", "mixes:"]
     lines += [f"  - {{name: {it}, trunks: [{{id: N1, cable: {it}}}, {{id: S1, cable: {it}}}]}}" for it in SWEPT]
     lines.append("rules:")
     lines += [f"  - {{name: r{i}, rules: {{reach: {{bench_mm: {1900 + i}}}}}}}" for i in range(count // len(SWEPT))]

@@ -29,15 +29,23 @@ from trayopt.batches.results import Results
 from trayopt.batches.work import solve_job
 from trayopt.domain.finding import Level
 from trayopt.domain.job import Job
+from trayopt.domain.plan import GoalName
 from trayopt.library.find import shipped
 from trayopt.review.desk import review_table
 from trayopt.review.reading import parse_handmade
-from trayopt.solver.bounds import place_counts
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.outline import can_be_placed, preference_bound
-from trayopt.solver.bounds.pattern_counts import count, in_scope
+from trayopt.solver.bounds.pattern_counts import count, fewest_trays, in_scope
+from trayopt.solver.bounds.place_counts import goal_bound
 from trayopt.solver.bounds.segments import Segments
-from trayopt.solver.bounds.set_partition import legs_bound, length_bound, narrowed, weight_bound
+from trayopt.solver.bounds.set_partition import (
+    irregular_bound,
+    legs_bound,
+    length_bound,
+    narrowed,
+    trays_bound,
+    weight_bound,
+)
 from trayopt.solver.bounds.settled_segments import SettledSegments
 from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
 from trayopt.solver.heuristics.completion import RelaxedModel
@@ -96,12 +104,14 @@ def test_bounds_never_promise_too_much(first: int) -> None:
     met = Counter[str]()
     for seed in range(first, first + 40):
         data, best = best_of(seed)
-        unplaced, musts, prefers, legs, _, _, length, _ = best.goals
+        unplaced, musts, prefers, legs, trays, _, length, irregular = best.goals
         job = job_of(data)
         assert max(out_by_stack_counts(job, Clock()), out_of_trays(job, Clock())) <= unplaced, f"seed {seed}"
         if unplaced:
             levels: tuple[Level, ...] = () if musts else ("must",)
-            assert place_counts.length_bound(job, levels, unplaced, legs, Clock()) <= length, f"seed {seed}"
+            assert goal_bound(job, "trays", levels, unplaced, {"legs": legs}, Clock()) <= trays, f"seed {seed}"
+            most: dict[GoalName, int] = {"legs": legs, "trays": trays}
+            assert goal_bound(job, "leg_length_mm", levels, unplaced, most, Clock()) <= length, f"seed {seed}"
         divider = Divider(job)
         if divider.hopeless:
             continue
@@ -113,11 +123,14 @@ def test_bounds_never_promise_too_much(first: int) -> None:
             continue
         assert least is not None, f"seed {seed}: the outline denies a plan that is there"
         weight = weight_bound(divider, divider.open, least, Clock())
+        asked = (divider, divider.open, prefers, legs, legs, Clock())
         bounds = {
             "weight": (weight, prefers),
             "outline": (least, prefers),
             "legs": (legs_bound(divider, divider.open, prefers, Clock()), legs),
-            "length": (length_bound(divider, divider.open, prefers, legs, legs, Clock()), length),
+            "trays": (trays_bound(*asked), trays),
+            "length": (length_bound(*asked, trays=trays), length),
+            "irregular": (irregular_bound(*asked, trays=trays, length_mm=length), irregular),
         }
         left = narrowed(divider, divider.open, prefers, legs, Clock())
         for trunk, number in left:
@@ -143,9 +156,10 @@ def _settled(divider: Divider, best: oracle.Best, job: Job) -> dict[str, tuple[i
     }
     model = build(job, STRICT, all_placed=True, divisions=divisions)
     if in_scope(model):
-        counted_ = count(model, best.goals[2], Clock())
-        if best.goals[4] == 0:
-            bounds["counts"] = (None if counted_ is None else counted_.bound, best.goals[5])
+        _, _, prefers, _, trays, _, length, _ = best.goals
+        counted_ = count(model, prefers, Clock(), trays=trays)
+        bounds["counts"] = (None if counted_ is None else counted_.bound, length)
+        bounds["counted trays"] = (fewest_trays(model, prefers, Clock()), trays)
     blocks = SettledSegments(divider, divisions, STRICT, all_placed=True, clock=Clock())
     if blocks.able:
         bounds["settled"] = (RelaxedModel(blocks, Clock()).least(blocks.goal("broken_prefer")).bound, best.goals[2])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import runpy
 import subprocess
@@ -18,6 +19,7 @@ from trayopt.library.find import Library
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"```yaml\n(.*?)```", README, re.DOTALL)
+TUTORIAL = re.findall(r"^<!-- tutorial -->\n```sh\n(.*?)^```$", README, re.DOTALL | re.MULTILINE)
 PYTHON = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
 JOBS = [block for block in BLOCKS if "schema: trayopt/job/2" in block]
 ENTRIES = [block for block in BLOCKS if block not in JOBS]
@@ -80,3 +82,25 @@ def test_pictures_are_up_to_date() -> None:
 @pytest.mark.parametrize("marker", ["run", "test"])
 def test_the_two_commands_stand_behind_their_markers(marker: str) -> None:
     assert re.search(rf"^<!-- {marker} -->\n```sh\n.+?\n```$", README, re.MULTILINE | re.DOTALL)
+
+
+def test_the_tutorial_leads_from_a_tape_to_sheets(tmp_path: Path) -> None:
+    """Its blocks are one run of a shell that ends at the first command that fails."""
+    program = tmp_path / "bin" / "trayopt"
+    program.parent.mkdir()
+    program.write_text(f'#!/bin/sh\nexec {sys.executable} -m trayopt "$@"\n', encoding="utf-8")
+    program.chmod(0o755)
+    home = tmp_path / "home"
+    home.mkdir()
+    path = f"{program.parent}{os.pathsep}{os.environ['PATH']}"
+    done = subprocess.run(
+        ["bash", "-euo", "pipefail", "-c", "\n".join(TUTORIAL)],
+        cwd=home, capture_output=True, text=True, check=False, env={**os.environ, "PATH": path, "PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert (home / "mended" / "sheets" / "index.html").is_file()
+    assert "2 files: 0 errors, 0 warnings" in done.stdout
+    for name in ("measure", "yard-box", "job"):
+        assert (home / f"{name}.svg").read_text(encoding="utf-8").startswith("<?xml")
+    words = README[README.index("## From tape measure to sheets") :]
+    assert len(words[: words.index("\n## ", 3)].splitlines()) <= 60, "longer than a page"

@@ -12,11 +12,22 @@ from trayopt.rules.registry import BY_ID
 
 PACKAGE = Path(trayopt.__file__).parent
 OTHER_WORDS = {
+    "crewsheets/hands.py": {"reach"},  # a kind of trouble
     "crewsheets/html.py": {"exposed"},  # columns of the strip list
+    "crewsheets/lists/materials.py": {"breakout"},  # a kit
     "crewsheets/lists/strip.py": {"exposed"},
+    "domain/former.py": {
+        "breakout",
+        "no_empty_below",
+        "tied_trays",
+    },  # what files of format 1 call otherwise or do not know
     "explainer/adding.py": {"exposed"},  # a way out: expose more of a trunk
     "library/crossref.py": {"apart"},  # a key of job files
     "library/job.py": {"apart"},
+    "library/starters/trays.py": {"entrance_legs"},  # a key of trays
+    "pictures/hardware.py": {"entrance_legs"},
+    "review/cells.py": {"breakout"},  # where a trunk is divided, in a table
+    "review/picture.py": {"pin"},  # a kind of subject
     "review/remarks.py": {"pin"},  # a kind of subject
     "review/trials.py": {"pin"},
     "solver/model/groups.py": {"pin"},

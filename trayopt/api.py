@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from trayopt.crewsheets.settings import Settings
     from trayopt.crewsheets.write import Options as SheetOptions
     from trayopt.crewsheets.write import Sheets
+    from trayopt.domain.assignment import Assignment
     from trayopt.domain.explanation import Explanation
     from trayopt.domain.hardware import Place
     from trayopt.domain.labour import Labour
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from trayopt.domain.prices import Prices
     from trayopt.errors import Fault
     from trayopt.explainer.costs import Costs
+    from trayopt.explainer.why_not import Proven
     from trayopt.library.entries import Entry, Survey
     from trayopt.review.compare import Pair
     from trayopt.review.desk import Review
@@ -90,7 +93,7 @@ def json_schema(kind: str) -> dict[str, Any]:
         rule = BY_ID[name]
         parameters = rule.Parameters.model_json_schema().get("properties", {})
         words = f"{rule.kind}, default {rule.level}; broken when {rule.statement} ({rule.subject})"
-        entries[name] = schema.rule_entry(parameters, words)
+        entries[name] = schema.rule_entry(name, parameters, words)
     return schema.schema(kind, entries)
 
 
@@ -109,17 +112,128 @@ def library_survey(folders: Sequence[Path] = (), files: Sequence[Path] | None = 
 
 
 def library_entries(name: str, kind: str | None = None, folders: Sequence[Path] = ()) -> list[Entry]:
-    """Give the entries with an id, the first that is found of each kind.
+    """Give the entries with an id, the first that is found of each kind; or the entry of a file ending in ``.yaml``.
 
     Raises
     ------
     InputError
         Where there is none, or what it is found in is wrong.
     """
-    from trayopt.library.entries import find_entries
+    from trayopt.library.entries import file_entry, find_entries
     from trayopt.library.find import Library
 
+    if name.endswith(".yaml"):
+        return [file_entry(Library(folders), Path(name), kind)]
     return find_entries(Library(folders), name, kind)
+
+
+def hardware_picture(source: str | Path, kind: str | None = None, folders: Sequence[Path] = ()) -> str:
+    """Draw hardware before there is a plan, in SVG: with its sizes and names, and what of it is only assumed.
+
+    Parameters
+    ----------
+    source
+        The id of an entry; or a file ending in ``.yaml``: an entry, or a job, whose box is drawn with its trunks.
+    kind
+        The kind of an entry whose id stands for several.
+    folders
+        Folders whose entries come before the models of trayopt.
+
+    Raises
+    ------
+    InputError
+        Where there is no such entry, more than one, or its file is wrong.
+    """
+    from trayopt.errors import InputError
+    from trayopt.library.assumed import assumed
+    from trayopt.library.find import Library
+    from trayopt.library.job import box_path_of, is_job
+    from trayopt.pictures.hardware import Doubts
+    from trayopt.pictures.hardware import hardware_picture as drawn
+    from trayopt.pictures.job import job_picture
+    from trayopt.pictures.svg import svg_file
+
+    if str(source).endswith(".yaml") and is_job(source):
+        job = load_job(source, library=folders)
+        path = box_path_of(source, Library(folders))
+        return svg_file(job_picture(job, Doubts(assumed(*path) if path is not None else ())))
+    found = library_entries(str(source), kind, folders)
+    if len(found) > 1:
+        kinds = ", ".join(entry.kind for entry in found)
+        raise InputError.one("a picture shows one entry", source=str(source), found=kinds, hint="choose with --kind")
+    return svg_file(drawn(found[0].model, Doubts(assumed(found[0].path))))
+
+
+def hardware_page(entries: Sequence[Entry], warnings: Sequence[Fault] = ()) -> str:
+    """Write a page in HTML, with nothing outside of it, that shows entries of the library with their pictures."""
+    from trayopt.library.assumed import assumed
+    from trayopt.pictures.catalogue import Shown, catalogue_page
+    from trayopt.pictures.hardware import Doubts
+    from trayopt.pictures.hardware import hardware_picture as drawn
+
+    unusual: dict[str, list[str]] = {}
+    for fault in warnings:
+        unusual.setdefault(fault.source, []).append(str(fault))
+    shown = [
+        Shown(
+            entry.kind, entry.model.id, entry.summary, str(entry.path),
+            drawn(entry.model, Doubts(assumed(entry.path))), unusual.get(str(entry.path), ()),
+        )
+        for entry in entries
+    ]  # fmt: skip
+    return catalogue_page(shown)
+
+
+def new_hardware(kind: str, file: str | Path, answers: Mapping[str, str], *, library: Sequence[Path] = ()) -> str:
+    """Write the file of a box, a cable, a tray or a set of tubes from what a tape and a label give.
+
+    Parameters
+    ----------
+    kind
+        enclosure, cable, tray or tubes.
+    file
+        Where it is to stand: its name is the id of the entry, and a tray that is given as a path is relative to it.
+    answers
+        By the names of the questions, each as a person writes it, with sizes in mm.
+    library
+        Folders in which the tray of a box is looked for before the models of trayopt.
+
+    Returns
+    -------
+    str
+        YAML that ``library validate`` passes; beside every value it says whether it was measured or assumed.
+
+    Raises
+    ------
+    InputError
+        Where an answer is missing or cannot be read, or what is described cannot be built.
+    """
+    from trayopt.errors import InputError
+    from trayopt.formats.locate import describe
+    from trayopt.library.find import KINDS, Library
+    from trayopt.library.starters import starter
+
+    chosen = next((each for each in KINDS if each == kind), None)
+    if chosen is None:
+        raise InputError.one("there is no such kind", source="new", found=describe(kind), allowed=", ".join(KINDS))
+    name = "mine" if str(file) == "-" else Path(file).stem
+    return starter(chosen, name, answers, Library(library), Path(file).parent)
+
+
+def measuring_sheet() -> str:
+    """Draw a page to print, in SVG, that says what to measure of a box, and where."""
+    from trayopt.domain.hardware import Enclosure
+    from trayopt.library.find import Library
+    from trayopt.library.resolve import Resolver
+    from trayopt.library.starters.questions import QUESTIONS
+    from trayopt.pictures.measuring import SAMPLE, Asked
+    from trayopt.pictures.measuring import measuring_sheet as drawn
+    from trayopt.pictures.svg import svg_file
+
+    sample = Resolver(Library()).entry("enclosure", SAMPLE)
+    assert isinstance(sample, Enclosure)
+    asked = {kind: [Asked(each.name, each.asks, each.example) for each in found] for kind, found in QUESTIONS.items()}
+    return svg_file(drawn(asked, sample))
 
 
 @dataclass(frozen=True)
@@ -267,6 +381,8 @@ def explain(
     costs: Costs | None = None,
     library: Sequence[Path] = (),
     box_file: str | None = None,
+    job_file: str | None = None,
+    proven: Callable[[Proven], None] | None = None,
 ) -> Explanation:
     """Say why: conflicts and ways out of them, what holds the best plan up, and what became of an expected one.
 
@@ -292,6 +408,10 @@ def explain(
         Folders with trays and tube sets that are at hand beside the models of trayopt.
     box_file
         The file of the job's own box, as the job names it (``box_file_of``), for edits of that file.
+    job_file
+        The name of the job's file, which edits say at their head.
+    proven
+        Told each way out that changes the job, with what proved it; ``carry_out`` takes that.
 
     Returns
     -------
@@ -313,21 +433,105 @@ def explain(
     from trayopt.library.soundness import sound
     from trayopt.solver.model.clock import Clock
     from trayopt.solver.model.decisions import Given
+    from trayopt.solver.model.in_time import margin
 
+    began = time.monotonic()
     models = [entry.model for entry in library_survey(library).entries if sound(entry.model)]
     shelf = Shelf(
         [model for model in models if isinstance(model, Tray)],
         [model for model in models if isinstance(model, TubeSet)],
         [model for model in models if isinstance(model, Enclosure)],
         box_file,
+        job_file,
     )
-    wishes = Wishes(conflicts, ways_out, costs or Costs(), shelf)
+    wishes = Wishes(conflicts, ways_out, costs or Costs(), shelf, proven)
     given: Given | None
     if isinstance(expected, str | Path):
         given = _opened(job, expected, readable=True)[0].given()
     else:
         given = expected if expected is None or isinstance(expected, Given) else given_of(job, expected)
-    return explain_job(job, Clock(time_limit_s, deterministic=reproducible), wishes, given=given, plan=best)
+    limit = time_limit_s if time_limit_s is None or reproducible else time_limit_s - margin(time_limit_s)
+    return explain_job(job, Clock(limit, deterministic=reproducible, started=began), wishes, given=given, plan=best)
+
+
+def carry_out(
+    source: str | Path, proven: Proven, folder: str | Path, *, library: Sequence[Path] = ()
+) -> list[tuple[str, str]]:
+    """Carry out a way out: write the changed job, the hardware and tables that it names, and the plan that proved it.
+
+    Parameters
+    ----------
+    source
+        The job file that was explained; it stays as it is.
+    proven
+        The way out, as ``explain`` told it.
+    folder
+        Where everything is written, all or nothing; files of the same names are written over.
+    library
+        The folders with which the job was read.
+
+    Returns
+    -------
+    list
+        For each box the name of its job file and of its plan, both in the folder.
+
+    Raises
+    ------
+    InputError
+        Where a file cannot be read or written, or one of them would take the place of what it is a copy of.
+    SolverFault
+        Where what was written does not make the job that was proven.
+    """
+    from tempfile import TemporaryDirectory
+
+    from trayopt.errors import InputError, SolverFault
+    from trayopt.explainer.applying import Files
+    from trayopt.formats.folder_out import write_folder_whole
+    from trayopt.formats.json_out import dump_rows
+    from trayopt.library.find import Library
+
+    files = Files(Path(source), proven, Library(library))
+    for name, origin in files.origins():
+        if (Path(folder) / name).resolve() == origin:
+            hint = "name another folder: the job and its hardware stay as they are"
+            raise InputError.one("this would be written over what it is a copy of", source=str(origin), hint=hint)
+    written = []
+    with TemporaryDirectory() as name:
+        write_folder_whole(name, files.made, files.jobs[-1])
+        for file, expected, assignment in zip(files.jobs, proven.jobs, proven.plans, strict=True):
+            job = load_job(Path(name) / file, library=library)
+            plan = _plan_of(job, assignment, proven)
+            if not _alike(job, expected) or not check(job, plan).passed:
+                raise SolverFault("what was written is not the job that was proven")
+            document = f"{Path(file).stem}-plan.json"
+            files.made[document] = dump_rows(plan.plain()).encode()
+            written.append((file, document))
+    write_folder_whole(folder, files.made, written[-1][1])
+    return written
+
+
+def _alike(job: Job, expected: Job) -> bool:
+    """Whether two jobs are the same, the name of the box left out: a box that is changed has a name of its own."""
+    from trayopt.domain.base import remade
+
+    return remade(job, enclosure=remade(job.enclosure, id=expected.enclosure.id)).digest == expected.digest
+
+
+def _plan_of(job: Job, assignment: Assignment, proven: Proven) -> Plan:
+    """Write the plan that proved a way out; bounds that were proven for several boxes together are those of no plan."""
+    from importlib.metadata import version
+
+    from trayopt.checker import measure
+    from trayopt.domain.plan import PlanSolver
+
+    goals = proven.way.goals if len(proven.jobs) == 1 else ()
+    bounds = {goal.goal: goal.bound for goal in goals}
+    optimal = bool(goals) and all(goal.proven for goal in goals)
+    solver = PlanSolver(version=version("ortools"), seed=1, workers=1, deterministic_time=0.0)
+    return measure(
+        job, assignment, status="optimal" if optimal else "feasible", stopped="proven" if optimal else "time_limit",
+        bounds=bounds, solver=solver,
+    )  # fmt: skip
 
 
 def prices(
@@ -388,8 +592,8 @@ PRICE_PART = 0.4
 class Habits:
     """What is worth a word about the preferences of a plan that is whole.
 
-    ``dear`` says in a line each which of them cost more crew minutes than was asked, ``never`` gives the root of each broken one
-    that no plan of the job keeps, by rule and subject.
+    ``dear`` says in a line each which of them cost more crew minutes than was asked, or may, where that was not settled.
+    ``never`` gives the root of each broken one that no plan of the job keeps, by rule and subject.
     """
 
     dear: tuple[str, ...] = ()
@@ -429,7 +633,7 @@ def habits(
     from trayopt.checker import assignment_of
     from trayopt.domain.labour import DEAR_MIN, Labour
     from trayopt.explainer.never import never_kept
-    from trayopt.explainer.price_words import price_line
+    from trayopt.explainer.price_words import price_line, unsettled_line
     from trayopt.explainer.prices import Known
     from trayopt.explainer.prices import prices as price_all
     from trayopt.solver.model.clock import Clock
@@ -444,7 +648,11 @@ def habits(
     clock = Clock(time_limit_s, reproducible, first.started, first.effort)
     known, limit = Known(best, proven=plan.status == "optimal"), DEAR_MIN if more_than_min is None else more_than_min
     found = in_time(lambda: price_all(job, known, clock, pace or Labour(), more_than=limit, stop=stop), clock, stop)
-    dear = () if found is None else tuple(price_line(price, found.best) for price in found.priced)
+    dear: tuple[str, ...] = ()
+    if found is not None:
+        dear = tuple(price_line(price, found.best) for price in found.priced)
+        if not dear and found.open and found.best.minutes - found.least_minutes > limit:
+            dear = (unsettled_line(found),)
     return Habits(dear, {(item.rule, item.subject): item.root for item in never})
 
 
@@ -644,7 +852,7 @@ def mend(
         What each change counts, by kind: legs, travel, ends, partings, ports, splits, loops; a kind that is left out keeps
         its own.
     time_limit_s
-        Most seconds of search.
+        Most seconds, reading and answer included.
     workers, seed
         Search threads, and the seed of their random choices.
 
@@ -664,12 +872,15 @@ def mend(
     from trayopt.review.mend import mend as nearest
     from trayopt.review.mend import parse_built
 
+    began = time.monotonic()
     stay = parse_built(job, built) if isinstance(built, str) else built
     made, document = _opened(job, plan, lenient=True)
     weighed = _weights(weights)
+    reading = time.monotonic() - began
     return nearest(
-        job, made, document=document, built=stay, weights=weighed, limit_s=time_limit_s, workers=workers, seed=seed
-    )
+        job, made, document=document, built=stay, weights=weighed, limit_s=time_limit_s, workers=workers, seed=seed,
+        answer_s=reading, began=began,
+    )  # fmt: skip
 
 
 def compare(job: Job, a: Plan | str | Path, b: Plan | str | Path, *, time_limit_s: float = 20.0) -> Pair:

@@ -31,8 +31,6 @@ class Row(NamedTuple):
 
 def solve(journal: Journal, *, seed: int = 1, workers: int = 2) -> None:
     """Minimise goal after goal; what was reached is held as a row and is the start of the next."""
-    import highspy
-
     model = plain_model(journal)
     expressions = {goal: BY_ID[goal].encode(journal.job, model) for goal in GOAL_ORDER}
     lp = program(model.cp)
@@ -50,27 +48,61 @@ def solve(journal: Journal, *, seed: int = 1, workers: int = 2) -> None:
         terms = _gather(zip(objective.vars, objective.coeffs, strict=True))
         offset = round(objective.offset)
         held.append(Row(terms, -offset, FREE))
-        # a fresh solver for each goal: one that is used again counts its time on, and has mixed up its values
-        solver = highspy.Highs()  # type: ignore[no-untyped-call]
-        for name, option in {
-            "output_flag": False,
-            "threads": workers,
-            "random_seed": seed,
-            "mip_rel_gap": 0.0,
-            "mip_abs_gap": 0.999,
-        }.items():
-            solver.setOptionValue(name, option)
-        found = _minimise(solver, lp, held, terms, values, journal)
+        found = _reached(lp, held, terms, values, journal, seed=seed, workers=workers)
         if found is None:
             return
-        values = found
+        values, bound = found
         value = offset + sum(coefficient * values[column] for column, coefficient in terms.items())
         journal.offer(_assignment(model, values))
-        bound = solver.getInfo().mip_dual_bound + offset
         if abs(bound) < FREE:
-            journal.bound(goal, min(value, math.ceil(bound - 1e-6)))
+            journal.bound(goal, min(value, math.ceil(bound + offset - 1e-6)))
             journal.note(goal, value, journal.bounds[goal])
         held.append(Row(terms, -FREE, value - offset))
+
+
+def _reached(
+    lp: Any,
+    held: Sequence[Row],
+    terms: Mapping[int, int],
+    start: Sequence[int],
+    journal: Journal,
+    *,
+    seed: int,
+    workers: int,
+) -> tuple[list[int], float] | None:
+    """Minimise one goal from the last solution on: the solution and the bound; None where no solution was found.
+
+    HiGHS 1.16.0 with a start has called an optimum what is not the value of the solution that it gives. It is then asked again
+    without a start, and where it does so again, its bound does not count.
+    """
+    found = None
+    for begun in (start, []) if start else ([],):
+        solver = _solver(seed, workers)
+        again = _minimise(solver, lp, held, terms, begun, journal)
+        if again is None:
+            break
+        info = solver.getInfo()
+        value = sum(coefficient * again[column] for column, coefficient in terms.items())
+        if abs(info.objective_function_value - value) < 0.5:
+            return again, info.mip_dual_bound
+        found = again, -math.inf
+    return found
+
+
+def _solver(seed: int, workers: int) -> Any:
+    """Make a solver: a fresh one for each goal, as one that is used again counts its time on, and has mixed up its values."""
+    import highspy
+
+    solver = highspy.Highs()  # type: ignore[no-untyped-call]
+    for name, option in {
+        "output_flag": False,
+        "threads": workers,
+        "random_seed": seed,
+        "mip_rel_gap": 0.0,
+        "mip_abs_gap": 0.999,
+    }.items():
+        solver.setOptionValue(name, option)
+    return solver
 
 
 def _minimise(
@@ -124,7 +156,7 @@ def program(cp: CpModel) -> Any:
     domains = [list(variable.domain) for variable in cp.proto.variables]
     if any(len(domain) != 2 for domain in domains):
         raise ValueError("a variable with gaps in its domain cannot be a column")
-    rows = [made for row in _rows(cp.proto.constraints) for made in _switched(row, domains)]
+    rows = [made for row in _rows(cp.proto.constraints) for made in _switched(_reduced(row), domains)]
     lp = highspy.HighsLp()
     lp.num_col_, lp.num_row_ = len(domains), len(rows)
     lp.col_cost_ = np.zeros(len(domains))
@@ -174,6 +206,21 @@ def _rows(constraints: Any) -> Iterator[Row]:
             yield _clause(list(constraint.at_most_one.literals), -FREE, 1, when)
         else:
             raise ValueError(f"a constraint that cannot be a row: {constraint}")
+
+
+def _reduced(row: Row) -> Row:
+    """Divide a row by what all its coefficients have in common, and round its limits inwards: columns are whole numbers.
+
+    Cross-sections of tubes come in millionths of a square millimetre; with coefficients so large, what the solver tolerates as
+    whole numbers switches rows off, and it claims bounds and optima that are none.
+    """
+    unit = math.gcd(*row.terms.values()) or 1
+    return Row(
+        {column: number // unit for column, number in row.terms.items()},
+        row.low if row.low <= -FREE else -(-row.low // unit),
+        row.high if row.high >= FREE else row.high // unit,
+        row.when,
+    )
 
 
 def _switched(row: Row, domains: Sequence[Sequence[int]]) -> Iterator[Row]:

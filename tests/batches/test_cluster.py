@@ -173,6 +173,46 @@ def test_workers_that_all_lack_a_package_are_told_at_once(package: str, tmp_path
     assert not (tmp_path / "out").exists()
 
 
+def with_version(folder: Path, number: str) -> str:
+    """Give a path for Python on which another version of the solver seems to be installed."""
+    about = folder / "another" / f"ortools-{number}.dist-info"
+    about.mkdir(parents=True)
+    (about / "METADATA").write_text(f"Metadata-Version: 2.1\nName: ortools\nVersion: {number}\n")
+    return str(about.parent)
+
+
+def test_a_worker_with_another_version_of_the_solver_is_refused(tmp_path: Path) -> None:
+    path = write_sweep(tmp_path / "s.yaml", ["a", "b"])
+    environment = {**os.environ, "PYTHONPATH": with_version(tmp_path, "9.0.1")}
+    command = [sys.executable, "-m", "distributed.cli.dask_worker"]
+    with cluster(tmp_path) as (found, _):
+        other = subprocess.Popen(
+            [*command, found, "--nthreads", "4", "--no-nanny", "--no-dashboard"],
+            env=environment, cwd=tmp_path, stderr=subprocess.DEVNULL,
+        )  # fmt: skip
+        try:
+            _wait_for_workers(found, 3)
+            options = Options(settings=Settings(time_limit_s=20, explain=False), scheduler=found)
+            summary = run_batch(read_manifest([path]), tmp_path / "out", options, Tally())
+        finally:
+            other.kill()
+            other.wait()
+    assert sum(summary.counts.values()) == 2
+    [told] = [str(fault) for fault in summary.unusual if "is given no job" in str(fault)]
+    assert "ortools 9.0.1 is there" in told
+    assert {line["attempts"] for line in Results(tmp_path / "out").lines()} == {1}
+
+
+def test_workers_that_all_have_another_version_of_the_solver_are_told_at_once(
+    address: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("trayopt.batches.cluster.solver_version", lambda: "9.0.1")
+    path = write_sweep(tmp_path / "s.yaml", ["a"])
+    with pytest.raises(InputError, match=r"no worker can solve: .* is given no job: ortools .* and 9\.0\.1 here"):
+        run([path], tmp_path / "out", scheduler=address)
+    assert not (tmp_path / "out").exists()
+
+
 def test_no_scheduler_is_an_input_error(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("trayopt.batches.cluster.CONNECT_S", 1.0)
     with pytest.raises(InputError, match=r"tcp://127\.0\.0\.1:1: no scheduler answers"):

@@ -5,11 +5,13 @@ from __future__ import annotations
 import errno
 import json
 import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
-from trayopt.batches.results import FILE, Results, Writer
+from trayopt.batches.results import COPY, FILE, Results, Writer
 from trayopt.errors import InputError
 
 
@@ -75,3 +77,37 @@ def test_a_full_disk_leaves_whole_lines(tmp_path: Path, monkeypatch: pytest.Monk
         assert writer.results.names() == ["a"]
         writer.append([line("d")])
     assert [json.loads(raw)["name"] for raw in (tmp_path / FILE).read_text().splitlines()] == ["a", "d"]
+
+
+KILLED = """
+import os, signal, sys
+from pathlib import Path
+from trayopt.batches.results import FILE, Writer
+writer = Writer(Path(sys.argv[1])).__enter__()
+writer.append([{"name": name, "outcome": "fits", "values": {}} for name in "abc"])
+file = Path(sys.argv[1]) / FILE
+if sys.argv[2] == "cut":
+    file.write_bytes(file.read_bytes()[:-60])
+elif sys.argv[2] == "taken away":
+    file.unlink()
+else:
+    file.write_bytes(file.read_bytes().replace(b'"b"', b'"x"'))
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+@pytest.mark.parametrize("what", ["cut", "taken away", "edited"])
+def test_a_run_that_is_killed_after_its_results_were_cut_loses_no_line(what: str, tmp_path: Path) -> None:
+    subprocess.run([sys.executable, "-c", KILLED, str(tmp_path), what], check=False)
+    with Writer(tmp_path) as writer:
+        assert writer.results.names() == (["a", "c", "x"] if what == "edited" else ["a", "b", "c"])
+        assert writer.written_again == (what != "edited")
+        writer.append([line("d")])
+    assert len(Results(tmp_path)) == 4
+    assert not (tmp_path / COPY).exists()
+
+
+def test_a_fresh_run_takes_nothing_from_one_that_was_killed(tmp_path: Path) -> None:
+    subprocess.run([sys.executable, "-c", KILLED, str(tmp_path), "taken away"], check=False)
+    with Writer(tmp_path, recover=False) as writer:
+        assert writer.results.names() == []

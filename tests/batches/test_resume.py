@@ -20,6 +20,7 @@ from trayopt.batches.results import FILE, Results, Writer
 from trayopt.batches.run import Run
 from trayopt.batches.work import Settings
 from trayopt.domain.job import Job
+from trayopt.errors import Fault
 from trayopt.library.find import shipped
 
 BASE = load_job(shipped() / "standard" / "2x288-wall-2x6.yaml")
@@ -234,6 +235,10 @@ class AtOnce:
     def lost(self) -> str:
         """Nothing is."""
         return ""
+
+    def notes(self) -> list[Fault]:
+        """Nothing is to be told."""
+        return []
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -58,12 +58,12 @@ def test_jobs_that_are_the_same_are_solved_once(tmp_path: Path, monkeypatch: pyt
     assert Counter(notes.read_text().split()) == Counter(" ".join(f"{mix} in wall-1x6" for mix in "aabbcc").split())
     assert (summary.jobs, summary.same) == (9, 3)
     lines = {line["name"]: line for line in Results(tmp_path / "out").lines()}
-    twin, first = lines["s/wall-1x6/a_cable"], lines["s/wall-1x6/a_own"]
+    first, twin = lines["s/wall-1x6/a_cable"], lines["s/wall-1x6/a_own"]
     assert twin["same_as"] == first["name"]
     assert (twin["goals"], twin["digest"]) == (first["goals"], first["digest"])
     assert twin["plan"] != first["plan"], "each has a plan of its own"
     assert (tmp_path / "out" / twin["plan"]).read_bytes() == (tmp_path / "out" / first["plan"]).read_bytes()
-    assert twin["values"]["divide_at"] == "cable"
+    assert twin["values"]["divide_at"] == "own"
 
 
 def test_a_batch_is_one_call(tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ import pytest
 
 from benchmarks.boxes import SINGLE_12, cabinet, loose_tubes
 from benchmarks.cases import shuffle
-from tests.build import job_of
+from tests.build import job_of, plan_of
 from tests.cli.run import ROOT, loaded, trayopt
 from tests.strategies import worked_example
 from trayopt import load_job
@@ -83,7 +83,7 @@ def test_a_complete_plan(tmp_path: Path) -> None:
     assert beside(done.stderr) == f"{path} written\n"
     assert "Proven optimal: every splice has a tray, every must is kept" in done.stdout
     plan = read_plan(path)
-    assert [item.value for item in plan.goals] == [0, 0, 1, 4, 0, 9232, 0]
+    assert [item.value for item in plan.goals] == [0, 0, 1, 4, 2, 0, 10_750, 1]
     assert trayopt("check", EXAMPLE, path, "-q").returncode == Exit.YES
     as_json = trayopt("solve", EXAMPLE, "--reproducible", "--format", "json")
     assert (as_json.returncode, beside(as_json.stderr)) == (Exit.YES, "")
@@ -93,7 +93,7 @@ def test_a_complete_plan(tmp_path: Path) -> None:
 def test_the_plan_on_stdout_and_its_head_on_stderr() -> None:
     done = trayopt("solve", "-", "-o", "-", "--workers", "1", stdin=EXAMPLE.read_bytes())
     assert done.returncode == Exit.YES
-    assert json.loads(done.stdout)["schema"] == "trayopt/plan/1"
+    assert json.loads(done.stdout)["schema"] == "trayopt/plan/2"
     assert beside(done.stderr).startswith("Proven optimal: ")
 
 
@@ -103,7 +103,7 @@ def test_a_plan_that_breaks_a_must_ends_in_1(tmp_path: Path) -> None:
     done = trayopt("solve", job, "-o", path, "-q")
     assert done.returncode == Exit.NO
     assert done.stdout.startswith("Proven optimal and not complete: every splice has a tray, 1 must broken")
-    assert done.stdout.count("\n") == 3
+    assert done.stdout.splitlines()[3:] == ["tied: left/1 and left/2"]
     assert read_plan(path).value("broken_must") == 1
 
 
@@ -267,8 +267,45 @@ def test_an_answer_that_is_not_proven_says_so(example: tuple[Job, Plan]) -> None
     text = " ".join(plan_text(job, plan).split())
     assert "Feasible, not proven: every splice has a tray, every must is kept. Stopped by the time limit;" in text
     assert "legs has a gap of 1 (25 %): 4 found, at least 3." in text
-    assert "legs 4 3 open by 1 crossings 0 - open" in text
+    assert "legs 4 3 open by 1 trays 2 - open crossings 0 - open" in text
     assert head_lines(job, plan).startswith("Feasible, not proven: ")
+
+
+def test_where_trunks_are_divided_what_is_parked_and_which_trays_are_tied() -> None:
+    job = load_job(STANDARD / "taps-of-48-wall-2x10.yaml")
+    plan = solve(job).plan
+    assert not plan.tied
+    data = plan.plain() | {"tied": [["left/1", "left/2", "left/3"], ["right/1", "right/2"]]}
+    data["trunks"][0]["divide_at"] = "port"
+    of_two = next(leg for leg in data["legs"] if leg["stack"] is not None)
+    of_two["idle"] = True
+    text = " ".join(plan_text(job, plan_of(data), whole=True).split())
+    assert re.search(r"N1 \S+ (counter)?clockwise \d [\d,]+ .*? at the port", text)
+    assert f"{of_two['leg']} ({of_two['fibres']}, parked)" in text
+    assert "tied: left/1, left/2 and left/3 tied: right/1 and right/2" in text
+    assert "tied: left/1, left/2 and left/3, tied: right/1 and right/2" in head_lines(job, plan_of(data))
+
+
+def test_goals_may_be_named_in_part(tmp_path: Path) -> None:
+    path = tmp_path / "plan.json"
+    done = trayopt("solve", EXAMPLE, "-o", path, "--goals", "crossings,trays", "--workers", "1")
+    assert done.returncode == Exit.YES
+    order = [item.goal for item in read_plan(path).goals]
+    assert order[3:7] == ["crossings", "trays", "legs", "leg_length_mm"]
+
+
+@pytest.mark.parametrize("command", ["check", "compare", "mend", "explain", "sheets", "solve"])
+def test_a_plan_of_format_1_is_taken_over_with_a_note(command: str, tmp_path: Path) -> None:
+    kept = ROOT / "tests" / "checker" / "plans_of_0_1_0"
+    job, plan = kept / "worked-example.yaml", kept / "worked-example.json"
+    options = {
+        "check": ("check", job, plan), "compare": ("compare", job, plan, plan), "mend": ("mend", job, plan),
+        "explain": ("explain", job, plan, "--ways-out", "0"), "sheets": ("sheets", job, plan, "-o", tmp_path / "out"),
+        "solve": ("solve", job, "--start", plan, "--workers", "1"),
+    }  # fmt: skip
+    done = trayopt(*options[command])
+    assert done.returncode == Exit.YES, done.stderr
+    assert "the plan is written in format 1; it is taken over where its legs lie" in done.stdout + done.stderr
 
 
 def test_what_is_broken_and_without_a_tray(plans: dict[str, tuple[Job, Plan]], example: tuple[Job, Plan]) -> None:

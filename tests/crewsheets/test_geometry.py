@@ -11,7 +11,15 @@ from hypothesis import strategies as st
 
 from tests.crewsheets.plans import book, crossed, half, hostile, straight, tapped, worked
 from trayopt.crewsheets.book import Book
-from trayopt.crewsheets.geometry.base import (
+from trayopt.crewsheets.geometry.front import Front, front_picture
+from trayopt.crewsheets.geometry.order import order_picture
+from trayopt.crewsheets.geometry.side import side_picture
+from trayopt.crewsheets.geometry.tray import tray_picture
+from trayopt.crewsheets.units import Teller
+from trayopt.crewsheets.words import LANGUAGES, words_of
+from trayopt.domain.job import Job
+from trayopt.domain.plan import Plan
+from trayopt.pictures.base import (
     SIZE,
     WIDTH,
     Labels,
@@ -23,14 +31,6 @@ from trayopt.crewsheets.geometry.base import (
     fitted,
     text_width,
 )
-from trayopt.crewsheets.geometry.front import Front, front_picture
-from trayopt.crewsheets.geometry.order import order_picture
-from trayopt.crewsheets.geometry.side import side_picture
-from trayopt.crewsheets.geometry.tray import tray_picture
-from trayopt.crewsheets.units import Teller
-from trayopt.crewsheets.words import LANGUAGES, words_of
-from trayopt.domain.job import Job
-from trayopt.domain.plan import Plan
 
 CASES: dict[str, Callable[[], tuple[Job, Plan]]] = {
     "worked": worked,

@@ -74,7 +74,9 @@ def standard() -> list[str]:
     return found
 
 
-@pytest.mark.parametrize("name", standard())
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=[pytest.mark.slow] * (i % 3 > 0)) for i, name in enumerate(standard())]
+)
 def test_the_steps_of_every_standard_job_can_be_done(name: str) -> None:
     job = load_job(Path(STANDARD / f"{name}.yaml"))
     plan = solve(job, time_limit_s=20, workers=2, explain=False).plan

@@ -73,7 +73,7 @@ def groups(plan: Plan) -> list[list[str]]:
 
 
 def build(plan: Plan) -> list[str]:
-    """Trays in build order: group by group, from the base outward."""
+    """Trays in build order: group by group, the tray nearest to the base first."""
     return [place for group in groups(plan) for place in group]
 
 

@@ -9,6 +9,7 @@ import pytest
 from tests import oracle, strategies
 from tests.build import job_of
 from tests.explainer.brute import broken_sets, smallest_conflicts
+from tests.test_oracle import opened_job
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.minimal import conflict, conflicts, corrections
 from trayopt.solver.model.groups import Question
@@ -40,9 +41,35 @@ def micro_job(seed: int, trunks: int = 2) -> strategies.Json:
     return job
 
 
+def opened_micro_job(seed: int) -> strategies.Json:
+    """Draw a job in which tubes are opened and legs parked, with musts about tied trays and where trunks are divided."""
+    rng = random.Random(f"opened clash {seed}")
+    job = opened_job(seed)
+    for name in rng.sample(["alternate_stacks", "opposite_travel", "natural_travel", "same_division"], 2):
+        job["rules"][name] = "must"
+    job["rules"]["tied_trays"] = {"level": "must", "trays": rng.choice([1, 2])}
+    job["rules"]["breakout"] = rng.choice(["must", "prefer"])
+    return job
+
+
 @pytest.mark.parametrize(("seed", "trunks"), [(seed, 2 if seed % 4 else 3) for seed in range(40)])
 def test_conflicts_and_ways_out_are_those_of_brute_force(seed: int, trunks: int) -> None:
-    job = micro_job(seed, trunks)
+    hold_to_brute_force(micro_job(seed, trunks))
+
+
+@pytest.mark.parametrize("seed", range(16))
+def test_they_are_with_opened_tubes_and_parked_legs(seed: int) -> None:
+    hold_to_brute_force(opened_micro_job(seed))
+
+
+def test_conflicts_of_opened_tubes_name_both_rules() -> None:
+    broken = [groups for seed in range(16) for groups in broken_sets(opened_micro_job(seed))]
+    rules = {rule for groups in broken for rule, _ in groups}
+    assert {"tied_trays", "breakout"} <= rules
+
+
+def hold_to_brute_force(job: strategies.Json) -> None:
+    """Hold conflicts and smallest ways out of a job to every way to build it."""
     broken = broken_sets(job)
     trials = Trials(Question(job_of(job)))
     everything = frozenset(trials.question.groups)

@@ -13,14 +13,14 @@ from tests.cli.run import trayopt as run
 from tests.explainer.applying import applied, read, write
 from tests.explainer.helped import HELPED, bigger_trays, deeper_box, soft_tubes, stiff_tubes
 from tests.explainer.planted import PLANTED, box, job, pair, pin, trunk
-from trayopt.api import explain, library_survey, load_job, solve
+from trayopt.api import carry_out, check, explain, library_survey, load_job, solve
 from trayopt.domain.explanation import WayOut
 from trayopt.domain.hardware import Enclosure, Tray, TubeSet
 from trayopt.domain.job import Job
 from trayopt.explainer.adding import Shelf
-from trayopt.explainer.edits import flow
 from trayopt.explainer.way_words import ADDED
-from trayopt.explainer.why_not import Wishes, why_not
+from trayopt.explainer.why_not import Proven, Wishes, why_not
+from trayopt.formats.yaml_out import flow
 from trayopt.solver.model.clock import Clock
 
 pytestmark = pytest.mark.usefixtures("example_rule")
@@ -85,10 +85,31 @@ def keeps_its_promise(way: WayOut, jobs: list[Job]) -> None:
 def test_every_edit_leads_to_what_was_promised(made: Json, shelf: Shelf, kind: str, tmp_path: Path) -> None:
     path, library = tmp_path / "job.yaml", library_of(shelf, tmp_path)
     path.write_text(write(made), encoding="utf-8")
-    ways = why_not(job_of(made), Clock(), Wishes(ways_out=20, shelf=shelf)).ways_out
+    proven: list[Proven] = []
+    ways = why_not(job_of(made), Clock(), Wishes(ways_out=20, shelf=shelf, proven=proven.append)).ways_out
+    assert [item.way for item in proven] == list(ways)
     assert kind in {item.what for way in ways for item in way.add} | {GIVEN_UP for way in ways if way.give_up}
-    for way in ways:
-        keeps_its_promise(way, [load_job(file, library=library) for file in applied(path, way.edit, {})])
+    for i, way in enumerate(ways):
+        jobs = [load_job(file, library=library) for file in applied(path, way.edit, {})]
+        keeps_its_promise(way, jobs)
+        carried_out(proven[i], path, jobs, tmp_path / f"out-{i}", library)
+
+
+def carried_out(proven: Proven, path: Path, jobs: list[Job], folder: Path, library: list[Path]) -> None:
+    """Carry out a way out; what is written is what a person makes of the edit by hand, and the plan keeps what it promised."""
+    before = path.read_bytes()
+    written = carry_out(path, proven, folder, library=library)
+    assert path.read_bytes() == before
+    made = [load_job(folder / job, library=library) for job, _ in written]
+    assert [job.digest for job in made] == [job.digest for job in jobs]
+    reports = [check(job, folder / plan) for job, (_, plan) in zip(made, written, strict=True)]
+    assert all(report.passed for report in reports)
+    values = [[goal.value for goal in report.plan.goals] for report in reports]
+    assert [sum(each) for each in zip(*values, strict=True)] == [goal.value for goal in proven.way.goals]
+    hardware = [
+        file for file in folder.iterdir() if file.suffix == ".yaml" and file.name not in {job for job, _ in written}
+    ]
+    assert library_survey(library, hardware).errors == []
 
 
 @pytest.mark.parametrize("name", ["no-2x864-wall-1x6-trays", "no-1728-of-6912-port-seal-wall-3x8"])

@@ -372,7 +372,8 @@ def test_a_conflict_of_facts_alone_names_them() -> None:
 
 def test_what_stands_against_several_preferences_is_said_once() -> None:
     """Of two rules, and at two prices: the reason is one sentence, each price names what it is for."""
-    (one,) = explain(job_of(at_trays())).preferences or ()
+    (found,) = explain(job_of(at_trays())).preferences or ()
+    one = found.model_copy(update={"never": False})
     other = one.model_copy(update={"rule": "reserve", "subject": "left", "possible": None})
     made = Explanation(preferences=(one, other))
     written = " ".join(text(made, 100).split())

@@ -9,7 +9,7 @@ from jsonschema import Draft202012Validator
 
 from trayopt.api import json_schema
 from trayopt.errors import InputError
-from trayopt.formats.schema import DIALECT, KINDS
+from trayopt.formats.schema import DIALECT, KINDS, descriptions, parts
 from trayopt.formats.yaml_in import read_yaml
 from trayopt.library.find import shipped
 
@@ -36,7 +36,7 @@ def test_every_schema_is_one_and_names_itself(kind: str) -> None:
     schema = json_schema(kind)
     Draft202012Validator.check_schema(schema)
     assert schema["$schema"] == DIALECT
-    assert schema["$id"] == f"urn:trayopt:schema:{kind}:{2 if kind in {'job', 'plan'} else 1}"
+    assert schema["$id"] == f"urn:trayopt:schema:{kind}:{2 if kind in {'job', 'plan', 'sweep'} else 1}"
     assert "$schema" in schema["properties"]
 
 
@@ -99,9 +99,37 @@ def test_what_follows_from_other_keys_has_no_default_of_its_own() -> None:
         job["$defs"]["Trunk"]["properties"]["divide_at"],
     ):
         assert "default" not in field
-        assert field["description"].startswith("where left out: ")
+        assert "where left out" in field["description"]
 
 
 def test_an_unknown_kind_is_told() -> None:
     with pytest.raises(InputError, match=r"there is no schema of 'trai'; .* did you mean 'tray'"):
         json_schema("trai")
+
+
+def test_every_key_of_every_kind_says_what_it_means() -> None:
+    """And nothing is described that is no key: a description of what is gone is taken away with it."""
+    silent, said = [], set()
+    for kind in KINDS:
+        made = json_schema(kind)
+        for name, properties in parts(kind, made):
+            silent += [f"{kind}: {name}.{key}" for key, value in properties.items() if not value.get("description")]
+            said |= {(name, key) for key in properties}
+    entries = json_schema("job")["properties"]["rules"]["properties"]
+    for rule, entry in entries.items():
+        keys = entry["anyOf"][1]["properties"]
+        silent += [f"rule {rule}: {key}" for key, value in keys.items() if not value.get("description")]
+        assert set(descriptions()["rules"].get(rule, {})) <= set(keys)
+    assert silent == [], "describe them in trayopt/formats/descriptions.toml"
+    assert set(descriptions()["rules"]) <= set(entries)
+    tables = {name: table for name, table in descriptions().items() if name not in {"any", "rules", "Setting"}}
+    stale = {f"{name}.{key}" for name, table in tables.items() for key in table if (name, key) not in said}
+    assert stale == set()
+
+
+def test_a_description_of_a_key_stands_beside_what_it_refers_to() -> None:
+    bore = json_schema("enclosure")["$defs"]["Port"]["properties"]["bore_mm"]
+    assert bore["description"] == "inner diameter in mm"
+    assert json_schema("job")["properties"]["rules"]["properties"]["reach"]["anyOf"][1]["properties"]["bench_mm"][
+        "description"
+    ].startswith("fibre that must come free")

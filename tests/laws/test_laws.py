@@ -124,7 +124,9 @@ def changed_at_once(data: Json, goals: Goals, rng: random.Random) -> tuple[Json,
     return data, goals
 
 
-@pytest.mark.parametrize("name", standard_jobs())
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=[pytest.mark.slow] * (i % 3 > 0)) for i, name in enumerate(standard_jobs())]
+)
 def test_standard_job(name: str) -> None:
     data = plain(load_job(STANDARD / f"{name}.yaml"))
     changed, goals = changed_at_once(data, goals_of(best(data)), random.Random(name))

@@ -18,10 +18,12 @@ from trayopt.domain.base import DivideAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import parse_run
+from trayopt.review import trials
 from trayopt.review.desk import Review, review_table
 from trayopt.review.reading import parse_handmade
 from trayopt.review.remarks import Remark
 from trayopt.review.trials import Change
+from trayopt.rules.judge import judge
 from trayopt.track.laid import Claim, Laid
 
 PLANS: dict[str, Any] = json.loads(FILE.read_text())
@@ -163,3 +165,21 @@ def test_one_odd_row_of_many_is_marked_alone() -> None:
     review = review_table(job, parse_handmade(job, "\n".join(rows).encode(), "plan.csv"), complete_s=2)
     (remark,) = [remark for remark in review.remarks if remark.rule == "one_end"]
     assert [line.number for line in remark.lines] == [on[3] + 1]
+
+
+def test_only_changes_that_end_a_finding_are_judged_whole(
+    quay: Job, good: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looked: list[Laid] = []
+
+    def counted(job: Job, laid: Laid) -> Any:
+        looked.append(laid)
+        return judge(job, laid)
+
+    monkeypatch.setattr(trials, "judge", counted)
+    made = parse_handmade(quay, re.sub(r"(left|right),\d", r"\1,1", good).encode(), "plan.csv")
+    review = review_table(quay, made, complete_s=2)
+    others = [laid for laid in looked if laid is not review.laid]
+    assert others
+    before = {(found.rule, found.subject) for found in judge(quay, looked[0])}
+    assert all(before - {(found.rule, found.subject) for found in judge(quay, laid)} for laid in others)

@@ -14,14 +14,14 @@ from tests.build import plan_of
 from tests.cli.run import trayopt
 from tests.review.good_plans import FILE, STANDARD, assignment_of
 from tests.review.mutations import SOLVER
-from trayopt.api import explain, load_job
+from trayopt.api import explain, load_job, solve
 from trayopt.checker import measure
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.review.compare import compare
 from trayopt.review.desk import review_plan, review_table
 from trayopt.review.html import review_html
-from trayopt.review.reading import read_handmade
+from trayopt.review.reading import parse_handmade, read_handmade
 from trayopt.review.text import review_text
 
 TABLES = Path(__file__).parent / "tables"
@@ -85,8 +85,8 @@ def test_a_better_plan_refutes_the_bound_and_the_check_fails() -> None:
 
 
 def test_a_claim_that_holds_is_proven_again() -> None:
-    job, plan = table_as_plan("good-plain.csv")
-    review = review_plan(job, forged(plan), "plan.json", best_s=60)
+    job = load_job(TABLES / "quay.yaml")
+    review = review_plan(job, forged(solve(job).plan), "plan.json", best_s=60)
     assert review.passed
     assert "The plan's bounds were proven again." in review_text(review)
 
@@ -142,6 +142,47 @@ def test_explain_does_not_believe_a_bound_in_a_file() -> None:
     assert [text for text in said if text.endswith("claimed, not proven again")]
     goals = {item.goal: item for item in made.bounds}
     assert goals["leg_length_mm"].at_least < goals["leg_length_mm"].value
+
+
+def test_explain_says_that_a_plan_in_hand_refutes_the_one_given_as_the_best() -> None:
+    job, plan = longer("2x288-wall-2x6.yaml")
+    good = measure(
+        job,
+        assignment_of(job, PLANS["2x288-wall-2x6.yaml"]),
+        status="feasible",
+        stopped="gap",
+        bounds={},
+        solver=SOLVER,
+    )
+    made = explain(job, good, best=plan, time_limit_s=60)
+    assert "The plan that was given as the best is not the best: a plan in hand has " in made.summary
+    assert made.bounds is not None
+    said = [text for item in made.bounds for text in item.because]
+    assert any("refuted, a plan in hand has" in text for text in said)
+    assert "is not the best" not in explain(job, plan, best=good, time_limit_s=60).summary
+
+
+def test_explain_says_that_a_table_cannot_stand_for_the_best_plan(tmp_path: Path) -> None:
+    job, table = TABLES / "quay.yaml", TABLES / "good-plain.csv"
+    done = trayopt("explain", job, "--best", table, "-q", "--time-limit", "10")
+    assert "good-plain.csv is a table" in done.stderr
+    assert "the best plan is searched for in its place" in done.stderr
+    path = tmp_path / "plan.json"
+    path.write_text(json.dumps(table_as_plan("good-plain.csv")[1].plain()))
+    assert not trayopt("explain", job, "--best", path, "-q", "--time-limit", "10").stderr
+
+
+def test_compare_counts_splices_that_no_row_names() -> None:
+    job = load_job(TABLES / "quay.yaml")
+    rows = [f"QUAY,{i + 1}-{i + 12},EAST,{i + 1}-{i + 12},left,{1 + i // 72}" for i in range(0, 144, 12)]
+    text = "\n".join(["from trunk,from fibres,to trunk,to fibres,stack,position", *rows])
+    whole, part = (
+        review_table(job, parse_handmade(job, one.encode(), "list.csv"))
+        for one in (text, text.replace(f"\n{rows[3]}", ""))
+    )
+    goals = {row["goal"]: row for row in compare(job, whole, part).as_dict()["goals"]}
+    assert part.unnamed > 0
+    assert goals["unplaced"]["difference"] == 12
 
 
 def test_the_command_ends_with_no(tmp_path: Path) -> None:

@@ -16,6 +16,7 @@ from trayopt.domain.job import Job
 from trayopt.errors import InputError
 from trayopt.formats.json_in import read_plan
 from trayopt.review.opening import open_plan, open_readable
+from trayopt.rules.registry import refill
 
 JOB = TABLES / "quay.yaml"
 STANDARD = Path(__file__).parents[2] / "models" / "standard"
@@ -106,7 +107,7 @@ def test_a_plan_of_this_job_that_was_spoilt_is_told_part_by_part(quay: Job, plan
 
 @pytest.mark.parametrize("title", ["", "the quay, as built", "x" * 500])
 def test_a_changed_title_leaves_a_plan_as_good_as_it_was(quay: Job, plan: Path, title: str, tmp_path: Path) -> None:
-    retitled = Job.model_validate(frozen({**quay.plain(), "title": title}))
+    retitled = refill(Job.model_validate(frozen({**quay.plain(), "title": title})))
     assert retitled.digest == quay.digest
     assert check(retitled, read_plan(plan)).figures == ()
     assert open_readable(retitled, plan)[0].entries

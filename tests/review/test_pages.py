@@ -6,14 +6,17 @@ import json
 import re
 from html.parser import HTMLParser
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 
+from tests.crewsheets.browser import browser
 from tests.review import corpus
 from trayopt.api import load_job
 from trayopt.domain.job import Job
 from trayopt.errors import InputError
 from trayopt.library.find import shipped
+from trayopt.pictures.base import text_width
 from trayopt.review.answers import mended_text, pair_text, pair_words
 from trayopt.review.compare import Pair, compare
 from trayopt.review.desk import Review, review_table
@@ -72,7 +75,7 @@ def test_a_review_marks_every_finding_in_its_picture(quay: Job, good: str) -> No
     page = review_html(review)
     whole(page)
     drawn = page[page.index("<svg") : page.index("</svg>")]
-    numbers = {int(text) for text in re.findall(r'text-anchor="middle">(\d+)</text>', drawn)}
+    numbers = {int(text) for text in re.findall(r'class="pin-number"[^>]*>(\d+)</text>', drawn)}
     assert numbers == set(range(1, len(review.remarks) + 1))
     for remark in review.remarks:
         assert remark.mend.split(",")[0].split("<")[0][:20] in page
@@ -161,6 +164,22 @@ def test_two_plans_stand_side_by_side(quay: Job, good: str) -> None:
     page = compare_html(pair)
     whole(page)
     assert page.count("<svg") == 2
+    assert '<td class="n">35,756</td>' in page
+    assert "always holds" in page
+
+
+@pytest.mark.parametrize("width", [820, 390])
+def test_a_comparison_breaks_no_word_and_needs_no_more_than_the_width(
+    quay: Job, good: str, width: int, tmp_path: Path
+) -> None:
+    file = tmp_path / "pair.html"
+    file.write_text(compare_html(pair_of(quay, good)))
+    with browser() as found:
+        page = found.new_page(viewport={"width": width, "height": 1000})
+        page.goto(file.as_uri())
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        lines = page.evaluate("[...document.querySelectorAll('th')].map(th => [th.innerText, th.clientHeight])")
+    assert {height for text, height in lines if " " not in text} == {min(height for _, height in lines)}
 
 
 def test_a_plan_is_the_same_as_itself(quay: Job, good: str) -> None:
@@ -205,13 +224,13 @@ def test_rows_are_written_as_runs() -> None:
 
 
 def test_a_failing_tray_is_marked_and_no_text_of_the_picture_overlaps_another(quay: Job, good: str) -> None:
-    """Text is 13 high and about 7 wide a letter in a picture of 800: readable on a page of 820."""
+    """Text is 12 high in a picture of 800: readable on a page of 820."""
     review = reviewed(quay, good.replace("73-144,left,2", "73-144,left,4").replace("bottom-right", "top-left"))
     page = review_html(review)
     assert "Laser light in it is invisible" in page
     drawn = page[page.index("<svg") : page.index("</svg>")]
     assert 'viewBox="0 0 800 ' in drawn
-    assert 'font-size="13"' in drawn
+    assert ".picture{" in page or "svg.picture{" in page
     assert ">4!</text>" in drawn
     assert "<title>left/4: fails: " in drawn
     assert ">2!</text>" not in drawn
@@ -231,15 +250,21 @@ def test_ports_side_by_side_and_at_the_side_keep_their_names_apart() -> None:
 
 def texts_are_apart(drawn: str) -> None:
     """Hold that no text of a picture lies over another one, or beside the picture."""
+    size = re.search(r'viewBox="0 0 (\d+) (\d+)"', drawn)
+    assert size is not None
+    width, height = float(size[1]), float(size[2])
     boxes = []
-    for x, y, rest, words in re.findall(r'<text x="([\d.-]+)" y="([\d.-]+)"([^>]*)>([^<]*)</text>', drawn):
-        width = 7.0 * len(words)
-        if 'font-size="10"' not in rest:
-            left = float(x) - width * ('text-anchor="end"' in rest)
-            boxes.append((left, float(y) - 11, left + width, float(y) + 2, words))
+    for node in ElementTree.fromstring(drawn + "</svg>").iter("{http://www.w3.org/2000/svg}text"):
+        words = node.text or ""
+        wide = text_width(words, float(node.get("font-size", "12")))
+        left = float(node.get("x", "")) - wide * {"middle": 0.5, "end": 1.0}.get(node.get("text-anchor", ""), 0.0)
+        top = float(node.get("y", "")) - 5
+        boxes.append((left, top, left + wide, top + 10, words))
+    assert len(boxes) > 10
     for i, one in enumerate(boxes):
         assert one[0] >= 0
-        assert one[2] <= 800
+        assert one[2] <= width, one
+        assert one[3] <= height, one
         for other in boxes[i + 1 :]:
             apart = one[2] <= other[0] or other[2] <= one[0] or one[3] <= other[1] or other[3] <= one[1]
             assert apart, (one, other)

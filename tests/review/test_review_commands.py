@@ -100,5 +100,7 @@ def test_new_writes_an_empty_table_once(tmp_path: Path) -> None:
         assert trayopt("new", JOB, "--table", table).returncode == 2
         assert trayopt("new", JOB, "--table", table, "--force", "-q").stdout == f"{table}\n"
     assert (
-        (tmp_path / "empty.csv").read_text().startswith("trunk,fibres,stack,position,port,travel,loops,end,cut,built\n")
+        (tmp_path / "empty.csv")
+        .read_text()
+        .startswith("trunk,fibres,stack,position,port,travel,loops,divide_at,end,cut,built\n")
     )

@@ -56,3 +56,35 @@ def test_a_table_that_is_wrong_fails_though_its_plan_was_completed(tmp_path: Pat
         done = trayopt("check", TABLES / "quay.yaml", table, "--no-best", "-o", new, "--format", "json")
         assert done.returncode == code, done.stderr
         assert not json.loads(done.stdout)["passed"]
+
+
+def spliced(quay: Job) -> list[list[str]]:
+    """Give the good table as a list of splices, twelve a row."""
+    laid = judged(quay, ROWS).laid
+    assert laid is not None
+    found = [["from", "to", "stack", "position", "sleeve"]]
+    for join in quay.joins:
+        for i in range(0, join.a.count, 12):
+            place = laid.place_at(join.a.trunk, join.a.first + i)
+            assert place is not None
+            runs = [f"{run.trunk}:{run.first + i}-{run.first + i + 11}" for run in (join.a, join.b)]
+            sleeve = 1 + sum(row[2:4] == [place.stack, str(place.position)] for row in found)
+            found.append([*runs, place.stack, str(place.position), str(sleeve)])
+    return found
+
+
+@pytest.mark.parametrize(("one", "other"), [(2, 9), (6, 7), (1, 12), (8, 15), (13, 22)])
+@pytest.mark.parametrize(("columns", "what"), [(slice(2, 4), "trays"), (slice(2, 5), "trays and sleeves")])
+def test_two_rows_of_a_list_of_splices_that_were_swapped_are_named(
+    quay: Job, one: int, other: int, columns: slice, what: str
+) -> None:
+    rows = spliced(quay)
+    assert judged(quay, rows).passed
+    rows[one][columns], rows[other][columns] = rows[other][columns], rows[one][columns]
+    if rows[one][2:4] == rows[other][2:4]:
+        return
+    (remark,) = (remark for remark in judged(quay, rows).remarks if remark.fails)
+    assert remark.rule == "swapped"
+    assert [line.number for line in remark.lines] == [one + 1, other + 1]
+    whats = {what, "trays"} if rows[one][4] == rows[other][4] else {what}
+    assert remark.mend in {f"swap the {what} of rows {one + 1} and {other + 1}" for what in whats}

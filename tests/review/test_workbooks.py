@@ -11,8 +11,11 @@ from typing import Any
 import pytest
 from openpyxl import Workbook, load_workbook
 
+from tests.workbooks import first_sheet
+from trayopt.api import sheets
 from trayopt.domain.job import Job
 from trayopt.errors import InputError
+from trayopt.review.complete import completed_plan
 from trayopt.review.desk import review_table
 from trayopt.review.marked import marked_workbook
 from trayopt.review.reading import parse_handmade, read_handmade
@@ -249,3 +252,33 @@ def test_a_csv_table_is_marked_as_the_same_workbook_is(quay: Job, good: str) -> 
     assert coloured[0]
     assert coloured[0] == coloured[1]
     assert said[0] == said[1]
+
+
+def test_our_own_workbook_of_lists_is_read_by_the_sheet_that_says_where_legs_lie(quay: Job, good: str) -> None:
+    """Its first sheets are steps and strips, which hold no plan."""
+    plan = completed_plan(review_table(quay, parse_handmade(quay, good.encode(), "plan.csv")))
+    assert plan is not None
+    raw = sheets(quay, plan).workbook
+    assert raw is not None
+    made = parse_handmade(quay, raw, "lists.xlsx")
+    assert made.sheet == "Marks on the legs"
+    assert any("'Marks on the legs' is read; not read: 'Steps'" in note for note in made.notes)
+    assert {(str(entry.run), str(entry.place)) for entry in made.placed} == {
+        (f"{leg.trunk}:{leg.fibres}", f"{leg.stack}/{leg.position}") for leg in plan.legs if leg.stack is not None
+    }
+
+
+def test_findings_are_written_on_the_sheet_that_was_read(quay: Job, good: str) -> None:
+    book = Workbook()
+    first_sheet(book).append(["Cover", "of a plan"])
+    page = book.create_sheet("legs")
+    for line in good.replace("73-144,left,2", "73-144,left,3").splitlines():
+        page.append(line.split(","))
+    stream = BytesIO()
+    book.save(stream)
+    review = review_table(quay, parse_handmade(quay, stream.getvalue(), "plan.xlsx"))
+    assert review.made.sheet == "legs"
+    assert not review.passed
+    back = load_workbook(BytesIO(marked_workbook(review)))
+    assert "findings" in [cell.value for cell in back["legs"][1]]
+    assert [cell.value for cell in back.worksheets[0][1]] == ["Cover", "of a plan"]

@@ -16,6 +16,7 @@ from tests.example_rule import SETTABLE
 from tests.solver.tiny import drawn, key_of, key_of_decision
 from trayopt.rules.judge import judge
 from trayopt.rules.registry import BY_ID
+from trayopt.rules.variables import Literal
 from trayopt.solver.model.literals import lits
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
@@ -45,7 +46,7 @@ class Values:
 def solutions(model: Model) -> set[tuple[Any, ...]]:
     """Enumerate the decisions of all solutions of a model, each once, however free its helper variables are."""
     stacks = model.job.enclosure.stacks
-    places = [literal for bunch in model.bunches for literal in model.literals(bunch)]
+    places: list[Literal] = [literal for bunch in model.bunches for literal in model.literals(bunch)]
     places += [model.divided_at(trunk, "port") for trunk in model.job.trunks]
     ways = [model.goes(trunk, way) for trunk in model.job.trunks for way in model.ways(trunk)]
     ends = [(stack.id, model.end(stack.id, end.id)) for stack in stacks for end in stack.ends]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import threading
+import time
 from importlib import import_module
 from typing import Any
 
@@ -123,3 +124,14 @@ def test_part_of_a_limit_is_kept_while_the_best_plan_is_not_whole(monkeypatch: p
 def test_a_margin_is_a_small_part_of_a_limit() -> None:
     assert margin(1.0) == pytest.approx(0.03)
     assert margin(600.0) == 0.5
+
+
+def test_a_module_that_makes_another_fault_of_the_end_of_the_time_hides_no_answer() -> None:
+    def work() -> None:
+        try:
+            while True:
+                time.sleep(0.001)
+        except OutOfTime:
+            {"ended": True}["started"]  # what a library looks up meanwhile
+
+    assert in_time(work, Clock(0.05)) is None

@@ -21,8 +21,14 @@ from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.outline import Outline, can_be_placed, preference_bound
 from trayopt.solver.bounds.pattern_counts import count, in_scope
 from trayopt.solver.bounds.rings import overfull_rings
-from trayopt.solver.bounds.set_partition import legs_bound, narrowed, weight_bound
-from trayopt.solver.bounds.set_partition import length_bound as spread_length_bound
+from trayopt.solver.bounds.set_partition import (
+    irregular_bound,
+    legs_bound,
+    length_bound,
+    narrowed,
+    trays_bound,
+    weight_bound,
+)
 from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays, without_room
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.posting import Policy, build
@@ -142,12 +148,12 @@ def test_counts_never_promise_too_much() -> None:
 
 @pytest.mark.parametrize(("first", "knobs"), [(400, {}), (8000, {"at_port": 1.0, "stacks": 2})])
 def test_spreads_never_promise_too_much(first: int, knobs: dict[str, Any]) -> None:
-    """Bunches on stacks bound preferences, legs, length and divisions of every whole best plan, and never deny one."""
+    """Bunches on stacks and at places bound goals and divisions of every whole best plan, and never deny one."""
     whole = 0
     met = Counter[str]()
     for seed in range(first, first + 240):
         job, best = solved(seed, **knobs)
-        unplaced, musts, prefers, legs, _, _, length, _ = best.goals
+        unplaced, musts, prefers, legs, trays, _, length, irregular = best.goals
         divider = Divider(job)
         if divider.hopeless or not legs:
             continue
@@ -155,10 +161,13 @@ def test_spreads_never_promise_too_much(first: int, knobs: dict[str, Any]) -> No
         if unplaced or musts:
             continue
         whole += 1
+        asked = (divider, divider.open, prefers, legs, legs, Clock())
         bounds = {
             "weight": (weight, prefers),
             "legs": (legs_bound(divider, divider.open, prefers, Clock()), legs),
-            "length": (spread_length_bound(divider, divider.open, prefers, legs, legs, Clock()), length),
+            "trays": (trays_bound(*asked), trays),
+            "length": (length_bound(*asked, trays=trays), length),
+            "irregular": (irregular_bound(*asked, trays=trays, length_mm=length), irregular),
         }
         for name, (bound, value) in bounds.items():
             assert bound is not None, f"seed {seed}: {name} denies a plan that is there"
@@ -168,7 +177,8 @@ def test_spreads_never_promise_too_much(first: int, knobs: dict[str, Any]) -> No
         for trunk, number in open_:
             assert best.decision.k[trunk][number - 1] in open_[trunk, number], f"seed {seed}"
     assert whole > 20
-    assert min(met["weight"], met["legs"], met["length"]) > 10
+    assert min(met.values()) > 10
+    assert len(met) == 5
 
 
 def full_box(subunits: int) -> dict[str, Any]:

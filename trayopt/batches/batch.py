@@ -20,7 +20,7 @@ from trayopt.batches.summary import Summary, summarize
 from trayopt.batches.tables import write_csv, write_xlsx
 from trayopt.batches.work import SOLVE, Settings
 from trayopt.batches.worker import Limits
-from trayopt.errors import InputError
+from trayopt.errors import Fault, InputError
 from trayopt.solver.model.cores import cores
 
 
@@ -165,7 +165,7 @@ def run_batch(manifest: Manifest, folder: Path, options: Options, observer: Obse
         raise InputError.one("there are results already", source=str(folder), hint=hint)
     engine = _engine(options)
     try:
-        with Writer(folder) as writer:
+        with Writer(folder, recover=options.resume) as writer:
             try:
                 Run(manifest, writer, engine, options.settings, observer, options.retry_failed).go()
             except BaseException:
@@ -173,19 +173,25 @@ def run_batch(manifest: Manifest, folder: Path, options: Options, observer: Obse
                 with contextlib.suppress(InputError, OSError):  # the reason why the run ended is the one to be told
                     sum_up(writer, manifest, options, older)
                 raise
+            notes = engine.notes()
             engine.close()
-            return sum_up(writer, manifest, options, older)
+            return sum_up(writer, manifest, options, older, notes)
     finally:
         engine.close()
 
 
-def sum_up(writer: Writer, manifest: Manifest, options: Options, older: Results | None = None) -> Summary:
-    """Write summary.json, summary.csv, summary.xlsx and index.html of the lines that are there."""
+def sum_up(
+    writer: Writer, manifest: Manifest, options: Options, older: Results | None = None, notes: Sequence[Fault] = ()
+) -> Summary:
+    """Write summary.json, summary.csv, summary.xlsx and index.html of the lines that are there.
+
+    ``notes`` are what is to be told of those who solved the jobs.
+    """
     results = writer.settle()
     folder = results.folder
     summary = summarize(results, older)
     summary.left_out, summary.written_again = manifest.left_out, writer.written_again
-    summary.unusual = tuple(manifest.unusual())
+    summary.unusual = (*manifest.unusual(), *notes)
     write_csv(folder / "summary.csv", results)
     write_xlsx(folder / "summary.xlsx", results)
     write_html(folder / "index.html", results, summary, str(options.against or ""))

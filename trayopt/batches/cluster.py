@@ -7,7 +7,7 @@ import tempfile
 import threading
 import time
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict
 from hashlib import sha256
 from pathlib import Path
@@ -18,7 +18,7 @@ from trayopt.batches.answers import Answer, failed
 from trayopt.batches.engines import Done, Json
 from trayopt.batches.memory import share_mb
 from trayopt.batches.worker import Limits, Worker
-from trayopt.errors import InputError
+from trayopt.errors import Fault, InputError
 
 CONNECT_S = 30.0
 RETRIES = 2
@@ -63,7 +63,7 @@ def errand() -> Callable[[Json, Json, Json], Answer]:
     return run_there
 
 
-def solver_mark(resource: str) -> Any:
+def solver_mark(resource: str, wanted: str) -> Any:
     """Give a plugin that marks the workers on which the solver is there, those that come later too.
 
     A worker without the solver is never given a job: it would fail fast, and so take one after the other. As with
@@ -73,16 +73,21 @@ def solver_mark(resource: str) -> Any:
     ----------
     resource
         Name of the mark, of which a worker has one a thread and a job takes one.
+    wanted
+        The version of ortools that a worker must have: another one comes to other plans, and keys of results name one.
     """
     from distributed.diagnostics.plugin import WorkerPlugin
 
     class SolverMark(WorkerPlugin):
         async def setup(self, worker: Any) -> None:
             from importlib import import_module
+            from importlib.metadata import version
 
             try:
                 for name in ("pydantic", "networkx", "ortools.sat.python.cp_model"):
                     import_module(name)
+                if version("ortools") != wanted:
+                    return
             except Exception:  # whatever is wrong with a package there: this worker cannot solve
                 return
             if worker.status.name == "running":
@@ -187,6 +192,13 @@ class Cluster:
             self._client.unregister_worker_plugin(self._resource)
         self._client.close(timeout=5)
 
+    def notes(self) -> list[Fault]:
+        """Say which workers were refused, those that came late among them."""
+        with contextlib.suppress(Exception):
+            found = self._client.run(solver_there, on_error="return")
+            return [Fault(self._address, 0, 0, text) for text in _other_solvers(found)]
+        return []
+
     def lost(self) -> str:
         """Say that the scheduler is gone."""
         there = self._client.status in {"running", "connecting", "newly-connected"} and not self._forgotten
@@ -220,21 +232,43 @@ class Cluster:
         except TimeoutError as wrong:
             hint = "start some with: dask worker " + self._address
             raise InputError.one("the scheduler has no workers", source=self._address, hint=hint) from wrong
-        self._client.register_plugin(solver_mark(self._resource), name=self._resource)
-        found = list(self._client.run(_can_solve, on_error="return").values())
-        wrongs = [answer for answer in found if isinstance(answer, BaseException)]
+        self._client.register_plugin(solver_mark(self._resource, solver_version()), name=self._resource)
+        found = self._client.run(solver_there, on_error="return")
+        wrongs = [answer for answer in found.values() if isinstance(answer, BaseException)]
         if wrongs and len(wrongs) == len(found):
             hint = "install it on every worker: trayopt itself is sent along, what it depends on is not"
             raise InputError.one(f"the workers lack a package: {wrongs[0]}", source=self._address, hint=hint)
+        others = _other_solvers(found)
+        if len(others) + len(wrongs) == len(found):
+            hint = f"install ortools {solver_version()} on the workers, or the workers' version here"
+            raise InputError.one(f"no worker can solve: {others[0]}", source=self._address, hint=hint)
 
 
-def _can_solve() -> str:
-    """Import what solving needs; raises ImportError where something is missing."""
+def solver_version() -> str:
+    """Give the version of ortools that is installed here."""
+    from importlib.metadata import version
+
+    return version("ortools")
+
+
+def solver_there() -> str:
+    """Import what solving needs, and give the version of ortools; raises ImportError where something is missing."""
     from importlib import import_module
+    from importlib.metadata import version
 
     for name in ("pydantic", "networkx", "ortools.sat.python.cp_model"):
         import_module(name)
-    return import_module("trayopt").__version__  # type: ignore[no-any-return]
+    return version("ortools")
+
+
+def _other_solvers(found: Mapping[str, Any]) -> list[str]:
+    """Say of each worker with another version of the solver that it is refused."""
+    mine = solver_version()
+    return [
+        f"{worker} is given no job: ortools {answer} is there, and {mine} here, which may come to another plan"
+        for worker, answer in found.items()
+        if isinstance(answer, str) and answer != mine
+    ]
 
 
 def _threads() -> int:

@@ -9,6 +9,7 @@ from typing import Any, Protocol
 
 from trayopt.batches.answers import Answer
 from trayopt.batches.worker import Limits, Stopped, Worker
+from trayopt.errors import Fault
 
 Done = Callable[[Answer], None]
 """Called with the answer to a job, from whichever thread."""
@@ -29,6 +30,9 @@ class Engine(Protocol):
 
     def lost(self) -> str:
         """Why no more answers are to come; empty while all is well."""
+
+    def notes(self) -> list[Fault]:
+        """Give what is to be told of those who solve, at the end of the run."""
 
 
 class Pool:
@@ -55,6 +59,10 @@ class Pool:
         self._threads = [threading.Thread(target=self._serve, args=(worker,), daemon=True) for worker in self.workers]
         for thread in self._threads:
             thread.start()
+
+    def notes(self) -> list[Fault]:
+        """Give nothing: all processes are of this machine."""
+        return []
 
     def slots(self) -> int:
         """Two jobs a process: one in work, and one at hand."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 import shutil
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import partial
@@ -20,6 +19,8 @@ from trayopt.formats.json_out import write_whole
 
 Line = dict[str, Any]
 FILE = "results.jsonl"
+COPY = ".results.jsonl"
+"""The copy that a run keeps of the file of results, and takes away when it ends."""
 CHUNK = 8192
 KINDS = ("plan", "page")
 """Files of a job: under these keys its line names them, and under ``plan_file_sha256`` and so on their checksums."""
@@ -155,13 +156,15 @@ class Results:
 class Writer:
     """Appends to the results of a folder; every line is on the disk before the next step is taken.
 
-    A copy of all lines is kept in a file without a name, which ends with this process. Where somebody takes the file
-    of results away or cuts it while the run goes on, it is written again from the copy.
+    A copy of all lines is kept beside it. Where somebody takes the file of results away or cuts it while the run goes on, it
+    is written again from the copy; by the next run, where this one was killed before it could.
 
     Parameters
     ----------
     folder
         The folder of results; it is made where it is not there.
+    recover
+        Whether lines count that only the copy of a run holds that was killed.
 
     Raises
     ------
@@ -171,8 +174,8 @@ class Writer:
 
     results: Results
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
+    def __init__(self, folder: Path, *, recover: bool = True) -> None:
+        self.folder, self.recover = folder, recover
         self.written_again = False
         """Whether the file of results had to be written again from the copy."""
         self._copy: IO[bytes] | None = None
@@ -185,13 +188,12 @@ class Writer:
         try:
             folder.mkdir(parents=True, exist_ok=True)
             self._lock = _locked(folder)
-            self._copy = tempfile.TemporaryFile(dir=folder, buffering=0)
-            if path.exists():
-                with path.open("rb") as file:
-                    while chunk := file.read(CHUNK):
-                        _write_all(self._copy, chunk)
+            cut = self._copied()
+            assert self._copy is not None
             self.results = Results(folder, self._copy)
             self._file = os.open(path, os.O_RDWR | os.O_CREAT, 0o666)
+            if cut and self.results.end > os.fstat(self._file).st_size:
+                self._write_again()
             self._cut()
         except OSError as wrong:
             self.__exit__(None, None, None)
@@ -205,6 +207,8 @@ class Writer:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         if self._copy is not None:
+            if self._file is not None and self._untouched():
+                (self.folder / COPY).unlink(missing_ok=True)
             self._copy.close()
         for handle in (self._file, self._lock):
             if handle is not None:
@@ -269,6 +273,19 @@ class Writer:
             self._write_again()
         return self.results
 
+    def _copied(self) -> bool:
+        """Open the copy; True where that of a run that was killed holds more than the file of results, which was cut since."""
+        path, copy = self.folder / FILE, self.folder / COPY
+        if self.recover and copy.exists() and (not path.exists() or _begins(copy, path)):
+            self._copy = copy.open("r+b", buffering=0)
+            return True
+        self._copy = copy.open("w+b", buffering=0)
+        if path.exists():
+            with path.open("rb") as file:
+                while chunk := file.read(CHUNK):
+                    _write_all(self._copy, chunk)
+        return False
+
     def _untouched(self) -> bool:
         """Whether the file of results is the one that this run writes, and ends where its last line ends."""
         assert self._file is not None
@@ -321,6 +338,15 @@ def _next_line(file: IO[bytes], ahead: bytearray) -> bytes:
     line = bytes(ahead[:end])
     del ahead[:end]
     return line
+
+
+def _begins(whole: Path, part: Path) -> bool:
+    """Whether a file begins with all that another one holds."""
+    with whole.open("rb") as one, part.open("rb") as other:
+        while chunk := other.read(CHUNK):
+            if one.read(len(chunk)) != chunk:
+                return False
+    return True
 
 
 def _write_all(file: IO[bytes], raw: bytes) -> None:

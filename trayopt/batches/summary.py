@@ -119,7 +119,7 @@ class Summary:
     left_out
         YAML files below the folders of the run that are neither jobs nor sweeps.
     unusual
-        What is unusual about the hardware that the jobs use.
+        What is unusual about the hardware that the jobs use, and which workers were refused.
     written_again
         Whether the file of results was taken away or changed during the run, and was written again.
     seconds

@@ -45,8 +45,11 @@ def lay(job: Job, plan: Plan, source: str = "<plan>") -> Laid:
     return Laid(job, *assignment_of(job, plan, source))
 
 
-def check_laid(laid: Laid, plan: Plan) -> Report:
-    """Check a plan document as it lies; see ``lay``."""
+def check_laid(laid: Laid, plan: Plan | None = None) -> Report:
+    """Check a plan as it lies; see ``lay``. Without a document only rules are looked at, and figures measured."""
+    if plan is None:
+        nobody = PlanSolver(version="none", seed=0, workers=0, deterministic_time=0.0)
+        return _report(laid, document(laid, status="feasible", stopped="interrupted", bounds={}, solver=nobody), ())
     names = [item.goal for item in plan.goals]
     usual = not _can_be_order(names)
     values = measure_all(laid)
@@ -76,10 +79,7 @@ def check_assignment(job: Job, assignment: Assignment, claims: Sequence[Claim] |
     claims
         The rows as they were written, for the rules that always hold; those of the assignment where none are given.
     """
-    laid = Laid(job, assignment, claims)
-    nobody = PlanSolver(version="none", seed=0, workers=0, deterministic_time=0.0)
-    right = document(laid, status="feasible", stopped="interrupted", bounds={}, solver=nobody)
-    return _report(laid, right, ())
+    return check_laid(Laid(job, assignment, claims))
 
 
 def _can_be_order(names: Sequence[str]) -> bool:

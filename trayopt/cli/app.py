@@ -40,6 +40,16 @@ class LazyGroup(click.Group):
         return command
 
 
+def _man(context: click.Context, option: click.Parameter, asked: bool) -> None:
+    """Print the man page and end."""
+    del option
+    if asked and not context.resilient_parsing:
+        from trayopt.cli.manpage import man_page
+
+        sys.stdout.write(man_page(group, trayopt.__version__))
+        context.exit()
+
+
 @click.group(
     "trayopt",
     cls=LazyGroup,
@@ -47,6 +57,9 @@ class LazyGroup(click.Group):
     epilog="Exit codes: 0 yes, 1 no, 2 usage or input, 3 stopped without a plan, 4 a fault of trayopt itself.",
 )
 @click.version_option(trayopt.__version__, prog_name="trayopt", message="%(prog)s %(version)s")
+@click.option(
+    "--man", is_flag=True, expose_value=False, is_eager=True, callback=_man, help="Print the man page and exit."
+)
 def group() -> None:
     """Plan where the legs of high-count fibre trunks go: ports, travel, loops, divisions, trays and lengths."""
 

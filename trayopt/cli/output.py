@@ -30,6 +30,12 @@ if TYPE_CHECKING:
 Format = Literal["text", "json"]
 
 
+TELLING_S, TELLING_PART = 0.15, 0.25
+"""Seconds of a limit for the answer, after the search; and as a part of what it took to come to it, on a busy machine."""
+LEAST_PART = 0.1
+"""Part of a limit that the search has in any case, however long it took to come to it."""
+
+
 @dataclass(frozen=True)
 class Output:
     """How one run of a command speaks, from the options that every command takes."""
@@ -50,6 +56,11 @@ class Output:
     def progress(self) -> bool:
         """Whether to show progress: on a terminal, and not when quiet."""
         return not self.quiet and sys.stderr.isatty()
+
+    def left(self, limit_s: float) -> float:
+        """Give what the search has of a limit: what it took to come here is a part of it, and some is kept for the answer."""
+        spent = time.monotonic() - self.began
+        return max(limit_s - spent - max(TELLING_S, TELLING_PART * spent), LEAST_PART * limit_s)
 
     def answer(self, data: Callable[[], Any], text: Callable[[], str], head: Callable[[], str] | None = None) -> None:
         """Print the answer: ``data`` as JSON, or ``text``, or where quiet only its ``head``."""

@@ -100,7 +100,7 @@ class Book:
 
     @cached_property
     def build(self) -> tuple[int, ...]:
-        """All trays in build order: group by group, in a group from the base outward."""
+        """All trays in build order: group by group, in a group the tray nearest to the base first."""
         return tuple(tray for group in self.groups for tray in group)
 
     def tying(self, tray: int) -> list[str]:

@@ -64,7 +64,7 @@ class Hands:
         self.spliced: set[int] = set()
         self.passed = {batch.number for batch in book.batches if not batch.fibres}
         bench = Reach().parameters(book.job).bench_mm
-        self.bench_mm = 0 if book.job.rules["reach"].level == "off" else bench
+        self.bench_mm = 0 if book.job.rules[Reach.id].level == "off" else bench
         self._do: dict[Phase, Callable[[Act], Iterator[Trouble]]] = {
             "service": self._sign, "identify": self._identify, "release": self._release, "clamp": self._clamp,
             "strip": self._strip, "units": self._units, "release_units": self._release_units, "part": self._part,

@@ -9,7 +9,6 @@ from math import ceil, hypot
 from typing import TYPE_CHECKING, Any
 
 from trayopt.crewsheets.book import Book
-from trayopt.crewsheets.geometry.base import Picture
 from trayopt.crewsheets.hands import replay
 from trayopt.crewsheets.lists.labels import Label
 from trayopt.crewsheets.marks import Marks
@@ -18,12 +17,13 @@ from trayopt.crewsheets.page_rows import batch_rows, tray_row
 from trayopt.crewsheets.readings import Readings
 from trayopt.crewsheets.step_words import trial_note
 from trayopt.crewsheets.steps import Step
-from trayopt.crewsheets.svg import style_sheet, svg_text
 from trayopt.crewsheets.tables import Column, Table, shown
 from trayopt.crewsheets.units import Teller
 from trayopt.domain import colours
 from trayopt.domain.ranges import Run
 from trayopt.library.soundness import Remark, of_job
+from trayopt.pictures.base import Picture
+from trayopt.pictures.svg import style, svg_text
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -77,8 +77,8 @@ def page_text(
         tell=tell,
         title=title,
         css=Markup(
-            style_sheet("page.css")
-            + style_sheet("picture.css")
+            files("trayopt.crewsheets").joinpath("templates", "page.css").read_text(encoding="utf-8")
+            + style()
             + tints
             + _margins(book, title, tell, plan_digest)
             + _wave_names(readings)

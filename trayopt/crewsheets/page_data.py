@@ -13,9 +13,9 @@ from trayopt.crewsheets.lists.strip import tube_name
 from trayopt.crewsheets.marks import Marks
 from trayopt.crewsheets.step_words import counted, direct_of
 from trayopt.crewsheets.steps import Step
-from trayopt.crewsheets.svg import path_data
 from trayopt.crewsheets.units import Teller
 from trayopt.domain import colours
+from trayopt.pictures.svg import path_data
 
 JS_WORDS = (
     "stored", "not_stored", "stripe", "stripes", "no_fibre", "seat", "tray", "sleeve", "partner", "parked", "nowhere",

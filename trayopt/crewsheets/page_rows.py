@@ -7,12 +7,12 @@ from html import escape
 from typing import Any
 
 from trayopt.crewsheets.book import Book, Sleeve, place_name
-from trayopt.crewsheets.geometry.base import Picture
 from trayopt.crewsheets.readings import Readings
 from trayopt.crewsheets.step_words import counted, parked_of, tied_words
 from trayopt.crewsheets.units import Teller
 from trayopt.domain import colours
 from trayopt.domain.ranges import Run
+from trayopt.pictures.base import Picture
 
 ACROSS = 12
 """Fibres side by side in the table of sleeves."""

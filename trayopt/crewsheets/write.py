@@ -12,7 +12,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trayopt.crewsheets.book import Book
-from trayopt.crewsheets.geometry.base import Picture
 from trayopt.crewsheets.lengths import Units
 from trayopt.crewsheets.marks import Marks
 from trayopt.crewsheets.readings import Readings
@@ -25,6 +24,7 @@ from trayopt.domain.plan import Plan
 from trayopt.errors import InputError
 from trayopt.formats.folder_out import write_folder_whole
 from trayopt.formats.xlsx_in import not_written
+from trayopt.pictures.base import Picture
 
 if TYPE_CHECKING:
     from trayopt.crewsheets.lists.labels import Label
@@ -168,7 +168,7 @@ class Sheets:
 
     def files(self) -> dict[str, bytes]:
         """Make every file, by its name in the folder."""
-        from trayopt.crewsheets.svg import svg_file
+        from trayopt.pictures.svg import svg_file
 
         words, units = self.tell.words, self.options.units
         made = {"index.html": self.page().encode()}

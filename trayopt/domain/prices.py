@@ -46,11 +46,13 @@ class Prices(Frozen):
 
     ``best`` is the plan that they are held against. ``priced`` are the preferences that bind, the dearest first; ``free`` are
     those without which no plan is better, proven; ``open`` those of which no better plan was found and none excluded in time.
+    No plan that places every splice and keeps every must takes fewer than ``least_minutes``, whatever preferences it breaks.
     """
 
     schema_: Annotated[Literal["trayopt/prices/1"], Field(alias="schema")] = "trayopt/prices/1"
     job: PlanJob
     best: Worth
+    least_minutes: int
     priced: tuple[PreferencePrice, ...] = ()
     free: tuple[str, ...] = ()
     open: tuple[str, ...] = ()

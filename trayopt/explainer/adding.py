@@ -45,6 +45,8 @@ class Shelf:
     boxes: Sequence[Enclosure] = ()
     box_file: str | None = None
     """The file of the job's own box, as the job names it; None where the box has none or is one of the library."""
+    job_file: str | None = None
+    """The file of the job; None where it has none."""
 
 
 class Adding:

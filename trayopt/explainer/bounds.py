@@ -15,7 +15,7 @@ from math import comb
 from trayopt.checker.bounds import NOT_AGAIN
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.cablework import Subunit
-from trayopt.domain.explanation import BoundSaid, PreferenceSaid
+from trayopt.domain.explanation import BoundSaid, GoalCost, PreferenceSaid
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.plan import GoalName
@@ -46,8 +46,12 @@ def bounds(
     broken: tuple[PreferenceSaid, ...],
     *,
     claimed: bool = False,
+    refuted: GoalCost | None = None,
 ) -> tuple[BoundSaid, ...]:
-    """Say what holds up each goal of the best plan; ``proven`` are bounds, ``by`` their authors; a file only claims them."""
+    """Say what holds up each goal of the best plan; ``proven`` are bounds, ``by`` their authors; a file only claims them.
+
+    ``refuted`` is the goal on which another plan in hand is better, where one is.
+    """
     laid = Laid(job, best)
     counted = {
         "broken_prefer": lambda: _preferences(job, broken),
@@ -65,7 +69,9 @@ def bounds(
         bound = proven.get(goal)
         if claimed:
             if bound is not None and bound > least:
-                because.append(f"the plan states a bound of {bound:,}: {NOT_AGAIN}")
+                better = refuted is not None and refuted.goal == goal and refuted.kept < bound
+                standing = f"refuted, a plan in hand has {refuted.kept:,}" if better and refuted else NOT_AGAIN
+                because.append(f"the plan states a bound of {bound:,}: {standing}")
             bound = None
         elif bound is not None and bound > least:
             because.append(f"no plan has less than {bound:,}: {proven_by(by.get(goal))}")

@@ -14,9 +14,23 @@ def cost_said(costs: Sequence[GoalCost]) -> str:
     if not changed:
         return "all goals stay as they are"
     values = listed([_instead(cost) for cost in changed])
-    if changed[0].kept < changed[0].value:
-        return f"{values}, which is better than the best plan that was found in the time given"
+    if better(costs):
+        return f"{values}, which is better than the plan that was taken for the best"
     return values
+
+
+def better(costs: Sequence[GoalCost]) -> GoalCost | None:
+    """Give the goal on which a plan is better than the one that was taken for the best; None where it is not better."""
+    first = next((cost for cost in costs if cost.kept != cost.value), None)
+    return first if first is not None and first.kept < first.value else None
+
+
+def refuted(cost: GoalCost) -> str:
+    """Say that the plan that was given as the best is not the best."""
+    return (
+        f"The plan that was given as the best is not the best: a plan in hand has {cost.goal} {cost.kept:,} instead of "
+        f"{cost.value:,}, and is as good on every goal before it."
+    )
 
 
 def _instead(cost: GoalCost) -> str:

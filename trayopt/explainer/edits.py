@@ -7,8 +7,6 @@ that is to be taken out stands as a comment where it stands in the file: ``# - {
 
 from __future__ import annotations
 
-import json
-import re
 import shlex
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any
@@ -16,14 +14,22 @@ from typing import Any
 from trayopt.domain.hardware import Enclosure, Guide, Port, Stack
 from trayopt.domain.job import Apart, Job, Join, LegPin, Setting, TrunkPin
 from trayopt.formats.locate import printable
+from trayopt.formats.yaml_out import flow
 from trayopt.rules.registry import BY_ID, in_box
 
 INDENT = "  "
+DASHES = "---"
 AS_NOW = "as now"
 """Stands for what a key is now where it stays, and is written all the same."""
 
 
-def edit_text(before: Job, after: Job, boxes: Collection[Enclosure] = (), box_file: str | None = None) -> str:
+def edit_text(
+    before: Job,
+    after: Job,
+    boxes: Collection[Enclosure] = (),
+    box_file: str | None = None,
+    job_file: str | None = None,
+) -> str:
     """Write what to change in a job file, so that it reads as another job.
 
     Parameters
@@ -34,39 +40,32 @@ def edit_text(before: Job, after: Job, boxes: Collection[Enclosure] = (), box_fi
         Enclosures of the library; one of them is copied to a file of its own before it is changed.
     box_file
         The file of the box, as the job names it; None where the job holds it, or has it from the library.
+    job_file
+        The file of the job, which the edit names at its head; None where there is none.
     """
     lines = [*_tubes(before, after), *_trunks(before, after), *_rules(before, after)]
     lines += [*_pins(before, after), *_apart(before, after)]
     lines += _enclosure(before.enclosure, after.enclosure, boxes, box_file)
+    if job_file is not None and lines and not lines[0].startswith(DASHES):
+        lines.insert(0, f"{DASHES}  # {printable(job_file)}")
     return "\n".join(lines)
 
 
-def shared_out(before: Job, jobs: Sequence[Job]) -> str:
+def shared_out(before: Job, jobs: Sequence[Job], job_file: str | None = None) -> str:
     """Write how a job is shared out to several boxes of one kind: a job file for each, and what is taken out of it."""
-    return "\n".join(line for i, job in enumerate(jobs, start=1) for line in _share(before, job, i))
+    of = "this one" if job_file is None else printable(job_file)
+    return "\n".join(line for i, job in enumerate(jobs, start=1) for line in _share(before, job, i, of))
 
 
-def flow(value: Any) -> str:
-    """Write plain data as a YAML flow value."""
-    if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{key}: {flow(item)}" for key, item in value.items()) + "}"
-    if isinstance(value, list | tuple):
-        return "[" + ", ".join(flow(item) for item in value) + "]"
-    if isinstance(value, bool) or value is None:
-        return {True: "true", False: "false", None: "null"}[value]
-    if isinstance(value, int | float):
-        return str(int(value)) if value == int(value) else repr(value)
-    return _text(str(value))
-
-
-def _text(text: str) -> str:
-    """Write a text plain where YAML and every reader take it for one, else in quotes."""
-    plain = re.fullmatch("[A-Za-z][A-Za-z0-9_./-]*", text) and text.lower() not in _WORDS
-    return text if plain else json.dumps(text, ensure_ascii=not text.isprintable())
-
-
-_WORDS = {"true", "false", "null", "yes", "no", "on", "off", "y", "n"}
-"""Words that are not text to every reader of YAML."""
+def documents(edit: str) -> list[tuple[str, str]]:
+    """Cut an edit into its documents: what stands behind the dashes, and the text."""
+    found: list[tuple[str, list[str]]] = [("", [])]
+    for line in edit.splitlines():
+        if line.startswith(DASHES):
+            found.append((line.partition("# ")[2], []))
+        else:
+            found[-1][1].append(line)
+    return [(head, "\n".join(lines)) for head, lines in found if head or lines]
 
 
 def _indented(lines: Iterator[str] | Sequence[str], depth: int = 1) -> Iterator[str]:
@@ -178,9 +177,9 @@ def _join(join: Join) -> dict[str, Any]:
     return {"a": str(join.a), "b": str(join.b), **named}
 
 
-def _share(before: Job, job: Job, number: int) -> Iterator[str]:
+def _share(before: Job, job: Job, number: int, of: str) -> Iterator[str]:
     box = flow(job.enclosure.id)
-    yield f"---  # job file {number}, of a box {box} of its own: a copy of this one without these entries"
+    yield f"{DASHES}  # job file {number}, of a box {box} of its own: a copy of {of} without these entries"
     kept = set(job.trunk_by_id)
     yield from _headed("trunks", _taken_out([{"id": t.id} for t in before.trunks if t.id not in kept]))
     yield from _headed("joins", _taken_out([_join(join) for join in before.joins if join not in job.joins]))
@@ -207,7 +206,7 @@ def _enclosure(
     if not lines:
         return
     if box_file is not None:
-        yield f"---  # {printable(box_file)}"
+        yield f"{DASHES}  # {printable(box_file)}"
         yield from lines
         return
     if before not in boxes:
@@ -218,7 +217,7 @@ def _enclosure(
     copy = f"trayopt library show --kind enclosure {shlex.quote(before.id)} > {shlex.quote(file)}"
     yield f"enclosure: {flow(file)}  # now {flow(before.id)}; beside the job file, made by:"
     yield f"# {printable(copy)}"
-    yield f"---  # {printable(file)}"
+    yield f"{DASHES}  # {printable(file)}"
     yield f"id: {flow(name)}  # now {flow(before.id)}"
     yield from lines
 

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from trayopt.checker import assignment_of
 from trayopt.domain.assignment import Assignment
-from trayopt.domain.explanation import Explanation
+from trayopt.domain.explanation import Explanation, GoalCost
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, Plan
 from trayopt.errors import InputError
 from trayopt.explainer.bounds import bounds
+from trayopt.explainer.cost_words import better
 from trayopt.explainer.expected import expected
 from trayopt.explainer.preferences import preferences
 from trayopt.explainer.summary import summary
 from trayopt.explainer.why_not import Wishes, short, why_not
+from trayopt.goals.registry import GOALS
 from trayopt.solver.model.built_pins import contradicting
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.decisions import Given
+from trayopt.solver.model.in_time import in_time
 from trayopt.solver.solve import Options, Solution, solve
 from trayopt.track.laid import Laid
 
@@ -62,21 +66,60 @@ def explain(
     """
     if any(pin.built for pin in job.pins):
         _refuse_contradictions(job)
+    so_far = [_SoFar(Explanation())]
+    done = in_time(lambda: _explain(job, clock, wishes, given, plan, so_far.append), clock)
+    if done is None and clock.interrupted and len(so_far) == 1:
+        raise KeyboardInterrupt
+    made = so_far[-1].made.model_copy(update={"out_of_time": clock.over or done is None})
+    return made.model_copy(update={"summary": summary(job, made, refuted=so_far[-1].refuted)})
+
+
+class _SoFar(NamedTuple):
+    """What is known so far, and the goal on which a plan in hand is better than the one that was given as the best."""
+
+    made: Explanation
+    refuted: GoalCost | None = None
+
+
+def _explain(
+    job: Job, clock: Clock, wishes: Wishes, given: Given | None, plan: Plan | None, tell: Callable[[_SoFar], None]
+) -> bool:
+    """Find out all of it, and tell each part as soon as it is known."""
     known = _known(job, plan)
-    made = why_not(job, clock, wishes, [known.assignment] if known is not None and _whole(job, known) else [])
+    whole_plans = [known.assignment] if known is not None and _whole(job, known) else []
+    made = why_not(job, clock, wishes, whole_plans, lambda part: tell(_SoFar(part)))
     if not made.conflicts:
         best = known if known is not None and _whole(job, known) else _search(job, clock)
         whole = best is not None and _whole(job, best) and not _musts(job, best)
         if best is not None and whole:
             broken = preferences(job, best.assignment, clock)
-            held = bounds(job, best.assignment, best.bounds, best.by, broken, claimed=best.claimed)
-            made = made.model_copy(update={"preferences": broken, "bounds": held, "optimal": best.optimal})
+            made = made.model_copy(update={"preferences": broken, "optimal": best.optimal})
+            tell(_SoFar(made))
         if given is not None:
             kept = best.assignment if best is not None and whole else None
             said, found, ways = expected(job, given, kept, clock, wishes.conflicts, wishes.ways_out)
             made = made.model_copy(update={"expected": said, "conflicts": found, "ways_out": ways})
-    made = made.model_copy(update={"out_of_time": clock.over})
-    return made.model_copy(update={"summary": summary(job, made)})
+            tell(_SoFar(made))
+        if best is not None and whole:
+            refuted = _better(made) if best.claimed else None
+            held = bounds(
+                job,
+                best.assignment,
+                best.bounds,
+                best.by,
+                made.preferences or (),
+                claimed=best.claimed,
+                refuted=refuted,
+            )
+            tell(_SoFar(made.model_copy(update={"bounds": held}), refuted))
+    return True
+
+
+def _better(made: Explanation) -> GoalCost | None:
+    """Give the goal on which some plan in hand is better than the one that was given as the best, the first of the goals."""
+    costs = [item.cost for item in (*(made.preferences or ()), made.expected) if item is not None and item.cost]
+    found = {cost.goal: cost for cost in filter(None, map(better, costs))}
+    return next((found[goal.id] for goal in GOALS if goal.id in found), None)
 
 
 def _refuse_contradictions(job: Job) -> None:

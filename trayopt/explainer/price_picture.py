@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from html import escape
+from textwrap import shorten
 
 from trayopt.domain.prices import PreferencePrice, Prices
 from trayopt.explainer.price_words import figures, metres
 
+HEADING = "What keeping preferences costs"
 WIDTH, MARGIN, LEFT, RIGHT = 900, 24, 190, 330
-ROW, HEAD, FOOT = 64, 96, 52
+ROW, HEAD, FOOT = 64, 120, 52
+LONGEST = 100
+"""Characters of a job's title that find room in a line."""
 INK, SOFT, RULE = "#1c2733", "#56636f", "#d5dbe1"
 WITH, WITHOUT = "#b4532a", "#2a6f97"
 FONT = "font-family=\"'DejaVu Sans', Verdana, sans-serif\""
@@ -25,8 +29,9 @@ def picture(found: Prices) -> str:
         f'<title id="prices-title">{escape(_title(found))}</title>',
         f'<desc id="prices-text">{escape(_described(found))}</desc>',
         f'<rect width="{WIDTH}" height="{height}" fill="#ffffff"/>',
-        _text(MARGIN, 36, _title(found), size=18, weight="bold"),
-        _text(MARGIN, 60, _best(found), size=13, fill=SOFT),
+        _text(MARGIN, 36, HEADING, size=18, weight="bold"),
+        _text(MARGIN, 60, shorten(found.job.title, LONGEST, placeholder=" …"), size=14),
+        _text(MARGIN, 82, _best(found), size=13, fill=SOFT),
         *_key(),
     ]
     if rows:
@@ -40,7 +45,7 @@ def picture(found: Prices) -> str:
 
 
 def _title(found: Prices) -> str:
-    return f"What keeping preferences costs: {found.job.title}" if found.job.title else "What keeping preferences costs"
+    return f"{HEADING}: {found.job.title}" if found.job.title else HEADING
 
 
 def _best(found: Prices) -> str:
@@ -98,10 +103,10 @@ def _round_step(least: float) -> int:
 
 def _key() -> Iterator[str]:
     """Say what the two marks are."""
-    yield f'<circle cx="{MARGIN + 6}" cy="79" r="6" fill="{WITH}"/>'
-    yield _text(MARGIN + 18, 84, "with it", size=12)
-    yield _square(MARGIN + 82, 79, WITHOUT)
-    yield _text(MARGIN + 98, 84, "without it (hollow: not proven)", size=12)
+    yield f'<circle cx="{MARGIN + 6}" cy="103" r="6" fill="{WITH}"/>'
+    yield _text(MARGIN + 18, 108, "with it", size=12)
+    yield _square(MARGIN + 82, 103, WITHOUT)
+    yield _text(MARGIN + 98, 108, "without it (hollow: not proven)", size=12)
 
 
 def _square(x: float, y: float, colour: str, *, hollow: bool = False) -> str:

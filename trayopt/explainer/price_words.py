@@ -30,6 +30,12 @@ def price_line(price: PreferencePrice, best: Worth) -> str:
     return f"{kept}: a plan without it has {saved} less" if saved else f"{kept}, as a plan without it shows"
 
 
+def unsettled_line(found: Prices) -> str:
+    """Say in a line what keeping preferences costs at most, where no price was found in time."""
+    most = several(found.best.minutes - found.least_minutes, "crew minute")
+    return f"what keeping {listed(list(found.open), 'or')} costs was not found in the time given; it is {most} at most"
+
+
 def rows(found: Prices) -> Iterator[tuple[str, ...]]:
     """Give the rows of the table, two a preference: with it, and without it."""
     for price in found.priced:
@@ -66,7 +72,11 @@ def text(found: Prices) -> str:
         lines += ["", f"No plan is better without {listed(list(found.free), 'or')}: proven."]
     if found.open:
         lines += ["", f"No better plan was found without {listed(list(found.open), 'or')} in the time given."]
-    lines += ["", "Minutes are those of one person, by the paces of the sheets: estimates."]
+    lines += [
+        "",
+        f"No plan of this job takes fewer than {several(found.least_minutes, 'crew minute')}, whatever it breaks.",
+    ]
+    lines += ["Minutes are those of one person, by the paces of the sheets: estimates."]
     return "\n".join(lines)
 
 

@@ -7,10 +7,12 @@ crew would save without the preference is saved at least; it is all that can be 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import floor
 from threading import Event
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.base import remade
+from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
 from trayopt.domain.labour import Labour
 from trayopt.domain.plan import PlanJob
@@ -19,6 +21,7 @@ from trayopt.explainer.bounds import least_cuts, least_trays
 from trayopt.goals.registry import measure_all
 from trayopt.rules.exposed import Exposed
 from trayopt.rules.judge import judge
+from trayopt.rules.registry import BY_ID
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.solve import Options, Solution, solve
@@ -54,8 +57,10 @@ def prices(
     """
     worth = _worth(job, best.assignment, pace, proven=best.proven)
     rules = [name for name, setting in job.rules.items() if setting.level == "prefer"]
-    made = Prices(job=PlanJob(title=job.title, digest=job.digest), best=worth)
-    if more_than is not None and worth.minutes - least_minutes(job, best.assignment, pace) <= more_than:
+    rules.sort(key=lambda name: not BY_ID[name].of_divisions)  # legs and tubes are what costs most
+    least = floor(least_minutes(job, best.assignment, pace))
+    made = Prices(job=PlanJob(title=job.title, digest=job.digest), best=worth, least_minutes=least)
+    if more_than is not None and worth.minutes - least <= more_than:
         return made
     priced: list[PreferencePrice] = []
     free: list[str] = []
@@ -134,7 +139,8 @@ def least_minutes(job: Job, assignment: Assignment, pace: Labour) -> float:
     minutes = crew_minutes(laid, lengths, pace)
     if len({stack.tray.sleeve_fibres for stack in job.enclosure.stacks}) > 1:
         return 0.0
-    settled = Divider(job).settle()
+    divider = Divider(job)
+    settled = divider.settle()
     trays, _ = least_trays(job)
     legs = sum(map(len, laid.legs.values()))
     minutes -= (pace.mark_min_per_leg + pace.divide_min_per_leg) * (legs - (settled.legs if settled else 0))
@@ -142,11 +148,21 @@ def least_minutes(job: Job, assignment: Assignment, pace: Labour) -> float:
     minutes -= per_tray * (len(laid.trays) - trays)
     for trunk in laid.trunks():
         spliced = [s for s in trunk.subunits if job.spliced[s.trunk, s.number]]
-        tubes = len(trunk.subunits) if trunk.idle == "coiled" else len(spliced)
+        idle = len(trunk.subunits) - len(spliced) if trunk.idle == "coiled" else 0
+        travellers = sum(_least_tubes(job, divider, subunit) for subunit in spliced)
+        tubes = idle + travellers
         turns = sum(1 + item.loops for item in laid.traffic if item.trunk == trunk.id)
         minutes -= pace.route_min_per_tube_and_turn * (turns - tubes * (1 + min(trunk.loops)))
-        minutes -= pace.take_off_min_per_tube * (len(laid.strands(trunk.id)) - len(spliced))
+        minutes -= pace.take_off_min_per_tube * (len(laid.strands(trunk.id)) - travellers)
         cut = min((length for length, *_ in least_cuts(job, trunk)), default=0)
         strip = lengths.strip_mm([cut], min(trunk.loops))
         minutes -= pace.strip_min_per_metre * (lengths.strip_of(laid, trunk.id) - strip) / 1000
     return minutes
+
+
+def _least_tubes(job: Job, divider: Divider, subunit: Subunit) -> int:
+    """Give the fewest tubes in which the legs of a spliced subunit go round the track: its own, or at the port one a leg."""
+    if "tray" in job.trunk_by_id[subunit.trunk].divide_at:
+        return 1
+    open_ = divider.open.get((subunit.trunk, subunit.number), ())
+    return min((len(job.spliced_legs(subunit, of)) for of in open_), default=1)

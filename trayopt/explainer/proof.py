@@ -18,7 +18,7 @@ from trayopt.solver.model.in_time import in_time
 from trayopt.solver.solve import Options, solve
 from trayopt.track.laid import Laid
 
-POLISH = 0.5
+POLISH = 2.0
 """Deterministic time in which a plan that proves a way out is made better."""
 WHOLE = 1.0
 """Deterministic time for the whole model of a changed job: what is not settled by then is not counted as a way out."""
@@ -37,6 +37,7 @@ class Prover:
     unsettled: int = 0
     """So many jobs could not be settled in time."""
     _goals: dict[str, tuple[GoalValue, ...]] = field(default_factory=dict)
+    _best: dict[str, Assignment] = field(default_factory=dict)
     _known: dict[str, tuple[bool | None, Assignment | None]] = field(default_factory=dict)
 
     def possible(self, job: Job) -> bool | None:
@@ -74,12 +75,17 @@ class Prover:
             self._goals[job.digest] = self._polished(job, proof)
         return self._goals[job.digest]
 
+    def best(self, job: Job) -> Assignment:
+        """Give the plan whose goals ``goals`` gave."""
+        return self._best[job.digest]
+
     @property
     def _seconds_left(self) -> float | None:
         """What is left by the wall clock; None where that is none of the clock's business."""
         return None if self.clock.deterministic else self.clock.left
 
     def _polished(self, job: Job, proof: Assignment) -> tuple[GoalValue, ...]:
+        self._best[job.digest] = proof
         values = measure_all(Laid(job, proof))
         if self.clock.over or self.polish <= 0:
             return goal_values(values)
@@ -88,6 +94,8 @@ class Prover:
         if better is None:
             return goal_values(values)
         found = measure_all(Laid(job, better.assignment))
+        if tuple(found.values()) < tuple(values.values()):
+            self._best[job.digest] = better.assignment
         return goal_values(min(values, found, key=lambda goals: tuple(goals.values())), better.bounds)
 
 

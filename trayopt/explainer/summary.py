@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
-from trayopt.domain.explanation import ConflictSaid, ExpectedSaid, Explanation, PreferenceSaid, WayOut
+from trayopt.domain.explanation import ConflictSaid, ExpectedSaid, Explanation, GoalCost, PreferenceSaid, WayOut
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.explainer.cost_words import cost_said
+from trayopt.explainer.cost_words import refuted as refuted_said
 from trayopt.explainer.way_words import by_edit, phrase
 from trayopt.explainer.words import by_reason, named, together
 from trayopt.rules.words import listed, several
 from trayopt.solver.model.groups import EXPECTED
 
 
-def summary(job: Job, made: Explanation, *, unplaced: int = 0, broken: int = 0) -> str:
-    """Write the whole in one paragraph; ``unplaced`` and ``broken`` are what a plan at hand leaves."""
+def summary(job: Job, made: Explanation, *, unplaced: int = 0, broken: int = 0, refuted: GoalCost | None = None) -> str:
+    """Write the whole in one paragraph; ``unplaced`` and ``broken`` are what a plan at hand leaves.
+
+    ``refuted`` is the goal on which another plan is better than the one that was given as the best.
+    """
     sentences = [_opening(job, made, unplaced, broken)]
     for i, conflict in enumerate(made.conflicts):
         sentences += _conflict(conflict, first=i == 0)
     sentences += [*_further(made), *_ways(made.ways_out, known=not made.out_of_time)]
     if made.out_of_time:
         sentences.append("The time ran out before everything was looked at; a longer --time-limit may tell more.")
+    sentences += [] if refuted is None else [refuted_said(refuted)]
     sentences += _preferences(made.preferences or ())
     sentences += _expected(made.expected)
     return " ".join(sentences)

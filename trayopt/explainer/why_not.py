@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 
@@ -29,6 +29,15 @@ GIVING_UP_PART = 0.4
 
 
 @dataclass(frozen=True)
+class Proven:
+    """A way out with the changed jobs, one for each box, and the best plan found of each."""
+
+    way: WayOut
+    jobs: tuple[Job, ...]
+    plans: tuple[Assignment, ...]
+
+
+@dataclass(frozen=True)
 class Wishes:
     """How much to explain.
 
@@ -40,12 +49,15 @@ class Wishes:
         Most sets of groups to give up; what can be added comes beside them. With 0 no ways out are looked for.
     costs, shelf
         What ways out cost, and the trays and tube sets at hand.
+    proven
+        Told each way out that changes the job, with the jobs and plans that proved it.
     """
 
     conflicts: int = 1
     ways_out: int = 5
     costs: Costs = field(default_factory=Costs)
     shelf: Shelf = field(default_factory=Shelf)
+    proven: Callable[[Proven], None] | None = None
 
 
 def trials_of(job: Job, clock: Clock, known: Iterable[Assignment] = ()) -> Trials:
@@ -56,12 +68,27 @@ def trials_of(job: Job, clock: Clock, known: Iterable[Assignment] = ()) -> Trial
     return trials
 
 
-def why_not(job: Job, clock: Clock, wishes: Wishes, known: Iterable[Assignment] = ()) -> Explanation:
-    """Explain why not every must can be kept with every splice placed; an explanation without conflicts where it can."""
+def why_not(
+    job: Job,
+    clock: Clock,
+    wishes: Wishes,
+    known: Iterable[Assignment] = (),
+    tell: Callable[[Explanation], None] = lambda _: None,
+) -> Explanation:
+    """Explain why not every must can be kept with every splice placed; an explanation without conflicts where it can.
+
+    ``tell`` is told what is known as soon as it is: the conflicts, then each way out.
+    """
     trials = trials_of(job, clock, known)
     found = conflicts(trials, wishes.conflicts)
-    ways = ways_out(job, trials, found, wishes) if found and wishes.ways_out else ()
-    return Explanation(conflicts=_said(trials, found), ways_out=ways)
+    made = Explanation(conflicts=_said(trials, found))
+    tell(made)
+    ways: list[WayOut] = []
+    for way in ways_out(job, trials, found, wishes) if found and wishes.ways_out else ():
+        ways.append(way)
+        made = made.model_copy(update={"ways_out": tuple(ways)})
+        tell(made)
+    return made
 
 
 def short(job: Job, clock: Clock, unplaced: int, broken: int, known: Iterable[Assignment] = ()) -> Explanation:
@@ -82,7 +109,7 @@ def _root(trials: Trials) -> str:
     return root(trials, frozenset(), frozenset(), "every splice could be placed")
 
 
-def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) -> tuple[WayOut, ...]:
+def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) -> Iterator[WayOut]:
     """Find ways out of conflicts and prove each; the cheapest come first."""
     known = [frozenset(one.groups) for one in found]
     with _part_of_time(trials):
@@ -94,7 +121,16 @@ def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) ->
     rules = frozenset(group.rule for groups in (*known, *dropped) for group in groups)
     changes += Adding(trials, rules, wishes.shelf, prover, wishes.costs).changes()
     ordered = sorted(changes, key=lambda change: (change.cost, len(change.give_up) + len(change.add)))
-    return tuple(way for change in ordered if (way := way_out(job, change, prover, wishes.shelf)) is not None)
+    yield from (way for change in ordered if (way := _proven(job, change, prover, wishes)) is not None)
+
+
+def _proven(job: Job, change: Change, prover: Prover, wishes: Wishes) -> WayOut | None:
+    """Put a change into words, and tell with what it was proven to whoever wishes to know."""
+    way = way_out(job, change, prover, wishes.shelf)
+    if way is not None and wishes.proven is not None:
+        jobs = (change.job, *change.others)
+        wishes.proven(Proven(way, jobs, tuple(prover.best(changed) for changed in jobs)))
+    return way
 
 
 @contextmanager
@@ -134,5 +170,5 @@ def way_out(job: Job, change: Change, prover: Prover, shelf: Shelf) -> WayOut | 
 
 def _edit(job: Job, change: Change, shelf: Shelf) -> str:
     if change.others:
-        return shared_out(job, [change.job, *change.others])
-    return edit_text(job, change.job, shelf.boxes, shelf.box_file)
+        return shared_out(job, [change.job, *change.others], shelf.job_file)
+    return edit_text(job, change.job, shelf.boxes, shelf.box_file, shelf.job_file)

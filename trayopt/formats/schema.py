@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import tomllib
+from collections.abc import Iterator, Mapping
+from functools import cache
+from importlib.resources import files
 from typing import Any, get_args
 
 from pydantic import BaseModel
@@ -51,6 +54,8 @@ def schema(kind: str, rules: Mapping[str, Any] | None = None) -> dict[str, Any]:
     if kind == "sweep":
         _as_sweep_file(made, rules)
     _loosen_parts({**made.get("$defs", {}), kind.title(): made})
+    for name, properties in parts(kind, made):
+        _describe(properties, descriptions().get(name, {}))
     properties = {
         "$schema": {"type": "string", "description": "address of this schema, for editors"},
         **made.pop("properties"),
@@ -60,10 +65,32 @@ def schema(kind: str, rules: Mapping[str, Any] | None = None) -> dict[str, Any]:
     return {"$schema": DIALECT, "$id": schema_id(kind), "title": title, **made, "properties": properties}
 
 
-def rule_entry(parameters: Mapping[str, Any], description: str) -> dict[str, Any]:
+@cache
+def descriptions() -> dict[str, dict[str, Any]]:
+    """Give what each key of each model means; under ``rules`` the parameters of each rule."""
+    return tomllib.loads(files("trayopt.formats").joinpath("descriptions.toml").read_text(encoding="utf-8"))
+
+
+def parts(kind: str, made: Mapping[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Give the models in a schema: their names, and the schemas of their keys."""
+    yield MODELS[kind].__name__, made["properties"]
+    for name, part in made.get("$defs", {}).items():
+        yield name, part.get("properties", {})
+
+
+def _describe(properties: dict[str, Any], said: Mapping[str, str]) -> None:
+    """Say of each key what it means, where its model does not say it better."""
+    for key, value in properties.items():
+        words = said.get(key) or descriptions()["any"].get(key)
+        if words is not None and "description" not in value:
+            properties[key] = {"description": words, **value}
+
+
+def rule_entry(rule: str, parameters: Mapping[str, Any], description: str) -> dict[str, Any]:
     """Give the schema of one rule's entry: a level, or level, weight and parameters, each of which may be left out."""
     level = {"enum": ["must", "prefer", "off"]}
     keys = {"level": level, "weight": {"type": "integer", "minimum": 1, "maximum": 1_000_000}, **parameters}
+    _describe(keys, descriptions()["Setting"] | descriptions()["rules"].get(rule, {}))
     return {
         "description": description,
         "anyOf": [level, {"type": "object", "properties": keys, "additionalProperties": False}],
@@ -90,16 +117,10 @@ def _as_sweep_file(made: dict[str, Any], rules: Mapping[str, Any] | None) -> Non
 
 
 def _loosen_parts(parts: dict[str, Any]) -> None:
-    """Say what files may leave out because it follows from other keys, and that one place of division needs no list."""
-    for part, key, default in (
-        ("Guide", "width_mm", "the square root of opening_mm2"),
-        ("Cable", "tubes", "false for slotted_core and partly_bonded_ribbon, else true"),
-        ("Trunk", "divide_at", "tray and port where the cable has tubes, port where it has none"),
-    ):
+    """Let files leave out what follows from other keys, and let one place of division go without a list."""
+    for part, key in (("Guide", "width_mm"), ("Cable", "tubes"), ("Trunk", "divide_at")):
         if part in parts:
-            field = parts[part]["properties"][key]
-            del field["default"]
-            field["description"] = f"where left out: {default}"
+            del parts[part]["properties"][key]["default"]
     if "Trunk" in parts:
         places = parts["Trunk"]["properties"]["divide_at"]
         one = dict(places["items"])

@@ -9,12 +9,16 @@ from dataclasses import dataclass, field
 from io import StringIO
 from itertools import chain, islice
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from trayopt.errors import Fault, InputError
 from trayopt.formats.cells import MOST_COLUMNS, MOST_ROWS, Cell, Row
 from trayopt.formats.locate import describe
 from trayopt.formats.source import decode, decode_any, read_bytes, source_name
 from trayopt.formats.validate import did_you_mean
+
+if TYPE_CHECKING:
+    from trayopt.formats.xlsx_in import Sheet
 
 MOST_BYTES = 20_000_000
 MOST_ABOVE = 20
@@ -47,6 +51,12 @@ class Table:
     """What the text was encoded in, where that was not UTF-8."""
     text: str | None = None
     """The text of CSV; None for a workbook."""
+    merged: list[str] = field(default_factory=list)
+    """Ranges of merged cells of a workbook, such as ``A3:A8``."""
+    sheet: str = ""
+    """The sheet of a workbook that was read."""
+    other_sheets: list[str] = field(default_factory=list)
+    """Its other visible sheets."""
 
 
 def read_table(path: str | Path, wanted: Collection[str] = (), optional: Collection[str] = ()) -> Table:
@@ -72,14 +82,16 @@ def read_table(path: str | Path, wanted: Collection[str] = (), optional: Collect
 def parse_table(raw: bytes, source: str, wanted: Collection[str] = (), optional: Collection[str] = ()) -> Table:
     """Read a table as ``read_table`` does, from the bytes of its file."""
     if is_workbook(raw, source):
-        return _table(_sheet_rows(raw, source), source, tuple(wanted), tuple(optional))
+        return _table(_sheets(raw, source)[0].rows(), source, tuple(wanted), tuple(optional))
     text = decode(raw, source)
     table = _table(_csv_rows(text, source), source, tuple(wanted), tuple(optional))
     table.text = text
     return table
 
 
-def parse_loose_table(raw: bytes, source: str, known: Callable[[str], bool]) -> Table:
+def parse_loose_table(
+    raw: bytes, source: str, known: Callable[[str], bool], wanted: Callable[[Sequence[str]], bool] = lambda _: True
+) -> Table:
     """Read a table that a person made: in any common encoding, with rows over its headers or not.
 
     Parameters
@@ -90,6 +102,9 @@ def parse_loose_table(raw: bytes, source: str, known: Callable[[str], bool]) -> 
         Whether a header is one that the reader understands. The row with most of them, among the first
         ``MOST_ABOVE``, is the row of headers; cells under them are refused for being a date, a formula without a value
         or an error.
+    wanted
+        Whether a row of headers is that of such a table. Of a workbook the first visible sheet is read that has one, and the
+        first of all where none has.
 
     Raises
     ------
@@ -97,7 +112,12 @@ def parse_loose_table(raw: bytes, source: str, known: Callable[[str], bool]) -> 
         Where the file cannot be read, is too large, or is empty.
     """
     if is_workbook(raw, source):
-        return _loose(_sheet_rows(raw, source), source, known)
+        sheets = _sheets(raw, source)
+        sheet = next((sheet for sheet in sheets if _has_head(sheet, known, wanted)), sheets[0])
+        table = _loose(sheet.rows(), source, known)
+        table.merged, table.sheet = sheet.merged, sheet.name
+        table.other_sheets = [other.name for other in sheets if other is not sheet]
+        return table
     text, encoding = decode_any(raw, source)
     table = _loose(_csv_rows(text, source, known), source, known)
     table.text, table.encoding = text, encoding
@@ -120,10 +140,10 @@ def is_workbook(raw: bytes, source: str) -> bool:
     return raw.startswith(b"PK\x03\x04")
 
 
-def _sheet_rows(raw: bytes, source: str) -> Iterator[Row]:
-    from trayopt.formats.xlsx_in import xlsx_rows
+def _sheets(raw: bytes, source: str) -> list[Sheet]:
+    from trayopt.formats.xlsx_in import Workbook
 
-    return xlsx_rows(raw, source)
+    return Workbook(raw, source).sheets
 
 
 def looks_like_date(text: str) -> bool:
@@ -165,14 +185,24 @@ def _loose(records: Iterable[Row], source: str, known: Callable[[str], bool]) ->
     first = list(islice(filled, MOST_ABOVE))
     if not first:
         raise _no_rows(source)
-    counts = [sum(known(text) for text in row.texts if text) for row in first]
-    most = max(counts)
-    at = counts.index(most) if most > 1 else 0
+    at = _head_at(first, known)
     head = first[at]
     table = Table(source, tuple(text.lower() for text in head.texts if text), head, above=first[:at])
     used = {i for i, text in enumerate(head.texts) if known(text)}
     _fill(table, chain(first[at + 1 :], filled), used, loose=True)
     return table
+
+
+def _head_at(rows: Sequence[Row], known: Callable[[str], bool]) -> int:
+    """Choose the row of headers: that with most headers that are known; the first where none has two."""
+    counts = [sum(known(text) for text in row.texts if text) for row in rows]
+    most = max(counts)
+    return counts.index(most) if most > 1 else 0
+
+
+def _has_head(sheet: Sheet, known: Callable[[str], bool], wanted: Callable[[Sequence[str]], bool]) -> bool:
+    first = list(islice((row for row in sheet.rows() if not row.empty), MOST_ABOVE))
+    return bool(first) and wanted(first[_head_at(first, known)].texts)
 
 
 def _fill(table: Table, records: Iterable[Row], used: Collection[int], *, loose: bool = False) -> None:
@@ -190,6 +220,8 @@ def _fill(table: Table, records: Iterable[Row], used: Collection[int], *, loose:
                 table.faults.append(row.spot_of(i).fault(wrong, found=describe(row.texts[i]), hint=hint))
         if len(row.texts) > width:
             _over(table, row, width, loose=loose)
+        elif loose and len(row.texts) < width:
+            row.texts += [""] * (width - len(row.texts))
         row.columns = columns
         table.rows.append(row)
 

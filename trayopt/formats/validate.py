@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Mapping
+from functools import lru_cache
 from types import UnionType
 from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 
@@ -230,6 +231,12 @@ def did_you_mean(text: str, options: Collection[str]) -> str:
 
 def nearest(text: str, options: Collection[str]) -> str | None:
     """Give the name that a text is most like, None where it is like none."""
+    return _nearest(text, tuple(options))
+
+
+@lru_cache(maxsize=1_000)
+def _nearest(text: str, options: tuple[str, ...]) -> str | None:
+    """Look for the nearest name; a wrong word tends to stand in many rows of a table."""
     from difflib import get_close_matches
 
     found = get_close_matches(text[:100], options, 1, 0.7) or get_close_matches(text[:100].lower(), options, 1, 0.7)

@@ -1,11 +1,12 @@
-"""XLSX in: the rows of the first visible sheet, by openpyxl, with what a spreadsheet did to single cells."""
+"""XLSX in: the visible sheets of a workbook, by openpyxl, with what a spreadsheet did to single cells."""
 
 from __future__ import annotations
 
 import re
 import warnings
 import zipfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from datetime import date, time, timedelta
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
@@ -15,11 +16,15 @@ from trayopt.formats.cells import AS_TEXT, MOST_COLUMNS, MOST_ROWS, Row, letters
 from trayopt.formats.locate import Spot
 
 if TYPE_CHECKING:
-    from openpyxl.workbook import Workbook
+    from openpyxl import Workbook as Book
 
 MOST_UNPACKED = 100_000_000
-_ERRORS = {"#REF!", "#N/A", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!"}
+DATE = "the spreadsheet turned this cell into a date", AS_TEXT
+NO_VALUE = "a formula without a value", "open and save the file in a spreadsheet, or type the value"
+ERROR = "an error of the spreadsheet", "type the value"
+ERRORS = {"#REF!", "#N/A", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!"}
 _FORMULA = re.compile(rb"<(\w+:)?f[\s>/]")
+_MERGED = re.compile(rb"<(\w+:)?mergeCell\s")
 
 
 def not_written(name: str) -> str:
@@ -27,104 +32,165 @@ def not_written(name: str) -> str:
     return f"{name} is not written: openpyxl is not installed; pip install trayopt[xlsx]"
 
 
-def xlsx_rows(raw: bytes, source: str) -> Iterator[Row]:
-    """Give the rows of a workbook's first visible sheet.
+@dataclass
+class Sheet:
+    """A visible sheet of a workbook."""
+
+    name: str
+    book: Workbook
+    merged: list[str] = field(default_factory=list)
+    """Ranges of merged cells, such as ``A3:A8``; filled in once all rows are read."""
+
+    def rows(self) -> Iterator[Row]:
+        """Give the rows that are not empty.
+
+        Raises
+        ------
+        InputError
+            Where it is too long or too wide, or damaged.
+        """
+        source = self.book.source
+        for number, (texts, wrong) in enumerate(self._texts(), start=1):
+            while texts and not texts[-1]:
+                texts.pop()
+            if not texts:
+                continue
+            if number > MOST_ROWS + 1:
+                spot = Spot(source, where=f"A{number}")
+                raise InputError([spot.fault("the table is too long", allowed=f"up to {MOST_ROWS:,} rows")])
+            if len(texts) > MOST_COLUMNS:
+                spot = Spot(source, where=f"{letters(len(texts) - 1)}{number}")
+                allowed = f"up to {MOST_COLUMNS:,}"
+                raise InputError([spot.fault("too many columns", found=f"{len(texts):,}", allowed=allowed)])
+            yield Row(source, number, texts, wrong=wrong)
+        self.merged[:] = self.book.merged_in(self.name)
+
+    def _texts(self) -> Iterator[tuple[list[str], dict[int, tuple[str, str]]]]:
+        """Give the texts of all rows, and by column what makes a cell unusable."""
+        if not self.book.has_formulas:
+            for values in self.book.cells(self.name, values_only=True):
+                wrong: dict[int, tuple[str, str]] = {}
+                texts = [  # there are millions of cells, most of them words or whole numbers
+                    value.strip()
+                    if type(value) is str and value[:1] != "#"
+                    else str(value)
+                    if type(value) is int
+                    else _text(i, value, wrong)
+                    for i, value in enumerate(values)
+                ]
+                yield texts, wrong
+            return
+        written = self.book.cells(self.name, formulas=True, values_only=True)
+        for cells in self.book.cells(self.name):
+            wrong, formulas = {}, next(written, ())
+            texts = [_text(i, cell.value, wrong) for i, cell in enumerate(cells)]
+            for i, (cell, formula) in enumerate(zip(cells, formulas, strict=False)):
+                # the value of a formula that gives an empty text is there, and empty
+                if cell.value is None and cell.data_type != "str" and str(formula or "").startswith("="):
+                    texts[i], wrong[i] = str(formula), NO_VALUE
+            yield texts, wrong
+
+
+class Workbook:
+    """A workbook, opened.
+
+    Parameters
+    ----------
+    raw, source
+        The bytes of the file, and its name.
+
+    Attributes
+    ----------
+    sheets
+        Its visible sheets, in their order.
+    has_formulas
+        Whether a sheet holds formulas, so that cells without a value have to be looked at again.
 
     Raises
     ------
     InputError
-        Where openpyxl is missing, the file is no workbook, or it unpacks to too much.
+        Where openpyxl is missing, the file is no workbook, has no visible sheet, or unpacks to too much.
     """
-    _guard(raw, source)
-    values = _rows(_open(raw, source, values=True), source)
-    formulas = _rows(_open(raw, source, values=False), source) if _has_formulas(raw) else iter(())
-    for number, shown in enumerate(values, start=1):
-        written = next(formulas, ())
-        wrong: dict[int, tuple[str, str]] = {}
-        texts = [
-            value.strip() if type(value) is str and value[:1] != "#" else _text(i, value, written, wrong)
-            for i, value in enumerate(shown)
-        ]
-        while texts and not texts[-1]:
-            texts.pop()
-        if texts and number > MOST_ROWS + 1:
-            spot = Spot(source, where=f"A{number}")
-            raise InputError([spot.fault("the table is too long", allowed=f"up to {MOST_ROWS:,} rows")])
-        if len(texts) > MOST_COLUMNS:
-            spot = Spot(source, where=f"{letters(len(texts) - 1)}{number}")
+
+    def __init__(self, raw: bytes, source: str) -> None:
+        self.raw, self.source = raw, source
+        parts = _sheet_parts(raw, source)
+        self.has_formulas = any(_FORMULA.search(part) for part in parts)
+        self._has_merged = any(_MERGED.search(part) for part in parts)
+        self._books = {False: self._open()}
+        pages = self._books[False].worksheets
+        self.sheets = [Sheet(page.title, self) for page in pages if page.sheet_state == "visible"]
+        if not self.sheets:
+            raise _unreadable(source, "no visible sheet")
+
+    def cells(self, sheet: str, *, formulas: bool = False, values_only: bool = False) -> Iterator[tuple[Any, ...]]:
+        """Give the rows of a sheet, with the values of its cells, or with the formulas that are written in them."""
+        if formulas not in self._books:
+            self._books[formulas] = self._open(formulas=formulas)
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")
+                page: Any = self._books[formulas][sheet]
+                page.reset_dimensions()
+                yield from page.iter_rows(values_only=values_only)
+        except Exception as wrong:
+            raise _unreadable(self.source, "a damaged sheet") from wrong
+
+    def merged_in(self, sheet: str) -> list[str]:
+        """Give the ranges of the merged cells of a sheet; they are known of a workbook alone that is read as a whole."""
+        if not self._has_merged:
+            return []
+        return [str(ref) for ref in self._open(whole=True)[sheet].merged_cells.ranges]
+
+    def _open(self, *, formulas: bool = False, whole: bool = False) -> Book:
+        try:
+            from openpyxl import load_workbook
+        except ImportError as missing:
+            hint = "pip install trayopt[xlsx], or save the table as CSV"
             raise InputError(
-                [spot.fault("too many columns", found=f"{len(texts):,}", allowed=f"up to {MOST_COLUMNS:,}")]
-            )
-        yield Row(source, number, texts, wrong=wrong)
+                [Fault(self.source, 0, 0, "openpyxl is needed to read XLSX and is not installed", hint=hint)]
+            ) from missing
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")
+                return load_workbook(BytesIO(self.raw), read_only=not whole, data_only=not formulas, keep_links=False)
+        except Exception as wrong:
+            raise _unreadable(self.source, "a damaged workbook, or none") from wrong
 
 
-def _has_formulas(raw: bytes) -> bool:
-    """Whether a sheet holds formulas, so that cells without a value have to be looked at again."""
-    with zipfile.ZipFile(BytesIO(raw)) as packed:
-        sheets = [name for name in packed.namelist() if name.startswith("xl/worksheets/")]
-        return any(_FORMULA.search(packed.read(name)) for name in sheets)
-
-
-def _guard(raw: bytes, source: str) -> None:
+def _sheet_parts(raw: bytes, source: str) -> list[bytes]:
+    """Unpack the sheets, if the file does not unpack to too much and is written without a document type."""
     try:
         with zipfile.ZipFile(BytesIO(raw)) as packed:
             size = sum(item.file_size for item in packed.infolist())
-    except (zipfile.BadZipFile, ValueError, OSError) as wrong:
+            if size > MOST_UNPACKED:
+                found, allowed = f"{size / 1e6:,.0f} MB unpacked", f"up to {MOST_UNPACKED / 1e6:g} MB"
+                raise InputError([Fault(source, 0, 0, "the workbook is too large", found, allowed)])
+            parts = {name: packed.read(name) for name in packed.namelist() if name.endswith((".xml", ".rels"))}
+    except InputError:
+        raise
+    except Exception as wrong:
         raise _unreadable(source, "a damaged file") from wrong
-    if size > MOST_UNPACKED:
-        allowed = f"up to {MOST_UNPACKED / 1e6:g} MB"
-        raise InputError([Fault(source, 0, 0, "the workbook is too large", f"{size / 1e6:,.0f} MB unpacked", allowed)])
+    sheets = [part for name, part in parts.items() if name.startswith("xl/worksheets/")]
+    if any(b"<!DOCTYPE" in part for part in parts.values()):  # a workbook has none, a bomb of entities has
+        raise _unreadable(source, "a damaged sheet: it has a document type")
+    return sheets
 
 
-def _open(raw: bytes, source: str, *, values: bool) -> Workbook:
-    try:
-        from openpyxl import load_workbook
-    except ImportError as missing:
-        hint = "pip install trayopt[xlsx], or save the table as CSV"
-        raise InputError(
-            [Fault(source, 0, 0, "openpyxl is needed to read XLSX and is not installed", hint=hint)]
-        ) from missing
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            return load_workbook(BytesIO(raw), read_only=True, data_only=values, keep_links=False)
-    except Exception as wrong:
-        raise _unreadable(source, "a damaged workbook, or none") from wrong
-
-
-def _rows(book: Workbook, source: str) -> Iterator[tuple[Any, ...]]:
-    sheets = [sheet for sheet in book.worksheets if sheet.sheet_state == "visible"]
-    if not sheets:
-        raise _unreadable(source, "no visible sheet")
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            sheets[0].reset_dimensions()
-            yield from sheets[0].iter_rows(values_only=True)
-    except Exception as wrong:
-        raise _unreadable(source, "a damaged sheet") from wrong
-    finally:
-        book.close()
-
-
-def _text(column: int, value: object, written: Sequence[object], wrong: dict[int, tuple[str, str]]) -> str:
+def _text(column: int, value: object, wrong: dict[int, tuple[str, str]]) -> str:
     """Write a value as the text that a person sees in its cell, and note what makes it unusable."""
     if value is None:
-        formula = written[column] if column < len(written) else None
-        if not isinstance(formula, str) or not formula.startswith("="):
-            return ""
-        wrong[column] = "a formula without a value", "open and save the file in a spreadsheet, or type the value"
-        return formula
+        return ""
     if isinstance(value, date | time | timedelta):
-        wrong[column] = "the spreadsheet turned this cell into a date", AS_TEXT
+        wrong[column] = DATE
         return str(value)
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, float) and value.is_integer():
         return str(int(value))
     text = str(value).strip()
-    if text in _ERRORS:
-        wrong[column] = "an error of the spreadsheet", "type the value"
+    if text in ERRORS:
+        wrong[column] = ERROR
     return text
 
 

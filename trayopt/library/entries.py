@@ -105,6 +105,23 @@ def find_entries(library: Library, name: str, kind: str | None = None) -> list[E
     return found
 
 
+def file_entry(library: Library, path: Path, kind: str | None = None) -> Entry:
+    """Give the entry that a file holds.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be read, holds no entry or one of another kind, or what it refers to is wrong.
+    """
+    resolver = Resolver(library)
+    says, model = resolver.file(path)
+    if kind not in {None, says}:
+        raise InputError([resolver.located(path).spot(("kind",)).fault(f"this is no {kind}", found=f"kind: {says}")])
+    if resolver.faults or not isinstance(model, Model):
+        raise InputError(resolver.faults)
+    return Entry(says, path, model)
+
+
 def _says_kind(path: Path) -> bool:
     data = read_yaml(path).data
     return isinstance(data, dict) and "kind" in data

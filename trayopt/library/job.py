@@ -105,6 +105,29 @@ def box_file_of(source: str | Path) -> str | None:
     return named if isinstance(named, str) and named.endswith(".yaml") else None
 
 
+def is_job(source: str | Path) -> bool:
+    """Whether a YAML file says that it is a job, by its ``schema``, and not an entry of the library, by its ``kind``.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be read.
+    """
+    data = read_yaml(source).data
+    return isinstance(data, Mapping) and "kind" not in data and "schema" in data
+
+
+def box_path_of(source: str | Path, library: Library) -> tuple[Path, DataPath] | None:
+    """Give the file in which the box of a job stands, and where in it: of its own, of the library, or the job itself."""
+    named = read_yaml(source).get(("enclosure",))
+    if not isinstance(named, str):
+        return Path(source), ("enclosure",)
+    if named.endswith(".yaml"):
+        return Path(source).parent / named, ()
+    found = Resolver(library).find("enclosure", named)
+    return None if found is None else (found, ())
+
+
 def read_located(
     located: Located, base: Path, resolver: Resolver, *, fill_rules: FillRules, warn: Warn | None = None
 ) -> Job:

@@ -29,6 +29,8 @@ def mended_text(mended: Mended) -> str:
     return "\n".join(lines) + "\n"
 
 
+MOST_NAMED = 24
+"""So many built rows in each other's way are named."""
 MOST_FIGURES = 50
 """So many wrong figures are listed."""
 
@@ -78,7 +80,11 @@ def no_plan(mended: Mended) -> str:
     if not mended.impossible:
         return "no plan was found in the time given"
     if mended.clash:
-        return f"proven: no plan keeps every must and what is built; in each other's way: {listed(mended.clash)}"
+        among = "" if mended.clash_minimal else "some of these, for the time was not enough to say which: "
+        named = listed(mended.clash[:MOST_NAMED])
+        if len(mended.clash) > MOST_NAMED:
+            named = f"{', '.join(mended.clash[:MOST_NAMED])} and {len(mended.clash) - MOST_NAMED:,} more"
+        return f"proven: no plan keeps every must and what is built; in each other's way: {among}{named}"
     return "proven: no plan places every splice and keeps every must; trayopt explain JOB says why, and what would help"
 
 

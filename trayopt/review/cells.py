@@ -58,6 +58,8 @@ class Cells:
     also: dict[Fault, tuple[str, ...]] = field(default_factory=dict)
     """Of faults in which cells contradict each other, the other cells."""
     told: set[tuple[int, int, str]] = field(default_factory=set)
+    tellings: int = 0
+    """How often something was to be told, also of a cell of which something is told already."""
 
     def take(self, faults: Collection[Fault]) -> None:
         """Take over faults of single cells that were found on reading the file."""
@@ -66,6 +68,7 @@ class Cells:
 
     def wrong(self, cell: Cell, message: str, allowed: str = "", hint: str = "") -> None:
         """Note what is wrong with a cell, unless something is noted of it already."""
+        self.tellings += 1
         spot = cell.spot
         mark = (spot.line, spot.column, spot.where)
         if mark in self.told:
@@ -77,6 +80,7 @@ class Cells:
 
     def contradict(self, cell: Cell, other: Cell, message: str) -> None:
         """Note that a cell says something else than another one; the finding stands at both of them."""
+        self.tellings += 1
         at, there = cell.spot, other.spot
         mark = (at.line, at.column, at.where)
         if mark in self.told:
@@ -90,6 +94,7 @@ class Cells:
 
     def missing(self, cell: Cell, message: str, allowed: str, hint: str = "") -> None:
         """Note that the job does not have what a cell names."""
+        self.tellings += 1
         if self.lenient:
             self.gone.append(cell.spot.fault(message, found=describe(cell.text), allowed=allowed))
         else:

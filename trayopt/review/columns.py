@@ -115,6 +115,13 @@ def is_read(header: str) -> bool:
     return column_of(header) not in {None, "note"}
 
 
+def is_plan(headers: Sequence[str]) -> bool:
+    """Whether a row of headers is that of a plan: with fibres, and a tray for them."""
+    columns = {column_of(header) for header in headers if header}
+    has_fibres = columns & {"fibres", *SIDES, *(f"{side} {part}" for side in SIDES for part in ("fibres", "seat"))}
+    return bool(has_fibres) and ("tray" in columns or {"stack", "position"} <= columns)
+
+
 @dataclass(frozen=True)
 class Unread:
     """A column that is not read: its header, where it stands, and what may have been meant."""

@@ -12,7 +12,6 @@ from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
 from trayopt.errors import InputError
 from trayopt.review.desk import Review, bound_remark
-from trayopt.review.figures import goal_figures
 from trayopt.rules.judge import judge, no_plan_breaks
 from trayopt.track.laid import Laid
 
@@ -41,7 +40,7 @@ class Pair:
 
     def as_dict(self) -> dict[str, Any]:
         """Give the comparison as plain data."""
-        one, other = (goal_figures(laid) for laid in self.laid)
+        one, other = self.a.goals, self.b.goals
         return {
             "schema": SCHEMA,
             "job": {"title": self.job.title, "digest": self.job.digest},

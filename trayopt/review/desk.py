@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
+from functools import cache, partial
 from typing import TYPE_CHECKING, Any
 
 from trayopt.checker import (
     Bound,
     assignment_of_claims,
-    check_assignment,
     check_laid,
     claimed_bounds,
     judge_bounds,
@@ -172,7 +172,6 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     best_s
         Most seconds for the best plan to hold it against; None for no comparison.
     """
-    from trayopt.review.assume import assumed
     from trayopt.review.gaps import open_remarks, parked_remarks, unnamed, unplaced_remarks, waits_only
     from trayopt.review.parked import bare_legs, with_parked
     from trayopt.review.rows import figure_remarks, row_remarks
@@ -180,19 +179,19 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     from trayopt.review.swapped import folded
 
     told = [unread(item) for item in made.unread]
-    assignment = assumed(job, made)
-    openings = [*open_remarks(job, made), *parked_remarks(job, made, Laid(job, assignment, made.claims))]
-    completion = _complete(job, made, complete_s) if (openings or made.runs) and not made.faults else None
+    as_told = cache(partial(_as_told, job, made))
+    openings = [*open_remarks(job, made), *parked_remarks(job, made, as_told())]
+    completion = _complete(job, made, as_told, complete_s) if (openings or made.runs) and not made.faults else None
     if completion is not None and completion.assignment is not None:
         done = completion.assignment
         if made.runs:
             made = replace(made, entries=entries_by(made, done))
         made = with_parked(made, done)
-        assignment = assignment_of_claims(job, done.ways, made.claims, done.divide_at)
-        assignment = replace(assignment, ends={**done.ends, **assignment.ends})
-    claims = made.claims
-    report = check_assignment(job, assignment, claims)
-    laid = Laid(job, assignment, claims)
+        found = assignment_of_claims(job, done.ways, made.claims, done.divide_at)
+        laid = Laid(job, replace(found, ends={**done.ends, **found.ends}), made.claims)
+    else:
+        laid = as_told()
+    report = check_laid(laid)
     findings = [found for found in report.findings if not (openings and waits_only(job, made, found))]
     if completion is not None and completion.assignment is not None:
         stays = {found.group for found in judge(job, Laid(job, completion.assignment))}
@@ -289,7 +288,14 @@ def _best(job: Job, best_s: float | None, order: Sequence[str] | None = None) ->
     return best_of(job, best_s, order=order)
 
 
-def _complete(job: Job, made: Handmade, limit_s: float) -> Completion:
+def _as_told(job: Job, made: Handmade) -> Laid:
+    """Lay out what a table says, with ways and divisions for the trunks of which it says none."""
+    from trayopt.review.assume import assumed
+
+    return Laid(job, assumed(job, made), made.claims)
+
+
+def _complete(job: Job, made: Handmade, as_told: Callable[[], Laid], limit_s: float) -> Completion:
     """Fill in what is open by solving with the rest fixed, or name the rows that are in each other's way."""
     from trayopt.solver.model.clock import Clock
     from trayopt.solver.model.run import Tuning
@@ -302,7 +308,9 @@ def _complete(job: Job, made: Handmade, limit_s: float) -> Completion:
     if found.assignment is not None or not found.impossible:
         return Completion(found.assignment, False, bounds=found.bounds)
     lines_of = [lines for lines, _ in decided]
-    culprits = clash(job, [facts for _, facts in decided], _suspects(job, made, lines_of), clock=clock, tuning=tuning)
+    culprits = clash(
+        job, [facts for _, facts in decided], _suspects(job, made, as_told(), lines_of), clock=clock, tuning=tuning
+    )
     if not culprits.groups:
         text = "no plan of this job places every splice and keeps every must, whatever the rows say"
         remark = Remark("complete", "clash", "job", (), (), text, "", "trayopt explain says why, and what would help")
@@ -321,11 +329,8 @@ def _complete(job: Job, made: Handmade, limit_s: float) -> Completion:
     return Completion(None, True, (remark,))
 
 
-def _suspects(job: Job, made: Handmade, decided: Sequence[tuple[Line, ...]]) -> list[list[int]]:
+def _suspects(job: Job, made: Handmade, laid: Laid, decided: Sequence[tuple[Line, ...]]) -> list[list[int]]:
     """Give for each finding that fails the decisions whose rows it names: of what always holds first, few before many."""
-    from trayopt.review.assume import assumed
-
-    laid = Laid(job, assumed(job, made), made.claims)
     at: dict[Line, list[int]] = {}
     for i, lines in enumerate(decided):
         for line in lines:

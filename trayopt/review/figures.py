@@ -8,7 +8,6 @@ from typing import Any
 
 from trayopt.domain.base import TRAVELS
 from trayopt.domain.job import Job
-from trayopt.goals.registry import measure_all
 from trayopt.rules.guide_fill import GuideFill
 from trayopt.rules.tied_trays import TiedTrays
 from trayopt.track.laid import Laid
@@ -22,11 +21,6 @@ class Figure:
     unit: str
     value: float
     allowed: float | None = None
-
-
-def goal_figures(laid: Laid) -> dict[str, int]:
-    """Measure the goals, in their usual order."""
-    return {str(goal): value for goal, value in measure_all(laid).items()}
 
 
 def figures(job: Job, laid: Laid) -> list[Figure]:

@@ -151,6 +151,8 @@ class Handmade:
     """The file, CSV as UTF-8; empty for a plan document."""
     separator: str = ","
     """What parts the cells of CSV."""
+    sheet: str = ""
+    """The sheet of a workbook that was read."""
 
     @cached_property
     def placed(self) -> list[Entry]:

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from trayopt.checker import bounds_words
+from trayopt.pictures.svg import style
 from trayopt.review.answers import pair_words
 from trayopt.review.cautions import REVIEW
 from trayopt.review.compare import Pair
@@ -54,6 +55,7 @@ def compare_html(pair: Pair) -> str:
         pair=pair,
         data=pair.as_dict(),
         words=pair_words(pair),
+        levels=LEVEL_WORDS,
         pictures=[
             Markup(picture(pair.job, laid, differing=places)) for laid, places in zip(pair.laid, differing, strict=True)
         ],
@@ -67,5 +69,5 @@ def _render(name: str, **values: Any) -> str:
     world = Environment(
         loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True
     )
-    css = Markup((TEMPLATES / "base.css").read_text(encoding="utf-8"))
+    css = Markup(style() + (TEMPLATES / "base.css").read_text(encoding="utf-8"))
     return world.get_template(name).render(css=css, safety=REVIEW, **values)

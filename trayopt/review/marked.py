@@ -39,7 +39,7 @@ def marked_workbook(review: Review) -> bytes:
         raise InputError.one("openpyxl is needed to write XLSX and is not installed", hint=hint) from missing
     if made.raw.startswith(b"PK"):
         book = load_workbook(BytesIO(made.raw))
-        _mark(next(sheet for sheet in book.worksheets if sheet.sheet_state == "visible"), review)
+        _mark(book[made.sheet], review)
     else:
         book = _written(review)
     _list(book, review)

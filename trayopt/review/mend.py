@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
@@ -21,6 +22,8 @@ from trayopt.solver.model.decisions import Changes, EntersAt, Fact, Given, RunAt
 from trayopt.track.laid import Laid
 
 SCHEMA = "trayopt/mend/1"
+LEAST_PART = 0.5
+"""Part of the limit that the search has in any case."""
 _BUILT = re.compile(r"\s*(?P<stack>[^/,]+?)\s*/\s*(?P<first>\d{1,4})(?:\s*[-\u2013]\s*(?P<last>\d{1,4}))?\s*")
 
 
@@ -28,7 +31,8 @@ _BUILT = re.compile(r"\s*(?P<stack>[^/,]+?)\s*/\s*(?P<first>\d{1,4})(?:\s*[-\u20
 class Mended:
     """The answer of a mend; ``plan`` is None where none was found, and ``impossible`` tells that there is none.
 
-    ``clash`` are the built rows that are in each other's way, as text, where they are the reason. ``beside`` is what
+    ``clash`` are the built rows that are in each other's way, as text, where they are the reason, and ``clash_minimal``
+    tells whether each of them is needed for it. ``beside`` is what
     changes and is not weighed, ``figures`` what else the given plan states wrongly, ``strange`` counts its cells that name
     what the job does not have.
     """
@@ -46,6 +50,7 @@ class Mended:
     strange: int = 0
     impossible: bool = False
     clash: tuple[str, ...] = ()
+    clash_minimal: bool = True
     notes: tuple[str, ...] = ()
 
     @property
@@ -80,6 +85,7 @@ class Mended:
             "proven": self.proven,
             "moves": [move.as_dict() for move in self.moves],
             "clash": list(self.clash),
+            "clash_minimal": self.clash_minimal if self.clash else None,
             "notes": list(self.notes),
             "goals": [] if self.plan is None else [{"goal": g.goal, "value": g.value} for g in self.plan.goals],
         }
@@ -132,6 +138,8 @@ def mend(
     limit_s: float = 60.0,
     workers: int = 2,
     seed: int = 1,
+    answer_s: float = 0.0,
+    began: float | None = None,
 ) -> Mended:
     """Find the plan that keeps every must, keeps what is built, and differs least from a given plan.
 
@@ -146,16 +154,20 @@ def mend(
         and the ends of their stacks stay.
     weights
         What each change counts.
-    limit_s
-        Most seconds of search.
+    limit_s, answer_s
+        Most seconds, and what is kept of them for measuring the new plan and putting the moves in order.
+    began
+        When the limit began, by the monotonic clock; now where it is None.
 
     Raises
     ------
     InputError
         Where cells of the table are damaged.
     """
+    began = time.monotonic() if began is None else began
     from trayopt.solver.bounds.outline import is_hopeless
     from trayopt.solver.model.clock import Clock
+    from trayopt.solver.model.in_time import in_time, margin
     from trayopt.solver.model.run import Tuning
     from trayopt.solver.repair.clash import clash
     from trayopt.solver.repair.nearest import nearest
@@ -166,17 +178,29 @@ def mend(
     given = replace(made.given(), ends=_usual_ends(made))
     groups = _built(made, set(built))
     fixed = [fact for _, facts in groups for fact in facts]
-    clock, tuning = Clock(limit_s), Tuning(workers=workers, seed=seed)
+    search_s = max(limit_s - margin(limit_s) - answer_s, LEAST_PART * limit_s)
+    clock, tuning = Clock(search_s, started=began), Tuning(workers=workers, seed=seed)
     notes = (*made.notes, *map(str, made.gone))
-    if is_hopeless(job, clock):
+    if in_time(lambda: is_hopeless(job, clock), clock):
         return Mended(job, given, None, weights=weights, impossible=True, notes=notes)
     found = nearest(job, given, fixed, weights=weights, clock=clock, tuning=tuning)
     if found.assignment is None:
-        names: tuple[str, ...] = ()
+        names, minimal = tuple(name for name, _ in groups) if found.impossible else (), False
         if found.impossible and groups:
-            culprits = clash(job, [facts for _, facts in groups], clock=Clock(limit_s), tuning=tuning)
-            names = tuple(groups[i][0] for i in culprits.groups)
-        return Mended(job, given, None, weights=weights, impossible=found.impossible, clash=names, notes=notes)
+            facts = [facts for _, facts in groups]
+            culprits = in_time(lambda: clash(job, facts, clock=clock, tuning=tuning), clock)
+            if culprits is not None:
+                names, minimal = tuple(groups[i][0] for i in culprits.groups), culprits.minimal
+        return Mended(
+            job,
+            given,
+            None,
+            weights=weights,
+            impossible=found.impossible,
+            clash=names,
+            clash_minimal=minimal,
+            notes=notes,
+        )
     solver = PlanSolver(version=_version(), seed=seed, workers=workers, deterministic_time=round(clock.effort, 6))
     plan = measure(
         job,

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Collection, Sequence
-from html import escape
 from typing import NamedTuple
 
-from trayopt.domain.hardware import Place
+from trayopt.domain.hardware import Place, Stack
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import parse_run
+from trayopt.pictures.base import Anchor, Box, Disc, Labels, Path, Picture, Point, Rect, Text, fitted, text_width
+from trayopt.pictures.front import BoxFront, draw_case, draw_guides, draw_ports, draw_stacks
+from trayopt.pictures.svg import svg_text
 from trayopt.review.remarks import Remark
 from trayopt.rules.pin import Pinned
 from trayopt.rules.registry import BY_ID
@@ -17,9 +19,12 @@ from trayopt.track.laid import Claim, Laid
 
 FRONT = 320
 COLUMN, ROW, TOP, BESIDE = 240, 28, 56, 2
-TRAY = COLUMN - 70
+TRAY = COLUMN - 76
 WIDTH = FRONT + COLUMN * BESIDE
-"""No wider than a narrow page, so that text of 13 stays readable; further stacks stand below."""
+"""No wider than a narrow page, so that its text stays readable; further stacks stand below."""
+LEAST_HEIGHT = 560
+PIN_PX, PIN_TEXT = 17.0, 10.0
+ANCHORS: tuple[Anchor, ...] = ("middle", "start", "end")
 MOST_PINS = 3
 
 
@@ -36,7 +41,7 @@ def picture(job: Job, laid: Laid, remarks: Sequence[Remark] = (), differing: Col
     for number, remark in enumerate(remarks, start=1):
         for spot in spots(job, laid, remark)[:4]:
             marks[spot].append((number, remark.fails))
-    return _Drawing(job, laid, marks, differing).svg()
+    return svg_text(_Drawing(job, laid, marks, differing).drawn())
 
 
 def spots(job: Job, laid: Laid, remark: Remark) -> list[Spot]:
@@ -91,161 +96,127 @@ def _few(names: list[str], most: int) -> list[str]:
 
 
 class _Drawing:
+    """The box from the front on the left, and a column for each stack beside it, two abreast."""
+
     def __init__(
         self, job: Job, laid: Laid, marks: dict[Spot, list[tuple[int, bool]]], differing: Collection[str]
     ) -> None:
         self.job, self.laid, self.marks, self.differing = job, laid, marks, differing
-        self.parts: list[str] = []
-        self.taken: list[tuple[float, float, float, float]] = []
-        """Left, top, right and bottom of what is written on the front, so that nothing is written over it."""
-        self.down: float = 0
-        """How far below the top the stack in work stands."""
+        stacks = job.enclosure.stacks
+        self.deepest = max(stack.positions for stack in stacks)
+        self.band = TOP + ROW * self.deepest + 20
+        height = max(self.band * -(-len(stacks) // BESIDE), LEAST_HEIGHT)
+        self.picture = Picture("plan", WIDTH, height, "plan", f"{job.enclosure.id} with its trunks and trays")
+        self.labels = Labels(Rect(0, 0, FRONT - 8, height))
+        self.claims: dict[Place, list[str]] = defaultdict(list)
+        for claim in laid.claims:
+            leg = job.trunk_by_id[claim.trunk].subunit_of(claim.first).leg_of_run(claim.first, claim.last)
+            name = str(leg) if leg is not None else f"{claim.trunk}:{claim.first}-{claim.last}"
+            self.claims[claim.place].append(name)
 
-    def svg(self) -> str:
-        stacks = self.job.enclosure.stacks
-        deepest = max(stack.positions for stack in stacks)
-        band = TOP + ROW * deepest + 20
-        height = max(band * -(-len(stacks) // BESIDE), 560)
-        self.front(560)
-        for i, stack in enumerate(stacks):
-            self.down = band * (i // BESIDE)
-            self.stack(stack.id, FRONT + (i % BESIDE) * COLUMN, deepest)
-        self.down = 0
-        self.pins(Spot("outside", ""), 14, height - 14)
-        body = "".join(self.parts)
-        return (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" role="img" '
-            f'aria-label="plan" font-family="sans-serif" font-size="13">{body}</svg>'
-        )
+    def drawn(self) -> Picture:
+        """Draw everything."""
+        self.front()
+        for i, stack in enumerate(self.job.enclosure.stacks):
+            self.stack(stack, FRONT + (i % BESIDE) * COLUMN, self.band * (i // BESIDE))
+        self.pins(Spot("outside", ""), [(14, self.picture.height - 14)])
+        self.picture.texts += self.labels.placed
+        return self.picture
 
-    def front(self, height: int) -> None:
-        """Draw the box from the front: track, ports with their trunks, stacks."""
-        box = self.job.enclosure
-        scale = min((FRONT - 80) / box.size_mm[0], (height - 190) / box.size_mm[1])
-
-        def at(x_mm: float, y_mm: float) -> tuple[float, float]:
-            return round(30 + x_mm * scale, 1), round(100 + (box.size_mm[1] - y_mm) * scale, 1)
-
-        x, y = at(0, box.size_mm[1])
-        self.rect(x, y, box.size_mm[0] * scale, box.size_mm[1] * scale, "#fff", "#555")
-        self.text(20, 20, f"{box.id}, seen from the door", bold=True)
-        ring = [at(guide.x_mm, guide.y_mm) for guide in box.track.guides]
-        points = " ".join(f"{px},{py}" for px, py in ring)
-        self.parts.append(f'<polygon points="{points}" fill="none" stroke="#9aa7b5" stroke-width="5"/>')
-        for stack in box.stacks:
-            x, y = at(stack.at_mm[0], stack.at_mm[1] + stack.tray.size_mm[1])
-            self.rect(x, y, stack.tray.size_mm[0] * scale, stack.tray.size_mm[1] * scale, "#eef2f6", "#8a97a5")
-            self.write(x + 4, y + 14, stack.id, 15)
-        for guide, (px, py) in zip(box.track.guides, ring, strict=True):
-            self.parts.append(f'<circle cx="{px}" cy="{py}" r="6" fill="#cfd8e1" stroke="#555"/>')
-            self.pins(Spot("guide", guide.id), px - 12, py - 12)
-            self.write(px + 10, py + 18 if py < height / 2 else py - 10, guide.id, 15 if py < height / 2 else -15)
+    def front(self) -> None:
+        """Draw the box from the front: track, ports with their trunks, stacks, and the findings of ports and guides."""
+        box, labels = self.job.enclosure, self.labels
+        front = BoxFront(box, top=100, drawn=(FRONT - 80, LEAST_HEIGHT - 190), across=(0, FRONT - 8))
+        labels.put([Text(8, 20, fitted(f"{box.id}, seen from the door", FRONT - 24), "name", full=box.id)])
+        draw_case(self.picture, front)
+        used = Counter(place.stack for place in self.claims)
+        draw_stacks(self.picture, front, labels, {s.id: f"{used[s.id]}/{s.positions}" for s in box.stacks})
+        draw_ports(self.picture, front, labels, {})
+        guides = {guide.id: front.at(guide.x_mm, guide.y_mm) for guide in box.track.guides}
+        labels.taken += [Rect(x - 8, y - 8, 16, 16) for x, y in guides.values()]
         for port in box.ports:
-            px, py = at(port.x_mm, port.y_mm)
-            self.rect(px - 6, py - 6, 12, 12, "#333", "#000")
-            inside = [
-                f"{trunk} {'cw' if way.travel == 'clockwise' else 'ccw'} {way.loops} {self.laid.divide_at[trunk]}"
-                for trunk, way in self.laid.ways.items()
-                if way.port == port.id
-            ]
-            below = py > height / 2
-            right = px > FRONT / 2
-            self.pins(Spot("port", port.id), px - 62 if right else px + 16, py)
-            for words, bold in [(port.id, True), *((name, False) for name in _few(inside, 3))]:
-                y = py + 22 if below else py - 12
-                self.write(px + 8 if right else px - 8, y, words, 15 if below else -15, bold=bold, end=right)
+            x, y = front.at(port.x_mm, port.y_mm)
+            self.trunks_in(port.id, x, y, 1 if y > front.box.y + front.box.height / 2 else -1)
+        for guide, (x, y) in guides.items():
+            self.pins(Spot("guide", guide), [(x + dx, y + dy) for dy in (-16, 16, 34, -34) for dx in (-10, 6, -30)])
+        draw_guides(self.picture, front, labels)
 
-    def stack(self, name: str, left: float, deepest: int) -> None:
+    def trunks_in(self, port: str, x: float, y: float, down: int) -> None:
+        """Write which trunks are in a port and which way they go, and its findings."""
+        inside = [
+            f"{trunk} {'cw' if way.travel == 'clockwise' else 'ccw'} {way.loops} {self.laid.divide_at[trunk]}"
+            for trunk, way in self.laid.ways.items()
+            if way.port == port
+        ]
+        for name in _few(inside, 3):
+            rows = [y + down * (33 + 15 * i) for i in range(5)]
+            self.labels.put([Text(x, row, name, "note", anchor) for row in rows for anchor in ANCHORS])
+        self.pins(Spot("port", port), [(x + dx, y - down * dy) for dy in (16, 34) for dx in (16, -16, -44)])
+
+    def stack(self, stack: Stack, left: float, top: float) -> None:
         """Draw a stack as a column, the door on top and position 1 at the base."""
-        stack = self.job.enclosure.stack_by_id[name]
-        self.text(left, 20, f"{name}, end {self.laid.ends[name]}", bold=True)
-        self.text(left, 36, f"trays of {2 * stack.tray.fibres} ends; door on top")
-        self.pins(Spot("stack", name), left + TRAY + 10, 30)
-        claims: dict[Place, list[str]] = defaultdict(list)
-        for claim in self.laid.claims:
-            leg = self.job.trunk_by_id[claim.trunk].subunit_of(claim.first).leg_of_run(claim.first, claim.last)
-            claims[claim.place].append(str(leg) if leg is not None else f"{claim.trunk}:{claim.first}-{claim.last}")
+        most = 2 * stack.tray.fibres
+        texts = self.picture.texts
+        head = fitted(f"{stack.id}, end {self.laid.ends[stack.id]}", TRAY)
+        texts.append(Text(left, top + 16, head, "name", full=stack.id))
+        texts.append(Text(left, top + 32, f"trays of {most} ends; door on top", "note"))
+        self.pins(Spot("stack", stack.id), [(left + TRAY + 10, top + 28)])
         for position in range(1, stack.positions + 1):
-            place = Place(name, position)
-            y = TOP + ROW * (deepest - position)
-            held, room = self.laid.ends_at(place), 2 * stack.tray.fibres
-            fails = any(fail for _, fail in self.marks.get(Spot("place", str(place)), ()))
-            self.rect(left, y, TRAY, ROW - 4, "#f7f9fb" if place in claims else "#fff", "#8a97a5")
-            share = min(1.0, held / room)
-            if held:
-                over = held > room
-                self.rect(left, y, TRAY * share, ROW - 4, "#f3c3c3" if over or fails else "#cfe3d4", "none")
-            if fails or str(place) in self.differing:
-                self.rect(left, y, TRAY, ROW - 4, "none", "#b3261e", 2.5)
-            legs = " ".join(claims.get(place, ()))
-            short = " ".join(_few(claims.get(place, []), 1))
-            short = short if len(short) <= 13 else f"{short[:12]}…"
-            counted = f"{held}/{room}" if place in claims else ""
-            self.text(left + 4, y + 17, f"{position}{'!' if fails else ''}", bold=True)
-            state = "fails: " if fails else ""
-            self.parts.append(f"<g><title>{escape(f'{place}: {state}{legs}')}</title>")
-            self.text(left + 28, y + 17, short)
-            self.parts.append("</g>")
-            self.text(left + TRAY - 4, y + 17, counted, end=True)
-            self.pins(Spot("place", str(place)), left + TRAY + 12, y + 12)
+            self.tray(Place(stack.id, position), most, self.slab(left, top, position))
         for group in self.laid.tied:
-            if group[0].stack == name:
-                self.tie(group, left, deepest)
+            if group[0].stack == stack.id:
+                self.tie(group, left, top)
 
-    def tie(self, group: Sequence[Place], left: float, deepest: int) -> None:
+    def slab(self, left: float, top: float, position: int) -> Rect:
+        """Give where a tray is drawn in the column of its stack."""
+        return Rect(left, top + TOP + ROW * (self.deepest - position), TRAY, ROW - 4)
+
+    def tie(self, group: Sequence[Place], left: float, top: float) -> None:
         """Draw a bracket beside trays that opened tubes tie to each other."""
-        places = ", ".join(map(str, group))
-        ys = [TOP + ROW * (deepest - place.position) for place in group]
-        top, foot = min(ys) + self.down + 3, max(ys) + self.down + ROW - 7
+        slabs = [self.slab(left, top, place.position) for place in group]
+        first, last = min(slab.y for slab in slabs) + 3, max(slab.bottom for slab in slabs) - 3
         x = left + TRAY + 3
-        points = f"{x - 3},{top} {x},{top} {x},{foot} {x - 3},{foot}"
-        self.parts.append(
-            f'<g class="tie"><title>{escape(f"tied by opened tubes: {places}")}</title>'
-            f'<polyline points="{points}" fill="none" stroke="#333" stroke-width="2"/></g>'
+        points = ((x - 3, first), (x, first), (x, last), (x - 3, last))
+        self.picture.paths.append(
+            Path(points, "bracket tie", title=f"tied by opened tubes: {', '.join(map(str, group))}")
         )
 
-    def write(self, x: float, y: float, words: str, step: float, *, bold: bool = False, end: bool = False) -> None:
-        """Write on the front where nothing is written yet: at a place, or so many steps of a line from there."""
-        wide = 8.0 * len(words)
-        left = x - wide if end else x
-        y += self.room(left, y - 12, left + wide, y + 3, step)
-        self.text(x, y, words, bold=bold, end=end)
+    def tray(self, place: Place, most: int, slab: Rect) -> None:
+        """Draw a tray: how full it is, what lies in it, and what is found of it."""
+        held, named = self.laid.ends_at(place), self.claims.get(place, [])
+        fails = any(fail for _, fail in self.marks.get(Spot("place", str(place)), ()))
+        title = f"{place}: {'fails: ' if fails else ''}{' '.join(named)}"
+        boxes, texts, middle = self.picture.boxes, self.picture.texts, slab.y + slab.height / 2
+        boxes.append(Box(slab, "slab held" if named else "slab unused", title=title))
+        if held:
+            kind = "fill over" if held > most or fails else "fill"
+            boxes.append(Box(slab._replace(width=slab.width * min(1.0, held / most)), kind, title=title))
+        if fails or str(place) in self.differing:
+            boxes.append(Box(slab, "slab differs", title=title))
+        texts.append(Text(slab.x + 4, middle, f"{place.position}{'!' if fails else ''}", "name slab-text"))
+        if named:
+            counted = f"{held}/{most}"
+            texts.append(Text(slab.right - 4, middle, counted, "slab-text", "end"))
+            room = slab.width - 40 - text_width(counted)
+            texts.append(Text(slab.x + 30, middle, fitted(" ".join(_few(named, 1)), room), "slab-text", full=title))
+        self.pins(Spot("place", str(place)), [(slab.right + 11, middle)])
 
-    def room(self, left: float, top: float, right: float, bottom: float, step: float) -> float:
-        """Take a free place on the front, and give how far below the wanted one it is."""
-        moved = 0.0
-        while any(
-            left < box[2] and box[0] < right and top + moved < box[3] and box[1] < bottom + moved for box in self.taken
-        ):
-            moved += step
-        self.taken.append((left, top + moved, right, bottom + moved))
-        return moved
-
-    def pins(self, spot: Spot, x: float, y: float) -> None:
-        """Draw the numbers of findings at a spot, side by side; no more than three."""
+    def pins(self, spot: Spot, places: Sequence[Point]) -> None:
+        """Draw the numbers of findings at a spot side by side, no more than three, at the first place that is free."""
         found = self.marks.get(spot, [])
-        if found and spot.kind in {"guide", "port"}:
-            y += self.room(x - 9, y - 9, x + 17 * (min(len(found), MOST_PINS) + 1), y + 9, 18)
+        if not found:
+            return
+        wide = PIN_PX * min(len(found), MOST_PINS + 1)
+        rooms = [Rect(x - PIN_PX / 2, y - PIN_PX / 2, wide, PIN_PX) for x, y in places]
+        taken, frame = self.labels.taken, self.picture.frame
+        free = (room for room in rooms if frame.holds(room) and not any(room.meets(other) for other in taken))
+        room = next(free, rooms[0])
+        taken.append(room)
+        y = room.y + PIN_PX / 2
         for i, (number, fails) in enumerate(found[:MOST_PINS]):
-            px = round(x + 17 * i, 1)
-            fill = "#b3261e" if fails else "#8a6d00"
-            at = f'x="{px}" y="{round(y + self.down + 3.5, 1)}"'
-            self.parts.append(
-                f'<g class="mark"><circle cx="{px}" cy="{round(y + self.down, 1)}" r="8.5" fill="{fill}"/>'
-                f'<text {at} fill="#fff" font-size="10" text-anchor="middle">{number}</text></g>'
-            )
+            x = room.x + PIN_PX * (i + 0.5)
+            self.picture.discs.append(Disc(x, y, PIN_PX / 2 - 0.5, "pin fails" if fails else "pin"))
+            self.picture.texts.append(Text(x, y, str(number), "pin-number", "middle", PIN_TEXT))
         if len(found) > MOST_PINS:
-            self.text(x + 17 * MOST_PINS - 7, y + 4, f"+{len(found) - MOST_PINS}")
-
-    def rect(self, x: float, y: float, width: float, height: float, fill: str, stroke: str, edge: float = 1) -> None:
-        self.parts.append(
-            f'<rect x="{round(x, 1)}" y="{round(y + self.down, 1)}" width="{round(width, 1)}" height="{round(height, 1)}" '
-            f'fill="{fill}" stroke="{stroke}" stroke-width="{edge:g}"/>'
-        )
-
-    def text(self, x: float, y: float, words: str, *, bold: bool = False, end: bool = False) -> None:
-        weight = ' font-weight="bold"' if bold else ""
-        if words:
-            anchor = ' text-anchor="end"' if end else ""
-            at = f'x="{round(x, 1)}" y="{round(y + self.down, 1)}"'
-            self.parts.append(f"<text {at}{weight}{anchor}>{escape(words)}</text>")
+            more = f"+{len(found) - MOST_PINS}"
+            self.picture.texts.append(Text(room.x + PIN_PX * MOST_PINS + 2, y, more, "note", size=PIN_TEXT))

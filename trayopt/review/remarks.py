@@ -91,8 +91,7 @@ def unread(item: Unread) -> Remark:
 
 def damage(fault: Fault, also: tuple[str, ...] = ()) -> Remark:
     """Make a remark of a cell that cannot be read; ``also`` are the cells that it contradicts."""
-    digits = "".join(char for char in fault.where if char.isdigit())
-    line = Line(fault.line or int(digits or 0))
+    line = Line(fault.line or int("".join(filter(str.isdigit, fault.where)) or 0))
     cell = fault.where or (f"{fault.line}:{fault.column}" if fault.line else "")
     found = f"{fault.message}: {fault.found}" if fault.found else fault.message
     lines = (line,) if line.number else ()

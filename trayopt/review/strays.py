@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 
 from trayopt.domain.colours import COLOURS, SPOKEN
 from trayopt.domain.job import Job
@@ -40,22 +41,22 @@ class Strays:
     def is_stray(self, row: Row) -> bool:
         """Whether a row is none of the plan's."""
         texts = row.texts
-        if any(i < len(texts) and texts[i].lower() in self.trunks for i in self.of_trunks):
-            return any(_TOTAL.match(text) for text in texts if text) and not self._has_place(texts)
+        if any([texts[i].lower() in self.trunks for i in self.of_trunks]):
+            return any(map(_is_total, texts)) and not self._has_place(texts)
         if self._has_place(texts):
             return False
-        if any(i < len(texts) and texts[i].lower() in self.ports for i in self.of_ports):
+        if any(texts[i].lower() in self.ports for i in self.of_ports):
             return False
         filled = [text for text in texts if text]
-        if sum(is_read(text) for text in filled) > 1 or _TOTAL.match(next(iter(filled), "")):
+        if sum(is_read(text) for text in filled) > 1 or _is_total(next(iter(filled), "")):
             return True
-        if any(i < len(texts) and texts[i] and self._is_trunk(texts[i]) for i in self.of_trunks):
+        if any(texts[i] and self._is_trunk(texts[i]) for i in self.of_trunks):
             return False
-        return not any(i < len(texts) and self._is_run(texts[i]) for i in self.of_runs)
+        return not any(self._is_run(texts[i]) for i in self.of_runs)
 
     def _has_place(self, texts: Sequence[str]) -> bool:
         for i in self.of_places:
-            if i < len(texts) and texts[i]:
+            if texts[i]:
                 name = re.sub(r"[\s/:#-]*\d*$", "", texts[i].lower())
                 if name in self.stacks or _TRAY.fullmatch(texts[i]):
                     return True
@@ -74,6 +75,12 @@ class Strays:
             return True
         text = tidy(fibres if colon else text)
         return not looks_like_date(text) and (_FIBRES.fullmatch(text) or _COLOUR.fullmatch(text)) is not None
+
+
+@lru_cache(maxsize=100_000)
+def _is_total(text: str) -> bool:
+    """Whether a text begins with a word for a total."""
+    return _TOTAL.match(text) is not None
 
 
 _TRAY = re.compile(r"[^\s/]{1,64}\s*/\s*\d{1,4}")

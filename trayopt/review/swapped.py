@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from itertools import combinations
+from typing import NamedTuple
 
 from trayopt.checker import assignment_of_claims
-from trayopt.domain.finding import Finding
+from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
-from trayopt.review.handmade import Entry, Handmade
+from trayopt.review.cells import Cells
+from trayopt.review.gaps import unnamed
+from trayopt.review.handmade import Entry, Handmade, Line
 from trayopt.review.remarks import FAILING, Remark, rows_text
+from trayopt.review.rows import row_remarks
+from trayopt.review.splices import entries_of
 from trayopt.rules.judge import judge
-from trayopt.track.laid import Claim, Laid
+from trayopt.rules.opened_tube import OpenedTube
+from trayopt.track.laid import Laid
 
 MOST_PAIRS = 200
+SLEEVES = "trays and sleeves"
 
 
 def folded(job: Job, made: Handmade, laid: Laid, remarks: Sequence[Remark]) -> list[Remark]:
@@ -23,53 +30,108 @@ def folded(job: Job, made: Handmade, laid: Laid, remarks: Sequence[Remark]) -> l
     Parameters
     ----------
     job, made, laid
-        The job, the table, and the plan as it lies.
+        The job, the table of legs or of splices, and the plan as it lies.
     remarks
-        What was found; given back as they are, unless swapping the trays of two rows of legs takes every failing
-        finding away and makes no new one.
+        What was found; given back as they are, unless swapping the trays of two rows takes every failing finding away
+        and makes no new one.
     """
     failing = [remark for remark in remarks if remark.level in FAILING]
-    if made.shape != "legs" or len(failing) < 2 or {remark.level for remark in failing} & {"damage", "figure", "clash"}:
+    if len(failing) < 2 or any(remark.level == "damage" or _is_own(remark) for remark in failing):
+        return list(remarks)
+    if made.shape == "legs" and any(remark.level in {"figure", "clash"} for remark in failing):
         return list(remarks)
     numbers = {line.number for remark in failing for line in remark.lines}
-    rows = [entry for entry in made.placed if entry.lines and entry.lines[0].number in numbers]
-    pairs = [(one, other) for one, other in combinations(rows, 2) if one.place != other.place]
-    if len(pairs) > MOST_PAIRS:
-        return list(remarks)
-    for one, other in pairs:
-        if _mended(job, made, laid, one, other):
-            return [_swap(one, other, failing), *(remark for remark in remarks if remark not in failing)]
+    for one, other in _pairs(made, numbers):
+        for what in ("trays",) if one.sleeve == other.sleeve else ("trays", SLEEVES):
+            if _mended(job, _swapped(job, made, one, other, sleeves=what == SLEEVES), laid):
+                return [_swap(one, other, what, failing), *(remark for remark in remarks if remark not in failing)]
     return list(remarks)
 
 
-def _mended(job: Job, made: Handmade, laid: Laid, one: Entry, other: Entry) -> bool:
-    """Whether nothing fails any more once two rows have changed their trays."""
-    claims: list[Claim] = []
-    for entry in made.placed:
-        taken = other if entry is one else one if entry is other else entry
-        assert taken.place is not None
-        claims.append(Claim(*entry.run, taken.place, taken.end))
+class _Row(NamedTuple):
+    """A row that gives a tray: what it lays there, and where it stands."""
+
+    what: str
+    place: Place
+    line: Line
+    sleeve: int | None = None
+
+
+def _is_own(remark: Remark) -> bool:
+    """Whether a wrong figure is a row's own: sleeves alone fill up by rows that are in the wrong tray."""
+    return remark.level == "figure" and remark.rule != "sleeve"
+
+
+def _pairs(made: Handmade, numbers: Collection[int]) -> list[tuple[_Row, _Row]]:
+    """Give the pairs of rows in different trays among those that findings name; of many only rows unlike their neighbours."""
+    if made.shape == "legs":
+        rows = [
+            _Row(str(entry.run), entry.place, entry.lines[0])
+            for entry in made.placed
+            if entry.place is not None and entry.lines
+        ]
+    else:
+        rows = [_Row(str(row.a), row.place, row.line, row.sleeve) for row in made.splices if row.place is not None]
+    places: list[Place | None] = [None, *(row.place for row in rows), None]
+    odd = [row.place not in {places[i], places[i + 2]} for i, row in enumerate(rows)]
+    named = [i for i, row in enumerate(rows) if row.line.number in numbers]
+    for chosen in (named, [i for i in named if odd[i]]):
+        pairs = [(rows[i], rows[k]) for i, k in combinations(chosen, 2) if rows[i].place != rows[k].place]
+        if len(pairs) <= MOST_PAIRS:
+            return pairs
+    return []
+
+
+def _swapped(job: Job, made: Handmade, one: _Row, other: _Row, *, sleeves: bool) -> Handmade:
+    """Give the table with the trays of two rows changed over, and with their sleeves."""
+
+    def entry(item: Entry) -> Entry:
+        if not item.lines or item.lines[0] not in ends:
+            return item
+        new = other if item.lines[0] == one.line else one
+        return replace(item, place=new.place, end=ends[new.line])
+
+    entries = made.runs or made.entries
+    ends = {item.lines[0]: item.end for item in entries if {*item.lines[:1]} & {one.line, other.line}}
+    changed = [entry(item) for item in entries]
+    if made.shape == "legs":
+        return replace(made, entries=changed)
+    partner = {one.line: other, other.line: one}
+    splices = [
+        row
+        if row.line not in partner
+        else row._replace(place=partner[row.line].place, sleeve=partner[row.line].sleeve if sleeves else row.sleeve)
+        for row in made.splices
+    ]
+    found = replace(made, entries=changed, runs=changed, splices=splices)
+    found.entries = entries_of(found, Cells(job))
+    return found
+
+
+def _mended(job: Job, made: Handmade, laid: Laid) -> bool:
+    """Whether nothing fails any more in a table."""
+    claims = made.claims
     swapped = assignment_of_claims(job, laid.ways, claims, laid.divide_at)
     lies = Laid(job, replace(swapped, ends={**laid.ends, **swapped.ends}), claims)
     if any(place is None for _, place in lies.piece_places):
         return False
-    return not any(_fails(found) for found in judge(job, lies))
+    of_legs = made.shape == "legs"
+    # A list of splices has no rows for what is parked.
+    if any(found.level in FAILING and (of_legs or found.rule != OpenedTube.id) for found in judge(job, lies)):
+        return False
+    return of_legs or not (row_remarks(job, made, lies) or unnamed(job, made, lies))
 
 
-def _fails(found: Finding) -> bool:
-    return found.level in FAILING
-
-
-def _swap(one: Entry, other: Entry, failing: Sequence[Remark]) -> Remark:
-    lines = tuple(sorted((one.lines[0], other.lines[0]), key=lambda line: line.number))
+def _swap(one: _Row, other: _Row, what: str, failing: Sequence[Remark]) -> Remark:
+    lines = tuple(sorted((one.line, other.line), key=lambda line: line.number))
     rows = rows_text(line.number for line in lines)
     cells = tuple(line.cell("position", "tray", "stack") for line in lines)
     follows = ", ".join(dict.fromkeys(f"{remark.rule} {remark.subject}" for remark in failing))
     level = "always" if any(remark.level == "always" for remark in failing) else failing[0].level
     found = (
-        f"{one.run} in {one.place} and {other.run} in {other.place} have each other's tray; "
+        f"{one.what} in {one.place} and {other.what} in {other.place} have each other's tray; "
         f"all that fails follows from it: {follows}"
     )
-    allowed = f"{one.run} in {other.place}, {other.run} in {one.place}"
+    allowed = f"{one.what} in {other.place}, {other.what} in {one.place}"
     numbers = " and ".join(str(line.number) for line in lines)
-    return Remark("swapped", level, rows, lines, cells, found, allowed, f"swap the trays of rows {numbers}")
+    return Remark("swapped", level, rows, lines, cells, found, allowed, f"swap the {what} of rows {numbers}")

@@ -67,10 +67,10 @@ def tried(job: Job, laid: Laid, finding: Finding) -> str | None:
             return None
         _spent[laid] = spent
         after = changed(job, laid, change)
+        if _unplaced(after) > before.unplaced or not _gone(job, after, finding):
+            continue  # most changes end here: the other rules need not be asked
         now = _state(job, after)
-        gone = all(found.group != finding.group for found in judge(job, after))
-        softer = finding.level != "prefer" or now.weight <= before.weight
-        if gone and now.failing <= before.failing and now.unplaced <= before.unplaced and softer:
+        if now.failing <= before.failing and (finding.level != "prefer" or now.weight <= before.weight):
             return change.text
     return None
 
@@ -85,9 +85,18 @@ def _state(job: Job, laid: Laid) -> _State:
     found = judge(job, laid)
     return _State(
         {(item.rule, item.subject) for item in found if item.level != "prefer"},
-        sum(piece.a.count for piece, place in laid.piece_places if place is None),
+        _unplaced(laid),
         sum(job.rules[item.rule].weight for item in found if item.level == "prefer"),
     )
+
+
+def _gone(job: Job, laid: Laid, finding: Finding) -> bool:
+    """Whether a finding is gone, by its own rule alone."""
+    return all(breach.subject != finding.subject for breach in BY_ID[finding.rule].check(job, laid))
+
+
+def _unplaced(laid: Laid) -> int:
+    return sum(piece.a.count for piece, place in laid.piece_places if place is None)
 
 
 def _changes(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:

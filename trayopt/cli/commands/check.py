@@ -54,8 +54,9 @@ def command(
 ) -> int:
     """Judge PLAN, a plan in JSON or a table in CSV or XLSX, against JOB: every rule and every figure.
 
-    A table has a row a leg (trunk, fibres, stack, position; port, travel, loops, end, cut, built) or a row a run of
-    splices (from and to: trunk, tube, ribbon, fibres; tray, sleeve). What it leaves open is completed.
+    A table has a row a leg (trunk, fibres, stack, position; port, travel, loops, divide_at, end, cut, built) or a row a
+    run of splices (from and to: trunk, tube, ribbon, fibres; tray, sleeve). What it leaves open is completed, idle legs of
+    opened tubes too. A plan of a former format is judged by where its legs lie.
 
     With --prove a plain model is asked for each goal for a plan below the plan's bound. The answer is confirmed, refuted
     (exit 1; the better plan is written) or not settled in the time, which fails nothing.

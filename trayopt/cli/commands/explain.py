@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import time
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -16,10 +16,9 @@ if TYPE_CHECKING:
     from trayopt.domain.explanation import Explanation
     from trayopt.domain.job import Job
     from trayopt.domain.plan import Plan
+    from trayopt.explainer.why_not import Proven
 
 
-LEAST_PART = 0.1
-"""Part of a limit that the search has in any case, however long it took to come to it."""
 DEFAULT_COSTS = ", ".join(f"{name}={getattr(Costs(), name)}" for name in cost_names())
 
 
@@ -51,6 +50,11 @@ DEFAULT_COSTS = ", ".join(f"{name}={getattr(Costs(), name)}" for name in cost_na
     "--time-limit", "time_limit_s", type=click.FloatRange(min=0, min_open=True), default=60.0, show_default=True,
     metavar="S", help="Most seconds; what is not proven by then is said not to be.",
 )  # fmt: skip
+@click.option(
+    "--apply", "apply_", type=click.IntRange(min=1), metavar="N",
+    help="Carry out way out N, as it is numbered in the text: write the changed job, its hardware and the plan that proved it.",
+)  # fmt: skip
+@click.option("-o", "--output", "folder", metavar="DIR", help="The folder for --apply; the job itself stays as it is.")
 @click.option("--reproducible", is_flag=True, help="No clock: the same explanation, byte for byte.")
 @common
 def command(
@@ -65,13 +69,15 @@ def command(
     picture: str | None,
     settings: str | None,
     time_limit_s: float,
+    apply_: int | None,
+    folder: str | None,
     reproducible: bool,
 ) -> int:
     """Say why not every must of JOB can be kept with every splice placed, and prove the ways out of it.
 
     Where all can be kept, say why the best plan breaks the preferences that it breaks, and what holds each goal up.
     With PLAN, a plan in JSON or a hand-made table, say what of it cannot stand together, or what it costs.
-    The exit code is 1 where there is a conflict.
+    The exit code is 1 where there is a conflict, and 0 where --apply has written its files.
     """
     from trayopt.api import explain, load_job
     from trayopt.library.job import box_file_of
@@ -83,6 +89,10 @@ def command(
         raise click.UsageError("--prices is about the best plan: leave PLAN out, or give it as --best")
     if not prices and (picture or settings):
         raise click.UsageError("--picture and --settings are about --prices")
+    if (apply_ is None) != (folder is None):
+        raise click.UsageError("--apply N and -o DIR go together")
+    if apply_ is not None and job == "-":
+        raise click.UsageError("--apply needs a job file, not stdin")
     chosen = costs_of(costs)
     loaded = load_job(job, library=output.library, warn=output.unusual)
     given = None
@@ -95,15 +105,12 @@ def command(
             output.warn(
                 f"{plan} was made for another job, or before the job was changed; what it decides is asked of this job"
             )
-    known = None
-    if best is not None:
-        read, known = open_readable(loaded, best)
-        for note in read.notes:
-            output.note(f"{best}: {note}")
-    if not reproducible:  # what it took to come here is part of the limit
-        time_limit_s = max(time_limit_s - (time.monotonic() - output.began), LEAST_PART * time_limit_s)
+    known = None if best is None else _best(output, loaded, best)
+    if not reproducible:
+        time_limit_s = output.left(time_limit_s)
     if prices:
         return _priced(output, loaded, known, settings, picture, time_limit_s, reproducible=reproducible)
+    proven: list[Proven] = []
     made = explain(
         loaded,
         given,
@@ -115,9 +122,59 @@ def command(
         costs=chosen,
         library=output.library,
         box_file=box_file_of(job),
+        job_file=None if job == "-" else Path(job).name,
+        proven=proven.append,
     )
+    if apply_ is not None and folder is not None:
+        return _apply(output, made, proven, apply_, job, folder)
     output.answer(made.plain, lambda: _text(output, made), lambda: made.summary)
     return Exit.NO if made.conflicts else Exit.YES
+
+
+def _apply(output: Output, made: Explanation, proven: list[Proven], number: int, job: str, folder: str) -> int:
+    """Write what comes of a way out, and say how to look at it."""
+    from trayopt.api import carry_out
+    from trayopt.errors import InputError
+    from trayopt.explainer.way_words import by_edit, phrases
+
+    ways = by_edit(made.ways_out)
+    if number > len(ways):
+        found = "none was proven in the time" if made.conflicts else "there is no conflict, and so no way out"
+        allowed = f"1 to {len(ways)}" if ways else ""
+        raise InputError.one(f"there is no way out {number}", source=job, found="" if ways else found, allowed=allowed)
+    chosen = next((item for item in proven if item.way in ways[number - 1]), None)
+    if chosen is None:
+        raise InputError.one(f"way out {number} changes no file: it gives up what was expected", source=job)
+    written = carry_out(job, chosen, folder, library=output.library)
+    output.answer(
+        lambda: {"written": [{"job": file, "plan": plan} for file, plan in written], "edit": chosen.way.edit},
+        lambda: "\n".join([
+            f"{phrases(ways[number - 1])}: written to {folder}",
+            *(f"next: trayopt check {Path(folder) / file} {Path(folder) / plan}" for file, plan in written),
+        ]),
+        lambda: folder,
+    )  # fmt: skip
+    return Exit.YES
+
+
+def _best(output: Output, job: Job, path: str) -> Plan | None:
+    """Read the plan that is given as the best; where it cannot stand for that, say why, and that it is searched for."""
+    from trayopt.checker import lay
+    from trayopt.review.opening import open_readable
+
+    read, plan = open_readable(job, path)
+    for note in read.notes:
+        output.note(f"{path}: {note}")
+    if plan is None:
+        why = f"{path} is a table, and no plan with figures (trayopt check JOB {path} -o plan.json makes one)"
+    elif not plan.job.names(job):
+        why = f"{path} was made for another job, or before the job was changed"
+    elif any(place is None for _, place in lay(job, plan, path).piece_places):
+        why = f"{path} leaves splices without a tray"
+    else:
+        return plan
+    output.warn(f"{why}: the best plan is searched for in its place")
+    return None
 
 
 def _text(output: Output, made: Explanation) -> str:

@@ -28,15 +28,24 @@ def command() -> None:
 
 @command.command("list")
 @_KIND
+@click.option(
+    "--html", metavar="FILE", help="Write a page that shows a picture of each as well; nothing is outside of it."
+)
 @common
-def list_(output: Output, kind: str | None) -> None:
+def list_(output: Output, kind: str | None, html: str | None) -> None:
     """List the entries: kind, id and their most telling figures."""
-    from trayopt.api import library_survey
+    from trayopt.api import hardware_page, library_survey
+    from trayopt.formats.json_out import write_whole
 
     found = library_survey(output.library)
     entries = _in_use(found.entries, kind)
     for fault in found.errors:
         output.warn(str(fault))
+    if html is not None:
+        write_whole(html, hardware_page(entries, found.warnings))
+        if html == "-":
+            return
+        output.note(f"{html}: {len(entries)} entries")
     output.answer(
         lambda: [_row(entry) for entry in entries],
         lambda: table(
@@ -51,11 +60,23 @@ def list_(output: Output, kind: str | None) -> None:
 @command.command("show")
 @click.argument("id_", metavar="ID")
 @_KIND
+@click.option(
+    "--picture", metavar="FILE", help="Draw it in SVG, with its sizes and names and what of it is only assumed."
+)
 @common
-def show(output: Output, id_: str, kind: str | None) -> None:
-    """Show the entry with an ID: its file as it is, or as JSON with its references resolved."""
-    from trayopt.api import library_entries
+def show(output: Output, id_: str, kind: str | None, picture: str | None) -> None:
+    """Show the entry with an ID: its file as it is, or as JSON with its references resolved.
 
+    ID may also be a file ending in .yaml: an entry, or with --picture a job, whose box is drawn with its trunks.
+    """
+    from trayopt.api import hardware_picture, library_entries
+    from trayopt.formats.json_out import write_whole
+
+    if picture is not None:
+        write_whole(picture, hardware_picture(id_, kind, output.library))
+        if picture != "-":
+            output.answer(lambda: {"written": picture}, lambda: f"{picture} written", lambda: picture)
+        return
     for entry in library_entries(id_, kind, output.library):
         output.note(f"{entry.kind} {entry.model.id}: {entry.path}")
         output.answer(

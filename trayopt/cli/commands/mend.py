@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 @click.option(
     "--time-limit", "limit_s", type=click.FloatRange(min=0, min_open=True), default=60.0,
     show_default=True, metavar="S",
-    help="Most seconds of search.",
+    help="Most seconds.",
 )  # fmt: skip
 @click.option(
     "--workers", type=click.IntRange(1, 64), default=2, show_default=True, metavar="N", help="Search threads."
@@ -58,7 +58,8 @@ def command(
     find_out(new)
     loaded = load_job(job, library=output.library, warn=output.unusual)
     weighed = parse_weights(weights)
-    mended = mend(loaded, plan, built=built, weights=weighed, time_limit_s=limit_s, workers=workers, seed=seed)
+    left_s = output.left(limit_s)
+    mended = mend(loaded, plan, built=built, weights=weighed, time_limit_s=left_s, workers=workers, seed=seed)
     found = mended.plan
     if new is not None and found is not None:
         write, document = partial(write_plan, new, loaded, found), partial(dump_rows, found.plain())

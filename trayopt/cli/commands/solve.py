@@ -31,12 +31,8 @@ if TYPE_CHECKING:
 
 ROOM, ROOM_A_SUBUNIT = 16_384, 2_048
 """Bytes that a plan takes on the disk, about: with no subunit, and for each."""
-TELLING_S = 0.15
-"""Seconds of a limit for the answer, after the search."""
 LOOK_PART, LOOK_S, LEAST_LOOK_S = 0.25, 1.0, 0.2
 """Part of what the search took, and least seconds, for a look at preferences; with less left there is none."""
-LEAST_PART = 0.1
-"""Part of a limit that the search has in any case, however long it took to come to it."""
 
 
 @click.command("solve", short_help="Find the best plan of a job, and prove it.")
@@ -115,8 +111,8 @@ def command(
     if goals is not None:
         options["goals"] = [name.strip() for name in goals.split(",") if name.strip()]
     _load()
-    if time_limit_s is not None and not reproducible:  # what it took to come here is part of the limit
-        time_limit_s = max(time_limit_s - (time.monotonic() - output.began) - TELLING_S, LEAST_PART * time_limit_s)
+    if time_limit_s is not None and not reproducible:
+        time_limit_s = output.left(time_limit_s)
     with (
         Progress(output) as progress,
         _traced(trace) as write,

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from trayopt.crewsheets.book import Book
-from trayopt.crewsheets.geometry.base import (
+from trayopt.crewsheets.units import Teller
+from trayopt.domain.plan import PlanLeg
+from trayopt.pictures.base import (
     SIZE,
     WIDTH,
     Box,
@@ -18,8 +20,6 @@ from trayopt.crewsheets.geometry.base import (
     crossing_point,
     fitted,
 )
-from trayopt.crewsheets.units import Teller
-from trayopt.domain.plan import PlanLeg
 
 ROW_PX = 16.0
 TIGHT_PX = 7.0

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from trayopt.crewsheets.book import Book
-from trayopt.crewsheets.geometry.base import WIDTH, Box, Path, Picture, Rect, Text, fitted
 from trayopt.crewsheets.units import Teller
 from trayopt.domain.hardware import Place
+from trayopt.pictures.base import WIDTH, Box, Path, Picture, Rect, Text, fitted
 
 SLAB_PX = 19.0
 GAP_PX = 3.0

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from trayopt.crewsheets.book import Book, place_name
-from trayopt.crewsheets.geometry.base import WIDTH, Box, Dot, Path, Picture, Rect, Text, fitted
 from trayopt.crewsheets.geometry.front import style_of
 from trayopt.crewsheets.units import Teller
 from trayopt.domain.plan import PlanLeg
+from trayopt.pictures.base import WIDTH, Box, Dot, Path, Picture, Rect, Text, fitted
 
 TAB_PX = 17.0
 SLOT_PX = 19.0

@@ -1,4 +1,4 @@
-"""The constructive heuristic: coarsest split that fits, trunks in listed order, base outward, stacks in turn.
+"""The constructive heuristic: coarsest split that fits, trunks in listed order, the base first, stacks in turn.
 
 What a careful crew does without a computer, and the first plan of every search.
 It looks at one trunk and one subunit after the other and never goes back; what does

@@ -98,11 +98,18 @@ def in_time(work: Callable[[], T], clock: Clock, stop: threading.Event | None = 
             break
     if not under_way.ended.is_set():
         return None
-    if isinstance(under_way.error, OutOfTime):
+    if _ran_out(under_way.error):
         return None
     if under_way.error is not None:
         raise under_way.error
     return under_way.result
+
+
+def _ran_out(error: BaseException | None) -> bool:
+    """Whether an error is ``OutOfTime``, or came about where others heard it: it may be raised in any line of any module."""
+    while error is not None and not isinstance(error, OutOfTime):
+        error = error.__cause__ or error.__context__
+    return error is not None
 
 
 def _ended(under_way: _Work[T], clock: Clock, seconds: float) -> bool:

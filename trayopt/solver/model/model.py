@@ -240,7 +240,8 @@ class Model(Ways):
     def _part(self) -> None:
         """Park legs without a splice where a trunk is divided at the tray alone, and divide it at the port only for legs.
 
-        A trunk that may be divided at the tray counts as divided there where no subunit of it makes more than one leg.
+        A trunk that may be divided at the tray counts as divided there where no subunit of it makes more than one leg. Where the
+        model knows of a trunk only the port, the trunk makes more than one leg, or stays outside.
         """
         for trunk in self.job.trunks:
             options = self.divide_options(trunk)
@@ -259,7 +260,8 @@ class Model(Ways):
                         self.clause(self.no(port), self.no(self.placed(leg)))
                         if self.all_placed:
                             self.clause(self.placed(leg), port, self.no(self.divided(subunit, of)))
-            self.clause(self.no(port), self.no(self.in_box(trunk)), *parts)
+            outside = [] if "tray" in options else [self.no(self.in_box(trunk))]
+            self.clause(self.no(port), *outside, *parts)
 
     def _tie(self) -> None:
         """Tie the two sides of every piece together, once for each pair of sides."""

@@ -29,16 +29,19 @@ from trayopt.solver.model.decisions import (
     lying_in,
     standing,
 )
+from trayopt.solver.model.in_time import in_time
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Key, Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import Outcome, Tuning, hint, hint_last, run
-from trayopt.solver.repair.least_moves import least_moves
+from trayopt.solver.repair.least_moves import MOST_S, LeastMoves, least_moves
 from trayopt.solver.solve import Options, solve
 from trayopt.track.laid import Laid
 
 REST: tuple[GoalName, ...] = ("broken_prefer", "legs", "trays", "crossings", "leg_length_mm", "irregular")
 """Goals that are left where every splice is placed and every must kept."""
+BOUND_PART = 0.2
+"""Most of what is left of a limit for the bound on moved legs."""
 PROBE_S = 3.0
 """Seconds for a first look whether facts clash: most clashes show at once, and most plans are found otherwise."""
 
@@ -91,34 +94,16 @@ def nearest(
     weights
         What each change counts.
     clock, tuning
-        When to stop, and how to search.
+        When to stop, and how to search; what is found by the limit is given, whatever is under way then.
     """
     weights, clock, tuning, fixed = weights or Weights(), clock or Clock(), tuning or Tuning(), tuple(fixed)
     search = _Search(job, given, fixed, weights, clock, tuning)
-    floor = search.relaxed.bound
-    as_given = search.as_given()
-    near = search.look(as_given, 0.5)
-    # Where this meets the bound, whoever divides anew changes more: no other division has to be looked at.
-    if near is None or near.outcome.value != floor or weights.splits == 0:
-        opened = search.opened(as_given)
-        held = search.look(opened, 0.4, near, search.relaxed_stays())
-        if held is None and opened:
-            held = search.look(opened, 0.4, near)
-        near = search.look({}, 0.85, held or near) or _unproven(held or near, floor)
-    if near is None or near.outcome.assignment is None:
-        return Nearest(impossible=search.impossible)
-    model, cost, outcome, best = near.model, near.cost, near.outcome, near.outcome.assignment
-    weighed = changes(job, given, best).weighed(weights)
-    if weighed != outcome.value:
-        raise SolverFault(f"the solver counts changes of {outcome.value}, the recount {weighed}")
-    model.cp.clear_objective()
-    model.require(cost <= weighed)
-    found = Nearest(best, weighed=weighed, bound=max(outcome.bound or 0, floor))
-    _descend(job, model, found, clock, tuning)
-    assert found.assignment is not None
-    found.changes = changes(job, given, found.assignment)
-    if found.changes.weighed(weights) != weighed:
-        raise SolverFault("the goals moved the plan away from the nearest one")
+    in_time(search.run, clock)
+    found = replace(search.found)  # a search that was left behind may still change what it holds
+    if found.assignment is not None:
+        found.changes = changes(job, given, found.assignment)
+        if found.changes.weighed(weights) != found.weighed:
+            raise SolverFault("the goals moved the plan away from the nearest one")
     return found
 
 
@@ -249,8 +234,33 @@ class _Search:
     ) -> None:
         self.job, self.fixed, self.weights, self.clock, self.tuning = job, fixed, weights, clock, tuning
         self.given, self.inside = given, given.in_job(job)
-        self.relaxed = least_moves(job, given, fixed, weights.legs)
+        self.relaxed = LeastMoves(0, self.inside.runs)
         self.impossible = False
+        self.found = Nearest()
+        """The nearest plan so far."""
+
+    def run(self) -> None:
+        """Look for the nearest plan, and for the best among the nearest."""
+        left = self.clock.left
+        most = MOST_S if left is None else min(MOST_S, BOUND_PART * left)
+        self.relaxed = least_moves(self.job, self.given, self.fixed, self.weights.legs, most)
+        floor = self.relaxed.bound
+        as_given = self.as_given()
+        near = self.look(as_given, 0.5)
+        # Where this meets the bound, whoever divides anew changes more: no other division has to be looked at.
+        if near is None or near.outcome.value != floor or self.weights.splits == 0:
+            opened = self.opened(as_given)
+            held = self.look(opened, 0.4, near, self.relaxed_stays())
+            if held is None and opened:
+                held = self.look(opened, 0.4, near)
+            near = self.look({}, 0.85, held or near) or _unproven(held or near, floor)
+        if near is None:
+            self.found.impossible = self.impossible
+            return
+        self.found.bound = max(near.outcome.bound or 0, floor)
+        near.model.cp.clear_objective()
+        near.model.require(near.cost <= near.outcome.value)
+        _descend(self.job, near.model, self.found, self.clock, self.tuning)
 
     def as_given(self) -> dict[Key, Sequence[int]]:
         """Give the division of every subunit that is given in proper legs."""
@@ -310,7 +320,13 @@ class _Search:
         left = self.clock.left
         outcome = run(model, self.clock, self.tuning if left is None else replace(self.tuning, slice_s=share * left))
         self.impossible = outcome.infeasible
-        return None if outcome.assignment is None else _Look(model, cost, outcome)
+        if outcome.assignment is None:
+            return None
+        weighed = changes(self.job, self.given, outcome.assignment).weighed(self.weights)
+        if weighed != outcome.value:
+            raise SolverFault(f"the solver counts changes of {outcome.value}, the recount {weighed}")
+        self.found.assignment, self.found.weighed, self.found.bound = outcome.assignment, weighed, self.relaxed.bound
+        return _Look(model, cost, outcome)
 
 
 def fix(model: Model, fact: Fact, *when: Any) -> None:
@@ -420,7 +436,7 @@ def _descend(job: Job, model: Model, found: Found, clock: Clock, tuning: Tuning)
     found.bounds = {"unplaced": 0, "broken_must": 0}
     best = found.assignment
     assert best is not None
-    values = measure_all(Laid(job, best))
+    found.values = values = measure_all(Laid(job, best))
 
     def minimise(goal: GoalName, expression: Any) -> Outcome:
         nonlocal best, values
@@ -431,6 +447,7 @@ def _descend(job: Job, model: Model, found: Found, clock: Clock, tuning: Tuning)
             measured = measure_all(Laid(job, outcome.assignment))
             if list(measured.values()) <= list(values.values()):
                 best, values = outcome.assignment, measured
+                found.assignment, found.values = best, values
         return outcome
 
     sure = True
@@ -439,4 +456,3 @@ def _descend(job: Job, model: Model, found: Found, clock: Clock, tuning: Tuning)
         sure = sure and outcome.proven
         if clock.over:
             break
-    found.assignment, found.values = best, values

@@ -168,7 +168,9 @@ class Descent:
         """Bound a goal over the plans of a model; where the best plan meets what is known, nothing more is looked for."""
         least = self.session.state.least(goal)
         if goal in model.least:
-            least = max(least, self.session.know(model, goal, *model.least[goal]))
+            known = self.session.know(model, goal, *model.least[goal])
+            if Given(model.least[goal].given or {}).met(self.session.as_good(goal)):
+                least = max(least, known)
         if self.session.state.value(goal) == least:
             return least
         unplaced = self.session.state.value("unplaced")

@@ -7,12 +7,14 @@ from functools import cache
 from html import escape
 from importlib.resources import files
 
-from trayopt.crewsheets.geometry.base import SIZE, Box, Dot, Keys, Path, Picture, Text, fitted
+from trayopt.pictures.base import SIZE, Box, Disc, Dot, Keys, Path, Picture, Text, fitted
 
 ARROW = "M-5,-4.5 L5,0 L-5,4.5 Z"
 SHAPES: dict[str, str] = {
     "arrow": ARROW,
     "gate": ARROW,
+    "tip": "M-7,-3 L0,0 L-7,3 Z",
+    "opening": "M-3,-3 L3,-3 L3,3 L-3,3 Z",
     "guide": "M-3,-8 L3,-8 L3,8 L-3,8 Z",
     "entrance": "M-4,-4 L4,-4 L4,4 L-4,4 Z",
     "crossing": "M0,-5 L5,0 L0,5 L-5,0 Z",
@@ -23,9 +25,9 @@ SAFETY_PX = 24.0
 
 
 @cache
-def style_sheet(name: str) -> str:
-    """Give a style sheet of the templates."""
-    return files("trayopt.crewsheets").joinpath("templates", name).read_text(encoding="utf-8")
+def style() -> str:
+    """Give the style sheet of all pictures."""
+    return files("trayopt.pictures").joinpath("picture.css").read_text(encoding="utf-8")
 
 
 def svg_text(picture: Picture) -> str:
@@ -38,6 +40,7 @@ def svg_text(picture: Picture) -> str:
         f"<desc>{escape(picture.description)}</desc>",
     ]
     out += [_box(box) for box in picture.boxes]
+    out += [_disc(disc) for disc in picture.discs]
     out += [_path(path) for path in picture.paths]
     out += [_dot(dot) for dot in picture.dots]
     out += [_text(text) for text in picture.texts]
@@ -51,8 +54,8 @@ def svg_file(picture: Picture, safety: str = "") -> str:
         picture = replace(picture, height=picture.height + SAFETY_PX, texts=[*picture.texts, line])
     text = svg_text(picture)
     start = text.index(">") + 1
-    style = f"<style>{style_sheet('picture.css')}</style>"
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n{text[:start]}{style}{text[start:]}\n'
+    sheet = f"<style>{style()}</style>"
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{text[:start]}{sheet}{text[start:]}\n'
 
 
 def path_data(points: list[tuple[float, float]]) -> str:
@@ -67,9 +70,14 @@ def _box(box: Box) -> str:
     return f'<rect class="{box.kind}"{_keys(box.keys)} {at}>{title}</rect>'
 
 
+def _disc(disc: Disc) -> str:
+    return f'<circle class="{disc.kind}" cx="{_number(disc.x)}" cy="{_number(disc.y)}" r="{_number(disc.radius)}"/>'
+
+
 def _path(path: Path) -> str:
     data = path_data(list(path.points)) + ("Z" if path.closed else "")
-    return f'<path class="{path.kind}"{_keys(path.keys)} d="{data}"/>'
+    start = f'<path class="{path.kind}"{_keys(path.keys)} d="{data}"'
+    return f"{start}><title>{escape(path.title)}</title></path>" if path.title else f"{start}/>"
 
 
 def _dot(dot: Dot) -> str:

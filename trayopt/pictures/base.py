@@ -77,6 +77,7 @@ class Path:
     kind: str
     keys: Keys = field(default_factory=dict)
     closed: bool = False
+    title: str = ""
 
 
 @dataclass(frozen=True)
@@ -88,6 +89,16 @@ class Dot:
     kind: str
     keys: Keys = field(default_factory=dict)
     turn: float = 0.0
+
+
+@dataclass(frozen=True)
+class Disc:
+    """A circle by its middle."""
+
+    x: float
+    y: float
+    radius: float
+    kind: str
 
 
 @dataclass(frozen=True)
@@ -123,6 +134,7 @@ class Picture:
     title: str
     description: str = ""
     boxes: list[Box] = field(default_factory=list)
+    discs: list[Disc] = field(default_factory=list)
     paths: list[Path] = field(default_factory=list)
     dots: list[Dot] = field(default_factory=list)
     texts: list[Text] = field(default_factory=list)

@@ -1,0 +1,249 @@
+"""Prices of preferences: held to brute force, told in a line, a table and a picture, and bounded before they are looked for."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import random
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+import pytest
+
+from tests import oracle, strategies
+from tests.build import job_of
+from tests.checker.test_against_oracle import assignment_of
+from tests.cli.run import trayopt as run
+from tests.explainer.applying import write
+from tests.explainer.planted import box, cable, job, trunk
+from trayopt.api import habits, prices, solve
+from trayopt.domain.labour import DEAR_MIN, Labour
+from trayopt.domain.plan import PlanJob
+from trayopt.domain.prices import PreferencePrice, Prices, Worth
+from trayopt.explainer.price_picture import picture
+from trayopt.explainer.price_words import price_line, text, unsettled_line
+from trayopt.explainer.prices import least_minutes
+from trayopt.rules.exposed import Exposed
+from trayopt.track.labour import crew_minutes
+from trayopt.track.laid import Laid
+
+Json = dict[str, Any]
+PACE = Labour(ribbon_splice_min=3, mark_min_per_leg=11, route_min_per_tube_and_turn=7, strip_min_per_metre=40)
+MOST = 3000
+"""Decisions of a tiny job that are looked at."""
+
+
+def dear() -> Json:
+    """Give a tube over three trays: as they may not be tied, it is divided at the port, in three tubes; both count 1."""
+    return job(
+        [
+            trunk("P", cable("three", ribbons=3), divide_at=["tray", "port"]),
+            trunk("Q", cable("singles", subunits=3, ribbons=1)),
+        ],
+        [("P:1-36", "Q:1-36")],
+        enclosure=box(positions=3, fibres=12),
+        rules={"tied_trays": {"weight": 5}},
+    )
+
+
+def without(data: Json, rule: str) -> Json:
+    return data | {"rules": data["rules"] | {rule: "off"}}
+
+
+def tiny(seed: int) -> Json:
+    return strategies.random_job(
+        random.Random(f"price {seed}"), trunks=2, ribbons=2, stacks=2, positions=2, ends=1, ports=2, rules=0.1, pins=0.0
+    )
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_prices_are_those_of_brute_force(seed: int) -> None:
+    data = tiny(seed)
+    best = oracle.solve(data)
+    assert best is not None
+    found = prices(job_of(data), reproducible=True)
+    if best.goals[:2] != (0, 0):
+        assert found is None
+        return
+    assert found is not None
+    assert tuple(found.best.goals.values()) == best.goals
+    for price in found.priced:
+        other = oracle.solve(without(data, price.rule))
+        assert other is not None
+        assert price.without.proven
+        assert tuple(price.without.goals.values()) == other.goals
+        assert other.goals < oracle.judge(without(data, price.rule), best.decision).goals
+    for rule in found.free:
+        other = oracle.solve(without(data, rule))
+        assert other is not None
+        assert other.goals == oracle.judge(without(data, rule), best.decision).goals
+    preferred = [name for name, setting in job_of(data).rules.items() if setting.level == "prefer"]
+    assert sorted([*(price.rule for price in found.priced), *found.free, *found.open]) == sorted(preferred)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_no_plan_takes_fewer_minutes_than_the_bound(seed: int) -> None:
+    data = tiny(seed)
+    loaded, lengths = job_of(data), None
+    least = None
+    for decision in itertools.islice(oracle.all_feasible(data), MOST):
+        if oracle.judge(data, decision).goals[:2] != (0, 0):
+            continue
+        made = assignment_of(decision)
+        if least is None:
+            least, lengths = least_minutes(loaded, made, PACE), Exposed().parameters(loaded)
+        assert lengths is not None
+        assert crew_minutes(Laid(loaded, made), lengths, PACE) >= least - 1e-6
+
+
+def test_a_preference_that_binds_has_its_price() -> None:
+    """Without the preference P stays in one tube: two tubes less round the track, 1.5 minutes a turn and 1 to take off."""
+    found = prices(job_of(dear()))
+    assert found is not None
+    (price,) = [item for item in found.priced if item.rule == "tied_trays"]
+    assert (found.best.legs, found.best.trays, price.without.legs, price.without.trays) == (6, 3, 6, 3)
+    assert price.saved(found.best) == round(2 * 2 * 1.5 + 2 * 1)
+    assert found.best.proven
+    assert price.without.proven
+    assert "tied_trays" in text(found)
+    assert "breakout" in found.free
+
+
+def worth(**values: Any) -> Worth:
+    usual = {"legs": 10, "trays": 4, "crossings": 0, "leg_length_mm": 50_000, "minutes": 900, "proven": True}
+    return Worth(**usual | values, goals={})
+
+
+@pytest.mark.parametrize(
+    ("without_it", "said"),
+    [
+        (
+            {"legs": 7, "trays": 3, "leg_length_mm": 20_500, "minutes": 700},
+            "costs 200 crew minutes: a plan without it has 3 legs, 1 tray and 29.50 m less",
+        ),
+        ({"minutes": 899, "proven": False}, "costs at least 1 crew minute, as a plan without it shows"),
+        (
+            {"legs": 12, "leg_length_mm": 49_000, "minutes": 850},
+            "costs 50 crew minutes: a plan without it has 1.00 m less",
+        ),
+    ],
+)
+def test_a_price_in_a_line(without_it: Json, said: str) -> None:
+    price = PreferencePrice(rule="same_division", weight=1, broken=0, without=worth(**without_it))
+    assert price_line(price, worth()) == f"same_division (preferred, weight 1) {said}"
+
+
+def priced(*minutes: int, title: str = "a <job> & more") -> Prices:
+    """Give prices of as many preferences, with these minutes without them."""
+    found = [
+        PreferencePrice(rule=f"rule_{i}", weight=i + 1, broken=i, without=worth(minutes=m, proven=i % 2 == 0))
+        for i, m in enumerate(minutes)
+    ]
+    return Prices(
+        job=PlanJob(title=title, digest="d"),
+        best=worth(),
+        least_minutes=80,
+        priced=tuple(found),
+        free=("reach",),
+        open=("a", "b"),
+    )
+
+
+@pytest.mark.parametrize("minutes", [(), (900,), (700, 890), (100, 950, 899), (0,)])
+def test_the_picture_has_a_mark_and_a_figure_for_each_plan(minutes: tuple[int, ...]) -> None:
+    drawn = ElementTree.fromstring(picture(priced(*minutes)))
+    kinds = [item.tag.rpartition("}")[2] for item in drawn.iter()]
+    assert kinds.count("circle") == 1 + len(minutes)
+    assert kinds.count("rect") == 2 + len(minutes)
+    words = [item.text or "" for item in drawn.iter() if item.tag.endswith("text")]
+    for i, m in enumerate(minutes):
+        assert f"rule_{i}" in words
+        assert f"{m:,}" in words
+    width = float(drawn.attrib["width"])
+    for item in drawn.iter():
+        if item.tag.endswith("circle"):
+            assert 0 < float(item.attrib["cx"]) < width
+    assert "a <job> & more" in words
+
+
+def test_a_long_title_is_cut_and_told_whole_to_who_cannot_see() -> None:
+    title = "word " * 100
+    drawn = picture(priced(700, title=title))
+    assert title.strip() in " ".join(drawn.split())
+    assert (
+        max(len(item.text or "") for item in ElementTree.fromstring(drawn).iter() if item.tag.endswith("text")) <= 100
+    )
+
+
+def test_the_text_names_what_is_free_and_what_is_open() -> None:
+    said = text(priced(700))
+    assert "No plan is better without reach: proven." in said
+    assert "No better plan was found without a or b in the time given." in said
+    assert "No plan of this job takes fewer than 80 crew minutes, whatever it breaks." in said
+
+
+def test_what_was_not_settled_is_said_with_the_most_that_it_can_be() -> None:
+    said = "what keeping a or b costs was not found in the time given; it is 820 crew minutes at most"
+    assert unsettled_line(priced()) == said
+    loaded = job_of(dear())
+    found = habits(loaded, solve(loaded).plan, more_than_min=1, time_limit_s=1e-9, reproducible=True)
+    assert found.dear[0].startswith("what keeping")
+
+
+def test_only_what_is_dear_is_looked_for() -> None:
+    loaded = job_of(dear())
+    plan = solve(loaded).plan
+    assert habits(loaded, plan).dear == ()
+    assert habits(loaded, plan, more_than_min=DEAR_MIN).dear == ()
+    (said, *_) = habits(loaded, plan, more_than_min=1).dear
+    assert said.startswith("tied_trays (preferred, weight 5) costs 8 crew minutes")
+    assert habits(loaded, plan, more_than_min=8).dear == ()
+
+
+def test_the_commands_tell_prices(tmp_path: Path) -> None:
+    path, drawn = tmp_path / "job.yaml", tmp_path / "prices.svg"
+    path.write_text(write(dear()), encoding="utf-8")
+    told = run("solve", path, "--reproducible", "--price-minutes", "5")
+    assert told.returncode == 0, told.stderr
+    assert "Preferences that are dear to keep (trayopt explain JOB --prices)" in told.stdout
+    assert "tied_trays (preferred, weight 5) costs 8 crew minutes" in " ".join(told.stdout.split())
+    assert "dear to keep" not in run("solve", path, "--reproducible").stdout
+    beside = run("solve", path, "--reproducible", "--price-minutes", "5", "--format", "json")
+    assert "tied_trays (preferred, weight 5) costs 8 crew minutes" in beside.stderr
+    assert json.loads(beside.stdout)["schema"] == "trayopt/plan/2"
+    done = run("explain", path, "--prices", "--picture", drawn)
+    assert done.returncode == 0, done.stderr
+    assert "What keeping preferences costs" in done.stdout
+    assert ElementTree.parse(drawn).getroot().tag.endswith("svg")
+    found = json.loads(run("explain", path, "--prices", "--format", "json").stdout)
+    assert found["schema"] == "trayopt/prices/1"
+    assert {item["rule"] for item in found["priced"]} >= {"tied_trays"}
+
+
+def test_paces_of_the_crew_can_be_given(tmp_path: Path) -> None:
+    path, paces = tmp_path / "job.yaml", tmp_path / "settings.yaml"
+    path.write_text(write(dear()), encoding="utf-8")
+    paces.write_text("labour: {take_off_min_per_tube: 100}\n", encoding="utf-8")
+    done = run("explain", path, "--prices", "--settings", paces, "--format", "json")
+    found = json.loads(done.stdout)
+    (price,) = [item for item in found["priced"] if item["rule"] == "tied_trays"]
+    assert found["best"]["minutes"] - price["without"]["minutes"] == 206
+
+
+def test_a_job_without_a_whole_plan_has_no_prices(tmp_path: Path) -> None:
+    path = tmp_path / "job.yaml"
+    path.write_text(write(dear() | {"enclosure": box(positions=1, fibres=12)}), encoding="utf-8")
+    done = run("explain", path, "--prices")
+    assert done.returncode == 1
+    assert "explain JOB says why" in done.stdout
+    assert json.loads(run("explain", path, "--prices", "--format", "json").stdout) is None
+
+
+@pytest.mark.parametrize("options", [("--picture", "x.svg"), ("--settings", "x.yaml")])
+def test_options_of_prices_alone_are_refused_without_them(options: tuple[str, str], tmp_path: Path) -> None:
+    path = tmp_path / "job.yaml"
+    path.write_text(write(dear()), encoding="utf-8")
+    done = run("explain", path, *options)
+    assert done.returncode == 2
+    assert "--prices" in done.stderr

@@ -1,0 +1,1 @@
+"""Tests of starters of hardware."""

@@ -1,0 +1,210 @@
+"""Pictures of hardware: every text where it can be read, everything at its place, and what is assumed marked as such."""
+
+from __future__ import annotations
+
+import re
+from itertools import pairwise
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from xml.etree import ElementTree
+
+import pytest
+from hypothesis import HealthCheck, given, reject, settings
+from hypothesis import strategies as st
+
+from tests.cli.run import trayopt
+from tests.library.starters.test_starters import BOX
+from trayopt.api import hardware_picture as drawn_svg
+from trayopt.api import load_job
+from trayopt.cli.exitcodes import Exit
+from trayopt.domain.cable import Cable, SubunitGroup
+from trayopt.domain.hardware import Enclosure
+from trayopt.errors import InputError
+from trayopt.library.assumed import assumed
+from trayopt.library.entries import Entry, survey
+from trayopt.library.find import Library, shipped
+from trayopt.library.starters import starter
+from trayopt.pictures.base import Picture
+from trayopt.pictures.hardware import Doubts, hardware_picture
+from trayopt.pictures.job import job_picture
+from trayopt.pictures.svg import svg_text
+
+ENTRIES = survey(Library()).entries
+
+
+def readable(picture: Picture) -> None:
+    """Hold that no text leaves the picture or covers another one."""
+    assert [text.text for text in picture.outside()] == []
+    assert [(a.text, b.text) for a, b in picture.overlaps()] == []
+
+
+def words(picture: Picture) -> str:
+    return "\n".join(text.full or text.text for text in picture.texts)
+
+
+@pytest.mark.parametrize("entry", ENTRIES, ids=lambda entry: f"{entry.kind} {entry.model.id}")
+def test_every_entry_is_drawn_readably(entry: Entry) -> None:
+    picture = hardware_picture(entry.model)
+    readable(picture)
+    assert entry.model.id in words(picture)
+    assert "assumed" not in words(picture)
+    ElementTree.fromstring(svg_text(picture))
+
+
+@pytest.mark.parametrize("box", [e.model for e in ENTRIES if isinstance(e.model, Enclosure)], ids=lambda box: box.id)
+def test_a_box_is_drawn_to_scale_with_all_its_parts(box: Enclosure) -> None:
+    picture = hardware_picture(box)
+    case, *_ = (item.rect for item in picture.boxes if item.kind == "case")
+    scale = case.width / box.size_mm[0]
+    assert case.height == pytest.approx(box.size_mm[1] * scale)
+    guides = {dot.keys["guide"]: (dot.x, dot.y) for dot in picture.dots if dot.kind == "guide"}
+    for guide in box.track.guides:
+        at = case.x + guide.x_mm * scale, case.bottom - guide.y_mm * scale
+        assert guides[guide.id] == pytest.approx(at)
+        assert f"\n{guide.id}\n" in f"\n{words(picture)}\n"
+    assert {dot.keys["port"] for dot in picture.dots if dot.kind.startswith("port")} == {port.id for port in box.ports}
+    slabs = [item for item in picture.boxes if item.kind == "slab"]
+    assert len(slabs) == sum(stack.positions for stack in box.stacks)
+    section = [item.rect for item in picture.boxes if item.kind == "case"][1]
+    assert all(section.holds(slab.rect) for slab in slabs)
+    tops = sorted(
+        (slab.rect.y for slab in slabs if str(slab.keys["tray"]).startswith(f"{box.stacks[0].id}/")), reverse=True
+    )
+    steps = {round(a - b, 3) for a, b in pairwise(tops)}
+    assert len(steps) <= 1, "position 1 at the back plate, each further one a pitch nearer to the door"
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
+@given(
+    stacks=st.integers(1, 4), trays=st.integers(1, 20), below=st.integers(1, 5), above=st.integers(0, 3),
+    left=st.integers(0, 3), right=st.integers(0, 2), more=st.integers(0, 600),
+)  # fmt: skip
+def test_a_box_from_a_tape_is_drawn_readably(
+    stacks: int, trays: int, below: int, above: int, left: int, right: int, more: int
+) -> None:
+    answers = BOX | {
+        "size": f"{120 + stacks * 150 + more}x{520 + more}x{60 + trays * 12}", "stacks": str(stacks), "trays": str(trays),
+        "bottom": f"{below}x32", "top": f"{above}x20" if above else "0",
+        "left": f"{left}x32" if left else "0", "right": f"{right}x32" if right else "0",
+    }  # fmt: skip
+    try:
+        text = starter("enclosure", "mine", answers, Library(), Path())
+    except InputError:  # too many ports for the walls
+        reject()
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "mine.yaml"
+        path.write_text(text, encoding="utf-8")
+        box = survey(Library(), [path]).entries[0].model
+        picture = hardware_picture(box, Doubts(assumed(path)))
+    readable(picture)
+    ports = {text.full or text.text for text in picture.texts if text.kind == "port-name"}
+    assert isinstance(box, Enclosure)
+    assert ports == {port.id for port in box.ports}
+
+
+@given(
+    st.lists(st.integers(1, 24), min_size=1, max_size=3), st.floats(0.5, 9.9), st.floats(10, 40)
+)  # fmt: skip
+def test_as_many_subunits_are_drawn_as_there_are(counts: list[int], across: float, diameter: float) -> None:
+    groups = tuple(SubunitGroup(count=n, ribbons=1, ribbon_fibres=1, diameter_mm=across) for n in counts)
+    cable = Cable(id="c", construction="loose_tube", diameter_mm=diameter, subunits=groups)
+    picture = hardware_picture(cable)
+    assert sum(disc.kind == "subunit" for disc in picture.discs) == sum(counts)
+
+
+def test_what_is_assumed_is_marked_and_listed(tmp_path: Path) -> None:
+    path = tmp_path / "mine.yaml"
+    path.write_text(starter("enclosure", "mine", BOX, Library(), tmp_path), encoding="utf-8")
+    box = survey(Library(), [path]).entries[0].model
+    told = words(hardware_picture(box, Doubts(assumed(path))))
+    for line in (
+        "nw*", "track 15-100*", "50, 0*", "clockwise*",
+        "* assumed, not measured: correct it in the file and take the word away",
+        "ports bottom-left, bottom-right, top-left, top-right: guide, seals, turns, x_mm, y_mm",
+        "stacks left, right: at_mm, base_z_mm, ends, pitch_mm",
+        "track: guides, min_radius_mm, z_mm",
+    ):  # fmt: skip
+        assert line in told.splitlines()
+
+
+def test_what_was_corrected_is_no_longer_assumed(tmp_path: Path) -> None:
+    path = tmp_path / "mine.yaml"
+    text = starter("enclosure", "mine", BOX, Library(), tmp_path)
+    path.write_text(re.sub(r"(guides:.*)assumed", r"\1measured", text), encoding="utf-8")
+    box = survey(Library(), [path]).entries[0].model
+    picture = hardware_picture(box, Doubts(assumed(path)))
+    assert {text.text for text in picture.texts if text.kind == "guide-name"} >= {"nw", "ne", "se", "sw"}
+    assert "track: min_radius_mm, z_mm" in words(picture).splitlines()
+
+
+def test_only_comments_behind_values_count(tmp_path: Path) -> None:
+    path = tmp_path / "a.yaml"
+    path.write_text(
+        "# assumed: nothing\nkind: tray  # assumed\nid: a  # not assumed\nsize_mm: [1, 2]  # assumed: both\n"
+        "inner:  # assumed\n  - {x: 1}\n",
+        encoding="utf-8",
+    )
+    assert assumed(path) == {("kind",), ("size_mm",), ("inner",)}
+
+
+@pytest.mark.parametrize("name", ["2x432-own-limits-wall-2x6", "worked-example", "four-trunks-two-pairs-wall-3x8"])
+def test_the_box_of_a_job_is_drawn_with_its_trunks(name: str) -> None:
+    job = load_job(shipped() / "standard" / f"{name}.yaml")
+    picture = job_picture(job, Doubts())
+    readable(picture)
+    told = words(picture)
+    assert all(f"trunk {trunk.id}: {trunk.cable.id}" in told for trunk in job.trunks)
+    for trunk in job.trunks:
+        for port in trunk.ports if trunk.ports != "any" else ():
+            assert re.search(rf"^{port}: .*\b{trunk.id}\b", told, re.MULTILINE)
+
+
+def test_show_draws_entries_files_and_jobs(tmp_path: Path) -> None:
+    for source in ("wall-2x6", shipped() / "trays" / "ribbon-96.yaml", shipped() / "standard" / "worked-example.yaml"):
+        target = tmp_path / "drawn.svg"
+        done = trayopt("library", "show", source, "--picture", target)
+        assert (done.returncode, done.stdout) == (Exit.YES, f"{target} written\n"), done.stderr
+        assert ElementTree.parse(target).getroot().tag.endswith("svg")
+    assert trayopt("library", "show", shipped() / "trays" / "ribbon-96.yaml").stdout.startswith("# Splice tray")
+
+
+def test_assumed_values_of_a_jobs_own_box_are_found_wherever_it_stands(tmp_path: Path) -> None:
+    (tmp_path / "mine.yaml").write_text(starter("enclosure", "mine", BOX, Library(), tmp_path), encoding="utf-8")
+    job = (shipped() / "standard" / "2x432-wall-2x6.yaml").read_text(encoding="utf-8")
+    (tmp_path / "job.yaml").write_text(job.replace("enclosure: wall-2x6", "enclosure: mine.yaml"), encoding="utf-8")
+    assert "stacks left, right: at_mm" in drawn_svg(tmp_path / "job.yaml")
+    inline = "\n".join(f"  {line}" for line in (tmp_path / "mine.yaml").read_text(encoding="utf-8").splitlines())
+    (tmp_path / "job.yaml").write_text(job.replace("enclosure: wall-2x6", f"enclosure:\n{inline}"), encoding="utf-8")
+    assert "stacks left, right: at_mm" in drawn_svg(tmp_path / "job.yaml")
+    (tmp_path / "job.yaml").write_text(job, encoding="utf-8")
+    assert "assumed" not in drawn_svg(tmp_path / "job.yaml")
+
+
+def test_a_picture_of_two_entries_with_one_id_is_refused(tmp_path: Path) -> None:
+    tray = (shipped() / "trays" / "ribbon-24.yaml").read_text(encoding="utf-8").replace("id: ribbon-24", "id: wall-2x6")
+    (tmp_path / "trays").mkdir()
+    (tmp_path / "trays" / "wall-2x6.yaml").write_text(tray, encoding="utf-8")
+    with pytest.raises(InputError, match=r"a picture shows one entry.*choose with --kind"):
+        drawn_svg("wall-2x6", None, [tmp_path])
+    assert 'data-picture="tray-wall-2x6"' in drawn_svg("wall-2x6", "tray", [tmp_path])
+
+
+def test_the_page_shows_every_entry_and_needs_nothing_from_outside(tmp_path: Path) -> None:
+    page = tmp_path / "all.html"
+    done = trayopt("library", "list", "--html", page, "-q")
+    assert done.returncode == Exit.YES
+    text = page.read_text(encoding="utf-8")
+    ids = re.findall(r'<figure id="([^"]+)">', text)
+    assert sorted(ids) == sorted(f"{entry.kind}-{entry.model.id}" for entry in ENTRIES)
+    assert set(re.findall(r'href="#([^"]+)"', text)) == {*ids, "enclosure", "tray", "cable", "tubes"}
+    assert re.findall(r'(?:src|href)="(?!#)[^"]*"|url\(|@import', text) == []
+    alone = trayopt("library", "list", "--kind", "tubes", "--html", "-")
+    assert alone.stdout.count("<figure") == 3
+    assert alone.stdout.startswith("<!doctype html>")
+
+
+def test_the_page_says_what_is_unusual(tmp_path: Path) -> None:
+    text = (shipped() / "trays" / "ribbon-24.yaml").read_text(encoding="utf-8")
+    (tmp_path / "odd.yaml").write_text(text.replace("ribbon-24", "odd").replace("inside_mm: 700", "inside_mm: 500"))
+    page = trayopt("library", "list", "--library", tmp_path, "--html", "-").stdout
+    assert "too short to reach a splicer" in page[page.index('id="tray-odd"') :].partition("</figure>")[0]

@@ -1,0 +1,38 @@
+"""What rows say alike is read once; what is wrong in it is told of every row."""
+
+from __future__ import annotations
+
+from trayopt.domain.job import Job
+from trayopt.review.reading import parse_handmade
+
+HEAD = "trunk,fibres,stack,position,port,travel,loops,built\n"
+
+
+def test_a_cell_that_is_wrong_in_many_rows_is_told_of_each(quay: Job) -> None:
+    rows = [f"QUAY,{12 * i + 1}-{12 * i + 12},lefft,1,,,,maybe\n" for i in range(6)]
+    made = parse_handmade(quay, (HEAD + "".join(rows)).encode(), "plan.csv")
+    told = [(fault.line, fault.found) for fault in made.faults]
+    assert told == [(line, found) for line in range(2, 8) for found in ("'lefft'", "'maybe'")]
+    assert made.lost == [2, 3, 4, 5, 6, 7]
+
+
+def test_a_way_that_contradicts_an_earlier_row_is_told_wherever_it_stands(quay: Job) -> None:
+    ways = ("clockwise", "clockwise", "counterclockwise", "clockwise", "counterclockwise")
+    rows = [f"QUAY,{12 * i + 1}-{12 * i + 12},left,{i + 1},,{way},,\n" for i, way in enumerate(ways)]
+    made = parse_handmade(quay, (HEAD + "".join(rows)).encode(), "plan.csv")
+    assert [fault.line for fault in made.faults] == [4, 6]
+    assert made.ways["QUAY"]["travel"].line.number == 2
+
+
+def test_the_trunk_above_is_the_last_one_that_was_read(quay: Job) -> None:
+    names = ("QUAY", "EAST", "QUAY", "")
+    rows = [f"{name},1-12,left,{i + 1},,,,\n" for i, name in enumerate(names)]
+    made = parse_handmade(quay, (HEAD + "".join(rows)).encode(), "plan.csv")
+    [fault] = [fault for fault in made.faults if fault.message == "the trunk is missing"]
+    assert fault.hint.startswith("if QUAY above it is meant")
+
+
+def test_a_row_shorter_than_the_headers_reads_as_empty_cells(quay: Job) -> None:
+    made = parse_handmade(quay, f"{HEAD}QUAY,1-12,left,1\nQUAY,13-24,left\n".encode(), "plan.csv")
+    assert [str(entry.place) for entry in made.entries] == ["left/1"]
+    assert [(fault.line, fault.message) for fault in made.faults] == [(3, "a stack without a position")]

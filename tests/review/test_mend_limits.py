@@ -1,0 +1,86 @@
+"""Mend and its limit: one clock for all of it, and what was found by then is given."""
+
+from __future__ import annotations
+
+import time
+from importlib import import_module
+from typing import Any
+
+import pytest
+
+from tests.review.test_mend import QUIET, changed, table
+from trayopt.api import load_job
+from trayopt.domain.job import Job
+from trayopt.review.answers import no_plan
+from trayopt.review.mend import mend
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.decisions import Weights
+from trayopt.solver.repair.clash import Clash
+from trayopt.solver.repair.nearest import nearest
+
+
+def frozen(job: Job, good: str) -> Any:
+    """Give a table in which rows are marked as built that no plan keeps."""
+    head, *rows = good.replace("73-144,left,2", "73-144,left,3").splitlines()
+    marked = [f"{row},{'yes' if ',left,' in row else ''}" for row in rows]
+    return table(job, "\n".join([f"{head},built", *marked]))
+
+
+def test_what_was_found_by_the_limit_is_given_whatever_is_under_way(good: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A model that takes for ever to be made is left behind; the plan of the look before stands, not called proven."""
+    job = load_job(changed(positions=5))
+    given = table(job, good.replace("right,1", "right,5").replace("right,2", "right,6")).given()
+    room = import_module("trayopt.solver.repair.nearest")
+    look, made, seen = room._Search.look, room.kept_model, []
+
+    def looked(self: Any, *rest: Any) -> Any:
+        near = look(self, *rest)
+        seen.append(near)
+        return near
+
+    def slow(*args: Any, **more: Any) -> Any:
+        while any(seen):
+            time.sleep(0.01)
+        return made(*args, **more)
+
+    whole = nearest(job, given, tuning=QUIET)
+    monkeypatch.setattr(room._Search, "look", looked)
+    monkeypatch.setattr(room, "kept_model", slow)
+    found = nearest(job, given, clock=Clock(3.0), tuning=QUIET)
+    assert found.assignment is not None
+    assert found.weighed is not None
+    assert whole.weighed is not None
+    assert found.weighed >= whole.weighed
+    assert not found.proven
+    assert found.changes.weighed(Weights()) == found.weighed
+
+
+def test_rows_in_each_others_way_are_looked_for_on_the_clock_of_the_mend(
+    quay: Job, good: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clocks: list[Clock] = []
+    for name, room in (("nearest", "nearest"), ("clash", "clash")):
+        module = import_module(f"trayopt.solver.repair.{room}")
+        inner = getattr(module, name)
+
+        def watched(*args: Any, clock: Clock, inner: Any = inner, **more: Any) -> Any:
+            clocks.append(clock)
+            return inner(*args, clock=clock, **more)
+
+        monkeypatch.setattr(module, name, watched)
+    mended = mend(quay, frozen(quay, good), limit_s=30)
+    assert mended.clash
+    assert clocks[-1] is clocks[-2]
+
+
+def test_without_time_for_it_rows_in_each_others_way_are_not_called_needed(
+    quay: Job, good: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(
+        import_module("trayopt.solver.repair.clash"),
+        "clash",
+        lambda _, groups, **__: Clash((0, len(groups) - 1), False),
+    )
+    mended = mend(quay, frozen(quay, good), limit_s=30)
+    assert not mended.clash_minimal
+    assert "for the time was not enough to say which" in no_plan(mended)

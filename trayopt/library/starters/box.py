@@ -1,0 +1,332 @@
+"""A box from its inside size, its stacks, its ring and its ports. Its formulas are those of ``models/README.md``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from math import ceil, floor, hypot
+from typing import Any, Literal
+
+from trayopt.domain.hardware import Enclosure, End, Entrance, Guide, Port, Seal, Stack, Track, Tray
+from trayopt.errors import InputError
+from trayopt.formats.yaml_out import flow
+from trayopt.library.starters.draft import Draft, Line, assumed, measured
+
+Side = Literal["bottom", "top", "left", "right"]
+SIDES: tuple[Side, ...] = ("bottom", "top", "left", "right")
+
+BASE_MM = 15
+DOOR_MM = 30
+OVER_MM = 20
+HOP_MM = 300
+GAP_MM = 5
+LEAST_GUIDE_MM = 10
+RADII_MM = (38, 80)
+"""Of the track: 80, ten times a tube of 8 mm, or what a small box leaves; a tube is not bent below 38 (7 CFR 1755.200)."""
+SEALS: tuple[tuple[int, float, float], ...] = ((1, 0.2, 0.64), (2, 0.16, 0.36), (4, 0.12, 0.24))
+"""Holes of a seal, and the least and greatest cable as parts of the bore (typical, by judgement)."""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What was given of a box."""
+
+    name: str
+    size: tuple[float, float, float]
+    stacks: int
+    trays: int
+    tray: Tray
+    named: str
+    ring: int
+    guide: tuple[float, float] | None
+    bores: Mapping[Side, Sequence[float]]
+
+    def refused(self, message: str, found: str, hint: str) -> InputError:
+        """Say why there can be no such box."""
+        return InputError.one(message, source=self.name, found=found, hint=hint)
+
+
+def box_starter(name: str, answers: Mapping[str, Any], tray: Tray) -> Draft:
+    """Describe a box.
+
+    Raises
+    ------
+    InputError
+        Where stacks, ring or ports do not fit into it.
+    """
+    given = Measured(
+        name, answers["size"], answers["stacks"], answers["trays"], tray, answers["tray"], answers["ring"],
+        answers["guide"], {side: answers[side] for side in SIDES},
+    )  # fmt: skip
+    if not any(given.bores.values()):
+        raise given.refused("the box has no port", "0 on every side", "say where trunks enter, such as bottom=2x50")
+    base, pitch = _depth(given)
+    lefts, columns = _across(given)
+    radius, bottom = _upright(given, lefts, columns)
+    guides = tuple(_guides(given, columns, base, pitch, lefts[0] - given.ring))
+    box = Enclosure(
+        id=name,
+        size_mm=given.size,
+        track=Track(z_mm=_band(given, base, pitch), min_radius_mm=radius, guides=guides),
+        ports=tuple(_ports(given, guides)),
+        stacks=tuple(_stacks(given, guides, lefts, columns, radius, bottom, base, pitch)),
+    )
+    return Draft(box, f"Box with {_several(given.stacks, 'stack')} of {_several(given.trays, 'tray')}, "
+                      f"{box.fibres:,} fibres in all.", tuple(_lines(given, box)))  # fmt: skip
+
+
+def _several(count: int, noun: str) -> str:
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
+# -- depth -----------------------------------------------------------------------------------------------------------
+
+
+def _deep(given: Measured, pitch: int) -> float:
+    return (given.trays - 1) * pitch + given.tray.height_mm
+
+
+def _depth(given: Measured) -> tuple[int, int]:
+    """Give the base and the pitch of the stacks: a millimetre between trays where the box is deep enough."""
+    height, depth = ceil(given.tray.height_mm), given.size[2]
+    pitch = height + 1 if BASE_MM + _deep(given, height + 1) <= depth else height
+    if _deep(given, pitch) > depth:
+        raise given.refused(
+            f"{_several(given.trays, 'tray')} do not fit into the depth of the box",
+            f"{_deep(given, pitch):g} mm of trays, {depth:g} mm deep",
+            "fewer trays in a stack, flatter trays, or another depth",
+        )
+    return min(BASE_MM, floor(depth - _deep(given, pitch))), pitch
+
+
+def _band(given: Measured, base: int, pitch: int) -> tuple[int, int]:
+    """Give the band in which the track carries legs: from the base of the trays to a little over the last one."""
+    depth = floor(given.size[2])
+    top = ceil(base + _deep(given, pitch)) + OVER_MM
+    return base, max(min(depth - DOOR_MM, top, base + HOP_MM), min(base + 2 * GAP_MM, depth))
+
+
+# -- seen from the door ------------------------------------------------------------------------------------------------
+
+
+def _across(given: Measured) -> tuple[list[int], list[int]]:
+    """Give the left edges of the stacks, spread evenly, and the guides along the top: corners, and between each two."""
+    inner = floor(given.size[0]) - 2 * given.ring
+    width = given.tray.size_mm[0]
+    if inner < given.stacks * width + (given.stacks + 1) * GAP_MM:
+        raise given.refused(
+            f"{_several(given.stacks, 'stack')} of trays do not stand side by side within the ring",
+            f"trays {width:g} mm wide, a ring {inner} mm wide",
+            f"trays that are {GAP_MM} mm off the ring and each other, fewer stacks, or a ring nearer to the walls",
+        )
+    gap = (inner - given.stacks * width) / (given.stacks + 1)
+    lefts = [given.ring + floor(gap + (width + gap) * i) for i in range(given.stacks)]
+    between = [round(left - gap / 2) for left in lefts[1:]]
+    return lefts, [given.ring, *between, floor(given.size[0]) - given.ring]
+
+
+def _upright(given: Measured, lefts: Sequence[int], columns: Sequence[int]) -> tuple[int, int]:
+    """Give the radius of the track, and the lower edge of the trays: what is spare is shared out above and below."""
+    width, length = given.tray.size_mm
+    high = floor(given.size[1]) - 2 * given.ring
+    spare = floor(high - length)
+    sideways = min(
+        min(floor(left + width) - a, b - left)
+        for left, a, b in zip(lefts, columns, columns[1:], strict=False)
+    )  # fmt: skip
+    radius = min(RADII_MM[1], spare - GAP_MM, sideways)
+    if radius < RADII_MM[0]:
+        raise given.refused(
+            "the trays leave no room for a bend from the ring to their entrances",
+            f"{max(radius, 0)} mm; trays {length:g} mm long in a ring {high} mm high",
+            f"a bend takes {RADII_MM[0]} mm or more: a ring nearer to the walls, or smaller trays",
+        )
+    above = radius + (spare - radius - GAP_MM) // 2
+    return radius, floor(given.size[1]) - given.ring - above - ceil(length)
+
+
+def _guides(given: Measured, columns: Sequence[int], base: int, pitch: int, gap: int) -> Iterator[Guide]:
+    """Give the guides clockwise from the upper left corner."""
+    low, high = _band(given, base, pitch)
+    width, depth = given.guide or (max(LEAST_GUIDE_MM, min(given.ring, gap)), high - low)
+    left, right = columns[0], columns[-1]
+    bottom, top = given.ring, floor(given.size[1]) - given.ring
+    rows: list[tuple[str, str, list[tuple[int, int]]]] = [
+        ("nw", "n", [(x, top) for x in columns[:-1]]),
+        ("ne", "e", [(right, y) for y in _steps(top, bottom)]),
+        ("se", "s", [(x, bottom) for x in _steps(right, left)]),
+        ("sw", "w", [(left, y) for y in _steps(bottom, top)]),
+    ]
+    for corner, between, points in rows:
+        for i, (x, y) in enumerate(points):
+            name = between if len(points) == 2 else f"{between}{i}"
+            yield Guide(id=name if i else corner, x_mm=x, y_mm=y, opening_mm2=width * depth, width_mm=width)
+
+
+def _steps(start: int, end: int) -> list[int]:
+    """Part a side of the ring into equal hops of at most ``HOP_MM``; its end belongs to the next side."""
+    count = max(1, ceil(abs(end - start) / HOP_MM))
+    return [start + round((end - start) * i / count) for i in range(count)]
+
+
+def _stacks(
+    given: Measured, guides: Sequence[Guide], lefts: Sequence[int], columns: Sequence[int], radius: int, bottom: int,
+    base: int, pitch: int,
+) -> Iterator[Stack]:  # fmt: skip
+    """Give the stacks, entered from above: clockwise near their right edge, the other way near their left one."""
+    width, length = given.tray.size_mm
+    level = bottom + floor(length)
+    for i, left in enumerate(lefts):
+        inset = floor(width / 8)
+        clockwise = max(floor(left + width) - inset, columns[i] + radius)
+        counterclockwise = min(left + inset, columns[i + 1] - radius)
+        end = End(
+            id="top",
+            clockwise=Entrance(guide=guides[i].id, x_mm=clockwise, y_mm=level),
+            counterclockwise=Entrance(guide=guides[i + 1].id, x_mm=counterclockwise, y_mm=level),
+        )
+        yield Stack(
+            id=_named("stack", ("left", "right"), i, given.stacks),
+            tray=given.tray,
+            positions=given.trays,
+            at_mm=(left, bottom),
+            base_z_mm=base,
+            pitch_mm=pitch,
+            ends=(end,),
+        )
+
+
+def _named(alone: str, both: tuple[str, str], i: int, count: int) -> str:
+    """Name the things of a row: by their sides where they are few, else by numbers."""
+    if count == 1:
+        return alone
+    return both[i > 0] if count == 2 else ((both[0], "middle", both[1])[i] if count == 3 else f"{alone}-{i + 1}")
+
+
+# -- ports -----------------------------------------------------------------------------------------------------------
+
+
+def _ports(given: Measured, guides: Sequence[Guide]) -> Iterator[Port]:
+    """Give the ports, spread evenly over their walls; those of the side walls keep off the corners."""
+    width, height = floor(given.size[0]), floor(given.size[1])
+    for side in SIDES:
+        bores = given.bores[side]
+        upright = side in {"left", "right"}
+        off = max((bore for each in ("bottom", "top") for bore in given.bores[each]), default=0) if upright else 0
+        at = _spread(given, side, bores, height if upright else width, off)
+        for i, (bore, along) in enumerate(zip(bores, at, strict=True)):
+            x, y = {"bottom": (along, 0), "top": (along, height), "left": (0, along), "right": (width, along)}[side]
+            nearest = min(guides, key=lambda guide: hypot(guide.x_mm - x, guide.y_mm - y))
+            ends = ("lower", "upper") if upright else ("left", "right")
+            word = _named("", ends, i, len(bores))
+            name = f"{side}-side" if upright else side
+            yield Port(
+                id=f"{name}{'-' if word and not word.startswith('-') else ''}{word}",
+                x_mm=x,
+                y_mm=y,
+                guide=nearest.id,
+                bore_mm=bore,
+                turns=_turns(side, along, width),
+                seals=tuple(_seals(bore)),
+            )
+
+
+def _spread(given: Measured, side: Side, bores: Sequence[float], long: int, off: float) -> list[int]:
+    """Give the places of ports along a wall: one in the middle, more of them evenly between the ring's sides."""
+    if not bores:
+        return []
+    if len(bores) == 1:
+        return [long // 2]
+    first = ceil(max(given.ring, bores[0] / 2 + GAP_MM) + off)
+    last = floor(long - max(given.ring, bores[-1] / 2 + GAP_MM) - off)
+    step = (last - first) / (len(bores) - 1)
+    if step < max(bores) + 1:
+        raise given.refused(
+            f"{len(bores)} ports do not fit side by side into the {side} wall",
+            f"one for each {max(step, 0):.0f} mm, bores up to {max(bores):g} mm",
+            "fewer or smaller ports",
+        )
+    return [first + round(step * i) for i in range(len(bores))]
+
+
+def _turns(side: Side, along: int, width: int) -> Literal["clockwise", "counterclockwise", "both"]:
+    """Give the natural way round: from a lower corner up its side, from an upper one along the top."""
+    if side in {"left", "right"} or abs(along - width / 2) < width / 6:
+        return "both"
+    return "clockwise" if (side == "bottom") == (along < width / 2) else "counterclockwise"
+
+
+def _seals(bore: float) -> Iterator[Seal]:
+    for holes, least, most in SEALS:
+        yield Seal(holes=holes, least_mm=max(1, floor(least * bore)), most_mm=max(1, floor(most * bore)))
+
+
+# -- the file --------------------------------------------------------------------------------------------------------
+
+
+def _lines(given: Measured, box: Enclosure) -> Iterator[Line]:
+    low, high = box.track.z_mm
+    width = box.track.guides[0].width_mm
+    yield Line(
+        "# Coordinates in mm: x to the right, y up, seen from the door, from the lower left corner; z from the back."
+    )
+    yield Line("kind: enclosure")
+    yield Line(f"id: {flow(box.id)}")
+    yield measured(f"size_mm: {flow(box.size_mm)}", "width, height, depth inside")
+    yield Line("track:")
+    yield assumed(
+        f"  z_mm: {flow((low, high))}",
+        f"from the trays' base to {OVER_MM} over the last, {DOOR_MM} under the door",
+    )
+    yield assumed(
+        f"  min_radius_mm: {flow(box.track.min_radius_mm)}",
+        f"{RADII_MM[1]}, ten times a tube of 8 mm, or what the entrances leave",
+    )
+    yield Line(
+        f"  # The ring lies {given.ring} mm from the side walls (measured), and was put as far from the top and the bottom."
+    )
+    yield Line("  # Guides clockwise: at the corners, between stacks, and on the other sides one for each 300 mm.")
+    if given.guide:
+        yield assumed(
+            "  guides:", f"their places; widths and openings are measured, {given.guide[0]:g} x {given.guide[1]:g} mm"
+        )
+    else:
+        wide = f"{width:g} mm, their distance from walls or trays"
+        yield assumed("  guides:", f"their places, and their openings: {wide}, times {high - low} mm deep")
+    for guide in box.track.guides:
+        yield Line(f"    - {flow(guide.model_dump(include={'id', 'x_mm', 'y_mm', 'opening_mm2', 'width_mm'}))}")
+    yield Line("ports:")
+    for port in box.ports:
+        yield from _port_lines(port)
+    yield Line("stacks:")
+    for stack in box.stacks:
+        yield from _stack_lines(given, stack)
+
+
+def _port_lines(port: Port) -> Iterator[Line]:
+    yield Line(f"  - id: {flow(port.id)}")
+    yield assumed(f"    x_mm: {port.x_mm}", "ports of a wall are spread evenly over it")
+    yield assumed(f"    y_mm: {port.y_mm}", "likewise")
+    yield assumed(f"    guide: {port.guide}", "the nearest one")
+    yield measured(f"    bore_mm: {flow(port.bore_mm)}")
+    yield assumed(f"    turns: {port.turns}", "up the near side from below, along the top from above; else both")
+    parts = ", ".join(f"{holes}: {least:g} to {most:g}" for holes, least, most in SEALS)
+    yield assumed("    seals:", f"cables as parts of the bore, by holes: {parts}")
+    for seal in port.seals:
+        yield Line(f"      - {flow(seal.model_dump())}")
+
+
+def _stack_lines(given: Measured, stack: Stack) -> Iterator[Line]:
+    yield Line(f"  - id: {flow(stack.id)}")
+    yield measured(f"    tray: {flow(given.named)}")
+    yield measured(f"    positions: {stack.positions}")
+    yield assumed(
+        f"    at_mm: {flow(stack.at_mm)}", "stacks stand evenly apart; half of the spare height is above them"
+    )
+    yield assumed(f"    base_z_mm: {stack.base_z_mm}", f"{BASE_MM} for the bracket, where the box is deep enough")
+    yield assumed(f"    pitch_mm: {stack.pitch_mm}", "the tray's height and 1, where the box is deep enough")
+    yield assumed("    ends:", "from above, an eighth of the width in, and a bend off the guide")
+    end = stack.ends[0]
+    yield Line(f"      - id: {end.id}")
+    yield Line(f"        clockwise: {flow(end.clockwise.model_dump())}")
+    yield Line(f"        counterclockwise: {flow(end.counterclockwise.model_dump())}")

@@ -1,0 +1,38 @@
+"""All hardware on one page that needs no network: an index by kind, and a picture of each entry."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib.resources import files
+
+from trayopt.pictures.base import Picture
+from trayopt.pictures.svg import style, svg_text
+
+HEADS = {"enclosure": "Boxes", "tray": "Trays", "cable": "Cables", "tubes": "Tubes"}
+
+
+@dataclass(frozen=True)
+class Shown:
+    """An entry as the page shows it: with its file, and what is unusual about it."""
+
+    kind: str
+    id: str
+    summary: str
+    source: str
+    picture: Picture
+    warnings: Sequence[str] = ()
+
+
+def catalogue_page(entries: Sequence[Shown], title: str = "Hardware for splice plans") -> str:
+    """Write the page; kinds in the order of ``HEADS``."""
+    from jinja2 import Environment, StrictUndefined
+    from markupsafe import Markup
+
+    room = files("trayopt.pictures")
+    world = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    world.globals["svg"] = lambda picture: Markup(svg_text(picture))
+    source = room.joinpath("catalogue.html.j2").read_text(encoding="utf-8")
+    kinds = {kind: found for kind in HEADS if (found := [entry for entry in entries if entry.kind == kind])}
+    css = Markup(room.joinpath("catalogue.css").read_text(encoding="utf-8") + style())
+    return world.from_string(source).render(title=title, css=css, heads=HEADS, kinds=kinds, entries=entries)

@@ -1,0 +1,164 @@
+"""The box from the door, as its hardware makes it: case, track, stacks, ports and guides with their names."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from math import atan2, degrees, hypot
+
+from trayopt.domain.hardware import Enclosure
+from trayopt.pictures.base import (
+    SIZE,
+    WIDTH,
+    Box,
+    Dot,
+    Labels,
+    Path,
+    Picture,
+    Point,
+    Rect,
+    Text,
+    fitted,
+    text_width,
+    wrapped,
+)
+
+MARGIN = 86.0
+DRAWN = (WIDTH - 2 * MARGIN, 530.0)
+LANE_PX = 7.0
+BAND_PX = 42.0
+PORT_PX = 7.0
+
+
+class BoxFront:
+    """Places of a box in px, seen from the door.
+
+    Parameters
+    ----------
+    enclosure
+        The box.
+    lanes
+        How many ways lie side by side on its track.
+    top
+        Where its upper wall stands.
+    drawn
+        The room that it is drawn into.
+    across
+        From where to where it stands in the middle.
+    """
+
+    def __init__(
+        self,
+        enclosure: Enclosure,
+        lanes: int = 1,
+        *,
+        top: float = 34.0,
+        drawn: tuple[float, float] = DRAWN,
+        across: tuple[float, float] = (0.0, WIDTH),
+    ) -> None:
+        self.enclosure = enclosure
+        width, height, _ = enclosure.size_mm
+        self.scale = min(drawn[0] / width, drawn[1] / height)
+        self.left = (sum(across) - width * self.scale) / 2
+        self.top = top
+        self.box = Rect(self.left, self.top, width * self.scale, height * self.scale)
+        guides = enclosure.track.guides
+        self.centre = (
+            sum(g.x_mm for g in guides) / len(guides),
+            sum(g.y_mm for g in guides) / len(guides),
+        )
+        self.guides = {guide.id: (guide.x_mm, guide.y_mm) for guide in guides}
+        self.ring = [guide.id for guide in guides]
+        self.lane_px = min(LANE_PX, BAND_PX / max(1, lanes - 1))
+        self.middle = (lanes - 1) / 2
+
+    def at(self, x_mm: float, y_mm: float) -> Point:
+        """Turn a place in the box into px."""
+        return self.left + x_mm * self.scale, self.top + self.box.height - y_mm * self.scale
+
+    def guide(self, guide: str, lane: float) -> Point:
+        """Place of a lane at a guide: lanes lie side by side, inwards and outwards of the guide's middle."""
+        x, y = self.at(*self.guides[guide])
+        cx, cy = self.at(*self.centre)
+        reach = hypot(x - cx, y - cy) or 1.0
+        off = (lane - self.middle) * self.lane_px
+        return x + (x - cx) / reach * off, y + (y - cy) / reach * off
+
+
+def draw_case(picture: Picture, front: BoxFront) -> None:
+    """Draw the walls and the track."""
+    picture.boxes.append(Box(front.box, "case"))
+    picture.paths.append(Path(tuple(front.at(*front.guides[g]) for g in front.ring), "track", closed=True))
+
+
+def draw_stacks(picture: Picture, front: BoxFront, labels: Labels, says: Mapping[str, str]) -> None:
+    """Draw stacks, each with its id and under it what ``says`` has to say of it."""
+    for stack in front.enclosure.stacks:
+        x, y = front.at(*stack.at_mm)
+        width, length = stack.tray.size_mm
+        rect = Rect(x, y - length * front.scale, width * front.scale, length * front.scale)
+        picture.boxes.append(Box(rect, "stack", {"stack": stack.id}))
+        lines = [*wrapped(stack.id, rect.width - 6)[:3], fitted(says[stack.id], rect.width - 6)]
+        middle = rect.y + (rect.height - 16 * (len(lines) - 1)) / 2
+        for i, text in enumerate(lines):
+            at = rect.x + rect.width / 2, middle + 16 * i
+            labels.put([Text(*at, text, "name", "middle", within=rect, full=stack.id if i == 0 else text)])
+
+
+def draw_ports(picture: Picture, front: BoxFront, labels: Labels, inside: Mapping[str, str]) -> None:
+    """Draw ports with what is ``inside`` of each; the label stands outside the box, on the side of the nearest edge."""
+    box = front.box
+    for port in front.enclosure.ports:
+        x, y = front.at(port.x_mm, port.y_mm)
+        names = inside.get(port.id, "")
+        picture.dots.append(Dot(x, y, "port used" if names else "port", {"port": port.id}))
+        labels.taken.append(Rect(x - PORT_PX, y - PORT_PX, 2 * PORT_PX, 2 * PORT_PX))
+        lines = [f"{port.id}: {names}", port.id] if names else [port.id]
+        below = y > box.y + box.height / 2
+        candidates = []
+        for line in lines:
+            for shift in (0, 1, 2):
+                row = y + (18 + 14 * shift) * (1 if below else -1)
+                for anchor in ("middle", "start", "end"):
+                    room = _room(x, anchor, labels.frame)
+                    candidates.append(Text(x, row, fitted(line, room), "port-name", anchor, full=line))
+            side = Text(box.x - 12, y, fitted(line, box.x - 16 - labels.frame.x), "port-name", "end", full=line)
+            other = Text(
+                box.right + 12, y, fitted(line, labels.frame.right - box.right - 16), "port-name", "start", full=line
+            )
+            beside = side if x < box.x + box.width / 2 else other
+            on_a_side = port.y_mm not in {0, front.enclosure.size_mm[1]}
+            candidates = [beside, *candidates] if on_a_side and beside.text == line else [*candidates, beside]
+        labels.put(candidates)
+
+
+def _room(x: float, anchor: str, frame: Rect) -> float:
+    left, right = x - frame.x - 4, frame.right - 4 - x
+    return {"start": right, "end": left, "middle": 2 * min(left, right)}[anchor]
+
+
+def draw_guides(
+    picture: Picture, front: BoxFront, labels: Labels, doubtful: Collection[str] = (), mark: str = ""
+) -> None:
+    """Draw guides; a label stands inside the ring, clear of all lanes, else outside of the box."""
+    cx, cy = front.at(*front.centre)
+    stacks = [box.rect for box in picture.boxes if box.kind == "stack"]
+    case = front.box
+    edges = [Rect(side, case.y, 1, case.height) for side in (case.x, case.right)]
+    edges += [Rect(case.x, side, case.width, 1) for side in (case.y, case.bottom)]
+    for guide in front.ring:
+        x, y = front.at(*front.guides[guide])
+        reach = hypot(x - cx, y - cy) or 1.0
+        ux, uy = (x - cx) / reach, (y - cy) / reach
+        angle = round(degrees(atan2(uy, ux)), 1)
+        picture.dots.append(Dot(x, y, "guide", {"guide": guide}, angle))
+        text = fitted(guide + (mark if guide in doubtful else ""), 80)
+        half = text_width(text) / 2
+        clear = front.middle * front.lane_px + 12
+        candidates = []
+        for along in (0, 14, -14, 28, -28, 42, -42):
+            for off in (clear, -clear, clear + 10, -clear - 10):
+                shift = half * abs(ux) + SIZE * 0.6 * abs(uy)
+                reach_px = -off + shift * (1 if off < 0 else -1)
+                at = x + ux * reach_px - uy * along, y + uy * reach_px + ux * along
+                candidates.append(Text(*at, text, "guide-name", "middle", full=guide))
+        labels.put(candidates, avoid=[*stacks, *edges])

@@ -1,0 +1,159 @@
+"""The measuring sheet: one printed page that says what to measure where, with room for the answers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from trayopt.domain.hardware import Enclosure
+from trayopt.pictures.base import WIDTH, Box, Dot, Labels, Path, Picture, Point, Rect, Text, fitted, wrapped
+from trayopt.pictures.front import BoxFront, draw_case, draw_guides
+from trayopt.pictures.sizes import size_across, size_upright
+
+SAMPLE = "wall-2x6"
+"""The box of the library that the sheet shows."""
+HEIGHT = 960.0
+"""With the width in the shape of the type area of A4 and of Letter."""
+DRAWN = (330.0, 316.0)
+EDGE = 12.0
+ROW = 25.0
+LETTERS = {
+    "size": "A", "stacks": "B", "trays": "C", "tray": "D", "ring": "E", "guide": "F", "bottom": "G", "top": "H",
+    "left": "I", "right": "K",
+}  # fmt: skip
+"""Of the answers of a box, in the order of the questions."""
+OTHERS = {"tray": "On the label of a tray", "cable": "On the label of a cable", "tubes": "On the label of tubes"}
+
+
+class Asked(NamedTuple):
+    """A question: the name of its answer, what is wanted, and an answer as it is written."""
+
+    name: str
+    asks: str
+    example: str
+
+
+def measuring_sheet(questions: Mapping[str, Sequence[Asked]], sample: Enclosure) -> Picture:
+    """Draw the sheet.
+
+    Parameters
+    ----------
+    questions
+        By kind of hardware, in the order in which they are asked.
+    sample
+        A box that shows where things are measured.
+    """
+    picture = Picture("measuring", WIDTH, HEIGHT, "measuring sheet", "What to measure of a box, and where.")
+    picture.texts.append(Text(EDGE, 18, "Measuring sheet for a box", "title", size=17))
+    _blanks(picture, 46, ("box", "measured by", "date"))
+    _front(picture, sample)
+    _side(picture, sample)
+    y = _rows(picture, 492, "Measure, in whole mm", questions["enclosure"], LETTERS)
+    for kind, head in OTHERS.items():
+        y = _labels(picture, y + 6, head, questions[kind])
+    more = "Measure also where guides, ports and trays stand: else it is assumed, and marked so."
+    then = "Then type: trayopt new --kind enclosure BOX.yaml"
+    for line in (*wrapped(more, WIDTH - 2 * EDGE), then):
+        picture.texts.append(Text(EDGE, y + 10, line, "note"))
+        y += 17
+    return picture
+
+
+def _blanks(picture: Picture, y: float, names: Sequence[str]) -> None:
+    """Draw lines to write on, side by side."""
+    step = (WIDTH - 2 * EDGE) / len(names)
+    for i, name in enumerate(names):
+        x = EDGE + i * step
+        picture.texts.append(Text(x, y, name, "note"))
+        picture.paths.append(Path(((x + 8 * len(name) + 6, y + 7), (x + step - 14, y + 7)), "write"))
+
+
+def _letter(picture: Picture, x: float, y: float, name: str) -> None:
+    picture.texts.append(Text(x, y, LETTERS[name], "letter", "middle", size=15))
+
+
+def _front(picture: Picture, sample: Enclosure) -> None:
+    """Draw the sample box from the door, with a letter at each thing that is measured there."""
+    front = BoxFront(sample, top=120, drawn=DRAWN, across=(22, 355))
+    draw_case(picture, front)
+    for stack in sample.stacks:
+        x, y = front.at(*stack.at_mm)
+        width, length = (size * front.scale for size in stack.tray.size_mm)
+        picture.boxes.append(Box(Rect(x, y - length, width, length), "stack"))
+        _letter(picture, x + width / 2, y - length / 2, "tray")
+    picture.texts.append(
+        Text(front.box.x + front.box.width / 2, front.box.y + 0.76 * front.box.height, "stacks", "note", "middle")
+    )
+    _letter(picture, front.box.x + front.box.width / 2 + 38, front.box.y + 0.76 * front.box.height, "stacks")
+    draw_guides(picture, front, Labels(Rect(0, 0, 0, 0)))
+    size_across(picture, front.box.x, front.box.right, 88, "A width", kind="letter")
+    size_upright(picture, 38, front.box.y, front.box.bottom, "A", kind="letter")
+    west = next(guide for guide in sample.track.guides if guide.id == "w")
+    x, y = front.at(west.x_mm, west.y_mm)
+    size_across(picture, front.box.x, x, y + 26, "E", kind="letter")
+    _letter(picture, x + 16, y, "guide")
+    for port in sample.ports:
+        picture.dots.append(Dot(*front.at(port.x_mm, port.y_mm), "port"))
+    first, top = (front.at(*at)[0] for at in _port_places(sample))
+    low = front.box.y + 0.68 * front.box.height
+    for name, px, py in (
+        ("bottom", first, front.box.bottom + 18), ("top", top, front.box.y - 15),
+        ("left", front.box.x - 14, low), ("right", front.box.right + 14, low),
+    ):  # fmt: skip
+        _letter(picture, px, py, name)
+    picture.texts.append(Text(front.box.right, front.box.bottom + 18, "from the door", "name", "end"))
+
+
+def _port_places(sample: Enclosure) -> tuple[Point, Point]:
+    """Give the first port of the bottom wall and of the top wall."""
+    height = sample.size_mm[1]
+    below, above = (next(port for port in sample.ports if port.y_mm == y) for y in (0, height))
+    return (below.x_mm, below.y_mm), (above.x_mm, above.y_mm)
+
+
+def _side(picture: Picture, sample: Enclosure) -> None:
+    """Draw a stack from the side, and a guide."""
+    case = Rect(430, 120, 216, 150)
+    scale = case.height / sample.size_mm[2]
+    stack = sample.stacks[0]
+    picture.boxes.append(Box(case, "case"))
+    for position in range(1, stack.positions + 1):
+        height = stack.tray.height_mm * scale
+        slab = Rect(case.x + 36, case.bottom - stack.z_mm(position) * scale - height, 96, height)
+        picture.boxes.append(Box(slab, "slab"))
+        if position in {1, stack.positions}:
+            picture.texts.append(Text(case.x + 28, slab.y + height / 2, str(position), "number", "end"))
+    picture.texts.append(Text(case.x + 142, case.bottom - stack.z_mm(1) * scale - 34, "C trays", "letter"))
+    size_upright(picture, case.x - 14, case.y, case.bottom, "A", kind="letter")
+    picture.texts.append(Text(case.x, case.bottom + 16, "from the side: back plate below", "name"))
+    picture.texts.append(Text(case.right, case.y - 12, "door", "note", "end"))
+    guide = Rect(470, 346, 60, 76)
+    picture.boxes.append(Box(guide, "case"))
+    size_across(picture, guide.x, guide.right, guide.y - 12, "F width", kind="letter")
+    size_upright(picture, guide.right + 14, guide.y, guide.bottom, "depth", kind="letter", after=True)
+    picture.texts.append(Text(guide.x - 40, guide.bottom + 18, "inside of a guide", "name"))
+
+
+def _rows(picture: Picture, y: float, head: str, asked: Sequence[Asked], letters: Mapping[str, str]) -> float:
+    """Write a line for each answer: its letter, what is wanted, and a line to write on."""
+    picture.texts.append(Text(EDGE, y, head, "head"))
+    picture.texts.append(Text(WIDTH - EDGE, y, "as written, for example", "note", "end"))
+    y += ROW
+    for item in asked:
+        picture.texts.append(Text(EDGE, y, letters[item.name], "letter", size=15))
+        picture.texts.append(Text(EDGE + 24, y, fitted(item.asks, 462), "figure", full=item.asks))
+        picture.paths.append(Path(((500, y + 7), (596, y + 7)), "write"))
+        picture.texts.append(Text(WIDTH - EDGE, y, item.example, "note", "end"))
+        y += ROW
+    return y
+
+
+def _labels(picture: Picture, y: float, head: str, asked: Sequence[Asked]) -> float:
+    """Write what is read off a label, with the names of the answers, in as few lines as it takes."""
+    picture.texts.append(Text(EDGE, y, head, "head"))
+    y += 17
+    text = "; ".join(f"{item.asks.partition(':')[0]} ({item.example})" for item in asked)
+    for line in wrapped(text, WIDTH - 2 * EDGE):
+        picture.texts.append(Text(EDGE, y, line, "figure"))
+        y += 17
+    return y

@@ -1,0 +1,394 @@
+"""Reads the rows of a hand-made table: what each decides, and what is wrong in it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import suppress
+from functools import partial
+from operator import itemgetter
+from typing import TypeVar
+
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job, Trunk
+from trayopt.domain.ranges import Run, parse_span
+from trayopt.errors import Fault, InputError
+from trayopt.formats.cells import Cell, Row
+from trayopt.formats.locate import describe
+from trayopt.formats.validate import did_you_mean
+from trayopt.review.alike import Alike
+from trayopt.review.cells import Cells
+from trayopt.review.columns import PARTS, SIDES, Headers
+from trayopt.review.handmade import Decided, Entry, Handmade, Line, SpliceRow, Spots, Unread
+from trayopt.review.parts import Parts
+from trayopt.review.splices import entries_of
+from trayopt.review.strays import Strays
+from trayopt.solver.model.decisions import RunAt
+
+T = TypeVar("T")
+PLACE = ("stack", "position", "tray")
+WAYS = ("port", "travel", "loops", "divide_at")
+
+
+class RowReader:
+    """Reads the rows of a table one by one into a ``Handmade``; what rows say alike is read once.
+
+    Parameters
+    ----------
+    made
+        What is filled in.
+    cells, headers
+        The reader of single cells, and what stands in which column.
+    faults
+        What was wrong in single cells of the file.
+    """
+
+    def __init__(self, made: Handmade, cells: Cells, headers: Headers, faults: list[Fault]) -> None:
+        self.made, self.cells, self.headers = made, cells, headers
+        self.at = headers.at
+        self.cells.take(faults)
+        self.parts = Parts(cells)
+        self.strays = Strays(made.job, self.at)
+        self.stray_spots: set[tuple[int, int, str]] = set()
+        self.stray_rows: set[int] = set()
+        self.read = sorted(i for places in self.at.values() for i in places)
+        self.filled = itemgetter(*self.read, self.read[0])
+        self.twins = [column for column, places in self.at.items() if len(places) > 1]
+        self.ways = {
+            prefix: [key for key in WAYS if prefix + key in self.at] for prefix in ("", *(f"{side} " for side in SIDES))
+        }
+        self.seen: dict[object, Line] = {}
+        self.last = dict.fromkeys(("trunk", *(f"{side} trunk" for side in SIDES)), "")
+        self.strange: list[Cell] = []
+        self.known_trunks = False
+        self.place = self.alike(self._place, "stack", "position", "tray")
+        self.built = self.alike(lambda row, _: cells.yes(self.cell(row, "built")), "built")
+        self.cut = self.alike(lambda row, _: cells.number(self.cell(row, "cut"), "the cut length"), "cut")
+        self.sleeve = self.alike(self._sleeve, "sleeve")
+        self.end = self.alike(self._end, "stack", "position", "tray", "end")
+        self.legs = self.alike(self._leg, "trunk", "fibres", "leg", "cable", *PLACE, *WAYS)
+        self.sides = {side: self.alike(partial(self._side, side), *self.of_side(side)) for side in SIDES}
+
+    def alike(self, read: Callable[[Row, Line], T], *columns: str) -> Alike[T]:
+        """Make a reader that keeps what rows say alike in some columns."""
+        return Alike(self.cells, [i for column in columns for i in self.at.get(column, ())], read)
+
+    def of_side(self, side: str) -> list[str]:
+        """Give the columns of one side of a splice."""
+        return [column for column in self.at if column == side or column.startswith(f"{side} ")]
+
+    def cell(self, row: Row, column: str) -> Cell:
+        """Give the cell of a column, the first that is filled where several mean the same; an empty one for none."""
+        places = self.at.get(column)
+        if places is None:
+            return Cell("", row)
+        texts = row.texts
+        i = places[0]
+        if len(places) > 1:
+            i = next((k for k in places if texts[k]), i)
+        return Cell(texts[i], row, i)
+
+    def row(self, row: Row) -> None:
+        """Read a row: a leg or a run of splices, the way of a trunk alone, or nothing of the plan."""
+        texts = row.texts
+        if not any(self.filled(texts)):
+            if any(texts[len(self.headers.texts) :]):
+                self.stray(row)
+            return
+        if self.strays.is_stray(row):
+            self.stray(row)
+            return
+        line = Line(row.line, Spots(row, self.at))
+        self.made.lines.append(line)
+        faults, entries = len(self.cells.faults), len(self.made.entries)
+        spoilt = bool(row.wrong) and any(i in row.wrong for i in self.read)
+        read = self.leg if self.headers.shape == "legs" else self.splice
+        said = (not self.twins or all([self.twin(row, column) for column in self.twins])) and read(row, line)
+        if not said and (spoilt or len(self.cells.faults) > faults):
+            del self.made.entries[entries:]
+            self.made.lost.append(row.line)
+
+    def stray(self, row: Row) -> None:
+        """Note a row that is none of the plan's; nothing in it is damage."""
+        spots = [row.spot_of(i) for i in range(len(row.texts))]
+        self.stray_spots |= {(spot.line, spot.column, spot.where) for spot in spots}
+        self.stray_rows.add(row.line)
+        text = describe(", ".join(text for text in row.texts if text))
+        spot = next(spot for spot, text in zip(spots, row.texts, strict=True) if text)
+        said = f"the row is none of a plan, and is not read: {text}"
+        mend = "take it out; if it was meant, name the trunk, its fibres and their tray"
+        at = spot.where or f"{spot.line}:{spot.column}"
+        self.made.unread.append(Unread(Line(row.line), at, at, said, mend))
+
+    def twin(self, row: Row, column: str) -> bool:
+        """Hold cells against each other that stand under two headers for one column."""
+        filled = [i for i in self.at[column] if i < len(row.texts) and row.texts[i]]
+        for i in filled[1:]:
+            if row.texts[i].casefold() != row.texts[filled[0]].casefold():
+                one, other = (describe(self.headers.texts[k]) for k in (filled[0], i))
+                self.cells.contradict(row.at(i), row.at(filled[0]), f"the columns {one} and {other} mean the same")
+                return False
+        return True
+
+    def leg(self, row: Row, line: Line) -> bool:
+        """Read a row of the first shape: a leg, or the way of a trunk alone; False where it says no tray."""
+        place, built, cut = self.place(row, line), self.built(row, line), self.cut(row, line)
+        said = self.legs(row, line)
+        if isinstance(said, bool):
+            return said
+        if self.twice((said, place), row, line):
+            return True
+        self.made.entries.append(Entry(said, place, self.end(row, line), (line,), built, cut))
+        return place is not None
+
+    def _leg(self, row: Row, line: Line) -> Run | bool:
+        """Read the fibres of a leg; True for a row that says the way of a trunk alone, False where it is wrong."""
+        place, fibres = self.place(row, line), self.cell(row, "fibres")
+        trunk, fibres = self.trunk(self.cell(row, "trunk"), fibres, "trunk")
+        if trunk is None:
+            self.lost(self.cell(row, "trunk"), self.cell(row, "fibres"), place)
+            return False
+        alike = self.cable(self.cell(row, "cable"), self.cell(row, "trunk"), trunk)
+        self.way(row, trunk, "", line)
+        if not fibres.text and place is None and any(self.cell(row, key).text for key in WAYS):
+            return True
+        run = self.cells.run(fibres, trunk)
+        if run is None:
+            self.lost(self.cell(row, "trunk"), fibres, place)
+        if run is None or not alike or not self.parts.leg(self.cell(row, "leg"), fibres, trunk, run):
+            return False
+        return run
+
+    def splice(self, row: Row, line: Line) -> bool:
+        """Read a row of the second shape: two runs in a sleeve, or what is said of trunks alone."""
+        place, sleeve, built = self.place(row, line), self.sleeve(row, line), self.built(row, line)
+        sides = {side: self.side(row, side, line) for side in SIDES}
+        a, b = sides["from"], sides["to"]
+        if a is None or b is None:
+            self.half(row, sides, place, line)
+            return False
+        if not a and not b:
+            if place is not None:
+                self.cells.wrong(self.first(row, "from"), "a tray without fibres", "fibres on both sides")
+            return place is None
+        if not a or not b:
+            side = "from" if not a else "to"
+            self.cells.wrong(self.first(row, side), f"the '{side}' side of a splice is missing", "fibres on both sides")
+            return False
+        one, other = a[0], b[0]
+        if one.count != other.count:
+            text = f"{one} has {one.count} fibres and {other} has {other.count}"
+            self.cells.wrong(self.first(row, "to", "fibres"), text, "as many fibres on both sides")
+            return False
+        if not self.count(row, one.count):
+            return False
+        if self.twice((one, other), row, line):
+            return True
+        self.made.splices.append(SpliceRow(one, other, place, sleeve, line))
+        end = self.end(row, line)
+        for run in (one, other):
+            self.made.entries.append(Entry(run, place, end, (line,), built, leg=False))
+        return place is not None
+
+    def lost(self, trunk: Cell, fibres: Cell, place: Place | None) -> None:
+        """Keep what lies in a tray and is not in the job any more, as far as its fibres are written as numbers."""
+        if self.cells.lenient and place is not None and trunk.text:
+            span = fibres.text.rpartition(":")[2]
+            with suppress(ValueError):
+                self.made.gone_runs.append(RunAt(trunk.text, *parse_span(span), place))
+
+    def half(self, row: Row, sides: dict[str, list[Run] | None], place: Place | None, line: Line) -> None:
+        """Keep both sides of a splice of which the job does not have one any more."""
+        for side, runs in sides.items():
+            if runs is None:
+                whole = self.cell(row, side)
+                fibres = whole if whole.text else self.cell(row, f"{side} fibres")
+                name = self.cell(row, f"{side} trunk")
+                self.lost(name if name.text else Cell(whole.text.partition(":")[0], whole.spot), fibres, place)
+            elif self.cells.lenient and place is not None:
+                self.made.entries += [Entry(run, place, None, (line,), leg=False) for run in runs]
+
+    def side(self, row: Row, side: str, line: Line) -> list[Run] | None:
+        """Read one side of a splice row: a run, nothing where the side is empty, None where it is wrong."""
+        runs, trunk = self.sides[side](row, line)
+        if trunk is not None:
+            self.last[f"{side} trunk"] = trunk.id
+        return runs
+
+    def _side(self, side: str, row: Row, line: Line) -> tuple[list[Run] | None, Trunk | None]:
+        """Read one side of a splice row, and its trunk."""
+        whole, fibres, name = (self.cell(row, key) for key in (side, f"{side} fibres", f"{side} trunk"))
+        if not whole.text and ":" in fibres.text:
+            whole, fibres = fibres, fibres.part("")
+        numbers = [self.cell(row, f"{side} {part}") for part in PARTS]
+        colours = [self.cell(row, f"{side} {part} colour") for part in PARTS]
+        told = bool(whole.text or fibres.text) or any(cell.text for cell in (*numbers, *colours))
+        ways = any(self.cell(row, f"{side} {key}").text for key in self.ways[f"{side} "])
+        if not told and not name.text and not ways:
+            return [], None
+        trunk, rest = self.trunk(name, whole, f"{side} trunk")
+        if trunk is None:
+            return None, None
+        alike = self.cable(self.cell(row, f"{side} cable"), name, trunk)
+        self.way(row, trunk, f"{side} ", line)
+        if not told and ways:
+            return [], trunk
+        if rest.text:
+            run = self.cells.run(rest, trunk)
+            known = whole
+        else:
+            tube, ribbon, seat = (
+                one if one.text or not other.text else other for one, other in zip(numbers, colours, strict=True)
+            )
+            run = self.cells.run_at(trunk, tube, ribbon, fibres if fibres.text else seat)
+            known = next((cell for cell in (fibres, seat, ribbon, tube) if cell.text), name)
+        if run is None or not alike or not self.parts.fit(trunk, run, known, numbers, colours):
+            return None, trunk
+        return [run], trunk
+
+    def trunk(self, name: Cell, whole: Cell, column: str) -> tuple[Trunk | None, Cell]:
+        """Read the trunk of a row or side, which may stand before its fibres; and give the fibres without it."""
+        text, colon, rest = whole.text.partition(":")
+        if colon:
+            within = whole.part(text.strip())
+            whole = whole.part(rest.strip())
+            if name.text and within.text.casefold() != name.text.casefold():
+                self.cells.contradict(name, within, "the trunk is not that of the fibres")
+                return None, whole
+            name = within
+        elif whole.text and not name.text and column not in self.at:
+            self.cells.wrong(whole, "the trunk or the fibres are missing", "trunk:fibres, such as N1:blue/orange/1-12")
+            return None, whole
+        trunk = self.cells.trunk(name, self.last[column])
+        if trunk is not None:
+            self.last[column] = trunk.id
+            self.known_trunks = True
+        elif name.text:
+            self.strange.append(name)
+        return trunk, whole
+
+    def cable(self, cell: Cell, name: Cell, trunk: Trunk) -> bool:
+        """Look whether a column of cables beside the trunks names another trunk."""
+        if cell.text not in self.made.job.trunk_by_id or cell.text in {trunk.id, trunk.cable.id}:
+            return True
+        self.cells.contradict(cell, name, "the cable is another trunk than the row's own")
+        return False
+
+    def count(self, row: Row, count: int) -> bool:
+        """Hold the number of splices that a row gives against its fibres."""
+        cell = self.cell(row, "count")
+        if not cell.text.isdigit() or int(cell.text) == count:
+            return True
+        self.cells.contradict(cell, self.first(row, "from", "fibres"), f"the row splices {count} fibres")
+        return False
+
+    def first(self, row: Row, side: str, *parts: str) -> Cell:
+        """Give the cell to blame on a side: that of a part, or the first that the table has."""
+        columns = [*(f"{side} {part}" for part in parts), side, f"{side} fibres", f"{side} seat", f"{side} trunk"]
+        return next(self.cell(row, column) for column in columns if column in self.at)
+
+    def _place(self, row: Row, line: Line) -> Place | None:
+        """Read the tray place; a tray, and a stack with its position, must not say different things."""
+        stack, position, tray = (self.cell(row, column) for column in PLACE)
+        none = Cell("", row)
+        place = self.cells.place(none, none, tray) if tray.text else self.cells.place(stack, position, tray)
+        if tray.text and place is not None and (stack.text or position.text):
+            return self.agreed(place, stack, position, tray)
+        return place
+
+    def agreed(self, place: Place, stack: Cell, position: Cell, tray: Cell) -> Place | None:
+        """Hold a tray against a stack, a position or both; None where they differ."""
+        number = self.cells.number(position, "the position") if position.text else place.position
+        if stack.text and stack.text.casefold() != place.stack.casefold():
+            self.cells.contradict(tray, stack, f"the tray is {place} and the stack another")
+        elif number is not None and number != place.position:
+            self.cells.contradict(tray, position, f"the tray is {place} and the position another")
+        elif number is not None:
+            return place
+        return None
+
+    def _sleeve(self, row: Row, line: Line) -> int | None:
+        cell = self.cell(row, "sleeve")
+        sleeve = self.cells.number(cell, "the sleeve")
+        if sleeve is not None and sleeve < 1:
+            self.cells.wrong(cell, "sleeves are counted from 1", "1 or more")
+        return sleeve
+
+    def _end(self, row: Row, line: Line) -> str | None:
+        place, cell = self.place(row, line), self.cell(row, "end")
+        if place is None or not cell.text:
+            return None
+        stack = self.made.job.enclosure.stack_by_id.get(place.stack)
+        ends = [end.id for end in stack.ends] if stack is not None else []
+        return self.cells.name(cell, ends, f"end of stack {place.stack}")
+
+    def way(self, row: Row, trunk: Trunk, prefix: str, line: Line) -> None:
+        """Take over what a row says of a trunk's way; two rows may not say different things."""
+        for key in self.ways[prefix]:
+            cell = self.cell(row, prefix + key)
+            if not cell.text:
+                continue
+            value: str | int | None
+            if key == "port":
+                value = self.cells.name(cell, self.made.job.enclosure.port_by_id, "port")
+            elif key == "travel":
+                value = self.cells.travel(cell)
+            elif key == "divide_at":
+                value = self.cells.divided_at(cell)
+            else:
+                value = self.cells.number(cell, "the number of loops")
+            if value is None:
+                self.made.lost_ways.add(trunk.id)
+                continue
+            known = self.made.ways.setdefault(trunk.id, {}).setdefault(key, Decided(value, line))
+            if known.value != value:
+                text = f"{key} of trunk {trunk.id} is told twice"
+                self.cells.wrong(
+                    cell, text, f"{known.value}, as in {known.line}", "a trunk has one way for all its legs"
+                )
+
+    def twice(self, key: object, row: Row, line: Line) -> bool:
+        """Tell a row that says again what another one said."""
+        before = self.seen.setdefault(key, line)
+        if before is not line:
+            cell = self.first(row, "from", "fibres") if self.headers.shape == "runs" else self.cell(row, "fibres")
+            self.cells.wrong(cell, f"this row says again what {before} says", hint="take one of the two rows out")
+        return before is not line
+
+    def finish(self) -> Handmade:
+        """Give what was read, with its faults in the order of the file."""
+        made, cells = self.made, self.cells
+        if self.strange and not self.known_trunks:
+            raise _another_job(made.job, self.strange)
+        if made.shape == "runs":
+            made.runs = made.entries
+            made.entries = entries_of(made, cells)
+        made.lost = sorted({number for number in made.lost if number not in self.stray_rows})
+        made.gone = cells.gone
+        made.also = cells.also
+        faults = {f for f in cells.faults if (f.line, f.column, f.where) not in self.stray_spots}
+        made.faults = sorted(faults, key=_in_file_order)
+        return made
+
+
+def _another_job(job: Job, strange: list[Cell]) -> InputError:
+    """Say in one line that a table is about other trunks than the job."""
+    names = list(dict.fromkeys(cell.text for cell in strange))
+    near = next(filter(None, (did_you_mean(name, job.trunk_by_id) for name in names)), "")
+    return InputError(
+        [
+            strange[0].spot.fault(
+                "no trunk of this table is in the job",
+                found=", ".join(describe(name) for name in names[:12]),
+                allowed=", ".join(list(job.trunk_by_id)[:20]),
+                hint=near or "name the job that the table was made for",
+            )
+        ]
+    )
+
+
+def _in_file_order(fault: Fault) -> tuple[int, int, str, Fault]:
+    """Order faults as the eye goes: by row, then by column."""
+    if fault.line:
+        return fault.line, fault.column, "", fault
+    letters = fault.where.rstrip("0123456789")
+    return int(fault.where[len(letters) :] or 0), len(letters), letters, fault
