@@ -82,7 +82,7 @@ def test_while_modules_load_it_ends_with_the_code_of_the_signal(
     assert (tmp_path / "plan.json").exists() == (code == Exit.YES)
 
 
-@pytest.mark.parametrize("gap", [0.0, 0.02, 0.2])
+@pytest.mark.parametrize("gap", [0.0, *(pytest.param(gap, marks=pytest.mark.slow) for gap in (0.02, 0.2))])
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM], ids=lambda number: number.name)
 def test_two_requests_at_once_are_one(number: signal.Signals, gap: float, tmp_path: Path) -> None:
     path = tmp_path / "plan.json"

@@ -105,7 +105,7 @@ def test_bounds_where_splices_may_stay_out(first: int, knobs: dict[str, Any]) ->
     [
         (520, 90, {"at_port": 0.0}),
         (8120, 90, {"at_port": 0.0, "shape": "shuffled", "tight": 0.7}),
-        (50000, 270, {"at_port": 0.7, "shape": "shuffled", "stacks": 2}),
+        pytest.param(50000, 270, {"at_port": 0.7, "shape": "shuffled", "stacks": 2}, marks=pytest.mark.slow),
     ],
 )
 def test_every_goal_can_be_said_of_settled_blocks(first: int, number: int, knobs: dict[str, Any]) -> None:

@@ -105,6 +105,7 @@ def test_legs_without_divisions_never_promise_too_much() -> None:
     assert met > 5
 
 
+@pytest.mark.slow
 def test_legs_that_are_left_out_as_too_small_are_in_no_best_plan() -> None:
     """A best plan by brute force has no leg under the bound, also where splices stay out; some bounds exclude legs."""
     excluded = 0
@@ -146,7 +147,10 @@ def test_counts_never_promise_too_much() -> None:
     assert counted_jobs > 5
 
 
-@pytest.mark.parametrize(("first", "knobs"), [(400, {}), (8000, {"at_port": 1.0, "stacks": 2})])
+@pytest.mark.parametrize(
+    ("first", "knobs"),
+    [(400, {}), pytest.param(8000, {"at_port": 1.0, "stacks": 2}, marks=pytest.mark.slow)],
+)
 def test_spreads_never_promise_too_much(first: int, knobs: dict[str, Any]) -> None:
     """Bunches on stacks and at places bound goals and divisions of every whole best plan, and never deny one."""
     whole = 0
