@@ -54,7 +54,7 @@ def test_kill_and_resume(tmp_path: Path) -> None:
     before = names(killed)
     assert 5 <= len(before) < 16
     for name in before:
-        assert json.loads((killed / "plans" / f"{name}.json").read_text())["schema"] == "trayopt/plan/1"
+        assert json.loads((killed / "plans" / f"{name}.json").read_text())["schema"] == "trayopt/plan/2"
     with (killed / FILE).open("ab") as file:
         file.write(b'{"name": "s/wall-2x6/m15", "outcome": "fi')
     refused = subprocess.run(command(path, "-o", killed), cwd=ROOT, env=ENVIRONMENT, capture_output=True, check=False)
