@@ -26,7 +26,7 @@ def test_a_seal_conflict_of_seven_trunks_finds_its_cheap_way_out(seal: Any, cabl
     job = load_job(
         frozen(
             {
-                "schema": "trayopt/job/1",
+                "schema": "trayopt/job/2",
                 "title": "seven trunks",
                 "enclosure": {**BOX, "ports": ports},
                 "trunks": [

@@ -130,6 +130,16 @@ def preferences_weigh_more(job: Json, rng: random.Random) -> Json:
     return job
 
 
+def stacks_in_another_order(job: Json, rng: random.Random) -> Json | None:
+    """List stacks in any other order: irregular, the last goal, alone asks which stack follows which.
+
+    Rule alternate_stacks counts them and asks for no order.
+    """
+    stacks = job["enclosure"]["stacks"]
+    rng.shuffle(stacks)
+    return job if len(stacks) > 1 else None
+
+
 def stack_that_takes_no_leg(job: Json, rng: random.Random) -> Json | None:
     """Add a stack in whose trays no fibre may be bent: it stays empty, and counts only where stacks are taken in turn.
 
@@ -203,6 +213,7 @@ COMPOSABLE = [
 EXACT = [
     *COMPOSABLE,
     Law(twice_as_long, lambda goals: goals | {"leg_length_mm": 2 * goals["leg_length_mm"]}, ready=on_a_grid),
+    Law(stacks_in_another_order, upto=7),
     Law(stack_that_takes_no_leg, ready=without_turns, upto=7),
     Law(numbered_backwards, ready=at_the_port, order=LENGTH_FIRST, upto=6),
     Law(numbered_backwards, ready=all_trays_equally_deep, order=LENGTH_FIRST, upto=6),

@@ -12,12 +12,13 @@ import pytest
 from tests.build import Json, job_of
 from tests.laws.exact import COMPOSABLE, EXACT
 from tests.laws.from_plan import FROM_PLAN, AsPlanned, built_as_planned, kept_preferences_at_must
-from tests.laws.law import Change, Goals, Law, best, first_of, goals_of, plain
+from tests.laws.law import Change, Goals, Law, best, first_of, goals_of, plain, read
 from tests.laws.relaxed import NEVER_WORSE
 from tests.laws.same import SAME
 from tests.solver.tiny import drawn
 from tests.test_oracle import opened_job
 from trayopt import load_job
+from trayopt.api import solve
 from trayopt.domain.plan import Plan
 
 STANDARD = Path(__file__).parents[2] / "models" / "standard"
@@ -138,10 +139,19 @@ def test_standard_job(name: str) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("law", [*SAME, *COMPOSABLE], ids=lambda law: law.name)
+@pytest.mark.parametrize("law", [*SAME, *EXACT], ids=lambda law: law.name)
 @pytest.mark.parametrize("name", standard_jobs())
 def test_each_law_on_a_standard_job(name: str, law: Law) -> None:
-    data = plain(load_job(STANDARD / f"{name}.yaml"))
-    changed = law.change(copy.deepcopy(data), random.Random(f"{law.name} {name}"))
-    if changed is not None:
-        assert goals_of(best(changed)) == law.moved(goals_of(best(data)))
+    """Jobs that were made ready for a law may be hard ones; what is not proven in time is left out, and said."""
+    rng = random.Random(f"{law.name} {name}")
+    ready = law.ready(plain(load_job(STANDARD / f"{name}.yaml")), rng)
+    changed = law.change(copy.deepcopy(ready), rng)
+    if changed is None:
+        pytest.skip("nothing to change")
+    plans = [
+        solve(read(data), workers=1, explain=False, goals=law.order, time_limit_s=30).plan for data in (ready, changed)
+    ]
+    if any(plan.status != "optimal" for plan in plans):
+        pytest.skip("not proven in time")
+    before, after = (goals_of(plan) for plan in plans)
+    assert first_of(after, law.order, law.upto) == first_of(law.moved(before), law.order, law.upto)

@@ -15,13 +15,19 @@ BATCH = 10
 SMALL: dict[str, Any] = {"trunks": 2, "ribbons": 2, "positions": 2}
 
 
-@pytest.mark.parametrize("first", range(0, 160, BATCH))
+@pytest.mark.parametrize(
+    "first", [pytest.param(first, marks=[pytest.mark.slow] * (first >= 100)) for first in range(0, 160, BATCH)]
+)
 def test_random_jobs(first: int) -> None:
     for seed in range(first, first + BATCH):
         agree(drawn(seed, **(SMALL if seed % 4 == 3 else {})), workers=1)
 
 
-@pytest.mark.parametrize("order", ORDERS[1:], ids="-".join)
+@pytest.mark.parametrize(
+    "order",
+    [pytest.param(order, marks=[pytest.mark.slow] * (i % 3 > 0)) for i, order in enumerate(ORDERS[1:])],
+    ids="-".join,
+)
 def test_goals_in_another_order(order: tuple[str, ...]) -> None:
     index = ORDERS.index(order)
     for seed in range(1000 + 10 * index, 1008 + 10 * index):

@@ -29,7 +29,7 @@ def test_a_job_whose_items_stand_in_a_ring_is_solved() -> None:
     names = ("N1", "E1", "S1", "W1")
     job = load_job(
         {
-            "schema": "trayopt/job/1",
+            "schema": "trayopt/job/2",
             "title": "four trunks of two subunits, joined in a ring",
             "enclosure": "cabinet-3x24",
             "trunks": [{"id": name, "cable": "ribbon-288-2x144"} for name in names],
