@@ -178,7 +178,7 @@ def test_ctrl_c_while_a_model_is_built_keeps_the_best_plan(monkeypatch: pytest.M
 
 def test_the_clock_ends_the_making_of_a_model() -> None:
     """Encoding takes seconds for large jobs; the best plan so far stands."""
-    job = load_job(STANDARD / "2x864-wall-2x6.yaml")
+    job = load_job(STANDARD / "2x3456-cabinet-4x24.yaml")
     with pytest.raises(OutOfTime):
         build(job, Policy(), all_placed=False, clock=Clock(0.0))
     whole = build(job, Policy(), all_placed=False, clock=Clock(1.0, deterministic=True))
