@@ -26,7 +26,7 @@ class Traveller(NamedTuple):
 
 def travels_own(job: Job, way: PlanTrunk, of: int) -> bool:
     """Whether the legs of a subunit in so many groups travel in its own tube."""
-    return job.trunk_by_id[way.trunk].cable.tubes and (of == 1 or way.divide_at == "tray")
+    return job.trunk_by_id[way.trunk].own_tube_travels(of, way.divide_at or "port")
 
 
 def travellers_of(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cached_property
 from typing import Annotated, Any, Literal, NamedTuple
 
@@ -101,6 +101,19 @@ class Trunk(Frozen):
     def divided_only_at(self) -> DivideAt | None:
         """The one place at which it may be divided; None where that is the plan's to decide."""
         return self.divide_at[0] if len(self.divide_at) == 1 else None
+
+    def place_of_division(self, divisions: Iterable[int], said: DivideAt | None) -> DivideAt:
+        """Give where a plan divides it that has these k of it and says this; where it says nothing, the first place of its list.
+
+        Where it may be divided at the tray, and no subunit makes more than one leg, it counts as divided there.
+        """
+        if "tray" in self.divide_at and all(of == 1 for of in divisions):
+            return "tray"
+        return said or self.divide_at[0]
+
+    def own_tube_travels(self, of: int, at: DivideAt) -> bool:
+        """Whether a subunit's own tube makes the way for its legs: where it has one and is whole, or opened at a tray only."""
+        return self.cable.tubes and (of == 1 or at == "tray")
 
     @property
     def travels(self) -> tuple[Travel, ...]:

@@ -97,8 +97,8 @@ class Laid:
                 continue
             way = assignment.ways[trunk.id]
             self.ways[trunk.id] = way
-            whole = "tray" in trunk.divide_at and all(leg.of == 1 for leg in legs)
-            self.divide_at[trunk.id] = "tray" if whole else assignment.divide_at.get(trunk.id, trunk.divide_at[0])
+            said = assignment.divide_at.get(trunk.id)
+            self.divide_at[trunk.id] = trunk.place_of_division((leg.of for leg in legs), said)
             laid = self.legs[trunk.id] = []
             for leg in legs:
                 place = assignment.places[leg]
@@ -242,11 +242,9 @@ class Laid:
         """Give what makes the way of a trunk's placed legs, by subunit, then group."""
         found = []
         for subunit in self.job.trunk_by_id[trunk].subunits:
-            laid = self.by_subunit.get((trunk, subunit.number), [])
-            of = laid[0].leg.of if laid else 1
-            own = self.job.trunk_by_id[trunk].cable.tubes and (of == 1 or self.divide_at[trunk] == "tray")
-            legs = [item.leg for item in laid]
-            for name, some in [(subunit.name, legs)] if own and legs else [(str(leg), [leg]) for leg in legs]:
+            legs = [item.leg for item in self.by_subunit.get((trunk, subunit.number), ())]
+            own = legs and self.job.trunk_by_id[trunk].own_tube_travels(legs[0].of, self.divide_at[trunk])
+            for name, some in [(subunit.name, legs)] if own else [(str(leg), [leg]) for leg in legs]:
                 lows = [self.lows[leg] for leg in some]
                 found.append(Strand(name, tuple(some), min(lows), max(lows)))
         return found
@@ -259,11 +257,11 @@ class Laid:
             way = self.ways[trunk.id]
             for subunit in trunk.subunits:
                 laid = self.by_subunit.get((trunk.id, subunit.number), [])
-                of = laid[0].leg.of if laid else 1
                 if not laid:
                     if trunk.idle == "coiled":
                         found.append(Traffic(trunk.id, subunit.number, subunit.diameter_mm, way.loops, ()))
                     continue
+                of = laid[0].leg.of
                 goes = self.traveller(subunit, of)
                 if goes is None:
                     continue

@@ -71,11 +71,8 @@ class Routes:
         return way.loops + (guide in self.direct(way, stack, end))
 
     def traveller(self, trunk: Trunk, subunit: Subunit, of: int, at: DivideAt) -> Traveller | None:
-        """Give what travels for the placed legs of a subunit at a division; None where no tube of the set holds such a leg.
-
-        The subunit's own tube travels where it has one and is whole, or is opened at a tray only.
-        """
-        if trunk.cable.tubes and (of == 1 or at == "tray"):
+        """Give what travels for the placed legs of a subunit at a division; None where no tube of the set holds such a leg."""
+        if trunk.own_tube_travels(of, at):
             return Traveller(subunit.diameter_mm, subunit.radius_mm, own=True)
         tube = self.leg_tube(trunk, subunit, of)
         return None if tube is None else Traveller(tube.diameter_mm, tube.radius_mm, own=False)

@@ -173,10 +173,9 @@ def changes(job: Job, given: Given, assignment: Assignment) -> Changes:
 
 
 def divided_at(job: Job, assignment: Assignment, trunk: str) -> DivideAt:
-    """Tell where a trunk in the box is divided: at the tray where it may be and no subunit of it makes more than one leg."""
-    options = job.trunk_by_id[trunk].divide_at
-    whole = all(leg.of == 1 for leg in assignment.places if leg.trunk == trunk)
-    return "tray" if whole and "tray" in options else assignment.divide_at.get(trunk, options[0])
+    """Tell where a trunk in the box is divided."""
+    divisions = (leg.of for leg in assignment.places if leg.trunk == trunk)
+    return job.trunk_by_id[trunk].place_of_division(divisions, assignment.divide_at.get(trunk))
 
 
 def lying_in(job: Job, item: RunAt) -> list[int]:

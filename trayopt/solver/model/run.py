@@ -9,10 +9,10 @@ from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.base import DivideAt
-from trayopt.domain.job import Trunk
 from trayopt.rules.variables import Literal
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.cores import cores
+from trayopt.solver.model.decisions import divided_at
 from trayopt.solver.model.interruptible import FOUND, new_solver, size_effort, solve_interruptible, whole_bound
 from trayopt.solver.model.literals import lit
 from trayopt.solver.model.model import Model
@@ -161,7 +161,7 @@ def hint(model: Model, assignment: Assignment) -> None:
         hints += [(literal, place == at) for place, literal in zip(model.places, model.literals(bunch), strict=True)]
     for trunk in job.trunks:
         hints += [(model.goes(trunk, way), assignment.ways.get(trunk.id) == way) for way in model.ways(trunk)]
-        hints.append((model.divided_at(trunk, "port"), _at_port(assignment, trunk)))
+        hints.append((model.divided_at(trunk, "port"), divided_at(job, assignment, trunk.id) == "port"))
     for stack in job.enclosure.stacks:
         used = assignment.ends.get(stack.id, stack.ends[0].id)
         hints += [(model.end(stack.id, end.id), end.id == used) for end in stack.ends]
@@ -178,12 +178,6 @@ def hint(model: Model, assignment: Assignment) -> None:
             if index not in named:
                 named.add(index)
                 model.cp.add_hint(model.cp.get_bool_var_from_proto_index(index), value == (literal.index >= 0))
-
-
-def _at_port(assignment: Assignment, trunk: Trunk) -> bool:
-    """Whether a trunk is divided at the port, as a model says it: only where a subunit of it makes more than one leg."""
-    parts = any(leg.of > 1 for leg in assignment.places if leg.trunk == trunk.id)
-    return parts and assignment.divide_at.get(trunk.id, trunk.divide_at[0]) == "port"
 
 
 def complete(model: Model, assignment: Assignment, clock: Clock) -> None:
