@@ -39,11 +39,9 @@ from trayopt.solver.bounds.pattern_counts import count, fewest_trays, in_scope
 from trayopt.solver.bounds.place_counts import goal_bound
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.set_partition import (
-    irregular_bound,
     legs_bound,
-    length_bound,
     narrowed,
-    trays_bound,
+    placed_bound,
     weight_bound,
 )
 from trayopt.solver.bounds.settled_segments import SettledSegments
@@ -123,15 +121,16 @@ def test_bounds_never_promise_too_much(first: int) -> None:
             continue
         assert least is not None, f"seed {seed}: the outline denies a plan that is there"
         weight = weight_bound(divider, divider.open, least, Clock())
-        asked = (divider, divider.open, prefers, legs, legs, Clock())
         bounds = {
             "weight": (weight, prefers),
             "outline": (least, prefers),
             "legs": (legs_bound(divider, divider.open, prefers, Clock()), legs),
-            "trays": (trays_bound(*asked), trays),
-            "length": (length_bound(*asked, trays=trays), length),
-            "irregular": (irregular_bound(*asked, trays=trays, length_mm=length), irregular),
         }
+        limits: dict[GoalName, int] = {"legs": legs}
+        placed: dict[GoalName, int] = {"trays": trays, "leg_length_mm": length, "irregular": irregular}
+        for goal, value in placed.items():
+            bounds[goal] = (placed_bound(goal, divider, divider.open, prefers, legs, limits, Clock()), value)
+            limits = {**limits, goal: value}
         left = narrowed(divider, divider.open, prefers, legs, Clock())
         for trunk, number in left:
             assert best.decision.k[trunk][number - 1] in left[trunk, number], f"seed {seed}"

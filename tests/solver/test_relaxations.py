@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -30,11 +30,9 @@ from trayopt.solver.bounds.opposite_orders import encoded
 from trayopt.solver.bounds.outline import can_be_placed, preference_bound
 from trayopt.solver.bounds.pattern_counts import count, fewest_trays, in_scope, least_irregular
 from trayopt.solver.bounds.set_partition import (
-    irregular_bound,
     legs_bound,
-    length_bound,
     narrowed,
-    trays_bound,
+    placed_bound,
     weight_bound,
 )
 from trayopt.solver.bounds.unplaced import out_of_trays, without_room
@@ -55,12 +53,8 @@ KINDS: dict[str, dict[str, Any]] = {
 }
 """Kinds of random jobs, with what is held of them."""
 TUNING = Tuning(workers=1)
-BOUNDS: dict[GoalName, Callable[..., int]] = {
-    "trays": trays_bound,
-    "leg_length_mm": length_bound,
-    "irregular": irregular_bound,
-}
-"""Bounds of the set partition with counts at places."""
+PLACED: tuple[GoalName, ...] = ("trays", "leg_length_mm", "irregular")
+"""Goals that the set partition bounds with counts at places."""
 
 
 @dataclass(frozen=True)
@@ -165,17 +159,17 @@ def test_set_partition(kind: str) -> None:
         if best is None or not best.complete or not best.values["legs"]:
             continue
         values, divider = best.values, Divider(job)
-        prefers, legs, trays = values["broken_prefer"], values["legs"], values["trays"]
+        prefers, legs = values["broken_prefer"], values["legs"]
         for divide_at in (None, at_tray(job, best)):
             more: dict[str, Any] = {"divide_at": divide_at}
-            asked = (divider, divider.open, prefers, 0, legs, Clock())
+            limits: dict[GoalName, int] = {"legs": legs}
             bounds: dict[GoalName, int | None] = {
                 "broken_prefer": weight_bound(divider, divider.open, 0, Clock(), **more),
                 "legs": legs_bound(divider, divider.open, prefers, Clock(), **more),
-                "trays": trays_bound(*asked, **more),
-                "leg_length_mm": length_bound(*asked, trays=trays, **more),
-                "irregular": irregular_bound(*asked, trays=trays, length_mm=values["leg_length_mm"], **more),
             }
+            for goal in PLACED:
+                bounds[goal] = placed_bound(goal, divider, divider.open, prefers, 0, limits, Clock(), **more)
+                limits = {**limits, goal: values[goal]}
             for goal, bound in bounds.items():
                 assert bound is not None, f"seed {seed}: {goal} denies a plan that is there"
                 assert bound <= values[goal], f"seed {seed}: {goal}"
@@ -195,10 +189,10 @@ def test_set_partition_where_legs_do_not_come_first(kind: str) -> None:
             continue
         divider = Divider(job)
         weight = best.values["broken_prefer"]
-        for goal, bound in BOUNDS.items():
+        for goal in PLACED:
             alone = solved(job, build(job, Policy(), all_placed=False, cuts=False), (*ORDER[:3], goal))
             assert alone is not None
-            least = bound(divider, divider.open, weight, 0, None, Clock())
+            least = placed_bound(goal, divider, divider.open, weight, 0, {}, Clock())
             assert least <= alone.values[goal], f"seed {seed}: {goal}"
 
 
@@ -222,10 +216,9 @@ def test_counts_of_settled_divisions(kind: str) -> None:
 
         if not in_scope(whole()):
             continue
-        goals: tuple[GoalName, ...] = ("trays", "leg_length_mm", "irregular")
-        for i, goal in enumerate(goals):
-            first = solved(job, whole(), goals[i : i + 1])
-            held = solved(job, whole(), goals[: i + 1])
+        for i, goal in enumerate(PLACED):
+            first = solved(job, whole(), PLACED[i : i + 1])
+            held = solved(job, whole(), PLACED[: i + 1])
             assert first is not None
             assert held is not None
             trays, length = held.values["trays"], held.values["leg_length_mm"]
@@ -405,7 +398,7 @@ def test_idle_legs_are_counted_at_the_tray_alone(divide_at: Sequence[str], trays
     weight = 10
     assert in_scope(model)
     assert fewest_trays(model, weight, Clock()) == trays
-    assert trays_bound(divider, divider.open, weight, 0, None, Clock()) == trays
+    assert placed_bound("trays", divider, divider.open, weight, 0, {}, Clock()) == trays
     assert legs_bound(divider, divider.open, weight, Clock()) == trays + 1
     best = solved(job, model, ("legs", "trays"))
     assert best is not None

@@ -22,11 +22,9 @@ from trayopt.solver.bounds.outline import Outline, can_be_placed, preference_bou
 from trayopt.solver.bounds.pattern_counts import count, in_scope
 from trayopt.solver.bounds.rings import overfull_rings
 from trayopt.solver.bounds.set_partition import (
-    irregular_bound,
     legs_bound,
-    length_bound,
     narrowed,
-    trays_bound,
+    placed_bound,
     weight_bound,
 )
 from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays, without_room
@@ -165,14 +163,15 @@ def test_spreads_never_promise_too_much(first: int, knobs: dict[str, Any]) -> No
         if unplaced or musts:
             continue
         whole += 1
-        asked = (divider, divider.open, prefers, legs, legs, Clock())
         bounds = {
             "weight": (weight, prefers),
             "legs": (legs_bound(divider, divider.open, prefers, Clock()), legs),
-            "trays": (trays_bound(*asked), trays),
-            "length": (length_bound(*asked, trays=trays), length),
-            "irregular": (irregular_bound(*asked, trays=trays, length_mm=length), irregular),
         }
+        limits: dict[GoalName, int] = {"legs": legs}
+        placed: dict[GoalName, int] = {"trays": trays, "leg_length_mm": length, "irregular": irregular}
+        for goal, value in placed.items():
+            bounds[goal] = (placed_bound(goal, divider, divider.open, prefers, legs, limits, Clock()), value)
+            limits = {**limits, goal: value}
         for name, (bound, value) in bounds.items():
             assert bound is not None, f"seed {seed}: {name} denies a plan that is there"
             assert bound <= value, f"seed {seed}: {name}"

@@ -348,69 +348,11 @@ def legs_bound(
     return 0 if partition is None else _least(partition, _legs(partition), clock)
 
 
-def trays_bound(
-    divider: Divider,
-    divisions: Divisions,
-    weight: int,
-    fewest: int,
-    most: int | None,
-    clock: Clock,
-    *,
-    divide_at: DividedAt | None = None,
-) -> int:
-    """Bound the used tray places over plans of these divisions that break preferences of at most this weight.
-
-    ``fewest`` are legs that every such plan has, ``most`` legs that those have of which is asked, None for any.
-    """
-    return _placed_bound("trays", divider, divisions, weight, fewest, {"legs": most}, clock, divide_at)
-
-
-def length_bound(
-    divider: Divider,
-    divisions: Divisions,
-    weight: int,
-    fewest: int,
-    most: int | None,
-    clock: Clock,
-    *,
-    trays: int | None = None,
-    divide_at: DividedAt | None = None,
-) -> int:
-    """Bound the leg length, in mm, over plans of these divisions that break preferences of at most this weight.
-
-    ``fewest`` are legs that every such plan has, ``most`` legs and ``trays`` used places that those have of which is asked, None
-    for any.
-    """
-    limits: Limits = {"legs": most, "trays": trays}
-    return _placed_bound("leg_length_mm", divider, divisions, weight, fewest, limits, clock, divide_at)
-
-
-def irregular_bound(
-    divider: Divider,
-    divisions: Divisions,
-    weight: int,
-    fewest: int,
-    most: int | None,
-    clock: Clock,
-    *,
-    trays: int | None = None,
-    length_mm: int | None = None,
-    divide_at: DividedAt | None = None,
-) -> int:
-    """Bound how irregular plans of these divisions are that break preferences of at most this weight.
-
-    ``fewest`` are legs that every such plan has; ``most`` legs, ``trays`` used places and a leg length of ``length_mm`` those
-    have of which is asked, None for any.
-    """
-    limits: Limits = {"legs": most, "trays": trays, "leg_length_mm": length_mm}
-    return _placed_bound("irregular", divider, divisions, weight, fewest, limits, clock, divide_at)
-
-
 Limits = Mapping[GoalName, int | None]
 """What plans have of goals at most; None for any."""
 
 
-def _placed_bound(
+def placed_bound(
     goal: GoalName,
     divider: Divider,
     divisions: Divisions,
@@ -418,9 +360,14 @@ def _placed_bound(
     fewest: int,
     limits: Limits,
     clock: Clock,
-    divide_at: DividedAt | None,
+    *,
+    divide_at: DividedAt | None = None,
 ) -> int:
-    """Bound a goal that asks at which places legs lie; 0 where there are too many counts, or no such plan."""
+    """Bound a goal that asks at which places legs lie, over plans that break preferences of at most this weight.
+
+    ``goal`` is trays, leg_length_mm or irregular. ``fewest`` are legs that every such plan has, ``limits`` what those have at
+    most of which is asked. 0 where there are too many counts, or no such plan.
+    """
     partition = _kept(divider, divisions, weight, clock, trays=True, divide_at=divide_at)
     if partition is None or partition.size > MOST_COUNTS:
         return 0

@@ -204,22 +204,16 @@ class Descent:
             return session.know(model, goal, found or 0, "pattern_counts", good)
         if not session.on("set_partition"):
             return 0
-        most = good.get("legs")
-        asked = (
+        least = set_partition.placed_bound(
+            goal,
             session.divider,
             {(s.trunk, s.number): of for s in session.job.subunits if (of := model.divisions(s))},
             weight,
-            0 if most is None else session.state.least("legs"),
-            most,
+            session.state.least("legs") if "legs" in good else 0,
+            {"legs": good.get("legs"), "trays": trays, "leg_length_mm": length},
             session.clock,
+            divide_at={trunk.id: model.divide_options(trunk) for trunk in session.job.trunks},
         )
-        narrow = {trunk.id: model.divide_options(trunk) for trunk in session.job.trunks}
-        if goal == "trays":
-            least = set_partition.trays_bound(*asked, divide_at=narrow)
-        elif goal == "irregular":
-            least = set_partition.irregular_bound(*asked, trays=trays, length_mm=length, divide_at=narrow)
-        else:
-            least = set_partition.length_bound(*asked, trays=trays, divide_at=narrow)
         return session.know(model, goal, least, "set_partition", good)
 
     def _least_of_some(self, goal: GoalName, unplaced: int) -> int:
