@@ -345,3 +345,17 @@ def test_the_seal_with_the_fewest_holes_that_fits(diameters: list[float], holes:
     job, _ = straight("2x1728-wall-3x8")
     seal = job.enclosure.ports[0].seal_for(diameters)
     assert (seal.holes if seal else None) == holes
+
+
+def test_what_one_leg_parks_is_one_line() -> None:
+    held = next(
+        step
+        for step in Sheets(*straight("2x576-half-built-wall-2x6"), Options()).steps
+        if step.phase == "release_units"
+    )
+    assert [line for line in held.lines if "parked" in line] == [
+        "N1:1-72: parked fibres of N1/1.1, which is in service.",
+        "N1:73-144: parked fibres of N1/1.2, which is in service.",
+        "N1:145-216: parked fibres of N1/2.1, which is in service.",
+        "N1:217-288: parked fibres of N1/2.2, which is in service.",
+    ]

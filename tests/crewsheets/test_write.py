@@ -368,3 +368,10 @@ def test_a_plan_with_trouble_is_written_and_answered_with_no(tmp_path: Path) -> 
     assert done.returncode == 1
     assert "4 splices have no tray" in done.stderr
     assert (tmp_path / "out" / "index.html").exists()
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_list_of_jackets_without_a_row_says_why(language: str) -> None:
+    page = Sheets(*straight("2x576-half-built-wall-2x6"), Options(language=language)).files()["index.html"].decode()
+    assert words_of(language)("strip.none") in unescape(page)
+    assert f">{words_of(language)('list.strip')}<" not in unescape(page)

@@ -12,7 +12,7 @@ from trayopt.crewsheets.units import Teller
 from trayopt.domain.assignment import Way
 from trayopt.domain.hardware import Place
 from trayopt.domain.plan import PlanLeg
-from trayopt.domain.ranges import parse_run
+from trayopt.domain.ranges import Run, joined, parse_run
 
 
 class StepWords:
@@ -120,11 +120,15 @@ class StepWords:
             legs = book.work[trunk]
             fibres = sum(book.run(leg).count for leg in legs)
             yield tell("step.release_units.line", n=len(legs), trunk=trunk, fibres=fibres)
+        parked: dict[PlanLeg, list[tuple[int, int]]] = {}
         for sleeve in book.sleeves_to_make:
             for run in (sleeve.a, sleeve.b):
                 leg = book.leg_at(run.trunk, run.first)
                 if leg is not None and leg.leg in book.built:
-                    yield tell("step.release_units.parked", n=run.count, run=str(run), leg=leg.leg)
+                    parked.setdefault(leg, []).append((run.first, run.last))
+        for leg, runs in parked.items():
+            for run in (Run(leg.trunk, *ends) for ends in joined(runs)):
+                yield tell("step.release_units.parked", n=run.count, run=str(run), leg=leg.leg)
         yield tell("step.release_units.traffic")
 
     # --- the trial --------------------------------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from typing import NamedTuple
 
 _RUN = re.compile(r"^(?P<trunk>[^\s:/+][^:/+]*):(?P<first>[0-9]{1,6})(?:-(?P<last>[0-9]{1,6}))?$")
@@ -46,6 +47,17 @@ def parse_span(text: str) -> tuple[int, int]:
     last = int(match["last"]) if match["last"] else first
     _in_order(first, last)
     return first, last
+
+
+def joined(runs: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Give first and last fibres in order, those that touch or overlap as one."""
+    found: list[tuple[int, int]] = []
+    for first, last in sorted(runs):
+        if found and first <= found[-1][1] + 1:
+            found[-1] = (found[-1][0], max(found[-1][1], last))
+        else:
+            found.append((first, last))
+    return found
 
 
 def span(first: int, last: int) -> str:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 from trayopt.domain.finding import Finding
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
-from trayopt.domain.ranges import Run, parse_span, span
+from trayopt.domain.ranges import Run, joined, parse_span, span
 from trayopt.review.handmade import Handmade, Line
 from trayopt.review.parked import bare_legs
 from trayopt.review.remarks import Remark
@@ -102,17 +102,6 @@ def unnamed(job: Job, made: Handmade, laid: Laid) -> list[tuple[Run, Run]]:
         shift = join.b.first - join.a.first
         for first, last in left_over((join.a.first, join.a.last), known):
             found.append((Run(join.a.trunk, first, last), Run(join.b.trunk, first + shift, last + shift)))
-    return found
-
-
-def joined(runs: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Give runs in order, those that touch or overlap as one."""
-    found: list[tuple[int, int]] = []
-    for first, last in sorted(runs):
-        if found and first <= found[-1][1] + 1:
-            found[-1] = (found[-1][0], max(found[-1][1], last))
-        else:
-            found.append((first, last))
     return found
 
 
