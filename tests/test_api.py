@@ -12,7 +12,7 @@ import pytest
 
 import trayopt
 from tests.crewsheets.plans import WORKED, worked
-from trayopt import check, compare, explain, judge, load_job, mend, record, sheets
+from trayopt import api, check, compare, explain, judge, load_job, mend, record, sheets
 from trayopt.domain.hardware import Place
 from trayopt.domain.plan import Plan
 from trayopt.errors import InputError
@@ -57,6 +57,8 @@ def test_names_are_loaded_on_demand_and_no_others() -> None:
 def test_no_room_has_the_name_of_a_use_case() -> None:
     rooms = {module.name for module in pkgutil.iter_modules(trayopt.__path__)}
     assert rooms.isdisjoint(trayopt.__all__)
+    files = {module.name for module in pkgutil.iter_modules(api.__path__)}
+    assert files.isdisjoint({*trayopt.__all__, *api.__all__})
 
 
 def test_a_plan_and_its_file_are_one(plan_file: Path) -> None:

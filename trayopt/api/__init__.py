@@ -1,0 +1,50 @@
+"""F5: the use cases, one call each: load a job, solve it, check a plan, explain; the commands are a thin shell.
+
+Each file of the room holds use cases of one kind, and loads what it works with when it is called.
+"""
+
+from __future__ import annotations
+
+from trayopt.api.explaining import carry_out, explain
+from trayopt.api.hardware import (
+    hardware_page,
+    hardware_picture,
+    library_entries,
+    library_survey,
+    measuring_sheet,
+    new_hardware,
+)
+from trayopt.api.judging import check, compare, judge
+from trayopt.api.mending import mend
+from trayopt.api.pricing import Habits, habits, prices
+from trayopt.api.printing import record, sheets
+from trayopt.api.proving import Proofs, prove
+from trayopt.api.reading import json_schema, load_job
+from trayopt.api.solving import EXPLAIN_S, Result, solve
+
+__all__ = [
+    "EXPLAIN_S",
+    "Habits",
+    "Proofs",
+    "Result",
+    "carry_out",
+    "check",
+    "compare",
+    "explain",
+    "habits",
+    "hardware_page",
+    "hardware_picture",
+    "json_schema",
+    "judge",
+    "library_entries",
+    "library_survey",
+    "load_job",
+    "measuring_sheet",
+    "mend",
+    "new_hardware",
+    "prices",
+    "prove",
+    "record",
+    "sheets",
+    "solve",
+]

@@ -1,0 +1,152 @@
+"""F5: the library of hardware: its entries, their pictures and pages, and new ones from a tape and a label."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from trayopt.api.reading import load_job
+
+if TYPE_CHECKING:
+    from trayopt.errors import Fault
+    from trayopt.library.entries import Entry, Survey
+
+
+def library_survey(folders: Sequence[Path] = (), files: Sequence[Path] | None = None) -> Survey:
+    """Read and validate every entry of the library and of the user's folders, or only some files.
+
+    Raises
+    ------
+    InputError
+        Where a folder is none.
+    """
+    from trayopt.library.entries import survey
+    from trayopt.library.find import Library
+
+    return survey(Library(folders), files)
+
+
+def library_entries(name: str, kind: str | None = None, folders: Sequence[Path] = ()) -> list[Entry]:
+    """Give the entries with an id, the first that is found of each kind; or the entry of a file ending in ``.yaml``.
+
+    Raises
+    ------
+    InputError
+        Where there is none, or what it is found in is wrong.
+    """
+    from trayopt.library.entries import file_entry, find_entries
+    from trayopt.library.find import Library
+
+    if name.endswith(".yaml"):
+        return [file_entry(Library(folders), Path(name), kind)]
+    return find_entries(Library(folders), name, kind)
+
+
+def hardware_picture(source: str | Path, kind: str | None = None, folders: Sequence[Path] = ()) -> str:
+    """Draw hardware before there is a plan, in SVG: with its sizes and names, and what of it is only assumed.
+
+    Parameters
+    ----------
+    source
+        The id of an entry; or a file ending in ``.yaml``: an entry, or a job, whose box is drawn with its trunks.
+    kind
+        The kind of an entry whose id stands for several.
+    folders
+        Folders whose entries come before the models of trayopt.
+
+    Raises
+    ------
+    InputError
+        Where there is no such entry, more than one, or its file is wrong.
+    """
+    from trayopt.errors import InputError
+    from trayopt.library.assumed import assumed
+    from trayopt.library.find import Library
+    from trayopt.library.job import box_path_of, is_job
+    from trayopt.pictures.hardware import Doubts
+    from trayopt.pictures.hardware import hardware_picture as drawn
+    from trayopt.pictures.job import job_picture
+    from trayopt.pictures.svg import svg_file
+
+    if str(source).endswith(".yaml") and is_job(source):
+        job = load_job(source, library=folders)
+        path = box_path_of(source, Library(folders))
+        return svg_file(job_picture(job, Doubts(assumed(*path) if path is not None else ())))
+    found = library_entries(str(source), kind, folders)
+    if len(found) > 1:
+        kinds = ", ".join(entry.kind for entry in found)
+        raise InputError.one("a picture shows one entry", source=str(source), found=kinds, hint="choose with --kind")
+    return svg_file(drawn(found[0].model, Doubts(assumed(found[0].path))))
+
+
+def hardware_page(entries: Sequence[Entry], warnings: Sequence[Fault] = ()) -> str:
+    """Write a page in HTML, with nothing outside of it, that shows entries of the library with their pictures."""
+    from trayopt.library.assumed import assumed
+    from trayopt.pictures.catalogue import Shown, catalogue_page
+    from trayopt.pictures.hardware import Doubts
+    from trayopt.pictures.hardware import hardware_picture as drawn
+
+    unusual: dict[str, list[str]] = {}
+    for fault in warnings:
+        unusual.setdefault(fault.source, []).append(str(fault))
+    shown = [
+        Shown(
+            entry.kind, entry.model.id, entry.summary, str(entry.path),
+            drawn(entry.model, Doubts(assumed(entry.path))), unusual.get(str(entry.path), ()),
+        )
+        for entry in entries
+    ]  # fmt: skip
+    return catalogue_page(shown)
+
+
+def new_hardware(kind: str, file: str | Path, answers: Mapping[str, str], *, library: Sequence[Path] = ()) -> str:
+    """Write the file of a box, a cable, a tray or a set of tubes from what a tape and a label give.
+
+    Parameters
+    ----------
+    kind
+        enclosure, cable, tray or tubes.
+    file
+        Where it is to stand: its name is the id of the entry, and a tray that is given as a path is relative to it.
+    answers
+        By the names of the questions, each as a person writes it, with sizes in mm.
+    library
+        Folders in which the tray of a box is looked for before the models of trayopt.
+
+    Returns
+    -------
+    str
+        YAML that ``library validate`` passes; beside every value it says whether it was measured or assumed.
+
+    Raises
+    ------
+    InputError
+        Where an answer is missing or cannot be read, or what is described cannot be built.
+    """
+    from trayopt.errors import InputError
+    from trayopt.formats.locate import describe
+    from trayopt.library.find import KINDS, Library
+    from trayopt.library.starters import starter
+
+    chosen = next((each for each in KINDS if each == kind), None)
+    if chosen is None:
+        raise InputError.one("there is no such kind", source="new", found=describe(kind), allowed=", ".join(KINDS))
+    name = "mine" if str(file) == "-" else Path(file).stem
+    return starter(chosen, name, answers, Library(library), Path(file).parent)
+
+
+def measuring_sheet() -> str:
+    """Draw a page to print, in SVG, that says what to measure of a box, and where."""
+    from trayopt.domain.hardware import Enclosure
+    from trayopt.library.find import Library
+    from trayopt.library.resolve import Resolver
+    from trayopt.library.starters.questions import QUESTIONS
+    from trayopt.pictures.measuring import SAMPLE, Asked
+    from trayopt.pictures.measuring import measuring_sheet as drawn
+    from trayopt.pictures.svg import svg_file
+
+    sample = Resolver(Library()).entry("enclosure", SAMPLE)
+    assert isinstance(sample, Enclosure)
+    asked = {kind: [Asked(each.name, each.asks, each.example) for each in found] for kind, found in QUESTIONS.items()}
+    return svg_file(drawn(asked, sample))

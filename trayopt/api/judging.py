@@ -1,0 +1,107 @@
+"""F5: judge plans: check a document, review a plan that somebody made, hold two against each other."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from trayopt.api.plans import document_of, opened
+from trayopt.domain.job import Job
+
+if TYPE_CHECKING:
+    from trayopt.checker import Report
+    from trayopt.domain.plan import Plan
+    from trayopt.errors import Fault
+    from trayopt.review.compare import Pair
+    from trayopt.review.desk import Review
+
+
+def check(job: Job, plan: Plan | str | Path, *, warn: Callable[[Fault], None] | None = None) -> Report:
+    """Check a plan document against its job: every rule, and every figure that it claims.
+
+    Parameters
+    ----------
+    job
+        The job, as ``load_job`` gives it.
+    plan
+        The plan, or its file in JSON (``-`` for standard input); see ``judge`` for tables.
+    warn
+        Told where the file is of a former format: only where things lie is taken over of it.
+
+    Returns
+    -------
+    Report
+        ``passed``; ``findings``, the broken rules with their subjects; ``unplaced``, the number of splices without a
+        tray; ``figures``, what the plan states and what is right; ``plan``, the plan with every figure right.
+
+    Raises
+    ------
+    InputError
+        Where the plan cannot be read, or speaks of what the job does not have.
+    """
+    from trayopt.checker import check as check_document
+
+    document, source = document_of(job, plan, "make a plan of it, or judge it as it is", warn)
+    return check_document(job, document, source)
+
+
+def judge(job: Job, plan: Plan | str | Path, *, best: bool | None = None, time_limit_s: float = 20.0) -> Review:
+    """Judge a plan that somebody made, a document or a table, as a reviewer does: with its rows, and beside the best.
+
+    Parameters
+    ----------
+    job
+        The job, as ``load_job`` gives it.
+    plan
+        The plan, or its file: a plan in JSON, or a table in CSV or XLSX (``-`` for standard input).
+    best
+        Whether to look for the best plan and to compare with it; where it is None, for tables only.
+    time_limit_s
+        Most seconds for the best plan, and as many for what a table leaves open.
+
+    Returns
+    -------
+    Review
+        ``passed``; ``damaged``, whether there are cells that cannot be read; ``remarks``, each with its place in the
+        table; ``goals``, value by goal; ``report``, as ``check`` gives it, None where cells are damaged.
+
+    Raises
+    ------
+    InputError
+        Where the file is neither a plan nor a table, or the plan speaks of what the job does not have.
+    """
+    from trayopt.review.desk import review_plan, review_table
+
+    made, document = opened(job, plan)
+    best_s = time_limit_s if (document is None if best is None else best) else None
+    if document is None:
+        return review_table(job, made, complete_s=time_limit_s, best_s=best_s)
+    return review_plan(job, document, made.source, best_s=best_s, notes=made.notes)
+
+
+def compare(job: Job, a: Plan | str | Path, b: Plan | str | Path, *, time_limit_s: float = 20.0) -> Pair:
+    """Hold two plans of a job against each other: goals, trunks and legs that differ, and findings.
+
+    Parameters
+    ----------
+    job
+        The job, as ``load_job`` gives it.
+    a, b
+        Two plans, or their files in JSON, CSV or XLSX.
+    time_limit_s
+        Most seconds for what a table leaves open.
+
+    Returns
+    -------
+    Pair
+        ``as_dict()`` gives the comparison as plain data, with lengths in mm; ``a`` and ``b`` are the two reviews.
+
+    Raises
+    ------
+    InputError
+        Where a file cannot be read, a cell is damaged, or a plan speaks of what the job does not have.
+    """
+    from trayopt.review.compare import compare as pair
+
+    return pair(job, *(judge(job, plan, best=False, time_limit_s=time_limit_s) for plan in (a, b)))

@@ -1,0 +1,152 @@
+"""F5: solve a job, and check the plan before it is given out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from threading import Event
+from typing import TYPE_CHECKING
+
+from trayopt.domain.job import Job
+
+if TYPE_CHECKING:
+    from trayopt.checker import Report
+    from trayopt.domain.plan import Plan
+    from trayopt.solver.model.bound import Step
+    from trayopt.solver.model.clock import Clock
+    from trayopt.solver.solve import Progress
+
+
+@dataclass(frozen=True)
+class Result:
+    """What solving a job came to: the plan document, checked, and what the check said of it."""
+
+    plan: Plan
+    report: Report
+
+    @property
+    def complete(self) -> bool:
+        """Whether every splice is placed and every must is kept."""
+        return self.plan.status != "none" and self.report.passed
+
+
+def solve(
+    job: Job,
+    *,
+    time_limit_s: float | None = None,
+    gap: float | None = None,
+    workers: int = 8,
+    seed: int = 1,
+    reproducible: bool = False,
+    start: Plan | None = None,
+    goals: Sequence[str] | None = None,
+    progress: Progress | None = None,
+    watch: Callable[[Step], None] | None = None,
+    without: Iterable[str] = (),
+    explain: bool = True,
+    stop: Event | None = None,
+) -> Result:
+    """Find the best plan of a job, and check it before it is given out.
+
+    Parameters
+    ----------
+    job
+        The job, as ``load_job`` gives it.
+    time_limit_s
+        Most seconds for all of it; with ``reproducible`` in the solver's deterministic time instead of wall time.
+    gap
+        Leave a goal when value - bound is at most this part of the value.
+    workers, seed
+        Search threads, and the seed of their random choices.
+    reproducible
+        One worker and no wall clock: the same plan byte for byte.
+    start
+        A plan to begin with.
+    goals
+        legs, trays, crossings and leg_length_mm, or some of them, in the order in which they count.
+    progress
+        Called with seconds, goal, value and bound.
+    watch
+        Called with each step of the trail: a better plan, or a better bound with its author and what it takes for granted.
+    without
+        Names of relaxations and tactics of the search that are left out.
+    explain
+        Whether to look for the first conflict where splices stay unplaced or musts are broken, for at most
+        ``EXPLAIN_S`` seconds, which are part of the limit.
+    stop
+        Set from another thread or a handler of signals, it ends the search with the best plan so far, as Ctrl-C does.
+
+    Returns
+    -------
+    Result
+        ``plan``, the plan document with lengths in mm, and ``report``, what its check says of it.
+
+    Raises
+    ------
+    InputError
+        Where built pins contradict each other, or ``start`` is no plan of the job, or the goals cannot be ordered so.
+    SolverFault
+        Where the plan fails its own check.
+    """
+    from trayopt.checker import assignment_of, check, measure
+    from trayopt.errors import InputError, SolverFault
+    from trayopt.goals.registry import order
+    from trayopt.solver.model.clock import Clock
+    from trayopt.solver.model.in_time import margin
+    from trayopt.solver.solve import Options
+    from trayopt.solver.solve import solve as search
+
+    first = assignment_of(job, start, "<start>")[0] if start is not None else None
+    try:
+        order(goals)
+    except ValueError as wrong:
+        raise InputError.one(str(wrong), source="--goals") from wrong
+    limit = time_limit_s if time_limit_s is None or reproducible else time_limit_s - margin(time_limit_s)
+    clock = Clock(limit, deterministic=reproducible)
+    reserve = min(EXPLAIN_S, EXPLAIN_PART * limit) if explain and limit is not None else 0.0
+    options = Options(
+        limit, gap, workers, seed, reproducible, first, tuple(goals) if goals is not None else None,
+        frozenset(without), reserve,
+    )  # fmt: skip
+    found = search(job, options, progress, watch, stop)
+    plan = measure(
+        job,
+        found.assignment,
+        status=found.status,
+        stopped=found.stopped,
+        bounds=found.bounds,
+        solver=found.solver,
+        goal_order=found.order,
+        by=found.by,
+    )
+    if explain:
+        clock.effort = found.solver.deterministic_time
+        plan = _with_conflict(job, plan, clock, stop)
+    report = check(job, plan, "<own plan>")
+    broken = report.at("always") if plan.status != "none" else ()
+    if report.figures or broken:
+        wrong_parts = [str(item) for item in (*report.figures, *broken)]
+        raise SolverFault("the plan fails its own check: " + "; ".join(wrong_parts))
+    return Result(plan, report)
+
+
+EXPLAIN_S = 10.0
+"""Most seconds in which solve looks for the first conflict, in deterministic time where the plan is to be reproducible."""
+
+
+EXPLAIN_PART = 0.2
+"""Most of a limit that is kept for it, as long as no plan is known that needs no explanation."""
+
+
+def _with_conflict(job: Job, plan: Plan, clock: Clock, stop: Event | None) -> Plan:
+    """Let a plan that leaves splices unplaced or musts broken say the first conflict; ``clock`` is that of the whole."""
+    from trayopt.explainer.explaining import explain_short
+    from trayopt.solver.model.clock import Clock
+    from trayopt.solver.model.in_time import in_time
+
+    if plan.stopped == "interrupted" or clock.over:
+        return plan
+    limit = EXPLAIN_S if clock.left is None else min(EXPLAIN_S, clock.left)
+    rest = Clock(limit, deterministic=clock.deterministic)
+    made = in_time(lambda: explain_short(job, plan, rest), rest, stop)
+    return plan if made is None else plan.model_copy(update={"explanation": made.plain()})
