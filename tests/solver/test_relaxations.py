@@ -24,11 +24,12 @@ from trayopt.domain.plan import GoalName
 from trayopt.domain.ranges import Run
 from trayopt.domain.splicing import Piece
 from trayopt.goals.registry import measure_all, order
+from trayopt.solver.bounds import pattern_counts
 from trayopt.solver.bounds.closed_patterns import closed_bunches
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.opposite_orders import encoded
 from trayopt.solver.bounds.outline import can_be_placed, preference_bound
-from trayopt.solver.bounds.pattern_counts import count, fewest_trays, in_scope, least_irregular
+from trayopt.solver.bounds.pattern_counts import count, in_scope
 from trayopt.solver.bounds.set_partition import (
     legs_bound,
     narrowed,
@@ -222,18 +223,13 @@ def test_counts_of_settled_divisions(kind: str) -> None:
             assert first is not None
             assert held is not None
             trays, length = held.values["trays"], held.values["leg_length_mm"]
-            if goal == "trays":
-                bounds = fewest_trays(whole(), weight, Clock()), fewest_trays(whole(), weight, Clock())
-            elif goal == "leg_length_mm":
-                counted = count(whole(), weight, Clock()), count(whole(), weight, Clock(), trays=trays)
-                assert counted[0] is not None
-                assert counted[1] is not None
-                bounds = counted[0].bound, counted[1].bound
-            else:
-                bounds = (
-                    least_irregular(whole(), weight, Clock()),
-                    least_irregular(whole(), weight, Clock(), trays=trays, length_mm=length),
-                )
+            limits: dict[GoalName, int] = {"trays": trays, "leg_length_mm": length}
+            limits = {name: limits[name] for name in PLACED[:i] if name in limits}
+            bounds = tuple(pattern_counts.placed_bound(goal, whole(), weight, most, Clock()) for most in ({}, limits))
+            if goal == "leg_length_mm":
+                counted = count(whole(), weight, Clock(), trays=trays)
+                assert counted is not None
+                assert counted.bound == bounds[1]
             for bound, plan in zip(bounds, (first, held), strict=True):
                 assert bound is not None, f"seed {seed}: counts deny a plan that is there"
                 assert bound <= plan.values[goal], f"seed {seed}: {goal}"
@@ -397,7 +393,7 @@ def test_idle_legs_are_counted_at_the_tray_alone(divide_at: Sequence[str], trays
     model = build(job, Policy("hard", "soft"), all_placed=True, divisions=divisions, cuts=False)
     weight = 10
     assert in_scope(model)
-    assert fewest_trays(model, weight, Clock()) == trays
+    assert pattern_counts.placed_bound("trays", model, weight, {}, Clock()) == trays
     assert placed_bound("trays", divider, divider.open, weight, 0, {}, Clock()) == trays
     assert legs_bound(divider, divider.open, weight, Clock()) == trays + 1
     best = solved(job, model, ("legs", "trays"))

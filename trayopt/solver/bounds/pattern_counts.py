@@ -22,12 +22,10 @@ from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
 from trayopt.domain.plan import GoalName
-from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.base import Rule
 from trayopt.rules.pin import Pinned
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.variables import (
-    CannotSay,
     Cuts,
     FirstStacks,
     LeastLoads,
@@ -43,7 +41,7 @@ from trayopt.rules.variables import (
     TrunkWays,
     Variables,
 )  # fmt: skip
-from trayopt.solver.bounds.outline import Outline
+from trayopt.solver.bounds.kind_counts import EFFORT, PART, Kind, KindCounts, Limits
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import linear, total
@@ -51,16 +49,10 @@ from trayopt.solver.model.model import Key, Model
 from trayopt.solver.model.run import hint_all
 from trayopt.solver.model.vocabulary import voice
 
-PART = 0.15
-"""Most of what is left of the limit for one answer."""
-LENGTH_EFFORT = 6.0
-"""Most deterministic time for the least length, which bounds the goal."""
 IRREGULAR_EFFORT = 2.0
 """Most deterministic time for the least irregular counts of the least length."""
 LATENESS_EFFORT = 1.0
 """Most deterministic time for the choice among counts of one length, which is only a guess."""
-
-Kind = tuple[int, int, tuple[tuple[str, int], ...]]
 
 
 @dataclass(frozen=True)
@@ -84,7 +76,7 @@ class Guess:
     ends: Mapping[str, str]
 
 
-class Counts(Outline):
+class Counts(KindCounts):
     """The counting model of the plans of a whole model whose divisions are settled."""
 
     def __init__(self, whole: Model, divisions: Mapping[Key, Sequence[int]]) -> None:
@@ -191,27 +183,10 @@ class Counts(Outline):
         """Bound the legs at a place as the whole model does."""
         return self.whole.most_legs_at(place)
 
-    def legs_at(self, trunk: Trunk, place: Place) -> Any:
-        """How many legs of a trunk are at a place."""
-        return total(dict(kind[2]).get(trunk.id, 0) * at[place] for kind, at in self._number.items())
-
-    def ends(self, place: Place) -> Any:
-        """Fibre ends of a place."""
-        return total(kind[0] * at[place] for kind, at in self._number.items())
-
-    def sleeves2(self, place: Place) -> Any:
-        """Twice the sleeves of a place; sleeves differ by tray, so kinds know them only where all trays have one size."""
-        if len({stack.tray.sleeve_fibres for stack in self.job.enclosure.stacks}) > 1:
-            raise CannotSay("Counts", "sleeves of several sizes")
-        return total(kind[1] * at[place] for kind, at in self._number.items())
-
-    def used(self, place: Place) -> Any:
-        """Whether a tray place is used."""
-        return self.positive(("used", place), total(at[place] for at in self._number.values()), len(self.kinds))
-
-    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
-        """Whether a trunk has a leg at a place."""
-        return self.positive(("trunk at", trunk.id, place), self.legs_at(trunk, place), self.most_trunk_legs(trunk))
+    def most_bunches(self, place: Place) -> int:
+        """Bound the bunches at a place by all of them."""
+        del place
+        return len(self.kinds)
 
     def guess(self, value: Callable[[Any], int]) -> Guess:
         """Read counts, ways and ends out of a solution."""
@@ -245,7 +220,7 @@ def kinds(model: Model) -> dict[int, Kind]:
         by_trunk: dict[str, int] = {}
         for leg in legs:
             by_trunk[leg.trunk] = by_trunk.get(leg.trunk, 0) + 1
-        found[bunch] = (model.loads[bunch], sleeves[bunch], tuple(sorted(by_trunk.items())))
+        found[bunch] = Kind(model.loads[bunch], sleeves[bunch], tuple(sorted(by_trunk.items())))
     return found
 
 
@@ -263,19 +238,17 @@ def count(model: Model, weight: int, clock: Clock, *, trays: int | None = None) 
 
     ``weight`` bounds the broken preferences as it does in the model, ``trays`` the used places of the plans of which is asked.
     """
-    counts = _counts(model, weight)
-    if trays is not None:
-        counts.require(GOALS["trays"].encode(model.job, counts.voice) <= trays)
-    length = GOALS["leg_length_mm"].encode(model.job, counts.voice)
+    counts = _counts(model, weight, {"trays": trays})
+    length = counts.encoded("leg_length_mm")
     counts.minimize(length)
-    status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2, part=PART)
+    status, solver = solve_one(counts.cp, clock, EFFORT, symmetry_level=2, part=PART)
     if status == cp_model.INFEASIBLE:
         return None
     bound = max(0, whole_bound(solver.best_objective_bound))
     if status not in FOUND:
         return Counted(bound, None)
     counts.require(length <= solver.value(linear(length)))
-    irregular = GOALS["irregular"].encode(model.job, counts.voice)
+    irregular = counts.encoded("irregular")
     least, found = 0, solver
     for goal, effort in ((irregular, IRREGULAR_EFFORT), (counts.lateness(), LATENESS_EFFORT)):
         if isinstance(goal, int):
@@ -293,40 +266,21 @@ def count(model: Model, weight: int, clock: Clock, *, trays: int | None = None) 
     return Counted(bound, counts.guess(found.value), least)
 
 
-def fewest_trays(model: Model, weight: int, clock: Clock) -> int | None:
-    """Bound the used places of the plans of a model; None if it is proven that it has none.
+def placed_bound(goal: GoalName, model: Model, weight: int, limits: Limits, clock: Clock) -> int | None:
+    """Bound a goal over the plans of a model that break preferences of at most this weight; None if it has none.
 
-    ``weight`` bounds the broken preferences as it does in the model.
+    ``goal`` is trays, leg_length_mm or irregular; ``limits`` are what those plans have at most of which is asked.
     """
-    return _least(_counts(model, weight), "trays", clock)
+    counts = _counts(model, weight, limits)
+    return counts.lower_bound(counts.encoded(goal), clock)
 
 
-def least_irregular(
-    model: Model, weight: int, clock: Clock, *, trays: int | None = None, length_mm: int | None = None
-) -> int | None:
-    """Bound how irregular plans of a model are that use so many places, of so much leg length, at most; None if it has none."""
-    counts = _counts(model, weight)
-    limits: dict[GoalName, int | None] = {"trays": trays, "leg_length_mm": length_mm}
-    for goal, most in limits.items():
-        if most is not None:
-            counts.require(GOALS[goal].encode(model.job, counts.voice) <= most)
-    return _least(counts, "irregular", clock)
-
-
-def _counts(model: Model, weight: int) -> Counts:
-    """Make the counts of plans that break preferences of at most this weight."""
+def _counts(model: Model, weight: int, limits: Limits) -> Counts:
+    """Make the counts of plans that break preferences of at most this weight, within limits."""
     counts = Counts(model, {(s.trunk, s.number): model.divisions(s) for s in model.job.subunits if model.divisions(s)})
-    broken = counts.broken("prefer")
-    if not isinstance(broken, int):
-        counts.require(broken <= weight)
+    counts.hold_preferences(weight)
+    counts.hold_goals(limits)
     return counts
-
-
-def _least(counts: Counts, goal: GoalName, clock: Clock) -> int | None:
-    """Bound a goal from below; None where it is proven that there are no counts."""
-    counts.minimize(GOALS[goal].encode(counts.job, counts.voice))
-    status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2, part=PART)
-    return None if status == cp_model.INFEASIBLE else max(0, whole_bound(solver.best_objective_bound))
 
 
 def hold(model: Model, guess: Guess, *literals: Any, places: bool) -> cp_model.CpModel:

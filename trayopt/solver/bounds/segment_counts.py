@@ -109,6 +109,10 @@ class SegmentCounts(Model):
             self._follow(key)
         for leg in self._parts:
             self._at_places(leg)
+        self.furnish(clock)
+
+    def furnish(self, clock: Clock) -> None:
+        """Make what stands on the counts, once they are made: what rules and goals ask for."""
 
     # -- legs and stretches ------------------------------------------------------------------------------------------
 

@@ -36,18 +36,16 @@ from trayopt.rules.variables import (
     TrunkWays,
     Variables,
 )  # fmt: skip
-from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.place_counts import area_in_box, most_area
-from trayopt.solver.bounds.segment_counts import MOST_COUNTS, SegmentCounts
+from trayopt.solver.bounds.segment_counts import SegmentCounts
 from trayopt.solver.bounds.stretches import joins_apart
 from trayopt.solver.model.capacity_cuts import Burden, cut_capacity
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, total
-from trayopt.solver.model.model import Divisions, Key
-from trayopt.solver.model.posting import Policy, let_speak
+from trayopt.solver.model.model import Key
+from trayopt.solver.model.posting import let_speak
 from trayopt.solver.model.symmetry import alike
 from trayopt.solver.model.vocabulary import voice
-from trayopt.solver.model.ways import Partings as DividedAt
 
 
 class Segments(SegmentCounts):
@@ -56,23 +54,11 @@ class Segments(SegmentCounts):
     swaps = True
     """Whether nothing is asked of these stretches that tells stacks apart which the rules do not."""
 
-    def __init__(
-        self,
-        divider: Divider,
-        divisions: Divisions,
-        policy: Policy,
-        *,
-        all_placed: bool,
-        clock: Clock,
-        divide_at: DividedAt | None = None,
-    ) -> None:
-        super().__init__(divider, divisions, policy, all_placed=all_placed, clock=clock, divide_at=divide_at)
-        if self.size > MOST_COUNTS:
-            return
-        job = self.job
-        self.kept = let_speak(self, self.voice_for, policy)
+    def furnish(self, clock: Clock) -> None:
+        """Let the rules speak, and say what holds of all stretches together."""
+        self.kept = let_speak(self, self.voice_for, self.policy)
         cut_capacity(self, self.kept, *self._burdens())
-        if all_placed and policy.must == "hard" and job.rules[GuideFill.id].level == "must":
+        if self.all_placed and self.policy.must == "hard" and self.job.rules[GuideFill.id].level == "must":
             self._fill_guides(clock)
         if self.swaps:
             self._break_ties()

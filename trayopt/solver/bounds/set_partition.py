@@ -18,7 +18,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import Any
 
 from ortools.sat.python import cp_model
 
@@ -27,14 +27,12 @@ from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
 from trayopt.domain.plan import GoalName
-from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.base import Rule
 from trayopt.rules.pin import Pinned
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_pair import TrayPair
 from trayopt.rules.variables import (
-    CannotSay,
     Cuts,
     FirstStacks,
     LeastLoads,
@@ -54,35 +52,22 @@ from trayopt.rules.variables import (
 )  # fmt: skip
 from trayopt.solver.bounds.closed_patterns import Bunch, closed_bunches
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.outline import Outline
+from trayopt.solver.bounds.kind_counts import EFFORT, PART, Kind, KindCounts, Limits
 from trayopt.solver.bounds.tied_subunits import room_of
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
+from trayopt.solver.model.interruptible import FOUND, solve_one
 from trayopt.solver.model.literals import linear, total
 from trayopt.solver.model.model import Divisions, Key
 from trayopt.solver.model.vocabulary import voice
 from trayopt.solver.model.ways import Partings as DividedAt
 
-EFFORT = 6.0
-"""Most deterministic time for one answer."""
 WEIGHT_EFFORT = 2.0
 """Most deterministic time for the bound on preferences."""
-PART = 0.2
-"""Most of what is left of the limit for one answer."""
 MOST_COUNTS = 2000
 """Of more kinds times places than this, the length is not bounded: no answer is to be had soon."""
 
 
-class Kind(NamedTuple):
-    """What a bunch brings to a tray: fibre ends, twice its sleeves, its legs by trunk, the pairs of trunks it joins."""
-
-    ends: int
-    sleeves2: int
-    legs: tuple[tuple[str, int], ...]
-    pairs: frozenset[tuple[str, ...]]
-
-
-class SetPartition(Outline):
+class SetPartition(KindCounts):
     """The outline of a job whose divisions are open, with bunches on stacks and their kinds at places."""
 
     def __init__(
@@ -195,7 +180,8 @@ class SetPartition(Outline):
         """Fewest ends that a bunch brings."""
         return min((kind.ends for kind in self._number), default=1)
 
-    def _most_bunches(self, place: Place) -> int:
+    def most_bunches(self, place: Place) -> int:
+        """Bound the bunches at a place by the fibres of its tray and the lightest bunch."""
         return 2 * self.job.enclosure.tray_at(place).fibres // self._lightest
 
     def _kind(self, bunch: Bunch, sleeves: Mapping[Leg, int]) -> Kind:
@@ -270,13 +256,6 @@ class SetPartition(Outline):
         """How many legs of a division are on a stack."""
         return total(self.on(leg, stack) for leg in self.legs(subunit, of))
 
-    def _sum(self, place: Place, what: int) -> Any:
-        return total(kind[what] * at[place] for kind, at in self._number.items())
-
-    def legs_at(self, trunk: Trunk, place: Place) -> Any:
-        """How many legs of a trunk are at a place."""
-        return total(dict(kind.legs).get(trunk.id, 0) * at[place] for kind, at in self._number.items())
-
     def legs_on(self, trunk: Trunk, stack: str) -> Any:
         """How many legs of a trunk are on a stack."""
         return total(self.legs_at(trunk, place) for place in self.places if place.stack == stack)
@@ -285,21 +264,6 @@ class SetPartition(Outline):
         """Bound the legs at a place by the bunch that brings the most for its places."""
         densest = max((len(bunch) / sum(map(self.job.ends, bunch)) for bunch in self._here), default=0)
         return int(2 * self.job.enclosure.tray_at(place).fibres * densest + 1e-6)
-
-    def ends(self, place: Place) -> Any:
-        """Fibre ends of a place."""
-        return self._sum(place, 0)
-
-    def sleeves2(self, place: Place) -> Any:
-        """Twice the sleeves of a place; sleeves differ by tray, so kinds know them only where all trays have one size."""
-        if len({stack.tray.sleeve_fibres for stack in self.job.enclosure.stacks}) > 1:
-            raise CannotSay("SetPartition", "sleeves of several sizes")
-        return self._sum(place, 1)
-
-    def used(self, place: Place) -> Any:
-        """Whether a tray place is used."""
-        here = total(at[place] for at in self._number.values())
-        return self.positive(("used", place), here, self._most_bunches(place))
 
     def trunk_on(self, trunk: Trunk, stack: str) -> Any:
         """Whether a trunk has a leg on a stack: where a bunch with one lies."""
@@ -310,16 +274,10 @@ class SetPartition(Outline):
         """Whether a leg of a subunit is on a stack."""
         return self.any_of(*(self.on(leg, stack) for of in self.divisions(subunit) for leg in self.legs(subunit, of)))
 
-    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
-        """Whether a trunk has a leg at a place."""
-        if not self.trays:
-            return super().trunk_at(trunk, place)
-        return self.positive(("trunk at", trunk.id, place), self.legs_at(trunk, place), self.most_trunk_legs(trunk))
-
     def pair_at(self, pair: tuple[str, str], place: Place) -> Any:
         """Whether splices of a pair of trunks lie at a place."""
         here = total(at[place] for kind, at in self._number.items() if tuple(sorted(pair)) in kind.pairs)
-        return self.positive(("pair", pair, place), here, self._most_bunches(place))
+        return self.positive(("pair", pair, place), here, self.most_bunches(place))
 
 
 def weight_bound(
@@ -334,7 +292,7 @@ def weight_bound(
     if isinstance(broken, int) or not partition.listed:
         return least
     partition.require(broken >= least)
-    return _least(partition, broken, clock, WEIGHT_EFFORT)
+    return partition.lower_bound(broken, clock, WEIGHT_EFFORT)
 
 
 def legs_bound(
@@ -345,11 +303,7 @@ def legs_bound(
     Where no weight is given, plans may break any.
     """
     partition = _kept(divider, divisions, weight, clock, trays=False, divide_at=divide_at)
-    return 0 if partition is None else _least(partition, _legs(partition), clock)
-
-
-Limits = Mapping[GoalName, int | None]
-"""What plans have of goals at most; None for any."""
+    return 0 if partition is None else partition.lower_bound(partition.encoded("legs"), clock)
 
 
 def placed_bound(
@@ -371,11 +325,9 @@ def placed_bound(
     partition = _kept(divider, divisions, weight, clock, trays=True, divide_at=divide_at)
     if partition is None or partition.size > MOST_COUNTS:
         return 0
-    partition.require(_legs(partition) >= fewest)
-    for name, most in limits.items():
-        if most is not None:
-            partition.require(_encoded(partition, name) <= most)
-    return _least(partition, _encoded(partition, goal), clock) or 0
+    partition.require(partition.encoded("legs") >= fewest)
+    partition.hold_goals(limits)
+    return partition.lower_bound(partition.encoded(goal), clock) or 0
 
 
 def narrowed(
@@ -395,7 +347,7 @@ def narrowed(
     partition = _kept(divider, divisions, weight, clock, trays=False, divide_at=divide_at)
     if partition is None:
         return divisions
-    partition.require(_legs(partition) <= legs)
+    partition.hold_goals({"legs": legs})
     seen: set[tuple[Key, int]] = set()
     literals = {
         (key, of): partition.divided(divider.job.subunit_of_leg[key], of) for key in divisions for of in divisions[key]
@@ -422,24 +374,6 @@ def _kept(
 ) -> SetPartition | None:
     """Make the set partition of plans that break preferences of at most this weight; None where bunches are too many."""
     partition = SetPartition(divider, divisions, clock, trays=trays, divide_at=divide_at)
-    broken = partition.broken("prefer")
-    if weight is not None and not isinstance(broken, int):
-        partition.require(broken <= weight)
+    if weight is not None:
+        partition.hold_preferences(weight)
     return partition if partition.listed else None
-
-
-def _legs(partition: SetPartition) -> Any:
-    return _encoded(partition, "legs")
-
-
-def _encoded(partition: SetPartition, goal: GoalName) -> Any:
-    return GOALS[goal].encode(partition.job, partition.voice)
-
-
-def _least(partition: SetPartition, goal: Any, clock: Clock, effort: float = EFFORT) -> int | None:
-    """Bound a goal from below; None where there is no such plan."""
-    partition.cp.minimize(goal)
-    status, solver = solve_one(partition.cp, clock, effort, symmetry_level=2, part=PART)
-    if status == cp_model.INFEASIBLE:
-        return None
-    return max(0, whole_bound(solver.best_objective_bound))

@@ -39,15 +39,12 @@ from trayopt.rules.variables import (
     TrunkWays,
     Variables,
 )  # fmt: skip
-from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.segment_counts import MOST_COUNTS
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import total
-from trayopt.solver.model.model import Divisions, Key
-from trayopt.solver.model.posting import Policy
+from trayopt.solver.model.model import Key
 from trayopt.solver.model.vocabulary import voice
-from trayopt.solver.model.ways import Partings as DividedAt
 
 
 class SettledSegments(Segments):
@@ -55,17 +52,9 @@ class SettledSegments(Segments):
 
     swaps = False
 
-    def __init__(
-        self,
-        divider: Divider,
-        divisions: Divisions,
-        policy: Policy,
-        *,
-        all_placed: bool,
-        clock: Clock,
-        divide_at: DividedAt | None = None,
-    ) -> None:
-        super().__init__(divider, divisions, policy, all_placed=all_placed, clock=clock, divide_at=divide_at)
+    def furnish(self, clock: Clock) -> None:
+        """Let the rules speak, and tell where blocks begin and end that nothing keeps together."""
+        super().furnish(clock)
         if self.able and not self._kept_together:
             for i, block in enumerate(self.blocks):
                 if block.spliced:

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from trayopt.domain.plan import GoalName
-from trayopt.solver.bounds.pattern_counts import Guess, count, fewest_trays, hold, in_scope
+from trayopt.solver.bounds.pattern_counts import Guess, count, hold, in_scope, placed_bound
 from trayopt.solver.heuristics.completion import Answer, RelaxedModel, RelaxedSolution, add_all
 from trayopt.solver.heuristics.constructive import first_plans, keeps_facts
 from trayopt.solver.heuristics.precedence import hold_order, order_of
@@ -151,7 +151,7 @@ def _counted(s: Session, model: Model, least: int) -> Guess | None:
     Where trays count before lengths, the lengths are those of plans with the fewest trays.
     """
     order = s.state.order
-    trays = fewest_trays(model, least, s.clock)
+    trays = placed_bound("trays", model, least, {}, s.clock)
     if trays is not None:
         model.least["trays"] = Least(trays, "pattern_counts")
         if order.index("trays") > order.index("leg_length_mm"):

@@ -11,8 +11,9 @@ from typing import Any
 
 from trayopt.domain.plan import GoalName
 from trayopt.rules.no_empty_below import NoEmptyBelow
-from trayopt.solver.bounds import place_counts, set_partition
-from trayopt.solver.bounds.pattern_counts import count, fewest_trays, in_scope, least_irregular
+from trayopt.solver.bounds import pattern_counts, place_counts, set_partition
+from trayopt.solver.bounds.kind_counts import Limits
+from trayopt.solver.bounds.pattern_counts import in_scope
 from trayopt.solver.bounds.rings import chained
 from trayopt.solver.bounds.settled_segments import SettledSegments
 from trayopt.solver.heuristics.completion import Query, RelaxedModel
@@ -188,19 +189,13 @@ class Descent:
         """Bound a goal of places over the plans of a model that are as good in all goals before, by counting."""
         session = self.session
         good = session.as_good(goal)
-        weight, trays = session.state.value("broken_prefer"), good.get("trays")
+        weight = session.state.value("broken_prefer")
         length = good.get("leg_length_mm") if goal == "irregular" else None
+        limits: Limits = {"legs": good.get("legs"), "trays": good.get("trays"), "leg_length_mm": length}
         if in_scope(model):
             if not session.on("pattern_counts"):
                 return 0
-            found: int | None = None
-            if goal == "trays":
-                found = fewest_trays(model, weight, session.clock)
-            elif goal == "irregular":
-                found = least_irregular(model, weight, session.clock, trays=trays, length_mm=length)
-            else:
-                counted = count(model, weight, session.clock, trays=trays)
-                found = None if counted is None else counted.bound
+            found = pattern_counts.placed_bound(goal, model, weight, limits, session.clock)
             return session.know(model, goal, found or 0, "pattern_counts", good)
         if not session.on("set_partition"):
             return 0
@@ -210,7 +205,7 @@ class Descent:
             {(s.trunk, s.number): of for s in session.job.subunits if (of := model.divisions(s))},
             weight,
             session.state.least("legs") if "legs" in good else 0,
-            {"legs": good.get("legs"), "trays": trays, "leg_length_mm": length},
+            limits,
             session.clock,
             divide_at={trunk.id: model.divide_options(trunk) for trunk in session.job.trunks},
         )

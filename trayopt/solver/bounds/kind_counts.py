@@ -1,0 +1,97 @@
+"""How many bunches of each kind lie at each tray place, without saying which: what counting relaxations have in common.
+
+Bunches are of one kind if they bring the same to a tray. What is left out is which bunch lies where, and so their order.
+"""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Trunk
+from trayopt.domain.plan import GoalName
+from trayopt.goals.registry import BY_ID as GOALS
+from trayopt.rules.variables import CannotSay
+from trayopt.solver.bounds.outline import Outline
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.interruptible import solve_one, whole_bound
+from trayopt.solver.model.literals import total
+
+EFFORT = 6.0
+"""Most deterministic time for one answer."""
+PART = 0.2
+"""Most of what is left of the limit for one answer."""
+
+Limits = Mapping[GoalName, int | None]
+"""What plans have of goals at most; None for any."""
+
+
+class Kind(NamedTuple):
+    """What a bunch brings to a tray: fibre ends, twice its sleeves, its legs by trunk, the pairs of trunks it joins."""
+
+    ends: int
+    sleeves2: int
+    legs: tuple[tuple[str, int], ...]
+    pairs: frozenset[tuple[str, ...]] = frozenset()
+
+
+class KindCounts(Outline):
+    """An outline with counts of bunches at places; whoever makes the counts puts them into ``_number``."""
+
+    _number: dict[Kind, dict[Place, Any]]
+    """Bunches of each kind at each place."""
+
+    @abstractmethod
+    def most_bunches(self, place: Place) -> int:
+        """Bound the bunches at a place."""
+
+    def legs_at(self, trunk: Trunk, place: Place) -> Any:
+        """How many legs of a trunk are at a place."""
+        return total(dict(kind.legs).get(trunk.id, 0) * at[place] for kind, at in self._number.items())
+
+    def ends(self, place: Place) -> Any:
+        """Fibre ends of a place."""
+        return total(kind.ends * at[place] for kind, at in self._number.items())
+
+    def sleeves2(self, place: Place) -> Any:
+        """Twice the sleeves of a place; sleeves differ by tray, so kinds know them only where all trays have one size."""
+        if len({stack.tray.sleeve_fibres for stack in self.job.enclosure.stacks}) > 1:
+            raise CannotSay(type(self).__name__, "sleeves of several sizes")
+        return total(kind.sleeves2 * at[place] for kind, at in self._number.items())
+
+    def used(self, place: Place) -> Any:
+        """Whether a tray place is used."""
+        here = total(at[place] for at in self._number.values())
+        return self.positive(("used", place), here, self.most_bunches(place))
+
+    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
+        """Whether a trunk has a leg at a place; as the outline says it where nothing is counted at places."""
+        if not self._number:
+            return super().trunk_at(trunk, place)
+        return self.positive(("trunk at", trunk.id, place), self.legs_at(trunk, place), self.most_trunk_legs(trunk))
+
+    def encoded(self, goal: GoalName) -> Any:
+        """Give a goal as an expression."""
+        return GOALS[goal].encode(self.job, self.voice)
+
+    def hold_preferences(self, weight: int) -> None:
+        """Let no more preferences be broken than of this weight."""
+        broken = self.broken("prefer")
+        if not isinstance(broken, int):
+            self.require(broken <= weight)
+
+    def hold_goals(self, limits: Limits) -> None:
+        """Let goals have at most some values."""
+        for goal, most in limits.items():
+            if most is not None:
+                self.require(self.encoded(goal) <= most)
+
+    def lower_bound(self, expression: Any, clock: Clock, effort: float = EFFORT) -> int | None:
+        """Bound an expression from below; None where it is proven that nothing meets what is required."""
+        self.minimize(expression)
+        status, solver = solve_one(self.cp, clock, effort, symmetry_level=2, part=PART)
+        return None if status == cp_model.INFEASIBLE else max(0, whole_bound(solver.best_objective_bound))
