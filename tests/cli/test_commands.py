@@ -18,6 +18,7 @@ from trayopt.cli.exitcodes import MEANING, Exit
 from trayopt.cli.output import Output, table
 from trayopt.errors import InputError
 from trayopt.formats.json_in import read_plan
+from trayopt.rules.registry import BY_ID
 
 HEAVY = {"ortools", "pandas", "numpy", "networkx", "rich", "jinja2", "openpyxl", "distributed"}
 
@@ -284,3 +285,12 @@ def test_hardware_that_cannot_be_built_is_refused_by_every_command(
     told = done.stderr.replace("\n", " ")
     assert re.search(r"turned\.yaml:\d+:\d+: the guides run counterclockwise", told), done.stderr
     assert not (tmp_path / "index.html").exists()
+
+
+def test_explain_v_says_why_there_is_a_rule_and_where_its_figures_come_from() -> None:
+    job = ROOT / "models" / "standard" / "no-2x864-short-tail-wall-3x8.yaml"
+    with_v, without = (trayopt("explain", job, "--ways-out", "0", *more) for more in (["-v"], []))
+    assert with_v.returncode == without.returncode == Exit.NO
+    rule = BY_ID["exposed"]
+    assert f"exposed: {rule.why} Source: {rule.source}.\n" in with_v.stderr
+    assert "Source:" not in without.stderr

@@ -10,7 +10,7 @@ from typing import Any
 
 from trayopt.batches.files import encoded, whole_file
 from trayopt.batches.outcomes import FITTING, MARKS, OUTCOMES
-from trayopt.batches.pages import pieces, text_of
+from trayopt.batches.pages import pieces
 from trayopt.batches.results import Line, Results
 from trayopt.batches.summary import WAYS, Summary, conflict_words, mix_name, variant, variant_key
 from trayopt.batches.tables import fill_of
@@ -52,7 +52,6 @@ def _page(summary: Summary, against: str) -> Iterator[str]:
 
     return pieces(
         "index.html",
-        script=Markup(text_of("index.js")),
         data=Markup(HERE),
         summary=summary,
         words=OUTCOMES,

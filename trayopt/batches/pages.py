@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from trayopt.batches.outcomes import GOAL_WORDS, MARKS, OUTCOMES
 from trayopt.crewsheets.words import words_of
 from trayopt.domain.plan import Plan
+from trayopt.pictures.policy import content_policy
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -21,15 +22,21 @@ SAFETY = (
 
 
 def pieces(template: str, **values: Any) -> Iterator[str]:
-    """Fill in a template piece by piece, with the style and the line of safety that all pages have."""
+    """Fill in a template piece by piece, with its script, and the style and the line of safety that all pages have."""
     from markupsafe import Markup
 
     from trayopt import __version__
 
-    css = Markup(text_of("index.css"))
+    css, script = Markup(text_of("index.css")), text_of(template.replace(".html", ".js"))
     tell = words_of("en")
     safety = f"Safety: {SAFETY} {tell('caution.first')}"
-    return _world().get_template(template).generate(css=css, safety=safety, version=__version__, **values)
+    return (
+        _world()
+        .get_template(template)
+        .generate(
+            css=css, policy=content_policy(script), script=Markup(script), safety=safety, version=__version__, **values
+        )
+    )
 
 
 def plan_page(plan: Plan, outcome: str) -> str:

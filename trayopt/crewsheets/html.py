@@ -23,6 +23,7 @@ from trayopt.domain import colours
 from trayopt.domain.ranges import Run
 from trayopt.library.soundness import Remark, of_job
 from trayopt.pictures.base import Picture
+from trayopt.pictures.policy import content_policy
 from trayopt.pictures.svg import style, svg_text
 
 if TYPE_CHECKING:
@@ -83,6 +84,7 @@ def page_text(
             + _margins(book, title, tell, plan_digest)
             + _wave_names(readings)
         ),
+        policy=content_policy(script),
         script=Markup(script),
         data=Markup(embedded(page_data(book, marks, steps, tell, plan_digest))),
         parts=parts,

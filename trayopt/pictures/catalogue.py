@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 
 from trayopt.pictures.base import Picture
+from trayopt.pictures.policy import content_policy
 from trayopt.pictures.svg import style, svg_text
 
 HEADS = {"enclosure": "Boxes", "tray": "Trays", "cable": "Cables", "tubes": "Tubes"}
@@ -35,4 +36,6 @@ def catalogue_page(entries: Sequence[Shown], title: str = "Hardware for splice p
     source = room.joinpath("catalogue.html.j2").read_text(encoding="utf-8")
     kinds = {kind: found for kind in HEADS if (found := [entry for entry in entries if entry.kind == kind])}
     css = Markup(room.joinpath("catalogue.css").read_text(encoding="utf-8") + style())
-    return world.from_string(source).render(title=title, css=css, heads=HEADS, kinds=kinds, entries=entries)
+    return world.from_string(source).render(
+        title=title, css=css, policy=content_policy(), heads=HEADS, kinds=kinds, entries=entries
+    )

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from trayopt.checker import bounds_words
+from trayopt.pictures.policy import content_policy
 from trayopt.pictures.svg import style
 from trayopt.review.answers import pair_words
 from trayopt.review.cautions import REVIEW
@@ -70,4 +71,4 @@ def _render(name: str, **values: Any) -> str:
         loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True
     )
     css = Markup(style() + (TEMPLATES / "base.css").read_text(encoding="utf-8"))
-    return world.get_template(name).render(css=css, safety=REVIEW, **values)
+    return world.get_template(name).render(css=css, policy=content_policy(), safety=REVIEW, **values)

@@ -4,6 +4,7 @@
   const [ROW, BOX, OUTCOME, TRAYS, LEGS, CROSSINGS, MM, SECONDS, FILL, BROKEN, PROVEN, WHY, PLAN, NAME, CONFLICT] = [...Array(15).keys()];
   const STEP_ROWS = 150, CELL_WHY = 110, STEP_JOBS = 500, MOST_DOTS = 6000;
   const at = id => document.getElementById(id);
+  at("tools").addEventListener("submit", event => event.preventDefault());
   const number = (value, digits = 0) =>
     value === null || value === undefined ? "" : value.toLocaleString("en", {minimumFractionDigits: digits, maximumFractionDigits: digits});
   const metres = mm => number(mm === null || mm === undefined ? null : mm / 1000, 1);

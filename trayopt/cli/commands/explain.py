@@ -128,6 +128,7 @@ def command(
     if apply_ is not None and folder is not None:
         return _apply(output, made, proven, apply_, job, folder)
     output.answer(made.plain, lambda: _text(output, made), lambda: made.summary)
+    _tell_sources(output, made)
     return Exit.NO if made.conflicts else Exit.YES
 
 
@@ -181,6 +182,19 @@ def _text(output: Output, made: Explanation) -> str:
     from trayopt.explainer.text import text
 
     return text(made, output.console().width)
+
+
+def _tell_sources(output: Output, made: Explanation) -> None:
+    """Say of every rule that the explanation names why there is such a rule, and where its figures come from."""
+    from trayopt.rules.registry import RULES
+
+    named = {group.rule for conflict in made.conflicts for group in conflict.groups}
+    named |= {group.rule for way in made.ways_out for group in way.give_up}
+    for item in made.preferences or ():
+        named |= {item.rule, *(group.rule for group in item.against)}
+    for rule in RULES:
+        if rule.name in named:
+            output.detail(f"{rule.name}: {rule.why} Source: {rule.source}.")
 
 
 def _priced(
