@@ -191,7 +191,7 @@
     if (!lanes.length) return home.replaceChildren("No plan is shown.");
     const width = Math.max(340, Math.min(1080, home.clientWidth || 1080)), left = width < 700 ? 130 : 240, high = 30, top = 22;
     const x = amount => left + amount / most * (width - left - 30);
-    const svg = drawn(() => element("svg", {viewBox: `0 0 ${width} ${top + lanes.length * high + 6}`, width, role: "img"}));
+    const svg = drawn(() => element("svg", {viewBox: `0 0 ${width} ${top + lanes.length * high + 6}`, width, role: "group"}));
     drawn(() => {
       for (const tick of ticks(most, width)) svg.append(
         element("line", {x1: x(tick), x2: x(tick), y1: top - 4, y2: top + lanes.length * high}),
