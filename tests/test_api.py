@@ -106,6 +106,9 @@ def test_an_expected_plan_is_taken_in_every_form(plan_file: Path, table: Path) -
     for expected in (PLAN, plan_file, str(plan_file), table):
         said = explain(JOB, expected, best=PLAN, ways_out=0, reproducible=True).expected
         assert said is not None
+    other = PLAN.model_copy(update={"legs": (PLAN.legs[0].model_copy(update={"stack": "middle"}), *PLAN.legs[1:])})
+    with pytest.raises(InputError, match="middle"):
+        explain(JOB, other, best=PLAN)
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,7 @@ from tests.build import job_of
 from tests.cli.run import trayopt as run
 from tests.explainer.planted import box, cable, job, pair, pin, ring_of_three, three, trunk
 from trayopt.api import explain, load_job, solve
+from trayopt.domain.decision import GoesBy, RunAt
 from trayopt.domain.explanation import Explanation, GoalValue
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
@@ -25,7 +26,7 @@ from trayopt.explainer.way_words import by_edit, outcome
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.minimal import conflict
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.decisions import Given, GoesBy, RunAt
+from trayopt.solver.model.decisions import Given
 from trayopt.solver.model.groups import Question
 
 STANDARD = Path("models/standard")

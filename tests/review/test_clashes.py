@@ -11,12 +11,12 @@ import pytest
 
 from trayopt.api import load_job, solve
 from trayopt.domain.base import remade
+from trayopt.domain.decision import Decision
 from trayopt.domain.job import Job
 from trayopt.review.desk import Review, review_table
 from trayopt.review.reading import parse_handmade
 from trayopt.review.sheet_out import COLUMNS, plan_rows
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.decisions import Fact
 from trayopt.solver.repair import clash as clashes
 from trayopt.solver.repair.clash import clash
 from trayopt.solver.repair.nearest import complete
@@ -128,5 +128,5 @@ def test_without_time_nothing_is_called_needed(through: Job, rows: Rows) -> None
     assert found.groups == tuple(range(len(facts)))
 
 
-def _facts(job: Job, rows: Rows) -> list[list[Fact]]:
+def _facts(job: Job, rows: Rows) -> list[list[Decision]]:
     return [facts for _, facts in review(job, rows).made.facts()]

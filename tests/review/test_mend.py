@@ -19,6 +19,7 @@ from tests.test_oracle import opened_job
 from trayopt.api import load_job
 from trayopt.checker import check
 from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.decision import GoesBy, RunAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.errors import InputError
@@ -28,7 +29,7 @@ from trayopt.review.mend import Mended, mend, parse_built
 from trayopt.review.moves import Move
 from trayopt.review.plans import handmade_of
 from trayopt.review.reading import parse_handmade
-from trayopt.solver.model.decisions import KINDS, Given, GoesBy, RunAt, Weights, changes
+from trayopt.solver.model.decisions import KINDS, Given, Weights, changes
 from trayopt.solver.model.run import Tuning
 from trayopt.solver.repair.least_moves import least_moves
 from trayopt.solver.repair.nearest import nearest

@@ -12,6 +12,7 @@ from tests.review.corpus import TABLES
 from trayopt.api import load_job
 from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg
+from trayopt.domain.decision import RunAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.formats.yaml_in import read_yaml
@@ -24,7 +25,6 @@ from trayopt.review.picture import picture
 from trayopt.review.reading import parse_handmade
 from trayopt.review.sheet_out import COLUMNS, plan_rows
 from trayopt.review.text import review_text
-from trayopt.solver.model.decisions import RunAt
 
 PARKED = "WEST,121-144,right,2,,,\n"
 

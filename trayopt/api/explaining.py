@@ -80,7 +80,6 @@ def explain(
     from trayopt.domain.hardware import Enclosure, Tray, TubeSet
     from trayopt.explainer.adding import Shelf
     from trayopt.explainer.costs import Costs
-    from trayopt.explainer.expected import given_of
     from trayopt.explainer.explaining import explain as explain_job
     from trayopt.explainer.why_not import Wishes
     from trayopt.library.soundness import sound
@@ -98,11 +97,9 @@ def explain(
         job_file,
     )
     wishes = Wishes(conflicts, ways_out, costs or Costs(), shelf, proven)
-    given: Given | None
-    if isinstance(expected, str | Path):
-        given = opened(job, expected, readable=True)[0].given()
-    else:
-        given = expected if expected is None or isinstance(expected, Given) else given_of(job, expected)
+    given = (
+        expected if expected is None or isinstance(expected, Given) else opened(job, expected, readable=True)[0].given()
+    )
     limit = time_limit_s if time_limit_s is None or reproducible else time_limit_s - margin(time_limit_s)
     return explain_job(job, Clock(limit, deterministic=reproducible, started=began), wishes, given=given, plan=best)
 

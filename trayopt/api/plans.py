@@ -20,9 +20,11 @@ def opened(
     """Give what a plan of either kind decides, and its document where it is one."""
     from trayopt.domain.plan import Plan
     from trayopt.review.opening import open_plan, open_readable
-    from trayopt.review.plans import handmade_of
+    from trayopt.review.plans import handmade_of, of_this_job
 
     if isinstance(plan, Plan):
+        if readable:
+            of_this_job(job, plan, "<plan>")
         return handmade_of(job, plan, "<plan>"), plan
     return open_readable(job, plan) if readable else open_plan(job, plan, lenient=lenient)
 

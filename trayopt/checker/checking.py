@@ -9,6 +9,7 @@ from trayopt.checker.compare import differences, rows
 from trayopt.checker.measure import document, legs_of
 from trayopt.checker.report import Difference, Report
 from trayopt.domain.assignment import Assignment
+from trayopt.domain.former import names_job
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, Plan, PlanSolver, Status
 from trayopt.goals.registry import BY_ID, measure_all, order
@@ -116,11 +117,11 @@ def _figures(laid: Laid, plan: Plan, right: Plan) -> Iterator[Difference]:
     claimed_legs = claimed_data.pop("legs")
     right_legs = right_data.pop("legs")
     explanation = claimed_data.pop("explanation", None)
-    if plan.job.digest != job.digest and plan.job.names(job):
+    if plan.job.digest != job.digest and names_job(plan.job, job):
         claimed_data["job"] = right_data["job"]
     for data in (claimed_data, right_data):
         del data["solver"], data["job"]
-    if not job.has_digest(plan.job.digest, plan.job.title):
+    if not names_job(plan.job, job):
         yield Difference("job.digest", plan.job.digest, job.digest)
     yield from differences(claimed_data, right_data)
     yield from rows(

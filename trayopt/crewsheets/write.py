@@ -19,6 +19,7 @@ from trayopt.crewsheets.settings import Settings, settings_text
 from trayopt.crewsheets.tables import Table, csv_text, xlsx_bytes
 from trayopt.crewsheets.units import Teller
 from trayopt.crewsheets.words import words_of
+from trayopt.domain.former import names_job
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.errors import InputError
@@ -224,7 +225,7 @@ def fitting(job: Job, plan: Plan, source: str = "<plan>") -> None:
     """
     from trayopt.checker.checking import check
 
-    if not plan.job.names(job):
+    if not names_job(plan.job, job):
         hint = "solve the job again, or name the job that the plan was made for"
         raise InputError.one(
             "the plan was made for another job, or the job was changed since", source=source, hint=hint

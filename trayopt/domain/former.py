@@ -6,16 +6,14 @@ Jobs and plans of format 1 are read; nothing writes them.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
 from trayopt.domain.base import DivideAt, Frozen, Travel
 from trayopt.domain.digest import first_keys, sha256_of, without_later_defaults
+from trayopt.domain.job import Job
 from trayopt.domain.plan import PlanJob, PlanLeg, PlanSolver, PlanSplice, PlanUnplaced, Status, Stopped
-
-if TYPE_CHECKING:
-    from trayopt.domain.job import Job
 
 JOB, PLAN = "trayopt/job/1", "trayopt/plan/1"
 """The schemas of format 1."""
@@ -83,6 +81,11 @@ class FormerPlan(Frozen):
     unplaced: tuple[PlanUnplaced, ...]
     explanation: dict[str, Any] | None = None
     solver: PlanSolver
+
+
+def names_job(named: PlanJob, job: Job) -> bool:
+    """Whether a plan names this job, by its digest of today or of format 1; a title that was changed makes no other job."""
+    return named.digest == job.digest or named.digest in former_digests(job, named.title)
 
 
 def former_digests(job: Job, title: str) -> Iterator[str]:

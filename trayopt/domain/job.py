@@ -14,9 +14,9 @@ from pydantic_core import CoreSchema
 from trayopt.domain.base import DIVIDE_AT, TRAVELS, DivideAt, Frozen, Id, Millimetres, Travel
 from trayopt.domain.cable import WITHOUT_TUBES, Cable
 from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.decision import GoesBy
 from trayopt.domain.digest import first_keys, sha256_of, without_later_defaults
 from trayopt.domain.finding import Level
-from trayopt.domain.former import former_digests
 from trayopt.domain.hardware import Enclosure, Place, Reference, TubeSet
 from trayopt.domain.ranges import Run, parse_run
 from trayopt.domain.splicing import Piece, SleeveRun, cut_pieces, sleeve_runs
@@ -164,6 +164,10 @@ class LegPin(Frozen):
         """Write as in findings: ``N1:1-72``."""
         return str(self.leg)
 
+    def admits(self, place: Place) -> bool:
+        """Whether a tray place is as decided, or open."""
+        return self.stack in {None, place.stack} and self.position in {None, place.position}
+
 
 class TrunkPin(Frozen):
     """A trunk of which port, travel, loops or where it is divided are decided, or built."""
@@ -179,6 +183,11 @@ class TrunkPin(Frozen):
     def subject(self) -> str:
         """Write as in findings: the trunk's id."""
         return self.trunk
+
+    @property
+    def decision(self) -> GoesBy:
+        """What is decided of the trunk."""
+        return GoesBy(self.trunk, self.port, self.travel, self.loops, self.divide_at)
 
 
 class Setting(Frozen):
@@ -230,10 +239,6 @@ class Job(Frozen):
         data = without_later_defaults(self, self.plain()) | {"rules": rules}
         del data["title"]
         return sha256_of(data)
-
-    def has_digest(self, digest: str, title: str) -> bool:
-        """Whether a digest, beside which a title stands, is this job's: as it is formed today, or as format 1 formed it."""
-        return digest == self.digest or digest in former_digests(self, title)
 
     def plain(self) -> dict[str, Any]:
         """Give the job as plain data: the canonical form, in which runs are text again."""
@@ -367,8 +372,4 @@ class Job(Frozen):
 
     def places_of(self, pin: LegPin) -> tuple[Place, ...]:
         """Tray places that a leg pin allows."""
-        return tuple(
-            place
-            for place in self.enclosure.places
-            if pin.stack in {None, place.stack} and pin.position in {None, place.position}
-        )
+        return tuple(place for place in self.enclosure.places if pin.admits(place))

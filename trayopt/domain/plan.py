@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
 from trayopt.domain.base import DivideAt, Frozen, Travel
-
-if TYPE_CHECKING:
-    from trayopt.domain.job import Job
 
 Status = Literal["optimal", "feasible", "none"]
 Stopped = Literal["proven", "time_limit", "gap", "interrupted"]
@@ -23,10 +20,6 @@ class PlanJob(Frozen):
 
     title: str
     digest: str
-
-    def names(self, job: Job) -> bool:
-        """Whether this is the job that is named; a title that was changed since makes no other job of it."""
-        return job.has_digest(self.digest, self.title)
 
 
 class PlanGoal(Frozen):

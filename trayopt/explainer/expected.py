@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from trayopt.checker import assignment_of
-from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.assignment import Assignment
 from trayopt.domain.cablework import Leg
+from trayopt.domain.decision import Decision, EntersAt, GoesBy
 from trayopt.domain.explanation import ConflictSaid, ExpectedSaid, GroupName, WayOut
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
-from trayopt.domain.plan import Plan
 from trayopt.domain.ranges import span
 from trayopt.explainer.preferences import costs
 from trayopt.explainer.proof import goal_values
@@ -23,35 +22,17 @@ from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.minimal import Conflict, conflicts, corrections
 from trayopt.solver.conflict.prices import price
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.decisions import EntersAt, Fact, Given, GoesBy, RunAt, standing
+from trayopt.solver.model.decisions import Given, standing
 from trayopt.solver.model.groups import EXPECTED, Question
 from trayopt.track.laid import Laid
 
 MOST_DIFFERENCES = 12
 
 
-def given_of(job: Job, plan: Plan) -> Given:
-    """Give the decisions of a plan document.
-
-    Raises
-    ------
-    InputError
-        Where the plan speaks of what the job does not have.
-    """
-    _, claims = assignment_of(job, plan)
-    ways = {
-        row.trunk: GoesBy(row.trunk, row.port, row.travel, row.loops, row.divide_at)
-        for row in plan.trunks
-        if row.port is not None
-    }
-    ends = {claim.place.stack: claim.end for claim in claims if claim.end is not None}
-    return Given(tuple(RunAt(claim.trunk, claim.first, claim.last, claim.place) for claim in claims), ways, ends)
-
-
-def facts_of(job: Job, given: Given) -> dict[Group, Fact]:
+def facts_of(job: Job, given: Given) -> dict[Group, Decision]:
     """Give each expected decision as a group of its own, ports, travel and loops of a trunk one by one."""
     inside = given.in_job(job)
-    found: dict[Group, Fact] = {}
+    found: dict[Group, Decision] = {}
     for way in inside.ways.values():
         if way.port is not None:
             found[_group(f"{way.trunk} by {way.port}")] = GoesBy(way.trunk, port=way.port)
@@ -121,17 +102,13 @@ def expected(
 def _completed(job: Job, given: Given) -> Assignment | None:
     """Give the expected plan itself, where it is whole: every splice placed, every trunk with its way."""
     places = standing(job, given)
-    ways = {
-        way.trunk: Way(way.port, way.travel, way.loops)
-        for way in given.ways.values()
-        if way.port is not None and way.travel is not None and way.loops is not None
-    }
+    ways = given.whole_ways
     if any(leg.trunk not in ways or place not in job.enclosure.place_rank for leg, place in places.items()):
         return None
     if any(way.port not in job.enclosure.port_by_id for way in ways.values()):
         return None
     inside = {leg.trunk for leg in places}
-    divided = {t: way.divide_at for t, way in given.ways.items() if t in inside and way.divide_at is not None}
+    divided = {trunk: at for trunk, at in given.partings.items() if trunk in inside}
     made = Assignment({t: way for t, way in ways.items() if t in inside}, places, dict(given.ends), divided)
     laid = Laid(Question(job).wide, made)
     if any(place is None for _, place in laid.piece_places):

@@ -9,6 +9,7 @@ from typing import NamedTuple
 from trayopt.checker import assignment_of
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.explanation import Explanation, GoalCost
+from trayopt.domain.former import names_job
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, Plan
 from trayopt.errors import InputError
@@ -144,7 +145,7 @@ def explain_short(job: Job, plan: Plan, clock: Clock) -> Explanation | None:
 
 
 def _known(job: Job, plan: Plan | None) -> Found | None:
-    if plan is None or plan.status == "none" or not plan.job.names(job):
+    if plan is None or plan.status == "none" or not names_job(plan.job, job):
         return None
     assignment, _ = assignment_of(job, plan)
     bounds_of, by = ({item.goal: getattr(item, key) for item in plan.goals} for key in ("bound", "by"))

@@ -9,11 +9,11 @@ from math import prod
 from trayopt.checker import assignment_of_claims
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.base import TRAVELS, DivideAt
+from trayopt.domain.decision import GoesBy
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.review.handmade import Handmade
 from trayopt.rules.judge import judge
-from trayopt.solver.model.decisions import GoesBy
 from trayopt.track.laid import Claim, Laid
 from trayopt.track.routes import leg_key
 

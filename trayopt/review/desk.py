@@ -351,7 +351,7 @@ def _rows(lines: Sequence[Any]) -> str:
 
 def _words(facts: Sequence[Any]) -> str:
     """Say what facts decide."""
-    from trayopt.solver.model.decisions import EntersAt, GoesBy, RunAt
+    from trayopt.domain.decision import EntersAt, GoesBy, RunAt
 
     texts = []
     for fact in facts:

@@ -17,8 +17,9 @@ from trayopt.formats.locate import Spot
 from trayopt.track.laid import Claim
 
 if TYPE_CHECKING:
+    from trayopt.domain.decision import Decision, GoesBy, RunAt
     from trayopt.review.columns import Shape
-    from trayopt.solver.model.decisions import Fact, Given, GoesBy, RunAt
+    from trayopt.solver.model.decisions import Given
 
 
 class Spots(Mapping[str, Spot]):
@@ -166,7 +167,7 @@ class Handmade:
 
     def way(self, trunk: str) -> GoesBy:
         """Give what is decided of a trunk's way, and of where it is divided."""
-        from trayopt.solver.model.decisions import GoesBy
+        from trayopt.domain.decision import GoesBy
 
         decided = self.ways.get(trunk, {})
         port, travel, loops = (decided[key].value if key in decided else None for key in ("port", "travel", "loops"))
@@ -200,9 +201,9 @@ class Handmade:
                 found.setdefault(entry.place.stack, entry.end)
         return found
 
-    def facts(self) -> list[tuple[tuple[Line, ...], list[Fact]]]:
+    def facts(self) -> list[tuple[tuple[Line, ...], list[Decision]]]:
         """Give what is decided, row by row: the rows that decide it, and the facts."""
-        by_lines: dict[tuple[Line, ...], list[Fact]] = {}
+        by_lines: dict[tuple[Line, ...], list[Decision]] = {}
         for entry in self.runs or self.entries:
             if entry.place is not None and self._binds(entry, entry.place):
                 by_lines.setdefault(entry.lines, []).extend([_run_at(entry, entry.place), *_end(entry)])
@@ -227,13 +228,13 @@ class Handmade:
 
 
 def _run_at(entry: Entry, place: Place) -> RunAt:
-    from trayopt.solver.model.decisions import RunAt
+    from trayopt.domain.decision import RunAt
 
     return RunAt(*entry.run, place, entry.leg)
 
 
-def _end(entry: Entry) -> Iterable[Fact]:
-    from trayopt.solver.model.decisions import EntersAt
+def _end(entry: Entry) -> Iterable[Decision]:
+    from trayopt.domain.decision import EntersAt
 
     if entry.end is not None and entry.place is not None:
         yield EntersAt(entry.place.stack, entry.end)

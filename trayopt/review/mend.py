@@ -11,6 +11,7 @@ from typing import Any
 
 from trayopt.checker import check, measure
 from trayopt.domain.assignment import Assignment
+from trayopt.domain.decision import Decision, EntersAt, RunAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan, PlanSolver
@@ -18,7 +19,7 @@ from trayopt.errors import InputError, SolverFault
 from trayopt.review.handmade import Handmade
 from trayopt.review.moves import Beside, Move, move_list, way_words
 from trayopt.review.remarks import rows_text
-from trayopt.solver.model.decisions import Changes, EntersAt, Fact, Given, RunAt, Weights
+from trayopt.solver.model.decisions import Changes, Given, Weights
 from trayopt.track.laid import Laid
 
 SCHEMA = "trayopt/mend/1"
@@ -290,14 +291,14 @@ def _untold(given: Given, assignment: Assignment) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _built(made: Handmade, places: set[Place]) -> list[tuple[str, list[Fact]]]:
+def _built(made: Handmade, places: set[Place]) -> list[tuple[str, list[Decision]]]:
     """Give the facts of what is built: rows with their legs, then the ways of their trunks."""
-    groups: list[tuple[str, list[Fact]]] = []
+    groups: list[tuple[str, list[Decision]]] = []
     trunks: dict[str, None] = {}
     for entry in made.placed:
         if entry.place is None or not (entry.built or entry.place in places):
             continue
-        facts: list[Fact] = [RunAt(*entry.run, entry.place, entry.leg)]
+        facts: list[Decision] = [RunAt(*entry.run, entry.place, entry.leg)]
         if entry.end is not None:
             facts.append(EntersAt(entry.place.stack, entry.end))
         rows = rows_text(line.number for line in entry.lines if not line.path)

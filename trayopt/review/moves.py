@@ -15,12 +15,13 @@ from typing import Any, Literal
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg
+from trayopt.domain.decision import GoesBy, RunAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import span
 from trayopt.review.standing import Standing, counted, lies
 from trayopt.rules.words import listed, several
-from trayopt.solver.model.decisions import Given, GoesBy, RunAt, changes
+from trayopt.solver.model.decisions import Given, changes
 from trayopt.track.routes import leg_key
 
 Deed = Literal[

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from trayopt.checker import assignment_of
+from trayopt.domain.decision import RunAt
+from trayopt.domain.former import names_job
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
@@ -11,7 +13,6 @@ from trayopt.errors import InputError
 from trayopt.formats.locate import describe
 from trayopt.review.handmade import Decided, Entry, Handmade, Line
 from trayopt.rules.words import listed
-from trayopt.solver.model.decisions import RunAt
 
 
 def of_this_job(job: Job, plan: Plan, source: str, *, lenient: bool = False) -> None:
@@ -36,7 +37,7 @@ def of_this_job(job: Job, plan: Plan, source: str, *, lenient: bool = False) -> 
         elif placed and not placed & job.trunk_by_id.keys():
             raise InputError.one("the job has none of its trunks", source=source, found=listed(sorted(placed)[:12]))
     except InputError as wrong:
-        if plan.job.names(job):
+        if names_job(plan.job, job):
             raise
         first, *others = wrong.faults
         more = f", and {len(others)} more of that kind" if others else ""

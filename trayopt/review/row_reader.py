@@ -8,6 +8,7 @@ from functools import partial
 from operator import itemgetter
 from typing import TypeVar
 
+from trayopt.domain.decision import RunAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.ranges import Run, parse_span
@@ -22,7 +23,6 @@ from trayopt.review.handmade import Decided, Entry, Handmade, Line, SpliceRow, S
 from trayopt.review.parts import Parts
 from trayopt.review.splices import entries_of
 from trayopt.review.strays import Strays
-from trayopt.solver.model.decisions import RunAt
 
 T = TypeVar("T")
 PLACE = ("stack", "position", "tray")

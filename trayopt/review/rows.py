@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 
+from trayopt.domain.decision import RunAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.review.handmade import Handmade, Line, SpliceRow
 from trayopt.review.remarks import Remark
-from trayopt.solver.model.decisions import RunAt, spliced_in
+from trayopt.solver.model.decisions import spliced_in
 from trayopt.track.laid import Laid
 
 

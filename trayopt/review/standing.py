@@ -9,10 +9,11 @@ from dataclasses import dataclass, field
 
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.cablework import Leg
+from trayopt.domain.decision import RunAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.rules.exposed import TRY_MM, Exposed
-from trayopt.solver.model.decisions import Changes, Given, RunAt, parked_leg, spliced_in
+from trayopt.solver.model.decisions import Changes, Given, parked_leg, spliced_in
 from trayopt.track.routes import routes_of
 
 

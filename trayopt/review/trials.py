@@ -17,6 +17,7 @@ from weakref import WeakKeyDictionary
 from trayopt.checker import assignment_of_claims
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import DivideAt
+from trayopt.domain.decision import RunAt
 from trayopt.domain.finding import Finding
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
@@ -26,7 +27,7 @@ from trayopt.rules.judge import judge
 from trayopt.rules.opened_tube import OpenedTube
 from trayopt.rules.registry import BY_ID
 from trayopt.rules.words import listed, several
-from trayopt.solver.model.decisions import RunAt, spliced_in
+from trayopt.solver.model.decisions import spliced_in
 from trayopt.track.laid import Claim, Laid
 
 MOST_TRIES = 150

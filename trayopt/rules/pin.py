@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from trayopt.domain.base import remade
+from trayopt.domain.cablework import Leg
+from trayopt.domain.decision import GoesBy
+from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, LegPin, TrunkPin
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.words import listed
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
-    from trayopt.rules.variables import Variables
+    from trayopt.rules.variables import Constraint, Variables
 
 
 def _wanted(pin: LegPin | TrunkPin) -> str:
@@ -37,8 +40,7 @@ def _leg_differs(job: Job, laid: Laid, pin: LegPin) -> str:
     place = laid.place_of.get(leg)
     if place is None:
         return f"{leg} has no tray"
-    kept = pin.stack in {None, place.stack} and pin.position in {None, place.position}
-    return "" if kept else f"{leg} lies in {place}"
+    return "" if pin.admits(place) else f"{leg} lies in {place}"
 
 
 def _trunk_differs(laid: Laid, pin: TrunkPin) -> str:
@@ -46,12 +48,27 @@ def _trunk_differs(laid: Laid, pin: TrunkPin) -> str:
     way = laid.ways.get(pin.trunk)
     if way is None:
         return f"{pin.trunk} stays outside"
-    differs = [f"enters at {way.port}"] * (pin.port not in {None, way.port})
-    differs += [f"travels {way.travel}"] * (pin.travel not in {None, way.travel})
-    differs += [f"makes {way.loops} loops"] * (pin.loops not in {None, way.loops})
+    words = {"port": f"enters at {way.port}", "travel": f"travels {way.travel}", "loops": f"makes {way.loops} loops"}
+    differs = [words[part] for part in pin.decision.differing(way)]
     at = laid.divide_at[pin.trunk]
     differs += [f"is divided at the {at}"] * (pin.divide_at not in {None, at})
     return f"{pin.trunk} {', '.join(differs)}" if differs else ""
+
+
+def lies(job: Job, x: Variables, leg: Leg, places: Iterable[Place]) -> Constraint:
+    """Ask for a leg at one of some places; a leg that cannot be placed lies nowhere."""
+    subunit = job.subunit(leg)
+    known = leg.of in x.divisions(subunit) and leg in x.legs(subunit, leg.of)
+    return sum(x.at(leg, place) for place in places) >= 1 if known else False
+
+
+def goes_by(job: Job, x: Variables, decided: GoesBy) -> Iterator[Constraint]:
+    """Ask for what is decided of a trunk: one of the ways that are left, and where it is divided."""
+    trunk = job.trunk_by_id[decided.trunk]
+    yield sum(x.goes(trunk, way) for way in x.ways(trunk) if decided.admits(way)) >= 1
+    if decided.divide_at is not None:
+        open_ = decided.divide_at in x.divide_options(trunk)
+        yield x.divided_at(trunk, decided.divide_at) >= 1 if open_ else False
 
 
 class Pinned(Rule[NoParameters]):
@@ -75,24 +92,10 @@ class Pinned(Rule[NoParameters]):
         """Ask for the pinned leg at one of its places, and for what a trunk's pin leaves of its ways and divisions."""
         for pin in job.pins:
             if isinstance(pin, LegPin):
-                leg = job.pinned_leg(pin)
-                subunit = job.subunit(leg)
-                known = leg.of in x.divisions(subunit) and leg in x.legs(subunit, leg.of)
-                places = job.places_of(pin) if known else ()
-                post(sum(x.at(leg, place) for place in places) >= 1, pin.subject)
+                post(lies(job, x, job.pinned_leg(pin), job.places_of(pin)), pin.subject)
             else:
-                trunk = job.trunk_by_id[pin.trunk]
-                ways = [
-                    way
-                    for way in x.ways(trunk)
-                    if pin.port in {None, way.port}
-                    and pin.travel in {None, way.travel}
-                    and pin.loops in {None, way.loops}
-                ]
-                post(sum(x.goes(trunk, way) for way in ways) >= 1, pin.subject)
-                if pin.divide_at is not None:
-                    open_ = pin.divide_at in x.divide_options(trunk)
-                    post((x.divided_at(trunk, pin.divide_at) if open_ else 0) >= 1, pin.subject)
+                for asked in goes_by(job, x, pin.decision):
+                    post(asked, pin.subject)
 
     def say(self, job: Job, subject: str) -> str:
         """Say what the pin asks for."""

@@ -80,6 +80,7 @@ def command(
     The exit code is 1 where there is a conflict, and 0 where --apply has written its files.
     """
     from trayopt.api import explain, load_job
+    from trayopt.domain.former import names_job
     from trayopt.library.job import box_file_of
     from trayopt.review.opening import open_readable
 
@@ -101,7 +102,7 @@ def command(
         given = table.given()
         for note in table.notes:
             output.note(f"{plan}: {note}")
-        if document is not None and not document.job.names(loaded):
+        if document is not None and not names_job(document.job, loaded):
             output.warn(
                 f"{plan} was made for another job, or before the job was changed; what it decides is asked of this job"
             )
@@ -161,6 +162,7 @@ def _apply(output: Output, made: Explanation, proven: list[Proven], number: int,
 def _best(output: Output, job: Job, path: str) -> Plan | None:
     """Read the plan that is given as the best; where it cannot stand for that, say why, and that it is searched for."""
     from trayopt.checker import lay
+    from trayopt.domain.former import names_job
     from trayopt.review.opening import open_readable
 
     read, plan = open_readable(job, path)
@@ -168,7 +170,7 @@ def _best(output: Output, job: Job, path: str) -> Plan | None:
         output.note(f"{path}: {note}")
     if plan is None:
         why = f"{path} is a table, and no plan with figures (trayopt check JOB {path} -o plan.json makes one)"
-    elif not plan.job.names(job):
+    elif not names_job(plan.job, job):
         why = f"{path} was made for another job, or before the job was changed"
     elif any(place is None for _, place in lay(job, plan, path).piece_places):
         why = f"{path} leaves splices without a tray"

@@ -32,7 +32,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.rules.base import Rule
 from trayopt.rules.guide_fill import AREA_UNITS, GuideFill, area_units
-from trayopt.rules.pin import Pinned
+from trayopt.rules.pin import Pinned, goes_by
 from trayopt.rules.registry import BY_ID as RULES_BY_ID
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.tied_trays import TiedTrays
@@ -312,18 +312,8 @@ class Outline(Model):
         bound = self.job.rules[Pinned.id].level == "must" and self.strict
         for pin in self.job.trunk_pins:
             if pin.built or bound:
-                trunk = self.job.trunk_by_id[pin.trunk]
-                wrong = [
-                    way
-                    for way in self.ways(trunk)
-                    if pin.port not in {None, way.port}
-                    or pin.travel not in {None, way.travel}
-                    or pin.loops not in {None, way.loops}
-                ]
-                self.require(total(self.goes(trunk, way) for way in wrong) <= 0)
-                if pin.divide_at is not None:
-                    open_ = pin.divide_at in self.divide_options(trunk)
-                    self.require((self.divided_at(trunk, pin.divide_at) if open_ else 0) >= 1)
+                for asked in goes_by(self.job, self, pin.decision):
+                    self.require(asked)
         for leg_pin in self.job.leg_pins:
             if (leg_pin.built or bound) and leg_pin.stack is not None:
                 leg = self.job.pinned_leg(leg_pin)

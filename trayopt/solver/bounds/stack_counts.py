@@ -31,7 +31,7 @@ from trayopt.rules.bend_radius import BendRadius
 from trayopt.rules.entrance_legs import EntranceLegs
 from trayopt.rules.fibre_bend import FibreBend
 from trayopt.rules.guide_fill import GuideFill, area_units, guide_units
-from trayopt.rules.pin import Pinned
+from trayopt.rules.pin import Pinned, goes_by
 from trayopt.rules.reserve import Reserve
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
@@ -343,16 +343,11 @@ class StackCounts(Model):
                 i = classes[leg.trunk, leg.subunit]
                 keys = [key for key, cut in self.cuts.items() if key[0] == i and cut.of == leg.of]
                 stacks = dict.fromkeys(place.stack for place in self.job.places_of(pin))
-                kept = total(self.legs_of[(*key, stack)] for key in keys for stack in stacks)
+                asked = [total(self.legs_of[(*key, stack)] for key in keys for stack in stacks) >= 1]
             else:
-                trunk = self.job.trunk_by_id[pin.trunk]
-                wish = (pin.port, pin.travel, pin.loops)
-                ways = [w for w in self.ways(trunk) if all(x in {None, y} for x, y in zip(wish, w, strict=True))]
-                kept = total(self.goes(trunk, way) for way in ways)
-                if pin.divide_at is not None:
-                    open_ = pin.divide_at in self.divide_options(trunk)
-                    self.require((self.divided_at(trunk, pin.divide_at) if open_ else 0) >= 1, *held)
-            self.require(kept >= 1, *held)
+                asked = list(goes_by(self.job, self, pin.decision))
+            for constraint in asked:
+                self.require(constraint, *held)
 
     # -- guides ------------------------------------------------------------------------------------------------------
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import remade
+from trayopt.domain.decision import Decision, RunAt
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, LegPin
@@ -35,7 +36,6 @@ from trayopt.rules.variables import (
     TrunkWays,
     Variables,
 )
-from trayopt.solver.model.decisions import Fact, RunAt
 from trayopt.solver.model.groups import LIMITS, Question, merged
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Divisions, Model
@@ -173,7 +173,7 @@ def merged_job(job: Job) -> Job:
     )
 
 
-def _merge_fact(job: Job, fact: Fact) -> Fact:
+def _merge_fact(job: Job, fact: Decision) -> Decision:
     if isinstance(fact, RunAt) and fact.place in job.enclosure.place_rank:
         return fact._replace(place=Place(fact.place.stack, 1))
     return fact

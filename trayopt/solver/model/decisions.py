@@ -7,49 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import NamedTuple
 
-from trayopt.domain.assignment import Assignment
-from trayopt.domain.base import DivideAt, Travel
+from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.decision import GoesBy, RunAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
-from trayopt.domain.ranges import Run
-
-
-class RunAt(NamedTuple):
-    """Fibres first … last of a trunk lie at a place; ``leg`` tells that they are one leg, not only a part."""
-
-    trunk: str
-    first: int
-    last: int
-    place: Place
-    leg: bool = True
-
-    @property
-    def run(self) -> Run:
-        """The fibres."""
-        return Run(self.trunk, self.first, self.last)
-
-
-class GoesBy(NamedTuple):
-    """What is decided of a trunk's way and where it is divided; None where it is open."""
-
-    trunk: str
-    port: str | None = None
-    travel: Travel | None = None
-    loops: int | None = None
-    divide_at: DivideAt | None = None
-
-
-class EntersAt(NamedTuple):
-    """The end at which legs enter the trays of a stack."""
-
-    stack: str
-    end: str
-
-
-Fact = RunAt | GoesBy | EntersAt
 
 
 @dataclass(frozen=True)
@@ -59,6 +23,16 @@ class Given:
     runs: tuple[RunAt, ...] = ()
     ways: Mapping[str, GoesBy] = field(default_factory=dict)
     ends: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def whole_ways(self) -> dict[str, Way]:
+        """Ways by trunk, where all of a way is given."""
+        return {trunk: way for trunk, given in self.ways.items() if (way := given.whole) is not None}
+
+    @property
+    def partings(self) -> dict[str, DivideAt]:
+        """Where trunks are divided, as far as that is given."""
+        return {trunk: given.divide_at for trunk, given in self.ways.items() if given.divide_at is not None}
 
     def in_job(self, job: Job) -> Given:
         """Leave out what the job does not have any more: trunks, and fibres that lie in no tray of it."""
@@ -163,12 +137,12 @@ def changes(job: Job, given: Given, assignment: Assignment) -> Changes:
             splits.append(subunit.name)
     return Changes(
         moved,
-        tuple(way.trunk for way, now in ways if way.travel not in {None, now.travel}),
+        tuple(way.trunk for way, now in ways if "travel" in way.differing(now)),
         tuple(stack for stack, end in given.ends.items() if stack in used and assignment.ends.get(stack) != end),
         tuple(way.trunk for way, _ in ways if way.divide_at not in {None, divided_at(job, assignment, way.trunk)}),
-        tuple(way.trunk for way, now in ways if way.port not in {None, now.port}),
+        tuple(way.trunk for way, now in ways if "port" in way.differing(now)),
         tuple(splits),
-        tuple(way.trunk for way, now in ways if way.loops not in {None, now.loops}),
+        tuple(way.trunk for way, now in ways if "loops" in way.differing(now)),
     )
 
 

@@ -14,6 +14,7 @@ from typing import Any
 
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.base import remade
+from trayopt.domain.decision import Decision, EntersAt, GoesBy, RunAt
 from trayopt.domain.finding import Group, Kind, Level
 from trayopt.domain.job import Job, Trunk
 from trayopt.errors import SolverFault
@@ -21,7 +22,7 @@ from trayopt.rules.base import Rule
 from trayopt.rules.judge import judge
 from trayopt.rules.pin import Pinned
 from trayopt.rules.registry import BY_ID, RULES
-from trayopt.solver.model.decisions import EntersAt, Fact, Given, GoesBy, RunAt, changes, divided_at
+from trayopt.solver.model.decisions import Given, changes, divided_at
 from trayopt.track.laid import Laid
 
 ALLOWED_PORTS = "allowed_ports"
@@ -52,7 +53,7 @@ class Question:
     """
 
     job: Job
-    expected: Mapping[Group, Fact] = field(default_factory=dict)
+    expected: Mapping[Group, Decision] = field(default_factory=dict)
     levels: tuple[Level, ...] = ("must",)
     kinds: tuple[Kind, ...] = ("physical", "practice")
 
@@ -151,7 +152,7 @@ class Question:
         return frozenset(found)
 
 
-def meets(job: Job, fact: Fact, assignment: Assignment) -> bool:
+def meets(job: Job, fact: Decision, assignment: Assignment) -> bool:
     """Whether a plan is as expected in one point."""
     if isinstance(fact, RunAt):
         changed = changes(job, Given((fact,)), assignment)
@@ -159,10 +160,7 @@ def meets(job: Job, fact: Fact, assignment: Assignment) -> bool:
         return not changed.legs and (not fact.leg or assignment.places.get(leg) == fact.place if leg else True)
     if isinstance(fact, GoesBy):
         way = assignment.ways.get(fact.trunk)
-        return way is None or (
-            fact.divide_at in {None, divided_at(job, assignment, fact.trunk)}
-            and all(wish in {None, have} for wish, have in zip((fact.port, fact.travel, fact.loops), way, strict=True))
-        )
+        return way is None or (fact.admits(way) and fact.divide_at in {None, divided_at(job, assignment, fact.trunk)})
     ends = assignment.ends.get(fact.stack, job.enclosure.stack_by_id[fact.stack].ends[0].id)
     return isinstance(fact, EntersAt) and ends == fact.end
 

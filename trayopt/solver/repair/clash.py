@@ -10,11 +10,11 @@ from itertools import chain
 from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Assignment
+from trayopt.domain.decision import Decision, EntersAt
 from trayopt.domain.job import Job
 from trayopt.domain.tied import tied
 from trayopt.solver.bounds.division import Divider, Settled
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.decisions import EntersAt, Fact
 from trayopt.solver.model.groups import meets
 from trayopt.solver.model.interruptible import FOUND, solve_one
 from trayopt.solver.model.model import Key
@@ -44,7 +44,7 @@ class Clash:
 
 def clash(
     job: Job,
-    groups: Sequence[Sequence[Fact]],
+    groups: Sequence[Sequence[Decision]],
     suspects: Iterable[Iterable[int]] = (),
     *,
     clock: Clock | None = None,
@@ -79,7 +79,7 @@ def _among_suspects(oracle: _Facts, suspects: Iterable[Iterable[int]]) -> Subset
 class _Facts(Memory[int]):
     """Says which groups of facts can hold together, by solving; a plan answers for all groups that it keeps."""
 
-    def __init__(self, job: Job, groups: Sequence[Sequence[Fact]], clock: Clock, tuning: Tuning) -> None:
+    def __init__(self, job: Job, groups: Sequence[Sequence[Decision]], clock: Clock, tuning: Tuning) -> None:
         super().__init__()
         self.job, self.groups, self.clock, self.tuning = job, groups, clock, tuning
 
@@ -115,7 +115,7 @@ class _Facts(Memory[int]):
         return None if kept is None else frozenset(range(len(self.groups))) - kept
 
     def _drafts(
-        self, divider: Divider, settled: Settled, facts: Sequence[Fact]
+        self, divider: Divider, settled: Settled, facts: Sequence[Decision]
     ) -> Iterator[Mapping[Key, Sequence[int]]]:
         """Give divisions to look for a plan with: of least legs, then finer ones beside what is spliced to divided subunits."""
         yield settled.divisions
@@ -147,7 +147,7 @@ class _Facts(Memory[int]):
         return None if self.clock.left is None else PART * self.clock.left
 
     def _look(
-        self, facts: Sequence[Fact], divisions: Mapping[Key, Sequence[int]], effort: float
+        self, facts: Sequence[Decision], divisions: Mapping[Key, Sequence[int]], effort: float
     ) -> tuple[Assignment | None, bool]:
         """Look for a plan with these divisions, and tell whether it is proven that there is none."""
         if self.clock.over:
@@ -165,7 +165,7 @@ class _Facts(Memory[int]):
         )
 
 
-def _in_job(job: Job, fact: Fact) -> bool:
+def _in_job(job: Job, fact: Decision) -> bool:
     """Whether a fact speaks of what the job has."""
     if isinstance(fact, EntersAt):
         return fact.stack in job.enclosure.stack_by_id

@@ -14,12 +14,13 @@ from typing import NamedTuple
 
 from ortools.sat.python import cp_model
 
+from trayopt.domain.decision import Decision, RunAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.tied import tied
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
-from trayopt.solver.model.decisions import Fact, Given, RunAt, lying_in
+from trayopt.solver.model.decisions import Given, lying_in
 from trayopt.solver.model.interruptible import FOUND
 
 Ribbon = tuple[str, int, int]
@@ -37,7 +38,7 @@ class LeastMoves(NamedTuple):
     moved: tuple[RunAt, ...]
 
 
-def least_moves(job: Job, given: Given, fixed: Iterable[Fact], weight: int, limit_s: float = MOST_S) -> LeastMoves:
+def least_moves(job: Job, given: Given, fixed: Iterable[Decision], weight: int, limit_s: float = MOST_S) -> LeastMoves:
     """Bound from below what the legs that move weigh in sum, and guess which legs these are.
 
     Parameters

@@ -7,28 +7,18 @@ from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import Any
 
-from trayopt.domain.assignment import Assignment, Way
-from trayopt.domain.base import DivideAt
+from trayopt.domain.assignment import Assignment
+from trayopt.domain.decision import Decision, EntersAt, GoesBy, RunAt
 from trayopt.domain.job import Job, LegPin, TrunkPin
 from trayopt.domain.plan import GoalName
 from trayopt.domain.tied import tied
 from trayopt.errors import InputError, SolverFault
 from trayopt.goals.registry import measure_all
+from trayopt.rules.pin import goes_by, lies
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.heuristics.descent import lexicographic
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.decisions import (
-    Changes,
-    EntersAt,
-    Fact,
-    Given,
-    GoesBy,
-    RunAt,
-    Weights,
-    changes,
-    lying_in,
-    standing,
-)
+from trayopt.solver.model.decisions import Changes, Given, Weights, changes, lying_in, standing
 from trayopt.solver.model.in_time import in_time
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Key, Model
@@ -77,7 +67,7 @@ class Nearest(Found):
 def nearest(
     job: Job,
     given: Given,
-    fixed: Iterable[Fact] = (),
+    fixed: Iterable[Decision] = (),
     *,
     weights: Weights | None = None,
     clock: Clock | None = None,
@@ -107,7 +97,7 @@ def nearest(
     return found
 
 
-def complete(job: Job, fixed: Iterable[Fact], *, clock: Clock | None = None, tuning: Tuning | None = None) -> Found:
+def complete(job: Job, fixed: Iterable[Decision], *, clock: Clock | None = None, tuning: Tuning | None = None) -> Found:
     """Find the best plan that keeps every must, places every splice and keeps what is fixed."""
     clock, tuning, fixed = clock or Clock(), tuning or Tuning(), tuple(fixed)
     pinned = _pinned(job, fixed)
@@ -126,7 +116,7 @@ def complete(job: Job, fixed: Iterable[Fact], *, clock: Clock | None = None, tun
     return found
 
 
-def divided_by(job: Job, facts: Iterable[Fact]) -> dict[Key, int]:
+def divided_by(job: Job, facts: Iterable[Decision]) -> dict[Key, int]:
     """Give the k that facts leave a subunit: that of a leg whose tray they fix."""
     found: dict[Key, int] = {}
     for fact in facts:
@@ -139,7 +129,7 @@ def divided_by(job: Job, facts: Iterable[Fact]) -> dict[Key, int]:
     return found
 
 
-def _pinned(job: Job, facts: Sequence[Fact]) -> Job | None:
+def _pinned(job: Job, facts: Sequence[Decision]) -> Job | None:
     """Give the job with the facts as built pins; None where they say what no pin says, or where pins stand already."""
     pins: dict[str, LegPin | TrunkPin] = {}
     for fact in facts:
@@ -153,7 +143,7 @@ def _pinned(job: Job, facts: Sequence[Fact]) -> Job | None:
     return job.model_copy(update={"pins": (*job.pins, *pins.values())})
 
 
-def _pin(job: Job, fact: Fact) -> LegPin | TrunkPin | bool | None:
+def _pin(job: Job, fact: Decision) -> LegPin | TrunkPin | bool | None:
     """Give the pin that says what a fact does; True where there is nothing to say, None where no pin says it."""
     if isinstance(fact, EntersAt):
         stack = job.enclosure.stack_by_id.get(fact.stack)
@@ -196,7 +186,7 @@ def _solved(job: Job, pinned: Job, clock: Clock, tuning: Tuning) -> Found:
 
 def kept_model(
     job: Job,
-    fixed: Iterable[Fact],
+    fixed: Iterable[Decision],
     divisions: Mapping[Key, Sequence[int]] | None = None,
     policy: Policy | None = None,
 ) -> Model:
@@ -230,7 +220,7 @@ class _Search:
     """
 
     def __init__(
-        self, job: Job, given: Given, fixed: Sequence[Fact], weights: Weights, clock: Clock, tuning: Tuning
+        self, job: Job, given: Given, fixed: Sequence[Decision], weights: Weights, clock: Clock, tuning: Tuning
     ) -> None:
         self.job, self.fixed, self.weights, self.clock, self.tuning = job, fixed, weights, clock, tuning
         self.given, self.inside = given, given.in_job(job)
@@ -295,7 +285,7 @@ class _Search:
         divisions: Mapping[Key, Sequence[int]],
         share: float,
         best: _Look | None = None,
-        held: Sequence[Fact] = (),
+        held: Sequence[Decision] = (),
     ) -> _Look | None:
         """Look for a plan no further than the best one, in a share of the time that is left.
 
@@ -310,7 +300,7 @@ class _Search:
         hint(
             model,
             known
-            or Assignment(_ways(self.given), standing(self.job, self.given), self.given.ends, _partings(self.given)),
+            or Assignment(self.given.whole_ways, standing(self.job, self.given), self.given.ends, self.given.partings),
         )
         cost = _cost(model, self.inside, self.weights)
         model.require(cost >= self.relaxed.bound)
@@ -329,7 +319,7 @@ class _Search:
         return _Look(model, cost, outcome)
 
 
-def fix(model: Model, fact: Fact, *when: Any) -> None:
+def fix(model: Model, fact: Decision, *when: Any) -> None:
     """Hold a model to one fact, under guards where they are given."""
     job = model.job
     if isinstance(fact, EntersAt):
@@ -341,10 +331,8 @@ def fix(model: Model, fact: Fact, *when: Any) -> None:
     elif isinstance(fact, GoesBy):
         trunk = job.trunk_by_id[fact.trunk]
         if any(model.divisions(subunit) for subunit in trunk.subunits):
-            model.require(sum(model.goes(trunk, way) for way in model.ways(trunk) if _fits(fact, way)) >= 1, *when)
-            if fact.divide_at is not None:
-                open_ = fact.divide_at in model.divide_options(trunk)
-                model.require(model.divided_at(trunk, fact.divide_at) >= 1 if open_ else False, *when)
+            for asked in goes_by(job, model, fact):
+                model.require(asked, *when)
     elif fact.place not in job.enclosure.place_rank:
         model.require(False, *when)
     else:
@@ -358,8 +346,7 @@ def _fix_run(model: Model, fact: RunAt, *when: Any) -> None:
     elif fact.leg and lying_in(job, fact):
         subunit = job.trunk_by_id[fact.trunk].subunit_of(fact.first)
         leg = subunit.leg_of_run(fact.first, fact.last)
-        known = leg is not None and leg in model.legs(subunit, leg.of)
-        model.require(model.at(leg, fact.place) >= 1 if leg is not None and known else False, *when)
+        model.require(lies(job, model, leg, [fact.place]) if leg is not None else False, *when)
     else:
         for options in _options(model, fact):
             model.require(sum(model.at(leg, fact.place) for leg in options) >= 1, *when)
@@ -374,24 +361,6 @@ def _options(model: Model, fact: RunAt) -> dict[tuple[Any, ...], None]:
         legs = ((of, subunit.leg_of_fibre(fibre, of)) for of in model.divisions(subunit))
         found[tuple(leg for of, leg in legs if leg in model.legs(subunit, of))] = None
     return found
-
-
-def _fits(fact: GoesBy, way: Way) -> bool:
-    return fact.port in {None, way.port} and fact.travel in {None, way.travel} and fact.loops in {None, way.loops}
-
-
-def _ways(given: Given) -> dict[str, Way]:
-    """Give the ways that are wholly given."""
-    return {
-        way.trunk: Way(way.port, way.travel, way.loops)
-        for way in given.ways.values()
-        if way.port is not None and way.travel is not None and way.loops is not None
-    }
-
-
-def _partings(given: Given) -> dict[str, DivideAt]:
-    """Give where trunks are divided, as far as that is given."""
-    return {way.trunk: way.divide_at for way in given.ways.values() if way.divide_at is not None}
 
 
 def _cost(model: Model, given: Given, weights: Weights) -> Any:
@@ -413,7 +382,7 @@ def _cost(model: Model, given: Given, weights: Weights) -> Any:
             (weights.ports, GoesBy(way.trunk, port=way.port)),
             (weights.loops, GoesBy(way.trunk, loops=way.loops)),
         ):
-            other = [model.goes(trunk, option) for option in model.ways(trunk) if not _fits(wish, option)]
+            other = [model.goes(trunk, option) for option in model.ways(trunk) if not wish.admits(option)]
             parts.append(weight * total(other))
         if way.divide_at is not None:
             open_ = way.divide_at in model.divide_options(trunk)
