@@ -259,7 +259,7 @@ def test_steps_carry_the_plans_own_figures() -> None:
     # Spec section 10: both make one loop; the shortest way frees 1930 mm; strips are at least 3000 mm.
     assert "1 full loop of the track" in text
     assert "1,930 mm from the port" in text
-    assert "P: 3,000 mm of jacket off" in text
+    assert "P: take off 3,000 mm of jacket" in text
     assert "P unit 1 – 2: stays whole, 24 fibres; its tube ends past the tie-down." in text
     assert (
         "Q unit 1: the tube ends 150 mm before its first entrance; from there in 2 legs of 2 ribbons (24 fibres)"

@@ -118,7 +118,7 @@ def test_the_box_of_the_worked_example_is_sound() -> None:
         ({"ports__0__seals__0__most_mm": 41}, "a seal of port bl takes more than its bore"),
         ({"stacks__0__at_mm": (-1, 130)}, "the trays of stack left are outside of the box"),
         ({"stacks__0__at_mm": (60, 130)}, "the trays of stack left stand in the way of the track"),
-        ({"stacks__0__at_mm": (111, 130)}, "stacks left and right stand in one another"),
+        ({"stacks__0__at_mm": (111, 130)}, "stacks left and right overlap"),
         ({"stacks__0__pitch_mm": 9}, "the pitch of stack left is less than its trays are high"),
         ({"stacks__0__positions": 9}, "stack left does not fit into the depth of the box"),
         ({"stacks__0__base_z_mm": -1}, "stack left does not fit into the depth of the box"),

@@ -120,7 +120,7 @@ def settings_text(settings: Settings) -> str:
     """Write settings as a file that ``read_settings`` reads again."""
     import json
 
-    lines = ["# What these sheets took for granted. Change a figure and give the file back with --settings."]
+    lines = ["# What these sheets assume. Change a figure, and pass the file back with --settings."]
     for part, values in settings.model_dump(mode="json").items():
         lines.append(f"{part}:")
         lines += [f"  {key}: {json.dumps(value)}" for key, value in values.items()]

@@ -101,7 +101,7 @@ class _Writer:
 
     def bounds(self, bounds: Sequence[BoundSaid]) -> Iterator[str]:
         """Write what holds each goal up."""
-        yield "What holds the goals up"
+        yield "Why no goal can be lower"
         for item in bounds:
             proof = "proven" if item.at_least == item.value else f"proven at least {item.at_least:,}"
             yield f"  {item.goal} {item.value:,}, {proof}"

@@ -190,7 +190,9 @@ class _Builder:
         if self.stack and isinstance(self.stack[-1].items, dict) and self.stack[-1].key is None:
             raise self.stop(mark, "a key is no text", found=f"the alias *{name}", allowed="text")
         if any(frame.anchor == name for frame in self.stack):
-            raise self.stop(mark, f"the alias *{name} stands inside of what it names", hint="write the value out")
+            raise self.stop(
+                mark, f"the alias *{name} is inside the value that it refers to", hint="write the value out"
+            )
         if name not in self.anchors:
             raise self.stop(mark, f"the alias *{name} names nothing", hint=f"mark the value before it with &{name}")
         self.aliases += 1

@@ -48,7 +48,7 @@ _WORDS = (
     ),
     _Words("undefined tag handle", "a tag that is not known", "leave the tag out"),
     _Words("expected the node content", "a value is missing"),
-    _Words("<document start>", "something stands behind the end of the document", "keep one document in a file"),
+    _Words("<document start>", "there is text after the end of the document", "keep one document in a file"),
 )
 
 

@@ -154,9 +154,7 @@ def _enclosure(box: Enclosure) -> Iterator[Remark]:
         yield from _stack(box, i, stack, ring if sound else None)
         for j, other in enumerate(box.stacks[:i]):
             if _rectangle(stack).overlaps(_rectangle(other)) and _share_depth(stack, other):
-                yield Remark(
-                    "error", ("stacks", i, "at_mm"), f"stacks {box.stacks[j].id} and {stack.id} stand in one another"
-                )
+                yield Remark("error", ("stacks", i, "at_mm"), f"stacks {box.stacks[j].id} and {stack.id} overlap")
 
 
 def _ring(box: Enclosure, ring: list[Point]) -> Iterator[Remark]:

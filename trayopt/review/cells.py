@@ -147,7 +147,7 @@ class Cells:
         if not tube.text and not ribbon.text:
             return self.run(fibres, trunk)
         if not tube.text:
-            self.wrong(tube, "a ribbon is told without its tube", _fibres_of_cable(trunk.cable))
+            self.wrong(tube, "a ribbon is given without its tube", _fibres_of_cable(trunk.cable))
             return None
         run = (0, 0)
         for cell, parts in (

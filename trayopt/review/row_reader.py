@@ -341,7 +341,7 @@ class RowReader:
                 continue
             known = self.made.ways.setdefault(trunk.id, {}).setdefault(key, Decided(value, line))
             if known.value != value:
-                text = f"{key} of trunk {trunk.id} is told twice"
+                text = f"{key} of trunk {trunk.id} is given twice, and differs"
                 self.cells.wrong(
                     cell, text, f"{known.value}, as in {known.line}", "a trunk has one way for all its legs"
                 )

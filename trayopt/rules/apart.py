@@ -22,7 +22,7 @@ class KeptApart(Rule[NoParameters]):
     id = "apart"
     kind = "practice"
     subject = "pair of joins"
-    statement = "two joins that are to be apart have splices in one tray, or by scope on one stack"
+    statement = "two joins that must be kept apart have splices in one tray (with scope: stack, on one stack)"
     why = "Diverse routes are worth their price only if one accident, or one open tray, cannot touch both."
     asked_for = True
     helped_by = frozenset({"trays", "tray_types", "divide_at", "box"})

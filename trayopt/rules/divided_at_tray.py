@@ -43,10 +43,10 @@ class DividedAtTray(Rule[NoParameters]):
     kind = "always"
     subject = "subunit"
     statement = (
-        "from one placed leg to the next placed leg of a subunit divided at the tray, the stack changes, "
-        "or the position does not stay or rise by one"
+        "between two placed legs that follow each other in a subunit divided at the tray, the stack changes, "
+        "or the position neither stays nor rises by one"
     )
-    why = "The subunit's own tube makes the whole way and ends at one stack; its legs part there, from tray to tray."
+    why = "The subunit's own tube runs all the way and ends at one stack; its legs part there, from tray to tray."
     cells = ("stack", "tray", "position")
     kept_by_more = True
     odd_by = "stack"

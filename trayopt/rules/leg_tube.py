@@ -23,7 +23,7 @@ class LegTube(Rule[NoParameters]):
     kind = "always"
     subject = "subunit"
     statement = "no tube of the set holds a placed leg that needs one"
-    why = "A leg without its subunit's tube makes the way bare unless a tube protects it."
+    why = "A leg that leaves its subunit's tube runs bare through the box unless another tube protects it."
     helped_by = frozenset({"tubes"})
     cells = ("fibres", "from fibres", "from")
     of_divisions = True

@@ -24,7 +24,7 @@ class OpenedTube(Rule[NoParameters]):
     kind = "always"
     subject = "subunit"
     statement = "a leg of a subunit that is opened at a tray lies in no tray"
-    why = "The tube ends at the trays: fibres of it that lie in none hang bare in the box and break at the first touch."
+    why = "The tube ends at the trays. Fibres of it that lie in no tray hang bare in the box and break at the first touch."
     cells = ("stack", "tray", "position")
     kept_by_more = True
 

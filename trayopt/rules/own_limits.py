@@ -15,14 +15,14 @@ if TYPE_CHECKING:
 
 
 class OwnLimits(Rule[NoParameters]):
-    """Broken when port, travel, loops or where it is divided are not among the trunk's own."""
+    """Broken when the trunk has a port, a travel, loops or a place of division that the job does not allow it."""
 
     id = "own_limits"
     named = "own limits"
     kind = "always"
     subject = "trunk"
-    statement = "port, travel, loops or where it is divided are not among the trunk's own"
-    why = "What the owner of a trunk has fixed is not the plan's to change."
+    statement = "the trunk has a port, a travel, loops or a place of division that the job does not allow it"
+    why = "The plan must not change what the owner of a trunk has fixed."
     ways_only = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:

@@ -78,7 +78,7 @@ class Pinned(Rule[NoParameters]):
     kind = "practice"
     subject = "pin"
     statement = "the plan differs from the pin, or does not place it"
-    why = "What stands in the work order, or on the wall, is not decided again."
+    why = "The plan must not reopen what a work order says, or what is already on the wall."
     cost = "pin"
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:

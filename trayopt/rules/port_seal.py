@@ -35,8 +35,8 @@ class PortSeal(Rule[NoParameters]):
     kind = "physical"
     subject = "port"
     statement = (
-        "no seal of the port has holes enough for all trunks that enter there and takes all their diameters, or the two "
-        "thickest of them together, or all of them by the sum of diameter², are more than its bore"
+        "no seal of the port has enough holes for the trunks that enter there and takes all their diameters; or the bore "
+        "is too small for the two thickest of them side by side, or for all of them (by the sum of diameter²)"
     )
     why = "A trunk that its seal does not close round lets water in, or cannot be drawn through it."
     blamed = 6

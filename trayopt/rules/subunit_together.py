@@ -24,10 +24,10 @@ class SubunitTogether(Rule[NoParameters]):
     weight = 2
     subject = "subunit"
     statement = (
-        "from one placed leg to the next placed leg of a subunit divided at the port, the stack changes, "
-        "or the position does not stay or rise by one"
+        "between two placed legs that follow each other in a subunit divided at the port, the stack changes, "
+        "or the position neither stays nor rises by one"
     )
-    why = "The parts of a subunit that lie in neighbouring trays of one stack are found again."
+    why = "Parts of a subunit are easier to find again where they lie in neighbouring trays of one stack."
     cells = ("stack", "tray", "position")
     kept_by_more = True
 

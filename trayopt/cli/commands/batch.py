@@ -49,7 +49,10 @@ if TYPE_CHECKING:
     help="legs, trays, crossings, leg_length_mm, or some of them, in another order, with commas.",
 )
 @click.option(
-    "--workers", metavar="N", type=click.IntRange(min=1), help="Processes, one thread each; default one a core."
+    "--workers",
+    metavar="N",
+    type=click.IntRange(min=1),
+    help="Processes, each with one thread; by default one for each core.",
 )
 @click.option(
     "--no-explain", is_flag=True, help="Look for no conflict where a job does not fit: faster, but says less."
@@ -75,7 +78,7 @@ def command(
     the table of mixes and enclosures.
 
     A job that crashes, hangs, needs too much memory or cannot be read is one line of the results. After a stop
-    of any kind --resume goes on; jobs that are no longer among the PATHs count no more. Exit 0 if every job fits,
+    of any kind --resume goes on; jobs that are no longer among the PATHs do not count. Exit 0 if every job fits,
     1 if some do not (with --against: if some came out worse), 2 if some are wrong, 3 if some are not settled,
     4 if some failed.
     """

@@ -56,10 +56,10 @@ def command(
 
     A table has a row a leg (trunk, fibres, stack, position; port, travel, loops, divide_at, end, cut, built) or a row a
     run of splices (from and to: trunk, tube, ribbon, fibres; tray, sleeve). What it leaves open is completed, idle legs of
-    opened tubes too. A plan of a former format is judged by where its legs lie.
+    opened tubes included. Of a plan of a former format only the places of its legs are judged.
 
-    With --prove a plain model is asked for each goal for a plan below the plan's bound. The answer is confirmed, refuted
-    (exit 1; the better plan is written) or not settled in the time, which fails nothing.
+    With --prove a plain model looks, goal by goal, for a plan below the bound. The answer is confirmed, refuted (exit 1;
+    the better plan is written) or not settled in the time, which fails nothing.
     """
     from trayopt.api import judge, load_job
     from trayopt.cli.proof_text import proofs_text, proofs_words

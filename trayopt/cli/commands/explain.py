@@ -37,9 +37,7 @@ DEFAULT_COSTS = ", ".join(f"{name}={getattr(Costs(), name)}" for name in cost_na
     "--cost", "costs", multiple=True, metavar="NAME=N",
     help="What a change costs, to order the ways out; may repeat. Where none is given: " + DEFAULT_COSTS + ".",
 )  # fmt: skip
-@click.option(
-    "--best", metavar="PLAN", help="The best plan in JSON, where it is known, so that it is not searched for."
-)
+@click.option("--best", metavar="PLAN", help="The best plan in JSON, if you have it; this saves the search.")
 @click.option(
     "--prices", is_flag=True,
     help="Price the preferences: legs, trays, metres and crew minutes of the best plan with each, and without it.",
@@ -48,7 +46,7 @@ DEFAULT_COSTS = ", ".join(f"{name}={getattr(Costs(), name)}" for name in cost_na
 @click.option("--settings", metavar="FILE", help="With --prices: paces of the crew, as the sheets take them (YAML).")
 @click.option(
     "--time-limit", "time_limit_s", type=click.FloatRange(min=0, min_open=True), default=60.0, show_default=True,
-    metavar="S", help="Most seconds; what is not proven by then is said not to be.",
+    metavar="S", help="Most seconds; whatever is not proven by then is marked as not proven.",
 )  # fmt: skip
 @click.option(
     "--apply", "apply_", type=click.IntRange(min=1), metavar="N",
@@ -75,8 +73,8 @@ def command(
 ) -> int:
     """Say why not every must of JOB can be kept with every splice placed, and prove the ways out of it.
 
-    Where all can be kept, say why the best plan breaks the preferences that it breaks, and what holds each goal up.
-    With PLAN, a plan in JSON or a hand-made table, say what of it cannot stand together, or what it costs.
+    Where every must can be kept, say why the best plan breaks the preferences that it breaks, and why no goal can be lower.
+    With PLAN, a plan in JSON or a hand-made table, say which of its decisions conflict, or what it costs.
     The exit code is 1 where there is a conflict, and 0 where --apply has written its files.
     """
     from trayopt.api import explain, load_job

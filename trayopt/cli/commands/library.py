@@ -28,9 +28,7 @@ def command() -> None:
 
 @command.command("list")
 @_KIND
-@click.option(
-    "--html", metavar="FILE", help="Write a page that shows a picture of each as well; nothing is outside of it."
-)
+@click.option("--html", metavar="FILE", help="Write one page with a picture of each entry; it needs no other file.")
 @common
 def list_(output: Output, kind: str | None, html: str | None) -> None:
     """List the entries: kind, id and their most telling figures."""
@@ -60,9 +58,7 @@ def list_(output: Output, kind: str | None, html: str | None) -> None:
 @command.command("show")
 @click.argument("id_", metavar="ID")
 @_KIND
-@click.option(
-    "--picture", metavar="FILE", help="Draw it in SVG, with its sizes and names and what of it is only assumed."
-)
+@click.option("--picture", metavar="FILE", help="Draw it in SVG, with names and sizes; assumed values are marked.")
 @common
 def show(output: Output, id_: str, kind: str | None, picture: str | None) -> None:
     """Show the entry with an ID: its file as it is, or as JSON with its references resolved.

@@ -20,7 +20,9 @@ if TYPE_CHECKING:
 @click.argument("job", metavar="JOB", type=click.Path(allow_dash=True))
 @click.argument("plan", metavar="PLAN", type=click.Path(allow_dash=True))
 @click.option("-o", "--output", "new", metavar="NEW", help="Write the plan: JSON, or a table for .csv and .xlsx.")
-@click.option("--built", default="", metavar="TRAYS", help="What is spliced already and stays, as left/1-4,right/1-4.")
+@click.option(
+    "--built", default="", metavar="TRAYS", help="Trays that are spliced already and stay, such as left/1-4,right/1-4."
+)
 @click.option("--weights", metavar="LIST", help="What each change counts: legs=1000,travel=100,ends=100,partings=20 …")
 @click.option(
     "--time-limit", "limit_s", type=click.FloatRange(min=0, min_open=True), default=60.0,
@@ -47,8 +49,8 @@ def command(
 ) -> int:
     """Find the plan that keeps every must and differs least from PLAN, and prove that no other changes less.
 
-    PLAN is a plan in JSON or a table in CSV or XLSX, made before JOB changed or not: a new trunk, a lost tray or a
-    swapped cable is absorbed round what is built (--built, or a column built in the table).
+    PLAN is a plan in JSON or a table in CSV or XLSX. It may be older than JOB: a new trunk, a lost tray or a swapped cable
+    is fitted in around what is built (--built, or a column built in the table).
     """
     from trayopt.api import load_job, mend
     from trayopt.formats.json_out import dump_rows

@@ -48,9 +48,9 @@ def command(
 ) -> None:
     """Write a starter job to FILE (or to stdout for -): it solves as it is, and its keys are explained beside them.
 
-    With --kind FILE is a box, a cable, a tray or a set of tubes that can be built as it stands: what a tape and a label
-    give is asked for, or taken from --answer. All else follows from it by formulas that stand in the file beside the
-    word assumed, to be corrected. The file's name is the id.
+    With --kind FILE is a box, a cable, a tray or a set of tubes that can be built as it is. trayopt asks for what a tape
+    and a label tell, or takes it from --answer. It works out the rest by formulas and marks those values as assumed, for
+    you to correct. The file's name is the id.
 
     With --table FILE is a job, and TABLE an empty table for it that check and mend read when it is filled in.
     """

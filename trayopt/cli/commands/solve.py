@@ -40,11 +40,12 @@ LOOK_PART, LOOK_S, LEAST_LOOK_S = 0.25, 1.0, 0.2
 @click.option("-o", "--output", "file", metavar="PLAN", help="Write the plan as JSON; - for stdout.")
 @click.option(
     "--time-limit", "time_limit_s", type=click.FloatRange(min=0, min_open=True), metavar="S",
-    help="Most seconds in all, with the reasons; with --reproducible the solver's own, alike on every machine.",
+    help="Most seconds for the whole command, with the reasons; with --reproducible, seconds of the solver's own clock, "
+    "the same on every machine.",
 )  # fmt: skip
 @click.option(
     "--gap", type=click.FloatRange(min=0, max=1), metavar="G",
-    help="Leave a goal when it is proven to this part of its value, such as 0.05.",
+    help="Stop work on a goal once its bound is within this part of its value, such as 0.05.",
 )  # fmt: skip
 @click.option(
     "--workers", type=click.IntRange(1, 64), metavar="N", help="Search threads; default 8, however many cores."
