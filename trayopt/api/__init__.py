@@ -17,7 +17,7 @@ from trayopt.api.hardware import (
 from trayopt.api.judging import check, compare, judge
 from trayopt.api.mending import mend
 from trayopt.api.pricing import Habits, habits, prices
-from trayopt.api.printing import record, sheets
+from trayopt.api.printing import plan_pictures, record, sheets
 from trayopt.api.proving import Proofs, prove
 from trayopt.api.reading import json_schema, load_job
 from trayopt.api.solving import EXPLAIN_S, Result, solve
@@ -42,6 +42,7 @@ __all__ = [
     "measuring_sheet",
     "mend",
     "new_hardware",
+    "plan_pictures",
     "prices",
     "prove",
     "record",

@@ -74,6 +74,39 @@ def sheets(
     return Sheets(job, book.plan, options, measured=_measured(measured, book))
 
 
+def plan_pictures(job: Job, plan: Plan, *, language: str = "en") -> dict[str, str]:
+    """Draw a plan, finished or not, in SVG: its box from the door, and the order of each trunk against depth.
+
+    Parameters
+    ----------
+    job, plan
+        The job, and a plan of it with every figure right, as ``check`` gives it.
+    language
+        ``en`` or ``de``.
+
+    Returns
+    -------
+    dict
+        ``front``, and ``order-TRUNK`` for each trunk in the box.
+
+    Raises
+    ------
+    InputError
+        Where the language is unknown.
+    """
+    from trayopt.crewsheets.book import Book
+    from trayopt.crewsheets.geometry.front import front_picture
+    from trayopt.crewsheets.geometry.order import order_picture
+    from trayopt.crewsheets.units import Teller
+    from trayopt.crewsheets.words import words_of
+    from trayopt.pictures.svg import svg_text
+
+    options = _options((), "metric", language, None, codes=False)
+    book, tell = Book(job, plan, options.settings), Teller(words_of(language), options.units)
+    drawn = [front_picture(book, tell), *(order_picture(book, trunk, tell) for trunk in book.ways)]
+    return {picture.id: svg_text(picture) for picture in drawn}
+
+
 def record(
     job: Job,
     plan: Plan | str | Path,

@@ -19,7 +19,20 @@ from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import error_text
 from trayopt.cli.stopping import STOPPING
 
-ORDER = ("solve", "check", "mend", "compare", "explain", "batch", "sheets", "record", "library", "schema", "new")
+ORDER = (
+    "solve",
+    "check",
+    "mend",
+    "compare",
+    "explain",
+    "batch",
+    "sheets",
+    "record",
+    "library",
+    "schema",
+    "new",
+    "desk",
+)
 """Commands in the order of the help; others follow in the order of their names."""
 
 

@@ -52,6 +52,27 @@ class YamlFile:
         """Put a value at a path."""
         self.get(path[:-1])[path[-1]] = _written(value)
 
+    def take(self, path: Path) -> None:
+        """Take out what stands at a path; nothing where there is nothing."""
+        holder: Any = self.get(path[:-1])
+        last = path[-1]
+        in_list = isinstance(holder, list) and isinstance(last, int) and last < len(holder)
+        if in_list or (isinstance(holder, Mapping) and last in holder):
+            del holder[last]
+
+    def insert(self, path: Path, index: int, key: str, value: object) -> None:
+        """Put a new key into a mapping, before the key that stands there."""
+        self.get(path).insert(index, key, _written(value))
+
+    def add(self, path: Path, value: object) -> None:
+        """Put a value at the end of a list, which is made where there is none."""
+        if not isinstance(self.get(path), list):
+            self.put(path, [])
+        items = self.get(path)
+        if not items and isinstance(items, CommentedSeq):
+            items.fa.set_block_style()
+        items.append(_written(value))
+
     def merge(self, document: str) -> None:
         """Put a document of an edit into the file.
 

@@ -1,0 +1,192 @@
+"""What a desk decides, undoes, writes and keeps."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.desk.conftest import copied
+from trayopt.api import check, load_job
+from trayopt.desk.acts import Wrong
+from trayopt.desk.desk import Desk
+from trayopt.errors import InputError
+
+
+def act(desk: Desk, name: str, **more: Any) -> dict[str, Any]:
+    return desk.act({"at": desk.state()["at"], "act": name, **more})
+
+
+def goal(state: dict[str, Any], name: str) -> int:
+    value: int = next(each["value"] for each in state["board"]["goals"] if each["goal"] == name)
+    return value
+
+
+def place(state: dict[str, Any], leg: str) -> str | None:
+    found: str | None = next(each["place"] for each in state["board"]["legs"] if each["leg"] == leg)
+    return found
+
+
+def test_a_leg_takes_along_what_it_is_spliced_to_and_the_checker_judges_at_once(desk: Desk) -> None:
+    first = desk.state()
+    assert first["board"]["passed"]
+    assert first["unsaved"] == [False, False]
+    state = act(desk, "move", leg="N1/3.2", stack="right", position=3)
+    assert place(state, "N1/3.2") == place(state, "S1/3.2") == "right/3"
+    assert {"divided_at_tray"} <= {each["rule"] for each in state["board"]["findings"]}
+    job = desk.document.job
+    assert job is not None
+    report = desk.document.report()
+    assert report is not None
+    right = check(job, report.plan)
+    assert right.figures == ()
+    assert {each.goal: each.value for each in right.plan.goals} == {
+        each["goal"]: each["value"] for each in state["board"]["goals"]
+    }
+    state = act(desk, "move", leg="N1/3.2", alone=True, stack="left", position=4)
+    assert place(state, "S1/3.2") == "right/3"
+    assert "whole_legs" in {each["rule"] for each in state["board"]["findings"]} or state["board"]["unplaced"] == 72
+
+
+def test_every_step_is_undone_and_redone_and_a_gesture_is_one_step(desk: Desk) -> None:
+    before = desk.state()["board"]
+    for position in (4, 5, 6):
+        act(desk, "move", leg="N1/3.2", stack="left", position=position, gesture="walk")
+    moved = desk.state()["board"]
+    assert act(desk, "undo")["board"] == before
+    assert act(desk, "redo")["board"] == moved
+    act(desk, "way", trunk="N1", port="bottom-right", travel="counterclockwise", loops=2, divide_at="port")
+    act(desk, "divide", trunk="N1", subunit=1, of=4)
+    state = act(desk, "move", leg="N1/1.3")
+    assert place(state, "N1/1.3") is place(state, "S1/1.3") is None
+    assert state["board"]["unplaced"] == 36
+    for _ in range(4):
+        state = act(desk, "undo")
+    assert state["board"] == before
+    assert state["undo"] is None
+
+
+def test_save_writes_both_files_and_comments_survive(desk: Desk, folder: Path) -> None:
+    act(desk, "lock", leg="N1/1.1", on=True)
+    act(desk, "cells", table="trunks", cells=[[1, "exposed_mm", "6 000"], [1, "loops", "1, 2"]])
+    act(desk, "rule", rule="tray_pair", setting={"level": "prefer", "weight": "3"})
+    act(desk, "move", leg="N1/3.2", stack="left", position=5)
+    assert act(desk, "save")["answer"] == {"written": ["job.yaml", "job-plan.json"]}
+    text = (folder / "job.yaml").read_text(encoding="utf-8")
+    assert text.startswith("# for the crew of the yard\n")
+    assert 'joins:\n  - {a: "N1:1-432", b: "S1:1-432", name: through}\n' in text
+    job = load_job(folder / "job.yaml")
+    assert (job.trunks[1].exposed_mm, job.trunks[1].loops, job.rules["tray_pair"].weight) == (6000, (1, 2), 3)
+    assert [(pin.subject, pin.built) for pin in job.pins] == [("N1:1-72", False)]
+    assert check(job, folder / "job-plan.json").figures == ()
+    assert desk.state()["unsaved"] == [False, False]
+    assert not list(folder.glob(".*desk*"))
+
+
+def test_the_faults_of_a_cell_are_those_of_the_command_line(desk: Desk, folder: Path) -> None:
+    state = act(desk, "cells", table="trunks", cells=[[0, "exposed_mm", "far"], [1, "cable", "no-such-cable"]])
+    act(desk, "cells", table="joins", cells=[[0, "a", "N1:1-433"]])
+    state = act(desk, "cells", table="pins", cells=[[0, "trunk", "N9"], [0, "loops", "1"]])
+    assert state["board"]["passed"]
+    act(desk, "save")
+    with pytest.raises(InputError) as wrong:
+        load_job(folder / "job.yaml")
+    assert [each["text"] for each in state["faults"]] == [str(fault) for fault in wrong.value.faults]
+    assert {"trunks[0].exposed_mm", "trunks[1].cable", "pins[0].trunk"} <= {each["where"] for each in state["faults"]}
+
+
+def test_joins_of_a_table_come_into_the_job_when_one_is_changed(folder: Path) -> None:
+    desk = Desk(copied(folder, "2x1728-shuffled-subunits"))
+    before = desk.document.job
+    assert before is not None
+    act(desk, "cells", table="joins", cells=[[0, "name", "first"]])
+    after = desk.document.job
+    assert after is not None
+    assert [join.a for join in after.joins] == [join.a for join in before.joins]
+    assert after.joins[0].name == "first"
+    assert desk.tables()["joins_of"] is None
+
+
+def test_rows_are_pasted_and_taken_out(desk: Desk) -> None:
+    cells = [
+        [0, "a", "N1:1-144"],
+        [0, "b", "S1:1-144"],
+        [1, "a", "N1:145-432"],
+        [1, "b", "S1:145-432"],
+        [1, "name", "rest"],
+    ]
+    state = act(desk, "cells", table="joins", cells=cells)
+    assert state["faults"] == []
+    assert [row["name"] for row in desk.tables()["tables"]["joins"]["rows"]] == ["through", "rest"]
+    state = act(desk, "rows", table="joins", rows=[1])
+    assert state["board"]["splices"] == 144
+    assert state["lost"] == 0
+
+
+def test_a_changed_job_leaves_out_what_it_has_no_meaning_for(desk: Desk) -> None:
+    state = act(desk, "head", key="enclosure", text="wall-1x6")
+    assert state["lost"] > 0
+    assert act(desk, "undo")["board"]["passed"]
+
+
+def test_a_file_that_was_changed_meanwhile_is_not_written_over_unasked(desk: Desk, folder: Path) -> None:
+    act(desk, "cells", table="joins", cells=[[0, "name", "mine"]])
+    theirs = (folder / "job.yaml").read_text(encoding="utf-8").replace("2 x 432", "theirs")
+    (folder / "job.yaml").write_text(theirs, encoding="utf-8")
+    assert desk.state()["changed"] == ["job.yaml"]
+    assert act(desk, "save")["answer"] == {"conflicts": ["job.yaml"]}
+    assert (folder / "job.yaml").read_text(encoding="utf-8") == theirs
+    state = act(desk, "reload")
+    assert state["title"] == "theirs"
+    assert state["unsaved"] == [False, False]
+    act(desk, "undo")
+    assert act(desk, "save", over=True)["answer"]["written"] == ["job.yaml"]
+    assert "name: mine" in (folder / "job.yaml").read_text(encoding="utf-8").replace('"', "")
+
+
+def test_what_a_desk_leaves_behind_is_offered_to_the_next_one(desk: Desk, folder: Path) -> None:
+    act(desk, "move", leg="N1/3.2", stack="left", position=6)
+    act(desk, "cells", table="joins", cells=[[0, "name", "east"]])
+    desk.close()
+    other = Desk(folder / "job.yaml")
+    assert other.state()["left_behind"] == {"changed": False}
+    assert place(other.state(), "N1/3.2") != "left/6"
+    state = act(other, "take_over")
+    assert place(state, "N1/3.2") == "left/6"
+    assert other.document.now.text == desk.document.now.text
+    assert state["left_behind"] is None
+    assert [path.name for path in folder.glob(".*desk*")] == [other.keeping.file.name]
+    assert place(act(other, "undo"), "N1/3.2") != "left/6"
+
+
+def test_a_request_that_was_made_of_a_state_that_is_gone_is_refused(desk: Desk) -> None:
+    at = desk.state()["at"]
+    act(desk, "move", leg="N1/3.2", stack="left", position=6)
+    with pytest.raises(Wrong, match="stale"):
+        desk.act({"at": at, "act": "undo"})
+
+
+@pytest.mark.parametrize(
+    "request_",
+    [
+        {"act": "nothing"}, {"act": "move", "leg": "N9/1"}, {"act": "move", "leg": "N1/1.1", "stack": "left", "position": 99},
+        {"act": "move"}, {"act": "way", "trunk": "N1", "port": "x", "travel": "clockwise", "loops": 1},
+        {"act": "cells", "table": "joins", "cells": [[0, "a"]]}, {"act": "rows", "table": "joins", "rows": ["x"]},
+        {"act": "rule", "rule": "no_rule", "setting": {}}, {"act": "apply", "kind": "explain", "way": 0},
+        {"act": "take", "kind": "solve"}, {"act": "end", "stack": "left", "end": "x"}, {"act": 3},
+    ],
+)  # fmt: skip
+def test_a_request_that_is_none_changes_nothing(desk: Desk, request_: dict[str, Any]) -> None:
+    before = desk.document.now
+    with pytest.raises(Wrong):
+        desk.act({"at": 1, **request_})
+    assert desk.document.now is before
+
+
+def test_cells_that_there_are_not_are_refused(desk: Desk) -> None:
+    for cells in ([[0, "x", "1"]], [[7, "a", "1"]], [[-1, "a", "1"]]):
+        with pytest.raises(InputError):
+            act(desk, "cells", table="joins", cells=cells)
+    with pytest.raises(InputError):
+        act(desk, "divide", trunk="N1", subunit=1, of=5)

@@ -1,0 +1,253 @@
+"""The page in a real browser: by mouse and by keys alone, on wide and narrow screens, in two languages, open to everybody."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.crewsheets.browser import axe, browser
+from tests.desk.conftest import Serve
+from trayopt.desk.server import Served
+from trayopt.desk.words import LANGUAGES, words_of
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+WIDTHS = (1280, 820, 390)
+
+
+@pytest.fixture(scope="module")
+def started() -> Iterator[Browser]:
+    with browser() as found:
+        yield found
+
+
+class Opened:
+    """A page of a desk with everything that its console said; it may ask the desk alone."""
+
+    def __init__(
+        self, started: Browser, served: Served, width: int = 1280, language: str = "en", view: str = "plan"
+    ) -> None:
+        self.context = started.new_context(viewport={"width": width, "height": 900})
+        self.served = served
+        self.said: list[str] = []
+        self.asked: set[str] = set()
+        self.page: Page = self.context.new_page()
+        self.page.on("console", lambda message: self.said.append(message.text))
+        self.page.on("pageerror", lambda error: self.said.append(str(error)))
+        self.page.on("request", lambda request: self.asked.add(request.url))
+        self.page.goto(f"{served.address}?lang={language}#{view}")
+        self.page.wait_for_selector(".goals")
+
+    def __enter__(self) -> Page:
+        return self.page
+
+    def __exit__(self, *wrong: object) -> None:
+        self.context.close()
+        if wrong[0] is None:
+            assert self.said == []
+            assert all(url.startswith((self.served.address, "data:,")) for url in self.asked)
+
+
+Open = Callable[..., Opened]
+
+
+@pytest.fixture
+def opened(started: Browser) -> Open:
+    def make(served: Served, **options: Any) -> Opened:
+        return Opened(started, served, **options)
+
+    return make
+
+
+def lies(page: Page, leg: str, place: str) -> None:
+    """Wait until a leg lies at a place, and the goals are those of that plan."""
+    page.wait_for_selector(f'[data-place="{place}"] [data-leg="{leg}"]')
+
+
+def now(page: Page, goal: str) -> str:
+    row = page.locator("table.goals tbody tr", has=page.locator(f'th[title="{goal}"]'))
+    return row.locator("td b").inner_text()
+
+
+def says(page: Page, selector: str, text: str) -> None:
+    """Wait until a part of the page says a text."""
+    expect(page.locator(selector)).to_contain_text(text)
+
+
+def can_undo(page: Page) -> None:
+    """Wait until there is a step to undo."""
+    expect(page.locator("#undo")).to_be_enabled()
+
+
+def test_a_leg_is_dragged_and_all_follows(opened: Open, serve: Serve) -> None:
+    with opened(serve()) as page:
+        assert now(page, "Trays in use") == "6"
+        page.locator('[data-leg="N1/3.2"]').drag_to(page.locator('[data-place="right/3"]'))
+        lies(page, "S1/3.2", "right/3")
+        assert page.locator(".findings li.always").count() > 0
+        assert page.locator("#files").inner_text().endswith("not saved: job-plan.json")
+        page.keyboard.press("Control+z")
+        lies(page, "N1/3.2", "left/4")
+        page.keyboard.press("Control+Shift+z")
+        lies(page, "N1/3.2", "right/3")
+        page.click("#undo")
+        lies(page, "N1/3.2", "left/4")
+        assert page.locator("#undo").is_disabled()
+
+
+def test_keys_alone_move_a_leg_lock_it_and_save(opened: Open, serve: Serve, folder: Path) -> None:
+    with opened(serve()) as page:
+        page.locator('.chip[tabindex="0"]').focus()
+        first = page.evaluate("document.activeElement.dataset.leg")
+        page.keyboard.press("ArrowRight")
+        leg = page.evaluate("document.activeElement.dataset.leg")
+        assert leg != first
+        at = page.evaluate("document.activeElement.closest('[data-place]').dataset.place")
+        page.keyboard.press("Enter")
+        assert page.locator(f'[data-leg="{leg}"]').get_attribute("aria-pressed") == "true"
+        for _ in range(3):
+            page.keyboard.press("ArrowUp")
+        stack, position = at.split("/")
+        lies(page, leg, f"{stack}/{min(6, int(position) + 3)}")
+        assert page.evaluate("document.activeElement.dataset.leg") == leg
+        assert f"{leg}: {stack}/" in page.locator("#told").inner_text()
+        page.locator('[data-key="lock"]').focus()
+        page.keyboard.press("Space")
+        says(page, "#files", "job.yaml, job-plan.json")
+        page.keyboard.press("Control+s")
+        says(page, "#files", "job-plan.json · saved")
+        assert "pins:" in (folder / "job.yaml").read_text(encoding="utf-8")
+        page.locator(f'[data-leg="{leg}"]').focus()
+        page.keyboard.press("Delete")
+        lies(page, leg, "")
+        page.keyboard.press("Escape")
+        assert page.locator('[aria-pressed="true"].chip').count() == 0
+
+
+def test_a_tap_on_a_tray_puts_the_leg_there(opened: Open, serve: Serve) -> None:
+    with opened(serve(), width=390) as page:
+        page.click('[data-leg="N1/3.2"]')
+        page.click('[data-key="tray left/6"]')
+        lies(page, "N1/3.2", "left/6")
+        assert page.locator("#brief").is_visible()
+
+
+def test_a_way_is_changed_and_a_better_plan_is_told(opened: Open, serve: Serve) -> None:
+    with opened(serve()) as page:
+        before = now(page, "Sum of the lengths to cut")
+        page.select_option('[data-key="loops N1"]', "2")
+        page.wait_for_selector('[data-key="loops N1"] option[value="2"]:checked', state="attached")
+        can_undo(page)
+        assert now(page, "Sum of the lengths to cut") != before
+
+
+def test_rows_come_from_a_spreadsheet_and_faults_stand_at_their_cells(opened: Open, serve: Serve) -> None:
+    with opened(serve(), view="job") as page:
+        block = "a\tb\tname\nN1:1-144\tS1:1-144\teast\nN1:145-432\tS1:145-432\twest"
+        page.locator('[data-key="joins 0 a"]').focus()
+        page.evaluate(
+            """text => {
+            const data = new DataTransfer();
+            data.setData("text/plain", text);
+            const paste = new ClipboardEvent("paste", {clipboardData: data, bubbles: true, cancelable: true});
+            document.activeElement.dispatchEvent(paste);
+        }""",
+            block,
+        )
+        expect(page.locator('[data-key="joins 1 name"]')).to_have_value("west")
+        page.fill('[data-key="trunks 1 exposed_mm"]', "far")
+        page.keyboard.press("Tab")
+        wrong = page.locator('[data-key="trunks 1 exposed_mm"][aria-invalid="true"]')
+        wrong.wait_for()
+        assert "allowed: a whole number" in (wrong.get_attribute("title") or "")
+        page.click("#faults button")
+        assert page.evaluate("document.activeElement.dataset.key") == "trunks 1 exposed_mm"
+        page.fill('[data-key="trunks 1 exposed_mm"]', "6000")
+        page.keyboard.press("Tab")
+        page.wait_for_selector("#faults .note", state="detached")
+        assert page.evaluate("document.activeElement.dataset.key") == "trunks 1 transition_mm"
+
+
+def test_a_search_runs_behind_the_page_and_sheets_are_written(opened: Open, serve: Serve, folder: Path) -> None:
+    with opened(serve()) as page:
+        page.click('[data-leg="N1/3.2"]')
+        page.keyboard.press("Delete")
+        page.click('[data-key="solve"]')
+        page.wait_for_selector("#search .note.good", timeout=100_000)
+        assert page.locator(".verdict").inner_text() == "Kept whole, and proven to be the best."
+        page.click('[data-view="why"]')
+        page.click('[data-key="compare"]')
+        assert "Both are equally good." in page.locator("#reasons .answer").inner_text()
+        page.click('[data-view="print"]')
+        page.select_option('[data-key="language"]', "de")
+        page.click('[data-key="write"]')
+        page.wait_for_selector("#sheets .note", timeout=60_000)
+        assert 'lang="de"' in (folder / "job-sheets" / "index.html").read_text(encoding="utf-8")
+        assert (
+            page.request.get(f"{page.url.split('?')[0]}sheet").headers["content-security-policy"].startswith("sandbox")
+        )
+
+
+def test_two_pages_and_a_changed_file_are_told_of_each_other(opened: Open, serve: Serve, folder: Path) -> None:
+    served = serve()
+    with opened(served) as one, opened(served) as other:
+        one.locator('[data-leg="N1/3.2"]').drag_to(one.locator('[data-place="left/6"]'))
+        lies(other, "N1/3.2", "left/6")
+        file = folder / "job.yaml"
+        file.write_text(file.read_text(encoding="utf-8").replace("2 x 432", "their title"), encoding="utf-8")
+        one.get_by_text("Changed on the disk since it was opened: job.yaml.").wait_for()
+        one.fill('[data-key="limit"]', "5")
+        one.click('[data-view="job"]')
+        one.fill('[data-key="head title"]', "my title")
+        one.keyboard.press("Tab")
+        says(one, "#title", "my title")
+        one.click("#save")
+        says(one, "#notes", "was changed by somebody else")
+        assert "their title" in file.read_text(encoding="utf-8")
+        one.get_by_role("button", name="Take the file from the disk").last.click()
+        says(one, "#title", "their title")
+        one.click("#undo")
+        says(one, "#title", "my title")
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("width", WIDTHS)
+def test_every_view_is_open_to_everybody_and_fits(opened: Open, serve: Serve, width: int, language: str) -> None:
+    served = serve()
+    script = axe()
+    with opened(served, width=width, language=language) as page:
+        assert page.locator("html").get_attribute("lang") == language
+        page.locator('[data-leg="N1/3.2"]').click()
+        page.keyboard.press("ArrowUp")
+        can_undo(page)
+        page.wait_for_selector("#pictures svg")
+        page.evaluate(script)
+        for view in ("plan", "job", "why", "print"):
+            page.click(f'[data-view="{view}"]')
+            page.wait_for_selector(f"section#{view} :is(table, .acts)")
+            for details in page.locator("details:visible:not([open]) > summary").all():
+                details.click()
+            found = page.evaluate(
+                "axe.run({runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']})"
+            )
+            assert [(each["id"], [node["html"] for node in each["nodes"]]) for each in found["violations"]] == [], view
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, view
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_both_languages_say_the_same_things(language: str) -> None:
+    entries, first = words_of(language).entries, words_of("en").entries
+    assert entries.keys() == first.keys()
+    fields = {key: sorted(set(_fields(text))) for key, text in entries.items()}
+    assert fields == {key: sorted(set(_fields(text))) for key, text in first.items()}
+    assert "</" not in json.dumps(entries)
+
+
+def _fields(text: str) -> list[str]:
+    return [part.partition("}")[0] for part in text.split("{")[1:]]

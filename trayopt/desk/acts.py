@@ -1,0 +1,295 @@
+"""What a page can ask of a document: each request is read with care, and done in one step that can be undone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from trayopt.desk import edits
+from trayopt.desk.decisions import (
+    Decisions,
+    entered,
+    joined_subunits,
+    moved,
+    plan_of,
+    redivided,
+    sent,
+    spliced_with,
+)
+from trayopt.desk.document import Document
+from trayopt.domain.assignment import Way
+from trayopt.domain.base import DIVIDE_AT, TRAVELS
+from trayopt.domain.cablework import Leg
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job
+from trayopt.formats.yaml_edit import YamlFile
+
+Request = Mapping[str, Any]
+MOST_TEXT = 2_000
+
+
+class Wrong(Exception):  # noqa: N818 - it is no error of the user's, but a request that no page of ours makes now
+    """A request that cannot be done as it stands; ``reason`` is a key of the catalogue."""
+
+    def __init__(self, reason: str) -> None:
+        self.reason = reason
+        super().__init__(reason)
+
+
+def done(document: Document, name: str, request: Request) -> Any:
+    """Do an act of a name.
+
+    Raises
+    ------
+    Wrong
+        Where there is no such act, or the request is not what it takes.
+    InputError
+        Where it cannot be done.
+    """
+    acts: dict[str, Callable[[Document, Request], Any]] = {
+        "undo": lambda document, _: document.undo(),
+        "redo": lambda document, _: document.redo(),
+        "move": _move, "divide": _divide, "way": _way, "end": _end, "lock": _lock,
+        "cells": _cells, "rows": _rows, "head": _head, "rule": _rule,
+    }  # fmt: skip
+    if name not in acts:
+        raise Wrong("no such act")
+    return acts[name](document, request)
+
+
+# -- what a request says ---------------------------------------------------------------------------------------------
+
+
+def text(request: Request, key: str) -> str:
+    """Give a text of a request."""
+    value = request.get(key)
+    if not isinstance(value, str) or len(value) > MOST_TEXT:
+        raise Wrong("bad request")
+    return value
+
+
+def number(request: Request, key: str) -> int:
+    """Give a whole number of a request."""
+    value = request.get(key)
+    if not isinstance(value, int) or isinstance(value, bool):
+        raise Wrong("bad request")
+    return value
+
+
+def _job(document: Document) -> Job:
+    job = document.job
+    if job is None:
+        raise Wrong("no job")
+    return job
+
+
+def leg_of(job: Job, decisions: Decisions, name: str) -> Leg:
+    """Give a leg by its name, as subunits are divided now."""
+    for subunit in job.subunits:
+        if name.startswith(f"{subunit.name}") and name[len(subunit.name) :][:1] in {"", "."}:
+            for leg in decisions.legs(subunit):
+                if str(leg) == name:
+                    return leg
+    raise Wrong("gone")
+
+
+def _place(job: Job, request: Request) -> Place | None:
+    if request.get("stack") is None:
+        return None
+    place = Place(text(request, "stack"), number(request, "position"))
+    if place not in job.enclosure.place_rank:
+        raise Wrong("gone")
+    return place
+
+
+# -- what is decided -------------------------------------------------------------------------------------------------
+
+
+def _move(document: Document, request: Request) -> None:
+    """Put a leg into a tray or out of the box, with all that it is spliced to, or alone."""
+    job, name = _job(document), text(request, "leg")
+    leg, place = leg_of(job, document.now.decisions, name), _place(job, request)
+    gesture = text(request, "gesture") if "gesture" in request else ""
+
+    def change(job: Job, decisions: Decisions) -> Decisions:
+        legs = {leg} if request.get("alone") is True else spliced_with(job, decisions, leg)
+        return moved(job, decisions, sorted(legs), place)
+
+    document.decide(change, "moved" if place is not None else "taken_out", f"{name} {place or ''}".strip(), gesture)
+
+
+def _divide(document: Document, request: Request) -> None:
+    """Divide a subunit anew, with those that are spliced to it at the same fibres."""
+    job, of = _job(document), number(request, "of")
+    subunit = job.subunit_of_leg.get((text(request, "trunk"), number(request, "subunit")))
+    if subunit is None:
+        raise Wrong("gone")
+    some = [subunit] if request.get("alone") is True else joined_subunits(job, subunit)
+    document.decide(lambda job, decisions: redivided(job, decisions, some, of), "divided", subunit.name)
+
+
+def _way(document: Document, request: Request) -> None:
+    """Send a trunk another way."""
+    job, trunk = _job(document), text(request, "trunk")
+    port, travel, loops = text(request, "port"), text(request, "travel"), number(request, "loops")
+    at = request.get("divide_at")
+    known = trunk in job.trunk_by_id and port in job.enclosure.port_by_id and 0 <= loops <= 9
+    if not known or travel not in TRAVELS or at not in {None, *DIVIDE_AT}:
+        raise Wrong("bad request")
+    where = next((each for each in DIVIDE_AT if each == at), None)
+    way = Way(port, TRAVELS[TRAVELS.index(travel)], loops)
+    document.decide(lambda _, decisions: sent(decisions, trunk, way, where), "sent", trunk)
+
+
+def _end(document: Document, request: Request) -> None:
+    """Let legs enter a stack by another end."""
+    job, stack, end = _job(document), text(request, "stack"), text(request, "end")
+    found = job.enclosure.stack_by_id.get(stack)
+    if found is None or end not in {each.id for each in found.ends}:
+        raise Wrong("gone")
+    document.decide(lambda _, decisions: entered(decisions, stack, end), "entered", stack)
+
+
+# -- the job ---------------------------------------------------------------------------------------------------------
+
+
+def _edit(document: Document, change: Callable[[YamlFile], None], done: str, about: str) -> None:
+    """Change the text of the job; where the change fails, the text stays as it was."""
+    file = YamlFile(document.now.text)
+    change(file)
+    document.write(file.text(), done, about)
+
+
+def _lock(document: Document, request: Request) -> None:
+    """Pin what is decided of a leg or a trunk, or take the pin out."""
+    job = document.reading.job
+    if job is None:
+        raise Wrong("faulty")
+    decisions = document.now.decisions
+    if "leg" in request:
+        leg = leg_of(job, decisions, text(request, "leg"))
+        place = decisions.places.get(leg)
+        run = f"{leg.trunk}:{job.subunit(leg).leg_span(leg)}"
+        if request.get("on") is True and place is not None:
+            _edit(document, lambda file: edits.pin_leg(file, job, leg, place), "locked", str(leg))
+        else:
+            _edit(document, lambda file: edits.unpin(file, run), "unlocked", str(leg))
+        return
+    trunk = text(request, "trunk")
+    way = decisions.ways.get(trunk)
+    if request.get("on") is True and way is not None:
+        _edit(document, lambda file: edits.pin_trunk(file, trunk, way._asdict()), "locked", trunk)
+    else:
+        _edit(document, lambda file: edits.unpin(file, trunk), "unlocked", trunk)
+
+
+def _cells(document: Document, request: Request) -> None:
+    """Put texts into cells of a table: ``cells`` holds row, key and text of each."""
+    table, given = text(request, "table"), request.get("cells")
+    if not isinstance(given, list):
+        raise Wrong("bad request")
+    cells = []
+    for cell in given:
+        if not (isinstance(cell, list) and len(cell) == 3):
+            raise Wrong("bad request")
+        row, key, said = cell
+        if not (isinstance(row, int) and isinstance(key, str) and isinstance(said, str)) or len(said) > MOST_TEXT:
+            raise Wrong("bad request")
+        cells.append((row, key, said))
+    job = document.reading.job
+    _edit(document, lambda file: edits.put_cells(file, table, cells, job), "wrote", table)
+
+
+def _rows(document: Document, request: Request) -> None:
+    """Take rows out of a table."""
+    table, rows = text(request, "table"), request.get("rows")
+    if not isinstance(rows, list) or not all(isinstance(row, int) for row in rows):
+        raise Wrong("bad request")
+    job = document.reading.job
+    _edit(document, lambda file: edits.take_rows(file, table, rows, job), "took_rows", table)
+
+
+def _head(document: Document, request: Request) -> None:
+    key, said = text(request, "key"), text(request, "text")
+    _edit(document, lambda file: edits.put_head(file, key, said), "wrote", key)
+
+
+def _rule(document: Document, request: Request) -> None:
+    """Put what the job says of a rule."""
+    rule, setting, job = text(request, "rule"), request.get("setting"), document.job
+    if not isinstance(setting, dict) or job is None or rule not in job.rules:
+        raise Wrong("bad request")
+    said = {key: value for key, value in setting.items() if isinstance(key, str) and isinstance(value, str)}
+    usual = usual_setting(rule, job)
+    _edit(document, lambda file: edits.put_rule(file, rule, said, usual), "wrote", rule)
+
+
+def usual_setting(rule: str, job: Job) -> dict[str, str]:
+    """Give level, weight and parameters of a rule of which a job says nothing."""
+    from trayopt.rules.registry import BY_ID
+
+    known = BY_ID[rule]
+    usual = {name: str(value) for name, value in job.rules[rule].usual.items()}
+    return {"level": known.level, "weight": str(known.weight), **usual}
+
+
+# -- what a search is asked ------------------------------------------------------------------------------------------
+
+
+def task(document: Document, kind: str, request: Request, reference: Decisions) -> dict[str, Any]:
+    """Write what a search takes beside the job."""
+    job, decisions = _job(document), document.now.decisions
+    best = document.best
+    known = best is not None and best.job.digest == job.digest
+    made: dict[str, Any] = {"best": best.plain() if known and best is not None else None}
+    if kind == "solve" and decisions.places:
+        made["plan"] = plan_of(job, decisions).plain()
+    if kind == "keep":
+        runs, ways = chosen(job, decisions, request, reference)
+        made["keep"] = {"runs": runs, "ways": ways}
+        made["about"] = ", ".join([*(f"{t}:{a}-{b} {s}/{p}" for t, a, b, s, p in runs), *(str(way[0]) for way in ways)])
+    if kind == "mend":
+        runs, ways = chosen(job, decisions, {}, reference)
+        file = YamlFile(document.now.text)
+        built = {pin.subject for pin in job.pins if pin.built}
+        for trunk, first, last, stack, position in runs:
+            leg = job.trunk_by_id[trunk].subunit_of(first).leg_of_run(first, last)
+            if leg is not None and f"{trunk}:{first}-{last}" not in built:
+                edits.pin_leg(file, job, leg, Place(stack, position), built=True)
+        for name, *way in ways:
+            if name not in built:
+                told = dict(zip(("port", "travel", "loops", "divide_at"), way, strict=True))
+                edits.pin_trunk(file, name, told, built=True)
+        made["held_text"] = file.text()
+        made["plan"] = plan_of(job, decisions).plain()
+        made["about"] = ", ".join(f"{t}:{a}-{b} {s}/{p}" for t, a, b, s, p in runs)
+    return made
+
+
+Runs = list[tuple[str, int, int, str, int]]
+
+
+def chosen(job: Job, decisions: Decisions, request: Request, reference: Decisions) -> tuple[Runs, list[list[Any]]]:
+    """Give what is to be kept: of the leg or the trunk that a request names, else all that differs from what was found."""
+    if "leg" in request:
+        leg = leg_of(job, decisions, text(request, "leg"))
+        legs = [item for item in spliced_with(job, decisions, leg) if item in decisions.places]
+        return _runs(job, decisions, legs), []
+    if "trunk" in request:
+        trunk = text(request, "trunk")
+        way = decisions.ways.get(trunk)
+        return [], [] if way is None else [[trunk, *way, decisions.divide_at.get(trunk)]]
+    legs = [leg for leg, place in decisions.places.items() if reference.places.get(leg) != place]
+    ways = [
+        [trunk, *way, decisions.divide_at.get(trunk)]
+        for trunk, way in decisions.ways.items()
+        if reference.ways.get(trunk) != way
+    ]
+    return _runs(job, decisions, legs), ways
+
+
+def _runs(job: Job, decisions: Decisions, legs: list[Leg]) -> Runs:
+    return [
+        (leg.trunk, *job.subunit(leg).leg_run(leg), decisions.places[leg].stack, decisions.places[leg].position)
+        for leg in sorted(legs)
+    ]

@@ -1,0 +1,177 @@
+"""The process that searches for a desk: a task comes in on stdin, progress and the answer go out on stdout, a JSON line each.
+
+It ends when stdin ends, in the middle of a search too: a desk that is killed leaves no process behind.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO
+
+if TYPE_CHECKING:
+    from trayopt.domain.job import Job
+    from trayopt.domain.plan import GoalName, Plan
+    from trayopt.solver.model.decisions import Given
+
+Say = Callable[[dict[str, Any]], None]
+
+
+def main() -> None:
+    """Do the task of the first line; a line ``stop`` ends a search with the best plan so far."""
+    answers, lock = _own_stdout(), threading.Lock()
+    stop = threading.Event()
+    task = json.loads(sys.stdin.buffer.readline())
+
+    def say(data: dict[str, Any]) -> None:
+        with lock:
+            answers.write(json.dumps(data).encode() + b"\n")
+            answers.flush()
+
+    threading.Thread(target=_listen, args=(stop,), daemon=True).start()
+    from trayopt.errors import InputError
+
+    try:
+        answer = _done(task, say, stop)
+    except InputError as wrong:
+        answer = {"faults": [fault.as_dict() | {"text": str(fault)} for fault in wrong.faults]}
+    except Exception as fault:
+        answer = {"fault": f"{type(fault).__name__}: {fault}"}
+    say({"type": "answer", **answer})
+    os._exit(0)  # a search that does not end is left behind
+
+
+def _own_stdout() -> BinaryIO:
+    """Keep stdout for answers alone: what libraries print there goes to stderr."""
+    kept = os.fdopen(os.dup(1), "wb")
+    os.dup2(2, 1)
+    return kept
+
+
+def _listen(stop: threading.Event) -> None:
+    for line in sys.stdin.buffer:
+        if line.strip() == b"stop":
+            stop.set()
+    os._exit(0)
+
+
+def _done(task: dict[str, Any], say: Say, stop: threading.Event) -> dict[str, Any]:
+    from trayopt import api
+
+    library = [Path(folder) for folder in task["library"]]
+    job = api.load_job(task["job_file"], library=library, text=task["text"])
+    plans = {name: _plan(task.get(name)) for name in ("plan", "best")}
+    work = {"solve": _solve, "explain": _explain, "keep": _keep, "prices": _prices, "mend": _mend}[task["kind"]]
+    return work(job, task, plans, say, stop)
+
+
+def _plan(data: dict[str, Any] | None) -> Plan | None:
+    from trayopt.domain.plan import Plan
+
+    return None if data is None else Plan.model_validate_json(json.dumps(data))
+
+
+Plans = dict[str, Any]
+
+
+def _solve(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threading.Event) -> dict[str, Any]:
+    from trayopt import api
+
+    def progress(seconds: float, goal: GoalName, value: int | None, bound: int | None) -> None:
+        say({"type": "goal", "seconds": seconds, "goal": goal, "value": value, "bound": bound})
+
+    result = api.solve(
+        job, time_limit_s=task["limit_s"], workers=task["workers"], start=plans["plan"], progress=progress,
+        watch=lambda step: say({"type": "step", "text": str(step)}), stop=stop,
+    )  # fmt: skip
+    found = result.plan.status != "none"
+    return {"plan": result.plan.plain() if found else None, "complete": result.complete}
+
+
+def _explain(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threading.Event) -> dict[str, Any]:
+    """Say why not, and what would help; or where all can be kept, why the best plan is as it is."""
+    return _explained(job, task, None, plans["best"])
+
+
+def _keep(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threading.Event) -> dict[str, Any]:
+    """Say what it costs to keep what was tried, decision by decision."""
+    from trayopt.domain.hardware import Place
+    from trayopt.solver.model.decisions import Given, GoesBy, RunAt
+
+    kept = task["keep"]
+    runs = tuple(RunAt(trunk, first, last, Place(stack, at)) for trunk, first, last, stack, at in kept["runs"])
+    return _explained(job, task, Given(runs, {way[0]: GoesBy(*way) for way in kept["ways"]}), plans["best"])
+
+
+def _explained(job: Job, task: dict[str, Any], expected: Given | None, best: Plan | None) -> dict[str, Any]:
+    from trayopt import api
+    from trayopt.explainer.way_words import by_edit, phrases
+    from trayopt.library.job import box_file_of
+
+    library = [Path(folder) for folder in task["library"]]
+    file = Path(task["job_file"])
+    proven: list[Any] = []
+    made = api.explain(
+        job, expected, best=best, time_limit_s=task["limit_s"], library=library, box_file=box_file_of(file),
+        job_file=file.name, proven=proven.append,
+    )  # fmt: skip
+    ways = []
+    for number, group in enumerate(by_edit(made.ways_out), start=1):
+        chosen = next((item for item in proven if item.way in group), None)
+        way: dict[str, Any] = {
+            "says": phrases(group),
+            "edit": group[0].edit,
+            "cost": group[0].cost,
+            "least": group[0].least,
+        }
+        way["goals"] = [goal.model_dump(mode="json") for goal in group[0].goals]
+        way |= {"digest": None, "plan": None, "folder": None}
+        if chosen is not None and len(chosen.jobs) == 1:
+            way["digest"] = chosen.jobs[0].digest
+            way["plan"] = _decided(chosen)
+        if chosen is not None and task["scratch"] is not None:
+            folder = Path(task["scratch"]) / f"way-{number}"
+            api.carry_out(file, chosen, folder, library=library)
+            way["folder"] = str(folder)
+        ways.append(way)
+    return {"explanation": made.plain() | {"ways_out": []}, "ways": ways}
+
+
+def _decided(proven: Any) -> dict[str, Any]:
+    """Give what the plan that proved a way out decides, as rows of a plan document."""
+    from trayopt.desk.decisions import Decisions, plan_of
+
+    assignment = proven.plans[0]
+    division = {(leg.trunk, leg.subunit): leg.of for leg in assignment.places}
+    given = Decisions(assignment.ways, assignment.divide_at, division, assignment.places, assignment.ends)
+    return plan_of(proven.jobs[0], given).plain()
+
+
+def _prices(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threading.Event) -> dict[str, Any]:
+    from trayopt import api
+
+    found = api.prices(job, plans["best"], time_limit_s=task["limit_s"])
+    return {"prices": None if found is None else found.plain()}
+
+
+def _mend(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threading.Event) -> dict[str, Any]:
+    """Mend a plan round what was changed by hand: that is held as what is built is."""
+    from trayopt import api
+
+    held = api.load_job(
+        task["job_file"], library=[Path(folder) for folder in task["library"]], text=task["held_text"]
+    )  # fmt: skip
+    made = api.mend(held, plans["plan"], time_limit_s=task["limit_s"])
+    told = made.as_dict()
+    return {
+        "plan": None if made.plan is None else made.plan.plain(), "impossible": made.impossible, "proven": made.proven,
+        "moves": [move.get("text", "") for move in told["moves"]], "clash": list(made.clash),
+    }  # fmt: skip
+
+
+if __name__ == "__main__":
+    main()

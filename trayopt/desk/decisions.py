@@ -1,0 +1,225 @@
+"""What a plan decides, and single changes of it: legs to trays, ways of trunks, divisions, ends of stacks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+
+from trayopt.domain.assignment import Way
+from trayopt.domain.base import DivideAt
+from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job, Trunk
+from trayopt.domain.plan import Plan, PlanJob, PlanLeg, PlanSolver, PlanTrunk
+from trayopt.errors import InputError
+
+Key = tuple[str, int]
+"""A subunit, by trunk and number."""
+
+
+@dataclass(frozen=True)
+class Decisions:
+    """All that a plan decides.
+
+    A subunit that ``division`` does not name is whole; a stack that ``ends`` does not name uses its first end.
+    """
+
+    ways: Mapping[str, Way] = field(default_factory=dict)
+    divide_at: Mapping[str, DivideAt] = field(default_factory=dict)
+    division: Mapping[Key, int] = field(default_factory=dict)
+    places: Mapping[Leg, Place] = field(default_factory=dict)
+    ends: Mapping[str, str] = field(default_factory=dict)
+
+    def legs(self, subunit: Subunit) -> tuple[Leg, ...]:
+        """Give the legs of a subunit, placed or not."""
+        return subunit.legs(self.division.get((subunit.trunk, subunit.number), 1))
+
+
+def decisions_of(job: Job, plan: Plan) -> tuple[Decisions, int]:
+    """Read the decisions of a plan; of what this job does not have, only the number of rows is told."""
+    ways: dict[str, Way] = {}
+    divide_at: dict[str, DivideAt] = {}
+    lost = 0
+    for row in plan.trunks:
+        if row.port is None or row.travel is None or row.loops is None:
+            continue
+        if row.trunk not in job.trunk_by_id or row.port not in job.enclosure.port_by_id:
+            lost += 1
+            continue
+        ways[row.trunk] = Way(row.port, row.travel, row.loops)
+        if row.divide_at is not None:
+            divide_at[row.trunk] = row.divide_at
+    division: dict[Key, int] = {}
+    places: dict[Leg, Place] = {}
+    ends: dict[str, str] = {}
+    for leg_row in plan.legs:
+        subunit = job.subunit_of_leg.get((leg_row.trunk, leg_row.subunit))
+        whole = subunit is not None and leg_row.of in subunit.divisions and 1 <= leg_row.group <= leg_row.of
+        if subunit is None or not whole or subunit.leg_span(subunit.leg(leg_row.group, leg_row.of)) != leg_row.fibres:
+            lost += leg_row.stack is not None
+            continue
+        division.setdefault((leg_row.trunk, leg_row.subunit), leg_row.of)
+        if leg_row.stack is None or leg_row.position is None:
+            continue
+        place = Place(leg_row.stack, leg_row.position)
+        if place not in job.enclosure.place_rank or leg_row.trunk not in ways:
+            lost += 1
+            continue
+        places[subunit.leg(leg_row.group, leg_row.of)] = place
+        if leg_row.end in {end.id for end in job.enclosure.stack_by_id[place.stack].ends}:
+            ends.setdefault(place.stack, leg_row.end)
+    return Decisions(ways, divide_at, division, places, ends), lost
+
+
+def fitted(job: Job, given: Decisions) -> tuple[Decisions, int]:
+    """Give the decisions that a changed job still has a meaning for, and how many it has none for."""
+    return decisions_of(job, plan_of(job, given, trunks=given.ways))
+
+
+def plan_of(job: Job, given: Decisions, *, trunks: Iterable[str] = ()) -> Plan:
+    """Write decisions as a plan document without figures, which ``check`` fills in.
+
+    Parameters
+    ----------
+    job, given
+        The job, and what is decided.
+    trunks
+        Trunks that have a row beside those of the job.
+    """
+    legs = []
+    by_key: dict[Key, list[Leg]] = {}
+    for leg in given.places:
+        by_key.setdefault((leg.trunk, leg.subunit), []).append(leg)
+    for subunit in job.subunits:
+        placed = by_key.pop((subunit.trunk, subunit.number), [])
+        of = given.division.get((subunit.trunk, subunit.number), 1)
+        own = subunit.legs(of) if of in subunit.divisions else ()
+        legs += [_row(job, given, leg, subunit.leg_span(leg)) for leg in own]
+        legs += [_row(job, given, leg, "") for leg in placed if leg not in own]
+    legs += [_row(job, given, leg, "") for rest in by_key.values() for leg in rest]
+    inside = {leg.trunk for leg in given.places}
+    rows = []
+    for trunk in dict.fromkeys([*job.trunk_by_id, *trunks]):
+        way = given.ways.get(trunk) if trunk in inside else None
+        at = given.divide_at.get(trunk) if way is not None else None
+        rows.append(
+            PlanTrunk(
+                trunk=trunk, port=way.port if way else None, travel=way.travel if way else None,
+                loops=way.loops if way else None, divide_at=at, strip_mm=None,
+            )
+        )  # fmt: skip
+    return Plan(
+        job=PlanJob(title=job.title, digest=job.digest), status="feasible", stopped="interrupted", goals=(),
+        trunks=tuple(rows), legs=tuple(legs), trays=(), tied=(), crossings=(), broken=(), unplaced=(),
+        solver=PlanSolver(version="none", seed=0, workers=0, deterministic_time=0.0),
+    )  # fmt: skip
+
+
+def _row(job: Job, given: Decisions, leg: Leg, fibres: str) -> PlanLeg:
+    place = given.places.get(leg)
+    end = None
+    if place is not None:
+        stack = job.enclosure.stack_by_id.get(place.stack)
+        end = given.ends.get(place.stack) or (stack.ends[0].id if stack is not None else "")
+    return PlanLeg(
+        leg=str(leg), trunk=leg.trunk, subunit=leg.subunit, group=leg.group, of=leg.of, fibres=fibres,
+        stack=place.stack if place else None, position=place.position if place else None, end=end,
+        route_mm=None, entrance_mark_mm=None, cut_mm=None, tube_mm=None, idle=False,
+    )  # fmt: skip
+
+
+# -- changes ---------------------------------------------------------------------------------------------------------
+
+
+def spliced_with(job: Job, given: Decisions, leg: Leg) -> frozenset[Leg]:
+    """Give a leg with all that share a tray with it: those that it is spliced to, directly or over others."""
+    return next((bunch for bunch in bunches(job, given) if leg in bunch), frozenset({leg}))
+
+
+def bunches(job: Job, given: Decisions) -> list[frozenset[Leg]]:
+    """Give the legs that are spliced to each other, directly or over others, in the order of the job."""
+    group: dict[Leg, set[Leg]] = {}
+    for piece in job.pieces:
+        sides = []
+        for side in (piece.a, piece.b):
+            subunit = job.trunk_by_id[side.trunk].subunit_of(side.first)
+            of = given.division.get((subunit.trunk, subunit.number), 1)
+            sides += [subunit.leg_of_fibre(side.first, of), subunit.leg_of_fibre(side.last, of)]
+        one = group.setdefault(sides[0], {sides[0]})
+        for leg in sides[1:]:
+            other = group.setdefault(leg, {leg})
+            if other is not one:
+                one |= other
+                for moved in other:
+                    group[moved] = one
+    return list(dict.fromkeys(frozenset(found) for found in group.values()))
+
+
+def moved(job: Job, given: Decisions, legs: Iterable[Leg], place: Place | None) -> Decisions:
+    """Put legs into a tray, or out of the box; a trunk that comes in takes the first way that it may."""
+    places, ways = dict(given.places), dict(given.ways)
+    for leg in legs:
+        if place is None:
+            places.pop(leg, None)
+        else:
+            places[leg] = place
+            ways.setdefault(leg.trunk, _first_way(job, job.trunk_by_id[leg.trunk]))
+    return replace(given, places=places, ways=ways)
+
+
+def _first_way(job: Job, trunk: Trunk) -> Way:
+    """Give a way among a trunk's own: its first port, the natural way round from there, its fewest loops."""
+    ports = trunk.allowed_ports(job.enclosure) or tuple(port.id for port in job.enclosure.ports)
+    port = job.enclosure.port_by_id[ports[0]]
+    natural = [travel for travel in trunk.travels if port.turns in {"both", travel}]
+    return Way(port.id, (natural or list(trunk.travels))[0], min(trunk.loops))
+
+
+def redivided(job: Job, given: Decisions, subunits: Iterable[Subunit], of: int) -> Decisions:
+    """Divide subunits anew; each new leg lies where the leg lay that held its first fibre.
+
+    Raises
+    ------
+    InputError
+        Where a subunit cannot be divided so.
+    """
+    division, places = dict(given.division), dict(given.places)
+    for subunit in subunits:
+        if of not in subunit.divisions:
+            allowed = ", ".join(map(str, subunit.divisions))
+            raise InputError.one(
+                f"{subunit.name} cannot be divided so", source="desk", found=str(of), allowed=f"{allowed} legs"
+            )
+        before = given.division.get((subunit.trunk, subunit.number), 1)
+        at = {leg: places.pop(leg, None) for leg in subunit.legs(before)}
+        division[subunit.trunk, subunit.number] = of
+        for leg in subunit.legs(of):
+            place = at[subunit.leg_of_fibre(subunit.leg_run(leg)[0], before)]
+            if place is not None:
+                places[leg] = place
+    return replace(given, division=division, places=places)
+
+
+def joined_subunits(job: Job, subunit: Subunit) -> list[Subunit]:
+    """Give a subunit with those that are spliced to it fibre for fibre at equal numbers, which want to be divided alike."""
+    found = {subunit: None}
+    for piece in job.pieces:
+        sides = [job.trunk_by_id[side.trunk].subunit_of(side.first) for side in (piece.a, piece.b)]
+        offsets = [side.first - part.first for side, part in zip((piece.a, piece.b), sides, strict=True)]
+        alike = offsets[0] == offsets[1] and sides[0].fibres == sides[1].fibres
+        if subunit in sides and alike and all(part.ribbons == subunit.ribbons for part in sides):
+            found.update(dict.fromkeys(sides))
+    return list(found)
+
+
+def sent(given: Decisions, trunk: str, way: Way, at: DivideAt | None) -> Decisions:
+    """Send a trunk another way, and divide it where it is said."""
+    divide_at = dict(given.divide_at)
+    if at is not None:
+        divide_at[trunk] = at
+    return replace(given, ways={**given.ways, trunk: way}, divide_at=divide_at)
+
+
+def entered(given: Decisions, stack: str, end: str) -> Decisions:
+    """Let legs enter a stack by another end."""
+    return replace(given, ends={**given.ends, stack: end})

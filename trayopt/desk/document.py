@@ -1,0 +1,313 @@
+"""What is open on a desk: a job as text, what its plan decides, and every state before and after, to undo and redo."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from trayopt import api
+from trayopt.desk.decisions import Decisions, decisions_of, fitted, plan_of
+from trayopt.desk.files import Kept, Watched
+from trayopt.domain.job import Job
+from trayopt.domain.plan import Plan
+from trayopt.errors import Fault, InputError
+from trayopt.formats.json_out import dump_rows
+from trayopt.formats.source import read_text
+from trayopt.formats.yaml_edit import YamlFile
+from trayopt.formats.yaml_in import MOST_BYTES, parse_yaml
+
+if TYPE_CHECKING:
+    from trayopt.checker import Report
+
+MOST_UNDO = 500
+MOST_READ = 40
+"""States of the job whose reading is remembered, so that undo and redo need not read them again."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """A state: the job as text, what is decided, and what was done to come to it, as a key of the catalogue."""
+
+    text: str
+    decisions: Decisions
+    done: str = ""
+    about: str = ""
+    gesture: str = ""
+    """Steps of one gesture, such as one drag or one walk with the arrow keys, are one step to undo."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A text that was read: the job, or what is wrong with it; and what is unusual."""
+
+    job: Job | None
+    faults: tuple[Fault, ...]
+    warnings: tuple[Fault, ...]
+
+
+class Document:
+    """A job and a plan of it.
+
+    Parameters
+    ----------
+    job_file
+        The job; it must be YAML, and may be wrong as a job.
+    plan_file
+        The plan: JSON, or a hand-made table; None for the one beside the job, where there is one.
+    library
+        Folders whose entries come before the models of trayopt.
+
+    Raises
+    ------
+    InputError
+        Where a file cannot be read, the job is no YAML, or the plan is none.
+    """
+
+    def __init__(self, job_file: Path, plan_file: Path | None, library: Sequence[Path] = ()) -> None:
+        self.library = tuple(library)
+        self.job_disk = Watched(job_file)
+        beside = job_file.with_name(f"{job_file.stem}-plan.json")
+        opened = plan_file if plan_file is not None else beside if beside.exists() else None
+        is_table = opened is not None and opened.suffix.lower() in {".csv", ".xlsx"}
+        self.plan_disk = Watched(beside if opened is None or is_table else opened)
+        self.known: list[Plan] = []
+        """Plans that were opened or found, with their bounds, the latest last."""
+        self.best: Plan | None = None
+        """The best plan that a search found for the job as it is, or was."""
+        self.lost = 0
+        """Decisions that the change of the job before took away."""
+        self._read: dict[str, Reading] = {}
+        self._last: Job | None = None
+        text = _yaml(read_text(job_file, MOST_BYTES), str(job_file))
+        self.redo_steps: list[Step] = []
+        self.steps: list[Step] = [Step(text, Decisions())]
+        self._last = self.reading.job
+        self._yaml: tuple[str, YamlFile] | None = None
+        if opened is not None:
+            self.steps = [Step(text, self._opened(opened))]
+        self.saved = self.steps[0]
+        self._table_is_unsaved = is_table
+
+    def _opened(self, plan_file: Path) -> Decisions:
+        if self._last is None:
+            raise InputError([*self.reading.faults])
+        if plan_file.suffix.lower() in {".csv", ".xlsx"}:
+            review = api.judge(self._last, plan_file, best=False)
+            if review.report is None:
+                raise InputError(review.made.faults)
+            plan = review.report.plan
+        else:
+            plan = api.check(self._last, plan_file).plan
+        self.known.append(plan)
+        decisions, self.lost = decisions_of(self._last, plan)
+        if plan.status == "optimal":
+            self.best = plan
+        return decisions
+
+    # -- what is open ------------------------------------------------------------------------------------------------
+
+    @property
+    def now(self) -> Step:
+        """The state that is shown."""
+        return self.steps[-1]
+
+    @property
+    def reading(self) -> Reading:
+        """What the text of now is read as."""
+        return self.reading_of(self.now.text)
+
+    @property
+    def job(self) -> Job | None:
+        """The job of the text, or the last one that was right; None where there was none yet."""
+        return self.reading.job or self._last
+
+    def report(self) -> Report | None:
+        """Check what is decided: by the checker, from plain data; None where there is no job yet."""
+        if self.job is None:
+            return None
+        return api.check(self.job, plan_of(self.job, self.now.decisions))
+
+    def plan(self, report: Report) -> Plan:
+        """Give the plan as it is to be written: with the bounds of a plan that was found, where it is just that one."""
+        job = self.job
+        for plan in reversed(self.known):
+            if job is not None and plan.job.digest == job.digest and same(job, plan, self.now.decisions):
+                return plan
+        return report.plan
+
+    def reading_of(self, text: str) -> Reading:
+        """Read a text as this job; what was read before is remembered."""
+        found = self._read.pop(text, None)
+        if found is None:
+            warnings: list[Fault] = []
+            try:
+                job = api.load_job(self.job_disk.path, library=self.library, warn=warnings.append, text=text)
+                found = Reading(job, (), tuple(warnings))
+            except InputError as wrong:
+                found = Reading(None, wrong.faults, tuple(warnings))
+        self._read[text] = found
+        while len(self._read) > MOST_READ:
+            del self._read[next(iter(self._read))]
+        return found
+
+    def yaml(self) -> YamlFile:
+        """Give the text as a file to change; whoever changes it hands its text to ``write``."""
+        if self._yaml is None or self._yaml[0] != self.now.text:
+            self._yaml = self.now.text, YamlFile(self.now.text)
+        return self._yaml[1]
+
+    # -- changes -----------------------------------------------------------------------------------------------------
+
+    def decide(self, change: Callable[[Job, Decisions], Decisions], done: str, about: str, gesture: str = "") -> None:
+        """Change what is decided.
+
+        Raises
+        ------
+        InputError
+            Where the change cannot be made, or there is no job yet.
+        """
+        if self.job is None:
+            raise InputError([*self.reading.faults])
+        self._push(Step(self.now.text, change(self.job, self.now.decisions), done, about, gesture))
+
+    def write(self, text: str, done: str, about: str, decisions: Decisions | None = None) -> None:
+        """Change the text of the job; what is decided stays, as far as the changed job has a meaning for it."""
+        kept = self.now.decisions if decisions is None else decisions
+        lost = 0
+        job = self.reading_of(text).job
+        if job is not None:
+            kept, lost = fitted(job, kept)
+        self._push(Step(text, kept, done, about))
+        self.lost = lost
+
+    def reread(self) -> None:
+        """Read the job again, for a file that it names was changed."""
+        self._read.clear()
+
+    def _push(self, step: Step) -> None:
+        before = self.now
+        self.lost = 0
+        if (step.text, step.decisions) == (before.text, before.decisions):
+            return
+        if step.gesture and step.gesture == before.gesture and len(self.steps) > 1:
+            self.steps[-1] = step
+        else:
+            self.steps.append(step)
+        self.redo_steps.clear()
+        del self.steps[:-MOST_UNDO]
+        self._last = self.reading.job or self._last
+
+    def undo(self) -> None:
+        """Go back a step, where there is one."""
+        if len(self.steps) > 1:
+            self.redo_steps.append(self.steps.pop())
+            self._arrived()
+
+    def redo(self) -> None:
+        """Go forth again, where a step was undone."""
+        if self.redo_steps:
+            self.steps.append(self.redo_steps.pop())
+            self._arrived()
+
+    def _arrived(self) -> None:
+        self.lost = 0
+        self._last = self.reading.job or self._last
+
+    def took(self, plan: Plan) -> None:
+        """Remember a plan that a search found."""
+        self.known = [*self.known[-20:], plan]
+        self.best = plan
+
+    # -- files -------------------------------------------------------------------------------------------------------
+
+    @property
+    def job_unsaved(self) -> bool:
+        """Whether the job has changes that are not in its file."""
+        return self.now.text != self.saved.text
+
+    @property
+    def plan_unsaved(self) -> bool:
+        """Whether the plan has changes that are not in its file."""
+        return self._table_is_unsaved or self.now.decisions != self.saved.decisions
+
+    def kept(self) -> Kept:
+        """Give what a desk that is killed must not lose."""
+        job = self.job
+        plan = None if job is None else plan_of(job, self.now.decisions).plain()
+        return Kept(self.now.text, plan, self.job_disk.digest)
+
+    def take_over(self, kept: Kept) -> None:
+        """Take over what another desk left behind, as a step that can be undone."""
+        text = _yaml(kept.job_text, str(self.job_disk.path))
+        job = self.reading_of(text).job
+        decisions = self.now.decisions
+        if kept.plan is not None and job is not None:
+            decisions = decisions_of(job, Plan.model_validate_json(dump_rows(kept.plan)))[0]
+        self.write(text, "took_over", "", decisions)
+
+    def conflicts(self) -> list[Path]:
+        """Give the files that somebody else changed since they were opened, and that a save would write over."""
+        wanted = [(self.job_unsaved, self.job_disk), (self.plan_unsaved, self.plan_disk)]
+        return [disk.path for unsaved, disk in wanted if unsaved and disk.changed]
+
+    def save(self) -> list[Path]:
+        """Write what is not saved: the job, and the plan where there is one.
+
+        Raises
+        ------
+        InputError
+            Where a file cannot be written.
+        """
+        written = []
+        if self.job_unsaved:
+            self.job_disk.write(self.now.text)
+            written.append(self.job_disk.path)
+        report = self.report()
+        if self.plan_unsaved and report is not None:
+            self.plan_disk.write(dump_rows(self.plan(report).plain()))
+            written.append(self.plan_disk.path)
+        self.saved, self._table_is_unsaved = self.now, False
+        return written
+
+    def reload(self) -> None:
+        """Take the files as they stand on the disk; what was here before is a step back.
+
+        Raises
+        ------
+        InputError
+            Where a file cannot be read any more.
+        """
+        job_file = self.job_disk.path
+        text = _yaml(read_text(job_file, MOST_BYTES), str(job_file))
+        self.reread()
+        job = self.reading_of(text).job
+        decisions, on_disk = self.now.decisions, self.saved.decisions
+        if job is not None and self.plan_disk.path.exists() and self.plan_disk.changed:
+            plan = api.check(job, self.plan_disk.path).plan
+            decisions = on_disk = decisions_of(job, plan)[0]
+            self.known.append(plan)
+        self.write(text, "reloaded", "", decisions)
+        self.job_disk.seen()
+        self.plan_disk.seen()
+        self.saved = Step(text, on_disk)
+
+
+def same(job: Job, plan: Plan, decisions: Decisions) -> bool:
+    """Whether a plan decides just this."""
+    one, other = plan_of(job, decisions_of(job, plan)[0]), plan_of(job, decisions)
+    return one.trunks == other.trunks and one.legs == other.legs
+
+
+def _yaml(text: str, source: str) -> str:
+    """Give a text that is YAML with a mapping at its top, so that it can be changed in place.
+
+    Raises
+    ------
+    InputError
+        Where it is not.
+    """
+    if not isinstance(parse_yaml(text, source).data, dict):
+        raise InputError.one("this is no job", source=source, allowed="a mapping with the keys of a job file")
+    return text

@@ -1,0 +1,262 @@
+"""The job as tables: cells are read from its YAML and put back into it, with comments, order and quotes left alone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from trayopt.domain.base import DIVIDE_AT, TRAVELS
+from trayopt.domain.cablework import Leg
+from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job
+from trayopt.domain.ranges import Run, parse_run
+from trayopt.errors import InputError
+from trayopt.formats.yaml_edit import YamlFile
+
+MOST_CELLS = 50_000
+Value = Any
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a table: its key in the file, how its cell is read, and the words that it can hold, if they are few."""
+
+    key: str
+    read: Callable[[str], Value]
+    choices: tuple[str, ...] = ()
+
+
+def _text(cell: str) -> Value:
+    return cell
+
+
+def _number(cell: str) -> Value:
+    """Read a number; what is none stays text, so that the reader of jobs says what is wrong with it, at its cell."""
+    plain = cell.replace(" ", "").replace(",", "").removesuffix("mm")
+    for kind in (int, float):
+        try:
+            return kind(plain)
+        except ValueError:
+            continue
+    return cell
+
+
+def _listed(cell: str) -> Value:
+    parts = [part.strip() for part in cell.replace(";", ",").split(",") if part.strip()]
+    return parts[0] if parts == ["any"] else parts
+
+
+def _numbers(cell: str) -> Value:
+    return [_number(part) for part in _listed(cell)]
+
+
+def _words(cell: str) -> Value:
+    parts: list[str] = _listed(cell)
+    return parts[0] if len(parts) == 1 else parts
+
+
+def _flag(cell: str) -> Value:
+    return {"true": True, "yes": True, "x": True, "ja": True, "false": False, "no": False, "nein": False}.get(
+        cell.lower(), cell
+    )
+
+
+TRUNKS = (
+    Column("id", _text), Column("cable", _text), Column("ports", _listed),
+    Column("travel", _text, ("", *TRAVELS, "either")), Column("loops", _numbers), Column("exposed_mm", _number),
+    Column("transition_mm", _number), Column("divide_at", _words, ("", *DIVIDE_AT, ", ".join(DIVIDE_AT))),
+    Column("idle", _text, ("", "coiled", "cut_back")),
+)  # fmt: skip
+JOINS = Column("a", _text), Column("b", _text), Column("name", _text)
+APART = Column("joins", _listed), Column("scope", _text, ("", "tray", "stack"))
+PINS = (
+    Column("leg", _text), Column("stack", _text), Column("position", _number), Column("trunk", _text),
+    Column("port", _text), Column("travel", _text, ("", *TRAVELS)), Column("loops", _number),
+    Column("divide_at", _text, ("", *DIVIDE_AT)), Column("built", _flag, ("", "true")),
+)  # fmt: skip
+HEAD = Column("title", _text), Column("enclosure", _text), Column("tubes", _text)
+TABLES: dict[str, tuple[Column, ...]] = {"trunks": TRUNKS, "joins": JOINS, "apart": APART, "pins": PINS}
+IN_QUOTES = frozenset({"a", "b", "leg", "name"})
+"""Keys whose text is not left to a reader of YAML to take for something else."""
+
+
+def shown(value: Value) -> str:
+    """Write a value of the file as a cell."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, Mapping):
+        return "{…}"
+    if isinstance(value, Sequence) and not isinstance(value, str):
+        return ", ".join(shown(item) for item in value)
+    return str(value)
+
+
+def is_fixed(value: Value) -> bool:
+    """Whether a cell holds what a form does not change: an object that is written inline."""
+    return isinstance(value, Mapping)
+
+
+def rows_of(file: YamlFile, table: str) -> list[Mapping[str, Value]]:
+    """Give the rows of a table as they stand in the file; none where the file names another file for them."""
+    found = file.get((table,))
+    return [row if isinstance(row, Mapping) else {} for row in found] if isinstance(found, list) else []
+
+
+def put_cells(file: YamlFile, table: str, cells: Iterable[tuple[int, str, str]], job: Job | None) -> None:
+    """Put texts into cells; rows beyond the last are made.
+
+    Parameters
+    ----------
+    file
+        The job, which is changed.
+    table
+        trunks, joins, apart or pins.
+    cells
+        Row from 0, key, text; an empty text takes the key out.
+    job
+        The job as it was read, whose joins are written into the file where a table holds them.
+
+    Raises
+    ------
+    InputError
+        Where there is no such table or column.
+    """
+    columns = _columns(table)
+    given = list(cells)
+    if len(given) > MOST_CELLS:
+        raise InputError.one("this is too much to paste", source="desk", allowed=f"up to {MOST_CELLS:,} cells")
+    inline(file, table, job)
+    for row, key, text in sorted(given, key=lambda cell: cell[0]):
+        column = columns.get(key)
+        if column is None or not 0 <= row <= len(rows_of(file, table)):
+            raise InputError.one(f"there is no such cell in {table}", source="desk", found=f"{key} {row}")
+        value = column.read(text.strip()) if text.strip() else None
+        if row == len(rows_of(file, table)):
+            if value is None:
+                continue
+            file.add((table,), {})
+        _put(file, (table, row), key, value, columns)
+
+
+def _put(file: YamlFile, row: tuple[str | int, ...], key: str, value: Value, columns: Mapping[str, Column]) -> None:
+    """Put a value into a row where the order of columns has it; comments beside what stands there stay."""
+    holder = file.get(row)
+    if not isinstance(holder, Mapping):
+        return
+    if value is None:
+        file.take((*row, key))
+    elif key in holder:
+        file.put((*row, key), _quoted(key, value))
+    else:
+        order = list(columns)
+        before = [name for name in holder if name in order and order.index(name) < order.index(key)]
+        file.insert(row, len(before), key, _quoted(key, value))
+
+
+def _quoted(key: str, value: Value) -> Value:
+    from ruamel.yaml.scalarstring import DoubleQuotedScalarString
+
+    return DoubleQuotedScalarString(value) if key in IN_QUOTES and isinstance(value, str) else value
+
+
+def take_rows(file: YamlFile, table: str, rows: Iterable[int], job: Job | None) -> None:
+    """Take rows out of a table."""
+    _columns(table)
+    inline(file, table, job)
+    for row in sorted(set(rows), reverse=True):
+        if 0 <= row < len(rows_of(file, table)):
+            file.take((table, row))
+
+
+def inline(file: YamlFile, table: str, job: Job | None) -> None:
+    """Write the joins of a table into the job, so that they can be changed there; the table stays as it is."""
+    if table == "joins" and isinstance(file.get(("joins",)), str):
+        if job is None:
+            raise InputError.one("the joins cannot be read", source="desk", hint="correct their table first")
+        rows = [{"a": str(join.a), "b": str(join.b), "name": join.name} for join in job.joins]
+        file.put(("joins",), [{key: _quoted(key, value) for key, value in row.items()} for row in rows])
+
+
+def put_head(file: YamlFile, key: str, text: str) -> None:
+    """Put title, enclosure or tubes."""
+    if key not in {column.key for column in HEAD}:
+        raise InputError.one("there is no such cell", source="desk", found=key)
+    if text.strip():
+        file.put((key,), text.strip())
+    else:
+        file.take((key,))
+
+
+def put_rule(file: YamlFile, rule: str, setting: Mapping[str, str], usual: Mapping[str, str]) -> None:
+    """Put what a job says of a rule, as short as it can be; what is usual is left out.
+
+    Parameters
+    ----------
+    file
+        The job, which is changed.
+    rule
+        Its id.
+    setting, usual
+        Level, weight and parameters as text, as they are to be and as they are where a job says nothing.
+    """
+    changed = {key: text.strip() for key, text in setting.items() if text.strip() and text.strip() != usual.get(key)}
+    if not changed:
+        file.take(("rules", rule))
+        return
+    level = changed.pop("level", None)
+    value: Value = {key: _number(text) for key, text in changed.items()}
+    if level is not None:
+        value = {"level": level, **value} if value else level
+    if not isinstance(file.get(("rules",)), Mapping):
+        file.put(("rules",), {})
+    file.put(("rules", rule), value)
+
+
+def _columns(table: str) -> dict[str, Column]:
+    if table not in TABLES:
+        raise InputError.one("there is no such table", source="desk", found=table, allowed=", ".join(TABLES))
+    return {column.key: column for column in TABLES[table]}
+
+
+# -- locks -----------------------------------------------------------------------------------------------------------
+
+
+def pin_leg(file: YamlFile, job: Job, leg: Leg, place: Place, *, built: bool = False) -> None:
+    """Pin a leg to a tray."""
+    run = str(Run(leg.trunk, *job.subunit(leg).leg_run(leg)))
+    unpin(file, run)
+    pin = {"leg": _quoted("leg", run), "stack": place.stack, "position": place.position}
+    file.add(("pins",), pin | ({"built": True} if built else {}))
+
+
+def pin_trunk(file: YamlFile, trunk: str, way: Mapping[str, Value], *, built: bool = False) -> None:
+    """Pin the way of a trunk."""
+    unpin(file, trunk)
+    pin = {"trunk": trunk, **{key: value for key, value in way.items() if value is not None}}
+    file.add(("pins",), pin | ({"built": True} if built else {}))
+
+
+def unpin(file: YamlFile, subject: str) -> None:
+    """Take out the pins of a leg, by its fibres, or of a trunk; what is built stays.
+
+    Raises
+    ------
+    InputError
+        Where a pin says that it is built.
+    """
+    found = [(i, row) for i, row in enumerate(rows_of(file, "pins")) if subject in {_run(row), row.get("trunk")}]
+    if any(row.get("built") is True for _, row in found):
+        raise InputError.one(f"{subject} is built", source="desk", hint="the table of pins can take the mark away")
+    for i, _ in reversed(found):
+        file.take(("pins", i))
+
+
+def _run(row: Mapping[str, Value]) -> str | None:
+    """Give the fibres that a pin names, as runs are written; None where it names none."""
+    try:
+        return str(parse_run(row["leg"]))
+    except (KeyError, TypeError, ValueError, AttributeError):
+        return None

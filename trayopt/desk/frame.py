@@ -1,0 +1,30 @@
+"""The page of a desk: its frame in the language that was asked for; what is in it is made by its scripts."""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from importlib.resources import files
+
+from trayopt.desk.words import LANGUAGES, words_of
+
+STATIC = frozenset(
+    {
+        "desk.css", "main.mjs", "board.mjs", "dom.mjs", "forms.mjs", "goals.mjs", "link.mjs", "reasons.mjs", "trunks.mjs",
+        "more.mjs",
+    }
+)  # fmt: skip
+"""Files that the page may ask for, beside the style of pictures."""
+
+
+@cache
+def page_text(language: str) -> str:
+    """Write the page."""
+    from jinja2 import Environment, StrictUndefined
+    from markupsafe import Markup
+
+    words = words_of(language)
+    made = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    source = files("trayopt.desk").joinpath("page", "page.html.j2").read_text(encoding="utf-8")
+    text = json.dumps(words.entries, ensure_ascii=False).replace("<", "\\u003c")
+    return made.from_string(source).render(say=words, language=language, languages=LANGUAGES, words=Markup(text))

@@ -1,0 +1,258 @@
+// The stacks with their trays, the door on top: legs are dragged, or picked up and moved by keys or taps.
+
+import { button, english, fill, make, number, say, tell } from "./dom.mjs";
+import { act, here, request } from "./link.mjs";
+
+const picked = { leg: null, alone: false, gesture: "" };
+let shown = new Set();
+let focus = null;
+
+const boardAt = () => document.getElementById("board");
+const legNow = (name = picked.leg) => here.state?.board?.legs.find((each) => each.leg === name);
+const fellows = (leg) => here.state.board.legs.filter((each) => each.bunch === leg.bunch && each.bunch >= 0);
+
+export function drawBoard(state) {
+  const board = state.board;
+  if (!board) {
+    fill(boardAt(), make("p", {}, say("board.none")));
+    return;
+  }
+  if (picked.leg && !legNow()) picked.leg = null;
+  const lying = new Map();
+  for (const leg of board.legs) lying.set(leg.place ?? "", [...(lying.get(leg.place ?? "") ?? []), leg]);
+  const rank = new Map(board.trunks.map((trunk) => [trunk.trunk, trunk.rank % 8]));
+  const failing = new Set();
+  for (const found of board.findings) if (found.level !== "prefer") for (const place of found.places) failing.add(place);
+  const tied = new Map(board.tied.flatMap((group, i) => group.map((place) => [place, i + 1])));
+  const first = focus && legNow(focus) ? focus : board.legs[0]?.leg;
+  const chip = (leg) => drawChip(leg, rank.get(leg.trunk), leg.leg === first);
+  const columns = board.stacks.map((stack) => make("div", { class: "stack", role: "group", "aria-label": say("board.stack", { stack: stack.stack }) },
+    make("h3", {}, stack.stack),
+    stack.sides.length > 1 ? sideOf(stack) : null,
+    stack.places.map((tray) => {
+      const place = `${stack.stack}/${tray.position}`;
+      return drawTray(stack, tray, place, lying.get(place) ?? [], failing.has(place), tied.get(place), chip);
+    })));
+  const outside = lying.get("") ?? [];
+  fill(boardAt(), make("div", { class: "stacks" }, columns,
+    make("div", { class: `stack outside${outside.length ? "" : " empty"}`, "data-place": "", role: "group", "aria-label": say("board.outside") },
+      make("h3", {}, say("board.outside")),
+      make("div", { class: "chips" }, outside.map(chip)),
+      picked.leg && legNow()?.place ? button(say("board.take_out", { leg: picked.leg }), () => put(null), { "data-key": "out" }) : null)));
+}
+
+function sideOf(stack) {
+  return make("label", { class: "side" }, say("board.side"),
+    make("select", { "data-key": `side ${stack.stack}`, onchange: (event) => act("end", { stack: stack.stack, end: event.target.value }) },
+      stack.sides.map((side) => make("option", { value: side, selected: side === stack.side }, side))));
+}
+
+function drawTray(stack, tray, place, legs, fails, group, chip) {
+  const part = Math.min(1, tray.ends / stack.ends);
+  const bar = make("span", { class: tray.ends > stack.ends ? "filled over" : "filled" });
+  bar.style.width = `${part * 100}%`;
+  const says = say("board.tray", { place, ends: tray.ends, most: stack.ends, sleeves: tray.sleeves, places: stack.sleeves });
+  const kind = ["tray", legs.length ? "" : "unused", fails ? "fails" : "", shown.has(place) ? "shown" : ""].join(" ");
+  return make("div", { class: kind, "data-place": place },
+    button([make("b", {}, `${tray.position}${fails ? " !" : ""}`), make("span", { class: "room" }, `${number(tray.ends)}/${number(stack.ends)}`),
+      group ? make("span", { class: "tie", title: say("board.tied") }, `t${group}`) : null,
+      make("span", { class: "unseen" }, ` ${says}`, fails ? ` ${say("board.fails")}` : "", picked.leg ? ` ${say("board.put", { leg: picked.leg })}` : "")],
+    () => (picked.leg ? put(place) : tell(says)),
+    { class: "head", "data-key": `tray ${place}` }),
+    make("span", { class: "fill" }, bar),
+    make("div", { class: "chips" }, legs.map(chip)));
+}
+
+function drawChip(leg, rank, stop) {
+  const held = leg.leg === picked.leg;
+  const along = !held && picked.leg && !picked.alone && leg.bunch >= 0 && legNow()?.bunch === leg.bunch;
+  const marks = [leg.pin ? "⚲" : "", leg.moved ? "∗" : ""].join("");
+  const says = [leg.leg, say("leg.fibres", { fibres: leg.fibres }), leg.place ? say("leg.in", { place: leg.place }) : say("leg.out"),
+    leg.pin ? say(`leg.${leg.pin}`) : "", leg.moved ? say("leg.moved") : ""].filter(Boolean).join(", ");
+  return make("button", {
+    type: "button", class: `chip t${rank}${held ? " held" : ""}${along ? " along" : ""}${leg.idle ? " idle" : ""}`, "data-leg": leg.leg,
+    "data-key": `leg ${leg.leg}`, tabindex: stop ? "0" : "-1", "aria-pressed": held ? "true" : "false", "aria-label": says, title: says,
+    onclick: () => { if (!dragged) pick(held ? null : leg.leg); },
+    onkeydown: (event) => keys(event, leg),
+    onpointerdown: (event) => grab(event, leg),
+    onfocus: () => { focus = leg.leg; },
+  }, `${leg.leg}${marks}`);
+}
+
+// -- picking up and putting down -------------------------------------------------------------------------------------
+
+function pick(name) {
+  picked.leg = name;
+  picked.gesture = `${Date.now()}`;
+  shown = new Set();
+  redraw();
+  const leg = legNow();
+  tell(leg ? say("leg.picked", { leg: name, place: leg.place ?? say("board.outside") }) : say("leg.put_down"));
+}
+
+function redraw() {
+  drawBoard(here.state);
+  drawLeg(here.state);
+}
+
+async function put(place, gesture = "") {
+  const name = picked.leg;
+  if (!name) return;
+  const [stack, position] = place === null ? [null, null] : split(place);
+  const where = place === null ? {} : { stack, position };
+  const done = await act("move", { leg: name, alone: picked.alone, ...where, ...(gesture ? { gesture } : {}) });
+  if (done) tell(said(name));
+}
+
+function said(name) {
+  const board = here.state.board;
+  const goals = Object.fromEntries(board.goals.map((goal) => [goal.goal, goal.value]));
+  const place = legNow(name)?.place ?? say("board.outside");
+  return say("leg.now", { leg: name, place, n: board.findings.length, ...goals });
+}
+
+function split(place) {
+  const cut = place.lastIndexOf("/");
+  return [place.slice(0, cut), Number(place.slice(cut + 1))];
+}
+
+function keys(event, leg) {
+  const step = { ArrowUp: [0, 1], ArrowDown: [0, -1], ArrowLeft: [-1, 0], ArrowRight: [1, 0] }[event.key];
+  if (event.ctrlKey || event.metaKey || event.altKey) return;
+  if (event.key === "Escape") pick(null);
+  else if (event.key === "Delete" && picked.leg === leg.leg) put(null);
+  else if (step && picked.leg === leg.leg) stepTo(leg, step);
+  else if (step) focusBeside(event.target, step);
+  else return;
+  event.preventDefault();
+}
+
+/** Move the leg in hand by one tray or one stack; a walk with the keys is one step to undo. */
+function stepTo(leg, [across, up]) {
+  const stacks = here.state.board.stacks;
+  const at = walk.to ?? leg.place;
+  const [stack, position] = at ? split(at) : [stacks[0].stack, 0];
+  const i = stacks.findIndex((each) => each.stack === stack) + (at ? across : 0);
+  if (i < 0 || i >= stacks.length) return;
+  const to = Math.min(Math.max(position + up, 1), stacks[i].places.length);
+  walkTo(`${stacks[i].stack}/${to}`);
+}
+
+const walk = { to: null, busy: false };
+
+/** Move on to where the keys have come meanwhile: no press is lost, and none waits for all before it. */
+async function walkTo(place) {
+  walk.to = place;
+  if (walk.busy) return;
+  walk.busy = true;
+  try {
+    for (let sent = null; sent !== walk.to;) {
+      sent = walk.to;
+      await put(sent, picked.gesture);
+    }
+  } finally {
+    walk.busy = false;
+    walk.to = null;
+  }
+}
+
+/** Go to the nearest leg in a direction. */
+function focusBeside(from, [across, up]) {
+  const middle = (box) => [box.left + box.width / 2, box.top + box.height / 2];
+  const [x, y] = middle(from.getBoundingClientRect());
+  let best = null;
+  let least = Infinity;
+  for (const chip of boardAt().querySelectorAll(".chip")) {
+    const [u, v] = middle(chip.getBoundingClientRect());
+    const along = across ? (u - x) * across : (y - v) * up;
+    const off = across ? Math.abs(v - y) : Math.abs(u - x);
+    if (along > 4 && along + 3 * off < least) [best, least] = [chip, along + 3 * off];
+  }
+  best?.focus();
+}
+
+// -- dragging --------------------------------------------------------------------------------------------------------
+
+let dragged = false;
+
+function grab(event, leg) {
+  if (event.button !== 0 || event.pointerType === "touch") return;
+  const chip = event.target;
+  const from = [event.clientX, event.clientY];
+  let ghost = null;
+  let over = null;
+  dragged = false;
+  const move = (at) => {
+    if (!ghost && Math.hypot(at.clientX - from[0], at.clientY - from[1]) < 5) return;
+    if (!ghost) {
+      dragged = true;
+      ghost = make("div", { class: "ghost" }, picked.alone ? leg.leg : fellows(leg).map((each) => each.leg).join(" ") || leg.leg);
+      document.body.append(ghost);
+      document.body.classList.add("dragging");
+    }
+    ghost.style.left = `${at.clientX + 8}px`;
+    ghost.style.top = `${at.clientY + 8}px`;
+    const under = document.elementFromPoint(at.clientX, at.clientY)?.closest("[data-place]") ?? null;
+    if (under !== over) {
+      over?.classList.remove("over");
+      over = under;
+      over?.classList.add("over");
+    }
+  };
+  const end = (at) => {
+    for (const [name, listener] of [["pointermove", move], ["pointerup", end], ["pointercancel", end]]) {
+      chip.removeEventListener(name, listener);
+    }
+    ghost?.remove();
+    document.body.classList.remove("dragging");
+    over?.classList.remove("over");
+    if (ghost && at.type === "pointerup" && over) {
+      picked.leg = leg.leg;
+      put(over.dataset.place || null);
+    }
+    setTimeout(() => { dragged = false; });
+  };
+  chip.setPointerCapture(event.pointerId);
+  for (const [name, listener] of [["pointermove", move], ["pointerup", end], ["pointercancel", end]]) {
+    chip.addEventListener(name, listener);
+  }
+}
+
+// -- the leg in hand -------------------------------------------------------------------------------------------------
+
+export function drawLeg(state) {
+  const part = document.getElementById("leg");
+  const leg = legNow();
+  if (!leg) {
+    fill(part, make("p", { class: "hint" }, say("leg.none")));
+    return;
+  }
+  const board = state.board;
+  const subunit = board.subunits.find((each) => each.trunk === leg.trunk && each.subunit === leg.subunit);
+  const others = fellows(leg).filter((each) => each.leg !== leg.leg).map((each) => each.leg);
+  const facts = [say("leg.fibres", { fibres: leg.fibres }), leg.place ? say("leg.in", { place: leg.place }) : say("leg.out"),
+    leg.cut ? say("leg.cut", { cut: leg.cut }) : "", others.length ? say("leg.with", { legs: others.join(", ") }) : ""].filter(Boolean);
+  fill(part, make("div", { class: "hand", role: "group", "aria-label": leg.leg },
+    make("p", {}, make("b", {}, leg.leg), ` ${facts.join(" · ")}`),
+    make("div", { class: "acts" },
+      others.length ? make("label", {}, make("input", { type: "checkbox", checked: picked.alone, "data-key": "alone", onchange: (event) => { picked.alone = event.target.checked; redraw(); } }), say("leg.alone")) : null,
+      make("label", {}, make("input", { type: "checkbox", checked: leg.pin !== null, disabled: leg.pin === "built" || !leg.place, "data-key": "lock", onchange: (event) => act("lock", { leg: leg.leg, on: event.target.checked }) }), say("leg.lock")),
+      subunit.divisions.length > 1 ? make("label", {}, say("leg.divide"), make("select", { "data-key": "divide", onchange: (event) => divide(leg, Number(event.target.value)) },
+        subunit.divisions.map((of) => make("option", { value: of, selected: of === subunit.of }, say("leg.of", { n: of }))))) : null,
+      button(say("do.keep"), () => request("begin", { kind: "keep", leg: leg.leg }), { disabled: !leg.place || Boolean(state.run?.running) }),
+      button(say("leg.put_down_do"), () => pick(null)))));
+}
+
+async function divide(leg, of) {
+  await act("divide", { trunk: leg.trunk, subunit: leg.subunit, of, alone: picked.alone });
+}
+
+/** Show where a finding is. */
+export function point(places, text) {
+  shown = new Set(places);
+  drawBoard(here.state);
+  boardAt().querySelector(".tray.shown")?.scrollIntoView({ block: "nearest", inline: "nearest" });
+  tell(text);
+}
+
+export { english };

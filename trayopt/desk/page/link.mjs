@@ -1,0 +1,101 @@
+// What the page asks the desk, and what it was told last; one request that changes something at a time.
+
+import { say, tell } from "./dom.mjs";
+
+export const here = { state: null, listeners: [], notes: new Map(), lost: false };
+
+export function listen(listener) {
+  here.listeners.push(listener);
+}
+
+export function note(key, content) {
+  if (content === null) here.notes.delete(key);
+  else here.notes.set(key, content);
+  for (const listener of here.listeners) listener(here.state, "notes");
+}
+
+function take(state) {
+  const before = here.state;
+  here.state = { ...before, ...state };
+  const whole = "board" in state && (!before || before.rev !== state.rev || before.at !== state.at);
+  for (const listener of here.listeners) listener(here.state, whole ? "whole" : "run");
+}
+
+async function ask(path, body) {
+  const options = body === undefined ? {} : {
+    method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body),
+  };
+  let answer;
+  try {
+    answer = await fetch(path, { ...options, cache: "no-store" });
+  } catch {
+    here.lost = true;
+    note("lost", { text: say("note.lost"), level: "bad" });
+    return null;
+  }
+  if (here.lost) {
+    here.lost = false;
+    note("lost", null);
+  }
+  const data = await answer.json().catch(() => ({}));
+  return { status: answer.status, data };
+}
+
+let queue = Promise.resolve();
+
+/** Do something that changes the document, after all that was asked before. */
+export function act(name, more = {}) {
+  const start = performance.now();
+  const done = queue.then(() => acted(name, more, start));
+  queue = done.catch(() => null);
+  return done;
+}
+
+async function acted(name, more, start, again = true) {
+  const found = await ask("act", { at: here.state.at, act: name, ...more });
+  if (!found) return null;
+  if (found.status === 409 && found.data.wrong === "stale" && again) {
+    take(found.data);
+    return acted(name, more, start, false);
+  }
+  if (!told(found)) return null;
+  take(found.data);
+  performance.measure("act", { start, detail: name });
+  return found.data;
+}
+
+/** Ask for something that changes no document: begin, halt, compare, sheets. */
+export async function request(path, body = {}) {
+  const found = await ask(path, body);
+  if (!found || !told(found)) return null;
+  if ("rev" in found.data) take(found.data);
+  return found.data;
+}
+
+export async function get(path) {
+  const found = await ask(path);
+  return found && found.status === 200 ? found.data : null;
+}
+
+function told(found) {
+  if (found.status === 200) {
+    note("wrong", null);
+    return true;
+  }
+  const faults = found.data.faults?.map((fault) => fault.text);
+  const text = faults ? faults.join("\n") : say(`wrong.${found.data.wrong ?? "other"}`);
+  if ("board" in found.data) take(found.data);
+  note("wrong", { text, level: "bad", english: Boolean(faults), close: true });
+  tell(text);
+  return false;
+}
+
+export async function refresh() {
+  const found = await get(`state?since=${here.state?.rev ?? 0}`);
+  if (found) take(found);
+}
+
+export async function watch() {
+  await refresh();
+  setTimeout(watch, here.state?.run?.running ? 400 : 1500);
+}

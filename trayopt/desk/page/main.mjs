@@ -1,0 +1,135 @@
+// The page: views, files, notes and keys; each part draws itself from the state.
+
+import { drawBoard, drawLeg } from "./board.mjs";
+import { button, fill, make, say, tell } from "./dom.mjs";
+import { drawForms } from "./forms.mjs";
+import { drawGoals, drawSearch } from "./goals.mjs";
+import { act, here, listen, note, watch } from "./link.mjs";
+import { drawPictures, drawSheets } from "./more.mjs";
+import { drawReasons } from "./reasons.mjs";
+import { drawTrunks } from "./trunks.mjs";
+
+const at = (id) => document.getElementById(id);
+
+function show(view) {
+  for (const section of document.querySelectorAll("main > section")) section.hidden = section.id !== view;
+  for (const each of document.querySelectorAll("nav.views button")) {
+    if (each.dataset.view === view) each.setAttribute("aria-current", "page");
+    else each.removeAttribute("aria-current");
+  }
+  if (location.hash !== `#${view}`) history.replaceState(null, "", `${location.search}#${view}`);
+  if (here.state) draw(here.state, "whole");
+}
+
+function seen() {
+  return document.querySelector("main > section:not([hidden])").id;
+}
+
+function draw(state, what) {
+  if (!state) return;
+  drawHead(state);
+  drawNotes(state);
+  drawSearch(state);
+  if (what === "notes") return;
+  drawGoals(state, what);
+  if (what !== "whole") return;
+  const view = seen();
+  if (view === "plan") {
+    drawTrunks(state);
+    drawLeg(state);
+    drawBoard(state);
+    drawPictures(state);
+  } else if (view === "job") drawForms(state);
+  else if (view === "why") drawReasons(state);
+  else drawSheets(state);
+}
+
+function drawHead(state) {
+  const title = state.title || state.files[0];
+  at("title").textContent = title;
+  document.title = `${state.unsaved.some(Boolean) ? "● " : ""}${title}`;
+  const names = state.files.filter((_, i) => state.unsaved[i]);
+  at("files").textContent = `${state.files.join(" · ")} · ${
+    names.length ? say("file.unsaved", { names: names.join(", ") }) : say("file.saved")}`;
+  for (const [id, step] of [["undo", state.undo], ["redo", state.redo]]) {
+    at(id).disabled = step === null;
+    at(id).title = step ? `${say(`done.${step.done}`)} ${step.about}` : "";
+  }
+  at("save").disabled = !state.unsaved.some(Boolean);
+}
+
+function drawNotes(state) {
+  const notes = [];
+  const add = (text, level, ...acts) => notes.push({ text, level, acts });
+  if (state.left_behind) {
+    add(say(state.left_behind.changed ? "note.left_behind_changed" : "note.left_behind"), "warn",
+      button(say("do.take_over"), () => act("take_over")), button(say("do.leave"), () => act("leave")));
+  }
+  if (state.changed.length) {
+    add(say("note.changed", { names: state.changed.join(", ") }), "warn",
+      button(say("do.reload"), () => act("reload")), button(say("do.write_over"), () => save(true)));
+  }
+  if (state.faults.length) {
+    add(say(state.board ? "note.faults" : "note.faults_first", { n: state.faults.length }), "bad",
+      button(say("do.to_faults"), () => { show("job"); at("faults").scrollIntoView(); }));
+  }
+  if (state.lost) add(say("note.gone", { n: state.lost }), "warn");
+  if (state.unkept) add(`${say("note.unkept")} ${state.unkept}`, "bad");
+  for (const text of state.warnings) notes.push({ text, level: "warn", english: true, acts: [] });
+  for (const [key, each] of here.notes) {
+    const close = each.close ? [button(say("do.close"), () => note(key, null))] : [];
+    notes.push({ ...each, acts: [...(each.acts ?? []), ...close] });
+  }
+  const drawn = JSON.stringify(notes.map((each) => [each.text, each.level]));
+  if (at("notes").dataset.drawn === drawn) return;
+  at("notes").dataset.drawn = drawn;
+  fill(at("notes"), notes.map((each) => make("div", { class: `note ${each.level}` },
+    make("p", each.english ? { lang: "en" } : {}, each.text), each.acts.length ? make("div", { class: "acts" }, each.acts) : null)));
+}
+
+async function save(over = false) {
+  const done = await act("save", over ? { over: true } : {});
+  if (!done) return;
+  if (done.answer?.conflicts) {
+    const names = done.answer.conflicts.join(", ");
+    note("conflict", {
+      text: say("note.conflict", { names }), level: "bad", close: true,
+      acts: [
+        button(say("do.write_over"), () => { note("conflict", null); save(true); }),
+        button(say("do.reload"), () => { note("conflict", null); act("reload"); }),
+      ],
+    });
+    tell(say("note.conflict", { names }));
+    return;
+  }
+  note("conflict", null);
+  tell(say("file.saved"));
+}
+
+function keys(event) {
+  if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
+  const typing = event.target.matches?.("input:not([type=checkbox]), textarea");
+  const key = event.key.toLowerCase();
+  if (key === "s") {
+    document.activeElement?.blur?.();
+    save();
+  } else if (key === "z" && !typing) act(event.shiftKey ? "redo" : "undo");
+  else if (key === "y" && !typing) act("redo");
+  else return;
+  event.preventDefault();
+}
+
+at("undo").addEventListener("click", () => act("undo"));
+at("redo").addEventListener("click", () => act("redo"));
+at("save").addEventListener("click", () => save());
+document.addEventListener("keydown", keys);
+for (const each of document.querySelectorAll("nav.views button")) {
+  each.addEventListener("click", () => show(each.dataset.view));
+}
+for (const each of document.querySelectorAll("nav.languages a")) {
+  each.addEventListener("click", () => { each.href = `?lang=${each.lang}${location.hash}`; });
+}
+listen(draw);
+const first = location.hash.slice(1);
+show(["plan", "job", "why", "print"].includes(first) ? first : "plan");
+watch();

@@ -1,0 +1,38 @@
+// The ways of trunks: port, direction, loops, and where each is divided.
+
+import { button, fill, make, number, say, table } from "./dom.mjs";
+import { act, request } from "./link.mjs";
+
+export function drawTrunks(state) {
+  const part = document.getElementById("trunks");
+  if (!state.board) {
+    fill(part);
+    return;
+  }
+  const rows = state.board.trunks.map((trunk) => {
+    const send = (key, value) => {
+      const way = { port: trunk.port ?? trunk.own_ports[0] ?? trunk.ports[0], travel: trunk.travel ?? trunk.travels[0], loops: trunk.loops ?? trunk.own_loops[0], divide_at: trunk.divide_at, [key]: value };
+      act("way", { trunk: trunk.trunk, ...way });
+    };
+    const choose = (key, options, own, value, word = (each) => each) => make("td", {}, make("select", {
+      "data-key": `${key} ${trunk.trunk}`, "aria-label": `${say(`column.${key}`)}, ${trunk.trunk}`, disabled: !trunk.inside || trunk.pin === "built",
+      onchange: (event) => send(key, key === "loops" ? Number(event.target.value) : event.target.value),
+    }, value === null ? make("option", { value: "" }, "–") : null,
+    options.map((each) => make("option", { value: each, selected: each === value }, `${word(each)}${own.includes(each) ? "" : ` (${say("trunk.not_own")})`}`))));
+    const loops = [...new Set([0, 1, 2, 3, ...trunk.own_loops, ...(trunk.loops === null ? [] : [trunk.loops])])].sort((a, b) => a - b);
+    return make("tr", {},
+      make("th", { scope: "row" }, make("span", { class: `dot t${trunk.rank % 8}` }), trunk.trunk, trunk.inside ? "" : ` (${say("trunk.outside")})`),
+      choose("port", trunk.ports, trunk.own_ports, trunk.port),
+      choose("travel", ["clockwise", "counterclockwise"], trunk.travels, trunk.travel, (each) => say(`travel.${each}`)),
+      choose("loops", loops, trunk.own_loops, trunk.loops),
+      choose("divide_at", ["tray", "port"], trunk.own_divide_at, trunk.divide_at, (each) => say(`divide_at.${each}`)),
+      make("td", { class: "n" }, trunk.strip === null ? "–" : number(trunk.strip)),
+      make("td", {}, make("label", {}, make("input", {
+        type: "checkbox", checked: trunk.pin !== null, disabled: trunk.pin === "built" || !trunk.inside, "data-key": `lock ${trunk.trunk}`,
+        onchange: (event) => act("lock", { trunk: trunk.trunk, on: event.target.checked }),
+      }), say("leg.lock"))),
+      make("td", {}, button(say("do.keep_short"), () => request("begin", { kind: "keep", trunk: trunk.trunk }), { disabled: !trunk.inside || Boolean(state.run?.running), title: say("do.keep"), "aria-label": `${say("do.keep_short")} ${trunk.trunk}` })));
+  });
+  const heads = [say("column.trunk"), ...["port", "travel", "loops", "divide_at", "strip"].map((key) => say(`column.${key}`)), say("column.lock"), say("column.keep")];
+  fill(part, table(say("trunk.table"), heads, rows, { class: "ways" }));
+}

@@ -1,0 +1,131 @@
+"""Searches of a desk: each in a process of its own, with what is known so far, and an end that keeps the best."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+MOST_STEPS = 40
+END_S = 10.0
+"""Seconds that a search that was stopped has for its answer before its process is ended."""
+
+
+@dataclass
+class Run:
+    """A search: what it is for, what is known so far, and its answer."""
+
+    kind: str
+    began_with: Any
+    """What was decided when it began."""
+    about: str = ""
+    started: float = field(default_factory=time.monotonic)
+    ended: float | None = None
+    goals: dict[str, tuple[int, int | None]] = field(default_factory=dict)
+    steps: list[str] = field(default_factory=list)
+    answer: dict[str, Any] | None = None
+    stopping: bool = False
+
+    @property
+    def seconds(self) -> float:
+        """How long it has been running, or ran."""
+        return (time.monotonic() if self.ended is None else self.ended) - self.started
+
+    def plain(self) -> dict[str, Any]:
+        """Give it as plain data."""
+        return {
+            "kind": self.kind,
+            "about": self.about,
+            "seconds": round(self.seconds, 1),
+            "running": self.ended is None,
+            "stopping": self.stopping,
+            "goals": {goal: list(values) for goal, values in self.goals.items()},
+            "steps": self.steps[-6:],
+        }
+
+
+class Search:
+    """The one search that a desk runs at a time.
+
+    Parameters
+    ----------
+    done
+        Called with a run and its answer when it has one, in a thread of its own.
+    """
+
+    def __init__(self, done: Callable[[Run, dict[str, Any]], None]) -> None:
+        self._done = done
+        self._process: subprocess.Popen[bytes] | None = None
+        self.run: Run | None = None
+
+    @property
+    def running(self) -> bool:
+        """Whether a search runs."""
+        return self.run is not None and self.run.ended is None
+
+    def start(self, run: Run, task: dict[str, Any]) -> None:
+        """Start a search; none may run."""
+        self.run = run
+        path = os.pathsep.join(part for part in sys.path if part)
+        process = subprocess.Popen(
+            [sys.executable, "-P", "-m", "trayopt.desk.child"], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+            env={**os.environ, "PYTHONPATH": path}, start_new_session=os.name == "posix",
+        )  # fmt: skip
+        self._process = process
+        assert process.stdin is not None
+        with contextlib.suppress(OSError):
+            process.stdin.write(json.dumps({"kind": run.kind, **task}).encode() + b"\n")
+            process.stdin.flush()
+        threading.Thread(target=self._listen, args=(run, process), daemon=True).start()
+
+    def stop(self) -> None:
+        """End the search: one for a plan keeps the best so far, any other ends without an answer."""
+        run, process = self.run, self._process
+        if run is None or process is None or run.ended is not None:
+            return
+        run.stopping = True
+        if run.kind != "solve":
+            process.kill()
+            return
+        with contextlib.suppress(OSError):
+            assert process.stdin is not None
+            process.stdin.write(b"stop\n")
+            process.stdin.flush()
+        ender = threading.Timer(END_S, process.kill)
+        ender.daemon = True
+        ender.start()
+
+    def close(self) -> None:
+        """End whatever runs, and wait for it."""
+        process = self._process
+        if process is not None and process.poll() is None:
+            process.kill()
+            process.wait()
+
+    def _listen(self, run: Run, process: subprocess.Popen[bytes]) -> None:
+        answer: dict[str, Any] = {}
+        assert process.stdout is not None
+        for line in process.stdout:
+            data = json.loads(line)
+            kind = data.pop("type")
+            if kind == "goal":
+                run.goals[data["goal"]] = (data["value"], data["bound"])
+            elif kind == "step":
+                run.steps = [*run.steps[-MOST_STEPS:], data["text"]]
+            else:
+                answer = data
+        with process:
+            process.wait()
+        if not answer:
+            answer = (
+                {"stopped": True} if run.stopping else {"fault": f"the search ended by itself ({process.returncode})"}
+            )
+        self._done(run, answer)
+        run.answer, run.ended = answer, time.monotonic()
