@@ -28,7 +28,7 @@ class Run:
     about: str = ""
     started: float = field(default_factory=time.monotonic)
     ended: float | None = None
-    goals: dict[str, tuple[int, int | None]] = field(default_factory=dict)
+    goals: dict[str, tuple[int | None, int | None]] = field(default_factory=dict)
     steps: list[str] = field(default_factory=list)
     answer: dict[str, Any] | None = None
     stopping: bool = False
@@ -116,8 +116,11 @@ class Search:
             data = json.loads(line)
             kind = data.pop("type")
             if kind == "goal":
-                run.goals[data["goal"]] = (data["value"], data["bound"])
+                before = run.goals.get(data["goal"], (None, None))
+                run.goals[data["goal"]] = (before[0] if data["value"] is None else data["value"], data["bound"])
             elif kind == "step":
+                for goal, value in data["values"].items():
+                    run.goals[goal] = (value, run.goals.get(goal, (None, None))[1])
                 run.steps = [*run.steps[-MOST_STEPS:], data["text"]]
             else:
                 answer = data
