@@ -99,8 +99,9 @@ def _explain(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threa
 
 def _keep(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threading.Event) -> dict[str, Any]:
     """Say what it costs to keep what was tried, decision by decision."""
+    from trayopt.domain.decision import GoesBy, RunAt
     from trayopt.domain.hardware import Place
-    from trayopt.solver.model.decisions import Given, GoesBy, RunAt
+    from trayopt.solver.model.decisions import Given
 
     kept = task["keep"]
     runs = tuple(RunAt(trunk, first, last, Place(stack, at)) for trunk, first, last, stack, at in kept["runs"])
