@@ -139,7 +139,7 @@ def _leg(
         "bunch": group.get(leg, -1),
         "idle": not job.spliced_fibres(leg),
         "cut": row.cut_mm if row is not None else None,
-        "pin": None if pin is None else "built" if pin.built else "pinned",
+        "held": None if pin is None else "built" if pin.built else "pinned",
         "moved": reference.places.get(leg) != place,
     }  # fmt: skip
 
@@ -189,7 +189,7 @@ def _trunks(job: Job, decisions: Decisions, report: Report, pinned: dict[str, An
                 "strip": row.strip_mm,
                 "ports": [port.id for port in job.enclosure.ports], "own_ports": list(trunk.allowed_ports(job.enclosure)),
                 "travels": list(trunk.travels), "own_loops": list(trunk.loops), "own_divide_at": list(trunk.divide_at),
-                "pin": None if pin is None else "built" if pin.built else "pinned",
+                "held": None if pin is None else "built" if pin.built else "pinned",
             }
         )  # fmt: skip
     return found

@@ -66,9 +66,9 @@ function drawTray(stack, tray, place, legs, fails, group, chip) {
 function drawChip(leg, rank, stop) {
   const held = leg.leg === picked.leg;
   const along = !held && picked.leg && !picked.alone && leg.bunch >= 0 && legNow()?.bunch === leg.bunch;
-  const marks = [leg.pin ? "⚲" : "", leg.moved ? "∗" : ""].join("");
+  const marks = [leg.held ? "⚲" : "", leg.moved ? "∗" : ""].join("");
   const says = [leg.leg, say("leg.fibres", { fibres: leg.fibres }), leg.place ? say("leg.in", { place: leg.place }) : say("leg.out"),
-    leg.pin ? say(`leg.${leg.pin}`) : "", leg.moved ? say("leg.moved") : ""].filter(Boolean).join(", ");
+    leg.held ? say(`leg.${leg.held}`) : "", leg.moved ? say("leg.moved") : ""].filter(Boolean).join(", ");
   return make("button", {
     type: "button", class: `chip t${rank}${held ? " held" : ""}${along ? " along" : ""}${leg.idle ? " idle" : ""}`, "data-leg": leg.leg,
     "data-key": `leg ${leg.leg}`, tabindex: stop ? "0" : "-1", "aria-pressed": held ? "true" : "false", "aria-label": says, title: says,
@@ -236,7 +236,7 @@ export function drawLeg(state) {
     make("p", {}, make("b", {}, leg.leg), ` ${facts.join(" · ")}`),
     make("div", { class: "acts" },
       others.length ? make("label", {}, make("input", { type: "checkbox", checked: picked.alone, "data-key": "alone", onchange: (event) => { picked.alone = event.target.checked; redraw(); } }), say("leg.alone")) : null,
-      make("label", {}, make("input", { type: "checkbox", checked: leg.pin !== null, disabled: leg.pin === "built" || !leg.place, "data-key": "lock", onchange: (event) => act("lock", { leg: leg.leg, on: event.target.checked }) }), say("leg.lock")),
+      make("label", {}, make("input", { type: "checkbox", checked: leg.held !== null, disabled: leg.held === "built" || !leg.place, "data-key": "lock", onchange: (event) => act("lock", { leg: leg.leg, on: event.target.checked }) }), say("leg.lock")),
       subunit.divisions.length > 1 ? make("label", {}, say("leg.divide"), make("select", { "data-key": "divide", onchange: (event) => divide(leg, Number(event.target.value)) },
         subunit.divisions.map((of) => make("option", { value: of, selected: of === subunit.of }, say("leg.of", { n: of }))))) : null,
       button(say("do.keep"), () => request("begin", { kind: "keep", leg: leg.leg }), { disabled: !leg.place || Boolean(state.run?.running) }),

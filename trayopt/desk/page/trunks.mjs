@@ -15,7 +15,7 @@ export function drawTrunks(state) {
       act("way", { trunk: trunk.trunk, ...way });
     };
     const choose = (key, options, own, value, word = (each) => each) => make("td", {}, make("select", {
-      "data-key": `${key} ${trunk.trunk}`, "aria-label": `${say(`column.${key}`)}, ${trunk.trunk}`, disabled: !trunk.inside || trunk.pin === "built",
+      "data-key": `${key} ${trunk.trunk}`, "aria-label": `${say(`column.${key}`)}, ${trunk.trunk}`, disabled: !trunk.inside || trunk.held === "built",
       onchange: (event) => send(key, key === "loops" ? Number(event.target.value) : event.target.value),
     }, value === null ? make("option", { value: "" }, "–") : null,
     options.map((each) => make("option", { value: each, selected: each === value }, `${word(each)}${own.includes(each) ? "" : ` (${say("trunk.not_own")})`}`))));
@@ -28,7 +28,7 @@ export function drawTrunks(state) {
       choose("divide_at", ["tray", "port"], trunk.own_divide_at, trunk.divide_at, (each) => say(`divide_at.${each}`)),
       make("td", { class: "n" }, trunk.strip === null ? "–" : number(trunk.strip)),
       make("td", {}, make("label", {}, make("input", {
-        type: "checkbox", checked: trunk.pin !== null, disabled: trunk.pin === "built" || !trunk.inside, "data-key": `lock ${trunk.trunk}`,
+        type: "checkbox", checked: trunk.held !== null, disabled: trunk.held === "built" || !trunk.inside, "data-key": `lock ${trunk.trunk}`,
         onchange: (event) => act("lock", { trunk: trunk.trunk, on: event.target.checked }),
       }), say("leg.lock"))),
       make("td", {}, button(say("do.keep_short"), () => request("begin", { kind: "keep", trunk: trunk.trunk }), { disabled: !trunk.inside || Boolean(state.run?.running), title: say("do.keep"), "aria-label": `${say("do.keep_short")} ${trunk.trunk}` })));
