@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 
 class TrayoptError(Exception):
     """Base of everything that trayopt raises on purpose."""
 
 
-@dataclass(frozen=True, order=True)
-class Fault:
+class Fault(NamedTuple):
     """One thing wrong with an input, at its place.
 
     Parameters

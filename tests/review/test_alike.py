@@ -32,6 +32,24 @@ def test_the_trunk_above_is_the_last_one_that_was_read(quay: Job) -> None:
     assert fault.hint.startswith("if QUAY above it is meant")
 
 
+def test_the_trunk_above_is_the_last_one_also_where_its_row_says_again_what_another_said(quay: Job) -> None:
+    rows = ("QUAY,1-12,left,1,,,,\n", "EAST,1-12,left,2,,,,\n", "QUAY,1-12,left,1,,,,\n", ",13-24,left,3,,,,\n")
+    made = parse_handmade(quay, (HEAD + "".join(rows)).encode(), "plan.csv")
+    assert [fault.message for fault in made.faults] == ["this row says again what row 2 says", "the trunk is missing"]
+    assert made.faults[1].hint.startswith("if QUAY above it is meant")
+
+
+def test_cells_that_contradict_each_other_alike_are_told_each_with_its_own_other_cell(quay: Job) -> None:
+    head = HEAD.replace("position,", "position,tray,")
+    rows = [f"QUAY,{12 * i + 1}-{12 * i + 12},left,1,left/2,,,,\n" for i in range(3)]
+    made = parse_handmade(quay, (head + "".join(rows)).encode(), "plan.csv")
+    told = [(fault.line, fault.found, made.also[fault]) for fault in made.faults]
+    columns = [12 + len(f"{12 * i + 1}-{12 * i + 12}") for i in range(3)]
+    assert told == [
+        (i + 2, f"'left/2' against '1' in {i + 2}:{columns[i]}", (f"{i + 2}:{columns[i]}",)) for i in range(3)
+    ]
+
+
 def test_a_row_shorter_than_the_headers_reads_as_empty_cells(quay: Job) -> None:
     made = parse_handmade(quay, f"{HEAD}QUAY,1-12,left,1\nQUAY,13-24,left\n".encode(), "plan.csv")
     assert [str(entry.place) for entry in made.entries] == ["left/1"]

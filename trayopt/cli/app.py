@@ -119,7 +119,7 @@ def _start_light() -> None:
     What a command makes it keeps to its end: garbage is looked for seldom, and not once more at the end. A validator of
     pydantic would look for plugins in the metadata of every package that is installed; trayopt uses none.
     """
-    gc.set_threshold(100_000)
+    gc.set_threshold(1_000_000)
     atexit.register(gc.freeze)
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 
 from trayopt.formats.locate import Spot
 
@@ -12,23 +13,21 @@ AS_TEXT = "format the column as text and type the cell again"
 
 
 class Cell:
-    """The text of one cell and its place; a number is written without a needless ``.0``."""
+    """The text of one cell, its row, and its column, counted from 0; a number is written without a needless ``.0``."""
 
-    __slots__ = ("_at", "_index", "text")
+    __slots__ = ("column", "row", "text")
 
-    def __init__(self, text: str, at: Spot | Row, index: int = 0) -> None:
-        self.text = text
-        self._at = at
-        self._index = index
+    def __init__(self, text: str, row: Row, column: int = 0) -> None:
+        self.text, self.row, self.column = text, row, column
 
     def part(self, text: str) -> Cell:
         """Give a part of its text, which stands where it stands."""
-        return Cell(text, self._at, self._index)
+        return Cell(text, self.row, self.column)
 
     @property
     def spot(self) -> Spot:
         """Where it stands."""
-        return self._at if isinstance(self._at, Spot) else self._at.spot_of(self._index)
+        return self.row.spot_of(self.column)
 
 
 class Row:
@@ -74,13 +73,17 @@ class Row:
 
     def spot_of(self, column: int) -> Spot:
         """Give the place of a cell."""
+        return Spot(self.source, *self.mark_of(column))
+
+    def mark_of(self, column: int) -> tuple[int, int, str]:
+        """Give the place of a cell inside its file: line and column of text, or its address in a workbook."""
         if self.raw is None:
-            return Spot(self.source, where=f"{letters(column)}{self.line}")
+            return 0, 0, f"{letters(column)}{self.line}"
         if '"' not in self.raw:
-            before = self.raw.split(self.separator)[:column]
-            return Spot(self.source, self.line, 1 + len(before) + sum(map(len, before)))
+            before = self.raw.split(self.separator, column)[:column]
+            return self.line, 1 + len(before) + sum(map(len, before)), ""
         marks = _marks(self.raw, self.separator, self.line)
-        return Spot(self.source, *marks[min(column, len(marks) - 1)])
+        return *marks[min(column, len(marks) - 1)], ""
 
     def at(self, column: int) -> Cell:
         """Give the cell of a column, counted from 0; an empty one where the row ends before it."""
@@ -97,6 +100,7 @@ class Row:
         return not any(self.texts) and not self.wrong
 
 
+@cache
 def letters(column: int) -> str:
     """Name a column, counted from 0, as spreadsheets do: A … Z, AA …."""
     text = ""

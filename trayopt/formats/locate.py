@@ -15,7 +15,7 @@ Mark = tuple[int, int]
 """Line and column, from 1; (0, 0) where the source has no lines."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Spot:
     """A place in an input at which a fault can be reported."""
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from trayopt.domain.base import DivideAt, Travel
 from trayopt.domain.cable import Cable
@@ -12,9 +13,9 @@ from trayopt.domain.hardware import Enclosure, Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.ranges import Run
 from trayopt.errors import Fault
-from trayopt.formats.cells import AS_TEXT, Cell
+from trayopt.formats.cells import AS_TEXT, Cell, Row
 from trayopt.formats.fibres import ALLOWED, fibres_at, fibres_of, tidy
-from trayopt.formats.locate import describe
+from trayopt.formats.locate import describe, printable
 from trayopt.formats.tables_in import looks_like_date
 from trayopt.formats.validate import did_you_mean
 
@@ -43,9 +44,23 @@ _NO = {"", "no", "n", "0", "false", "-", "open", "nein", "falsch", "offen"}
 DATE = "the spreadsheet turned this cell into a date"
 
 
+class Telling(NamedTuple):
+    """What is wrong with the cell of a column, counted from 0, in whatever row it stands.
+
+    ``beside`` is the column that it contradicts.
+    """
+
+    column: int
+    message: str
+    found: str
+    allowed: str = ""
+    hint: str = ""
+    beside: int | None = None
+
+
 @dataclass
 class Cells:
-    """Reads cells for a job; everything wrong is kept in ``faults``, and ``told`` cells are not spoken of twice.
+    """Reads cells for a job; everything wrong is kept in ``faults``, and no cell is spoken of twice.
 
     ``lenient`` takes what the job does not have (any more) as no fault: it is kept in ``gone``, and trays are read
     all the same.
@@ -57,45 +72,56 @@ class Cells:
     faults: list[Fault] = field(default_factory=list)
     also: dict[Fault, tuple[str, ...]] = field(default_factory=dict)
     """Of faults in which cells contradict each other, the other cells."""
-    told: set[tuple[int, int, str]] = field(default_factory=set)
-    tellings: int = 0
-    """How often something was to be told, also of a cell of which something is told already."""
+    tellings: list[Telling | None] = field(default_factory=list)
+    """What was told of the row, also of a cell of which something was told before; None for what other rows may not share."""
+    _taken: set[tuple[int, int, str]] = field(default_factory=set)
+    _told: set[tuple[int, int, str]] = field(default_factory=set)
+    """Cells of the row of which something is told."""
 
     def take(self, faults: Collection[Fault]) -> None:
         """Take over faults of single cells that were found on reading the file."""
         self.faults += faults
-        self.told |= {(fault.line, fault.column, fault.where) for fault in faults}
+        self._taken |= {(fault.line, fault.column, fault.where) for fault in faults}
+
+    def next_row(self) -> None:
+        """Begin with another row."""
+        self.tellings.clear()
+        self._told.clear()
 
     def wrong(self, cell: Cell, message: str, allowed: str = "", hint: str = "") -> None:
         """Note what is wrong with a cell, unless something is noted of it already."""
-        self.tellings += 1
-        spot = cell.spot
-        mark = (spot.line, spot.column, spot.where)
-        if mark in self.told:
-            return
-        self.told.add(mark)
         if looks_like_date(cell.text):
             message, allowed, hint = DATE, "", AS_TEXT
-        self.faults.append(spot.fault(message, found=describe(cell.text), allowed=allowed, hint=hint))
+        found = describe(cell.text)
+        self.tell(cell.row, Telling(cell.column, printable(message), found, printable(allowed), printable(hint)))
 
     def contradict(self, cell: Cell, other: Cell, message: str) -> None:
-        """Note that a cell says something else than another one; the finding stands at both of them."""
-        self.tellings += 1
-        at, there = cell.spot, other.spot
-        mark = (at.line, at.column, at.where)
-        if mark in self.told:
+        """Note that a cell says something else than another one of its row; the finding stands at both of them."""
+        said = printable(f"two cells contradict each other: {message}")
+        found = f"{describe(cell.text)} against {describe(other.text)}"
+        self.tell(cell.row, Telling(cell.column, said, found, "", "mend the one that is wrong", other.column))
+
+    def tell(self, row: Row, telling: Telling) -> None:
+        """Tell of a row what is wrong with one of its cells, unless something is told of that cell already."""
+        self.tellings.append(telling)
+        column, message, found, allowed, hint, beside = telling
+        mark = line, char, where = row.mark_of(column)
+        if mark in self._told or mark in self._taken:
             return
-        self.told.add(mark)
-        beside = there.where or f"{there.line}:{there.column}"
-        found = f"{describe(cell.text)} against {describe(other.text)} in {beside}"
-        fault = at.fault(f"two cells contradict each other: {message}", found=found, hint="mend the one that is wrong")
+        self._told.add(mark)
+        if beside is None:
+            self.faults.append(Fault(row.source, line, char, message, found, allowed, hint, where))
+            return
+        there = row.mark_of(beside)
+        at = there[2] or f"{there[0]}:{there[1]}"
+        fault = Fault(row.source, line, char, message, f"{found} in {at}", allowed, hint, where)
         self.faults.append(fault)
-        self.also[fault] = (beside,)
+        self.also[fault] = (at,)
 
     def missing(self, cell: Cell, message: str, allowed: str, hint: str = "") -> None:
         """Note that the job does not have what a cell names."""
-        self.tellings += 1
         if self.lenient:
+            self.tellings.append(None)
             self.gone.append(cell.spot.fault(message, found=describe(cell.text), allowed=allowed))
         else:
             self.wrong(cell, message, allowed, hint)
@@ -105,6 +131,7 @@ class Cells:
         if not cell.text:
             hint = f"if {last} above it is meant, write it in every row; unmerge merged cells" if last else ""
             self.wrong(cell, "the trunk is missing", ", ".join(self.job.trunk_by_id), hint)
+            self.tellings.append(None)
             return None
         name = self.name(cell, self.job.trunk_by_id, "trunk")
         return None if name is None else self.job.trunk_by_id[name]

@@ -202,7 +202,7 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     bare = set() if made.runs else {job.subunit(leg).name for leg in bare_legs(laid)}
     findings = [found for found in findings if found.rule != OpenedTube.id or found.subject in bare]
     remarks = [
-        *(damage(fault, made.also.get(fault, ())) for fault in made.faults),
+        *(damage(fault, made.also.get(fault, ()) if made.also else ()) for fault in made.faults),
         *row_remarks(job, made, laid),
         *(of_finding(job, made, laid, finding) for finding in findings),
         *figure_remarks(job, made, laid, report.plan),

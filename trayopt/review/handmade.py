@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
 from trayopt.domain.base import DivideAt, Travel
@@ -46,14 +47,24 @@ class Spots(Mapping[str, Spot]):
         return len(self._at)
 
 
-@dataclass(frozen=True)
 class Line:
-    """One row: its number in the file, and the places of its cells by column."""
+    """One row: its number in the file, and the places of its cells by column; rows are equal if their numbers are.
 
-    number: int
-    spots: Mapping[str, Spot] = field(default_factory=dict, hash=False, compare=False)
-    path: str = ""
-    """Where it stands in a plan document, such as ``legs[3]``; empty for a table."""
+    ``path`` is where it stands in a plan document, such as ``legs[3]``; empty for a table.
+    """
+
+    __slots__ = ("number", "path", "spots")
+
+    def __init__(self, number: int, spots: Mapping[str, Spot] = MappingProxyType({}), path: str = "") -> None:
+        self.number, self.spots, self.path = number, spots, path
+
+    def __eq__(self, other: object) -> bool:
+        """Whether both are one row."""
+        return isinstance(other, Line) and (self.number, self.path) == (other.number, other.path)
+
+    def __hash__(self) -> int:
+        """Give its number: equal rows have equal ones."""
+        return self.number
 
     def __str__(self) -> str:
         """Write as ``row 12``."""
@@ -68,7 +79,7 @@ class Line:
         return self.path
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Entry:
     """A run of a trunk's fibres that rows give a tray, or leave open; ``sleeve`` and ``cut`` as written."""
 
@@ -159,6 +170,11 @@ class Handmade:
     def placed(self) -> list[Entry]:
         """Entries that have a tray."""
         return [entry for entry in self.entries if entry.place is not None]
+
+    @cached_property
+    def sides(self) -> dict[Line, tuple[str, str]]:
+        """The trunks of both sides of each row of splices."""
+        return {row.line: (row.a.trunk, "" if row.b is None else row.b.trunk) for row in self.splices}
 
     @property
     def claims(self) -> list[Claim]:

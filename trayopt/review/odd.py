@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from trayopt.domain.finding import Finding
 from trayopt.domain.job import Job
-from trayopt.review.handmade import Entry, Handmade, Line
+from trayopt.review.handmade import Entry, Line
 from trayopt.rules.base import Agreed
 from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Laid
@@ -49,11 +49,6 @@ def way_keys(job: Job, laid: Laid, trunk: str) -> tuple[str, ...]:
         "divide_at": laid.divide_at[trunk] not in own.divide_at,
     }
     return tuple(key for key, is_wrong in wrong.items() if is_wrong)
-
-
-def sides(made: Handmade) -> dict[Line, tuple[str, str]]:
-    """Give the trunks of both sides of each row of splices."""
-    return {row.line: (row.a.trunk, "" if row.b is None else row.b.trunk) for row in made.splices}
 
 
 def side_columns(columns: Sequence[str], trunk: str, line: Line, known: dict[Line, tuple[str, str]]) -> tuple[str, ...]:

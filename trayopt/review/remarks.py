@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 from trayopt.domain.finding import Finding
 from trayopt.domain.job import Job
@@ -29,8 +28,7 @@ LEVEL_WORDS: dict[str, str] = {
 }
 
 
-@dataclass(frozen=True)
-class Remark:
+class Remark(NamedTuple):
     """One finding; ``cells`` are addresses in the table, or paths in a plan document."""
 
     rule: str
@@ -91,10 +89,10 @@ def unread(item: Unread) -> Remark:
 
 def damage(fault: Fault, also: tuple[str, ...] = ()) -> Remark:
     """Make a remark of a cell that cannot be read; ``also`` are the cells that it contradicts."""
-    line = Line(fault.line or int("".join(filter(str.isdigit, fault.where)) or 0))
-    cell = fault.where or (f"{fault.line}:{fault.column}" if fault.line else "")
+    number = fault.line or int("".join(filter(str.isdigit, fault.where)) or 0)
+    cell = fault.where or (f"{fault.line}:{fault.column}" if number else "")
     found = f"{fault.message}: {fault.found}" if fault.found else fault.message
-    lines = (line,) if line.number else ()
+    lines = (Line(number),) if number else ()
     return Remark("table", "damage", cell, lines, (cell, *also), found, fault.allowed, fault.hint)
 
 
@@ -117,13 +115,13 @@ def of_finding(job: Job, made: Handmade, laid: Laid, finding: Finding) -> Remark
 
 def where(job: Job, made: Handmade, laid: Laid, finding: Finding) -> tuple[tuple[Line, ...], tuple[str, ...]]:
     """Give the rows that a broken rule is about, and the cells in them to change."""
-    from trayopt.review.odd import odd_entries, side_columns, sides, way_keys
+    from trayopt.review.odd import odd_entries, side_columns, way_keys
 
     rule = BY_ID[finding.rule]
     entries, ways = _about(job, made, laid, finding)
     lines: dict[Line, None] = {}
     cells: dict[str, None] = {}
-    columns, both = rule.cells, sides(made)
+    columns, both = rule.cells, made.sides
     for entry in odd_entries(job, finding, entries):
         for line in entry.lines:
             lines[line] = None

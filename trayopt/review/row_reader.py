@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import suppress
 from functools import partial
+from itertools import groupby
 from operator import itemgetter
 from typing import TypeVar
 
@@ -56,6 +57,7 @@ class RowReader:
         self.ways = {
             prefix: [key for key in WAYS if prefix + key in self.at] for prefix in ("", *(f"{side} " for side in SIDES))
         }
+        self.blamed: dict[str, str] = {}
         self.seen: dict[object, Line] = {}
         self.last = dict.fromkeys(("trunk", *(f"{side} trunk" for side in SIDES)), "")
         self.strange: list[Cell] = []
@@ -97,6 +99,7 @@ class RowReader:
         if self.strays.is_stray(row):
             self.stray(row)
             return
+        self.cells.next_row()
         line = Line(row.line, Spots(row, self.at))
         self.made.lines.append(line)
         faults, entries = len(self.cells.faults), len(self.made.entries)
@@ -132,7 +135,9 @@ class RowReader:
     def leg(self, row: Row, line: Line) -> bool:
         """Read a row of the first shape: a leg, or the way of a trunk alone; False where it says no tray."""
         place, built, cut = self.place(row, line), self.built(row, line), self.cut(row, line)
-        said = self.legs(row, line)
+        said, trunk = self.legs(row, line)
+        if trunk is not None:
+            self.last["trunk"] = trunk.id
         if isinstance(said, bool):
             return said
         if self.twice((said, place), row, line):
@@ -140,31 +145,30 @@ class RowReader:
         self.made.entries.append(Entry(said, place, self.end(row, line), (line,), built, cut))
         return place is not None
 
-    def _leg(self, row: Row, line: Line) -> Run | bool:
-        """Read the fibres of a leg; True for a row that says the way of a trunk alone, False where it is wrong."""
+    def _leg(self, row: Row, line: Line) -> tuple[Run | bool, Trunk | None]:
+        """Read the fibres of a leg, and its trunk; True for a row that says the way of a trunk alone, False where it is wrong."""
         place, fibres = self.place(row, line), self.cell(row, "fibres")
         trunk, fibres = self.trunk(self.cell(row, "trunk"), fibres, "trunk")
         if trunk is None:
             self.lost(self.cell(row, "trunk"), self.cell(row, "fibres"), place)
-            return False
+            return False, None
         alike = self.cable(self.cell(row, "cable"), self.cell(row, "trunk"), trunk)
         self.way(row, trunk, "", line)
         if not fibres.text and place is None and any(self.cell(row, key).text for key in WAYS):
-            return True
+            return True, trunk
         run = self.cells.run(fibres, trunk)
         if run is None:
             self.lost(self.cell(row, "trunk"), fibres, place)
         if run is None or not alike or not self.parts.leg(self.cell(row, "leg"), fibres, trunk, run):
-            return False
-        return run
+            return False, trunk
+        return run, trunk
 
     def splice(self, row: Row, line: Line) -> bool:
         """Read a row of the second shape: two runs in a sleeve, or what is said of trunks alone."""
         place, sleeve, built = self.place(row, line), self.sleeve(row, line), self.built(row, line)
-        sides = {side: self.side(row, side, line) for side in SIDES}
-        a, b = sides["from"], sides["to"]
+        a, b = self.side(row, "from", line), self.side(row, "to", line)
         if a is None or b is None:
-            self.half(row, sides, place, line)
+            self.half(row, {"from": a, "to": b}, place, line)
             return False
         if not a and not b:
             if place is not None:
@@ -203,7 +207,7 @@ class RowReader:
                 whole = self.cell(row, side)
                 fibres = whole if whole.text else self.cell(row, f"{side} fibres")
                 name = self.cell(row, f"{side} trunk")
-                self.lost(name if name.text else Cell(whole.text.partition(":")[0], whole.spot), fibres, place)
+                self.lost(name if name.text else whole.part(whole.text.partition(":")[0]), fibres, place)
             elif self.cells.lenient and place is not None:
                 self.made.entries += [Entry(run, place, None, (line,), leg=False) for run in runs]
 
@@ -281,10 +285,13 @@ class RowReader:
         self.cells.contradict(cell, self.first(row, "from", "fibres"), f"the row splices {count} fibres")
         return False
 
-    def first(self, row: Row, side: str, *parts: str) -> Cell:
+    def first(self, row: Row, side: str, part: str = "") -> Cell:
         """Give the cell to blame on a side: that of a part, or the first that the table has."""
-        columns = [*(f"{side} {part}" for part in parts), side, f"{side} fibres", f"{side} seat", f"{side} trunk"]
-        return next(self.cell(row, column) for column in columns if column in self.at)
+        key = f"{side} {part}"
+        if key not in self.blamed:
+            columns = (key, side, f"{side} fibres", f"{side} seat", f"{side} trunk")
+            self.blamed[key] = next(column for column in columns if column in self.at)
+        return self.cell(row, self.blamed[key])
 
     def _place(self, row: Row, line: Line) -> Place | None:
         """Read the tray place; a tray, and a stack with its position, must not say different things."""
@@ -365,8 +372,10 @@ class RowReader:
         made.lost = sorted({number for number in made.lost if number not in self.stray_rows})
         made.gone = cells.gone
         made.also = cells.also
-        faults = {f for f in cells.faults if (f.line, f.column, f.where) not in self.stray_spots}
-        made.faults = sorted(faults, key=_in_file_order)
+        faults = sorted(cells.faults, key=_in_file_order)
+        if self.stray_spots:
+            faults = [f for f in faults if (f.line, f.column, f.where) not in self.stray_spots]
+        made.faults = [fault for fault, _ in groupby(faults)]
         return made
 
 

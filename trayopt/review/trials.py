@@ -55,6 +55,7 @@ class _State(NamedTuple):
 
 
 _spent: WeakKeyDictionary[Laid, int] = WeakKeyDictionary()
+_bindings: WeakKeyDictionary[Laid, list[set[int]]] = WeakKeyDictionary()
 
 
 def tried(job: Job, laid: Laid, finding: Finding) -> str | None:
@@ -199,7 +200,9 @@ def _claims(job: Job, laid: Laid, finding: Finding, trunks: Sequence[str]) -> li
 def _other_places(job: Job, laid: Laid, chosen: Sequence[int]) -> Iterator[Change]:
     """Move rows to another tray: one alone, with those that splices bind to it, or all of a tray; or take one out."""
     claims = laid.claims
-    bound = _bound(job, claims)
+    if laid not in _bindings:
+        _bindings[laid] = _bound(job, claims)
+    bound = _bindings[laid]
     twice = Counter(claim[:3] for claim in claims)
     sets: dict[tuple[int, ...], None] = {}
     for i in reversed(chosen):

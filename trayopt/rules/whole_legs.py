@@ -32,27 +32,26 @@ class WholeLegs(Rule[NoParameters]):
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Look up both fibres of every splice, and every fibre that is given a tray twice."""
-        held: dict[str, dict[int, Claim]] = {trunk.id: {} for trunk in job.trunks}
+        held: dict[str, list[Claim | None]] = {trunk.id: [None] * (trunk.cable.fibres + 1) for trunk in job.trunks}
         broken: dict[Claim, str] = {}
         for claim in laid.claims:
-            of_trunk = held[claim.trunk]
-            for fibre in range(claim.first, claim.last + 1):
-                first = of_trunk.setdefault(fibre, claim)
-                if first.place != claim.place:
+            of_trunk, fibres = held[claim.trunk], slice(claim.first, claim.last + 1)
+            before = of_trunk[fibres]
+            of_trunk[fibres] = [first or claim for first in before]
+            for fibre, first in enumerate(before, start=claim.first):
+                if first is not None and first.place != claim.place:
                     text = f"fibre {fibre} of {claim.trunk} is in {first.place} and in {claim.place}"
                     broken.setdefault(first, text)
                     broken.setdefault(claim, text)
         for join in job.joins:
-            of_a, of_b = held[join.a.trunk], held[join.b.trunk]
-            for a_fibre, b_fibre in zip(
-                range(join.a.first, join.a.last + 1), range(join.b.first, join.b.last + 1), strict=True
-            ):
-                a, b = of_a.get(a_fibre), of_b.get(b_fibre)
-                if (a and a.place) == (b and b.place):
+            of_a = held[join.a.trunk][join.a.first : join.a.last + 1]
+            of_b = held[join.b.trunk][join.b.first : join.b.last + 1]
+            for i, (a, b) in enumerate(zip(of_a, of_b, strict=True)):
+                if a is b or (a and a.place) == (b and b.place):
                     continue
                 text = (
-                    f"fibre {a_fibre} of {join.a.trunk} is in {a.place if a else 'no tray'}, "
-                    f"fibre {b_fibre} of {join.b.trunk}, to which it is spliced, in {b.place if b else 'no tray'}"
+                    f"fibre {join.a.first + i} of {join.a.trunk} is in {a.place if a else 'no tray'}, fibre "
+                    f"{join.b.first + i} of {join.b.trunk}, to which it is spliced, in {b.place if b else 'no tray'}"
                 )
                 for side in (a, b):
                     if side is not None:
