@@ -1,4 +1,7 @@
-"""Charts as plain SVG: time against fibres with the fitted exponent, and open goals over time."""
+"""Charts as plain SVG: time against fibres with the fitted exponent, and open goals over time.
+
+Axes by logarithm, stairs and fitted lines serve these tables alone, so ``trayopt.pictures`` does not know them.
+"""
 
 from __future__ import annotations
 

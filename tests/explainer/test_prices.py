@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import random
+from collections import Counter
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -21,9 +22,10 @@ from trayopt.api import habits, prices, solve
 from trayopt.domain.labour import DEAR_MIN, Labour
 from trayopt.domain.plan import PlanJob
 from trayopt.domain.prices import PreferencePrice, Prices, Worth
-from trayopt.explainer.price_picture import picture
+from trayopt.explainer.price_picture import HEAD, LEFT, RIGHT, picture
 from trayopt.explainer.price_words import price_line, text, unsettled_line
 from trayopt.explainer.prices import least_minutes
+from trayopt.pictures.svg import svg_file
 from trayopt.rules.exposed import Exposed
 from trayopt.track.labour import crew_minutes
 from trayopt.track.laid import Laid
@@ -150,30 +152,29 @@ def priced(*minutes: int, title: str = "a <job> & more") -> Prices:
     )
 
 
-@pytest.mark.parametrize("minutes", [(), (900,), (700, 890), (100, 950, 899), (0,)])
+@pytest.mark.parametrize("minutes", [(), (900,), (700, 890), (100, 950, 899), (0,), (12_345, 123_456)])
 def test_the_picture_has_a_mark_and_a_figure_for_each_plan(minutes: tuple[int, ...]) -> None:
-    drawn = ElementTree.fromstring(picture(priced(*minutes)))
-    kinds = [item.tag.rpartition("}")[2] for item in drawn.iter()]
-    assert kinds.count("circle") == 1 + len(minutes)
-    assert kinds.count("rect") == 2 + len(minutes)
+    shapes = picture(priced(*minutes))
+    assert shapes.outside() == []
+    assert shapes.overlaps() == []
+    drawn = ElementTree.fromstring(svg_file(shapes))
+    marks = Counter(item.attrib.get("class", "").split(" ")[0] for item in drawn.iter() if item.tag.endswith("path"))
+    assert (marks["with"], marks["without"], marks["price"]) == (1 + len(minutes), 1 + len(minutes), len(minutes))
     words = [item.text or "" for item in drawn.iter() if item.tag.endswith("text")]
     for i, m in enumerate(minutes):
         assert f"rule_{i}" in words
         assert f"{m:,}" in words
-    width = float(drawn.attrib["width"])
-    for item in drawn.iter():
-        if item.tag.endswith("circle"):
-            assert 0 < float(item.attrib["cx"]) < width
+    assert all(LEFT <= dot.x <= shapes.width - RIGHT for dot in shapes.dots if dot.y > HEAD)
     assert "a <job> & more" in words
 
 
 def test_a_long_title_is_cut_and_told_whole_to_who_cannot_see() -> None:
-    title = "word " * 100
-    drawn = picture(priced(700, title=title))
-    assert title.strip() in " ".join(drawn.split())
-    assert (
-        max(len(item.text or "") for item in ElementTree.fromstring(drawn).iter() if item.tag.endswith("text")) <= 100
-    )
+    title = ("word " * 100).strip()
+    shapes = picture(priced(700, title=title))
+    assert shapes.title.endswith(title)
+    assert shapes.outside() == []
+    (cut,) = [text for text in shapes.texts if text.full == title]
+    assert cut.text.endswith("…")
 
 
 def test_the_text_names_what_is_free_and_what_is_open() -> None:

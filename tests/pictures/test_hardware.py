@@ -24,6 +24,7 @@ from trayopt.library.assumed import assumed
 from trayopt.library.entries import Entry, survey
 from trayopt.library.find import Library, shipped
 from trayopt.library.starters import starter
+from trayopt.pictures import svg
 from trayopt.pictures.base import Picture
 from trayopt.pictures.hardware import Doubts, hardware_picture
 from trayopt.pictures.job import job_picture
@@ -208,3 +209,10 @@ def test_the_page_says_what_is_unusual(tmp_path: Path) -> None:
     (tmp_path / "odd.yaml").write_text(text.replace("ribbon-24", "odd").replace("inside_mm: 700", "inside_mm: 500"))
     page = trayopt("library", "list", "--library", tmp_path, "--html", "-").stdout
     assert "too short to reach a splicer" in page[page.index('id="tray-odd"') :].partition("</figure>")[0]
+
+
+def test_svg_is_written_in_one_place() -> None:
+    """Whoever draws makes a ``Picture`` of shapes, whose texts can be held to their boxes and to each other."""
+    package = Path(svg.__file__).parents[1]
+    writers = [path for path in package.rglob("*.py") if "<svg" in path.read_text(encoding="utf-8")]
+    assert writers == [package / "pictures" / "svg.py"]

@@ -18,6 +18,8 @@ SHAPES: dict[str, str] = {
     "guide": "M-3,-8 L3,-8 L3,8 L-3,8 Z",
     "entrance": "M-4,-4 L4,-4 L4,4 L-4,4 Z",
     "crossing": "M0,-5 L5,0 L0,5 L-5,0 Z",
+    "with": "M-6,0 A6,6 0 1 1 6,0 A6,6 0 1 1 -6,0 Z",
+    "without": "M-5.5,-5.5 L5.5,-5.5 L5.5,5.5 L-5.5,5.5 Z",
 }
 """Outlines of marks by their first word; a port is a ring."""
 SAFETY_PX = 24.0

@@ -214,6 +214,7 @@ def _priced(
     from trayopt.explainer.price_picture import picture
     from trayopt.explainer.price_words import head, text
     from trayopt.formats.json_out import write_whole
+    from trayopt.pictures.svg import svg_file
 
     find_out(file)
     pace = None if settings is None else read_settings(settings).labour
@@ -222,6 +223,6 @@ def _priced(
         output.answer(lambda: None, lambda: "No plan is known that is whole; trayopt explain JOB says why.")
         return Exit.NO
     if file is not None:
-        write_whole(file, picture(found))
+        write_whole(file, svg_file(picture(found)))
     output.answer(found.plain, lambda: text(found), lambda: head(found))
     return Exit.YES
