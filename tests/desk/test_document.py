@@ -190,3 +190,51 @@ def test_cells_that_there_are_not_are_refused(desk: Desk) -> None:
             act(desk, "cells", table="joins", cells=cells)
     with pytest.raises(InputError):
         act(desk, "divide", trunk="N1", subunit=1, of=5)
+
+
+def test_a_job_with_errors_is_opened_and_its_plan_is_read_when_it_is_mended(folder: Path) -> None:
+    file = folder / "job.yaml"
+    text = file.read_text(encoding="utf-8")
+    file.write_text(text.replace("wall-2x6", "no-such-box"), encoding="utf-8")
+    desk = Desk(file)
+    state = desk.state()
+    assert state["board"] is None
+    assert [each["where"] for each in state["faults"]] == ["enclosure"]
+    with pytest.raises(Wrong, match="faulty"):
+        act(desk, "lock", leg="N1/1.1", on=True)
+    state = act(desk, "head", key="enclosure", text="wall-2x6")
+    assert state["board"]["passed"]
+    assert state["unsaved"] == [True, False]
+    assert desk.document.now.text == text
+
+
+def test_a_table_that_somebody_made_is_opened_as_a_plan(folder: Path) -> None:
+    rows = ["trunk,fibres,stack,position,port,travel,loops"]
+    ways = {"N1": "bottom-left,clockwise,1", "S1": "bottom-right,counterclockwise,1"}
+    for trunk, way in ways.items():
+        for i, place in enumerate(("left,1", "left,2", "right,1", "right,2", "left,3", "left,4")):
+            rows.append(f"{trunk},{72 * i + 1}-{72 * i + 72},{place},{way}")
+    (folder / "plan.csv").write_text("\n".join(rows), encoding="utf-8")
+    desk = Desk(folder / "job.yaml", folder / "plan.csv")
+    state = desk.state()
+    assert state["board"]["passed"]
+    assert state["files"] == ["job.yaml", "job-plan.json"]
+    assert state["unsaved"] == [False, True]
+    act(desk, "save", over=True)
+    job = desk.document.job
+    assert job is not None
+    assert check(job, folder / "job-plan.json").figures == ()
+
+
+def test_a_plan_is_laid_by_hand_from_nothing(folder: Path) -> None:
+    (folder / "job-plan.json").unlink()
+    desk = Desk(folder / "job.yaml")
+    state = desk.state()
+    assert state["board"]["unplaced"] == 432
+    act(desk, "divide", trunk="N1", subunit=1, of=2)
+    act(desk, "move", leg="N1/1.1", stack="left", position=1)
+    state = act(desk, "move", leg="N1/1.2", stack="left", position=2)
+    assert state["board"]["unplaced"] == 288
+    assert place(state, "S1/1.2") == "left/2"
+    assert [each["inside"] for each in state["board"]["trunks"]] == [True, True]
+    assert act(desk, "save")["answer"] == {"written": ["job-plan.json"]}

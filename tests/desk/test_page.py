@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import pytest
 from playwright.sync_api import expect
@@ -33,7 +33,8 @@ class Opened:
     def __init__(
         self, started: Browser, served: Served, width: int = 1280, language: str = "en", view: str = "plan"
     ) -> None:
-        self.context = started.new_context(viewport={"width": width, "height": 900})
+        scheme: Literal["dark", "light"] = "dark" if width == 820 else "light"
+        self.context = started.new_context(viewport={"width": width, "height": 900}, color_scheme=scheme)
         self.served = served
         self.said: list[str] = []
         self.asked: set[str] = set()

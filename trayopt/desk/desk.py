@@ -181,6 +181,7 @@ class Desk:
             job = self.document.reading_of(text).job
             assert job is not None
             self.document.write(text, "applied", way["says"], decisions_of(job, plan)[0])
+            self._reference = self.document.now.decisions
             self.results.clear()
             return None
         if way["folder"] is None:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from trayopt.checker import Report
 
 MOST_UNDO = 500
+MOST_KNOWN = 20
 MOST_READ = 40
 """States of the job whose reading is remembered, so that undo and redo need not read them again."""
 
@@ -72,8 +73,8 @@ class Document:
         opened = plan_file if plan_file is not None else beside if beside.exists() else None
         is_table = opened is not None and opened.suffix.lower() in {".csv", ".xlsx"}
         self.plan_disk = Watched(beside if opened is None or is_table else opened)
-        self.known: list[Plan] = []
-        """Plans that were opened or found, with their bounds, the latest last."""
+        self._known: list[tuple[Plan, Plan]] = []
+        """Plans that were opened or found, with their bounds, the latest last; each with what it decides alone."""
         self.best: Plan | None = None
         """The best plan that a search found for the job as it is, or was."""
         self.lost = 0
@@ -85,14 +86,15 @@ class Document:
         self.steps: list[Step] = [Step(text, Decisions())]
         self._last = self.reading.job
         self._yaml: tuple[str, YamlFile] | None = None
-        if opened is not None:
+        self._unread = opened
+        if opened is not None and self._last is not None:
             self.steps = [Step(text, self._opened(opened))]
         self.saved = self.steps[0]
         self._table_is_unsaved = is_table
 
     def _opened(self, plan_file: Path) -> Decisions:
-        if self._last is None:
-            raise InputError([*self.reading.faults])
+        assert self._last is not None
+        self._unread = None
         if plan_file.suffix.lower() in {".csv", ".xlsx"}:
             review = api.judge(self._last, plan_file, best=False)
             if review.report is None:
@@ -100,8 +102,8 @@ class Document:
             plan = review.report.plan
         else:
             plan = api.check(self._last, plan_file).plan
-        self.known.append(plan)
         decisions, self.lost = decisions_of(self._last, plan)
+        self._remember(self._last, plan)
         if plan.status == "optimal":
             self.best = plan
         return decisions
@@ -132,8 +134,10 @@ class Document:
     def plan(self, report: Report) -> Plan:
         """Give the plan as it is to be written: with the bounds of a plan that was found, where it is just that one."""
         job = self.job
-        for plan in reversed(self.known):
-            if job is not None and plan.job.digest == job.digest and same(job, plan, self.now.decisions):
+        known = [] if job is None else [item for item in self._known if item[0].job.digest == job.digest]
+        now = plan_of(job, self.now.decisions) if job is not None and known else None
+        for plan, decided in reversed(known):
+            if now is not None and decided.trunks == now.trunks and decided.legs == now.legs:
                 return plan
         return report.plan
 
@@ -177,7 +181,11 @@ class Document:
         kept = self.now.decisions if decisions is None else decisions
         lost = 0
         job = self.reading_of(text).job
-        if job is not None:
+        if job is not None and self._unread is not None and decisions is None:
+            self._last = job
+            kept = self._opened(self._unread)
+            self.saved = Step(self.saved.text, kept)
+        elif job is not None:
             kept, lost = fitted(job, kept)
         self._push(Step(text, kept, done, about))
         self.lost = lost
@@ -217,8 +225,13 @@ class Document:
 
     def took(self, plan: Plan) -> None:
         """Remember a plan that a search found."""
-        self.known = [*self.known[-20:], plan]
         self.best = plan
+        if self.job is not None:
+            self._remember(self.job, plan)
+
+    def _remember(self, job: Job, plan: Plan) -> None:
+        if plan.job.digest == job.digest:
+            self._known = [*self._known[-MOST_KNOWN:], (plan, plan_of(job, decisions_of(job, plan)[0]))]
 
     # -- files -------------------------------------------------------------------------------------------------------
 
@@ -287,17 +300,11 @@ class Document:
         if job is not None and self.plan_disk.path.exists() and self.plan_disk.changed:
             plan = api.check(job, self.plan_disk.path).plan
             decisions = on_disk = decisions_of(job, plan)[0]
-            self.known.append(plan)
+            self._remember(job, plan)
         self.write(text, "reloaded", "", decisions)
         self.job_disk.seen()
         self.plan_disk.seen()
         self.saved = Step(text, on_disk)
-
-
-def same(job: Job, plan: Plan, decisions: Decisions) -> bool:
-    """Whether a plan decides just this."""
-    one, other = plan_of(job, decisions_of(job, plan)[0]), plan_of(job, decisions)
-    return one.trunks == other.trunks and one.legs == other.legs
 
 
 def _yaml(text: str, source: str) -> str:

@@ -107,7 +107,7 @@ class Keeping:
             "job": kept.job_text, "plan": kept.plan,
         }  # fmt: skip
         try:
-            write_whole(self.file, json.dumps(data, ensure_ascii=False))
+            write_whole(self.file, json.dumps(data, ensure_ascii=False), outlast=False)
         except InputError as wrong:
             return str(wrong)
         return ""

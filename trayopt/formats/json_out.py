@@ -38,11 +38,12 @@ def _line(value: object) -> str:
 HINT = "name a file in a folder that is there, that you may write to, and that has room"
 
 
-def write_whole(path: str | Path, text: str | bytes) -> None:
+def write_whole(path: str | Path, text: str | bytes, *, outlast: bool = True) -> None:
     """Write a file (text as UTF-8), whole or not at all; ``-`` is standard output.
 
     The text goes to a new file in the same folder, which then takes the place of the old one. What is no regular file,
-    such as ``/dev/null``, is written to as it is.
+    such as ``/dev/null``, is written to as it is. With ``outlast`` it waits for the disk, so that the file outlasts a machine
+    that loses its power, and not only the process that wrote it.
 
     Raises
     ------
@@ -61,7 +62,7 @@ def write_whole(path: str | Path, text: str | bytes) -> None:
         if _is_special(target):
             target.write_bytes(raw)
             return
-        _replace(target, lambda stream: stream.write(raw))
+        _replace(target, lambda stream: stream.write(raw), outlast=outlast)
 
 
 def can_be_written(path: str | Path, room: int = 0) -> None:
@@ -121,11 +122,12 @@ def _take_room(handle: int, room: int) -> None:
     os.fsync(handle)
 
 
-def _replace(target: Path, write: Callable[[BinaryIO], object]) -> None:
+def _replace(target: Path, write: Callable[[BinaryIO], object], *, outlast: bool) -> None:
     with _beside(target) as (part, stream):
         write(stream)
         stream.flush()
-        os.fsync(stream.fileno())
+        if outlast:
+            os.fsync(stream.fileno())
         part.chmod(target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask())
         part.replace(target)
 

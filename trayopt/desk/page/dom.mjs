@@ -3,8 +3,10 @@
 const entries = JSON.parse(document.getElementById("words").textContent);
 export const language = document.documentElement.lang;
 
+const written = new Intl.NumberFormat(language, { maximumFractionDigits: 2 });
+
 export function number(value) {
-  return typeof value === "number" ? value.toLocaleString(language, { maximumFractionDigits: 2 }) : String(value);
+  return typeof value === "number" ? written.format(value) : String(value);
 }
 
 /** Say a text of the catalogue; "one|more" is decided by n. */

@@ -6,6 +6,8 @@ import { act, here, request } from "./link.mjs";
 
 const at = (id) => document.getElementById(id);
 const limit = { s: 60 };
+const FEW = 30;
+let all = false;
 
 export function drawGoals(state) {
   const board = state.board;
@@ -29,10 +31,13 @@ export function drawGoals(state) {
       make("td", { class: "n" }, best === null ? "–" : number(best)),
       make("td", { class: "n" }, bound === null || bound === undefined ? "–" : number(bound)));
   });
+  const broken = board.findings.filter((found) => found.level !== "prefer").length;
   const verdict = board.passed ? say(board.proven ? "goal.proven" : "goal.kept")
-    : say("goal.broken", { n: board.findings.filter((found) => found.level !== "prefer").length + (board.unplaced ? 1 : 0) });
+    : [board.unplaced ? say("goal.out", { n: board.unplaced }) : "", broken ? say("goal.broken", { n: broken }) : "",
+      board.unplaced && board.proven ? say("goal.out_proven") : ""].filter(Boolean).join(" ");
   fill(at("goals"),
     make("p", { class: `verdict ${board.passed ? "yes" : "no"}` }, verdict,
+      " ", !board.passed && board.proven ? button(say("do.to_reasons"), () => document.querySelector('[data-view="why"]').click()) : null,
       worse === true ? ` ${say("goal.worse")}` : worse === false ? ` ${say("goal.better")}` : ""),
     table(say("goal.table"), [say("goal.goal"), say("goal.now"), say(run ? "goal.so_far" : "goal.best"), say("goal.bound")], rows, { class: "goals" }));
   at("brief").textContent = board.goals.map((goal) => `${say(`goal.${goal.goal}.short`)} ${number(goal.value)}`).join(" · ");
@@ -40,7 +45,8 @@ export function drawGoals(state) {
 }
 
 function drawFindings(board) {
-  const items = board.findings.map((found) => make("li", { class: found.level },
+  const few = all ? board.findings : board.findings.slice(0, FEW);
+  const items = few.map((found) => make("li", { class: found.level },
     make("span", { class: "level" }, say(`level.${found.level}`)), " ",
     found.places.length
       ? button(english(`${found.rule} ${found.subject}`), () => point(found.places, found.because), { class: "as-link", "aria-label": say("finding.show", { what: `${found.rule} ${found.subject}` }) })
@@ -49,7 +55,8 @@ function drawFindings(board) {
   fill(at("findings"), make("details", { open: true, "data-key": "findings" },
     make("summary", {}, say("finding.head", { n: board.findings.length })),
     items.length ? make("ul", { class: "findings" }, items) : make("p", { class: "hint" }, say("finding.none")),
-    board.more_findings ? make("p", {}, say("finding.more", { n: board.more_findings })) : null));
+    few.length < board.findings.length ? button(say("finding.all", { n: board.findings.length }), () => { all = true; drawFindings(board); }, { "data-key": "all findings" }) : null,
+    all && board.more_findings ? make("p", {}, say("finding.more", { n: board.more_findings })) : null));
 }
 
 export function drawSearch(state) {

@@ -9,8 +9,8 @@ export function listen(listener) {
 }
 
 export function note(key, content) {
-  if (content === null) here.notes.delete(key);
-  else here.notes.set(key, content);
+  if (content === null && !here.notes.delete(key)) return;
+  if (content !== null) here.notes.set(key, content);
   for (const listener of here.listeners) listener(here.state, "notes");
 }
 
@@ -59,6 +59,7 @@ async function acted(name, more, start, again = true) {
     return acted(name, more, start, false);
   }
   if (!told(found)) return null;
+  here.notes.delete("applied");
   take(found.data);
   performance.measure("act", { start, detail: name });
   return found.data;

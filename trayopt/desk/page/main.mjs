@@ -12,6 +12,7 @@ import { drawTrunks } from "./trunks.mjs";
 const at = (id) => document.getElementById(id);
 
 function show(view) {
+  document.body.dataset.seen = view;
   for (const section of document.querySelectorAll("main > section")) section.hidden = section.id !== view;
   for (const each of document.querySelectorAll("nav.views button")) {
     if (each.dataset.view === view) each.setAttribute("aria-current", "page");

@@ -21,7 +21,7 @@ export function drawTrunks(state) {
     options.map((each) => make("option", { value: each, selected: each === value }, `${word(each)}${own.includes(each) ? "" : ` (${say("trunk.not_own")})`}`))));
     const loops = [...new Set([0, 1, 2, 3, ...trunk.own_loops, ...(trunk.loops === null ? [] : [trunk.loops])])].sort((a, b) => a - b);
     return make("tr", {},
-      make("th", { scope: "row" }, make("span", { class: `dot t${trunk.rank % 8}` }), trunk.trunk, trunk.inside ? "" : ` (${say("trunk.outside")})`),
+      make("th", { scope: "row" }, make("span", { class: `dot t${trunk.rank % 8}` }), trunk.trunk, trunk.inside ? null : make("small", {}, say("trunk.outside"))),
       choose("port", trunk.ports, trunk.own_ports, trunk.port),
       choose("travel", ["clockwise", "counterclockwise"], trunk.travels, trunk.travel, (each) => say(`travel.${each}`)),
       choose("loops", loops, trunk.own_loops, trunk.loops),
