@@ -36,7 +36,8 @@ from trayopt.solver.bounds.set_partition import (
     placed_bound,
     weight_bound,
 )
-from trayopt.solver.bounds.unplaced import out_of_trays, without_room
+from trayopt.solver.bounds.tray_room import without_room
+from trayopt.solver.bounds.unplaced import out_of_trays
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.model import Key, Model
 from trayopt.solver.model.posting import Policy, build

@@ -13,6 +13,7 @@ from tests.build import job_of
 from trayopt.api import solve
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.finding import Level
+from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import GOALS
@@ -27,10 +28,12 @@ from trayopt.solver.bounds.set_partition import (
     placed_bound,
     weight_bound,
 )
-from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays, without_room
+from trayopt.solver.bounds.tray_room import fewest_trays, without_room
+from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import Tuning
+from trayopt.solver.model.smaller_box import most_places, smaller
 from trayopt.solver.search.search import Search
 
 SEEDS = range(400, 520)
@@ -122,6 +125,43 @@ def test_legs_that_are_left_out_as_too_small_are_in_no_best_plan() -> None:
                 assert job.spliced_fibres(named) >= smallest[leg.trunk], f"seed {seed}"
         excluded += any(least > 12 for least in smallest.values())
     assert excluded > 10
+
+
+def _divisions(job: Job, decision: oracle.Decision) -> dict[tuple[str, int], tuple[int, ...]]:
+    """Give the divisions of the trunks of a decision; none of a trunk outside."""
+    return {
+        (subunit.trunk, subunit.number): decision.k.get(subunit.trunk, ())[subunit.number - 1 :][:1]
+        for subunit in job.subunits
+    }
+
+
+def test_the_room_of_trays_never_promises_too_much() -> None:
+    """Used places are bounded by what trays hold, where splices stay out too; some bounds are met."""
+    met = partial = 0
+    for seed in SEEDS[::2]:
+        job, best = solved(seed)
+        unplaced, trays = best.goals[0], best.goals[4]
+        model = build(job, Policy(), all_placed=not unplaced, divisions=_divisions(job, best.decision))
+        fewest = fewest_trays(model, unplaced)
+        assert fewest <= trays, f"seed {seed}"
+        met += fewest == trays > 0
+        partial += unplaced > 0 and fewest > 0
+    assert met > 10
+    assert partial > 5
+
+
+def test_the_best_plan_lies_in_a_box_for_so_many_legs() -> None:
+    """No best plan by brute force with nothing empty below uses a place beyond the box for its legs; some boxes are lower."""
+    lower = 0
+    for seed in SEEDS[::2]:
+        job, best = solved(seed, positions=5)
+        if best.goals[1] or job.rules["no_empty_below"].level != "must":
+            continue
+        box = smaller(job, most_places(job, {}, legs=best.goals[3])).enclosure
+        used = {Place(*place) for place in best.decision.legs.values() if place is not None}
+        assert used <= set(box.places), f"seed {seed}"
+        lower += len(box.places) < len(job.enclosure.places)
+    assert lower > 5
 
 
 def test_counts_never_promise_too_much() -> None:

@@ -40,11 +40,18 @@ from trayopt.rules.bend_radius import BendRadius
 from trayopt.rules.fibre_bend import FibreBend
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
-from trayopt.solver.model.interruptible import new_solver
+from trayopt.solver.model.interruptible import FOUND, new_solver
 from trayopt.solver.model.literals import linear, total
 from trayopt.solver.model.model import Key
 from trayopt.solver.model.ways import Partings
 from trayopt.track.routes import routes_of
+
+EFFORT = 2.0
+"""Most deterministic time for one question."""
+SOON = 0.05
+"""Most deterministic time for having much of what is asked for at once."""
+FEW = 3
+"""Where less than this is had at once, it is asked for one by one: that much is possible takes longer to deny."""
 
 
 @dataclass(frozen=True)
@@ -87,6 +94,7 @@ class Divider:
         }
         """Every k of use, by subunit."""
         self._settled: dict[bool, Settled | None] = {}
+        self._within: dict[tuple[int, bool], dict[Key, tuple[int, ...]]] = {}
 
     def narrowed(self, given: Mapping[Key, int], divide_at: Partings | None = None) -> Divider:
         """Give the division model of plans in which these subunits have a given k and these trunks are divided there.
@@ -111,6 +119,14 @@ class Divider:
                 for key, by_of in self._where.items()
             }
         )
+        return other
+
+    def within_box(self, job: Job) -> Divider:
+        """Give the division model of the same job in a smaller box, whose trays are of the same types."""
+        if job is self.job:
+            return self
+        other = copy(self)
+        vars(other).update(job=job, _settled={}, _within={})
         return other
 
     def where(self, key: Key, of: int) -> tuple[DivideAt, ...]:
@@ -288,23 +304,35 @@ class Divider:
 
     def within(self, legs: int, *, alike: bool = False) -> dict[Key, tuple[int, ...]]:
         """Give every division that some choice of at most so many legs uses; all of them where that is not settled soon."""
+        if (legs, alike) not in self._within:
+            self._within[legs, alike] = self._seen(legs, alike=alike)
+        return self._within[legs, alike]
+
+    def _seen(self, legs: int, *, alike: bool) -> dict[Key, tuple[int, ...]]:
+        """Ask for choices of so few legs with divisions that none had before, with many of them where those are found soon."""
         model, divided = self._model(alike=alike)
         model.add(self._legs(divided) <= legs)
         seen: dict[Key, set[int]] = {key: set() for key in self.open}
-        solver = _solver()
-        while True:
-            unseen = [x for key, options in divided.items() for of, x in options.items() if of not in seen[key]]
-            if not unseen:
+        many = True
+        while unseen := [x for key, options in divided.items() for of, x in options.items() if of not in seen[key]]:
+            solver, status = _one_of(model, unseen, most=many)
+            if many and (status not in FOUND or sum(map(solver.boolean_value, unseen)) < FEW):
+                many = False
+                continue
+            if status == cp_model.INFEASIBLE:
                 break
-            model.maximize(linear(total(unseen)))
-            status = solver.solve(model)
-            if status == cp_model.INFEASIBLE or (status == cp_model.OPTIMAL and solver.objective_value < 0.5):
-                break
-            if status != cp_model.OPTIMAL:
+            if status not in FOUND:
                 return dict(self.open)
             for key, options in divided.items():
                 seen[key] |= {of for of, x in options.items() if solver.boolean_value(x)}
         return {key: tuple(of for of in self.open[key] if of in seen[key]) for key in self.open}
+
+    def only(self, divisions: Mapping[Key, Sequence[int]], legs: int, *, alike: bool = False) -> bool:
+        """Tell whether every choice of at most so many legs is among some divisions."""
+        model, divided = self._model(alike=alike)
+        model.add(self._legs(divided) <= legs)
+        others = [x for key, options in divided.items() for of, x in options.items() if of not in divisions[key]]
+        return not others or _one_of(model, others, most=False)[1] == cp_model.INFEASIBLE
 
     def _legs_in(self, key: Key, of: int, at: DivideAt) -> tuple[Leg, ...]:
         return self.job.legs_in(self.job.subunit_of_leg[key], of, at)
@@ -379,7 +407,7 @@ class Divider:
         """Let what is chosen take no more trays than there are, where no tray holds more than ``room``."""
         trays = sum(stack.positions for stack in self.job.enclosure.stacks)
         for k in range(1, 5):
-            shares = total(sum(_share(size, room, k) for size in found) * x for found, x in sizes)
+            shares = total(sum(share_of_tray(size, room, k) for size in found) * x for found, x in sizes)
             model.add(shares <= trays * k * room)
 
     def _unjoined(self) -> set[frozenset[str]]:
@@ -423,7 +451,7 @@ class Divider:
         return [window for window in found if len(window) > 1]
 
 
-def _share(size: int, room: int, k: int) -> int:
+def share_of_tray(size: int, room: int, k: int) -> int:
     """Share of a tray with so much room that a leg takes, in parts of 1 / (k × room): a dual feasible function."""
     if size * (k + 1) % room == 0:
         return size * k
@@ -471,7 +499,17 @@ def _load(chain: Sequence[Piece], tray: Tray) -> tuple[int, int]:
     return 2 * splices, -(-splices // tray.sleeve_fibres)
 
 
-def _solver() -> cp_model.CpSolver:
+def _one_of(model: cp_model.CpModel, literals: Sequence[Any], *, most: bool) -> tuple[cp_model.CpSolver, Any]:
+    """Ask for a choice in which at least one of these literals holds, or as many as are found soon."""
+    trial = model.clone()
+    trial.add(linear(total(literals)) >= 1)
+    if most:
+        trial.maximize(linear(total(literals)))
+    solver = _solver(SOON if most else EFFORT)
+    return solver, solver.solve(trial)
+
+
+def _solver(effort: float = EFFORT) -> cp_model.CpSolver:
     solver = new_solver()
-    solver.parameters.max_deterministic_time = 2.0
+    solver.parameters.max_deterministic_time = effort
     return solver

@@ -18,7 +18,7 @@ class Relaxation:
 
 
 RELAXATIONS: tuple[Relaxation, ...] = (
-    Relaxation("tray_room", "unplaced", ("unplaced",)),
+    Relaxation("tray_room", "tray_room", ("unplaced", "trays")),
     Relaxation("rings", "unplaced", ("unplaced",)),
     Relaxation("stack_counts", "stack_counts", ("unplaced",)),
     Relaxation("outline", "outline", ("broken_prefer",)),

@@ -22,6 +22,7 @@ from trayopt.domain.job import Job
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.solver.bounds.rings import Block, Ring, blocks_of, overfull_rings
 from trayopt.solver.bounds.stack_counts import StackCounts
+from trayopt.solver.bounds.tray_room import without_room
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
@@ -35,13 +36,6 @@ MOST_BLOCKS = 500
 """Of more blocks than this only the room of all trays is counted."""
 ROUNDS = 30
 """So many times rings are looked for."""
-
-
-def without_room(job: Job) -> int:
-    """Count the splices for which all trays together have no place, where that is a must."""
-    if job.rules[TrayFibres.id].level != "must":
-        return 0
-    return max(0, job.splices - job.enclosure.fibres)
 
 
 def out_by_stack_counts(job: Job, clock: Clock) -> int:

@@ -112,6 +112,14 @@ class RelaxedModel(Generic[B]):
             (key, of): blocks.divided(blocks.job.subunit_of_leg[key], of) for key, of_ in open_.items() for of in of_
         }
 
+    def _placed_in(self, open_: Divisions) -> dict[tuple[Key, int], Any]:
+        """Give for each open division a literal of whether the subunit is placed in it."""
+        blocks, divided = self.blocks, self._divided(open_)
+        if blocks.all_placed:
+            return divided
+        placed = {key: blocks.has_placed(blocks.job.subunit_of_leg[key]) for key in open_}
+        return {(key, of): blocks.both(literal, placed[key]) for (key, of), literal in divided.items()}
+
     def _solver(self, part: float) -> cp_model.CpSolver:
         return one_worker(self.clock, EFFORT, linearization_level=1, part=part)
 
@@ -137,11 +145,11 @@ class RelaxedModel(Generic[B]):
     def divisions(self, open_: Divisions, known: Assignment | None, *held: Any) -> Divisions:
         """Give the divisions of those that are open that some layout has which meets some conditions; all where time is up.
 
-        ``known`` is a plan that meets them, where there is one.
+        Of a subunit that no such layout places, that is none. ``known`` is a plan that meets the conditions, where there is one.
         """
         seen = _divisions_of(known)
-        literals = self._divided(open_)
-        if all(len(of_) == 1 for of_ in open_.values()):
+        literals = self._placed_in(open_)
+        if self.blocks.all_placed and all(len(of_) == 1 for of_ in open_.values()):
             return open_
         until = None if self.clock.left is None else self.clock.spent + PART * self.clock.left
         while unseen := [literal for pair, literal in literals.items() if pair not in seen]:

@@ -34,7 +34,8 @@ def first_plan(s: Session, divisions: Divisions, *, all_placed: bool) -> None:
     if s.clock.over or (s.state.best is not None and s.state.value("unplaced") == 0):
         return
     policy = Policy("hard" if all_placed else "soft", "soft")
-    model = build(s.job, policy, all_placed=all_placed, divisions=divisions, clock=s.clock)
+    job = s.boxed(policy, divisions)
+    model = build(job, policy, all_placed=all_placed, divisions=divisions, clock=s.clock)
     s.hint(model)
     s.better(model, ("broken_prefer",) if all_placed else FIRST)
 
@@ -51,14 +52,9 @@ def even_legs(s: Session, least: int) -> None:
         if s.clock.over or s.prefers(least):
             break
         below = s.state.value("broken_prefer") if s.state.whole else None
-        model = build(
-            s.job,
-            Policy("hard", "soft"),
-            all_placed=True,
-            divisions=divisions,
-            divide_at=None if below is None else s.partings(below - 1),
-            clock=s.clock,
-        )
+        policy, divide_at = Policy("hard", "soft"), None if below is None else s.partings(below - 1)
+        job = s.boxed(policy, divisions, divide_at)
+        model = build(job, policy, all_placed=True, divisions=divisions, divide_at=divide_at, clock=s.clock)
         if below is not None:
             model.require(model.broken("prefer") < below)
         s.better(model, ("broken_prefer",), EVEN)
@@ -102,11 +98,10 @@ def complete_solution(
         return
     blocks = layouts.blocks
     if model is None:
-        placed = blocks.all_placed
         model = build(
-            s.job,
+            blocks.job,
             blocks.policy,
-            all_placed=placed,
+            all_placed=blocks.all_placed,
             divisions=layout.divisions,
             divide_at=layout.divide_at,
             clock=s.clock,

@@ -12,13 +12,14 @@ from trayopt.domain.finding import Level
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
 from trayopt.rules.breakout import Breakout
+from trayopt.rules.no_empty_below import NoEmptyBelow
 from trayopt.rules.same_division import SameDivision
 from trayopt.solver.bounds import set_partition
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.opposite_orders import encoded
 from trayopt.solver.bounds.partings import PartingBounds
 from trayopt.solver.bounds.segments import Segments
-from trayopt.solver.bounds.unplaced import without_room
+from trayopt.solver.bounds.tray_room import without_room
 from trayopt.solver.heuristics.completion import Likeness, RelaxedModel
 from trayopt.solver.heuristics.constructive import keeps_facts
 from trayopt.solver.heuristics.descent import lexicographic
@@ -28,6 +29,7 @@ from trayopt.solver.model.incumbent import FIRST, State, is_kept
 from trayopt.solver.model.model import Divisions, Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import Outcome, Tuning, Watch, complete, hint_last, run
+from trayopt.solver.model.smaller_box import most_places, smaller
 from trayopt.solver.model.ways import Partings
 
 if TYPE_CHECKING:
@@ -109,6 +111,8 @@ class Session:
         """Relaxation that said last that no plan breaks preferences of so little weight."""
         self.empty = False
         """Whether it is proven that the job has no plan at all: only built pins can bring that about."""
+        self._in_box: dict[int, Job] = {}
+        """The job in smaller boxes, by the used places for which they have room."""
         self._out_told: tuple[int, int | None] | None = None
         """Splices without a tray, and their bound, as they were told last."""
         if start is not None and keeps_facts(job, start):
@@ -160,18 +164,49 @@ class Session:
     def blocked(self, divisions: Divisions, *, all_placed: bool) -> RelaxedModel[Segments]:
         """Give the blocks of plans with these divisions, complete ones alone or any."""
         policy = Policy("hard", "soft") if all_placed else Policy()
-        blocks = Segments(self.divider, divisions, policy, all_placed=all_placed, clock=self.clock)
+        divider = self.divider.within_box(self.boxed(policy, divisions))
+        blocks = Segments(divider, divisions, policy, all_placed=all_placed, clock=self.clock)
         return RelaxedModel(blocks, self.clock, use=self.on("segments"))
 
-    def complete_model(self, divisions: Divisions, weight: int) -> Model:
-        """Make a model of plans that place every splice, keep every must and break preferences of at most this weight."""
-        divide_at = self.partings(weight)
+    def complete_model(
+        self, divisions: Divisions, weight: int, *, legs: int | None = None, divide_at: Partings | None = None
+    ) -> Model:
+        """Make a model of plans that place every splice, keep every must and break preferences of at most this weight.
+
+        They have so many legs at most; ``divide_at`` says where trunks are divided in them.
+        """
+        divide_at = self.partings(weight) if divide_at is None else divide_at
         policy = Policy("hard", "soft" if weight else "hard", kept=self.unpayable(weight, divide_at))
-        model = build(self.job, policy, all_placed=True, divisions=divisions, divide_at=divide_at, clock=self.clock)
+        job = self.boxed(policy, divisions, divide_at, weight=weight, legs=legs)
+        model = build(job, policy, all_placed=True, divisions=divisions, divide_at=divide_at, clock=self.clock)
         if weight:
             model.require(model.broken("prefer") <= weight)
         self.hint(model)
         return model
+
+    def boxed(
+        self,
+        policy: Policy,
+        divisions: Divisions,
+        divide_at: Partings | None = None,
+        *,
+        musts: int | None = None,
+        weight: int | None = None,
+        legs: int | None = None,
+    ) -> Job:
+        """Give the job in a box without the outer places that plans of these divisions do not use, which keep a policy.
+
+        They break so many musts, and preferences of this weight, and have so many legs at most; None where nothing is known.
+        """
+        kept = policy.mode(self.job, NoEmptyBelow()) == "hard" or (
+            weight is not None and is_kept(self.job, NoEmptyBelow.id, musts or 0, weight)
+        )
+        if not kept:
+            return self.job
+        places = most_places(self.job, divisions, divide_at=divide_at, legs=legs)
+        if places not in self._in_box:
+            self._in_box[places] = smaller(self.job, places)
+        return self._in_box[places]
 
     def unpayable(self, weight: int, divide_at: Partings) -> frozenset[str]:
         """Name the preferences of which such plans break none: what is left of the weight does not pay for one.
@@ -208,9 +243,13 @@ class Session:
         *,
         trial: CpModel | None = None,
         share: Share | None = None,
+        effort: float | None = None,
         prove: bool = False,
     ) -> Outcome:
-        """Run the solver, and offer what it finds; ``prove`` tells that a good plan is known and the bound is missing."""
+        """Run the solver, and offer what it finds; ``prove`` tells that a good plan is known and the bound is missing.
+
+        ``share`` and ``effort`` are the most time and the most deterministic time for it.
+        """
         watch: Watch | None = None
         if self.progress is not None and goal is not None:
             sure = self.speaks_of_job(model, goal)
@@ -221,7 +260,8 @@ class Session:
                 else:
                     self.tell()
 
-        tuning = replace(self.tuning, prove=prove or goal is None, slice_s=None if share is None else self.slice(share))
+        slice_s = None if share is None else self.slice(share)
+        tuning = replace(self.tuning, prove=prove or goal is None, slice_s=slice_s, effort=effort)
         outcome = run(model, self.clock, tuning, watch, gap=self.gap, trial=trial)
         if outcome.assignment is not None:
             self.state.offer(self.job, outcome.assignment)

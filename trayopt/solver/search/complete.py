@@ -53,11 +53,7 @@ def likely_places(work: Work) -> None:
             break
         if s.state.whole and s.state.value("broken_prefer") <= weight:
             continue
-        policy = Policy("hard", "soft" if weight else "hard", kept=s.unpayable(weight, divide_at))
-        model = build(s.job, policy, all_placed=True, divisions=work.divisions, divide_at=divide_at, clock=s.clock)
-        if weight:
-            model.require(model.broken("prefer") <= weight)
-        guided(s, model, weight)
+        guided(s, s.complete_model(work.divisions, weight, divide_at=divide_at), weight)
 
 
 def some_plan(work: Work) -> None:
@@ -123,7 +119,7 @@ def least_divided(s: Session, divisions: Divisions, legs: int, least: int) -> Fo
         return None
     model = s.complete_model(divisions, least)
     found = guided(s, model, least)
-    if s.divider.within(legs, alike=s.alike) == divisions:
+    if s.divider.only(divisions, legs, alike=s.alike):
         model.given = s.up_to(least, legs)
         for goal, bound in model.least.items():
             s.know(model, goal, *bound)
@@ -253,7 +249,7 @@ def with_legs(
     if model is None and any(len(of) > 1 for of in open_.values()):
         fix_divisions(s)
     if model is None or open_ != divisions:
-        model = s.complete_model(open_, least)
+        model = s.complete_model(open_, least, legs=legs)
         model.require(s.expression(model, "legs") <= legs)
     model.given = s.up_to(least, legs)
     return model, rest
@@ -272,7 +268,7 @@ def deepen(s: Session, legs: int, least: int) -> Found | None:
     while budget < most and not s.clock.over and s.clock.spent < until:
         budget = min(most, budget + step)
         step *= 2
-        model = s.complete_model(s.within(budget, least), least)
+        model = s.complete_model(s.within(budget, least), least, legs=budget)
         expression = s.expression(model, "legs")
         model.require(expression <= budget)
         model.require(expression >= fewer)
@@ -299,7 +295,8 @@ def deepen(s: Session, legs: int, least: int) -> Found | None:
 
 def open_all(s: Session, least: int) -> Found | None:
     """Minimise the weight of broken preferences over all useful divisions; None if not every must can be kept."""
-    model = build(s.job, Policy("hard", "soft"), all_placed=True, divisions=s.divider.open, clock=s.clock)
+    policy, divisions = Policy("hard", "soft"), s.divider.open
+    model = build(s.boxed(policy, divisions), policy, all_placed=True, divisions=divisions, clock=s.clock)
     model.given = COMPLETE
     any_legs = s.divider.settle()
     if any_legs is not None and s.on("division"):

@@ -120,14 +120,11 @@ def by_segments(s: Session, descent: Descent, out: int) -> bool:
         held.append(value <= least)
     if divisions is None:
         divisions = layouts.divisions(s.large_enough(possible), s.state.best, *held)
-    model = build(
-        s.job,
-        Policy(),
-        all_placed=not limits["unplaced"],
-        divisions=divisions,
-        divide_at=s.at_tray(limits["broken_prefer"], limits["broken_must"]),
-        clock=s.clock,
-    )
+    musts, weight = limits["broken_must"], limits["broken_prefer"]
+    divide_at, policy = s.at_tray(weight, musts), Policy("soft" if musts else "hard")
+    job = s.boxed(policy, divisions, divide_at, musts=musts, weight=weight, legs=limits["legs"])
+    all_placed = not limits["unplaced"]
+    model = build(job, policy, all_placed=all_placed, divisions=divisions, divide_at=divide_at, clock=s.clock)
     for goal, least in limits.items():
         model.require(s.expression(model, goal) <= least)
         s.drop_small(model, goal)
@@ -172,7 +169,15 @@ def without_small(s: Session, model: Model, goals: Sequence[GoalName]) -> Model:
     if all(len(model.divisions(s.job.subunit_of_leg[key])) == len(open_) for key, open_ in divisions.items()):
         return model
     divide_at = {trunk.id: model.divide_options(trunk) for trunk in s.job.trunks}
-    made = build(s.job, Policy(), all_placed=model.all_placed, divisions=divisions, divide_at=divide_at, clock=s.clock)
+    job = s.boxed(
+        Policy(),
+        divisions,
+        divide_at,
+        musts=s.state.value("broken_must"),
+        weight=s.state.value("broken_prefer"),
+        legs=s.state.value("legs"),
+    )
+    made = build(job, Policy(), all_placed=model.all_placed, divisions=divisions, divide_at=divide_at, clock=s.clock)
     for goal in goals:
         made.require(s.expression(made, goal) <= s.state.value(goal))
         s.drop_small(made, goal)

@@ -11,7 +11,7 @@ from typing import Any
 
 from trayopt.domain.plan import GoalName
 from trayopt.rules.no_empty_below import NoEmptyBelow
-from trayopt.solver.bounds import pattern_counts, place_counts, set_partition
+from trayopt.solver.bounds import pattern_counts, place_counts, set_partition, tray_room
 from trayopt.solver.bounds.kind_counts import Limits
 from trayopt.solver.bounds.pattern_counts import in_scope
 from trayopt.solver.bounds.rings import chained
@@ -30,8 +30,10 @@ GOAL = Share(None, 0.7)
 """For a goal after which others come: where it cannot be proven, they are bettered too."""
 PROOF_PART = 0.9
 """Most of what is left for a goal that is put to blocks: where it stays open, nothing that comes after is proven."""
-GLANCE = Share(0.5, 0.1)
-"""For a goal that blocks can answer as well."""
+GLANCE = 0.5
+"""Most deterministic time for a goal that a relaxation can answer as well."""
+OF_PLACES: frozenset[GoalName] = frozenset({"trays", "leg_length_mm", "irregular"})
+"""Goals that ask at which places legs lie."""
 MOST_AT_A_GLANCE = 2000
 """Models with more bunches times places than this are not tried at a glance."""
 
@@ -65,11 +67,20 @@ class Descent:
             if outcome.bound is not None:
                 least = max(least, session.know(model, goal, outcome.bound, SEARCH))
             session.held(model, goal)
+            if goal == "trays":
+                self._leave_outer_places(model)
             value = state.value(goal)
             if session.gap is not None and 0 < value - least <= session.gap * max(1, value):
                 state.by_gap = True
             if self._ended():
                 break
+
+    def _leave_outer_places(self, model: Model) -> None:
+        """Leave out the places that lie farther out than there are used places, where none is empty under a used one."""
+        if self.session.keeps(NoEmptyBelow.id):
+            for place in model.places:
+                if place.position > self.session.state.value("trays"):
+                    model.require(model.used(place) <= 0)
 
     def _ended(self) -> bool:
         """Whether nothing is left to do, or no time to do it in."""
@@ -82,18 +93,24 @@ class Descent:
             hint_last(model)
         share = None if goal == session.state.order[-1] else GOAL
         layouts = self._settled(model)
-        if layouts is None or not layouts.blocks.close(goal):
+        if layouts is not None and not layouts.blocks.close(goal):
+            layouts = None
+        counted = goal in OF_PLACES and session.state.value("unplaced") > 0
+        if layouts is None and not counted:
             return session.run(model, goal, share=share, prove=bool(model.solution))
         outcome = Outcome(None, None, None, proven=False)
         if model not in self._slow and len(model.bunches) * len(model.places) <= MOST_AT_A_GLANCE:
-            outcome = session.run(model, goal, share=GLANCE, prove=bool(model.solution))
+            outcome = session.run(model, goal, effort=GLANCE, prove=bool(model.solution))
         if outcome.proven or session.clock.over:
             return outcome
         self._slow.add(model)
         least = session.state.least(goal)
         if outcome.bound is not None:
             least = max(least, session.know(model, goal, outcome.bound, SEARCH))
-        least = self._by_layouts(model, layouts, goal, least)
+        if counted:
+            least = max(least, self._least_of_some(goal, session.state.value("unplaced")))
+        if layouts is not None and session.state.value(goal) > least:
+            least = self._by_layouts(model, layouts, goal, least)
         if session.state.value(goal) == least:
             return Outcome(None, least, None, proven=True)
         model.require(expression >= least)
@@ -102,7 +119,7 @@ class Descent:
     def _settled(self, model: Model) -> RelaxedModel[SettledSegments] | None:
         """Give the blocks of a model, made once, if every goal can be said of them."""
         if model not in self._of_model:
-            divisions = {(s.trunk, s.number): of for s in self.session.job.subunits if (of := model.divisions(s))}
+            divisions = {key: model.divisions(model.job.subunit_of_leg[key]) for key in self.session.divider.open}
             self._of_model[model] = None
             if (
                 self.session.on("settled_segments")
@@ -110,9 +127,8 @@ class Descent:
                 and chained(self.session.job)
             ):
                 policy = Policy("hard" if model.keeps(NoEmptyBelow.id) else "soft", "soft")
-                blocks = SettledSegments(
-                    self.session.divider, divisions, policy, all_placed=model.all_placed, clock=self.session.clock
-                )
+                divider, clock = self.session.divider.within_box(model.job), self.session.clock
+                blocks = SettledSegments(divider, divisions, policy, all_placed=model.all_placed, clock=clock)
                 self._of_model[model] = RelaxedModel(blocks, self.session.clock) if blocks.able else None
         return self._of_model[model]
 
@@ -178,11 +194,12 @@ class Descent:
         if goal == "legs" and self.session.on("division"):
             fewest = self.session.divider.least_legs(unplaced)
             return max(least, self.session.state.record(goal, fewest, "division", Given({"unplaced": unplaced})))
-        if goal in {"trays", "leg_length_mm", "irregular"}:
-            if unplaced:
-                return max(least, self._least_of_some(goal, unplaced))
-            if model.all_placed and self.session.state.value("broken_must") == 0:
-                return max(least, self._least_of_all(model, goal))
+        if goal == "trays" and self.session.on("tray_room"):
+            fewest, by = tray_room.fewest_trays(model, unplaced), "tray_room"
+            least = max(least, self.session.know(model, goal, fewest, by, self.session.as_good(goal)))
+        complete = model.all_placed and unplaced == self.session.state.value("broken_must") == 0
+        if goal in OF_PLACES and complete and self.session.state.value(goal) > least:
+            least = max(least, self._least_of_all(model, goal))
         return least
 
     def _least_of_all(self, model: Model, goal: GoalName) -> int:
@@ -201,7 +218,7 @@ class Descent:
             return 0
         least = set_partition.placed_bound(
             goal,
-            session.divider,
+            session.divider.within_box(model.job),
             {(s.trunk, s.number): of for s in session.job.subunits if (of := model.divisions(s))},
             weight,
             session.state.least("legs") if "legs" in good else 0,
@@ -219,5 +236,8 @@ class Descent:
         good = session.as_good(goal)
         names: tuple[GoalName, ...] = ("legs", "trays")
         limits = {name: good[name] for name in names if name in good}
-        least = place_counts.goal_bound(session.job, goal, session.levels, unplaced, limits, session.clock)
+        musts, weight = good["broken_must"], good["broken_prefer"]
+        open_ = session.divider.possible
+        job = session.boxed(Policy(), open_, musts=musts, weight=weight, legs=good.get("legs"))
+        least = place_counts.goal_bound(job, goal, session.levels, unplaced, limits, session.clock)
         return session.state.record(goal, least, "place_counts", session.given((*FIRST, *limits)))
