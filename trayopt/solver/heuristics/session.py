@@ -139,19 +139,21 @@ class Session:
 
     def within(self, legs: int, least: int) -> Divisions:
         """Give every division that plans of so few legs and preferences broken can have, as far as is known."""
-        open_: Divisions = self.divider.within(legs, alike=self.alike)
-        if all(len(of) == 1 for of in open_.values()):
-            return open_
         if (legs, least) not in self.narrow:
-            self.narrow[legs, least] = self.narrowed(open_, legs, least)
+            self.narrow[legs, least] = self.narrowed(legs, least)
         return self.narrow[legs, least]
 
-    def narrowed(self, open_: Divisions, legs: int, least: int) -> Divisions:
-        """Leave out divisions that no relaxed solution has which is so good."""
+    def narrowed(self, legs: int, least: int) -> Divisions:
+        """Leave out divisions that no relaxed solution has which is so good, of the strongest relaxation that there is."""
+        settled = self.divider.settle(alike=self.alike)
+        if settled is not None and self.divider.only(settled.divisions, legs, alike=self.alike):
+            return settled.divisions
         if self.layouts.made:
             blocks = self.layouts.blocks
             known = self.state.best if self.meets(least, legs) else None
-            return self.layouts.divisions(open_, known, blocks.broken("prefer") <= least, blocks.placed_legs() <= legs)
+            held = (blocks.broken("prefer") <= least, blocks.placed_legs() <= legs)
+            return self.layouts.divisions(self.divider.open, known, *held)
+        open_ = self.divider.within(legs, alike=self.alike)
         if not self.on("set_partition"):
             return open_
         return set_partition.narrowed(self.divider, open_, least, legs, self.clock)

@@ -214,9 +214,9 @@ def ask_alone(s: Session, legs: int, weight: int) -> None:
     if not s.layouts.made or not s.legs_first:
         return
     blocks = s.layouts.blocks
-    within, placed = s.divider.within(legs, alike=s.kept_alike(weight)), blocks.placed_legs()
+    placed = blocks.placed_legs()
     held = (blocks.broken("prefer") <= weight, placed <= legs)
-    likeness = s.layouts.like(within, s.state.best, placed < legs, *held)
+    likeness = s.layouts.like(s.divider.open, s.state.best, placed < legs, *held)
     if likeness is not None:
         s.asked[legs, weight] = likeness
 
