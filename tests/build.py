@@ -10,8 +10,11 @@ from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Enclosure, Place
-from trayopt.domain.job import Job
+from trayopt.domain.job import Job, Trunk
 from trayopt.domain.plan import Plan, PlanSolver
+from trayopt.domain.ranges import parse_run
+from trayopt.formats.locate import Located
+from trayopt.library.through import TrunkAt, entries, goes_through, read_through, settled
 from trayopt.rules.registry import fill
 from trayopt.track.laid import Claim
 
@@ -29,13 +32,29 @@ def frozen(value: Any) -> Any:
 
 def job_of(data: Json) -> Job:
     """Build a job from a resolved job dict: rules filled in, joins without a name named by index."""
-    data = copy.deepcopy(data)
+    data = _with_ends(copy.deepcopy(data))
     box = Enclosure.model_validate(frozen(data["enclosure"]))
     data["rules"], faults = fill(data.get("rules", {}), box)
     assert not faults, faults
     for i, join in enumerate(data.get("joins", [])):
         join.setdefault("name", str(i))
     return Job.model_validate(frozen(data))
+
+
+def _with_ends(data: Json) -> Json:
+    """Read trunks that go through as the library does, in hardware that need not be sound."""
+    located, trunks, gone = Located.plain(data), [], []
+    for i, entry in enumerate(frozen(data["trunks"])):
+        read, faults = read_through(located, i, entry) if goes_through(entry) else (None, [])
+        assert not faults, faults
+        gone += [read] if read else []
+        sides = [side for side, _ in entries(read, entry)] if read else [entry]
+        trunks += [TrunkAt(Trunk.model_validate(side), i, located, 0 if read else None) for side in sides]
+    if not gone:
+        return data
+    runs = [parse_run(join[key]) for join in data["joins"] for key in ("a", "b")]
+    made, through = settled(gone, trunks, runs)
+    return data | {"trunks": [at.trunk for at in made], "through": through}
 
 
 def leg_of(job: Job, text: str, of: int | None = None) -> Leg:

@@ -55,6 +55,7 @@ RULES: dict[str, tuple[str, str, int, dict[str, Any]]] = {
     "divided at the tray": ("always", "always", 1, {}),
     "opened tube": ("always", "always", 1, {}),
     "leg tube": ("always", "always", 1, {}),
+    "uncut tube": ("always", "always", 1, {}),
     "tray_fibres": ("physical", "must", 1, {}),
     "tray_sleeves": ("physical", "must", 1, {}),
     "entrance_legs": ("physical", "must", 1, {}),
@@ -68,6 +69,7 @@ RULES: dict[str, tuple[str, str, int, dict[str, Any]]] = {
         1,
         {"resplice_mm": 120, "allowance_mm": None, "least_mm": 3000, "extra_loop_mm": 1000},
     ),
+    "sheath_window": ("physical", "must", 1, {}),
     "port_seal": ("physical", "must", 1, {}),
     "no_empty_below": ("practice", "must", 1, {}),
     "slack_loops": ("practice", "must", 1, {"least": 1, "most": 2}),
@@ -93,6 +95,7 @@ WAY_RULES = (
     "guide_fill",
     "reach",
     "exposed",
+    "sheath_window",
     "port_seal",
     "slack_loops",
     "opposite_travel",
@@ -151,6 +154,15 @@ class Pin(NamedTuple):
     k: int
     want: dict[str, Any]
     built: bool
+
+
+class Through(NamedTuple):
+    """A trunk that goes through the box: its two cable ends, the slack of its cable, and the subunits it has cut by name."""
+
+    trunk: str
+    ends: tuple[str, str]
+    slack_mm: int | None
+    cut: frozenset[int]
 
 
 class Judgement(NamedTuple):
@@ -255,11 +267,39 @@ def _runs(numbers: Iterable[int]) -> Iterator[tuple[int, int]]:
         yield run[0], run[-1]
 
 
+def by_side(key: str, value: Any, side: int) -> Any:
+    """Return what a trunk that goes through says of one side: a list of two says it of each, anything else of both."""
+    pair = isinstance(value, list | tuple) and len(value) == 2
+    if key in ("loops", "divide_at"):
+        pair = pair and all(isinstance(item, list | tuple) for item in value)
+    if not pair or key not in ("ports", "travel", "loops", "transition_mm", "divide_at"):
+        return value
+    one = value[side]
+    return [one] if key == "ports" and isinstance(one, str) and one != "any" else one
+
+
+def ends_of(job: Json) -> tuple[list[Json], list[Through]]:
+    """Return the trunks of a job, one that goes through as two cable ends, and which these are."""
+    trunks, through = [], []
+    for trunk in job["trunks"]:
+        if not trunk.get("through"):
+            trunks.append(trunk)
+            continue
+        one, other = trunk.get("toward") or ("in", "out")
+        ends = (f"{trunk['id']}.{one}", f"{trunk['id']}.{other}")
+        own = {k: v for k, v in trunk.items() if k not in ("through", "toward", "cut", "slack_mm")}
+        trunks += [{k: by_side(k, v, side) for k, v in own.items()} | {"id": end} for side, end in enumerate(ends)]
+        through.append(Through(trunk["id"], ends, trunk.get("slack_mm"), frozenset(trunk.get("cut") or ())))
+    return trunks, through
+
+
 class Facts:
     """A resolved job, read: everything that does not depend on a decision."""
 
     def __init__(self, job: Json) -> None:
-        self.job = job
+        trunks, self.through = ends_of(job)
+        self.job = job = job | {"trunks": trunks}
+        self.other_end = {t: u for item in self.through for t, u in (item.ends, item.ends[::-1])}
         enclosure = job["enclosure"]
         track = enclosure["track"]
         self.band: tuple[int, int] = (track["z_mm"][0], track["z_mm"][1])
@@ -293,6 +333,11 @@ class Facts:
         for t, trunk in self.trunks.items():
             self._read_cable(t, trunk["cable"])
         self._read_joins()
+        self.uncut: dict[str, set[int]] = {t: set() for t in self.trunks}  # subunits that pass uncut
+        for item in self.through:
+            cut = item.cut | {self.subunit_of[x] for x in self.partner if x[0] in item.ends}
+            for t in item.ends:
+                self.uncut[t] = set(range(1, len(self.subunits[t]) + 1)) - cut
         self.width_mm = max(self._width(guide) for guide in self.guides)
         self.rules = {name: self._rule(name) for name in RULES}
         self.pins = [self._pin(pin) for pin in job.get("pins") or []]
@@ -514,6 +559,54 @@ class Facts:
         p = self.rules["exposed"].params
         return int(max(p["least_mm"] + p["extra_loop_mm"] * (loops - 1), *cuts))
 
+    def spur_mm(self, port: str) -> int:
+        """Length from a port to its guide."""
+        at = self.ports[port]
+        return distance_mm(at, self.guides[self.guide_index[at["guide"]]])
+
+    def capped_mm(self, t: str, option: Option) -> int:
+        """Length of the capped end of a cut tube, stored in the loops of its side."""
+        port, _, loops = option
+        allowance = self.rules["exposed"].params["allowance_mm"]
+        exact = self.transition_mm(t) + self.spur_mm(port) + loops * (self.ring_mm + allowance)
+        return int(50 * math.ceil(exact / 50))
+
+    def passage(self, item: Through, enters: Option, leaves: Option) -> tuple[list[int], int]:
+        """Guides and length of the direct way from port to port, spurs and both transitions among it."""
+        here, there = (self.guide_index[self.ports[option[0]]["guide"]] for option in (enters, leaves))
+        way, length = [here], sum(self.transition_mm(t) for t in item.ends)
+        while here != there:
+            step = 1 if enters[1] == "clockwise" else -1
+            length += self.hops[here if step == 1 else (here - 1) % len(self.guides)]
+            here = (here + step) % len(self.guides)
+            way.append(here)
+        return way, length + self.spur_mm(enters[0]) + self.spur_mm(leaves[0])
+
+    def window(
+        self, item: Through, options: Sequence[Option], cuts: Mapping[tuple[str, int], int]
+    ) -> tuple[int, int, list[int]]:
+        """Length of a window, loops of what is uncut, and its direct way; ``cuts`` are longest cuts by end and subunit.
+
+        Both ends of each cut tube come out of the window, and the uncut tubes, which fill it, make the fewest loops with
+        which it is as long as that.
+        """
+        need = 0
+        for s in range(1, len(self.subunits[item.ends[0]]) + 1):
+            if s not in self.uncut[item.ends[0]]:
+                need = max(
+                    need,
+                    sum(cuts.get((t, s), self.capped_mm(t, o)) for t, o in zip(item.ends, options, strict=True)),
+                )
+        way, direct = self.passage(item, *options)
+        if not self.uncut[item.ends[0]]:
+            return need, 0, way
+        allowance = self.rules["exposed"].params["allowance_mm"]
+        for loops in itertools.count():
+            length = int(50 * math.ceil((direct + loops * self.ring_mm + allowance * (1 + loops)) / 50))
+            if length >= need:
+                return length, loops, way
+        raise AssertionError
+
     def port_takes(self, port: str, trunks: Sequence[str]) -> bool:
         """Whether one seal of the port takes all these trunks, and they pass its bore together.
 
@@ -581,7 +674,8 @@ class Plan:
                 raise ValueError(f"{leg} in {place}: no such leg or place")
         # in the order of the trunk list, then subunit, then group
         self.placed: dict[Leg, Place] = {leg: at for leg in self.fibres if (at := decision.legs.get(leg)) is not None}
-        self.box = [t for t in facts.trunks if any(leg[0] == t for leg in self.placed)]
+        inside = {leg[0] for leg in self.placed}
+        self.box = [t for t in facts.trunks if {t, facts.other_end.get(t)} & inside]
         self.used = sorted(set(self.placed.values()), key=facts.place_order.__getitem__)
         self.splices_of: dict[Leg, list[Splice]] = {leg: [] for leg in self.fibres}
         self.in_tray: dict[Place, list[Splice]] = {place: [] for place in self.used}
@@ -667,8 +761,24 @@ class Plan:
         """Length inside the tray."""
         return int(self.facts.stacks[self.placed[leg][0]]["tray"]["inside_mm"])
 
+    def windows(self) -> dict[str, tuple[Through, int, int, list[int]]]:
+        """By the end where it enters: each trunk that goes through and is in the box, its window, loops and direct way."""
+        found = {}
+        for item in self.facts.through:
+            if item.ends[0] in self.box:
+                cuts: dict[tuple[str, int], int] = {}
+                for leg in self.placed:
+                    if leg[0] in item.ends:
+                        cuts[leg[:2]] = max(cuts.get(leg[:2], 0), self.cut_mm(leg))
+                options = [self.option(t) for t in item.ends]
+                found[item.ends[0]] = (item, *self.facts.window(item, options, cuts))
+        return found
+
     def strip_mm(self, t: str) -> int:
-        """Length over which a trunk in the box is stripped."""
+        """Length over which a trunk in the box is stripped; of one that goes through, its window."""
+        for item, length, _, _ in self.windows().values():
+            if t in item.ends:
+                return length
         loops = self.option(t)[2]
         return self.facts.strip_mm(loops, [self.cut_mm(leg) for leg in self.placed if leg[0] == t])
 
@@ -735,6 +845,8 @@ class Plan:
         for t in self.box:
             loops = self.option(t)[2]
             for s, (subunit, k) in enumerate(zip(self.facts.subunits[t], self.k[t], strict=True), 1):
+                if s in self.facts.uncut[t]:
+                    continue
                 placed = self.of_subunit(t, s)
                 if not placed:
                     if self.facts.coiled(t):
@@ -752,6 +864,11 @@ class Plan:
                     passes.extend(
                         (self.name((t, s, g)), tube[0], loops) for g in range(1, k + 1) if (t, s, g) not in self.placed
                     )
+        for t, (_, _, loops, way) in self.windows().items():
+            passes += [
+                (f"{t}/{s}", self.facts.subunits[t][s - 1].diameter_mm, loops + (guide in way))
+                for s in sorted(self.facts.uncut[t])
+            ]
         return passes
 
     def filled_mm2(self, guide: int) -> float:
@@ -873,6 +990,10 @@ class Plan:
                 if self.tube(t, s) is None:
                     yield f"{t}/{s}"
 
+    def uncut_tube(self) -> Iterator[str]:
+        """Yield nothing: a decision places no leg of a subunit without a spliced fibre."""
+        yield from ()
+
     def tray_fibres(self) -> Iterator[str]:
         """Yield trays with more fibre ends than two a place."""
         for place in self.used:
@@ -906,6 +1027,11 @@ class Plan:
                 tube = self.tube(t, s)
                 if tube is not None and tube[1] > self.facts.track_radius_mm + EPS:
                     yield f"{t}/{s}"
+        for item in self.facts.through:
+            t = item.ends[0]
+            for s in sorted(self.facts.uncut[t]) if t in self.box else ():
+                if self.facts.subunits[t][s - 1].least_radius_mm > self.facts.track_radius_mm + EPS:
+                    yield f"{t}/{s}"
 
     def fibre_bend(self) -> Iterator[str]:
         """Yield subunits with a leg in a tray that bends its fibre too tightly."""
@@ -929,6 +1055,12 @@ class Plan:
             most = self.facts.trunks[t].get("exposed_mm")
             if most is not None and self.strip_mm(t) > most:
                 yield t
+
+    def sheath_window(self) -> Iterator[str]:
+        """Yield trunks that go through whose window is longer than the slack of their cable."""
+        for item, length, _, _ in self.windows().values():
+            if item.slack_mm is not None and length > item.slack_mm:
+                yield item.trunk
 
     def port_seal(self) -> Iterator[str]:
         """Yield ports of which no seal takes all their trunks, or that are too narrow for them."""
@@ -1134,8 +1266,23 @@ class Plan:
             for first, last in _runs(x.a_fibre for x in self.loose if x.join == j):
                 shift = b_first - a_first
                 unplaced.append({"a": write_run(a, first, last), "b": write_run(b, first + shift, last + shift)})
+        windows = self.windows()
+        through = [
+            {
+                "trunk": item.trunk,
+                "ends": list(item.ends),
+                "window_mm": windows[item.ends[0]][1] if item.ends[0] in windows else None,
+                "loops": windows[item.ends[0]][2] if item.ends[0] in windows and facts.uncut[item.ends[0]] else None,
+                "cut": [
+                    s for s in range(1, len(facts.subunits[item.ends[0]]) + 1) if s not in facts.uncut[item.ends[0]]
+                ],
+                "uncut": sorted(facts.uncut[item.ends[0]]),
+            }
+            for item in facts.through
+        ]
         return {
             "trunks": trunks,
+            **({"through": through} if through else {}),
             "legs": self._leg_figures(),
             "trays": trays,
             "tied": [[f"{stack}/{position}" for stack, position in group] for group in self.tied()],
@@ -1152,6 +1299,8 @@ class Plan:
         legs = []
         for t, subunits in self.facts.subunits.items():
             for s, subunit in enumerate(subunits, 1):
+                if s in self.facts.uncut[t]:
+                    continue
                 if not self.of_subunit(t, s):
                     entry = self._leg_entry((t, s, 1), 1, (subunit.first, subunit.last))
                     legs.append(entry | {"leg": f"{t}/{s}", "idle": not self.facts.spliced[t][s - 1]})
@@ -1245,6 +1394,9 @@ def decision_of_plan(plan: Json) -> Decision:
             legs[entry["trunk"], entry["subunit"], entry["group"]] = (entry["stack"], entry["position"])
             if ends.setdefault(entry["stack"], entry["end"]) != entry["end"]:
                 raise ValueError(f"{entry['stack']}: legs use different ends")
+    for item in plan.get("through", ()):
+        for t in item["ends"]:
+            ks.setdefault(t, {}).update(dict.fromkeys(item["uncut"], 1))
     return Decision(trunks, {t: tuple(k[s] for s in sorted(k)) for t, k in ks.items()}, legs, ends, divide_at)
 
 
@@ -1273,6 +1425,9 @@ class Travelling(NamedTuple):
     divide_at: str
     items: tuple[tuple[float, str | None], ...]  # diameter of what travels; the stack where it turns off, if it does
     rises: tuple[tuple[str, tuple[int, ...]], ...]  # per stack, rise_mm of its placed legs, sorted
+    units: tuple[
+        tuple[int, str, int], ...
+    ] = ()  # of an end of a trunk that goes through: subunit, stack and rise_mm of legs
 
 
 class Ways:
@@ -1323,7 +1478,7 @@ class Ways:
         self, trunk: Travelling, option: Option, ends: Mapping[str, str]
     ) -> tuple[int, int, int, tuple[float, ...]] | None:
         facts = self.facts
-        t, at, items, rises = trunk
+        t, at, items, rises, _ = trunk
         loops = option[2]
         length = 0
         short = False
@@ -1431,8 +1586,33 @@ class Ways:
                 row = [(size, o) for o in self.options[trunk.trunk] if (size := self.size(trunk, o, ends)) is not None]
                 sized.append(sorted(row, key=lambda entry: entry[0][:3]))
             zero = (0.0,) * len(self.facts.guides)
-            for found, chosen in self._choose(trunks, trays, sized, [], (0, 0, 0), zero, bound):
+            for found, chosen in self._choose(trunks, trays, sized, [], (0, 0, 0), zero, bound, ends):
                 yield found, dict(chosen), ends
+
+    def _windows(
+        self, trunks: tuple[Travelling, ...], chosen: Sequence[tuple[str, Option]], ends: Mapping[str, str]
+    ) -> tuple[Pair, list[float]] | None:
+        """Broken must and prefer of windows, and the load of what passes uncut; None if something hard is broken."""
+        facts, options, total = self.facts, dict(chosen), (0, 0)
+        load = [0.0] * len(facts.guides)
+        for item in facts.through:
+            if item.ends[0] not in options:
+                continue
+            cuts: dict[tuple[str, int], int] = {}
+            for t, _, _, _, units in trunks:
+                for s, stack, rise in units if t in item.ends else ():
+                    route = self.way(options[t], stack, ends[stack])[1] + rise
+                    cuts[t, s] = max(cuts.get((t, s), 0), facts.cut_mm(t, options[t][2], route))
+            length, loops, way = facts.window(item, [options[t] for t in item.ends], cuts)
+            if item.slack_mm is not None and length > item.slack_mm:
+                if facts.hard("sheath_window"):
+                    return None
+                total = _plus(total, facts.cost("sheath_window"))
+            for s in facts.uncut[item.ends[0]]:
+                area = math.pi * facts.subunits[item.ends[0]][s - 1].diameter_mm ** 2 / 4
+                for i in range(len(load)):
+                    load[i] += (loops + (i in way)) * area
+        return total, load
 
     def _choose(
         self,
@@ -1443,6 +1623,7 @@ class Ways:
         total: tuple[int, int, int],
         load: tuple[float, ...],
         bound: list[tuple[int, int, int]] | None,
+        ends: Mapping[str, str],
     ) -> Iterator[tuple[tuple[int, int, int], list[tuple[str, Option]]]]:
         n = len(chosen)
         if n == len(trunks):
@@ -1457,6 +1638,12 @@ class Ways:
             if bound is not None and sums >= bound[0]:
                 continue
             loads = tuple(a + b for a, b in zip(load, more, strict=True))
+            if last and self.facts.through:
+                windows = self._windows(trunks, now, ends)
+                if windows is None:
+                    continue
+                sums = (*_plus(sums[:2], windows[0]), sums[2])
+                loads = tuple(a + b for a, b in zip(loads, windows[1], strict=True))
             joint = self._together(now, trays, loads, last)
             if joint is None:
                 continue
@@ -1465,7 +1652,7 @@ class Ways:
                 if bound is None or done < bound[0]:
                     yield done, now
             else:
-                yield from self._choose(trunks, trays, sized, now, sums, loads, bound)
+                yield from self._choose(trunks, trays, sized, now, sums, loads, bound, ends)
 
     def best(self, layout: tuple[Any, ...]) -> tuple[int, int, int] | None:
         """Return the least (broken must, broken prefer, length) of a layout; None if all break something hard."""
@@ -1657,13 +1844,17 @@ class Split:
         trunks = []
         box: list[str] = []
         held: dict[int, dict[str, int]] = {}
+        inside = {self.legs[i][0] for i, w in enumerate(where) if w >= 0}
         for t, subunits in self.subunits.items():
             at = self.divide_at[t]
+            units: list[tuple[int, str, int]] = []
             items: list[tuple[float, str | None]] = []
             rises: dict[str, list[int]] = {}
             for s, legs in enumerate(subunits, 1):
                 own = facts.own_tube(t, len(legs), at)
                 placed = [where[i] for i in legs if where[i] >= 0]
+                if s in facts.uncut[t]:
+                    continue
                 if not placed:
                     if facts.coiled(t) and (own or whole):
                         items.append((facts.subunits[t][s - 1].diameter_mm, None))
@@ -1677,10 +1868,12 @@ class Split:
                     rises.setdefault(self.place_stack[w], []).append(self.rise[w])
                     held.setdefault(w, {}).setdefault(t, 0)
                     held[w][t] += 1
-            if rises:
+                    if t in facts.other_end:
+                        units.append((s, self.place_stack[w], self.rise[w]))
+            if rises or facts.other_end.get(t) in inside:
                 box.append(t)
                 spread = tuple((stack, tuple(sorted(r))) for stack, r in rises.items())
-                trunks.append(Travelling(t, at, tuple(items), spread))
+                trunks.append(Travelling(t, at, tuple(items), spread, tuple(units)))
         trays = tuple((self.place_stack[w], tuple(counts.get(t, 0) for t in box)) for w, counts in sorted(held.items()))
         return tuple(trunks), trays
 

@@ -410,6 +410,7 @@ def random_job(
     apart: float = 0.25,
     at_port: float = 0.3,
     tight: float = 0.25,
+    through: float = 0.0,
 ) -> Json:
     """Draw a tiny valid job, resolved; about two in five cannot be placed whole. What is None is drawn.
 
@@ -432,6 +433,8 @@ def random_job(
         half may be divided at either.
     tight : float
         Share of jobs with scarce trays, guides or entrances.
+    through : float
+        Share of jobs in which one trunk goes through the box.
     """
     trunks = trunks or rng.choice([2, 2, 2, 3, 3, 4])
     stacks = stacks or rng.choice([1, 2, 2, 2, 3])
@@ -528,11 +531,55 @@ def random_job(
     if len(joins) >= 2 and _chance(rng, apart):
         chosen = rng.sample([join["name"] for join in joins], 3 if len(joins) > 2 and _chance(rng, 0.3) else 2)
         job["apart"] = [{"joins": chosen, "scope": rng.choice(["tray", "stack"])}]
+    if through and _chance(rng, through):
+        return _gone_through(rng, job)
     if _chance(rng, pins):
         job["pins"] = _random_pins(rng, job)
         if any(pin["built"] for pin in job["pins"]) and next(oracle.all_feasible(job), None) is None:
             for pin in job["pins"]:
                 pin["built"] = False
+    return job
+
+
+def _gone_through(rng: random.Random, job: Json) -> Json:
+    """Let one trunk of a job go through the box: each subunit is spliced on one side, and one more passes, or is cut."""
+    trunk = rng.choice(job["trunks"])
+    name, cable, ports = trunk["id"], trunk["cable"], [port["id"] for port in job["enclosure"]["ports"]]
+    sides = {unit[0][0]: rng.choice(["in", "in", "out"]) for unit in _fibres(cable)}
+    firsts = sorted(sides)
+    for join in job["joins"]:
+        for key in ("a", "b"):
+            t, first, last = oracle.parse_run(join[key])
+            if t == name:
+                side = sides[max(f for f in firsts if f <= first)]
+                join[key] = f"{name}.{side}:{first}-{last}"
+    last = max(unit[-1][1] for unit in _fibres(cable))
+    unit = copy.deepcopy(cable["subunits"][-1]) | {"count": 1}
+    for _ in range(rng.choice([0, 1, 1, 2])):
+        cable["subunits"].append(copy.deepcopy(unit))
+    del trunk["idle"], trunk["ports"]
+    trunk.pop("exposed_mm", None)
+    trunk |= {"through": True, "ports": [rng.choice(ports), rng.choice([ports[-1], ports])]}
+    if _chance(rng, 0.4):
+        trunk["travel"] = [rng.choice(["clockwise", "either"]), rng.choice(["counterclockwise", "either"])]
+    if _chance(rng, 0.3):
+        trunk["toward"] = ["near", "far"]
+        for join in job["joins"]:
+            for key in ("a", "b"):
+                join[key] = join[key].replace(f"{name}.in:", f"{name}.near:").replace(f"{name}.out:", f"{name}.far:")
+    extra = len(_fibres(cable)) > len(firsts)
+    if extra and _chance(rng, 0.3):
+        trunk["cut"] = [len(firsts) + 1]
+    elif extra and _chance(rng, 0.3):
+        one, other = trunk.get("toward") or ("in", "out")
+        run = f"{last + 1}-{last + unit['ribbon_fibres']}"
+        job["joins"].append({"a": f"{name}.{one}:{run}", "b": f"{name}.{other}:{run}", "name": "straight through"})
+    if _chance(rng, 0.5):
+        trunk["slack_mm"] = rng.choice([4200, 5600, 6300, 7000, 9000])
+    for port in job["enclosure"]["ports"]:
+        for seal in port["seals"]:
+            seal["holes"] += 1
+            port["bore_mm"] += seal["least_mm"]
     return job
 
 

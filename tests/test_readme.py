@@ -45,7 +45,7 @@ def test_entries_can_be_built(block: str, tmp_path: Path) -> None:
 
 def test_every_kind_of_file_is_shown() -> None:
     assert {block.split()[1] for block in ENTRIES} == {"tray", "enclosure", "cable", "tubes"}
-    assert len(JOBS) == 2
+    assert len(JOBS) == 3
 
 
 @pytest.mark.parametrize("block", PYTHON)

@@ -32,6 +32,7 @@ OTHER_WORDS = {
     "review/remarks.py": {"pin"},  # a kind of subject
     "review/trials.py": {"pin"},
     "solver/model/groups.py": {"pin"},
+    "track/lengths.py": {"exposed"},  # whose parameters they are
 }
 """Words of a job file, a table or a kind of subject that are the id of a rule as well."""
 OF_BUILT_PINS = "library/built.py"

@@ -114,6 +114,33 @@ def tapped(*, at_port: bool = False) -> tuple[Job, Plan]:
 
 
 @cache
+def gone(*joined: str, **keys: Any) -> tuple[Job, Plan]:
+    """Give the worked example with P going through, in at bl and out at br.
+
+    Without ``joined``, P.in/1 is spliced to Q, of which half is parked, P.out/1 is capped, P/2 passes uncut. ``both``
+    splices P/1 to itself, as one that was cut by mistake; ``whole`` splices P.in/2 to Q as well, so that nothing passes.
+    """
+    trunk = WORKED["trunks"][0] | {"through": True, "ports": ["bl", "br"]} | keys
+    box = json.loads(json.dumps(WORKED["enclosure"]))
+    box["ports"][1]["seals"] = [{"holes": 2, "least_mm": 8, "most_mm": 16}]
+    data = {**WORKED, "title": "gone through", "trunks": [trunk, WORKED["trunks"][1]], "enclosure": box}
+    q = {Leg("Q", 1, 1, 2): Place("left", 1), Leg("Q", 1, 2, 2): Place("left", 2)}
+    places = {Leg("P.in", 1, 1, 1): Place("left", 1), **q}
+    data["joins"] = [{"a": "P.in:1-24", "b": "Q:1-24", "name": "tap"}]
+    if "both" in joined:
+        data["joins"] = [{"a": "P.in:1-24", "b": "P.out:1-24", "name": "again"}]
+        places = dict.fromkeys((Leg("P.in", 1, 1, 1), Leg("P.out", 1, 1, 1)), Place("left", 1))
+    if "whole" in joined:
+        data["joins"] = [{"a": "P.in:1-48", "b": "Q:1-48", "name": "tap"}]
+        places[Leg("P.in", 2, 1, 1)] = Place("left", 2)
+    job = load_job(data)
+    ways = {"P.in": Way("bl", "clockwise", 1), "P.out": Way("br", "counterclockwise", 1)}
+    if "both" not in joined:
+        ways["Q"] = Way("br", "counterclockwise", 1)
+    return job, planned(job, ways, places)
+
+
+@cache
 def hostile() -> tuple[Job, Plan]:
     """Give the worked example under names that try to get out of cells, attributes and scripts."""
     p, q = '=HYPERLINK("x"),<script>', "@'q\"><img src=x onerror=bad()>"

@@ -26,7 +26,7 @@ PACE = Labour(**{name: 1 + i / 7 for i, name in enumerate(Labour.model_fields) i
 """Paces that all differ, so that no work can stand for another."""
 
 
-@pytest.mark.parametrize("made", [plans.worked, plans.ported, plans.half], ids=lambda made: made.__name__)
+@pytest.mark.parametrize("made", [plans.worked, plans.ported, plans.half, plans.gone], ids=lambda made: made.__name__)
 @pytest.mark.parametrize("pace", [Labour(), PACE], ids=["usual", "all differ"])
 def test_the_minutes_of_a_plan_are_those_of_its_steps(made: object, pace: Labour) -> None:
     job, plan = made()  # type: ignore[operator]

@@ -71,7 +71,7 @@ def test_the_oracle_reads_a_case_alike(rule: str, case: Json) -> None:
     divided = {(leg.trunk, leg.subunit): leg.of for leg in legs}
     made = oracle.Decision(
         {t: (w.port, w.travel, w.loops) for t, w in laid.ways.items()},
-        {t.id: tuple(divided.get((t.id, s.number), 1) for s in t.subunits) for t in laid.job.trunks},
+        {t.id: tuple(divided.get((t.id, s.number), 1) for s in t.units) for t in laid.job.trunks},
         {(leg.trunk, leg.subunit, leg.group): (place.stack, place.position) for leg, place in legs.items()},
         {place.stack: laid.ends[place.stack] for place in legs.values()},
         dict(laid.divide_at),

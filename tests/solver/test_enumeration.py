@@ -89,7 +89,7 @@ def alone(data: Json, rule: str | None) -> Json:
 def test_facts_and_physical_rules(first: int) -> None:
     compared = 0
     for seed in range(first * 100, first * 100 + 800):
-        data = drawn(seed, **TINY)
+        data = drawn(seed, **TINY, through=float(seed % 4 == 3))
         accepted = decisions(data)
         if accepted is None:
             continue

@@ -75,7 +75,7 @@ def assignment_of_claims(
             and division.setdefault((leg.trunk, leg.subunit), leg.of) == leg.of
         ):
             places.setdefault(leg, claim.place)
-    inside = {leg.trunk for leg in places}
+    inside = job.inside(places)
     used = {place.stack for place in places.values()}
     return Assignment(
         {trunk: way for trunk, way in ways.items() if trunk in inside},
@@ -196,4 +196,4 @@ def _run(trunk: Trunk, fibres: str) -> Run | None:
 
 
 def _subunit(trunk: Trunk, number: int) -> Subunit | None:
-    return trunk.subunits[number - 1] if 1 <= number <= len(trunk.subunits) else None
+    return trunk.units[number - 1] if 1 <= number <= len(trunk.units) else None

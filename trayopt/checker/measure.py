@@ -17,6 +17,7 @@ from trayopt.domain.plan import (
     PlanLeg,
     PlanSolver,
     PlanSplice,
+    PlanThrough,
     PlanTray,
     PlanTrunk,
     PlanUnplaced,
@@ -87,6 +88,7 @@ def document(
             for goal in order(goal_order)
         ),
         trunks=tuple(_trunks(laid)),
+        through=tuple(_through(laid)),
         legs=tuple(leg_row(laid, leg) for leg in legs_of(laid)),
         trays=tuple(_trays(laid)),
         tied=tuple(tuple(map(str, group)) for group in laid.tied),
@@ -193,6 +195,20 @@ def _trunks(laid: Laid) -> Iterator[PlanTrunk]:
             loops=way.loops if way else None,
             divide_at=laid.divide_at.get(trunk.id),
             strip_mm=Exposed().parameters(laid.job).strip_of(laid, trunk.id) if way else None,
+        )
+
+
+def _through(laid: Laid) -> Iterator[PlanThrough]:
+    for item in laid.job.through:
+        window = laid.window_at.get(item.ends[0])
+        trunk = laid.job.trunk_by_id[item.ends[0]]
+        yield PlanThrough(
+            trunk=item.trunk,
+            ends=item.ends,
+            window_mm=window.length_mm if window else None,
+            loops=window.loops if window and trunk.uncut else None,
+            cut=tuple(unit.number for unit in trunk.subunits),
+            uncut=trunk.uncut,
         )
 
 

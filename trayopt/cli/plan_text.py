@@ -23,6 +23,7 @@ from trayopt.cli.plan_words import (
     tied,
     unused,
     way_out_words,
+    window_words,
 )
 from trayopt.domain.hardware import Place
 from trayopt.rules.registry import BY_ID
@@ -96,6 +97,9 @@ def plan_blocks(job: Job, plan: Plan, *, whole: bool = False, habits: Habits | N
     if plan.status != "none":
         yield from _block("Goals, in the order in which they count", _goals(plan))
         yield from _block("Trunks", _trunks(plan))
+        windows = [window_words(row) for row in plan.through if row.window_mm is not None]
+        if windows:
+            yield from _block("Through the box", _points(windows))
     if plan.trays:
         caption = Items([unused(job, plan), tied(plan)])
         yield from _block(

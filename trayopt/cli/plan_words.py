@@ -13,7 +13,7 @@ from trayopt.rules.words import listed, percent, several
 
 if TYPE_CHECKING:
     from trayopt.domain.job import Job
-    from trayopt.domain.plan import Plan, PlanGoal, PlanLeg
+    from trayopt.domain.plan import Plan, PlanGoal, PlanLeg, PlanThrough
 
 CAUTION = (
     "Lengths are computed: mark in place, and let the measured length govern. Local codes, the makers' instructions and "
@@ -109,13 +109,29 @@ def divisions(plan: Plan, trunk: str) -> list[str]:
             else:
                 told.setdefault(leg.subunit, "idle" if leg.idle else "without a tray")
     found = []
-    for how, numbers in groupby(sorted(told), key=told.__getitem__):
-        run = list(numbers)
+    in_rows = groupby(enumerate(sorted(told)), key=lambda item: (told[item[1]], item[1] - item[0]))
+    for (how, _), numbers in in_rows:
+        run = [number for _, number in numbers]
         found.append(f"{span(run[0], run[-1])} {how}")
     at = next(row.divide_at for row in plan.trunks if row.trunk == trunk)
     if at == "port" or (at is not None and any(" in " in text for text in found)):
         found.append(f"at the {at}")
     return found
+
+
+def window_words(row: PlanThrough) -> str:
+    """Say how long the window of a trunk is that goes through, and what of it is cut and what passes uncut."""
+    cut = f"{row.trunk}: a window of {mm(row.window_mm)} mm in its sheath; tube {listed_runs(row.cut)} cut"
+    if not row.uncut:
+        return f"{cut}, none uncut"
+    return f"{cut}; {listed_runs(row.uncut)} uncut, in {several(row.loops or 0, 'loop')}"
+
+
+def listed_runs(numbers: Iterable[int]) -> str:
+    """Write numbers in runs: ``1-4, 9``."""
+    rows = groupby(enumerate(sorted(numbers)), key=lambda item: item[1] - item[0])
+    runs = [[number for _, number in row] for _, row in rows]
+    return ", ".join(span(run[0], run[-1]) for run in runs)
 
 
 def legs_in(job: Job, plan: Plan) -> dict[Place, list[list[str]]]:

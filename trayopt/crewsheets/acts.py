@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 Phase = Literal[
-    "prepare", "service", "identify", "release", "clamp", "strip", "units", "release_units", "part", "fit", "route", "mark",
-    "take_off", "take_out", "divide", "open", "splice", "lay", "test", "close",
+    "prepare", "service", "identify", "release", "clamp", "strip", "units", "pass", "release_units", "cut", "part", "fit",
+    "route", "mark", "take_off", "take_out", "divide", "open", "splice", "lay", "test", "close",
 ]  # fmt: skip
-"""Parts of the work. ``part`` is the division at the port, ``divide`` the one at the trays."""
+"""Parts of the work. ``part`` is the division at the port, ``divide`` the one at the trays. Of trunks that go through, ``pass``
+lays what is not cut, and ``cut`` cuts the tubes that are."""
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import Literal, NamedTuple
 
 from trayopt.checker.claims import assignment_of
+from trayopt.crewsheets.passing import Passing, passing_of
 from trayopt.crewsheets.settings import Settings
 from trayopt.crewsheets.travellers import Traveller, groups_of, travellers_of, travels_own
 from trayopt.domain.cablework import Subunit
@@ -89,6 +90,11 @@ class Book:
         return {leg.leg: traveller for traveller in self.travellers.values() for leg in traveller.legs}
 
     @cached_property
+    def passing(self) -> tuple[Passing, ...]:
+        """Trunks that go through and are in the box."""
+        return passing_of(self)
+
+    @cached_property
     def groups(self) -> tuple[tuple[int, ...], ...]:
         """Trays that come to the bench together, those tied by opened tubes, in the order in which they are built."""
         return groups_of([place_name(tray) for tray in self.trays], self.plan.tied)
@@ -141,9 +147,8 @@ class Book:
     def built_trunks(self) -> frozenset[str]:
         """Trunks in the box that are built, or have a leg that is: clamped, stripped and routed already."""
         pinned = {pin.trunk for pin in self.job.pins if not isinstance(pin, LegPin) and pin.built}
-        return frozenset(
-            trunk for trunk, legs in self.legs.items() if trunk in pinned or any(leg.leg in self.built for leg in legs)
-        )
+        built = {t for t, legs in self.legs.items() if t in pinned or any(leg.leg in self.built for leg in legs)}
+        return frozenset(built | {self.job.other_end[trunk] for trunk in built if trunk in self.job.other_end})
 
     @property
     def new_trunks(self) -> list[Trunk]:
@@ -376,7 +381,7 @@ class Book:
         return travels_own(self.job, self.ways[leg.trunk], leg.of)
 
 
-def counted_sizes(travellers: Iterable[Traveller]) -> list[tuple[float, int]]:
+def counted_sizes(travellers: Iterable[Traveller | Subunit]) -> list[tuple[float, int]]:
     """Count travellers by diameter: (mm, how many), the thinnest first."""
     found: dict[float, int] = {}
     for traveller in travellers:

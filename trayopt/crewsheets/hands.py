@@ -17,6 +17,7 @@ from typing import NamedTuple
 
 from trayopt.crewsheets.acts import Act, Phase
 from trayopt.crewsheets.book import Book, place_name
+from trayopt.crewsheets.passing import Passing
 from trayopt.crewsheets.travellers import Traveller
 from trayopt.rules.reach import Reach
 
@@ -52,6 +53,10 @@ class Hands:
         """What lies on the track; the last one lies over all others."""
         self.parted = {traveller.name for traveller in live}
         """What makes its way in a tube of the set and is in that tube."""
+        self.passed_on = {item.trunk for item in book.passing if not item.new}
+        """Trunks that go through of which what is not cut lies on the track."""
+        self.cut = {(end, unit) for end in book.job.other_end for unit in _cut_before(book, end)}
+        """Tubes of such trunks that are cut, by end and number."""
         self.marked: set[str] = set()
         self.divided: set[str] = set()
         self.tried: set[int] = set()
@@ -67,7 +72,8 @@ class Hands:
         self.bench_mm = 0 if book.job.rules[Reach.id].level == "off" else bench
         self._do: dict[Phase, Callable[[Act], Iterator[Trouble]]] = {
             "service": self._sign, "identify": self._identify, "release": self._release, "clamp": self._clamp,
-            "strip": self._strip, "units": self._units, "release_units": self._release_units, "part": self._part,
+            "strip": self._strip, "units": self._units, "pass": self._pass, "release_units": self._release_units,
+            "cut": self._cut, "part": self._part,
             "fit": self._fit, "route": self._route, "mark": self._mark, "take_off": self._take_off,
             "take_out": self._take_out, "divide": self._divide, "open": self._open, "splice": self._splice,
             "lay": self._lay, "test": self._test, "close": self._close,
@@ -130,8 +136,36 @@ class Hands:
         yield from (Trouble("unknown", trunk) for trunk in act.trunks if trunk not in self.counted)
         yield from self._sign(act)
 
+    def _pass(self, act: Act) -> Iterator[Trouble]:
+        for item in self._through(act):
+            yield from (Trouble("jacket", end) for end in item.ends if end not in self.bare)
+            yield from (Trouble("unknown", item.trunk) for end in item.ends if end not in self.counted)
+            yield from (Trouble("covers", item.trunk, name) for name in self.ring if name in self._on_trial())
+            self.ring.append(item.name)
+            self.passed_on.add(item.trunk)
+
+    def _cut(self, act: Act) -> Iterator[Trouble]:
+        for item in self._through(act):
+            yield from self._signed(item.trunk, "release_units")
+            if item.uncut and item.trunk not in self.passed_on:
+                yield Trouble("loose", item.trunk, item.name)
+            for end in item.ends:
+                if any(end in cut.capped for cut in item.cuts):
+                    yield from (Trouble("covers", end, name) for name in self.ring if name in self._on_trial())
+                    self.ring.append(coil_of(end))
+                self.cut |= {(end, cut.unit) for cut in item.cuts}
+
+    def _through(self, act: Act) -> list[Passing]:
+        return [item for item in self.book.passing if item.ends[0] in act.trunks]
+
+    def _severed(self, traveller: Traveller) -> Iterator[Trouble]:
+        """See that the tube of something that goes through the box is cut."""
+        if traveller.trunk in self.book.job.other_end and (traveller.trunk, traveller.legs[0].subunit) not in self.cut:
+            yield Trouble("uncut", traveller.name)
+
     def _part(self, act: Act) -> Iterator[Trouble]:
         for name in act.travellers:
+            yield from self._severed(self.book.travellers[name])
             yield from self._signed(name, "release_units")
             yield from self._off(name)
             self.parted.add(name)
@@ -152,6 +186,7 @@ class Hands:
                 self.ring.append(coil_of(trunk))
         for name in act.travellers:
             traveller = self.book.travellers[name]
+            yield from self._severed(traveller)
             if not traveller.own and name not in self.parted:
                 yield Trouble("whole", name)
             yield from self._off(name)
@@ -267,6 +302,9 @@ class Hands:
         del act
         yield from (Trouble("not_there", self._name(i)) for i in range(len(self.book.trays)) if i not in self.laid)
         yield from (Trouble("held_aside", self._name(i)) for i in sorted(self.aside))
+        yield from (
+            Trouble("loose", p.trunk, p.name) for p in self.book.passing if p.uncut and p.trunk not in self.passed_on
+        )
         for batch in self.book.batches:
             if batch.number not in self.passed:
                 yield Trouble("untested", "close", self._name(batch.trays[0]))
@@ -324,6 +362,10 @@ class Hands:
         if name in self.ring:
             yield Trouble("on_track", name)
 
+    def over(self, name: str) -> list[str]:
+        """Give what lies on the track over something there, the lowest first; all of it where that is in service below."""
+        return self._over_on_ring([name]) if name in self.ring else list(self.ring)
+
     def _over_on_ring(self, names: Sequence[str]) -> list[str]:
         """Give what lies on the track over the lowest of some things there."""
         lowest = min(self.ring.index(name) for name in names)
@@ -352,6 +394,14 @@ class Hands:
                 for traveller in self._travellers(i):
                     if traveller.name in self.ring:
                         self.ring.remove(traveller.name)
+
+
+def _cut_before(book: Book, end: str) -> set[int]:
+    """Give the tubes of an end that this work finds cut."""
+    item = next((item for item in book.passing if end in item.ends), None)
+    if item is None or item.new:
+        return set()
+    return {unit.number for unit in book.job.trunk_by_id[end].subunits} - {cut.unit for cut in item.cuts}
 
 
 def coil_of(trunk: str) -> str:

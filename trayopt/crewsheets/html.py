@@ -163,6 +163,10 @@ def warnings_of(book: Book, marks: Marks, steps: Sequence[Step], tell: Teller) -
                 length=tell.cut(marks.strip[trunk.id]),
                 exposed=tell.length(trunk.exposed_mm),
             )
+    for gone in book.passing:
+        if gone.slack_mm is not None and gone.window_mm > gone.slack_mm:
+            length, slack = tell.cut(gone.window_mm), tell.length(gone.slack_mm)
+            yield tell("warning.window", trunk=gone.trunk, length=length, slack=slack)
     for number, trouble in replay(book, [step.act for step in steps]):
         yield tell(
             "warning.hands", step=number, title=steps[number - 1].title,

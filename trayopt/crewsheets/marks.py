@@ -61,6 +61,8 @@ class Marks:
             for leg in legs:
                 self.of[leg.leg] = self._mark(leg, loops, by_leg, measured.get(leg.leg))
             self.strip[trunk] = self.lengths.strip_mm([self.of[leg.leg].cut for leg in legs], loops)
+        for item in book.passing:
+            self.strip |= dict.fromkeys(item.ends, item.window_mm)
 
     @property
     def safe(self) -> bool:

@@ -41,12 +41,18 @@ def wanted(book: Book) -> Iterator[Act]:
     if book.work:
         units = tuple(trunk.id for trunk in book.trunks if trunk.id in book.work or trunk.id in new)
         yield Act("units", units)
+        laid = tuple(end for item in book.passing if item.new and item.uncut for end in item.ends)
+        if laid:
+            yield Act("pass", laid)
         yield Act("release_units", tuple(book.work))
+        cut = tuple(end for item in book.passing if item.cuts for end in item.ends)
+        if cut:
+            yield Act("cut", cut)
         for trunk in book.work:
             tubes = tuple(t.name for t in book.work_travellers.values() if t.trunk == trunk and not t.own)
             if tubes:
                 yield Act("part", (trunk,), travellers=tubes)
-        coiling = {trunk for trunk in new if book.coiled(trunk)}
+        coiling = {trunk for trunk in new if book.coiled(trunk) and trunk not in book.job.other_end}
         yield from _trial(book, [group for group in book.groups if not late(book, group)], coiling)
         yield from _groups(book, coiling)
     yield Act("close")

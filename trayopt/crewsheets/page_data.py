@@ -67,7 +67,7 @@ def page_data(book: Book, marks: Marks, steps: Sequence[Step], tell: Teller, pla
             {
                 "id": trunk.id,
                 "inside": trunk.id in book.ways,
-                "subunits": [[subunit.ribbons, subunit.ribbon_fibres] for subunit in trunk.subunits],
+                "subunits": [[subunit.ribbons, subunit.ribbon_fibres] for subunit in trunk.units],
             }
             for trunk in book.job.trunks
         ],

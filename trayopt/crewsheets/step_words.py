@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from trayopt.crewsheets.acts import Act, Phase
 from trayopt.crewsheets.book import Book, counted_sizes, place_name
 from trayopt.crewsheets.marks import Marks
+from trayopt.crewsheets.through_words import ThroughWords
 from trayopt.crewsheets.travellers import Traveller
 from trayopt.crewsheets.units import Teller
 from trayopt.domain.assignment import Way
@@ -19,8 +20,9 @@ class StepWords:
     """Titles and lines of acts."""
 
     def __init__(self, book: Book, marks: Marks, tell: Teller) -> None:
-        self.book, self.marks, self.tell = book, marks, tell
+        self.book, self.marks, self.tell, self.through = book, marks, tell, ThroughWords(book, tell)
         self._of: dict[Phase, Callable[[Act], Iterator[str]]] = {
+            "pass": self.through.laid, "cut": self.through.cut,
             "prepare": self._prepare, "service": self._service, "identify": self._identify, "release": self._release,
             "clamp": self._clamp, "strip": self._strip, "units": self._units, "release_units": self._release_units,
             "part": self._part, "fit": self._fit, "route": self._route, "mark": self._mark, "take_off": self._take_off,
@@ -73,9 +75,12 @@ class StepWords:
         for trunk in map(self.book.job.trunk_by_id.__getitem__, act.trunks):
             diameter = self.tell.size(trunk.cable.diameter_mm)
             yield self.tell("step.identify.line", trunk=trunk.id, fibres=trunk.cable.fibres, diameter=diameter)
+        for item in self.through.of(act):
+            yield self.tell("step.identify.through", trunk=item.trunk, one=item.ends[0], other=item.ends[1])
 
     def _release(self, act: Act) -> Iterator[str]:
-        for trunk in act.trunks:
+        yield from self.through.windows(act, "step.release.window")
+        for trunk in self.through.without(act.trunks):
             yield self.tell("step.release.line", trunk=trunk, length=self.tell.cut(self.marks.strip[trunk]))
 
     def _clamp(self, act: Act) -> Iterator[str]:
@@ -96,7 +101,8 @@ class StepWords:
             yield f"{line} {more}".rstrip()
 
     def _strip(self, act: Act) -> Iterator[str]:
-        for trunk in act.trunks:
+        yield from self.through.windows(act, "step.strip.window")
+        for trunk in self.through.without(act.trunks):
             mm = self.book.job.trunk_by_id[trunk].transition_mm
             where = "at_port" if mm == 0 else "before" if mm > 0 else "behind"
             transition = self.tell(f"step.strip.{where}", length=self.tell.length(abs(mm)))
@@ -107,12 +113,14 @@ class StepWords:
     def _units(self, act: Act) -> Iterator[str]:
         for trunk in act.trunks:
             units = units_of(self.book, trunk)
+            if not units:
+                continue
             if trunk in self.book.built_trunks:
                 names = self.tell.words.listed([str(number) for number in units])
                 yield self.tell("step.units.built", n=len(units), trunk=trunk, units=names)
             else:
                 fibres = self.book.job.trunk_by_id[trunk].cable.fibres
-                yield self.tell("step.units.line", n=len(units), trunk=trunk, fibres=fibres)
+                yield self.tell("step.units.line", n=len(units), trunk=self.through.name(trunk), fibres=fibres)
 
     def _release_units(self, act: Act) -> Iterator[str]:
         book, tell = self.book, self.tell
@@ -129,6 +137,7 @@ class StepWords:
         for leg, runs in parked.items():
             for run in (Run(leg.trunk, *ends) for ends in joined(runs)):
                 yield tell("step.release_units.parked", n=run.count, run=str(run), leg=leg.leg)
+        yield from self.through.release()
         yield tell("step.release_units.traffic")
 
     # --- the trial --------------------------------------------------------------------------------------------------
@@ -345,7 +354,9 @@ def units_of(book: Book, trunk: str) -> list[int]:
     """Give the subunits of a trunk that are to be identified: all of a new one, those with new legs of one in service."""
     if trunk in book.built_trunks:
         return sorted({leg.subunit for leg in book.work.get(trunk, [])})
-    return [subunit.number for subunit in book.job.trunk_by_id[trunk].subunits]
+    if any(trunk == item.ends[1] for item in book.passing):
+        return []  # the tubes of a window are identified once, with its first end
+    return [unit.number for unit in book.job.trunk_by_id[trunk].units]
 
 
 def counted(circuits: Mapping[str, int]) -> str:

@@ -22,6 +22,8 @@ CAUTIONS: dict[Phase, tuple[str, ...]] = {
     "strip": ("blade", "metal", "gel"),
     "units": ("live", "laser"),
     "release_units": ("release", "uncut"),
+    "pass": ("passing", "coil"),
+    "cut": ("blade", "glass", "passing"),
     "part": ("blade", "glass", "uncut"),
     "route": ("coil",),
     "mark": ("measured",),
@@ -94,10 +96,18 @@ def minutes_of(book: Book, marks: Marks, act: Act) -> float:
     trunks, trays, tubes = len(act.trunks), len(act.trays), len(act.travellers)
     phase = act.phase
     if phase == "strip":
-        metres = sum(marks.strip[trunk] for trunk in act.trunks) / 1000
+        second = {item.ends[1] for item in book.passing}
+        metres = sum(marks.strip[trunk] for trunk in act.trunks if trunk not in second) / 1000
         return pace.strip_min_per_trunk * trunks + pace.strip_min_per_metre * metres
     if phase == "units":
         return pace.identify_min_per_subunit * sum(len(units_of(book, trunk)) for trunk in act.trunks)
+    if phase == "pass":
+        turns = sum(len(item.uncut) * (1 + item.loops) for item in book.passing if item.ends[0] in act.trunks)
+        return pace.route_min_per_tube_and_turn * turns
+    if phase == "cut":
+        cuts = [cut for item in book.passing if item.ends[0] in act.trunks for cut in item.cuts]
+        turns = sum(1 + (book.ways[end].loops or 0) for cut in cuts for end in cut.capped)
+        return pace.divide_min_per_leg * len(cuts) + pace.route_min_per_tube_and_turn * turns
     if phase == "route":
         tubes += len(book.coiled(act.trunks[0])) if act.coiled else 0
         return pace.route_min_per_tube_and_turn * tubes * (1 + (book.ways[act.trunks[0]].loops or 0))

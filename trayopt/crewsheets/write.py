@@ -39,7 +39,7 @@ PARTS: dict[str, tuple[str, ...]] = {
     "materials": ("materials", "tools"),
     "labels": ("labels",),
     "labour": ("labour", "labour_trays"),
-    "reopen": ("reopen",),
+    "reopen": ("reopen", "passing"),
 }
 """Parts that ``--only`` may name, each with its lists; ``box`` is the pictures."""
 CONTENTS = "contents.json"
@@ -116,9 +116,11 @@ class Sheets:
             "labour": lambda: labour.labour_table(book, self.steps, tell),
             "labour_trays": lambda: labour.labour_trays_table(book, self.steps),
             "reopen": lambda: reopen.reopen_table(book, readings, tell),
+            "passing": lambda: reopen.passing_table(book, tell),
         }
         wanted = [name for part in self.options.parts for name in PARTS[part]]
-        return {name: made[name]() for name in wanted if name != "again" or readings}
+        there = {"again": bool(readings), "passing": any(item.uncut for item in book.passing)}
+        return {name: made[name]() for name in wanted if there.get(name, True)}
 
     @cached_property
     def labels(self) -> list[Label]:
@@ -138,7 +140,7 @@ class Sheets:
         book, tell, made = self.book, self.tell, []
         if "box" in self.options.parts:
             made += [front_picture(book, tell), side_picture(book, tell)]
-            made += [order_picture(book, trunk, tell) for trunk in book.ways]
+            made += [order_picture(book, trunk, tell) for trunk in book.ways if book.legs[trunk]]
         if {"box", "splices"} & set(self.options.parts):
             made += [tray_picture(book, i, tell) for i in range(len(book.trays))]
         return {picture.id: picture for picture in made}

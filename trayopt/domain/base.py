@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from math import isqrt
-from typing import Annotated, Any, Literal, Self, TypeVar
+from typing import Annotated, Any, ClassVar, Literal, Self, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
@@ -32,6 +32,11 @@ class Frozen(BaseModel):
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True, defer_build=True)
+
+    only_written: ClassVar[tuple[str, ...]] = ()
+    """Keys that files have and the model has not: they are read before it is made."""
+    only_resolved: ClassVar[tuple[str, ...]] = ()
+    """Keys that the model has and files, written by hand, have not."""
 
     def once(self, make: Callable[[Self], T]) -> T:
         """Compute something of this object by ``make`` the first time, and give the same thing ever after."""

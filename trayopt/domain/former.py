@@ -117,7 +117,7 @@ def _rules(job: Job, *, off: bool) -> dict[str, Any]:
     for today, setting in job.rules.items():
         name = names.get(today, today)
         known = f"rules.{name}" in first_keys()
-        if today in LATER_RULES or not (setting.level != "off" or (off and known)):
+        if today in LATER_RULES or setting.speaks_of is not None or not (setting.level != "off" or (off and known)):
             continue
         usual = setting.usual.get("allowance_mm")
         if usual is not None and setting.parameters.get("allowance_mm") == usual:

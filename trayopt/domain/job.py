@@ -20,6 +20,7 @@ from trayopt.domain.finding import Level
 from trayopt.domain.hardware import Enclosure, Place, Reference, TubeSet
 from trayopt.domain.ranges import Run, parse_run
 from trayopt.domain.splicing import Piece, SleeveRun, cut_pieces, sleeve_runs
+from trayopt.domain.through import Through, ThroughKeys
 
 
 class RunText:
@@ -36,7 +37,14 @@ def _read_run(value: object) -> object:
 
 
 class Trunk(Frozen):
-    """A cable end that enters the box, and the limits that its owner set for it."""
+    """A cable end that enters the box, and the limits that its owner set for it.
+
+    ``uncut`` are the numbers of the subunits that are not cut, where it is an end of a trunk that goes through the box: they
+    are none of its ``subunits``, which are what may be divided and spliced.
+    """
+
+    only_written = tuple(ThroughKeys.model_fields)
+    only_resolved = ("uncut",)
 
     id: Id
     cable: Annotated[Cable, Reference("cable")]
@@ -47,6 +55,7 @@ class Trunk(Frozen):
     transition_mm: Millimetres = 0
     divide_at: Annotated[tuple[DivideAt, ...], Field(min_length=1)] = ("tray",)
     idle: Literal["coiled", "cut_back"] = "coiled"
+    uncut: tuple[Annotated[int, Field(ge=1)], ...] = ()
 
     @model_validator(mode="before")
     @classmethod
@@ -69,8 +78,8 @@ class Trunk(Frozen):
         return {**data, "divide_at": given}
 
     @cached_property
-    def subunits(self) -> tuple[Subunit, ...]:
-        """Its subunits 1, 2, 3 … with their fibres."""
+    def units(self) -> tuple[Subunit, ...]:
+        """Every subunit of its cable, 1, 2, 3 … with its fibres, cut or not."""
         made: list[Subunit] = []
         first = 1
         for group in self.cable.subunits:
@@ -90,12 +99,22 @@ class Trunk(Frozen):
         return tuple(made)
 
     @cached_property
+    def subunits(self) -> tuple[Subunit, ...]:
+        """Its subunits 1, 2, 3 … with their fibres; of a trunk that goes through, those that are cut."""
+        return tuple(unit for unit in self.units if unit.number not in self.uncut)
+
+    @cached_property
+    def passing(self) -> tuple[Subunit, ...]:
+        """Subunits that pass uncut."""
+        return tuple(unit for unit in self.units if unit.number in self.uncut)
+
+    @cached_property
     def _firsts(self) -> tuple[int, ...]:
-        return tuple(subunit.first for subunit in self.subunits)
+        return tuple(unit.first for unit in self.units)
 
     def subunit_of(self, fibre: int) -> Subunit:
         """Give the subunit that holds a fibre of the trunk."""
-        return self.subunits[bisect_right(self._firsts, fibre) - 1]
+        return self.units[bisect_right(self._firsts, fibre) - 1]
 
     @property
     def divided_only_at(self) -> DivideAt | None:
@@ -191,12 +210,16 @@ class TrunkPin(Frozen):
 
 
 class Setting(Frozen):
-    """What a job says of one rule, with the rule's own defaults filled in; ``usual`` are those defaults."""
+    """What a job says of one rule, with the rule's own defaults filled in; ``usual`` are those defaults.
+
+    ``speaks_of`` is the key of the job without which the rule says nothing, where it came with that key.
+    """
 
     level: Level
     weight: Annotated[int, Field(ge=1, le=1_000_000)] = 1
     parameters: Mapping[str, int | float] = {}
     usual: Annotated[Mapping[str, int | float], Field(exclude=True, repr=False)] = {}
+    speaks_of: Annotated[str | None, Field(exclude=True, repr=False)] = None
 
     def lasting(self, at: str) -> dict[str, Any]:
         """Give it as plain data without what version 0.1.0 did not know and what holds its default (see ``digest``)."""
@@ -218,7 +241,12 @@ class Neighbour(NamedTuple):
 
 
 class Job(Frozen):
-    """The whole job; ``rules`` holds every rule that has a level, filled in by the registry of rules."""
+    """The whole job; ``rules`` holds every rule that has a level, filled in by the registry of rules.
+
+    ``through`` are the trunks that go through the box; each of them is two of the ``trunks``.
+    """
+
+    only_resolved = ("through",)
 
     schema_: Annotated[Literal["trayopt/job/2"], Field(alias="schema")] = "trayopt/job/2"
     title: Annotated[str, Field(max_length=500)] = ""
@@ -229,20 +257,31 @@ class Job(Frozen):
     apart: tuple[Apart, ...] = ()
     rules: Mapping[str, Setting] = {}
     pins: tuple[LegPin | TrunkPin, ...] = ()
+    through: tuple[Through, ...] = ()
 
     @cached_property
     def digest(self) -> str:
         """The name of what a plan for this job is made for: 64 hexadecimal digits; see ``trayopt.domain.digest``."""
         rules = {
-            name: setting.lasting(f"rules.{name}") for name, setting in self.rules.items() if setting.level != "off"
+            name: setting.lasting(f"rules.{name}")
+            for name, setting in self.rules.items()
+            if setting.level != "off" and (setting.speaks_of is None or getattr(self, setting.speaks_of))
         }
         data = without_later_defaults(self, self.plain()) | {"rules": rules}
         del data["title"]
         return sha256_of(data)
 
     def plain(self) -> dict[str, Any]:
-        """Give the job as plain data: the canonical form, in which runs are text again."""
+        """Give the job as plain data: the canonical form, in which runs are text again.
+
+        What only trunks that go through have is left out where there are none.
+        """
         data = self.model_dump(mode="json", by_alias=True)
+        if not self.through:
+            del data["through"]
+        for trunk in data["trunks"]:
+            if not trunk["uncut"]:
+                del trunk["uncut"]
         for join in data["joins"]:
             join["a"], join["b"] = str(Run(*join["a"])), str(Run(*join["b"]))
         for pin in data["pins"]:
@@ -261,14 +300,29 @@ class Job(Frozen):
         return {trunk.id: i for i, trunk in enumerate(self.trunks)}
 
     @cached_property
+    def other_end(self) -> dict[str, str]:
+        """The other cable end of each end of a trunk that goes through."""
+        return {end: other for item in self.through for end, other in (item.ends, item.ends[::-1])}
+
+    def ends_of(self, trunk: Trunk) -> tuple[Trunk, ...]:
+        """Give both ends of a trunk that goes through, as the job has them, for either of them; another trunk alone."""
+        ends = next((item.ends for item in self.through if trunk.id in item.ends), (trunk.id,))
+        return tuple(self.trunk_by_id[end] for end in ends)
+
+    def inside(self, legs: Iterable[Leg]) -> set[str]:
+        """Give the trunks that are in the box where these legs are placed: theirs, and what goes through with them."""
+        found = {leg.trunk for leg in legs}
+        return found | {self.other_end[trunk] for trunk in found if trunk in self.other_end}
+
+    @cached_property
     def subunits(self) -> tuple[Subunit, ...]:
-        """Every subunit of every trunk, in order."""
+        """Every subunit of every trunk, in order; those that pass uncut are none."""
         return tuple(subunit for trunk in self.trunks for subunit in trunk.subunits)
 
     @cached_property
     def subunit_of_leg(self) -> dict[tuple[str, int], Subunit]:
-        """Subunits by (trunk, number)."""
-        return {(subunit.trunk, subunit.number): subunit for subunit in self.subunits}
+        """Subunits by (trunk, number), those that pass uncut among them."""
+        return {(unit.trunk, unit.number): unit for trunk in self.trunks for unit in trunk.units}
 
     def subunit(self, leg: Leg) -> Subunit:
         """Give the subunit of a leg."""
@@ -287,7 +341,7 @@ class Job(Frozen):
     @cached_property
     def spliced(self) -> dict[tuple[str, int], tuple[tuple[int, int], ...]]:
         """Spliced fibres of each subunit as sorted runs (first, last) that do not touch; none for an idle subunit."""
-        runs: dict[tuple[str, int], list[list[int]]] = {(s.trunk, s.number): [] for s in self.subunits}
+        runs: dict[tuple[str, int], list[list[int]]] = {key: [] for key in self.subunit_of_leg}
         for piece in self.pieces:
             for side in (piece.a, piece.b):
                 subunit = self.trunk_by_id[side.trunk].subunit_of(side.first)

@@ -45,6 +45,20 @@ class PlanTrunk(Frozen):
     strip_mm: int | None
 
 
+class PlanThrough(Frozen):
+    """A trunk that goes through: the window in its sheath, and what of it passes uncut, in how many loops.
+
+    Length and loops are None where it stays outside; loops also where nothing of it is uncut.
+    """
+
+    trunk: str
+    ends: tuple[str, str]
+    window_mm: int | None
+    loops: int | None
+    cut: tuple[int, ...]
+    uncut: tuple[int, ...]
+
+
 class PlanLeg(Frozen):
     """One leg; stack … tube_mm are None unless it is placed; lengths in mm."""
 
@@ -120,6 +134,7 @@ class Plan(Frozen):
     stopped: Stopped
     goals: tuple[PlanGoal, ...]
     trunks: tuple[PlanTrunk, ...]
+    through: tuple[PlanThrough, ...] = ()
     legs: tuple[PlanLeg, ...]
     trays: tuple[PlanTray, ...]
     tied: tuple[tuple[str, ...], ...]
@@ -134,6 +149,8 @@ class Plan(Frozen):
         data = self.model_dump(mode="json", by_alias=True)
         if data["explanation"] is None:
             del data["explanation"]
+        if not data["through"]:
+            del data["through"]
         for goal in data["goals"]:
             if goal["by"] is None:
                 del goal["by"]

@@ -16,6 +16,7 @@ from trayopt.explainer.changes import Added, Change, cost_of
 from trayopt.explainer.costs import Costs
 from trayopt.explainer.other_boxes import has_all_named, joined_sets, only
 from trayopt.explainer.proof import Prover
+from trayopt.explainer.slack import more_slack
 from trayopt.library.soundness import remarks
 from trayopt.rules.base import Help
 from trayopt.rules.exposed import Exposed
@@ -62,6 +63,7 @@ class Adding:
             "bench": self._bench,
             "loops": self._loops,
             "exposed": self._exposed,
+            "slack": lambda: more_slack(self.job, self.prover, self.costs, self._enough),
             "seals": self._seals,
             "trays": self._trays,
             "tubes": self._tubes,
@@ -388,7 +390,9 @@ class Adding:
     # -- parts of a job ----------------------------------------------------------------------------------------------
 
     def _spliced(self) -> list[Trunk]:
-        return [t for t in self.job.trunks if any(self.job.spliced[t.id, s.number] for s in t.subunits)]
+        """Give the trunks with a spliced fibre, and the other ends of those that go through."""
+        spliced = self.job.inside(s.leg(1, 1) for s in self.job.subunits if self.job.spliced[s.trunk, s.number])
+        return [trunk for trunk in self.job.trunks if trunk.id in spliced]
 
     def _box(self, **parts: Any) -> Job:
         return remade(self.job, enclosure=remade(self.job.enclosure, **parts))

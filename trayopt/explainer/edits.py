@@ -12,13 +12,15 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any
 
 from trayopt.domain.hardware import Enclosure, Guide, Port, Stack
-from trayopt.domain.job import Apart, Job, Join, LegPin, Setting, TrunkPin
+from trayopt.domain.job import Apart, Job, Join, LegPin, Setting, Trunk, TrunkPin
+from trayopt.domain.through import Through
 from trayopt.formats.locate import printable
 from trayopt.formats.yaml_out import flow
 from trayopt.rules.registry import BY_ID, in_box
 
 INDENT = "  "
 DASHES = "---"
+TRUNK_KEYS = ("ports", "travel", "loops", "exposed_mm", "transition_mm", "divide_at", "idle")
 AS_NOW = "as now"
 """Stands for what a key is now where it stays, and is written all the same."""
 
@@ -118,13 +120,38 @@ def _tubes(before: Job, after: Job) -> Iterator[str]:
 
 def _trunks(before: Job, after: Job) -> Iterator[str]:
     lines: list[str] = []
+    first = {item.ends[0]: item for item in after.through}
     for trunk in after.trunks:
-        old = before.trunk_by_id[trunk.id]
-        keys = ("ports", "travel", "loops", "exposed_mm", "transition_mm", "divide_at", "idle")
-        changed, now = _differing(trunk, old, keys)
-        if changed:
-            lines += _entry(trunk.id, changed, now)
+        if trunk.id in first:
+            lines += _through(before, after, first[trunk.id])
+        elif trunk.id not in after.other_end:
+            changed, now = _differing(trunk, before.trunk_by_id[trunk.id], TRUNK_KEYS)
+            if changed:
+                lines += _entry(trunk.id, changed, now)
     yield from _headed("trunks", lines)
+
+
+def _through(before: Job, after: Job, item: Through) -> Iterator[str]:
+    """Write the one entry of a trunk that goes through: what its two ends have otherwise is said of each side."""
+    old = [before.trunk_by_id[end] for end in item.ends]
+    new = [after.trunk_by_id[end] for end in item.ends]
+    keys = [key for key in TRUNK_KEYS if any(getattr(a, key) != getattr(b, key) for a, b in zip(old, new, strict=True))]
+    changed, now = ({key: _by_side(key, ends) for key in keys} for ends in (new, old))
+    slack = next(one.slack_mm for one in before.through if one.trunk == item.trunk)
+    if slack != item.slack_mm:
+        changed["slack_mm"], now["slack_mm"] = item.slack_mm, slack
+    if changed:
+        yield from _entry(item.trunk, changed, now)
+
+
+def _by_side(key: str, ends: Sequence[Trunk]) -> Any:
+    """Write what two ends have under a key: once where it is the same, else in a list of two."""
+    values = [getattr(end, key) for end in ends]
+    if key == "ports":
+        return "any" if values == ["any", "any"] else [v[0] if v != "any" and len(v) == 1 else v for v in values]
+    if values[0] == values[1]:
+        return _plain(values[0])
+    return [list(value) if isinstance(value, tuple) else value for value in values]
 
 
 def _rules(before: Job, after: Job) -> Iterator[str]:
@@ -181,7 +208,9 @@ def _share(before: Job, job: Job, number: int, of: str) -> Iterator[str]:
     box = flow(job.enclosure.id)
     yield f"{DASHES}  # job file {number}, of a box {box} of its own: a copy of {of} without these entries"
     kept = set(job.trunk_by_id)
-    yield from _headed("trunks", _taken_out([{"id": t.id} for t in before.trunks if t.id not in kept]))
+    names = {end: item.trunk for item in before.through for end in item.ends}
+    gone = dict.fromkeys(names.get(trunk.id, trunk.id) for trunk in before.trunks if trunk.id not in kept)
+    yield from _headed("trunks", _taken_out([{"id": name} for name in gone]))
     yield from _headed("joins", _taken_out([_join(join) for join in before.joins if join not in job.joins]))
     yield from _pins(before, job)
     yield from _apart(before, job)

@@ -102,12 +102,11 @@ def expected(
 def _completed(job: Job, given: Given) -> Assignment | None:
     """Give the expected plan itself, where it is whole: every splice placed, every trunk with its way."""
     places = standing(job, given)
-    ways = given.whole_ways
-    if any(leg.trunk not in ways or place not in job.enclosure.place_rank for leg, place in places.items()):
+    ways, inside = given.whole_ways, job.inside(places)
+    if not inside <= ways.keys() or any(place not in job.enclosure.place_rank for place in places.values()):
         return None
     if any(way.port not in job.enclosure.port_by_id for way in ways.values()):
         return None
-    inside = {leg.trunk for leg in places}
     divided = {trunk: at for trunk, at in given.partings.items() if trunk in inside}
     made = Assignment({t: way for t, way in ways.items() if t in inside}, places, dict(given.ends), divided)
     laid = Laid(Question(job).wide, made)

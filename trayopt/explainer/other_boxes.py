@@ -24,9 +24,9 @@ def has_all_named(job: Job, box: Enclosure) -> bool:
 
 
 def joined_sets(job: Job) -> list[tuple[str, ...]]:
-    """Give the sets of trunks that joins connect, each in the order of the list."""
+    """Give the sets of trunks that joins connect, or that go through, each in the order of the list."""
     root = {trunk.id: trunk.id for trunk in job.trunks}
-    for a, b in job.joined_pairs:
+    for a, b in (*job.joined_pairs, *(item.ends for item in job.through)):
         old, new = root[b], root[a]
         root = {trunk: new if of == old else of for trunk, of in root.items()}
     sets: dict[str, list[str]] = {}
@@ -47,6 +47,7 @@ def only(job: Job, trunks: frozenset[str]) -> Job:
     return remade(
         job,
         trunks=tuple(trunk for trunk in job.trunks if trunk.id in trunks),
+        through=tuple(item for item in job.through if item.ends[0] in trunks),
         joins=joins,
         apart=tuple(apart),
         pins=tuple(pin for pin in job.pins if (pin.leg.trunk if hasattr(pin, "leg") else pin.trunk) in trunks),

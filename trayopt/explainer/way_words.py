@@ -13,6 +13,7 @@ from trayopt.solver.model.groups import ALLOWED_PORTS, ALLOWED_TRAVEL, EXPECTED
 ADDED: dict[str, Callable[[str, int | float | str], str]] = {
     "bench_mm": lambda _, mm: f"bring the bench nearer, to {mm:,} mm",
     "loops": lambda trunks, loops: f"let {trunks} make {several(int(loops), 'loop')}",
+    "slack_mm": lambda trunks, mm: f"draw in {mm:,} mm of {trunks}",
     "exposed_mm": lambda trunks, mm: f"expose {mm:,} mm of {trunks}",
     "seal_holes": lambda ports, holes: f"give {ports} another seal, for {several(int(holes), 'cable')}",
     "bore_mm": lambda ports, mm: f"make the opening of {ports} larger, for a bore of {mm:g} mm",

@@ -62,11 +62,11 @@ def fibres_at(trunk: Trunk, tube: str, ribbon: str = "", fibres: str = "") -> tu
     ValueError
         Where a part is no number, colour or range, or the trunk has no such tube, ribbon or fibre.
     """
-    one, other = _range(tube, len(trunk.subunits), f"{trunk.id} has tubes")
+    one, other = _range(tube, len(trunk.units), f"{trunk.id} has tubes")
     if one != other:
         _nothing_more("tubes", ribbon, fibres)
-        return trunk.subunits[one - 1].first, trunk.subunits[other - 1].last
-    subunit = trunk.subunits[one - 1]
+        return trunk.units[one - 1].first, trunk.units[other - 1].last
+    subunit = trunk.units[one - 1]
     if _whole(ribbon) and subunit.ribbons > 1:
         return _in_tube(subunit, fibres)
     one, other = _range(ribbon, subunit.ribbons, f"{subunit.name} has ribbons")
@@ -96,8 +96,8 @@ def read_run(text: str, trunks: Mapping[str, Trunk]) -> Run:
 
 
 def _two(trunk: Trunk, tube: str, rest: str) -> tuple[int, int]:
-    one, other = _range(tube, len(trunk.subunits), f"{trunk.id} has tubes")
-    subunit = trunk.subunits[one - 1]
+    one, other = _range(tube, len(trunk.units), f"{trunk.id} has tubes")
+    subunit = trunk.units[one - 1]
     if one == other and subunit.ribbons > 1 and not _whole(rest) and not _PLAIN.fullmatch(rest):
         raise ValueError(
             f"{subunit.name} has {subunit.ribbons} ribbons; write tube/ribbon/fibres, such as blue/{rest}/all"

@@ -13,9 +13,10 @@ from pydantic import BaseModel
 from trayopt.domain.cable import Cable
 from trayopt.domain.explanation import Explanation
 from trayopt.domain.hardware import Enclosure, Tray, TubeSet
-from trayopt.domain.job import Job
+from trayopt.domain.job import Job, Trunk
 from trayopt.domain.plan import Plan
 from trayopt.domain.sweep import Sweep
+from trayopt.domain.through import Through, ThroughKeys
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 MODELS: dict[str, type[BaseModel]] = {
@@ -53,6 +54,7 @@ def schema(kind: str, rules: Mapping[str, Any] | None = None) -> dict[str, Any]:
         _as_file(made, rules)
     if kind == "sweep":
         _as_sweep_file(made, rules)
+    made.get("$defs", {}).pop(Through.__name__, None)
     _loosen_parts({**made.get("$defs", {}), kind.title(): made})
     for name, properties in parts(kind, made):
         _describe(properties, descriptions().get(name, {}))
@@ -121,11 +123,32 @@ def _loosen_parts(parts: dict[str, Any]) -> None:
     for part, key in (("Guide", "width_mm"), ("Cable", "tubes"), ("Trunk", "divide_at")):
         if part in parts:
             del parts[part]["properties"][key]["default"]
+    for model in (Job, Trunk):
+        for key in model.only_resolved if model.__name__ in parts else ():
+            del parts[model.__name__]["properties"][key]
     if "Trunk" in parts:
+        parts["Trunk"]["properties"] |= ThroughKeys.model_json_schema()["properties"]
+        _by_side(parts["Trunk"]["properties"])
         places = parts["Trunk"]["properties"]["divide_at"]
         one = dict(places["items"])
         listed = {name: places.pop(name) for name in ("type", "items", "minItems")}
-        places["anyOf"] = [one, {**listed, "uniqueItems": True}]
+        each = {"type": "array", "items": {**listed, "uniqueItems": True}, "minItems": 2, "maxItems": 2}
+        places["anyOf"] = [one, {**listed, "uniqueItems": True}, each]
+
+
+def _by_side(keys: dict[str, Any]) -> None:
+    """Let a trunk that goes through say of each of its two sides what other trunks say once."""
+    for key in ("travel", "transition_mm"):
+        names = ("type", "enum", "minimum", "maximum")
+        one = {name: keys[key].pop(name) for name in names if name in keys[key]}
+        keys[key]["anyOf"] = [one, {"type": "array", "items": one, "minItems": 2, "maxItems": 2}]
+    for key, listed in (("ports", keys["ports"]["anyOf"][0]), ("loops", keys["loops"])):
+        one = listed["items"]
+        listed["items"] = (
+            {"anyOf": [one, {"type": "array", "items": one, "minItems": 1}]}
+            if key == "loops"
+            else {"anyOf": [one, {"type": "array", "items": one}]}
+        )
 
 
 def _loosen_joins(defined: dict[str, Any], properties: dict[str, Any]) -> None:

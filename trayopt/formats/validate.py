@@ -267,7 +267,9 @@ def _fields(model: type[BaseModel] | None) -> dict[str, Any]:
 
 
 def _keys(model: type[BaseModel] | None) -> list[str]:
-    return list(_fields(model))
+    """Name the keys that a file may have: those of the model that stand in files, and what is read before it is made."""
+    resolved, written = getattr(model, "only_resolved", ()), getattr(model, "only_written", ())
+    return [*(key for key in _fields(model) if key not in resolved), *written]
 
 
 def _wanted_of(model: type[BaseModel], path: Path) -> str:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
-from trayopt.domain.job import Trunk
 from trayopt.domain.ranges import Run, span
 from trayopt.errors import Fault
 from trayopt.formats.locate import Spot, describe
 from trayopt.formats.validate import did_you_mean
 from trayopt.library.parts import Parts
+from trayopt.library.through import TrunkAt, resolved_faults, through_faults
 
 
 def cross_faults(parts: Parts) -> Iterator[Fault]:
@@ -24,9 +24,7 @@ def cross_faults(parts: Parts) -> Iterator[Fault]:
 def run_faults(parts: Parts, run: Run, spot: Spot) -> Iterator[Fault]:
     """Find a run of a trunk that is not there, or that goes beyond its cable."""
     if run.trunk not in parts.trunk_names:
-        names = sorted(parts.trunk_names)
-        found, allowed = describe(run.trunk), ", ".join(names[:20])
-        yield spot.fault("there is no such trunk", found=found, allowed=allowed, hint=did_you_mean(run.trunk, names))
+        yield no_trunk(parts, run.trunk, spot)
         return
     trunk = parts.trunk_by_id.get(run.trunk)
     if trunk is not None and run.last > trunk.cable.fibres:
@@ -36,32 +34,57 @@ def run_faults(parts: Parts, run: Run, spot: Spot) -> Iterator[Fault]:
         )
 
 
+def no_trunk(parts: Parts, name: str, spot: Spot) -> Fault:
+    """Say that there is no trunk of a name; of one that goes through an end is meant."""
+    names = sorted(parts.trunk_names)
+    ends = next((item.ends for item in parts.gone if item.trunk == name), None)
+    if ends is not None:
+        message = f"{name} goes through the box: say which of its two ends is meant"
+        return spot.fault(message, found=describe(name), allowed=", ".join(ends))
+    found, allowed = describe(name), ", ".join(names[:20])
+    return spot.fault("there is no such trunk", found=found, allowed=allowed, hint=did_you_mean(name, names))
+
+
 def _trunk_faults(parts: Parts) -> Iterator[Fault]:
-    first: dict[str, int] = {}
-    for i, trunk in parts.trunks.items():
+    first: dict[str, TrunkAt] = {}
+    for at in parts.trunks:
+        trunk = at.trunk
         if trunk.id in first:
-            before = parts.spot("trunks", first[trunk.id], "id")
+            before = first[trunk.id].spot("id")
             message = f"the trunk {describe(trunk.id)} is given twice; first in {before}"
-            yield parts.spot("trunks", i, "id").fault(message, allowed="every id once", hint="rename one of them")
-        first.setdefault(trunk.id, i)
-        yield from _repeats(parts, ("trunks", i, "loops"), trunk.loops)
-        yield from _divided_twice(parts, i, trunk)
-        if "tray" in trunk.divide_at and not trunk.cable.tubes:
-            message = (
-                f"trunk {trunk.id} cannot be divided at the tray: the subunits of cable {trunk.cable.id} have no tubes"
-            )
-            hint = "leave divide_at out, or say tubes: true in the cable where each subunit has a tube of its own"
-            yield parts.spot("trunks", i, "divide_at").fault(message, found="tray", allowed="port", hint=hint)
-        if trunk.ports == "any":
-            continue
-        if not trunk.ports:
-            hint = "leave ports out for any port"
-            yield parts.spot("trunks", i, "ports").fault(
-                f"trunk {trunk.id} may enter nowhere", found="an empty list", hint=hint
-            )
-        yield from _repeats(parts, ("trunks", i, "ports"), trunk.ports)
-        for j, port in enumerate(trunk.ports):
-            yield from port_faults(parts, port, parts.spot("trunks", i, "ports", j))
+            yield at.spot("id").fault(message, allowed="every id once", hint="rename one of them")
+        first.setdefault(trunk.id, at)
+        if at.side == 1:
+            told = {
+                (fault.line, fault.column, fault.where)
+                for fault in _limit_faults(parts, parts.trunks[-1 + parts.trunks.index(at)])
+            }
+            yield from (f for f in _limit_faults(parts, at) if (f.line, f.column, f.where) not in told)
+        else:
+            yield from _limit_faults(parts, at)
+    yield from through_faults(parts.gone, parts.trunk_by_id, parts.located)
+    if not parts.gone:
+        yield from resolved_faults(parts.through.items(), parts.trunk_by_id, parts.located)
+
+
+def _limit_faults(parts: Parts, at: TrunkAt) -> Iterator[Fault]:
+    trunk = at.trunk
+    yield from _repeats(at.spot, "loops", trunk.loops)
+    yield from _divided_twice(at)
+    if "tray" in trunk.divide_at and not trunk.cable.tubes:
+        message = (
+            f"trunk {trunk.id} cannot be divided at the tray: the subunits of cable {trunk.cable.id} have no tubes"
+        )
+        hint = "leave divide_at out, or say tubes: true in the cable where each subunit has a tube of its own"
+        yield at.spot("divide_at").fault(message, found="tray", allowed="port", hint=hint)
+    if trunk.ports == "any":
+        return
+    if not trunk.ports:
+        hint = "leave ports out for any port"
+        yield at.spot("ports").fault(f"trunk {trunk.id} may enter nowhere", found="an empty list", hint=hint)
+    yield from _repeats(at.spot, "ports", trunk.ports)
+    for j, port in enumerate(trunk.ports):
+        yield from port_faults(parts, port, at.spot("ports", j))
 
 
 def port_faults(parts: Parts, port: str, spot: Spot) -> Iterator[Fault]:
@@ -72,19 +95,16 @@ def port_faults(parts: Parts, port: str, spot: Spot) -> Iterator[Fault]:
         yield spot.fault(message, found=describe(port), allowed=", ".join(names), hint=did_you_mean(port, names))
 
 
-def _repeats(parts: Parts, path: tuple[str | int, ...], values: tuple[str, ...] | tuple[int, ...]) -> Iterator[Fault]:
+def _repeats(spot: Callable[..., Spot], key: str, values: tuple[str, ...] | tuple[int, ...]) -> Iterator[Fault]:
     for j, value in enumerate(values):
         if value in values[:j]:
-            yield parts.spot(*path, j).fault(
-                f"{path[-1]} lists {value} twice", allowed="every one once", hint="take one out"
-            )
+            yield spot(key, j).fault(f"{key} lists {value} twice", allowed="every one once", hint="take one out")
 
 
-def _divided_twice(parts: Parts, i: int, trunk: Trunk) -> Iterator[Fault]:
+def _divided_twice(at: TrunkAt) -> Iterator[Fault]:
     """Find a place of division that a trunk lists twice; they are in order by now, so that the whole list is named."""
-    for at in sorted({at for at in trunk.divide_at if trunk.divide_at.count(at) > 1}):
-        spot = parts.spot("trunks", i, "divide_at")
-        yield spot.fault(f"divide_at lists {at} twice", allowed="every one once", hint="take one out")
+    for word in sorted({word for word in at.trunk.divide_at if at.trunk.divide_at.count(word) > 1}):
+        yield at.spot("divide_at").fault(f"divide_at lists {word} twice", allowed="every one once", hint="take one out")
 
 
 def _join_faults(parts: Parts) -> Iterator[Fault]:
@@ -140,7 +160,7 @@ def _spliced_twice(parts: Parts) -> Iterator[Fault]:
 
 def _apart_faults(parts: Parts) -> Iterator[Fault]:
     for i, apart in parts.aparts.items():
-        yield from _repeats(parts, ("apart", i, "joins"), apart.joins)
+        yield from _repeats(lambda key, j, i=i: parts.spot("apart", i, key, j), "joins", apart.joins)
         for j, name in enumerate(apart.joins):
             if name not in parts.join_names and parts.joins_whole:
                 names = sorted(parts.join_names)

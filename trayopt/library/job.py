@@ -13,6 +13,7 @@ from trayopt.domain.former import JOB as FORMER
 from trayopt.domain.former import RENAMED
 from trayopt.domain.hardware import Enclosure
 from trayopt.domain.job import Apart, Job, Join, LegPin, Setting, Trunk, TrunkPin
+from trayopt.domain.through import TOWARD, Through, end_names
 from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import Located, describe
 from trayopt.formats.locate import Path as DataPath
@@ -25,6 +26,7 @@ from trayopt.library.former import HINT, NOTE, divided_at, renamed
 from trayopt.library.parts import JoinAt, Parts
 from trayopt.library.pins import pin_faults
 from trayopt.library.resolve import Resolver
+from trayopt.library.through import TrunkAt, entries, goes_through, read_through, seen_from, settled
 
 DEFAULT_TUBES = "mesh-set"
 
@@ -53,6 +55,8 @@ Warn = Callable[[Fault], None]
 class JobFile(Frozen):
     """The keys of a job file; what stands under them is looked at part by part."""
 
+    only_resolved = Job.only_resolved
+
     schema_: Annotated[Literal["trayopt/job/1", "trayopt/job/2"], Field(alias="schema")] = "trayopt/job/2"
     title: Annotated[str, Field(max_length=500)] = ""
     enclosure: Any
@@ -62,6 +66,7 @@ class JobFile(Frozen):
     apart: tuple[Any, ...] = ()
     rules: Mapping[str, Any] = {}
     pins: tuple[Any, ...] = ()
+    through: tuple[Any, ...] = ()
 
 
 def read_job(
@@ -204,6 +209,7 @@ class _Reader:
         self.joins(data.get("joins", ()))
         self.aparts(_list(data, "apart"))
         self.pins(_list(data, "pins"))
+        through = self.through(_list(data, "through"))
         self.rules(data.get("rules", {}), fill_rules)
         self.faults += [*cross_faults(parts), *pin_faults(parts), *self.resolver.faults, *self.resolver.unsound]
         if self.faults or shell is None or parts.enclosure is None or parts.tubes is None:
@@ -212,11 +218,12 @@ class _Reader:
             title=shell.title,
             enclosure=parts.enclosure,
             tubes=parts.tubes,
-            trunks=tuple(parts.trunks.values()),
+            trunks=tuple(at.trunk for at in parts.trunks),
             joins=tuple(item.join for item in parts.joins),
             apart=tuple(parts.aparts.values()),
             rules=parts.rules,
             pins=tuple(parts.pins.values()),
+            through=tuple(through),
         )
         if any(pin.built for pin in job.pins):
             from trayopt.library.built import built_faults
@@ -228,24 +235,56 @@ class _Reader:
 
     def trunks(self, items: Sequence[Any]) -> None:
         for i, data in enumerate(items):
-            at: DataPath = ("trunks", i)
-            settled: list[DataPath] = []
-            if isinstance(data, dict):
-                if isinstance(data.get("id"), str):
-                    self.parts.trunk_names.add(data["id"])
-                if "cable" in data:
-                    cable = self.resolver.cable(self.located, (*at, "cable"), self.base)
-                    if cable is None:
-                        settled.append(("cable",))
-                    else:
-                        data = {**data, "cable": cable}
-                        if self.former and "divide_at" not in data:
-                            data["divide_at"] = divided_at(cable)
-            trunk, faults = validate(Trunk, data, self.located, at, settled=settled)
+            whole = True
+            if goes_through(data):
+                gone, faults = read_through(self.located, i, data)
+                self.faults += faults
+                if gone is not None:
+                    self.parts.gone.append(gone)
+                    self.parts.trunk_names.update(gone.ends)
+                    for side, (entry, by_side) in enumerate(entries(gone, data)):
+                        self.trunk(i, entry, side, by_side)
+                    continue
+                whole = not faults and not data["through"]
+                data = {key: value for key, value in data.items() if key != "through"}
+            if whole:
+                self.trunk(i, data)
+            elif isinstance(data.get("id"), str):
+                self.parts.trunk_names.update({data["id"], *end_names(data["id"], TOWARD)})
+
+    def trunk(self, i: int, data: Any, side: int | None = None, by_side: frozenset[str] = frozenset()) -> None:
+        """Read a trunk, or one end of a trunk that goes through; what was said of the first end is not said again."""
+        at: DataPath = ("trunks", i)
+        settled: list[DataPath] = [("cable",)] if side else []
+        if isinstance(data, dict):
+            if isinstance(data.get("id"), str):
+                self.parts.trunk_names.add(data["id"])
+            if "cable" in data:
+                cable = self.resolver.cable(self.located, (*at, "cable"), self.base)
+                if cable is None:
+                    settled.append(("cable",))
+                else:
+                    data = {**data, "cable": cable}
+                    if self.former and "divide_at" not in data:
+                        data["divide_at"] = divided_at(cable)
+        located = self.located if side is None else seen_from(self.located, i, side, by_side)
+        trunk, faults = validate(Trunk, data, located, at, settled=settled)
+        self.faults += faults
+        if trunk is not None:
+            self.parts.trunks.append(TrunkAt(trunk, i, located, side))
+            self.parts.trunk_by_id.setdefault(trunk.id, trunk)
+
+    def through(self, items: Sequence[Any]) -> list[Through]:
+        """Settle which trunks go through, and what of them is cut."""
+        for i, data in enumerate(items):
+            item, faults = validate(Through, data, self.located, ("through", i))
             self.faults += faults
-            if trunk is not None:
-                self.parts.trunks[i] = trunk
-                self.parts.trunk_by_id.setdefault(trunk.id, trunk)
+            if item is not None:
+                self.parts.through[i] = item
+        runs = [run for at in self.parts.joins for run in (at.join.a, at.join.b)]
+        self.parts.trunks, made = settled(self.parts.gone, self.parts.trunks, runs)
+        self.parts.trunk_by_id = {at.trunk.id: at.trunk for at in reversed(self.parts.trunks)}
+        return [*self.parts.through.values(), *made]
 
     def joins(self, given: object) -> None:
         if isinstance(given, str):

@@ -7,7 +7,9 @@ from dataclasses import dataclass, field
 
 from trayopt.domain.hardware import Enclosure, TubeSet
 from trayopt.domain.job import Apart, Join, LegPin, Setting, Trunk, TrunkPin
+from trayopt.domain.through import Through
 from trayopt.formats.locate import Located, Spot
+from trayopt.library.through import Gone, TrunkAt
 
 
 @dataclass(frozen=True)
@@ -31,7 +33,11 @@ class Parts:
     ----------
     located
         The job file, for places.
-    trunks, aparts, pins
+    trunks
+        In order, each with its place; a trunk that goes through is two.
+    gone, through
+        Trunks that go through, as they were read; and what the file itself says of ends, by index, as resolved jobs do.
+    aparts, pins
         By index in the file.
     trunk_by_id
         Of the trunks with one id, the first.
@@ -44,7 +50,9 @@ class Parts:
     located: Located
     enclosure: Enclosure | None = None
     tubes: TubeSet | None = None
-    trunks: dict[int, Trunk] = field(default_factory=dict)
+    trunks: list[TrunkAt] = field(default_factory=list)
+    gone: list[Gone] = field(default_factory=list)
+    through: dict[int, Through] = field(default_factory=dict)
     trunk_by_id: dict[str, Trunk] = field(default_factory=dict)
     trunk_names: set[str] = field(default_factory=set)
     joins: list[JoinAt] = field(default_factory=list)
@@ -53,6 +61,11 @@ class Parts:
     aparts: dict[int, Apart] = field(default_factory=dict)
     pins: dict[int, LegPin | TrunkPin] = field(default_factory=dict)
     rules: Mapping[str, Setting] = field(default_factory=dict)
+
+    def other_end(self, trunk: str) -> str | None:
+        """Give the other end of a trunk that goes through."""
+        pairs = [*(tuple(item.ends) for item in self.gone), *(item.ends for item in self.through.values())]
+        return next((end for pair in pairs if trunk in pair for end in pair if end != trunk), None)
 
     def spot(self, *path: str | int, key: bool = False) -> Spot:
         """Give the place of a value in the job file."""

@@ -10,7 +10,7 @@ from trayopt.domain.ranges import Run
 from trayopt.errors import Fault
 from trayopt.formats.locate import describe
 from trayopt.formats.validate import did_you_mean
-from trayopt.library.crossref import port_faults, run_faults
+from trayopt.library.crossref import no_trunk, port_faults, run_faults
 from trayopt.library.parts import Parts
 
 
@@ -55,9 +55,7 @@ def pin_faults(parts: Parts) -> Iterator[Fault]:
 def _trunk_pin(parts: Parts, i: int, pin: TrunkPin) -> Iterator[Fault]:
     spot = parts.spot("pins", i, "trunk")
     if pin.trunk not in parts.trunk_names:
-        names = sorted(parts.trunk_names)
-        found, allowed = describe(pin.trunk), ", ".join(names[:20])
-        yield spot.fault("there is no such trunk", found=found, allowed=allowed, hint=did_you_mean(pin.trunk, names))
+        yield no_trunk(parts, pin.trunk, spot)
         return
     unknown = list(port_faults(parts, pin.port, parts.spot("pins", i, "port"))) if pin.port else []
     yield from unknown
@@ -79,7 +77,9 @@ def _trunk_pin(parts: Parts, i: int, pin: TrunkPin) -> Iterator[Fault]:
     if (
         pin.built
         and parts.joins_whole
-        and not any(pin.trunk in {item.join.a.trunk, item.join.b.trunk} for item in parts.joins)
+        and not any(
+            {pin.trunk, parts.other_end(pin.trunk)} & {item.join.a.trunk, item.join.b.trunk} for item in parts.joins
+        )
     ):
         hint = "take the pin out, or join the trunk"
         yield spot.fault(f"trunk {pin.trunk} is built and no fibre of it is in a join", hint=hint)

@@ -59,7 +59,8 @@ def assumed_ways(
     job: Job, decided: dict[str, GoesBy], claims: Sequence[Claim], divide_at: Mapping[str, DivideAt]
 ) -> dict[str, Way]:
     """Give every trunk that has a claim a whole way: what is decided as it is, what is open as it breaks least."""
-    trunks = [trunk for trunk in job.trunks if any(claim.trunk == trunk.id for claim in claims)]
+    claimed = {claim.trunk for claim in claims}
+    trunks = [trunk for trunk in job.trunks if claimed & {end.id for end in job.ends_of(trunk)}]
     options = {trunk.id: _options(job, trunk, decided.get(trunk.id, GoesBy(trunk.id))) for trunk in trunks}
     chosen = {trunk: ways[0] for trunk, ways in options.items()}
     open_ = [trunk for trunk, ways in options.items() if len(ways) > 1]

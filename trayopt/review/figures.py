@@ -28,8 +28,12 @@ def figures(job: Job, laid: Laid) -> list[Figure]:
     found = []
     for trunk, legs in laid.legs.items():
         routes = [leg.route_mm for leg in legs]
-        found.append(Figure(f"longest leg of {trunk}", "mm", max(routes)))
-        found.append(Figure(f"shortest leg of {trunk}", "mm", min(routes)))
+        if routes:
+            found.append(Figure(f"longest leg of {trunk}", "mm", max(routes)))
+            found.append(Figure(f"shortest leg of {trunk}", "mm", min(routes)))
+    for window in laid.windows:
+        slack = window.through.slack_mm
+        found.append(Figure(f"window in the sheath of {window.through}", "mm", window.length_mm, slack))
     fill = GuideFill().parameters(job).fill
     for guide in job.enclosure.track.guides:
         area = sum(times * pi * item.diameter_mm**2 / 4 for item, times in laid.passes(guide.id))

@@ -44,9 +44,11 @@ class Post(Protocol):
 
 Agreed = Names["end", "division", "stack"]
 """What legs can have in common."""
-Help = Names["bench", "loops", "exposed", "seals", "trays", "tray_types", "tubes", "divide_at", "guides", "box"]
-"""What can be added to a job: a nearer bench, more loops, more of a trunk exposed, larger seals, more or other trays, other
-tubes, division at the other place, wider guides, another box."""
+Help = Names[
+    "bench", "loops", "exposed", "slack", "seals", "trays", "tray_types", "tubes", "divide_at", "guides", "box"
+]
+"""What can be added to a job: a nearer bench, more loops, more of a trunk exposed, more slack of one that goes through, larger
+seals, more or other trays, other tubes, division at the other place, wider guides, another box."""
 
 
 class Rule(ABC, Generic[P]):
@@ -68,6 +70,8 @@ class Rule(ABC, Generic[P]):
     source: ClassVar[str] = "common practice, no source"
     Parameters: ClassVar[type[Frozen]] = NoParameters
 
+    speaks_of: ClassVar[str | None] = None
+    """Key of a job without which it says nothing, where it came with that key; other jobs keep their digests."""
     blamed: ClassVar[int] = 100
     """Rank in which physical rules are blamed for a conflict: what a designer can change soonest comes first."""
     asked_for: ClassVar[bool] = False
@@ -94,6 +98,8 @@ class Rule(ABC, Generic[P]):
     """What its usual parameters follow from, where they are no fixed figures."""
     kept_by_more: ClassVar[bool] = False
     """Whether a plan that seems to break it may keep it once more of its legs are known."""
+    of_uncut: ClassVar[bool] = False
+    """Whether a tube that passes uncut can break it, a subunit though it has no leg."""
     of_divisions: ClassVar[bool] = False
     """Whether it looks at how subunits are divided, which runs of splices do not tell before all of them are known."""
 

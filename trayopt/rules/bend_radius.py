@@ -21,13 +21,14 @@ class BendRadius(Rule[NoParameters]):
     id = "bend_radius"
     kind = "physical"
     subject = "subunit"
-    statement = "the least radius of what travels for a placed leg is above that of the track"
+    statement = "the least radius of what travels for a placed leg, or passes uncut, is above that of the track"
     why = "A buffer tube that is bent too sharply kinks, which costs light or breaks fibres."
     source = "7 CFR 1755.200, handling precautions (buffer tubes: usually 38 to 76 mm); ten times the diameter: common practice"
     blamed = 7
     helped_by = frozenset({"tubes", "divide_at", "box"})
     cells = ("fibres", "from fibres", "from")
     of_divisions = True
+    of_uncut = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Compare what travels for the legs of every subunit with the track."""
@@ -43,8 +44,22 @@ class BendRadius(Rule[NoParameters]):
                     f"the track bends it to {track:g} mm",
                 )
 
+        for window in laid.windows:
+            for unit in job.trunk_by_id[window.through.ends[0]].passing:
+                if unit.radius_mm > track + EPSILON:
+                    yield Breach(
+                        unit.name,
+                        f"the tube of {unit.name}, {unit.diameter_mm:g} mm, passes uncut and may be bent to "
+                        f"{unit.radius_mm:g} mm; the track bends it to {track:g} mm",
+                    )
+
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Forbid legs whose tube asks for a wider bend than the track gives."""
+        """Forbid legs whose tube asks for a wider bend than the track gives, and trunks whose uncut tubes do."""
+        for item in job.through:
+            enters = job.trunk_by_id[item.ends[0]]
+            for unit in enters.passing:
+                if unit.radius_mm > job.enclosure.track.min_radius_mm + EPSILON:
+                    post(x.in_box(enters) <= 0, unit.name)
         for subunit in job.subunits:
             trunk = job.trunk_by_id[subunit.trunk]
             for of in x.divisions(subunit):
@@ -65,5 +80,8 @@ class BendRadius(Rule[NoParameters]):
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what to change."""
-        del job, laid, subject
+        trunk, _, number = subject.rpartition("/")
+        if int(number) in job.trunk_by_id[trunk].uncut:
+            return f"choose a box with a wider track for the tubes that pass uncut, or have {subject} cut"
+        del laid
         return "divide the subunit so that a thinner tube travels, or keep it whole if its own tube bends further"

@@ -52,7 +52,10 @@ def encode_neighbours(x: Variables, post: Post, trunk: Trunk, at: DivideAt) -> N
 
 
 def forbid_places(x: Variables, post: Post, trunk: Trunk, forbidden: Callable[[Way, Place, str], bool]) -> None:
-    """Forbid a trunk's ways together with the places (at an end) where its legs would break a rule; subject: the trunk."""
+    """Forbid a trunk's ways together with the places (at an end) where its legs would break a rule; subject: the trunk.
+
+    An end of a trunk that goes through may be in the box without a leg.
+    """
     stacks = x.job.enclosure.stacks
     for way in x.ways(trunk):
         bad = {
@@ -66,7 +69,8 @@ def forbid_places(x: Variables, post: Post, trunk: Trunk, forbidden: Callable[[W
             for end in stack.ends
         }
         goes = x.goes(trunk, way)
-        if all(len(bad[stack.id, end.id]) == stack.positions for stack in stacks for end in stack.ends):
+        has_legs = trunk.id not in x.job.other_end
+        if has_legs and all(len(bad[stack.id, end.id]) == stack.positions for stack in stacks for end in stack.ends):
             post(goes <= 0, trunk.id)
             continue
         for stack in stacks:

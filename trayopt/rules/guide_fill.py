@@ -13,9 +13,13 @@ from trayopt.domain.base import EPSILON, Frozen
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.hardware import Guide
 from trayopt.domain.job import Job, Trunk
+from trayopt.domain.through import Through
 from trayopt.rules.base import Breach, Post, Rule
+from trayopt.rules.variables import CannotSay
 from trayopt.rules.words import listed, percent, several
 from trayopt.track.laid import Laid
+from trayopt.track.lengths import lengths_of
+from trayopt.track.window import loops_between, passages
 
 if TYPE_CHECKING:
     from trayopt.rules.variables import Expression, Literal, Variables
@@ -67,7 +71,8 @@ class GuideFill(Rule[GuideFillParameters]):
         """
         fill = self.parameters(job).fill
         areas = {trunk.id: _Areas(job, x, trunk) for trunk in job.trunks if x.ways(trunk)}
-        unit = gcd(*(area for item in areas.values() for area in item.all)) or 1
+        uncut = [_Uncut(job, x, item) for item in job.through if x.ways(job.trunk_by_id[item.ends[0]])]
+        unit = gcd(*(area for item in areas.values() for area in item.all), *(item.area for item in uncut)) or 1
         for guide in job.enclosure.track.guides:
             limit = guide_units(guide, fill) // unit
             worst = {
@@ -75,16 +80,18 @@ class GuideFill(Rule[GuideFillParameters]):
                 for trunk in job.trunks
                 if trunk.id in areas
             }
-            if sum(worst.values()) <= limit:
+            if sum(worst.values()) + sum(item.most // unit for item in uncut) <= limit:
                 continue
             passing = [area.through(guide.id, unit) for trunk_id, area in areas.items() if worst[trunk_id]]
+            passing += [item.through(guide.id, unit) for item in uncut]
             post(sum(passing) <= limit, guide.id)
 
     def say(self, job: Job, subject: str) -> str:
         """Say how much a guide takes."""
         fill = self.parameters(job).fill
         guide = next(guide for guide in job.enclosure.track.guides if guide.id == subject)
-        own = sum(pi * subunit.diameter_mm**2 / 4 for subunit in job.subunits)
+        passing = [unit for item in job.through for unit in job.trunk_by_id[item.ends[0]].passing]
+        own = sum(pi * subunit.diameter_mm**2 / 4 for subunit in (*job.subunits, *passing))
         return (
             f"{subject}: {percent(fill)} of its opening of {guide.opening_mm2:,.6g} mm² are "
             f"{fill * guide.opening_mm2:,.0f} mm²; the trunks' own tubes together have {own:,.0f} mm², once a loop"
@@ -255,6 +262,35 @@ class _Areas:
             if in_own:
                 parts.append(self.own[subunit.number] // unit * x.any_of(*in_own))
         return sum(parts)
+
+
+class _Uncut:
+    """Cross-section of what a trunk that goes through does not have cut: it passes as one, from port to port."""
+
+    def __init__(self, job: Job, x: Variables, through: Through) -> None:
+        self.x, self.job, self.item = x, job, through
+        self.area = sum(area_units(unit.diameter_mm) for unit in job.trunk_by_id[through.ends[0]].passing)
+        self.loops = loops_between(job, through, lengths_of(job))
+        self.most = (self.loops[1] + 1) * self.area
+
+    def through(self, guide: str, unit: int) -> Expression:
+        """Area of all passes of a guide: those of whole loops, and the one of the direct way."""
+        if not self.area:
+            return 0
+        x, enters, leaves = self.x, *(self.job.trunk_by_id[end] for end in self.item.ends)
+        direct = [
+            x.both(x.enters(enters, way.port), x.travels(enters, way.travel), x.enters(leaves, port))
+            for way, port, passage in passages(self.job, self.item, lengths_of(self.job))
+            if guide in passage.direct
+        ]
+        return self.area // unit * (self._loops() + sum(direct))
+
+    def _loops(self) -> Expression:
+        """Loops that it makes; where the model knows nothing of legs, those that it makes in every plan."""
+        try:
+            return self.x.window_loops_at_least(self.item)
+        except CannotSay:
+            return self.loops[0] * self.x.in_box(self.job.trunk_by_id[self.item.ends[0]])
 
 
 def guide_units(guide: Guide, fill: float) -> int:

@@ -37,17 +37,20 @@ from trayopt.rules.port_seal import PortSeal
 from trayopt.rules.reach import Reach
 from trayopt.rules.reserve import Reserve
 from trayopt.rules.same_division import SameDivision
+from trayopt.rules.sheath_window import SheathWindow
 from trayopt.rules.slack_loops import SlackLoops
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.tied_trays import TiedTrays
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_pair import TrayPair
 from trayopt.rules.tray_sleeves import TraySleeves
+from trayopt.rules.uncut_tube import UncutTube
 from trayopt.rules.whole_legs import WholeLegs
 
 RULES: list[Rule[Any]] = [
-    WholeLegs(), EqualGroups(), OwnLimits(), OneEnd(), DividedAtTray(), OpenedTube(), LegTube(),
-    TrayFibres(), TraySleeves(), EntranceLegs(), GuideFill(), BendRadius(), FibreBend(), Reach(), Exposed(), PortSeal(),
+    WholeLegs(), EqualGroups(), OwnLimits(), OneEnd(), DividedAtTray(), OpenedTube(), LegTube(), UncutTube(),
+    TrayFibres(), TraySleeves(), EntranceLegs(), GuideFill(), BendRadius(), FibreBend(), Reach(), Exposed(), SheathWindow(),
+    PortSeal(),
     NoEmptyBelow(), SlackLoops(), KeptApart(), Pinned(), OppositeTravel(), SubunitTogether(), AlternateStacks(),
     NaturalTravel(), SameDivision(), TrayPair(), TiedTrays(), Breakout(), Reserve(), PortFill(),
 ]  # fmt: skip
@@ -128,7 +131,7 @@ def fill(raw: Mapping[str, object], box: Enclosure | None) -> tuple[dict[str, Se
 def refill(job: Job) -> Job:
     """Give a job that was read back from its canonical JSON the usual parameters of its rules, which stand in no file."""
     rules = {
-        name: setting.model_copy(update={"usual": BY_ID[name].usual(job.enclosure)})
+        name: setting.model_copy(update={"usual": BY_ID[name].usual(job.enclosure), "speaks_of": BY_ID[name].speaks_of})
         for name, setting in job.rules.items()
     }
     return job.model_copy(update={"rules": rules})
@@ -171,7 +174,7 @@ def _setting(rule: Rule[Any], value: object, box: Enclosure | None, faults: list
     usual = rule.usual(box)
     if isinstance(value, str):
         level = _level(rule, (rule.id,), value, faults)
-        return Setting(level=level, weight=rule.weight, parameters=usual, usual=usual)
+        return Setting(level=level, weight=rule.weight, parameters=usual, usual=usual, speaks_of=rule.speaks_of)
     if not isinstance(value, Mapping):
         faults.append(
             RuleFault(
@@ -200,7 +203,7 @@ def _setting(rule: Rule[Any], value: object, box: Enclosure | None, faults: list
                 )
             )
     filled = _parameters(rule, parameters, usual, faults)
-    return Setting(level=level, weight=weight, parameters=filled, usual=usual)
+    return Setting(level=level, weight=weight, parameters=filled, usual=usual, speaks_of=rule.speaks_of)
 
 
 def _level(rule: Rule[Any], path: tuple[str | int, ...], value: object, faults: list[RuleFault]) -> Level:

@@ -12,6 +12,7 @@ from trayopt.domain.finding import Level
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.splicing import Piece
+from trayopt.domain.through import Through
 from trayopt.track.routes import Routes
 
 
@@ -287,6 +288,16 @@ class LeastLoads(Protocol):
         """Twice the sleeves of a place, or less: for rules that bound them from above, and no others."""
 
 
+class Windows(Protocol):
+    """Windows in the sheaths of trunks that go through: for rules that bound them from above, and no others."""
+
+    def window_loops_at_least(self, through: Through) -> Expression:
+        """Loops of the tubes of a trunk that are not cut, or fewer; none where it stays outside."""
+
+    def window_steps_at_least(self, through: Through) -> Expression:
+        """Length of a window in whole steps of ``CUT_STEP_MM``, or less; 0 where the trunk stays outside."""
+
+
 class Loads(Protocol):
     """What tray places hold."""
 
@@ -299,7 +310,7 @@ class Loads(Protocol):
 
 class Variables(
     Terms, TrunkWays, Partings, TrunkStacks, TrunkPlaces, TrunkLegs, FirstStacks, Cuts, LegsPlaced, LegNumbers, LegStacks,
-    LegPlaces, LegPositions, Pieces, Joins, Pairs, Trays, Ties, LeastLoads, Loads, Protocol,
+    LegPlaces, LegPositions, Pieces, Joins, Pairs, Trays, Ties, LeastLoads, Loads, Windows, Protocol,
 ):  # fmt: skip
     """The whole vocabulary; literals and sums are made on demand and exact (true in a solution exactly if the words hold).
 

@@ -10,6 +10,8 @@ from trayopt.track.lengths import Lengths
 def crew_minutes(laid: Laid, lengths: Lengths, pace: Labour) -> float:
     """Give the minutes of all steps of a plan for one person, as if nothing of it was built.
 
+    The window of a trunk that goes through is opened once, and its tubes are identified once.
+
     Parameters
     ----------
     laid
@@ -24,8 +26,11 @@ def crew_minutes(laid: Laid, lengths: Lengths, pace: Labour) -> float:
     trunks, trays = laid.trunks(), len(laid.trays)
     legs = sum(map(len, laid.legs.values()))
     travellers = sum(len(laid.strands(trunk.id)) for trunk in trunks)
-    metres = sum(lengths.strip_of(laid, trunk.id) for trunk in trunks) / 1000
-    units = sum(len(trunk.subunits) for trunk in trunks)
+    second = {window.through.ends[1] for window in laid.windows}
+    once = [trunk for trunk in trunks if trunk.id not in second]
+    metres = sum(lengths.strip_of(laid, trunk.id) for trunk in once) / 1000
+    units = sum(len(trunk.units) for trunk in once)
+    cuts = sum(len(laid.job.trunk_by_id[trunk].subunits) for trunk in second)
     turns = sum(1 + item.loops for item in laid.traffic)
     return (
         pace.prepare_min
@@ -36,6 +41,7 @@ def crew_minutes(laid: Laid, lengths: Lengths, pace: Labour) -> float:
         + pace.route_min_per_tube_and_turn * turns
         + pace.take_off_min_per_tube * travellers
         + (pace.mark_min_per_leg + pace.divide_min_per_leg) * legs
+        + pace.divide_min_per_leg * cuts
         + (pace.fit_min_per_tray + pace.take_out_min_per_tray + pace.lay_min_per_tray) * trays
         + _splicing(laid, pace)
     )

@@ -14,7 +14,9 @@ from trayopt.domain.hardware import Place, Tray
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.splicing import Piece, SleeveRun
 from trayopt.domain.tied import tied
+from trayopt.track.lengths import lengths_of
 from trayopt.track.routes import Routes, Traveller, leg_key, routes_of
+from trayopt.track.window import Window, window_of
 
 
 class LaidLeg(NamedTuple):
@@ -64,7 +66,8 @@ class Laid:
 
     Notes
     -----
-    Trunks that have no placed leg are outside: they appear in no mapping here. Every mapping keeps the order of the job.
+    Trunks that have no placed leg are outside: they appear in no mapping here. The two ends of a trunk that goes through are both
+    in the box as soon as a leg of one of them is. Every mapping keeps the order of the job.
     A stack without an end in ``assignment.ends`` uses its first end.
     """
 
@@ -91,10 +94,11 @@ class Laid:
         for leg in assignment.places:
             by_trunk.setdefault(leg.trunk, []).append(leg)
         contents: dict[Place, list[Leg]] = {}
+        inside = job.inside(assignment.places)
         for trunk in job.trunks:
-            legs = sorted(by_trunk.get(trunk.id, ()), key=leg_key)
-            if not legs:
+            if trunk.id not in inside:
                 continue
+            legs = sorted(by_trunk.get(trunk.id, ()), key=leg_key)
             way = assignment.ways[trunk.id]
             self.ways[trunk.id] = way
             said = assignment.divide_at.get(trunk.id)
@@ -250,6 +254,17 @@ class Laid:
         return found
 
     @cached_property
+    def windows(self) -> list[Window]:
+        """The windows in the sheaths of trunks that go through and are in the box, in the order of the job."""
+        found = (window_of(self, item, lengths_of(self.job)) for item in self.job.through)
+        return [window for window in found if window is not None]
+
+    @cached_property
+    def window_at(self) -> dict[str, Window]:
+        """The window of each cable end of a trunk that goes through."""
+        return {end: window for window in self.windows for end in window.through.ends}
+
+    @cached_property
     def traffic(self) -> list[Traffic]:
         """Everything that passes guides (spec, section 4); what no tube of the set holds is left out."""
         found: list[Traffic] = []
@@ -270,6 +285,10 @@ class Laid:
                     found.append(Traffic(trunk.id, subunit.number, goes.diameter_mm, way.loops, direct))
                 if trunk.idle == "coiled" and not goes.own:
                     found += [Traffic(trunk.id, subunit.number, goes.diameter_mm, way.loops, ())] * (of - len(laid))
+        for window in self.windows:
+            end = window.through.ends[0]
+            for unit in self.job.trunk_by_id[end].passing:
+                found.append(Traffic(end, unit.number, unit.diameter_mm, window.loops, window.direct))
         return found
 
     def passes(self, guide: str) -> list[tuple[Traffic, int]]:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import Field
 
 from trayopt.domain.base import Frozen, ceil_to
-from trayopt.track.laid import Laid, LaidLeg
+
+if TYPE_CHECKING:
+    from trayopt.domain.job import Job
+    from trayopt.track.laid import Laid, LaidLeg
 
 CUT_STEP_MM = 50
 
@@ -48,5 +52,15 @@ class Lengths(Frozen):
         return self.cut_mm(laid.job.trunk_by_id[trunk].transition_mm, leg.route_mm, laid.ways[trunk].loops)
 
     def strip_of(self, laid: Laid, trunk: str) -> int:
-        """Length of jacket to take off a trunk in the box, in mm."""
+        """Length of jacket to take off a trunk in the box, in mm; of one that goes through, the window in its sheath."""
+        window = laid.window_at.get(trunk)
+        if window is not None:
+            return window.length_mm
         return self.strip_mm([self.cut_of(laid, leg) for leg in laid.legs[trunk]], laid.ways[trunk].loops)
+
+
+def lengths_of(job: Job) -> Lengths:
+    """Give what is added to routes in a job."""
+    setting = job.rules.get("exposed")
+    given: Mapping[str, Any] = setting.parameters if setting else {}
+    return Lengths.model_construct(None, **given)

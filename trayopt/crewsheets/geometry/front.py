@@ -6,6 +6,7 @@ from collections import Counter
 from math import atan2, degrees, hypot
 
 from trayopt.crewsheets.book import Book
+from trayopt.crewsheets.passing import Passing
 from trayopt.crewsheets.step_words import direct_of
 from trayopt.crewsheets.units import Teller
 from trayopt.domain.hardware import End
@@ -28,6 +29,9 @@ class Front(BoxFront):
         for trunk in book.trunks:
             self.lanes[trunk.id] = used
             used += 1 + (book.ways[trunk.id].loops or 0)
+        for item in book.passing:
+            self.lanes[item.name] = used
+            used += 1 + item.loops
         super().__init__(book.job.enclosure, used)
 
     def way(self, leg: PlanLeg) -> list[Point]:
@@ -46,6 +50,18 @@ class Front(BoxFront):
         entrance = self.end(leg).entrance(row.travel or "clockwise")
         return [*points, self.at(entrance.x_mm, entrance.y_mm)]
 
+    def passage(self, item: Passing) -> list[Point]:
+        """Give the way of what passes uncut: port, its loops, the direct way, the other port."""
+        ports = [self.book.job.enclosure.port_by_id[self.book.ways[end].port or ""] for end in item.ends]
+        start = self.ring.index(ports[0].guide)
+        step = 1 if self.book.ways[item.ends[0]].travel == "clockwise" else -1
+        lane, points = self.lanes[item.name], [self.at(ports[0].x_mm, ports[0].y_mm)]
+        for turn in range(item.loops):
+            ring = [self.ring[(start + step * i) % len(self.ring)] for i in range(len(self.ring))]
+            points += [self.guide(guide, lane + turn) for guide in ring]
+        points += [self.guide(guide, lane + item.loops) for guide in item.guides]
+        return [*points, self.at(ports[1].x_mm, ports[1].y_mm)]
+
     def end(self, leg: PlanLeg) -> End:
         """End of the stack at which a leg enters."""
         return next(end for end in self.book.stack(leg).ends if end.id == leg.end)
@@ -63,7 +79,7 @@ def front_picture(book: Book, tell: Teller) -> Picture:
     picture = Picture(
         "front",
         WIDTH,
-        legend + ROW_PX * len(book.trunks) + 8,
+        legend + ROW_PX * len(_legends(book, tell)) + 8,
         tell("picture.front"),
         tell("picture.front.says", n=len(book.trunks)),
     )
@@ -75,14 +91,13 @@ def front_picture(book: Book, tell: Teller) -> Picture:
     draw_ports(picture, front, labels, _inside(book))
     draw_guides(picture, front, labels)
     picture.texts += labels.placed
-    for i, trunk in enumerate(book.trunks):
+    for i, (trunk, kind, line) in enumerate(_legends(book, tell)):
         y = legend + ROW_PX * (i + 0.5)
-        picture.paths.append(Path(((8, y), (52, y)), f"way {style_of(book, trunk.id)}", {"trunk": trunk.id}))
-        picture.dots.append(Dot(52, y, f"arrow {style_of(book, trunk.id)}", {"trunk": trunk.id}))
-        line = _legend(book, tell, trunk.id)
+        picture.paths.append(Path(((8, y), (52, y)), f"way {kind}", {"trunk": trunk}))
+        picture.dots.append(Dot(52, y, f"arrow {kind}", {"trunk": trunk}))
         frame = Rect(64, y - ROW_PX / 2, WIDTH - 72, ROW_PX)
         picture.texts.append(
-            Text(64, y, fitted(line, frame.width), "legend", within=frame, keys={"trunk": trunk.id}, full=line)
+            Text(64, y, fitted(line, frame.width), "legend", within=frame, keys={"trunk": trunk}, full=line)
         )
     return picture
 
@@ -94,6 +109,20 @@ def _inside(book: Book) -> dict[str, str]:
         if way.port is not None:
             found.setdefault(way.port, []).append(trunk)
     return {port: ", ".join(names) for port, names in found.items()}
+
+
+def _legends(book: Book, tell: Teller) -> list[tuple[str, str, str]]:
+    """Give the trunk, the style and the words of every way: those of trunks, and of what passes uncut."""
+    found = [(trunk.id, style_of(book, trunk.id), _legend(book, tell, trunk.id)) for trunk in book.trunks]
+    for item in book.passing:
+        if item.uncut:
+            enters, leaves = (book.ways[end] for end in item.ends)
+            line = tell(
+                "picture.front.uncut", n=item.loops, trunk=item.trunk, units=item.numbers, port=enters.port,
+                other=leaves.port, travel=tell(f"travel.{enters.travel}"),
+            )  # fmt: skip
+            found.append((item.ends[0], f"{style_of(book, item.ends[0])} uncut", line))
+    return found
 
 
 def _legend(book: Book, tell: Teller, trunk: str) -> str:
@@ -111,7 +140,15 @@ def _legend(book: Book, tell: Teller, trunk: str) -> str:
 
 
 def _ways(picture: Picture, front: Front) -> None:
+    for item in front.book.passing:
+        if item.uncut:
+            style = f"{style_of(front.book, item.ends[0])} uncut"
+            points = front.passage(item)
+            picture.paths.append(Path(tuple(points), f"way {style}", {"trunk": item.ends[0]}))
+            picture.dots += _arrows(points, style, item.ends[0])
     for trunk, legs in front.book.legs.items():
+        if not legs:
+            continue
         style = style_of(front.book, trunk)
         stacks = {(leg.stack, leg.end): leg for leg in legs}
         longest = max(stacks.values(), key=lambda leg: len(front.way(leg)))

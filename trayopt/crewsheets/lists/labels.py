@@ -36,6 +36,10 @@ def labels_of(book: Book, tell: Teller) -> list[Label]:
         travel = tell("label.way", n=way.loops or 0, port=way.port, travel=tell(f"travel.{way.travel}"))
         lines = trunk.id, tell("label.fibres", n=trunk.cable.fibres), travel
         found += [Label("trunk", trunk.id, end, lines) for end in ("outside", "clamp")]
+    for item in book.passing:
+        if item.new and item.uncut:
+            lines = f"{item.trunk}: {item.numbers}", tell("label.uncut.says"), tell("label.uncut.loops", n=item.loops)
+            found += [Label("uncut", item.name, "clamp", lines)] * 2
     for leg in book.work_legs:
         tray = place_name(book.trays[book.tray_of(leg)])
         lines = leg.leg, str(book.run(leg)), tray

@@ -185,6 +185,14 @@ def _small(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
     ties = chosen.ties_per_leg * legs + chosen.ties_per_guide_pass * sum(guide_passes(book, t) for t in book.legs)
     yield _row(tell, "ties", "", "", ties, _share(ties, chosen.spare_ties_percent), "piece")
     yield _row(tell, "tape", "", tell("where.tie_down"), ceil(chosen.tape_mm_per_leg * legs / 100) / 10, 0, "metre")
+    caps: dict[float, int] = {}
+    for item in book.passing:
+        for cut in item.cuts:
+            diameter = book.job.subunit_of_leg[item.ends[0], cut.unit].diameter_mm
+            caps[diameter] = caps.get(diameter, 0) + len(cut.capped)
+    for diameter, count in sorted(caps.items()):
+        if count:
+            yield _row(tell, "cap", tell("size.cap", size=tell.size(diameter)), "", count, 0, "piece")
     splices = len(book.sleeves_to_make)
     yield _row(tell, "wipes", "", "", ceil(chosen.wipes_per_splice * splices), 0, "piece")
     yield _row(tell, "solvent", "", "", ceil(chosen.solvent_ml_per_splice * splices), 0, "millilitre")

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from trayopt.crewsheets.book import Book, place_name
+from trayopt.crewsheets.hands import Hands
+from trayopt.crewsheets.order import acts_of
 from trayopt.crewsheets.readings import Readings
 from trayopt.crewsheets.step_words import counted
 from trayopt.crewsheets.tables import Cell, Column, Table
@@ -55,6 +57,25 @@ def reopen_table(book: Book, readings: Readings, tell: Teller) -> Table:
             )
         )
     return Table("reopen", REOPEN, rows)
+
+
+PASSING = (
+    Column("trunk"), Column("uncut"), Column("window", "cut"), Column("loops", "count"), Column("ways"), Column("over"),
+)  # fmt: skip
+
+
+def passing_table(book: Book, tell: Teller) -> Table:
+    """Give a row for every trunk of which tubes pass uncut: how they run, and what lies over them once the box is built."""
+    hands = Hands(book)
+    for act in acts_of(book):
+        hands.do(act)
+    rows: list[tuple[Cell, ...]] = []
+    for item in book.passing:
+        if item.uncut:
+            over = hands.over(item.name)[::-1]
+            guides = " → ".join(item.guides)
+            rows.append((item.trunk, item.numbers, item.window_mm, item.loops, guides, ", ".join(over)))
+    return Table("passing", PASSING, rows)
 
 
 def used(book: Book, readings: Readings, tray: int) -> int:

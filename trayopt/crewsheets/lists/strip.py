@@ -25,15 +25,20 @@ def strip_table(book: Book, marks: Marks, tell: Teller) -> Table:
     rows = []
     for trunk in book.new_trunks:
         way, strip = book.ways[trunk.id], marks.strip[trunk.id]
-        note = ""
-        if trunk.exposed_mm is not None and strip > trunk.exposed_mm:
+        note, exposed = "", trunk.exposed_mm
+        item = next((item for item in book.passing if trunk.id in item.ends), None)
+        if item is not None:
+            note, exposed = tell("note.window", trunk=item.trunk), item.slack_mm
+            if item.slack_mm is not None and strip > item.slack_mm:
+                note = tell("note.short", length=tell.cut(strip), slack=tell.length(item.slack_mm))
+        elif trunk.exposed_mm is not None and strip > trunk.exposed_mm:
             note = tell("note.too_long", length=tell.cut(strip), exposed=tell.length(trunk.exposed_mm))
         elif strip != way.strip_mm:
             note = tell("note.was", length=tell.cut(way.strip_mm or 0))
         rows.append(
             (
                 trunk.id, trunk.cable.id, way.port, tell(f"travel.{way.travel}"), way.loops, trunk.cable.diameter_mm,
-                trunk.transition_mm, strip, trunk.exposed_mm, len(book.legs[trunk.id]),
+                trunk.transition_mm, strip, exposed, len(book.legs[trunk.id]),
                 tell(f"divide_at.{way.divide_at}"), tell("trial.safe" if marks.safe else "trial.first"), note,
             )
         )  # fmt: skip

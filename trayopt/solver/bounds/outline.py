@@ -358,7 +358,8 @@ class Outline(Model):
 
     def in_box(self, trunk: Trunk) -> int:
         """Every trunk with a spliced fibre is in the box."""
-        return int(any(key[0] == trunk.id for key in self._spliced))
+        ends = {end.id for end in self.job.ends_of(trunk)}
+        return int(any(key[0] in ends for key in self._spliced))
 
     def trunk_at(self, trunk: Trunk, place: Place) -> Any:
         """Whether a trunk has a leg at a place: free, but at least one place of a stack that it must be on."""

@@ -202,10 +202,11 @@ class Segments(SegmentCounts):
 
     def in_box(self, trunk: Trunk) -> Any:
         """Whether a trunk has a placed leg."""
-        mine = self._of_trunk(trunk.id)
+        ends = self.job.ends_of(trunk)
+        mine = sorted({i for end in ends for i in self._of_trunk(end.id)})
         if self.all_placed or not mine:
             return int(bool(mine))
-        return self._make(("in box", trunk.id), lambda: self.any_of(*(self.no(self._gone[i]) for i in mine)))
+        return self._make(("in box", ends[0].id), lambda: self.any_of(*(self.no(self._gone[i]) for i in mine)))
 
     def trunk_at(self, trunk: Trunk, place: Place) -> Any:
         """Whether a trunk has a leg at a place."""

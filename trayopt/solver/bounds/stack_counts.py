@@ -305,9 +305,11 @@ class StackCounts(Model):
 
     def in_box(self, trunk: Trunk) -> Any:
         """Every trunk with a spliced fibre is in the box, or may be."""
-        if self.all_placed or not any(self.divisions(subunit) for subunit in trunk.subunits):
-            return int(any(self.divisions(subunit) for subunit in trunk.subunits))
-        return self._make(("in box", trunk.id), lambda: self.literal(f"{trunk.id} in the box"))
+        ends = self.job.ends_of(trunk)
+        spliced = any(self.divisions(subunit) for end in ends for subunit in end.subunits)
+        if self.all_placed or not spliced:
+            return int(spliced)
+        return self._make(("in box", ends[0].id), lambda: self.literal(f"{ends[0].id} in the box"))
 
     def trunk_on(self, trunk: Trunk, stack: str) -> Any:
         """Whether a trunk has a leg on a stack."""

@@ -389,7 +389,7 @@ class Laying:
 
     def assignment(self) -> Assignment:
         """Give what is laid; a trunk that may be divided at the tray is, where none of its subunits has more than one leg."""
-        inside = {leg.trunk for leg in self.places}
+        inside = self.job.inside(self.places)
         parted = {leg.trunk for leg in self.places if leg.of > 1}
         at: Parting = {
             trunk: self.at[trunk] if trunk in parted else self.job.trunk_by_id[trunk].divide_at[0] for trunk in inside

@@ -173,7 +173,9 @@ def own_setting(job: Job, rule: Rule[Any]) -> bool:
 
 def subjects_of(job: Job, rule: Rule[Any]) -> Iterator[str]:
     """Give everything in a job that a rule can be broken for."""
-    return (subject for subject in _of_kind(job, rule.subject) if rule.applies(job, subject))
+    uncut = (unit.name for item in job.through for unit in job.trunk_by_id[item.ends[0]].passing)
+    subjects = (*_of_kind(job, rule.subject), *(uncut if rule.of_uncut else ()))
+    return (subject for subject in subjects if rule.applies(job, subject))
 
 
 def _of_kind(job: Job, kind: str) -> Iterator[str]:
@@ -186,6 +188,8 @@ def _of_kind(job: Job, kind: str) -> Iterator[str]:
         yield from (port.id for port in job.enclosure.ports)
     elif kind == "trunk":
         yield from (trunk.id for trunk in job.trunks if _is_spliced(job, trunk))
+    elif kind == "through trunk":
+        yield from (item.trunk for item in job.through)
     elif kind == "subunit":
         yield from (s.name for s in job.subunits if job.spliced[s.trunk, s.number])
     elif kind == "pair of trunks":
@@ -199,4 +203,4 @@ def _of_kind(job: Job, kind: str) -> Iterator[str]:
 
 
 def _is_spliced(job: Job, trunk: Trunk) -> bool:
-    return any(job.spliced[trunk.id, subunit.number] for subunit in trunk.subunits)
+    return any(job.spliced[end.id, subunit.number] for end in job.ends_of(trunk) for subunit in end.subunits)

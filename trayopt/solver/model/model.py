@@ -21,6 +21,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Piece
+from trayopt.domain.through import Through
 from trayopt.domain.tied import tied
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import Expression, Literal
@@ -28,6 +29,7 @@ from trayopt.solver.model.bound import Given
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import Sum, total
 from trayopt.solver.model.ways import Partings, Ways
+from trayopt.solver.model.windows import WindowNumbers, window_numbers
 
 
 class Least(NamedTuple):
@@ -247,6 +249,8 @@ class Model(Ways):
             options = self.divide_options(trunk)
             if options == ("tray",) or "tray" not in trunk.divide_at:
                 continue
+            if options == ("port",) and not any(map(self.divisions, trunk.subunits)):
+                continue  # in the box, if at all, by its other end
             port = self.divided_at(trunk, "port")
             parts: list[Literal] = []
             for subunit in trunk.subunits:
@@ -560,12 +564,24 @@ class Model(Ways):
     # -- trunks ------------------------------------------------------------------------------------------------------
 
     def in_box(self, trunk: Trunk) -> Literal:
-        """Whether a trunk has a placed leg."""
+        """Whether a trunk has a placed leg, or goes through and its other end has one."""
 
         def make() -> Literal:
-            legs = [leg for subunit in trunk.subunits for leg in self.all_legs(subunit)]
+            legs = [leg for one in ends for subunit in one.subunits for leg in self.all_legs(subunit)]
             if not legs:
                 return 0
             return 1 if self.all_placed else self.any_of(*(self.placed(leg) for leg in legs))
 
-        return self._make(("in box", trunk.id), make)
+        ends = self.job.ends_of(trunk)
+        return self._make(("in box", ends[0].id), make)
+
+    def window_loops_at_least(self, through: Through) -> Expression:
+        """Loops of the tubes of a trunk that are not cut, or fewer."""
+        return self._window(through).loops
+
+    def window_steps_at_least(self, through: Through) -> Expression:
+        """Length of a window in whole steps, or less."""
+        return self._window(through).steps
+
+    def _window(self, through: Through) -> WindowNumbers:
+        return self._make(("window", through.trunk), lambda: window_numbers(self, through))

@@ -129,7 +129,7 @@ def read(model: Model, solver: cp_model.CpSolver) -> Assignment:
         for rank, literal in enumerate(model.literals(bunch)):
             if solver.boolean_value(literal):
                 places.update({leg: model.places[rank] for leg in legs})
-    inside = {leg.trunk for leg in places}
+    inside = job.inside(places)
     ways = {
         trunk.id: way
         for trunk in job.trunks

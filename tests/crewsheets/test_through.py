@@ -1,0 +1,134 @@
+"""Sheets of trunks that go through: what is cut, what is capped, and what passes uncut."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from tests.crewsheets.plans import gone
+from trayopt.crewsheets.acts import Act
+from trayopt.crewsheets.hands import replay
+from trayopt.crewsheets.order import acts_of
+from trayopt.crewsheets.passing import spans
+from trayopt.crewsheets.write import Options, Sheets
+
+
+def sheets(*joined: str, language: str = "en", **keys: Any) -> Sheets:
+    """Lay the sheets of the worked example with P going through."""
+    return Sheets(*gone(*joined, **keys), Options(language=language))
+
+
+def lines(made: Sheets, phase: str) -> list[str]:
+    """Give what the steps of a phase say."""
+    return [line for step in made.steps if step.phase == phase for line in step.lines]
+
+
+def test_the_release_names_exactly_the_tubes_that_are_cut() -> None:
+    said = lines(sheets(), "release_units")
+    assert "P: tube 1 is cut (24 fibres), and no other." in said
+    assert "P: tube 2 passes uncut; this release does not cover it." in said
+    whole = lines(sheets("whole"), "release_units")
+    assert "P: tubes 1 – 2 are cut (48 fibres), and no others." in whole
+    assert not any("uncut" in line for line in whole)
+
+
+@pytest.mark.parametrize("joined", [(), ("both",)])
+def test_no_step_but_that_which_lays_it_speaks_of_an_uncut_tube(joined: tuple[str, ...]) -> None:
+    made = sheets(*joined)
+    named = {leg for act in acts_of(made.book) for name in act.travellers for leg in made.book.travellers[name].legs}
+    assert {leg.subunit for leg in named if leg.trunk.startswith("P")} == {1}
+    assert not any(str(row[1]).startswith(("P.in/2", "P.out/2")) for row in made.tables["marks"].rows)
+    assert not any(label.name.startswith(("P.in/2", "P.out/2")) for label in made.labels)
+
+
+def test_the_window_is_opened_once_and_its_tubes_are_counted_once() -> None:
+    """4,200 mm: see tests/cases/sheath_window.yaml."""
+    made = sheets()
+    assert [line for line in lines(made, "strip") if line.startswith("P")] == [
+        "P: a window of 4,200 mm in the sheath, between ports bl and br: a ring cut at each end, one slit from end to end. "
+        "The tubes in it stay whole."
+    ]
+    assert [line for line in lines(made, "units") if line.startswith("P")] == [
+        "P: 2 units, 48 fibres; count the colours, read the print, label each. Do not open any."
+    ]
+    strip = made.tables["strip"]
+    assert [row[:1] + row[7:8] for row in strip.rows] == [("P.in", 4200), ("P.out", 4200), ("Q", 3000)]
+
+
+def test_a_cut_is_placed_and_what_is_spliced_to_nothing_is_capped() -> None:
+    """P.out/1 keeps 64 mm to its guide and a loop of 1328 + 122 mm: 1514, so 1550."""
+    assert lines(sheets(), "cut") == [
+        "P tube 1: cut 1,550 mm from where the jacket ends at P.out; cap that end and store it in the loops of P.out. "
+        "The rest leads to P.in."
+    ]
+    assert lines(sheets("both"), "cut") == [
+        "P tube 1: cut 2,600 mm from where the jacket ends at P.in; both ends lead to trays."
+    ]
+    by_name = lines(sheets(cut=(2,)), "cut")
+    assert by_name[1].startswith("P tube 2: cut 1,550 mm from where the jacket ends at P.out; cap both ends")
+
+
+def caps(made: Sheets) -> list[tuple[Any, ...]]:
+    """Give the caps that are drawn from the store: size and number."""
+    return [row[1:4:2] for row in made.tables["materials"].rows if str(row[0]).startswith("cap")]
+
+
+def test_caps_are_drawn_for_every_end_that_is_stored() -> None:
+    assert caps(sheets()) == [("for a tube of 5 mm", 1)]
+    assert caps(sheets("both")) == []
+    assert caps(sheets(cut=(2,))) == [("for a tube of 5 mm", 3)]
+
+
+def test_what_passes_uncut_is_laid_first_and_the_reopen_sheet_says_what_lies_over_it() -> None:
+    made = sheets()
+    assert lines(made, "pass")[1] == (
+        "From port bl clockwise, 2 full loops of the track, then on through guides sw → nw → n → ne → se to port br."
+    )
+    assert made.tables["passing"].rows == [("P", "2", 4200, 2, "sw → nw → n → ne → se", "Q/1, P.in/1, P.out/…")]
+    assert "passing" not in sheets("whole").tables
+    assert [label.lines for label in made.labels if label.kind == "uncut"] == [
+        ("P: 2", "UNCUT, may be live", "2 loops in the box")
+    ] * 2
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_a_caution_says_that_it_may_carry_light(language: str) -> None:
+    made = sheets(language=language)
+    assert "passing" in next(step for step in made.steps if step.phase == "pass").cautions
+    assert made.tell("caution.passing") in made.page()
+    assert made.tell("reopen.passing") in made.page()
+
+
+@pytest.mark.parametrize(
+    ("left_out", "kind"),
+    [("pass", "loose"), ("cut", "uncut"), ("units", "unknown"), ("strip", "jacket"), ("release_units", "unsigned")],
+)
+def test_hands_miss_what_is_left_out(left_out: str, kind: str) -> None:
+    book = sheets().book
+    acts = [act for act in acts_of(book) if act.phase != left_out]
+    assert kind in {trouble.kind for _, trouble in replay(book, acts)}
+
+
+def test_nothing_is_cut_before_what_passes_is_laid() -> None:
+    book = sheets().book
+    acts = acts_of(book)
+    phases = [act.phase for act in acts]
+    one, other = phases.index("pass"), phases.index("cut")
+    acts[one], acts[other] = acts[other], acts[one]
+    assert next((number - 1, trouble.kind) for number, trouble in replay(book, acts)) == (one, "unsigned")
+    late = [act for act in acts_of(book) if act.phase != "pass"]
+    late.insert(other, Act("pass", ("P.in", "P.out")))
+    assert [(number, trouble.kind) for number, trouble in replay(book, late)] == [(other, "loose")]
+
+
+def test_a_window_longer_than_the_slack_stands_first_on_the_page() -> None:
+    made = sheets(slack_mm=4000)
+    assert (
+        "P: the window in its sheath would be 4,200 mm; only 4,000 mm of its cable can be drawn in." in made.warnings()
+    )
+    assert "4,000 mm can be drawn in" in str(made.tables["strip"].rows[0][-1])
+
+
+def test_numbers_in_runs() -> None:
+    assert spans([5, 1, 2, 3, 9]) == "1 – 3, 5, 9"

@@ -1,0 +1,103 @@
+"""Trunks that go through the box, as the sheets see them: the window, what of it is cut and capped, and what passes uncut."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from trayopt.domain.assignment import Way
+from trayopt.domain.cablework import Subunit
+from trayopt.track.lengths import lengths_of
+from trayopt.track.window import Passage, capped_mm
+
+if TYPE_CHECKING:
+    from trayopt.crewsheets.book import Book
+
+
+class Cut(NamedTuple):
+    """A tube that is cut in this work: its number, from which end the cut is measured and how far, and the ends that are capped.
+
+    ``length_mm`` counts from the jacket's end of ``end``, along the tube.
+    """
+
+    unit: int
+    end: str
+    length_mm: int
+    capped: tuple[str, ...]
+
+
+class Passing(NamedTuple):
+    """A trunk that goes through and is in the box."""
+
+    trunk: str
+    ends: tuple[str, str]
+    window_mm: int
+    slack_mm: int | None
+    loops: int
+    guides: tuple[str, ...]
+    uncut: tuple[Subunit, ...]
+    cuts: tuple[Cut, ...]
+    new: bool
+
+    @property
+    def numbers(self) -> str:
+        """Numbers of the tubes that pass uncut: ``2, 4 – 6``."""
+        return spans([unit.number for unit in self.uncut])
+
+    @property
+    def name(self) -> str:
+        """Name on the track what passes uncut."""
+        return f"{self.trunk}/{self.numbers}"
+
+
+def passing_of(book: Book) -> tuple[Passing, ...]:
+    """Give the trunks that go through and are in the box, in the order of the job."""
+    job, found = book.job, []
+    slack = {item.trunk: item.slack_mm for item in job.through}
+    for row in book.plan.through:
+        if row.window_mm is None:
+            continue
+        enters, leaves = (book.ways[end] for end in row.ends)
+        through = next(item for item in job.through if item.trunk == row.trunk)
+        way = Way(enters.port or "", enters.travel or "clockwise", 0)
+        passage = Passage(job, through, way, leaves.port or "", lengths_of(job))
+        units = job.trunk_by_id[row.ends[0]].passing
+        new = row.ends[0] not in book.built_trunks
+        found.append(
+            Passing(
+                row.trunk, row.ends, row.window_mm, slack[row.trunk], row.loops or 0, passage.direct, units,
+                tuple(_cuts(book, row.ends, row.cut, row.window_mm, new=new)), new,
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _cuts(book: Book, ends: tuple[str, str], cut: tuple[int, ...], window_mm: int, *, new: bool) -> list[Cut]:
+    """Give the tubes that this work cuts: of a new trunk all that are cut, of one in service those without a built leg."""
+    job, found = book.job, []
+    for unit in cut:
+        legs = {end: [leg for leg in book.legs[end] if leg.subunit == unit] for end in ends}
+        both = [leg for some in legs.values() for leg in some]
+        if not new and (not both or any(leg.leg in book.built for leg in both)):
+            continue
+        capped = tuple(end for end in ends if not legs[end])
+        if not capped:
+            length = max(leg.cut_mm or 0 for leg in legs[ends[0]])
+            found.append(Cut(unit, ends[0], length, ()))
+            continue
+        way = book.ways[capped[-1]]
+        stored = capped_mm(
+            job, capped[-1], Way(way.port or "", way.travel or "clockwise", way.loops or 0), lengths_of(job)
+        )
+        found.append(Cut(unit, capped[-1], min(stored, window_mm), capped))
+    return found
+
+
+def spans(numbers: list[int]) -> str:
+    """Write numbers in runs: ``2, 4 – 6``."""
+    runs: list[list[int]] = []
+    for number in sorted(numbers):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]} – {run[-1]}" for run in runs)

@@ -1,0 +1,81 @@
+"""What steps say of trunks that go through: the window, what is cut and capped, and what passes uncut."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from trayopt.crewsheets.acts import Act
+from trayopt.crewsheets.book import Book, counted_sizes
+from trayopt.crewsheets.passing import Cut, Passing, spans
+from trayopt.crewsheets.units import Teller
+
+
+class ThroughWords:
+    """Lines of acts about trunks that go through."""
+
+    def __init__(self, book: Book, tell: Teller) -> None:
+        self.book, self.tell = book, tell
+        self.ends = {end for item in book.passing for end in item.ends}
+
+    def without(self, trunks: Iterable[str]) -> list[str]:
+        """Give the trunks that do not go through."""
+        return [trunk for trunk in trunks if trunk not in self.ends]
+
+    def name(self, trunk: str) -> str:
+        """Name the cable of a trunk: one that goes through is one cable."""
+        return next((item.trunk for item in self.book.passing if trunk in item.ends), trunk)
+
+    def of(self, act: Act) -> list[Passing]:
+        """Give the trunks that go through of an act."""
+        return [item for item in self.book.passing if item.ends[0] in act.trunks]
+
+    def windows(self, act: Act, key: str) -> Iterator[str]:
+        """Say of each window in a sheath how long it is, and between which ports."""
+        for item in self.of(act):
+            enters, leaves = (self.book.ways[end].port for end in item.ends)
+            length = self.tell.cut(item.window_mm)
+            yield self.tell(key, trunk=item.trunk, length=length, port=enters, other=leaves)
+
+    def release(self) -> Iterator[str]:
+        """Name exactly the tubes that are cut, and those that pass uncut."""
+        for item in self.book.passing:
+            if item.cuts:
+                units = [cut.unit for cut in item.cuts]
+                job = self.book.job
+                fibres = sum(job.subunit_of_leg[item.ends[0], unit].fibres for unit in units)
+                yield self.tell(
+                    "step.release_units.cut", n=len(units), trunk=item.trunk, units=spans(units), fibres=fibres
+                )
+            if item.uncut:
+                n = len(item.uncut)
+                yield self.tell("step.release_units.uncut", n=n, trunk=item.trunk, units=item.numbers)
+
+    def laid(self, act: Act) -> Iterator[str]:
+        """Say how what is not cut is laid from port to port."""
+        tell = self.tell
+        for item in self.of(act):
+            if not item.uncut:
+                continue
+            enters, leaves = (self.book.ways[end] for end in item.ends)
+            sizes = ", ".join(
+                tell("step.route.tubes", n=count, size=tell.size(size)) for size, count in counted_sizes(item.uncut)
+            )
+            yield tell("step.pass.line", n=len(item.uncut), trunk=item.trunk, units=item.numbers, tubes=sizes)
+            yield tell(
+                "step.pass.way", n=item.loops, port=enters.port, travel=tell(f"travel.{enters.travel}"),
+                other=leaves.port, guides=" → ".join(item.guides),
+            )  # fmt: skip
+        yield tell("step.pass.keep")
+
+    def cut(self, act: Act) -> Iterator[str]:
+        """Say where each tube is cut, tubes of one kind in one line, and what is capped and stored."""
+        for item in self.of(act):
+            kinds: dict[tuple[str, int, tuple[str, ...]], list[Cut]] = {}
+            for cut in item.cuts:
+                kinds.setdefault((cut.end, cut.length_mm, cut.capped), []).append(cut)
+            for (end, length, capped), cuts in kinds.items():
+                kind = "both" if not capped else "capped" if len(capped) == 1 else "stored"
+                yield self.tell(
+                    f"step.cut.{kind}", n=len(cuts), trunk=item.trunk, units=spans([cut.unit for cut in cuts]),
+                    end=end, length=self.tell.cut(length), other=next(e for e in item.ends if e != end),
+                )  # fmt: skip

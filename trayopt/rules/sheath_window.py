@@ -1,0 +1,71 @@
+"""sheath_window: the window in the sheath of a trunk that goes through is no longer than the cable that can be drawn in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.job import Job
+from trayopt.domain.through import Through
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import several
+from trayopt.track.laid import Laid
+from trayopt.track.lengths import CUT_STEP_MM, lengths_of
+from trayopt.track.window import least_mm
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class SheathWindow(Rule[NoParameters]):
+    """Broken when the window of a trunk that goes through is longer than its ``slack_mm``."""
+
+    id = "sheath_window"
+    speaks_of = "through"
+    kind = "physical"
+    subject = "through trunk"
+    statement = "the window in the sheath of a trunk that goes through is longer than the slack of its cable"
+    why = "A cable that passes has no end to draw on: what is opened and laid in loops is slack from both sides of the box."
+    blamed = 0
+    helped_by = frozenset({"slack", "loops"})
+    says_all = True
+    of_divisions = True
+    way_cells = ("loops", "port", "travel")
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Compare the window of every trunk that goes through with the slack of its cable."""
+        for window in laid.windows:
+            slack = window.through.slack_mm
+            if slack is not None and window.length_mm > slack:
+                way = f"; what is uncut makes {several(window.loops, 'loop')}" if window.loops else ""
+                yield Breach(
+                    window.through.trunk,
+                    f"the window in the sheath of {window.through} is {window.length_mm:,} mm{way}; "
+                    f"{slack:,} mm of its cable can be drawn in",
+                )
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Bound the window from above."""
+        for item in job.through:
+            if item.slack_mm is not None:
+                post(x.window_steps_at_least(item) <= item.slack_mm // CUT_STEP_MM, item.trunk)
+
+    def applies(self, job: Job, subject: str) -> bool:
+        """Whether the slack of the cable is known."""
+        return any(item.trunk == subject and item.slack_mm is not None for item in job.through)
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say how long the window is at least, and how much of the cable can be drawn in."""
+        item = _through(job, subject)
+        slack = "no limit is given" if item.slack_mm is None else f"{item.slack_mm:,} mm of its cable can be drawn in"
+        return f"{subject}: the window in its sheath is {least_mm(job, item, lengths_of(job)):,} mm or more; {slack}"
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what makes a window shorter."""
+        del laid
+        ends = " or ".join(_through(job, subject).ends)
+        return f"let {ends} make fewer loops or go to nearer trays, or agree more slack of {subject}"
+
+
+def _through(job: Job, subject: str) -> Through:
+    return next(item for item in job.through if item.trunk == subject)

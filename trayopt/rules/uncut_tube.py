@@ -1,0 +1,50 @@
+"""uncut tube: what a trunk that goes through does not have cut stays whole."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.job import Job
+from trayopt.domain.ranges import Run
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import listed
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class UncutTube(Rule[NoParameters]):
+    """Broken when fibres of a tube that passes uncut lie in a tray."""
+
+    id = "uncut_tube"
+    named = "uncut tube"
+    kind = "always"
+    subject = "subunit"
+    statement = "fibres of a tube that a trunk which goes through does not have cut lie in a tray"
+    why = "A tube that passes uncut may carry live light; no mark and no step cuts it."
+    cells = ("fibres", "from fibres", "from")
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Look for rows of the plan that name fibres of uncut tubes."""
+        for trunk in job.trunks:
+            for unit in trunk.passing:
+                rows = [c for c in laid.claims if c.trunk == trunk.id and c.first <= unit.last and c.last >= unit.first]
+                if rows:
+                    lie = listed([f"{Run(row.trunk, row.first, row.last)} in {row.place}" for row in rows])
+                    yield Breach(unit.name, f"the tube of {unit.name} passes uncut, and the plan has {lie}")
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Post nothing: no model has legs of tubes that pass uncut."""
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say what of a trunk passes uncut."""
+        trunk, _, _ = subject.rpartition("/")
+        numbers = listed(job.trunk_by_id[trunk].uncut)
+        return f"{subject}: tubes {numbers} of {trunk} pass uncut, as no join and no cut of the job names them"
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say how a tube comes to be cut."""
+        del job, laid
+        return f"take {subject} out of the trays; if it is to be cut, join its fibres, or name it under cut"

@@ -1,0 +1,161 @@
+"""The window in the sheath of a trunk that goes through: how long it is, and the way of the tubes in it that are not cut.
+
+Both ends of a tube that is cut are made out of the window, and what is not cut fills it from port to port: from the port by which
+the trunk enters it travels as that end does, makes as many whole loops as the longest cut tube asks for, and goes on to the
+other port. Lengths in mm, each straight piece rounded up by itself.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from trayopt.domain.assignment import Way
+from trayopt.domain.base import ceil_to, straight_mm
+from trayopt.domain.through import Through
+from trayopt.track.lengths import CUT_STEP_MM, Lengths
+from trayopt.track.routes import all_ways, routes_of
+
+if TYPE_CHECKING:
+    from trayopt.domain.job import Job, Trunk
+    from trayopt.track.laid import Laid
+
+
+class Window(NamedTuple):
+    """The window of a trunk that goes through: its length, and loops and direct way of the tubes that are not cut."""
+
+    through: Through
+    length_mm: int
+    loops: int
+    direct: tuple[str, ...]
+
+
+class Passage:
+    """The way from port to port of what is not cut, for the ways of the two ends.
+
+    Attributes
+    ----------
+    direct
+        Guides of the direct way, those of both ports among them.
+    least_mm
+        Length without a loop and without what is allowed for the lay.
+    """
+
+    def __init__(self, job: Job, through: Through, enters: Way, leaves_by: str, lengths: Lengths) -> None:
+        ring = routes_of(job).ring
+        one, other = (job.enclosure.port_by_id[port] for port in (enters.port, leaves_by))
+        self.lengths, self.ring_mm = lengths, ring.length_mm
+        self.direct = ring.direct(one.guide, other.guide, enters.travel)
+        self.least_mm = (
+            sum(job.trunk_by_id[end].transition_mm for end in through.ends)
+            + spur_mm(job, one.id)
+            + ring.direct_mm(one.guide, other.guide, enters.travel)
+            + spur_mm(job, other.id)
+        )
+
+    def exact_mm(self, loops: int) -> int:
+        """Length with so many loops, not rounded up yet."""
+        return self.least_mm + self.lengths.allowance_mm + loops * self.a_loop_mm
+
+    @property
+    def a_loop_mm(self) -> int:
+        """What a loop more takes."""
+        return self.ring_mm + self.lengths.allowance_mm
+
+    def length_mm(self, loops: int) -> int:
+        """Length of the window with so many loops."""
+        return ceil_to(self.exact_mm(loops), CUT_STEP_MM)
+
+    def loops_for(self, need_mm: int) -> int:
+        """Fewest loops with which the window is as long as this."""
+        short = need_mm - (CUT_STEP_MM - 1) - self.exact_mm(0)
+        return max(0, -(-short // self.a_loop_mm))
+
+
+def spur_mm(job: Job, port: str) -> int:
+    """Length from a port to its guide."""
+    ring = routes_of(job).ring
+    at = job.enclosure.port_by_id[port]
+    guide = ring.guides[ring.number[at.guide]]
+    return straight_mm(at.x_mm, at.y_mm, guide.x_mm, guide.y_mm)
+
+
+def capped_mm(job: Job, trunk: str, way: Way, lengths: Lengths) -> int:
+    """Length of the end of a cut tube that is spliced to nothing: capped, it is stored in the loops of its side."""
+    loops = way.loops * (routes_of(job).ring.length_mm + lengths.allowance_mm)
+    return ceil_to(job.trunk_by_id[trunk].transition_mm + spur_mm(job, way.port) + loops, CUT_STEP_MM)
+
+
+def need_mm(laid: Laid, through: Through, lengths: Lengths) -> int:
+    """Length that the longest cut tube asks for: both its ends together, the longest leg of each."""
+    job, needs = laid.job, [0]
+    for unit in job.trunk_by_id[through.ends[0]].subunits:
+        both = 0
+        for end in through.ends:
+            legs = laid.by_subunit.get((end, unit.number), ())
+            both += max(
+                (lengths.cut_of(laid, leg) for leg in legs), default=capped_mm(job, end, laid.ways[end], lengths)
+            )
+        needs.append(both)
+    return max(needs)
+
+
+def window_of(laid: Laid, through: Through, lengths: Lengths) -> Window | None:
+    """Give the window of a trunk that goes through; None where it stays outside."""
+    if through.ends[0] not in laid.ways:
+        return None
+    need = need_mm(laid, through, lengths)
+    enters, leaves = (laid.ways[end] for end in through.ends)
+    passage = Passage(laid.job, through, enters, leaves.port, lengths)
+    if not laid.job.trunk_by_id[through.ends[0]].uncut:
+        return Window(through, need, 0, passage.direct)
+    loops = passage.loops_for(need)
+    return Window(through, passage.length_mm(loops), loops, passage.direct)
+
+
+def passages(job: Job, through: Through, lengths: Lengths) -> list[tuple[Way, str, Passage]]:
+    """Give every way from port to port inside the limits of the two ends: of the first end without loops, and the other port."""
+    enters, leaves = (job.trunk_by_id[end] for end in through.ends)
+    return [
+        (way, port, Passage(job, through, way, port, lengths))
+        for way in dict.fromkeys(way._replace(loops=0) for way in all_ways(job, enters))
+        for port in leaves.allowed_ports(job.enclosure)
+    ]
+
+
+def extents_mm(job: Job, trunk: Trunk, lengths: Lengths) -> dict[Way, tuple[int, int]]:
+    """Give for each way of a cable end the least and the most that it takes of a cut tube."""
+    routes, found = routes_of(job), {}
+    spliced = any(job.spliced[trunk.id, unit.number] for unit in trunk.subunits)
+    for way in all_ways(job, trunk):
+        cuts = [
+            lengths.cut_mm(trunk.transition_mm, routes.route_mm(way, place, end.id), way.loops)
+            for place in job.enclosure.places
+            for end in job.enclosure.stack_by_id[place.stack].ends
+        ]
+        capped = capped_mm(job, trunk.id, way, lengths)
+        found[way] = min([capped, *cuts]), max([capped, *(cuts if spliced else ())])
+    return found
+
+
+def loops_between(job: Job, through: Through, lengths: Lengths) -> tuple[int, int]:
+    """Give the fewest and the most loops that the uncut tubes of a trunk in the box can have to make, in any plan."""
+    sides = [extents_mm(job, job.trunk_by_id[end], lengths) for end in through.ends]
+    found = []
+    for flat, port, passage in passages(job, through, lengths):
+        one = [extent for way, extent in sides[0].items() if way._replace(loops=0) == flat]
+        other = [extent for way, extent in sides[1].items() if way.port == port]
+        for a in one:
+            for b in other:
+                found += [passage.loops_for(a[0] + b[0]), passage.loops_for(a[1] + b[1])]
+    return (min(found), max(found)) if found else (0, 0)
+
+
+def least_mm(job: Job, through: Through, lengths: Lengths) -> int:
+    """Give a length below which no plan has the window of a trunk in the box."""
+    sides = [
+        min((a for a, _ in extents_mm(job, job.trunk_by_id[end], lengths).values()), default=0) for end in through.ends
+    ]
+    if not job.trunk_by_id[through.ends[0]].uncut:
+        return sum(sides)
+    ways = passages(job, through, lengths)
+    return min((way.length_mm(way.loops_for(sum(sides))) for _, _, way in ways), default=sum(sides))
