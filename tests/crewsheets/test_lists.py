@@ -101,7 +101,7 @@ def seat(job: Job, trunk: str, fibre: int) -> tuple[int, int, int]:
 @cases
 def test_every_list_of_every_part_is_there(case: str) -> None:
     made = sheets(case).tables
-    assert set(made) == {name for lists in PARTS.values() for name in lists} - {"again"}
+    assert set(made) == {name for lists in PARTS.values() for name in lists} - {"again", "passing"}
     for table in made.values():
         assert all(len(row) == len(table.columns) for row in table.rows)
 

@@ -103,7 +103,7 @@ def plan_pictures(job: Job, plan: Plan, *, language: str = "en") -> dict[str, st
 
     options = _options((), "metric", language, None, codes=False)
     book, tell = Book(job, plan, options.settings), Teller(words_of(language), options.units)
-    drawn = [front_picture(book, tell), *(order_picture(book, trunk, tell) for trunk in book.ways)]
+    drawn = [front_picture(book, tell), *(order_picture(book, trunk, tell) for trunk in book.ways if book.legs[trunk])]
     return {picture.id: svg_text(picture) for picture in drawn}
 
 
