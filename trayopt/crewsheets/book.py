@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Literal, NamedTuple
 
 from trayopt.checker.claims import assignment_of
-from trayopt.crewsheets.passing import Passing, passing_of
+from trayopt.crewsheets.passing import Inside, Passing, passing_of
 from trayopt.crewsheets.settings import Settings
 from trayopt.crewsheets.travellers import Traveller, groups_of, travellers_of, travels_own
 from trayopt.domain.cablework import Subunit
@@ -92,7 +92,7 @@ class Book:
     @cached_property
     def passing(self) -> tuple[Passing, ...]:
         """Trunks that go through and are in the box."""
-        return passing_of(self)
+        return passing_of(self.job, self.plan, Inside(self.ways, self.legs, self.built, self.built_trunks))
 
     @cached_property
     def groups(self) -> tuple[tuple[int, ...], ...]:

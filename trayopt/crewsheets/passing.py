@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from collections.abc import Collection, Mapping, Sequence
+from typing import NamedTuple
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.cablework import Subunit
+from trayopt.domain.job import Job
+from trayopt.domain.plan import Plan, PlanLeg, PlanThrough, PlanTrunk
 from trayopt.track.lengths import lengths_of
 from trayopt.track.window import Passage, capped_mm
-
-if TYPE_CHECKING:
-    from trayopt.crewsheets.book import Book
 
 
 class Cut(NamedTuple):
@@ -49,46 +49,55 @@ class Passing(NamedTuple):
         return f"{self.trunk}/{self.numbers}"
 
 
-def passing_of(book: Book) -> tuple[Passing, ...]:
+class Inside(NamedTuple):
+    """What is in the box: ways and placed legs by trunk, the names of legs that are built, and trunks that are."""
+
+    ways: Mapping[str, PlanTrunk]
+    legs: Mapping[str, Sequence[PlanLeg]]
+    built: Collection[str]
+    built_trunks: Collection[str]
+
+
+def passing_of(job: Job, plan: Plan, inside: Inside) -> tuple[Passing, ...]:
     """Give the trunks that go through and are in the box, in the order of the job."""
-    job, found = book.job, []
+    found = []
     slack = {item.trunk: item.slack_mm for item in job.through}
-    for row in book.plan.through:
+    for row in plan.through:
         if row.window_mm is None:
             continue
-        enters, leaves = (book.ways[end] for end in row.ends)
+        enters, leaves = (inside.ways[end] for end in row.ends)
         through = next(item for item in job.through if item.trunk == row.trunk)
         way = Way(enters.port or "", enters.travel or "clockwise", 0)
         passage = Passage(job, through, way, leaves.port or "", lengths_of(job))
         units = job.trunk_by_id[row.ends[0]].passing
-        new = row.ends[0] not in book.built_trunks
+        new = row.ends[0] not in inside.built_trunks
         found.append(
             Passing(
                 row.trunk, row.ends, row.window_mm, slack[row.trunk], row.loops or 0, passage.direct, units,
-                tuple(_cuts(book, row.ends, row.cut, row.window_mm, new=new)), new,
+                tuple(_cuts(job, inside, row, new=new)), new,
             )
         )  # fmt: skip
     return tuple(found)
 
 
-def _cuts(book: Book, ends: tuple[str, str], cut: tuple[int, ...], window_mm: int, *, new: bool) -> list[Cut]:
+def _cuts(job: Job, inside: Inside, row: PlanThrough, *, new: bool) -> list[Cut]:
     """Give the tubes that this work cuts: of a new trunk all that are cut, of one in service those without a built leg."""
-    job, found = book.job, []
-    for unit in cut:
-        legs = {end: [leg for leg in book.legs[end] if leg.subunit == unit] for end in ends}
+    ends, found = row.ends, []
+    for unit in row.cut:
+        legs = {end: [leg for leg in inside.legs[end] if leg.subunit == unit] for end in ends}
         both = [leg for some in legs.values() for leg in some]
-        if not new and (not both or any(leg.leg in book.built for leg in both)):
+        if not new and (not both or any(leg.leg in inside.built for leg in both)):
             continue
         capped = tuple(end for end in ends if not legs[end])
         if not capped:
             length = max(leg.cut_mm or 0 for leg in legs[ends[0]])
             found.append(Cut(unit, ends[0], length, ()))
             continue
-        way = book.ways[capped[-1]]
+        way = inside.ways[capped[-1]]
         stored = capped_mm(
             job, capped[-1], Way(way.port or "", way.travel or "clockwise", way.loops or 0), lengths_of(job)
         )
-        found.append(Cut(unit, capped[-1], min(stored, window_mm), capped))
+        found.append(Cut(unit, capped[-1], min(stored, row.window_mm or stored), capped))
     return found
 
 

@@ -2,21 +2,51 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import TYPE_CHECKING, Annotated, Any
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Any, Protocol
 
 from pydantic import Field
 
+from trayopt.domain.assignment import Way
 from trayopt.domain.base import Frozen, ceil_to
-
-if TYPE_CHECKING:
-    from trayopt.domain.job import Job
-    from trayopt.track.laid import Laid, LaidLeg
+from trayopt.domain.cablework import Leg
+from trayopt.domain.job import Job
 
 CUT_STEP_MM = 50
 
 
 Millimetres = Annotated[int, Field(ge=0, le=100_000)]
+
+
+class Placed(Protocol):
+    """What is asked of a placed leg."""
+
+    @property
+    def leg(self) -> Leg: ...  # noqa: D102
+    @property
+    def route_mm(self) -> int: ...  # noqa: D102
+
+
+class Opened(Protocol):
+    """What is asked of a window in a sheath."""
+
+    @property
+    def length_mm(self) -> int: ...  # noqa: D102
+
+
+class Lying(Protocol):
+    """What is asked of a plan as it lies."""
+
+    @property
+    def job(self) -> Job: ...  # noqa: D102
+    @property
+    def ways(self) -> Mapping[str, Way]: ...  # noqa: D102
+    @property
+    def legs(self) -> Mapping[str, Sequence[Placed]]: ...  # noqa: D102
+    @property
+    def by_subunit(self) -> Mapping[tuple[str, int], Sequence[Placed]]: ...  # noqa: D102
+    @property
+    def window_at(self) -> Mapping[str, Opened]: ...  # noqa: D102
 
 
 class Lengths(Frozen):
@@ -46,12 +76,12 @@ class Lengths(Frozen):
         """Length of jacket to take off a trunk: the greatest cut, and at least what the loops ask for."""
         return max([*cuts_mm, self.least_mm + self.extra_loop_mm * (loops - 1)])
 
-    def cut_of(self, laid: Laid, leg: LaidLeg) -> int:
+    def cut_of(self, laid: Lying, leg: Placed) -> int:
         """Length at which a placed leg is cut, in mm."""
         trunk = leg.leg.trunk
         return self.cut_mm(laid.job.trunk_by_id[trunk].transition_mm, leg.route_mm, laid.ways[trunk].loops)
 
-    def strip_of(self, laid: Laid, trunk: str) -> int:
+    def strip_of(self, laid: Lying, trunk: str) -> int:
         """Length of jacket to take off a trunk in the box, in mm; of one that goes through, the window in its sheath."""
         window = laid.window_at.get(trunk)
         if window is not None:

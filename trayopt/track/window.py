@@ -7,17 +7,14 @@ other port. Lengths in mm, each straight piece rounded up by itself.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import ceil_to, straight_mm
+from trayopt.domain.job import Job, Trunk
 from trayopt.domain.through import Through
-from trayopt.track.lengths import CUT_STEP_MM, Lengths
+from trayopt.track.lengths import CUT_STEP_MM, Lengths, Lying
 from trayopt.track.routes import all_ways, routes_of
-
-if TYPE_CHECKING:
-    from trayopt.domain.job import Job, Trunk
-    from trayopt.track.laid import Laid
 
 
 class Window(NamedTuple):
@@ -85,7 +82,7 @@ def capped_mm(job: Job, trunk: str, way: Way, lengths: Lengths) -> int:
     return ceil_to(job.trunk_by_id[trunk].transition_mm + spur_mm(job, way.port) + loops, CUT_STEP_MM)
 
 
-def need_mm(laid: Laid, through: Through, lengths: Lengths) -> int:
+def need_mm(laid: Lying, through: Through, lengths: Lengths) -> int:
     """Length that the longest cut tube asks for: both its ends together, the longest leg of each."""
     job, needs = laid.job, [0]
     for unit in job.trunk_by_id[through.ends[0]].subunits:
@@ -99,7 +96,7 @@ def need_mm(laid: Laid, through: Through, lengths: Lengths) -> int:
     return max(needs)
 
 
-def window_of(laid: Laid, through: Through, lengths: Lengths) -> Window | None:
+def window_of(laid: Lying, through: Through, lengths: Lengths) -> Window | None:
     """Give the window of a trunk that goes through; None where it stays outside."""
     if through.ends[0] not in laid.ways:
         return None

@@ -5,17 +5,14 @@ Both numbers are bounds from below that a plan can meet: whatever bounds them fr
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Trunk
 from trayopt.domain.through import Through
-from trayopt.rules.variables import Expression
+from trayopt.rules.variables import Expression, Variables
 from trayopt.track.lengths import CUT_STEP_MM, Lengths, lengths_of
 from trayopt.track.window import capped_mm, extents_mm, loops_between, passages
-
-if TYPE_CHECKING:
-    from trayopt.solver.model.model import Model
 
 
 class WindowNumbers(NamedTuple):
@@ -25,7 +22,7 @@ class WindowNumbers(NamedTuple):
     steps: Expression
 
 
-def window_numbers(model: Model, through: Through) -> WindowNumbers:
+def window_numbers(model: Variables, through: Through) -> WindowNumbers:
     """Make the numbers of one window."""
     job = model.job
     lengths = lengths_of(job)
@@ -55,11 +52,11 @@ def window_numbers(model: Model, through: Through) -> WindowNumbers:
     return WindowNumbers(loops, steps)
 
 
-def _part(model: Model, trunk: Trunk, unit: Subunit, lengths: Lengths, most: int) -> Expression:
+def _part(model: Variables, trunk: Trunk, unit: Subunit, lengths: Lengths, most: int) -> Expression:
     """Give the steps that one end takes of a cut tube: its longest leg, or what is capped and stored."""
     job, routes = model.job, model.routes
     steps = model.number(most, f"steps of {unit.name}")
-    legs = model.all_legs(unit)
+    legs = [leg for of in model.divisions(unit) for leg in model.legs(unit, of)]
     placed = model.any_of(*(model.placed(leg) for leg in legs))
     for way in model.ways(trunk):
         goes = model.goes(trunk, way)
