@@ -12,6 +12,7 @@ from tests.rules.test_cases import LEGS, WAYS
 from tests.strategies import worked_example
 from trayopt.checker import assignment_of as read_back
 from trayopt.checker import assignment_of_claims, check, check_assignment, measure
+from trayopt.checker.compare import differences
 from trayopt.domain.assignment import Way
 from trayopt.errors import InputError
 
@@ -225,3 +226,8 @@ def test_a_difference_in_words() -> None:
 def test_another_job_is_seen() -> None:
     other = job_of(worked_example(bench_mm=1801))
     assert [figure.path for figure in check(other, plan_of(PLAN)).figures] == ["job.digest"]
+
+
+def test_a_difference_inside_a_part_says_its_whole_path() -> None:
+    told = list(differences({"solver": {"seed": 1}}, {"solver": {"seed": 2}}))
+    assert [(item.path, item.claimed, item.right) for item in told] == [("solver.seed", 1, 2)]

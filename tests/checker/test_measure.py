@@ -278,3 +278,17 @@ def test_goals_in_another_order() -> None:
 def test_an_order_that_moves_other_goals_is_refused() -> None:
     with pytest.raises(ValueError, match="allowed"):
         planned(goal_order=["unplaced"])
+
+
+def test_fibres_behind_the_last_splice_are_parked_as_one_run() -> None:
+    change = {"joins.0": {"a": "P:1-37", "b": "Q:1-37"}}
+    plan = planned(change, legs=LEGS)
+    parked = [run for tray in plan.trays for run in tray.parked]
+    assert parked == ["P:38-48", "Q:38-48"]
+
+
+def test_a_search_that_found_nothing_has_no_status_of_a_plan() -> None:
+    job = job_of(worked_example())
+    empty = measure(job, assignment_of(job, {}, {}), status="none", stopped="time_limit", bounds={}, solver=SOLVER)
+    assert check(job, empty).plan.status == "none"
+    assert check(job, empty).figures == ()

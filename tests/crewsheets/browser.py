@@ -26,7 +26,8 @@ WHOLE = "TRAYOPT_TESTS_WHOLE"
 """Set by ``.ci/run``: a test that lacks a program then fails, where it else is skipped with the reason."""
 
 
-def _lacking(what: str) -> NoReturn:
+def lacking(what: str) -> NoReturn:
+    """Skip a test that lacks a program, with the reason; fail it where every program is to be there."""
     if os.environ.get(WHOLE):
         pytest.fail(what)
     pytest.skip(what)
@@ -36,7 +37,7 @@ def chromium() -> str:
     """Find the browser; ``CHROMIUM`` names another one."""
     found = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
     if found is None:
-        _lacking("tests of pages need Chromium: apt-get install chromium, or name one in CHROMIUM")
+        lacking("tests of pages need Chromium: apt-get install chromium, or name one in CHROMIUM")
     return found
 
 
@@ -64,7 +65,7 @@ def axe() -> str:
     if not script.exists():
         npm = shutil.which("npm")
         if npm is None:
-            _lacking(f"tests of accessibility need {AXE}: install npm, or name a copy of axe.min.js in AXE_CORE")
+            lacking(f"tests of accessibility need {AXE}: install npm, or name a copy of axe.min.js in AXE_CORE")
         folder.mkdir(exist_ok=True)
         subprocess.run(
             [npm, "install", "--no-save", "--no-audit", "--no-fund", "--prefix", str(folder), AXE],

@@ -66,6 +66,8 @@ def _shared_out(order: Callable[[End, int], Runs]) -> Callable[[Sequence[End]], 
     """Join the first trunk to the others, one after the other, whose fibres are taken in an order."""
 
     def join(ends: Sequence[End]) -> Pairs:
+        if not ends:
+            return
         lead, *others = ends
         first = 1
         for other in others:

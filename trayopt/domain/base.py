@@ -14,7 +14,9 @@ DivideAt = Literal["tray", "port"]
 DIVIDE_AT: tuple[DivideAt, DivideAt] = ("tray", "port")
 """Where a trunk is divided: at the trays' entrances, or at its port."""
 
-Id = Annotated[str, StringConstraints(min_length=1, max_length=64, pattern=r"^[^\s:/+\x00-\x1f][^:/+\x00-\x1f]*$")]
+ID, LONGEST_ID = r"^[^\s:/+\x00-\x1f][^:/+\x00-\x1f]*$", 64
+"""What an id is made of, and how long it may be: it is never a path."""
+Id = Annotated[str, StringConstraints(min_length=1, max_length=LONGEST_ID, pattern=ID)]
 Millimetres = Annotated[int, Field(ge=-100_000, le=100_000)]
 Size = Annotated[float, Field(gt=0, le=100_000, allow_inf_nan=False)]
 Count = Annotated[int, Field(ge=1, le=100_000)]

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Literal, get_args
 
+from trayopt.domain.base import ID, LONGEST_ID
 from trayopt.domain.cable import Cable
 from trayopt.domain.hardware import Enclosure, Tray, TubeSet
 from trayopt.errors import InputError
@@ -55,6 +57,8 @@ class Library:
 
     def candidates(self, kind: Kind, entry: str) -> Iterator[Path]:
         """Give the files that may hold an entry, in order of search; a file of another kind may be among them."""
+        if len(entry) > LONGEST_ID or not re.match(ID, entry):
+            return  # no id: as a path it would leave the folders
         for folder in reversed(self.folders):
             usual = folder / FOLDERS[kind] / f"{entry}.yaml"
             if usual.is_file():
