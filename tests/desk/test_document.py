@@ -238,3 +238,27 @@ def test_a_plan_is_laid_by_hand_from_nothing(folder: Path) -> None:
     assert place(state, "S1/1.2") == "left/2"
     assert [each["inside"] for each in state["board"]["trunks"]] == [True, True]
     assert act(desk, "save")["answer"] == {"written": ["job-plan.json"]}
+
+
+def test_a_table_that_changes_beside_the_job_is_told_and_read_again(folder: Path) -> None:
+    desk = Desk(copied(folder, "2x1728-shuffled-subunits"))
+    assert desk.state()["changed_beside"] == []
+    before = desk.state()["board"]["splices"]
+    table = folder / "2x1728-shuffled-subunits.csv"
+    table.write_text("\n".join(table.read_text(encoding="utf-8").splitlines()[:-1]), encoding="utf-8")
+    assert desk.state()["changed_beside"] == [table.name]
+    assert desk.state()["board"]["splices"] == before
+    state = act(desk, "reread")
+    assert state["board"]["splices"] < before
+    assert state["changed_beside"] == []
+
+
+def test_a_folder_that_cannot_be_written_is_told_at_once(desk: Desk, folder: Path) -> None:
+    folder.rename(folder.with_name("elsewhere"))
+    state = act(desk, "move", leg="N1/3.2", stack="left", position=6)
+    assert "cannot be written" in state["unkept"]
+    assert place(state, "N1/3.2") == "left/6"
+    with pytest.raises(InputError):
+        act(desk, "save", over=True)
+    folder.with_name("elsewhere").rename(folder)
+    assert act(desk, "undo")["unkept"] == ""

@@ -16,6 +16,7 @@ import pytest
 
 from tests.desk.conftest import Serve
 from tests.desk.test_document import act, goal, place
+from trayopt.desk.acts import Wrong
 from trayopt.desk.desk import Desk
 from trayopt.desk.files import answers
 from trayopt.desk.server import Served
@@ -159,6 +160,27 @@ def test_reasons_come_with_ways_out_that_are_applied(folder: Path) -> None:
     desk.close()
 
 
+@pytest.mark.slow
+def test_a_way_out_of_hardware_is_carried_out_beside_the_job_and_opened(folder: Path) -> None:
+    from tests.desk.conftest import copied
+
+    job = copied(folder, "no-2x864-guide-fill-wall-2x6")
+    desk = Desk(job, workers=1)
+    desk.begin({"kind": "explain", "limit_s": 100})
+    ended(desk)
+    ways = desk.state()["results"]["explain"]["ways"]
+    number = next(i for i, way in enumerate(ways) if "changed.yaml" in way["edit"])
+    made = act(desk, "apply", kind="explain", way=number)["answer"]
+    assert (folder / made["folder"] / "wall-2x6-changed.yaml").exists()
+    with pytest.raises(Wrong, match="gone"):
+        act(desk, "open", folder="..", job=made["jobs"][0])
+    state = act(desk, "open", folder=made["folder"], job=made["jobs"][0])
+    assert state["board"]["passed"]
+    assert state["changed_beside"] == []
+    assert desk.document.job_disk.path == folder / made["folder"] / job.name
+    desk.close()
+
+
 def test_what_a_thing_costs_is_asked_of_that_thing_alone(desk: Desk) -> None:
     act(desk, "move", leg="N1/1.1", stack="left", position=6)
     desk.begin({"kind": "keep", "leg": "N1/1.1", "limit_s": 60})
@@ -167,6 +189,22 @@ def test_what_a_thing_costs_is_asked_of_that_thing_alone(desk: Desk) -> None:
     assert "N1:1-72 left/6" in found["about"]
     assert found["explanation"]["expected"]["possible"] is True
     assert found["explanation"]["expected"]["cost"] is not None
+
+
+def test_a_search_that_is_stopped_keeps_the_best(folder: Path) -> None:
+    from tests.desk.conftest import copied
+
+    desk = Desk(copied(folder, "2x432-shuffled-wall-2x6"), workers=1)
+    desk.begin({"kind": "solve", "limit_s": 300})
+    with pytest.raises(Wrong, match="busy"):
+        desk.begin({"kind": "explain"})
+    while desk.search.running and not desk.state()["run"]["goals"]:
+        time.sleep(0.02)
+    desk.close()
+    state = desk.state()
+    assert state["board"]["unplaced"] == 0
+    assert state["unsaved"] == [False, True]
+    assert desk.keeping.file.exists()
 
 
 def test_an_end_leaves_no_process_behind(folder: Path) -> None:

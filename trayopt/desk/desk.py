@@ -53,6 +53,8 @@ class Desk:
         self.results: dict[str, dict[str, Any]] = {}
         self.unkept = ""
         self._scratch: str | None = None
+        self._made: set[str] = set()
+        """Folders beside the job that ways out were carried out into."""
         self._reference = self.document.now.decisions
 
     def close(self) -> None:
@@ -72,6 +74,7 @@ class Desk:
                 "at": self._at,
                 "run": None if self.search.run is None else self.search.run.plain(),
                 "changed": [disk.path.name for disk in (document.job_disk, document.plan_disk) if disk.changed],
+                "changed_beside": [disk.path.name for disk in document.beside() if disk.changed],
             }
             if since == self.revision:
                 return short
@@ -113,7 +116,7 @@ class Desk:
             before = self.document.now
             own = {
                 "take_over": self._take_over, "leave": self._leave, "take": self._take, "save": self._save,
-                "reload": self._reload, "apply": self._apply, "forget": self._forget,
+                "reload": self._reload, "reread": self._reread, "apply": self._apply, "forget": self._forget, "open": self._open,
             }  # fmt: skip
             name = acts.text(request, "act")
             answer = own[name](request) if name in own else acts.done(self.document, name, request)
@@ -154,6 +157,10 @@ class Desk:
     def _reload(self, request: Mapping[str, Any]) -> None:
         self.document.reload()
 
+    def _reread(self, request: Mapping[str, Any]) -> None:
+        self.document.reread()
+        self._at += 1
+
     def _forget(self, request: Mapping[str, Any]) -> None:
         self.results.pop(acts.text(request, "kind"), None)
 
@@ -192,8 +199,25 @@ class Desk:
             )
         folder = _free(self.document.job_disk.path)
         shutil.copytree(way["folder"], folder)
+        self._made.add(folder.name)
         jobs = sorted(path.name for path in folder.glob("*.yaml") if (folder / f"{path.stem}-plan.json").exists())
         return {"folder": folder.name, "jobs": jobs}
+
+    def _open(self, request: Mapping[str, Any]) -> None:
+        """Open what a way out was carried out into; everything here must be saved."""
+        folder, name = acts.text(request, "folder"), acts.text(request, "job")
+        here = self.document
+        if folder not in self._made or Path(name).name != name:
+            raise Wrong("gone")
+        if here.job_unsaved or here.plan_unsaved:
+            raise Wrong("unsaved")
+        if self.search.running:
+            raise Wrong("busy")
+        path = here.job_disk.path.with_name(folder) / name
+        self.document = Document(path, None, here.library)
+        self.keeping = Keeping(path, answers, self.keeping.name, self.keeping.port)
+        self.left_behind = self.keeping.left_behind()
+        self.results, self._reference, self._made = {}, self.document.now.decisions, set()
 
     # -- searches ----------------------------------------------------------------------------------------------------
 

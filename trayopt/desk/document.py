@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from trayopt import api
 from trayopt.desk.decisions import Decisions, decisions_of, fitted, plan_of
@@ -86,6 +86,7 @@ class Document:
         self.steps: list[Step] = [Step(text, Decisions())]
         self._last = self.reading.job
         self._yaml: tuple[str, YamlFile] | None = None
+        self._named: tuple[str, list[Watched]] | None = None
         self._unread = opened
         if opened is not None and self._last is not None:
             self.steps = [Step(text, self._opened(opened))]
@@ -156,6 +157,15 @@ class Document:
             del self._read[next(iter(self._read))]
         return found
 
+    def beside(self) -> list[Watched]:
+        """Give the files that the job names by their path: hardware of its own, a table of joins."""
+        if self._named is None or self._named[0] != self.now.text:
+            folder = self.job_disk.path.parent
+            before = {} if self._named is None else {disk.path: disk for disk in self._named[1]}
+            paths = [folder / name for name in dict.fromkeys(_paths_in(self.yaml().data))]
+            self._named = self.now.text, [before.get(path) or Watched(path) for path in paths]
+        return self._named[1]
+
     def yaml(self) -> YamlFile:
         """Give the text as a file to change; whoever changes it hands its text to ``write``."""
         if self._yaml is None or self._yaml[0] != self.now.text:
@@ -191,8 +201,15 @@ class Document:
         self.lost = lost
 
     def reread(self) -> None:
-        """Read the job again, for a file that it names was changed."""
+        """Read the job again, for a file that it names was changed; what is decided stays, as far as it has a meaning."""
         self._read.clear()
+        for disk in self.beside():
+            disk.seen()
+        job = self.reading.job
+        if job is not None:
+            decisions, lost = fitted(job, self.now.decisions)
+            self._push(Step(self.now.text, decisions, "reloaded"))
+            self._last, self.lost = job, lost
 
     def _push(self, step: Step) -> None:
         before = self.now
@@ -294,7 +311,7 @@ class Document:
         """
         job_file = self.job_disk.path
         text = _yaml(read_text(job_file, MOST_BYTES), str(job_file))
-        self.reread()
+        self._read.clear()
         job = self.reading_of(text).job
         decisions, on_disk = self.now.decisions, self.saved.decisions
         if job is not None and self.plan_disk.path.exists() and self.plan_disk.changed:
@@ -305,6 +322,15 @@ class Document:
         self.job_disk.seen()
         self.plan_disk.seen()
         self.saved = Step(text, on_disk)
+
+
+def _paths_in(value: Any) -> Iterator[str]:
+    """Give every text in a job that names a file."""
+    if isinstance(value, str) and value.lower().endswith((".yaml", ".csv", ".xlsx")):
+        yield str(value)
+    elif isinstance(value, dict | list):
+        for inner in value.values() if isinstance(value, dict) else value:
+            yield from _paths_in(inner)
 
 
 def _yaml(text: str, source: str) -> str:

@@ -92,12 +92,16 @@ class Keeping:
         The job that is open.
     answers
         Tells whether the desk that an address and a name stand for still runs.
+    name, port
+        What the desk is called, and where it answers; a new name, and nowhere yet, where they are left out.
     """
 
-    def __init__(self, job_file: Path, answers: Callable[[int, str], bool]) -> None:
+    def __init__(
+        self, job_file: Path, answers: Callable[[int, str], bool], name: str | None = None, port: int = 0
+    ) -> None:
         self.job_file, self._answers = job_file, answers
-        self.name = secrets.token_hex(4)
-        self.port = 0
+        self.name = name or secrets.token_hex(4)
+        self.port = port
         self.file = job_file.with_name(f".{job_file.name}.desk-{self.name}.json")
 
     def keep(self, kept: Kept) -> str:

@@ -14,6 +14,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 MOST_STEPS = 40
+LAST_S, POLL_S = 5.0, 0.05
+"""Seconds that a search for a plan has for its answer when the desk is closed, and between two looks."""
 END_S = 10.0
 """Seconds that a search that was stopped has for its answer before its process is ended."""
 
@@ -103,8 +105,13 @@ class Search:
         ender.start()
 
     def close(self) -> None:
-        """End whatever runs, and wait for it."""
-        process = self._process
+        """End whatever runs, and wait for it: a search for a plan a little, for the best that it has."""
+        process, run = self._process, self.run
+        if run is not None and run.kind == "solve" and run.goals:
+            self.stop()
+            until = time.monotonic() + LAST_S
+            while self.running and time.monotonic() < until:
+                time.sleep(POLL_S)
         if process is not None and process.poll() is None:
             process.kill()
             process.wait()

@@ -38,7 +38,7 @@ export function drawGoals(state) {
   fill(at("goals"),
     make("p", { class: `verdict ${board.passed ? "yes" : "no"}` }, verdict,
       " ", !board.passed && board.proven ? button(say("do.to_reasons"), () => document.querySelector('[data-view="why"]').click()) : null,
-      worse === true ? ` ${say("goal.worse")}` : worse === false ? ` ${say("goal.better")}` : ""),
+      worse === true ? ` ${say("goal.worse")}` : worse === false && board.passed ? ` ${say("goal.better")}` : ""),
     table(say("goal.table"), [say("goal.goal"), say("goal.now"), say(run ? "goal.so_far" : "goal.best"), say("goal.bound")], rows, { class: "goals" }));
   at("brief").textContent = board.goals.map((goal) => `${say(`goal.${goal.goal}.short`)} ${number(goal.value)}`).join(" · ");
   drawFindings(board);

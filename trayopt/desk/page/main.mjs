@@ -70,6 +70,9 @@ function drawNotes(state) {
     add(say("note.changed", { names: state.changed.join(", ") }), "warn",
       button(say("do.reload"), () => act("reload")), button(say("do.write_over"), () => save(true)));
   }
+  if (state.changed_beside.length) {
+    add(say("note.changed_beside", { names: state.changed_beside.join(", ") }), "warn", button(say("do.reread"), () => act("reread")));
+  }
   if (state.faults.length) {
     add(say(state.board ? "note.faults" : "note.faults_first", { n: state.faults.length }), "bad",
       button(say("do.to_faults"), () => { show("job"); at("faults").scrollIntoView(); }));

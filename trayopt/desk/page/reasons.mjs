@@ -81,7 +81,8 @@ async function apply(kind, way) {
   const done = await act("apply", { kind, way });
   if (!done) return;
   const made = done.answer;
-  note("applied", { level: "good", close: true, text: made ? say("note.applied_beside", { folder: made.folder, command: made.jobs.map((job) => `trayopt desk ${made.folder}/${job}`).join("; ") }) : say("note.applied") });
+  const acts = made?.jobs.map((job) => button(say("do.open", { job: `${made.folder}/${job}` }), () => act("open", { folder: made.folder, job })));
+  note("applied", { acts, level: "good", close: true, text: made ? say("note.applied_beside", { folder: made.folder, command: made.jobs.map((job) => `trayopt desk ${made.folder}/${job}`).join("; ") }) : say("note.applied") });
 }
 
 function priced(found) {

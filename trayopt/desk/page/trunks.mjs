@@ -27,10 +27,10 @@ export function drawTrunks(state) {
       choose("loops", loops, trunk.own_loops, trunk.loops),
       choose("divide_at", ["tray", "port"], trunk.own_divide_at, trunk.divide_at, (each) => say(`divide_at.${each}`)),
       make("td", { class: "n" }, trunk.strip === null ? "–" : number(trunk.strip)),
-      make("td", {}, make("label", {}, make("input", {
-        type: "checkbox", checked: trunk.held !== null, disabled: trunk.held === "built" || !trunk.inside, "data-key": `lock ${trunk.trunk}`,
+      make("td", {}, make("input", {
+        type: "checkbox", "aria-label": `${say("leg.lock")} ${trunk.trunk}`, checked: trunk.held !== null, disabled: trunk.held === "built" || !trunk.inside, "data-key": `lock ${trunk.trunk}`,
         onchange: (event) => act("lock", { trunk: trunk.trunk, on: event.target.checked }),
-      }), say("leg.lock"))),
+      })),
       make("td", {}, button(say("do.keep_short"), () => request("begin", { kind: "keep", trunk: trunk.trunk }), { disabled: !trunk.inside || Boolean(state.run?.running), title: say("do.keep"), "aria-label": `${say("do.keep_short")} ${trunk.trunk}` })));
   });
   const heads = [say("column.trunk"), ...["port", "travel", "loops", "divide_at", "strip"].map((key) => say(`column.${key}`)), say("column.lock"), say("column.keep")];
