@@ -38,8 +38,9 @@ from trayopt.solver.bounds.set_partition import (
 )
 from trayopt.solver.bounds.tray_room import without_room
 from trayopt.solver.bounds.unplaced import out_of_trays
+from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.model import Key, Model
+from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import Tuning, run
 from trayopt.track.laid import Laid

@@ -27,9 +27,9 @@ from trayopt.solver.bounds.settled_segments import SettledSegments
 from trayopt.solver.bounds.stack_counts import StackCounts
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.guarded_model import guarded
+from trayopt.solver.model.base import Base
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
-from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build, speaks
 from trayopt.solver.model.symmetry import alike
 from trayopt.solver.model.vocabulary import ALL, voice
@@ -97,7 +97,7 @@ class Half(StackTrunks):
         getattr(x, self.asks)(job.pieces[0])
 
 
-def shapes(model: Model) -> list[str]:
+def shapes(model: Base) -> list[str]:
     """Write every constraint that says something, without the numbers of its variables: they may have moved."""
     texts = (str(one) for one in model.cp.proto.constraints)
     return [re.sub(r"(vars|literals?|enforcement_literal): -?\d+", r"\1", text) for text in texts if text]
@@ -123,7 +123,7 @@ def test_nothing_of_a_rule_that_is_left_out_stays_posted(
 def test_what_was_taken_back_tells_no_stacks_apart() -> None:
     data = strategies.worked_example()
     data["joins"] = []
-    model = Model(job_of(data), bare=True)
+    model = Outline(job_of(data), {})
     left, right = model.literal("N on left"), model.literal("N on right")
     model.require(left + right <= 1)
     before = alike(model, ["left", "right"])

@@ -15,7 +15,7 @@ from trayopt.rules.words import listed
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
-    from trayopt.rules.variables import Constraint, Variables
+    from trayopt.rules.variables import Constraint, Decided, Variables
 
 
 def _wanted(pin: LegPin | TrunkPin) -> str:
@@ -62,7 +62,7 @@ def lies(job: Job, x: Variables, leg: Leg, places: Iterable[Place]) -> Constrain
     return sum(x.at(leg, place) for place in places) >= 1 if known else False
 
 
-def goes_by(job: Job, x: Variables, decided: GoesBy) -> Iterator[Constraint]:
+def goes_by(job: Job, x: Decided, decided: GoesBy) -> Iterator[Constraint]:
     """Ask for what is decided of a trunk: one of the ways that are left, and where it is divided."""
     trunk = job.trunk_by_id[decided.trunk]
     yield sum(x.goes(trunk, way) for way in x.ways(trunk) if decided.admits(way)) >= 1

@@ -85,13 +85,6 @@ class Terms(Protocol):
     def literal(self, name: str) -> Literal:
         """Make a 0/1 variable that nothing else binds."""
 
-    def opposed(self, pairs: Sequence[tuple[Literal, Literal]], strands: Sequence[Sequence[Leg]], weight: int) -> None:
-        """Tell of pairs of strands that two trunks see in opposite orders: one of the two crosses unless both have the same low.
-
-        ``strands`` gives for each strand of them the legs of which one has its low, ``weight`` the crossings that one of the
-        literals stands for at least.
-        """
-
     def clause(self, *literals: Literal) -> None:
         """Ask for at least one of these: the same as ``require`` of their sum, and much quicker to state."""
 
@@ -129,6 +122,10 @@ class Partings(Protocol):
 
     def divided_at(self, trunk: Trunk, at: DivideAt) -> Literal:
         """Whether a trunk is divided here; exactly one of its options holds, whether it is in the box or not."""
+
+
+class Decided(TrunkWays, Partings, Protocol):
+    """What is decided of trunks: their ways, and where they are divided."""
 
 
 class TrunkStacks(Protocol):
@@ -298,6 +295,17 @@ class Windows(Protocol):
         """Length of a window in whole steps of ``CUT_STEP_MM``, or less; 0 where the trunk stays outside."""
 
 
+class Opposed(Protocol):
+    """What two trunks see in opposite orders."""
+
+    def opposed(self, pairs: Sequence[tuple[Literal, Literal]], strands: Sequence[Sequence[Leg]], weight: int) -> None:
+        """Tell of pairs of strands that two trunks see in opposite orders: one of the two crosses unless both have the same low.
+
+        ``strands`` gives for each strand of them the legs of which one has its low, ``weight`` the crossings that one of the
+        literals stands for at least.
+        """
+
+
 class Loads(Protocol):
     """What tray places hold."""
 
@@ -310,7 +318,7 @@ class Loads(Protocol):
 
 class Variables(
     Terms, TrunkWays, Partings, TrunkStacks, TrunkPlaces, TrunkLegs, FirstStacks, Cuts, LegsPlaced, LegNumbers, LegStacks,
-    LegPlaces, LegPositions, Pieces, Joins, Pairs, Trays, Ties, LeastLoads, Loads, Windows, Protocol,
+    LegPlaces, LegPositions, Pieces, Joins, Pairs, Trays, Ties, LeastLoads, Loads, Opposed, Windows, Protocol,
 ):  # fmt: skip
     """The whole vocabulary; literals and sums are made on demand and exact (true in a solution exactly if the words hold).
 

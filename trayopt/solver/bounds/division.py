@@ -40,9 +40,9 @@ from trayopt.rules.bend_radius import BendRadius
 from trayopt.rules.fibre_bend import FibreBend
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
+from trayopt.solver.model.base import Key
 from trayopt.solver.model.interruptible import FOUND, new_solver
 from trayopt.solver.model.literals import linear, total
-from trayopt.solver.model.model import Key
 from trayopt.solver.model.ways import Partings
 from trayopt.track.routes import routes_of
 

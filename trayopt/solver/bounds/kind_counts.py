@@ -17,6 +17,7 @@ from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.variables import CannotSay
 from trayopt.solver.bounds.outline import Outline
+from trayopt.solver.model.base import Cut
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import solve_one, whole_bound
 from trayopt.solver.model.literals import total
@@ -39,7 +40,7 @@ class Kind(NamedTuple):
     pairs: frozenset[tuple[str, ...]] = frozenset()
 
 
-class KindCounts(Outline):
+class KindCounts(Outline, Cut):
     """An outline with counts of bunches at places; whoever makes the counts puts them into ``_number``."""
 
     _number: dict[Kind, dict[Place, Any]]
@@ -62,6 +63,14 @@ class KindCounts(Outline):
         if len({stack.tray.sleeve_fibres for stack in self.job.enclosure.stacks}) > 1:
             raise CannotSay(type(self).__name__, "sleeves of several sizes")
         return total(kind.sleeves2 * at[place] for kind, at in self._number.items())
+
+    def ends_at_least(self, place: Place) -> Any:
+        """Fibre ends of a place."""
+        return self.ends(place)
+
+    def sleeves2_at_least(self, place: Place) -> Any:
+        """Twice the sleeves of a place."""
+        return self.sleeves2(place)
 
     def used(self, place: Place) -> Any:
         """Whether a tray place is used."""

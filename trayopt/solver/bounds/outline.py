@@ -38,6 +38,7 @@ from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.tied_trays import TiedTrays
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import (
+    CannotSay,
     Cuts,
     FirstStacks,
     LegNumbers,
@@ -52,10 +53,10 @@ from trayopt.rules.variables import (
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.rings import overfull_rings
 from trayopt.solver.bounds.tied_subunits import Tied, tied_subunits
+from trayopt.solver.model.base import Base, Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import lit, total
-from trayopt.solver.model.model import Key, Model
 from trayopt.solver.model.posting import Policy, let_speak
 from trayopt.solver.model.vocabulary import voice
 from trayopt.solver.model.ways import Partings as DividedAt
@@ -126,6 +127,10 @@ class _StandIns:
         """Give one number of stand-ins for whatever divisions a spliced subunit has."""
         return (self.routes.parts(subunit),) if self.outline.is_spliced(subunit) else ()
 
+    def divided(self, subunit: Subunit, of: int) -> int:
+        """Whether a subunit has so many stand-ins."""
+        return int(of in self.divisions(subunit))
+
     def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
         """Give one leg that stands for all of a subunit."""
         del of
@@ -149,11 +154,15 @@ class _StandIns:
         """Whether all of a subunit is on a stack."""
         return self.outline.whole_on(self.outline.job.subunit(leg), stack)
 
+    def any_on(self, subunit: Subunit, stack: str) -> Any:
+        """Where the legs of a subunit lie that is parted, nobody tells."""
+        raise CannotSay(type(self.outline).__name__, f"whether a leg of {subunit.name} is on {stack}")
+
 
 STRICT = Policy("hard", "soft")
 
 
-class Outline(Model):
+class Outline(Base):
     """A model without legs: each spliced subunit has a first stack, and lies there whole or is parted.
 
     ``policy`` says which rules bind hard, by default all that a plan must keep; ``clock`` ends the making of the model;
@@ -168,7 +177,7 @@ class Outline(Model):
         clock: Clock | None = None,
         divide_at: DividedAt | None = None,
     ) -> None:
-        super().__init__(job, all_placed=True, divisions={}, divide_at=divide_at, bare=True, clock=clock)
+        super().__init__(job, divide_at=divide_at, all_placed=True, clock=clock)
         self.open = open_
         self.policy = policy
         self.strict = policy.must == "hard"
@@ -364,6 +373,13 @@ class Outline(Model):
     def trunk_at(self, trunk: Trunk, place: Place) -> Any:
         """Whether a trunk has a leg at a place: free, but at least one place of a stack that it must be on."""
         return self._make(("places of", trunk.id, place.stack), lambda: self._places(trunk, place.stack))[place]
+
+    def trunk_on(self, trunk: Trunk, stack: str) -> Any:
+        """Whether a trunk has a leg on a stack."""
+        here = (place for place in self.places if place.stack == stack)
+        return self._make(
+            ("trunk on", trunk.id, stack), lambda: self.any_of(*(self.trunk_at(trunk, place) for place in here))
+        )
 
     def _places(self, trunk: Trunk, stack: str) -> dict[Place, Any]:
         found = {place: self.literal(f"{trunk.id} at {place}") for place in self.places if place.stack == stack}

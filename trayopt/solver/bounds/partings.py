@@ -16,8 +16,8 @@ from trayopt.domain.base import DivideAt
 from trayopt.domain.job import Job
 from trayopt.rules.breakout import Breakout
 from trayopt.solver.bounds.outline import preference_bound
+from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.model import Key
 from trayopt.solver.model.ways import Partings
 
 MOST_CHOICES = 24

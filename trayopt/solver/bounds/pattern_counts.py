@@ -42,10 +42,11 @@ from trayopt.rules.variables import (
     Variables,
 )  # fmt: skip
 from trayopt.solver.bounds.kind_counts import EFFORT, PART, Kind, KindCounts, Limits
+from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import linear, total
-from trayopt.solver.model.model import Key, Model
+from trayopt.solver.model.model import Model
 from trayopt.solver.model.run import hint_all
 from trayopt.solver.model.vocabulary import voice
 

@@ -84,6 +84,11 @@ class PlaceCounts(StackCounts):
                 finest[i] = max(finest[i], cut.legs)
         return sum(legs * len(self.classes[i].members) for i, legs in finest.items())
 
+    def most_legs_at(self, place: Place) -> int:
+        """Bound the legs at a place by all there are."""
+        del place
+        return sum(map(self.most_trunk_legs, self.job.trunks))
+
     def used(self, place: Place) -> Any:
         """Whether a tray place is used."""
         most = sum(map(self.most_trunk_legs, self.job.trunks))

@@ -33,9 +33,9 @@ from trayopt.domain.tied import tied
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.stretches import stretches_of
+from trayopt.solver.model.base import Base, Divisions, Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, total
-from trayopt.solver.model.model import Divisions, Key, Model
 from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.ways import Partings
 
@@ -43,7 +43,7 @@ MOST_COUNTS = 6_000
 """Of more stretches, and legs over several blocks, times places than this no model is made."""
 
 
-class SegmentCounts(Model):
+class SegmentCounts(Base):
     """The stretches of a job at tray places, bound by nothing but what legs and subunits are.
 
     Parameters
@@ -71,7 +71,7 @@ class SegmentCounts(Model):
         divide_at: Partings | None = None,
     ) -> None:
         job = divider.job
-        super().__init__(job, all_placed=all_placed, divisions={}, divide_at=divide_at, bare=True, clock=clock)
+        super().__init__(job, divide_at=divide_at, all_placed=all_placed, clock=clock)
         self.stacks = job.enclosure.stacks
         self.blocks = stretches_of(job)
         """Blocks, then gaps."""

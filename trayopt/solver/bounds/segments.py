@@ -39,10 +39,10 @@ from trayopt.rules.variables import (
 from trayopt.solver.bounds.place_counts import area_in_box, most_area
 from trayopt.solver.bounds.segment_counts import SegmentCounts
 from trayopt.solver.bounds.stretches import joins_apart
+from trayopt.solver.model.base import Key
 from trayopt.solver.model.capacity_cuts import Burden, cut_capacity
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, total
-from trayopt.solver.model.model import Key
 from trayopt.solver.model.posting import let_speak
 from trayopt.solver.model.symmetry import alike
 from trayopt.solver.model.vocabulary import voice

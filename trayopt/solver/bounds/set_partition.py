@@ -54,10 +54,10 @@ from trayopt.solver.bounds.closed_patterns import Bunch, closed_bunches
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.kind_counts import EFFORT, PART, Kind, KindCounts, Limits
 from trayopt.solver.bounds.tied_subunits import room_of
+from trayopt.solver.model.base import Divisions, Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one
 from trayopt.solver.model.literals import linear, total
-from trayopt.solver.model.model import Divisions, Key
 from trayopt.solver.model.vocabulary import voice
 from trayopt.solver.model.ways import Partings as DividedAt
 

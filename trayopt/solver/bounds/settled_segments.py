@@ -41,9 +41,9 @@ from trayopt.rules.variables import (
 )  # fmt: skip
 from trayopt.solver.bounds.segment_counts import MOST_COUNTS
 from trayopt.solver.bounds.segments import Segments
+from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import total
-from trayopt.solver.model.model import Key
 from trayopt.solver.model.vocabulary import voice
 
 
@@ -162,6 +162,11 @@ class SettledSegments(Segments):
     def most_trunk_legs(self, trunk: Trunk) -> int:
         """Count the legs of a trunk that may be placed."""
         return sum(len(self.legs(subunit, of)) for subunit in trunk.subunits for of in self.divisions(subunit))
+
+    def most_legs_at(self, place: Place) -> int:
+        """Bound the legs at a place by all there are."""
+        del place
+        return sum(map(self.most_trunk_legs, self.job.trunks))
 
     # -- crossings ---------------------------------------------------------------------------------------------------
 

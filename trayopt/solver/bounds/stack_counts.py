@@ -37,9 +37,9 @@ from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.rules.variables import Partings, TrunkPlaces, TrunkStacks, TrunkWays, Variables
 from trayopt.solver.bounds.classes import Choice, Class, Cut, classes_of
+from trayopt.solver.model.base import Base, Key
 from trayopt.solver.model.groups import LIMITS, Question, merged
 from trayopt.solver.model.literals import total
-from trayopt.solver.model.model import Key, Model
 from trayopt.solver.model.posting import guard, speaks
 from trayopt.solver.model.vocabulary import voice
 
@@ -61,7 +61,7 @@ class Draft:
     ways: Mapping[str, Sequence[Way]]
 
 
-class StackCounts(Model):
+class StackCounts(Base):
     """The counting model of a question, every group under its guard.
 
     Parameters
@@ -71,7 +71,7 @@ class StackCounts(Model):
     """
 
     def __init__(self, question: Question, *, all_placed: bool = True) -> None:
-        super().__init__(question.wide, all_placed=all_placed, bare=True)
+        super().__init__(question.wide, all_placed=all_placed)
         self.question = question
         self.stacks = self.job.enclosure.stacks
         self.classes = classes_of(question)

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from trayopt.domain.job import Job
 from trayopt.solver.bounds.rings import Block, blocks_of
-from trayopt.solver.model.model import Key
+from trayopt.solver.model.base import Key
 
 
 class Stretch(NamedTuple):

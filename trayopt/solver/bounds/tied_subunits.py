@@ -17,7 +17,7 @@ from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
 from trayopt.domain.tied import tied
 from trayopt.rules.tied_trays import TiedTrays
-from trayopt.solver.model.model import Key
+from trayopt.solver.model.base import Key
 
 
 class Group(NamedTuple):

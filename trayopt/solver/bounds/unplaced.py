@@ -23,11 +23,11 @@ from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.solver.bounds.rings import Block, Ring, blocks_of, overfull_rings
 from trayopt.solver.bounds.stack_counts import StackCounts
 from trayopt.solver.bounds.tray_room import without_room
+from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import Literals, linear, total
-from trayopt.solver.model.model import Key
 from trayopt.solver.model.ways import Partings
 
 EFFORT = 2.0

@@ -28,6 +28,7 @@ from trayopt.solver.bounds.rings import Ring, overfull_rings
 from trayopt.solver.bounds.stack_counts import Draft, StackCounts
 from trayopt.solver.conflict.guarded_model import guarded, holding
 from trayopt.solver.conflict.hitting_sets import CorrectionModel, Cost
+from trayopt.solver.model.base import Base
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import FOUND, solve_one
@@ -169,7 +170,7 @@ class Trials:
         self.refute(self._enough(self._guarded, held))
         return False
 
-    def _glance(self, model: Model, held: Groups, goal: Any) -> tuple[Any, cp_model.CpSolver]:
+    def _glance(self, model: Base, held: Groups, goal: Any) -> tuple[Any, cp_model.CpSolver]:
         """Solve a guarded model with these groups held hard."""
         cp = model.cp.clone()
         for group in self.question.groups:
@@ -179,7 +180,7 @@ class Trials:
             cp.minimize(goal)
         return solve_one(cp, self.clock, GLANCE)
 
-    def _enough(self, model: Model, held: Groups) -> Groups:
+    def _enough(self, model: Base, held: Groups) -> Groups:
         """Ask a guarded model without a plan which of these groups are enough for that; all, where it does not tell."""
         if len(held) <= FEW:
             return held

@@ -36,9 +36,10 @@ from trayopt.rules.variables import (
     TrunkWays,
     Variables,
 )
+from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.groups import LIMITS, Question, merged
 from trayopt.solver.model.literals import total
-from trayopt.solver.model.model import Divisions, Model
+from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import guard, speaks
 from trayopt.solver.model.vocabulary import voice
 from trayopt.solver.repair.nearest import fix

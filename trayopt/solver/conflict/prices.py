@@ -15,10 +15,10 @@ from trayopt.goals.registry import measure_all
 from trayopt.rules.registry import BY_ID
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.heuristics.descent import lexicographic
+from trayopt.solver.model.base import Divisions, Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question, merged
 from trayopt.solver.model.interruptible import FOUND, solve_one
-from trayopt.solver.model.model import Divisions, Key
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import Outcome, hint, read
 from trayopt.solver.repair.nearest import fix

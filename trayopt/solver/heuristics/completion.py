@@ -13,10 +13,11 @@ from trayopt.domain.assignment import Assignment
 from trayopt.domain.hardware import Place
 from trayopt.solver.bounds.segment_counts import MOST_COUNTS
 from trayopt.solver.bounds.segments import Segments
+from trayopt.solver.model.base import Divisions, Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, Asked, one_worker, solve_interruptible, whole_bound
 from trayopt.solver.model.literals import lit, total
-from trayopt.solver.model.model import Divisions, Key, Model
+from trayopt.solver.model.model import Model
 from trayopt.solver.model.run import hint_all
 from trayopt.solver.model.ways import Partings
 

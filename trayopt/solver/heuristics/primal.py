@@ -14,8 +14,9 @@ from trayopt.solver.heuristics.completion import Answer, RelaxedModel, RelaxedSo
 from trayopt.solver.heuristics.constructive import first_plans, keeps_facts
 from trayopt.solver.heuristics.precedence import hold_order, order_of
 from trayopt.solver.heuristics.session import EVEN, TRIAL, Session
+from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.incumbent import FIRST
-from trayopt.solver.model.model import Divisions, Least, Model
+from trayopt.solver.model.model import Least, Model
 from trayopt.solver.model.posting import Policy, build
 
 if TYPE_CHECKING:

@@ -23,10 +23,11 @@ from trayopt.solver.bounds.tray_room import without_room
 from trayopt.solver.heuristics.completion import Likeness, RelaxedModel
 from trayopt.solver.heuristics.constructive import keeps_facts
 from trayopt.solver.heuristics.descent import lexicographic
+from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.bound import COMPLETE, Given, Step
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.incumbent import FIRST, State, is_kept
-from trayopt.solver.model.model import Divisions, Model
+from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import Outcome, Tuning, Watch, complete, hint_last, run
 from trayopt.solver.model.smaller_box import most_places, smaller

@@ -9,12 +9,13 @@ itself, then sees at once where a tray cannot be filled any more (6,912 to 2 x 3
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from trayopt.domain.hardware import Place
+from trayopt.domain.job import Job
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
-from trayopt.rules.variables import Expression
+from trayopt.rules.variables import Constraint, Expression, LeastLoads, Literal
 from trayopt.solver.model.model import Model
 
 
@@ -25,7 +26,18 @@ class Burden(NamedTuple):
     brought: int
 
 
-def cut_capacity(x: Model, kept: Collection[str], fibres: Burden, sleeves: Burden) -> None:
+class Filled(LeastLoads, Protocol):
+    """A model that says what its places hold at least."""
+
+    job: Job
+    places: tuple[Place, ...]
+    all_placed: bool
+
+    def require(self, constraint: Constraint, *when: Literal) -> None:
+        """Add a constraint."""
+
+
+def cut_capacity(x: Filled, kept: Collection[str], fibres: Burden, sleeves: Burden) -> None:
     """Say how much the places of a model hold at least, by fibres and by sleeves, as far as rules that are kept bound them."""
     if not x.all_placed:
         return
@@ -36,7 +48,7 @@ def cut_capacity(x: Model, kept: Collection[str], fibres: Burden, sleeves: Burde
         _fill(x, {place: 2 * tray.sleeves for place, tray in trays.items()}, sleeves, x.sleeves2_at_least)
 
 
-def _fill(x: Model, room: Mapping[Place, int], burden: Burden, held: Callable[[Place], Expression]) -> None:
+def _fill(x: Filled, room: Mapping[Place, int], burden: Burden, held: Callable[[Place], Expression]) -> None:
     """Let each place hold what the others cannot; room that no weights come to is none."""
     most = {number: max(sums(burden.weights, number)) for number in set(room.values())}
     spare = sum(most[number] for number in room.values()) - burden.brought

@@ -16,7 +16,6 @@ from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.cablework import Leg, Subunit
-from trayopt.domain.finding import Group, Level
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.plan import GoalName
@@ -25,10 +24,11 @@ from trayopt.domain.through import Through
 from trayopt.domain.tied import tied
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import Expression, Literal
+from trayopt.solver.model.base import Cut, Key
 from trayopt.solver.model.bound import Given
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import Sum, total
-from trayopt.solver.model.ways import Partings, Ways
+from trayopt.solver.model.ways import Partings
 from trayopt.solver.model.windows import WindowNumbers, window_numbers
 
 
@@ -48,14 +48,10 @@ class Opposites(NamedTuple):
     weight: int
 
 
-Key = tuple[str, int]
-"""A trunk and the number of one of its subunits."""
-Divisions = Mapping[Key, Sequence[int]]
-"""The k that are open, by subunit."""
 Weighted = cp_model.LinearExpr.weighted_sum
 
 
-class Model(Ways):
+class Model(Cut):
     """One model of a job.
 
     Parameters
@@ -68,8 +64,6 @@ class Model(Ways):
         Where trunks may be divided, by trunk; for one that is missing its own list.
     all_placed
         Whether only plans that place every splice are wanted.
-    bare
-        Whether to make no legs at all: for models that stand something else in their place.
     clock
         Ends the making of the model with ``OutOfTime``; where None, nothing does.
     """
@@ -82,17 +76,9 @@ class Model(Ways):
         ways: Mapping[str, Sequence[Way]] | None = None,
         divide_at: Partings | None = None,
         all_placed: bool = False,
-        bare: bool = False,
         clock: Clock | None = None,
     ) -> None:
-        super().__init__(job, ways, clock, divide_at)
-        self.all_placed = all_placed
-        self.kept: set[str] = set()
-        """Rules that bind hard in this model."""
-        self.let_go: dict[Group, cp_model.IntVar] = {}
-        """Literal of each group that may be broken."""
-        self.guards: dict[Group, cp_model.IntVar] = {}
-        """Literal that holds each group of an explanation."""
+        super().__init__(job, ways=ways, divide_at=divide_at, all_placed=all_placed, clock=clock)
         self.goals: dict[str, Expression] = {}
         """Expressions of the goals that were encoded."""
         self.given: Given | None = None
@@ -103,44 +89,27 @@ class Model(Ways):
         """Pairs of crossings of which one has to happen, once crossings are encoded."""
         self.solution: list[int] = []
         """Value of every variable in the last solution."""
-        self.places = job.enclosure.places
         self._open: dict[Key, tuple[int, ...]] = {}
         for subunit in job.subunits:
             key = (subunit.trunk, subunit.number)
-            if job.spliced[key] and not bare:
+            if job.spliced[key]:
                 self._open[key] = tuple((divisions or {}).get(key, subunit.divisions))
         self._legs = {
             (key, of): job.legs_in(job.subunit_of_leg[key], of, self.divide_options(job.trunk_by_id[key[0]])[0])
             for key, open_ in self._open.items()
             for of in open_
         }
-        self._bunch = {} if bare else self._bunches()
+        self._bunch = self._bunches()
         self._chosen: dict[tuple[str, int, int], cp_model.IntVar] = {}
         self._at: dict[int, list[cp_model.IntVar]] = {}
         self._placed: dict[int, Literal] = {}
-        if not bare:
-            self._place()
-            self._tie()
-            self._part()
+        self._place()
+        self._tie()
+        self._part()
 
     def opposed(self, pairs: Sequence[tuple[Literal, Literal]], strands: Sequence[Sequence[Leg]], weight: int) -> None:
         """Note pairs of strands that two trunks see in opposite orders."""
         self.opposites = Opposites(pairs, strands, weight)
-
-    # -- rules -------------------------------------------------------------------------------------------------------
-
-    def keeps(self, rule: str) -> bool:
-        """Whether this model holds only plans that break no subject of this rule."""
-        return rule in self.kept
-
-    def broken(self, level: Level) -> Expression:
-        """Sum of the groups of a level that are let go, weighted where the level is prefer."""
-        settings = self.job.rules
-        return total(
-            (settings[group.rule].weight if level == "prefer" else 1) * literal
-            for group, literal in self.let_go.items()
-            if settings[group.rule].level == level
-        )
 
     # -- divisions and legs ------------------------------------------------------------------------------------------
 
@@ -167,19 +136,6 @@ class Model(Ways):
 
     def _settled(self, key: Key) -> bool:
         return len(self._open[key]) == 1
-
-    def _options(self, trunk: str, fibre: int) -> tuple[Leg, ...]:
-        """Legs of every open division that hold a spliced fibre."""
-        subunit = self.job.trunk_by_id[trunk].subunit_of(fibre)
-        return tuple(subunit.leg_of_fibre(fibre, of) for of in self.divisions(subunit))
-
-    @cached_property
-    def sides(self) -> dict[Piece, tuple[tuple[Leg, ...], tuple[Leg, ...]]]:
-        """Legs that may hold each side of each piece."""
-        return {
-            piece: (self._options(piece.a.trunk, piece.a.first), self._options(piece.b.trunk, piece.b.first))
-            for piece in self.job.pieces
-        }
 
     def _bunches(self) -> dict[Leg, int]:
         legs = (leg for found in self._legs.values() for leg in found)
@@ -233,11 +189,6 @@ class Model(Ways):
                     placed = self._placed[bunch] = self.literal(f"{name} placed")
                     self.cp.add_exactly_one([*literals, ~placed])
                     self.cp.add_implication(placed, divided)
-
-    def _may_stay_bare(self, leg: Leg) -> bool:
-        """Whether a leg without a splice lies in a tray only if its trunk is divided there, which is open."""
-        trunk = self.job.trunk_by_id[leg.trunk]
-        return len(self.divide_options(trunk)) > 1 and not self.job.spliced_fibres(leg)
 
     def _part(self) -> None:
         """Park legs without a splice where a trunk is divided at the tray alone, and divide it at the port only for legs.
@@ -475,15 +426,6 @@ class Model(Ways):
             found[self._bunch[leg]] += sleeves
         return found
 
-    def leg_sleeves(self, size: int) -> dict[Leg, int]:
-        """Sleeves of ``size`` fibres that the runs of each leg take; both sides of a run count them."""
-        found: dict[Leg, int] = defaultdict(int)
-        for run in self.job.sleeve_runs:
-            for side in run[:2]:
-                for leg in self._options(side.trunk, side.first):
-                    found[leg] += run.sleeves(size)
-        return found
-
     def _weigh(self, place: Place, weights: Mapping[int, int]) -> Expression:
         rank = self.job.enclosure.place_rank[place]
         heavy = [bunch for bunch, weight in weights.items() if weight]
@@ -520,10 +462,6 @@ class Model(Ways):
     def legs_at(self, trunk: Trunk, place: Place) -> Expression:
         """How many legs of a trunk are at a place."""
         return self._weigh(place, self._bunch_legs(trunk))
-
-    def most_trunk_legs(self, trunk: Trunk) -> int:
-        """Give the greatest number of legs that a trunk can have placed in this model."""
-        return sum(max((len(self.legs(s, of)) for of in self.divisions(s)), default=0) for s in trunk.subunits)
 
     def legs_on(self, trunk: Trunk, stack: str) -> Expression:
         """How many legs of a trunk are on a stack."""

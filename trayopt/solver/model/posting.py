@@ -17,10 +17,11 @@ from trayopt.rules.base import Rule
 from trayopt.rules.pin import Pinned
 from trayopt.rules.registry import RULES
 from trayopt.rules.variables import Boolean, CannotSay, Constraint, Variables
+from trayopt.solver.model.base import Base, Key
 from trayopt.solver.model.capacity_cuts import burdens, cut_capacity
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, Tag
-from trayopt.solver.model.model import Key, Model
+from trayopt.solver.model.model import Model
 from trayopt.solver.model.ways import Partings
 
 Mode = Literal["hard", "soft", "guard", "free"]
@@ -85,7 +86,7 @@ def build(
     return model
 
 
-def let_speak(model: Model, voice_for: Callable[[Rule[Any]], Variables | None], policy: Policy) -> set[str]:
+def let_speak(model: Base, voice_for: Callable[[Rule[Any]], Variables | None], policy: Policy) -> set[str]:
     """Let every rule that a policy does not leave out speak to a model; give those that bind hard in it by their ids.
 
     Parameters
@@ -108,7 +109,7 @@ def let_speak(model: Model, voice_for: Callable[[Rule[Any]], Variables | None], 
     return hard
 
 
-def speaks(rule: Rule[Any], model: Model, x: Variables, post: Callable[..., None]) -> bool:
+def speaks(rule: Rule[Any], model: Base, x: Variables, post: Callable[..., None]) -> bool:
     """Let a rule speak to a model, or leave it out of it as a whole; tells whether it spoke.
 
     Nothing of a rule that is left out stays posted. To leave one out is sound for what only bounds: fewer constraints, more
@@ -140,7 +141,7 @@ def speaks(rule: Rule[Any], model: Model, x: Variables, post: Callable[..., None
 class Poster:
     """Posts the constraints of one rule into a model; ``facts`` are subjects with a mode of their own."""
 
-    def __init__(self, model: Model, rule: Rule[Any], mode: Mode, facts: frozenset[str], facts_mode: Mode) -> None:
+    def __init__(self, model: Base, rule: Rule[Any], mode: Mode, facts: frozenset[str], facts_mode: Mode) -> None:
         self.model, self.rule, self.mode = model, rule, mode
         self.facts, self.facts_mode = facts, facts_mode
 
@@ -173,7 +174,7 @@ def group_of(rule: Rule[Any], subject: str) -> Group:
     return Group(rule.id, subject.partition("/")[0] if rule.subject == "tray place" else subject)
 
 
-def guard(model: Model, group: Group) -> Boolean:
+def guard(model: Base, group: Group) -> Boolean:
     """Give the literal that holds a group, made on demand."""
     if group not in model.guards:
         model.guards[group] = model.literal(f"hold {group}")

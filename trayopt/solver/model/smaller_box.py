@@ -16,7 +16,7 @@ from collections.abc import Mapping, Sequence
 from trayopt.domain.base import remade
 from trayopt.domain.job import Job
 from trayopt.rules.reserve import Reserve
-from trayopt.solver.model.model import Key
+from trayopt.solver.model.base import Key
 from trayopt.solver.model.ways import Partings
 
 

@@ -6,7 +6,7 @@ from typing import Any, cast
 
 from trayopt.rules import variables as words
 from trayopt.rules.variables import CannotSay, Variables, questions
-from trayopt.solver.model.model import Model
+from trayopt.solver.model.base import Base
 
 ALL = frozenset().union(*(questions(part) for part in Variables.__mro__ if part.__module__ == words.__name__))
 """Every question that a rule or a goal can ask."""
@@ -25,7 +25,7 @@ class Voice:
         What answers in its place where it has a reading of its own for one rule: questions that this knows are put to it.
     """
 
-    def __init__(self, model: Model, parts: tuple[type, ...], instead: object = None) -> None:
+    def __init__(self, model: Base, parts: tuple[type, ...], instead: object = None) -> None:
         self._name = type(model).__name__
         for name in questions(words.Terms).union(*map(questions, parts)):
             setattr(self, name, getattr(instead if name in dir(instead) else model, name))
@@ -37,6 +37,6 @@ class Voice:
         raise AttributeError(name)
 
 
-def voice(model: Model, *parts: type, instead: object = None) -> Variables:
+def voice(model: Base, *parts: type, instead: object = None) -> Variables:
     """Give a relaxation a voice, as what rules and goals expect."""
     return cast("Variables", Voice(model, parts, instead))

@@ -14,10 +14,10 @@ from trayopt.domain.decision import Decision, EntersAt
 from trayopt.domain.job import Job
 from trayopt.domain.tied import tied
 from trayopt.solver.bounds.division import Divider, Settled
+from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import meets
 from trayopt.solver.model.interruptible import FOUND, solve_one
-from trayopt.solver.model.model import Key
 from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.run import Tuning, read
 from trayopt.solver.model.unsatisfiable import Memory, Subset, minimal_subset

@@ -17,11 +17,12 @@ from trayopt.goals.registry import measure_all
 from trayopt.rules.pin import goes_by, lies
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.heuristics.descent import lexicographic
+from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.decisions import Changes, Given, Weights, changes, lying_in, standing
 from trayopt.solver.model.in_time import in_time
 from trayopt.solver.model.literals import total
-from trayopt.solver.model.model import Key, Model
+from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import Outcome, Tuning, hint, hint_last, run
 from trayopt.solver.repair.least_moves import MOST_S, LeastMoves, least_moves

@@ -7,9 +7,10 @@ from trayopt.solver.bounds import set_partition
 from trayopt.solver.bounds.partings import parting_bounds
 from trayopt.solver.heuristics.primal import complete_solution, even_legs, first_plan, fix_divisions, guided
 from trayopt.solver.heuristics.session import LOOK, Session, Share
+from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.bound import COMPLETE, SEARCH
 from trayopt.solver.model.incumbent import FIRST, is_kept
-from trayopt.solver.model.model import Divisions, Model
+from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.search.work import Found, Work
 

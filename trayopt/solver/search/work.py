@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 
 from trayopt.domain.plan import GoalName
 from trayopt.solver.heuristics.session import Session
-from trayopt.solver.model.model import Divisions, Model
+from trayopt.solver.model.base import Divisions
+from trayopt.solver.model.model import Model
 from trayopt.solver.search.lexicographic import Descent
 
 Found = tuple[Model, Sequence[GoalName]]

@@ -1,0 +1,119 @@
+"""What the whole model and every relaxation have in common: trunks and their ways, rules that bind or are let go.
+
+What a model says of legs is its own: a relaxation that makes none cannot be asked for one.
+"""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from functools import cached_property
+
+from ortools.sat.python import cp_model
+
+from trayopt.domain.assignment import Way
+from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.finding import Group, Level
+from trayopt.domain.job import Job, Trunk
+from trayopt.domain.splicing import Piece
+from trayopt.rules.variables import Expression
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.literals import total
+from trayopt.solver.model.ways import Partings, Ways
+
+Key = tuple[str, int]
+"""A trunk and the number of one of its subunits."""
+Divisions = Mapping[Key, Sequence[int]]
+"""The k that are open, by subunit."""
+
+
+class Base(Ways):
+    """Trunks, and what becomes of the rules.
+
+    Parameters
+    ----------
+    ways
+        Open ways by trunk; a trunk that is missing has all ways of its own limits open.
+    divide_at
+        Where trunks may be divided, by trunk; for one that is missing its own list.
+    all_placed
+        Whether only plans that place every splice are wanted.
+    clock
+        Ends the making of the model with ``OutOfTime``; where None, nothing does.
+    """
+
+    def __init__(
+        self,
+        job: Job,
+        *,
+        ways: Mapping[str, Sequence[Way]] | None = None,
+        divide_at: Partings | None = None,
+        all_placed: bool = False,
+        clock: Clock | None = None,
+    ) -> None:
+        super().__init__(job, ways, clock, divide_at)
+        self.all_placed = all_placed
+        self.kept: set[str] = set()
+        """Rules that bind hard in this model."""
+        self.let_go: dict[Group, cp_model.IntVar] = {}
+        """Literal of each group that may be broken."""
+        self.guards: dict[Group, cp_model.IntVar] = {}
+        """Literal that holds each group of an explanation."""
+        self.places = job.enclosure.places
+
+    def keeps(self, rule: str) -> bool:
+        """Whether this model holds only plans that break no subject of this rule."""
+        return rule in self.kept
+
+    def broken(self, level: Level) -> Expression:
+        """Sum of the groups of a level that are let go, weighted where the level is prefer."""
+        settings = self.job.rules
+        return total(
+            (settings[group.rule].weight if level == "prefer" else 1) * literal
+            for group, literal in self.let_go.items()
+            if settings[group.rule].level == level
+        )
+
+
+class Cut(Base):
+    """What follows of the legs of a model from the divisions that are open in it."""
+
+    @abstractmethod
+    def divisions(self, subunit: Subunit) -> tuple[int, ...]:
+        """Every k that is open for a subunit; none for an idle one."""
+
+    @abstractmethod
+    def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
+        """Every leg of a division that can be placed, in order."""
+
+    def most_trunk_legs(self, trunk: Trunk) -> int:
+        """Give the greatest number of legs that a trunk can have placed in this model."""
+        return sum(max((len(self.legs(s, of)) for of in self.divisions(s)), default=0) for s in trunk.subunits)
+
+    def _options(self, trunk: str, fibre: int) -> tuple[Leg, ...]:
+        """Legs of every open division that hold a spliced fibre."""
+        subunit = self.job.trunk_by_id[trunk].subunit_of(fibre)
+        return tuple(subunit.leg_of_fibre(fibre, of) for of in self.divisions(subunit))
+
+    @cached_property
+    def sides(self) -> dict[Piece, tuple[tuple[Leg, ...], tuple[Leg, ...]]]:
+        """Legs that may hold each side of each piece."""
+        return {
+            piece: (self._options(piece.a.trunk, piece.a.first), self._options(piece.b.trunk, piece.b.first))
+            for piece in self.job.pieces
+        }
+
+    def leg_sleeves(self, size: int) -> dict[Leg, int]:
+        """Sleeves of ``size`` fibres that the runs of each leg take; both sides of a run count them."""
+        found: dict[Leg, int] = defaultdict(int)
+        for run in self.job.sleeve_runs:
+            for side in run[:2]:
+                for leg in self._options(side.trunk, side.first):
+                    found[leg] += run.sleeves(size)
+        return found
+
+    def _may_stay_bare(self, leg: Leg) -> bool:
+        """Whether a leg without a splice lies in a tray only if its trunk is divided there, which is open."""
+        trunk = self.job.trunk_by_id[leg.trunk]
+        return len(self.divide_options(trunk)) > 1 and not self.job.spliced_fibres(leg)
