@@ -1,7 +1,7 @@
 """trayopt: a constraint solver for optimal tray and stack assignment.
 
 The use cases, one call each: ``load_job``, ``solve``, ``check``, ``explain``, ``judge``, ``prove``, ``mend``, ``compare``,
-``prices``, ``sheets``, ``record`` and ``batch``.
+``prices``, ``grow``, ``sheets``, ``record`` and ``batch``.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from trayopt.api import check, compare, explain, judge, load_job, mend, prices, prove, record, sheets, solve
+    from trayopt.api import check, compare, explain, grow, judge, load_job, mend, prices, prove, record, sheets, solve
     from trayopt.batches.batch import batch
 
 __all__ = [
@@ -17,6 +17,7 @@ __all__ = [
     "check",
     "compare",
     "explain",
+    "grow",
     "judge",
     "load_job",
     "mend",

@@ -11,12 +11,13 @@ from tests.batches.lines import line, results
 from tests.batches.sweeps import write_sweep
 from tests.cli.run import loaded, trayopt
 from trayopt import load_job
-from trayopt.batches.manifest import as_file, read_manifest
+from trayopt.batches.manifest import read_manifest
 from trayopt.batches.results import Results
 from trayopt.batches.summary import summarize
 from trayopt.cli.commands.batch import _exit
 from trayopt.cli.exitcodes import Exit
 from trayopt.library.find import shipped
+from trayopt.library.job_out import as_file
 
 STANDARD = shipped() / "standard"
 

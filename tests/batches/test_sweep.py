@@ -10,9 +10,10 @@ import pytest
 from tests.batches.sweeps import PAIR, write_sweep
 from trayopt import load_job
 from trayopt.batches.answers import variant_of
-from trayopt.batches.manifest import as_file, read_manifest
+from trayopt.batches.manifest import read_manifest
 from trayopt.errors import InputError
 from trayopt.library.find import shipped
+from trayopt.library.job_out import as_file
 
 SWEEPS = shipped() / "standard" / "sweeps"
 

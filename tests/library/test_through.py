@@ -10,8 +10,8 @@ import pytest
 
 from tests.strategies import worked_example
 from trayopt import load_job
-from trayopt.batches.manifest import as_file
 from trayopt.errors import InputError
+from trayopt.library.job_out import as_file
 
 STANDARD = Path(__file__).parents[2] / "models" / "standard"
 RING = STANDARD / "576-through-ring-cut-wall-2x10.yaml"

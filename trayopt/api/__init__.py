@@ -6,6 +6,7 @@ Each file of the room holds use cases of one kind, and loads what it works with 
 from __future__ import annotations
 
 from trayopt.api.explaining import carry_out, explain
+from trayopt.api.growing import grow, grown_plan
 from trayopt.api.hardware import (
     hardware_page,
     hardware_picture,
@@ -31,6 +32,8 @@ __all__ = [
     "check",
     "compare",
     "explain",
+    "grow",
+    "grown_plan",
     "habits",
     "hardware_page",
     "hardware_picture",

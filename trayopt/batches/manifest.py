@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
 from trayopt.batches.sweep import Sweep, read_sweep
 from trayopt.domain.job import Job
@@ -228,16 +228,6 @@ def read_manifest(paths: Sequence[Path], folders: Sequence[Path] = ()) -> Manife
     if faults or all(isinstance(part, WrongSweep) for _, part in parts):
         raise InputError([*faults, *made.wrong()])
     return made
-
-
-def as_file(job: Job) -> dict[str, Any]:
-    """Write a job with the keys of a job file: all that it refers to inline, all defaults filled in."""
-    data = job.plain()
-    rules = {
-        name: {"level": setting["level"], "weight": setting["weight"], **setting["parameters"]}
-        for name, setting in data["rules"].items()
-    }
-    return {**data, "rules": rules}
 
 
 def _files(paths: Sequence[Path], faults: list[Fault]) -> Iterator[tuple[Path, str, bool]]:

@@ -25,6 +25,7 @@ ORDER = (
     "mend",
     "compare",
     "explain",
+    "grow",
     "batch",
     "sheets",
     "record",

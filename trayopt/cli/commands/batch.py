@@ -162,9 +162,9 @@ def _shown(manifest: Manifest, name: str) -> str:
     """Write one job as a job file with everything that it refers to."""
     from difflib import get_close_matches
 
-    from trayopt.batches.manifest import as_file
     from trayopt.errors import InputError
     from trayopt.formats.json_out import dump
+    from trayopt.library.job_out import as_file
 
     found = next((item for item in manifest.items() if item.name == name), None)
     if found is not None:

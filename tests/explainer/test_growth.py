@@ -1,0 +1,146 @@
+"""How much more a box takes, against enumeration and hand-worked boxes."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests import oracle
+from tests.build import Json, job_of
+from tests.cli.run import trayopt
+from tests.solver.tiny import drawn
+from tests.strategies import worked_example
+from trayopt import load_job
+from trayopt.api import check, grow, grown_plan
+from trayopt.domain.cable import Cable
+from trayopt.errors import InputError
+from trayopt.explainer.growth import Addition, grown, spare_runs
+from trayopt.explainer.growth_words import as_dict, said
+from trayopt.library.job_out import as_file
+
+TWO = Cable.model_validate(
+    {
+        "id": "two-of-12", "construction": "loose_tube", "diameter_mm": 9.0,
+        "subunits": ({"count": 2, "ribbons": 1, "ribbon_fibres": 12, "diameter_mm": 2.5},),
+    }
+)  # fmt: skip
+
+
+def fits(data: Json) -> bool:
+    """Whether enumeration finds a plan that places every splice and keeps every must."""
+    best = oracle.solve(data)
+    return best is not None and best.goals[:2] == (0, 0)
+
+
+def roomy(bench_mm: int = 1800) -> Json:
+    """Give the worked example with half of its joins, and seals with room for two thin trunks more."""
+    data = worked_example(bench_mm)
+    data["joins"] = [{"a": "P:1-24", "b": "Q:1-24"}]
+    for port in data["enclosure"]["ports"]:
+        port["seals"] = [{"holes": 2, "least_mm": 8, "most_mm": 16}]
+    return data
+
+
+@pytest.mark.parametrize("seed", [2, 5, 11, 17])
+def test_what_fits_is_what_enumeration_finds(seed: int) -> None:
+    """Tiny boxes with a seal more at each port; one subunit of a thin pair after the other."""
+    data = drawn(seed, trunks=2, ribbons=1, stacks=1, positions=2, ports=2, ends=1, loops=((1,),), rules=0.0, pins=0.0)
+    for port in data["enclosure"]["ports"]:
+        port["seals"] = [{"holes": 3, "least_mm": 1, "most_mm": 40}]
+        port["bore_mm"] = 120
+    job = job_of(data)
+    thin = Cable.model_validate(
+        TWO.model_dump() | {"id": "thin", "subunits": ({**TWO.subunits[0].model_dump(), "ribbon_fibres": 2},)}
+    )
+    found = grow(job, thin, by="subunit", reproducible=True, ways_out=0)
+    enumerated = [fits(as_file(grown(job, Addition(thin, None, "subunit"), n))) for n in range(3)]
+    if not enumerated[0]:
+        assert (found.fits, found.settled) == (None, True)
+        return
+    assert found.fits is not None
+    assert enumerated[found.fits]
+    assert found.fits == 2 or not enumerated[found.fits + 1]
+    assert found.settled == (found.fits < 2)
+
+
+def test_the_trays_stop_the_next_one() -> None:
+    """Four trays of 24 splices: P and Q take one, and half of Q is parked, so that a pair of 24 soon finds none."""
+    job = job_of(roomy())
+    found = grow(job, TWO, reproducible=True)
+    assert found.settled
+    assert found.why is not None
+    assert found.why.conflicts[0].minimal
+    plan = grown_plan(found)
+    assert plan is not None
+    assert check(found.job, plan).passed
+    assert said(found).endswith("One more does not fit, which is proven.")
+    assert as_dict(found)["fits"] == found.fits
+
+
+def test_spare_fibres_are_joined_from_the_lowest_up_and_run_out() -> None:
+    job = job_of(roomy())
+    assert spare_runs(job, "Q") == [(25, 48)]
+    found = grow(job, TWO, to="Q", by="subunit", reproducible=True)
+    assert (found.fits, found.settled) == (2, False)
+    assert [(str(join.a), str(join.b)) for join in found.job.joins[1:]] == [("Q:25-48", "new1:1-24")]
+    assert said(found).endswith("The cable has no more.")
+    more = grow(job, TWO, to="Q", reproducible=True)
+    assert (more.fits, more.settled, more.spare) == (1, True, 0)
+    assert said(more).endswith("For one more Q has too few spare fibres: 0 are left.")
+
+
+def test_a_job_that_does_not_fit_itself_is_told() -> None:
+    data = worked_example(bench_mm=9000)
+    found = grow(job_of(data), TWO, reproducible=True)
+    assert (found.fits, found.settled) == (None, True)
+    assert found.why is not None
+    assert found.why.conflicts
+    assert "nothing fits beside it" in said(found)
+
+
+def test_without_time_nothing_is_settled() -> None:
+    found = grow(job_of(roomy()), TWO, time_limit_s=1e-6, reproducible=True)
+    assert (found.fits, found.settled, found.why) == (None, False, None)
+    assert "not settled" in said(found)
+
+
+def test_what_is_not_there_is_told() -> None:
+    job = job_of(roomy())
+    with pytest.raises(InputError, match="no such cable"):
+        grow(job, "two-of-13")
+    with pytest.raises(InputError, match="no such trunk"):
+        grow(job, TWO, to="R")
+
+
+def test_the_command_says_so_and_writes_the_job_with_its_plan(tmp_path: Path) -> None:
+    job = tmp_path / "job.yaml"
+    job.write_text(json.dumps(roomy()), encoding="utf-8")
+    args = [
+        "grow",
+        str(job),
+        "--cable",
+        "loose-tube-144-12x12",
+        "--to",
+        "Q",
+        "--by",
+        "subunit",
+        "-o",
+        str(tmp_path / "more"),
+    ]
+    run = trayopt(*args, "--reproducible", "--format", "json")
+    assert run.returncode == 0
+    told = json.loads(run.stdout)
+    assert (told["fits"], told["spare_fibres"]) == (2, 0)
+    made = load_job(tmp_path / "more" / "job.yaml")
+    assert check(made, tmp_path / "more" / "plan.json").passed
+    assert len(made.trunks) == 3
+
+
+def test_exit_codes(tmp_path: Path) -> None:
+    job = tmp_path / "job.yaml"
+    job.write_text(json.dumps(worked_example()), encoding="utf-8")
+    args = ["grow", str(job), "--cable", "loose-tube-144-12x12", "--ways-out", "0", "-q"]
+    assert trayopt(*args, "--reproducible").returncode == 1
+    assert trayopt(*args, "--reproducible", "--time-limit", "0.000001").returncode == 3

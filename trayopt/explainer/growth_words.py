@@ -1,0 +1,63 @@
+"""How much more a box takes, in words and as plain data."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from trayopt.domain.explanation import Explanation
+from trayopt.explainer.growth import Addition, Growth
+from trayopt.explainer.text import text as explanation_text
+
+
+def said(found: Growth) -> str:
+    """Say in a few sentences how much more fits, and whether that is all."""
+    if found.fits is None:
+        if found.settled:
+            return (
+                "The job as it is cannot be placed whole with every must kept, which is proven: nothing fits beside it."
+            )
+        return "Whether the job as it is can be placed whole was not settled in the time; more time may help."
+    fit = "fits" if found.fits == 1 else "fit"
+    more = f"{_counted(found.addition, found.fits)} {fit} beside what the job has"
+    return f"{more}{': a plan proves it' if found.fits else ''}. {_next(found)}"
+
+
+def _next(found: Growth) -> str:
+    if found.spare is not None:
+        return f"For one more {found.addition.to} has too few spare fibres: {found.spare:,} are left."
+    if found.settled:
+        return "One more does not fit, which is proven."
+    if found.addition.by == "subunit" and found.fits == found.units:
+        return "The cable has no more."
+    return "Whether one more fits was not settled in the time: more may fit."
+
+
+def _counted(addition: Addition, fits: int) -> str:
+    number = f"{fits:,}" if fits else "No"
+    noun = "trunk" if addition.to is not None else "pair of trunks"
+    nouns = "trunks" if addition.to is not None else "pairs of trunks"
+    joined = f"joined to spare fibres of {addition.to}" if addition.to is not None else "joined to each other"
+    if addition.by == "subunit":
+        subunits = "subunit" if fits == 1 else "subunits"
+        return f"{number} more {subunits} of a {noun} of {addition.cable.id}, {joined},"
+    return f"{number} more {noun if fits == 1 else nouns} of {addition.cable.id}, {joined},"
+
+
+def text(found: Growth, width: int) -> str:
+    """Write the answer, and what stops the next one."""
+    why = found.why or Explanation()
+    return explanation_text(why.model_copy(update={"summary": said(found)}), width)
+
+
+def as_dict(found: Growth) -> dict[str, Any]:
+    """Give the answer as plain data."""
+    return {
+        "cable": found.addition.cable.id,
+        "to": found.addition.to,
+        "by": found.addition.by,
+        "fits": found.fits,
+        "settled": found.settled,
+        "spare_fibres": found.spare,
+        "said": said(found),
+        "next": None if found.why is None else found.why.plain(),
+    }
