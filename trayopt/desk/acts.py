@@ -22,6 +22,7 @@ from trayopt.domain.base import DIVIDE_AT, TRAVELS
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
+from trayopt.errors import InputError
 from trayopt.formats.yaml_edit import YamlFile
 
 Request = Mapping[str, Any]
@@ -153,11 +154,16 @@ def _end(document: Document, request: Request) -> None:
 # -- the job ---------------------------------------------------------------------------------------------------------
 
 
-def _edit(document: Document, change: Callable[[YamlFile], None], done: str, about: str) -> None:
-    """Change the text of the job; where the change fails, the text stays as it was."""
+def _edit(
+    document: Document, change: Callable[[YamlFile], None], done: str, about: str, *, sound: bool = False
+) -> None:
+    """Change the text of the job; where the change fails, or makes no ``sound`` job of it, the text stays as it was."""
     file = YamlFile(document.now.text)
     change(file)
-    document.write(file.text(), done, about)
+    text = file.text()
+    if sound and document.reading_of(text).job is None:
+        raise InputError(document.reading_of(text).faults)
+    document.write(text, done, about)
 
 
 def _lock(document: Document, request: Request) -> None:
@@ -171,14 +177,14 @@ def _lock(document: Document, request: Request) -> None:
         place = decisions.places.get(leg)
         run = f"{leg.trunk}:{job.subunit(leg).leg_span(leg)}"
         if request.get("on") is True and place is not None:
-            _edit(document, lambda file: edits.pin_leg(file, job, leg, place), "locked", str(leg))
+            _edit(document, lambda file: edits.pin_leg(file, job, leg, place), "locked", str(leg), sound=True)
         else:
             _edit(document, lambda file: edits.unpin(file, run), "unlocked", str(leg))
         return
     trunk = text(request, "trunk")
     way = decisions.ways.get(trunk)
     if request.get("on") is True and way is not None:
-        _edit(document, lambda file: edits.pin_trunk(file, trunk, way._asdict()), "locked", trunk)
+        _edit(document, lambda file: edits.pin_trunk(file, trunk, way._asdict()), "locked", trunk, sound=True)
     else:
         _edit(document, lambda file: edits.unpin(file, trunk), "unlocked", trunk)
 
@@ -236,11 +242,17 @@ def usual_setting(rule: str, job: Job) -> dict[str, str]:
 # -- what a search is asked ------------------------------------------------------------------------------------------
 
 
-def task(document: Document, kind: str, request: Request, reference: Decisions) -> dict[str, Any]:
+SOON_PART = 0.3
+"""Part of a limit in which the best plan is searched for once more, so that what is said of it is proven and not claimed."""
+
+
+def task(document: Document, kind: str, request: Request, reference: Decisions, limit_s: float) -> dict[str, Any]:
     """Write what a search takes beside the job."""
     job, decisions = _job(document), document.now.decisions
     best = document.best
     known = best is not None and best.job.digest == job.digest
+    if kind == "explain" and document.best_s is not None and document.best_s < SOON_PART * limit_s:
+        known = False
     made: dict[str, Any] = {"best": best.plain() if known and best is not None else None}
     if kind == "solve" and decisions.places:
         made["plan"] = plan_of(job, decisions).plain()

@@ -234,7 +234,7 @@ class Desk:
                 raise InputError([*document.reading.faults])
             limit = request.get("limit_s")
             limit_s = float(limit) if isinstance(limit, int | float) and 0 < limit <= MOST_LIMIT_S else LIMIT_S
-            begun = acts.task(document, kind, request, self._reference)
+            begun = acts.task(document, kind, request, self._reference, limit_s)
             task = {
                 "job_file": str(document.job_disk.path), "text": document.now.text, "limit_s": limit_s,
                 "library": [str(folder) for folder in document.library], "workers": self.workers,
@@ -266,7 +266,7 @@ class Desk:
                 job = self.document.job
                 plan = _plan(answer["plan"])
                 if run.kind == "solve":
-                    self.document.took(plan)
+                    self.document.took(plan, run.seconds)
                 if job is not None and run.began_with is self.document.now:
                     self._adopt(plan)
                     answer["taken"] = True

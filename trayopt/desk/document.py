@@ -77,6 +77,8 @@ class Document:
         """Plans that were opened or found, with their bounds, the latest last; each with what it decides alone."""
         self.best: Plan | None = None
         """The best plan that a search found for the job as it is, or was."""
+        self.best_s: float | None = None
+        """How long the search for it took; None where it came from a file."""
         self.lost = 0
         """Decisions that the change of the job before took away."""
         self._read: dict[str, Reading] = {}
@@ -240,9 +242,9 @@ class Document:
         self.lost = 0
         self._last = self.reading.job or self._last
 
-    def took(self, plan: Plan) -> None:
-        """Remember a plan that a search found."""
-        self.best = plan
+    def took(self, plan: Plan, seconds: float) -> None:
+        """Remember a plan that a search found in so many seconds."""
+        self.best, self.best_s = plan, seconds
         if self.job is not None:
             self._remember(self.job, plan)
 

@@ -69,7 +69,7 @@ export function drawSearch(state) {
   part.dataset.drawn = drawn;
   const begin = (kind) => request("begin", { kind, limit_s: limit.s });
   const off = running || !state.board || state.faults.length > 0;
-  const seconds = make("input", { type: "number", min: "1", max: "86400", value: limit.s, "data-key": "limit", onchange: (event) => { limit.s = Number(event.target.value) || 60; } });
+  const seconds = make("input", { type: "number", min: "1", max: "86400", value: limit.s, disabled: running, "data-key": "limit", onchange: (event) => { limit.s = Number(event.target.value) || 60; } });
   fill(part,
     make("div", { class: "acts" },
       button(say("do.solve"), () => begin("solve"), { class: "main", disabled: off, "data-key": "solve" }),
@@ -96,7 +96,8 @@ function results(state) {
     if (found.fault || found.faults) {
       made.push(make("div", { class: "note bad" }, make("p", { lang: "en" }, found.fault ?? found.faults.map((each) => each.text).join("\n")), make("div", { class: "acts" }, close)));
     } else if (found.plan) {
-      const moves = kind === "mend" && found.moves.length ? make("ol", { lang: "en" }, found.moves.map((move) => make("li", {}, move))) : null;
+      const moves = kind === "mend" && found.moves.length ? make("details", { "data-key": "moves" }, make("summary", {}, say("found.moves", { n: found.moves.length })),
+        make("ol", { lang: "en" }, found.moves.map((move) => make("li", {}, move)))) : null;
       made.push(make("div", { class: "note good" },
         make("div", {}, make("p", {}, say(`found.${kind}${found.taken ? ".taken" : ""}`, { seconds: found.seconds })), moves),
         make("div", { class: "acts" }, found.taken ? null : button(say("do.take"), () => act("take", { kind })), close)));

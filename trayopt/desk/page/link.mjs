@@ -58,7 +58,10 @@ async function acted(name, more, start, again = true) {
     take(found.data);
     return acted(name, more, start, false);
   }
-  if (!told(found)) return null;
+  if (!told(found)) {
+    for (const listener of here.listeners) listener(here.state, "whole");
+    return null;
+  }
   here.notes.delete("applied");
   take(found.data);
   performance.measure("act", { start, detail: name });
