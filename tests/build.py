@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from trayopt.domain.assignment import Assignment, Way
-from trayopt.domain.base import DivideAt
+from trayopt.domain.base import DivideAt, RibbonWord
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Enclosure, Place
 from trayopt.domain.job import Job, Trunk
@@ -82,16 +82,18 @@ def assignment_of(
     legs: Mapping[str, str],
     ends: Mapping[str, str] | None = None,
     divide_at: Mapping[str, DivideAt] | None = None,
+    ribbons: Mapping[str, RibbonWord] | None = None,
 ) -> Assignment:
     """Build an assignment: ways as (port, travel, loops), legs by fibres (``N1:1-72``) at places (``left/3``).
 
-    A trunk that ``divide_at`` does not name is divided at the first place of its list.
+    For a trunk that ``divide_at`` or ``ribbons`` does not name, the first of its own list holds.
     """
     return Assignment(
         {trunk: Way(*way) for trunk, way in ways.items()},  # type: ignore[arg-type]
         {leg_of(job, leg): place_of(place) for leg, place in legs.items()},
         dict(ends or {}),
         dict(divide_at or {}),
+        dict(ribbons or {}),
     )
 
 

@@ -10,7 +10,7 @@ from ruamel.yaml import YAML
 
 Json = dict[str, Any]
 CASES = Path(__file__).parent / "cases"
-KNOWN = frozenset({"name", "set", "ways", "legs", "ends", "divide_at", "claims", "broken", "says"})
+KNOWN = frozenset({"name", "set", "ways", "legs", "ends", "divide_at", "ribbons", "claims", "broken", "says"})
 """Keys of a case."""
 MORE = frozenset({"random", "knobs", "planted"})
 """Keys of the second document."""

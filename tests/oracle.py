@@ -83,6 +83,8 @@ RULES: dict[str, tuple[str, str, int, dict[str, Any]]] = {
     "tray_pair": ("practice", "prefer", 1, {}),
     "tied_trays": ("practice", "prefer", 1, {"trays": 2}),
     "breakout": ("practice", "prefer", 1, {}),
+    "ribbon_work": ("practice", "prefer", 1, {}),
+    "re_ribbonised": ("practice", "prefer", 1, {}),
     "reserve": ("practice", "off", 1, {"trays": 1}),
     "port_fill": ("practice", "off", 1, {"one": 0.53, "two": 0.31, "more": 0.40}),
 }
@@ -111,7 +113,7 @@ def place_rules() -> list[str]:
     return [rule for rule in RULES if rule not in (*WAY_RULES, "whole legs", "equal groups")]
 
 
-PINNED = ("stack", "position", "port", "travel", "loops", "divide_at")  # what a pin may want
+PINNED = ("stack", "position", "port", "travel", "loops", "divide_at", "ribbons")  # what a pin may want
 
 
 class Rule(NamedTuple):
@@ -191,6 +193,8 @@ class Decision:
     divide_at : dict
         Where each trunk in the box is divided, "tray" or "port". A trunk in the box without an entry is divided at
         the first of its own list, and one of which no placed leg has k > 1 at the tray, if its list has it.
+    ribbons : dict
+        What is done with the ribbons of each trunk in the box; the least work of its own list without an entry.
     """
 
     trunks: Mapping[str, Option | None]
@@ -198,6 +202,7 @@ class Decision:
     legs: Mapping[Leg, Place | None]
     ends: Mapping[str, str | None]
     divide_at: Mapping[str, str | None] = field(default_factory=dict)
+    ribbons: Mapping[str, str | int] = field(default_factory=dict)
 
     @cached_property
     def key(self) -> tuple[Any, ...]:
@@ -219,6 +224,7 @@ class Decision:
             placed,
             tuple(sorted((s, e) for s, e in self.ends.items() if e and s in used)),
             tuple(sorted((t, at) for t, at in self.divide_at.items() if at and t in divided)),
+            tuple(sorted((t, str(word)) for t, word in self.ribbons.items() if self.trunks.get(t))),
         )
 
 
@@ -470,6 +476,17 @@ class Facts:
             return list(DIVISIONS) if self.has_tubes(t) else ["port"]
         return [at for at in DIVISIONS if at in ([given] if isinstance(given, str) else given)]
 
+    @property
+    def ribbons_said(self) -> list[str]:
+        """Trunks that do not ask for ribbons as they are alone; a plan says of these what is done."""
+        return [t for t in self.trunks if self.ribbon_words(t) != ["as_they_are"]]
+
+    def ribbon_words(self, t: str) -> list[str | int]:
+        """Name what may be done with the trunk's ribbons, the least work first."""
+        given = self.trunks[t].get("ribbons", "as_they_are")
+        words = [given] if isinstance(given, str | int) else list(given)
+        return [*(w for w in ("as_they_are", "split") if w in words), *sorted(w for w in words if isinstance(w, int))]
+
     def own_tube(self, t: str, k: int, at: str) -> bool:
         """Whether the subunit's own tube travels for the legs of a subunit in k, the trunk divided there."""
         return self.has_tubes(t) and (k == 1 or at == "tray")
@@ -692,6 +709,7 @@ class Plan:
         if unknown := [at for at in decision.divide_at.values() if at not in (None, *DIVISIONS)]:
             raise ValueError(f"a trunk is divided at the tray or at the port, not at {unknown}")
         self.divide_at = {t: self._divided(t) for t in self.box}
+        self.ribbons = {t: decision.ribbons.get(t, facts.ribbon_words(t)[0]) for t in self.box}
         if idle := [leg for leg in self.placed if not self.splices_of[leg] and not self.opened(leg[0], leg[1])]:
             raise ValueError(f"idle legs that are not parked go to no tray: {idle}")
 
@@ -812,19 +830,34 @@ class Plan:
         ]
 
     def sleeve_runs(self, place: Place) -> list[list[tuple[str, int, str, int]]]:
-        """Longest runs of splices that rise by one on both sides inside a ribbon; the earlier trunk first."""
+        """Longest runs of splices that share sleeves, rising by one on both sides; the earlier trunk first.
+
+        As they are, ribbons end a run. Those that are split do not; made anew, their new edges do. A run ends in any case
+        with a subunit, and where ribbons of the cables end on both sides at once.
+        """
         pairs: set[tuple[str, int, str, int]] = set()
         for x in self.in_tray[place]:
             straight = self.facts.trunk_order[x.a] < self.facts.trunk_order[x.b]
             pairs.add((x.a, x.a_fibre, x.b, x.b_fibre) if straight else (x.b, x.b_fibre, x.a, x.a_fibre))
-        ribbon = self.facts.ribbon
+        ribbon, subunit_of = self.facts.ribbon, self.facts.subunit_of
+
+        def cut(t: str, f: int) -> bool:
+            """Whether a run ends before this fibre, as the ribbons of its trunk are when they are spliced."""
+            word = self.ribbons[t]
+            if word == "split":
+                return False
+            if word == "as_they_are":
+                return ribbon[t, f - 1] != ribbon[t, f]
+            first = self.facts.subunits[t][subunit_of[t, f] - 1].first
+            return (f - 1 - first) // int(word) != (f - first) // int(word)
 
         def follows(one: tuple[str, int, str, int], other: tuple[str, int, str, int]) -> bool:
-            return (
-                (one[0], one[1] + 1, one[2], one[3] + 1) == other
-                and ribbon[one[:2]] == ribbon[other[:2]]
-                and ribbon[one[2:]] == ribbon[other[2:]]
-            )
+            if (one[0], one[1] + 1, one[2], one[3] + 1) != other:
+                return False
+            sides = ((one[:2], other[:2]), (one[2:], other[2:]))
+            if any(subunit_of[a] != subunit_of[b] for a, b in sides) or all(ribbon[a] != ribbon[b] for a, b in sides):
+                return False
+            return not any(cut(*b) for _, b in sides)
 
         runs: list[list[tuple[str, int, str, int]]] = []
         for pair in sorted(pairs, key=lambda p: (self.facts.trunk_order[p[0]], p[1])):
@@ -957,6 +990,7 @@ class Plan:
                 or travel not in self.facts.own_travel(t)
                 or loops not in self.facts.own_loops(t)
                 or self.divide_at[t] not in self.facts.divisions(t)
+                or self.ribbons[t] not in self.facts.ribbon_words(t)
             ):
                 yield t
 
@@ -1101,6 +1135,7 @@ class Plan:
                 return True
             got = dict(zip(("port", "travel", "loops"), self.option(pin.trunk), strict=True))
             got["divide_at"] = self.divide_at[pin.trunk]
+            got["ribbons"] = self.ribbons[pin.trunk]
         else:
             leg = (pin.trunk, pin.subunit, pin.group)
             if self.k[pin.trunk][pin.subunit - 1] != pin.k or leg not in self.placed:
@@ -1175,6 +1210,18 @@ class Plan:
             if divided and self.divide_at[t] == "port" and "tray" in self.facts.divisions(t):
                 yield t
 
+    def ribbon_work(self) -> Iterator[str]:
+        """Yield trunks whose ribbons are worked on and might be spliced as they are."""
+        for t in self.box:
+            if self.ribbons[t] != "as_they_are" and "as_they_are" in self.facts.ribbon_words(t):
+                yield t
+
+    def re_ribbonised(self) -> Iterator[str]:
+        """Yield trunks that are re-ribbonised and might do with less."""
+        for t in self.box:
+            if isinstance(self.ribbons[t], int) and any(isinstance(w, str) for w in self.facts.ribbon_words(t)):
+                yield t
+
     def reserve(self) -> Iterator[str]:
         """Yield stacks with too few unused places outward of the last used one."""
         least = self.facts.rules["reserve"].params["trays"]
@@ -1235,6 +1282,7 @@ class Plan:
                     "loops": loops,
                     "divide_at": self.divide_at.get(t),
                     "strip_mm": self.strip_mm(t) if inside else None,
+                    **({"ribbons": self.ribbons[t]} if inside and t in facts.ribbons_said else {}),
                 }
             )
         trays = []
@@ -1397,7 +1445,8 @@ def decision_of_plan(plan: Json) -> Decision:
     for item in plan.get("through", ()):
         for t in item["ends"]:
             ks.setdefault(t, {}).update(dict.fromkeys(item["uncut"], 1))
-    return Decision(trunks, {t: tuple(k[s] for s in sorted(k)) for t, k in ks.items()}, legs, ends, divide_at)
+    ribbons = {e["trunk"]: e["ribbons"] for e in plan["trunks"] if "ribbons" in e}
+    return Decision(trunks, {t: tuple(k[s] for s in sorted(k)) for t, k in ks.items()}, legs, ends, divide_at, ribbons)
 
 
 # -- search --------------------------------------------------------------------------------------------------------
@@ -1423,6 +1472,7 @@ class Travelling(NamedTuple):
 
     trunk: str
     divide_at: str
+    ribbons: str | int
     items: tuple[tuple[float, str | None], ...]  # diameter of what travels; the stack where it turns off, if it does
     rises: tuple[tuple[str, tuple[int, ...]], ...]  # per stack, rise_mm of its placed legs, sorted
     units: tuple[
@@ -1445,17 +1495,19 @@ class Ways:
         self._best: dict[Any, tuple[int, int, int] | None] = {}
         self._open: dict[Any, bool] = {}
         self._takes: dict[tuple[str, tuple[str, ...]], bool] = {}
-        self._relaxed: dict[frozenset[tuple[str, str]], Pair] = {}
+        self._relaxed: dict[frozenset[tuple[str, str, str | int]], Pair] = {}
         self._base: dict[tuple[Option, str, str], tuple[list[int], int]] = {}
         self.groups: dict[Any, Group] = {}  # of all splits
         self.shortest: dict[tuple[str, int], int] = {}  # trunk, place
         self._sized: dict[Any, tuple[int, int, int, tuple[float, ...]] | None] = {}
 
     @staticmethod
-    def _fits(pin: Pin, option: Option, at: str | None = None) -> bool:
+    def _fits(pin: Pin, option: Option, at: str | None = None, word: str | int | None = None) -> bool:
         got: dict[str, Any] = dict(zip(("port", "travel", "loops"), option, strict=True))
         if at is not None:
             got["divide_at"] = at
+        if word is not None:
+            got["ribbons"] = word
         return all(got[k] == v for k, v in pin.want.items() if k in got)
 
     def way(self, option: Option, stack: str, end: str) -> tuple[list[int], int]:
@@ -1478,7 +1530,7 @@ class Ways:
         self, trunk: Travelling, option: Option, ends: Mapping[str, str]
     ) -> tuple[int, int, int, tuple[float, ...]] | None:
         facts = self.facts
-        t, at, items, rises, _ = trunk
+        t, at, word, items, rises, _ = trunk
         loops = option[2]
         length = 0
         short = False
@@ -1492,7 +1544,7 @@ class Ways:
             longest = max(longest, *cuts)
         limit = facts.trunks[t].get("exposed_mm")
         bare = limit is not None and facts.strip_mm(loops, [longest]) > limit
-        must, prefer = self.own(t, at, option)
+        must, prefer = self.own(t, at, word, option)
         for rule, broken in (("reach", short), ("exposed", bare)):
             if broken:
                 if facts.hard(rule):
@@ -1508,8 +1560,8 @@ class Ways:
                     load[i] += area
         return must, prefer, length, tuple(load)
 
-    def own(self, t: str, at: str, option: Option) -> Pair:
-        """Broken must and prefer of one trunk that depend on its option and on where it is divided alone."""
+    def own(self, t: str, at: str, word: str | int, option: Option) -> Pair:
+        """Broken must and prefer of one trunk that depend on its option, on where it is divided and on its ribbons alone."""
         facts = self.facts
         port, travel, loops = option
         total = (0, 0)
@@ -1519,7 +1571,7 @@ class Ways:
         if not loop_rule["least"] <= loops <= loop_rule["most"]:
             total = _plus(total, facts.cost("slack_loops"))
         for pin in facts.pins:
-            if pin.trunk == t and not pin.subunit and not pin.built and not self._fits(pin, option, at):
+            if pin.trunk == t and not pin.subunit and not pin.built and not self._fits(pin, option, at, word):
                 total = _plus(total, facts.cost("pin"))
         return total
 
@@ -1599,7 +1651,7 @@ class Ways:
             if item.ends[0] not in options:
                 continue
             cuts: dict[tuple[str, int], int] = {}
-            for t, _, _, _, units in trunks:
+            for t, *_, units in trunks:
                 for s, stack, rise in units if t in item.ends else ():
                     route = self.way(options[t], stack, ends[stack])[1] + rise
                     cuts[t, s] = max(cuts.get((t, s), 0), facts.cut_mm(t, options[t][2], route))
@@ -1670,19 +1722,19 @@ class Ways:
             self._open[layout] = next(self.every(layout), None) is not None
         return self._open[layout]
 
-    def relaxed(self, box: frozenset[tuple[str, str]]) -> Pair:
+    def relaxed(self, box: frozenset[tuple[str, str, str | int]]) -> Pair:
         """Return a lower bound on broken must and prefer of the ways of trunks that are surely in the box.
 
-        The box names each trunk with where it is divided.
+        The box names each trunk with where it is divided and what is done with its ribbons.
         """
         if box not in self._relaxed:
-            divide_at = dict(box)
+            divide_at = {t: (at, word) for t, at, word in box}
             trunks = [t for t in self.facts.trunks if t in divide_at]
             rows: list[list[tuple[Option, Pair]]] = []
             for t in trunks:
                 cheapest: dict[str, tuple[Pair, Option]] = {}
                 for option in self.options[t]:
-                    entry = (self.own(t, divide_at[t], option), option)
+                    entry = (self.own(t, *divide_at[t], option), option)
                     cheapest[option[1]] = min(entry, cheapest.get(option[1], entry))
                 rows.append([(option, own) for own, option in cheapest.values()])
             answer = (10**9, 0)
@@ -1711,8 +1763,16 @@ class Split:
     are a bunch: all are placed, or none.
     """
 
-    def __init__(self, facts: Facts, ways: Ways, ks: dict[str, tuple[int, ...]], divide_at: dict[str, str]) -> None:
+    def __init__(
+        self,
+        facts: Facts,
+        ways: Ways,
+        ks: dict[str, tuple[int, ...]],
+        divide_at: dict[str, str],
+        ribbons: dict[str, str | int],
+    ) -> None:
         self.facts = facts
+        self.ribbons = ribbons
         self.ways = ways
         self.ks = ks
         self.divide_at = divide_at
@@ -1787,7 +1847,10 @@ class Split:
         return self.divide_at[t] == "tray" and self.ks[t][s - 1] > 1 and self.facts.spliced[t][s - 1]
 
     def _group(self, legs: list[int], leg_of: Mapping[tuple[str, int], int]) -> Group:
-        key = tuple((leg, self.ks[leg[0]][leg[1] - 1], self.divide_at[leg[0]]) for leg in (self.legs[i] for i in legs))
+        key = tuple(
+            (leg, self.ks[leg[0]][leg[1] - 1], self.divide_at[leg[0]], self.ribbons[leg[0]])
+            for leg in (self.legs[i] for i in legs)
+        )
         if key not in self.ways.groups:
             self.ways.groups[key] = self._new_group(legs, leg_of)
         return self.ways.groups[key]._replace(legs=tuple(legs))
@@ -1805,7 +1868,7 @@ class Split:
         for stack in facts.stacks:
             # alone in the first place of the stack: what is broken here stays broken whatever else is placed
             there: dict[Leg, Place | None] = {self.legs[i]: (stack, 1) for i in legs}
-            plan = Plan(facts, Decision({}, self.ks, there, {}, self.divide_at), ways=False)
+            plan = Plan(facts, Decision({}, self.ks, there, {}, self.divide_at, self.ribbons), ways=False)
             rules = ("leg tube", "tray_fibres", "tray_sleeves", "bend_radius", "fibre_bend")
             if not plan.tally(plan.broken(rules))[0]:
                 continue
@@ -1826,7 +1889,8 @@ class Split:
         """Whether each trunk has at least one way to the place that breaks nothing hard by itself."""
         return all(
             any(
-                self.ways.size(Travelling(t, self.divide_at[t], (), rises), option, {place[0]: end}) is not None
+                self.ways.size(Travelling(t, self.divide_at[t], self.ribbons[t], (), rises), option, {place[0]: end})
+                is not None
                 for option in self.ways.options[t]
                 for end in self.facts.ends[place[0]]
             )
@@ -1873,12 +1937,14 @@ class Split:
             if rises or facts.other_end.get(t) in inside:
                 box.append(t)
                 spread = tuple((stack, tuple(sorted(r))) for stack, r in rises.items())
-                trunks.append(Travelling(t, at, tuple(items), spread, tuple(units)))
+                trunks.append(Travelling(t, at, self.ribbons[t], tuple(items), spread, tuple(units)))
         trays = tuple((self.place_stack[w], tuple(counts.get(t, 0) for t in box)) for w, counts in sorted(held.items()))
         return tuple(trunks), trays
 
     def canonical(self, where: Sequence[int]) -> bool:
-        """Whether every divided subunit has a placed leg: otherwise the same plan is met at k = 1.
+        """Whether every divided subunit has a placed leg, and every trunk whose ribbons are not at the first of its list.
+
+        Otherwise the same plan is met at k = 1, or with that first.
 
         With it a trunk divided at the port has a placed leg of k > 1 or may not be divided at the tray: see _splits.
         """
@@ -1886,6 +1952,9 @@ class Split:
             len(legs) == 1 or any(where[i] >= 0 for i in legs)
             for subunits in self.subunits.values()
             for legs in subunits
+        ) and all(
+            self.ribbons[t] == _ribbon_words(self.facts, t)[0] or any(where[i] >= 0 for legs in subunits for i in legs)
+            for t, subunits in self.subunits.items()
         )
 
     def walk(self, cut: Cut | None) -> Iterator[Layout]:
@@ -1925,7 +1994,7 @@ class Split:
                 legs: dict[Leg, Place | None] = {
                     leg: places[w] if w >= 0 else None for leg, w in zip(self.legs, where, strict=True)
                 }
-                plan = Plan(self.facts, Decision({}, self.ks, legs, {}, self.divide_at), ways=False)
+                plan = Plan(self.facts, Decision({}, self.ks, legs, {}, self.divide_at, self.ribbons), ways=False)
                 feasible, must, prefer = plan.tally(plan.broken(place_rules()))
                 if feasible:
                     yield plan, must, prefer, self.layout(where, whole=True)
@@ -2107,18 +2176,30 @@ def _divisions(facts: Facts, t: str) -> list[tuple[str, tuple[int, ...]]]:
     ]
 
 
+def _ribbon_words(facts: Facts, t: str) -> list[str | int]:
+    """Name what may be done with the ribbons of a trunk beside what is built."""
+    built = [pin.want["ribbons"] for pin in facts.pins if pin.trunk == t and pin.built and "ribbons" in pin.want]
+    return [word for word in facts.ribbon_words(t) if all(word == wanted for wanted in built)]
+
+
 def _splits(facts: Facts, ways: Ways) -> list[Split]:
     """All choices of k and of where to divide, those with the fewest legs first."""
     splits = []
     for picked in itertools.product(*(_divisions(facts, t) for t in facts.trunks)):
         chosen = dict(zip(facts.trunks, picked, strict=True))
         ks = {t: ks for t, (_, ks) in chosen.items()}
-        splits.append(Split(facts, ways, ks, {t: at for t, (at, _) in chosen.items()}))
+        for words in itertools.product(*(_ribbon_words(facts, t) for t in facts.trunks)):
+            ribbons = dict(zip(facts.trunks, words, strict=True))
+            splits.append(Split(facts, ways, ks, {t: at for t, (at, _) in chosen.items()}, ribbons))
     return sorted(splits, key=lambda split: split.total_legs)
 
 
+def _said(plan: Plan) -> dict[str, str | int]:
+    return {t: plan.ribbons[t] for t in plan.facts.ribbons_said if t in plan.ribbons}
+
+
 def _full(plan: Plan, trunks: Mapping[str, Option], ends: Mapping[str, str]) -> Decision:
-    return Decision(dict(trunks), plan.k, dict(plan.placed), dict(ends), dict(plan.divide_at))
+    return Decision(dict(trunks), plan.k, dict(plan.placed), dict(ends), dict(plan.divide_at), _said(plan))
 
 
 def complete_order(goals: Sequence[str]) -> tuple[str, ...]:
@@ -2174,7 +2255,7 @@ class _Search:
                 box |= group.trunks
                 for i in group.legs:
                     length += min(split.shortest(split.legs[i][0], p) for p in group.allowed)
-        more = self.ways.relaxed(frozenset((t, split.divide_at[t]) for t in box))
+        more = self.ways.relaxed(frozenset((t, split.divide_at[t], split.ribbons[t]) for t in box))
         bound = self.ordered((lost, must + more[0], prefer + more[1], legs, trays, crossings, length, 0))
         return bound > self.best if self.collecting else bound >= self.best
 
@@ -2183,7 +2264,7 @@ class _Search:
             for plan, must, prefer, layout in split.walk(self.cut):
                 of_layout = (len(plan.placed), len(plan.used), len(plan.crossings()))
                 goals = [len(plan.loose), must, prefer, *of_layout, 0, plan.irregular()]
-                box = frozenset((t, split.divide_at[t]) for t in plan.box)
+                box = frozenset((t, split.divide_at[t], split.ribbons[t]) for t in plan.box)
                 least = (*self.ways.relaxed(box), split.shortest_sum(plan))
                 if self.best is not None:
                     bound = self.ordered(_with(goals, least))

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 Json = dict[str, Any]
+RIBBON_RULES = ("ribbon_work", "re_ribbonised")  # drawn only where ribbons are
+RIBBON_WIDTHS = (2, 3, 4, 6)
 CASE_FILES = frozenset(path.stem for path in CASES.glob("*.yaml"))
 
 FLAT = ("ribbon", "central_tube", "slotted_core")
@@ -335,7 +337,11 @@ def _random_rules(rng: random.Random, share: float) -> dict[str, Any]:
     """Levels, weights and parameters that differ from the defaults; ``share`` of the rules are touched."""
     rules: dict[str, Any] = {}
     for rule, (kind, *_) in oracle.RULES.items():
-        if kind == "always" or not (_chance(rng, share) or (rule == "reach" and _chance(rng, 0.9))):
+        if (
+            kind == "always"
+            or rule in RIBBON_RULES
+            or not (_chance(rng, share) or (rule == "reach" and _chance(rng, 0.9)))
+        ):
             continue
         level = rng.choice(["must", "prefer", "off"] if kind == "practice" else ["must", "must", "prefer", "off"])
         long: Json = {"level": level}
@@ -373,6 +379,8 @@ def _random_pins(rng: random.Random, job: Json) -> list[Json]:
             )
             if _chance(rng, 0.5):
                 pins[-1]["divide_at"] = rng.choice(trunk["divide_at"])
+            if "ribbons" in trunk:
+                pins[-1]["ribbons"] = rng.choice(trunk["ribbons"])
             continue
         ribbons = rng.choice(_fibres(trunk["cable"]))
         k = rng.choice(oracle.divisors(len(ribbons)))
@@ -394,6 +402,20 @@ def _pinned_trunk(pin: Json) -> str:
     return pin["trunk"] if "trunk" in pin else oracle.parse_run(pin["leg"])[0]
 
 
+def _random_ribbons(rng: random.Random, cable: Json) -> list[Any]:
+    """Draw a trunk's list of what may be done with its ribbons."""
+    own = {entry["ribbon_fibres"] for entry in cable["subunits"]}
+    width = rng.choice([w for w in RIBBON_WIDTHS if {w} != own])
+    lists: list[list[Any]] = [
+        ["split"],
+        [width],
+        ["as_they_are", width],
+        ["as_they_are", "split"],
+        ["as_they_are", "split", width],
+    ]
+    return rng.choice([*lists, ["split", width]])
+
+
 def random_job(
     rng: random.Random,
     *,
@@ -411,6 +433,7 @@ def random_job(
     at_port: float = 0.3,
     tight: float = 0.25,
     through: float = 0.0,
+    ribbon_work: float = 0.0,
 ) -> Json:
     """Draw a tiny valid job, resolved; about two in five cannot be placed whole. What is None is drawn.
 
@@ -435,6 +458,9 @@ def random_job(
         Share of jobs with scarce trays, guides or entrances.
     through : float
         Share of jobs in which one trunk goes through the box.
+    ribbon_work : float
+        Share of trunks that say what is done with their ribbons; above 0, trunks have ribbons of several widths, and
+        sleeves are scarce.
     """
     trunks = trunks or rng.choice([2, 2, 2, 3, 3, 4])
     stacks = stacks or rng.choice([1, 2, 2, 2, 3])
@@ -451,6 +477,11 @@ def random_job(
     for i, t in enumerate(names):
         about = size if i == 0 else max(1, size if trunks == 2 else rng.randint(1, size))
         w = narrow if i else width
+        if ribbon_work:
+            w = rng.choice(RIBBON_WIDTHS)
+            about = max(1, round(about * min(width, 6) / w))
+            cables[t] = _random_cable(rng, f"cable-{t.lower()}", w, about)
+            continue
         cables[t] = _random_cable(rng, f"cable-{t.lower()}", w, about * (width // w))
         if i and _chance(rng, 0.4):
             cables[t]["subunits"] = copy.deepcopy(cables["P"]["subunits"])
@@ -463,6 +494,8 @@ def random_job(
     scarce = _chance(rng, tight)
     places = stacks * positions
     sleeve = rng.choice([width, width, 12])
+    if ribbon_work:
+        width, sleeve = 6, rng.choice([*RIBBON_WIDTHS, 12])
     want = math.ceil(splices / places * rng.choice([0.8, 1.0, 1.2, 1.5] if scarce else [1.2, 1.3, 1.5, 2.0, 3.0]))
     if shape == "partial" and _chance(rng, 0.5):
         # no room for more than a ribbon of splices: tubes are opened, and idle legs parked beside
@@ -484,6 +517,8 @@ def random_job(
         "inside_mm": inside,
         "min_radius_mm": 15 if _chance(rng, 0.03) else 30,
     }
+    if ribbon_work:
+        tray["sleeves"] = math.ceil(fibres / min(sleeve, 4)) + rng.choice([0, 0, 1, 2, 4])
     enclosure = _random_enclosure(rng, tray, stacks, positions, ends, ports)
     all_ports = [port["id"] for port in enclosure["ports"]]
 
@@ -503,6 +538,8 @@ def random_job(
             given["ports"] = rng.sample(all_ports, 2) if len(all_ports) > 1 else all_ports
         if _chance(rng, 0.07):
             given["exposed_mm"] = rng.choice([2900, 3000, 3200, 3500, 3500, 4200, 4200])
+        if ribbon_work and _chance(rng, ribbon_work):
+            given["ribbons"] = _random_ribbons(rng, cables[t])
         trunk_list.append(_trunk(t, cables[t], **given))
 
     if scarce and _chance(rng, 0.5):
@@ -528,6 +565,10 @@ def random_job(
         "rules": _random_rules(rng, rules),
         "pins": [],
     }
+    if ribbon_work:
+        for rule in RIBBON_RULES:
+            if _chance(rng, 0.3):
+                job["rules"][rule] = rng.choice(["must", "off", {"weight": 3}])
     if len(joins) >= 2 and _chance(rng, apart):
         chosen = rng.sample([join["name"] for join in joins], 3 if len(joins) > 2 and _chance(rng, 0.3) else 2)
         job["apart"] = [{"joins": chosen, "scope": rng.choice(["tray", "stack"])}]

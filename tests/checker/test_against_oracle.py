@@ -65,7 +65,10 @@ def random_decision(rng: random.Random, facts: oracle.Facts) -> oracle.Decision:
     }
     used = {place[0] for place in places.values()}
     ends = {stack: rng.choice(list(facts.ends[stack])) for stack in facts.stacks if stack in used}
-    return oracle.Decision(ways, k, places, ends, divided)
+    words = {
+        t: rng.choice([3, 5] if rng.random() < 0.05 else facts.ribbon_words(t)) for t in facts.ribbons_said if t in box
+    }
+    return oracle.Decision(ways, k, places, ends, divided, words)
 
 
 def parked(
@@ -100,6 +103,7 @@ def assignment_of(decision: oracle.Decision) -> Assignment:
         {Leg(t, s, g, decision.k[t][s - 1]): Place(*place) for (t, s, g), place in decision.legs.items() if place},
         {stack: end for stack, end in decision.ends.items() if end},
         {trunk: at for trunk, at in decision.divide_at.items() if at},  # type: ignore[misc]
+        dict(decision.ribbons),  # type: ignore[arg-type]
     )
 
 
@@ -141,6 +145,15 @@ def test_random_decisions(seed: int) -> None:
         agree(job, facts, random_decision(rng, facts))
 
 
+@pytest.mark.parametrize("seed", range(60))
+def test_decisions_of_what_is_done_with_ribbons(seed: int) -> None:
+    rng = random.Random(seed)
+    data = strategies.random_job(rng, rules=0.3, pins=0.5, ribbon_work=0.8)
+    facts, job = oracle.Facts(data), job_of(data)
+    for _ in range(4):
+        agree(job, facts, random_decision(rng, facts))
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_best_decisions(seed: int) -> None:
     rng = random.Random(1000 + seed)
@@ -154,7 +167,7 @@ def test_every_rule_is_broken_somewhere() -> None:
     seen: set[str] = set()
     for seed in range(SEEDS):
         rng = random.Random(seed)
-        data = a_job(seed, rng)
+        data = strategies.random_job(rng, ribbon_work=0.8) if seed % 8 == 0 else a_job(seed, rng)
         facts = oracle.Facts(data)
         for _ in range(4):
             seen |= {rule for rule, _, _ in oracle.judge(facts, random_decision(rng, facts)).broken}

@@ -7,6 +7,7 @@ from typing import Any
 from tests.build import job_of
 from tests.explainer.planted import (
     box,
+    cable,
     job,
     many,
     one_port,
@@ -48,8 +49,15 @@ def soft_tubes() -> Shelf:
     return Shelf(tubes=[TubeSet.model_validate({"id": "soft", "tubes": (tube,)})])
 
 
+def twelve_on_eight() -> Json:
+    """Give a job of ribbons of 12 on ribbons of 8: as they are, 24 splices take four sleeves, and the tray has three."""
+    trunks = [trunk("P", cable("twelve")), trunk("Q", cable("eight", ribbons=3, ribbon_fibres=8))]
+    return job(trunks, [("P:1-24", "Q:1-24")], enclosure=box(positions=1, sleeves=3))
+
+
 HELPED: list[tuple[str, Json, list[tuple[str, str, object]]]] = [
     ("trays", pair(enclosure=box(positions=1, fibres=12)), [("trays", "left", 1)]),
+    ("ribbons", twelve_on_eight(), [("ribbons", "Q", 12)]),
     ("seal", pair(enclosure=one_port(seals=many(1))), [("seal_holes", "bl", 2)]),
     ("exposed", job([trunk("P", exposed_mm=2000), trunk("Q")], [("P:1-24", "Q:1-24")]), [("exposed_mm", "P", 3000)]),
     (

@@ -35,7 +35,9 @@ def lay(case: Json) -> Laid:
     """Lay the plan of a case."""
     job = job_of(data_of(case))
     ways = {trunk: tuple(way) for trunk, way in case.get("ways", WAYS).items()}
-    assignment = assignment_of(job, ways, case.get("legs", LEGS), case.get("ends"), case.get("divide_at"))
+    assignment = assignment_of(
+        job, ways, case.get("legs", LEGS), case.get("ends"), case.get("divide_at"), case.get("ribbons")
+    )
     claims = [claim_of(text) for text in case["claims"]] if "claims" in case else None
     return Laid(job, assignment, claims)
 
@@ -75,6 +77,7 @@ def test_the_oracle_reads_a_case_alike(rule: str, case: Json) -> None:
         {(leg.trunk, leg.subunit, leg.group): (place.stack, place.position) for leg, place in legs.items()},
         {place.stack: laid.ends[place.stack] for place in legs.values()},
         dict(laid.divide_at),
+        dict(laid.ribbons),
     )
     found = [subject for name, _, subject in oracle.judge(data, made).broken if name == BY_ID[rule].name]
     assert found == case["broken"]

@@ -63,6 +63,7 @@ def solutions(model: Model) -> set[tuple[Any, ...]]:
         found.add(key_of(assignment))
         used = {place.stack for place in assignment.places.values()}
         told = [*ways, *(literal for stack, literal in ends if stack in used)]
+        told += [model.ribboned(model.job.trunk_by_id[trunk], word) for trunk, word in assignment.ribbons.items()]
         same = [model.no(literal) if values.boolean_value(literal) else literal for literal in places]
         same += [model.no(literal) for literal in told if values.boolean_value(literal)]
         model.cp.add_bool_or(lits(literal for literal in same if not isinstance(literal, int)))

@@ -74,6 +74,15 @@ def test_rules_at_other_levels(first: int) -> None:
         agree(drawn(seed, rules=0.35, pins=0.5, apart=0.5, at_port=0.6), workers=1)
 
 
+@pytest.mark.parametrize(
+    "first", [pytest.param(first, marks=[pytest.mark.slow] * (first >= 5020)) for first in range(5000, 5080, BATCH)]
+)
+def test_what_is_done_with_ribbons(first: int) -> None:
+    """Ribbons of several widths, spliced as they are, split or made anew, given or decided, where sleeves are scarce."""
+    for seed in range(first, first + BATCH):
+        agree(drawn(seed, ribbon_work=0.7, tight=0.8, **(SMALL if seed % 2 else {})), workers=1)
+
+
 @pytest.mark.parametrize("seed", [20170])
 def test_legs_of_one_tray_that_take_over_a_low_cross_nothing(seed: int) -> None:
     """Several strands of one subunit have their lows in one bunch: they do not pay for crossing each other."""

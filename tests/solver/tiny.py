@@ -35,7 +35,7 @@ def agree(data: Json, order: tuple[str, ...] = oracle.GOAL_ORDER, **options: Any
 
 
 def key_of(assignment: Assignment) -> tuple[Any, ...]:
-    """Give the decisions in the form of the oracle, for decisions of any k: (ways, k, places, ends, where divided)."""
+    """Give the decisions in the form of the oracle, for decisions of any k: (ways, k, places, ends, where divided, ribbons)."""
     placed = sorted(((leg.trunk, leg.subunit, leg.group), tuple(place)) for leg, place in assignment.places.items())
     divided = sorted({(leg.trunk, leg.subunit, leg.of) for leg in assignment.places})
     used = {place.stack for place in assignment.places.values()}
@@ -45,11 +45,12 @@ def key_of(assignment: Assignment) -> tuple[Any, ...]:
         tuple(placed),
         tuple(sorted((stack, end) for stack, end in assignment.ends.items() if stack in used)),
         tuple(sorted((trunk, assignment.divide_at[trunk]) for trunk in {t for t, _, of in divided if of > 1})),
+        tuple(sorted((trunk, str(word)) for trunk, word in assignment.ribbons.items())),
     )
 
 
 def key_of_decision(decision: oracle.Decision) -> tuple[Any, ...]:
     """Give a decision of the oracle in the same form."""
-    ways, _, placed, ends, divide_at = decision.key
+    ways, _, placed, ends, divide_at, ribbons = decision.key
     divided = {(leg[0], leg[1], decision.k[leg[0]][leg[1] - 1]) for leg, _ in placed}
-    return ways, tuple(sorted(divided)), placed, ends, divide_at
+    return ways, tuple(sorted(divided)), placed, ends, divide_at, ribbons

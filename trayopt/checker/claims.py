@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from trayopt.domain.assignment import Assignment, Way
-from trayopt.domain.base import DivideAt
+from trayopt.domain.base import DivideAt, RibbonWord
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
@@ -49,11 +49,16 @@ def assignment_of(job: Job, plan: Plan, source: str = "<plan>") -> tuple[Assignm
             claims.append(claim)
     if faults.found:
         raise InputError(faults.found)
-    return assignment_of_claims(job, ways, claims, divide_at), claims
+    ribbons = {row.trunk: row.ribbons for row in plan.trunks if row.ribbons is not None}
+    return assignment_of_claims(job, ways, claims, divide_at, ribbons), claims
 
 
 def assignment_of_claims(
-    job: Job, ways: Mapping[str, Way], claims: Iterable[Claim], divide_at: Mapping[str, DivideAt]
+    job: Job,
+    ways: Mapping[str, Way],
+    claims: Iterable[Claim],
+    divide_at: Mapping[str, DivideAt],
+    ribbons: Mapping[str, RibbonWord] | None = None,
 ) -> Assignment:
     """Give the assignment of those claimed runs that can stand.
 
@@ -82,6 +87,7 @@ def assignment_of_claims(
         places,
         {stack: end for stack, end in ends.items() if stack in used},
         {trunk: at for trunk, at in divide_at.items() if trunk in inside},
+        {trunk: word for trunk, word in (ribbons or {}).items() if trunk in inside},
     )
 
 

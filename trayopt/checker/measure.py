@@ -166,13 +166,8 @@ def parked_runs(laid: Laid, place: Place) -> list[Run]:
 def sleeve_pieces(laid: Laid, place: Place) -> Iterator[tuple[Run, Run]]:
     """Give what lies in each sleeve of a tray, in the order of their numbers."""
     size = laid.tray(place).sleeve_fibres
-    for a, b in laid.sleeve_runs[place]:
-        for start in range(0, a.count, size):
-            end = min(start + size, a.count) - 1
-            yield (
-                Run(a.trunk, a.first + start, a.first + end),
-                Run(b.trunk, b.first + start, b.first + end),
-            )
+    for run in laid.sleeve_runs[place]:
+        yield from run.cut(size)
 
 
 def _placed(laid: Laid, leg: Leg) -> LaidLeg | None:
@@ -194,6 +189,7 @@ def _trunks(laid: Laid) -> Iterator[PlanTrunk]:
             travel=way.travel if way else None,
             loops=way.loops if way else None,
             divide_at=laid.divide_at.get(trunk.id),
+            ribbons=laid.ribbons.get(trunk.id) if trunk.may_work_ribbons else None,
             strip_mm=Exposed().parameters(laid.job).strip_of(laid, trunk.id) if way else None,
         )
 

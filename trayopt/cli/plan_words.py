@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from trayopt.domain.hardware import Place
 from trayopt.domain.ranges import parse_span, span
-from trayopt.rules.words import listed, percent, several
+from trayopt.rules.words import listed, percent, ribbons_are, several
 
 if TYPE_CHECKING:
     from trayopt.domain.job import Job
@@ -100,7 +100,7 @@ def mm(length: int | None) -> str:
 
 
 def divisions(plan: Plan, trunk: str) -> list[str]:
-    """Say how a trunk's subunits are divided, and where: ``1-6 in 2``, ``7 whole``, ``8-12 idle``, ``at the tray``."""
+    """Say how a trunk is divided, where, and what becomes of its ribbons: ``1-6 in 2``, ``at the tray``, ``ribbons split``."""
     told: dict[int, str] = {}
     for leg in plan.legs:
         if leg.trunk == trunk:
@@ -113,9 +113,12 @@ def divisions(plan: Plan, trunk: str) -> list[str]:
     for (how, _), numbers in in_rows:
         run = [number for _, number in numbers]
         found.append(f"{span(run[0], run[-1])} {how}")
-    at = next(row.divide_at for row in plan.trunks if row.trunk == trunk)
+    row = next(row for row in plan.trunks if row.trunk == trunk)
+    at = row.divide_at
     if at == "port" or (at is not None and any(" in " in text for text in found)):
         found.append(f"at the {at}")
+    if row.ribbons is not None:
+        found.append(f"ribbons {ribbons_are(row.ribbons)}")
     return found
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from functools import cached_property
 from typing import Literal, NamedTuple
 
@@ -11,7 +11,9 @@ from trayopt.checker.claims import assignment_of
 from trayopt.crewsheets.passing import Inside, Passing, passing_of
 from trayopt.crewsheets.settings import Settings
 from trayopt.crewsheets.travellers import Traveller, groups_of, travellers_of, travels_own
+from trayopt.domain.base import AS_THEY_ARE, RibbonWord
 from trayopt.domain.cablework import Subunit
+from trayopt.domain.handling import Handling, handling
 from trayopt.domain.hardware import Place, Stack, Tray
 from trayopt.domain.job import Job, LegPin, Trunk
 from trayopt.domain.plan import Plan, PlanLeg, PlanTray, PlanTrunk
@@ -184,6 +186,31 @@ class Book:
     def new_trays(self) -> tuple[PlanTray, ...]:
         """Trays that are put in new, in build order."""
         return tuple(self.trays[i] for i in self.build if self.states[i] == "new")
+
+    @cached_property
+    def ribbons(self) -> dict[str, RibbonWord]:
+        """What is done with the ribbons of the trunks in the box, before they are spliced."""
+        return {trunk: way.ribbons or AS_THEY_ARE for trunk, way in self.ways.items()}
+
+    @cached_property
+    def handlings(self) -> tuple[Handling, ...]:
+        """What is done with ribbons for the sleeves that are to be made in each tray."""
+        return tuple(
+            handling((side for sleeve in sleeves for side in (sleeve.a, sleeve.b)), self.job.trunk_by_id, self.ribbons)
+            for sleeves in self.work_sleeves
+        )
+
+    def in_ribbons(self, sleeve: Sleeve) -> Iterator[tuple[Run, Run]]:
+        """Cut what lies in a sleeve where the ribbons of the cables end, as their colours are told ribbon by ribbon."""
+        start = 0
+        while start < sleeve.a.count:
+            left = sleeve.a.count - start
+            for run in (sleeve.a, sleeve.b):
+                subunit = self.job.trunk_by_id[run.trunk].subunit_of(run.first)
+                left = min(left, subunit.ribbon_fibres - subunit.fibre_in_ribbon(run.first + start) + 1)
+            a, b = (Run(r.trunk, r.first + start, r.first + start + left - 1) for r in (sleeve.a, sleeve.b))
+            yield a, b
+            start += left
 
     def made(self, sleeve: Sleeve) -> bool:
         """Whether a splice was made before: both its legs are built."""

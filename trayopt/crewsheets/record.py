@@ -137,6 +137,8 @@ class Record:
             pin = {"trunk": trunk, "port": way.port, "travel": way.travel, "loops": way.loops}
             if any(leg.of > 1 for leg in self.book.legs[trunk]):
                 pin["divide_at"] = way.divide_at
+            if way.ribbons is not None:
+                pin["ribbons"] = way.ribbons
             ways.append({**pin, "built": True})
         legs = [
             {"leg": str(self.book.run(leg)), "stack": leg.stack, "position": leg.position, "built": True}

@@ -62,6 +62,7 @@ class MaterialSettings(Frozen):
 
     spare_trays: Whole = 0
     spare_sleeves_percent: Percent = 5
+    spare_matrix_percent: Percent = 10
     tube_waste_percent: Percent = 10
     tube_past_mm: Whole = 30
     """How far a tube reaches past the tie-down at the tray's entrance."""

@@ -11,6 +11,7 @@ from trayopt.crewsheets.through_words import ThroughWords
 from trayopt.crewsheets.travellers import Traveller
 from trayopt.crewsheets.units import Teller
 from trayopt.domain.assignment import Way
+from trayopt.domain.base import SPLIT
 from trayopt.domain.hardware import Place
 from trayopt.domain.plan import PlanLeg
 from trayopt.domain.ranges import Run, joined, parse_run
@@ -247,6 +248,7 @@ class StepWords:
         book, tell, tray = self.book, self.tell, act.trays[0]
         legs = ", ".join(leg.leg for leg in book.tray_legs[tray] if leg.leg not in book.built)
         sleeves = book.work_sleeves[tray]
+        yield from self._ribbons(tray)
         if sleeves:
             yield tell("step.splice.line", n=len(sleeves), fibres=book.spliced(tray), legs=legs)
             if tray == book.work_trays[0]:
@@ -259,6 +261,28 @@ class StepWords:
             yield tell("step.splice.served")
         if parked := parked_of(book, tray):
             yield tell("step.splice.parked", runs=", ".join(parked))
+
+    def _ribbons(self, tray: int) -> Iterator[str]:
+        """Say what is done with ribbons before a tray is spliced: those that are made anew, and those that are split."""
+        book, tell, done = self.book, self.tell, self.book.handlings[tray]
+        made: dict[tuple[str, int], list[int]] = {}
+        for ribbon in done.made:
+            made.setdefault((ribbon.trunk, ribbon.width), []).append(ribbon.subunit)
+        for (trunk, width), units in made.items():
+            span = tell.words.listed([str(unit) for unit in dict.fromkeys(units)])
+            yield tell("step.splice.ribbonise", n=len(units), trunk=trunk, units=span, width=width)
+        for trunk in book.ribbons:
+            cuts = sum(name == trunk for name, _ in done.cuts)
+            if cuts:
+                shared = sum(
+                    book.ribbons[trunk] == SPLIT and len(set(parts)) > 1
+                    for sleeve in book.work_sleeves[tray]
+                    for run in (sleeve.a, sleeve.b)
+                    if run.trunk == trunk
+                    for parts in ([book.seat(trunk, fibre).ribbon for fibre in (run.first, run.last)],)
+                )
+                key = "step.splice.side_by_side" if shared else "step.splice.split"
+                yield tell(key, n=cuts, trunk=trunk, sleeves=shared)
 
     def _lay(self, act: Act) -> Iterator[str]:
         book, tell, tray = self.book, self.tell, act.trays[0]

@@ -132,8 +132,9 @@ def minutes_of(book: Book, marks: Marks, act: Act) -> float:
 
 
 def splice_minutes(book: Book, tray: int) -> float:
-    """Give the minutes to splice a tray: a sleeve of one fibre at the single pace, any other at the ribbon pace."""
-    pace = book.settings.labour
-    return sum(
+    """Give the minutes to split and make the ribbons of a tray and to splice it: a sleeve of one fibre at the single pace."""
+    pace, done = book.settings.labour, book.handlings[tray]
+    spliced = sum(
         pace.single_splice_min if sleeve.a.count == 1 else pace.ribbon_splice_min for sleeve in book.work_sleeves[tray]
     )
+    return spliced + pace.split_min_per_cut * len(done.cuts) + pace.ribbonise_min_per_ribbon * len(done.made)

@@ -13,6 +13,10 @@ TRAVELS: tuple[Travel, Travel] = ("clockwise", "counterclockwise")
 DivideAt = Literal["tray", "port"]
 DIVIDE_AT: tuple[DivideAt, DivideAt] = ("tray", "port")
 """Where a trunk is divided: at the trays' entrances, or at its port."""
+RibbonWord = Literal["as_they_are", "split"] | Annotated[int, Field(ge=2, le=96)]
+"""What is done with a trunk's ribbons before they are spliced; a number: its fibres are made into ribbons of that width."""
+AS_THEY_ARE: RibbonWord = "as_they_are"
+SPLIT: RibbonWord = "split"
 
 ID, LONGEST_ID = r"^[^\s:/+\x00-\x1f][^:/+\x00-\x1f]*$", 64
 """What an id is made of, and how long it may be: it is never a path."""

@@ -11,7 +11,19 @@ from pydantic import ConfigDict, Field, GetJsonSchemaHandler, field_validator, m
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema
 
-from trayopt.domain.base import DIVIDE_AT, TRAVELS, DivideAt, Frozen, Id, Millimetres, Travel
+from trayopt.domain.base import (
+    AS_THEY_ARE,
+    DIVIDE_AT,
+    SPLIT,
+    TRAVELS,
+    DivideAt,
+    Frozen,
+    Id,
+    Millimetres,
+    RibbonWord,
+    Travel,
+    remade,
+)
 from trayopt.domain.cable import WITHOUT_TUBES, Cable
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.decision import GoesBy
@@ -19,8 +31,13 @@ from trayopt.domain.digest import first_keys, sha256_of, without_later_defaults
 from trayopt.domain.finding import Level
 from trayopt.domain.hardware import Enclosure, Place, Reference, TubeSet
 from trayopt.domain.ranges import Run, parse_run
-from trayopt.domain.splicing import Piece, SleeveRun, cut_pieces, sleeve_runs
+from trayopt.domain.splicing import Piece, SleeveRun, cut_pieces, least_runs
 from trayopt.domain.through import Through, ThroughKeys
+
+
+def ribbon_rank(word: RibbonWord) -> int:
+    """Give the rank of what is done with ribbons, the least work first; wider ribbons come after narrower ones."""
+    return word if isinstance(word, int) else int(word == SPLIT)
 
 
 class RunText:
@@ -56,6 +73,7 @@ class Trunk(Frozen):
     divide_at: Annotated[tuple[DivideAt, ...], Field(min_length=1)] = ("tray",)
     idle: Literal["coiled", "cut_back"] = "coiled"
     uncut: tuple[Annotated[int, Field(ge=1)], ...] = ()
+    ribbons: Annotated[tuple[RibbonWord, ...], Field(min_length=1)] = (AS_THEY_ARE,)
 
     @model_validator(mode="before")
     @classmethod
@@ -76,6 +94,19 @@ class Trunk(Frozen):
         if isinstance(given, tuple | list) and all(word in DIVIDE_AT for word in given):
             given = tuple(sorted(given, key=DIVIDE_AT.index))
         return {**data, "divide_at": given}
+
+    @model_validator(mode="before")
+    @classmethod
+    def _list_ribbons(cls, data: Any) -> Any:
+        """Read one word as a list of it, and put a list into the order in which the work grows."""
+        if not isinstance(data, dict) or "ribbons" not in data:
+            return data
+        given = data["ribbons"]
+        if isinstance(given, str | int):
+            given = (given,)
+        if isinstance(given, tuple | list) and all(word in (AS_THEY_ARE, SPLIT) or type(word) is int for word in given):
+            given = tuple(sorted(given, key=ribbon_rank))
+        return {**data, "ribbons": given}
 
     @cached_property
     def units(self) -> tuple[Subunit, ...]:
@@ -135,6 +166,16 @@ class Trunk(Frozen):
         return self.cable.tubes and (of == 1 or at == "tray")
 
     @property
+    def may_work_ribbons(self) -> bool:
+        """Whether its ribbons may be anything but spliced as they are; a plan says of such a trunk what is done with them."""
+        return self.ribbons != (AS_THEY_ARE,)
+
+    @property
+    def keeps_or_splits(self) -> tuple[RibbonWord, ...]:
+        """What its list has beside ribbons that are made anew."""
+        return tuple(word for word in self.ribbons if not isinstance(word, int))
+
+    @property
     def travels(self) -> tuple[Travel, ...]:
         """Directions that its owner allows."""
         return TRAVELS if self.travel == "either" else (self.travel,)
@@ -189,13 +230,14 @@ class LegPin(Frozen):
 
 
 class TrunkPin(Frozen):
-    """A trunk of which port, travel, loops or where it is divided are decided, or built."""
+    """A trunk of which port, travel, loops, where it is divided or what is done with its ribbons are decided, or built."""
 
     trunk: Id
     port: Id | None = None
     travel: Travel | None = None
     loops: Annotated[int, Field(ge=0, le=9)] | None = None
     divide_at: DivideAt | None = None
+    ribbons: RibbonWord | None = None
     built: bool = False
 
     @property
@@ -334,9 +376,22 @@ class Job(Frozen):
         return cut_pieces(self.joins, self.trunk_by_id)
 
     @cached_property
+    def ribbons_open(self) -> tuple[Trunk, ...]:
+        """Trunks of which it is the plan's to decide what is done with their ribbons."""
+        return tuple(trunk for trunk in self.trunks if len(trunk.ribbons) > 1)
+
+    @cached_property
     def sleeve_runs(self) -> tuple[SleeveRun, ...]:
-        """Longest runs of splices that rise on both sides inside one ribbon each; the earlier trunk is side a."""
-        return sleeve_runs(self.pieces, self.trunk_by_id)
+        """Longest runs of splices that lie in one tray in every plan and share sleeves; the earlier trunk is side a.
+
+        Where it is open what is done with ribbons, a run counts the sleeves that it needs at least.
+        """
+        return least_runs(self.pieces, self.trunk_by_id, {trunk.id: trunk.ribbons for trunk in self.trunks})
+
+    def with_ribbons(self, work: Mapping[str, RibbonWord]) -> Job:
+        """Give the job in which this is done with the ribbons of these trunks, and nothing else."""
+        trunks = (remade(t, ribbons=(work[t.id],)) if t.id in work else t for t in self.trunks)
+        return remade(self, trunks=tuple(trunks))
 
     @cached_property
     def spliced(self) -> dict[tuple[str, int], tuple[tuple[int, int], ...]]:

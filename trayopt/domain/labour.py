@@ -18,6 +18,8 @@ class Labour(Frozen):
 
     ribbon_splice_min: Minutes = 8
     single_splice_min: Minutes = 2
+    split_min_per_cut: Minutes = 1
+    ribbonise_min_per_ribbon: Minutes = 6
     prepare_min: Minutes = 60
     clamp_min_per_trunk: Minutes = 20
     strip_min_per_trunk: Minutes = 20

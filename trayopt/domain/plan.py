@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from trayopt.domain.base import DivideAt, Frozen, Travel
+from trayopt.domain.base import DivideAt, Frozen, RibbonWord, Travel
 
 Status = Literal["optimal", "feasible", "none"]
 Stopped = Literal["proven", "time_limit", "gap", "interrupted"]
@@ -35,7 +35,10 @@ class PlanGoal(Frozen):
 
 
 class PlanTrunk(Frozen):
-    """A trunk's way; all None for a trunk that stays outside."""
+    """A trunk's way; all None for a trunk that stays outside.
+
+    ``ribbons`` is what is done with its ribbons; it is left out where the job asks for nothing but ribbons as they are.
+    """
 
     trunk: str
     port: str | None
@@ -43,6 +46,7 @@ class PlanTrunk(Frozen):
     loops: int | None
     divide_at: DivideAt | None
     strip_mm: int | None
+    ribbons: RibbonWord | None = None
 
 
 class PlanThrough(Frozen):
@@ -154,6 +158,9 @@ class Plan(Frozen):
         for goal in data["goals"]:
             if goal["by"] is None:
                 del goal["by"]
+        for trunk in data["trunks"]:
+            if trunk["ribbons"] is None:
+                del trunk["ribbons"]
         return data
 
     def value(self, goal: str) -> int:

@@ -8,9 +8,9 @@ from itertools import combinations
 from math import ceil, floor, pi, sqrt
 from typing import Any
 
-from trayopt.domain.base import EPSILON, DivideAt, ceil_to, remade
+from trayopt.domain.base import EPSILON, SPLIT, DivideAt, RibbonWord, ceil_to, remade
 from trayopt.domain.hardware import Enclosure, Port, Seal, Tray, TubeSet
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job, Trunk, ribbon_rank
 from trayopt.explainer.amounts import growing, least
 from trayopt.explainer.changes import Added, Change, cost_of
 from trayopt.explainer.costs import Costs
@@ -68,6 +68,7 @@ class Adding:
             "trays": self._trays,
             "tubes": self._tubes,
             "divide_at": self._divide_at,
+            "ribbons": self._ribbons,
             "tray_types": self._tray_types,
             "guides": self._guides,
             "box": self._other_box,
@@ -343,6 +344,31 @@ class Adding:
                     yield change
                 if found:
                     break
+
+    def _ribbons(self) -> Iterator[Change]:
+        """Let ribbons be split, or made as wide as those of the other side, trunk by trunk, then all of them."""
+        able = {trunk: self._other_words(trunk) for trunk in self._spliced() if trunk.id not in self.job.other_end}
+        for word in sorted({word for words in able.values() for word in words}, key=ribbon_rank):
+            yield from self._trunks(
+                [trunk for trunk, words in able.items() if word in words],
+                lambda trunk, word=word: {"ribbons": tuple(sorted((*trunk.ribbons, word), key=ribbon_rank))},  # type: ignore[misc]
+                lambda trunk, word=word: Added("ribbons", trunk.id, word),  # type: ignore[misc]
+                self.costs.ribbons,
+            )
+
+    def _other_words(self, trunk: Trunk) -> list[RibbonWord]:
+        """Give what may be done with ribbons beside a trunk's own list: split them, or make them as wide as those they meet."""
+        pairs = [pair for pair in self.job.joined_pairs if trunk.id in pair]
+        met = {
+            group.ribbon_fibres
+            for pair in pairs
+            for other in pair
+            if other != trunk.id
+            for group in self.job.trunk_by_id[other].cable.subunits
+        }
+        own = {group.ribbon_fibres for group in trunk.cable.subunits}
+        words: list[RibbonWord] = [SPLIT, *sorted(width for width in met if {width} != own and width > 1)]
+        return [word for word in words if word not in trunk.ribbons] if met != own or len(own) > 1 else []
 
     def _trunks(
         self,

@@ -26,6 +26,7 @@ class Costs:
     loops: int = 2
     bench: int = 3
     trays: int = 3
+    ribbons: int = 4
     divide_at: int = 5
     tubes: int = 6
     seal: int = 8

@@ -11,6 +11,7 @@ import shlex
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any
 
+from trayopt.domain.base import AS_THEY_ARE, SPLIT
 from trayopt.domain.hardware import Enclosure, Guide, Port, Stack
 from trayopt.domain.job import Apart, Job, Join, LegPin, Setting, Trunk, TrunkPin
 from trayopt.domain.through import Through
@@ -20,7 +21,7 @@ from trayopt.rules.registry import BY_ID, in_box
 
 INDENT = "  "
 DASHES = "---"
-TRUNK_KEYS = ("ports", "travel", "loops", "exposed_mm", "transition_mm", "divide_at", "idle")
+TRUNK_KEYS = ("ports", "travel", "loops", "exposed_mm", "transition_mm", "divide_at", "idle", "ribbons")
 AS_NOW = "as now"
 """Stands for what a key is now where it stays, and is written all the same."""
 
@@ -183,7 +184,7 @@ def _pin(pin: LegPin | TrunkPin) -> dict[str, Any]:
     if isinstance(pin, LegPin):
         entry: dict[str, Any] = {"leg": str(pin.leg), "stack": pin.stack, "position": pin.position}
     else:
-        entry = {key: getattr(pin, key) for key in ("trunk", "port", "travel", "loops", "divide_at")}
+        entry = {key: getattr(pin, key) for key in ("trunk", "port", "travel", "loops", "divide_at", "ribbons")}
     return {key: value for key, value in {**entry, "built": pin.built or None}.items() if value is not None}
 
 
@@ -272,6 +273,6 @@ def _differing(new: Any, old: Any, keys: Sequence[str]) -> tuple[dict[str, Any],
 def _plain(value: Any) -> Any:
     if isinstance(value, tuple) and value and hasattr(value[0], "model_dump"):
         return [item.model_dump() for item in value]
-    if value in {("tray",), ("port",)}:
+    if value in (("tray",), ("port",), (AS_THEY_ARE,), (SPLIT,)):
         return value[0]
     return value.id if hasattr(value, "id") else value

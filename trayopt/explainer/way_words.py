@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 
+from trayopt.domain.base import SPLIT
 from trayopt.domain.explanation import Addition, GoalValue, WayOut
 from trayopt.domain.finding import Group
 from trayopt.explainer.words import named
@@ -22,6 +23,7 @@ ADDED: dict[str, Callable[[str, int | float | str], str]] = {
     "tray": lambda stacks, tray: f"put trays {tray} on {stacks}",
     "tubes": lambda _, tubes: f"use the tubes {tubes}",
     "divide_at": lambda trunks, where: f"let {trunks} be divided at the {str(where).replace(' or ', ' or at the ')}",
+    "ribbons": lambda trunks, word: _work_on(trunks, word),
     "box": lambda _, box: f"take the box {box}",
     "enclosure": lambda box, trunks: f"put {trunks} into a second {box}",
 }
@@ -31,6 +33,11 @@ LIFTED: dict[str, Callable[[str], str]] = {
     ALLOWED_TRAVEL: lambda trunk: f"let {trunk} travel either way",
 }
 """What is done where a trunk's own limit is given up."""
+
+
+def _work_on(trunks: str, word: int | float | str) -> str:
+    """Say what is done with ribbons."""
+    return f"split the ribbons of {trunks}" if word == SPLIT else f"re-ribbonise {trunks} into {word}"
 
 
 def phrase(way: WayOut) -> str:

@@ -119,7 +119,7 @@ def _as_sweep_file(made: dict[str, Any], rules: Mapping[str, Any] | None) -> Non
 
 
 def _loosen_parts(parts: dict[str, Any]) -> None:
-    """Let files leave out what follows from other keys, and let one place of division go without a list."""
+    """Let files leave out what follows from other keys, and let a single word go without a list."""
     for part, key in (("Guide", "width_mm"), ("Cable", "tubes"), ("Trunk", "divide_at")):
         if part in parts:
             del parts[part]["properties"][key]["default"]
@@ -134,6 +134,10 @@ def _loosen_parts(parts: dict[str, Any]) -> None:
         listed = {name: places.pop(name) for name in ("type", "items", "minItems")}
         each = {"type": "array", "items": {**listed, "uniqueItems": True}, "minItems": 2, "maxItems": 2}
         places["anyOf"] = [one, {**listed, "uniqueItems": True}, each]
+        words = parts["Trunk"]["properties"]["ribbons"]
+        any_word = dict(words["items"])
+        some = {name: words.pop(name) for name in ("type", "items", "minItems")}
+        words |= {"default": "as_they_are", "anyOf": [any_word, {**some, "uniqueItems": True}]}
 
 
 def _by_side(keys: dict[str, Any]) -> None:

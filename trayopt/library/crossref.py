@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import NamedTuple
 
 from trayopt.domain.ranges import Run, span
@@ -70,7 +70,9 @@ def _trunk_faults(parts: Parts) -> Iterator[Fault]:
 def _limit_faults(parts: Parts, at: TrunkAt) -> Iterator[Fault]:
     trunk = at.trunk
     yield from _repeats(at.spot, "loops", trunk.loops)
-    yield from _divided_twice(at)
+    yield from _listed_twice(at, "divide_at", trunk.divide_at)
+    yield from _listed_twice(at, "ribbons", trunk.ribbons)
+    yield from _ribbon_faults(at)
     if "tray" in trunk.divide_at and not trunk.cable.tubes:
         message = (
             f"trunk {trunk.id} cannot be divided at the tray: the subunits of cable {trunk.cable.id} have no tubes"
@@ -101,10 +103,22 @@ def _repeats(spot: Callable[..., Spot], key: str, values: tuple[str, ...] | tupl
             yield spot(key, j).fault(f"{key} lists {value} twice", allowed="every one once", hint="take one out")
 
 
-def _divided_twice(at: TrunkAt) -> Iterator[Fault]:
-    """Find a place of division that a trunk lists twice; they are in order by now, so that the whole list is named."""
-    for word in sorted({word for word in at.trunk.divide_at if at.trunk.divide_at.count(word) > 1}):
-        yield at.spot("divide_at").fault(f"divide_at lists {word} twice", allowed="every one once", hint="take one out")
+def _listed_twice(at: TrunkAt, key: str, words: Sequence[str | int]) -> Iterator[Fault]:
+    """Find a word that a trunk lists twice; words are in order by now, so that the whole list is named."""
+    for word in dict.fromkeys(word for word in words if words.count(word) > 1):
+        yield at.spot(key).fault(f"{key} lists {word} twice", allowed="every one once", hint="take one out")
+
+
+def _ribbon_faults(at: TrunkAt) -> Iterator[Fault]:
+    """Find widths that all ribbons of a trunk have already, so that nothing would be made of them."""
+    trunk = at.trunk
+    widths = {group.ribbon_fibres for group in trunk.cable.subunits}
+    for word in trunk.ribbons:
+        if {word} == widths:
+            yield at.spot("ribbons").fault(
+                f"the ribbons of trunk {trunk.id} have {word} fibres already",
+                found=str(word), allowed="as_they_are, split, or another width", hint="say as_they_are",
+            )  # fmt: skip
 
 
 def _join_faults(parts: Parts) -> Iterator[Fault]:

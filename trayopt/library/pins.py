@@ -67,6 +67,7 @@ def _trunk_pin(parts: Parts, i: int, pin: TrunkPin) -> Iterator[Fault]:
         ("travel", pin.travel, trunk.travels),
         ("loops", pin.loops, trunk.loops),
         ("divide_at", pin.divide_at, trunk.divide_at),
+        ("ribbons", pin.ribbons, trunk.ribbons),
     ):
         if value is not None and own is not None and value not in own:
             allowed = ", ".join(str(option) for option in own)

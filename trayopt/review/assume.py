@@ -1,14 +1,14 @@
-"""Chooses what a table says nothing of, so that the rest can be judged: ways, and where trunks are divided."""
+"""Chooses what a table says nothing of, so that the rest can be judged: ways, where trunks are divided, and ribbons."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from itertools import pairwise, product, starmap
+from itertools import islice, pairwise, product, starmap
 from math import prod
 
 from trayopt.checker import assignment_of_claims
 from trayopt.domain.assignment import Assignment, Way
-from trayopt.domain.base import TRAVELS, DivideAt
+from trayopt.domain.base import TRAVELS, DivideAt, RibbonWord
 from trayopt.domain.decision import GoesBy
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
@@ -25,7 +25,29 @@ def assumed(job: Job, made: Handmade) -> Assignment:
     claims = made.claims
     divide_at = assumed_divide_at(job, made.divide_at, claims)
     ways = assumed_ways(job, {trunk: made.way(trunk) for trunk in made.ways}, claims, divide_at)
-    return assignment_of_claims(job, ways, claims, divide_at)
+    return assignment_of_claims(job, ways, claims, divide_at, assumed_ribbons(job, claims, divide_at, ways))
+
+
+def assumed_ribbons(
+    job: Job, claims: Sequence[Claim], divide_at: Mapping[str, DivideAt], ways: Mapping[str, Way]
+) -> dict[str, RibbonWord]:
+    """Give what is done with ribbons where a job leaves it open: what breaks least, of that the least work."""
+    open_ = {trunk.id: trunk.ribbons for trunk in job.ribbons_open}
+    if not open_:
+        return {}
+
+    def worth(words: dict[str, RibbonWord]) -> tuple[int, int]:
+        return _broken(job, Laid(job, assignment_of_claims(job, ways, claims, divide_at, words), claims))
+
+    tries = product(*open_.values())
+    return min((dict(zip(open_, words, strict=True)) for words in islice(tries, MOST_TRIES)), key=worth)
+
+
+def _broken(job: Job, laid: Laid) -> tuple[int, int]:
+    """Count what fails in a plan, and weigh the preferences that it breaks."""
+    found = judge(job, laid)
+    weights = sum(job.rules[item.rule].weight for item in found if item.level == "prefer")
+    return sum(item.level in {"always", "must"} for item in found), weights
 
 
 def assumed_divide_at(job: Job, told: Mapping[str, DivideAt], claims: Sequence[Claim]) -> dict[str, DivideAt]:
@@ -69,10 +91,7 @@ def assumed_ways(
 
     def worth(ways: dict[str, Way]) -> tuple[int, int, int]:
         laid = Laid(job, assignment_of_claims(job, ways, claims, divide_at), claims)
-        found = judge(job, laid)
-        weights = sum(job.rules[item.rule].weight for item in found if item.level == "prefer")
-        hard = sum(item.level in {"always", "must"} for item in found)
-        return hard, weights, sum(item.route_mm for legs in laid.legs.values() for item in legs)
+        return *_broken(job, laid), sum(item.route_mm for legs in laid.legs.values() for item in legs)
 
     if prod(len(options[trunk]) for trunk in open_) <= MOST_TRIES:
         tries = [{**chosen, **dict(zip(open_, ways, strict=True))} for ways in product(*(options[t] for t in open_))]

@@ -13,6 +13,7 @@ from trayopt.domain.ranges import Run
 from trayopt.errors import InputError
 from trayopt.review.desk import Review, bound_remark
 from trayopt.rules.judge import judge, no_plan_breaks
+from trayopt.rules.words import ribbons_are
 from trayopt.track.laid import Laid
 
 SCHEMA = "trayopt/compare/1"
@@ -136,7 +137,8 @@ def _way(laid: Laid, trunk: str) -> str:
     if way is None:
         return "outside"
     loops = f"{way.loops} loop{'s' * (way.loops != 1)}"
-    return f"{way.port}, {way.travel}, {loops}, divided at the {laid.divide_at[trunk]}"
+    ribbons = f", ribbons {ribbons_are(laid.ribbons[trunk])}" if laid.job.trunk_by_id[trunk].may_work_ribbons else ""
+    return f"{way.port}, {way.travel}, {loops}, divided at the {laid.divide_at[trunk]}{ribbons}"
 
 
 def _where(job: Job, claims: Sequence[Any], fibre: int) -> str:

@@ -187,7 +187,7 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
         if made.runs:
             made = replace(made, entries=entries_by(made, done))
         made = with_parked(made, done)
-        found = assignment_of_claims(job, done.ways, made.claims, done.divide_at)
+        found = assignment_of_claims(job, done.ways, made.claims, done.divide_at, done.ribbons)
         laid = Laid(job, replace(found, ends={**done.ends, **found.ends}), made.claims)
     else:
         laid = as_told()

@@ -111,7 +111,7 @@ def _swapped(job: Job, made: Handmade, one: _Row, other: _Row, *, sleeves: bool)
 def _mended(job: Job, made: Handmade, laid: Laid) -> bool:
     """Whether nothing fails any more in a table."""
     claims = made.claims
-    swapped = assignment_of_claims(job, laid.ways, claims, laid.divide_at)
+    swapped = assignment_of_claims(job, laid.ways, claims, laid.divide_at, laid.ribbons)
     lies = Laid(job, replace(swapped, ends={**laid.ends, **swapped.ends}), claims)
     if any(place is None for _, place in lies.piece_places):
         return False

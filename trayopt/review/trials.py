@@ -79,7 +79,7 @@ def tried(job: Job, laid: Laid, finding: Finding) -> str | None:
 
 def changed(job: Job, laid: Laid, change: Change) -> Laid:
     """Lay a changed plan out."""
-    made = assignment_of_claims(job, change.ways, change.claims, change.divide_at)
+    made = assignment_of_claims(job, change.ways, change.claims, change.divide_at, laid.ribbons)
     return Laid(job, replace(made, ends={**laid.ends, **made.ends}), change.claims)
 
 

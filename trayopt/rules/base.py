@@ -45,10 +45,22 @@ class Post(Protocol):
 Agreed = Names["end", "division", "stack"]
 """What legs can have in common."""
 Help = Names[
-    "bench", "loops", "exposed", "slack", "seals", "trays", "tray_types", "tubes", "divide_at", "guides", "box"
+    "bench",
+    "loops",
+    "exposed",
+    "slack",
+    "seals",
+    "trays",
+    "tray_types",
+    "tubes",
+    "divide_at",
+    "ribbons",
+    "guides",
+    "box",
 ]
 """What can be added to a job: a nearer bench, more loops, more of a trunk exposed, more slack of one that goes through, larger
-seals, more or other trays, other tubes, division at the other place, wider guides, another box."""
+seals, more or other trays, other tubes, division at the other place, ribbons that are split or made anew, wider guides,
+another box."""
 
 
 class Rule(ABC, Generic[P]):

@@ -23,7 +23,7 @@ class EqualGroups(Rule[NoParameters]):
     kind = "always"
     subject = "subunit"
     statement = "a subunit is not divided into equal groups of whole ribbons"
-    why = "A leg is marked, tied and found again by its number: it is one of equal groups, and a ribbon is never split."
+    why = "A leg is marked, tied and found again by its number: it is one of equal groups, and no ribbon is shared out to two."
     cells = ("fibres", "from fibres", "from")
     of_divisions = True
     odd_by = "division"

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job, Trunk
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
-from trayopt.rules.words import listed
+from trayopt.rules.words import listed, ribbons_are
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -39,6 +39,9 @@ class OwnLimits(Rule[NoParameters]):
                 faults.append(f"makes {way.loops} loops, where {listed(trunk.loops, 'or')} is allowed")
             if laid.divide_at[trunk.id] not in trunk.divide_at:
                 faults.append(f"is divided at the {laid.divide_at[trunk.id]}, where {_divided(trunk)} is allowed")
+            word = laid.ribbons[trunk.id]
+            if word not in trunk.ribbons:
+                faults.append(f"has its ribbons {ribbons_are(word)}, where {_ribbons(trunk)} is allowed")
             if faults:
                 yield Breach(trunk.id, f"{trunk.id} {'; '.join(faults)}")
 
@@ -62,6 +65,10 @@ class OwnLimits(Rule[NoParameters]):
             f"bring {subject} in at {listed(ports, 'or') or 'no port'}, let it travel {listed(trunk.travels, 'or')} with "
             f"{listed(sorted(set(trunk.loops)), 'or')} loops, divide it at {_divided(trunk)}, or ask its owner for other limits"
         )
+
+
+def _ribbons(trunk: Trunk) -> str:
+    return listed([ribbons_are(word) for word in trunk.ribbons], "or")
 
 
 def _divided(trunk: Trunk) -> str:

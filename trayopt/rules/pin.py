@@ -11,7 +11,7 @@ from trayopt.domain.decision import GoesBy
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, LegPin, TrunkPin
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
-from trayopt.rules.words import listed
+from trayopt.rules.words import listed, ribbons_are
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ def _wanted(pin: LegPin | TrunkPin) -> str:
     if isinstance(pin, LegPin):
         asked: dict[str, object] = {"stack": pin.stack, "position": pin.position}
     else:
-        asked = {"port": pin.port, "travel": pin.travel, "loops": pin.loops, "divide_at": pin.divide_at}
+        asked = {key: getattr(pin, key) for key in ("port", "travel", "loops", "divide_at", "ribbons")}
     parts = [f"{key} {value}" for key, value in asked.items() if value is not None]
     return f"{pin.subject} {stands} to {', '.join(parts) or 'be placed'}"
 
@@ -52,6 +52,8 @@ def _trunk_differs(laid: Laid, pin: TrunkPin) -> str:
     differs = [words[part] for part in pin.decision.differing(way)]
     at = laid.divide_at[pin.trunk]
     differs += [f"is divided at the {at}"] * (pin.divide_at not in {None, at})
+    word = laid.ribbons[pin.trunk]
+    differs += [f"has its ribbons {ribbons_are(word)}"] * (pin.ribbons not in {None, word})
     return f"{pin.trunk} {', '.join(differs)}" if differs else ""
 
 
@@ -96,6 +98,8 @@ class Pinned(Rule[NoParameters]):
             else:
                 for asked in goes_by(job, x, pin.decision):
                     post(asked, pin.subject)
+                if pin.ribbons is not None:
+                    post(x.ribboned(job.trunk_by_id[pin.trunk], pin.ribbons) >= 1, pin.subject)
 
     def say(self, job: Job, subject: str) -> str:
         """Say what the pin asks for."""

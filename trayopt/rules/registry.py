@@ -34,8 +34,10 @@ from trayopt.rules.own_limits import OwnLimits
 from trayopt.rules.pin import Pinned
 from trayopt.rules.port_fill import PortFill
 from trayopt.rules.port_seal import PortSeal
+from trayopt.rules.re_ribbonised import ReRibbonised
 from trayopt.rules.reach import Reach
 from trayopt.rules.reserve import Reserve
+from trayopt.rules.ribbon_work import RibbonWork
 from trayopt.rules.same_division import SameDivision
 from trayopt.rules.sheath_window import SheathWindow
 from trayopt.rules.slack_loops import SlackLoops
@@ -52,7 +54,7 @@ RULES: list[Rule[Any]] = [
     TrayFibres(), TraySleeves(), EntranceLegs(), GuideFill(), BendRadius(), FibreBend(), Reach(), Exposed(), SheathWindow(),
     PortSeal(),
     NoEmptyBelow(), SlackLoops(), KeptApart(), Pinned(), OppositeTravel(), SubunitTogether(), AlternateStacks(),
-    NaturalTravel(), SameDivision(), TrayPair(), TiedTrays(), Breakout(), Reserve(), PortFill(),
+    NaturalTravel(), SameDivision(), TrayPair(), TiedTrays(), Breakout(), RibbonWork(), ReRibbonised(), Reserve(), PortFill(),
 ]  # fmt: skip
 """Every rule, in the order in which they are told."""
 BY_ID: dict[str, Rule[Any]] = {rule.id: rule for rule in RULES}

@@ -23,7 +23,7 @@ class TraySleeves(Rule[NoParameters]):
     statement = "splice sleeves are more than the tray has places for"
     why = "A run shorter than a sleeve takes a whole one: a tray can be out of sleeves before it is out of fibres."
     blamed = 3
-    helped_by = frozenset({"trays", "tray_types", "divide_at", "box"})
+    helped_by = frozenset({"trays", "tray_types", "divide_at", "ribbons", "box"})
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Count the sleeves of every used tray place."""
@@ -47,9 +47,10 @@ class TraySleeves(Rule[NoParameters]):
         stack, trays = trays_of(job, subject)
         tray = stack.tray
         needed = sum(run.sleeves(tray.sleeve_fibres) for run in job.sleeve_runs)
+        at_least = " at least, whatever is done with ribbons" if job.ribbons_open else ""
         return (
             f"{subject}: {several(trays, 'tray')} of {several(tray.sleeves, 'sleeve')} of {tray.sleeve_fibres} "
-            f"{'holds' if trays == 1 else 'hold'} {trays * tray.sleeves:,}; all splices of the job need {needed:,}"
+            f"{'holds' if trays == 1 else 'hold'} {trays * tray.sleeves:,}; all splices of the job need {needed:,}{at_least}"
         )
 
     def short(self, job: Job) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any, Protocol, TypeAlias
 
 from trayopt.domain.assignment import Way
-from trayopt.domain.base import DivideAt, Travel
+from trayopt.domain.base import DivideAt, RibbonWord, Travel
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Level
 from trayopt.domain.hardware import Place
@@ -126,6 +126,13 @@ class Partings(Protocol):
 
 class Decided(TrunkWays, Partings, Protocol):
     """What is decided of trunks: their ways, and where they are divided."""
+
+
+class Ribbons(Protocol):
+    """What is done with the ribbons of trunks."""
+
+    def ribboned(self, trunk: Trunk, word: RibbonWord) -> Literal:
+        """Whether this is done with a trunk's ribbons; exactly one of its own list holds, whether it is in the box or not."""
 
 
 class TrunkStacks(Protocol):
@@ -317,8 +324,9 @@ class Loads(Protocol):
 
 
 class Variables(
-    Terms, TrunkWays, Partings, TrunkStacks, TrunkPlaces, TrunkLegs, FirstStacks, Cuts, LegsPlaced, LegNumbers, LegStacks,
-    LegPlaces, LegPositions, Pieces, Joins, Pairs, Trays, Ties, LeastLoads, Loads, Opposed, Windows, Protocol,
+    Terms, TrunkWays, Partings, Ribbons, TrunkStacks, TrunkPlaces, TrunkLegs, FirstStacks, Cuts, LegsPlaced, LegNumbers,
+    LegStacks, LegPlaces, LegPositions, Pieces, Joins, Pairs, Trays, Ties, LeastLoads, Loads, Opposed, Windows,
+    Protocol,
 ):  # fmt: skip
     """The whole vocabulary; literals and sums are made on demand and exact (true in a solution exactly if the words hold).
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from trayopt.domain.base import RibbonWord
 from trayopt.domain.hardware import Place, Stack
 from trayopt.domain.job import Job
 
@@ -17,6 +18,11 @@ def listed(items: Sequence[object], word: str = "and") -> str:
     """Write ``a, b and c``; empty where there is nothing to list."""
     texts = [str(item) for item in items]
     return f"{', '.join(texts[:-1])} {word} {texts[-1]}" if len(texts) > 1 else "".join(texts)
+
+
+def ribbons_are(word: RibbonWord) -> str:
+    """Write what is done with ribbons, as an adjective of them."""
+    return f"re-ribbonised into {word}" if isinstance(word, int) else str(word).replace("_", " ")
 
 
 def percent(part: float) -> str:

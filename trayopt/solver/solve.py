@@ -18,6 +18,7 @@ from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.in_time import in_time
 from trayopt.solver.model.incumbent import State
 from trayopt.solver.model.run import Tuning
+from trayopt.solver.search.by_ribbons import RibbonSearch, has_few_choices
 from trayopt.solver.search.parts import PARTS
 from trayopt.solver.search.search import Search
 
@@ -102,10 +103,11 @@ def solve(
     goals = tuple(goal.id for goal in order(options.goals))
     workers = 1 if options.reproducible else options.workers
     clock = Clock(options.time_limit_s, deterministic=options.reproducible)
-    begun: list[Search] = []
+    begun: list[Search | RibbonSearch] = []
+    kind = RibbonSearch if has_few_choices(job) else Search
 
     def search() -> tuple[State, Stopped]:
-        made = Search(
+        made: Search | RibbonSearch = kind(
             job,
             goals,
             clock,
@@ -121,7 +123,7 @@ def solve(
         return made.solve()
 
     state, stopped = in_time(search, clock, stop) or _so_far(job, goals, begun, clock)
-    if state.best is None and begun and begun[0].session.empty and (pins := contradicting(job)):
+    if state.best is None and begun and begun[0].empty and (pins := contradicting(job)):
         raise InputError.one(
             f"the built pins {', '.join(pins)} cannot all be kept",
             hint="they contradict each other, an always rule or a physical rule at must: correct them, "
@@ -135,7 +137,9 @@ def solve(
     return Solution(state.best or Assignment(), status, stopped, state.bounds, by, goals, said)
 
 
-def _so_far(job: Job, goals: tuple[GoalName, ...], begun: list[Search], clock: Clock) -> tuple[State, Stopped]:
+def _so_far(
+    job: Job, goals: tuple[GoalName, ...], begun: list[Search | RibbonSearch], clock: Clock
+) -> tuple[State, Stopped]:
     """Give what a search knew when it was left behind: its thread may still change what it holds."""
     state = State(goals)
     if begun:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from trayopt.domain.handling import handling
 from trayopt.domain.labour import Labour
 from trayopt.track.laid import Laid
 from trayopt.track.lengths import Lengths
@@ -48,12 +49,14 @@ def crew_minutes(laid: Laid, lengths: Lengths, pace: Labour) -> float:
 
 
 def _splicing(laid: Laid, pace: Labour) -> float:
-    """Give the minutes to splice and test: a sleeve of one fibre at the single pace, any other at the ribbon pace."""
+    """Give the minutes to split and make ribbons, to splice and to test: a sleeve of one fibre at the single pace."""
     minutes = 0.0
     for place, runs in laid.sleeve_runs.items():
         size = laid.tray(place).sleeve_fibres
-        for run in runs:
-            sleeves, singles = run.sleeves(size), run.count if size == 1 else int(run.count % size == 1)
-            minutes += pace.single_splice_min * singles + pace.ribbon_splice_min * (sleeves - singles)
-            minutes += pace.test_min_per_fibre * run.count
+        sleeves = [side for run in runs for pair in run.cut(size) for side in pair]
+        for side in sleeves[::2]:
+            minutes += pace.single_splice_min if side.count == 1 else pace.ribbon_splice_min
+            minutes += pace.test_min_per_fibre * side.count
+        done = handling(sleeves, laid.job.trunk_by_id, laid.ribbons)
+        minutes += pace.split_min_per_cut * len(done.cuts) + pace.ribbonise_min_per_ribbon * len(done.made)
     return minutes

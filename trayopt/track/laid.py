@@ -7,12 +7,12 @@ from functools import cached_property
 from typing import NamedTuple
 
 from trayopt.domain.assignment import Assignment, Way
-from trayopt.domain.base import DivideAt
+from trayopt.domain.base import DivideAt, RibbonWord
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Finding
 from trayopt.domain.hardware import Place, Tray
 from trayopt.domain.job import Job, Trunk
-from trayopt.domain.splicing import Piece, SleeveRun
+from trayopt.domain.splicing import Piece, SleeveRun, sleeve_runs
 from trayopt.domain.tied import tied
 from trayopt.track.lengths import lengths_of
 from trayopt.track.routes import Routes, Traveller, leg_key, routes_of
@@ -82,6 +82,8 @@ class Laid:
         """Ways of the trunks in the box."""
         self.divide_at: dict[str, DivideAt] = {}
         """Where the trunks in the box are divided: at the tray where that is allowed and no subunit has more than one leg."""
+        self.ribbons: dict[str, RibbonWord] = {}
+        """What is done with the ribbons of the trunks in the box."""
         self.legs: dict[str, list[LaidLeg]] = {}
         """Placed legs of each trunk in the box, by subunit, then group."""
         self.trays: dict[Place, list[Leg]] = {}
@@ -103,6 +105,7 @@ class Laid:
             self.ways[trunk.id] = way
             said = assignment.divide_at.get(trunk.id)
             self.divide_at[trunk.id] = trunk.place_of_division((leg.of for leg in legs), said)
+            self.ribbons[trunk.id] = assignment.ribbons.get(trunk.id, trunk.ribbons[0])
             laid = self.legs[trunk.id] = []
             for leg in legs:
                 place = assignment.places[leg]
@@ -176,12 +179,11 @@ class Laid:
     @cached_property
     def sleeve_runs(self) -> dict[Place, list[SleeveRun]]:
         """Runs of splices in each used tray place, by trunk of side a, then fibre."""
-        found: dict[Place, list[SleeveRun]] = {place: [] for place in self.trays}
-        for run in self.job.sleeve_runs:
-            at = self.place_at(run.a.trunk, run.a.first)
-            if at is not None and at == self.place_at(run.b.trunk, run.b.first):
-                found[at].append(run)
-        return found
+        found: dict[Place, list[Piece]] = {place: [] for place in self.trays}
+        for piece, at in self.piece_places:
+            if at is not None:
+                found[at].append(piece)
+        return {place: list(sleeve_runs(here, self.job.trunk_by_id, self.ribbons)) for place, here in found.items()}
 
     def splices(self, place: Place) -> int:
         """Splices in a tray place."""

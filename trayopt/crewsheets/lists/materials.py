@@ -30,6 +30,7 @@ def materials_table(book: Book, marks: Marks, labels: int, tell: Teller) -> Tabl
     for part in (
         _trays(book, tell),
         _sleeves(book, tell),
+        _matrix(book, tell),
         _tubes(book, marks, tell),
         _ports(book, tell),
         _mounting(book, tell),
@@ -67,6 +68,17 @@ def _sleeves(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
     for size, count in sorted(kinds.items()):
         spare = _share(count, book.settings.materials.spare_sleeves_percent)
         yield _row(tell, "sleeve", tell("size.fibres", n=size), "", count, spare, "piece")
+
+
+def _matrix(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
+    """Give what holds the fibres of ribbons that are made anew, by trunk and width."""
+    found: dict[tuple[str, int], int] = {}
+    for tray in book.work_trays:
+        for ribbon in book.handlings[tray].made:
+            found[ribbon.trunk, ribbon.width] = found.get((ribbon.trunk, ribbon.width), 0) + 1
+    for (trunk, width), count in found.items():
+        spare = _share(count, book.settings.materials.spare_matrix_percent)
+        yield _row(tell, "matrix", tell("size.ribbon", n=width), trunk, count, spare, "piece")
 
 
 def tube_mm(book: Book, marks: Marks) -> dict[tuple[float | None, float], int]:
@@ -245,27 +257,33 @@ def _opening_tools(book: Book, trunk: Trunk, tell: Teller) -> Iterator[tuple[str
 
 
 def _splicing_tools(book: Book, tell: Teller) -> Iterator[tuple[str, str, str]]:
-    """Give what splices need, by trunk: one splicer for both sides, holders for each width, and what splits a ribbon.
+    """Give what splices need, by trunk: one splicer for both sides, holders for each width, what splits and makes ribbons.
 
     Trunks whose ribbons meet share a splicer, for the widest group that is spliced at once. A group of fewer fibres than
-    its ribbon has is split off.
+    its ribbon has is split off. Parts that lie side by side share a holder; ribbons that are made anew have holders of
+    their own width, and are separated by the tool that splits them.
     """
     widest: dict[str, int] = {}
     together = {trunk.id: {trunk.id} for trunk in book.job.trunks}
     held: dict[str, set[int]] = {}
     split: dict[str, set[int]] = {}
+    made: dict[str, set[int]] = {}
     single: dict[str, None] = {}
     for sleeve in book.sleeves_to_make:
         count = sleeve.a.count
         for run in (sleeve.a, sleeve.b):
-            width = book.job.trunk_by_id[run.trunk].subunit_of(run.first).ribbon_fibres
-            if count < width:
-                split.setdefault(run.trunk, set()).add(width)
+            own = book.job.trunk_by_id[run.trunk].subunit_of(run.first).ribbon_fibres
+            word = book.ribbons[run.trunk]
+            width = word if isinstance(word, int) else max(own, count)
+            if count < width or width != own:
+                split.setdefault(run.trunk, set()).add(own)
             if count == 1:
                 single[run.trunk] = None
             else:
                 widest[run.trunk] = max(count, widest.get(run.trunk, 0))
                 held.setdefault(run.trunk, set()).add(width)
+            if isinstance(word, int) and word != own:
+                made.setdefault(run.trunk, set()).add(word)
         if count > 1 and together[sleeve.a.trunk] is not together[sleeve.b.trunk]:
             joined = together[sleeve.a.trunk] | together[sleeve.b.trunk]
             together.update(dict.fromkeys(joined, joined))
@@ -280,7 +298,7 @@ def _splicing_tools(book: Book, tell: Teller) -> Iterator[tuple[str, str, str]]:
             size = tell("size.holder", n=width, pitch=pitch)
             yield "holders", size, name
             yield "stripper", size, name
-            if cable.construction == "loose_tube":
+            if cable.construction == "loose_tube" or width in made.get(name, ()):
                 yield "ribboniser", size, name
             if cable.construction == "partly_bonded_ribbon":
                 yield "aligner", size, name

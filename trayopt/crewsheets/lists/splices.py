@@ -27,23 +27,22 @@ FIBRES = (
 
 
 def splices_table(book: Book, tell: Teller) -> Table:
-    """Give a row for every sleeve to be made."""
+    """Give a row for every sleeve to be made, and for each part of one where parts of several ribbons share it."""
     rows = []
     for sleeve in book.sleeves_to_make:
-        names = list(
-            dict.fromkeys(book.join_of(sleeve.a.trunk, fibre) for fibre in range(sleeve.a.first, sleeve.a.last + 1))
-        )
-        rows.append(
-            (
-                book.batch_of[sleeve.tray],
-                place_name(book.trays[sleeve.tray]),
-                sleeve.number,
-                sleeve.a.count,
-                ", ".join(names),
-                *_ribbon(book, tell, sleeve.a),
-                *_ribbon(book, tell, sleeve.b),
+        for a, b in book.in_ribbons(sleeve):
+            names = list(dict.fromkeys(book.join_of(a.trunk, fibre) for fibre in range(a.first, a.last + 1)))
+            rows.append(
+                (
+                    book.batch_of[sleeve.tray],
+                    place_name(book.trays[sleeve.tray]),
+                    sleeve.number,
+                    a.count,
+                    ", ".join(names),
+                    *_ribbon(book, tell, a),
+                    *_ribbon(book, tell, b),
+                )
             )
-        )
     return Table("splices", SLEEVES, rows)
 
 
@@ -53,13 +52,14 @@ def fibres_table(book: Book, tell: Teller) -> Table:
     colours = [tell.words.colour(i) for i in range(1, 1 + max((s.ribbon_fibres for s in book.job.subunits), default=1))]
     for sleeve in book.sleeves_to_make:
         place, batch = place_name(book.trays[sleeve.tray]), book.batch_of[sleeve.tray]
-        heads = [_head(book, tell, run) for run in (sleeve.a, sleeve.b)]
-        seats = [book.seat(run.trunk, run.first).fibre for run in (sleeve.a, sleeve.b)]
-        for i in range(sleeve.a.count):
-            sides: list[Cell] = []
-            for run, head, seat in zip((sleeve.a, sleeve.b), heads, seats, strict=True):
-                sides += [f"{run.trunk}:{run.first + i}", *head, seat + i, colours[seat + i - 1]]
-            rows.append((batch, place, sleeve.number, book.join_of(sleeve.a.trunk, sleeve.a.first + i), *sides))
+        for part in book.in_ribbons(sleeve):
+            heads = [_head(book, tell, run) for run in part]
+            seats = [book.seat(run.trunk, run.first).fibre for run in part]
+            for i in range(part[0].count):
+                sides: list[Cell] = []
+                for run, head, seat in zip(part, heads, seats, strict=True):
+                    sides += [f"{run.trunk}:{run.first + i}", *head, seat + i, colours[seat + i - 1]]
+                rows.append((batch, place, sleeve.number, book.join_of(part[0].trunk, part[0].first + i), *sides))
     return Table("fibres", FIBRES, rows)
 
 

@@ -6,6 +6,7 @@ from trayopt.crewsheets.book import Book, place_name
 from trayopt.crewsheets.marks import Marks
 from trayopt.crewsheets.tables import Column, Table
 from trayopt.crewsheets.units import Teller
+from trayopt.domain.base import SPLIT, RibbonWord
 
 STRIP = (
     Column("trunk"), Column("cable"), Column("port"), Column("travel"), Column("loops", "count"),
@@ -35,6 +36,8 @@ def strip_table(book: Book, marks: Marks, tell: Teller) -> Table:
             note = tell("note.too_long", length=tell.cut(strip), exposed=tell.length(trunk.exposed_mm))
         elif strip != way.strip_mm:
             note = tell("note.was", length=tell.cut(way.strip_mm or 0))
+        if trunk.may_work_ribbons:
+            note = "; ".join(filter(None, (ribbon_note(way.ribbons, tell), note)))
         rows.append(
             (
                 trunk.id, trunk.cable.id, way.port, tell(f"travel.{way.travel}"), way.loops, trunk.cable.diameter_mm,
@@ -43,6 +46,13 @@ def strip_table(book: Book, marks: Marks, tell: Teller) -> Table:
             )
         )  # fmt: skip
     return Table("strip", STRIP, rows, [trunk.id for trunk in book.new_trunks])
+
+
+def ribbon_note(word: RibbonWord | None, tell: Teller) -> str:
+    """Say what is done with the ribbons of a trunk."""
+    if isinstance(word, int):
+        return tell("note.ribbonise", n=word)
+    return tell("note.split" if word == SPLIT else "note.as_they_are")
 
 
 def marks_table(book: Book, marks: Marks, tell: Teller) -> Table:

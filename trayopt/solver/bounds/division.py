@@ -26,7 +26,7 @@ from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 from ortools.sat.python import cp_model
 
@@ -35,7 +35,7 @@ from trayopt.domain.cable import FIBRE_RADIUS_MM
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Tray
 from trayopt.domain.job import Job, Trunk
-from trayopt.domain.splicing import Piece
+from trayopt.domain.splicing import Piece, SleeveRun
 from trayopt.rules.bend_radius import BendRadius
 from trayopt.rules.fibre_bend import FibreBend
 from trayopt.rules.tray_fibres import TrayFibres
@@ -194,7 +194,7 @@ class Divider:
         for run in self.job.sleeve_runs:
             for side in run[:2]:
                 subunit = self.job.trunk_by_id[side.trunk].subunit_of(side.first)
-                found[side.trunk, subunit.number].append(_Side(side.first, run.count))
+                found[side.trunk, subunit.number].append(_Side(side.first, run))
         return found
 
     @property
@@ -458,20 +458,14 @@ def share_of_tray(size: int, room: int, k: int) -> int:
     return size * (k + 1) // room * room
 
 
-class _Side(tuple[int, int]):
-    """A sleeve run as one trunk sees it: first fibre and number of splices."""
+class _Side(NamedTuple):
+    """A sleeve run as one trunk sees it, by its first fibre."""
 
-    __slots__ = ()
-
-    def __new__(cls, first: int, count: int) -> _Side:
-        return super().__new__(cls, (first, count))
-
-    @property
-    def first(self) -> int:
-        return self[0]
+    first: int
+    run: SleeveRun
 
     def sleeves(self, size: int) -> int:
-        return -(-self[1] // size)
+        return self.run.sleeves(size)
 
 
 def _chains(pieces: Sequence[Piece]) -> list[list[Piece]]:

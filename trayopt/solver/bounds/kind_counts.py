@@ -59,6 +59,12 @@ class KindCounts(Outline, Cut):
         return total(kind.ends * at[place] for kind, at in self._number.items())
 
     def sleeves2(self, place: Place) -> Any:
+        """Twice the sleeves of a place; kinds know only those that are needed at least where it is open what ribbons become."""
+        if self.job.ribbons_open:
+            raise CannotSay(type(self).__name__, "sleeves of open ribbons")
+        return self.sleeves2_at_least(place)
+
+    def sleeves2_at_least(self, place: Place) -> Any:
         """Twice the sleeves of a place; sleeves differ by tray, so kinds know them only where all trays have one size."""
         if len({stack.tray.sleeve_fibres for stack in self.job.enclosure.stacks}) > 1:
             raise CannotSay(type(self).__name__, "sleeves of several sizes")
@@ -67,10 +73,6 @@ class KindCounts(Outline, Cut):
     def ends_at_least(self, place: Place) -> Any:
         """Fibre ends of a place."""
         return self.ends(place)
-
-    def sleeves2_at_least(self, place: Place) -> Any:
-        """Twice the sleeves of a place."""
-        return self.sleeves2(place)
 
     def used(self, place: Place) -> Any:
         """Whether a tray place is used."""

@@ -45,12 +45,14 @@ from trayopt.rules.variables import (
     LegsPlaced,
     LegStacks,
     Partings,
+    Ribbons,
     TrunkPlaces,
     TrunkStacks,
     TrunkWays,
     Variables,
 )
 from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.ribbon_choices import forbid_hopeless
 from trayopt.solver.bounds.rings import overfull_rings
 from trayopt.solver.bounds.tied_subunits import Tied, tied_subunits
 from trayopt.solver.model.base import Base, Key
@@ -195,13 +197,15 @@ class Outline(Base):
         self._load()
         self.furnish()
         let_speak(self, self.voice_for, policy)
+        if policy.physical == "hard":
+            forbid_hopeless(self)
         self._tie()
         self._pins()
 
     @cached_property
     def voice(self) -> Variables:
         """What rules and goals may ask."""
-        return voice(self, TrunkWays, Partings, TrunkStacks, TrunkPlaces, FirstStacks)
+        return voice(self, TrunkWays, Partings, Ribbons, TrunkStacks, TrunkPlaces, FirstStacks)
 
     def voice_for(self, rule: Rule[Any]) -> Variables | None:
         """Let guides ask stand-ins for what travels; what pins and subunits that keep together ask is made here."""

@@ -34,6 +34,7 @@ from trayopt.rules.variables import (
     LegStacks,
     Loads,
     Partings,
+    Ribbons,
     Trays,
     TrunkLegs,
     TrunkPlaces,
@@ -106,8 +107,8 @@ class Counts(KindCounts):
     def voice(self) -> Variables:
         """What rules and goals may ask."""
         return voice(
-            self, TrunkWays, Partings, TrunkStacks, TrunkPlaces, TrunkLegs, FirstStacks, Cuts, LegsPlaced, LegNumbers, LegStacks,
-            Trays, LeastLoads, Loads,
+            self, TrunkWays, Partings, Ribbons, TrunkStacks, TrunkPlaces, TrunkLegs, FirstStacks, Cuts, LegsPlaced, LegNumbers,
+            LegStacks, Trays, LeastLoads, Loads,
         )  # fmt: skip
 
     def voice_for(self, rule: Rule[Any]) -> Variables | None:

@@ -21,7 +21,7 @@ from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.guide_fill import area_units
 from trayopt.rules.tray_fibres import TrayFibres
-from trayopt.rules.variables import Partings, Trays, TrunkLegs, TrunkPlaces, TrunkStacks, TrunkWays, Variables
+from trayopt.rules.variables import Partings, Ribbons, Trays, TrunkLegs, TrunkPlaces, TrunkStacks, TrunkWays, Variables
 from trayopt.solver.bounds.stack_counts import Kind, StackCounts
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
@@ -64,7 +64,7 @@ class PlaceCounts(StackCounts):
     @cached_property
     def voice(self) -> Variables:
         """What rules and goals may ask."""
-        return voice(self, TrunkWays, Partings, TrunkStacks, TrunkPlaces, TrunkLegs, Trays)
+        return voice(self, TrunkWays, Partings, Ribbons, TrunkStacks, TrunkPlaces, TrunkLegs, Trays)
 
     def legs_at(self, trunk: Trunk, place: Place) -> Any:
         """How many legs of a trunk are at a place."""

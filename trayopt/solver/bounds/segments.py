@@ -29,6 +29,7 @@ from trayopt.rules.variables import (
     LegPlaces,
     Pairs,
     Partings,
+    Ribbons,
     Ties,
     Trays,
     TrunkPlaces,
@@ -37,6 +38,7 @@ from trayopt.rules.variables import (
     Variables,
 )  # fmt: skip
 from trayopt.solver.bounds.place_counts import area_in_box, most_area
+from trayopt.solver.bounds.ribbon_choices import forbid_hopeless
 from trayopt.solver.bounds.segment_counts import SegmentCounts
 from trayopt.solver.bounds.stretches import joins_apart
 from trayopt.solver.model.base import Key
@@ -58,6 +60,8 @@ class Segments(SegmentCounts):
         """Let the rules speak, and say what holds of all stretches together."""
         self.kept = let_speak(self, self.voice_for, self.policy)
         cut_capacity(self, self.kept, *self._burdens())
+        if self.all_placed and self.policy.physical == "hard":
+            forbid_hopeless(self)
         if self.all_placed and self.policy.must == "hard" and self.job.rules[GuideFill.id].level == "must":
             self._fill_guides(clock)
         if self.swaps:
@@ -70,6 +74,7 @@ class Segments(SegmentCounts):
             self,
             TrunkWays,
             Partings,
+            Ribbons,
             TrunkStacks,
             TrunkPlaces,
             FirstStacks,

@@ -43,6 +43,7 @@ from trayopt.rules.variables import (
     Loads,
     Pairs,
     Partings,
+    Ribbons,
     Trays,
     TrunkLegs,
     TrunkPlaces,
@@ -215,7 +216,18 @@ class SetPartition(KindCounts):
     @cached_property
     def voice(self) -> Variables:
         """What rules and goals may ask: of trays only where what lies at them is counted."""
-        known = (TrunkWays, Partings, TrunkStacks, TrunkPlaces, FirstStacks, Cuts, LegsPlaced, LegNumbers, LegStacks)
+        known = (
+            TrunkWays,
+            Partings,
+            Ribbons,
+            TrunkStacks,
+            TrunkPlaces,
+            FirstStacks,
+            Cuts,
+            LegsPlaced,
+            LegNumbers,
+            LegStacks,
+        )
         return voice(self, *known, *((TrunkLegs, Pairs, Trays, LeastLoads, Loads) if self.trays else ()))
 
     def voice_for(self, rule: Rule[Any]) -> Variables | None:

@@ -35,7 +35,7 @@ from trayopt.rules.pin import Pinned, goes_by
 from trayopt.rules.reserve import Reserve
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
-from trayopt.rules.variables import Partings, TrunkPlaces, TrunkStacks, TrunkWays, Variables
+from trayopt.rules.variables import Partings, Ribbons, TrunkPlaces, TrunkStacks, TrunkWays, Variables
 from trayopt.solver.bounds.classes import Choice, Class, Cut, classes_of
 from trayopt.solver.model.base import Base, Key
 from trayopt.solver.model.groups import LIMITS, Question, merged
@@ -109,7 +109,7 @@ class StackCounts(Base):
     @cached_property
     def voice(self) -> Variables:
         """What rules and goals may ask."""
-        return voice(self, TrunkWays, Partings, TrunkStacks, TrunkPlaces)
+        return voice(self, TrunkWays, Partings, Ribbons, TrunkStacks, TrunkPlaces)
 
     def _asks(self, rule: type[Rule[Any]]) -> bool:
         return rule.id in self.question.by_rule

@@ -13,14 +13,15 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from trayopt.domain.assignment import Assignment, Way
-from trayopt.domain.base import DivideAt
+from trayopt.domain.base import DivideAt, RibbonWord
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
+from trayopt.domain.splicing import sleeve_runs
 from trayopt.domain.tied import tied
 from trayopt.rules.judge import judge, no_plan_breaks
 from trayopt.rules.tied_trays import TiedTrays
@@ -52,7 +53,36 @@ def first_plans(job: Job) -> Iterator[Assignment]:
 
 
 def construct(job: Job, loops: int) -> Assignment:
-    """Make the plan of habit; ``loops`` is the number that every trunk makes if its own limits allow it."""
+    """Make the plan of habit; ``loops`` is the number that every trunk makes if its own limits allow it.
+
+    Ribbons are worked on as little as may be; where splices stay out then, what takes the fewest sleeves is tried as well.
+    """
+    plans: list[Assignment] = []
+    for word in ("least work", "fewest sleeves") if job.ribbons_open else ("",):
+        work = {t.id: t.ribbons[0] for t in job.ribbons_open} if word != "fewest sleeves" else fewest_sleeves(job)
+        plan = _construct_with(job.with_ribbons(work) if work else job, loops)
+        plans.append(replace(plan, ribbons={trunk: done for trunk, done in work.items() if trunk in plan.ways}))
+        if _spliced(job, plan) == 2 * job.splices:
+            break
+    return max(plans, key=lambda plan: _spliced(job, plan))
+
+
+def fewest_sleeves(job: Job) -> dict[str, RibbonWord]:
+    """Choose for each trunk in turn what takes the fewest sleeves, of that the least work."""
+    size = max(tray.sleeve_fibres for tray in job.enclosure.trays)
+    chosen: dict[str, RibbonWord] = {}
+
+    def sleeves(trunk: str, word: RibbonWord) -> int:
+        work = {t.id: t.ribbons[0] for t in job.trunks} | chosen | {trunk: word}
+        return sum(run.sleeves(size) for run in sleeve_runs(job.pieces, job.trunk_by_id, work))
+
+    for trunk in job.ribbons_open:
+        chosen[trunk.id] = min(trunk.ribbons, key=lambda word, t=trunk.id: sleeves(t, word))  # type: ignore[misc]
+    return chosen
+
+
+def _construct_with(job: Job, loops: int) -> Assignment:
+    """Make the plan of habit of a job in which it is decided what is done with ribbons."""
     ways = choose_ways(job, loops)
     at = choose_partings(job)
     plans = [_construct(job, ways, at, few_ties=few) for few in ((True, False) if _minds_ties(job) else (False,))]

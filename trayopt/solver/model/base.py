@@ -105,7 +105,7 @@ class Cut(Base):
         }
 
     def leg_sleeves(self, size: int) -> dict[Leg, int]:
-        """Sleeves of ``size`` fibres that the runs of each leg take; both sides of a run count them."""
+        """Sleeves of ``size`` fibres that the runs of each leg take at least; both sides of a run count them."""
         found: dict[Leg, int] = defaultdict(int)
         for run in self.job.sleeve_runs:
             for side in run[:2]:

@@ -8,13 +8,14 @@ each piece of a join ties its two sides together, place by place.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import NamedTuple
 
 from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Way
+from trayopt.domain.base import RibbonWord
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
@@ -48,6 +49,8 @@ class Opposites(NamedTuple):
     weight: int
 
 
+Done = tuple[tuple[str, RibbonWord], tuple[str, RibbonWord]]
+"""What is done with the ribbons of two trunks."""
 Weighted = cp_model.LinearExpr.weighted_sum
 
 
@@ -409,14 +412,32 @@ class Model(Cut):
     def sleeves2(self, place: Place) -> Expression:
         """Twice the sleeves of a place: either side of a sleeve run brings half."""
         size = self.job.enclosure.tray_at(place).sleeve_fibres
-        return self._weigh(place, self.sleeve_weights(size))
+        return total([self._weigh(place, self.sleeve_weights(size)), *self._more_sleeves2(place, size)])
+
+    def _more_sleeves2(self, place: Place, size: int) -> Iterator[Expression]:
+        """Give twice the sleeves of a place that what is done with ribbons costs there, more than runs take at least."""
+        known = self.job.trunk_by_id
+        for (leg, done), more in self._make(("more sleeves", size), lambda: self._more_sleeves(size)).items():
+            chosen = (self.ribboned(known[trunk], word) for trunk, word in done)
+            yield 2 * more * self.both(self.at(leg, place), *chosen)
+
+    def _more_sleeves(self, size: int) -> dict[tuple[Leg, Done], int]:
+        """Count the sleeves that the runs of a leg take more than at least, by what is done with the ribbons of either side."""
+        found: dict[tuple[Leg, Done], int] = defaultdict(int)
+        for run in self.job.sleeve_runs:
+            for share in run.shares:
+                more = share.sleeves(size) - run.sleeves(size)
+                if more:
+                    for leg in self._options(run.a.trunk, run.a.first):
+                        found[leg, ((run.a.trunk, share.a), (run.b.trunk, share.b))] += more
+        return found
 
     def sleeves2_at_least(self, place: Place) -> Expression:
         """Twice the sleeves of a place."""
         return self.sleeves2(place)
 
     def sleeve_weights(self, size: int) -> dict[int, int]:
-        """Twice the sleeves of ``size`` fibres that each bunch takes."""
+        """Twice the sleeves of ``size`` fibres that each bunch takes at least."""
         weights: dict[int, int] = self._make(("sleeves", size), lambda: self._sleeves(size))
         return weights
 

@@ -149,7 +149,14 @@ def read(model: Model, solver: cp_model.CpSolver) -> Assignment:
             options = model.divide_options(trunk)
             at_port = len(options) > 1 and solver.boolean_value(lit(model.divided_at(trunk, "port")))
             divide_at[trunk.id] = "port" if at_port else options[0]
-    return Assignment(ways, places, ends, divide_at)
+    ribbons = {
+        trunk.id: word
+        for trunk in job.trunks
+        if trunk.id in inside and trunk.may_work_ribbons
+        for word in trunk.ribbons
+        if solver.boolean_value(lit(model.ribboned(trunk, word)))
+    }
+    return Assignment(ways, places, ends, divide_at, ribbons)
 
 
 def hint(model: Model, assignment: Assignment) -> None:
@@ -162,6 +169,8 @@ def hint(model: Model, assignment: Assignment) -> None:
     for trunk in job.trunks:
         hints += [(model.goes(trunk, way), assignment.ways.get(trunk.id) == way) for way in model.ways(trunk)]
         hints.append((model.divided_at(trunk, "port"), divided_at(job, assignment, trunk.id) == "port"))
+        done = assignment.ribbons.get(trunk.id, trunk.ribbons[0])
+        hints += [(model.ribboned(trunk, word), word == done) for word in trunk.ribbons]
     for stack in job.enclosure.stacks:
         used = assignment.ends.get(stack.id, stack.ends[0].id)
         hints += [(model.end(stack.id, end.id), end.id == used) for end in stack.ends]

@@ -1,4 +1,4 @@
-"""Ways of trunks, where they are divided, and ends of stacks: what every model decides, whatever it makes of legs."""
+"""Ways, divisions and ribbons of trunks, and ends of stacks: what every model decides, whatever it makes of legs."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable, Hashable, Mapping, Sequence
 
 from trayopt.domain.assignment import Way
-from trayopt.domain.base import DivideAt, Travel
+from trayopt.domain.base import DivideAt, RibbonWord, Travel
 from trayopt.domain.job import Job, Trunk
 from trayopt.rules.variables import Literal
 from trayopt.solver.model.clock import Clock
@@ -62,6 +62,20 @@ class Ways(Literals, ABC):
             return int(at == options[0])
         port = self._make(("at port", trunk.id), lambda: self.literal(f"{trunk.id} divided at the port"))
         return port if at == "port" else self.no(port)
+
+    def ribboned(self, trunk: Trunk, word: RibbonWord) -> Literal:
+        """Whether this is done with the ribbons of a trunk; exactly one of its own list holds."""
+        if len(trunk.ribbons) == 1:
+            return int(word == trunk.ribbons[0])
+
+        def make() -> dict[RibbonWord, Literal]:
+            literals: dict[RibbonWord, Literal] = {
+                each: self.literal(f"ribbons of {trunk.id}: {each}") for each in trunk.ribbons
+            }
+            self.cp.add_exactly_one(lits(literals.values()))
+            return literals
+
+        return self._make(("ribbons", trunk.id), make).get(word, 0)
 
     def goes(self, trunk: Trunk, way: Way) -> Literal:
         """Whether a trunk in the box goes this way."""

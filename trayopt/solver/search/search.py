@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from trayopt.domain.plan import Stopped
@@ -14,9 +15,13 @@ from trayopt.solver.search.work import Work
 
 
 class Search:
-    """One search on one job; takes what ``Session`` takes."""
+    """One search on one job; takes what ``Session`` takes.
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    ``enough`` is asked before each tactic whether what is known so far will do for whoever asks.
+    """
+
+    def __init__(self, *args: Any, enough: Callable[[State], bool] = lambda _: False, **kwargs: Any) -> None:
+        self.enough = enough
         self.session = Session(*args, **kwargs)
         self.descent = Descent(self.session)
 
@@ -25,11 +30,18 @@ class Search:
         """The incumbent and the bounds."""
         return self.session.state
 
+    @property
+    def empty(self) -> bool:
+        """Whether it is proven that the job has no plan at all: only built pins can bring that about."""
+        return self.session.empty
+
     def solve(self) -> tuple[State, Stopped]:
         """Search until everything is proven or the clock stops it."""
         work = Work(self.session, self.descent)
         try:
             for tactic in TACTICS:
+                if self.enough(self.state):
+                    break
                 if tactic.applies(work) and self.session.on(tactic.name):
                     tactic.run(work)
         except KeyboardInterrupt:  # between two runs of the solver, while a model is built

@@ -1,0 +1,57 @@
+"""re_ribbonised: a trunk for which less will do is not re-ribbonised."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from trayopt.domain.job import Job
+from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import ribbons_are
+from trayopt.track.laid import Laid
+
+if TYPE_CHECKING:
+    from trayopt.rules.variables import Variables
+
+
+class ReRibbonised(Rule[NoParameters]):
+    """Broken when a trunk whose list has less than that is re-ribbonised."""
+
+    id = "re_ribbonised"
+    kind = "practice"
+    level = "prefer"
+    subject = "trunk"
+    statement = "ribbons that may be spliced as they are, or split, are re-ribbonised"
+    why = "Ribbons that are made anew cost minutes each, glue or tape, and a jig at the bench; a split costs a cut."
+    speaks_of = "ribbons_open"
+    ways_only = True
+    helped_by = frozenset({"ribbons"})
+
+    def applies(self, job: Job, subject: str) -> bool:
+        """Whether the plan may re-ribbonise the trunk, and may do less."""
+        trunk = job.trunk_by_id[subject]
+        return 0 < len(trunk.keeps_or_splits) < len(trunk.ribbons)
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Look for trunks that are re-ribbonised and need not be."""
+        for trunk in laid.trunks():
+            word = laid.ribbons[trunk.id]
+            if trunk.keeps_or_splits and isinstance(word, int):
+                less = " or ".join(ribbons_are(other) for other in trunk.keeps_or_splits)
+                yield Breach(trunk.id, f"the ribbons of {trunk.id} are {ribbons_are(word)}; they may be {less} too")
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Do less than re-ribbonise."""
+        for trunk in job.trunks:
+            if trunk.keeps_or_splits:
+                post(sum(x.ribboned(trunk, word) for word in trunk.keeps_or_splits) >= 1, trunk.id)
+
+    def say(self, job: Job, subject: str) -> str:
+        """Say what is asked."""
+        less = " or ".join(ribbons_are(word) for word in job.trunk_by_id[subject].keeps_or_splits)
+        return f"{subject}: its ribbons are {less}, and not made anew"
+
+    def advise(self, job: Job, laid: Laid, subject: str) -> str:
+        """Say what to change."""
+        del job, laid
+        return f"do not re-ribbonise {subject}, or say in the job that it is"
