@@ -18,7 +18,12 @@ from trayopt.desk.words import LANGUAGES, words_of
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
-WIDTHS = (1280, 820, 390)
+USUAL = {(1280, "en"), (820, "de"), (390, "en")}
+SCREENS = [
+    pytest.param(width, language, marks=() if (width, language) in USUAL else pytest.mark.slow)
+    for width in (1280, 820, 390)
+    for language in LANGUAGES
+]
 
 
 @pytest.fixture(scope="module")
@@ -162,6 +167,9 @@ def test_rows_come_from_a_spreadsheet_and_faults_stand_at_their_cells(opened: Op
             block,
         )
         expect(page.locator('[data-key="joins 1 name"]')).to_have_value("west")
+        known = page.locator("#known-cable option").evaluate_all("options => options.map((option) => option.value)")
+        assert "ribbon-432-3x144" in known
+        assert page.get_attribute('[data-key="trunks 1 cable"]', "list") == "known-cable"
         page.fill('[data-key="trunks 1 exposed_mm"]', "far")
         page.keyboard.press("Tab")
         wrong = page.locator('[data-key="trunks 1 exposed_mm"][aria-invalid="true"]')
@@ -217,8 +225,17 @@ def test_two_pages_and_a_changed_file_are_told_of_each_other(opened: Open, serve
         says(one, "#title", "my title")
 
 
-@pytest.mark.parametrize("language", LANGUAGES)
-@pytest.mark.parametrize("width", WIDTHS)
+def test_a_desk_that_is_gone_is_told(opened: Open, serve: Serve) -> None:
+    served = serve()
+    there = opened(served)
+    served.__exit__()
+    there.page.click('[data-leg="N1/3.2"]')
+    there.page.keyboard.press("ArrowUp")
+    says(there.page, "#notes", "The desk does not answer.")
+    there.context.close()
+
+
+@pytest.mark.parametrize(("width", "language"), SCREENS)
 def test_every_view_is_open_to_everybody_and_fits(opened: Open, serve: Serve, width: int, language: str) -> None:
     served = serve()
     script = axe()

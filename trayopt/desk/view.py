@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import cache
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from trayopt import api
@@ -237,13 +239,24 @@ def tables(document: Document) -> Plain:
         "joins_of": named if isinstance(named, str) else None,
         "rules": [] if job is None else _rules(job, file.get(("rules",))),
     }  # fmt: skip
+    shown["choices"] = dict(_library(document.library))
     if job is not None:
-        shown["choices"] = {
+        shown["choices"] |= {
             "port": [port.id for port in job.enclosure.ports],
             "stack": [stack.id for stack in job.enclosure.stacks],
             "trunk": [trunk.id for trunk in job.trunks],
         }
     return shown
+
+
+@cache
+def _library(folders: tuple[Path, ...]) -> dict[str, list[str]]:
+    """Give the ids of boxes, cables and tube sets that are at hand, by the key under which a job names them."""
+    found: dict[str, list[str]] = {"enclosure": [], "cable": [], "tubes": []}
+    for entry in api.library_survey(folders).entries:
+        if entry.kind in found and entry.model.id not in found[entry.kind]:
+            found[entry.kind].append(entry.model.id)
+    return found
 
 
 def _table(document: Document, name: str) -> Plain:

@@ -13,6 +13,7 @@ export async function drawForms(state) {
   for (const fault of state.faults) faults.set(fault.where, [...(faults.get(fault.where) ?? []), fault]);
   drawFaults(state);
   fill(at("forms"),
+    Object.entries(tables.choices).map(([key, ids]) => make("datalist", { id: `known-${key}` }, ids.map((id) => make("option", { value: id })))),
     make("fieldset", {}, make("legend", {}, say("form.head")), make("div", { class: "head-cells" }, tables.head.map((each) =>
       make("label", {}, say(`column.${each.key}`), cell(each.text, each.fixed, faults.get(each.key), `head ${each.key}`, `column.${each.key}`,
         (text) => act("head", { key: each.key, text })))))),
@@ -49,7 +50,8 @@ function wrong(faults) {
 
 function cell(text, fixed, faults, key, label, put, more = {}) {
   if (fixed) return make("span", { class: "fixed", title: say("form.fixed"), "data-key": key, tabindex: "0" }, text);
-  return make("input", { type: "text", value: text, "data-key": key, "aria-label": known(label), autocomplete: "off", spellcheck: "false",
+  const column = key.split(" ").at(-1);
+  return make("input", { type: "text", value: text, list: column in tables.choices ? `known-${column}` : null, "data-key": key, "aria-label": known(label), autocomplete: "off", spellcheck: "false",
     onchange: (event) => put(event.target.value), ...wrong(faults), ...more });
 }
 
