@@ -1,7 +1,7 @@
 """trayopt: a constraint solver for optimal tray and stack assignment.
 
-The use cases, one call each: ``load_job``, ``solve``, ``check``, ``explain``, ``judge``, ``prove``, ``mend``, ``compare``,
-``prices``, ``grow``, ``sheets``, ``record`` and ``batch``.
+The use cases, one call each: ``load_job``, ``solve``, ``check``, ``explain``, ``judge``, ``prove``, ``certify``, ``verify``,
+``mend``, ``compare``, ``prices``, ``grow``, ``sheets``, ``record`` and ``batch``.
 """
 
 from __future__ import annotations
@@ -9,11 +9,27 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from trayopt.api import check, compare, explain, grow, judge, load_job, mend, prices, prove, record, sheets, solve
+    from trayopt.api import (
+        certify,
+        check,
+        compare,
+        explain,
+        grow,
+        judge,
+        load_job,
+        mend,
+        prices,
+        prove,
+        record,
+        sheets,
+        solve,
+        verify,
+    )
     from trayopt.batches.batch import batch
 
 __all__ = [
     "batch",
+    "certify",
     "check",
     "compare",
     "explain",
@@ -26,6 +42,7 @@ __all__ = [
     "record",
     "sheets",
     "solve",
+    "verify",
 ]
 __version__ = "0.1.0"
 

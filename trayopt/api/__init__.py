@@ -5,6 +5,7 @@ Each file of the room holds use cases of one kind, and loads what it works with 
 
 from __future__ import annotations
 
+from trayopt.api.certifying import Verified, certify, verify
 from trayopt.api.explaining import carry_out, explain
 from trayopt.api.growing import grow, grown_plan
 from trayopt.api.hardware import (
@@ -28,7 +29,9 @@ __all__ = [
     "Habits",
     "Proofs",
     "Result",
+    "Verified",
     "carry_out",
+    "certify",
     "check",
     "compare",
     "explain",
@@ -51,4 +54,5 @@ __all__ = [
     "record",
     "sheets",
     "solve",
+    "verify",
 ]

@@ -79,6 +79,7 @@ def batch(
     seed: int = 1,
     goals: Sequence[str] | None = None,
     explain: bool = True,
+    certificate: bool = False,
     workers: int | None = None,
     wall_limit_s: float | None = None,
     memory_mb: int | None = None,
@@ -105,6 +106,8 @@ def batch(
         Most of the solver's deterministic time a job, in seconds; None for no limit.
     gap, seed, goals, explain
         As for ``trayopt.solve``.
+    certificate
+        Write the certificate of its bounds beside each plan, for ``verify``.
     workers
         Processes on this machine; None for one a core.
     wall_limit_s
@@ -144,7 +147,7 @@ def batch(
         except ValueError as wrong:
             raise InputError.one(str(wrong), source="--goals") from wrong
     options = Options(
-        settings=Settings(time_limit_s, gap, seed, tuple(goals) if goals is not None else None, explain),
+        settings=Settings(time_limit_s, gap, seed, tuple(goals) if goals is not None else None, explain, certificate),
         workers=workers,
         wall_limit_s=wall_limit_s,
         memory_mb=memory_mb,

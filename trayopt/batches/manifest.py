@@ -83,6 +83,12 @@ class Item:
         """Path of its page, beside its plan."""
         return self.plan_path.removesuffix(".json") + ".html"
 
+    def path_of(self, kind: str) -> str:
+        """Path of a file of a kind: the plan, or what stands beside it."""
+        if kind == "certificate":
+            return self.plan_path.removesuffix(".json") + ".certificate.json"
+        return self.plan_path if kind == "plan" else self.page_path
+
 
 class Shelf:
     """What many job files refer to, each part of it read once."""

@@ -22,7 +22,7 @@ FILE = "results.jsonl"
 COPY = ".results.jsonl"
 """The copy that a run keeps of the file of results, and takes away when it ends."""
 CHUNK = 8192
-KINDS = ("plan", "page")
+KINDS = ("plan", "page", "certificate")
 """Files of a job: under these keys its line names them, and under ``plan_file_sha256`` and so on their checksums."""
 
 
@@ -231,7 +231,7 @@ class Writer:
         return sha256(raw).hexdigest()
 
     def intact(self, line: Line, kind: str) -> bytes | None:
-        """Give what stands in the plan or the page of a line; None unless it is what was written with the line."""
+        """Give what stands in a file of a line; None unless it is what was written with the line."""
         try:
             raw = (self.folder / line[kind]).read_bytes()
         except (KeyError, OSError):

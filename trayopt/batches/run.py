@@ -151,7 +151,7 @@ class Run:
         if "plan" not in known:
             return True
         plan = self.writer.intact(known, "plan")
-        if plan is None:
+        if plan is None or (self.settings.certificate and self.writer.intact(known, "certificate") is None):
             return False
         if "page" in known and self.writer.intact(known, "page") is None:
             known["page_file_sha256"] = self.writer.write(known["page"], page_of(plan, known["outcome"]))
@@ -178,7 +178,7 @@ class Run:
     def _write(self, line: Line, item: Item, texts: Mapping[str, str | bytes]) -> None:
         """Write the files of a job, then its line."""
         for kind, text in texts.items():
-            path = line[kind] = item.plan_path if kind == "plan" else item.page_path
+            path = line[kind] = item.path_of(kind)
             line[f"{kind}_file_sha256"] = self.writer.write(path, text)
         self._lines.append(line)
 

@@ -24,6 +24,8 @@ class Settings:
         Most of the solver's deterministic time, in seconds; it repeats exactly, wall time is some times as long.
     gap, seed, goals, explain
         As for ``trayopt.solve``.
+    certificate
+        Whether each plan gets its certificate; where not, it is no part of what the settings are.
     """
 
     time_limit_s: float | None = 60.0
@@ -31,10 +33,14 @@ class Settings:
     seed: int = 1
     goals: tuple[str, ...] | None = None
     explain: bool = True
+    certificate: bool = False
 
     def plain(self) -> dict[str, Any]:
         """Give them as plain data."""
-        return {**asdict(self), "goals": list(self.goals) if self.goals is not None else None}
+        data = {**asdict(self), "goals": list(self.goals) if self.goals is not None else None}
+        if not self.certificate:
+            del data["certificate"]
+        return data
 
     def key(self, digest: str, title: str) -> str:
         """Name what a result depends on: the job, the title in its plan, these settings and the version of trayopt."""
@@ -63,9 +69,10 @@ def solve_job(job: dict[str, Any], settings: dict[str, Any]) -> Answer:
     MemoryError
         Where there is no more; the process is of no use then.
     """
-    from trayopt.api import solve
+    from trayopt.api import certify, solve
     from trayopt.domain.job import Job
     from trayopt.errors import InputError
+    from trayopt.formats.json_out import dump_rows
     from trayopt.formats.locate import frozen
     from trayopt.rules.registry import refill
 
@@ -81,7 +88,10 @@ def solve_job(job: dict[str, Any], settings: dict[str, Any]) -> Answer:
             goals=settings["goals"],
             explain=settings["explain"],
         )
-        return of_plan(read, result.plan, complete=result.complete)
+        answer = of_plan(read, result.plan, complete=result.complete)
+        if settings.get("certificate") and result.plan.status != "none":
+            answer["certificate"] = dump_rows(certify(read, result.plan, time_limit_s=None).plain())
+        return answer
     except InputError as wrong:
         return wrong_input(wrong)
     except MemoryError:

@@ -11,6 +11,7 @@ from typing import Any, get_args
 from pydantic import BaseModel
 
 from trayopt.domain.cable import Cable
+from trayopt.domain.certificate import Certificate
 from trayopt.domain.explanation import Explanation
 from trayopt.domain.hardware import Enclosure, Tray, TubeSet
 from trayopt.domain.job import Job, Trunk
@@ -26,6 +27,7 @@ MODELS: dict[str, type[BaseModel]] = {
     "tubes": TubeSet,
     "job": Job,
     "plan": Plan,
+    "certificate": Certificate,
     "explanation": Explanation,
     "sweep": Sweep,
 }

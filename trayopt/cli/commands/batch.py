@@ -57,6 +57,7 @@ if TYPE_CHECKING:
 @click.option(
     "--no-explain", is_flag=True, help="Look for no conflict where a job does not fit: faster, but says less."
 )
+@click.option("--certificate", is_flag=True, help="Write beside each plan the certificate of its bounds, for check.")
 @click.option("--scheduler", metavar="ADDRESS", help="Run on the dask cluster behind this scheduler.")
 @click.option("--list", "names_only", is_flag=True, help="Only print the names of the jobs.")
 @click.option("--show", metavar="NAME", help="Only print one job as a job file, for solve, explain or sheets.")
@@ -100,6 +101,7 @@ def command(
                 seed=rest["seed"],
                 goals=[name.strip() for name in goals.split(",") if name.strip()] if goals is not None else None,
                 explain=not rest["no_explain"],
+                certificate=rest["certificate"],
                 workers=rest["workers"],
                 wall_limit_s=rest["wall_limit"],
                 memory_mb=rest["memory"],

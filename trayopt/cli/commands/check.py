@@ -13,7 +13,7 @@ from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output
 
 if TYPE_CHECKING:
-    from trayopt.api import Proofs
+    from trayopt.api import Proofs, Verified
     from trayopt.domain.job import Job
     from trayopt.domain.plan import GoalName, Plan
     from trayopt.review.desk import Review
@@ -36,6 +36,9 @@ if TYPE_CHECKING:
     "--prove", "prove_again", is_flag=True, help="Prove every bound of a plan in JSON again, by search alone."
 )
 @click.option(
+    "--certificate", metavar="FILE", help="Check the bounds of a plan in JSON by their certificate, without a solver."
+)
+@click.option(
     "--time-limit", "limit_s", type=click.FloatRange(min=0, min_open=True), default=20.0,
     show_default=True, metavar="S",
     help="Most seconds for the best plan, for completing a table, and for --prove.",
@@ -50,6 +53,7 @@ def command(
     xlsx: str | None,
     best: bool | None,
     prove_again: bool,
+    certificate: str | None,
     limit_s: float,
 ) -> int:
     """Judge PLAN, a plan in JSON or a table in CSV or XLSX, against JOB: every rule and every figure.
@@ -60,15 +64,21 @@ def command(
 
     With --prove a plain model looks, goal by goal, for a plan below the bound. The answer is confirmed, refuted (exit 1;
     the better plan is written) or not settled in the time, which fails nothing.
+
+    With --certificate each bound is checked by the argument that solve --certificate wrote for it, in exact numbers. A goal is
+    checked, rests on the solver's search, or its argument is refused (exit 1).
     """
     from trayopt.api import judge, load_job
+    from trayopt.cli.certificate_text import verified_text, verified_words
     from trayopt.cli.proof_text import proofs_text, proofs_words
     from trayopt.review.text import review_text, verdict
 
     loaded = load_job(job, library=output.library, warn=output.unusual)
-    given = _read(output, loaded, plan) if prove_again else plan
+    by = "--prove" if prove_again else "--certificate" if certificate is not None else ""
+    given = _read(output, loaded, plan, by) if by else plan
     review = judge(loaded, given, best=best, time_limit_s=limit_s)
     proofs = _prove(output, loaded, review, given, limit_s) if prove_again else None
+    verified = _verify(loaded, review, given, certificate) if certificate is not None else None
     written = _write(review, html, xlsx)
     if proofs is not None:
         written += _refuting(proofs, plan, complete)
@@ -76,6 +86,10 @@ def command(
         more: dict[str, Any] = {} if proofs is None else {"proof": proofs.as_dict()}
         said = "" if proofs is None else f"\n{proofs_text(proofs)}"
         head = "" if proofs is None else f"; {proofs_words(proofs)}"
+        if verified is not None:
+            more["certificate"] = verified.as_dict()
+            said += f"\n{verified_text(verified)}"
+            head += f"; {verified_words(verified)}"
         output.answer(
             lambda: review.as_dict() | more, lambda: review_text(review) + said, lambda: verdict(review) + head
         )
@@ -83,6 +97,8 @@ def command(
         output.note(f"{name} written")
     if review.damaged:
         return Exit.INPUT
+    if verified is not None and verified.refused:
+        return Exit.NO
     if prove_again:
         return Exit.YES if review.passed and not (proofs is not None and proofs.refuted) else Exit.NO
     if complete is not None:
@@ -90,13 +106,20 @@ def command(
     return Exit.YES if review.passed else Exit.NO
 
 
-def _read(output: Output, job: Job, plan: str) -> str | Plan:
-    """Read a plan from standard input once, for it is judged and proven; a table is refused."""
+def _read(output: Output, job: Job, plan: str, by: str) -> str | Plan:
+    """Read a plan from standard input once, for it is judged and its bounds are looked at; a table is refused."""
     if plan.lower().endswith((".csv", ".xlsx")):
-        raise click.UsageError("--prove needs a plan in JSON: a table states no bounds")
+        raise click.UsageError(f"{by} needs a plan in JSON: a table states no bounds")
     from trayopt.checker import read_document
 
     return read_document(job, plan, output.unusual) if plan == "-" else plan
+
+
+def _verify(job: Job, review: Review, plan: str | Plan, certificate: str) -> Verified | None:
+    """Check the certificate of a plan that stands."""
+    from trayopt.api import verify
+
+    return None if review.damaged else verify(job, plan, certificate)
 
 
 def _prove(output: Output, job: Job, review: Review, plan: str | Plan, limit_s: float) -> Proofs | None:

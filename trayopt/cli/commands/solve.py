@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 
 ROOM, ROOM_A_SUBUNIT = 16_384, 2_048
 """Bytes that a plan takes on the disk, about: with no subunit, and for each."""
+CERTIFY_S = 60.0
+"""Most seconds in which arguments are looked for."""
 LOOK_PART, LOOK_S, LEAST_LOOK_S = 0.25, 1.0, 0.2
 """Part of what the search took, and least seconds, for a look at preferences; with less left there is none."""
 
@@ -67,6 +69,10 @@ LOOK_PART, LOOK_S, LEAST_LOOK_S = 0.25, 1.0, 0.2
 @click.option(
     "--trace", metavar="FILE", help="Write every bound and every better plan as a line of JSON; - for stdout."
 )
+@click.option(
+    "--certificate", metavar="FILE",
+    help="Write what makes the bounds checkable without the solver, for check --certificate; takes a minute more at most.",
+)  # fmt: skip
 @click.option("--without", metavar="NAME", multiple=True, hidden=True, help="Leave a relaxation or a tactic out.")
 @common
 def command(
@@ -82,6 +88,7 @@ def command(
     goals: str | None,
     price_minutes: float,
     trace: str | None,
+    certificate: str | None,
     without: tuple[str, ...],
 ) -> int:
     """Decide ports, travel, loops, divisions and trays for JOB all together, and prove that no plan is better.
@@ -100,7 +107,9 @@ def command(
         raise click.UsageError("JOB and --start cannot both be stdin")
     if trace == file == "-":
         raise click.UsageError("the plan and --trace cannot both go to stdout")
-    for target in (file, trace):
+    if certificate == "-" and "-" in {file, trace}:
+        raise click.UsageError("the plan, --trace and --certificate cannot go to stdout together")
+    for target in (file, trace, certificate):
         find_out(target)
     _known(without)
     loaded = load_job(job, library=output.library, warn=output.unusual)
@@ -142,7 +151,22 @@ def command(
         return Exit.INPUT
     if result.plan.status == "none":
         return Exit.NOTHING
+    if certificate is not None:
+        _certify(output, loaded, result.plan, certificate, limited=not reproducible)
     return Exit.YES if result.complete else Exit.NO
+
+
+def _certify(output: Output, job: Job, plan: Plan, file: str, *, limited: bool) -> None:
+    """Write the certificate of a plan, and say which goals have no argument."""
+    from trayopt.api import certify
+    from trayopt.formats.json_out import dump_rows, write_whole
+
+    made = certify(job, plan, time_limit_s=CERTIFY_S if limited else None)
+    write_whole(file, dump_rows(made.plain()))
+    without = [item.goal for item in made.goals if item.argument == "none"]
+    if file != "-":
+        rest = f"; without an argument for {', '.join(without)}" if without else ", with an argument for every goal"
+        output.note(f"{file} written{rest}")
 
 
 @contextmanager

@@ -1,0 +1,1 @@
+"""Certificates: rows that every plan meets, proofs over them, and what becomes of forged ones."""

@@ -1,0 +1,34 @@
+"""The rows let in every plan: the best plans of tiny jobs, found by brute force, are among what they let in."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests import oracle, strategies
+from tests.build import job_of
+from tests.certificate.admitted import admitted
+from tests.solver.tiny import drawn
+
+BATCH = 15
+
+
+@pytest.mark.parametrize(
+    "first", [pytest.param(first, marks=[pytest.mark.slow] * (first >= 30)) for first in range(0, 300, BATCH)]
+)
+def test_best_plans_are_let_in(first: int) -> None:
+    for seed in range(first, first + BATCH):
+        data = drawn(seed)
+        best = oracle.solve(data)
+        assert best is not None
+        assert admitted(job_of(data), dict(zip(oracle.GOALS, best.goals, strict=True))), f"seed {seed}: {best.goals}"
+
+
+def test_a_plan_that_is_better_than_the_best_is_not_let_in() -> None:
+    """The rows are no empty words: on the worked example they bound every goal but crossings at what the best plan has."""
+    data = strategies.worked_example()
+    best = oracle.solve(data)
+    assert best is not None
+    values = dict(zip(oracle.GOALS, best.goals, strict=True))
+    for goal in ("broken_prefer", "legs", "trays", "leg_length_mm", "irregular"):
+        step = 50 if goal == "leg_length_mm" else 1
+        assert not admitted(job_of(data), values | {goal: values[goal] - step}), goal

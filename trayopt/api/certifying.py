@@ -1,0 +1,114 @@
+"""F5: certificates: what makes the bounds of a plan checkable without the solver, and the check of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from trayopt.api.plans import document_of
+from trayopt.domain.job import Job
+
+if TYPE_CHECKING:
+    from trayopt.certificate.verify import Checked
+    from trayopt.domain.certificate import Certificate
+    from trayopt.domain.plan import GoalName, Plan
+    from trayopt.errors import Fault
+
+HINT = "make a plan of it, for a table states no bounds"
+
+
+@dataclass(frozen=True)
+class Verified:
+    """What became of a certificate, goal by goal."""
+
+    goals: tuple[Checked, ...]
+
+    @property
+    def refused(self) -> bool:
+        """Whether an argument of it is wrong."""
+        return any(goal.standing == "refused" for goal in self.goals)
+
+    @property
+    def whole(self) -> bool:
+        """Whether every goal was checked, so that nothing rests on the solver."""
+        return all(goal.standing == "checked" for goal in self.goals)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Give it as plain data."""
+        return {"refused": self.refused, "whole": self.whole, "goals": [asdict(goal) for goal in self.goals]}
+
+
+def certify(job: Job, plan: Plan, *, time_limit_s: float | None = 60.0) -> Certificate:
+    """Write the certificate of a plan: an argument for each goal whose bound is proven, as far as one is found.
+
+    Parameters
+    ----------
+    job, plan
+        The job, and a plan of it with its bounds, as ``solve`` gives it.
+    time_limit_s
+        Most seconds for all goals together; None for no limit.
+
+    Returns
+    -------
+    Certificate
+        Each argument in it was checked by the verifier. A goal without one rests on the solver's search.
+
+    Raises
+    ------
+    InputError
+        Where the plan speaks of what the job does not have.
+    """
+    from trayopt.checker.checking import lay
+    from trayopt.goals.registry import measure_all
+    from trayopt.solver.certify import certify as certified
+    from trayopt.solver.model.clock import Clock
+
+    measured = measure_all(lay(job, plan))
+    values: dict[GoalName, int] = {item.goal: measured[item.goal] for item in plan.goals}
+    bounds = {item.goal: item.bound for item in plan.goals}
+    return certified(job, values, bounds, Clock(time_limit_s))
+
+
+def verify(
+    job: Job,
+    plan: Plan | str | Path,
+    certificate: Certificate | str | Path,
+    *,
+    warn: Callable[[Fault], None] | None = None,
+) -> Verified:
+    """Check a certificate against a job and a plan, in plain Python with exact numbers and without the solver.
+
+    Parameters
+    ----------
+    job
+        The job, as ``load_job`` gives it.
+    plan
+        The plan, or its file in JSON; what it says of values is not believed.
+    certificate
+        The certificate, or its file; all that is taken from it are hints.
+    warn
+        Told where the plan is of a former format: nothing is claimed then.
+
+    Returns
+    -------
+    Verified
+        ``goals``, for each goal ``checked``, ``rests on the solver's search`` or ``refused`` with the reason.
+
+    Raises
+    ------
+    InputError
+        Where a file cannot be read, or the plan speaks of what the job does not have.
+    """
+    from trayopt.certificate.verify import verify as verified
+    from trayopt.checker.checking import lay
+    from trayopt.domain.certificate import Certificate
+    from trayopt.formats.json_in import read_model
+    from trayopt.goals.registry import measure_all
+
+    document, source = document_of(job, plan, HINT, warn)
+    said = certificate if isinstance(certificate, Certificate) else read_model(certificate, Certificate)
+    measured = measure_all(lay(job, document, source))
+    values: dict[GoalName, int] = {item.goal: measured[item.goal] for item in document.goals}
+    return Verified(tuple(verified(job, values, said)))

@@ -1,0 +1,185 @@
+"""Rows of the place of each pattern: which legs follow each other, which trays opened tubes tie, and what crosses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from fractions import Fraction
+from itertools import combinations, pairwise
+
+from trayopt.certificate.choices import Choices
+from trayopt.certificate.patterns import Key, Pattern, TooMany
+from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.hardware import Place
+
+MOST_PLACED = 8_000
+"""Of more patterns times places than this nothing is said."""
+
+Terms = list[tuple[int, int]]
+
+
+def order(x: Choices) -> None:
+    """Add the rows that ask for the place of each pattern.
+
+    Raises
+    ------
+    TooMany
+        Where patterns times places are too many, or splices may stay out.
+    """
+    if not x.whole or len(x.patterns) * len(x.places) > MOST_PLACED:
+        raise TooMany
+    orders = _Orders(x)
+    orders.follow()
+    orders.tie()
+    orders.cross()
+
+
+class _Orders:
+    """Patterns at places, and the position of what turns off there."""
+
+    def __init__(self, x: Choices) -> None:
+        self.x = x
+        self.at: dict[tuple[Pattern, Place], int] = {}
+        self._with: dict[Leg, list[Pattern]] = {}
+        for pattern in x.patterns:
+            for leg in pattern.legs:
+                self._with.setdefault(leg, []).append(pattern)
+            for stack in x.stacks:
+                if (pattern, stack.id) in x.chosen:
+                    there = [place for place in x.places if place.stack == stack.id]
+                    for place in there:
+                        self.at[pattern, place] = x.number(f"{pattern.name} at {place}", rank=20)
+                    terms = [(1, self.at[pattern, place]) for place in there]
+                    x.row(
+                        f"{pattern.name} lies on {stack.id}", [*terms, (-1, x.chosen[pattern, stack.id])], 0, equal=True
+                    )
+        for kind, alike in x.kinds.items():
+            for place in x.places:
+                if (kind, place) in x.at:
+                    terms = [(1, self.at[p, place]) for p in alike if (p, place) in self.at]
+                    x.row(f"{kind.name} lie at {place}", [*terms, (-1, x.at[kind, place])], 0, equal=True)
+        self.crossing: dict[tuple[Key, Key], int] = {}
+
+    def leg(self, leg: Leg, place: Place, factor: int = 1) -> Terms:
+        """Give whether a leg lies at a place."""
+        found = (self.at.get((pattern, place)) for pattern in self._with.get(leg, ()))
+        return [(factor, number) for number in found if number is not None]
+
+    def _steps(self) -> Iterator[tuple[Subunit, int, Leg, Leg, list[Place]]]:
+        """Give each leg with a splice and the next one of its subunit, at each division, and the places of each stack."""
+        for s in self.x.spliced:
+            for k in self.x.divisions[s.trunk, s.number]:
+                for one, other in pairwise(self.x.job.spliced_legs(s, k)):
+                    for stack in self.x.stacks:
+                        yield s, k, one, other, [place for place in self.x.places if place.stack == stack.id]
+
+    def follow(self) -> None:
+        """Let a leg lie where the one before it lies, or outward by as many places as there are legs between, unless torn."""
+        for s, k, one, other, places in self._steps():
+            torn = (-1, self.x.torn[s.trunk, s.number])
+            rise = other.group - one.group
+            for i, place in enumerate(places):
+                before = [term for near in places[max(0, i - rise) : i + 1] for term in self.leg(one, near, -1)]
+                after = [term for near in places[i : i + rise + 1] for term in self.leg(other, near, -1)]
+                self.x.row(f"{other} of {k} at {place} follows", [*self.leg(other, place), *before, torn], 0)
+                self.x.row(f"{one} of {k} at {place} is followed", [*self.leg(one, place), *after, torn], 0)
+
+    def tie(self) -> None:
+        """Count places that opened tubes tie to more than may be tied."""
+        x = self.x
+        if x.job.rules["tied_trays"].level == "off":
+            return
+        most = int(x.job.rules["tied_trays"].parameters["trays"])
+        ties = {place: x.number(f"{place} tied to the next") for place in x.places}
+        for s, k, one, other, places in self._steps():
+            for place, up in pairwise(places):
+                terms = [*self.leg(one, place), *self.leg(other, up), (-1, ties[place]), (-1, x.port[s.trunk])]
+                x.row(f"{one} of {k} at {place} ties", terms, 1)
+        for stack in x.stacks:
+            places = [place for place in x.places if place.stack == stack.id]
+            for start in range(len(places) - most):
+                run = [(1, ties[place]) for place in places[start : start + most]]
+                for place in places[start : start + most + 1]:
+                    x.let("tied_trays", str(place), run, most - 1)
+
+    def _first(self, s: Subunit) -> list[Leg] | None:
+        """Give the first placed leg of a subunit at each division; None where it may be one without a splice."""
+        ks = self.x.divisions[s.trunk, s.number]
+        at_tray = "tray" in self.x.job.trunk_by_id[s.trunk].divide_at
+        firsts = [self.x.job.spliced_legs(s, k)[0] for k in ks]
+        return None if at_tray and any(leg.group > 1 for leg in firsts) else firsts
+
+    def _at_position(self, firsts: Sequence[Leg], position: int, factor: int = 1) -> Terms:
+        places = (place for place in self.x.places if place.position == position)
+        return [term for place in places for leg in firsts for term in self.leg(leg, place, factor)]
+
+    def _travellers(self, s: Subunit) -> int:
+        """Fewest travellers of a subunit: one own tube, or legs in tubes of the set."""
+        trunk = self.x.job.trunk_by_id[s.trunk]
+        return min(
+            1 if trunk.own_tube_travels(k, at) else len(self.x.job.spliced_legs(s, k))
+            for k in self.x.divisions[s.trunk, s.number]
+            for at in trunk.divide_at
+        )
+
+    def cross(self) -> None:
+        """Count pairs of a trunk of which the first turns off further out; all legs of a subunit have one low, unless torn."""
+        x = self.x
+        deepest = max(stack.positions for stack in x.stacks)
+        lows = {
+            (s.trunk, s.number): (s, firsts)
+            for s in x.spliced
+            if x.divisions[s.trunk, s.number]
+            if (firsts := self._first(s))
+        }
+        cost: Terms = []
+        for (a, (one, first)), (b, (other, second)) in combinations(lows.items(), 2):
+            if a[0] != b[0]:
+                continue
+            crosses = self.crossing[a, b] = x.number(f"{one.name} crosses {other.name}")
+            cost.append((self._travellers(one) * self._travellers(other), crosses))
+            free = [(-1, crosses), (-1, x.torn[a]), (-1, x.torn[b])]
+            up: Terms = []
+            for position in range(1, deepest):
+                up += [*self._at_position(second, position), *self._at_position(first, position, -1)]
+                x.row(f"{one.name} over {other.name} up to {position}", [*up, *free], 0)
+        x.goals["crossings"] = cost
+        self._oppose({key: firsts for key, (_, firsts) in lows.items()}, range(1, deepest + 1))
+
+    def _twins(self, lows: Iterable[Key]) -> list[tuple[Key, Key]]:
+        """Give subunits whose first fibres are spliced to each other, and whose lows are one therefore."""
+        firsts = {(x_.trunk, x_.first): (x_.trunk, x_.number) for x_ in self.x.spliced}
+        known = set(lows)
+        pairs = ((firsts.get(p.a[:2]), firsts.get(p.b[:2])) for p in self.x.job.pieces)
+        return [(a, b) for a, b in pairs if a in known and b in known and a is not None and b is not None]
+
+    def _oppose(self, lows: dict[Key, list[Leg]], positions: range) -> None:
+        """Let one of two orders cross where two trunks see a pair in opposite orders, unless it shares a position, as few do."""
+        x = self.x
+        twins = self._twins(lows)
+        held = {leg for a, _ in twins for leg in lows[a]}
+        densest = max((Fraction(sum(leg in held for leg in p.legs), p.ends) for p in x.patterns), default=Fraction(0))
+        shared: dict[tuple[tuple[Key, Key], int], Terms] = {}
+        for one, other in combinations(twins, 2):
+            (a, b), (c, d) = one, other
+            if b[0] != d[0]:
+                c, d = d, c
+            if a[0] != c[0] or b[0] != d[0] or (a < c) == (b < d):
+                continue
+            here, there = self.crossing[min(a, c), max(a, c)], self.crossing[min(b, d), max(b, d)]
+            same: Terms = []
+            for position in positions:
+                number = x.number(f"{a} {c} share {position}")
+                same.append((-1, number))
+                for twin in (one, other):
+                    x.row(
+                        f"{a} {c} share {position} {twin}",
+                        [(1, number), *self._at_position(lows[twin[0]], position, -1)],
+                        0,
+                    )
+                    shared.setdefault((twin, position), []).append((1, number))
+            torn = [(-1, x.torn[key]) for key in (a, b, c, d)]
+            x.row(f"{a} {c} opposed", [(-1, here), (-1, there), *same, *torn], -1)
+        for (twin, position), terms in shared.items():
+            trays = [x.fill(place) for place in x.places if place.position == position]
+            most = sum(int(fill * densest) for fill in trays)
+            x.row(f"{twin} shares {position}", [*terms, *self._at_position(lows[twin[0]], position, 1 - most)], 0)

@@ -1,0 +1,217 @@
+"""What rules ask of every plan, as rows: written from their statements, not from their encodings.
+
+Where no row says what a rule asks, or less than it asks, the rows let in more plans than there are, so that what is proven of
+them holds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import combinations, pairwise
+from math import floor, pi
+
+from trayopt.certificate.choices import Choices
+from trayopt.certificate.orders import order
+from trayopt.certificate.patterns import Key
+from trayopt.domain.cablework import Subunit
+from trayopt.domain.job import Job, LegPin, Trunk
+from trayopt.domain.plan import GoalName
+
+
+def plans_of(job: Job, given: Mapping[GoalName, int], *, orders: bool = False) -> Choices:
+    """Give the rows of the plans of a job that are as good as is given; with ``orders`` those of the place of each pattern."""
+    x = Choices(job, given)
+    for part in (_together, _seal, _fill_guides, _prefer_ways, _prefer_stacks, _pin, _regular):
+        part(x)
+    if orders:
+        order(x)
+    x.hold()
+    return x
+
+
+def _together(x: Choices) -> None:
+    """Give each subunit the stack of its first leg, on which the others lie as well, unless it is torn at the port."""
+    for s in x.spliced:
+        key = (s.trunk, s.number)
+        torn = x.torn[key] = x.number(f"{s.name} torn", int("port" in x.job.trunk_by_id[s.trunk].divide_at))
+        x.row(f"{s.name} torn at the port", [(1, torn), (-1, x.port[s.trunk])], 0)
+        x.let("subunit_together", s.name, [(1, torn)], 0)
+        for stack in x.stacks:
+            first = x.first[key, stack.id] = x.number(f"{s.name} begins on {stack.id}", rank=100)
+            begin: list[tuple[int, int]] = []
+            for k in x.divisions[key]:
+                legs = x.job.spliced_legs(s, k)
+                begin += x.on.get((legs[0], stack.id), ())
+                for leg in s.legs(k):
+                    here = x.on.get((leg, stack.id), ())
+                    if here:
+                        x.row(f"{leg} of {k} on {stack.id}", [*here, (-1, first), (-1, torn)], 0)
+            if x.whole:
+                x.row(f"{s.name} begins {stack.id}", [(1, first), *((-f, n) for f, n in begin)], 0, equal=True)
+        x.row(f"{s.name} begins", [(1, x.first[key, stack.id]) for stack in x.stacks], 1, equal=x.whole)
+
+
+def _seal(x: Choices) -> None:
+    """Close every port with one seal that takes all trunks that enter there, and leave its bore room for them."""
+    if not x.hard("port_seal"):
+        return
+    for port in x.job.enclosure.ports:
+        wide = {t: t.cable.diameter_mm for t in x.trunks}
+        seals = [(seal, x.number(f"seal {i} of {port.id}")) for i, seal in enumerate(port.seals)]
+        x.row(f"seal of {port.id}", [(1, n) for _, n in seals], 1)
+        entering = []
+        for t, d in wide.items():
+            enters = x.ways(t.id, port=port.id)
+            entering += enters
+            fits = [(-1, n) for seal, n in seals if seal.takes(d)] if port.passes([d]) else []
+            x.row(f"{t.id} enters {port.id}", [*enters, *fits], 0)
+        x.row(f"holes of {port.id}", [*entering, *((-seal.holes, n) for seal, n in seals)], 0)
+        for a, b in combinations(wide, 2):
+            if not port.passes([wide[a], wide[b]]):
+                x.row(
+                    f"{a.id} beside {b.id} in {port.id}",
+                    [*x.ways(a.id, port=port.id), *x.ways(b.id, port=port.id)],
+                    1,
+                )
+
+
+def _fill_guides(x: Choices) -> None:
+    """Let what every way brings through a guide fill no more than a part of it."""
+    if not x.hard("guide_fill"):
+        return
+    fill = float(x.job.rules["guide_fill"].parameters["fill"])
+    for guide in x.job.enclosure.track.guides:
+        terms = []
+        for (trunk, way), number in x.way.items():
+            t = x.job.trunk_by_id[trunk]
+            direct = all(guide.id in x.routes.direct(way, s.id, e.id) for s in x.stacks for e in s.ends)
+            area = sum(_area(x, t, s, way.loops, way.loops + direct) for s in t.subunits)
+            terms.append((area, number))
+        most = floor(fill * guide.opening_mm2 * 4 / pi * 1e6) + 1
+        x.row(f"fill of {guide.id}", terms, most)
+
+
+def _area(x: Choices, trunk: Trunk, subunit: Subunit, coiled: int, passes: int) -> int:
+    """Give the least area of what a subunit brings through a guide, coiled or placed, in 10⁻⁶ mm² of diameter²."""
+    own = coiled * floor(subunit.diameter_mm**2 * 1e6) if trunk.idle == "coiled" else 0
+    options = [own] if not x.whole or not x.job.spliced[subunit.trunk, subunit.number] else []
+    for k in x.divisions.get((subunit.trunk, subunit.number), ()):
+        for at in trunk.divide_at:
+            goes = x.routes.traveller(trunk, subunit, k, at)
+            if goes is not None:
+                legs = 1 if goes.own else len(x.job.spliced_legs(subunit, k)) if x.whole else 1
+                options.append(passes * legs * floor(goes.diameter_mm**2 * 1e6))
+    return min(options, default=0)
+
+
+def _prefer_ways(x: Choices) -> None:
+    """Say what rules ask of ways and of where trunks are divided."""
+    loops = x.job.rules["slack_loops"].parameters
+    for t in x.trunks:
+        all_of = {way: n for (trunk, way), n in x.way.items() if trunk == t.id}
+        x.let(
+            "slack_loops",
+            t.id,
+            [(1, n) for w, n in all_of.items() if not loops["least"] <= w.loops <= loops["most"]],
+            0,
+        )
+        turns = {w: x.job.enclosure.port_by_id[w.port].turns for w in all_of}
+        x.let("natural_travel", t.id, [(1, n) for w, n in all_of.items() if turns[w] not in {"both", w.travel}], 0)
+        for s in x.spliced if len(t.divide_at) == 2 else ():
+            if s.trunk == t.id:
+                parted = [(1, n) for (key, k), n in x.of.items() if key == (t.id, s.number) and k > 1]
+                x.let("breakout", t.id, [(1, x.port[t.id]), *parted], 1)
+        alike: dict[tuple[int, int], list[Subunit]] = {}
+        for s in x.spliced:
+            if s.trunk == t.id:
+                alike.setdefault((s.ribbons, s.ribbon_fibres), []).append(s)
+        for size, some in alike.items():
+            ks = sorted({k for s in some for k in x.divisions[s.trunk, s.number]})
+            common = {k: x.number(f"{t.id} {size} in {k}") for k in ks}
+            x.row(f"{t.id} {size} alike", [(1, n) for n in common.values()], 1)
+            for s in some:
+                for k in x.divisions[s.trunk, s.number]:
+                    x.let("same_division", t.id, [(1, x.of[(s.trunk, s.number), k]), (-1, common[k])], 0)
+    inside = {t.id for t in x.trunks}
+    for a, b in x.job.joined_pairs:
+        for travel in ("clockwise", "counterclockwise"):
+            if {a, b} <= inside:
+                x.let("opposite_travel", f"{a}+{b}", [*x.ways(a, travel=travel), *x.ways(b, travel=travel)], 1)
+
+
+def _prefer_stacks(x: Choices) -> None:
+    """Say what rules ask of stacks: subunits of lead trunks in turn, trays in reserve."""
+    for t in x.trunks:
+        if t.id not in x.job.lead_trunks:
+            continue
+        so_far: list[Key] = []
+        for s in x.spliced:
+            if s.trunk != t.id:
+                continue
+            so_far.append((s.trunk, s.number))
+            here = [] if x.whole else [(len(so_far), x.first[so_far[-1], stack.id]) for stack in x.stacks]
+            for a in x.stacks:
+                for b in x.stacks:
+                    if a is not b:
+                        counts = [(f, x.first[key, side.id]) for key in so_far for f, side in ((1, a), (-1, b))]
+                        x.let(
+                            "alternate_stacks",
+                            s.name,
+                            [*counts, *here],
+                            1 + (0 if x.whole else len(so_far)),
+                            by=len(so_far),
+                        )
+    kept = int(x.job.rules["reserve"].parameters["trays"])
+    for stack in x.stacks:
+        for place in x.places:
+            if place.stack == stack.id and place.position > stack.positions - kept:
+                x.let("reserve", stack.id, [(1, x.used[place])], 0)
+
+
+def _pin(x: Choices) -> None:
+    """Say what pins ask; built ones no plan breaks."""
+    for pin in x.job.pins:
+        if isinstance(pin, LegPin):
+            leg = x.job.pinned_leg(pin)
+            there = set(x.job.places_of(pin))
+            kinds = {kind for kind, alike in x.kinds.items() if any(leg in p.legs for p in alike)}
+            asked = [
+                [(-f, n) for stack in {place.stack for place in there} for f, n in x.on.get((leg, stack), ())],
+                [(-1, n) for (kind, place), n in x.at.items() if kind in kinds and place in there],
+            ]
+        else:
+            wanted = {key: getattr(pin, key) for key in ("port", "travel", "loops") if getattr(pin, key) is not None}
+            asked = [[(-f, n) for f, n in x.ways(pin.trunk, **wanted)]]
+            if pin.divide_at == "port" and pin.trunk in x.port:
+                asked.append([(-1, x.port[pin.trunk])])
+        for i, terms in enumerate(asked):
+            if pin.built:
+                x.row(f"built {pin.subject} {i} {len(x.rows)}", terms, -1)
+            else:
+                x.let("pin", pin.subject, terms, -1)
+
+
+def _regular(x: Choices) -> None:
+    """Count steps of lead trunks that do not go on to the next stack, and how uneven the stacks in use are."""
+    steps: list[tuple[int, int]] = []
+    ids = [stack.id for stack in x.stacks]
+    follows = dict(zip(ids, [*ids[1:], ids[0]], strict=True))
+    for t in x.trunks if x.whole and len(ids) > 1 else ():
+        walk = [s for s in x.spliced if s.trunk == t.id] if t.id in x.job.lead_trunks else []
+        for before, s in pairwise(walk):
+            steps.append((1, x.number(f"{s.name} out of turn")))
+            for turn in ids:
+                one, other = x.first[(t.id, before.number), turn], x.first[(t.id, s.number), follows[turn]]
+                x.row(f"{s.name} after {turn}", [(1, one), (-1, other), (-1, steps[-1][1])], 0)
+    deepest = max(stack.positions for stack in x.stacks)
+    highest, lowest = x.number("highest stack", deepest), x.number("lowest stack", deepest)
+    in_use = {stack.id: x.number(f"{stack.id} in use", rank=400) for stack in x.stacks}
+    for stack in x.stacks:
+        height = x.number(f"height of {stack.id}", stack.positions, rank=300)
+        used = [n for place, n in x.used.items() if place.stack == stack.id]
+        x.row(f"trays on {stack.id}", [*((1, n) for n in used), (-1, height)], 0, equal=True)
+        x.row(f"{stack.id} is in use", [(1, height), (-stack.positions, in_use[stack.id])], 0)
+        x.row(f"{stack.id} is used", [(-1, height), (1, in_use[stack.id])], 0)
+        x.row(f"{stack.id} not above", [(1, height), (-1, highest)], 0)
+        x.row(f"{stack.id} not below", [(1, lowest), (-1, height), (deepest, in_use[stack.id])], deepest)
+    x.goals["irregular"] = [*steps, (1, highest), (-1, lowest)]

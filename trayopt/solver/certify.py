@@ -1,0 +1,185 @@
+"""Finds the dual prices and splits that prove a bound to the verifier of certificates, on the verifier's own rows.
+
+The linear relaxation of the rows is solved in floating point; its prices are rounded to fractions, and only a proof that the
+verifier takes is kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
+from fractions import Fraction
+from math import inf
+from typing import Any
+
+from ortools.math_opt.python import mathopt
+
+from trayopt.certificate.patterns import TooMany
+from trayopt.certificate.rules import plans_of
+from trayopt.certificate.system import Leaf, Split, System, Tree, Wrong
+from trayopt.certificate.verify import refute, unknown_keys
+from trayopt.domain.certificate import Argument, Certificate, CertificateGoal, CertificateNode
+from trayopt.domain.job import Job
+from trayopt.domain.plan import GoalName, PlanJob
+from trayopt.solver.model.clock import Clock
+
+MOST_NODES = 400
+"""A tree of more nodes than this is not looked for."""
+FINEST = (12, 5_040, 10**9)
+"""Greatest denominators of the prices, tried one after the other."""
+NEAR = 1e-6
+MOST_S = 20.0
+"""Most seconds for one linear relaxation."""
+
+Bounds = Mapping[int, tuple[int, int]]
+
+
+class _Relaxation:
+    """Rows that may be missed at a cost of 1 for each unit: what is missed at least is what prices prove."""
+
+    def __init__(self, system: System) -> None:
+        self.system = system
+        self.model = mathopt.Model()
+        self.numbers = [self.model.add_variable(lb=least, ub=most) for least, most in system.bounds]
+        self.rows: dict[str, Any] = {}
+        self._changed: list[int] = []
+        missed = []
+        for name, row in system.rows.items():
+            made = self.model.add_linear_constraint(lb=row.most if row.equal else -inf, ub=row.most)
+            for number, factor in row.terms.items():
+                made.set_coefficient(self.numbers[number], factor)
+            for sign in (-1, 1) if row.equal else (-1,):
+                missed.append(self.model.add_variable(lb=0))
+                made.set_coefficient(missed[-1], sign)
+            self.rows[name] = made
+        self.model.minimize(mathopt.LinearSum(missed))
+
+    def solve(self, bounds: Bounds, left_s: float | None) -> tuple[float, dict[str, float], list[float]] | None:
+        """Give what is missed at least, the prices, and the numbers; None where no answer was found."""
+        for number in (*self._changed, *bounds):
+            least, most = bounds.get(number, self.system.bounds[number])
+            self.numbers[number].lower_bound, self.numbers[number].upper_bound = least, most
+        self._changed = list(bounds)
+        most_s = timedelta(seconds=MOST_S if left_s is None else min(left_s, MOST_S))
+        result = mathopt.solve(self.model, mathopt.SolverType.HIGHS, params=mathopt.SolveParameters(time_limit=most_s))
+        if result.termination.reason != mathopt.TerminationReason.OPTIMAL or not result.has_dual_feasible_solution():
+            return None
+        found, values = result.dual_values(), result.variable_values()
+        prices = {name: -found[row] for name, row in self.rows.items() if found[row]}
+        return result.objective_value(), prices, [values[number] for number in self.numbers]
+
+
+def certify(
+    job: Job, values: Mapping[GoalName, int], bounds: Mapping[GoalName, int | None], clock: Clock
+) -> Certificate:
+    """Write the certificate of a plan: of each goal whose bound is proven an argument, where one is found in the time.
+
+    Parameters
+    ----------
+    job
+        The job.
+    values, bounds
+        Of each goal of the plan, in the order in which they count.
+    clock
+        Its limit is shared out among the goals that are left.
+    """
+    goals: list[CertificateGoal] = []
+    given: dict[GoalName, int] = {}
+    known = not unknown_keys(job)
+    for i, (goal, value) in enumerate(values.items()):
+        part = None if clock.left is None else clock.left / (len(values) - i)
+        item = CertificateGoal(goal=goal, least=value, argument="not_below_zero" if value == 0 else "none")
+        if value and known and bounds.get(goal) == value:
+            item = _argued(job, given, item, Clock(part)) or item
+        goals.append(item)
+        given[goal] = value
+    return Certificate(job=PlanJob(title=job.title, digest=job.digest), goals=tuple(goals))
+
+
+ARGUMENTS: tuple[Argument, ...] = ("prices", "prices_with_orders")
+
+
+def _argued(job: Job, given: Mapping[GoalName, int], item: CertificateGoal, clock: Clock) -> CertificateGoal | None:
+    """Find an argument of a goal that the verifier takes, without orders if that is enough."""
+    for argument in ARGUMENTS:
+        try:
+            plans = plans_of(job, given, orders=argument == "prices_with_orders")
+        except TooMany:
+            return None
+        if item.goal not in plans.goals:
+            continue
+        plans.below(item.goal, item.least)
+        part = None if clock.left is None else clock.left / (1 + (argument == ARGUMENTS[0]))
+        tree = refutation(plans, Clock(part))
+        if tree is None:
+            continue
+        made = item.model_copy(update={"argument": argument, "nodes": tuple(map(_node, tree))})
+        try:
+            refute(job, given, made)
+        except Wrong:
+            continue
+        return made
+    return None
+
+
+def _node(node: Split | Leaf) -> CertificateNode:
+    if isinstance(node, Split):
+        return CertificateNode(split=node.number, most=node.most)
+    return CertificateNode(prices={name: str(price) for name, price in node.prices.items()})
+
+
+def refutation(system: System, clock: Clock, most_nodes: int = MOST_NODES) -> Tree | None:
+    """Find a tree that the verifier takes as proof that no whole numbers meet all rows; None where none was found."""
+    relaxation = _Relaxation(system)
+    names = {index: name for name, index in system.names.items()}
+    tree: list[Split | Leaf] = []
+    open_: list[Bounds] = [{}]
+    while open_:
+        bounds = open_.pop()
+        if clock.over or len(tree) >= most_nodes:
+            return None
+        solved = relaxation.solve(bounds, clock.left)
+        if solved is None:
+            return None
+        missed, prices, numbers = solved
+        leaf = _leaf(system, bounds, prices, missed)
+        if leaf is not None:
+            tree.append(leaf)
+            continue
+        index = _split(system, numbers)
+        if index is None:
+            return None
+        at = int(numbers[index] // 1)
+        least, most = bounds.get(index, system.bounds[index])
+        tree.append(Split(names[index], at))
+        open_.append({**bounds, index: (max(least, at + 1), most)})
+        open_.append({**bounds, index: (least, min(most, at))})
+    return tree
+
+
+def _leaf(system: System, bounds: Bounds, prices: dict[str, float], missed: float) -> Leaf | None:
+    """Round prices so that the verifier takes them."""
+    if missed < NEAR:
+        return None
+    for finest in FINEST:
+        made = {}
+        for name, price in prices.items():
+            rounded = Fraction(price).limit_denominator(finest)
+            if rounded and (rounded > 0 or system.rows[name].equal):
+                made[name] = rounded
+        try:
+            system.leaf(1, Leaf(made), {**dict(enumerate(system.bounds)), **bounds})
+        except Wrong:
+            continue
+        return Leaf(made)
+    return None
+
+
+def _split(system: System, numbers: Sequence[float]) -> int | None:
+    """Choose the number to split by: of high rank, and far from whole; None where all are whole."""
+    off = {
+        i: system.ranks[i] * abs(value - round(value))
+        for i, value in enumerate(numbers)
+        if abs(value - round(value)) > NEAR
+    }
+    return max(off, key=off.__getitem__, default=None)
