@@ -116,13 +116,17 @@ def _mark(shape: str, x: float, y: float, colour: str) -> str:
 
 
 def growth(cases: Mapping[str, Case], results: Sequence[Result]) -> tuple[str, dict[str, float]] | None:
-    """Draw the time to proof against fibres in each group of sizes, with the fitted exponents."""
+    """Draw the time to proof against fibres in each group of sizes, with the fitted exponents.
+
+    A case counts with its worst seed; one that a seed did not prove has no time, and is left out.
+    """
     points: dict[str, list[Point]] = {}
-    for result in results:
-        case = cases[result["case"]]
-        took = proof_s(result, case.until)
-        if result["method"] == "trayopt" and case.size is not None and took is not None:
-            points.setdefault(case.size[0], []).append((float(case.size[1]), max(took, 1e-3)))
+    for name in dict.fromkeys(str(result["case"]) for result in results if result["method"] == "trayopt"):
+        case = cases[name]
+        took = [proof_s(r, case.until) for r in results if r["case"] == name and r["method"] == "trayopt"]
+        if case.size is not None and None not in took:
+            worst = max(seconds for seconds in took if seconds is not None)
+            points.setdefault(case.size[0], []).append((float(case.size[1]), max(worst, 1e-3)))
     if not points:
         return None
     series: dict[str, Sequence[Point]] = {}

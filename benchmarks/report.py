@@ -159,6 +159,8 @@ def _trayopt(cases: Mapping[str, Case], results: Sequence[Result]) -> str:
                 result["load"],
             ]
         )
+    few = sum(len(found) < LEAST_SEEDS for found in by_case.values())
+    short = f" {few} of {len(by_case)} cases ran with fewer than {LEAST_SEEDS} seeds." if few else ""
     head = [
         "case", "worst seed", "splices", "start", "solver import", "read", "build", "search", "check", "write",
         "all goals", "target's goals", "which", "target", "proof", "peak MB", "revision", "day", "limit", "load",
@@ -168,7 +170,7 @@ def _trayopt(cases: Mapping[str, Case], results: Sequence[Result]) -> str:
         "### trayopt, seconds by phase\n\n"
         "Each row is the worst seed of the solver that was run. Build: what the solve takes outside the solver (models, bounds, "
         "recounts). *All goals* and *target's goals*: build and search, until these are proven; *which* names the goals of the "
-        "target.\n\n"
+        f"target.{short}\n\n"
         f"{met} of {asked} targets met by every seed, {open_} of them with a goal left unproven that the target does not name; "
         f"median to the proof of all goals {_s(middle)} s; all but build and search: at most {_s(max(rest))} s.\n\n"
         + table(head, rows)
@@ -232,6 +234,8 @@ def _against(results: Sequence[Result]) -> str:
     )
 
 
+LEAST_SEEDS = 3
+"""Seeds of the solver with which every case is to be run; where one ran with fewer the table says so."""
 LEAST_BASELINES = 12
 """Cases on which all four baselines are to run; with fewer the table says so."""
 

@@ -97,6 +97,21 @@ def test_the_cases_of_the_baselines_are_told() -> None:
     assert "    python -m benchmarks.run\n" in text
 
 
+def test_fewer_than_three_seeds_are_told_and_the_chart_takes_the_worst_of_what_all_of_them_proved() -> None:
+    cases = registry()
+    sizes = (432, 864, 1728)
+    seeds = [result(f"straight-{n}", "trayopt", 0.001 * n * seed) | {"seed": seed} for n in sizes for seed in (1, 2, 3)]
+    assert "fewer than 3 seeds" not in report.report(cases, seeds)
+    assert "1 of 3 cases ran with fewer than 3 seeds." in report.report(cases, seeds[1:])
+    drawn = charts.growth(cases, seeds)
+    assert drawn is not None
+    assert drawn[0].count("<circle") == len(sizes) + 1, "a mark a case, and one in the legend"
+    unproven = result("straight-864", "trayopt", None) | {"seed": 2}
+    drawn = charts.growth(cases, [*(r for r in seeds if (r["case"], r["seed"]) != ("straight-864", 2)), unproven])
+    assert drawn is not None
+    assert drawn[1] == {}, "no exponent from two points"
+
+
 def test_open_goals_never_rise_and_end_at_none() -> None:
     points = charts.open_goals(result("2x432-wall-2x6", "trayopt", 0.6))
     assert points[0][1] == 8

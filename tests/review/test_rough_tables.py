@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import random
+import re
 from io import StringIO
 
 import pytest
@@ -85,12 +86,29 @@ def readable(rng: random.Random) -> str:
 
 
 @pytest.mark.parametrize("seed", range(30))
-def test_a_rough_table_ends_in_findings_or_an_error_of_input(seed: int) -> None:
-    try:
-        made = parse_handmade(scenario(), rough(random.Random(seed)).encode(), "rough.csv")
-    except InputError:
-        return
-    written(review_table(scenario(), made, complete_s=2))
+def test_a_rough_table_ends_in_findings_at_their_places(seed: int) -> None:
+    made = parse_handmade(scenario(), rough(random.Random(seed)).encode(), "rough.csv")
+    assert made.faults
+    assert all(fault.line > 1 and fault.column for fault in made.faults)
+    review = review_table(scenario(), made, complete_s=2)
+    assert not review.passed
+    assert sum(remark.level == "damage" for remark in review.remarks) >= len({fault.message for fault in made.faults})
+    written(review)
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("trunk", "colour", r"there is no column '(from )?trunk'"),
+        ("QUAY|EAST|WEST|quay|NORTH", "DOCK", "no trunk of this table is in the job"),
+    ],
+)
+def test_a_rough_table_of_something_else_is_refused(old: str, new: str, says: str, seed: int) -> None:
+    text = re.sub(old, new, rough(random.Random(seed)))
+    with pytest.raises(InputError, match=says) as wrong:
+        review_table(scenario(), parse_handmade(scenario(), text.encode(), "rough.csv"), complete_s=2)
+    assert all(fault.source == "rough.csv" and fault.line for fault in wrong.value.faults)
 
 
 @pytest.mark.parametrize("seed", range(16))
