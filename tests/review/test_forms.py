@@ -233,6 +233,9 @@ def test_every_header_and_word_of_our_own_sheets_is_read(language: str) -> None:
     for travel, word in catalogue["travel"].items():
         table = parse_handmade(made, f"{head}\nWEST,1-72,left/1,bottom-left,{word},1\n".encode(), "t")
         assert table.ways["WEST"]["travel"].value == travel
+    for divide_at, word in catalogue["divide_at"].items():
+        table = parse_handmade(made, f"{head},divided at\nWEST,1-72,left/1,bottom-left,,1,{word}\n".encode(), "t")
+        assert table.ways["WEST"]["divide_at"].value == divide_at
 
 
 GROUPS = (

@@ -268,6 +268,50 @@ def test_our_own_workbook_of_lists_is_read_by_the_sheet_that_says_where_legs_lie
     }
 
 
+def strip_changed(raw: bytes, change: Callable[[Any], None]) -> bytes:
+    """Change the sheet of our own workbook that tells the ways of trunks."""
+    made = load_workbook(BytesIO(raw))
+    change(made["Jacket to strip"])
+    stream = BytesIO()
+    made.save(stream)
+    return stream.getvalue()
+
+
+def test_our_own_workbook_of_lists_is_read_with_the_ways_that_another_of_its_sheets_tells(quay: Job, good: str) -> None:
+    """Without them ways are open, and the lengths of another way are not those that the list says."""
+    plan = completed_plan(review_table(quay, parse_handmade(quay, good.encode(), "plan.csv")))
+    assert plan is not None
+    raw = sheets(quay, plan).workbook
+    assert raw is not None
+    review = review_table(quay, parse_handmade(quay, raw, "lists.xlsx"))
+    told = {trunk: {key: decided.value for key, decided in way.items()} for trunk, way in review.made.ways.items()}
+    assert told == {
+        row.trunk: {"port": row.port, "travel": row.travel, "loops": row.loops, "divide_at": row.divide_at}
+        for row in plan.trunks
+        if row.port is not None
+    }
+    assert review.passed
+    assert any("ways of trunks are read on 'Jacket to strip'" in note for note in review.made.notes)
+
+
+def test_what_is_wrong_on_another_sheet_is_told_there_and_not_marked_on_the_one_that_is_read(
+    quay: Job, good: str
+) -> None:
+    plan = completed_plan(review_table(quay, parse_handmade(quay, good.encode(), "plan.csv")))
+    assert plan is not None
+    raw = sheets(quay, plan).workbook
+    assert raw is not None
+    review = review_table(quay, parse_handmade(quay, strip_changed(raw, put("C3", "nowhere")), "lists.xlsx"))
+    [fault] = review.made.faults
+    assert fault.where == "Jacket to strip!C3"
+    [remark] = [remark for remark in review.remarks if remark.level == "damage"]
+    assert remark.rows == "row 3 of sheet 'Jacket to strip'"
+    assert remark.cells == ("Jacket to strip!C3",)
+    marked = load_workbook(BytesIO(marked_workbook(review)))["Marks on the legs"]
+    said = {row: [cell.value for cell in marked[row]] for row in (1, 3)}
+    assert said[3][said[1].index("findings")] is None
+
+
 def test_findings_are_written_on_the_sheet_that_was_read(quay: Job, good: str) -> None:
     book = Workbook()
     first_sheet(book).append(["Cover", "of a plan"])

@@ -43,9 +43,11 @@ class Row:
         The row as it stands in CSV; None for a workbook.
     wrong
         By column, what makes a cell unusable, and what to do.
+    sheet
+        The sheet of a workbook that its cells are named with; empty where that is the sheet of the table itself.
     """
 
-    __slots__ = ("columns", "line", "raw", "separator", "source", "texts", "wrong")
+    __slots__ = ("columns", "line", "raw", "separator", "sheet", "source", "texts", "wrong")
 
     def __init__(
         self,
@@ -55,8 +57,9 @@ class Row:
         raw: str | None = None,
         separator: str = ",",
         wrong: Mapping[int, tuple[str, str]] | None = None,
+        sheet: str = "",
     ) -> None:
-        self.source, self.line, self.texts = source, line, texts
+        self.source, self.line, self.texts, self.sheet = source, line, texts, sheet
         self.raw, self.separator, self.wrong = raw, separator, wrong or {}
         self.columns: Mapping[str, int] = {}
         """Headers (lower case), filled in once they are known."""
@@ -78,7 +81,8 @@ class Row:
     def mark_of(self, column: int) -> tuple[int, int, str]:
         """Give the place of a cell inside its file: line and column of text, or its address in a workbook."""
         if self.raw is None:
-            return 0, 0, f"{letters(column)}{self.line}"
+            address = f"{letters(column)}{self.line}"
+            return 0, 0, f"{self.sheet}!{address}" if self.sheet else address
         if '"' not in self.raw:
             before = self.raw.split(self.separator, column)[:column]
             return self.line, 1 + len(before) + sum(map(len, before)), ""

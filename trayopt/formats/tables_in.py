@@ -55,8 +55,10 @@ class Table:
     """Ranges of merged cells of a workbook, such as ``A3:A8``."""
     sheet: str = ""
     """The sheet of a workbook that was read."""
+    more: list[Table] = field(default_factory=list)
+    """Other sheets of it that tell more of the same."""
     other_sheets: list[str] = field(default_factory=list)
-    """Its other visible sheets."""
+    """Its visible sheets that are not read."""
 
 
 def read_table(path: str | Path, wanted: Collection[str] = (), optional: Collection[str] = ()) -> Table:
@@ -90,7 +92,11 @@ def parse_table(raw: bytes, source: str, wanted: Collection[str] = (), optional:
 
 
 def parse_loose_table(
-    raw: bytes, source: str, known: Callable[[str], bool], wanted: Callable[[Sequence[str]], bool] = lambda _: True
+    raw: bytes,
+    source: str,
+    known: Callable[[str], bool],
+    wanted: Callable[[Sequence[str]], bool] = lambda _: True,
+    more: Callable[[Sequence[str]], bool] = lambda _: False,
 ) -> Table:
     """Read a table that a person made: in any common encoding, with rows over its headers or not.
 
@@ -105,6 +111,8 @@ def parse_loose_table(
     wanted
         Whether a row of headers is that of such a table. Of a workbook the first visible sheet is read that has one, and the
         first of all where none has.
+    more
+        Whether a row of headers is that of a sheet which tells more of the same, beside the one that is read.
 
     Raises
     ------
@@ -116,7 +124,12 @@ def parse_loose_table(
         sheet = next((sheet for sheet in sheets if _has_head(sheet, known, wanted)), sheets[0])
         table = _loose(sheet.rows(), source, known)
         table.merged, table.sheet = sheet.merged, sheet.name
-        table.other_sheets = [other.name for other in sheets if other is not sheet]
+        for other in sheets:
+            if other is not sheet and _has_head(other, known, more):
+                table.more.append(_loose(other.rows(beside=True), source, known))
+                table.more[-1].sheet = other.name
+        read = {sheet.name, *(other.sheet for other in table.more)}
+        table.other_sheets = [other.name for other in sheets if other.name not in read]
         return table
     text, encoding = decode_any(raw, source)
     table = _loose(_csv_rows(text, source, known), source, known)

@@ -41,8 +41,8 @@ class Sheet:
     merged: list[str] = field(default_factory=list)
     """Ranges of merged cells, such as ``A3:A8``; filled in once all rows are read."""
 
-    def rows(self) -> Iterator[Row]:
-        """Give the rows that are not empty.
+    def rows(self, *, beside: bool = False) -> Iterator[Row]:
+        """Give the rows that are not empty; their cells are named with the sheet where it is read beside another one.
 
         Raises
         ------
@@ -62,7 +62,7 @@ class Sheet:
                 spot = Spot(source, where=f"{letters(len(texts) - 1)}{number}")
                 allowed = f"up to {MOST_COLUMNS:,}"
                 raise InputError([spot.fault("too many columns", found=f"{len(texts):,}", allowed=allowed)])
-            yield Row(source, number, texts, wrong=wrong)
+            yield Row(source, number, texts, wrong=wrong, sheet=self.name if beside else "")
         self.merged[:] = self.book.merged_in(self.name)
 
     def _texts(self) -> Iterator[tuple[list[str], dict[int, tuple[str, str]]]]:

@@ -32,9 +32,10 @@ _TRAVELS: dict[str, Travel] = {
     ),
 }  # fmt: skip
 _DIVIDED: dict[str, DivideAt] = {
-    **dict.fromkeys(("tray", "trays", "at the tray", "at the trays", "entrance", "kassette", "kassetten", "an der kassette",
-                     "an den kassetten", "spleißkassette"), "tray"),
-    **dict.fromkeys(("port", "at the port", "breakout", "einführung", "an der einführung", "kabeleinführung"), "port"),
+    **dict.fromkeys(("tray", "trays", "the tray", "at the tray", "at the trays", "entrance", "kassette", "kassetten",
+                     "der kassette", "an der kassette", "an den kassetten", "spleißkassette"), "tray"),
+    **dict.fromkeys(("port", "the port", "at the port", "breakout", "einführung", "der einführung", "an der einführung",
+                     "kabeleinführung"), "port"),
 }  # fmt: skip
 _YES = {
     "yes", "y", "x", "1", "true", "built", "done", "spliced", "✓", "✔", "ja", "j", "wahr", "gebaut", "fertig",

@@ -122,6 +122,13 @@ def is_plan(headers: Sequence[str]) -> bool:
     return bool(has_fibres) and ("tray" in columns or {"stack", "position"} <= columns)
 
 
+def is_ways(headers: Sequence[str]) -> bool:
+    """Whether a row of headers is that of a list of trunks with the way that each of them goes, without their fibres."""
+    columns = {column_of(header) for header in headers if header}
+    lies = {"fibres", "stack", "position", "tray", *SIDES}
+    return "trunk" in columns and bool(columns & {"port", "travel"}) and not columns & lies
+
+
 @dataclass(frozen=True)
 class Unread:
     """A column that is not read: its header, where it stands, and what may have been meant."""
@@ -179,6 +186,17 @@ def headers_of(table: Table) -> Headers:
     unread.sort(key=lambda item: item.index)
     _complete(table, shape, at)
     return Headers(shape, at, texts, tuple(unread))
+
+
+def headers_of_ways(table: Table) -> Headers:
+    """Give what stands where on a list of the ways of trunks; nothing else of it is read."""
+    at: dict[str, list[int]] = {}
+    for i, text in enumerate(table.head.texts):
+        column = column_of(text) if text else None
+        if column in {"trunk", *_WAY}:
+            at.setdefault(str(column), []).append(i)
+    _part_cables(at, table.head.texts, "")
+    return Headers("legs", at, table.head.texts)
 
 
 def _part_cables(at: dict[str, list[int]], texts: Sequence[str], prefix: str) -> None:

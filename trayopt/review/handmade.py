@@ -14,7 +14,7 @@ from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
 from trayopt.errors import Fault
 from trayopt.formats.cells import Row
-from trayopt.formats.locate import Spot
+from trayopt.formats.locate import Spot, printable
 from trayopt.track.laid import Claim
 
 if TYPE_CHECKING:
@@ -50,7 +50,7 @@ class Spots(Mapping[str, Spot]):
 class Line:
     """One row: its number in the file, and the places of its cells by column; rows are equal if their numbers are.
 
-    ``path`` is where it stands in a plan document, such as ``legs[3]``; empty for a table.
+    ``path`` is where it stands in a plan document, such as ``legs[3]``, or on another sheet of a workbook; empty for a table.
     """
 
     __slots__ = ("number", "path", "spots")
@@ -77,6 +77,11 @@ class Line:
             if spot is not None:
                 return spot.where or f"{spot.line}:{spot.column}"
         return self.path
+
+
+def row_of_sheet(number: int, sheet: str) -> str:
+    """Say where a row stands that is on another sheet; empty where it is on the sheet of the table."""
+    return f"row {number} of sheet '{printable(sheet)}'" if sheet else ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,7 +66,8 @@ def _texts(review: Review) -> dict[int, str]:
     for remark in review.remarks:
         text = line_of(remark)
         for line in remark.lines:
-            by_row[line.number].append(text)
+            if not line.path:
+                by_row[line.number].append(text)
     return {row: "\n".join(texts)[:MOST_TEXT] for row, texts in by_row.items()}
 
 

@@ -11,7 +11,7 @@ from trayopt.formats.locate import Spot, describe
 from trayopt.formats.source import read_bytes, source_name
 from trayopt.formats.tables_in import MOST_BYTES, Table, parse_loose_table
 from trayopt.review.cells import Cells
-from trayopt.review.columns import Headers, headers_of, is_plan, is_read
+from trayopt.review.columns import Headers, headers_of, headers_of_ways, is_plan, is_read, is_ways
 from trayopt.review.handmade import Handmade, Line, Unread
 from trayopt.review.merged import merged_cells
 from trayopt.review.row_reader import RowReader
@@ -40,7 +40,7 @@ def read_handmade(job: Job, path: str | Path, *, lenient: bool = False) -> Handm
 
 def parse_handmade(job: Job, raw: bytes, source: str, *, lenient: bool = False) -> Handmade:
     """Read a table as ``read_handmade`` does, from the bytes of its file."""
-    table = parse_loose_table(raw, source, is_read, is_plan)
+    table = parse_loose_table(raw, source, is_read, is_plan, is_ways)
     headers = headers_of(table)
     made = Handmade(
         job,
@@ -54,10 +54,15 @@ def parse_handmade(job: Job, raw: bytes, source: str, *, lenient: bool = False) 
         notes=_notes(table),
     )
     merged = _merged(table)
-    reader = RowReader(made, Cells(job, lenient=lenient), headers, [*table.faults, *(fault for fault, _ in merged)])
+    cells = Cells(job, lenient=lenient)
+    reader = RowReader(made, cells, headers, [*table.faults, *(fault for fault, _ in merged)])
     made.unread += _columns(table, headers, made)
     for row in table.rows:
         reader.row(row)
+    for other in table.more:
+        of_ways = RowReader(made, cells, headers_of_ways(other), other.faults)
+        for row in other.rows:
+            of_ways.row(row)
     made.lost += [number for _, rows in merged for number in rows]
     made.unread += [_beside(cell) for cell in table.beside]
     return reader.finish()
@@ -69,6 +74,9 @@ def _notes(table: Table) -> list[str]:
     if table.encoding:
         doubt = "" if table.encoding.startswith("UTF") else ": see whether names with letters beyond a to z are right"
         found.append(f"the file is no UTF-8 text; it was read as {table.encoding}{doubt}")
+    if table.more:
+        names = ", ".join(describe(other.sheet) for other in table.more)
+        found.append(f"the ways of trunks are read on {names} too")
     if table.other_sheets:
         others = ", ".join(describe(name) for name in table.other_sheets[:12])
         more = f" and {len(table.other_sheets) - 12} more" if len(table.other_sheets) > 12 else ""

@@ -8,7 +8,7 @@ from typing import Any, Literal, NamedTuple
 from trayopt.domain.finding import Finding
 from trayopt.domain.job import Job
 from trayopt.errors import Fault
-from trayopt.review.handmade import Entry, Handmade, Line, Unread
+from trayopt.review.handmade import Entry, Handmade, Line, Unread, row_of_sheet
 from trayopt.rules.own_limits import OwnLimits
 from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Laid
@@ -89,10 +89,11 @@ def unread(item: Unread) -> Remark:
 
 def damage(fault: Fault, also: tuple[str, ...] = ()) -> Remark:
     """Make a remark of a cell that cannot be read; ``also`` are the cells that it contradicts."""
-    number = fault.line or int("".join(filter(str.isdigit, fault.where)) or 0)
+    sheet, _, address = fault.where.rpartition("!")
+    number = fault.line or int("".join(filter(str.isdigit, address)) or 0)
     cell = fault.where or (f"{fault.line}:{fault.column}" if number else "")
     found = f"{fault.message}: {fault.found}" if fault.found else fault.message
-    lines = (Line(number),) if number else ()
+    lines = (Line(number, path=row_of_sheet(number, sheet)),) if number else ()
     return Remark("table", "damage", cell, lines, (cell, *also), found, fault.allowed, fault.hint)
 
 

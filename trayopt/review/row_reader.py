@@ -20,7 +20,7 @@ from trayopt.formats.validate import did_you_mean
 from trayopt.review.alike import Alike
 from trayopt.review.cells import Cells
 from trayopt.review.columns import PARTS, SIDES, Headers
-from trayopt.review.handmade import Decided, Entry, Handmade, Line, SpliceRow, Spots, Unread
+from trayopt.review.handmade import Decided, Entry, Handmade, Line, SpliceRow, Spots, Unread, row_of_sheet
 from trayopt.review.parts import Parts
 from trayopt.review.splices import entries_of
 from trayopt.review.strays import Strays
@@ -100,7 +100,7 @@ class RowReader:
             self.stray(row)
             return
         self.cells.next_row()
-        line = Line(row.line, Spots(row, self.at))
+        line = Line(row.line, Spots(row, self.at), row_of_sheet(row.line, row.sheet))
         self.made.lines.append(line)
         faults, entries = len(self.cells.faults), len(self.made.entries)
         spoilt = bool(row.wrong) and any(i in row.wrong for i in self.read)
