@@ -130,6 +130,32 @@ def test_dates_formulas_and_errors_are_unusable() -> None:
     }  # fmt: skip
 
 
+@pytest.mark.parametrize(
+    ("cell", "text"),
+    [
+        ("<f>1+1</f><v>2</v>", "2"), ("<f>1+1</f>\n  <v> 2 </v>", "2"), ('<f t="shared" ref="A1:A9" si="0">1+1</f><v>2</v>', "2"),
+        ('<f t="shared" si="0"/><v>2</v>', "2"), ("<f>A2&gt;1</f><v>2</v>", "2"), ("<f>A2>1</f><v>2</v>", "2"),
+    ],
+)  # fmt: skip
+def test_formulas_that_have_a_value_need_no_second_reading(cell: str, text: str) -> None:
+    raw = packed(sheet(f'<row r="1"><c r="A1">{cell}</c></row>'))
+    assert not Workbook(raw, "t").has_open_formulas
+    assert texts(raw) == {1: [text]}
+    assert wrong(raw) == {}
+
+
+@pytest.mark.parametrize(
+    "cell",
+    [
+        "<f>1+1</f>", "<f>1+1</f><v></v>", "<f>1+1</f><v/>", "<f>1+1</f> <v></v>", '<f t="shared" si="0"/>',
+        '<f t="shared" si="0"/><v/>', "<f>1<!-- + -->+1</f>", "<f><![CDATA[1+1]]></f>", "<f >1+1</f >",
+    ],
+)  # fmt: skip
+def test_a_formula_without_a_value_is_found_however_it_is_written(cell: str) -> None:
+    raw = packed(sheet(f'<row r="1"><c r="A1">{cell}</c><c r="B1"><f>1+1</f><v>2</v></c></row>'))
+    assert {cell: said.split()[-1] for cell, said in wrong(raw).items()} == {"A1": "value"}
+
+
 def test_days_may_be_counted_from_1904() -> None:
     raw = packed(sheet('<row r="1"><c r="A1" s="1"><v>43841</v></c></row>'), BOOK.format('date1904="1"'))
     assert texts(raw) == {1: ["2024-01-12 00:00:00"]}

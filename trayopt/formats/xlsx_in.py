@@ -23,7 +23,8 @@ DATE = "the spreadsheet turned this cell into a date", AS_TEXT
 NO_VALUE = "a formula without a value", "open and save the file in a spreadsheet, or type the value"
 ERROR = "an error of the spreadsheet", "type the value"
 ERRORS = {"#REF!", "#N/A", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!"}
-_FORMULA = re.compile(rb"<(\w+:)?f[\s>/]")
+_FORMULA = re.compile(rb"<(?:\w+:)?f(?=[\s/>])[^>]*>(?:[^<]*</(?:\w+:)?f>)?\s*(?P<value><(?:\w+:)?v>\s*[^<\s])?")
+"""A formula with the beginning of its value, which stands behind it."""
 _MERGED = re.compile(rb"<(\w+:)?mergeCell\s")
 
 
@@ -67,7 +68,7 @@ class Sheet:
 
     def _texts(self) -> Iterator[tuple[list[str], dict[int, tuple[str, str]]]]:
         """Give the texts of all rows, and by column what makes a cell unusable."""
-        if not self.book.has_formulas:
+        if not self.book.has_open_formulas:
             for values in self.book.cells(self.name, values_only=True):
                 wrong: dict[int, tuple[str, str]] = {}
                 texts = [  # there are millions of cells, most of them words or whole numbers
@@ -103,8 +104,8 @@ class Workbook:
     ----------
     sheets
         Its visible sheets, in their order.
-    has_formulas
-        Whether a sheet holds formulas, so that cells without a value have to be looked at again.
+    has_open_formulas
+        Whether a sheet holds formulas that have no value, so that its cells have to be looked at again.
 
     Raises
     ------
@@ -115,7 +116,7 @@ class Workbook:
     def __init__(self, raw: bytes, source: str) -> None:
         self.raw, self.source = raw, source
         parts = _sheet_parts(raw, source)
-        self.has_formulas = any(_FORMULA.search(part) for part in parts)
+        self.has_open_formulas = any(not match["value"] for part in parts for match in _FORMULA.finditer(part))
         self._has_merged = any(_MERGED.search(part) for part in parts)
         self._books = {False: self._open()}
         pages = self._books[False].worksheets
