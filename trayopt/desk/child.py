@@ -18,11 +18,15 @@ if TYPE_CHECKING:
     from trayopt.domain.plan import GoalName, Plan
     from trayopt.solver.model.decisions import Given
 
+NICE = 5
+"""A search makes way for the page: a move is judged in the same time, whatever is searched for behind it."""
 Say = Callable[[dict[str, Any]], None]
 
 
 def main() -> None:
     """Do the task of the first line; a line ``stop`` ends a search with the best plan so far."""
+    if hasattr(os, "nice"):
+        os.nice(NICE)
     answers, lock = _own_stdout(), threading.Lock()
     stop = threading.Event()
     task = json.loads(sys.stdin.buffer.readline())

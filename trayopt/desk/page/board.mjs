@@ -14,6 +14,7 @@ const fellows = (leg) => here.state.board.legs.filter((each) => each.bunch === l
 export function drawBoard(state) {
   const board = state.board;
   if (!board) {
+    frame.shape = null;
     fill(boardAt(), make("p", {}, say("board.none")));
     return;
   }
@@ -26,19 +27,60 @@ export function drawBoard(state) {
   const tied = new Map(board.tied.flatMap((group, i) => group.map((place) => [place, i + 1])));
   const first = focus && legNow(focus) ? focus : board.legs[0]?.leg;
   const chip = (leg) => drawChip(leg, rank.get(leg.trunk), leg.leg === first);
-  const columns = board.stacks.map((stack) => make("div", { class: "stack", role: "group", "aria-label": say("board.stack", { stack: stack.stack }) },
-    make("h3", {}, stack.stack),
-    stack.sides.length > 1 ? sideOf(stack) : null,
-    stack.places.map((tray) => {
-      const place = `${stack.stack}/${tray.position}`;
-      return drawTray(stack, tray, place, lying.get(place) ?? [], failing.has(place), tied.get(place), chip);
-    })));
+  const trays = board.stacks.flatMap((stack) => stack.places.map((tray) => {
+    const place = `${stack.stack}/${tray.position}`;
+    const legs = lying.get(place) ?? [];
+    const parts = [stack.ends, stack.sleeves, tray, legs, failing.has(place), tied.get(place), shown.has(place), hand(legs, first)];
+    return { place, key: JSON.stringify(parts), draw: () => drawTray(stack, tray, place, legs, failing.has(place), tied.get(place), chip) };
+  }));
   const outside = lying.get("") ?? [];
-  fill(boardAt(), make("div", { class: "stacks" }, columns,
-    make("div", { class: `stack outside${outside.length ? "" : " empty"}`, "data-place": "", role: "group", "aria-label": say("board.outside") },
-      make("h3", {}, say("board.outside")),
-      make("div", { class: "chips" }, outside.map(chip)),
-      picked.leg && legNow()?.place ? button(say("board.take_out", { leg: picked.leg }), () => put(null), { "data-key": "out" }) : null)));
+  const out = { place: "", key: JSON.stringify([outside, legNow()?.place, hand(outside, first)]), draw: () => drawOutside(outside, chip) };
+  keepFocus(() => {
+    const shape = JSON.stringify([[...rank], board.stacks.map((stack) => [stack.stack, stack.places.length, stack.sides, stack.side])]);
+    if (frame.shape !== shape) drawFrame(board, shape);
+    for (const part of [...trays, out]) {
+      const before = frame.parts.get(part.place);
+      if (before.key === part.key) continue;
+      const made = part.draw();
+      before.node.replaceWith(made);
+      frame.parts.set(part.place, { key: part.key, node: made });
+    }
+  });
+}
+
+/** What of the legs in a tray depends on the leg in hand, and on the one that keys come to. */
+const hand = (legs, first) => [picked.leg, picked.alone, picked.leg && legNow()?.bunch, legs.some((leg) => leg.leg === first) && first];
+
+const frame = { shape: null, parts: new Map() };
+
+/** Draw the stacks without what is in them; trays are drawn into it, and again only where something of them changes. */
+function drawFrame(board, shape) {
+  frame.shape = shape;
+  frame.parts.clear();
+  const empty = (place) => {
+    const node = make("div");
+    frame.parts.set(place, { key: null, node });
+    return node;
+  };
+  boardAt().replaceChildren(make("div", { class: "stacks" }, board.stacks.map((stack) =>
+    make("div", { class: "stack", role: "group", "aria-label": say("board.stack", { stack: stack.stack }) },
+      make("h3", {}, stack.stack), stack.sides.length > 1 ? sideOf(stack) : null,
+      stack.places.map((tray) => empty(`${stack.stack}/${tray.position}`)))), empty("")));
+}
+
+function keepFocus(draw) {
+  const key = boardAt().contains(document.activeElement) ? document.activeElement.dataset.key : null;
+  draw();
+  if (key && document.activeElement?.dataset.key !== key) {
+    boardAt().querySelector(`[data-key="${CSS.escape(key)}"]`)?.focus({ preventScroll: true });
+  }
+}
+
+function drawOutside(outside, chip) {
+  return make("div", { class: `stack outside${outside.length ? "" : " empty"}`, "data-place": "", role: "group", "aria-label": say("board.outside") },
+    make("h3", {}, say("board.outside")),
+    make("div", { class: "chips" }, outside.map(chip)),
+    picked.leg && legNow()?.place ? button(say("board.take_out", { leg: picked.leg }), () => put(null), { "data-key": "out" }) : null);
 }
 
 function sideOf(stack) {

@@ -45,6 +45,9 @@ export function drawGoals(state) {
 }
 
 function drawFindings(board) {
+  const now = JSON.stringify([board.findings, board.more_findings, all]);
+  if (at("findings").dataset.drawn === now && at("findings").firstChild) return;
+  at("findings").dataset.drawn = now;
   const few = all ? board.findings : board.findings.slice(0, FEW);
   const items = few.map((found) => make("li", { class: found.level },
     make("span", { class: "level" }, say(`level.${found.level}`)), " ",
@@ -64,7 +67,7 @@ export function drawSearch(state) {
   const run = state.run;
   const running = Boolean(run?.running);
   const drawn = JSON.stringify([running, run?.stopping, run?.kind, state.board?.changes, state.board?.best_known,
-    state.faults.length, state.results.solve?.plan ? 1 : 0, state.rev, running ? run.seconds : 0]);
+    state.faults.length, Object.entries(state.results).map(([kind, each]) => [kind, each.seconds, each.taken]), running ? run.seconds : 0]);
   if (part.dataset.drawn === drawn) return;
   part.dataset.drawn = drawn;
   const begin = (kind) => request("begin", { kind, limit_s: limit.s });

@@ -9,6 +9,10 @@ export function drawTrunks(state) {
     fill(part);
     return;
   }
+  const running = Boolean(state.run?.running);
+  const now = JSON.stringify([state.board.trunks, running]);
+  if (part.dataset.drawn === now && part.firstChild) return;
+  part.dataset.drawn = now;
   const rows = state.board.trunks.map((trunk) => {
     const send = (key, value) => {
       const way = { port: trunk.port ?? trunk.own_ports[0] ?? trunk.ports[0], travel: trunk.travel ?? trunk.travels[0], loops: trunk.loops ?? trunk.own_loops[0], divide_at: trunk.divide_at, [key]: value };
@@ -29,10 +33,16 @@ export function drawTrunks(state) {
       make("td", { class: "n" }, trunk.strip === null ? "–" : number(trunk.strip)),
       make("td", {}, make("input", {
         type: "checkbox", "aria-label": `${say("leg.lock")} ${trunk.trunk}`, checked: trunk.held !== null, disabled: trunk.held === "built" || !trunk.inside, "data-key": `lock ${trunk.trunk}`,
-        onchange: (event) => act("lock", { trunk: trunk.trunk, on: event.target.checked }),
+        onchange: (event) => lock(event.target, trunk.trunk),
       })),
-      make("td", {}, button(say("do.keep_short"), () => request("begin", { kind: "keep", trunk: trunk.trunk }), { disabled: !trunk.inside || Boolean(state.run?.running), title: say("do.keep"), "aria-label": `${say("do.keep_short")} ${trunk.trunk}` })));
+      make("td", {}, button(say("do.keep_short"), () => request("begin", { kind: "keep", trunk: trunk.trunk }), { disabled: !trunk.inside || running, title: say("do.keep"), "aria-label": `${say("do.keep_short")} ${trunk.trunk}` })));
   });
   const heads = [say("column.trunk"), ...["port", "travel", "loops", "divide_at", "strip"].map((key) => say(`column.${key}`)), say("column.lock"), say("column.keep")];
   fill(part, table(say("trunk.table"), heads, rows, { class: "ways" }));
+}
+
+/** Pin a trunk, or take the pin out; a mark that is refused is taken back. */
+async function lock(mark, trunk) {
+  const done = await act("lock", { trunk, on: mark.checked });
+  if (!done) mark.checked = !mark.checked;
 }
