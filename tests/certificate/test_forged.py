@@ -153,6 +153,25 @@ def test_a_worse_plan_is_not_certified(solved: tuple[Job, Plan, Json]) -> None:
     assert rest.why == "10,750 is the least that is checked, the plan has 11,250"
 
 
+def test_what_the_rows_do_not_know_rests_on_the_search() -> None:
+    """A job that says something which came after the rows is not certified, however good the prices look."""
+    job = load_job(JOB.parent / "288-through-tap-of-48-wall-2x6.yaml")
+    plan = solve(job, workers=1).plan
+    made = certify(job, plan)
+    assert {item.argument for item in made.goals} == {"none", "not_below_zero"}
+    claimed = made.model_copy(
+        update={
+            "goals": tuple(
+                item.model_copy(update={"argument": "prices"}) if item.least else item for item in made.goals
+            )
+        }
+    )
+    standing = {item.goal: item for item in verify(job, plan, claimed).goals}
+    assert standing["legs"].standing == "rests on the solver's search"
+    said = "through, through.ends, through.slack_mm, through.trunk, trunks.uncut"
+    assert standing["legs"].why == f"arguments do not know what the job says by {said}"
+
+
 def test_commands(tmp_path: Path, solved: tuple[Job, Plan, Json]) -> None:
     plan, certificate = tmp_path / "plan.json", tmp_path / "certificate.json"
     made = trayopt("solve", JOB, "-o", plan, "--certificate", certificate, "--workers", "1")

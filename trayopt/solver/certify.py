@@ -9,14 +9,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import timedelta
 from fractions import Fraction
-from math import inf
+from math import floor, inf
 from typing import Any
 
 from ortools.math_opt.python import mathopt
 
 from trayopt.certificate.patterns import TooMany
 from trayopt.certificate.rules import plans_of
-from trayopt.certificate.system import Leaf, Split, System, Tree, Wrong
+from trayopt.certificate.system import Bounds, Leaf, Split, System, Tree, Wrong
 from trayopt.certificate.verify import refute, unknown_keys
 from trayopt.domain.certificate import Argument, Certificate, CertificateGoal, CertificateNode
 from trayopt.domain.job import Job
@@ -28,10 +28,9 @@ MOST_NODES = 400
 FINEST = (12, 5_040, 10**9)
 """Greatest denominators of the prices, tried one after the other."""
 NEAR = 1e-6
+SOLVER = mathopt.SolverType.GLOP
 MOST_S = 20.0
 """Most seconds for one linear relaxation."""
-
-Bounds = Mapping[int, tuple[int, int]]
 
 
 class _Relaxation:
@@ -42,7 +41,7 @@ class _Relaxation:
         self.model = mathopt.Model()
         self.numbers = [self.model.add_variable(lb=least, ub=most) for least, most in system.bounds]
         self.rows: dict[str, Any] = {}
-        self._changed: list[int] = []
+        self._bounds: Bounds = list(system.bounds)
         missed = []
         for name, row in system.rows.items():
             made = self.model.add_linear_constraint(lb=row.most if row.equal else -inf, ub=row.most)
@@ -53,15 +52,16 @@ class _Relaxation:
                 made.set_coefficient(missed[-1], sign)
             self.rows[name] = made
         self.model.minimize(mathopt.LinearSum(missed))
+        self.solver = mathopt.IncrementalSolver(self.model, SOLVER)
 
     def solve(self, bounds: Bounds, left_s: float | None) -> tuple[float, dict[str, float], list[float]] | None:
         """Give what is missed at least, the prices, and the numbers; None where no answer was found."""
-        for number in (*self._changed, *bounds):
-            least, most = bounds.get(number, self.system.bounds[number])
-            self.numbers[number].lower_bound, self.numbers[number].upper_bound = least, most
-        self._changed = list(bounds)
+        for number, (before, now) in enumerate(zip(self._bounds, bounds, strict=True)):
+            if before != now:
+                self.numbers[number].lower_bound, self.numbers[number].upper_bound = now
+        self._bounds = list(bounds)
         most_s = timedelta(seconds=MOST_S if left_s is None else min(left_s, MOST_S))
-        result = mathopt.solve(self.model, mathopt.SolverType.HIGHS, params=mathopt.SolveParameters(time_limit=most_s))
+        result = self.solver.solve(params=mathopt.SolveParameters(time_limit=most_s))
         if result.termination.reason != mathopt.TerminationReason.OPTIMAL or not result.has_dual_feasible_solution():
             return None
         found, values = result.dual_values(), result.variable_values()
@@ -133,9 +133,13 @@ def refutation(system: System, clock: Clock, most_nodes: int = MOST_NODES) -> Tr
     relaxation = _Relaxation(system)
     names = {index: name for name, index in system.names.items()}
     tree: list[Split | Leaf] = []
-    open_: list[Bounds] = [{}]
+    root: Bounds = list(system.bounds)
+    open_: list[Bounds | None] = [root if system.tighten(root) else None]
     while open_:
         bounds = open_.pop()
+        if bounds is None:
+            tree.append(Leaf({}))
+            continue
         if clock.over or len(tree) >= most_nodes:
             return None
         solved = relaxation.solve(bounds, clock.left)
@@ -149,15 +153,16 @@ def refutation(system: System, clock: Clock, most_nodes: int = MOST_NODES) -> Tr
         index = _split(system, numbers)
         if index is None:
             return None
-        at = int(numbers[index] // 1)
-        least, most = bounds.get(index, system.bounds[index])
+        at = floor(numbers[index])
+        least, most = bounds[index]
         tree.append(Split(names[index], at))
-        open_.append({**bounds, index: (max(least, at + 1), most)})
-        open_.append({**bounds, index: (least, min(most, at))})
+        for side in ((max(least, at + 1), most), (least, min(most, at))):
+            inside = list(bounds)
+            open_.append(inside if system.narrow(inside, index, side) else None)
     return tree
 
 
-def _leaf(system: System, bounds: Bounds, prices: dict[str, float], missed: float) -> Leaf | None:
+def _leaf(system: System, bounds: Bounds, prices: Mapping[str, float], missed: float) -> Leaf | None:
     """Round prices so that the verifier takes them."""
     if missed < NEAR:
         return None
@@ -168,7 +173,7 @@ def _leaf(system: System, bounds: Bounds, prices: dict[str, float], missed: floa
             if rounded and (rounded > 0 or system.rows[name].equal):
                 made[name] = rounded
         try:
-            system.leaf(1, Leaf(made), {**dict(enumerate(system.bounds)), **bounds})
+            system.leaf(1, Leaf(made), bounds)
         except Wrong:
             continue
         return Leaf(made)
