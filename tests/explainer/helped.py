@@ -61,6 +61,15 @@ HELPED: list[tuple[str, Json, list[tuple[str, str, object]]]] = [
     ("seal", pair(enclosure=one_port(seals=many(1))), [("seal_holes", "bl", 2)]),
     ("exposed", job([trunk("P", exposed_mm=2000), trunk("Q")], [("P:1-24", "Q:1-24")]), [("exposed_mm", "P", 3000)]),
     (
+        "slack",  # one tube, cut: 2,600 mm to a tray and 1,550 mm capped (tests/cases/sheath_window.yaml)
+        job(
+            [trunk("P", through=True, slack_mm=1000), trunk("Q")],
+            [("P.in:1-24", "Q:1-24")],
+            enclosure=one_port(seals=many(3)),
+        ),
+        [("slack_mm", "P", 4150)],
+    ),
+    (
         "bench",
         job([trunk("P"), trunk("Q", loops=[2])], [("P:1-24", "Q:1-24")], rules={"reach": {"bench_mm": 2700}}),
         [("bench_mm", "reach", 2350)],

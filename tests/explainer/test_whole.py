@@ -50,6 +50,7 @@ REASONS = {
     },
     "no-2x864-16-against-12-sleeves-wall-2x6": {"tray_fibres left", "tray_fibres right"},
     "no-2x864-short-tail-wall-3x8": {"exposed S1"},
+    "no-288-through-slack-wall-2x6": {"sheath_window M1"},
     "no-2x864-wall-1x6-trays": {"tray_fibres stack"},
     "unmet-pins-2x288-wall-2x6": {"pin N1:1-72", "pin S1:1-72"},
 }  # fmt: skip

@@ -146,6 +146,21 @@ class Book:
         return frozenset(leg.leg for leg in self.all_legs if str(self.run(leg)) in runs)
 
     @cached_property
+    def _built_pins(self) -> dict[str, LegPin]:
+        pins = {str(pin.leg): pin for pin in self.job.leg_pins if pin.built}
+        return {leg.leg: pins[str(self.run(leg))] for leg in self.all_legs if str(self.run(leg)) in pins}
+
+    @cached_property
+    def measured_before(self) -> dict[str, int]:
+        """Entrance marks of built legs that were measured when they were made, in mm by leg."""
+        return {leg: pin.measured_mm for leg, pin in self._built_pins.items() if pin.measured_mm is not None}
+
+    @cached_property
+    def tries_before(self) -> dict[str, int]:
+        """How often splices of built legs can be made again, where that was recorded, by leg."""
+        return {leg: pin.tries_left for leg, pin in self._built_pins.items() if pin.tries_left is not None}
+
+    @cached_property
     def built_trunks(self) -> frozenset[str]:
         """Trunks in the box that are built, or have a leg that is: clamped, stripped and routed already."""
         pinned = {pin.trunk for pin in self.job.pins if not isinstance(pin, LegPin) and pin.built}

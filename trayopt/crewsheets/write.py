@@ -90,7 +90,7 @@ class Sheets:
         self.options = options or Options()
         self.book = Book(job, plan, self.options.settings)
         self.tell = Teller(words_of(self.options.language), self.options.units)
-        self.marks = Marks(self.book, measured or {})
+        self.marks = Marks(self.book, {**self.book.measured_before, **(measured or {})})
         self.readings = readings or Readings.none(self.book)
         self.steps = steps_of(self.book, self.marks, self.tell)
 

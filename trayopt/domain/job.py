@@ -210,12 +210,17 @@ class Apart(Frozen):
 
 
 class LegPin(Frozen):
-    """A leg whose tray place (or stack, or position) is decided, or built."""
+    """A leg whose tray place (or stack, or position) is decided, or built.
+
+    Of a built one may be known at which mark it was measured to reach its entrance, and how often its splices can be made again.
+    """
 
     leg: Annotated[Run, RunText()]
     stack: Id | None = None
     position: Annotated[int, Field(ge=1)] | None = None
     built: bool = False
+    measured_mm: Annotated[int, Field(ge=1, le=200_000)] | None = None
+    tries_left: Annotated[int, Field(ge=0, le=1_000)] | None = None
 
     _read = field_validator("leg", mode="before")(_read_run)
 
@@ -329,6 +334,9 @@ class Job(Frozen):
         for pin in data["pins"]:
             if "leg" in pin:
                 pin["leg"] = str(Run(*pin["leg"]))
+                for key in ("measured_mm", "tries_left"):
+                    if pin[key] is None:
+                        del pin[key]
         return data
 
     @cached_property

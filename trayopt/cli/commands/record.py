@@ -20,6 +20,10 @@ if TYPE_CHECKING:
 @click.argument("plan", metavar="PLAN", type=click.Path(allow_dash=True))
 @click.argument("readings", metavar="READINGS", type=click.Path(allow_dash=True))
 @click.option("-o", "--output", "folder", metavar="DIR", help="Write the as-built plan and the filled-in sheets here.")
+@click.option(
+    "--next", "next_", metavar="FILE",
+    help="Write the job of the next extension: what passed is built, with its measured marks and the tries that are left.",
+)  # fmt: skip
 @sheet_options
 @common
 def command(
@@ -28,6 +32,7 @@ def command(
     plan: str,
     readings: str,
     folder: str | None,
+    next_: str | None,
     **options: Unpack[SheetOptions],
 ) -> int:
     """Judge READINGS (CSV or XLSX) of PLAN against the limits, batch by batch, and list what is over them.
@@ -38,6 +43,7 @@ def command(
     """
     from trayopt.api import load_job
     from trayopt.api import record as judge
+    from trayopt.formats.json_out import write_whole
 
     record = judge(
         load_job(job, library=output.library, warn=output.unusual), plan, readings, warn=output.unusual, **options
@@ -47,6 +53,9 @@ def command(
         output.note(f"as-built plan and sheets written to {folder}")
         for line in record.sheets.left_out():
             output.warn(line)
+    if next_ is not None:
+        write_whole(next_, record.next_text())
+        output.note(f"the job of the next extension written to {next_}")
     for batch in record.batches():
         if batch["over_untested"]:
             output.warn(f"batch {batch['batch']} was read before every batch under it had passed")

@@ -53,7 +53,7 @@ def reopen_table(book: Book, readings: Readings, tell: Teller) -> Table:
                 counted(book.circuits(i)),
                 counted(felt),
                 sum(felt.values()),
-                max(0, tries(book) - used(book, readings, i)),
+                tries_left(book, readings, i),
             )
         )
     return Table("reopen", REOPEN, rows)
@@ -76,6 +76,12 @@ def passing_table(book: Book, tell: Teller) -> Table:
             guides = " → ".join(item.guides)
             rows.append((item.trunk, item.numbers, item.window_mm, item.loops, guides, ", ".join(over)))
     return Table("passing", PASSING, rows)
+
+
+def tries_left(book: Book, readings: Readings, tray: int) -> int:
+    """Give how often every splice of a tray can be made again: what its record says of what is built, else what is kept."""
+    before = [book.tries_before[leg.leg] for leg in book.tray_legs[tray] if leg.leg in book.tries_before]
+    return max(0, min([tries(book), *before]) - used(book, readings, tray))
 
 
 def used(book: Book, readings: Readings, tray: int) -> int:

@@ -1,0 +1,109 @@
+"""The job of a box's next extension, out of what was recorded."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from tests.cli.run import trayopt
+from tests.crewsheets.plans import gone, ported, worked
+from tests.crewsheets.test_record import SMALL, full
+from trayopt.api import load_job, solve
+from trayopt.crewsheets.book import Book
+from trayopt.crewsheets.readings import read_readings
+from trayopt.crewsheets.record import Record
+from trayopt.crewsheets.write import Options, Sheets
+from trayopt.domain.job import Job, LegPin, TrunkPin
+from trayopt.domain.plan import Plan
+from trayopt.formats.json_out import dump_rows
+from trayopt.library.job_out import as_file
+from trayopt.rules.exposed import Exposed
+
+
+def recorded(tmp_path: Path, made: tuple[Job, Plan], text: str | None = None, **measured: int) -> Record:
+    """Record a plan of which every splice was read at 0.05 dB, or as a text says."""
+    opened = Book(*made, SMALL)
+    path = tmp_path / "readings.csv"
+    path.write_text(full(opened) if text is None else text, encoding="utf-8")
+    marks = {f"{name[0]}/{name[1:].replace('_', '.')}": mm for name, mm in measured.items()}
+    return Record(*made, read_readings(str(path), opened), Options(settings=SMALL), measured=marks)
+
+
+def legs(job: Job) -> dict[str, LegPin]:
+    return {pin.subject: pin for pin in job.pins if isinstance(pin, LegPin)}
+
+
+def test_what_passed_is_built_with_its_marks_and_tries(tmp_path: Path) -> None:
+    """120 mm are kept, 40 mm a try: three tries. P/1 was measured at 1,960 mm, 30 mm beyond its computed 1,930."""
+    made = recorded(tmp_path, worked(), P1=1960)
+    following = made.next_job()
+    assert [pin.built for pin in following.pins] == [True] * 6
+    assert legs(following)["P:1-24"].measured_mm == 1960
+    assert legs(following)["P:25-48"].measured_mm is None
+    assert {pin.tries_left for pin in legs(following).values()} == {3}
+    path = tmp_path / "next.yaml"
+    path.write_text(made.next_text(), encoding="utf-8")
+    assert load_job(path).digest == following.digest
+    assert load_job(as_file(following)).digest == following.digest
+    plan = solve(following, reproducible=True).plan
+    assert {(leg.leg, leg.stack, leg.position) for leg in plan.legs} == {
+        (leg.leg, leg.stack, leg.position) for leg in made.book.plan.legs
+    }
+
+
+def test_tries_that_were_made_are_gone(tmp_path: Path) -> None:
+    text = full(Book(*worked(), SMALL)).splitlines()
+    again = "\n".join([text[0] + ",resplices", text[1] + ",2", *(f"{line}," for line in text[2:])]) + "\n"
+    following = recorded(tmp_path, worked(), again).next_job()
+    assert {name: pin.tries_left for name, pin in legs(following).items()} == {
+        "P:1-24": 1, "P:25-48": 3, "Q:1-24": 1, "Q:25-48": 3,
+    }  # fmt: skip
+
+
+def test_what_is_open_is_pinned_and_not_built(tmp_path: Path) -> None:
+    """P/1 and Q/1.1 in left/1 are read, P/2 and Q/1.2 in left/2 are not."""
+    lines = full(Book(*ported(), SMALL)).splitlines()
+    half = [line for line in lines if not line.startswith("P:") or int(line.split(",")[0][2:]) <= 24]
+    following = recorded(tmp_path, ported(), "\n".join(half) + "\n").next_job()
+    assert {name: pin.built for name, pin in legs(following).items()} == {
+        "P:1-24": True, "P:25-48": False, "Q:1-24": True, "Q:25-48": False,
+    }  # fmt: skip
+    assert all(pin.built for pin in following.pins if isinstance(pin, TrunkPin))
+    assert load_job(as_file(following)).digest == following.digest
+
+
+def test_the_allowance_grows_to_what_was_measured_a_turn_and_never_shrinks(tmp_path: Path) -> None:
+    """P/1 is 401 mm longer over two turns: 200.5, so 201 a turn, more than the 122 of the box; or 30 mm, which is less."""
+    job, _ = worked()
+    assert Exposed().parameters(recorded(tmp_path, worked(), P1=1930 + 401).next_job()).allowance_mm == 201
+    assert recorded(tmp_path, worked(), P1=1960).next_job().rules == job.rules
+
+
+def test_the_sheets_of_the_next_job_know_what_was_measured(tmp_path: Path) -> None:
+    text = full(Book(*worked(), SMALL)).splitlines()
+    again = "\n".join([text[0] + ",resplices", text[1] + ",2", *(f"{line}," for line in text[2:])]) + "\n"
+    made = recorded(tmp_path, worked(), again, P1=1960)
+    following = made.next_job()
+    plan = solve(following, reproducible=True).plan
+    sheets = Sheets(following, plan, Options())
+    assert sheets.marks.of["P/1"].measured == 1960
+    tries = {row[0]: row[-1] for row in sheets.tables["reopen"].rows}
+    assert tries == {"left/1": 1, "left/2": 3}
+
+
+def test_both_ends_of_a_trunk_that_goes_through_are_built(tmp_path: Path) -> None:
+    following = recorded(tmp_path, gone()).next_job()
+    assert [(pin.trunk, pin.built) for pin in following.pins if isinstance(pin, TrunkPin)] == [
+        ("P.in", True), ("P.out", True), ("Q", True),
+    ]  # fmt: skip
+    assert load_job(as_file(following)).digest == following.digest
+
+
+def test_the_command_writes_it(tmp_path: Path) -> None:
+    job, plan = worked()
+    for name, text in (("job.yaml", dump_rows(as_file(job))), ("plan.json", dump_rows(plan.plain()))):
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    (tmp_path / "readings.csv").write_text(full(Book(job, plan, SMALL)), encoding="utf-8")
+    files = [tmp_path / name for name in ("job.yaml", "plan.json", "readings.csv")]
+    done = trayopt("record", *files, "--next", tmp_path / "next.yaml")
+    assert done.returncode == 0
+    assert all(pin.built for pin in load_job(tmp_path / "next.yaml").pins)

@@ -1,0 +1,88 @@
+"""The job of a box's next extension: what was built is pinned, with what was measured and what is left of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from trayopt.crewsheets.book import Book
+from trayopt.crewsheets.lists.reopen import tries
+from trayopt.crewsheets.marks import Marks
+from trayopt.crewsheets.readings import Readings
+from trayopt.domain.base import remade
+from trayopt.domain.job import Job, LegPin, Setting, TrunkPin
+from trayopt.library.job_out import job_text
+from trayopt.rules.exposed import Exposed
+
+HEAD = """The next job of this box, as it was recorded: legs in trays of which the batch passed are built, with the entrance marks
+that were measured and the tries that are left; what did not pass is pinned where it lies. Add trunks and joins, and solve it."""
+
+
+def next_job(book: Book, marks: Marks, readings: Readings) -> Job:
+    """Give the job of the next extension.
+
+    Built are legs that were built before, and those in trays of which the batch passed; a trunk is built with its first leg.
+    Pins of what lies nowhere stay. The allowance for the lay of a leg grows to what was measured a turn, and never shrinks: one
+    short way says little of the others.
+    """
+    job = book.job
+    done = {batch.number for batch in book.batches if readings.batch_result(batch) == "pass"}
+    pins: list[LegPin | TrunkPin] = []
+    built = {leg.leg for leg in book.all_legs if leg.leg in book.built or book.batch_of.get(book.tray_of(leg)) in done}
+    inside = {leg.trunk for leg in book.all_legs if leg.leg in built}
+    inside |= {job.other_end[trunk] for trunk in inside if trunk in job.other_end}
+    for trunk, way in book.ways.items():
+        parted = any(leg.of > 1 for leg in book.legs[trunk])
+        pins.append(
+            TrunkPin(
+                trunk=trunk, port=way.port, travel=way.travel, loops=way.loops,
+                divide_at=way.divide_at if parted else None, built=trunk in inside,
+            )
+        )  # fmt: skip
+    for leg in book.all_legs:
+        in_place = leg.leg in built
+        pins.append(
+            LegPin(
+                leg=book.run(leg), stack=leg.stack, position=leg.position, built=in_place,
+                measured_mm=marks.of[leg.leg].measured if in_place else None,
+                tries_left=_tries_left(book, readings, leg.leg) if in_place else None,
+            )
+        )  # fmt: skip
+    subjects = {pin.subject for pin in pins}
+    pins += [pin for pin in job.pins if pin.subject not in subjects and not pin.built]
+    return remade(job, pins=tuple(pins), rules=_with_allowance(book, marks))
+
+
+def next_text(book: Book, marks: Marks, readings: Readings) -> str:
+    """Write the job of the next extension as a file."""
+    return job_text(next_job(book, marks, readings), HEAD)
+
+
+def _tries_left(book: Book, readings: Readings, name: str) -> int | None:
+    """Give how often the splices of a leg can be made again; None for a leg without a splice."""
+    leg = book.leg_by_name[name]
+    run = book.run(leg)
+    sleeves = [
+        sleeve
+        for sleeve in book.tray_sleeves[book.tray_of(leg)]
+        if any(side.trunk == run.trunk and run.first <= side.first <= run.last for side in (sleeve.a, sleeve.b))
+    ]
+    if not sleeves:
+        return None
+    used = max(readings.tries(sleeve.a.trunk, sleeve.a.first, sleeve.a.last) for sleeve in sleeves)
+    before = book.tries_before.get(name)
+    return max(0, (tries(book) if before is None else before) - used)
+
+
+def _with_allowance(book: Book, marks: Marks) -> Mapping[str, Setting]:
+    """Give the rules, with an allowance a turn that covers what was measured."""
+    setting = book.job.rules[Exposed.id]
+    learned = [
+        -(-mark.correction // (1 + (book.ways[book.leg_by_name[name].trunk].loops or 0)))
+        for name, mark in marks.of.items()
+        if mark.measured is not None and name not in book.built
+    ]
+    now = marks.lengths.allowance_mm
+    if max(learned, default=0) <= now:
+        return book.job.rules
+    parameters = {**setting.parameters, "allowance_mm": max(learned)}
+    return {**book.job.rules, Exposed.id: setting.model_copy(update={"parameters": parameters})}
