@@ -85,6 +85,7 @@ RULES: dict[str, tuple[str, str, int, dict[str, Any]]] = {
     "breakout": ("practice", "prefer", 1, {}),
     "ribbon_work": ("practice", "prefer", 1, {}),
     "re_ribbonised": ("practice", "prefer", 1, {}),
+    "separated_ribbons": ("practice", "prefer", 1, {}),
     "reserve": ("practice", "off", 1, {"trays": 1}),
     "port_fill": ("practice", "off", 1, {"one": 0.53, "two": 0.31, "more": 0.40}),
 }
@@ -558,10 +559,29 @@ class Facts:
             + int(self.stacks[stack]["tray"]["inside_mm"])
         )
 
+    def tray(self, place: Place) -> Json:
+        """Kind of tray at a place: that of the stack, unless a range of positions carries another one."""
+        found: Json = self._range(*place).get("tray") or self.stacks[place[0]]["tray"]
+        return found
+
+    def _range(self, s: str, position: int) -> Json:
+        ranges = self.stacks[s].get("trays") or []
+        return next((r for r in ranges if r["positions"][0] <= position <= r["positions"][1]), {})
+
+    @property
+    def mixed(self) -> bool:
+        """Whether a stack carries trays of several kinds."""
+        return any(stack.get("trays") for stack in self.stacks.values())
+
+    def more_inside_mm(self, place: Place) -> int:
+        """How much longer a leg is inside the tray of a place than in the stack's own kind."""
+        return int(self.tray(place)["inside_mm"]) - int(self.stacks[place[0]]["tray"]["inside_mm"])
+
     def rise_mm(self, place: Place) -> int:
         """Distance of a place from the band in which the track carries legs."""
         stack = self.stacks[place[0]]
-        z = int(stack["base_z_mm"]) + (place[1] - 1) * int(stack["pitch_mm"])
+        steps = [self._range(place[0], p).get("pitch_mm") for p in range(1, place[1])]
+        z = int(stack["base_z_mm"]) + sum(int(stack["pitch_mm"]) if step is None else int(step) for step in steps)
         low, high = self.band
         return max(low - z, z - high, 0)
 
@@ -769,7 +789,8 @@ class Plan:
     def route_mm(self, leg: Leg) -> int:
         """Length of a placed leg from the port to the sleeve."""
         stack, _ = place = self.placed[leg]
-        return self.facts.base_mm(self.option(leg[0]), stack, self.end(stack)) + self.facts.rise_mm(place)
+        rise = self.facts.rise_mm(place) + self.facts.more_inside_mm(place)
+        return self.facts.base_mm(self.option(leg[0]), stack, self.end(stack)) + rise
 
     def cut_mm(self, leg: Leg) -> int:
         """Length to which a placed leg is cut."""
@@ -777,7 +798,7 @@ class Plan:
 
     def inside_mm(self, leg: Leg) -> int:
         """Length inside the tray."""
-        return int(self.facts.stacks[self.placed[leg][0]]["tray"]["inside_mm"])
+        return int(self.facts.tray(self.placed[leg])["inside_mm"])
 
     def windows(self) -> dict[str, tuple[Through, int, int, list[int]]]:
         """By the end where it enters: each trunk that goes through and is in the box, its window, loops and direct way."""
@@ -869,7 +890,7 @@ class Plan:
 
     def sleeves(self, place: Place) -> list[list[tuple[str, int, str, int]]]:
         """Cut the runs into sleeves, each from its lowest fibre."""
-        size = self.facts.stacks[place[0]]["tray"]["sleeve_fibres"]
+        size = self.facts.tray(place)["sleeve_fibres"]
         return [run[i : i + size] for run in self.sleeve_runs(place) for i in range(0, len(run), size)]
 
     def guide_passes(self, guide: int) -> list[tuple[str, float, int]]:
@@ -1031,20 +1052,20 @@ class Plan:
     def tray_fibres(self) -> Iterator[str]:
         """Yield trays with more fibre ends than two a place."""
         for place in self.used:
-            if self.fibre_ends(place) > 2 * self.facts.stacks[place[0]]["tray"]["fibres"]:
+            if self.fibre_ends(place) > 2 * self.facts.tray(place)["fibres"]:
                 yield f"{place[0]}/{place[1]}"
 
     def tray_sleeves(self) -> Iterator[str]:
         """Yield trays with more sleeves than places for them."""
         for place in self.used:
-            if len(self.sleeves(place)) > self.facts.stacks[place[0]]["tray"]["sleeves"]:
+            if len(self.sleeves(place)) > self.facts.tray(place)["sleeves"]:
                 yield f"{place[0]}/{place[1]}"
 
     def entrance_legs(self) -> Iterator[str]:
         """Yield trays with too many legs through one entrance."""
         for place in self.used:
             ways = [self.option(leg[0])[1] for leg, at in self.placed.items() if at == place]
-            if max(ways.count(w) for w in TRAVELS) > self.facts.stacks[place[0]]["tray"]["entrance_legs"]:
+            if max(ways.count(w) for w in TRAVELS) > self.facts.tray(place)["entrance_legs"]:
                 yield f"{place[0]}/{place[1]}"
 
     def guide_fill(self) -> Iterator[str]:
@@ -1072,7 +1093,7 @@ class Plan:
         for t in self.box:
             least = FIBRE_RADIUS_MM[self.facts.trunks[t]["cable"].get("fibre") or "G.652.D"]
             for s in self.placed_subunits(t):
-                trays = [self.facts.stacks[self.placed[leg][0]]["tray"] for leg in self.of_subunit(t, s)]
+                trays = [self.facts.tray(self.placed[leg]) for leg in self.of_subunit(t, s)]
                 if any(tray["min_radius_mm"] < least - EPS for tray in trays):
                     yield f"{t}/{s}"
 
@@ -1105,7 +1126,8 @@ class Plan:
     def no_empty_below(self) -> Iterator[str]:
         """Yield used places above an unused one."""
         for stack, position in self.used:
-            if position > 1 and (stack, position - 1) not in self.used:
+            same = position > 1 and self.facts.tray((stack, position)) == self.facts.tray((stack, position - 1))
+            if same and (stack, position - 1) not in self.used:
                 yield f"{stack}/{position}"
 
     def slack_loops(self) -> Iterator[str]:
@@ -1221,6 +1243,18 @@ class Plan:
         for t in self.box:
             if isinstance(self.ribbons[t], int) and any(isinstance(w, str) for w in self.facts.ribbon_words(t)):
                 yield t
+
+    def separated_ribbons(self) -> Iterator[str]:
+        """Yield trays for single fibres with legs of ribbons, in boxes with stacks of several kinds of trays."""
+        for place in self.used if self.facts.mixed else ():
+            cables = [self.facts.trunks[leg[0]]["cable"] for leg, at in self.placed.items() if at == place]
+            ribbons = [
+                any(entry["ribbon_fibres"] > 1 for entry in cable["subunits"])
+                for cable in cables
+                if cable["construction"] != "loose_tube"
+            ]
+            if self.facts.tray(place)["sleeve_fibres"] == 1 and any(ribbons):
+                yield f"{place[0]}/{place[1]}"
 
     def reserve(self) -> Iterator[str]:
         """Yield stacks with too few unused places outward of the last used one."""
@@ -1474,7 +1508,9 @@ class Travelling(NamedTuple):
     divide_at: str
     ribbons: str | int
     items: tuple[tuple[float, str | None], ...]  # diameter of what travels; the stack where it turns off, if it does
-    rises: tuple[tuple[str, tuple[int, ...]], ...]  # per stack, rise_mm of its placed legs, sorted
+    rises: tuple[
+        tuple[str, tuple[Pair, ...]], ...
+    ]  # per stack, rise_mm of its placed legs and what is more inside, sorted
     units: tuple[
         tuple[int, str, int], ...
     ] = ()  # of an end of a trunk that goes through: subunit, stack and rise_mm of legs
@@ -1537,10 +1573,10 @@ class Ways:
         longest = 0
         for stack, of_stack in rises:
             base = self.way(option, stack, ends[stack])[1]
-            cuts = [facts.cut_mm(t, loops, base + rise) for rise in of_stack]
+            cuts = [facts.cut_mm(t, loops, base + sum(rise)) for rise in of_stack]
             length += sum(cuts)
             inside = facts.stacks[stack]["tray"]["inside_mm"]
-            short = short or base + min(of_stack) - inside < facts.rules["reach"].params["bench_mm"]
+            short = short or base + min(rise for rise, _ in of_stack) - inside < facts.rules["reach"].params["bench_mm"]
             longest = max(longest, *cuts)
         limit = facts.trunks[t].get("exposed_mm")
         bare = limit is not None and facts.strip_mm(loops, [longest]) > limit
@@ -1608,11 +1644,11 @@ class Ways:
             used > fill * guide["opening_mm2"] + EPS for used, guide in zip(load, facts.guides, strict=True)
         )
         broken["entrance_legs"] = 0
-        for stack, counts in trays:
+        for place, counts in trays:
             ways = dict.fromkeys(TRAVELS, 0)
             for (_, option), n in zip(chosen, counts, strict=False):
                 ways[option[1]] += n
-            broken["entrance_legs"] += max(ways.values()) > facts.stacks[stack]["tray"]["entrance_legs"]
+            broken["entrance_legs"] += max(ways.values()) > facts.tray(place)["entrance_legs"]
         if last:
             broken["port_fill"] = sum(facts.port_full(port, trunks) for port, trunks in ports.items())
         for rule, n in broken.items():
@@ -1630,7 +1666,7 @@ class Ways:
         With ``bound``, a list of one value that the caller lowers, ways that are not below it are skipped.
         """
         trunks, trays = layout
-        stacks = list(dict.fromkeys(stack for stack, _ in trays))
+        stacks = list(dict.fromkeys(place[0] for place, _ in trays))
         for names in itertools.product(*(self.facts.ends[s] for s in stacks)):
             ends = dict(zip(stacks, names, strict=True))
             sized = []
@@ -1840,6 +1876,7 @@ class Split:
         self.place_stack = [p[0] for p in facts.places]
         self.place_position = [p[1] for p in facts.places]
         self.rise = [facts.rise_mm(place) for place in facts.places]
+        self.more_inside = [facts.more_inside_mm(place) for place in facts.places]
         self.total_legs = sum(len(group.legs) for group in self.groups)
 
     def _opens(self, t: str, s: int) -> bool:
@@ -1865,17 +1902,18 @@ class Split:
             fibres += last - first + 1
         wanted = [(key, value) for i in legs for key, value in self.forced.get(i, {}).items()]
         allowed = []
-        for stack in facts.stacks:
-            # alone in the first place of the stack: what is broken here stays broken whatever else is placed
-            there: dict[Leg, Place | None] = {self.legs[i]: (stack, 1) for i in legs}
+        for p, place in enumerate(facts.places):
+            # alone at the place: what is broken here stays broken whatever else is placed
+            there: dict[Leg, Place | None] = {self.legs[i]: place for i in legs}
             plan = Plan(facts, Decision({}, self.ks, there, {}, self.divide_at, self.ribbons), ways=False)
             rules = ("leg tube", "tray_fibres", "tray_sleeves", "bend_radius", "fibre_bend")
-            if not plan.tally(plan.broken(rules))[0]:
-                continue
-            for p, place in enumerate(facts.places):
-                at = {"stack": place[0], "position": place[1]}
-                if place[0] == stack and all(at[k] == v for k, v in wanted) and self._reachable(legs, place):
-                    allowed.append(p)
+            at = {"stack": place[0], "position": place[1]}
+            if (
+                plan.tally(plan.broken(rules))[0]
+                and all(at[k] == v for k, v in wanted)
+                and self._reachable(legs, place)
+            ):
+                allowed.append(p)
         return Group(
             tuple(legs),
             len(splices),
@@ -1895,7 +1933,7 @@ class Split:
                 for end in self.facts.ends[place[0]]
             )
             for t in {self.legs[i][0] for i in legs}
-            for rises in [((place[0], (self.facts.rise_mm(place),)),)]
+            for rises in [((place[0], ((self.facts.rise_mm(place), self.facts.more_inside_mm(place)),)),)]
         )
 
     def layout(self, where: Sequence[int], *, whole: bool) -> tuple[Any, ...]:
@@ -1913,7 +1951,7 @@ class Split:
             at = self.divide_at[t]
             units: list[tuple[int, str, int]] = []
             items: list[tuple[float, str | None]] = []
-            rises: dict[str, list[int]] = {}
+            rises: dict[str, list[Pair]] = {}
             for s, legs in enumerate(subunits, 1):
                 own = facts.own_tube(t, len(legs), at)
                 placed = [where[i] for i in legs if where[i] >= 0]
@@ -1929,16 +1967,18 @@ class Split:
                     items += [(diameter, None)] * (len(legs) - len(placed))
                 items += [(diameter, self.place_stack[w]) for w in (placed[:1] if own else placed)]
                 for w in placed:
-                    rises.setdefault(self.place_stack[w], []).append(self.rise[w])
+                    rises.setdefault(self.place_stack[w], []).append((self.rise[w], self.more_inside[w]))
                     held.setdefault(w, {}).setdefault(t, 0)
                     held[w][t] += 1
                     if t in facts.other_end:
-                        units.append((s, self.place_stack[w], self.rise[w]))
+                        units.append((s, self.place_stack[w], self.rise[w] + self.more_inside[w]))
             if rises or facts.other_end.get(t) in inside:
                 box.append(t)
                 spread = tuple((stack, tuple(sorted(r))) for stack, r in rises.items())
                 trunks.append(Travelling(t, at, self.ribbons[t], tuple(items), spread, tuple(units)))
-        trays = tuple((self.place_stack[w], tuple(counts.get(t, 0) for t in box)) for w, counts in sorted(held.items()))
+        trays = tuple(
+            (self.facts.places[w], tuple(counts.get(t, 0) for t in box)) for w, counts in sorted(held.items())
+        )
         return tuple(trunks), trays
 
     def canonical(self, where: Sequence[int]) -> bool:
@@ -1969,7 +2009,7 @@ class Split:
             if not any(i in group.legs for group in self.groups):
                 where[i] = OUT
         room = {
-            p: 2 * self.facts.stacks[place[0]]["tray"]["fibres"] if self.facts.hard("tray_fibres") else 10**9
+            p: 2 * self.facts.tray(place)["fibres"] if self.facts.hard("tray_fibres") else 10**9
             for p, place in enumerate(self.facts.places)
         }
         yield from self._walk(0, 0, len(self.facts.splices), where, room, cut)
@@ -2148,7 +2188,7 @@ class Split:
         memo = self.ways.shortest
         if (t, p) not in memo:
             place = self.facts.places[p]
-            rise = self.facts.rise_mm(place)
+            rise = self.facts.rise_mm(place) + self.facts.more_inside_mm(place)
             memo[t, p] = min(
                 (
                     self.facts.cut_mm(t, option[2], self.ways.way(option, place[0], end)[1] + rise)

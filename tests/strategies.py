@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 Json = dict[str, Any]
-RIBBON_RULES = ("ribbon_work", "re_ribbonised")  # drawn only where ribbons are
+RIBBON_RULES = ("ribbon_work", "re_ribbonised", "separated_ribbons")  # drawn only where what they speak of is
 RIBBON_WIDTHS = (2, 3, 4, 6)
 CASE_FILES = frozenset(path.stem for path in CASES.glob("*.yaml"))
 
@@ -402,6 +402,25 @@ def _pinned_trunk(pin: Json) -> str:
     return pin["trunk"] if "trunk" in pin else oracle.parse_run(pin["leg"])[0]
 
 
+def _mix(rng: random.Random, stack: Json) -> None:
+    """Let some positions of a stack carry trays of another kind: single-fibre ones, or of another size."""
+    first = rng.randint(1, stack["positions"])
+    last = rng.randint(first, stack["positions"])
+    tray = copy.deepcopy(stack["tray"])
+    tray |= {"id": "other", "inside_mm": tray["inside_mm"] + rng.choice([0, 40, -30])}
+    tray |= rng.choice(
+        [
+            {"sleeve_fibres": 1, "sleeves": tray["fibres"]},
+            {"sleeve_fibres": 1, "fibres": max(2, tray["fibres"] // 2), "sleeves": max(2, tray["fibres"] // 2)},
+            {"fibres": 2 * tray["fibres"], "sleeves": 2 * tray["sleeves"], "entrance_legs": 8},
+            {"min_radius_mm": 15, "entrance_legs": 2},
+        ]
+    )
+    stack["trays"] = [{"positions": [first, last], "tray": tray}]
+    if _chance(rng, 0.5):
+        stack["trays"][0]["pitch_mm"] = rng.choice([15, 30])
+
+
 def _random_ribbons(rng: random.Random, cable: Json) -> list[Any]:
     """Draw a trunk's list of what may be done with its ribbons."""
     own = {entry["ribbon_fibres"] for entry in cable["subunits"]}
@@ -434,6 +453,7 @@ def random_job(
     tight: float = 0.25,
     through: float = 0.0,
     ribbon_work: float = 0.0,
+    mixed: float = 0.0,
 ) -> Json:
     """Draw a tiny valid job, resolved; about two in five cannot be placed whole. What is None is drawn.
 
@@ -458,6 +478,8 @@ def random_job(
         Share of jobs with scarce trays, guides or entrances.
     through : float
         Share of jobs in which one trunk goes through the box.
+    mixed : float
+        Share of stacks that carry trays of another kind on some positions.
     ribbon_work : float
         Share of trunks that say what is done with their ribbons; above 0, trunks have ribbons of several widths, and
         sleeves are scarce.
@@ -565,7 +587,11 @@ def random_job(
         "rules": _random_rules(rng, rules),
         "pins": [],
     }
-    if ribbon_work:
+    if mixed:
+        for stack in enclosure["stacks"]:
+            if _chance(rng, mixed):
+                _mix(rng, stack)
+    if ribbon_work or mixed:
         for rule in RIBBON_RULES:
             if _chance(rng, 0.3):
                 job["rules"][rule] = rng.choice(["must", "off", {"weight": 3}])

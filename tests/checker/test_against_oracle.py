@@ -154,6 +154,15 @@ def test_decisions_of_what_is_done_with_ribbons(seed: int) -> None:
         agree(job, facts, random_decision(rng, facts))
 
 
+@pytest.mark.parametrize("seed", range(40))
+def test_decisions_in_boxes_of_several_kinds_of_trays(seed: int) -> None:
+    rng = random.Random(seed)
+    data = strategies.random_job(rng, rules=0.3, pins=0.5, mixed=0.8)
+    facts, job = oracle.Facts(data), job_of(data)
+    for _ in range(4):
+        agree(job, facts, random_decision(rng, facts))
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_best_decisions(seed: int) -> None:
     rng = random.Random(1000 + seed)
@@ -167,7 +176,7 @@ def test_every_rule_is_broken_somewhere() -> None:
     seen: set[str] = set()
     for seed in range(SEEDS):
         rng = random.Random(seed)
-        data = strategies.random_job(rng, ribbon_work=0.8) if seed % 8 == 0 else a_job(seed, rng)
+        data = strategies.random_job(rng, ribbon_work=0.8, mixed=0.8) if seed % 8 == 0 else a_job(seed, rng)
         facts = oracle.Facts(data)
         for _ in range(4):
             seen |= {rule for rule, _, _ in oracle.judge(facts, random_decision(rng, facts)).broken}

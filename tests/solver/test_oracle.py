@@ -83,6 +83,21 @@ def test_what_is_done_with_ribbons(first: int) -> None:
         agree(drawn(seed, ribbon_work=0.7, tight=0.8, **(SMALL if seed % 2 else {})), workers=1)
 
 
+@pytest.mark.parametrize(
+    "first", [pytest.param(first, marks=[pytest.mark.slow] * (first >= 6020)) for first in range(6000, 6080, BATCH)]
+)
+def test_stacks_of_several_kinds_of_trays(first: int) -> None:
+    """Ranges of positions with trays for single fibres, of other sizes, other radii and other pitches."""
+    for seed in range(first, first + BATCH):
+        agree(drawn(seed, mixed=0.8, tight=0.6, rules=0.2, **(SMALL if seed % 2 else {})), workers=1)
+
+
+@pytest.mark.parametrize("seed", [318, 321])
+def test_over_trays_of_another_kind_places_may_be_empty(seed: int) -> None:
+    """A plan of few trays may use an outer one: no place is left out for lying farther out than there are used ones."""
+    agree(drawn(seed, mixed=0.8, tight=0.6, ribbon_work=0.5, rules=0.3), workers=1)
+
+
 @pytest.mark.parametrize("seed", [20170])
 def test_legs_of_one_tray_that_take_over_a_low_cross_nothing(seed: int) -> None:
     """Several strands of one subunit have their lows in one bunch: they do not pay for crossing each other."""

@@ -13,7 +13,7 @@ from trayopt.crewsheets.settings import Settings
 from trayopt.crewsheets.travellers import Traveller, groups_of, travellers_of, travels_own
 from trayopt.domain.base import AS_THEY_ARE, RibbonWord
 from trayopt.domain.cablework import Subunit
-from trayopt.domain.handling import Handling, handling
+from trayopt.domain.handling import Handling, handling, separated
 from trayopt.domain.hardware import Place, Stack, Tray
 from trayopt.domain.job import Job, LegPin, Trunk
 from trayopt.domain.plan import Plan, PlanLeg, PlanTray, PlanTrunk
@@ -210,10 +210,13 @@ class Book:
     @cached_property
     def handlings(self) -> tuple[Handling, ...]:
         """What is done with ribbons for the sleeves that are to be made in each tray."""
-        return tuple(
-            handling((side for sleeve in sleeves for side in (sleeve.a, sleeve.b)), self.job.trunk_by_id, self.ribbons)
-            for sleeves in self.work_sleeves
-        )
+        found = []
+        for tray, sleeves in zip(self.trays, self.work_sleeves, strict=True):
+            sides = [side for sleeve in sleeves for side in (sleeve.a, sleeve.b)]
+            single = self.hardware(tray).sleeve_fibres == 1
+            known = self.job.trunk_by_id
+            found.append(separated(sides, known) if single else handling(sides, known, self.ribbons))
+        return tuple(found)
 
     def in_ribbons(self, sleeve: Sleeve) -> Iterator[tuple[Run, Run]]:
         """Cut what lies in a sleeve where the ribbons of the cables end, as their colours are told ribbon by ribbon."""
@@ -303,7 +306,11 @@ class Book:
 
     def hardware(self, tray: PlanTray) -> Tray:
         """Type of a tray."""
-        return self.stack(tray).tray
+        return self.job.enclosure.tray_at(Place(tray.stack, tray.position))
+
+    def free_mm(self, leg: PlanLeg) -> int:
+        """Length of a placed leg from the port to its tray: what the tray can be lifted on."""
+        return (leg.route_mm or 0) - self.job.enclosure.tray_at(place_of(leg)).inside_mm
 
     def stack(self, tray: PlanTray | PlanLeg) -> Stack:
         """Stack of a tray or of a placed leg."""

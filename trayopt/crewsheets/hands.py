@@ -255,7 +255,7 @@ class Hands:
                 if traveller.name in self.book.work_travellers and traveller.name not in self.divided:
                     yield Trouble("undivided", traveller.name)
             for leg in self.book.tray_legs[tray]:
-                free = (leg.route_mm or 0) - self.book.stack(leg).tray.inside_mm
+                free = self.book.free_mm(leg)
                 if free < self.bench_mm:
                     yield Trouble("reach", f"{leg.leg} ({self._name(tray)})", f"{free} / {self.bench_mm} mm")
             self.spliced.add(tray)

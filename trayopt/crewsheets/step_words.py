@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from trayopt.crewsheets.acts import Act, Phase
@@ -149,9 +150,9 @@ class StepWords:
 
     def _fit(self, act: Act) -> Iterator[str]:
         for stack in self.book.job.enclosure.stacks:
-            count = sum(self.book.trays[i].stack == stack.id for i in act.trays)
-            if count:
-                yield self.tell("step.fit.line", n=count, stack=stack.id, tray=stack.tray.id)
+            here = [self.book.trays[i] for i in act.trays if self.book.trays[i].stack == stack.id]
+            for tray, count in Counter(map(self.book.hardware, here)).items():
+                yield self.tell("step.fit.line", n=count, stack=stack.id, tray=tray.id)
 
     def _route(self, act: Act) -> Iterator[str]:
         book, tell, trunk = self.book, self.tell, act.trunks[0]
@@ -181,7 +182,7 @@ class StepWords:
     def _take_out(self, act: Act) -> Iterator[str]:
         book = self.book
         legs = [leg for i in act.trays for leg in book.tray_legs[i]]
-        least = min((leg.route_mm or 0) - book.stack(leg).tray.inside_mm for leg in legs)
+        least = min(book.free_mm(leg) for leg in legs)
         yield self.tell("step.take_out.line", n=len(act.trays), length=self.tell.length(least))
 
     def _divide(self, act: Act) -> Iterator[str]:
@@ -272,6 +273,9 @@ class StepWords:
             span = tell.words.listed([str(unit) for unit in dict.fromkeys(units)])
             yield tell("step.splice.ribbonise", n=len(units), trunk=trunk, units=span, width=width)
         for trunk in book.ribbons:
+            single = sum(name == trunk for name, *_ in done.separated)
+            if single:
+                yield tell("step.splice.separate", n=single, trunk=trunk)
             cuts = sum(name == trunk for name, _ in done.cuts)
             if cuts:
                 shared = sum(

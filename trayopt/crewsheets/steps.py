@@ -137,4 +137,5 @@ def splice_minutes(book: Book, tray: int) -> float:
     spliced = sum(
         pace.single_splice_min if sleeve.a.count == 1 else pace.ribbon_splice_min for sleeve in book.work_sleeves[tray]
     )
+    spliced += pace.separate_min_per_ribbon * len(done.separated)
     return spliced + pace.split_min_per_cut * len(done.cuts) + pace.ribbonise_min_per_ribbon * len(done.made)

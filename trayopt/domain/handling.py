@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from trayopt.domain.base import AS_THEY_ARE, RibbonWord
 from trayopt.domain.ranges import Run
@@ -20,10 +20,33 @@ class NewRibbon(NamedTuple):
 
 
 class Handling(NamedTuple):
-    """Cuts along ribbons, each by trunk and the fibre before it, and the ribbons that are made."""
+    """What is done with ribbons.
+
+    Cuts along them, each by trunk and the fibre before it, ribbons that are made, and ribbons that are separated into single
+    fibres, by trunk, subunit and ribbon.
+    """
 
     cuts: frozenset[tuple[str, int]]
     made: tuple[NewRibbon, ...]
+    separated: tuple[tuple[str, int, int], ...] = ()
+
+
+class InRibbons(Divided, Protocol):
+    """What is asked of a trunk beside: whether its fibres come in ribbons."""
+
+    @property
+    def in_ribbons(self) -> bool:
+        """Whether its fibres come in ribbons."""
+
+
+def separated(sides: Iterable[Run], trunks: Mapping[str, InRibbons]) -> Handling:
+    """Tell which ribbons are separated for sleeves of one fibre, of which these are both sides."""
+    found: dict[tuple[str, int, int], None] = {}
+    for run in sides:
+        if trunks[run.trunk].in_ribbons:
+            subunit = trunks[run.trunk].subunit_of(run.first)
+            found[run.trunk, subunit.number, subunit.ribbon_of(run.first)] = None
+    return Handling(frozenset(), (), tuple(found))
 
 
 def handling(sides: Iterable[Run], trunks: Mapping[str, Divided], work: Mapping[str, RibbonWord]) -> Handling:

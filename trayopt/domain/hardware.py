@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cached_property
+from itertools import groupby
 from math import ceil, hypot, pi, sqrt
 from typing import Annotated, Any, Literal, NamedTuple
 
@@ -143,8 +144,26 @@ class End(Frozen):
         return self.clockwise if travel == "clockwise" else self.counterclockwise
 
 
+class TrayRange(Frozen):
+    """Positions of a stack, the first and the last, that carry another kind of tray.
+
+    ``pitch_mm`` is the step from each of them to the next one outward; that of the stack where it is left out.
+    """
+
+    positions: tuple[Annotated[int, Field(ge=1)], Annotated[int, Field(ge=1)]]
+    tray: Annotated[Tray, Reference("tray")]
+    pitch_mm: Annotated[int, Field(ge=0, le=10_000)] | None = None
+
+    def holds(self, position: int) -> bool:
+        """Whether a position is in it."""
+        return self.positions[0] <= position <= self.positions[1]
+
+
 class Stack(Frozen):
-    """Tray places one over the other; ``at_mm`` is the lower left corner of the trays."""
+    """Tray places one over the other; ``at_mm`` is the lower left corner of the trays.
+
+    ``trays`` are ranges of positions with trays of another kind; every other position carries ``tray``.
+    """
 
     id: Id
     tray: Annotated[Tray, Reference("tray")]
@@ -153,10 +172,42 @@ class Stack(Frozen):
     base_z_mm: Millimetres
     pitch_mm: Annotated[int, Field(ge=0, le=10_000)]
     ends: Annotated[tuple[End, ...], Field(min_length=1)]
+    trays: Annotated[tuple[TrayRange, ...], Field(max_length=100)] = ()
+
+    @cached_property
+    def by_position(self) -> tuple[Tray, ...]:
+        """The kind of tray at each position, from the base outward."""
+        ranges = (self.range_at(position) for position in range(1, self.positions + 1))
+        return tuple(self.tray if found is None else found.tray for found in ranges)
+
+    @cached_property
+    def kinds(self) -> tuple[Tray, ...]:
+        """Every kind of tray that it carries, once, from the base outward."""
+        return tuple(dict.fromkeys(self.by_position))
+
+    def range_at(self, position: int) -> TrayRange | None:
+        """Give the range of positions with other trays in which one lies; None where it carries the stack's own."""
+        return next((found for found in self.trays if found.holds(position)), None)
+
+    def pitch_at(self, position: int) -> int:
+        """Step from a position to the next one outward."""
+        found = self.range_at(position)
+        return self.pitch_mm if found is None or found.pitch_mm is None else found.pitch_mm
+
+    def begins(self, position: int) -> bool:
+        """Whether a position is the first one of its kind of tray, over trays of another kind or none."""
+        return position == 1 or self.by_position[position - 1] != self.by_position[position - 2]
 
     def z_mm(self, position: int) -> int:
         """Height of a tray place over the back plate."""
-        return self.base_z_mm + (position - 1) * self.pitch_mm
+        if not self.trays:
+            return self.base_z_mm + (position - 1) * self.pitch_mm
+        return self.base_z_mm + sum(map(self.pitch_at, range(1, position)))
+
+
+def trays_in_words(stack: Stack) -> str:
+    """Write how many trays of each kind a stack carries, from the base outward: ``8 × ribbon-96 and 4 × single-24``."""
+    return " and ".join(f"{len(list(same))} × {tray.id}" for tray, same in groupby(stack.by_position))
 
 
 class MountingPart(Frozen):
@@ -208,7 +259,7 @@ class Enclosure(Frozen):
     @cached_property
     def trays(self) -> tuple[Tray, ...]:
         """Every tray type, once; two that differ may have one id, where a file gives them inline."""
-        return tuple(dict.fromkeys(stack.tray for stack in self.stacks))
+        return tuple(dict.fromkeys(tray for stack in self.stacks for tray in stack.kinds))
 
     @cached_property
     def outer_lay_mm(self) -> int:
@@ -218,11 +269,11 @@ class Enclosure(Frozen):
     @cached_property
     def fibres(self) -> int:
         """Splices that all its trays hold."""
-        return sum(stack.positions * stack.tray.fibres for stack in self.stacks)
+        return sum(tray.fibres for stack in self.stacks for tray in stack.by_position)
 
     def tray_at(self, place: Place) -> Tray:
         """Tray type at a place."""
-        return self.stack_by_id[place.stack].tray
+        return self.stack_by_id[place.stack].by_position[place.position - 1]
 
     def faults(self) -> list[tuple[tuple[str | int, ...], str, str]]:
         """Find references inside the enclosure that lead nowhere: (path, message, what is allowed)."""
@@ -246,6 +297,16 @@ class Enclosure(Frozen):
                 if seal.least_mm > seal.most_mm:
                     found.append((("ports", i, "seals", j), "least_mm is above most_mm", "least_mm up to most_mm"))
         for i, stack in enumerate(self.stacks):
+            for j, found_range in enumerate(stack.trays):
+                first, last = found_range.positions
+                at = ("stacks", i, "trays", j, "positions")
+                if not first <= last <= stack.positions:
+                    allowed = f"the first and the last of positions 1 to {stack.positions}"
+                    found.append((at, f"stack {stack.id!r} has no such range of positions", allowed))
+                if any(other.holds(p) for other in stack.trays[:j] for p in (first, last)) or any(
+                    found_range.holds(other.positions[0]) for other in stack.trays[:j]
+                ):
+                    found.append((at, f"a position of stack {stack.id!r} is in two ranges", "every position once"))
             ends = [end.id for end in stack.ends]
             found += [
                 (("stacks", i, "ends", j, "id"), f"{ends[j]!r} is given twice in ends", "every id once")

@@ -171,6 +171,12 @@ class Trunk(Frozen):
         return self.ribbons != (AS_THEY_ARE,)
 
     @property
+    def in_ribbons(self) -> bool:
+        """Whether its fibres come in ribbons, of which single ones are separated; loose fibres need not be."""
+        cable = self.cable
+        return cable.construction != "loose_tube" and any(group.ribbon_fibres > 1 for group in cable.subunits)
+
+    @property
     def keeps_or_splits(self) -> tuple[RibbonWord, ...]:
         """What its list has beside ribbons that are made anew."""
         return tuple(word for word in self.ribbons if not isinstance(word, int))
@@ -382,6 +388,17 @@ class Job(Frozen):
     def pieces(self) -> tuple[Piece, ...]:
         """The joins cut at every ribbon edge of both sides, in the order of the joins, each from its lowest a-fibre up."""
         return cut_pieces(self.joins, self.trunk_by_id)
+
+    @property
+    def mixed(self) -> bool:
+        """Whether a stack of the box carries trays of several kinds."""
+        return any(stack.trays for stack in self.enclosure.stacks)
+
+    @cached_property
+    def single_places(self) -> tuple[Place, ...]:
+        """Tray places whose sleeves take one fibre each."""
+        box = self.enclosure
+        return tuple(place for place in box.places if box.tray_at(place).sleeve_fibres == 1)
 
     @cached_property
     def ribbons_open(self) -> tuple[Trunk, ...]:

@@ -20,6 +20,7 @@ class Labour(Frozen):
     single_splice_min: Minutes = 2
     split_min_per_cut: Minutes = 1
     ribbonise_min_per_ribbon: Minutes = 6
+    separate_min_per_ribbon: Minutes = 4
     prepare_min: Minutes = 60
     clamp_min_per_trunk: Minutes = 20
     strip_min_per_trunk: Minutes = 20

@@ -103,7 +103,7 @@ def _legs(job: Job) -> tuple[int, list[str]]:
         whole = subunit.fibres + job.spliced_fibres(subunit.leg(1, 1))
         alike[subunit.trunk, subunit.fibres, whole, legs] += 1
         least += legs
-    room = 2 * max(stack.tray.fibres for stack in job.enclosure.stacks)
+    room = 2 * max(tray.fibres for tray in job.enclosure.trays)
     for (trunk, fibres, whole, legs), count in alike.items():
         why = f", as whole it brings {whole:,} fibre ends to a tray that takes {room:,}" if whole > room else ""
         why = why or ", as whole it fits no tray"
@@ -177,7 +177,7 @@ def _level_pairs(job: Job, a: str, b: str, strands: Mapping[int, int]) -> int:
     if job.rules[TrayFibres.id].level != "must":
         return comb(len(strands), 2)
     smallest = min(_smallest(job, a, mine) + _smallest(job, b, its) for mine, its in strands.items())
-    together = sum(2 * stack.tray.fibres // max(1, smallest) for stack in job.enclosure.stacks)
+    together = sum(2 * max(tray.fibres for tray in stack.kinds) // max(1, smallest) for stack in job.enclosure.stacks)
     if together == 0:
         return 0
     groups, rest = divmod(len(strands), together)

@@ -137,7 +137,7 @@ def least_minutes(job: Job, assignment: Assignment, pace: Labour) -> float:
     """
     laid, lengths = Laid(job, assignment), Exposed().parameters(job)
     minutes = crew_minutes(laid, lengths, pace)
-    if len({stack.tray.sleeve_fibres for stack in job.enclosure.stacks}) > 1:
+    if len({tray.sleeve_fibres for tray in job.enclosure.trays}) > 1:
         return 0.0
     divider = Divider(job)
     settled = divider.settle()

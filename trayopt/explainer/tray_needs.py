@@ -33,7 +33,7 @@ def _sharing(job: Job) -> list[str]:
 
 def _rings(job: Job) -> list[str]:
     """Name a shortest ring of subunits divided at the tray that no tray holds."""
-    room = max(stack.tray.fibres for stack in job.enclosure.stacks)
+    room = max(tray.fibres for tray in job.enclosure.trays)
     rings = overfull_rings(job, lambda subunit: job.trunk_by_id[subunit.trunk].divided_only_at == "tray", room)
     if not rings:
         return []

@@ -67,7 +67,7 @@ class _Steps:
         parts = [self._to_stack()]
         for place in self.x.job.enclosure.places:
             if place.stack == self.stack.id:
-                adds = self.x.routes.rise_mm(place) + self.stack.tray.inside_mm
+                adds = self.x.routes.rise_mm(place) + self.x.job.enclosure.tray_at(place).inside_mm
                 legs = self.x.legs_at(self.trunk, place)
                 steps = -(-adds // CUT_STEP_MM)
                 parts += [steps * legs, self._over(CUT_STEP_MM * steps - adds, legs)]

@@ -279,7 +279,10 @@ class _Built:
                 message = f"the track bends what travels for {self.name(leg)} too tightly (bend_radius)"
                 yield self.fault(i, message, f"{least:g} mm", f"{min(radii):g} mm or more")
             if leg in self.stack and self.must("fibre_bend"):
-                tray = self.job.enclosure.stack_by_id[self.stack[leg][0]].tray
+                stack = self.job.enclosure.stack_by_id[self.stack[leg][0]]
+                place = self.place(leg) if leg in self.position else None
+                kinds = stack.kinds if place is None else (self.job.enclosure.tray_at(place),)
+                tray = max(kinds, key=lambda kind: kind.min_radius_mm)
                 radius = FIBRE_RADIUS_MM[trunk.cable.fibre]
                 if tray.min_radius_mm < radius - EPSILON:
                     message = (

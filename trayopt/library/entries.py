@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from trayopt.domain.cable import Cable
-from trayopt.domain.hardware import Enclosure, Tray, TubeSet
+from trayopt.domain.hardware import Enclosure, Tray, TubeSet, trays_in_words
 from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import describe
 from trayopt.formats.validate import did_you_mean
@@ -132,7 +132,7 @@ def summary(model: Model) -> str:
     if isinstance(model, Tray):
         return f"{model.fibres} fibres, {model.sleeves} sleeves of {model.sleeve_fibres}, {model.height_mm:g} mm high"
     if isinstance(model, Enclosure):
-        trays = ", ".join(f"{stack.id} {stack.positions} × {stack.tray.id}" for stack in model.stacks)
+        trays = ", ".join(f"{stack.id} {trays_in_words(stack)}" for stack in model.stacks)
         return f"{model.fibres:,} fibres: {trays}"
     if isinstance(model, Cable):
         groups = " + ".join(

@@ -244,6 +244,18 @@ class Resolver:
                     settled.append(at)
                 else:
                     stack = {**stack, "tray": tray}
+            if isinstance(stack, dict) and isinstance(stack.get("trays"), tuple):
+                ranges = []
+                for j, item in enumerate(stack["trays"]):
+                    at = ("stacks", i, "trays", j, "tray")
+                    if isinstance(item, dict) and "tray" in item:
+                        tray = self.tray(located, (*path, *at), base)
+                        if tray is None:
+                            settled.append(at)
+                        else:
+                            item = {**item, "tray": tray}
+                    ranges.append(item)
+                stack = {**stack, "trays": tuple(ranges)}
             filled.append(stack)
         return {**data, "stacks": tuple(filled)}, settled
 

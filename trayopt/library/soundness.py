@@ -220,7 +220,7 @@ def _seal(port: Port, seal: Seal, path: Path) -> Iterator[Remark]:
 
 def of_job(job: Job) -> Iterator[tuple[str, Remark]]:
     """Give the remarks on everything that a job uses, each entry once, with the entry's id."""
-    entries: list[Tray | Enclosure | Cable | TubeSet] = [job.enclosure, *(stack.tray for stack in job.enclosure.stacks)]
+    entries: list[Tray | Enclosure | Cable | TubeSet] = [job.enclosure, *job.enclosure.trays]
     entries += [job.tubes, *(trunk.cable for trunk in job.trunks)]
     told: set[tuple[str, Remark]] = set()
     for entry in {id(entry): entry for entry in entries}.values():
@@ -240,16 +240,13 @@ def _stack(box: Enclosure, i: int, stack: Stack, ring: list[Point] | None) -> It
         yield Remark("error", (*path, "at_mm"), f"the trays of stack {stack.id} are outside of the box", found, allowed)
     elif ring is not None and not clear_inside(ring, ground):
         yield Remark("error", (*path, "at_mm"), f"the trays of stack {stack.id} stand in the way of the track")
-    if stack.positions > 1 and stack.pitch_mm < stack.tray.height_mm:
-        found, allowed = f"{stack.pitch_mm} mm", f"{stack.tray.height_mm:g} mm or more"
-        yield Remark(
-            "error",
-            (*path, "pitch_mm"),
-            f"the pitch of stack {stack.id} is less than its trays are high",
-            found,
-            allowed,
-        )
-    top = stack.z_mm(stack.positions) + stack.tray.height_mm
+    yield from _pitches(stack, path)
+    for j, item in enumerate(stack.trays):
+        if item.tray.size_mm != stack.tray.size_mm:
+            found, allowed = (" × ".join(f"{mm:g}" for mm in tray.size_mm) for tray in (item.tray, stack.tray))
+            message = f"trays {item.tray.id} of stack {stack.id} have another size than the others, whose entrances they share"
+            yield Remark("error", (*path, "trays", j, "tray"), message, f"{found} mm", f"{allowed} mm")
+    top = _top(stack)
     if stack.base_z_mm < 0 or top > depth:
         found, allowed = f"z {stack.base_z_mm} to {top:g}", f"0 to {depth:g}"
         yield Remark(
@@ -258,6 +255,25 @@ def _stack(box: Enclosure, i: int, stack: Stack, ring: list[Point] | None) -> It
     for j, end in enumerate(stack.ends):
         for travel in TRAVELS:
             yield from _entrance(box, stack, end, travel, (*path, "ends", j, travel))
+
+
+def _pitches(stack: Stack, path: Path) -> Iterator[Remark]:
+    """Hold the step from each position to the next one to the height of its tray, kind by kind."""
+    told: set[int | None] = set()
+    for position in range(1, stack.positions):
+        item = stack.range_at(position)
+        at = None if item is None else stack.trays.index(item)
+        pitch, tray = stack.pitch_at(position), stack.by_position[position - 1]
+        if pitch < tray.height_mm and at not in told:
+            told.add(at)
+            own = (*path, "pitch_mm") if at is None else (*path, "trays", at)
+            message = f"the pitch of stack {stack.id} is less than its trays are high"
+            yield Remark("error", own, message, f"{pitch} mm", f"{tray.height_mm:g} mm or more")
+
+
+def _top(stack: Stack) -> float:
+    """Height of a stack's last tray over the back plate."""
+    return stack.z_mm(stack.positions) + stack.by_position[-1].height_mm
 
 
 def _entrance(box: Enclosure, stack: Stack, end: End, travel: Travel, path: Path) -> Iterator[Remark]:
@@ -298,5 +314,5 @@ def _rectangle(stack: Stack) -> Rectangle:
 
 
 def _share_depth(one: Stack, other: Stack) -> bool:
-    tops = [stack.z_mm(stack.positions) + stack.tray.height_mm for stack in (one, other)]
+    tops = [_top(stack) for stack in (one, other)]
     return max(one.base_z_mm, other.base_z_mm) < min(tops)

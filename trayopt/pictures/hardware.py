@@ -8,7 +8,7 @@ from itertools import groupby
 from math import asin, cos, hypot, pi, sin
 
 from trayopt.domain.cable import Cable
-from trayopt.domain.hardware import Enclosure, Port, Stack, Tray, TubeSet
+from trayopt.domain.hardware import Enclosure, Port, Stack, Tray, TubeSet, trays_in_words
 from trayopt.pictures.base import WIDTH, Box, Disc, Dot, Labels, Path, Picture, Rect, Text, fitted, text_width, wrapped
 from trayopt.pictures.front import BoxFront, draw_case, draw_guides, draw_ports, draw_stacks
 from trayopt.pictures.sizes import size_across, size_upright
@@ -182,11 +182,11 @@ def _section(picture: Picture, front: BoxFront, doubts: Doubts, top: float) -> f
         x = front.at(*stack.at_mm)[0]
         width = stack.tray.size_mm[0] * front.scale
         for position in range(1, stack.positions + 1):
-            height = max(stack.tray.height_mm * scale, 1.0)
+            height = max(stack.by_position[position - 1].height_mm * scale, 1.0)
             slab = Rect(x, case.bottom - stack.z_mm(position) * scale - height, width, height)
             picture.boxes.append(Box(slab, "slab", {"tray": f"{stack.id}/{position}"}))
-        first = case.bottom - stack.z_mm(1) * scale - stack.tray.height_mm * scale / 2
-        last = case.bottom - stack.z_mm(stack.positions) * scale - stack.tray.height_mm * scale / 2
+        first = case.bottom - stack.z_mm(1) * scale - stack.by_position[0].height_mm * scale / 2
+        last = case.bottom - stack.z_mm(stack.positions) * scale - stack.by_position[-1].height_mm * scale / 2
         if x - right > 24:
             picture.texts.append(Text(x - 3, first, "1", "number", "end"))
             if first - last > 14:
@@ -226,14 +226,19 @@ def _port_row(i: int, port: Port, doubts: Doubts) -> tuple[str, ...]:
     )
 
 
+def _pitches(stack: Stack) -> str:
+    """Write the pitch of each kind of tray, from the base outward."""
+    return ", ".join(str(pitch) for pitch, _ in groupby(map(stack.pitch_at, range(1, stack.positions + 1))))
+
+
 def _stack_row(i: int, stack: Stack, doubts: Doubts) -> tuple[str, ...]:
     at: DataPath = ("stacks", i)
     return (
         stack.id,
-        f"{stack.positions} x {stack.tray.id}",
+        trays_in_words(stack).replace("×", "x"),
         f"{stack.at_mm[0]}, {stack.at_mm[1]}{doubts.mark(*at, 'at_mm')}",
         f"{stack.base_z_mm}{doubts.mark(*at, 'base_z_mm')}",
-        f"{stack.pitch_mm}{doubts.mark(*at, 'pitch_mm')}",
+        f"{_pitches(stack)}{doubts.mark(*at, 'pitch_mm')}",
         f"{' or '.join(end.id for end in stack.ends)}{doubts.mark(*at, 'ends')}",
     )
 

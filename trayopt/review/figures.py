@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import pi
 from typing import Any
 
 from trayopt.domain.base import TRAVELS
+from trayopt.domain.hardware import Place, Stack, Tray
 from trayopt.domain.job import Job
 from trayopt.rules.guide_fill import GuideFill
 from trayopt.rules.tied_trays import TiedTrays
@@ -43,19 +45,8 @@ def figures(job: Job, laid: Laid) -> list[Figure]:
     for stack in job.enclosure.stacks:
         places = [place for place in laid.trays if place.stack == stack.id]
         found.append(Figure(f"trays used on {stack.id}", "trays", len(places), stack.positions))
-        full = max(map(laid.ends_at, places), default=0)
-        found.append(Figure(f"fullest tray on {stack.id}", "ends", full, 2 * stack.tray.fibres))
-        sleeves = max((laid.sleeves(place) for place in places), default=0)
-        found.append(Figure(f"most sleeves in a tray on {stack.id}", "sleeves", sleeves, stack.tray.sleeves))
-        through = max(
-            (
-                sum(laid.ways[leg.trunk].travel == travel for leg in laid.trays[place])
-                for place in places
-                for travel in TRAVELS
-            ),
-            default=0,
-        )
-        found.append(Figure(f"most legs through an entrance on {stack.id}", "legs", through, stack.tray.entrance_legs))
+        for tray in stack.kinds:
+            found += _of_kind(laid, stack, tray, [place for place in places if laid.tray(place) == tray])
     most = TiedTrays().parameters(job).trays
     tied = max(map(len, laid.tied), default=min(1, len(laid.trays)))
     found.append(Figure("most trays tied to each other", "trays", tied, most))
@@ -75,3 +66,17 @@ def as_dicts(items: list[Figure], best: list[Figure] | None) -> list[dict[str, A
         }
         for item in items
     ]
+
+
+def _of_kind(laid: Laid, stack: Stack, tray: Tray, places: Sequence[Place]) -> Iterator[Figure]:
+    """Give what the fullest of the trays of one kind on a stack hold."""
+    on = stack.id if len(stack.kinds) == 1 else f"{stack.id}, {tray.id}"
+    yield Figure(f"fullest tray on {on}", "ends", max(map(laid.ends_at, places), default=0), 2 * tray.fibres)
+    sleeves = max((laid.sleeves(place) for place in places), default=0)
+    yield Figure(f"most sleeves in a tray on {on}", "sleeves", sleeves, tray.sleeves)
+    through = (
+        sum(laid.ways[leg.trunk].travel == travel for leg in laid.trays[place])
+        for place in places
+        for travel in TRAVELS
+    )
+    yield Figure(f"most legs through an entrance on {on}", "legs", max(through, default=0), tray.entrance_legs)

@@ -155,14 +155,16 @@ class _Drawing:
 
     def stack(self, stack: Stack, left: float, top: float) -> None:
         """Draw a stack as a column, the door on top and position 1 at the base."""
-        most = 2 * stack.tray.fibres
+        takes = " and ".join(str(2 * tray.fibres) for tray in stack.kinds)
         texts = self.picture.texts
         head = fitted(f"{stack.id}, end {self.laid.ends[stack.id]}", TRAY)
         texts.append(Text(left, top + 16, head, "name", full=stack.id))
-        texts.append(Text(left, top + 32, f"trays of {most} ends; door on top", "note"))
+        texts.append(Text(left, top + 32, f"trays of {takes} ends; door on top", "note"))
         self.pins(Spot("stack", stack.id), [(left + TRAY + 10, top + 28)])
         for position in range(1, stack.positions + 1):
-            self.tray(Place(stack.id, position), most, self.slab(left, top, position))
+            self.tray(
+                Place(stack.id, position), 2 * stack.by_position[position - 1].fibres, self.slab(left, top, position)
+            )
         for group in self.laid.tied:
             if group[0].stack == stack.id:
                 self.tie(group, left, top)

@@ -173,12 +173,13 @@ def notes_of(job: Job) -> list[str]:
     lines += ["", "Joins", *(f"{join.name}: {join.a} to {join.b}" for join in job.joins[:500])]
     lines += ["", "Stacks"]
     for stack in job.enclosure.stacks:
-        tray = stack.tray
-        ends = ", ".join(end.id for end in stack.ends)
-        lines.append(
-            f"{stack.id}: positions 1 to {stack.positions}; a tray takes {2 * tray.fibres} fibre ends, {tray.sleeves} sleeves "
-            f"of {tray.sleeve_fibres}, {tray.entrance_legs} legs an entrance; ends: {ends}"
+        takes = ", others ".join(
+            f"{2 * tray.fibres} fibre ends, {tray.sleeves} sleeves of {tray.sleeve_fibres}, "
+            f"{tray.entrance_legs} legs an entrance"
+            for tray in stack.kinds
         )
+        ends = ", ".join(end.id for end in stack.ends)
+        lines.append(f"{stack.id}: positions 1 to {stack.positions}; a tray takes {takes}; ends: {ends}")
     return lines
 
 

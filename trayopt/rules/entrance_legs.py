@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from trayopt.domain.base import TRAVELS
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
-from trayopt.rules.words import several, trays_of
+from trayopt.rules.words import listed, several, trays_of
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -58,11 +58,10 @@ class EntranceLegs(Rule[NoParameters]):
 
     def say(self, job: Job, subject: str) -> str:
         """Say how many legs an entrance takes."""
-        stack, _ = trays_of(job, subject)
-        return (
-            f"{subject}: an entrance of tray {stack.tray.id} takes {several(stack.tray.entrance_legs, 'leg')}, "
-            "and all legs that travel the same way use the same one"
+        takes = listed(
+            [f"of tray {tray.id} takes {several(tray.entrance_legs, 'leg')}" for tray in trays_of(job, subject)]
         )
+        return f"{subject}: an entrance {takes}, and all legs that travel the same way use the same one"
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what brings fewer legs through an entrance."""

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.base import EPSILON
 from trayopt.domain.cable import FIBRE_RADIUS_MM
+from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.track.laid import Laid
@@ -48,14 +49,23 @@ class FibreBend(Rule[NoParameters]):
         """Forbid stacks whose trays bend tighter than the fibre allows."""
         for subunit in job.subunits:
             radius = FIBRE_RADIUS_MM[job.trunk_by_id[subunit.trunk].cable.fibre]
-            for stack in job.enclosure.stacks:
-                if x.divisions(subunit) and stack.tray.min_radius_mm < radius - EPSILON:
+            for stack in job.enclosure.stacks if x.divisions(subunit) else ():
+                tight = [tray.min_radius_mm < radius - EPSILON for tray in stack.by_position]
+                if all(tight):
                     post(x.any_on(subunit, stack.id) == 0, subunit.name)
+                    continue
+                for place in (Place(stack.id, i + 1) for i, is_tight in enumerate(tight) if is_tight):
+                    for of in x.divisions(subunit):
+                        for leg in x.legs(subunit, of):
+                            post(x.at(leg, place) <= 0, subunit.name)
 
     def say(self, job: Job, subject: str) -> str:
         """Say what the fibre class of a subunit asks of its trays."""
         fibre = job.trunk_by_id[subject.rpartition("/")[0]].cable.fibre
-        radii = ", ".join(f"{stack.id} {stack.tray.min_radius_mm:g} mm" for stack in job.enclosure.stacks)
+        radii = ", ".join(
+            f"{stack.id} {' and '.join(f'{tray.min_radius_mm:g}' for tray in stack.kinds)} mm"
+            for stack in job.enclosure.stacks
+        )
         return f"{subject}: {fibre} may be bent to {FIBRE_RADIUS_MM[fibre]:g} mm; the trays bend to: {radii}"
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:

@@ -20,7 +20,9 @@ class NoEmptyBelow(Rule[NoParameters]):
     id = "no_empty_below"
     kind = "practice"
     subject = "tray place"
-    statement = "a used place above position 1 has an unused place directly under it in its stack"
+    statement = (
+        "a used place above position 1 has an unused place directly under it in its stack, of the same kind of tray"
+    )
     why = "Legs of inner trays are laid first; a gap filled later is threaded behind what is already laid."
     kept_by_more = True
 
@@ -28,13 +30,13 @@ class NoEmptyBelow(Rule[NoParameters]):
         """Look under every used tray place."""
         for place in laid.trays:
             under = Place(place.stack, place.position - 1)
-            if place.position > 1 and under not in laid.trays:
+            if not job.enclosure.stack_by_id[place.stack].begins(place.position) and under not in laid.trays:
                 yield Breach(str(place), f"{place} is used and {under}, directly under it, is not")
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Let a place be used only if the one under it is."""
         for place in job.enclosure.places:
-            if place.position > 1:
+            if not job.enclosure.stack_by_id[place.stack].begins(place.position):
                 post(x.used(place) <= x.used(Place(place.stack, place.position - 1)), str(place))
 
     def say(self, job: Job, subject: str) -> str:

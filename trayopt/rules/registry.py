@@ -39,6 +39,7 @@ from trayopt.rules.reach import Reach
 from trayopt.rules.reserve import Reserve
 from trayopt.rules.ribbon_work import RibbonWork
 from trayopt.rules.same_division import SameDivision
+from trayopt.rules.separated_ribbons import SeparatedRibbons
 from trayopt.rules.sheath_window import SheathWindow
 from trayopt.rules.slack_loops import SlackLoops
 from trayopt.rules.subunit_together import SubunitTogether
@@ -54,7 +55,8 @@ RULES: list[Rule[Any]] = [
     TrayFibres(), TraySleeves(), EntranceLegs(), GuideFill(), BendRadius(), FibreBend(), Reach(), Exposed(), SheathWindow(),
     PortSeal(),
     NoEmptyBelow(), SlackLoops(), KeptApart(), Pinned(), OppositeTravel(), SubunitTogether(), AlternateStacks(),
-    NaturalTravel(), SameDivision(), TrayPair(), TiedTrays(), Breakout(), RibbonWork(), ReRibbonised(), Reserve(), PortFill(),
+    NaturalTravel(), SameDivision(), TrayPair(), TiedTrays(), Breakout(), RibbonWork(), ReRibbonised(),
+    SeparatedRibbons(), Reserve(), PortFill(),
 ]  # fmt: skip
 """Every rule, in the order in which they are told."""
 BY_ID: dict[str, Rule[Any]] = {rule.id: rule for rule in RULES}

@@ -45,10 +45,12 @@ class TrayFibres(Rule[NoParameters]):
 
     def say(self, job: Job, subject: str) -> str:
         """Say how many fibres the trays of a place or a stack hold, and how many splices the job has."""
-        stack, trays = trays_of(job, subject)
+        trays = trays_of(job, subject)
+        kinds = listed([f"{several(count, 'tray')} of {tray.fibres}" for tray, count in trays.items()])
         return (
-            f"{subject}: {several(trays, 'tray')} of {stack.tray.fibres} {'holds' if trays == 1 else 'hold'} "
-            f"{trays * stack.tray.fibres:,} fibres; {job.splices:,} splices are to be placed in all"
+            f"{subject}: {kinds} {'holds' if trays.total() == 1 else 'hold'} "
+            f"{sum(count * tray.fibres for tray, count in trays.items()):,} fibres; "
+            f"{job.splices:,} splices are to be placed in all"
         )
 
     def short(self, job: Job) -> bool:
@@ -72,8 +74,8 @@ def wasted(job: Job) -> list[str]:
         if spliced < sum(s.fibres for s in trunk.subunits if job.spliced[s.trunk, s.number]):
             continue
         sizes = {s.fibres // of for s in trunk.subunits if job.spliced[s.trunk, s.number] for of in s.divisions}
-        filled = {stack.id: _most(sizes, stack.tray.fibres) for stack in job.enclosure.stacks}
-        room = sum(stack.positions * filled[stack.id] for stack in job.enclosure.stacks)
+        filled = {tray: _most(sizes, tray.fibres) for tray in job.enclosure.trays}
+        room = sum(filled[tray] for stack in job.enclosure.stacks for tray in stack.by_position)
         if room < spliced:
             legs = f"whole legs of {trunk.id}, of {listed(sorted(sizes, reverse=True), 'or')} fibres"
             fill = listed([f"{most} fibres" for most in sorted(set(filled.values()))], "or")

@@ -42,7 +42,7 @@ class TrayPair(Rule[NoParameters]):
 
     def say(self, job: Job, subject: str) -> str:
         """Say how many pairs of trunks there are, and how many trays."""
-        _, trays = trays_of(job, subject)
+        trays = trays_of(job, subject).total()
         pairs = [f"{a}+{b}" for a, b in job.joined_pairs]
         return (
             f"{subject}: {several(trays, 'tray')}, each for one pair of trunks; the job joins {listed(pairs) or 'none'}"

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
-from trayopt.rules.words import several, trays_of
+from trayopt.rules.words import listed, several, trays_of
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -44,19 +44,26 @@ class TraySleeves(Rule[NoParameters]):
 
     def say(self, job: Job, subject: str) -> str:
         """Say how many sleeves the trays of a place or a stack hold, and how many the splices of the job need."""
-        stack, trays = trays_of(job, subject)
-        tray = stack.tray
-        needed = sum(run.sleeves(tray.sleeve_fibres) for run in job.sleeve_runs)
+        trays = trays_of(job, subject)
+        size = max(tray.sleeve_fibres for tray in trays)
+        needed = sum(run.sleeves(size) for run in job.sleeve_runs)
         at_least = " at least, whatever is done with ribbons" if job.ribbons_open else ""
+        kinds = listed(
+            [
+                f"{several(count, 'tray')} of {several(tray.sleeves, 'sleeve')} of {tray.sleeve_fibres}"
+                for tray, count in trays.items()
+            ]
+        )
         return (
-            f"{subject}: {several(trays, 'tray')} of {several(tray.sleeves, 'sleeve')} of {tray.sleeve_fibres} "
-            f"{'holds' if trays == 1 else 'hold'} {trays * tray.sleeves:,}; all splices of the job need {needed:,}{at_least}"
+            f"{subject}: {kinds} {'holds' if trays.total() == 1 else 'hold'} "
+            f"{sum(count * tray.sleeves for tray, count in trays.items()):,}; "
+            f"all splices of the job need {needed:,}{at_least}"
         )
 
     def short(self, job: Job) -> bool:
         """Whether all trays together have too few sleeves, by count."""
-        have = sum(stack.positions * stack.tray.sleeves for stack in job.enclosure.stacks)
-        size = max(stack.tray.sleeve_fibres for stack in job.enclosure.stacks)
+        have = sum(tray.sleeves for stack in job.enclosure.stacks for tray in stack.by_position)
+        size = max(tray.sleeve_fibres for tray in job.enclosure.trays)
         return have < sum(run.sleeves(size) for run in job.sleeve_runs)
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:

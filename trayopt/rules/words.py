@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 from trayopt.domain.base import RibbonWord
-from trayopt.domain.hardware import Place, Stack
+from trayopt.domain.hardware import Place, Tray
 from trayopt.domain.job import Job
 
 
@@ -30,10 +31,11 @@ def percent(part: float) -> str:
     return f"{100 * part:.4g} %"
 
 
-def trays_of(job: Job, subject: str) -> tuple[Stack, int]:
-    """Give the stack of a tray place (``left/3``) or of a whole stack (``left``), and how many trays are meant."""
-    stack = job.enclosure.stack_by_id[subject.partition("/")[0]]
-    return stack, 1 if "/" in subject else stack.positions
+def trays_of(job: Job, subject: str) -> Counter[Tray]:
+    """Give the trays of a tray place (``left/3``) or of a whole stack (``left``), of each kind so many."""
+    stack, _, position = subject.partition("/")
+    kinds = job.enclosure.stack_by_id[stack].by_position
+    return Counter([kinds[int(position) - 1]] if position else kinds)
 
 
 def place_of(subject: str) -> Place:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from trayopt.domain.handling import handling
+from trayopt.domain.handling import handling, separated
 from trayopt.domain.labour import Labour
 from trayopt.track.laid import Laid
 from trayopt.track.lengths import Lengths
@@ -57,6 +57,8 @@ def _splicing(laid: Laid, pace: Labour) -> float:
         for side in sleeves[::2]:
             minutes += pace.single_splice_min if side.count == 1 else pace.ribbon_splice_min
             minutes += pace.test_min_per_fibre * side.count
-        done = handling(sleeves, laid.job.trunk_by_id, laid.ribbons)
+        known = laid.job.trunk_by_id
+        done = separated(sleeves, known) if size == 1 else handling(sleeves, known, laid.ribbons)
+        minutes += pace.separate_min_per_ribbon * len(done.separated)
         minutes += pace.split_min_per_cut * len(done.cuts) + pace.ribbonise_min_per_ribbon * len(done.made)
     return minutes

@@ -42,7 +42,9 @@ def side_picture(book: Book, tell: Teller) -> Picture:
             )
             unit = Rect(left, top + 22, column - 8, 18)
             text = fitted(
-                tell("picture.side.unit", ends=2 * stack.tray.fibres, sleeves=stack.tray.sleeves),
+                " / ".join(
+                    tell("picture.side.unit", ends=2 * tray.fibres, sleeves=tray.sleeves) for tray in stack.kinds
+                ),
                 column - 8 - NUMBER_PX,
             )
             picture.texts.append(Text(left + NUMBER_PX, top + 31, text, "note", within=unit))
@@ -61,7 +63,7 @@ def side_picture(book: Book, tell: Teller) -> Picture:
 
 
 def _slab(picture: Picture, book: Book, place: Place, room: Rect, tell: Teller) -> None:
-    stack = book.job.enclosure.stack_by_id[place.stack]
+    kind = book.job.enclosure.tray_at(place)
     slab = Rect(room.x + NUMBER_PX, room.y, room.width - NUMBER_PX - BATCH_PX, room.height)
     middle = room.y + room.height / 2
     keys = {"tray": str(place)}
@@ -74,11 +76,11 @@ def _slab(picture: Picture, book: Book, place: Place, room: Rect, tell: Teller) 
         picture.boxes.append(Box(slab, "slab unused"))
         return
     tray = book.trays[at]
-    most = 2 * stack.tray.fibres
+    most = 2 * kind.fibres
     share = min(1.0, tray.ends / most)
     picture.boxes.append(Box(slab, "slab", keys, str(place)))
     picture.boxes.append(Box(Rect(slab.x, slab.y, slab.width * share, slab.height), "fill", keys))
-    text = fitted(f"{tray.ends}/{most} · {tray.sleeves}/{stack.tray.sleeves}", slab.width - 8)
+    text = fitted(f"{tray.ends}/{most} · {tray.sleeves}/{kind.sleeves}", slab.width - 8)
     picture.texts.append(Text(slab.x + 5, middle, text, "slab-text", within=slab, keys=keys))
     mark = f"T{book.batch_of[at]}" if at in book.batch_of else tell("picture.side.built")
     tag = Rect(slab.right + 4, room.y, BATCH_PX - 4, room.height)

@@ -113,7 +113,7 @@ def _cut(job: Job, subunit: Subunit, of: int, at: DivideAt, sleeves: dict[tuple[
 
 def _sleeves(job: Job) -> dict[tuple[str, int, int], int]:
     """Count the sleeves of the splices of each ribbon (trunk, subunit, ribbon), in trays of the largest sleeves."""
-    size = max(stack.tray.sleeve_fibres for stack in job.enclosure.stacks)
+    size = max(tray.sleeve_fibres for tray in job.enclosure.trays)
     found: dict[tuple[str, int, int], int] = defaultdict(int)
     for run in job.sleeve_runs:
         for side in run[:2]:

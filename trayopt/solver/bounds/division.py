@@ -385,9 +385,9 @@ class Divider:
 
     def _pack(self, model: cp_model.CpModel, divided: Mapping[Key, Mapping[int, Any]]) -> None:
         """Let the shares of trays that legs take be no more than there are trays."""
-        stacks = self.job.enclosure.stacks
-        most_ends, most_sleeves = (2 * max(s.tray.fibres for s in stacks), max(s.tray.sleeves for s in stacks))
-        largest = max(stack.tray.sleeve_fibres for stack in stacks)
+        trays = self.job.enclosure.trays
+        most_ends, most_sleeves = (2 * max(tray.fibres for tray in trays), max(tray.sleeves for tray in trays))
+        largest = max(tray.sleeve_fibres for tray in trays)
         chosen = [(key, of, x) for key, options in divided.items() for of, x in options.items()]
         legs = {(key, of): self._fewest_legs(key, of) for key, of, _ in chosen}
         needs = {choice: [self._needs(leg, largest) for leg in found] for choice, found in legs.items()}
@@ -400,7 +400,7 @@ class Divider:
         if TrayFibres.id in self.must:
             own = [([self.job.ends(leg) for leg in legs[key, of]], x) for key, of, x in chosen]
             self._share_trays(model, own, most_ends)
-            room = sum(2 * stack.tray.fibres * stack.positions for stack in stacks)
+            room = 2 * self.job.enclosure.fibres
             model.add(total(sum(sizes) * x for sizes, x in own) <= room)
 
     def _share_trays(self, model: cp_model.CpModel, sizes: Sequence[tuple[Sequence[int], Any]], room: int) -> None:

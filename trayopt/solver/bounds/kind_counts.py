@@ -66,7 +66,7 @@ class KindCounts(Outline, Cut):
 
     def sleeves2_at_least(self, place: Place) -> Any:
         """Twice the sleeves of a place; sleeves differ by tray, so kinds know them only where all trays have one size."""
-        if len({stack.tray.sleeve_fibres for stack in self.job.enclosure.stacks}) > 1:
+        if len({tray.sleeve_fibres for tray in self.job.enclosure.trays}) > 1:
             raise CannotSay(type(self).__name__, "sleeves of several sizes")
         return total(kind.sleeves2 * at[place] for kind, at in self._number.items())
 

@@ -274,7 +274,7 @@ class Outline(Base):
                 if parked:
                     load.append(parked * self.both(self._first[key][stack], tray))
         for item in job.enclosure.stacks:
-            self.require(total(loads[item.id]) <= 2 * item.positions * item.tray.fibres)
+            self.require(total(loads[item.id]) <= 2 * sum(tray.fibres for tray in item.by_position))
         self.require(total(everywhere) <= 2 * job.enclosure.fibres)
 
     def _tie(self) -> None:
@@ -316,7 +316,8 @@ class Outline(Base):
                 here = self._first[group.first][stack.id]
                 load.append(group.load * self.both(here, literal))
                 kept.append(group.places * self.both(here, self.no(literal)))
-            self.require(2 * stack.tray.fibres * broken[stack.id] >= total(load), *when)
+            room = 2 * max(tray.fibres for tray in stack.kinds)
+            self.require(room * broken[stack.id] >= total(load), *when)
             if kept:
                 self.require(total(kept) + broken[stack.id] <= stack.positions, *when)
 
@@ -420,7 +421,7 @@ def preference_bound(
     if not isinstance(weight, int):
         outline.minimize(weight)
     best = 0
-    room = max(s.tray.fibres for s in job.enclosure.stacks) if job.rules[TrayFibres.id].level == "must" else None
+    room = max(tray.fibres for tray in job.enclosure.trays) if job.rules[TrayFibres.id].level == "must" else None
     while True:
         status, solver = solve_one(outline.cp, clock, EFFORT, part=PART)
         if status == cp_model.INFEASIBLE:

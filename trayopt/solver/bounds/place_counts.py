@@ -46,7 +46,7 @@ class PlaceCounts(StackCounts):
         self.here: dict[Place, dict[Kind, Any]] = {place: {} for place in self.places}
         for (i, choice, stack), legs in self.legs_of.items():
             name, cut = self.classes[i].members[0].name, self.cuts[i, choice]
-            most = 2 * self.job.enclosure.stack_by_id[stack].tray.fibres // cut.ends
+            most = 2 * max(tray.fibres for tray in self.job.enclosure.stack_by_id[stack].kinds) // cut.ends
             rows = [here for place, here in self.here.items() if place.stack == stack]
             for row in rows:
                 row[i, choice] = self.number(most if self._holds_fibres else cut.legs * len(self.job.subunits), name)

@@ -305,7 +305,7 @@ class Segments(SegmentCounts):
     @cached_property
     def _unit_sleeves(self) -> list[int]:
         """Sleeves of one unit of each stretch; 0 where its units differ or cut a run, and for a gap."""
-        sizes = {stack.tray.sleeve_fibres for stack in self.stacks}
+        sizes = {tray.sleeve_fibres for tray in self.job.enclosure.trays}
         if len(sizes) > 1:
             return [0] * len(self.blocks)
         runs = {(run[0].trunk, run[0].first): run for run in self.job.sleeve_runs}

@@ -148,7 +148,7 @@ class SetPartition(KindCounts):
         """Let stacks take what their trays take in all, and let a bunch that joins two pairs of trunks break ``tray_pair``."""
         for stack in self.job.enclosure.stacks:
             loads = total(sum(map(self.job.ends, bunch)) * here[stack.id] for bunch, here in self._here.items())
-            self.require(loads <= 2 * stack.positions * stack.tray.fibres)
+            self.require(loads <= 2 * sum(tray.fibres for tray in stack.by_position))
         level = self.job.rules[TrayPair.id].level
         if level == "off":
             return

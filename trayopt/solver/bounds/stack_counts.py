@@ -16,6 +16,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import gcd
+from operator import attrgetter
 from typing import Any
 
 from trayopt.domain.assignment import Way
@@ -23,7 +24,7 @@ from trayopt.domain.base import EPSILON, TRAVELS
 from trayopt.domain.cable import FIBRE_RADIUS_MM
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.finding import Group
-from trayopt.domain.hardware import Place, Stack
+from trayopt.domain.hardware import Place, Stack, Tray
 from trayopt.domain.job import LegPin, Trunk
 from trayopt.rules.alternate_stacks import AlternateStacks
 from trayopt.rules.base import Rule
@@ -163,7 +164,7 @@ class StackCounts(Base):
     def _fibre_bend(self, i: int, cut: Cut, trunk: Trunk, members: tuple[Subunit, ...]) -> None:
         """Keep as many subunits as are held off stacks with trays too tight for their fibres."""
         least = FIBRE_RADIUS_MM[trunk.cable.fibre] - EPSILON
-        tight = [stack for stack in self.stacks if stack.tray.min_radius_mm < least]
+        tight = [stack for stack in self.stacks if max(tray.min_radius_mm for tray in stack.kinds) < least]
         if self._asks(FibreBend) and tight:
             free = self._free(FibreBend, members)
             self.require(total(self.legs_of[i, cut.choice, stack.id] for stack in tight) <= cut.legs * free)
@@ -250,21 +251,36 @@ class StackCounts(Base):
             ]
             if self._asks(TrayFibres):
                 held = self._held(TrayFibres, stack.id)
-                self.require(total(c.ends * n for c, n, _ in here) <= 2 * stack.tray.fibres * self._usable(stack), held)
-                self._large(stack, held, 2 * stack.tray.fibres, [(c.ends + c.least_spliced, n, t) for c, n, t in here])
+                self.require(
+                    total(c.ends * n for c, n, _ in here) <= 2 * self._room(stack, lambda tray: tray.fibres), held
+                )
+                self._large(
+                    stack,
+                    held,
+                    2 * max(tray.fibres for tray in stack.kinds),
+                    [(c.ends + c.least_spliced, n, t) for c, n, t in here],
+                )
             if self._asks(TraySleeves):
                 held = self._held(TraySleeves, stack.id)
                 self.require(
-                    total(c.sleeves2 * n for c, n, _ in here) <= 2 * stack.tray.sleeves * self._usable(stack), held
+                    total(c.sleeves2 * n for c, n, _ in here) <= 2 * self._room(stack, lambda tray: tray.sleeves), held
                 )
-                self._large(stack, held, stack.tray.sleeves, [(c.sleeves2, n, t) for c, n, t in here])
+                self._large(
+                    stack, held, max(tray.sleeves for tray in stack.kinds), [(c.sleeves2, n, t) for c, n, t in here]
+                )
             if self._asks(EntranceLegs):
                 self._entrances(stack)
         for rule, brings, takes in ((TrayFibres, "all_ends", "fibres"), (TraySleeves, "all_sleeves2", "sleeves")):
             if self._asks(rule) and self.all_placed:
                 brought = total(getattr(self.cuts[key], brings) * n for key, n in self.count.items())
-                most = total(2 * getattr(stack.tray, takes) * self._usable(stack) for stack in self.stacks)
+                most = total(2 * self._room(stack, attrgetter(takes)) for stack in self.stacks)
                 self.require(brought <= most, *(self._held(rule, stack.id) for stack in self.stacks))
+
+    def _room(self, stack: Stack, takes: Callable[[Tray], int]) -> Any:
+        """Sum what the trays of a stack take that can be used; where they are of several kinds all of them count."""
+        if len(stack.kinds) == 1:
+            return takes(stack.kinds[0]) * self._usable(stack)
+        return sum(map(takes, stack.by_position))
 
     def _usable(self, stack: Stack) -> Any:
         """How many trays of a stack can be used: all but those that are held in reserve."""
@@ -294,7 +310,7 @@ class StackCounts(Base):
                 legs = total(self.legs_of[i, cut, stack.id] for i, cut in self._mine(trunk))
                 self.require(number >= legs, self.travels(trunk, travel))
                 counted.append(number)
-            most = stack.tray.entrance_legs * self._usable(stack)
+            most = self._room(stack, lambda tray: tray.entrance_legs)
             self.require(total(counted) <= most, self._held(EntranceLegs, stack.id))
 
     # -- ways and pins -----------------------------------------------------------------------------------------------

@@ -51,9 +51,7 @@ def _parked(model: Model) -> int:
 
 def _trays_for(job: Job, ends: int) -> int:
     """Count the trays that hold so many fibre ends at least, the largest first."""
-    rooms = sorted(
-        (2 * stack.tray.fibres for stack in job.enclosure.stacks for _ in range(stack.positions)), reverse=True
-    )
+    rooms = sorted((2 * tray.fibres for stack in job.enclosure.stacks for tray in stack.by_position), reverse=True)
     trays = 0
     while ends > 0 and trays < len(rooms):
         ends -= rooms[trays]
@@ -63,5 +61,5 @@ def _trays_for(job: Job, ends: int) -> int:
 
 def _trays_for_groups(job: Job, sizes: Sequence[int]) -> int:
     """Bound the trays that hold groups of these sizes, in fibre ends, each in one tray."""
-    room = 2 * max(stack.tray.fibres for stack in job.enclosure.stacks)
+    room = 2 * max(tray.fibres for tray in job.enclosure.trays)
     return max(-(-sum(share_of_tray(size, room, k) for size in sizes) // (k * room)) for k in ROUNDINGS)

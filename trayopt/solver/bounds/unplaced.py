@@ -57,7 +57,7 @@ def out_of_trays(job: Job, clock: Clock, *, divide_at: Partings | None = None) -
     if job.rules[TrayFibres.id].level != "must" or not at_tray or len(blocks := blocks_of(job)) > MOST_BLOCKS:
         return least
     box = _Box(job, blocks, at_tray)
-    room = max(stack.tray.fibres for stack in job.enclosure.stacks)
+    room = max(tray.fibres for tray in job.enclosure.trays)
     for _ in range(ROUNDS):
         if clock.over:
             break
@@ -103,7 +103,7 @@ class _Box(Literals):
                 load.append(2 * number)
             self.placed.append(total(here))
         for stack, load in zip(stacks, loads, strict=True):
-            self.require(total(load) <= 2 * stack.positions * stack.tray.fibres)
+            self.require(total(load) <= 2 * sum(tray.fibres for tray in stack.by_position))
 
     def _whole(self, key: Key, loads: list[list[Any]]) -> list[Any]:
         """Give a literal a stack for a subunit that is placed whole; its parked fibres are part of the loads."""

@@ -143,7 +143,7 @@ class Trials:
             return None
         tied = frozenset(group for group in held if group.rule == SubunitTogether.id)
         if tied not in self._rings:
-            most = max(stack.tray.fibres for stack in job.enclosure.stacks)
+            most = max(tray.fibres for tray in job.enclosure.trays)
             self._rings[tied] = overfull_rings(
                 job, lambda s: job.trunk_by_id[s.trunk].divided_only_at == "tray" or _together(s) in tied, most
             )

@@ -131,7 +131,7 @@ def _fit_trays(question: Question, model: Model) -> None:
     for legs in model.bunches.values():
         need = max(sum(map(job.ends, legs)), *(job.ends(leg) + job.spliced_fibres(leg) for leg in legs))
         for stack in job.enclosure.stacks:
-            if need > 2 * stack.tray.fibres:
+            if need > 2 * max(tray.fibres for tray in stack.kinds):
                 model.require(model.at(legs[0], Place(stack.id, 1)) <= 0, guard(model, Group(TrayFibres.id, stack.id)))
 
 
@@ -151,14 +151,17 @@ def merged_job(job: Job) -> Job:
         }
         base = min(rises, key=lambda z: (rises[z], z))
         deeper = max(deeper, max(rises.values()) - min(rises.values()))
-        n = stack.positions
+        trays = stack.by_position
         tray = remade(
             stack.tray,
-            fibres=n * stack.tray.fibres,
-            sleeves=n * stack.tray.sleeves,
-            entrance_legs=n * stack.tray.entrance_legs,
+            fibres=sum(tray.fibres for tray in trays),
+            sleeves=sum(tray.sleeves for tray in trays),
+            sleeve_fibres=max(tray.sleeve_fibres for tray in trays),
+            entrance_legs=sum(tray.entrance_legs for tray in trays),
+            inside_mm=min(tray.inside_mm for tray in trays),
+            min_radius_mm=max(tray.min_radius_mm for tray in trays),
         )
-        stacks.append(remade(stack, positions=1, base_z_mm=base, tray=tray))
+        stacks.append(remade(stack, positions=1, base_z_mm=base, tray=tray, trays=()))
     rules = dict(job.rules)
     for name in (TrayPair.id, Reserve.id):
         rules[name] = rules[name].model_copy(update={"level": "off"})

@@ -219,7 +219,7 @@ def bunches_of(job: Job, divisions: dict[Key, int], at: Parting) -> list[Bunch]:
         legs,
         ((leg_of(piece.a.trunk, piece.a.first), leg_of(piece.b.trunk, piece.b.first)) for piece in job.pieces),
     )
-    sizes = {stack.tray.sleeve_fibres for stack in job.enclosure.stacks}
+    sizes = {tray.sleeve_fibres for tray in job.enclosure.trays}
     found = [Bunch(sleeves=dict.fromkeys(sizes, 0)) for _ in set(number.values())]
     for leg in legs:
         bunch = found[number[leg]]
@@ -379,9 +379,9 @@ class Laying:
 
     def _takes(self, place: Place, bunch: Bunch) -> bool:
         stack = self.job.enclosure.stack_by_id[place.stack]
-        tray = stack.tray
         if place.position > stack.positions:
             return False
+        tray = self.job.enclosure.tray_at(place)
         entering = [self.ways[leg.trunk].travel for leg in bunch.legs]
         return (
             self.ends[place] + bunch.ends <= 2 * tray.fibres

@@ -35,7 +35,7 @@ def items_of(model: Model) -> list[Item] | None:
         if len(open_) > 1:
             return None
         by_bunches.setdefault(tuple(model.bunch(leg) for leg in model.legs(subunit, open_[0])), []).append(subunit)
-    room = 2 * max(stack.tray.fibres for stack in model.job.enclosure.stacks)
+    room = 2 * max(tray.fibres for tray in model.job.enclosure.trays)
     if any(2 * load <= room for load in model.loads.values()):
         return None
     seen: set[int] = set()

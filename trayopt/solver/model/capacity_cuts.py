@@ -70,7 +70,7 @@ def sums(weights: Collection[int], most: int) -> set[int]:
 def burdens(x: Model) -> tuple[Burden, Burden]:
     """Give what the bunches of a whole model bring, in fibres and in sleeves, which count only where all trays have one size."""
     job = x.job
-    sizes = {stack.tray.sleeve_fibres for stack in job.enclosure.stacks}
+    sizes = {tray.sleeve_fibres for tray in job.enclosure.trays}
     sleeves = Burden((), 0)
     if len(sizes) == 1:
         (size,) = sizes

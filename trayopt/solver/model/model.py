@@ -517,7 +517,7 @@ class Model(Cut):
         most = len(self.bunches)
         if TrayFibres.id in self.kept:
             lightest = max(1, min(self.loads.values()))
-            most = sum(2 * stack.tray.fibres // lightest for stack in self.job.enclosure.stacks)
+            most = sum(2 * max(tray.fibres for tray in stack.kinds) // lightest for stack in self.job.enclosure.stacks)
         return most * shared
 
     # -- trunks ------------------------------------------------------------------------------------------------------

@@ -44,12 +44,13 @@ def most_places(
 def smaller(job: Job, places: int) -> Job:
     """Give a job in a box with no more positions in a stack than there are used places; the job itself where it has no more.
 
-    Its plans are those plans of the job that use so few places and keep ``no_empty_below``.
+    Its plans are those plans of the job that use so few places and keep ``no_empty_below``. Where a stack carries trays of
+    several kinds, the outer ones may be used before all of the inner ones are, and the box stays as it is.
     """
     deepest = max([places, 1, *(pin.position or 0 for pin in job.leg_pins)])
     stacks = job.enclosure.stacks
     asked = Reserve().parameters(job).trays if job.rules[Reserve.id].level != "off" else 0
-    if all(stack.positions <= deepest for stack in stacks):
+    if any(stack.trays for stack in stacks) or all(stack.positions <= deepest for stack in stacks):
         return job
     if asked and any(min(deepest, stack.positions) > stack.positions - asked for stack in stacks):
         return job

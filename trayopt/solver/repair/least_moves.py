@@ -123,7 +123,7 @@ class _Trays:
         for (trunk, number, _), bundle in self._bundle.items():
             ends[bundle] += self.job.subunit_of_leg[trunk, number].ribbon_fibres
         sleeves: dict[int, dict[int, int]] = defaultdict(lambda: defaultdict(int))
-        sizes = {stack.tray.sleeve_fibres for stack in self.job.enclosure.stacks}
+        sizes = {tray.sleeve_fibres for tray in self.job.enclosure.trays}
         for run in self.job.sleeve_runs:
             bundle = self._bundle[_ribbon(self.job, run.a.trunk, run.a.first)]
             for size in sizes:

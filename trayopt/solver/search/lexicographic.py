@@ -76,8 +76,11 @@ class Descent:
                 break
 
     def _leave_outer_places(self, model: Model) -> None:
-        """Leave out the places that lie farther out than there are used places, where none is empty under a used one."""
-        if self.session.keeps(NoEmptyBelow.id):
+        """Leave out the places that lie farther out than there are used places, where none is empty under a used one.
+
+        Over trays of another kind places may be empty: of a box that has such nothing is left out.
+        """
+        if self.session.keeps(NoEmptyBelow.id) and not model.job.mixed:
             for place in model.places:
                 if place.position > self.session.state.value("trays"):
                     model.require(model.used(place) <= 0)
