@@ -75,8 +75,15 @@ def box_figures(job: Job) -> dict[str, Any]:
 
 
 def mix_of(job: Job) -> str:
-    """Name the trunks of a job by their fibres, as ``2 × 864`` or ``864 + 432 + 432``."""
+    """Name the trunks of a job by their fibres, as ``2 × 864``, ``864 + 432 + 432``, or ``864 through + 432``."""
     counts = [trunk.cable.fibres for trunk in job.trunks]
+    if job.through:
+        first, ends = {item.ends[0] for item in job.through}, job.other_end
+        return " + ".join(
+            f"{trunk.cable.fibres:,}{' through' * (trunk.id in first)}"
+            for trunk in job.trunks
+            if trunk.id in first or trunk.id not in ends
+        )
     if len(counts) > 1 and len(set(counts)) == 1:
         return f"{len(counts)} × {counts[0]:,}"
     return " + ".join(f"{count:,}" for count in counts)

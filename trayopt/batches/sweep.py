@@ -14,6 +14,7 @@ from trayopt.domain.former import JOB as FORMER_JOB
 from trayopt.domain.hardware import Enclosure
 from trayopt.domain.job import Job
 from trayopt.domain.sweep import CABLE, FACTORS, FORMER, OWN, JoinShell, LeaveOut, MixShell, RuleShell, SweepFile
+from trayopt.domain.through import TOWARD, end_names
 from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import Located, Mark, describe
 from trayopt.formats.locate import Path as DataPath
@@ -179,6 +180,14 @@ def _sentence(remark: Remark) -> str:
     return f"{remark.message}{found}{allowed}"
 
 
+def _end_of(trunk: Mapping[str, Any]) -> str:
+    """Name the cable end of a trunk that patterns join: of one that goes through, that toward where it enters."""
+    name: str = trunk["id"]
+    toward = trunk.get("toward", TOWARD)
+    known = isinstance(toward, tuple) and toward and isinstance(toward[0], str)
+    return end_names(name, (toward[0] if known else TOWARD[0],))[0] if trunk.get("through") is True else name
+
+
 def _divided(trunk: Mapping[str, Any], divide: Any, index: int) -> dict[str, Any]:
     """Say where the trunk with an index may be divided: of a list, the last entry holds for all that follow."""
     word = divide if isinstance(divide, str) else divide[min(index, len(divide) - 1)]
@@ -312,7 +321,7 @@ class _SweepReader:
             if isinstance(trunk, dict) and isinstance(trunk.get("id"), str) and "cable" in trunk:
                 cable = self.sweep.resolver.cable(self.located, (*path, "trunks", j, "cable"), self.sweep.base)
                 if cable is not None:
-                    yield End(trunk["id"], cable)
+                    yield End(_end_of(trunk), cable)
 
     def joins(self, items: Sequence[Any], base: DataPath) -> list[Value]:
         found = [
