@@ -195,9 +195,9 @@ def _lengths(job: Job, laid: Laid) -> tuple[int, list[str]]:
     least, said = 0, []
     for trunk in laid.trunks():
         shortest = min(least_cuts(job, trunk), default=None)
-        if shortest is None:
-            continue
         legs = len(laid.legs[trunk.id])
+        if shortest is None or not legs:
+            continue
         length, way, place = shortest
         least += length * legs
         loops = several(way.loops, "loop")
