@@ -124,4 +124,5 @@ def test_the_measuring_sheet_is_one_page_that_asks_for_every_answer(tmp_path: Pa
     assert trayopt("new", "--sheet", tmp_path / "sheet.svg").returncode == 0
     texts = [node.text for node in ElementTree.parse(tmp_path / "sheet.svg").iter() if node.tag.endswith("}text")]
     assert {question.asks for question in QUESTIONS["enclosure"]} <= set(texts)
+    assert any(text and "laser light is invisible" in text for text in texts)
     assert set(LETTERS.values()) <= set(texts)

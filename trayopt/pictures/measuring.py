@@ -22,6 +22,7 @@ LETTERS = {
     "left": "I", "right": "K",
 }  # fmt: skip
 """Of the answers of a box, in the order of the questions."""
+SAFETY = "Safety: open it only with a release. Take every fibre for live: laser light is invisible."
 OTHERS = {"tray": "On the label of a tray", "cable": "On the label of a cable", "tubes": "On the label of tubes"}
 
 
@@ -53,9 +54,9 @@ def measuring_sheet(questions: Mapping[str, Sequence[Asked]], sample: Enclosure)
         y = _labels(picture, y + 6, head, questions[kind])
     more = "Measure also where guides, ports and trays stand: else it is assumed, and marked so."
     then = "Then type: trayopt new --kind enclosure BOX.yaml"
-    for line in (*wrapped(more, WIDTH - 2 * EDGE), then):
-        picture.texts.append(Text(EDGE, y + 10, line, "note"))
-        y += 17
+    for line in (*wrapped(more, WIDTH - 2 * EDGE), then, SAFETY):
+        picture.texts.append(Text(EDGE, y + 2, line, "note"))
+        y += 14
     return picture
 
 
