@@ -104,3 +104,14 @@ def test_the_tutorial_leads_from_a_tape_to_sheets(tmp_path: Path) -> None:
         assert (home / f"{name}.svg").read_text(encoding="utf-8").startswith("<?xml")
     words = README[README.index("## From tape measure to sheets") :]
     assert len(words[: words.index("\n## ", 3)].splitlines()) <= 60, "longer than a page"
+
+
+def test_the_first_150_lines_say_what_it_is_with_two_commands_a_plan_and_an_explanation() -> None:
+    head = "\n".join(README.splitlines()[:150])
+    for part in (
+        "<!-- run -->",
+        "<!-- test -->",
+        "Goals, in the order in which they count",
+        "Ways out, the cheapest first",
+    ):
+        assert part in head
