@@ -6,8 +6,11 @@ import pytest
 
 from tests import oracle, strategies
 from tests.build import job_of
-from tests.certificate.admitted import admitted
+from tests.certificate.admitted import admitted, solvable
+from tests.cli.run import ROOT
 from tests.solver.tiny import drawn
+from trayopt import load_job, solve
+from trayopt.certificate.rules import plans_of
 
 BATCH = 15
 
@@ -32,3 +35,27 @@ def test_a_plan_that_is_better_than_the_best_is_not_let_in() -> None:
     for goal in ("broken_prefer", "legs", "trays", "leg_length_mm", "irregular"):
         step = 50 if goal == "leg_length_mm" else 1
         assert not admitted(job_of(data), values | {goal: values[goal] - step}), goal
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "2x288-swapped-halves-wall-2x6",
+        "taps-of-48-wall-2x10",
+        *(
+            pytest.param(name, marks=pytest.mark.slow)
+            for name in (
+                "hub-of-three-wall-2x6",
+                "2x432-shuffled-wall-2x6",
+                "2x576-half-built-wall-2x6",
+                "2x864-wall-2x7-two-ends",
+            )
+        ),
+    ],
+)
+def test_the_best_plan_of_a_standard_job_is_let_in(name: str) -> None:
+    job = load_job(ROOT / "models" / "standard" / f"{name}.yaml")
+    plan = solve(job, workers=1).plan
+    values = {item.goal: item.value for item in plan.goals}
+    for orders in (False, True):
+        assert solvable(plans_of(job, values, orders=orders)), orders
