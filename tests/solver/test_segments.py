@@ -181,7 +181,7 @@ def test_no_bound_is_above_the_best_plan(first: int) -> None:
                 bound = layouts.least(expression, *held).bound
                 assert bound is not None, f"seed {seed}: {goal} denies a plan that is there"
                 assert bound <= values[goal], f"seed {seed}: {goal}"  # type: ignore[index]
-                held.append(expression <= values[goal])  # type: ignore[index]
+                held.append(expression <= values[goal])  # type: ignore[index,operator]
                 met["bounds"] += 1
                 met["exact"] += bound == values[goal]  # type: ignore[index]
             assert divider.least_legs(values["unplaced"]) <= values["legs"]

@@ -269,7 +269,7 @@ class Divider:
         return Settled(chosen, sum(self._count(key, of) for key, (of,) in chosen.items()))
 
     def _uses(
-        self, model: cp_model.CpModel, divided: Mapping[Key, Mapping[int, Any]], *, alike: bool
+        self, model: cp_model.CpModel, divided: Mapping[Key, Mapping[int, cp_model.IntVar]], *, alike: bool
     ) -> list[cp_model.IntVar]:
         """Make a literal for each k that a class of like subunits uses; with ``alike`` a class uses one."""
         found: list[cp_model.IntVar] = []
@@ -344,14 +344,14 @@ class Divider:
     def _count(self, key: Key, of: int) -> int:
         return len(self._fewest_legs(key, of))
 
-    def _legs(self, divided: Mapping[Key, Mapping[int, Any]]) -> Any:
+    def _legs(self, divided: Mapping[Key, Mapping[int, cp_model.IntVar]]) -> Any:
         return total(self._count(key, of) * x for key, options in divided.items() for of, x in options.items())
 
-    def _model(self, *, alike: bool) -> tuple[cp_model.CpModel, dict[Key, dict[int, Any]]]:
+    def _model(self, *, alike: bool) -> tuple[cp_model.CpModel, dict[Key, dict[int, cp_model.IntVar]]]:
         model = cp_model.CpModel()
         return model, self.post(model, alike=alike)
 
-    def post(self, model: cp_model.CpModel, *, alike: bool) -> dict[Key, dict[int, Any]]:
+    def post(self, model: cp_model.CpModel, *, alike: bool) -> dict[Key, dict[int, cp_model.IntVar]]:
         """Put the divisions into a model with all that is known of them: a literal for each k of each spliced subunit."""
         divided = {key: {of: model.new_bool_var("") for of in open_} for key, open_ in self.open.items()}
         for options in divided.values():
@@ -383,7 +383,7 @@ class Divider:
                 model.add_bool_or(edges)
         return divided
 
-    def _pack(self, model: cp_model.CpModel, divided: Mapping[Key, Mapping[int, Any]]) -> None:
+    def _pack(self, model: cp_model.CpModel, divided: Mapping[Key, Mapping[int, cp_model.IntVar]]) -> None:
         """Let the shares of trays that legs take be no more than there are trays."""
         trays = self.job.enclosure.trays
         most_ends, most_sleeves = (2 * max(tray.fibres for tray in trays), max(tray.sleeves for tray in trays))
@@ -426,7 +426,7 @@ class Divider:
             found.add(frozenset(chosen))
         return found
 
-    def _side_cut(self, divided: Mapping[Key, Mapping[int, Any]], trunk: str, last: int, first: int) -> Any:
+    def _side_cut(self, divided: Mapping[Key, Mapping[int, cp_model.IntVar]], trunk: str, last: int, first: int) -> Any:
         """Sum of the divisions of a subunit that cut between two neighbouring fibres; None at the edge of the subunit."""
         subunit = self.job.trunk_by_id[trunk].subunit_of(last)
         if first > subunit.last:

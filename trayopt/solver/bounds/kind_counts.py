@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from abc import abstractmethod
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from ortools.sat.python import cp_model
 
@@ -15,7 +15,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import BY_ID as GOALS
-from trayopt.rules.variables import CannotSay
+from trayopt.rules.variables import CannotSay, Expression, Literal
 from trayopt.solver.bounds.outline import Outline
 from trayopt.solver.model.base import Cut
 from trayopt.solver.model.clock import Clock
@@ -43,49 +43,49 @@ class Kind(NamedTuple):
 class KindCounts(Outline, Cut):
     """An outline with counts of bunches at places; whoever makes the counts puts them into ``_number``."""
 
-    _number: dict[Kind, dict[Place, Any]]
+    _number: dict[Kind, dict[Place, Expression]]
     """Bunches of each kind at each place."""
 
     @abstractmethod
     def most_bunches(self, place: Place) -> int:
         """Bound the bunches at a place."""
 
-    def legs_at(self, trunk: Trunk, place: Place) -> Any:
+    def legs_at(self, trunk: Trunk, place: Place) -> Expression:
         """How many legs of a trunk are at a place."""
         return total(dict(kind.legs).get(trunk.id, 0) * at[place] for kind, at in self._number.items())
 
-    def ends(self, place: Place) -> Any:
+    def ends(self, place: Place) -> Expression:
         """Fibre ends of a place."""
         return total(kind.ends * at[place] for kind, at in self._number.items())
 
-    def sleeves2(self, place: Place) -> Any:
+    def sleeves2(self, place: Place) -> Expression:
         """Twice the sleeves of a place; kinds know only those that are needed at least where it is open what ribbons become."""
         if self.job.ribbons_open:
             raise CannotSay(type(self).__name__, "sleeves of open ribbons")
         return self.sleeves2_at_least(place)
 
-    def sleeves2_at_least(self, place: Place) -> Any:
+    def sleeves2_at_least(self, place: Place) -> Expression:
         """Twice the sleeves of a place; sleeves differ by tray, so kinds know them only where all trays have one size."""
         if len({tray.sleeve_fibres for tray in self.job.enclosure.trays}) > 1:
             raise CannotSay(type(self).__name__, "sleeves of several sizes")
         return total(kind.sleeves2 * at[place] for kind, at in self._number.items())
 
-    def ends_at_least(self, place: Place) -> Any:
+    def ends_at_least(self, place: Place) -> Expression:
         """Fibre ends of a place."""
         return self.ends(place)
 
-    def used(self, place: Place) -> Any:
+    def used(self, place: Place) -> Literal:
         """Whether a tray place is used."""
         here = total(at[place] for at in self._number.values())
         return self.positive(("used", place), here, self.most_bunches(place))
 
-    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
+    def trunk_at(self, trunk: Trunk, place: Place) -> Literal:
         """Whether a trunk has a leg at a place; as the outline says it where nothing is counted at places."""
         if not self._number:
             return super().trunk_at(trunk, place)
         return self.positive(("trunk at", trunk.id, place), self.legs_at(trunk, place), self.most_trunk_legs(trunk))
 
-    def encoded(self, goal: GoalName) -> Any:
+    def encoded(self, goal: GoalName) -> Expression:
         """Give a goal as an expression."""
         return GOALS[goal].encode(self.job, self.voice)
 
@@ -101,7 +101,7 @@ class KindCounts(Outline, Cut):
             if most is not None:
                 self.require(self.encoded(goal) <= most)
 
-    def lower_bound(self, expression: Any, clock: Clock, effort: float = EFFORT) -> int | None:
+    def lower_bound(self, expression: Expression, clock: Clock, effort: float = EFFORT) -> int | None:
         """Bound an expression from below; None where it is proven that nothing meets what is required."""
         self.minimize(expression)
         status, solver = solve_one(self.cp, clock, effort, symmetry_level=2, part=PART)

@@ -40,10 +40,12 @@ from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import (
     CannotSay,
     Cuts,
+    Expression,
     FirstStacks,
     LegNumbers,
     LegsPlaced,
     LegStacks,
+    Literal,
     Partings,
     Ribbons,
     TrunkPlaces,
@@ -58,7 +60,7 @@ from trayopt.solver.bounds.tied_subunits import Tied, tied_subunits
 from trayopt.solver.model.base import Base, Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
-from trayopt.solver.model.literals import lit, total
+from trayopt.solver.model.literals import lit, lits, total
 from trayopt.solver.model.posting import Policy, let_speak
 from trayopt.solver.model.vocabulary import voice
 from trayopt.solver.model.ways import Partings as DividedAt
@@ -143,7 +145,7 @@ class _StandIns:
         del subunit
         return of
 
-    def number_on(self, subunit: Subunit, of: int, stack: str) -> Any:
+    def number_on(self, subunit: Subunit, of: int, stack: str) -> Expression:
         """How many stand-ins of a subunit are on a stack."""
         return self.outline.shares(subunit, of, stack)
 
@@ -152,11 +154,11 @@ class _StandIns:
         del leg
         return 1
 
-    def on(self, leg: Leg, stack: str) -> Any:
+    def on(self, leg: Leg, stack: str) -> Literal:
         """Whether all of a subunit is on a stack."""
         return self.outline.whole_on(self.outline.job.subunit(leg), stack)
 
-    def any_on(self, subunit: Subunit, stack: str) -> Any:
+    def any_on(self, subunit: Subunit, stack: str) -> Literal:
         """Where the legs of a subunit lie that is parted, nobody tells."""
         raise CannotSay(type(self.outline).__name__, f"whether a leg of {subunit.name} is on {stack}")
 
@@ -185,13 +187,13 @@ class Outline(Base):
         self.strict = policy.must == "hard"
         self.stacks = [stack.id for stack in job.enclosure.stacks]
         self._spliced = {key for key, runs in job.spliced.items() if runs}
-        self._first: dict[tuple[str, int], dict[str, Any]] = {}
-        self._parted: dict[tuple[str, int], Any] = {}
+        self._first: dict[tuple[str, int], dict[str, Literal]] = {}
+        self._parted: dict[tuple[str, int], Literal] = {}
         for subunit in job.subunits:
             key = (subunit.trunk, subunit.number)
             if key in self._spliced:
                 self._first[key] = {stack: self.literal(f"{subunit.name} on {stack}") for stack in self.stacks}
-                self.cp.add_exactly_one(list(self._first[key].values()))
+                self.cp.add_exactly_one(lits(self._first[key].values()))
                 self._parted[key] = self._may_part(subunit)
         self._link()
         self._load()
@@ -216,7 +218,7 @@ class Outline(Base):
     def furnish(self) -> None:
         """Make what the rules ask for besides, before they speak."""
 
-    def _may_part(self, subunit: Subunit) -> Any:
+    def _may_part(self, subunit: Subunit) -> Literal:
         """Whether a subunit may lie on more than one stack or out of order: at the port alone, at the price of its rule."""
         setting = self.job.rules[SubunitTogether.id]
         bound = setting.level == "must" and self.strict
@@ -233,7 +235,7 @@ class Outline(Base):
     def _stays_whole(self, subunit: Subunit) -> bool:
         return set(self.open.get((subunit.trunk, subunit.number), subunit.divisions)) == {1}
 
-    def parted(self, subunit: Subunit) -> Any:
+    def parted(self, subunit: Subunit) -> Literal:
         """Whether a subunit breaks ``subunit_together``; 0 where it cannot."""
         return self._parted[subunit.trunk, subunit.number]
 
@@ -258,8 +260,8 @@ class Outline(Base):
         job = self.job
         if job.rules[TrayFibres.id].level != "must":
             return
-        everywhere: list[Any] = []
-        loads: dict[str, list[Any]] = {stack: [] for stack in self.stacks}
+        everywhere: list[Expression] = []
+        loads: dict[str, list[Expression]] = {stack: [] for stack in self.stacks}
         for key in self._first:
             subunit = job.subunit_of_leg[key]
             tray = self.divided_at(job.trunk_by_id[key[0]], "tray")
@@ -300,14 +302,14 @@ class Outline(Base):
         for tied in found:
             self._pay(tied, on)
 
-    def _pay(self, tied: Tied, broken: Mapping[str, Any]) -> None:
+    def _pay(self, tied: Tied, broken: Mapping[str, Expression]) -> None:
         """Let groups of some trunks divided at the tray pay for their places, stack by stack: each lies on one stack whole."""
         when = [self.divided_at(self.job.trunk_by_id[trunk], "tray") for trunk in tied.trunks]
         when = [literal for literal in when if not isinstance(literal, int)]
         torn = {group: self.literal(f"{group} tied in too many places") for group in tied.apart}
         for stack in self.job.enclosure.stacks:
-            load: list[Any] = []
-            kept: list[Any] = []
+            load: list[Expression] = []
+            kept: list[Expression] = []
             for group in tied.over:
                 here = self._first[group.first][stack.id]
                 self.require(broken[stack.id] >= group.places * here, *when)
@@ -334,12 +336,12 @@ class Outline(Base):
                 key = (leg.trunk, leg.subunit)
                 self.require(self._first[key][leg_pin.stack] + self._parted[key] >= 1)
 
-    def _whole_on(self, key: Key, stack: str) -> Any:
+    def _whole_on(self, key: Key, stack: str) -> Literal:
         return self._make(
             ("whole on", key, stack), lambda: self.both(self._first[key][stack], self.no(self._parted[key]))
         )
 
-    def shares(self, subunit: Subunit, of: int, stack: str) -> Any:
+    def shares(self, subunit: Subunit, of: int, stack: str) -> Expression:
         """How many of so many equal parts of a subunit are on a stack: all, or any number where it is parted."""
         whole = of * self._whole_on((subunit.trunk, subunit.number), stack)
         parted = self.parted(subunit)
@@ -348,12 +350,14 @@ class Outline(Base):
         shares = self._make(("shares", subunit.trunk, subunit.number), lambda: self._shares(subunit, of, parted))
         return whole + shares[stack]
 
-    def _shares(self, subunit: Subunit, of: int, parted: Any) -> dict[str, Any]:
-        shares = {stack: self.number(of, f"{subunit.name} in part on {stack}") for stack in self.stacks}
+    def _shares(self, subunit: Subunit, of: int, parted: Literal) -> dict[str, Expression]:
+        shares: dict[str, Expression] = {
+            stack: self.number(of, f"{subunit.name} in part on {stack}") for stack in self.stacks
+        }
         self.require(total(shares.values()) == of * parted)
         return shares
 
-    def whole_on(self, subunit: Subunit, stack: str) -> Any:
+    def whole_on(self, subunit: Subunit, stack: str) -> Literal:
         """Whether all of a subunit is on a stack."""
         return self._whole_on((subunit.trunk, subunit.number), stack)
 
@@ -365,7 +369,7 @@ class Outline(Base):
         """Every spliced subunit has a placed leg."""
         return int((subunit.trunk, subunit.number) in self._spliced)
 
-    def first_on(self, subunit: Subunit, stack: str) -> Any:
+    def first_on(self, subunit: Subunit, stack: str) -> Literal:
         """Whether the first placed leg of a subunit lies on this stack."""
         first = self._first.get((subunit.trunk, subunit.number))
         return 0 if first is None else first[stack]
@@ -375,19 +379,21 @@ class Outline(Base):
         ends = {end.id for end in self.job.ends_of(trunk)}
         return int(any(key[0] in ends for key in self._spliced))
 
-    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
+    def trunk_at(self, trunk: Trunk, place: Place) -> Literal:
         """Whether a trunk has a leg at a place: free, but at least one place of a stack that it must be on."""
         return self._make(("places of", trunk.id, place.stack), lambda: self._places(trunk, place.stack))[place]
 
-    def trunk_on(self, trunk: Trunk, stack: str) -> Any:
+    def trunk_on(self, trunk: Trunk, stack: str) -> Literal:
         """Whether a trunk has a leg on a stack."""
         here = (place for place in self.places if place.stack == stack)
         return self._make(
             ("trunk on", trunk.id, stack), lambda: self.any_of(*(self.trunk_at(trunk, place) for place in here))
         )
 
-    def _places(self, trunk: Trunk, stack: str) -> dict[Place, Any]:
-        found = {place: self.literal(f"{trunk.id} at {place}") for place in self.places if place.stack == stack}
+    def _places(self, trunk: Trunk, stack: str) -> dict[Place, Literal]:
+        found: dict[Place, Literal] = {
+            place: self.literal(f"{trunk.id} at {place}") for place in self.places if place.stack == stack
+        }
         for key, first in self._first.items():
             if key[0] == trunk.id:
                 self.require(first[stack] <= total(found.values()))
@@ -430,7 +436,7 @@ def preference_bound(
             return best
         bound = weight if isinstance(weight, int) else solver.best_objective_bound
         best = max(best, whole_bound(bound))
-        whole = {s for s in job.subunits if outline.is_spliced(s) and not solver.value(outline.parted(s))}
+        whole = {s for s in job.subunits if outline.is_spliced(s) and not solver.value(lit(outline.parted(s)))}
         rings = room and overfull_rings(job, whole.__contains__, room)
         if not rings:
             return best

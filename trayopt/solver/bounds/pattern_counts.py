@@ -25,13 +25,15 @@ from trayopt.domain.plan import GoalName
 from trayopt.rules.base import Rule
 from trayopt.rules.pin import Pinned
 from trayopt.rules.subunit_together import SubunitTogether
-from trayopt.rules.variables import (
+from trayopt.rules.variables import (  # fmt: skip
     Cuts,
+    Expression,
     FirstStacks,
     LeastLoads,
     LegNumbers,
     LegsPlaced,
     LegStacks,
+    Literal,
     Loads,
     Partings,
     Ribbons,
@@ -41,12 +43,12 @@ from trayopt.rules.variables import (
     TrunkStacks,
     TrunkWays,
     Variables,
-)  # fmt: skip
+)
 from trayopt.solver.bounds.kind_counts import EFFORT, PART, Kind, KindCounts, Limits
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
-from trayopt.solver.model.literals import linear, total
+from trayopt.solver.model.literals import linear, lit, total
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.run import hint_all
 from trayopt.solver.model.vocabulary import voice
@@ -85,7 +87,7 @@ class Counts(KindCounts):
         self.whole = whole
         self.settled = {key: of[0] for key, of in divisions.items()}
         self.kinds = kinds(whole)
-        self._number: dict[Kind, dict[Place, Any]] = {}
+        self._number: dict[Kind, dict[Place, Expression]] = {}
         divide_at = {trunk.id: whole.divide_options(trunk) for trunk in whole.job.trunks}
         super().__init__(whole.job, divisions, divide_at=divide_at)
 
@@ -115,7 +117,7 @@ class Counts(KindCounts):
         """Let guides ask for the legs themselves; what pins and subunits that keep together ask is in the outline."""
         return None if isinstance(rule, Pinned | SubunitTogether) else self.voice
 
-    def lateness(self) -> Any:
+    def lateness(self) -> Expression:
         """Sum the ranks of kinds that come early in the walk.
 
         Among counts of one length those are wanted in which early kinds lie near the base: they can be worked out in order.
@@ -140,40 +142,40 @@ class Counts(KindCounts):
         """Give the legs of a division that can be placed."""
         return self.whole.legs(subunit, of)
 
-    def placed(self, leg: Leg) -> Any:
+    def placed(self, leg: Leg) -> Literal:
         """Every leg with a splice is placed, at the tray every leg."""
         return self._is_at_tray(leg) if self._may_stay_bare(leg) else 1
 
-    def _is_at_tray(self, leg: Leg) -> Any:
+    def _is_at_tray(self, leg: Leg) -> Literal:
         return self.divided_at(self.job.trunk_by_id[leg.trunk], "tray")
 
-    def number_placed(self, subunit: Subunit, of: int) -> Any:
+    def number_placed(self, subunit: Subunit, of: int) -> Expression:
         """How many legs of a division are placed."""
         legs = self.legs(subunit, of)
         bare = [leg for leg in legs if self._may_stay_bare(leg)]
         return len(legs) - len(bare) + (len(bare) * self._is_at_tray(bare[0]) if bare else 0)
 
-    def number_on(self, subunit: Subunit, of: int, stack: str) -> Any:
+    def number_on(self, subunit: Subunit, of: int, stack: str) -> Expression:
         """How many legs of a division are on a stack: all that are placed, where their subunit is."""
         legs = self.legs(subunit, of)
         bare = [leg for leg in legs if self._may_stay_bare(leg)]
         spliced = (len(legs) - len(bare)) * self.first_on(subunit, stack)
         return spliced + (len(bare) * self.on(bare[0], stack) if bare else 0)
 
-    def on(self, leg: Leg, stack: str) -> Any:
+    def on(self, leg: Leg, stack: str) -> Literal:
         """Whether a leg is on a stack: where its subunit is, if it is placed."""
         first = self.first_on(self.job.subunit(leg), stack)
         return self.both(first, self._is_at_tray(leg)) if self._may_stay_bare(leg) else first
 
-    def any_on(self, subunit: Subunit, stack: str) -> Any:
+    def any_on(self, subunit: Subunit, stack: str) -> Literal:
         """Whether a subunit is on a stack."""
         return self.first_on(subunit, stack)
 
-    def trunk_on(self, trunk: Trunk, stack: str) -> Any:
+    def trunk_on(self, trunk: Trunk, stack: str) -> Literal:
         """Whether a trunk has a leg on a stack: where one of its subunits is."""
         return self.any_of(*(self.first_on(subunit, stack) for subunit in trunk.subunits))
 
-    def legs_on(self, trunk: Trunk, stack: str) -> Any:
+    def legs_on(self, trunk: Trunk, stack: str) -> Expression:
         """How many legs of a trunk are on a stack."""
         return total(self.number_on(subunit, of, stack) for subunit in trunk.subunits for of in self.divisions(subunit))
 
@@ -285,7 +287,7 @@ def _counts(model: Model, weight: int, limits: Limits) -> Counts:
     return counts
 
 
-def hold(model: Model, guess: Guess, *literals: Any, places: bool) -> cp_model.CpModel:
+def hold(model: Model, guess: Guess, *literals: cp_model.IntVar, places: bool) -> cp_model.CpModel:
     """Copy a model and hold the copy to ways, ends, literals and, with ``places``, to the counts at every place.
 
     The variables of the copy keep their numbers.
@@ -295,8 +297,8 @@ def hold(model: Model, guess: Guess, *literals: Any, places: bool) -> cp_model.C
     trial = model.cp.clone()
     trial.add_bool_and([trial.get_bool_var_from_proto_index(literal.index) for literal in literals])
 
-    def same(literal: Any) -> Any:
-        return trial.get_bool_var_from_proto_index(literal.index)
+    def same(literal: Literal) -> cp_model.IntVar:
+        return trial.get_bool_var_from_proto_index(lit(literal).index)
 
     by_kind: dict[Kind, list[int]] = {}
     for bunch, kind in kinds(model).items():

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import cached_property
 from math import gcd
-from typing import Any
 
 from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Subunit
@@ -21,7 +20,18 @@ from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.guide_fill import area_units
 from trayopt.rules.tray_fibres import TrayFibres
-from trayopt.rules.variables import Partings, Ribbons, Trays, TrunkLegs, TrunkPlaces, TrunkStacks, TrunkWays, Variables
+from trayopt.rules.variables import (
+    Expression,
+    Literal,
+    Partings,
+    Ribbons,
+    Trays,
+    TrunkLegs,
+    TrunkPlaces,
+    TrunkStacks,
+    TrunkWays,
+    Variables,
+)
 from trayopt.solver.bounds.stack_counts import Kind, StackCounts
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
@@ -43,7 +53,7 @@ class PlaceCounts(StackCounts):
 
     def furnish(self) -> None:
         """Count legs at places before the rules speak."""
-        self.here: dict[Place, dict[Kind, Any]] = {place: {} for place in self.places}
+        self.here: dict[Place, dict[Kind, Expression]] = {place: {} for place in self.places}
         for (i, choice, stack), legs in self.legs_of.items():
             name, cut = self.classes[i].members[0].name, self.cuts[i, choice]
             most = 2 * max(tray.fibres for tray in self.job.enclosure.stack_by_id[stack].kinds) // cut.ends
@@ -66,11 +76,11 @@ class PlaceCounts(StackCounts):
         """What rules and goals may ask."""
         return voice(self, TrunkWays, Partings, Ribbons, TrunkStacks, TrunkPlaces, TrunkLegs, Trays)
 
-    def legs_at(self, trunk: Trunk, place: Place) -> Any:
+    def legs_at(self, trunk: Trunk, place: Place) -> Expression:
         """How many legs of a trunk are at a place."""
         return total(legs for (i, _), legs in self.here[place].items() if self.classes[i].trunk == trunk.id)
 
-    def legs_on(self, trunk: Trunk, stack: str) -> Any:
+    def legs_on(self, trunk: Trunk, stack: str) -> Expression:
         """How many legs of a trunk are on a stack."""
         return total(
             legs for (i, _, on), legs in self.legs_of.items() if on == stack and self.classes[i].trunk == trunk.id
@@ -89,12 +99,12 @@ class PlaceCounts(StackCounts):
         del place
         return sum(map(self.most_trunk_legs, self.job.trunks))
 
-    def used(self, place: Place) -> Any:
+    def used(self, place: Place) -> Literal:
         """Whether a tray place is used."""
         most = sum(map(self.most_trunk_legs, self.job.trunks))
         return self.positive(("used", place), total(self.here[place].values()), most)
 
-    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
+    def trunk_at(self, trunk: Trunk, place: Place) -> Literal:
         """Whether a trunk has a leg at a place."""
         return self.positive(("trunk at", trunk.id, place), self.legs_at(trunk, place), self.most_trunk_legs(trunk))
 

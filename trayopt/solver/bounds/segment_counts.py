@@ -22,7 +22,6 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cached_property
 from itertools import combinations, pairwise, product
 from math import gcd
-from typing import Any
 
 from ortools.sat.python import cp_model
 
@@ -31,11 +30,12 @@ from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.tied import tied
 from trayopt.rules.subunit_together import SubunitTogether
+from trayopt.rules.variables import Expression, Literal
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.stretches import stretches_of
 from trayopt.solver.model.base import Base, Divisions, Key
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.literals import OnStack, total
+from trayopt.solver.model.literals import OnStack, linear, total
 from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.ways import Partings
 
@@ -116,7 +116,7 @@ class SegmentCounts(Base):
 
     # -- legs and stretches ------------------------------------------------------------------------------------------
 
-    def _divide(self, divider: Divider) -> dict[Key, dict[int, Any]]:
+    def _divide(self, divider: Divider) -> dict[Key, dict[int, cp_model.IntVar]]:
         """Make a literal for each open k; where every splice is placed, all holds that the division model knows."""
         if self.all_placed:
             divided = divider.post(self.cp, alike=False)
@@ -136,14 +136,14 @@ class SegmentCounts(Base):
                 self.clause(self.divided_at(trunk, "tray"), *(self.no(literal) for literal in whole))
         return divided
 
-    def _part_where(self, key: Key, divided: Any, where: Sequence[str]) -> None:
+    def _part_where(self, key: Key, divided: Literal, where: Sequence[str]) -> None:
         """Divide a trunk where a division of one of its subunits is of use."""
         trunk = self.job.trunk_by_id[key[0]]
         for at in self.divide_options(trunk):
             if at not in where:
                 self.clause(self.no(divided), self.no(self.divided_at(trunk, at)))
 
-    def _at_port(self, key: Key) -> Any:
+    def _at_port(self, key: Key) -> Literal:
         """Whether the trunk of a subunit is divided at the port."""
         return self.divided_at(self.job.trunk_by_id[key[0]], "port")
 
@@ -171,7 +171,7 @@ class SegmentCounts(Base):
         ends = range(subunit.first, subunit.last + 1, subunit.fibres // of)
         return frozenset({0, size, *(end - start for end in ends if 0 < end - start < size)})
 
-    def _by_edges(self, i: int, key: Key) -> dict[frozenset[int], Any]:
+    def _by_edges(self, i: int, key: Key) -> dict[frozenset[int], Literal]:
         """Tell for each cut that the division of one subunit may make of a stretch whether it does."""
         by_edges: dict[frozenset[int], list[int]] = defaultdict(list)
         for of in self._of_key[key]:
@@ -179,11 +179,11 @@ class SegmentCounts(Base):
         subunit = self.job.subunit_of_leg[key]
         return {edges: self.one_of(*(self.divided(subunit, of) for of in some)) for edges, some in by_edges.items()}
 
-    def _cuts(self, i: int) -> dict[tuple[int, ...], list[tuple[Any, ...]]]:
+    def _cuts(self, i: int) -> dict[tuple[int, ...], list[tuple[Literal, ...]]]:
         """Give the edges that all sides of a stretch may share, and the literals of the cuts that make them."""
-        found: dict[frozenset[int], list[tuple[Any, ...]]] = {frozenset(range(self.blocks[i].fibres + 1)): [()]}
+        found: dict[frozenset[int], list[tuple[Literal, ...]]] = {frozenset(range(self.blocks[i].fibres + 1)): [()]}
         for key in self.blocks[i].keys:
-            shared: dict[frozenset[int], list[tuple[Any, ...]]] = defaultdict(list)
+            shared: dict[frozenset[int], list[tuple[Literal, ...]]] = defaultdict(list)
             for edges, literal in self._by_edges(i, key).items():
                 for before, so in found.items():
                     shared[before & edges] += [(*literals, literal) for literals in so]
@@ -193,7 +193,7 @@ class SegmentCounts(Base):
     def _unit(self, i: int) -> int:
         return gcd(*(edge for edges in self._cuts(i) for edge in edges))
 
-    def _keeps_together(self, subunit: Subunit) -> Any:
+    def _keeps_together(self, subunit: Subunit) -> Literal:
         """Whether a subunit keeps together: always where it is divided at the tray."""
         mode = self.policy.mode(self.job, SubunitTogether())
         key = (subunit.trunk, subunit.number)
@@ -211,7 +211,7 @@ class SegmentCounts(Base):
         """Whether the model tells for each subunit at the port whether it keeps together; else none of them need."""
         return self.policy.mode(self.job, SubunitTogether()) != "free"
 
-    def _tied(self, i: int) -> Any:
+    def _tied(self, i: int) -> Literal:
         """Whether a subunit keeps a stretch together."""
         return self._make(("tied", i), lambda: self.any_of(*(self._together[key] for key in self.blocks[i].keys)))
 
@@ -221,13 +221,13 @@ class SegmentCounts(Base):
         port = self._at_port(key)
         return isinstance(port, int) and not port
 
-    def _outside(self) -> dict[Key, Any]:
+    def _outside(self) -> dict[Key, Literal]:
         """Tell for each subunit that is divided at the tray alone whether it is outside, with all that it is spliced to there."""
         if self.all_placed:
             return {}
         pairs = [(a, b) for a, b in self._spliced_keys if self._only_at_tray(a) and self._only_at_tray(b)]
-        found: dict[Key, Any] = {}
-        made: dict[int, Any] = {}
+        found: dict[Key, Literal] = {}
+        made: dict[int, Literal] = {}
         for key, group in tied((key for key in self._of_key if self._only_at_tray(key)), pairs).items():
             if group not in made:
                 made[group] = self.literal(f"{key[0]}/{key[1]} outside")
@@ -250,7 +250,7 @@ class SegmentCounts(Base):
             for of in self._of_key[key]
         }
 
-    def _left_out(self, i: int) -> tuple[Any, Any]:
+    def _left_out(self, i: int) -> tuple[Expression, Literal]:
         """Give the units of a gap that are in no tray where every splice is placed, and whether these are all."""
         (key,) = self.blocks[i].keys
         if self._only_at_tray(key):
@@ -262,13 +262,15 @@ class SegmentCounts(Base):
 
     def _count(self) -> None:
         """Make the number of units of each stretch at each place, and whether it lies there at all."""
-        self._number: list[dict[Place, Any]] = []
-        self._lies: list[dict[Place, Any]] = []
-        self._out: list[Any] = []
-        self._gone: list[Any] = []
+        self._number: list[dict[Place, Expression]] = []
+        self._lies: list[dict[Place, Literal]] = []
+        self._out: list[Expression] = []
+        self._gone: list[Literal] = []
         for i, (block, unit) in enumerate(zip(self.blocks, self.units, strict=True)):
             units = block.fibres // unit
-            row = {place: self.number(units, f"{block} at {place}", (block, place)) for place in self.places}
+            row: dict[Place, Expression] = {
+                place: self.number(units, f"{block} at {place}", (block, place)) for place in self.places
+            }
             lies = {place: self.positive(("lies", block, place), row[place], units) for place in self.places}
             gone = next((self._out_of_box[key] for key in block.keys if key in self._out_of_box), None)
             if self.all_placed:
@@ -333,20 +335,20 @@ class SegmentCounts(Base):
             if len(segments) > 1 and all_or_none:
                 self._lie_in(self._up_to(i), edges, cut, self._tied(i))
 
-    def _lie_in(self, numbers: Iterable[Any], values: Iterable[int], *when: Any) -> None:
+    def _lie_in(self, numbers: Iterable[Expression], values: Iterable[int], *when: Literal) -> None:
         """Let numbers be among some values, under literals."""
         if any(isinstance(literal, int) and not literal for literal in when):
             return
         domain = cp_model.Domain.from_values(sorted(values))
         for number in numbers:
-            added = self.cp.add_linear_expression_in_domain(number, domain)
+            added = self.cp.add_linear_expression_in_domain(linear(number), domain)
             added.only_enforce_if([literal for literal in when if not isinstance(literal, int)])
 
-    def _up_to(self, i: int) -> list[Any]:
+    def _up_to(self, i: int) -> list[Expression]:
         """Units of a stretch up to each position on all stacks."""
 
-        def make() -> list[Any]:
-            found: list[Any] = []
+        def make() -> list[Expression]:
+            found: list[Expression] = []
             for p in range(1, self._deepest + 1):
                 here = total(number for place, number in self._number[i].items() if place.position == p)
                 number = self.number(self.blocks[i].fibres // self.units[i], f"{self.blocks[i]} up to {p}")
@@ -354,8 +356,7 @@ class SegmentCounts(Base):
                 found.append(number)
             return found
 
-        up_to: list[Any] = self._make(("up to", i), make)
-        return up_to
+        return self._make(("up to", i), make)
 
     # -- what keeps together -----------------------------------------------------------------------------------------
 
@@ -363,7 +364,7 @@ class SegmentCounts(Base):
     def _deepest(self) -> int:
         return max(stack.positions for stack in self.stacks)
 
-    def _steps(self, name: str) -> list[Any]:
+    def _steps(self, name: str) -> list[Literal]:
         """Make a literal a position, from 0 up, that holds from some position on and at the deepest."""
         return [0, *(self.literal(f"{name} {p}") for p in range(1, self._deepest)), 1]
 
@@ -413,7 +414,7 @@ class SegmentCounts(Base):
         gone = self._gone[i]
         return isinstance(gone, int) and not gone
 
-    def _share_place(self, key: Key, i: int, j: int, free: Sequence[Any]) -> None:
+    def _share_place(self, key: Key, i: int, j: int, free: Sequence[Literal]) -> None:
         """Let a stretch begin where the one before it ends if a leg holds fibres of both, which is surely placed."""
         subunit, first = self.job.subunit_of_leg[key], self._first_along(key)(j)
         shared = self.any_of(
@@ -435,7 +436,7 @@ class SegmentCounts(Base):
         """Every k that is open for a subunit."""
         return self._of_key.get((subunit.trunk, subunit.number), ())
 
-    def divided(self, subunit: Subunit, of: int) -> Any:
+    def divided(self, subunit: Subunit, of: int) -> Literal:
         """Whether a subunit is divided by this k."""
         options = self._divided.get((subunit.trunk, subunit.number), {})
         return 1 if len(options) == 1 and of in options else options.get(of, 0)
@@ -444,16 +445,18 @@ class SegmentCounts(Base):
         """Every leg of a division that can be placed."""
         return self.job.legs_in(subunit, of, self.divide_options(self.job.trunk_by_id[subunit.trunk])[0])
 
-    def at(self, leg: Leg, place: Place) -> Any:
+    def at(self, leg: Leg, place: Place) -> Literal:
         """Whether a leg is placed at a place: known of legs over several blocks, and of those that are asked for."""
         return self._at_places(leg)[place]
 
-    def _at_places(self, leg: Leg) -> dict[Place, Any]:
+    def _at_places(self, leg: Leg) -> dict[Place, Literal]:
         """Let a leg bring its part of each stretch to one place; one without a splice only where its trunk is divided there."""
 
-        def make() -> dict[Place, Any]:
+        def make() -> dict[Place, Literal]:
             subunit = self.job.subunit(leg)
-            found = {place: self.literal(f"{leg} at {place}", (leg, place)) for place in self.places}
+            found: dict[Place, Literal] = {
+                place: self.literal(f"{leg} at {place}", (leg, place)) for place in self.places
+            }
             here, divided = total(found.values()), self.divided(subunit, leg.of)
             inside = divided
             if not self.job.spliced_fibres(leg):
@@ -466,8 +469,7 @@ class SegmentCounts(Base):
                     self.require(self.units[i] * self._out[i] >= part * (divided - here))
             return found
 
-        found: dict[Place, Any] = self._make(("at", leg), make)
-        return found
+        return self._make(("at", leg), make)
 
     @property
     def open(self) -> Divisions:
@@ -475,7 +477,7 @@ class SegmentCounts(Base):
         return self._of_key
 
     @cached_property
-    def fibres(self) -> dict[tuple[int, Place], Any]:
+    def fibres(self) -> dict[tuple[int, Place], Expression]:
         """Fibres of either side of each stretch at each place."""
         return {
             (i, place): self.units[i] * number for i, row in enumerate(self._number) for place, number in row.items()

@@ -6,7 +6,7 @@ trays and ways.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Hashable, Iterable, Iterator
 from functools import cached_property
 from itertools import pairwise
 from typing import Any
@@ -19,14 +19,16 @@ from trayopt.rules.divided_at_tray import DividedAtTray
 from trayopt.rules.guide_fill import GuideFill, area_units
 from trayopt.rules.opened_tube import OpenedTube
 from trayopt.rules.subunit_together import SubunitTogether
-from trayopt.rules.variables import (
+from trayopt.rules.variables import (  # fmt: skip
     CannotSay,
     Cuts,
+    Expression,
     FirstStacks,
     Joins,
     LeastLoads,
     LegNumbers,
     LegPlaces,
+    Literal,
     Pairs,
     Partings,
     Ribbons,
@@ -36,7 +38,7 @@ from trayopt.rules.variables import (
     TrunkStacks,
     TrunkWays,
     Variables,
-)  # fmt: skip
+)
 from trayopt.solver.bounds.place_counts import area_in_box, most_area
 from trayopt.solver.bounds.ribbon_choices import forbid_hopeless
 from trayopt.solver.bounds.segment_counts import SegmentCounts
@@ -131,20 +133,20 @@ class Segments(SegmentCounts):
 
     # -- what rules and goals ask for --------------------------------------------------------------------------------
 
-    def _where(self, name: tuple[Any, ...], blocks: Iterable[int], places: Iterable[Place]) -> Any:
+    def _where(self, name: tuple[Hashable, ...], blocks: Iterable[int], places: Iterable[Place]) -> Literal:
         """Whether one of these stretches lies at one of these places."""
         return self._make(name, lambda: self.any_of(*(self._lies[i][place] for i in blocks for place in places)))
 
-    def _first_placed(self, key: Key) -> Iterator[tuple[int, tuple[Any, ...]]]:
+    def _first_placed(self, key: Key) -> Iterator[tuple[int, tuple[Literal, ...]]]:
         """Give each stretch that may be the first placed one of a subunit, with literals of which one holds where it is not."""
-        before: list[Any] = []
+        before: list[Literal] = []
         for i in self._along.get(key, ()):
             yield i, (self._gone[i], *(self.no(gone) for gone in before))
             if self._always_in(i) or key in self._out_of_box:
                 return
             before.append(self._gone[i])
 
-    def has_placed(self, subunit: Subunit) -> Any:
+    def has_placed(self, subunit: Subunit) -> Literal:
         """Whether a subunit has a placed leg."""
         key = (subunit.trunk, subunit.number)
         if self.all_placed:
@@ -153,12 +155,12 @@ class Segments(SegmentCounts):
             return self.no(self._out_of_box[key])
         return self.any_of(*(self.no(self._gone[i]) for i in self._along.get(key, ())))
 
-    def first_on(self, subunit: Subunit, stack: str) -> Any:
+    def first_on(self, subunit: Subunit, stack: str) -> Literal:
         """Whether the first placed leg of a subunit lies on this stack: one where its first placed stretch lies."""
         key = (subunit.trunk, subunit.number)
 
-        def make() -> dict[str, Any]:
-            found = {
+        def make() -> dict[str, Literal]:
+            found: dict[str, Literal] = {
                 item.id: self.literal(f"{subunit.name} on {item.id}", (*key, OnStack(item.id))) for item in self.stacks
             }
             self.require(total(found.values()) == self.has_placed(subunit))
@@ -170,7 +172,7 @@ class Segments(SegmentCounts):
 
         return self._make(("first on", *key), make)[stack]
 
-    def number_placed(self, subunit: Subunit, of: int) -> Any:
+    def number_placed(self, subunit: Subunit, of: int) -> Expression:
         """How many legs of a division are placed, as many as their fibres ask for."""
         key = (subunit.trunk, subunit.number)
         if of not in self.divisions(subunit):
@@ -182,11 +184,13 @@ class Segments(SegmentCounts):
             return spliced * divided + (of - spliced) * parked
         return self._make(("numbers", *key), lambda: self._numbers(subunit))[of]
 
-    def _numbers(self, subunit: Subunit) -> dict[int, Any]:
+    def _numbers(self, subunit: Subunit) -> dict[int, Expression]:
         key = (subunit.trunk, subunit.number)
         open_, placed, port = self.divisions(subunit), self.has_placed(subunit), self._at_port(key)
         spliced = {of: [self.job.spliced_fibres(leg) for leg in self.job.spliced_legs(subunit, of)] for of in open_}
-        found = {of: self.number(len(self.legs(subunit, of)), f"{subunit.name} in {of}") for of in open_}
+        found: dict[int, Expression] = {
+            of: self.number(len(self.legs(subunit, of)), f"{subunit.name} in {of}") for of in open_
+        }
         for of in open_:
             most = len(self.legs(subunit, of))
             self.require(found[of] <= most * self.divided(subunit, of))
@@ -205,7 +209,7 @@ class Segments(SegmentCounts):
     def _of_trunk(self, trunk: str) -> list[int]:
         return [i for i, block in enumerate(self.blocks) if any(trunk == key[0] for key in block.keys)]
 
-    def in_box(self, trunk: Trunk) -> Any:
+    def in_box(self, trunk: Trunk) -> Literal:
         """Whether a trunk has a placed leg."""
         ends = self.job.ends_of(trunk)
         mine = sorted({i for end in ends for i in self._of_trunk(end.id)})
@@ -213,27 +217,27 @@ class Segments(SegmentCounts):
             return int(bool(mine))
         return self._make(("in box", ends[0].id), lambda: self.any_of(*(self.no(self._gone[i]) for i in mine)))
 
-    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
+    def trunk_at(self, trunk: Trunk, place: Place) -> Literal:
         """Whether a trunk has a leg at a place."""
         return self._where(("trunk at", trunk.id, place), self._of_trunk(trunk.id), [place])
 
-    def trunk_on(self, trunk: Trunk, stack: str) -> Any:
+    def trunk_on(self, trunk: Trunk, stack: str) -> Literal:
         """Whether a trunk has a leg on a stack."""
         here = [place for place in self.places if place.stack == stack]
         return self._where(("trunk on", trunk.id, stack), self._of_trunk(trunk.id), here)
 
-    def pair_at(self, pair: tuple[str, str], place: Place) -> Any:
+    def pair_at(self, pair: tuple[str, str], place: Place) -> Literal:
         """Whether splices of a pair of trunks lie at a place."""
         both = [i for i, block in enumerate(self.blocks) if {key[0] for key in block.keys} == set(pair)]
         return self._where(("pair at", pair, place), both, [place])
 
-    def join_at(self, join: int, place: Place) -> Any:
+    def join_at(self, join: int, place: Place) -> Literal:
         """Whether splices of a join lie at a place: known of joins that are kept apart."""
         if join not in self._of_join:
             raise CannotSay(type(self).__name__, f"join {join}")
         return self._where(("join at", join, place), self._of_join[join], [place])
 
-    def join_on(self, join: int, stack: str) -> Any:
+    def join_on(self, join: int, stack: str) -> Literal:
         """Whether splices of a join lie on a stack: known of joins that are kept apart."""
         return self.any_of(*(self.join_at(join, place) for place in self.places if place.stack == stack))
 
@@ -251,14 +255,14 @@ class Segments(SegmentCounts):
             for join, run in runs.items()
         }
 
-    def used(self, place: Place) -> Any:
+    def used(self, place: Place) -> Literal:
         """Whether a tray place is used."""
         return self._where(("used", place), range(len(self.blocks)), [place])
 
-    def ties_next(self, place: Place) -> Any:
+    def ties_next(self, place: Place) -> Literal:
         """Whether an opened subunit has legs at a place and at the next one outward; may be true where none has."""
 
-        def make() -> Any:
+        def make() -> Literal:
             tied = self.literal(f"{place} tied outward", ("ties", place))
             for key, along in self._along.items():
                 if not self._may_open(key):
@@ -276,14 +280,14 @@ class Segments(SegmentCounts):
         port = self._at_port(key)
         return (not isinstance(port, int) or not port) and max(self._of_key[key]) > 1
 
-    def ends_at_least(self, place: Place) -> Any:
+    def ends_at_least(self, place: Place) -> Expression:
         """Fibre ends of a place: those of either side of its splices, and of what is parked."""
         return total(
             len(block.sides) * unit * row[place]
             for block, unit, row in zip(self.blocks, self.units, self._number, strict=True)
         )
 
-    def sleeves2_at_least(self, place: Place) -> Any:
+    def sleeves2_at_least(self, place: Place) -> Expression:
         """Twice the sleeves of a place, as far as each unit of a block brings as many and all trays have sleeves of one size."""
         return total(2 * sleeves * row[place] for sleeves, row in zip(self._unit_sleeves, self._number, strict=True))
 
@@ -323,12 +327,12 @@ class Segments(SegmentCounts):
 
     # -- goals -------------------------------------------------------------------------------------
 
-    def unplaced(self) -> Any:
+    def unplaced(self) -> Expression:
         """Splices without a tray."""
         return total(
             unit * out for block, unit, out in zip(self.blocks, self.units, self._out, strict=True) if block.spliced
         )
 
-    def placed_legs(self) -> Any:
+    def placed_legs(self) -> Expression:
         """Placed legs."""
         return total(self.number_placed(subunit, of) for subunit in self.job.subunits for of in self.divisions(subunit))

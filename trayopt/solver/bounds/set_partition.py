@@ -32,8 +32,9 @@ from trayopt.rules.pin import Pinned
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_pair import TrayPair
-from trayopt.rules.variables import (
+from trayopt.rules.variables import (  # fmt: skip
     Cuts,
+    Expression,
     FirstStacks,
     LeastLoads,
     LegNumbers,
@@ -50,7 +51,7 @@ from trayopt.rules.variables import (
     TrunkStacks,
     TrunkWays,
     Variables,
-)  # fmt: skip
+)
 from trayopt.solver.bounds.closed_patterns import Bunch, closed_bunches
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.kind_counts import EFFORT, PART, Kind, KindCounts, Limits
@@ -58,7 +59,7 @@ from trayopt.solver.bounds.tied_subunits import room_of
 from trayopt.solver.model.base import Divisions, Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one
-from trayopt.solver.model.literals import linear, total
+from trayopt.solver.model.literals import linear, lit, total
 from trayopt.solver.model.vocabulary import voice
 from trayopt.solver.model.ways import Partings as DividedAt
 
@@ -90,9 +91,9 @@ class SetPartition(KindCounts):
             for key, open_ in self._of_key.items()
             for of in open_
         }
-        self._here: dict[Bunch, dict[str, Any]] = {}
+        self._here: dict[Bunch, dict[str, Literal]] = {}
         self._with: dict[Leg, list[Bunch]] = {leg: [] for legs in self._cut.values() for leg in legs}
-        self._number: dict[Kind, dict[Place, Any]] = {}
+        self._number: dict[Kind, dict[Place, Expression]] = {}
         super().__init__(job, divisions, clock=clock, divide_at=divide_at)
 
     def furnish(self) -> None:
@@ -239,7 +240,7 @@ class SetPartition(KindCounts):
         """Every k that is open for a subunit."""
         return self._of_key.get((subunit.trunk, subunit.number), ())
 
-    def divided(self, subunit: Subunit, of: int) -> Any:
+    def divided(self, subunit: Subunit, of: int) -> Literal:
         """Whether a subunit is divided by this k."""
         return self._divided[subunit.trunk, subunit.number].get(of, 0)
 
@@ -247,28 +248,28 @@ class SetPartition(KindCounts):
         """Every leg of a division that can be placed."""
         return self._cut.get(((subunit.trunk, subunit.number), of), ())
 
-    def placed(self, leg: Leg) -> Any:
+    def placed(self, leg: Leg) -> Literal:
         """Every leg of the division that is chosen is placed, at the tray those without a splice as well."""
         divided = self.divided(self.job.subunit(leg), leg.of)
         if not self._may_stay_bare(leg):
             return divided
         return self.both(divided, self.divided_at(self.job.trunk_by_id[leg.trunk], "tray"))
 
-    def on(self, leg: Leg, stack: str) -> Any:
+    def on(self, leg: Leg, stack: str) -> Literal:
         """Whether a leg is on a stack."""
         return self.one_of(*(self._here[bunch][stack] for bunch in self._with[leg]))
 
-    def number_placed(self, subunit: Subunit, of: int) -> Any:
+    def number_placed(self, subunit: Subunit, of: int) -> Expression:
         """How many legs of a division are placed."""
         bare = [leg for leg in self.legs(subunit, of) if self._may_stay_bare(leg)]
         spliced = len(self.legs(subunit, of)) - len(bare)
         return spliced * self.divided(subunit, of) + total(self.placed(leg) for leg in bare)
 
-    def number_on(self, subunit: Subunit, of: int, stack: str) -> Any:
+    def number_on(self, subunit: Subunit, of: int, stack: str) -> Expression:
         """How many legs of a division are on a stack."""
         return total(self.on(leg, stack) for leg in self.legs(subunit, of))
 
-    def legs_on(self, trunk: Trunk, stack: str) -> Any:
+    def legs_on(self, trunk: Trunk, stack: str) -> Expression:
         """How many legs of a trunk are on a stack."""
         return total(self.legs_at(trunk, place) for place in self.places if place.stack == stack)
 
@@ -277,16 +278,16 @@ class SetPartition(KindCounts):
         densest = max((len(bunch) / sum(map(self.job.ends, bunch)) for bunch in self._here), default=0)
         return int(2 * self.job.enclosure.tray_at(place).fibres * densest + 1e-6)
 
-    def trunk_on(self, trunk: Trunk, stack: str) -> Any:
+    def trunk_on(self, trunk: Trunk, stack: str) -> Literal:
         """Whether a trunk has a leg on a stack: where a bunch with one lies."""
         here = (here[stack] for bunch, here in self._here.items() if any(leg.trunk == trunk.id for leg in bunch))
         return self._make(("trunk on", trunk.id, stack), lambda: self.any_of(*here))
 
-    def any_on(self, subunit: Subunit, stack: str) -> Any:
+    def any_on(self, subunit: Subunit, stack: str) -> Literal:
         """Whether a leg of a subunit is on a stack."""
         return self.any_of(*(self.on(leg, stack) for of in self.divisions(subunit) for leg in self.legs(subunit, of)))
 
-    def pair_at(self, pair: tuple[str, str], place: Place) -> Any:
+    def pair_at(self, pair: tuple[str, str], place: Place) -> Literal:
         """Whether splices of a pair of trunks lie at a place."""
         here = total(at[place] for kind, at in self._number.items() if tuple(sorted(pair)) in kind.pairs)
         return self.positive(("pair", pair, place), here, self.most_bunches(place))
@@ -369,7 +370,7 @@ def narrowed(
         status, solver = solve_one(partition.cp, clock, EFFORT, part=PART)
         if status not in FOUND:
             return divisions
-        seen |= {pair for pair, literal in literals.items() if solver.boolean_value(literal)}
+        seen |= {pair for pair, literal in literals.items() if solver.boolean_value(lit(literal))}
         if status == cp_model.OPTIMAL and not solver.objective_value:
             break
     return {key: tuple(of for of in open_ if (key, of) in seen) for key, open_ in divisions.items()}

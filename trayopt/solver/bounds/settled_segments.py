@@ -22,13 +22,15 @@ from trayopt.domain.job import Trunk
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.base import Rule
-from trayopt.rules.variables import (
+from trayopt.rules.variables import (  # fmt: skip
     Cuts,
+    Expression,
     FirstStacks,
     Joins,
     LeastLoads,
     LegNumbers,
     LegPlaces,
+    Literal,
     Pairs,
     Partings,
     Ribbons,
@@ -39,7 +41,7 @@ from trayopt.rules.variables import (
     TrunkStacks,
     TrunkWays,
     Variables,
-)  # fmt: skip
+)
 from trayopt.solver.bounds.segment_counts import MOST_COUNTS
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.model.base import Key
@@ -122,11 +124,11 @@ class SettledSegments(Segments):
         """Whether the bound on a goal is worth asking for: that on crossings is far off where subunits are parted."""
         return goal != "crossings" or self._kept_together
 
-    def goal(self, goal: GoalName) -> Any:
+    def goal(self, goal: GoalName) -> Expression:
         """Give a goal as an expression, made once."""
         return self._make(("goal", goal), lambda: self._goal(goal))
 
-    def _goal(self, goal: GoalName) -> Any:
+    def _goal(self, goal: GoalName) -> Expression:
         if goal == "unplaced":
             return self.unplaced()
         if goal == "legs":
@@ -137,11 +139,11 @@ class SettledSegments(Segments):
 
     # -- legs --------------------------------------------------------------------------------------------------------
 
-    def legs_at(self, trunk: Trunk, place: Place) -> Any:
+    def legs_at(self, trunk: Trunk, place: Place) -> Expression:
         """How many legs of a trunk are at a place."""
         return total(self._legs_of_subunit(key, place) for key in self._along if key[0] == trunk.id)
 
-    def _legs_of_subunit(self, key: Key, place: Place) -> Any:
+    def _legs_of_subunit(self, key: Key, place: Place) -> Expression:
         """How many legs of a subunit are at a place: as many as its fibres there come to."""
         subunit = self.job.subunit_of_leg[key]
         (of,) = self.divisions(subunit)
@@ -150,14 +152,14 @@ class SettledSegments(Segments):
         if all(self.units[i] % size == 0 for i in along):
             return total(self.units[i] // size * self._number[i][place] for i in along)
 
-        def make() -> Any:
+        def make() -> Expression:
             legs = self.number(of, f"legs of {subunit.name} at {place}")
             self.require(total(self.units[i] * self._number[i][place] for i in along) == size * legs)
             return legs
 
         return self._make(("legs at", key, place), make)
 
-    def legs_on(self, trunk: Trunk, stack: str) -> Any:
+    def legs_on(self, trunk: Trunk, stack: str) -> Expression:
         """How many legs of a trunk are on a stack."""
         return total(self.legs_at(trunk, place) for place in self.places if place.stack == stack)
 
@@ -172,16 +174,16 @@ class SettledSegments(Segments):
 
     # -- crossings ---------------------------------------------------------------------------------------------------
 
-    def _low(self, subunit: Subunit) -> list[Any]:
+    def _low(self, subunit: Subunit) -> list[Literal]:
         """Whether the low of a subunit is at most each position, from 0 up: where its first placed stretch begins."""
         key = (subunit.trunk, subunit.number)
         firsts = list(self._first_placed(key))
-        begun: dict[int, list[Any]] = {i: self._made["block", i][1] for i, _ in firsts}
+        begun: dict[int, list[Literal]] = {i: self._made["block", i][1] for i, _ in firsts}
         if len(firsts) == 1:
             return begun[firsts[0][0]]
 
-        def make() -> list[Any]:
-            low = [self.literal(f"low of {subunit.name} up to {p}") for p in range(self._deepest + 1)]
+        def make() -> list[Literal]:
+            low: list[Literal] = [self.literal(f"low of {subunit.name} up to {p}") for p in range(self._deepest + 1)]
             for i, free in firsts:
                 for up_to, here in zip(low, begun[i], strict=True):
                     self.clause(*free, self.no(here), up_to)
@@ -190,7 +192,7 @@ class SettledSegments(Segments):
 
         return self._make(("low", *key), make)
 
-    def _crossings(self, trunk: Trunk) -> Iterator[Any]:
+    def _crossings(self, trunk: Trunk) -> Iterator[Expression]:
         """Count the travellers of a trunk that cross, wherever it may be divided; one of ``free`` holds where it is not."""
         options = self.divide_options(trunk)
         for at in options:
@@ -200,7 +202,7 @@ class SettledSegments(Segments):
             else:
                 yield from self._block_crossings(trunk, free)
 
-    def _subunit_crossings(self, trunk: Trunk, at: DivideAt, free: Sequence[Any]) -> Iterator[Any]:
+    def _subunit_crossings(self, trunk: Trunk, at: DivideAt, free: Sequence[Literal]) -> Iterator[Expression]:
         """Count for each pair of subunits of a trunk the travellers that cross: all of them, or none."""
         subunits = [subunit for subunit in trunk.subunits if self.divisions(subunit)]
         for before, after in combinations(subunits, 2):
@@ -215,7 +217,7 @@ class SettledSegments(Segments):
         (of,) = self.divisions(subunit)
         return len(self.job.spliced_legs(subunit, of))
 
-    def _pairs(self, before: Subunit, after: Subunit, crosses: Any) -> Any:
+    def _pairs(self, before: Subunit, after: Subunit, crosses: Literal) -> Expression:
         """Count the pairs of legs of two subunits, if they cross; at least, where neither has all its legs placed."""
         one, other = self._legs_at_port(before), self._legs_at_port(after)
         if self.all_placed or one == other == 1:
@@ -229,10 +231,10 @@ class SettledSegments(Segments):
             self.require(pairs >= least * legs_after, crosses, self._at_least_legs(before, least))
         return pairs
 
-    def _at_least_legs(self, subunit: Subunit, number: int) -> Any:
+    def _at_least_legs(self, subunit: Subunit, number: int) -> Literal:
         """Whether so many legs of a subunit are placed."""
 
-        def make() -> Any:
+        def make() -> Literal:
             legs = self.number_placed(subunit, self.divisions(subunit)[0])
             literal = self.literal(f"{number} legs of {subunit.name}")
             self.require(legs >= number, literal)
@@ -241,7 +243,7 @@ class SettledSegments(Segments):
 
         return self._make(("legs", subunit.trunk, subunit.number, number), make)
 
-    def _block_crossings(self, trunk: Trunk, free: Sequence[Any]) -> Iterator[Any]:
+    def _block_crossings(self, trunk: Trunk, free: Sequence[Literal]) -> Iterator[Expression]:
         """Count for each pair of blocks along a trunk the legs that cross, as far as the lows of both are known."""
         strands = [
             (i, self._lowest(subunit, n), self._highest(subunit, n))
@@ -264,14 +266,14 @@ class SettledSegments(Segments):
         (of,) = self.divisions(subunit)
         return sum(i in self.parts_of(leg) for leg in subunit.legs(of))
 
-    def _lowest(self, subunit: Subunit, n: int) -> list[Any]:
+    def _lowest(self, subunit: Subunit, n: int) -> list[Literal]:
         """Whether some leg of the n-th block of a subunit may have a low of at most each position, at the port."""
         key = (subunit.trunk, subunit.number)
         along, together = self._blocks_along(key), self._together[key]
-        begun: list[list[Any]] = [self._made["block", i][1] for i in along[: n + 1]]
+        begun: list[list[Literal]] = [self._made["block", i][1] for i in along[: n + 1]]
         if n == 0:
             return begun[0]
-        low = [self.literal(f"{self.blocks[along[n]]} low at {p}") for p in range(self._deepest + 1)]
+        low: list[Literal] = [self.literal(f"{self.blocks[along[n]]} low at {p}") for p in range(self._deepest + 1)]
         tied = [self.no(self._tied(along[m])) for m in (0, n)]
         for up_to, *so in zip(low, *begun, strict=True):
             self.clause(self.no(up_to), *so)
@@ -280,13 +282,13 @@ class SettledSegments(Segments):
                 self.clause(together, *tied, self.no(up_to), so[n])
         return low
 
-    def _highest(self, subunit: Subunit, n: int) -> list[Any]:
+    def _highest(self, subunit: Subunit, n: int) -> list[Literal]:
         """Whether all legs of the n-th block of a subunit must have a low of at most each position, at the port."""
         key = (subunit.trunk, subunit.number)
         along, together = self._blocks_along(key), self._together[key]
         first = self._made["block", along[0]][1]
         _, begun, ended = self._made["block", along[n]]
-        low = [self.literal(f"{self.blocks[along[n]]} low by {p}") for p in range(self._deepest + 1)]
+        low: list[Literal] = [self.literal(f"{self.blocks[along[n]]} low by {p}") for p in range(self._deepest + 1)]
         for up_to, as_first, as_own, all_there in zip(low, first, begun, ended, strict=True):
             self.clause(self.no(together), self.no(as_first), up_to)
             self.clause(self.no(self._tied(along[n])), self.no(as_own), up_to)

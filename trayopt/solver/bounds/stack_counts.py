@@ -36,7 +36,17 @@ from trayopt.rules.pin import Pinned, goes_by
 from trayopt.rules.reserve import Reserve
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
-from trayopt.rules.variables import Partings, Ribbons, TrunkPlaces, TrunkStacks, TrunkWays, Variables
+from trayopt.rules.variables import (
+    Constraint,
+    Expression,
+    Literal,
+    Partings,
+    Ribbons,
+    TrunkPlaces,
+    TrunkStacks,
+    TrunkWays,
+    Variables,
+)
 from trayopt.solver.bounds.classes import Choice, Class, Cut, classes_of
 from trayopt.solver.model.base import Base, Key
 from trayopt.solver.model.groups import LIMITS, Question, merged
@@ -78,13 +88,13 @@ class StackCounts(Base):
         self.classes = classes_of(question)
         self.cuts: dict[Kind, Cut] = {}
         """Divisions that a class can have."""
-        self.count: dict[Kind, Any] = {}
+        self.count: dict[Kind, Expression] = {}
         """How many subunits of a class have a division and a placed leg."""
-        self.outside: dict[int, Any] = {}
+        self.outside: dict[int, Expression] = {}
         """How many subunits of a class have no placed leg."""
-        self.legs_of: dict[tuple[int, Choice, str], Any] = {}
+        self.legs_of: dict[tuple[int, Choice, str], Expression] = {}
         """How many legs of a class at a division are on a stack."""
-        self.wholes: dict[tuple[int, Choice, str], Any] = {}
+        self.wholes: dict[tuple[int, Choice, str], Expression] = {}
         """How many subunits of a class at a division are on a stack, where the trunk is divided at the tray."""
         for i, alike in enumerate(self.classes):
             self._class(i, alike)
@@ -116,13 +126,13 @@ class StackCounts(Base):
         return rule.id in self.question.by_rule
 
     def _poster(self, rule: Rule[Any]) -> Callable[..., None]:
-        def post(constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
+        def post(constraint: Constraint, subject: str, when: tuple[Literal, ...] = ()) -> None:
             if constraint is not True:
                 self.require(constraint, guard(self, merged(rule, subject)), *when)
 
         return post
 
-    def _held(self, rule: type[Rule[Any]], subject: str) -> Any:
+    def _held(self, rule: type[Rule[Any]], subject: str) -> Literal:
         return guard(self, Group(rule.id, subject))
 
     # -- subunits ----------------------------------------------------------------------------------------------------
@@ -157,7 +167,7 @@ class StackCounts(Base):
         self.outside[i] = 0 if self.all_placed else self.number(n, f"{alike.members[0].name} and like it outside")
         self.require(self.outside[i] + total(count for (j, _), count in self.count.items() if j == i) == n)
 
-    def _free(self, rule: type[Rule[Any]], members: tuple[Subunit, ...]) -> Any:
+    def _free(self, rule: type[Rule[Any]], members: tuple[Subunit, ...]) -> Expression:
         """How many of these subunits are not held to a rule."""
         return len(members) - total(self._held(rule, subunit.name) for subunit in members)
 
@@ -169,7 +179,7 @@ class StackCounts(Base):
             free = self._free(FibreBend, members)
             self.require(total(self.legs_of[i, cut.choice, stack.id] for stack in tight) <= cut.legs * free)
 
-    def _used(self, trunk: Trunk, stack: Stack) -> Any:
+    def _used(self, trunk: Trunk, stack: Stack) -> Literal:
         """Whether a trunk has a leg on a stack."""
         here = [key for key in self._mine(trunk)]
         if not here:
@@ -219,7 +229,7 @@ class StackCounts(Base):
             pairs[i].add(of[other] if other is not None and other in single else -1)
         return {(i, min(js)) for i, js in pairs.items() if len(js) == 1 and pairs.get(min(js)) == {i}}
 
-    def share(self, legs: Mapping[Kind, Any]) -> None:
+    def share(self, legs: Mapping[Kind, Expression]) -> None:
         """Let the two sides of each such pair bring equally many splices to some part of the box, by the legs there."""
         for sides in self.shared:
             one, other = (total((self.cuts[key].splices or 0) * legs.get(key, 0) for key in keys) for keys in sides)
@@ -276,20 +286,20 @@ class StackCounts(Base):
                 most = total(2 * self._room(stack, attrgetter(takes)) for stack in self.stacks)
                 self.require(brought <= most, *(self._held(rule, stack.id) for stack in self.stacks))
 
-    def _room(self, stack: Stack, takes: Callable[[Tray], int]) -> Any:
+    def _room(self, stack: Stack, takes: Callable[[Tray], int]) -> Expression:
         """Sum what the trays of a stack take that can be used; where they are of several kinds all of them count."""
         if len(stack.kinds) == 1:
             return takes(stack.kinds[0]) * self._usable(stack)
         return sum(map(takes, stack.by_position))
 
-    def _usable(self, stack: Stack) -> Any:
+    def _usable(self, stack: Stack) -> Expression:
         """How many trays of a stack can be used: all but those that are held in reserve."""
         if not self._asks(Reserve):
             return stack.positions
         asked = Reserve().parameters(self.job).trays
         return stack.positions - min(asked, stack.positions) * self._held(Reserve, stack.id)
 
-    def _large(self, stack: Stack, held: Any, room: int, here: list[tuple[int, Any, str]]) -> None:
+    def _large(self, stack: Stack, held: Literal, room: int, here: list[tuple[int, Expression, str]]) -> None:
         """Let no tray hold two legs of a trunk that each need more than half of it, and so on down to a quarter.
 
         A leg brings an end for each of its fibres, and one more for each that is spliced; it needs a sleeve for each run of its
@@ -319,7 +329,7 @@ class StackCounts(Base):
         """Give one stand-in for whatever divisions a spliced subunit has."""
         return (1,) if self.job.spliced[subunit.trunk, subunit.number] else ()
 
-    def in_box(self, trunk: Trunk) -> Any:
+    def in_box(self, trunk: Trunk) -> Literal:
         """Every trunk with a spliced fibre is in the box, or may be."""
         ends = self.job.ends_of(trunk)
         spliced = any(self.divisions(subunit) for end in ends for subunit in end.subunits)
@@ -327,15 +337,17 @@ class StackCounts(Base):
             return int(spliced)
         return self._make(("in box", ends[0].id), lambda: self.literal(f"{ends[0].id} in the box"))
 
-    def trunk_on(self, trunk: Trunk, stack: str) -> Any:
+    def trunk_on(self, trunk: Trunk, stack: str) -> Literal:
         """Whether a trunk has a leg on a stack."""
         return self._on[trunk.id, stack]
 
-    def trunk_at(self, trunk: Trunk, place: Place) -> Any:
+    def trunk_at(self, trunk: Trunk, place: Place) -> Literal:
         """Whether a trunk has a leg at a place: free, but at one place at least of a stack that it is on."""
 
-        def make() -> dict[Place, Any]:
-            found = {p: self.literal(f"{trunk.id} at {p}") for p in self.places if p.stack == place.stack}
+        def make() -> dict[Place, Literal]:
+            found: dict[Place, Literal] = {
+                p: self.literal(f"{trunk.id} at {p}") for p in self.places if p.stack == place.stack
+            }
             self.require(total(found.values()) >= self._on[trunk.id, place.stack])
             return found
 
@@ -402,10 +414,10 @@ class StackCounts(Base):
         tube = self.routes.traveller(self.job.trunk_by_id[subunit.trunk], subunit, *cut)
         return tube is not None and tube.own
 
-    def _round(self, trunk: Trunk, unit: int) -> Any:
+    def _round(self, trunk: Trunk, unit: int) -> Expression:
         """Cross-section of all that a trunk has in the box: a loop carries it once round."""
 
-        def make() -> Any:
+        def make() -> Expression:
             coiled = trunk.idle == "coiled"
             idle = sum(area_units(s.diameter_mm) for s in trunk.subunits if not self.divisions(s)) // unit * coiled
             out = total(
@@ -421,13 +433,13 @@ class StackCounts(Base):
 
         return self._make(("round", trunk.id), make)
 
-    def _tubes(self, i: int, cut: Choice, *, coiled: bool) -> Any:
+    def _tubes(self, i: int, cut: Choice, *, coiled: bool) -> Expression:
         """How many tubes the subunits of a class that have a division and a placed leg have in the box."""
         if self._own(i, cut):
             return self.count[i, cut]
         return cut[0] * self.count[i, cut] if coiled else total(self.legs_of[i, cut, stack.id] for stack in self.stacks)
 
-    def _direct(self, trunk: Trunk, way: Way, stack: Stack, guide: str, unit: int) -> Any:
+    def _direct(self, trunk: Trunk, way: Way, stack: Stack, guide: str, unit: int) -> Expression:
         """Cross-section of what goes to a stack and passes a guide on its direct way."""
         ends = [end.id for end in stack.ends]
         passing = [end for end in ends if guide in self.routes.direct(way, stack.id, end)]
@@ -437,7 +449,7 @@ class StackCounts(Base):
         if len(passing) == len(ends):
             return area
 
-        def make() -> Any:
+        def make() -> Expression:
             number = self.number(self._most_area(trunk) // unit, "")
             for end in passing:
                 self.require(number >= area, self.end(stack.id, end))
@@ -445,7 +457,7 @@ class StackCounts(Base):
 
         return self._make(("area by", trunk.id, stack.id, tuple(passing)), make)
 
-    def _area_on(self, trunk: Trunk, stack: Stack, unit: int) -> Any:
+    def _area_on(self, trunk: Trunk, stack: Stack, unit: int) -> Expression:
         parts = []
         for i, cut in self._mine(trunk):
             tubes = self.wholes.get((i, cut, stack.id), self.legs_of[i, cut, stack.id])
@@ -454,7 +466,7 @@ class StackCounts(Base):
 
     # -- what it found -----------------------------------------------------------------------------------------------
 
-    def all_legs_count(self) -> Any:
+    def all_legs_count(self) -> Expression:
         """Sum of all placed legs."""
         return total(self.legs_of.values())
 
@@ -463,16 +475,16 @@ class StackCounts(Base):
         for held in self.guards.values():
             self.require(held >= 1)
 
-    def unplaced(self) -> Any:
+    def unplaced(self) -> Expression:
         """Bound the splices without a tray: no more are placed than the placed legs of either side can have."""
-        able: dict[int, Any] = {}
+        able: dict[int, Expression] = {}
         for i, alike in enumerate(self.classes):
             mine = [(self.cuts[key], key) for key in self.cuts if key[0] == i]
             able[i] = self.number(sum(cut.most_spliced * cut.legs for cut, _ in mine) * len(alike.members), "")
             legs = total(cut.most_spliced * self.legs_of[(*key, s.id)] for cut, key in mine for s in self.stacks)
             self.require(able[i] <= legs)
             self.require(able[i] <= total(cut.spliced * self.count[key] for cut, key in mine))
-        placed: dict[tuple[str, str], Any] = {}
+        placed: dict[tuple[str, str], Expression] = {}
         for a, b in self.job.joined_pairs:
             placed[a, b] = self.number(self.job.splices, f"splices of {a} and {b} that are placed")
             for one, other in ((a, b), (b, a)):

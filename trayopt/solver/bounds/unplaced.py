@@ -42,7 +42,7 @@ def out_by_stack_counts(job: Job, clock: Clock) -> int:
     """Bound the splices without a tray by what ways, guides and stacks take of each class of subunits."""
     counts = StackCounts(Question(job, kinds=("physical",)), all_placed=False)
     counts.hold_all()
-    counts.cp.minimize(counts.unplaced())
+    counts.minimize(counts.unplaced())
     status, solver = solve_one(counts.cp, clock, EFFORT)
     return whole_bound(solver.best_objective_bound) if status in FOUND else 0
 

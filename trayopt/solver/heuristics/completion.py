@@ -11,12 +11,13 @@ from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.hardware import Place
+from trayopt.rules.variables import Constraint, Expression, Literal
 from trayopt.solver.bounds.segment_counts import MOST_COUNTS
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.model.base import Divisions, Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, Asked, one_worker, solve_interruptible, whole_bound
-from trayopt.solver.model.literals import lit, total
+from trayopt.solver.model.literals import linear, lit, total
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.run import hint_all
 from trayopt.solver.model.ways import Partings
@@ -80,7 +81,9 @@ class RelaxedModel(Generic[B]):
         self.last: list[int] = []
         """Every variable of the last layout."""
 
-    def least(self, goal: Any, *held: Any, at_least: int = 0, below: int | None = None, part: float = PART) -> Answer:
+    def least(
+        self, goal: Expression, *held: Constraint, at_least: int = 0, below: int | None = None, part: float = PART
+    ) -> Answer:
         """Bound a goal from below over layouts that meet some conditions.
 
         ``at_least`` is a bound that is known; values from ``below`` up are of no use, so it is the bound where there is none
@@ -88,32 +91,34 @@ class RelaxedModel(Generic[B]):
         """
         return self.ask(goal, *held, at_least=at_least, below=below, part=part).answer()
 
-    def ask(self, goal: Any, *held: Any, at_least: int = 0, below: int | None = None, part: float = PART) -> Query[B]:
+    def ask(
+        self, goal: Expression, *held: Constraint, at_least: int = 0, below: int | None = None, part: float = PART
+    ) -> Query[B]:
         """Put the question of ``least``, and leave it under way."""
         cp = self._copy(held)
         if not isinstance(goal, int):
             cp.add(goal >= at_least)
             if below is not None:
                 cp.add(goal < below)
-            cp.minimize(goal)
+            cp.minimize(linear(goal))
         if self.last:
             hint_all(cp, self.last)
         return Query(self, cp, goal, at_least, below, self._solver(part))
 
-    def _copy(self, held: Sequence[Any]) -> cp_model.CpModel:
+    def _copy(self, held: Sequence[Constraint]) -> cp_model.CpModel:
         """Copy the model with some conditions more; its variables keep their numbers."""
         cp = self.blocks.cp.clone()
         add_all(cp, held)
         return cp
 
-    def _divided(self, open_: Divisions) -> dict[tuple[Key, int], Any]:
+    def _divided(self, open_: Divisions) -> dict[tuple[Key, int], Literal]:
         """Give the literal of each open division."""
         blocks = self.blocks
         return {
             (key, of): blocks.divided(blocks.job.subunit_of_leg[key], of) for key, of_ in open_.items() for of in of_
         }
 
-    def _placed_in(self, open_: Divisions) -> dict[tuple[Key, int], Any]:
+    def _placed_in(self, open_: Divisions) -> dict[tuple[Key, int], Literal]:
         """Give for each open division a literal of whether the subunit is placed in it."""
         blocks, divided = self.blocks, self._divided(open_)
         if blocks.all_placed:
@@ -124,7 +129,7 @@ class RelaxedModel(Generic[B]):
     def _solver(self, part: float) -> cp_model.CpSolver:
         return one_worker(self.clock, EFFORT, linearization_level=1, part=part)
 
-    def like(self, open_: Divisions, known: Assignment | None, fewer: Any, *held: Any) -> Likeness | None:
+    def like(self, open_: Divisions, known: Assignment | None, fewer: Constraint, *held: Constraint) -> Likeness | None:
         """Ask whether some layout that meets some conditions is divided otherwise than a plan, or has ``fewer`` legs.
 
         One question settles legs and divisions, where the plan has the least legs and is alone in how it is divided. None where
@@ -143,7 +148,7 @@ class RelaxedModel(Generic[B]):
         cp.add(total([less, *others]) >= 1)
         return Likeness(Asked(self._solver(MOST_PART), cp), {key: (of,) for key, of in seen}, self.clock)
 
-    def divisions(self, open_: Divisions, known: Assignment | None, *held: Any) -> Divisions:
+    def divisions(self, open_: Divisions, known: Assignment | None, *held: Constraint) -> Divisions:
         """Give the divisions of those that are open that some layout has which meets some conditions; all where time is up.
 
         Of a subunit that no such layout places, that is none. ``known`` is a plan that meets the conditions, where there is one.
@@ -164,7 +169,7 @@ class RelaxedModel(Generic[B]):
                 break
             if status not in FOUND:
                 return open_
-            seen |= {pair for pair, literal in literals.items() if solver.boolean_value(literal)}
+            seen |= {pair for pair, literal in literals.items() if solver.boolean_value(lit(literal))}
         return {key: tuple(of for of in of_ if (key, of) in seen) for key, of_ in open_.items()}
 
     def read(self, solver: cp_model.CpSolver | cp_model.CpSolverSolutionCallback) -> RelaxedSolution:
@@ -172,14 +177,14 @@ class RelaxedModel(Generic[B]):
         blocks = self.blocks
         return RelaxedSolution(
             {
-                key: tuple(of for of in of_ if solver.value(blocks.divided(blocks.job.subunit_of_leg[key], of)))
+                key: tuple(of for of in of_ if solver.value(lit(blocks.divided(blocks.job.subunit_of_leg[key], of))))
                 for key, of_ in blocks.open.items()
             },
             {
                 trunk.id: [at for at in blocks.divide_options(trunk) if solver.value(lit(blocks.divided_at(trunk, at)))]
                 for trunk in blocks.job.trunks
             },
-            {(i, place): solver.value(fibres) for (i, place), fibres in blocks.fibres.items()},
+            {(i, place): solver.value(linear(fibres)) for (i, place), fibres in blocks.fibres.items()},
         )
 
     def hold(self, model: Model, layout: RelaxedSolution) -> cp_model.CpModel:
@@ -199,7 +204,7 @@ class RelaxedModel(Generic[B]):
         return [part * model.at(leg, place) for leg in legs if (part := blocks.parts_of(leg).get(i))]
 
 
-def add_all(cp: cp_model.CpModel, conditions: Iterable[Any]) -> None:
+def add_all(cp: cp_model.CpModel, conditions: Iterable[Constraint]) -> None:
     """Add conditions to a model; for one that always holds the solver would make a variable, and solutions would not fit."""
     for condition in conditions:
         if condition is not True:
@@ -213,7 +218,7 @@ class Query(cp_model.CpSolverSolutionCallback, Generic[B]):
         self,
         layouts: RelaxedModel[B],
         cp: cp_model.CpModel,
-        goal: Any,
+        goal: Expression,
         at_least: int,
         below: int | None,
         solver: cp_model.CpSolver,
@@ -230,7 +235,7 @@ class Query(cp_model.CpSolverSolutionCallback, Generic[B]):
     def on_solution_callback(self) -> None:
         """Keep a layout that was found."""
         self.layout = self._layouts.read(self)
-        self.least = self._goal if isinstance(self._goal, int) else self.value(self._goal)
+        self.least = self._goal if isinstance(self._goal, int) else self.value(linear(self._goal))
         self._found = monotonic()
 
     @property

@@ -15,6 +15,7 @@ from trayopt.domain.tied import tied
 from trayopt.errors import InputError, SolverFault
 from trayopt.goals.registry import measure_all
 from trayopt.rules.pin import goes_by, lies
+from trayopt.rules.variables import Expression, Literal
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.heuristics.descent import lexicographic
 from trayopt.solver.model.base import Key
@@ -203,8 +204,9 @@ class _Look:
     """A model of plans with some divisions open, its cost, and the nearest plan that was found in it."""
 
     model: Model
-    cost: Any
+    cost: Expression
     outcome: Outcome
+    weighed: int
 
 
 def _unproven(look: _Look | None, floor: int) -> _Look | None:
@@ -239,7 +241,7 @@ class _Search:
         as_given = self.as_given()
         near = self.look(as_given, 0.5)
         # Where this meets the bound, whoever divides anew changes more: no other division has to be looked at.
-        if near is None or near.outcome.value != floor or self.weights.splits == 0:
+        if near is None or near.weighed != floor or self.weights.splits == 0:
             opened = self.opened(as_given)
             held = self.look(opened, 0.4, near, self.relaxed_stays())
             if held is None and opened:
@@ -250,7 +252,7 @@ class _Search:
             return
         self.found.bound = max(near.outcome.bound or 0, floor)
         near.model.cp.clear_objective()
-        near.model.require(near.cost <= near.outcome.value)
+        near.model.require(near.cost <= near.weighed)
         _descend(self.job, near.model, self.found, self.clock, self.tuning)
 
     def as_given(self) -> dict[Key, Sequence[int]]:
@@ -306,8 +308,8 @@ class _Search:
         cost = _cost(model, self.inside, self.weights)
         model.require(cost >= self.relaxed.bound)
         if best is not None:
-            model.require(cost <= best.outcome.value)
-        model.cp.minimize(cost)
+            model.require(cost <= best.weighed)
+        model.minimize(cost)
         left = self.clock.left
         outcome = run(model, self.clock, self.tuning if left is None else replace(self.tuning, slice_s=share * left))
         self.impossible = outcome.infeasible
@@ -317,10 +319,10 @@ class _Search:
         if weighed != outcome.value:
             raise SolverFault(f"the solver counts changes of {outcome.value}, the recount {weighed}")
         self.found.assignment, self.found.weighed, self.found.bound = outcome.assignment, weighed, self.relaxed.bound
-        return _Look(model, cost, outcome)
+        return _Look(model, cost, outcome, weighed)
 
 
-def fix(model: Model, fact: Decision, *when: Any) -> None:
+def fix(model: Model, fact: Decision, *when: Literal) -> None:
     """Hold a model to one fact, under guards where they are given."""
     job = model.job
     if isinstance(fact, EntersAt):
@@ -340,7 +342,7 @@ def fix(model: Model, fact: Decision, *when: Any) -> None:
         _fix_run(model, fact, *when)
 
 
-def _fix_run(model: Model, fact: RunAt, *when: Any) -> None:
+def _fix_run(model: Model, fact: RunAt, *when: Literal) -> None:
     job = model.job
     if fact.last > job.trunk_by_id[fact.trunk].cable.fibres:
         model.require(False, *when)
@@ -364,10 +366,10 @@ def _options(model: Model, fact: RunAt) -> dict[tuple[Any, ...], None]:
     return found
 
 
-def _cost(model: Model, given: Given, weights: Weights) -> Any:
+def _cost(model: Model, given: Given, weights: Weights) -> Expression:
     """Sum the weighed changes, exactly as ``changes`` counts them."""
     job = model.job
-    parts: list[Any] = []
+    parts: list[Expression] = []
     constant = 0
     for item in given.runs:
         options = _options(model, item) if item.place in job.enclosure.place_rank else {}
@@ -408,7 +410,7 @@ def _descend(job: Job, model: Model, found: Found, clock: Clock, tuning: Tuning)
     assert best is not None
     found.values = values = measure_all(Laid(job, best))
 
-    def minimise(goal: GoalName, expression: Any) -> Outcome:
+    def minimise(goal: GoalName, expression: Expression) -> Outcome:
         nonlocal best, values
         del goal, expression
         hint_last(model)
