@@ -19,7 +19,7 @@ from trayopt.review.sheet_out import COLUMNS, plan_rows
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.repair import clash as clashes
 from trayopt.solver.repair.clash import clash
-from trayopt.solver.repair.nearest import complete
+from trayopt.solver.repair.completing import complete
 
 Rows = list[dict[str, str]]
 
@@ -103,7 +103,7 @@ def test_completion_and_clash_share_one_time_limit(through: Job, rows: Rows, mon
         return complete(*args, clock=clock, **options)
 
     monkeypatch.setattr("trayopt.solver.repair.clash.clash", watched)
-    monkeypatch.setattr("trayopt.solver.repair.nearest.complete", first)
+    monkeypatch.setattr("trayopt.solver.repair.completing.complete", first)
     review(through, CASES["halves on two stacks"](rows))
     assert len(clocks) == 2
     assert clocks[0] is not None

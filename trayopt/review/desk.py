@@ -300,7 +300,7 @@ def _complete(job: Job, made: Handmade, as_told: Callable[[], Laid], limit_s: fl
     from trayopt.solver.model.clock import Clock
     from trayopt.solver.model.run import Tuning
     from trayopt.solver.repair.clash import clash
-    from trayopt.solver.repair.nearest import complete
+    from trayopt.solver.repair.completing import complete
 
     clock, tuning = Clock(limit_s), Tuning(workers=2)
     decided = made.facts()

@@ -42,7 +42,7 @@ from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import guard, speaks
 from trayopt.solver.model.vocabulary import voice
-from trayopt.solver.repair.nearest import fix
+from trayopt.solver.repair.fixed import fix
 
 LOOSENED: tuple[type[Rule[Any]], ...] = (
     DividedAtTray, TrayFibres, TraySleeves, EntranceLegs, Reach, Exposed, NoEmptyBelow, KeptApart, Pinned, SubunitTogether,

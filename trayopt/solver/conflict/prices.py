@@ -21,11 +21,10 @@ from trayopt.solver.model.groups import Question, merged
 from trayopt.solver.model.interruptible import FOUND, solve_one
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import Outcome, hint, read
-from trayopt.solver.repair.nearest import fix
+from trayopt.solver.repair.completing import REST
+from trayopt.solver.repair.fixed import fix
 from trayopt.track.laid import Laid
 
-REST: tuple[GoalName, ...] = ("broken_prefer", "legs", "trays", "crossings", "leg_length_mm", "irregular")
-"""Goals that are left where every splice is placed and every must kept."""
 SMALL = 6000
 """Literals up to which all divisions are left open, so that values can be proven."""
 

@@ -21,7 +21,8 @@ from trayopt.solver.model.interruptible import FOUND, solve_one
 from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.run import Tuning, read
 from trayopt.solver.model.unsatisfiable import Memory, Subset, minimal_subset
-from trayopt.solver.repair.nearest import complete, divided_by, kept_model
+from trayopt.solver.repair.completing import complete
+from trayopt.solver.repair.fixed import divided_by, kept_model
 
 GLANCE = 1.0
 """Deterministic time for a look for a plan with settled divisions, and for a first question about suspects."""

@@ -1,55 +1,30 @@
-"""Plans near to given decisions: the nearest that keeps every must, and the best that keeps what is decided."""
+"""The nearest plan to given decisions that keeps every must; among those, the best by the goals."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import chain
-from typing import Any
 
 from trayopt.domain.assignment import Assignment
-from trayopt.domain.decision import Decision, EntersAt, GoesBy, RunAt
-from trayopt.domain.job import Job, LegPin, TrunkPin
-from trayopt.domain.plan import GoalName
+from trayopt.domain.decision import Decision, GoesBy, RunAt
+from trayopt.domain.job import Job
 from trayopt.domain.tied import tied
-from trayopt.errors import InputError, SolverFault
-from trayopt.goals.registry import measure_all
-from trayopt.rules.pin import goes_by, lies
-from trayopt.rules.variables import Expression, Literal
-from trayopt.solver.bounds.division import Divider
-from trayopt.solver.heuristics.descent import lexicographic
+from trayopt.errors import SolverFault
+from trayopt.rules.variables import Expression
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.decisions import Changes, Given, Weights, changes, lying_in, standing
+from trayopt.solver.model.decisions import Changes, Given, Weights, changes, standing
 from trayopt.solver.model.in_time import in_time
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Model
-from trayopt.solver.model.posting import Policy, build
-from trayopt.solver.model.run import Outcome, Tuning, hint, hint_last, run
+from trayopt.solver.model.run import Outcome, Tuning, hint, run
+from trayopt.solver.repair.completing import Found, descend
+from trayopt.solver.repair.fixed import kept_model, options_of
 from trayopt.solver.repair.least_moves import MOST_S, LeastMoves, least_moves
-from trayopt.solver.solve import Options, solve
-from trayopt.track.laid import Laid
 
-REST: tuple[GoalName, ...] = ("broken_prefer", "legs", "trays", "crossings", "leg_length_mm", "irregular")
-"""Goals that are left where every splice is placed and every must kept."""
 BOUND_PART = 0.2
 """Most of what is left of a limit for the bound on moved legs."""
-PROBE_S = 3.0
-"""Seconds for a first look whether facts clash: most clashes show at once, and most plans are found otherwise."""
-
-
-@dataclass
-class Found:
-    """What a search near to given decisions came to.
-
-    ``assignment`` is None where no plan was found; ``impossible`` tells that it is proven that none keeps every must
-    and what is fixed. ``bounds`` are proven bounds of the goals among the plans that were looked at.
-    """
-
-    assignment: Assignment | None = None
-    impossible: bool = False
-    bounds: dict[GoalName, int | None] = field(default_factory=dict)
-    values: dict[GoalName, int] = field(default_factory=dict)
 
 
 @dataclass
@@ -97,106 +72,6 @@ def nearest(
         if found.changes.weighed(weights) != found.weighed:
             raise SolverFault("the goals moved the plan away from the nearest one")
     return found
-
-
-def complete(job: Job, fixed: Iterable[Decision], *, clock: Clock | None = None, tuning: Tuning | None = None) -> Found:
-    """Find the best plan that keeps every must, places every splice and keeps what is fixed."""
-    clock, tuning, fixed = clock or Clock(), tuning or Tuning(), tuple(fixed)
-    pinned = _pinned(job, fixed)
-    if pinned is not None:
-        divisions = Divider(job).narrowed(divided_by(job, fixed)).open
-        probe = kept_model(job, fixed, divisions, Policy("hard", "free"))
-        if fixed and run(probe, clock, replace(tuning, slice_s=PROBE_S)).infeasible:
-            return Found(impossible=True)
-        return _solved(job, pinned, clock, tuning)
-    model = kept_model(job, fixed, Divider(job).narrowed(divided_by(job, fixed)).open)
-    outcome = run(model, clock, tuning)
-    if outcome.assignment is None:
-        return Found(impossible=outcome.infeasible)
-    found = Found(outcome.assignment)
-    _descend(job, model, found, clock, tuning)
-    return found
-
-
-def divided_by(job: Job, facts: Iterable[Decision]) -> dict[Key, int]:
-    """Give the k that facts leave a subunit: that of a leg whose tray they fix."""
-    found: dict[Key, int] = {}
-    for fact in facts:
-        trunk = job.trunk_by_id.get(fact.trunk) if isinstance(fact, RunAt) and fact.leg else None
-        if trunk is None or not isinstance(fact, RunAt) or fact.last > trunk.cable.fibres or not lying_in(job, fact):
-            continue
-        leg = trunk.subunit_of(fact.first).leg_of_run(fact.first, fact.last)
-        if leg is not None:
-            found.setdefault((leg.trunk, leg.subunit), leg.of)
-    return found
-
-
-def _pinned(job: Job, facts: Sequence[Decision]) -> Job | None:
-    """Give the job with the facts as built pins; None where they say what no pin says, or where pins stand already."""
-    pins: dict[str, LegPin | TrunkPin] = {}
-    for fact in facts:
-        pin = _pin(job, fact)
-        if pin is None:
-            return None
-        if isinstance(pin, LegPin | TrunkPin) and pins.setdefault(pin.subject, pin) != pin:
-            return None
-    if any(pin.subject in pins for pin in job.pins):
-        return None
-    return job.model_copy(update={"pins": (*job.pins, *pins.values())})
-
-
-def _pin(job: Job, fact: Decision) -> LegPin | TrunkPin | bool | None:
-    """Give the pin that says what a fact does; True where there is nothing to say, None where no pin says it."""
-    if isinstance(fact, EntersAt):
-        stack = job.enclosure.stack_by_id.get(fact.stack)
-        return True if stack is not None and [end.id for end in stack.ends] == [fact.end] else None
-    trunk = job.trunk_by_id.get(fact.trunk)
-    if trunk is None:
-        return None
-    if isinstance(fact, GoesBy):
-        return TrunkPin(
-            trunk=fact.trunk,
-            port=fact.port,
-            travel=fact.travel,
-            loops=fact.loops,
-            divide_at=fact.divide_at,
-            built=True,
-        )
-    if not fact.leg or fact.place not in job.enclosure.place_rank or fact.last > trunk.cable.fibres:
-        return None
-    if not lying_in(job, fact):
-        return True
-    if trunk.subunit_of(fact.first).leg_of_run(fact.first, fact.last) is None:
-        return None
-    return LegPin(leg=fact.run, stack=fact.place.stack, position=fact.place.position, built=True)
-
-
-def _solved(job: Job, pinned: Job, clock: Clock, tuning: Tuning) -> Found:
-    """Solve a job with facts as built pins; the answer counts only if it keeps every must of the job itself."""
-    options = Options(time_limit_s=clock.left, workers=tuning.workers, seed=tuning.seed)
-    try:
-        solution = solve(pinned, options)
-    except InputError:
-        return Found(impossible=True)
-    if solution.status == "none":
-        return Found(impossible=solution.stopped == "proven")
-    values = measure_all(Laid(job, solution.assignment))
-    if values["unplaced"] or values["broken_must"]:
-        return Found(impossible=bool(solution.bounds.get("unplaced") or solution.bounds.get("broken_must")))
-    return Found(solution.assignment, bounds=solution.bounds, values=values)
-
-
-def kept_model(
-    job: Job,
-    fixed: Iterable[Decision],
-    divisions: Mapping[Key, Sequence[int]] | None = None,
-    policy: Policy | None = None,
-) -> Model:
-    """Make the model of all plans that place every splice, keep every must and keep what is fixed."""
-    model = build(job, policy or Policy("hard", "soft"), all_placed=True, divisions=divisions)
-    for fact in fixed:
-        fix(model, fact)
-    return model
 
 
 @dataclass(frozen=True)
@@ -253,7 +128,7 @@ class _Search:
         self.found.bound = max(near.outcome.bound or 0, floor)
         near.model.cp.clear_objective()
         near.model.require(near.cost <= near.weighed)
-        _descend(self.job, near.model, self.found, self.clock, self.tuning)
+        descend(self.job, near.model, self.found, self.clock, self.tuning)
 
     def as_given(self) -> dict[Key, Sequence[int]]:
         """Give the division of every subunit that is given in proper legs."""
@@ -322,57 +197,13 @@ class _Search:
         return _Look(model, cost, outcome, weighed)
 
 
-def fix(model: Model, fact: Decision, *when: Literal) -> None:
-    """Hold a model to one fact, under guards where they are given."""
-    job = model.job
-    if isinstance(fact, EntersAt):
-        stack = job.enclosure.stack_by_id.get(fact.stack)
-        known = stack is not None and fact.end in {end.id for end in stack.ends}
-        model.require(model.end(fact.stack, fact.end) >= 1 if known else False, *when)
-    elif fact.trunk not in job.trunk_by_id:
-        model.require(False, *when)
-    elif isinstance(fact, GoesBy):
-        trunk = job.trunk_by_id[fact.trunk]
-        if any(model.divisions(subunit) for subunit in trunk.subunits):
-            for asked in goes_by(job, model, fact):
-                model.require(asked, *when)
-    elif fact.place not in job.enclosure.place_rank:
-        model.require(False, *when)
-    else:
-        _fix_run(model, fact, *when)
-
-
-def _fix_run(model: Model, fact: RunAt, *when: Literal) -> None:
-    job = model.job
-    if fact.last > job.trunk_by_id[fact.trunk].cable.fibres:
-        model.require(False, *when)
-    elif fact.leg and lying_in(job, fact):
-        subunit = job.trunk_by_id[fact.trunk].subunit_of(fact.first)
-        leg = subunit.leg_of_run(fact.first, fact.last)
-        model.require(lies(job, model, leg, [fact.place]) if leg is not None else False, *when)
-    else:
-        for options in _options(model, fact):
-            model.require(sum(model.at(leg, fact.place) for leg in options) >= 1, *when)
-
-
-def _options(model: Model, fact: RunAt) -> dict[tuple[Any, ...], None]:
-    """Legs of the open divisions that may hold the fibres that tell where a run lies, one entry a set of legs that do."""
-    trunk = model.job.trunk_by_id[fact.trunk]
-    found: dict[tuple[Any, ...], None] = {}
-    for fibre in lying_in(model.job, fact):
-        subunit = trunk.subunit_of(fibre)
-        legs = ((of, subunit.leg_of_fibre(fibre, of)) for of in model.divisions(subunit))
-        found[tuple(leg for of, leg in legs if leg in model.legs(subunit, of))] = None
-    return found
-
-
 def _cost(model: Model, given: Given, weights: Weights) -> Expression:
     """Sum the weighed changes, exactly as ``changes`` counts them."""
     job = model.job
     parts: list[Expression] = []
     constant = 0
     for item in given.runs:
-        options = _options(model, item) if item.place in job.enclosure.place_rank else {}
+        options = options_of(model, item) if item.place in job.enclosure.place_rank else {}
         if not options:
             constant += weights.legs
             continue
@@ -401,30 +232,3 @@ def _cost(model: Model, given: Given, weights: Weights) -> Expression:
             kept = 0 if of is None else model.divided(subunit, of)
             parts.append(weights.splits * model.no(kept))
     return sum(parts) + constant
-
-
-def _descend(job: Job, model: Model, found: Found, clock: Clock, tuning: Tuning) -> None:
-    """Minimise the goals that are left, one by one, holding the model to each value."""
-    found.bounds = {"unplaced": 0, "broken_must": 0}
-    best = found.assignment
-    assert best is not None
-    found.values = values = measure_all(Laid(job, best))
-
-    def minimise(goal: GoalName, expression: Expression) -> Outcome:
-        nonlocal best, values
-        del goal, expression
-        hint_last(model)
-        outcome = run(model, clock, tuning)
-        if outcome.assignment is not None:
-            measured = measure_all(Laid(job, outcome.assignment))
-            if list(measured.values()) <= list(values.values()):
-                best, values = outcome.assignment, measured
-                found.assignment, found.values = best, values
-        return outcome
-
-    sure = True
-    for goal, outcome in lexicographic(model, REST, minimise, lambda goal: values[goal]):
-        found.bounds[goal] = outcome.bound if sure else None
-        sure = sure and outcome.proven
-        if clock.over:
-            break

@@ -1,0 +1,144 @@
+"""The best plan that keeps what is decided, places every splice and keeps every must."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+
+from trayopt.domain.assignment import Assignment
+from trayopt.domain.decision import Decision, EntersAt, GoesBy
+from trayopt.domain.job import Job, LegPin, TrunkPin
+from trayopt.domain.plan import GoalName
+from trayopt.errors import InputError
+from trayopt.goals.registry import measure_all
+from trayopt.rules.variables import Expression
+from trayopt.solver.bounds.division import Divider
+from trayopt.solver.heuristics.descent import lexicographic
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.decisions import lying_in
+from trayopt.solver.model.model import Model
+from trayopt.solver.model.posting import Policy
+from trayopt.solver.model.run import Outcome, Tuning, hint_last, run
+from trayopt.solver.repair.fixed import divided_by, kept_model
+from trayopt.solver.solve import Options, solve
+from trayopt.track.laid import Laid
+
+REST: tuple[GoalName, ...] = ("broken_prefer", "legs", "trays", "crossings", "leg_length_mm", "irregular")
+"""Goals that are left where every splice is placed and every must kept."""
+PROBE_S = 3.0
+"""Seconds for a first look whether facts clash: most clashes show at once, and most plans are found otherwise."""
+
+
+@dataclass
+class Found:
+    """What a search near to given decisions came to.
+
+    ``assignment`` is None where no plan was found; ``impossible`` tells that it is proven that none keeps every must
+    and what is fixed. ``bounds`` are proven bounds of the goals among the plans that were looked at.
+    """
+
+    assignment: Assignment | None = None
+    impossible: bool = False
+    bounds: dict[GoalName, int | None] = field(default_factory=dict)
+    values: dict[GoalName, int] = field(default_factory=dict)
+
+
+def complete(job: Job, fixed: Iterable[Decision], *, clock: Clock | None = None, tuning: Tuning | None = None) -> Found:
+    """Find the best plan that keeps every must, places every splice and keeps what is fixed."""
+    clock, tuning, fixed = clock or Clock(), tuning or Tuning(), tuple(fixed)
+    pinned = _pinned(job, fixed)
+    if pinned is not None:
+        divisions = Divider(job).narrowed(divided_by(job, fixed)).open
+        probe = kept_model(job, fixed, divisions, Policy("hard", "free"))
+        if fixed and run(probe, clock, replace(tuning, slice_s=PROBE_S)).infeasible:
+            return Found(impossible=True)
+        return _solved(job, pinned, clock, tuning)
+    model = kept_model(job, fixed, Divider(job).narrowed(divided_by(job, fixed)).open)
+    outcome = run(model, clock, tuning)
+    if outcome.assignment is None:
+        return Found(impossible=outcome.infeasible)
+    found = Found(outcome.assignment)
+    descend(job, model, found, clock, tuning)
+    return found
+
+
+def _pinned(job: Job, facts: Sequence[Decision]) -> Job | None:
+    """Give the job with the facts as built pins; None where they say what no pin says, or where pins stand already."""
+    pins: dict[str, LegPin | TrunkPin] = {}
+    for fact in facts:
+        pin = _pin(job, fact)
+        if pin is None:
+            return None
+        if isinstance(pin, LegPin | TrunkPin) and pins.setdefault(pin.subject, pin) != pin:
+            return None
+    if any(pin.subject in pins for pin in job.pins):
+        return None
+    return job.model_copy(update={"pins": (*job.pins, *pins.values())})
+
+
+def _pin(job: Job, fact: Decision) -> LegPin | TrunkPin | bool | None:
+    """Give the pin that says what a fact does; True where there is nothing to say, None where no pin says it."""
+    if isinstance(fact, EntersAt):
+        stack = job.enclosure.stack_by_id.get(fact.stack)
+        return True if stack is not None and [end.id for end in stack.ends] == [fact.end] else None
+    trunk = job.trunk_by_id.get(fact.trunk)
+    if trunk is None:
+        return None
+    if isinstance(fact, GoesBy):
+        return TrunkPin(
+            trunk=fact.trunk,
+            port=fact.port,
+            travel=fact.travel,
+            loops=fact.loops,
+            divide_at=fact.divide_at,
+            built=True,
+        )
+    if not fact.leg or fact.place not in job.enclosure.place_rank or fact.last > trunk.cable.fibres:
+        return None
+    if not lying_in(job, fact):
+        return True
+    if trunk.subunit_of(fact.first).leg_of_run(fact.first, fact.last) is None:
+        return None
+    return LegPin(leg=fact.run, stack=fact.place.stack, position=fact.place.position, built=True)
+
+
+def _solved(job: Job, pinned: Job, clock: Clock, tuning: Tuning) -> Found:
+    """Solve a job with facts as built pins; the answer counts only if it keeps every must of the job itself."""
+    options = Options(time_limit_s=clock.left, workers=tuning.workers, seed=tuning.seed)
+    try:
+        solution = solve(pinned, options)
+    except InputError:
+        return Found(impossible=True)
+    if solution.status == "none":
+        return Found(impossible=solution.stopped == "proven")
+    values = measure_all(Laid(job, solution.assignment))
+    if values["unplaced"] or values["broken_must"]:
+        return Found(impossible=bool(solution.bounds.get("unplaced") or solution.bounds.get("broken_must")))
+    return Found(solution.assignment, bounds=solution.bounds, values=values)
+
+
+def descend(job: Job, model: Model, found: Found, clock: Clock, tuning: Tuning) -> None:
+    """Minimise the goals that are left, one by one, holding the model to each value."""
+    found.bounds = {"unplaced": 0, "broken_must": 0}
+    best = found.assignment
+    assert best is not None
+    found.values = values = measure_all(Laid(job, best))
+
+    def minimise(goal: GoalName, expression: Expression) -> Outcome:
+        nonlocal best, values
+        del goal, expression
+        hint_last(model)
+        outcome = run(model, clock, tuning)
+        if outcome.assignment is not None:
+            measured = measure_all(Laid(job, outcome.assignment))
+            if list(measured.values()) <= list(values.values()):
+                best, values = outcome.assignment, measured
+                found.assignment, found.values = best, values
+        return outcome
+
+    sure = True
+    for goal, outcome in lexicographic(model, REST, minimise, lambda goal: values[goal]):
+        found.bounds[goal] = outcome.bound if sure else None
+        sure = sure and outcome.proven
+        if clock.over:
+            break
