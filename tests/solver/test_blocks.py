@@ -104,7 +104,7 @@ def test_bounds_where_splices_may_stay_out(first: int, knobs: dict[str, Any]) ->
     ("first", "number", "knobs"),
     [
         (520, 90, {"at_port": 0.0}),
-        (8120, 90, {"at_port": 0.0, "shape": "shuffled", "tight": 0.7}),
+        (8120, 130, {"at_port": 0.0, "shape": "shuffled", "tight": 0.7}),
         pytest.param(50000, 270, {"at_port": 0.7, "shape": "shuffled", "stacks": 2}, marks=pytest.mark.slow),
     ],
 )
