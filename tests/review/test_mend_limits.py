@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from importlib import import_module
 from typing import Any
 
@@ -10,13 +11,17 @@ import pytest
 
 from tests.review.test_mend import QUIET, changed, table
 from trayopt.api import load_job
+from trayopt.domain.decision import RunAt
 from trayopt.domain.job import Job
+from trayopt.goals.registry import measure_all
 from trayopt.review.answers import no_plan
 from trayopt.review.mend import mend
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.decisions import Weights
 from trayopt.solver.repair.clash import Clash
 from trayopt.solver.repair.nearest import nearest
+from trayopt.solver.solve import Options
+from trayopt.track.laid import Laid
 
 
 def frozen(job: Job, good: str) -> Any:
@@ -84,3 +89,24 @@ def test_without_time_for_it_rows_in_each_others_way_are_not_called_needed(
     mended = mend(quay, frozen(quay, good), limit_s=30)
     assert not mended.clash_minimal
     assert "for the time was not enough to say which" in no_plan(mended)
+
+
+def test_a_plan_that_the_first_look_found_is_not_lost_where_the_search_has_no_time(
+    quay: Job, good: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A table of an unusual division: the search for its best plan ends at once, and the table is completed all the same."""
+    room = import_module("trayopt.solver.repair.completing")
+    search = room.solve
+
+    def hasty(job: Job, options: Options) -> Any:
+        return search(job, replace(options, time_limit_s=1e-6))
+
+    monkeypatch.setattr(room, "solve", hasty)
+    facts = [fact for _, some in table(quay, good).facts() for fact in some]
+    found = room.complete(quay, facts, clock=Clock(30.0), tuning=QUIET)
+    assert found.assignment is not None
+    assert not found.impossible
+    laid = Laid(quay, found.assignment)
+    assert measure_all(laid)["unplaced"] == measure_all(laid)["broken_must"] == 0
+    lies = {(leg.trunk, *quay.subunit(leg).leg_run(leg), place) for leg, place in found.assignment.places.items()}
+    assert {(*fact.run, fact.place) for fact in facts if isinstance(fact, RunAt)} <= lies

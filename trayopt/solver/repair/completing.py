@@ -50,9 +50,10 @@ def complete(job: Job, fixed: Iterable[Decision], *, clock: Clock | None = None,
     if pinned is not None:
         divisions = Divider(job).narrowed(divided_by(job, fixed)).open
         probe = kept_model(job, fixed, divisions, Policy("hard", "free"))
-        if fixed and run(probe, clock, replace(tuning, slice_s=PROBE_S)).infeasible:
+        first = run(probe, clock, replace(tuning, slice_s=PROBE_S)) if fixed else None
+        if first is not None and first.infeasible:
             return Found(impossible=True)
-        return _solved(job, pinned, clock, tuning)
+        return _solved(job, pinned, clock, tuning, None if first is None else first.assignment)
     model = kept_model(job, fixed, Divider(job).narrowed(divided_by(job, fixed)).open)
     outcome = run(model, clock, tuning)
     if outcome.assignment is None:
@@ -102,9 +103,9 @@ def _pin(job: Job, fact: Decision) -> LegPin | TrunkPin | bool | None:
     return LegPin(leg=fact.run, stack=fact.place.stack, position=fact.place.position, built=True)
 
 
-def _solved(job: Job, pinned: Job, clock: Clock, tuning: Tuning) -> Found:
-    """Solve a job with facts as built pins; the answer counts only if it keeps every must of the job itself."""
-    options = Options(time_limit_s=clock.left, workers=tuning.workers, seed=tuning.seed)
+def _solved(job: Job, pinned: Job, clock: Clock, tuning: Tuning, start: Assignment | None) -> Found:
+    """Solve a job with facts as built pins from a plan, if one is known; the answer counts only if it keeps every must."""
+    options = Options(time_limit_s=clock.left, workers=tuning.workers, seed=tuning.seed, start=start)
     try:
         solution = solve(pinned, options)
     except InputError:
