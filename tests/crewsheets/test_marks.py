@@ -103,7 +103,7 @@ def test_lengths_are_safe_before_a_trial_route_where_the_allowance_covers_the_ou
     setting = job.rules["exposed"]
     changed = remade(setting, parameters={**setting.parameters, "allowance_mm": allowance})
     pair = replanned(remade(job, rules={**job.rules, "exposed": changed}), plan, job)
-    for language, word in (("en", "afe before a trial route: "), ("de", "or einem Probelauf ")):
+    for language, word in (("en", "cut before a trial route: "), ("de", "or einem Probelauf ")):
         made = Sheets(*pair, Options(language=language))
         assert made.marks.safe is safe
         strip = [step for step in made.steps if step.phase == "strip"]
@@ -112,7 +112,7 @@ def test_lengths_are_safe_before_a_trial_route_where_the_allowance_covers_the_ou
         assert ("122 mm" in strip[0].lines[-1]) is True
         assert strip[0].lines[-1] in made.page()
         assert len(set(made.tables["strip"].column("trial"))) == 1
-    assert ("Not safe" in Sheets(*pair, Options()).page()) is not safe
+    assert ("Do not cut before a trial route" in Sheets(*pair, Options()).page()) is not safe
     assert Sheets(*pair, Options()).tables["strip"].column("trial") == ["safe" if safe else "try the route first"] * 2
 
 
