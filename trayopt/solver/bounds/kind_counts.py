@@ -101,8 +101,12 @@ class KindCounts(Outline, Cut):
             if most is not None:
                 self.require(self.encoded(goal) <= most)
 
-    def lower_bound(self, expression: Expression, clock: Clock, effort: float = EFFORT) -> int | None:
-        """Bound an expression from below; None where it is proven that nothing meets what is required."""
+    def lower_bound(self, expression: Expression, clock: Clock, effort: float = EFFORT, *, at_least: int = 0) -> int | None:
+        """Bound an expression from below; None where it is proven that nothing meets what is required.
+
+        ``at_least`` is a bound that is known.
+        """
+        self.require(expression >= at_least)
         self.minimize(expression)
         status, solver = solve_one(self.cp, clock, effort, symmetry_level=2, part=PART)
-        return None if status == cp_model.INFEASIBLE else max(0, whole_bound(solver.best_objective_bound))
+        return None if status == cp_model.INFEASIBLE else max(at_least, whole_bound(solver.best_objective_bound))

@@ -322,6 +322,17 @@ class Outline(Base):
             self.require(room * broken[stack.id] >= total(load), *when)
             if kept:
                 self.require(total(kept) + broken[stack.id] <= stack.positions, *when)
+        self._pay_in_all(tied, torn, total(broken.values()), when)
+
+    def _pay_in_all(self, tied: Tied, torn: Mapping[Any, Any], broken: Any, when: Sequence[Any]) -> None:
+        """Add up what groups pay for on all stacks: on which one a group lies has no part in that, so that it bounds at once."""
+        stacks = self.job.enclosure.stacks
+        room = 2 * max(stack.tray.fibres for stack in stacks)
+        load = sum(group.load for group in tied.over) + total(group.load * literal for group, literal in torn.items())
+        kept = total(group.places * self.no(literal) for group, literal in torn.items())
+        self.require(room * broken >= load, *when)
+        if torn:
+            self.require(kept + broken <= sum(stack.positions for stack in stacks), *when)
 
     def _pins(self) -> None:
         """Bind what pins say of ways and stacks, where pins are musts or facts."""

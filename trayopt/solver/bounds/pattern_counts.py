@@ -270,13 +270,16 @@ def count(model: Model, weight: int, clock: Clock, *, trays: int | None = None) 
     return Counted(bound, counts.guess(found.value), least)
 
 
-def placed_bound(goal: GoalName, model: Model, weight: int, limits: Limits, clock: Clock) -> int | None:
+def placed_bound(
+    goal: GoalName, model: Model, weight: int, limits: Limits, clock: Clock, *, at_least: int = 0
+) -> int | None:
     """Bound a goal over the plans of a model that break preferences of at most this weight; None if it has none.
 
-    ``goal`` is trays, leg_length_mm or irregular; ``limits`` are what those plans have at most of which is asked.
+    ``goal`` is trays, leg_length_mm or irregular; ``limits`` are what those plans have at most of which is asked, ``at_least`` a
+    bound that is known.
     """
     counts = _counts(model, weight, limits)
-    return counts.lower_bound(counts.encoded(goal), clock)
+    return counts.lower_bound(counts.encoded(goal), clock, at_least=at_least)
 
 
 def _counts(model: Model, weight: int, limits: Limits) -> Counts:

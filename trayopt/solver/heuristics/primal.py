@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from trayopt.domain.plan import GoalName
 from trayopt.solver.bounds.pattern_counts import Guess, count, hold, in_scope, placed_bound
+from trayopt.solver.bounds.tray_room import fewest_trays
 from trayopt.solver.heuristics.completion import Answer, RelaxedModel, RelaxedSolution, add_all
 from trayopt.solver.heuristics.constructive import first_plans, keeps_facts
 from trayopt.solver.heuristics.precedence import hold_order, order_of
@@ -147,9 +148,10 @@ def _counted(s: Session, model: Model, least: int) -> Guess | None:
     Where trays count before lengths, the lengths are those of plans with the fewest trays.
     """
     order = s.state.order
-    trays = placed_bound("trays", model, least, {}, s.clock)
+    room = fewest_trays(model, 0) if s.on("tray_room") else 0
+    trays = placed_bound("trays", model, least, {}, s.clock, at_least=room)
     if trays is not None:
-        model.least["trays"] = Least(trays, "pattern_counts")
+        model.least["trays"] = Least(trays, "pattern_counts" if trays > room else "tray_room")
         if order.index("trays") > order.index("leg_length_mm"):
             trays = None
     counted = count(model, least, s.clock, trays=trays)

@@ -202,11 +202,14 @@ class Descent:
             least = max(least, self.session.know(model, goal, fewest, by, self.session.as_good(goal)))
         complete = model.all_placed and unplaced == self.session.state.value("broken_must") == 0
         if goal in OF_PLACES and complete and self.session.state.value(goal) > least:
-            least = max(least, self._least_of_all(model, goal))
+            least = max(least, self._least_of_all(model, goal, least))
         return least
 
-    def _least_of_all(self, model: Model, goal: GoalName) -> int:
-        """Bound a goal of places over the plans of a model that are as good in all goals before, by counting."""
+    def _least_of_all(self, model: Model, goal: GoalName, at_least: int) -> int:
+        """Bound a goal of places over the plans of a model that are as good in all goals before, by counting.
+
+        ``at_least`` is a bound that is known.
+        """
         session = self.session
         good = session.as_good(goal)
         weight = session.state.value("broken_prefer")
@@ -215,7 +218,7 @@ class Descent:
         if in_scope(model):
             if not session.on("pattern_counts"):
                 return 0
-            found = pattern_counts.placed_bound(goal, model, weight, limits, session.clock)
+            found = pattern_counts.placed_bound(goal, model, weight, limits, session.clock, at_least=at_least)
             return session.know(model, goal, found or 0, "pattern_counts", good)
         if not session.on("set_partition"):
             return 0
