@@ -12,6 +12,8 @@ from typing import Any
 
 from trayopt.domain.plan import GoalName
 
+OF_PLACES: frozenset[GoalName] = frozenset({"trays", "leg_length_mm", "irregular"})
+"""Goals that ask at which places legs lie: what relaxations count of them they count in one way."""
 ZERO = "zero"
 """Author of what needs no proof: no goal is below 0."""
 SEARCH = "search"

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from trayopt.domain.plan import GoalName
 from trayopt.rules.same_division import SameDivision
 from trayopt.solver.bounds import set_partition
 from trayopt.solver.bounds.partings import parting_bounds
 from trayopt.solver.heuristics.primal import complete_solution, even_legs, first_plan, fix_divisions, guided
 from trayopt.solver.heuristics.session import LOOK, Session, Share
 from trayopt.solver.model.base import Divisions
-from trayopt.solver.model.bound import COMPLETE, SEARCH
+from trayopt.solver.model.bound import COMPLETE, OF_PLACES, SEARCH
 from trayopt.solver.model.incumbent import FIRST, is_kept
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
@@ -43,7 +44,7 @@ def first_bounds(work: Work) -> None:
 
 def least_legs_first(work: Work) -> None:
     """Solve with the divisions of least legs: a plan that meets both bounds has its first four goals proven."""
-    work.found = least_divided(work.session, work.divisions, work.legs, work.weight)
+    work.found = least_divided(work)
 
 
 def likely_places(work: Work) -> None:
@@ -114,8 +115,9 @@ def divided_legs(s: Session, legs: int, least: int) -> int:
     return s.state.record("legs", legs, "division", given) if s.on("division") else legs
 
 
-def least_divided(s: Session, divisions: Divisions, legs: int, least: int) -> Found | None:
+def least_divided(work: Work) -> Found | None:
     """Solve with the divisions of least legs; None if they do not meet both bounds."""
+    s, divisions, legs, least = work.session, work.divisions, work.legs, work.weight
     if not s.legs_first:
         return None
     model = s.complete_model(divisions, least)
@@ -128,7 +130,43 @@ def least_divided(s: Session, divisions: Divisions, legs: int, least: int) -> Fo
         return None
     if s.state.value("legs") > legs:
         return None
+    if model.given is None and s.on("set_partition") and none_better(work, model):
+        return model, s.state.order[len(FIRST) + 1 :]
     return with_legs(s, legs, least, model=model, divisions=divisions)
+
+
+def none_better(work: Work, model: Model) -> bool:
+    """Tell whether the best plan with the divisions of a model meets what closed patterns say of all divisions.
+
+    That most often is so, and it takes no model of all divisions. Only goals that ask at which places legs lie are brought down
+    on the model: others take long where they do not meet their bound at once.
+    """
+    s = work.session
+    for goal in s.state.order[len(FIRST) + 1 :]:
+        if goal in OF_PLACES and s.state.value(goal) > s.state.least(goal):
+            work.descent.descend(model, [goal])
+            patterns_bound(s, goal, work.weight, work.legs)
+        if s.state.value(goal) > s.state.least(goal) or s.clock.over:
+            return False
+        work.descent.descend(model, [goal])  # it is met: the model is held to it
+    return True
+
+
+def patterns_bound(s: Session, goal: GoalName, least: int, legs: int) -> None:
+    """Bound a goal by closed patterns over plans of any divisions that are as good as the best one in the goals before."""
+    good = s.as_good(goal)
+    length = good.get("leg_length_mm") if goal == "irregular" else None
+    found = set_partition.placed_bound(
+        goal,
+        s.divider,
+        s.divider.open,
+        least,
+        legs,
+        {"legs": legs, "trays": good.get("trays"), "leg_length_mm": length},
+        s.clock,
+        divide_at=s.partings(least),
+    )
+    s.state.record(goal, found, "set_partition", s.up_to(least, legs).tightened(good))
 
 
 def bounded(s: Session, least: int) -> tuple[int, int] | None:

@@ -20,7 +20,7 @@ from trayopt.solver.heuristics.completion import Query, RelaxedModel
 from trayopt.solver.heuristics.descent import lexicographic
 from trayopt.solver.heuristics.primal import complete_solution
 from trayopt.solver.heuristics.session import Session, Share
-from trayopt.solver.model.bound import SEARCH, Given
+from trayopt.solver.model.bound import OF_PLACES, SEARCH, Given
 from trayopt.solver.model.incumbent import FIRST
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy
@@ -32,8 +32,6 @@ PROOF_PART = 0.9
 """Most of what is left for a goal that is put to blocks: where it stays open, nothing that comes after is proven."""
 GLANCE = 0.5
 """Most deterministic time for a goal that a relaxation can answer as well."""
-OF_PLACES: frozenset[GoalName] = frozenset({"trays", "leg_length_mm", "irregular"})
-"""Goals that ask at which places legs lie."""
 MOST_AT_A_GLANCE = 2000
 """Models with more bunches times places than this are not tried at a glance."""
 
