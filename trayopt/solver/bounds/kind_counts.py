@@ -101,7 +101,9 @@ class KindCounts(Outline, Cut):
             if most is not None:
                 self.require(self.encoded(goal) <= most)
 
-    def lower_bound(self, expression: Expression, clock: Clock, effort: float = EFFORT, *, at_least: int = 0) -> int | None:
+    def lower_bound(
+        self, expression: Expression, clock: Clock, effort: float = EFFORT, *, at_least: int = 0
+    ) -> int | None:
         """Bound an expression from below; None where it is proven that nothing meets what is required.
 
         ``at_least`` is a bound that is known.

@@ -327,7 +327,7 @@ class Outline(Base):
     def _pay_in_all(self, tied: Tied, torn: Mapping[Any, Any], broken: Any, when: Sequence[Any]) -> None:
         """Add up what groups pay for on all stacks: on which one a group lies has no part in that, so that it bounds at once."""
         stacks = self.job.enclosure.stacks
-        room = 2 * max(stack.tray.fibres for stack in stacks)
+        room = 2 * max(tray.fibres for tray in self.job.enclosure.trays)
         load = sum(group.load for group in tied.over) + total(group.load * literal for group, literal in torn.items())
         kept = total(group.places * self.no(literal) for group, literal in torn.items())
         self.require(room * broken >= load, *when)
