@@ -6,9 +6,10 @@ The use cases, one call each: ``load_job``, ``solve``, ``check``, ``explain``, `
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
-
+TYPE_CHECKING = False  # what is imported here, is imported before Ctrl-C is heard: nothing
 if TYPE_CHECKING:
+    from typing import Any
+
     from trayopt.api import (
         certify,
         check,

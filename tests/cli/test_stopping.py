@@ -190,3 +190,25 @@ def test_in_a_thread_nothing_is_heard_and_all_works() -> None:
     thread.start()
     thread.join()
     assert found == [False]
+
+
+def test_an_interruption_before_anything_hears_it_ends_with_its_code() -> None:
+    """It comes while the module that hears requests is being loaded."""
+    code = """
+import sys
+import trayopt.cli
+class Interrupted:
+    def find_spec(self, name, path=None, target=None):
+        if name == "trayopt.cli.stopping":
+            raise KeyboardInterrupt
+sys.meta_path.insert(0, Interrupted())
+trayopt.cli.main(["--help"])
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, check=False, cwd=ROOT, text=True)
+    assert (done.returncode, done.stdout, done.stderr) == (Exit.INTERRUPTED, "", "")
+
+
+def test_nothing_is_loaded_before_requests_can_be_heard() -> None:
+    code = "import sys; before = set(sys.modules); import trayopt.cli; print(*sorted(set(sys.modules) - before))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True, cwd=ROOT, text=True)
+    assert done.stdout.split() == ["__future__", "trayopt", "trayopt.cli"]

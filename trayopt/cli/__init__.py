@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
-from typing import NoReturn
+
+TYPE_CHECKING = False  # what is imported here, is imported before Ctrl-C is heard: what Python itself has loaded
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from typing import NoReturn
 
 __all__ = ["main"]
 
@@ -14,7 +17,10 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
 
     Requests to end are heard from the beginning, before anything else is loaded.
     """
-    from trayopt.cli.stopping import STOPPING
+    try:
+        from trayopt.cli.stopping import STOPPING
+    except KeyboardInterrupt:
+        os._exit(130)  # what hears it is not loaded yet
 
     with STOPPING.heard():
         try:
