@@ -24,7 +24,8 @@ from trayopt.domain.plan import Plan
 STANDARD = Path(__file__).parents[2] / "models" / "standard"
 MOST_FIBRES = 1728
 LATE = {
-    "2x432-subunits-108-against-144", "2x576-subunits-96-against-144", "2x864-shuffled-halves-port",
+    "2x432-subunits-108-against-144", "2x576-ribbons-of-8-decided-wall-2x6", "2x576-subunits-96-against-144",
+    "2x864-shuffled-halves-port",
     "2x864-subunits-108-against-144-port", "864-to-432-288-144-wall-3x8", "no-2x864-16-against-12-sleeves-wall-2x6",
     "three-awkward-trunks-wall-2x9-144", "unmet-pins-2x288-wall-2x6",
 }  # fmt: skip

@@ -14,7 +14,7 @@ from trayopt.cli.output import Output
 def command(output: Output, kind: str) -> None:
     """Print the JSON Schema (draft 2020-12) of a KIND of file, for editors and for other programs.
 
-    KIND is tray, enclosure, cable, tubes, job, plan, explanation or sweep.
+    KIND is tray, enclosure, cable, tubes, job, plan, certificate, explanation or sweep.
     """
     from trayopt.api import json_schema
     from trayopt.formats.json_out import dump
