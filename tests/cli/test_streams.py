@@ -34,7 +34,7 @@ def shell(line: str, **environment: str) -> subprocess.CompletedProcess[bytes]:
 @pytest.fixture
 def filled(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the disk be full when the search has ended."""
-    monkeypatch.setattr(json_out, "_replace", lambda _, __: (_ for _ in ()).throw(FULL))
+    monkeypatch.setattr(json_out, "_replace", lambda *_, **__: (_ for _ in ()).throw(FULL))
 
 
 # -- files -------------------------------------------------------------------------------------------------------------

@@ -131,7 +131,7 @@ class Sweep:
         if key not in self._boxes:
             made: Enclosure = box.data
             if tray.data is not None:
-                stacks = tuple(stack.model_copy(update={"tray": tray.data}) for stack in made.stacks)
+                stacks = tuple(remade(stack, tray=tray.data, trays=()) for stack in made.stacks)
                 made = remade(made, stacks=stacks)
             self._boxes[key] = made
         return self._boxes[key]
