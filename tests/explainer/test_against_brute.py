@@ -52,7 +52,10 @@ def opened_micro_job(seed: int) -> strategies.Json:
     return job
 
 
-@pytest.mark.parametrize(("seed", "trunks"), [(seed, 2 if seed % 4 else 3) for seed in range(40)])
+@pytest.mark.parametrize(
+    ("seed", "trunks"),
+    [pytest.param(seed, 2 if seed % 4 else 3, marks=[pytest.mark.slow] * (seed % 16 >= 8)) for seed in range(40)],
+)
 def test_conflicts_and_ways_out_are_those_of_brute_force(seed: int, trunks: int) -> None:
     hold_to_brute_force(micro_job(seed, trunks))
 

@@ -81,7 +81,10 @@ def keeps_its_promise(way: WayOut, jobs: list[Job]) -> None:
             break
 
 
-@pytest.mark.parametrize(("made", "shelf", "kind"), [case[1:] for case in JOBS], ids=[case[0] for case in JOBS])
+@pytest.mark.parametrize(
+    ("made", "shelf", "kind"),
+    [pytest.param(*case[1:], id=case[0], marks=[pytest.mark.slow] * (i % 2)) for i, case in enumerate(JOBS)],
+)
 def test_every_edit_leads_to_what_was_promised(made: Json, shelf: Shelf, kind: str, tmp_path: Path) -> None:
     path, library = tmp_path / "job.yaml", library_of(shelf, tmp_path)
     path.write_text(write(made), encoding="utf-8")

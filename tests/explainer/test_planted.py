@@ -23,7 +23,14 @@ def test_the_planted_set_is_found_and_nothing_else(planted: Planted) -> None:
     assert found[0].minimal
 
 
-@pytest.mark.parametrize("planted", [planted for planted in PLANTED if planted.brute], ids=lambda planted: planted.name)
+@pytest.mark.parametrize(
+    "planted",
+    [
+        pytest.param(planted, id=planted.name, marks=[pytest.mark.slow] * (i % 2))
+        for i, planted in enumerate(PLANTED)
+        if planted.brute
+    ],
+)
 def test_brute_force_knows_no_other_set(planted: Planted) -> None:
     known = smallest_conflicts(broken_sets(planted.job()))
     assert {frozenset(f"{rule} {subject}" for rule, subject in groups) for groups in known} == {planted.groups}

@@ -126,7 +126,7 @@ def changed_at_once(data: Json, goals: Goals, rng: random.Random) -> tuple[Json,
 
 
 @pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=[pytest.mark.slow] * (i % 3 > 0)) for i, name in enumerate(standard_jobs())]
+    "name", [pytest.param(name, marks=[pytest.mark.slow] * (i % 6 > 0)) for i, name in enumerate(standard_jobs())]
 )
 def test_standard_job(name: str) -> None:
     data = plain(load_job(STANDARD / f"{name}.yaml"))

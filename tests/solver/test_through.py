@@ -21,6 +21,7 @@ def test_the_best_plan_is_that_of_the_oracle(seed: int) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 @pytest.mark.parametrize("first", range(8, 88, 8))
 def test_the_best_plans_of_many_jobs_are_those_of_the_oracle(first: int) -> None:
     for seed in range(first, first + 8):
