@@ -8,8 +8,6 @@ from __future__ import annotations
 
 TYPE_CHECKING = False  # what is imported here, is imported before Ctrl-C is heard: nothing
 if TYPE_CHECKING:
-    from typing import Any
-
     from trayopt.api import (
         certify,
         check,
@@ -48,7 +46,7 @@ __all__ = [
 __version__ = "0.1.0"
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> object:
     """Give a use case, loaded when it is first asked for: no room of the package has the name of one."""
     if name in __all__:
         from importlib import import_module
