@@ -283,10 +283,15 @@ def _smaller_trays(case: Case, key: str, rule: str, amount: Callable[[Place], in
     if most < 1:
         return None
 
-    def change(data: dict[str, Any]) -> None:
-        next(item for item in data["enclosure"]["stacks"] if item["id"] == place.stack)["tray"][key] = most
+    stack = case.job.enclosure.stack_by_id[place.stack]
+    kind = stack.range_at(place.position)
 
-    groups = {(rule, str(at)) for at in case.laid.trays if at.stack == place.stack and amount(at) > most}
+    def change(data: dict[str, Any]) -> None:
+        carried = next(item for item in data["enclosure"]["stacks"] if item["id"] == place.stack)
+        (carried if kind is None else carried["trays"][stack.trays.index(kind)])["tray"][key] = most
+
+    same = [at for at in case.laid.trays if at.stack == place.stack and stack.range_at(at.position) == kind]
+    groups = {(rule, str(at)) for at in same if amount(at) > most}
     return Broken(case.elsewhere(change), groups)
 
 
@@ -329,7 +334,8 @@ def tighter_track(case: Case) -> Broken | None:
 def tighter_trays(case: Case) -> Broken | None:
     def change(data: dict[str, Any]) -> None:
         for stack in data["enclosure"]["stacks"]:
-            stack["tray"]["min_radius_mm"] = 1.0
+            for carried in (stack, *stack.get("trays", ())):
+                carried["tray"]["min_radius_mm"] = 1.0
 
     groups = {("fibre_bend", f"{trunk}/{number}") for trunk, number in case.laid.by_subunit}
     return Broken(case.elsewhere(change), groups) if case.binds("fibre_bend") else None
