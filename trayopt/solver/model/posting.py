@@ -83,6 +83,7 @@ def build(
     for trunk in job.trunks:
         for way in model.ways(trunk):
             model.goes(trunk, way)
+        model.ribboned(trunk, trunk.ribbons[0])  # a solution is asked for it, whether a rule asked or not
     return model
 
 
