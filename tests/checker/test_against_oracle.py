@@ -136,31 +136,32 @@ def agree(job: Job, facts: oracle.Facts, decision: oracle.Decision) -> None:
     assert report.passed == kept
 
 
+def agree_on_some(data: strategies.Json, rng: random.Random) -> None:
+    """Judge some random decisions of a job by both."""
+    facts, job = oracle.Facts(data), job_of(data)
+    for _ in range(4):
+        agree(job, facts, random_decision(rng, facts))
+
+
 @pytest.mark.parametrize("seed", range(SEEDS))
 def test_random_decisions(seed: int) -> None:
     rng = random.Random(seed)
     data = a_job(seed, rng)
-    facts, job = oracle.Facts(data), job_of(data)
-    for _ in range(4):
-        agree(job, facts, random_decision(rng, facts))
+    agree_on_some(data, rng)
 
 
 @pytest.mark.parametrize("seed", range(60))
 def test_decisions_of_what_is_done_with_ribbons(seed: int) -> None:
     rng = random.Random(seed)
     data = strategies.random_job(rng, rules=0.3, pins=0.5, ribbon_work=0.8)
-    facts, job = oracle.Facts(data), job_of(data)
-    for _ in range(4):
-        agree(job, facts, random_decision(rng, facts))
+    agree_on_some(data, rng)
 
 
 @pytest.mark.parametrize("seed", range(40))
 def test_decisions_in_boxes_of_several_kinds_of_trays(seed: int) -> None:
     rng = random.Random(seed)
     data = strategies.random_job(rng, rules=0.3, pins=0.5, mixed=0.8)
-    facts, job = oracle.Facts(data), job_of(data)
-    for _ in range(4):
-        agree(job, facts, random_decision(rng, facts))
+    agree_on_some(data, rng)
 
 
 @pytest.mark.parametrize("seed", range(12))

@@ -61,14 +61,8 @@ class Model(Cut):
     ----------
     divisions
         Open k by (trunk, subunit); a subunit that is missing has all its divisions open.
-    ways
-        Open ways by trunk; a trunk that is missing has all ways of its own limits open.
-    divide_at
-        Where trunks may be divided, by trunk; for one that is missing its own list.
-    all_placed
-        Whether only plans that place every splice are wanted.
-    clock
-        Ends the making of the model with ``OutOfTime``; where None, nothing does.
+    ways, divide_at, all_placed, clock
+        As for ``Base``.
     """
 
     def __init__(
