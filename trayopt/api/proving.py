@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from trayopt.api.plans import document_of
+from trayopt.domain.base import remade
 from trayopt.domain.job import Job
 
 if TYPE_CHECKING:
@@ -120,6 +121,6 @@ def prove(
     better = next((proof.better for proof in answers if proof.better is not None), None)
     if better is None:
         return Proofs(answers)
-    solver = document.solver.model_copy(update={"seed": seed, "workers": workers, "deterministic_time": clock.effort})
+    solver = remade(document.solver, seed=seed, workers=workers, deterministic_time=clock.effort)
     refuting = measure(job, better, status="feasible", stopped="gap", bounds={}, solver=solver, goal_order=names)
     return Proofs(answers, refuting)

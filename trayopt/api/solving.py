@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from threading import Event
 from typing import TYPE_CHECKING
 
+from trayopt.domain.base import remade
 from trayopt.domain.job import Job
 
 if TYPE_CHECKING:
@@ -149,4 +150,4 @@ def _with_conflict(job: Job, plan: Plan, clock: Clock, stop: Event | None) -> Pl
     limit = EXPLAIN_S if clock.left is None else min(EXPLAIN_S, clock.left)
     rest = Clock(limit, deterministic=clock.deterministic)
     made = in_time(lambda: explain_short(job, plan, rest), rest, stop)
-    return plan if made is None else plan.model_copy(update={"explanation": made.plain()})
+    return plan if made is None else remade(plan, explanation=made.plain())

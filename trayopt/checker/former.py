@@ -8,7 +8,7 @@ from pathlib import Path
 from trayopt.checker.checking import lay
 from trayopt.checker.claims import row_leg
 from trayopt.checker.measure import document
-from trayopt.domain.base import EPSILON, DivideAt
+from trayopt.domain.base import EPSILON, DivideAt, remade
 from trayopt.domain.former import FormerPlan
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.plan import Plan, PlanLeg, PlanTrunk, Status
@@ -70,7 +70,7 @@ def taken_over(job: Job, former: FormerPlan, source: str = "<plan>") -> Plan:
         return plan
     status: Status = "none" if former.status == "none" and not laid.place_of else "feasible"
     right = document(laid, status=status, stopped=plan.stopped, bounds={}, solver=plan.solver)
-    return right.model_copy(update={"job": former.job, "legs": (*right.legs, *_beside(job, former, right))})
+    return remade(right, job=former.job, legs=(*right.legs, *_beside(job, former, right)))
 
 
 def _trunks(job: Job, former: FormerPlan) -> Iterator[PlanTrunk]:

@@ -85,4 +85,4 @@ def _with_allowance(book: Book, marks: Marks) -> Mapping[str, Setting]:
     if max(learned, default=0) <= now:
         return book.job.rules
     parameters = {**setting.parameters, "allowance_mm": max(learned)}
-    return {**book.job.rules, Exposed.id: setting.model_copy(update={"parameters": parameters})}
+    return {**book.job.rules, Exposed.id: remade(setting, parameters=parameters)}

@@ -44,6 +44,13 @@ class Frozen(BaseModel):
     only_resolved: ClassVar[tuple[str, ...]] = ()
     """Keys that the model has and files, written by hand, have not."""
 
+    def __copy__(self) -> Self:
+        """Copy the fields alone: what was computed of this object, and kept, is not true of a copy with other values."""
+        copied = super().__copy__()
+        for name in copied.__dict__.keys() - type(self).model_fields.keys():
+            del copied.__dict__[name]
+        return copied
+
     def once(self, make: Callable[[Self], T]) -> T:
         """Compute something of this object by ``make`` the first time, and give the same thing ever after."""
         kept: dict[Callable[[Self], object], object] = self.__dict__.setdefault("_once", {})
@@ -73,7 +80,13 @@ F = TypeVar("F", bound=Frozen)
 
 
 def remade(part: F, **changed: Any) -> F:
-    """Give a part of a job with other values in some fields, and nothing remembered of what followed from the old."""
-    fields = {name: getattr(part, name) for name in type(part).model_fields}
-    made: F = type(part).model_construct(**{**fields, **changed})  # type: ignore[assignment]
-    return made
+    """Give a part of a job or a document with other values in some fields, which are not validated.
+
+    Raises
+    ------
+    TypeError
+        Where it has no such field.
+    """
+    if unknown := changed.keys() - type(part).model_fields.keys():
+        raise TypeError(f"{type(part).__name__} has no field {', '.join(sorted(unknown))}")
+    return part.model_copy(update=changed)

@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from trayopt.domain.base import DivideAt, Frozen, Travel
+from trayopt.domain.base import DivideAt, Frozen, Travel, remade
 from trayopt.domain.digest import first_keys, sha256_of, without_later_defaults
 from trayopt.domain.job import Job
 from trayopt.domain.plan import PlanJob, PlanLeg, PlanSolver, PlanSplice, PlanUnplaced, Status, Stopped
@@ -122,6 +122,6 @@ def _rules(job: Job, *, off: bool) -> dict[str, Any]:
         usual = setting.usual.get("allowance_mm")
         if usual is not None and setting.parameters.get("allowance_mm") == usual:
             former = {**setting.parameters, "allowance_mm": ALLOWANCE_MM}
-            setting = setting.model_copy(update={"parameters": former})
+            setting = remade(setting, parameters=former)
         found[name] = setting.lasting(f"rules.{name}")
     return found

@@ -101,9 +101,7 @@ class Adding:
         def make(nearer: int) -> Job:
             setting = self.job.rules[Reach.id]
             parameters = {**setting.parameters, "bench_mm": max(0, now - nearer * BENCH_STEP_MM)}
-            return remade(
-                self.job, rules={**self.job.rules, Reach.id: setting.model_copy(update={"parameters": parameters})}
-            )
+            return remade(self.job, rules={**self.job.rules, Reach.id: remade(setting, parameters=parameters)})
 
         steps = least(0, ceil(now / BENCH_STEP_MM), self._enough(make))
         if steps is not None:

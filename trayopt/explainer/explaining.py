@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from trayopt.checker import assignment_of
 from trayopt.domain.assignment import Assignment
+from trayopt.domain.base import remade
 from trayopt.domain.explanation import Explanation, GoalCost
 from trayopt.domain.former import names_job
 from trayopt.domain.job import Job
@@ -71,8 +72,8 @@ def explain(
     done = in_time(lambda: _explain(job, clock, wishes, given, plan, so_far.append), clock)
     if done is None and clock.interrupted and len(so_far) == 1:
         raise KeyboardInterrupt
-    made = so_far[-1].made.model_copy(update={"out_of_time": clock.over or done is None})
-    return made.model_copy(update={"summary": summary(job, made, refuted=so_far[-1].refuted)})
+    made = remade(so_far[-1].made, out_of_time=clock.over or done is None)
+    return remade(made, summary=summary(job, made, refuted=so_far[-1].refuted))
 
 
 class _SoFar(NamedTuple):
@@ -94,12 +95,12 @@ def _explain(
         whole = best is not None and _whole(job, best) and not _musts(job, best)
         if best is not None and whole:
             broken = preferences(job, best.assignment, clock)
-            made = made.model_copy(update={"preferences": broken, "optimal": best.optimal})
+            made = remade(made, preferences=broken, optimal=best.optimal)
             tell(_SoFar(made))
         if given is not None:
             kept = best.assignment if best is not None and whole else None
             said, found, ways = expected(job, given, kept, clock, wishes.conflicts, wishes.ways_out)
-            made = made.model_copy(update={"expected": said, "conflicts": found, "ways_out": ways})
+            made = remade(made, expected=said, conflicts=found, ways_out=ways)
             tell(_SoFar(made))
         if best is not None and whole:
             refuted = _better(made) if best.claimed else None
@@ -112,7 +113,7 @@ def _explain(
                 claimed=best.claimed,
                 refuted=refuted,
             )
-            tell(_SoFar(made.model_copy(update={"bounds": held}), refuted))
+            tell(_SoFar(remade(made, bounds=held), refuted))
     return True
 
 

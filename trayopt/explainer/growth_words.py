@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from trayopt.domain.base import remade
 from trayopt.domain.explanation import Explanation
 from trayopt.explainer.growth import Addition, Growth
 from trayopt.explainer.text import text as explanation_text
@@ -46,7 +47,7 @@ def _counted(addition: Addition, fits: int) -> str:
 def text(found: Growth, width: int) -> str:
     """Write the answer, and what stops the next one."""
     why = found.why or Explanation()
-    return explanation_text(why.model_copy(update={"summary": said(found)}), width)
+    return explanation_text(remade(why, summary=said(found)), width)
 
 
 def as_dict(found: Growth) -> dict[str, Any]:

@@ -77,7 +77,7 @@ def prices(
         elif more_than is None or price.saved(worth) > more_than:
             priced.append(price)
     priced.sort(key=lambda price: (-price.saved(worth), rules.index(price.rule)))
-    return made.model_copy(update={"priced": tuple(priced), "free": tuple(free), "open": tuple(open_)})
+    return remade(made, priced=tuple(priced), free=tuple(free), open=tuple(open_))
 
 
 def _share(clock: Clock, parts: int) -> Clock:
@@ -88,7 +88,7 @@ def _share(clock: Clock, parts: int) -> Clock:
 
 def without(job: Job, rule: str) -> Job:
     """Give a job without one of its preferences."""
-    return remade(job, rules={**job.rules, rule: job.rules[rule].model_copy(update={"level": "off"})})
+    return remade(job, rules={**job.rules, rule: remade(job.rules[rule], level="off")})
 
 
 def _without(job: Job, rule: str, start: Assignment, clock: Clock, stop: Event | None) -> Solution | None:

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 
 from trayopt.domain.assignment import Assignment
+from trayopt.domain.base import remade
 from trayopt.domain.explanation import Addition, ConflictSaid, Explanation, GroupName, WayOut
 from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
@@ -86,7 +87,7 @@ def why_not(
     ways: list[WayOut] = []
     for way in ways_out(job, trials, found, wishes) if found and wishes.ways_out else ():
         ways.append(way)
-        made = made.model_copy(update={"ways_out": tuple(ways)})
+        made = remade(made, ways_out=tuple(ways))
         tell(made)
     return made
 
@@ -96,12 +97,12 @@ def short(job: Job, clock: Clock, unplaced: int, broken: int, known: Iterable[As
     trials = trials_of(job, clock, known)
     found = conflicts(trials, 1)
     made = Explanation(conflicts=_said(trials, found))
-    return made.model_copy(update={"summary": summary(job, made, unplaced=unplaced, broken=broken)})
+    return remade(made, summary=summary(job, made, unplaced=unplaced, broken=broken))
 
 
 def _said(trials: Trials, found: Iterable[Conflict]) -> tuple[ConflictSaid, ...]:
     said = [conflict_said(trials, one) for one in found]
-    return tuple(one if one.groups else one.model_copy(update={"root": _root(trials)}) for one in said)
+    return tuple(one if one.groups else remade(one, root=_root(trials)) for one in said)
 
 
 def _root(trials: Trials) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from trayopt.domain.assignment import Assignment
+from trayopt.domain.base import remade
 from trayopt.domain.explanation import ConflictSaid, GroupSaid, PreferenceSaid
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
@@ -61,7 +62,7 @@ def conflict_said(trials: Trials, found: Conflict, needed: frozenset[Group] = fr
             parts.append(f"{when}, {broken}" if parts else f"{group.subject}: {when}, {broken}")
         parts += _spliced_to(job, group, found.groups) or _divided_with(job, group, found.groups)
         made.append(GroupSaid(rule=group.rule, subject=group.subject, because="; ".join(parts)))
-    made[-1:] = [item.model_copy(update={"because": item.because + _ring(found.groups)}) for item in made[-1:]]
+    made[-1:] = [remade(item, because=item.because + _ring(found.groups)) for item in made[-1:]]
     return ConflictSaid(groups=tuple(made), minimal=found.minimal)
 
 

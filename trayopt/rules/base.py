@@ -174,5 +174,5 @@ class Rule(ABC, Generic[P]):
         del subject
         setting = job.rules[self.id]
         weight = setting.weight if setting.level == "prefer" else max(setting.weight, self.weight)
-        prefer = setting.model_copy(update={"level": "prefer", "weight": weight})
+        prefer = remade(setting, level="prefer", weight=weight)
         return remade(job, rules={**job.rules, self.id: prefer})

@@ -135,10 +135,10 @@ def fill(raw: Mapping[str, object], box: Enclosure | None) -> tuple[dict[str, Se
 def refill(job: Job) -> Job:
     """Give a job that was read back from its canonical JSON the usual parameters of its rules, which stand in no file."""
     rules = {
-        name: setting.model_copy(update={"usual": BY_ID[name].usual(job.enclosure), "speaks_of": BY_ID[name].speaks_of})
+        name: remade(setting, usual=BY_ID[name].usual(job.enclosure), speaks_of=BY_ID[name].speaks_of)
         for name, setting in job.rules.items()
     }
-    return job.model_copy(update={"rules": rules})
+    return remade(job, rules=rules)
 
 
 def in_box(job: Job, box: Enclosure) -> Job:
@@ -149,7 +149,7 @@ def in_box(job: Job, box: Enclosure) -> Job:
         parameters = {
             key: usual[key] if value == setting.usual.get(key) else value for key, value in setting.parameters.items()
         }
-        rules[name] = setting.model_copy(update={"parameters": parameters, "usual": usual})
+        rules[name] = remade(setting, parameters=parameters, usual=usual)
     return remade(job, enclosure=box, rules=rules)
 
 

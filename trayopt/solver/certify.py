@@ -18,6 +18,7 @@ from trayopt.certificate.patterns import TooMany
 from trayopt.certificate.rules import plans_of
 from trayopt.certificate.system import Bounds, Leaf, Split, System, Tree, Wrong
 from trayopt.certificate.verify import refute, unknown_keys
+from trayopt.domain.base import remade
 from trayopt.domain.certificate import Argument, Certificate, CertificateGoal, CertificateNode
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, PlanJob
@@ -113,7 +114,7 @@ def _argued(job: Job, given: Mapping[GoalName, int], item: CertificateGoal, cloc
         tree = refutation(plans, Clock(part))
         if tree is None:
             continue
-        made = item.model_copy(update={"argument": argument, "nodes": tuple(map(_node, tree))})
+        made = remade(item, argument=argument, nodes=tuple(map(_node, tree)))
         try:
             refute(job, given, made)
         except Wrong:

@@ -247,5 +247,5 @@ def bound_job(question: Question, held: Groups, *, whole: bool = True) -> Job:
     for name, setting in question.wide.rules.items():
         groups = question.by_rule.get(name, frozenset())
         binds = bool(groups) and groups <= held if whole else bool(groups & held)
-        rules[name] = setting.model_copy(update={"level": "must" if binds else "off"})
+        rules[name] = remade(setting, level="must" if binds else "off")
     return remade(question.wide, rules=rules)

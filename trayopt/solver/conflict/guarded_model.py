@@ -164,15 +164,15 @@ def merged_job(job: Job) -> Job:
         stacks.append(remade(stack, positions=1, base_z_mm=base, tray=tray, trays=()))
     rules = dict(job.rules)
     for name in (TrayPair.id, Reserve.id):
-        rules[name] = rules[name].model_copy(update={"level": "off"})
+        rules[name] = remade(rules[name], level="off")
     reach = dict(rules[Reach.id].parameters)
     reach["bench_mm"] = max(0, Reach().parameters(job).bench_mm - deeper)
-    rules[Reach.id] = rules[Reach.id].model_copy(update={"parameters": reach})
+    rules[Reach.id] = remade(rules[Reach.id], parameters=reach)
     return remade(
         job,
         enclosure=remade(box, stacks=tuple(stacks)),
         apart=tuple(entry for entry in job.apart if entry.scope == "stack"),
-        pins=tuple(pin.model_copy(update={"position": None}) if isinstance(pin, LegPin) else pin for pin in job.pins),
+        pins=tuple(remade(pin, position=None) if isinstance(pin, LegPin) else pin for pin in job.pins),
         rules=rules,
     )
 

@@ -55,5 +55,5 @@ def smaller(job: Job, places: int) -> Job:
     if asked and any(min(deepest, stack.positions) > stack.positions - asked for stack in stacks):
         return job
     lower = tuple(stack if stack.positions <= deepest else remade(stack, positions=deepest) for stack in stacks)
-    rules = {**job.rules, Reserve.id: job.rules[Reserve.id].model_copy(update={"level": "off"})}
+    rules = {**job.rules, Reserve.id: remade(job.rules[Reserve.id], level="off")}
     return remade(job, enclosure=remade(job.enclosure, stacks=lower), rules=rules)

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 from trayopt.domain.assignment import Assignment
+from trayopt.domain.base import remade
 from trayopt.domain.decision import Decision, EntersAt, GoesBy
 from trayopt.domain.job import Job, LegPin, TrunkPin
 from trayopt.domain.plan import GoalName
@@ -74,7 +75,7 @@ def _pinned(job: Job, facts: Sequence[Decision]) -> Job | None:
             return None
     if any(pin.subject in pins for pin in job.pins):
         return None
-    return job.model_copy(update={"pins": (*job.pins, *pins.values())})
+    return remade(job, pins=(*job.pins, *pins.values()))
 
 
 def _pin(job: Job, fact: Decision) -> LegPin | TrunkPin | bool | None:
