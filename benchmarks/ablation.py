@@ -20,16 +20,19 @@ from typing import Any
 
 from ortools.sat.python import cp_model
 
-from benchmarks.cases import FAMILIES, Case, registry
+from benchmarks import mixes
+from benchmarks.cases import FAMILIES, registry
 from trayopt import load_job
 from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
 from trayopt.goals.registry import GOALS
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.run import Tuning
+from trayopt.solver.search.by_ribbons import search_of
 from trayopt.solver.search.parts import PARTS
-from trayopt.solver.search.search import Search
 
+Source = Path | Mapping[str, Any]
+"""A job file, or a job as a mapping."""
 WHOLE = "-"
 """Stands for the search with all its parts."""
 TOGETHER = "+"
@@ -88,22 +91,32 @@ def run(case: str, job: Job, without: str, limit: float, workers: int | None) ->
     begun = time.monotonic()
     with counted() as calls:
         clock = Clock(limit, deterministic=workers is None)
-        search = Search(
-            job, order, clock, tuning=Tuning(workers=workers or 1), without=frozenset(without.split(TOGETHER))
-        )
+        parts = frozenset(without.split(TOGETHER))
+        search = search_of(job, parts)(job, order, clock, tuning=Tuning(workers=workers or 1), without=parts)
         state, _ = search.solve()
     seconds = time.monotonic() - begun
     proven = (
         sum(state.vector[order.index(goal)] == bound for goal, bound in state.bounds.items()) if state.vector else 0
     )
-    used = tuple(sorted(search.session.used))
+    used = tuple(sorted(search.used))
     return Run(case, without, proven, state.vector, calls[0], round(clock.effort, 3), round(seconds, 3), used)
 
 
-def ablate(cases: Mapping[str, Case], parts: Sequence[str], limit: float, workers: int | None) -> Iterator[Run]:
+def jobs(options: argparse.Namespace) -> Iterator[tuple[str, Job]]:
+    """Give the jobs that are asked for, by name: cases of some families, or mixes of some seeds."""
+    made: Iterable[tuple[str, Source | None]]
+    if options.mixes:
+        made = ((name, None) for seed in options.mixes for name in mixes.names_of(seed))
+    else:
+        made = ((name, case.source) for name, case in registry().items() if case.family in options.family)
+    for name, source in made:
+        if any(fnmatchcase(name, pattern) for pattern in options.only):
+            yield name, load_job(source or mixes.named(name))
+
+
+def ablate(cases: Mapping[str, Job], parts: Sequence[str], limit: float, workers: int | None) -> Iterator[Run]:
     """Run every job with all parts, then without each that it made use of."""
-    for name, case in cases.items():
-        job = load_job(case.source)
+    for name, job in cases.items():
         whole = run(name, job, WHOLE, limit, workers)
         yield whole
         for part in parts:
@@ -151,6 +164,9 @@ def parser() -> argparse.ArgumentParser:
     made = argparse.ArgumentParser(prog="python -m benchmarks.ablation", description=__doc__.splitlines()[0])
     made.add_argument("--only", nargs="+", metavar="PATTERN", default=["*"], help="cases by name, such as 'legs-24-*'")
     made.add_argument("--family", nargs="+", choices=FAMILIES, default=["standard"])
+    made.add_argument(
+        "--mixes", nargs="+", type=int, metavar="SEED", help="instead of cases: the random jobs of these seeds"
+    )
     made.add_argument("--most", type=int, default=1728, metavar="N", help="jobs of up to so many splices (1728)")
     made.add_argument(
         "--parts",
@@ -181,13 +197,7 @@ def main() -> None:
         return
     if unknown := {name for part in options.parts for name in part.split(TOGETHER)} - set(PARTS):
         parser().error(f"no parts of the search: {', '.join(sorted(unknown))}; there are {', '.join(PARTS)}")
-    cases = {
-        name: case
-        for name, case in registry().items()
-        if case.family in options.family
-        and any(fnmatchcase(name, pattern) for pattern in options.only)
-        and load_job(case.source).splices <= options.most
-    }
+    cases = {name: job for name, job in jobs(options) if job.splices <= options.most}
     runs = []
     for one in ablate(cases, options.parts, options.limit, options.workers):
         runs.append(one)

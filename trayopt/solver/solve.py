@@ -18,7 +18,7 @@ from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.in_time import in_time
 from trayopt.solver.model.incumbent import State
 from trayopt.solver.model.run import Tuning
-from trayopt.solver.search.by_ribbons import RibbonSearch, has_few_choices
+from trayopt.solver.search.by_ribbons import RibbonSearch, search_of
 from trayopt.solver.search.parts import PARTS
 from trayopt.solver.search.search import Search
 
@@ -104,7 +104,7 @@ def solve(
     workers = 1 if options.reproducible else options.workers
     clock = Clock(options.time_limit_s, deterministic=options.reproducible)
     begun: list[Search | RibbonSearch] = []
-    kind = RibbonSearch if has_few_choices(job) else Search
+    kind = search_of(job, options.without)
 
     def search() -> tuple[State, Stopped]:
         made: Search | RibbonSearch = kind(

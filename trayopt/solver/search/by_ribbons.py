@@ -9,7 +9,7 @@ A trunk outside has no ribbons to work on: such plans are looked for under the f
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
 from math import prod
@@ -28,6 +28,8 @@ from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.incumbent import State
 from trayopt.solver.search.search import Search
 
+NAME = "by_ribbons"
+"""By which name it can be left out: then all choices are open in one search."""
 MOST_CHOICES = 32
 """Of more choices all are left open in one search."""
 SPARED = 0.5
@@ -35,6 +37,11 @@ SPARED = 0.5
 
 Price = dict[GoalName, int]
 """What a choice breaks of rules at must and at prefer."""
+
+
+def search_of(job: Job, without: Container[str] = ()) -> type[Search | RibbonSearch]:
+    """Give the kind of search that a job asks for, where that is not among the parts to leave out."""
+    return RibbonSearch if has_few_choices(job) and NAME not in without else Search
 
 
 def has_few_choices(job: Job) -> bool:
@@ -80,6 +87,8 @@ class RibbonSearch:
         self.state = State(self.order, lambda: clock.seconds, watch)
         self.branches = sorted(branches_of(job), key=lambda branch: list(branch.price.values()))
         self.empty = False
+        self.used = {NAME}
+        """Relaxations and tactics that the searches came to, and this one."""
         if start is not None and keeps_facts(job, start):
             self.state.offer(job, start)
 
@@ -97,6 +106,7 @@ class RibbonSearch:
             kept = self._spare(len(self.branches) - i - 1)
             made = self._search(branch)
             stopped = made.solve()[1]
+            self.used |= made.used
             self.clock.reserve = kept
             made.enough(made.state)
             by_gap = by_gap or stopped == "gap"

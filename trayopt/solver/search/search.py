@@ -31,6 +31,11 @@ class Search:
         return self.session.state
 
     @property
+    def used(self) -> set[str]:
+        """Relaxations and tactics that the search came to."""
+        return self.session.used
+
+    @property
     def empty(self) -> bool:
         """Whether it is proven that the job has no plan at all: only built pins can bring that about."""
         return self.session.empty
