@@ -150,7 +150,7 @@ def test_what_a_desk_leaves_behind_is_offered_to_the_next_one(desk: Desk, folder
     act(desk, "cells", table="joins", cells=[[0, "name", "east"]])
     desk.close()
     other = Desk(folder / "job.yaml")
-    assert other.state()["left_behind"] == {"changed": False}
+    assert other.state()["left_behind"] == {"changed": False, "found": False}
     assert place(other.state(), "N1/3.2") != "left/6"
     state = act(other, "take_over")
     assert place(state, "N1/3.2") == "left/6"

@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from tests.desk.conftest import Serve
+from tests.desk.conftest import Serve, copied
 from tests.desk.test_document import act, goal, place
 from trayopt.desk.acts import Wrong
 from trayopt.desk.desk import Desk
@@ -143,8 +143,6 @@ def test_a_plan_that_comes_after_a_move_is_offered_and_not_forced(desk: Desk) ->
 
 
 def test_reasons_come_with_ways_out_that_are_applied(folder: Path) -> None:
-    from tests.desk.conftest import copied
-
     desk = Desk(copied(folder, "no-2x864-short-tail-wall-3x8"), workers=1)
     desk.begin({"kind": "explain", "limit_s": 100})
     ended(desk)
@@ -162,8 +160,6 @@ def test_reasons_come_with_ways_out_that_are_applied(folder: Path) -> None:
 
 @pytest.mark.slow
 def test_a_way_out_of_hardware_is_carried_out_beside_the_job_and_opened(folder: Path) -> None:
-    from tests.desk.conftest import copied
-
     job = copied(folder, "no-2x864-guide-fill-wall-2x6")
     desk = Desk(job, workers=1)
     desk.begin({"kind": "explain", "limit_s": 100})
@@ -192,8 +188,6 @@ def test_what_a_thing_costs_is_asked_of_that_thing_alone(desk: Desk) -> None:
 
 
 def test_a_search_that_is_stopped_keeps_the_best(folder: Path) -> None:
-    from tests.desk.conftest import copied
-
     desk = Desk(copied(folder, "2x432-shuffled-wall-2x6"), workers=1)
     desk.begin({"kind": "solve", "limit_s": 300})
     with pytest.raises(Wrong, match="busy"):
@@ -208,8 +202,6 @@ def test_a_search_that_is_stopped_keeps_the_best(folder: Path) -> None:
 
 
 def test_an_end_leaves_no_process_behind(folder: Path) -> None:
-    from tests.desk.conftest import copied
-
     desk = Desk(copied(folder, "2x1728-shuffled-subunits"), workers=1)
     desk.begin({"kind": "solve", "limit_s": 300})
     process = desk.search._process
@@ -221,25 +213,78 @@ def test_an_end_leaves_no_process_behind(folder: Path) -> None:
 @pytest.mark.skipif(os.name != "posix", reason="signals")
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGKILL])
 def test_the_command_serves_until_it_is_asked_to_end_and_loses_nothing(folder: Path, how: signal.Signals) -> None:
-    process = subprocess.Popen(
-        [sys.executable, "-m", "trayopt", "desk", "--format", "json", "--workers", "1", "job.yaml"],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=folder,
-        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
-    )  # fmt: skip
+    process, served = started(folder, "job.yaml")
     with process:
-        assert process.stdout is not None
-        told = b""
-        while not told.rstrip().endswith(b"}"):
-            told += process.stdout.readline()
-        address = json.loads(told)["address"]
-        port, token = int(address.split(":")[2].split("/")[0]), address.split("/")[3]
-        served = type("At", (), {"port": port, "token": token})()
         move = {"at": 1, "act": "move", "leg": "N1/3.2", "stack": "left", "position": 6}
-        assert ask(served, f"/{token}/act", move)[0] == 200
+        assert ask(served, f"/{served.token}/act", move)[0] == 200
         process.send_signal(how)
         _, said = process.communicate(timeout=30)
     assert process.returncode == (0 if how == signal.SIGINT else -signal.SIGKILL)
     assert (b"not saved; kept in" in said) == (how == signal.SIGINT)
     other = Desk(folder / "job.yaml")
-    assert other.state()["left_behind"] == {"changed": False}
+    assert other.state()["left_behind"] == {"changed": False, "found": False}
     assert place(act(other, "take_over"), "N1/3.2") == "left/6"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals")
+def test_a_desk_that_is_killed_in_a_search_keeps_the_best_that_was_found(folder: Path) -> None:
+    job = copied(folder, "2x432-shuffled-wall-2x6")
+    process, served = started(folder, job.name)
+    with process:
+        status, _, answer = ask(served, f"/{served.token}/begin", {"kind": "solve", "limit_s": 300})
+        assert status == 200
+        assert goal(json.loads(answer), "unplaced") == 432
+        waited = time.monotonic()
+        while not found_in(folder):
+            assert time.monotonic() - waited < 120
+            time.sleep(0.05)
+        process.kill()
+        process.wait()
+    other = Desk(job)
+    assert other.state()["left_behind"] == {"changed": False, "found": True}
+    assert goal(other.state(), "unplaced") == 432
+    state = act(other, "take_over")
+    assert goal(state, "unplaced") == 0
+    assert goal(act(other, "undo"), "unplaced") == 432
+    other.close()
+
+
+def started(folder: Path, job: str) -> tuple[subprocess.Popen[bytes], Any]:
+    """Start the command, and give its process and where it answers."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "trayopt", "desk", "--format", "json", "--workers", "1", job],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=folder,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
+    )  # fmt: skip
+    assert process.stdout is not None
+    told = b""
+    while not told.rstrip().endswith(b"}"):
+        told += process.stdout.readline()
+    address = json.loads(told)["address"]
+    port, token = int(address.split(":")[2].split("/")[0]), address.split("/")[3]
+    return process, type("At", (), {"port": port, "token": token})()
+
+
+def found_in(folder: Path) -> bool:
+    """Whether a desk has kept a plan that its search found."""
+    return any(json.loads(path.read_text(encoding="utf-8"))["found"] for path in folder.glob(".*desk*.json"))
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals")
+def test_a_search_that_is_killed_gives_the_best_that_it_had(folder: Path) -> None:
+    desk = Desk(copied(folder, "2x432-shuffled-wall-2x6"), workers=1)
+    desk.begin({"kind": "solve", "limit_s": 300})
+    run, process = desk.search.run, desk.search._process
+    assert run is not None
+    assert process is not None
+    while desk.search.running and not run.best:
+        time.sleep(0.02)
+    process.kill()
+    ended(desk)
+    state = desk.state()
+    assert state["results"]["solve"]["cut_short"]
+    assert goal(state, "unplaced") == 0
+    assert state["unsaved"] == [False, True]
+    act(desk, "save")
+    assert not desk.keeping.file.exists()
+    desk.close()

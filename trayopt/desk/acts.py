@@ -138,8 +138,10 @@ def _way(document: Document, request: Request) -> None:
     if not known or travel not in TRAVELS or at not in {None, *DIVIDE_AT}:
         raise Wrong("bad request")
     where = next((each for each in DIVIDE_AT if each == at), None)
+    said = request.get("ribbons")
+    word = next((each for each in job.trunk_by_id[trunk].ribbons if each == said), None)
     way = Way(port, TRAVELS[TRAVELS.index(travel)], loops)
-    document.decide(lambda _, decisions: sent(decisions, trunk, way, where), "sent", trunk)
+    document.decide(lambda _, decisions: sent(decisions, trunk, way, where, word), "sent", trunk)
 
 
 def _end(document: Document, request: Request) -> None:

@@ -14,8 +14,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 if TYPE_CHECKING:
+    from trayopt.domain.assignment import Assignment
     from trayopt.domain.job import Job
     from trayopt.domain.plan import GoalName, Plan
+    from trayopt.solver.model.bound import Step
     from trayopt.solver.model.decisions import Given
 
 NICE = 5
@@ -88,9 +90,13 @@ def _solve(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threadi
     def progress(seconds: float, goal: GoalName, value: int | None, bound: int | None) -> None:
         say({"type": "goal", "seconds": seconds, "goal": goal, "value": value, "bound": bound})
 
+    def watch(step: Step) -> None:
+        plan = None if step.plan is None else _plan_of(job, step.plan)
+        say({"type": "step", "text": str(step), "values": dict(step.values or {}), "plan": plan})
+
     result = api.solve(
-        job, time_limit_s=task["limit_s"], workers=task["workers"], start=plans["plan"], progress=progress,
-        watch=lambda step: say({"type": "step", "text": str(step), "values": dict(step.values or {})}), stop=stop,
+        job, time_limit_s=task["limit_s"], workers=task["workers"], start=plans["plan"], progress=progress, watch=watch,
+        stop=stop,
     )  # fmt: skip
     found = result.plan.status != "none"
     return {"plan": result.plan.plain() if found else None, "complete": result.complete}
@@ -137,7 +143,7 @@ def _explained(job: Job, task: dict[str, Any], expected: Given | None, best: Pla
         way |= {"digest": None, "plan": None, "folder": None}
         if chosen is not None and len(chosen.jobs) == 1:
             way["digest"] = chosen.jobs[0].digest
-            way["plan"] = _decided(chosen)
+            way["plan"] = _plan_of(chosen.jobs[0], chosen.plans[0])
         if chosen is not None and task["scratch"] is not None:
             folder = Path(task["scratch"]) / f"way-{number}"
             api.carry_out(file, chosen, folder, library=library)
@@ -146,14 +152,13 @@ def _explained(job: Job, task: dict[str, Any], expected: Given | None, best: Pla
     return {"explanation": made.plain() | {"ways_out": []}, "ways": ways}
 
 
-def _decided(proven: Any) -> dict[str, Any]:
-    """Give what the plan that proved a way out decides, as rows of a plan document."""
+def _plan_of(job: Job, found: Assignment) -> dict[str, Any]:
+    """Give what a plan that was found decides, as rows of a plan document."""
     from trayopt.desk.decisions import Decisions, plan_of
 
-    assignment = proven.plans[0]
-    division = {(leg.trunk, leg.subunit): leg.of for leg in assignment.places}
-    given = Decisions(assignment.ways, assignment.divide_at, division, assignment.places, assignment.ends)
-    return plan_of(proven.jobs[0], given).plain()
+    division = {(leg.trunk, leg.subunit): leg.of for leg in found.places}
+    given = Decisions(found.ways, found.divide_at, division, found.places, found.ends, found.ribbons)
+    return plan_of(job, given).plain()
 
 
 def _prices(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threading.Event) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from trayopt.domain.assignment import Way
-from trayopt.domain.base import DivideAt
+from trayopt.domain.base import DivideAt, RibbonWord
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
@@ -21,7 +21,8 @@ Key = tuple[str, int]
 class Decisions:
     """All that a plan decides.
 
-    A subunit that ``division`` does not name is whole; a stack that ``ends`` does not name uses its first end.
+    A subunit that ``division`` does not name is whole; a stack that ``ends`` does not name uses its first end; of a trunk that
+    ``ribbons`` does not name nothing is said of what is done with its ribbons.
     """
 
     ways: Mapping[str, Way] = field(default_factory=dict)
@@ -29,6 +30,7 @@ class Decisions:
     division: Mapping[Key, int] = field(default_factory=dict)
     places: Mapping[Leg, Place] = field(default_factory=dict)
     ends: Mapping[str, str] = field(default_factory=dict)
+    ribbons: Mapping[str, RibbonWord] = field(default_factory=dict)
 
     def legs(self, subunit: Subunit) -> tuple[Leg, ...]:
         """Give the legs of a subunit, placed or not."""
@@ -39,6 +41,7 @@ def decisions_of(job: Job, plan: Plan) -> tuple[Decisions, int]:
     """Read the decisions of a plan; of what this job does not have, only the number of rows is told."""
     ways: dict[str, Way] = {}
     divide_at: dict[str, DivideAt] = {}
+    ribbons: dict[str, RibbonWord] = {}
     lost = 0
     for row in plan.trunks:
         if row.port is None or row.travel is None or row.loops is None:
@@ -49,6 +52,8 @@ def decisions_of(job: Job, plan: Plan) -> tuple[Decisions, int]:
         ways[row.trunk] = Way(row.port, row.travel, row.loops)
         if row.divide_at is not None:
             divide_at[row.trunk] = row.divide_at
+        if row.ribbons is not None and job.trunk_by_id[row.trunk].may_work_ribbons:
+            ribbons[row.trunk] = row.ribbons
     division: dict[Key, int] = {}
     places: dict[Leg, Place] = {}
     ends: dict[str, str] = {}
@@ -68,7 +73,7 @@ def decisions_of(job: Job, plan: Plan) -> tuple[Decisions, int]:
         places[subunit.leg(leg_row.group, leg_row.of)] = place
         if leg_row.end in {end.id for end in job.enclosure.stack_by_id[place.stack].ends}:
             ends.setdefault(place.stack, leg_row.end)
-    return Decisions(ways, divide_at, division, places, ends), lost
+    return Decisions(ways, divide_at, division, places, ends, ribbons), lost
 
 
 def fitted(job: Job, given: Decisions) -> tuple[Decisions, int]:
@@ -97,15 +102,16 @@ def plan_of(job: Job, given: Decisions, *, trunks: Iterable[str] = ()) -> Plan:
         legs += [_row(job, given, leg, subunit.leg_span(leg)) for leg in own]
         legs += [_row(job, given, leg, "") for leg in placed if leg not in own]
     legs += [_row(job, given, leg, "") for rest in by_key.values() for leg in rest]
-    inside = {leg.trunk for leg in given.places}
+    inside = {leg.trunk for leg in given.places} | job.inside(given.places)
     rows = []
     for trunk in dict.fromkeys([*job.trunk_by_id, *trunks]):
         way = given.ways.get(trunk) if trunk in inside else None
         at = given.divide_at.get(trunk) if way is not None else None
+        word = given.ribbons.get(trunk) if way is not None else None
         rows.append(
             PlanTrunk(
                 trunk=trunk, port=way.port if way else None, travel=way.travel if way else None,
-                loops=way.loops if way else None, divide_at=at, strip_mm=None,
+                loops=way.loops if way else None, divide_at=at, strip_mm=None, ribbons=word,
             )
         )  # fmt: skip
     return Plan(
@@ -163,7 +169,9 @@ def moved(job: Job, given: Decisions, legs: Iterable[Leg], place: Place | None) 
             places.pop(leg, None)
         else:
             places[leg] = place
-            ways.setdefault(leg.trunk, _first_way(job, job.trunk_by_id[leg.trunk]))
+    for trunk in job.trunks:
+        if trunk.id in job.inside(places) and trunk.id not in ways:
+            ways[trunk.id] = _first_way(job, trunk)
     return replace(given, places=places, ways=ways)
 
 
@@ -212,12 +220,14 @@ def joined_subunits(job: Job, subunit: Subunit) -> list[Subunit]:
     return list(found)
 
 
-def sent(given: Decisions, trunk: str, way: Way, at: DivideAt | None) -> Decisions:
-    """Send a trunk another way, and divide it where it is said."""
-    divide_at = dict(given.divide_at)
+def sent(given: Decisions, trunk: str, way: Way, at: DivideAt | None, word: RibbonWord | None = None) -> Decisions:
+    """Send a trunk another way, divide it where it is said, and do with its ribbons what is said."""
+    divide_at, ribbons = dict(given.divide_at), dict(given.ribbons)
     if at is not None:
         divide_at[trunk] = at
-    return replace(given, ways={**given.ways, trunk: way}, divide_at=divide_at)
+    if word is not None:
+        ribbons[trunk] = word
+    return replace(given, ways={**given.ways, trunk: way}, divide_at=divide_at, ribbons=ribbons)
 
 
 def entered(given: Decisions, stack: str, end: str) -> Decisions:

@@ -15,7 +15,7 @@ from trayopt.desk import acts, view
 from trayopt.desk.acts import Wrong
 from trayopt.desk.decisions import Decisions, decisions_of, plan_of
 from trayopt.desk.document import Document
-from trayopt.desk.files import Keeping, answers
+from trayopt.desk.files import Keeping, Kept, answers
 from trayopt.desk.runs import Run, Search
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
@@ -46,7 +46,7 @@ class Desk:
         self.document = Document(job_file, plan_file, library)
         self.keeping = Keeping(job_file, answers)
         self.left_behind = self.keeping.left_behind()
-        self.search = Search(self._done)
+        self.search = Search(self._done, self._found)
         self.workers = workers
         self.revision = 1
         self._at = 1
@@ -83,7 +83,12 @@ class Desk:
                 **short,
                 **view.state(document, self._reference),
                 "unkept": self.unkept,
-                "left_behind": None if found is None else {"changed": found[1].began_with != document.job_disk.digest},
+                "left_behind": None
+                if found is None
+                else {
+                    "changed": found[1].began_with != document.job_disk.digest,
+                    "found": found[1].found is not None,
+                },
                 "results": self.results,
             }
 
@@ -129,17 +134,40 @@ class Desk:
             self._at += 1
             for kind in ("compare", "keep"):
                 self.results.pop(kind, None)
-        if self.document.job_unsaved or self.document.plan_unsaved:
-            self.unkept = self.keeping.keep(self.document.kept())
+        self._keep()
+
+    def _keep(self) -> None:
+        """Keep what a desk that is killed must not lose: unsaved changes, and a plan that was found and not yet taken over."""
+        kept = self._kept()
+        if self.document.job_unsaved or self.document.plan_unsaved or kept.found is not None:
+            self.unkept = self.keeping.keep(kept)
         else:
             self.unkept = ""
             self.keeping.drop()
+
+    def _kept(self) -> Kept:
+        run = self.search.run
+        if run is not None and run.best is not None:
+            return self.document.kept(run.best, of_this=run.began_with is self.document.now)
+        offered = [self.results[kind] for kind in ("solve", "mend") if kind in self.results]
+        return self.document.kept(
+            next((each["plan"] for each in offered if each.get("plan") and not each.get("taken")), None)
+        )
+
+    def _found(self, run: Run) -> None:
+        """Keep a plan that a search has found so far."""
+        with self.lock:
+            self._keep()
 
     def _take_over(self, request: Mapping[str, Any]) -> None:
         if self.left_behind is not None:
             path, kept = self.left_behind
             self.document.take_over(kept)
-            if not self.keeping.keep(self.document.kept()):
+            if kept.found is not None and kept.of_this:
+                self._adopt(_plan(kept.found))
+            elif kept.found is not None:
+                self.results["solve"] = {"plan": kept.found, "left": True, "about": "", "seconds": 0.0}
+            if not self.keeping.keep(self._kept()):
                 path.unlink(missing_ok=True)
             self.left_behind = self.keeping.left_behind()
 
@@ -262,9 +290,13 @@ class Desk:
     def _done(self, run: Run, answer: dict[str, Any]) -> None:
         with self.lock:
             self.revision += 1
+            run.best = None
             if answer.get("plan") is not None:
                 job = self.document.job
                 plan = _plan(answer["plan"])
+                searched = self.document.reading_of(run.began_with.text).job
+                if answer.get("cut_short") and searched is not None:
+                    plan = api.check(searched, plan).plan
                 if run.kind == "solve":
                     self.document.took(plan, run.seconds)
                 if job is not None and run.began_with is self.document.now:
@@ -272,6 +304,7 @@ class Desk:
                     answer["taken"] = True
                     self._changed(changed=True)
             self.results[run.kind] = answer | {"about": run.about, "seconds": round(run.seconds, 1)}
+            self._keep()
 
     # -- what needs no search ----------------------------------------------------------------------------------------
 

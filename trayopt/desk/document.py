@@ -264,11 +264,11 @@ class Document:
         """Whether the plan has changes that are not in its file."""
         return self._table_is_unsaved or self.now.decisions != self.saved.decisions
 
-    def kept(self) -> Kept:
-        """Give what a desk that is killed must not lose."""
+    def kept(self, found: dict[str, Any] | None = None, *, of_this: bool = False) -> Kept:
+        """Give what a desk that is killed must not lose; ``found`` is the plan of a search that is not taken over."""
         job = self.job
         plan = None if job is None else plan_of(job, self.now.decisions).plain()
-        return Kept(self.now.text, plan, self.job_disk.digest)
+        return Kept(self.now.text, plan, self.job_disk.digest, found, of_this)
 
     def take_over(self, kept: Kept) -> None:
         """Take over what another desk left behind, as a step that can be undone."""

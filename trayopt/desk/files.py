@@ -76,11 +76,17 @@ class Watched:
 
 @dataclass(frozen=True)
 class Kept:
-    """Unsaved changes: the text of the job, the plan as plain data, and the digest of the job file that they began with."""
+    """Unsaved changes: the text of the job, the plan as plain data, and the digest of the job file that they began with.
+
+    ``found`` is the best plan of a search, as far as it is not yet taken over, and ``of_this`` whether it was searched for with
+    just these decisions.
+    """
 
     job_text: str
     plan: dict[str, Any] | None
     began_with: str | None
+    found: dict[str, Any] | None = None
+    of_this: bool = False
 
 
 class Keeping:
@@ -108,7 +114,7 @@ class Keeping:
         """Write unsaved changes; gives what stood in the way, or nothing."""
         data = {
             "schema": SCHEMA, "desk": self.name, "port": self.port, "began_with": kept.began_with,
-            "job": kept.job_text, "plan": kept.plan,
+            "job": kept.job_text, "plan": kept.plan, "found": kept.found, "of_this": kept.of_this,
         }  # fmt: skip
         try:
             write_whole(self.file, json.dumps(data, ensure_ascii=False), outlast=False)
@@ -128,7 +134,8 @@ class Keeping:
             data = _read(path)
             if data is None or path == self.file or self._answers(data["port"], data["desk"]):
                 continue
-            found.append((path.stat().st_mtime_ns, path, Kept(data["job"], data["plan"], data["began_with"])))
+            kept = Kept(data["job"], data["plan"], data["began_with"], data.get("found"), data.get("of_this") is True)
+            found.append((path.stat().st_mtime_ns, path, kept))
         return max(found, key=lambda item: item[0])[1:] if found else None
 
 
@@ -147,6 +154,7 @@ def _read(path: Path) -> dict[str, Any] | None:
     if not isinstance(data, dict) or data.get("schema") != SCHEMA:
         return None
     fits = isinstance(data.get("job"), str) and isinstance(data.get("plan"), dict | None)
+    fits = fits and isinstance(data.get("found"), dict | None)
     fits = fits and isinstance(data.get("port"), int) and isinstance(data.get("desk"), str)
     return data if fits and isinstance(data.get("began_with"), str | None) else None
 

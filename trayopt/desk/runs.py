@@ -32,6 +32,8 @@ class Run:
     ended: float | None = None
     goals: dict[str, tuple[int | None, int | None]] = field(default_factory=dict)
     steps: list[str] = field(default_factory=list)
+    best: dict[str, Any] | None = None
+    """The best plan so far: what it decides, as rows of a plan document."""
     answer: dict[str, Any] | None = None
     stopping: bool = False
 
@@ -60,10 +62,14 @@ class Search:
     ----------
     done
         Called with a run and its answer when it has one, in a thread of its own.
+    found
+        Called with a run whenever it has a better plan, in the same thread.
     """
 
-    def __init__(self, done: Callable[[Run, dict[str, Any]], None]) -> None:
-        self._done = done
+    def __init__(
+        self, done: Callable[[Run, dict[str, Any]], None], found: Callable[[Run], None] = lambda _: None
+    ) -> None:
+        self._done, self._found = done, found
         self._process: subprocess.Popen[bytes] | None = None
         self.run: Run | None = None
 
@@ -129,11 +135,16 @@ class Search:
                 for goal, value in data["values"].items():
                     run.goals[goal] = (value, run.goals.get(goal, (None, None))[1])
                 run.steps = [*run.steps[-MOST_STEPS:], data["text"]]
+                if data["plan"] is not None:
+                    run.best = data["plan"]
+                    self._found(run)
             else:
                 answer = data
         with process:
             process.wait()
-        if not answer:
+        if not answer and run.best is not None:
+            answer = {"plan": run.best, "cut_short": True}
+        elif not answer:
             answer = (
                 {"stopped": True} if run.stopping else {"fault": f"the search ended by itself ({process.returncode})"}
             )

@@ -56,8 +56,7 @@ def command(output: Output, job: str, plan: str | None, port: int, workers: int,
             with contextlib.suppress(webbrowser.Error):
                 webbrowser.open(address)
         stop.wait()
-    unsaved = desk.document.job_unsaved or desk.document.plan_unsaved
-    if unsaved:
+    if desk.keeping.file.exists():
         output.warn(f"not saved; kept in {desk.keeping.file}, which the next desk of {job} offers")
     return Exit.YES
 

@@ -102,7 +102,7 @@ function results(state) {
       const moves = kind === "mend" && found.moves.length ? make("details", { "data-key": "moves" }, make("summary", {}, say("found.moves", { n: found.moves.length })),
         make("ol", { lang: "en" }, found.moves.map((move) => make("li", {}, move)))) : null;
       made.push(make("div", { class: "note good" },
-        make("div", {}, make("p", {}, say(`found.${kind}${found.taken ? ".taken" : ""}`, { seconds: found.seconds })), moves),
+        make("div", {}, make("p", {}, [found.cut_short ? say("found.cut_short") : "", say(`found.${kind}${found.left ? ".left" : found.taken ? ".taken" : ""}`, { seconds: found.seconds })].join(" ").trim()), moves),
         make("div", { class: "acts" }, found.taken ? null : button(say("do.take"), () => act("take", { kind })), close)));
     } else {
       const key = kind === "mend" ? (found.impossible ? "found.mend.impossible" : "found.mend.none") : "found.solve.none";

@@ -63,7 +63,7 @@ function drawNotes(state) {
   const notes = [];
   const add = (text, level, ...acts) => notes.push({ text, level, acts });
   if (state.left_behind) {
-    add(say(state.left_behind.changed ? "note.left_behind_changed" : "note.left_behind"), "warn",
+    add([say(state.left_behind.changed ? "note.left_behind_changed" : "note.left_behind"), state.left_behind.found ? say("note.left_behind_found") : ""].join(" ").trim(), "warn",
       button(say("do.take_over"), () => act("take_over")), button(say("do.leave"), () => act("leave")));
   }
   if (state.changed.length) {

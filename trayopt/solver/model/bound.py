@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from trayopt.domain.assignment import Assignment
 from trayopt.domain.plan import GoalName
 
 OF_PLACES: frozenset[GoalName] = frozenset({"trays", "leg_length_mm", "irregular"})
@@ -110,6 +111,8 @@ class Step:
     seconds: float
     bound: Bound | None = None
     values: Mapping[GoalName, int] | None = None
+    plan: Assignment | None = field(default=None, compare=False, repr=False)
+    """What the better plan decides; it has no part in the trail as it is written."""
 
     def plain(self) -> dict[str, Any]:
         """Give it as plain data."""

@@ -61,7 +61,7 @@ class State:
                     _agree(bound, values)
         if self.best is None or vector < self.vector:
             self.best, self.vector = assignment, vector
-            self._note(Step(self.seconds(), values={goal: values[goal] for goal in self.order}))
+            self._note(Step(self.seconds(), values={goal: values[goal] for goal in self.order}, plan=assignment))
 
     def record(self, goal: GoalName, value: int, by: str, given: Given = ANY) -> int:
         """Record a proven bound and give it; every bound of a search comes into being here.
