@@ -133,6 +133,14 @@ def test_every_commented_key_of_the_starter_job_is_one(tmp_path: Path) -> None:
         "pins:",
         "- {leg",
         "- {trunk",
+        "ribbons:",
+        "- id: M1",
+        "cable:",
+        "through:",
+        "toward:",
+        "slack_mm:",
+        "cut:",
+        "- {a:",
     )
     kept = [
         new if new.strip().startswith(keys) and "left out" not in new.partition("#")[0] else old
@@ -142,6 +150,11 @@ def test_every_commented_key_of_the_starter_job_is_one(tmp_path: Path) -> None:
     path.write_text("\n".join(kept))
     job = load_job(path)
     assert job.trunks[0].exposed_mm == 6000
+    assert [trunk.id for trunk in job.trunks] == ["N1", "S1", "M1.west", "M1.east"]
+    assert [unit.number for unit in job.trunks[2].passing] == [3, 4], (
+        "cut are the subunit of the join and that of the list"
+    )
+    assert job.through[0].slack_mm == 12000
     assert len(job.pins) == 2
     assert job.rules["guide_fill"].parameters["fill"] == 0.45
 

@@ -51,6 +51,35 @@ def test_a_box_of_answers_holds_a_job(tmp_path: Path) -> None:
     assert (done.returncode, done.stderr) == (Exit.YES, "")
 
 
+def test_a_box_of_answers_with_trays_of_two_kinds_is_planned_by_its_places(tmp_path: Path) -> None:
+    """Four trays of 72 for ribbons under two of 48 for single fibres: 288 fibres take the four, and no ribbon is separated."""
+    box = [answer for answer in BOX if not answer.startswith("stacks")]
+    answers = options((*box, "stacks=1", "mixed=5-6: single-48", "guide=50x80"))
+    assert trayopt("new", "--kind", "enclosure", tmp_path / "mine.yaml", *answers).returncode == Exit.YES
+    assert trayopt("new", tmp_path / "job.yaml").returncode == Exit.YES
+    text = (tmp_path / "job.yaml").read_text(encoding="utf-8").replace("enclosure: wall-2x6", "enclosure: mine.yaml")
+    text = text.replace("ribbon-432-3x144", "ribbon-288-2x144").replace("1-432", "1-288")
+    (tmp_path / "job.yaml").write_text(text, encoding="utf-8")
+    done = trayopt("solve", tmp_path / "job.yaml", "--reproducible")
+    assert (done.returncode, done.stderr) == (Exit.YES, "")
+    assert "Trays: 4 of 6 in use" in done.stdout
+
+
+def test_the_trunk_that_the_starter_job_offers_goes_through(tmp_path: Path) -> None:
+    """Its lines without their comment marks make a job that is planned as it is, with two cut tubes and two that pass."""
+    text = trayopt("new", "-").stdout.splitlines()
+    first = next(i for i, line in enumerate(text) if "- id: M1" in line)
+    last = next(i for i, line in enumerate(text) if "cut by mistake" in line)
+    offered = [
+        line.replace("# ", "", 1) if i == last or (first <= i and line.startswith("  # ")) else line
+        for i, line in enumerate(text[: last + 1])
+    ]
+    (tmp_path / "job.yaml").write_text("\n".join(offered), encoding="utf-8")
+    done = trayopt("solve", tmp_path / "job.yaml", "--reproducible")
+    assert (done.returncode, done.stderr) == (Exit.YES, "")
+    assert "uncut" in done.stdout
+
+
 def test_without_a_terminal_every_answer_that_is_missing_is_named(tmp_path: Path) -> None:
     done = trayopt("new", "--kind", "tray", tmp_path / "mine.yaml", "-a", "fibres=72")
     assert done.returncode == Exit.INPUT

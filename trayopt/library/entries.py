@@ -130,7 +130,8 @@ def _says_kind(path: Path) -> bool:
 def summary(model: Model) -> str:
     """Say the most telling figures of an entry in one line."""
     if isinstance(model, Tray):
-        return f"{model.fibres} fibres, {model.sleeves} sleeves of {model.sleeve_fibres}, {model.height_mm:g} mm high"
+        size = " × ".join(f"{mm:g}" for mm in (*model.size_mm, model.height_mm))
+        return f"{model.fibres} fibres, {model.sleeves} sleeves of {model.sleeve_fibres}, {size} mm"
     if isinstance(model, Enclosure):
         trays = ", ".join(f"{stack.id} {trays_in_words(stack)}" for stack in model.stacks)
         return f"{model.fibres:,} fibres: {trays}"

@@ -16,10 +16,10 @@ HEIGHT = 960.0
 """With the width in the shape of the type area of A4 and of Letter."""
 DRAWN = (330.0, 316.0)
 EDGE = 12.0
-ROW = 25.0
+ROW = 23.0
 LETTERS = {
-    "size": "A", "stacks": "B", "trays": "C", "tray": "D", "ring": "E", "guide": "F", "bottom": "G", "top": "H",
-    "left": "I", "right": "K",
+    "size": "A", "stacks": "B", "trays": "C", "tray": "D", "mixed": "E", "ring": "F", "guide": "G", "bottom": "H",
+    "top": "I", "left": "K", "right": "L",
 }  # fmt: skip
 """Of the answers of a box, in the order of the questions."""
 SAFETY = "Safety: open it only with a release. Take every fibre for live: laser light is invisible."
@@ -91,7 +91,7 @@ def _front(picture: Picture, sample: Enclosure) -> None:
     size_upright(picture, 38, front.box.y, front.box.bottom, "A", kind="letter")
     west = next(guide for guide in sample.track.guides if guide.id == "w")
     x, y = front.at(west.x_mm, west.y_mm)
-    size_across(picture, front.box.x, x, y + 26, "E", kind="letter")
+    size_across(picture, front.box.x, x, y + 26, LETTERS["ring"], kind="letter")
     _letter(picture, x + 16, y, "guide")
     for port in sample.ports:
         picture.dots.append(Dot(*front.at(port.x_mm, port.y_mm), "port"))
@@ -125,12 +125,14 @@ def _side(picture: Picture, sample: Enclosure) -> None:
         if position in {1, stack.positions}:
             picture.texts.append(Text(case.x + 28, slab.y + height / 2, str(position), "number", "end"))
     picture.texts.append(Text(case.x + 142, case.bottom - stack.z_mm(1) * scale - 34, "C trays", "letter"))
+    outer = case.bottom - stack.z_mm(stack.positions) * scale
+    picture.texts.append(Text(case.x + 142, outer - stack.tray.height_mm * scale / 2, "E others", "letter"))
     size_upright(picture, case.x - 14, case.y, case.bottom, "A", kind="letter")
     picture.texts.append(Text(case.x, case.bottom + 16, "from the side: back plate below", "name"))
     picture.texts.append(Text(case.right, case.y - 12, "door", "note", "end"))
     guide = Rect(470, 346, 60, 76)
     picture.boxes.append(Box(guide, "case"))
-    size_across(picture, guide.x, guide.right, guide.y - 12, "F width", kind="letter")
+    size_across(picture, guide.x, guide.right, guide.y - 12, f"{LETTERS['guide']} width", kind="letter")
     size_upright(picture, guide.right + 14, guide.y, guide.bottom, "depth", kind="letter", after=True)
     picture.texts.append(Text(guide.x - 40, guide.bottom + 18, "inside of a guide", "name"))
 
@@ -143,7 +145,7 @@ def _rows(picture: Picture, y: float, head: str, asked: Sequence[Asked], letters
     for item in asked:
         picture.texts.append(Text(EDGE, y, letters[item.name], "letter", size=15))
         picture.texts.append(Text(EDGE + 24, y, fitted(item.asks, 462), "figure", full=item.asks))
-        picture.paths.append(Path(((500, y + 7), (596, y + 7)), "write"))
+        picture.paths.append(Path(((500, y + 7), (588, y + 7)), "write"))
         picture.texts.append(Text(WIDTH - EDGE, y, item.example, "note", "end"))
         y += ROW
     return y

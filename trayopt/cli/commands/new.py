@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 STARTER = Path(__file__).parent.parent / "starter.yaml"
 KINDS = ("enclosure", "cable", "tray", "tubes")
 NAMES = {
-    "enclosure": "size, stacks, trays, tray, ring, guide, bottom, top, left, right",
+    "enclosure": "size, stacks, trays, tray, mixed, ring, guide, bottom, top, left, right",
     "tray": "fibres, sleeve, size",
     "cable": "construction, diameter, subunits, ribbons, width, fibre",
     "tubes": "tubes",

@@ -14,7 +14,7 @@ from trayopt.formats.locate import describe
 from trayopt.library.find import Kind, Library
 from trayopt.library.resolve import Resolver
 from trayopt.library.soundness import remarks
-from trayopt.library.starters.box import box_starter
+from trayopt.library.starters.box import Others, box_starter
 from trayopt.library.starters.cables import cable_starter
 from trayopt.library.starters.draft import Draft
 from trayopt.library.starters.questions import read_answers
@@ -55,21 +55,23 @@ def starter(kind: Kind, name: str, given: Mapping[str, str], library: Library, f
         raise InputError.one("no entry can have this id", source=name, found=describe(name), allowed=allowed)
     answers = read_answers(kind, given)
     if kind == "enclosure":
-        draft = box_starter(name, answers, _tray(answers["tray"], library, folder))
+        tray = _tray(answers["tray"], library, folder)
+        mixed = [Others(at, named, _tray(named, library, folder, "mixed")) for at, named in answers["mixed"]]
+        draft = box_starter(name, answers, tray, mixed)
     else:
         draft = SIMPLE[kind](name, answers)
     _sound(draft.model)
     return draft.text()
 
 
-def _tray(named: str, library: Library, folder: Path) -> Tray:
-    """Find the tray that a box is to hold, by its id or its path."""
+def _tray(named: str, library: Library, folder: Path, answer: str = "tray") -> Tray:
+    """Find a tray that a box is to hold, by its id or its path."""
     resolver = Resolver(library)
     made: object
     if named.endswith(".yaml"):
         kind, made = resolver.file(folder / named)
         if kind != "tray":
-            raise InputError.one(f"{named} is no tray", source="tray", found=f"kind: {kind}", allowed="kind: tray")
+            raise InputError.one(f"{named} is no tray", source=answer, found=f"kind: {kind}", allowed="kind: tray")
     else:
         made = resolver.entry("tray", named)
     if resolver.faults or resolver.unsound or not isinstance(made, Tray):

@@ -5,9 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil, floor, hypot
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
-from trayopt.domain.hardware import Enclosure, End, Entrance, Guide, Port, Seal, Stack, Track, Tray
+from trayopt.domain.hardware import (
+    Enclosure,
+    End,
+    Entrance,
+    Guide,
+    Port,
+    Seal,
+    Stack,
+    Track,
+    Tray,
+    TrayRange,
+    trays_in_words,
+)
 from trayopt.errors import InputError
 from trayopt.formats.yaml_out import flow
 from trayopt.library.starters.draft import Draft, Line, assumed, measured
@@ -27,6 +39,14 @@ SEALS: tuple[tuple[int, float, float], ...] = ((1, 0.2, 0.64), (2, 0.16, 0.36), 
 """Holes of a seal, and the least and greatest cable as parts of the bore (typical, by judgement)."""
 
 
+class Others(NamedTuple):
+    """Trays of another kind: the first and the last of their positions, the kind as it was named, and the tray."""
+
+    positions: tuple[int, int]
+    named: str
+    tray: Tray
+
+
 @dataclass(frozen=True)
 class Measured:
     """What was given of a box."""
@@ -37,16 +57,23 @@ class Measured:
     trays: int
     tray: Tray
     named: str
+    mixed: Sequence[Others]
     ring: int
     guide: tuple[float, float] | None
     bores: Mapping[Side, Sequence[float]]
+
+    @property
+    def column(self) -> list[Tray]:
+        """The tray at each position of a stack, from the back."""
+        kinds = {p: other.tray for other in self.mixed for p in range(other.positions[0], other.positions[1] + 1)}
+        return [kinds.get(position, self.tray) for position in range(1, self.trays + 1)]
 
     def refused(self, message: str, found: str, hint: str) -> InputError:
         """Say why there can be no such box."""
         return InputError.one(message, source=self.name, found=found, hint=hint)
 
 
-def box_starter(name: str, answers: Mapping[str, Any], tray: Tray) -> Draft:
+def box_starter(name: str, answers: Mapping[str, Any], tray: Tray, mixed: Sequence[Others]) -> Draft:
     """Describe a box.
 
     Raises
@@ -55,24 +82,26 @@ def box_starter(name: str, answers: Mapping[str, Any], tray: Tray) -> Draft:
         Where stacks, ring or ports do not fit into it.
     """
     given = Measured(
-        name, answers["size"], answers["stacks"], answers["trays"], tray, answers["tray"], answers["ring"],
-        answers["guide"], {side: answers[side] for side in SIDES},
+        name, answers["size"], answers["stacks"], answers["trays"], tray, answers["tray"], mixed,
+        answers["ring"], answers["guide"], {side: answers[side] for side in SIDES},
     )  # fmt: skip
     if not any(given.bores.values()):
         raise given.refused("the box has no port", "0 on every side", "say where trunks enter, such as bottom=2x50")
-    base, pitch = _depth(given)
+    _others(given)
+    base, air = _depth(given)
     lefts, columns = _across(given)
     radius, bottom = _upright(given, lefts, columns)
-    guides = tuple(_guides(given, columns, base, pitch, lefts[0] - given.ring))
+    guides = tuple(_guides(given, columns, base, air, lefts[0] - given.ring))
     box = Enclosure(
         id=name,
         size_mm=given.size,
-        track=Track(z_mm=_band(given, base, pitch), min_radius_mm=radius, guides=guides),
+        track=Track(z_mm=_band(given, base, air), min_radius_mm=radius, guides=guides),
         ports=tuple(_ports(given, guides)),
-        stacks=tuple(_stacks(given, guides, lefts, columns, radius, bottom, base, pitch)),
+        stacks=tuple(_stacks(given, guides, lefts, columns, radius, bottom, base, air)),
     )
-    return Draft(box, f"Box with {_several(given.stacks, 'stack')} of {_several(given.trays, 'tray')}, "
-                      f"{box.fibres:,} fibres in all.", tuple(_lines(given, box)))  # fmt: skip
+    trays = trays_in_words(box.stacks[0]) if mixed else _several(given.trays, "tray")
+    what = f"Box with {_several(given.stacks, 'stack')} of {trays}, {box.fibres:,} fibres in all."
+    return Draft(box, what, tuple(_lines(given, box)))
 
 
 def _several(count: int, noun: str) -> str:
@@ -82,27 +111,53 @@ def _several(count: int, noun: str) -> str:
 # -- depth -----------------------------------------------------------------------------------------------------------
 
 
-def _deep(given: Measured, pitch: int) -> float:
-    return (given.trays - 1) * pitch + given.tray.height_mm
+def _others(given: Measured) -> None:
+    """Refuse trays of other kinds that no position of a stack can carry."""
+    for other in given.mixed:
+        first, last = other.positions
+        if last > given.trays:
+            found = f"{first}-{last}: {other.named}"
+            raise given.refused(
+                "mixed names positions that a stack does not have",
+                found,
+                f"a stack has {_several(given.trays, 'tray')}: positions 1 to {given.trays}, from the back",
+            )
+        if other.tray.size_mm != given.tray.size_mm:
+            own, found = (" x ".join(f"{mm:g}" for mm in tray.size_mm) for tray in (given.tray, other.tray))
+            raise given.refused(
+                f"trays {other.named} are not as wide and long as the others, whose entrances they share",
+                f"{found} mm, the others {own} mm",
+                "a kind of tray of the same size; trayopt library list --kind tray lists them",
+            )
+
+
+def _pitch(tray: Tray, air: int) -> int:
+    """Give the step from a tray to the next one outward."""
+    return ceil(tray.height_mm) + air
+
+
+def _deep(given: Measured, air: int) -> float:
+    *under, last = given.column
+    return sum(_pitch(tray, air) for tray in under) + last.height_mm
 
 
 def _depth(given: Measured) -> tuple[int, int]:
-    """Give the base and the pitch of the stacks: a millimetre between trays where the box is deep enough."""
-    height, depth = ceil(given.tray.height_mm), given.size[2]
-    pitch = height + 1 if BASE_MM + _deep(given, height + 1) <= depth else height
-    if _deep(given, pitch) > depth:
+    """Give the base of the stacks, and the air between trays: a millimetre where the box is deep enough."""
+    depth = given.size[2]
+    air = int(BASE_MM + _deep(given, 1) <= depth)
+    if _deep(given, air) > depth:
         raise given.refused(
             f"{_several(given.trays, 'tray')} do not fit into the depth of the box",
-            f"{_deep(given, pitch):g} mm of trays, {depth:g} mm deep",
+            f"{_deep(given, air):g} mm of trays, {depth:g} mm deep",
             "fewer trays in a stack, flatter trays, or another depth",
         )
-    return min(BASE_MM, floor(depth - _deep(given, pitch))), pitch
+    return min(BASE_MM, floor(depth - _deep(given, air))), air
 
 
-def _band(given: Measured, base: int, pitch: int) -> tuple[int, int]:
+def _band(given: Measured, base: int, air: int) -> tuple[int, int]:
     """Give the band in which the track carries legs: from the base of the trays to a little over the last one."""
     depth = floor(given.size[2])
-    top = ceil(base + _deep(given, pitch)) + OVER_MM
+    top = ceil(base + _deep(given, air)) + OVER_MM
     return base, max(min(depth - DOOR_MM, top, base + HOP_MM), min(base + 2 * GAP_MM, depth))
 
 
@@ -145,9 +200,9 @@ def _upright(given: Measured, lefts: Sequence[int], columns: Sequence[int]) -> t
     return radius, floor(given.size[1]) - given.ring - above - ceil(length)
 
 
-def _guides(given: Measured, columns: Sequence[int], base: int, pitch: int, gap: int) -> Iterator[Guide]:
+def _guides(given: Measured, columns: Sequence[int], base: int, air: int, gap: int) -> Iterator[Guide]:
     """Give the guides clockwise from the upper left corner."""
-    low, high = _band(given, base, pitch)
+    low, high = _band(given, base, air)
     width, depth = given.guide or (max(LEAST_GUIDE_MM, min(given.ring, gap)), high - low)
     left, right = columns[0], columns[-1]
     bottom, top = given.ring, floor(given.size[1]) - given.ring
@@ -171,7 +226,7 @@ def _steps(start: int, end: int) -> list[int]:
 
 def _stacks(
     given: Measured, guides: Sequence[Guide], lefts: Sequence[int], columns: Sequence[int], radius: int, bottom: int,
-    base: int, pitch: int,
+    base: int, air: int,
 ) -> Iterator[Stack]:  # fmt: skip
     """Give the stacks, entered from above: clockwise near their right edge, the other way near their left one."""
     width, length = given.tray.size_mm
@@ -191,8 +246,12 @@ def _stacks(
             positions=given.trays,
             at_mm=(left, bottom),
             base_z_mm=base,
-            pitch_mm=pitch,
+            pitch_mm=_pitch(given.tray, air),
             ends=(end,),
+            trays=tuple(
+                TrayRange(positions=other.positions, tray=other.tray, pitch_mm=_pitch(other.tray, air))
+                for other in given.mixed
+            ),
         )
 
 
@@ -325,8 +384,19 @@ def _stack_lines(given: Measured, stack: Stack) -> Iterator[Line]:
     )
     yield assumed(f"    base_z_mm: {stack.base_z_mm}", f"{BASE_MM} for the bracket, where the box is deep enough")
     yield assumed(f"    pitch_mm: {stack.pitch_mm}", "the tray's height and 1, where the box is deep enough")
+    yield from _range_lines(given, stack)
     yield assumed("    ends:", "from above, an eighth of the width in, and a bend off the guide")
     end = stack.ends[0]
     yield Line(f"      - id: {end.id}")
     yield Line(f"        clockwise: {flow(end.clockwise.model_dump())}")
     yield Line(f"        counterclockwise: {flow(end.counterclockwise.model_dump())}")
+
+
+def _range_lines(given: Measured, stack: Stack) -> Iterator[Line]:
+    """Write the trays of other kinds."""
+    if stack.trays:
+        yield Line("    trays:", "of other kinds, each on a range of positions")
+    for other, made in zip(given.mixed, stack.trays, strict=True):
+        yield measured(f"      - positions: {flow(other.positions)}")
+        yield measured(f"        tray: {flow(other.named)}")
+        yield assumed(f"        pitch_mm: {made.pitch_mm}", "the tray's height and 1, where the box is deep enough")

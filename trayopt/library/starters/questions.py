@@ -113,6 +113,23 @@ def pairs(text: str) -> tuple[tuple[float, float], ...]:
     return tuple(found)
 
 
+def ranges(text: str) -> tuple[tuple[tuple[int, int], str], ...]:
+    """Read trays of other kinds on ranges of positions: ``5-6:single-48, 7:single-12``; a dash for none."""
+    found: list[tuple[tuple[int, int], str]] = []
+    for part in () if text == "-" else re.split(r"[,;]", text):
+        read = re.fullmatch(r"(\d{1,3})(?:\s*[-–…]\s*(\d{1,3}))?\s*(?::|\s)\s*(\S.*)", part.strip())
+        if not read:
+            raise ValueError("the first and the last position, a colon, and a kind of tray, such as 5-6:single-48")
+        first = int(read[1])
+        last = int(read[2] or first)
+        if not 1 <= first <= last:
+            raise ValueError(f"positions counted from 1 at the back, the lower one first, not {read[1]}-{last}")
+        if any(low <= last and first <= high for (low, high), _ in found):
+            raise ValueError(f"every position once: {part.strip()} shares one with a range before it")
+        found.append(((first, last), name(read[3])))
+    return tuple(found)
+
+
 def word(options: Sequence[str]) -> Callable[[str], str]:
     """Read one of some words."""
 
@@ -147,6 +164,7 @@ QUESTIONS: dict[str, tuple[Question, ...]] = {
         Question("stacks", "stacks of trays, side by side", "2", whole(1, 12)),
         Question("trays", "trays in a stack, one over the other", "6", whole(1, 100)),
         Question("tray", "kind of tray: an id of the library, or the path of its file", "ribbon-72", name),
+        Question("mixed", "positions with other trays, 1 at the back; - for none", "5-6:single-48", ranges, "-"),
         Question("ring", "from the side walls to the middle of the ring of guides, in mm", "50", whole(10, 500)),
         Question("guide", "opening of a guide in mm: width x depth; - for not known", "50x80",
                  optional(sizes((5, 300), (5, 300))), "-"),
