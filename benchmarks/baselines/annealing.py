@@ -19,17 +19,10 @@ from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.goals.registry import measure_all
-from trayopt.solver.heuristics.constructive import (
-    Bunch,
-    Key,
-    Laying,
-    Parting,
-    bunches_of,
-    choose_partings,
-    clusters,
-    coarsest,
-    construct,
-)
+from trayopt.solver.heuristics.bunches import Bunch, Parting, bunches_of, clusters
+from trayopt.solver.heuristics.constructive import choose_partings, coarsest, construct
+from trayopt.solver.heuristics.laying import Laying
+from trayopt.solver.model.base import Key
 from trayopt.track.laid import Laid
 from trayopt.track.routes import all_ways
 

@@ -23,7 +23,8 @@ from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.settled_segments import SettledSegments
 from trayopt.solver.bounds.stretches import stretches_of
 from trayopt.solver.heuristics.completion import RelaxedModel
-from trayopt.solver.heuristics.constructive import first_plans, keeps_facts
+from trayopt.solver.heuristics.constructive import first_plans
+from trayopt.solver.heuristics.laying import keeps_facts
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import Tuning, run

@@ -12,7 +12,8 @@ from trayopt.domain.plan import GoalName
 from trayopt.solver.bounds.pattern_counts import Guess, count, hold, in_scope, placed_bound
 from trayopt.solver.bounds.tray_room import fewest_trays
 from trayopt.solver.heuristics.completion import Answer, RelaxedModel, RelaxedSolution, add_all
-from trayopt.solver.heuristics.constructive import first_plans, keeps_facts
+from trayopt.solver.heuristics.constructive import first_plans
+from trayopt.solver.heuristics.laying import keeps_facts
 from trayopt.solver.heuristics.precedence import hold_order, order_of
 from trayopt.solver.heuristics.session import EVEN, TRIAL, Session
 from trayopt.solver.model.base import Divisions

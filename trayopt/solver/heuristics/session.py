@@ -22,8 +22,8 @@ from trayopt.solver.bounds.ribbon_choices import forbid_hopeless
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.tray_room import without_room
 from trayopt.solver.heuristics.completion import Likeness, RelaxedModel
-from trayopt.solver.heuristics.constructive import keeps_facts
 from trayopt.solver.heuristics.descent import lexicographic
+from trayopt.solver.heuristics.laying import keeps_facts
 from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.bound import COMPLETE, Given, Step
 from trayopt.solver.model.clock import Clock

@@ -22,7 +22,7 @@ from trayopt.domain.plan import GoalName, Stopped
 from trayopt.rules.re_ribbonised import ReRibbonised
 from trayopt.rules.ribbon_work import RibbonWork
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.heuristics.constructive import keeps_facts
+from trayopt.solver.heuristics.laying import keeps_facts
 from trayopt.solver.model.bound import ZERO, Bound, Given, Step
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.incumbent import State
