@@ -17,7 +17,7 @@ from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.variables import CannotSay, Expression, Literal
 from trayopt.solver.bounds.outline import Outline
-from trayopt.solver.model.base import Cut
+from trayopt.solver.model.base import DividedLegs
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import solve_one, whole_bound
 from trayopt.solver.model.literals import total
@@ -40,7 +40,7 @@ class Kind(NamedTuple):
     pairs: frozenset[tuple[str, ...]] = frozenset()
 
 
-class KindCounts(Outline, Cut):
+class KindCounts(Outline, DividedLegs):
     """An outline with counts of bunches at places; whoever makes the counts puts them into ``_number``."""
 
     _number: dict[Kind, dict[Place, Expression]]

@@ -76,7 +76,7 @@ class Base(Ways):
         )
 
 
-class Cut(Base):
+class DividedLegs(Base):
     """What follows of the legs of a model from the divisions that are open in it."""
 
     @abstractmethod

@@ -1,8 +1,6 @@
-"""The variables of one CP-SAT model, made on demand; rules and goals speak to it through ``trayopt.rules.variables``.
+"""The whole model of a job: legs at places, and all that rules and goals ask of them through ``trayopt.rules.variables``.
 
-Legs that are spliced to each other share a tray in every plan, so where the divisions of both sides are settled they share
-one literal a place (a *bunch*); where a division is open, the legs of every open division have literals of their own and
-each piece of a join ties its two sides together, place by place.
+Literals and numbers are made on demand: a model has only those that some rule or goal asks for.
 """
 
 from __future__ import annotations
@@ -16,19 +14,19 @@ from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import RibbonWord
-from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Piece
 from trayopt.domain.through import Through
-from trayopt.domain.tied import tied
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import Expression, Literal
-from trayopt.solver.model.base import Cut, Key
+from trayopt.solver.model.base import Key
 from trayopt.solver.model.bound import Given
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.literals import Sum, total
+from trayopt.solver.model.legs import LegModel
+from trayopt.solver.model.literals import total
 from trayopt.solver.model.ways import Partings
 from trayopt.solver.model.windows import WindowNumbers, window_numbers
 
@@ -54,7 +52,7 @@ Done = tuple[tuple[str, RibbonWord], tuple[str, RibbonWord]]
 Weighted = cp_model.LinearExpr.weighted_sum
 
 
-class Model(Cut):
+class Model(LegModel):
     """One model of a job.
 
     Parameters
@@ -75,7 +73,7 @@ class Model(Cut):
         all_placed: bool = False,
         clock: Clock | None = None,
     ) -> None:
-        super().__init__(job, ways=ways, divide_at=divide_at, all_placed=all_placed, clock=clock)
+        super().__init__(job, divisions=divisions, ways=ways, divide_at=divide_at, all_placed=all_placed, clock=clock)
         self.goals: dict[str, Expression] = {}
         """Expressions of the goals that were encoded."""
         self.given: Given | None = None
@@ -86,236 +84,10 @@ class Model(Cut):
         """Pairs of crossings of which one has to happen, once crossings are encoded."""
         self.solution: list[int] = []
         """Value of every variable in the last solution."""
-        self._open: dict[Key, tuple[int, ...]] = {}
-        for subunit in job.subunits:
-            key = (subunit.trunk, subunit.number)
-            if job.spliced[key]:
-                self._open[key] = tuple((divisions or {}).get(key, subunit.divisions))
-        self._legs = {
-            (key, of): job.legs_in(job.subunit_of_leg[key], of, self.divide_options(job.trunk_by_id[key[0]])[0])
-            for key, open_ in self._open.items()
-            for of in open_
-        }
-        self._bunch = self._bunches()
-        self._chosen: dict[tuple[str, int, int], cp_model.IntVar] = {}
-        self._at: dict[int, list[cp_model.IntVar]] = {}
-        self._placed: dict[int, Literal] = {}
-        self._place()
-        self._tie()
-        self._part()
 
     def opposed(self, pairs: Sequence[tuple[Literal, Literal]], strands: Sequence[Sequence[Leg]], weight: int) -> None:
         """Note pairs of strands that two trunks see in opposite orders."""
         self.opposites = Opposites(pairs, strands, weight)
-
-    # -- divisions and legs ------------------------------------------------------------------------------------------
-
-    def divisions(self, subunit: Subunit) -> tuple[int, ...]:
-        """Every k that is open for a subunit; none for an idle one."""
-        return self._open.get((subunit.trunk, subunit.number), ())
-
-    def divided(self, subunit: Subunit, of: int) -> Literal:
-        """Whether a subunit is divided by this k."""
-        open_ = self.divisions(subunit)
-        if of not in open_:
-            return 0
-        if len(open_) == 1:
-            return 1
-        return self._chosen[subunit.trunk, subunit.number, of]
-
-    def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
-        """Every leg of a division that can be placed, in order."""
-        return self._legs.get(((subunit.trunk, subunit.number), of), ())
-
-    def all_legs(self, subunit: Subunit) -> list[Leg]:
-        """Every leg that can be placed, over all open divisions."""
-        return [leg for of in self.divisions(subunit) for leg in self.legs(subunit, of)]
-
-    def _settled(self, key: Key) -> bool:
-        return len(self._open[key]) == 1
-
-    def _bunches(self) -> dict[Leg, int]:
-        legs = (leg for found in self._legs.values() for leg in found)
-        return tied(legs, ((a[0], b[0]) for a, b in self.sides.values() if len(a) == len(b) == 1))
-
-    @cached_property
-    def bunches(self) -> dict[int, list[Leg]]:
-        """Legs of each bunch."""
-        found: dict[int, list[Leg]] = defaultdict(list)
-        for leg, bunch in self._bunch.items():
-            found[bunch].append(leg)
-        return dict(found)
-
-    def bunch(self, leg: Leg) -> int:
-        """Give the bunch of a leg: legs of one bunch share their tray in every plan of this model."""
-        return self._bunch[leg]
-
-    def literals(self, bunch: int) -> list[cp_model.IntVar]:
-        """Literals of a bunch, one a place in place order."""
-        return self._at[bunch]
-
-    def _place(self) -> None:
-        for key, open_ in self._open.items():
-            if len(open_) > 1:
-                for of in open_:
-                    self._chosen[*key, of] = self.literal(f"{key[0]}/{key[1]} in {of}")
-                self.cp.add_exactly_one([self._chosen[*key, of] for of in open_])
-        for bunch, legs in self.bunches.items():
-            name = str(legs[0])
-            literals = [self.literal(f"{name} at {place}") for place in self.places]
-            self._at[bunch] = literals
-            key = (legs[0].trunk, legs[0].subunit)
-            if self._may_stay_bare(legs[0]):
-                placed = self._placed[bunch] = self.literal(f"{name} parked")
-                self.cp.add_exactly_one([*literals, ~placed])
-                if not self._settled(key):
-                    self.cp.add_implication(placed, self._chosen[*key, legs[0].of])
-            elif self._settled(key):
-                if self.all_placed:
-                    self.cp.add_exactly_one(literals)
-                    self._placed[bunch] = 1
-                else:
-                    placed = self._placed[bunch] = self.literal(f"{name} placed")
-                    self.cp.add_exactly_one([*literals, ~placed])
-            else:
-                divided = self._chosen[*key, legs[0].of]
-                if self.all_placed:
-                    self._placed[bunch] = divided
-                    self.cp.add_exactly_one([*literals, ~divided])
-                else:
-                    placed = self._placed[bunch] = self.literal(f"{name} placed")
-                    self.cp.add_exactly_one([*literals, ~placed])
-                    self.cp.add_implication(placed, divided)
-
-    def _part(self) -> None:
-        """Park legs without a splice where a trunk is divided at the tray alone, and divide it at the port only for legs.
-
-        A trunk that may be divided at the tray counts as divided there where no subunit of it makes more than one leg. Where the
-        model knows of a trunk only the port, the trunk makes more than one leg, or stays outside.
-        """
-        for trunk in self.job.trunks:
-            options = self.divide_options(trunk)
-            if options == ("tray",) or "tray" not in trunk.divide_at:
-                continue
-            if options == ("port",) and not any(map(self.divisions, trunk.subunits)):
-                continue  # in the box, if at all, by its other end
-            port = self.divided_at(trunk, "port")
-            parts: list[Literal] = []
-            for subunit in trunk.subunits:
-                for of in self.divisions(subunit):
-                    legs = self.legs(subunit, of)
-                    if of > 1:
-                        parts.append(self.any_of(*(self.placed(leg) for leg in legs)))
-                    for leg in legs:
-                        if not self._may_stay_bare(leg):
-                            continue
-                        self.clause(self.no(port), self.no(self.placed(leg)))
-                        if self.all_placed:
-                            self.clause(self.placed(leg), port, self.no(self.divided(subunit, of)))
-            outside = [] if "tray" in options else [self.no(self.in_box(trunk))]
-            self.clause(self.no(port), *outside, *parts)
-
-    def _tie(self) -> None:
-        """Tie the two sides of every piece together, once for each pair of sides."""
-        for a, b in dict.fromkeys(self.sides.values()):
-            if len(a) == len(b) == 1:
-                continue
-            for i in range(len(self.places)):
-                self.cp.add(
-                    Sum([self._at[self._bunch[leg]][i] for leg in a])
-                    == Sum([self._at[self._bunch[leg]][i] for leg in b])
-                )
-
-    def at(self, leg: Leg, place: Place) -> Literal:
-        """Whether a leg is placed at a place."""
-        return self._at[self._bunch[leg]][self.job.enclosure.place_rank[place]]
-
-    def placed(self, leg: Leg) -> Literal:
-        """Whether a leg is placed."""
-        return self._placed[self._bunch[leg]]
-
-    def number_placed(self, subunit: Subunit, of: int) -> Expression:
-        """How many legs of a division are placed."""
-        return total(self.placed(leg) for leg in self.legs(subunit, of))
-
-    def number_on(self, subunit: Subunit, of: int, stack: str) -> Expression:
-        """How many legs of a division are placed on a stack."""
-        return total(self.on(leg, stack) for leg in self.legs(subunit, of))
-
-    def on(self, leg: Leg, stack: str) -> Literal:
-        """Whether a leg is placed on a stack."""
-        bunch = self._bunch[leg]
-        if len(self.job.enclosure.stacks) == 1:
-            return self._placed[bunch]
-        return self._make(
-            ("on", bunch, stack),
-            lambda: self.one_of(*(self._at[bunch][i] for i, place in enumerate(self.places) if place.stack == stack)),
-        )
-
-    def position_up_to(self, leg: Leg, position: int) -> Literal:
-        """Whether a leg is placed at this position or nearer to the base."""
-        return self._prefix(
-            ("position", self._bunch[leg]), self._at[self._bunch[leg]], self._last_rank(position), self.placed(leg)
-        )
-
-    def _last_rank(self, position: int) -> int:
-        """Rank in place order of the last place up to a position; places are sorted by position first."""
-        return self._last_ranks[min(position, self.places[-1].position)]
-
-    @cached_property
-    def _last_ranks(self) -> dict[int, int]:
-        """Last rank of every position from 0, at which there is none, up."""
-        ranks = {0: -1}
-        for rank, place in enumerate(self.places):
-            ranks[place.position] = rank
-        return ranks
-
-    def _prefix(self, name: tuple[Hashable, ...], literals: Sequence[Literal], rank: int, whole: Literal) -> Literal:
-        """Whether one of the first ``rank + 1`` literals holds, chained along the positions."""
-        if rank < 0:
-            return 0
-        if rank >= len(literals) - 1:
-            return whole
-
-        def make() -> Literal:
-            position = self.places[rank].position
-            before = self._last_rank(position - 1) if self.places[rank + 1].position > position else rank - 1
-            head = self._prefix(name, literals, before, whole)
-            return self.one_of(head, *literals[before + 1 : rank + 1])
-
-        return self._make(("prefix", *name, rank), make)
-
-    def has_placed(self, subunit: Subunit) -> Literal:
-        """Whether a subunit has a placed leg."""
-        if not self.divisions(subunit):
-            return 0
-        return 1 if self.all_placed else self.any_of(*(self.placed(leg) for leg in self.all_legs(subunit)))
-
-    def _at_tray(self, subunit: Subunit) -> bool:
-        return self.divide_options(self.job.trunk_by_id[subunit.trunk]) == ("tray",)
-
-    def any_on(self, subunit: Subunit, stack: str) -> Literal:
-        """Whether a placed leg of a subunit lies on this stack."""
-        if self.all_placed and self._at_tray(subunit):
-            return self.first_on(subunit, stack)
-        return self.any_of(*(self.on(leg, stack) for leg in self.all_legs(subunit)))
-
-    def first_on(self, subunit: Subunit, stack: str) -> Literal:
-        """Whether the first placed leg of a subunit lies on this stack."""
-
-        def make() -> Literal:
-            if self._at_tray(subunit) and not self.all_placed:
-                return self.any_on(subunit, stack)
-            if self.all_placed and not any(map(self._may_stay_bare, self.all_legs(subunit))):
-                return self.one_of(*(self.on(self.legs(subunit, of)[0], stack) for of in self.divisions(subunit)))
-            firsts = []
-            for of in self.divisions(subunit):
-                legs = self.legs(subunit, of)
-                for i, leg in enumerate(legs):
-                    firsts.append(self.both(self.on(leg, stack), *(self.no(self.placed(other)) for other in legs[:i])))
-            return self.one_of(*firsts)
-
-        return self._make(("first on", subunit.trunk, subunit.number, stack), make)
 
     # -- pieces of joins ---------------------------------------------------------------------------------------------
 
