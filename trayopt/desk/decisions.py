@@ -143,7 +143,22 @@ def spliced_with(job: Job, given: Decisions, leg: Leg) -> frozenset[Leg]:
 
 
 def bunches(job: Job, given: Decisions) -> list[frozenset[Leg]]:
-    """Give the legs that are spliced to each other, directly or over others, in the order of the job."""
+    """Give the legs that are spliced to each other, directly or over others, in the order of the job.
+
+    They follow from how subunits are divided alone, so that they are counted once as long as legs are only moved.
+    """
+    known, key = job.once(_known_bunches), frozenset(given.division.items())
+    if key not in known:
+        known.clear()
+        known[key] = _bunches(job, given)
+    return known[key]
+
+
+def _known_bunches(_: Job) -> dict[frozenset[tuple[Key, int]], list[frozenset[Leg]]]:
+    return {}
+
+
+def _bunches(job: Job, given: Decisions) -> list[frozenset[Leg]]:
     group: dict[Leg, set[Leg]] = {}
     for piece in job.pieces:
         sides = []
