@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from trayopt.api import check, load_job
 from trayopt.desk.acts import Wrong
 from trayopt.desk.desk import Desk
 from trayopt.errors import InputError
+from trayopt.library.find import shipped
 
 
 def act(desk: Desk, name: str, **more: Any) -> dict[str, Any]:
@@ -262,3 +264,71 @@ def test_a_folder_that_cannot_be_written_is_told_at_once(desk: Desk, folder: Pat
         act(desk, "save", over=True)
     folder.with_name("elsewhere").rename(folder)
     assert act(desk, "undo")["unkept"] == ""
+
+
+def test_what_is_in_service_is_not_moved_before_its_circuits_are_named(folder: Path) -> None:
+    job = copied(folder, "2x576-half-built-wall-2x6")
+    desk = Desk(job)
+    known = desk.document.job
+    assert known is not None
+    built = [pin for pin in known.leg_pins if pin.built]
+    for pin in built:
+        leg = known.pinned_leg(pin)
+        act(desk, "divide", trunk=leg.trunk, subunit=leg.subunit, of=leg.of)
+        act(desk, "move", leg=str(leg), stack=pin.stack, position=pin.position)
+    first = known.pinned_leg(built[0])
+    move = {"leg": str(first), "stack": built[0].stack, "position": 6}
+    before = desk.document.now
+    with pytest.raises(Wrong, match="live") as warned:
+        act(desk, "move", **move)
+    assert str(built[0].leg) in warned.value.more["legs"]
+    assert warned.value.more["circuits"] == {"through": 72}
+    for change in (
+        ("move", {"leg": str(first)}),
+        ("divide", {"trunk": first.trunk, "subunit": first.subunit, "of": 1}),
+        ("way", {"trunk": first.trunk, "port": "top-left", "travel": "clockwise", "loops": 2}),
+    ):
+        with pytest.raises(Wrong, match="live"):
+            act(desk, change[0], **change[1])
+    marks = [i for i, row in enumerate(desk.tables()["tables"]["pins"]["rows"]) if row["built"]]
+    act(desk, "cells", table="pins", cells=[[i, "built", ""] for i in marks])
+    with pytest.raises(Wrong, match="live"):
+        act(desk, "move", **move)
+    act(desk, "undo")
+    assert desk.document.now == before
+    assert place(act(desk, "move", live=True, **move), str(first)) == f"{built[0].stack}/6"
+
+
+def test_a_place_says_its_own_kind_of_tray(folder: Path) -> None:
+    for name in ("enclosures", "trays"):
+        shutil.copytree(shipped() / "standard" / name, folder / name)
+    desk = Desk(copied(folder, "mixed-trays-288-separated"))
+    [stack] = desk.state()["board"]["stacks"]
+    assert stack["kinds"] == ["ribbon-72", "single-36"]
+    said = {place["position"]: (place["tray"], place["most"], place["sleeve_fibres"]) for place in stack["places"]}
+    assert (said[1], said[5]) == (("ribbon-72", 144, 12), ("single-36", 72, 1))
+
+
+def test_what_is_done_with_ribbons_is_decided_and_kept(folder: Path) -> None:
+    desk = Desk(copied(folder, "2x864-16-against-12-decided-wall-2x10"))
+    for leg in ("N1/1", "N1/2"):
+        act(desk, "move", leg=leg, stack="left", position=1)
+    trunk = next(each for each in desk.state()["board"]["trunks"] if len(each["own_ribbons"]) > 1)
+    way = {key: trunk[key] for key in ("trunk", "port", "travel", "loops", "divide_at")}
+    for word in trunk["own_ribbons"]:
+        state = act(desk, "way", **way, ribbons=word)
+        now = next(each for each in state["board"]["trunks"] if each["trunk"] == trunk["trunk"])
+        assert now["ribbons"] == word
+    act(desk, "save")
+    plan = check(load_job(desk.document.job_disk.path), desk.document.plan_disk.path).plan
+    assert next(row.ribbons for row in plan.trunks if row.trunk == trunk["trunk"]) == trunk["own_ribbons"][-1]
+
+
+def test_both_ends_of_a_trunk_that_goes_through_have_a_way(folder: Path) -> None:
+    desk = Desk(copied(folder, "288-through-tap-of-48-wall-2x6"))
+    assert desk.document.job is not None
+    leg = next(subunit.name for subunit in desk.document.job.subunits if subunit.trunk == "M1.in")
+    state = act(desk, "move", leg=leg, stack="left", position=1)
+    ways = {each["trunk"]: each["port"] for each in state["board"]["trunks"]}
+    assert None not in {ways["M1.in"], ways["M1.out"]}
+    assert state["board"]["through"][0]["window_mm"] > 0

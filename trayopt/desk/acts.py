@@ -17,6 +17,7 @@ from trayopt.desk.decisions import (
     spliced_with,
 )
 from trayopt.desk.document import Document
+from trayopt.desk.live import circuits, moved_live
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import DIVIDE_AT, TRAVELS
 from trayopt.domain.cablework import Leg
@@ -30,10 +31,10 @@ MOST_TEXT = 2_000
 
 
 class Wrong(Exception):  # noqa: N818 - it is no error of the user's, but a request that no page of ours makes now
-    """A request that cannot be done as it stands; ``reason`` is a key of the catalogue."""
+    """A request that cannot be done as it stands; ``reason`` is a key of the catalogue, ``more`` what it is said with."""
 
-    def __init__(self, reason: str) -> None:
-        self.reason = reason
+    def __init__(self, reason: str, **more: Any) -> None:
+        self.reason, self.more = reason, more
         super().__init__(reason)
 
 
@@ -106,6 +107,26 @@ def _place(job: Job, request: Request) -> Place | None:
 # -- what is decided -------------------------------------------------------------------------------------------------
 
 
+Change = Callable[[Job, Decisions], Decisions]
+
+
+def _decide(document: Document, request: Request, change: Change, done: str, about: str, gesture: str = "") -> None:
+    """Change what is decided; what is in service, in the job or in its file, is not moved before that was said.
+
+    Raises
+    ------
+    Wrong
+        ``live``, with the legs and the circuits in them, where ``live`` of the request does not say that it is known.
+    """
+    job, before = _job(document), document.now.decisions
+    after = change(job, before)
+    on_disk = document.reading_of(document.saved.text).job
+    runs = {str(run): run for known in (job, on_disk) if known is not None for run in moved_live(known, before, after)}
+    if runs and request.get("live") is not True:
+        raise Wrong("live", legs=list(runs), circuits=circuits(job, runs.values()))
+    document.decide(lambda *_: after, done, about, gesture)
+
+
 def _move(document: Document, request: Request) -> None:
     """Put a leg into a tray or out of the box, with all that it is spliced to, or alone."""
     job, name = _job(document), text(request, "leg")
@@ -116,7 +137,8 @@ def _move(document: Document, request: Request) -> None:
         legs = {leg} if request.get("alone") is True else spliced_with(job, decisions, leg)
         return moved(job, decisions, sorted(legs), place)
 
-    document.decide(change, "moved" if place is not None else "taken_out", f"{name} {place or ''}".strip(), gesture)
+    said = f"{name} {place or ''}".strip()
+    _decide(document, request, change, "moved" if place is not None else "taken_out", said, gesture)
 
 
 def _divide(document: Document, request: Request) -> None:
@@ -126,7 +148,7 @@ def _divide(document: Document, request: Request) -> None:
     if subunit is None:
         raise Wrong("gone")
     some = [subunit] if request.get("alone") is True else joined_subunits(job, subunit)
-    document.decide(lambda job, decisions: redivided(job, decisions, some, of), "divided", subunit.name)
+    _decide(document, request, lambda job, decisions: redivided(job, decisions, some, of), "divided", subunit.name)
 
 
 def _way(document: Document, request: Request) -> None:
@@ -141,7 +163,7 @@ def _way(document: Document, request: Request) -> None:
     said = request.get("ribbons")
     word = next((each for each in job.trunk_by_id[trunk].ribbons if each == said), None)
     way = Way(port, TRAVELS[TRAVELS.index(travel)], loops)
-    document.decide(lambda _, decisions: sent(decisions, trunk, way, where, word), "sent", trunk)
+    _decide(document, request, lambda _, decisions: sent(decisions, trunk, way, where, word), "sent", trunk)
 
 
 def _end(document: Document, request: Request) -> None:
@@ -150,7 +172,7 @@ def _end(document: Document, request: Request) -> None:
     found = job.enclosure.stack_by_id.get(stack)
     if found is None or end not in {each.id for each in found.ends}:
         raise Wrong("gone")
-    document.decide(lambda _, decisions: entered(decisions, stack, end), "entered", stack)
+    _decide(document, request, lambda _, decisions: entered(decisions, stack, end), "entered", stack)
 
 
 # -- the job ---------------------------------------------------------------------------------------------------------

@@ -6,6 +6,7 @@ import json
 from functools import cache
 from importlib.resources import files
 
+from trayopt.crewsheets.words import words_of as words_of_sheets
 from trayopt.desk.words import LANGUAGES, words_of
 
 STATIC = frozenset(
@@ -27,4 +28,6 @@ def page_text(language: str) -> str:
     made = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     source = files("trayopt.desk").joinpath("page", "page.html.j2").read_text(encoding="utf-8")
     text = json.dumps(words.entries, ensure_ascii=False).replace("<", "\\u003c")
-    return made.from_string(source).render(say=words, language=language, languages=LANGUAGES, words=Markup(text))
+    return made.from_string(source).render(
+        say=words, sheets=words_of_sheets(language), language=language, languages=LANGUAGES, words=Markup(text)
+    )

@@ -44,7 +44,7 @@ def application(desk: Desk) -> Starlette:
         try:
             return JSONResponse(work())
         except Wrong as wrong:
-            return JSONResponse({"wrong": wrong.reason, **desk.state()}, status_code=409)
+            return JSONResponse({"wrong": wrong.reason, **wrong.more, **desk.state()}, status_code=409)
         except InputError as wrong:
             said = [fault.as_dict() | {"text": str(fault)} for fault in wrong.faults]
             return JSONResponse({"faults": said}, status_code=422)

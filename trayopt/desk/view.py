@@ -106,6 +106,7 @@ def _board(document: Document, job: Job, report: Report, reference: Decisions) -
         "subunits": _subunits(job, decisions),
         "trunks": _trunks(job, decisions, report, pinned),
         "tied": [list(group) for group in report.plan.tied],
+        "through": [item.model_dump(mode="json") for item in report.plan.through or ()],
         "changes": sum(leg["moved"] for leg in legs) + _sent(decisions, reference),
     }
 
@@ -140,6 +141,8 @@ def _leg(
         "place": str(place) if place is not None else None,
         "bunch": group.get(leg, -1),
         "idle": not job.spliced_fibres(leg),
+        "ends": job.subunit(leg).fibres // leg.of,
+        "apart": job.mixed and job.trunk_by_id[leg.trunk].in_ribbons,
         "cut": row.cut_mm if row is not None else None,
         "held": None if pin is None else "built" if pin.built else "pinned",
         "moved": reference.places.get(leg) != place,
@@ -154,10 +157,16 @@ def _stacks(job: Job, decisions: Decisions, report: Report) -> list[Plain]:
         for position in range(stack.positions, 0, -1):
             tray = trays.get((stack.id, position))
             ends, sleeves = (tray.ends, tray.sleeves) if tray is not None else (0, 0)
-            places.append({"position": position, "ends": ends, "sleeves": sleeves})
+            kind = stack.by_position[position - 1]
+            places.append(
+                {
+                    "position": position, "ends": ends, "sleeves": sleeves, "tray": kind.id, "most": 2 * kind.fibres,
+                    "most_sleeves": kind.sleeves, "sleeve_fibres": kind.sleeve_fibres,
+                }
+            )  # fmt: skip
         found.append(
             {
-                "stack": stack.id, "tray": stack.tray.id, "ends": 2 * stack.tray.fibres, "sleeves": stack.tray.sleeves,
+                "stack": stack.id, "kinds": [kind.id for kind in stack.kinds],
                 "sides": [end.id for end in stack.ends],
                 "side": decisions.ends.get(stack.id, stack.ends[0].id), "places": places,
             }
@@ -189,6 +198,7 @@ def _trunks(job: Job, decisions: Decisions, report: Report, pinned: dict[str, An
                 "loops": way.loops if way else None,
                 "divide_at": row.divide_at or decisions.divide_at.get(trunk.id, trunk.divide_at[0]),
                 "strip": row.strip_mm,
+                "ribbons": row.ribbons, "own_ribbons": list(trunk.ribbons) if trunk.may_work_ribbons else [],
                 "ports": [port.id for port in job.enclosure.ports], "own_ports": list(trunk.allowed_ports(job.enclosure)),
                 "travels": list(trunk.travels), "own_loops": list(trunk.loops), "own_divide_at": list(trunk.divide_at),
                 "held": None if pin is None else "built" if pin.built else "pinned",

@@ -30,7 +30,7 @@ export function drawBoard(state) {
   const trays = board.stacks.flatMap((stack) => stack.places.map((tray) => {
     const place = `${stack.stack}/${tray.position}`;
     const legs = lying.get(place) ?? [];
-    const parts = [stack.ends, stack.sleeves, tray, legs, failing.has(place), tied.get(place), shown.has(place), hand(legs, first)];
+    const parts = [stack.kinds.length, tray, legs, failing.has(place), tied.get(place), shown.has(place), hand(legs, first), refusal(tray, place)];
     return { place, key: JSON.stringify(parts), draw: () => drawTray(stack, tray, place, legs, failing.has(place), tied.get(place), chip) };
   }));
   const outside = lying.get("") ?? [];
@@ -64,7 +64,7 @@ function drawFrame(board, shape) {
   };
   boardAt().replaceChildren(make("div", { class: "stacks" }, board.stacks.map((stack) =>
     make("div", { class: "stack", role: "group", "aria-label": say("board.stack", { stack: stack.stack }) },
-      make("h3", {}, stack.stack), stack.sides.length > 1 ? sideOf(stack) : null,
+      make("h3", {}, stack.stack, " ", make("small", {}, stack.kinds.length > 1 ? "" : stack.kinds[0])), stack.sides.length > 1 ? sideOf(stack) : null,
       stack.places.map((tray) => empty(`${stack.stack}/${tray.position}`)))), empty("")));
 }
 
@@ -89,19 +89,33 @@ function sideOf(stack) {
       stack.sides.map((side) => make("option", { value: side, selected: side === stack.side }, side))));
 }
 
+/** Why the legs in hand do not lie well in a tray, as a key of the catalogue; nothing where they do. */
+function refusal(tray, place) {
+  const leg = legNow();
+  if (!leg || leg.place === place) return "";
+  const come = (picked.alone || leg.bunch < 0 ? [leg] : fellows(leg)).filter((each) => each.place !== place);
+  if (tray.ends + come.reduce((sum, each) => sum + each.ends, 0) > tray.most) return "room";
+  return tray.sleeve_fibres === 1 && come.some((each) => each.apart) ? "single" : "";
+}
+
 function drawTray(stack, tray, place, legs, fails, group, chip) {
-  const part = Math.min(1, tray.ends / stack.ends);
-  const bar = make("span", { class: tray.ends > stack.ends ? "filled over" : "filled" });
+  const part = Math.min(1, tray.ends / tray.most);
+  const bar = make("span", { class: tray.ends > tray.most ? "filled over" : "filled" });
   bar.style.width = `${part * 100}%`;
-  const says = say("board.tray", { place, ends: tray.ends, most: stack.ends, sleeves: tray.sleeves, places: stack.sleeves });
-  const kind = ["tray", legs.length ? "" : "unused", fails ? "fails" : "", shown.has(place) ? "shown" : ""].join(" ");
+  const takes = say(tray.sleeve_fibres === 1 ? "board.takes_single" : "board.takes", { n: tray.sleeve_fibres });
+  const bad = refusal(tray, place);
+  const says = [say("board.tray", { place, ends: tray.ends, most: tray.most, sleeves: tray.sleeves, places: tray.most_sleeves }),
+    `${tray.tray}: ${takes}`].join(" ");
+  const kind = ["tray", legs.length ? "" : "unused", fails ? "fails" : "", bad ? "refuses" : "", shown.has(place) ? "shown" : ""].join(" ");
   return make("div", { class: kind, "data-place": place },
-    button([make("b", {}, `${tray.position}${fails ? " !" : ""}`), make("span", { class: "room" }, `${number(tray.ends)}/${number(stack.ends)}`),
+    button([make("b", {}, `${tray.position}${fails ? " !" : ""}`), make("span", { class: "room" }, `${number(tray.ends)}/${number(tray.most)}`),
       group ? make("span", { class: "tie", title: say("board.tied") }, `t${group}`) : null,
-      make("span", { class: "unseen" }, ` ${says}`, fails ? ` ${say("board.fails")}` : "", picked.leg ? ` ${say("board.put", { leg: picked.leg })}` : "")],
+      make("span", { class: "unseen" }, ` ${says}`, fails ? ` ${say("board.fails")}` : "", picked.leg ? ` ${say("board.put", { leg: picked.leg })}${bad ? ` ${say(`board.no_${bad}`)}` : ""}` : "")],
     () => (picked.leg ? put(place) : tell(says)),
     { class: "head", "data-key": `tray ${place}` }),
     make("span", { class: "fill" }, bar),
+    stack.kinds.length > 1 ? make("p", { class: "kind", title: takes }, tray.tray, " ", make("small", {}, takes)) : null,
+    bad ? make("p", { class: "no" }, say(`board.no_${bad}`)) : null,
     make("div", { class: "chips" }, legs.map(chip)));
 }
 

@@ -1,6 +1,6 @@
 // What the page asks the desk, and what it was told last; one request that changes something at a time.
 
-import { say, tell } from "./dom.mjs";
+import { make, say, tell } from "./dom.mjs";
 
 export const here = { state: null, listeners: [], notes: new Map(), lost: false };
 
@@ -58,6 +58,11 @@ async function acted(name, more, start, again = true) {
     take(found.data);
     return acted(name, more, start, false);
   }
+  if (found.status === 409 && found.data.wrong === "live") {
+    take(found.data);
+    warnLive(found.data, () => { note("live", null); act(name, { ...more, live: true }); });
+    return null;
+  }
   if (!told(found)) {
     for (const listener of here.listeners) listener(here.state, "whole");
     return null;
@@ -66,6 +71,16 @@ async function acted(name, more, start, again = true) {
   take(found.data);
   performance.measure("act", { start, detail: name });
   return found.data;
+}
+
+/** Warn before what is in service is moved, with its circuits; only who says so moves it in the plan. */
+function warnLive(found, move) {
+  const circuits = Object.entries(found.circuits).map(([name, n]) => `${name} (${n})`).join(", ");
+  const text = say("note.live", { legs: found.legs.join(", "), circuits: circuits || "–" });
+  const acts = [make("button", { type: "button", onclick: move, "data-key": "move live" }, say("do.move_live"))];
+  note("live", { text, level: "bad", close: true, acts, focus: true });
+  tell(text);
+  for (const listener of here.listeners) listener(here.state, "whole");
 }
 
 /** Ask for something that changes no document: begin, halt, compare, sheets. */
