@@ -142,7 +142,7 @@ def _leg(
         "bunch": group.get(leg, -1),
         "idle": not job.spliced_fibres(leg),
         "ends": job.subunit(leg).fibres // leg.of,
-        "apart": job.mixed and job.trunk_by_id[leg.trunk].in_ribbons,
+        "ribboned": job.mixed and job.trunk_by_id[leg.trunk].in_ribbons,
         "cut": row.cut_mm if row is not None else None,
         "held": None if pin is None else "built" if pin.built else "pinned",
         "moved": reference.places.get(leg) != place,

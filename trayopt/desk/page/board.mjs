@@ -95,7 +95,7 @@ function refusal(tray, place) {
   if (!leg || leg.place === place) return "";
   const come = (picked.alone || leg.bunch < 0 ? [leg] : fellows(leg)).filter((each) => each.place !== place);
   if (tray.ends + come.reduce((sum, each) => sum + each.ends, 0) > tray.most) return "room";
-  return tray.sleeve_fibres === 1 && come.some((each) => each.apart) ? "single" : "";
+  return tray.sleeve_fibres === 1 && come.some((each) => each.ribboned) ? "single" : "";
 }
 
 function drawTray(stack, tray, place, legs, fails, group, chip) {
