@@ -40,7 +40,7 @@ from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.groups import LIMITS, Question, merged
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Model
-from trayopt.solver.model.posting import guard, speaks
+from trayopt.solver.model.posting import decide, guard, speaks
 from trayopt.solver.model.vocabulary import voice
 from trayopt.solver.repair.fixed import fix
 
@@ -118,9 +118,7 @@ def _encode(
                 _merge_fact(question.job, fact) if job.enclosure is not question.wide.enclosure else fact,
                 *guards,
             )
-    for trunk in job.trunks:
-        for way in model.ways(trunk):
-            model.goes(trunk, way)
+    decide(model)
 
 
 def _fit_trays(question: Question, model: Model) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 
 from ortools.sat.python import cp_model
 
+from trayopt.errors import SolverFault
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.in_time import THREAD
 
@@ -24,9 +25,45 @@ def size_effort(cp: cp_model.CpModel) -> float:
     return CONSTRAINT_EFFORT * len(cp.proto.constraints)
 
 
+class Solver(cp_model.CpSolver):
+    """A solver that reads from its solution only what is in it.
+
+    The one that ships with OR-tools reads whatever memory holds behind the solution where a variable was made after the search.
+    """
+
+    _size = 0
+    """How many variables the last solution has values of."""
+
+    def solve(self, model: cp_model.CpModel, solution_callback: cp_model.CpSolverSolutionCallback | None = None) -> Any:
+        """Solve a model."""
+        status = super().solve(model, solution_callback)
+        self._size = len(self.response_proto.solution)
+        return status
+
+    def boolean_value(self, literal: Any) -> bool:
+        """Give the value of a literal."""
+        self._held(literal)
+        return super().boolean_value(literal)
+
+    def value(self, expression: Any) -> int:
+        """Give the value of an expression."""
+        self._held(expression)
+        return super().value(expression)
+
+    def _held(self, expression: Any) -> None:
+        if isinstance(expression, int):
+            return
+        index = getattr(expression, "index", None)
+        indices = (
+            [v.index for v in cp_model.FlatIntExpr(expression).vars] if index is None else [max(index, -index - 1)]
+        )
+        if indices and max(indices) >= self._size:
+            raise SolverFault(f"{expression} was made after the search, whose solution has no value of it")
+
+
 def new_solver(workers: int = 1, seed: int = 1) -> cp_model.CpSolver:
     """Make a solver that leaves Ctrl-C to Python."""
-    solver = cp_model.CpSolver()
+    solver = Solver()
     solver.parameters.num_workers = workers
     solver.parameters.random_seed = seed
     solver.parameters.catch_sigint_signal = False

@@ -80,11 +80,25 @@ def build(
     let_speak(model, lambda _: model, policy)
     if cuts:
         cut_capacity(model, model.kept, *burdens(model))
-    for trunk in job.trunks:
+    decide(model)
+    return model
+
+
+def decide(model: Model) -> None:
+    """Make every literal that a solution is read from, whether a rule asked for it or not.
+
+    A literal that is made after the search has no value in its solution.
+    """
+    for trunk in model.job.trunks:
         for way in model.ways(trunk):
             model.goes(trunk, way)
-        model.ribboned(trunk, trunk.ribbons[0])  # a solution is asked for it, whether a rule asked or not
-    return model
+        for at in model.divide_options(trunk):
+            model.divided_at(trunk, at)
+        for word in trunk.ribbons:
+            model.ribboned(trunk, word)
+    for stack in model.job.enclosure.stacks:
+        for end in stack.ends:
+            model.end(stack.id, end.id)
 
 
 def let_speak(model: Base, voice_for: Callable[[Rule[Any]], Variables | None], policy: Policy) -> set[str]:

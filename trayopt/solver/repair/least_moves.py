@@ -21,7 +21,7 @@ from trayopt.domain.tied import tied
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.solver.model.decisions import Given, lying_in
-from trayopt.solver.model.interruptible import FOUND
+from trayopt.solver.model.interruptible import FOUND, new_solver
 
 Ribbon = tuple[str, int, int]
 """Trunk, subunit and ribbon."""
@@ -70,9 +70,7 @@ def least_moves(job: Job, given: Given, fixed: Iterable[Decision], weight: int, 
     model.hold()
     moved = cp_model.LinearExpr.sum([~literal for literal in stays.values()])
     model.cp.minimize(weight * (moved + len(gone)))
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.random_seed = 1
+    solver = new_solver()
     solver.parameters.max_time_in_seconds = limit_s
     status = solver.solve(model.cp)
     if status not in FOUND:
