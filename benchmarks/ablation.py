@@ -28,8 +28,8 @@ from trayopt.errors import SolverFault
 from trayopt.goals.registry import GOALS
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.run import Tuning
-from trayopt.solver.search.by_ribbons import search_of
 from trayopt.solver.search.parts import PARTS
+from trayopt.solver.search.search import Search
 
 Source = Path | Mapping[str, Any]
 """A job file, or a job as a mapping."""
@@ -92,7 +92,7 @@ def run(case: str, job: Job, without: str, limit: float, workers: int | None) ->
     with counted() as calls:
         clock = Clock(limit, deterministic=workers is None)
         parts = frozenset(without.split(TOGETHER))
-        search = search_of(job, parts)(job, order, clock, tuning=Tuning(workers=workers or 1), without=parts)
+        search = Search(job, order, clock, tuning=Tuning(workers=workers or 1), without=parts)
         state, _ = search.solve()
     seconds = time.monotonic() - begun
     proven = (

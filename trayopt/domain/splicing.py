@@ -55,6 +55,10 @@ class Share(NamedTuple):
         return sum(-(-count // sleeve_fibres) for count in self.counts)
 
 
+Done = tuple[tuple[str, RibbonWord], tuple[str, RibbonWord]]
+"""What is done with the ribbons of two trunks."""
+
+
 class SleeveRun(NamedTuple):
     """A run of splices that share sleeves; side a is the trunk that stands earlier in the list.
 
@@ -75,6 +79,14 @@ class SleeveRun(NamedTuple):
         if self.shares:
             return min(share.sleeves(sleeve_fibres) for share in self.shares)
         return -(-self.count // sleeve_fibres)
+
+    def more(self, sleeve_fibres: int) -> dict[Done, int]:
+        """Give for each choice of what is done with ribbons the sleeves that it takes more than at least, if any."""
+        least = self.sleeves(sleeve_fibres)
+        taken = {
+            ((self.a.trunk, share.a), (self.b.trunk, share.b)): share.sleeves(sleeve_fibres) for share in self.shares
+        }
+        return {done: sleeves - least for done, sleeves in taken.items() if sleeves > least}
 
     def cut(self, sleeve_fibres: int) -> Iterator[tuple[Run, Run]]:
         """Give what lies in each sleeve, from the lowest fibre up, where it is settled what is done with ribbons."""

@@ -18,7 +18,6 @@ from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.in_time import in_time
 from trayopt.solver.model.incumbent import State
 from trayopt.solver.model.run import Tuning
-from trayopt.solver.search.by_ribbons import RibbonSearch, search_of
 from trayopt.solver.search.parts import PARTS
 from trayopt.solver.search.search import Search
 
@@ -103,11 +102,10 @@ def solve(
     goals = tuple(goal.id for goal in order(options.goals))
     workers = 1 if options.reproducible else options.workers
     clock = Clock(options.time_limit_s, deterministic=options.reproducible)
-    begun: list[Search | RibbonSearch] = []
-    kind = search_of(job, options.without)
+    begun: list[Search] = []
 
     def search() -> tuple[State, Stopped]:
-        made: Search | RibbonSearch = kind(
+        made = Search(
             job,
             goals,
             clock,
@@ -137,9 +135,7 @@ def solve(
     return Solution(state.best or Assignment(), status, stopped, state.bounds, by, goals, said)
 
 
-def _so_far(
-    job: Job, goals: tuple[GoalName, ...], begun: list[Search | RibbonSearch], clock: Clock
-) -> tuple[State, Stopped]:
+def _so_far(job: Job, goals: tuple[GoalName, ...], begun: list[Search], clock: Clock) -> tuple[State, Stopped]:
     """Give what a search knew when it was left behind: its thread may still change what it holds."""
     state = State(goals)
     if begun:

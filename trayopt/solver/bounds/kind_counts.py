@@ -6,6 +6,7 @@ Bunches are of one kind if they bring the same to a tray. What is left out is wh
 from __future__ import annotations
 
 from abc import abstractmethod
+from collections import defaultdict
 from collections.abc import Mapping
 from typing import NamedTuple
 
@@ -14,6 +15,7 @@ from ortools.sat.python import cp_model
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
 from trayopt.domain.plan import GoalName
+from trayopt.domain.splicing import Done
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.variables import CannotSay, Expression, Literal
 from trayopt.solver.bounds.outline import Outline
@@ -32,12 +34,16 @@ Limits = Mapping[GoalName, int | None]
 
 
 class Kind(NamedTuple):
-    """What a bunch brings to a tray: fibre ends, twice its sleeves, its legs by trunk, the pairs of trunks it joins."""
+    """What a bunch brings to a tray: fibre ends, twice its sleeves, its legs by trunk, the pairs of trunks it joins.
+
+    ``sleeves2`` are those that it takes at least; ``more2`` says what some choices of what is done with ribbons take more.
+    """
 
     ends: int
     sleeves2: int
     legs: tuple[tuple[str, int], ...]
     pairs: frozenset[tuple[str, ...]] = frozenset()
+    more2: tuple[tuple[Done, int], ...] = ()
 
 
 class KindCounts(Outline, DividedLegs):
@@ -59,16 +65,32 @@ class KindCounts(Outline, DividedLegs):
         return total(kind.ends * at[place] for kind, at in self._number.items())
 
     def sleeves2(self, place: Place) -> Expression:
-        """Twice the sleeves of a place; kinds know only those that are needed at least where it is open what ribbons become."""
-        if self.job.ribbons_open:
-            raise CannotSay(type(self).__name__, "sleeves of open ribbons")
+        """Twice the sleeves of a place."""
         return self.sleeves2_at_least(place)
 
     def sleeves2_at_least(self, place: Place) -> Expression:
         """Twice the sleeves of a place; sleeves differ by tray, so kinds know them only where all trays have one size."""
         if len({tray.sleeve_fibres for tray in self.job.enclosure.trays}) > 1:
             raise CannotSay(type(self).__name__, "sleeves of several sizes")
-        return total(kind.sleeves2 * at[place] for kind, at in self._number.items())
+        most = self.most_bunches(place)
+        more: dict[Done, list[tuple[int, Expression]]] = defaultdict(list)
+        for kind, at in self._number.items():
+            for done, sleeves2 in kind.more2:
+                more[done].append((sleeves2, at[place]))
+        return total(
+            [
+                *(kind.sleeves2 * at[place] for kind, at in self._number.items()),
+                *(
+                    self.where_done(
+                        done,
+                        total(sleeves2 * here for sleeves2, here in found),
+                        most * max(sleeves2 for sleeves2, _ in found),
+                        ("more sleeves", place),
+                    )
+                    for done, found in more.items()
+                ),
+            ]
+        )
 
     def ends_at_least(self, place: Place) -> Expression:
         """Fibre ends of a place."""

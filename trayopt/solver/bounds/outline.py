@@ -54,7 +54,7 @@ from trayopt.rules.variables import (
     Variables,
 )
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.ribbon_choices import forbid_hopeless
+from trayopt.solver.bounds.ribbon_choices import leave_room
 from trayopt.solver.bounds.rings import overfull_rings
 from trayopt.solver.bounds.tied_subunits import Tied, tied_subunits
 from trayopt.solver.model.base import Base, Key
@@ -200,7 +200,7 @@ class Outline(Base):
         self.furnish()
         let_speak(self, self.voice_for, policy)
         if policy.physical == "hard":
-            forbid_hopeless(self)
+            leave_room(self)
         self._tie()
         self._pins()
 

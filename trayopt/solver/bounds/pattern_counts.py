@@ -218,13 +218,14 @@ class Counts(KindCounts):
 def kinds(model: Model) -> dict[int, Kind]:
     """Give the kind of each bunch: fibre ends, doubled sleeves, and its legs by trunk."""
     size = model.job.enclosure.stacks[0].tray.sleeve_fibres
-    sleeves = model.sleeve_weights(size)
+    sleeves, more = model.sleeve_weights(size), model.more_sleeve_weights(size)
     found = {}
     for bunch, legs in model.bunches.items():
         by_trunk: dict[str, int] = {}
         for leg in legs:
             by_trunk[leg.trunk] = by_trunk.get(leg.trunk, 0) + 1
-        found[bunch] = Kind(model.loads[bunch], sleeves[bunch], tuple(sorted(by_trunk.items())))
+        more2 = tuple(sorted(((done, w[bunch]) for done, w in more.items() if w.get(bunch)), key=str))
+        found[bunch] = Kind(model.loads[bunch], sleeves[bunch], tuple(sorted(by_trunk.items())), more2=more2)
     return found
 
 

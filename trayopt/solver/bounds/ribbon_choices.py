@@ -1,39 +1,47 @@
-"""What can be done with ribbons in a plan that places every splice: choices under which no division fits are ruled out.
+"""What can be done with ribbons in a plan that places every splice: choices for which the box has no room are ruled out.
 
-Relaxations count of a run of splices the sleeves that it needs at least, whatever is done with ribbons. The division model of
-the job in which that is decided counts what it needs then; where there is none, no such plan has the choice, and every model
-of these plans may be told so. So the preferences that a choice breaks count in relaxations that know nothing of sleeves.
+* All trays together hold the sleeves that all runs of splices take, which hangs on what is done with the ribbons of either side.
+* The division model of the job in which one trunk's choice is settled, or that of two trunks that are joined, counts what their
+  splices need then; where no division fits, no such plan has the choice.
+
+So the preferences that a choice breaks count in relaxations that know nothing else of sleeves.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping
 from itertools import product
-from math import prod
 
 from trayopt.domain.base import RibbonWord
 from trayopt.domain.job import Job
+from trayopt.domain.splicing import Done
+from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.solver.bounds.division import Divider
+from trayopt.solver.model.literals import total
 from trayopt.solver.model.ways import Ways
-
-MOST_CHOICES = 32
-"""Of more choices of all trunks together only those of single trunks are tried."""
 
 Choice = Mapping[str, RibbonWord]
 
 
 def hopeless_choices(job: Job) -> tuple[Choice, ...]:
-    """Give choices, by trunk, that no plan has which places every splice."""
-    open_ = {trunk.id: trunk.ribbons for trunk in job.ribbons_open}
-    tried: list[Choice] = [{trunk: word} for trunk, words in open_.items() for word in words]
-    found = [choice for choice in tried if _hopeless(job, choice)]
-    if len(open_) > 1 and prod(map(len, open_.values())) <= MOST_CHOICES:
-        known = [set(choice.items()) for choice in found]
-        for words in product(*open_.values()):
-            choice = dict(zip(open_, words, strict=True))
-            if not any(part <= set(choice.items()) for part in known) and _hopeless(job, choice):
-                found.append(choice)
+    """Give choices of single trunks and of joined pairs that no plan has which places every splice."""
+    found: list[Choice] = []
+    for choice in _choices(job):
+        known = any(part.items() <= choice.items() for part in found)
+        if not known and _hopeless(job, choice):
+            found.append(choice)
     return tuple(found)
+
+
+def _choices(job: Job) -> Iterator[Choice]:
+    """Give every choice of one trunk, then those of two that are joined."""
+    open_ = {trunk.id: trunk.ribbons for trunk in job.ribbons_open}
+    for trunk, words in open_.items():
+        yield from ({trunk: word} for word in words)
+    for a, b in job.joined_pairs:
+        if a in open_ and b in open_:
+            yield from ({a: word, b: other} for word, other in product(open_[a], open_[b]))
 
 
 def _hopeless(job: Job, choice: Choice) -> bool:
@@ -41,8 +49,21 @@ def _hopeless(job: Job, choice: Choice) -> bool:
     return divider.hopeless or divider.settle() is None
 
 
-def forbid_hopeless(model: Ways) -> None:
+def leave_room(model: Ways) -> None:
     """Leave hopeless choices out of a model of plans that place every splice and keep the physical rules at must."""
-    known = model.job.trunk_by_id
-    for choice in model.job.once(hopeless_choices):
+    known, job = model.job.trunk_by_id, model.job
+    if not job.ribbons_open:
+        return
+    for choice in job.once(hopeless_choices):
         model.clause(*(model.no(model.ribboned(known[trunk], word)) for trunk, word in choice.items()))
+    if job.rules[TraySleeves.id].level == "must":
+        least, more = job.once(_sleeves)
+        room = sum(tray.sleeves for stack in job.enclosure.stacks for tray in stack.by_position)
+        model.require(least + total(sleeves * model.done(done) for done, sleeves in more.items()) <= room)
+
+
+def _sleeves(job: Job) -> tuple[int, Counter[Done]]:
+    """Count the sleeves of all splices in trays of the largest sleeves: at least, and more by what is done with ribbons."""
+    size = max(tray.sleeve_fibres for tray in job.enclosure.trays)
+    more = sum((Counter(run.more(size)) for run in job.sleeve_runs), Counter[Done]())
+    return sum(run.sleeves(size) for run in job.sleeve_runs), more

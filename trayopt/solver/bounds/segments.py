@@ -6,14 +6,16 @@ trays and ways.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Iterator
+from collections import Counter, defaultdict
+from collections.abc import Hashable, Iterable, Iterator, Mapping
 from functools import cached_property
-from itertools import pairwise
+from itertools import pairwise, product
 from typing import Any
 
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
+from trayopt.domain.splicing import Done, SleeveRun
 from trayopt.rules.base import Rule
 from trayopt.rules.divided_at_tray import DividedAtTray
 from trayopt.rules.guide_fill import GuideFill, area_units
@@ -40,7 +42,7 @@ from trayopt.rules.variables import (  # fmt: skip
     Variables,
 )
 from trayopt.solver.bounds.place_counts import area_in_box, most_area
-from trayopt.solver.bounds.ribbon_choices import forbid_hopeless
+from trayopt.solver.bounds.ribbon_choices import leave_room
 from trayopt.solver.bounds.segment_counts import SegmentCounts
 from trayopt.solver.bounds.stretches import joins_apart
 from trayopt.solver.model.base import Key
@@ -63,7 +65,7 @@ class Segments(SegmentCounts):
         self.kept = let_speak(self, self.voice_for, self.policy)
         cut_capacity(self, self.kept, *self._burdens())
         if self.all_placed and self.policy.physical == "hard":
-            forbid_hopeless(self)
+            leave_room(self)
         if self.all_placed and self.policy.must == "hard" and self.job.rules[GuideFill.id].level == "must":
             self._fill_guides(clock)
         if self.swaps:
@@ -289,11 +291,29 @@ class Segments(SegmentCounts):
 
     def sleeves2_at_least(self, place: Place) -> Expression:
         """Twice the sleeves of a place, as far as each unit of a block brings as many and all trays have sleeves of one size."""
-        return total(2 * sleeves * row[place] for sleeves, row in zip(self._unit_sleeves, self._number, strict=True))
+        least, more = self._unit_sleeves
+        by_done: dict[Done, list[tuple[int, int]]] = defaultdict(list)
+        for i, beside in enumerate(more):
+            for done, sleeves in beside.items():
+                by_done[done].append((i, 2 * sleeves))
+        return total(
+            [
+                *(2 * sleeves * row[place] for sleeves, row in zip(least, self._number, strict=True)),
+                *(
+                    self.where_done(
+                        done,
+                        total(n * self._number[i][place] for i, n in found),
+                        sum(n * self.blocks[i].fibres // self.units[i] for i, n in found),
+                        ("more sleeves", place),
+                    )
+                    for done, found in by_done.items()
+                ),
+            ]
+        )
 
     def _burdens(self) -> tuple[Burden, Burden]:
         """Give what the units of all stretches bring, in fibre ends and in twice the sleeves."""
-        sleeves = [2 * number for number in self._unit_sleeves]
+        sleeves = [2 * number for number in self._unit_sleeves[0]]
         brought = sum(n * block.fibres // unit for n, block, unit in zip(sleeves, self.blocks, self.units, strict=True))
         ends = [len(block.sides) * unit for block, unit in zip(self.blocks, self.units, strict=True)]
         least = sum(self._least_ends(i) for i in range(len(self.blocks)))
@@ -307,23 +327,39 @@ class Segments(SegmentCounts):
         return block.fibres - max(self._idle(i).values())
 
     @cached_property
-    def _unit_sleeves(self) -> list[int]:
-        """Sleeves of one unit of each stretch; 0 where its units differ or cut a run, and for a gap."""
+    def _unit_sleeves(self) -> tuple[list[int], list[dict[Done, int]]]:
+        """Sleeves of one unit of each stretch, at least and what some choices of what is done with ribbons take more.
+
+        0 where its units differ or cut a run, and for a gap.
+        """
         sizes = {tray.sleeve_fibres for tray in self.job.enclosure.trays}
-        if len(sizes) > 1:
-            return [0] * len(self.blocks)
         runs = {(run[0].trunk, run[0].first): run for run in self.job.sleeve_runs}
-        found = []
-        for block, unit in zip(self.blocks, self.units, strict=True):
-            brought = []
-            for start in range(0, block.fibres, unit):
-                trunk, _, first = block.sides[0]
-                inside = (runs.get((trunk, first + start + n)) for n in range(unit))
-                here = [run for run in inside if run is not None]
-                whole = sum(run.count for run in here) == unit
-                brought.append(sum(run.sleeves(min(sizes)) for run in here) if whole and block.spliced else 0)
-            found.append(min(brought))
-        return found
+        least, more = [], []
+        for i, block in enumerate(self.blocks):
+            by_done = self._sleeves_by_done(i, runs, min(sizes)) if len(sizes) == 1 and block.spliced else {}
+            least.append(min(by_done.values(), default=0))
+            more.append({done: sleeves - least[-1] for done, sleeves in by_done.items() if sleeves > least[-1]})
+        return least, more
+
+    def _sleeves_by_done(self, i: int, runs: Mapping[tuple[str, int], SleeveRun], size: int) -> dict[Done, int]:
+        """Give the sleeves that each unit of a block brings at least, by what is done with the ribbons of its two trunks."""
+        block, unit = self.blocks[i], self.units[i]
+        known = self.job.trunk_by_id
+        rank = {trunk.id: n for n, trunk in enumerate(self.job.trunks)}
+        (trunk, _, first), (other, _, _) = sorted(block.sides, key=lambda side: rank[side[0]])
+        words = product(known[trunk].ribbons, known[other].ribbons)
+        found: dict[Done, list[int]] = {((trunk, a), (other, b)): [] for a, b in words}
+        for start in range(0, block.fibres, unit):
+            here = [run for n in range(unit) if (run := runs.get((trunk, first + start + n))) is not None]
+            if sum(run.count for run in here) != unit:
+                return {}
+            least, more = (
+                sum(run.sleeves(size) for run in here),
+                sum((Counter(run.more(size)) for run in here), Counter()),
+            )
+            for done, brought in found.items():
+                brought.append(least + more[done])
+        return {done: min(brought) for done, brought in found.items()}
 
     # -- goals -------------------------------------------------------------------------------------
 

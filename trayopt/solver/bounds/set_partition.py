@@ -15,7 +15,7 @@ What is left out is in which order bunches lie, and so what crosses and what of 
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Mapping
 from functools import cached_property
 from typing import Any
@@ -27,11 +27,13 @@ from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Trunk
 from trayopt.domain.plan import GoalName
+from trayopt.domain.splicing import Done
 from trayopt.rules.base import Rule
 from trayopt.rules.pin import Pinned
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_pair import TrayPair
+from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.rules.variables import (  # fmt: skip
     Cuts,
     Expression,
@@ -150,6 +152,11 @@ class SetPartition(KindCounts):
         for stack in self.job.enclosure.stacks:
             loads = total(sum(map(self.job.ends, bunch)) * here[stack.id] for bunch, here in self._here.items())
             self.require(loads <= 2 * sum(tray.fibres for tray in stack.by_position))
+        if (
+            self.job.rules[TraySleeves.id].level == "must"
+            and len({t.sleeve_fibres for t in self.job.enclosure.trays}) == 1
+        ):
+            self._fill_sleeves()
         level = self.job.rules[TrayPair.id].level
         if level == "off":
             return
@@ -160,12 +167,39 @@ class SetPartition(KindCounts):
             if len(self._pairs(bunch)) > 1:
                 self.require(total(here.values()) <= mixed)
 
+    def _fill_sleeves(self) -> None:
+        """Let stacks take the sleeves that their trays take in all, and a bunch no more than some tray."""
+        sleeves, _ = self._sleeves
+        most = 2 * max(tray.sleeves for tray in self.job.enclosure.trays)
+        more: dict[Done, list[tuple[int, dict[str, Literal]]]] = defaultdict(list)
+        least: list[tuple[int, dict[str, Literal]]] = []
+        for bunch, here in self._here.items():
+            needed = sum(sleeves[leg] for leg in bunch)
+            least.append((needed, here))
+            if needed > most:
+                self.require(total(here.values()) <= 0)
+            for done, extra in self._more_sleeves(bunch).items():
+                more[done].append((extra, here))
+                if needed <= most < needed + extra:
+                    self.require(total(here.values()) <= self.no(self.done(done)))
+        for stack in self.job.enclosure.stacks:
+            brought = total(n * here[stack.id] for n, here in least)
+            beside = total(
+                self.where_done(
+                    done,
+                    total(n * here[stack.id] for n, here in found),
+                    sum(n for n, _ in found),
+                    ("more sleeves on", stack.id),
+                )
+                for done, found in more.items()
+            )
+            self.require(brought + beside <= 2 * sum(tray.sleeves for tray in stack.by_position))
+
     def _count(self) -> None:
         """Count the bunches of a kind at places, as many on a stack as lie there."""
-        sleeves = self.leg_sleeves(self.job.enclosure.stacks[0].tray.sleeve_fibres)
         kinds: dict[Kind, list[Bunch]] = {}
         for bunch in self._here:
-            kinds.setdefault(self._kind(bunch, sleeves), []).append(bunch)
+            kinds.setdefault(self._kind(bunch), []).append(bunch)
         for kind, bunches in kinds.items():
             self._number[kind] = {
                 place: self.number(self._most_at(kind, place), f"{kind} at {place}") for place in self.places
@@ -186,13 +220,26 @@ class SetPartition(KindCounts):
         """Bound the bunches at a place by the fibres of its tray and the lightest bunch."""
         return 2 * self.job.enclosure.tray_at(place).fibres // self._lightest
 
-    def _kind(self, bunch: Bunch, sleeves: Mapping[Leg, int]) -> Kind:
+    def _kind(self, bunch: Bunch) -> Kind:
+        sleeves, _ = self._sleeves
         return Kind(
             sum(map(self.job.ends, bunch)),
             sum(sleeves[leg] for leg in bunch),
             tuple(sorted(Counter(leg.trunk for leg in bunch).items())),
             self._pairs(bunch),
+            tuple(sorted(self._more_sleeves(bunch).items(), key=str)),
         )
+
+    def _more_sleeves(self, bunch: Bunch) -> Counter[Done]:
+        """Count by what is done with ribbons twice the sleeves that a bunch takes more than at least."""
+        more = self._sleeves[1]
+        return sum((Counter(more[leg]) for leg in bunch if leg in more), Counter())
+
+    @cached_property
+    def _sleeves(self) -> tuple[Mapping[Leg, int], Mapping[Leg, Mapping[Done, int]]]:
+        """Give the sleeves of each leg, at least and by what is done with ribbons."""
+        size = self.job.enclosure.stacks[0].tray.sleeve_fibres
+        return self.leg_sleeves(size), self.leg_more_sleeves(size)
 
     def _pairs(self, bunch: Bunch) -> frozenset[tuple[str, ...]]:
         """Pairs of trunks that a bunch joins."""

@@ -18,7 +18,7 @@ from trayopt.solver.bounds import set_partition
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.opposite_orders import encoded
 from trayopt.solver.bounds.partings import PartingBounds
-from trayopt.solver.bounds.ribbon_choices import forbid_hopeless
+from trayopt.solver.bounds.ribbon_choices import leave_room
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.tray_room import without_room
 from trayopt.solver.heuristics.completion import Likeness, RelaxedModel
@@ -183,7 +183,7 @@ class Session:
         policy = Policy("hard", "soft" if weight else "hard", kept=self.unpayable(weight, divide_at))
         job = self.boxed(policy, divisions, divide_at, weight=weight, legs=legs)
         model = build(job, policy, all_placed=True, divisions=divisions, divide_at=divide_at, clock=self.clock)
-        forbid_hopeless(model)
+        leave_room(model)
         if weight:
             model.require(model.broken("prefer") <= weight)
         self.hint(model)

@@ -16,7 +16,7 @@ from trayopt.domain.assignment import Way
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group, Level
 from trayopt.domain.job import Job, Trunk
-from trayopt.domain.splicing import Piece
+from trayopt.domain.splicing import Done, Piece
 from trayopt.rules.variables import Expression
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import total
@@ -111,6 +111,16 @@ class DividedLegs(Base):
             for side in run[:2]:
                 for leg in self._options(side.trunk, side.first):
                     found[leg] += run.sleeves(size)
+        return found
+
+    def leg_more_sleeves(self, size: int) -> dict[Leg, dict[Done, int]]:
+        """Give by what is done with ribbons the sleeves that the runs of each leg take more than at least, for both sides."""
+        found: dict[Leg, dict[Done, int]] = defaultdict(lambda: defaultdict(int))
+        for run in self.job.sleeve_runs:
+            for done, more in run.more(size).items():
+                for side in run[:2]:
+                    for leg in self._options(side.trunk, side.first):
+                        found[leg][done] += more
         return found
 
     def _may_stay_bare(self, leg: Leg) -> bool:

@@ -13,12 +13,11 @@ from typing import NamedTuple
 from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Way
-from trayopt.domain.base import RibbonWord
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.domain.plan import GoalName
-from trayopt.domain.splicing import Piece
+from trayopt.domain.splicing import Done, Piece
 from trayopt.domain.through import Through
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import Expression, Literal
@@ -47,8 +46,6 @@ class Opposites(NamedTuple):
     weight: int
 
 
-Done = tuple[tuple[str, RibbonWord], tuple[str, RibbonWord]]
-"""What is done with the ribbons of two trunks."""
 Weighted = cp_model.LinearExpr.weighted_sum
 
 
@@ -182,20 +179,21 @@ class Model(LegModel):
 
     def _more_sleeves2(self, place: Place, size: int) -> Iterator[Expression]:
         """Give twice the sleeves of a place that what is done with ribbons costs there, more than runs take at least."""
-        known = self.job.trunk_by_id
-        for (leg, done), more in self._make(("more sleeves", size), lambda: self._more_sleeves(size)).items():
-            chosen = (self.ribboned(known[trunk], word) for trunk, word in done)
-            yield 2 * more * self.both(self.at(leg, place), *chosen)
+        for done, weights in self.more_sleeve_weights(size).items():
+            here = self._weigh(place, weights)
+            yield self.where_done(done, here, sum(weights.values()), ("more sleeves", place))
 
-    def _more_sleeves(self, size: int) -> dict[tuple[Leg, Done], int]:
-        """Count the sleeves that the runs of a leg take more than at least, by what is done with the ribbons of either side."""
-        found: dict[tuple[Leg, Done], int] = defaultdict(int)
-        for run in self.job.sleeve_runs:
-            for share in run.shares:
-                more = share.sleeves(size) - run.sleeves(size)
-                if more:
-                    for leg in self._options(run.a.trunk, run.a.first):
-                        found[leg, ((run.a.trunk, share.a), (run.b.trunk, share.b))] += more
+    def more_sleeve_weights(self, size: int) -> dict[Done, dict[int, int]]:
+        """Give by what is done with ribbons twice the sleeves that bunches take more than at least."""
+        weights: dict[Done, dict[int, int]] = self._make(("more sleeves", size), lambda: self._more_sleeves(size))
+        return weights
+
+    def _more_sleeves(self, size: int) -> dict[Done, dict[int, int]]:
+        """Count by what is done with ribbons twice the sleeves that each bunch takes more than at least."""
+        found: dict[Done, dict[int, int]] = defaultdict(lambda: defaultdict(int))
+        for leg, by_done in self.leg_more_sleeves(size).items():
+            for done, more in by_done.items():
+                found[done][self._bunch[leg]] += more
         return found
 
     def sleeves2_at_least(self, place: Place) -> Expression:

@@ -8,7 +8,8 @@ from collections.abc import Callable, Hashable, Mapping, Sequence
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import DivideAt, RibbonWord, Travel
 from trayopt.domain.job import Job, Trunk
-from trayopt.rules.variables import Literal
+from trayopt.domain.splicing import Done
+from trayopt.rules.variables import Expression, Literal
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import Literals, OnStack, lits, total
 from trayopt.track.routes import Routes, all_ways, routes_of
@@ -76,6 +77,24 @@ class Ways(Literals, ABC):
             return literals
 
         return self._make(("ribbons", trunk.id), make).get(word, 0)
+
+    def done(self, done: Done) -> Literal:
+        """Whether this is done with the ribbons of two trunks."""
+        return self.both(*(self.ribboned(self.job.trunk_by_id[trunk], word) for trunk, word in done))
+
+    def where_done(self, done: Done, number: Expression, most: int, key: tuple[Hashable, ...]) -> Expression:
+        """Give a number from 0 to ``most`` where this is done with the ribbons of two trunks, and 0 where it is not."""
+        chosen = self.done(done)
+        if isinstance(chosen, int):
+            return number if chosen else 0
+
+        def make() -> Expression:
+            there = self.number(most, f"{key} where {done}", (*key, done))
+            self.require(there == number, chosen)
+            self.require(there <= 0, self.no(chosen))
+            return there
+
+        return self._make((*key, done), make)
 
     def goes(self, trunk: Trunk, way: Way) -> Literal:
         """Whether a trunk in the box goes this way."""

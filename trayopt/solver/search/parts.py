@@ -1,9 +1,8 @@
-"""Every part of the search that can be left out by its name: relaxations, tactics, the search by ribbons."""
+"""Every part of the search that can be left out by its name: relaxations and tactics."""
 
 from __future__ import annotations
 
 from trayopt.solver.bounds.registry import names
-from trayopt.solver.search import by_ribbons
 from trayopt.solver.search.tactics import TACTICS
 
-PARTS: tuple[str, ...] = (*names(), *(tactic.name for tactic in TACTICS), by_ribbons.NAME)
+PARTS: tuple[str, ...] = (*names(), *(tactic.name for tactic in TACTICS))
