@@ -14,7 +14,7 @@ Choice = tuple[int, DivideAt]
 """A division: k, and where the trunk is divided if k is above 1."""
 
 
-class Cut(NamedTuple):
+class Division(NamedTuple):
     """One division of a class at the tray or the port: per subunit its placed legs and all that it brings, per leg the least.
 
     ``ends`` are the fibre ends of each leg; ``least_spliced`` and ``most_spliced`` of them are spliced, ``spliced`` of all legs
@@ -50,7 +50,7 @@ class Class(NamedTuple):
     trunk: str
     members: tuple[Subunit, ...]
     partners: tuple[str, ...]
-    cuts: tuple[Cut, ...]
+    divisions: tuple[Division, ...]
 
 
 def classes_of(question: Question) -> list[Class]:
@@ -62,13 +62,13 @@ def classes_of(question: Question) -> list[Class]:
     sleeves = _sleeves(job)
     partners = _partners(job)
     found: dict[Any, list[Subunit]] = defaultdict(list)
-    cuts: dict[Any, tuple[Cut, ...]] = {}
+    divisions: dict[Any, tuple[Division, ...]] = {}
     for subunit in job.subunits:
         if not job.spliced[subunit.trunk, subunit.number]:
             continue
         options = job.trunk_by_id[subunit.trunk].divide_at
         made = tuple(
-            _cut(job, subunit, of, at, sleeves)
+            _division(job, subunit, of, at, sleeves)
             for of in subunit.divisions
             for at in (options if of > 1 else options[:1])
         )
@@ -85,11 +85,11 @@ def classes_of(question: Question) -> list[Class]:
             alone,
         )
         found[key].append(subunit)
-        cuts[key] = made
-    return [Class(key[0], tuple(members), key[6], cuts[key]) for key, members in found.items()]
+        divisions[key] = made
+    return [Class(key[0], tuple(members), key[6], divisions[key]) for key, members in found.items()]
 
 
-def _cut(job: Job, subunit: Subunit, of: int, at: DivideAt, sleeves: dict[tuple[str, int, int], int]) -> Cut:
+def _division(job: Job, subunit: Subunit, of: int, at: DivideAt, sleeves: dict[tuple[str, int, int], int]) -> Division:
     legs = job.legs_in(subunit, of, at)
     spliced = [job.spliced_fibres(leg) for leg in legs]
     ribbons = subunit.ribbons // of
@@ -97,7 +97,7 @@ def _cut(job: Job, subunit: Subunit, of: int, at: DivideAt, sleeves: dict[tuple[
         sum(sleeves.get((subunit.trunk, subunit.number, (leg.group - 1) * ribbons + r + 1), 0) for r in range(ribbons))
         for leg in legs
     ]
-    return Cut(
+    return Division(
         of,
         at,
         len(legs),

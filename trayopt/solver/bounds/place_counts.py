@@ -32,7 +32,8 @@ from trayopt.rules.variables import (
     TrunkWays,
     Variables,
 )
-from trayopt.solver.bounds.stack_counts import Kind, StackCounts
+from trayopt.solver.bounds.class_counts import Kind
+from trayopt.solver.bounds.stack_counts import StackCounts
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
@@ -55,15 +56,17 @@ class PlaceCounts(StackCounts):
         """Count legs at places before the rules speak."""
         self.here: dict[Place, dict[Kind, Expression]] = {place: {} for place in self.places}
         for (i, choice, stack), legs in self.legs_of.items():
-            name, cut = self.classes[i].members[0].name, self.cuts[i, choice]
-            most = 2 * max(tray.fibres for tray in self.job.enclosure.stack_by_id[stack].kinds) // cut.ends
+            name, division = self.classes[i].members[0].name, self.kinds[i, choice]
+            most = 2 * max(tray.fibres for tray in self.job.enclosure.stack_by_id[stack].kinds) // division.ends
             rows = [here for place, here in self.here.items() if place.stack == stack]
             for row in rows:
-                row[i, choice] = self.number(most if self._holds_fibres else cut.legs * len(self.job.subunits), name)
+                row[i, choice] = self.number(
+                    most if self._holds_fibres else division.legs * len(self.job.subunits), name
+                )
             self.require(total(row[i, choice] for row in rows) == legs)
         for place, row in self.here.items():
             if self._holds_fibres:
-                loads = total(self.cuts[key].ends * legs for key, legs in row.items())
+                loads = total(self.kinds[key].ends * legs for key, legs in row.items())
                 self.require(loads <= 2 * self.job.enclosure.tray_at(place).fibres)
             self.share(row)
 
@@ -89,9 +92,9 @@ class PlaceCounts(StackCounts):
     def most_trunk_legs(self, trunk: Trunk) -> int:
         """Count the legs of a trunk at its finest divisions."""
         finest = {i: 0 for i, alike in enumerate(self.classes) if alike.trunk == trunk.id}
-        for (i, _), cut in self.cuts.items():
+        for (i, _), division in self.kinds.items():
             if i in finest:
-                finest[i] = max(finest[i], cut.legs)
+                finest[i] = max(finest[i], division.legs)
         return sum(legs * len(self.classes[i].members) for i, legs in finest.items())
 
     def most_legs_at(self, place: Place) -> int:
@@ -123,7 +126,7 @@ def goal_bound(
     plans have at most of legs and used places.
     """
     counts = PlaceCounts(_question(job, levels), all_placed=not unplaced)
-    if len(counts.cuts) * len(counts.places) > MOST_COUNTS:
+    if len(counts.kinds) * len(counts.places) > MOST_COUNTS:
         return 0
     _hold(counts, unplaced, limits.get("legs"))
     if "trays" in limits:
@@ -154,7 +157,7 @@ def most_area(job: Job, clock: Clock) -> int | None:
     """
     counts = StackCounts(Question(job))
     _hold(counts, 0, None)
-    areas = {(i, cut): _area_in_box(job, counts.classes[i].members[0], *cut) for i, cut in counts.count}
+    areas = {(i, choice): _area_in_box(job, counts.classes[i].members[0], *choice) for i, choice in counts.count}
     unit = gcd(*areas.values()) or 1
     counts.cp.maximize(linear(total(area // unit * counts.count[key] for key, area in areas.items())))
     status, solver = solve_one(counts.cp, clock, AREA_EFFORT)

@@ -23,9 +23,10 @@ from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.tray_fibres import TrayFibres
+from trayopt.solver.bounds.class_counts import Draft
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.rings import Ring, overfull_rings
-from trayopt.solver.bounds.stack_counts import Draft, StackCounts
+from trayopt.solver.bounds.stack_counts import StackCounts
 from trayopt.solver.conflict.guarded_model import guarded, holding
 from trayopt.solver.conflict.hitting_sets import CorrectionModel, Cost
 from trayopt.solver.model.base import Base
