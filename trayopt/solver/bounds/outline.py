@@ -20,25 +20,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from functools import cached_property
-from math import lcm, sqrt
 from typing import Any
 
 from ortools.sat.python import cp_model
 
-from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job, Trunk
 from trayopt.rules.base import Rule
-from trayopt.rules.guide_fill import AREA_UNITS, GuideFill, area_units
+from trayopt.rules.guide_fill import GuideFill
 from trayopt.rules.pin import Pinned, goes_by
 from trayopt.rules.registry import BY_ID as RULES_BY_ID
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.tied_trays import TiedTrays
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import (
-    CannotSay,
     Cuts,
     Expression,
     FirstStacks,
@@ -56,6 +53,7 @@ from trayopt.rules.variables import (
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.ribbon_choices import leave_room
 from trayopt.solver.bounds.rings import overfull_rings
+from trayopt.solver.bounds.stand_ins import StandIns
 from trayopt.solver.bounds.tied_subunits import Tied, tied_subunits
 from trayopt.solver.model.base import Base, Key
 from trayopt.solver.model.clock import Clock
@@ -64,103 +62,11 @@ from trayopt.solver.model.literals import lit, lits, total
 from trayopt.solver.model.posting import Policy, let_speak
 from trayopt.solver.model.vocabulary import voice
 from trayopt.solver.model.ways import Partings as DividedAt
-from trayopt.track.routes import Routes, Traveller
 
 EFFORT = 2.0
 """Most deterministic time for an outline."""
 PART = 0.3
 """Most of what is left of the limit for an outline."""
-
-
-class _Thinnest(Routes):
-    """Routes on which the legs of a subunit have together the least cross-section that any division at the port comes to.
-
-    That is shared out evenly among so many stand-ins that the legs of each division are a whole number of them. Where a trunk
-    is divided at the tray alone its subunits make the way in their own tubes.
-    """
-
-    def __init__(self, outline: Outline) -> None:
-        super().__init__(outline.job)
-        self._outline = outline
-        self._found: dict[Key, tuple[int, Traveller] | None] = {}
-
-    def parts(self, subunit: Subunit) -> int:
-        """Count the stand-ins of a spliced subunit."""
-        found = self._shared_out(subunit)
-        return 1 if found is None else found[0]
-
-    def traveller(self, trunk: Trunk, subunit: Subunit, of: int, at: DivideAt) -> Traveller | None:
-        """Give the tube of a stand-in; an idle subunit and one that is divided at the tray go in their own."""
-        del of
-        found = self._shared_out(subunit) if at == "port" else None
-        return super().traveller(trunk, subunit, 1, at) if found is None else found[1]
-
-    def _shared_out(self, subunit: Subunit) -> tuple[int, Traveller] | None:
-        key = (subunit.trunk, subunit.number)
-        if key not in self._found:
-            self._found[key] = self._share_out(self.job.trunk_by_id[subunit.trunk], subunit)
-        return self._found[key]
-
-    def _share_out(self, trunk: Trunk, subunit: Subunit) -> tuple[int, Traveller] | None:
-        if "port" not in self._outline.divide_options(trunk):
-            return None
-        legs: list[int] = []
-        areas: list[int] = []
-        for of in self._outline.open.get((trunk.id, subunit.number), ()):
-            tube = super().traveller(trunk, subunit, of, "port")
-            if tube is not None:
-                legs.append(len(self.job.spliced_legs(subunit, of)))
-                areas.append(legs[-1] * area_units(tube.diameter_mm))
-        if not legs:
-            return None
-        number = lcm(*legs)
-        return number, Traveller(sqrt(min(areas) // number / AREA_UNITS), 0.0, own=False)
-
-
-class _StandIns:
-    """An outline as guides see it: of each subunit so many stand-ins as ``_Thinnest`` shares it out among.
-
-    They have together the least cross-section that any division comes to, so that guides take no less than in a plan.
-    """
-
-    def __init__(self, outline: Outline) -> None:
-        self.outline = outline
-        self.routes = _Thinnest(outline)
-
-    def divisions(self, subunit: Subunit) -> tuple[int, ...]:
-        """Give one number of stand-ins for whatever divisions a spliced subunit has."""
-        return (self.routes.parts(subunit),) if self.outline.is_spliced(subunit) else ()
-
-    def divided(self, subunit: Subunit, of: int) -> int:
-        """Whether a subunit has so many stand-ins."""
-        return int(of in self.divisions(subunit))
-
-    def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
-        """Give one leg that stands for all of a subunit."""
-        del of
-        return (Leg(subunit.trunk, subunit.number, 1, 1),)
-
-    def number_placed(self, subunit: Subunit, of: int) -> int:
-        """Every stand-in is placed."""
-        del subunit
-        return of
-
-    def number_on(self, subunit: Subunit, of: int, stack: str) -> Expression:
-        """How many stand-ins of a subunit are on a stack."""
-        return self.outline.shares(subunit, of, stack)
-
-    def placed(self, leg: Leg) -> int:
-        """Every spliced subunit is placed."""
-        del leg
-        return 1
-
-    def on(self, leg: Leg, stack: str) -> Literal:
-        """Whether all of a subunit is on a stack."""
-        return self.outline.whole_on(self.outline.job.subunit(leg), stack)
-
-    def any_on(self, subunit: Subunit, stack: str) -> Literal:
-        """Where the legs of a subunit lie that is parted, nobody tells."""
-        raise CannotSay(type(self.outline).__name__, f"whether a leg of {subunit.name} is on {stack}")
 
 
 STRICT = Policy("hard", "soft")
@@ -212,7 +118,7 @@ class Outline(Base):
     def voice_for(self, rule: Rule[Any]) -> Variables | None:
         """Let guides ask stand-ins for what travels; what pins and subunits that keep together ask is made here."""
         if isinstance(rule, GuideFill):
-            return voice(self, TrunkWays, Partings, Cuts, LegsPlaced, LegNumbers, LegStacks, instead=_StandIns(self))
+            return voice(self, TrunkWays, Partings, Cuts, LegsPlaced, LegNumbers, LegStacks, instead=StandIns(self))
         return None if isinstance(rule, Pinned | SubunitTogether) else self.voice
 
     def furnish(self) -> None:
