@@ -171,8 +171,8 @@ def test_a_block_is_cut_where_both_sides_have_an_edge() -> None:
     blocks = Segments(divider, divisions, STRICT, all_placed=True, clock=Clock())
     assert [block.fibres for block in blocks.blocks] == [24, 24]
     assert blocks.units == [24, 24]
-    assert blocks.parts_of(Leg("Q", 1, 1, 2)) == {0: 24}
-    assert blocks.parts_of(Leg("Q", 1, 1, 1)) == {0: 24, 1: 24}
+    assert blocks.stretches.parts_of(Leg("Q", 1, 1, 2)) == {0: 24}
+    assert blocks.stretches.parts_of(Leg("Q", 1, 1, 1)) == {0: 24, 1: 24}
 
 
 def test_a_layout_is_worked_out_to_a_plan() -> None:

@@ -18,7 +18,7 @@ where the fibres of a gap lie that share a leg with splices, in a subunit that i
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import cached_property
 from itertools import combinations, pairwise, product
 from math import gcd
@@ -32,10 +32,11 @@ from trayopt.domain.tied import tied
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.variables import Expression, Literal
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.stretches import stretches_of
+from trayopt.solver.bounds.spans import Span, follow, share_place, span_of
+from trayopt.solver.bounds.stretches import Stretches
 from trayopt.solver.model.base import Base, Divisions, Key
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.literals import OnStack, linear, total
+from trayopt.solver.model.literals import linear, total
 from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.ways import Partings
 
@@ -73,21 +74,18 @@ class SegmentCounts(Base):
         job = divider.job
         super().__init__(job, divide_at=divide_at, all_placed=all_placed, clock=clock)
         self.stacks = job.enclosure.stacks
-        self.blocks = stretches_of(job)
+        self.stretches = Stretches(job, divisions)
+        self.blocks = self.stretches.found
         """Blocks, then gaps."""
         self.policy = policy
-        self._of_key = {key: tuple(of) for key, of in divisions.items()}
-        self._along: dict[Key, list[int]] = {
-            key: sorted((i for i, block in enumerate(self.blocks) if key in block.keys), key=self._first_along(key))
-            for key in self._of_key
-        }
-        """Stretches of each subunit by index, in the order of its fibres."""
+        self._of_key = self.stretches.open
+        self._along = self.stretches.along
         self._parts = {
-            leg: self.parts_of(leg)
+            leg: self.stretches.parts_of(leg)
             for key, open_ in self._of_key.items()
             for of in open_
             for leg in job.spliced_legs(job.subunit_of_leg[key], of)
-            if sum(self.blocks[i].spliced for i in self.parts_of(leg)) > 1
+            if sum(self.blocks[i].spliced for i in self.stretches.parts_of(leg)) > 1
         }
         """What legs over several blocks hold of each stretch."""
         self.size = (len(self.blocks) + len(self._parts)) * len(self.places)
@@ -100,9 +98,11 @@ class SegmentCounts(Base):
         self._together = {key: self._keeps_together(job.subunit_of_leg[key]) for key in self._of_key}
         self._out_of_box = self._outside()
         self._count()
+        self.spans: list[Span] = []
+        """From where to where each stretch lies; it binds where a subunit of the stretch keeps together."""
         for i in range(len(self.blocks)):
             self._cut(i)
-            self._bind(i)
+            self.spans.append(self._span(i))
         for key in self._of_key:
             self._whole(key)
             self._leave_out(divider, key)
@@ -147,35 +147,11 @@ class SegmentCounts(Base):
         """Whether the trunk of a subunit is divided at the port."""
         return self.divided_at(self.job.trunk_by_id[key[0]], "port")
 
-    def _first_along(self, key: Key) -> Callable[[int], int]:
-        def first(index: int) -> int:
-            return next(side[2] for side in self.blocks[index].sides if side[:2] == key)
-
-        return first
-
-    def parts_of(self, leg: Leg) -> dict[int, int]:
-        """Count the fibres of each stretch that a leg holds, those of its own side."""
-        first, last = self.job.subunit(leg).leg_run(leg)
-        found = {}
-        for i in self._along[leg.trunk, leg.subunit]:
-            start = self._first_along((leg.trunk, leg.subunit))(i)
-            fibres = min(last, start + self.blocks[i].fibres - 1) - max(first, start) + 1
-            if fibres > 0:
-                found[i] = fibres
-        return found
-
-    def _edges(self, i: int, key: Key, of: int) -> frozenset[int]:
-        """Give where legs of a division end inside a stretch, in fibres from its start, its own ends included."""
-        subunit, size = self.job.subunit_of_leg[key], self.blocks[i].fibres
-        start = self._first_along(key)(i)
-        ends = range(subunit.first, subunit.last + 1, subunit.fibres // of)
-        return frozenset({0, size, *(end - start for end in ends if 0 < end - start < size)})
-
     def _by_edges(self, i: int, key: Key) -> dict[frozenset[int], Literal]:
         """Tell for each cut that the division of one subunit may make of a stretch whether it does."""
         by_edges: dict[frozenset[int], list[int]] = defaultdict(list)
         for of in self._of_key[key]:
-            by_edges[self._edges(i, key, of)].append(of)
+            by_edges[self.stretches.edges(i, key, of)].append(of)
         subunit = self.job.subunit_of_leg[key]
         return {edges: self.one_of(*(self.divided(subunit, of) for of in some)) for edges, some in by_edges.items()}
 
@@ -239,24 +215,17 @@ class SegmentCounts(Base):
         """Pairs of subunits that are spliced to each other."""
         return ((block.keys[0], block.keys[1]) for block in self.blocks if block.spliced)
 
-    def _idle(self, i: int) -> dict[int, int]:
-        """Count for each k of the subunit of a gap the fibres that lie in legs without a splice."""
-        (key,) = self.blocks[i].keys
-        subunit = self.job.subunit_of_leg[key]
-        return {
-            of: sum(
-                part for leg in subunit.legs(of) if len(parts := self.parts_of(leg)) == 1 and (part := parts.get(i))
-            )
-            for of in self._of_key[key]
-        }
-
     def _left_out(self, i: int) -> tuple[Expression, Literal]:
         """Give the units of a gap that are in no tray where every splice is placed, and whether these are all."""
         (key,) = self.blocks[i].keys
         if self._only_at_tray(key):
             return 0, 0
         subunit, port = self.job.subunit_of_leg[key], self._at_port(key)
-        bare = {of: (idle, self.both(self.divided(subunit, of), port)) for of, idle in self._idle(i).items() if idle}
+        bare = {
+            of: (idle, self.both(self.divided(subunit, of), port))
+            for of, idle in self.stretches.idle(i).items()
+            if idle
+        }
         gone = self.one_of(*(so for idle, so in bare.values() if idle == self.blocks[i].fibres))
         return total(idle // self.units[i] * so for idle, so in bare.values()), gone
 
@@ -295,7 +264,7 @@ class SegmentCounts(Base):
             for so in (self.no(port), self.divided(subunit, 1)):
                 if not isinstance(so, int) or so:
                     self.require(self._out[i] == self.blocks[i].fibres // self.units[i] * outside, so)
-            for of, idle in {} if self.blocks[i].spliced else self._idle(i).items():
+            for of, idle in {} if self.blocks[i].spliced else self.stretches.idle(i).items():
                 if idle:
                     self.require(self._out[i] >= idle // self.units[i], port, self.divided(subunit, of))
 
@@ -308,7 +277,7 @@ class SegmentCounts(Base):
             placeable = divider.placeable(key, of, at)
             bare: dict[int, int] = defaultdict(int)
             for leg in self.job.spliced_legs(subunit, of):
-                for i, part in {} if leg in placeable else self.parts_of(leg).items():
+                for i, part in {} if leg in placeable else self.stretches.parts_of(leg).items():
                     bare[i] += part
             so = (self.divided(subunit, of), self.divided_at(self.job.trunk_by_id[key[0]], at))
             for i, fibres in bare.items():
@@ -364,30 +333,10 @@ class SegmentCounts(Base):
     def _deepest(self) -> int:
         return max(stack.positions for stack in self.stacks)
 
-    def _steps(self, name: str) -> list[Literal]:
-        """Make a literal a position, from 0 up, that holds from some position on and at the deepest."""
-        return [0, *(self.literal(f"{name} {p}") for p in range(1, self._deepest)), 1]
-
-    def _bind(self, i: int) -> None:
-        """Give a stretch a stack, a first and a last position, which bind where a subunit of it keeps together."""
-        block, gone = self.blocks[i], self._gone[i]
-        free = self.no(self._tied(i))
-        on = {stack.id: self.literal(f"{block} on {stack.id}", (block, OnStack(stack.id))) for stack in self.stacks}
-        self.cp.add_exactly_one(list(on.values()))
-        begun, ended = self._steps(f"{block} begun by"), self._steps(f"{block} ended by")
-        for p in range(1, self._deepest + 1):
-            self.clause(self.no(begun[p - 1]), begun[p])
-            self.clause(self.no(ended[p - 1]), ended[p])
-            self.clause(self.no(ended[p]), begun[p])
-        for stack in self.stacks:
-            elsewhere = self.no(on[stack.id])
-            for p in range(1, stack.positions + 1):
-                lies = self._lies[i][Place(stack.id, p)]
-                for so in (on[stack.id], begun[p], self.no(ended[p - 1])):
-                    self.clause(free, self.no(lies), so)
-                self.clause(free, gone, elsewhere, self.no(begun[p]), ended[p - 1], lies)
-            self.clause(free, gone, elsewhere, ended[stack.positions])
-        self._made["block", i] = (on, begun, ended)
+    def _span(self, i: int) -> Span:
+        block = self.blocks[i]
+        loose = self.no(self._tied(i))
+        return span_of(self, str(block), self._lies[i], self.stacks, about=(block,), loose=loose, gone=self._gone[i])
 
     def _follow(self, key: Key) -> None:
         """Let each stretch of a subunit that keeps together begin where the placed one before it ends, or one higher."""
@@ -400,13 +349,7 @@ class SegmentCounts(Base):
                 continue
             i, j = along[n], along[m]
             free = [self.no(together), self._gone[i], self._gone[j], *(self.no(self._gone[b]) for b in between)]
-            on, _, ended = self._made["block", i]
-            on_next, begun, _ = self._made["block", j]
-            for stack in on:
-                self.clause(*free, self.no(on[stack]), on_next[stack])
-            for p in range(1, self._deepest + 1):
-                self.clause(*free, self.no(begun[p]), ended[p])
-                self.clause(*free, self.no(ended[p - 1]), begun[p])
+            follow(self, self.spans[i], self.spans[j], *free)
             if not between:
                 self._share_place(key, i, j, free)
 
@@ -416,7 +359,7 @@ class SegmentCounts(Base):
 
     def _share_place(self, key: Key, i: int, j: int, free: Sequence[Literal]) -> None:
         """Let a stretch begin where the one before it ends if a leg holds fibres of both, which is surely placed."""
-        subunit, first = self.job.subunit_of_leg[key], self._first_along(key)(j)
+        subunit, first = self.job.subunit_of_leg[key], self.stretches.first_fibre(key, j)
         shared = self.any_of(
             *(
                 self.divided(subunit, of)
@@ -425,10 +368,7 @@ class SegmentCounts(Base):
             )
         )
         maybe_out = 0 if self.all_placed else self._at_port(key)
-        _, _, ended = self._made["block", i]
-        _, begun, _ = self._made["block", j]
-        for p in range(1, self._deepest + 1):
-            self.clause(*free, maybe_out, self.no(shared), self.no(ended[p]), begun[p])
+        share_place(self, self.spans[i], self.spans[j], *free, maybe_out, self.no(shared))
 
     # -- what is known of legs and divisions ------------------------------------------------------------------------
 
@@ -462,7 +402,7 @@ class SegmentCounts(Base):
             if not self.job.spliced_fibres(leg):
                 inside = self.both(divided, self.no(self._at_port((leg.trunk, leg.subunit))))
             self.require(here == inside if self.all_placed else here <= inside)
-            for i, part in self.parts_of(leg).items():
+            for i, part in self.stretches.parts_of(leg).items():
                 for place, literal in found.items():
                     self.require(self.units[i] * self._number[i][place] >= part * literal)
                 if not self.all_placed:

@@ -130,8 +130,8 @@ class Segments(SegmentCounts):
         for group in alike(self, [stack.id for stack in self.stacks]):
             for before, stack in pairwise(group):
                 for i in range(len(self.blocks)):
-                    earlier = (self._made["block", j][0][before] for j in range(i))
-                    self.clause(self.no(self._made["block", i][0][stack]), *earlier)
+                    earlier = (self.spans[j].on[before] for j in range(i))
+                    self.clause(self.no(self.spans[i].on[stack]), *earlier)
 
     # -- what rules and goals ask for --------------------------------------------------------------------------------
 
@@ -269,8 +269,8 @@ class Segments(SegmentCounts):
             for key, along in self._along.items():
                 if not self._may_open(key):
                     continue
-                on, begun, _ = self._made["block", along[0]]
-                _, _, ended = self._made["block", along[-1]]
+                on, begun, _ = self.spans[along[0]]
+                ended = self.spans[along[-1]].ended
                 free = (self._gone[along[0]], self._at_port(key), self.no(on[place.stack]))
                 self.clause(*free, self.no(begun[place.position]), ended[place.position], tied)
             return tied
@@ -324,7 +324,7 @@ class Segments(SegmentCounts):
         block = self.blocks[i]
         if block.spliced or self._only_at_tray(block.keys[0]):
             return len(block.sides) * block.fibres
-        return block.fibres - max(self._idle(i).values())
+        return block.fibres - max(self.stretches.idle(i).values())
 
     @cached_property
     def _unit_sleeves(self) -> tuple[list[int], list[dict[Done, int]]]:

@@ -92,7 +92,7 @@ class SettledSegments(Segments):
 
     def _reach(self, i: int) -> None:
         """Let a block begin and end at its first and last position also where nothing keeps it together."""
-        _, begun, ended = self._made["block", i]
+        _, begun, ended = self.spans[i]
         for place, lies in self._lies[i].items():
             self.clause(self.no(lies), begun[place.position])
             self.clause(self.no(lies), self.no(ended[place.position - 1]))
@@ -178,7 +178,7 @@ class SettledSegments(Segments):
         """Whether the low of a subunit is at most each position, from 0 up: where its first placed stretch begins."""
         key = (subunit.trunk, subunit.number)
         firsts = list(self._first_placed(key))
-        begun: dict[int, list[Literal]] = {i: self._made["block", i][1] for i, _ in firsts}
+        begun: dict[int, list[Literal]] = {i: self.spans[i].begun for i, _ in firsts}
         if len(firsts) == 1:
             return begun[firsts[0][0]]
 
@@ -264,13 +264,13 @@ class SettledSegments(Segments):
         (key,) = (key for key in self.blocks[i].keys if key[0] == trunk.id)
         subunit = self.job.subunit_of_leg[key]
         (of,) = self.divisions(subunit)
-        return sum(i in self.parts_of(leg) for leg in subunit.legs(of))
+        return sum(i in self.stretches.parts_of(leg) for leg in subunit.legs(of))
 
     def _lowest(self, subunit: Subunit, n: int) -> list[Literal]:
         """Whether some leg of the n-th block of a subunit may have a low of at most each position, at the port."""
         key = (subunit.trunk, subunit.number)
         along, together = self._blocks_along(key), self._together[key]
-        begun: list[list[Literal]] = [self._made["block", i][1] for i in along[: n + 1]]
+        begun: list[list[Literal]] = [self.spans[i].begun for i in along[: n + 1]]
         if n == 0:
             return begun[0]
         low: list[Literal] = [self.literal(f"{self.blocks[along[n]]} low at {p}") for p in range(self._deepest + 1)]
@@ -286,8 +286,8 @@ class SettledSegments(Segments):
         """Whether all legs of the n-th block of a subunit must have a low of at most each position, at the port."""
         key = (subunit.trunk, subunit.number)
         along, together = self._blocks_along(key), self._together[key]
-        first = self._made["block", along[0]][1]
-        _, begun, ended = self._made["block", along[n]]
+        first = self.spans[along[0]].begun
+        _, begun, ended = self.spans[along[n]]
         low: list[Literal] = [self.literal(f"{self.blocks[along[n]]} low by {p}") for p in range(self._deepest + 1)]
         for up_to, as_first, as_own, all_there in zip(low, first, begun, ended, strict=True):
             self.clause(self.no(together), self.no(as_first), up_to)

@@ -10,9 +10,10 @@ from collections.abc import Iterator
 from itertools import pairwise
 from typing import NamedTuple
 
+from trayopt.domain.cablework import Leg
 from trayopt.domain.job import Job
 from trayopt.solver.bounds.rings import Block, blocks_of
-from trayopt.solver.model.base import Key
+from trayopt.solver.model.base import Divisions, Key
 
 
 class Stretch(NamedTuple):
@@ -30,6 +31,64 @@ class Stretch(NamedTuple):
     def spliced(self) -> bool:
         """Whether it is a block."""
         return len(self.sides) > 1
+
+
+class Stretches:
+    """The stretches of a job, and what the legs of its open divisions hold of them; no literal among them.
+
+    Parameters
+    ----------
+    divisions
+        Open k by (trunk, subunit), for every subunit with a spliced fibre.
+    """
+
+    def __init__(self, job: Job, divisions: Divisions) -> None:
+        self.job = job
+        self.found = stretches_of(job)
+        """Blocks, then gaps."""
+        self.open: dict[Key, tuple[int, ...]] = {key: tuple(of) for key, of in divisions.items()}
+        self.along: dict[Key, list[int]] = {
+            key: sorted(
+                (i for i, stretch in enumerate(self.found) if key in stretch.keys),
+                key=lambda i, key=key: self.first_fibre(key, i),  # type: ignore[misc]
+            )
+            for key in self.open
+        }
+        """Stretches of each subunit by index, in the order of its fibres."""
+
+    def first_fibre(self, key: Key, i: int) -> int:
+        """Give the fibre of a subunit with which a stretch begins."""
+        return next(side[2] for side in self.found[i].sides if side[:2] == key)
+
+    def parts_of(self, leg: Leg) -> dict[int, int]:
+        """Count the fibres of each stretch that a leg holds, those of its own side."""
+        key = (leg.trunk, leg.subunit)
+        first, last = self.job.subunit(leg).leg_run(leg)
+        found = {}
+        for i in self.along[key]:
+            start = self.first_fibre(key, i)
+            fibres = min(last, start + self.found[i].fibres - 1) - max(first, start) + 1
+            if fibres > 0:
+                found[i] = fibres
+        return found
+
+    def edges(self, i: int, key: Key, of: int) -> frozenset[int]:
+        """Give where legs of a division end inside a stretch, in fibres from its start, its own ends included."""
+        subunit, size = self.job.subunit_of_leg[key], self.found[i].fibres
+        start = self.first_fibre(key, i)
+        ends = range(subunit.first, subunit.last + 1, subunit.fibres // of)
+        return frozenset({0, size, *(end - start for end in ends if 0 < end - start < size)})
+
+    def idle(self, i: int) -> dict[int, int]:
+        """Count for each open k of the subunit of a gap the fibres of the gap that lie in legs without a splice."""
+        (key,) = self.found[i].keys
+        subunit = self.job.subunit_of_leg[key]
+        return {
+            of: sum(
+                part for leg in subunit.legs(of) if len(parts := self.parts_of(leg)) == 1 and (part := parts.get(i))
+            )
+            for of in self.open[key]
+        }
 
 
 def stretches_of(job: Job) -> list[Stretch]:

@@ -201,7 +201,7 @@ class RelaxedModel(Generic[B]):
         key = blocks.blocks[i].keys[0]
         (of,) = model.divisions(blocks.job.subunit_of_leg[key])
         legs = model.legs(blocks.job.subunit_of_leg[key], of)
-        return [part * model.at(leg, place) for leg in legs if (part := blocks.parts_of(leg).get(i))]
+        return [part * model.at(leg, place) for leg in legs if (part := blocks.stretches.parts_of(leg).get(i))]
 
 
 def add_all(cp: cp_model.CpModel, conditions: Iterable[Constraint]) -> None:
