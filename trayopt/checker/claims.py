@@ -69,16 +69,21 @@ def assignment_of_claims(
     places: dict[Leg, Place] = {}
     division: dict[tuple[str, int], int] = {}
     ends: dict[str, str] = {}
+    lying: dict[tuple[str, int, int], frozenset[Leg]] = {}
+    """What lies in trays of each division that is claimed."""
     for claim in claims:
         if claim.end is not None:
             ends.setdefault(claim.place.stack, claim.end)
-        subunit = job.trunk_by_id[claim.trunk].subunit_of(claim.first)
+        trunk = job.trunk_by_id[claim.trunk]
+        subunit = trunk.subunit_of(claim.first)
         leg = subunit.leg_of_run(claim.first, claim.last)
-        if (
-            leg is not None
-            and leg in job.legs_in(subunit, leg.of, divide_at.get(leg.trunk, job.trunk_by_id[leg.trunk].divide_at[0]))
-            and division.setdefault((leg.trunk, leg.subunit), leg.of) == leg.of
-        ):
+        if leg is None:
+            continue
+        key = (leg.trunk, leg.subunit, leg.of)
+        if key not in lying:
+            at = divide_at.get(trunk.id, trunk.divide_at[0])
+            lying[key] = frozenset(job.legs_in(subunit, leg.of, at))
+        if leg in lying[key] and division.setdefault((leg.trunk, leg.subunit), leg.of) == leg.of:
             places.setdefault(leg, claim.place)
     inside = job.inside(places)
     used = {place.stack for place in places.values()}

@@ -69,7 +69,7 @@ def tried(job: Job, laid: Laid, finding: Finding) -> str | None:
             return None
         _spent[laid] = spent
         after = changed(job, laid, change)
-        if _unplaced(after) > before.unplaced or not _gone(job, after, finding):
+        if not _gone(job, after, finding) or _unplaced(after) > before.unplaced:
             continue  # most changes end here: the other rules need not be asked
         now = _state(job, after)
         if now.failing <= before.failing and (finding.level != "prefer" or now.weight <= before.weight):
