@@ -10,9 +10,10 @@ from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.base import DivideAt, RibbonWord
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Enclosure, Place
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan, PlanSolver
 from trayopt.domain.ranges import parse_run
+from trayopt.domain.trunk import Trunk
 from trayopt.formats.locate import Located
 from trayopt.library.through import TrunkAt, entries, goes_through, read_through, settled
 from trayopt.rules.registry import fill

@@ -7,7 +7,7 @@ import pytest
 from trayopt.domain.assignment import Way
 from trayopt.domain.decision import GoesBy
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import LegPin, TrunkPin
+from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.domain.ranges import Run
 
 WAY = Way("north", "clockwise", 1)

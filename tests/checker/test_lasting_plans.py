@@ -14,8 +14,9 @@ from trayopt import check, load_job, sheets
 from trayopt.checker import parse_document, read_document
 from trayopt.crewsheets.write import fitting
 from trayopt.domain.finding import Level
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
+from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault, InputError
 from trayopt.formats.json_in import parse_model
 from trayopt.rules import registry

@@ -17,7 +17,8 @@ from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.base import DivideAt, remade
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job, LegPin, TrunkPin
+from trayopt.domain.job import Job
+from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.domain.plan import Plan, PlanSolver
 
 STANDARD = Path(__file__).parents[2] / "models" / "standard"

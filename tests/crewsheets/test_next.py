@@ -12,7 +12,8 @@ from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.readings import read_readings
 from trayopt.crewsheets.record import Record
 from trayopt.crewsheets.write import Options, Sheets
-from trayopt.domain.job import Job, LegPin, TrunkPin
+from trayopt.domain.job import Job
+from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.domain.plan import Plan
 from trayopt.formats.json_out import dump_rows
 from trayopt.library.job_out import as_file

@@ -8,7 +8,7 @@ import pytest
 
 from tests import strategies
 from tests.build import job_of
-from trayopt.domain.job import Trunk
+from trayopt.domain.trunk import Trunk
 from trayopt.formats.fibres import by_colour, fibres_at, fibres_of, read_run, tidy
 from trayopt.library.job import read_job
 from trayopt.rules.registry import fill

@@ -19,7 +19,7 @@ from tests.expected import refusal
 from tests.library.jobs import faults, job, mapping
 from tests.workbooks import first_sheet
 from trayopt import load_job
-from trayopt.domain.job import LegPin, TrunkPin
+from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.domain.ranges import Run
 from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import Located

@@ -9,7 +9,7 @@ import pytest
 
 from trayopt.domain import colours
 from trayopt.domain.cable import Cable
-from trayopt.domain.job import Trunk
+from trayopt.domain.trunk import Trunk
 
 # ANSI/TIA-598-C (2005), "Optical Fiber Cable Color Coding", as the table of fibre colours of Wikipedia, "TIA-598-C", gives it
 SEQUENCE = ["blue", "orange", "green", "brown", "slate", "white", "red", "black", "yellow", "violet", "rose", "aqua"]

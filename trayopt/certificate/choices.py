@@ -19,8 +19,9 @@ from trayopt.domain.base import EPSILON, DivideAt
 from trayopt.domain.cable import FIBRE_RADIUS_MM
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place, Stack
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
+from trayopt.domain.trunk import Trunk
 from trayopt.track.lengths import CUT_STEP_MM, Lengths
 from trayopt.track.routes import all_ways, routes_of
 

@@ -14,8 +14,10 @@ from trayopt.certificate.choices import Choices
 from trayopt.certificate.orders import order
 from trayopt.certificate.patterns import Key
 from trayopt.domain.cablework import Subunit
-from trayopt.domain.job import Job, LegPin, Trunk
+from trayopt.domain.job import Job
+from trayopt.domain.pins import LegPin
 from trayopt.domain.plan import GoalName
+from trayopt.domain.trunk import Trunk
 
 
 def plans_of(job: Job, given: Mapping[GoalName, int], *, orders: bool = False) -> Choices:

@@ -8,9 +8,10 @@ from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.base import DivideAt, RibbonWord
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan, PlanLeg
 from trayopt.domain.ranges import Run, parse_span
+from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault, InputError
 from trayopt.track.laid import Claim
 

@@ -10,8 +10,9 @@ from trayopt.checker.claims import row_leg
 from trayopt.checker.measure import document
 from trayopt.domain.base import EPSILON, DivideAt, remade
 from trayopt.domain.former import FormerPlan
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan, PlanLeg, PlanTrunk, Status
+from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault, InputError
 from trayopt.formats.json_in import MOST_BYTES, parse_plan
 from trayopt.formats.source import read_text, source_name

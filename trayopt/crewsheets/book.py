@@ -15,9 +15,11 @@ from trayopt.domain.base import AS_THEY_ARE, RibbonWord
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.handling import Handling, handling, separated
 from trayopt.domain.hardware import Place, Stack, Tray
-from trayopt.domain.job import Job, LegPin, Trunk
+from trayopt.domain.job import Job
+from trayopt.domain.pins import LegPin
 from trayopt.domain.plan import Plan, PlanLeg, PlanTray, PlanTrunk
 from trayopt.domain.ranges import Run, parse_run, parse_span
+from trayopt.domain.trunk import Trunk
 from trayopt.track.laid import Laid
 from trayopt.track.routes import Routes, routes_of
 

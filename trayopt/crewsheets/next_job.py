@@ -9,7 +9,8 @@ from trayopt.crewsheets.lists.reopen import tries
 from trayopt.crewsheets.marks import Marks
 from trayopt.crewsheets.readings import Readings
 from trayopt.domain.base import remade
-from trayopt.domain.job import Job, LegPin, Setting, TrunkPin
+from trayopt.domain.job import Job, Setting
+from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.library.job_out import job_text
 from trayopt.rules.exposed import Exposed
 

@@ -9,8 +9,9 @@ from trayopt.domain.assignment import Way
 from trayopt.domain.base import DivideAt, RibbonWord
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan, PlanJob, PlanLeg, PlanSolver, PlanTrunk
+from trayopt.domain.trunk import Trunk
 from trayopt.errors import InputError
 
 Key = tuple[str, int]

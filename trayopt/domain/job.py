@@ -2,193 +2,28 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Iterable, Mapping
 from functools import cached_property
-from typing import Annotated, Any, Literal, NamedTuple
+from typing import Annotated, Any, Literal
 
-from pydantic import ConfigDict, Field, GetJsonSchemaHandler, field_validator, model_validator
-from pydantic.json_schema import JsonSchemaValue
-from pydantic_core import CoreSchema
+from pydantic import ConfigDict, Field, field_validator
 
 from trayopt.domain.base import (
-    AS_THEY_ARE,
-    DIVIDE_AT,
-    SPLIT,
-    TRAVELS,
     DivideAt,
     Frozen,
-    Id,
-    Millimetres,
     RibbonWord,
-    Travel,
     remade,
 )
-from trayopt.domain.cable import WITHOUT_TUBES, Cable
 from trayopt.domain.cablework import Leg, Subunit
-from trayopt.domain.decision import GoesBy
 from trayopt.domain.digest import first_keys, sha256_of, without_later_defaults
 from trayopt.domain.finding import Level
 from trayopt.domain.hardware import Enclosure, Place, Reference, TubeSet
-from trayopt.domain.ranges import Run, parse_run
+from trayopt.domain.pins import LegPin, TrunkPin
+from trayopt.domain.ranges import Run
+from trayopt.domain.run_text import RunText, read_run
 from trayopt.domain.splicing import Piece, SleeveRun, cut_pieces, least_runs
-from trayopt.domain.through import Through, ThroughKeys
-
-
-def ribbon_rank(word: RibbonWord) -> int:
-    """Give the rank of what is done with ribbons, the least work first; wider ribbons come after narrower ones."""
-    return word if isinstance(word, int) else int(word == SPLIT)
-
-
-class RunText:
-    """Marks a run that a file writes as text, ``N1:1-432``."""
-
-    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
-        """Describe the text in the JSON Schema."""
-        del schema, handler
-        return {"type": "string", "pattern": "^[^:]+:[0-9]+(-[0-9]+)?$", "description": "trunk:first-last"}
-
-
-def _read_run(value: object) -> object:
-    return value if isinstance(value, Run) else parse_run(value if isinstance(value, str) else "")
-
-
-class Trunk(Frozen):
-    """A cable end that enters the box, and the limits that its owner set for it.
-
-    ``uncut`` are the numbers of the subunits that are not cut, where it is an end of a trunk that goes through the box: they
-    are none of its ``subunits``, which are what may be divided and spliced.
-    """
-
-    only_written = tuple(ThroughKeys.model_fields)
-    only_resolved = ("uncut",)
-
-    id: Id
-    cable: Annotated[Cable, Reference("cable")]
-    ports: tuple[Id, ...] | Literal["any"] = "any"
-    travel: Literal["clockwise", "counterclockwise", "either"] = "either"
-    loops: Annotated[tuple[Annotated[int, Field(ge=0, le=9)], ...], Field(min_length=1)] = (1, 2)
-    exposed_mm: Annotated[int, Field(ge=0, le=1_000_000)] | None = None
-    transition_mm: Millimetres = 0
-    divide_at: Annotated[tuple[DivideAt, ...], Field(min_length=1)] = ("tray",)
-    idle: Literal["coiled", "cut_back"] = "coiled"
-    uncut: tuple[Annotated[int, Field(ge=1)], ...] = ()
-    ribbons: Annotated[tuple[RibbonWord, ...], Field(min_length=1)] = (AS_THEY_ARE,)
-
-    @model_validator(mode="before")
-    @classmethod
-    def _fill_divide_at(cls, data: Any) -> Any:
-        """Read one word as a list of it, and fill in both places where the cable has tubes, the port where it has none."""
-        if not isinstance(data, dict):
-            return data
-        given = data.get("divide_at")
-        if given is None and "divide_at" not in data:
-            cable = data.get("cable")
-            if isinstance(cable, dict):
-                tubes = cable.get("tubes", cable.get("construction") not in WITHOUT_TUBES)
-            else:
-                tubes = not isinstance(cable, Cable) or cable.tubes
-            return {**data, "divide_at": DIVIDE_AT if tubes else ("port",)}
-        if isinstance(given, str):
-            given = (given,)
-        if isinstance(given, tuple | list) and all(word in DIVIDE_AT for word in given):
-            given = tuple(sorted(given, key=DIVIDE_AT.index))
-        return {**data, "divide_at": given}
-
-    @model_validator(mode="before")
-    @classmethod
-    def _list_ribbons(cls, data: Any) -> Any:
-        """Read one word as a list of it, and put a list into the order in which the work grows."""
-        if not isinstance(data, dict) or "ribbons" not in data:
-            return data
-        given = data["ribbons"]
-        if isinstance(given, str | int):
-            given = (given,)
-        if isinstance(given, tuple | list) and all(word in (AS_THEY_ARE, SPLIT) or type(word) is int for word in given):
-            given = tuple(sorted(given, key=ribbon_rank))
-        return {**data, "ribbons": given}
-
-    @cached_property
-    def units(self) -> tuple[Subunit, ...]:
-        """Every subunit of its cable, 1, 2, 3 … with its fibres, cut or not."""
-        made: list[Subunit] = []
-        first = 1
-        for group in self.cable.subunits:
-            for _ in range(group.count):
-                made.append(
-                    Subunit(
-                        self.id,
-                        len(made) + 1,
-                        first,
-                        group.ribbons,
-                        group.ribbon_fibres,
-                        group.diameter_mm,
-                        group.radius_mm,
-                    )
-                )
-                first += made[-1].fibres
-        return tuple(made)
-
-    @cached_property
-    def subunits(self) -> tuple[Subunit, ...]:
-        """Its subunits 1, 2, 3 … with their fibres; of a trunk that goes through, those that are cut."""
-        return tuple(unit for unit in self.units if unit.number not in self.uncut)
-
-    @cached_property
-    def passing(self) -> tuple[Subunit, ...]:
-        """Subunits that pass uncut."""
-        return tuple(unit for unit in self.units if unit.number in self.uncut)
-
-    @cached_property
-    def _firsts(self) -> tuple[int, ...]:
-        return tuple(unit.first for unit in self.units)
-
-    def subunit_of(self, fibre: int) -> Subunit:
-        """Give the subunit that holds a fibre of the trunk."""
-        return self.units[bisect_right(self._firsts, fibre) - 1]
-
-    @property
-    def divided_only_at(self) -> DivideAt | None:
-        """The one place at which it may be divided; None where that is the plan's to decide."""
-        return self.divide_at[0] if len(self.divide_at) == 1 else None
-
-    def place_of_division(self, divisions: Iterable[int], said: DivideAt | None) -> DivideAt:
-        """Give where a plan divides it that has these k of it and says this; where it says nothing, the first place of its list.
-
-        Where it may be divided at the tray, and no subunit makes more than one leg, it counts as divided there.
-        """
-        if "tray" in self.divide_at and all(of == 1 for of in divisions):
-            return "tray"
-        return said or self.divide_at[0]
-
-    def own_tube_travels(self, of: int, at: DivideAt) -> bool:
-        """Whether a subunit's own tube makes the way for its legs: where it has one and is whole, or opened at a tray only."""
-        return self.cable.tubes and (of == 1 or at == "tray")
-
-    @property
-    def may_work_ribbons(self) -> bool:
-        """Whether its ribbons may be anything but spliced as they are; a plan says of such a trunk what is done with them."""
-        return self.ribbons != (AS_THEY_ARE,)
-
-    @property
-    def in_ribbons(self) -> bool:
-        """Whether its fibres come in ribbons, of which single ones are separated; loose fibres need not be."""
-        cable = self.cable
-        return cable.construction != "loose_tube" and any(group.ribbon_fibres > 1 for group in cable.subunits)
-
-    @property
-    def keeps_or_splits(self) -> tuple[RibbonWord, ...]:
-        """What its list has beside ribbons that are made anew."""
-        return tuple(word for word in self.ribbons if not isinstance(word, int))
-
-    @property
-    def travels(self) -> tuple[Travel, ...]:
-        """Directions that its owner allows."""
-        return TRAVELS if self.travel == "either" else (self.travel,)
-
-    def allowed_ports(self, enclosure: Enclosure) -> tuple[str, ...]:
-        """Ports that its owner allows, in the order of the enclosure."""
-        return tuple(port.id for port in enclosure.ports if self.ports == "any" or port.id in self.ports)
+from trayopt.domain.through import Through
+from trayopt.domain.trunk import Trunk
 
 
 class Join(Frozen):
@@ -200,7 +35,7 @@ class Join(Frozen):
     b: Annotated[Run, RunText()]
     name: Annotated[str, Field(min_length=1, max_length=64)]
 
-    _read = field_validator("a", "b", mode="before")(_read_run)
+    _read = field_validator("a", "b", mode="before")(read_run)
 
 
 class Apart(Frozen):
@@ -213,53 +48,6 @@ class Apart(Frozen):
     def pairs(self) -> tuple[tuple[str, str], ...]:
         """Every pair of its joins, as written."""
         return tuple((a, b) for i, a in enumerate(self.joins) for b in self.joins[i + 1 :])
-
-
-class LegPin(Frozen):
-    """A leg whose tray place (or stack, or position) is decided, or built.
-
-    Of a built one may be known at which mark it was measured to reach its entrance, and how often its splices can be made again.
-    """
-
-    leg: Annotated[Run, RunText()]
-    stack: Id | None = None
-    position: Annotated[int, Field(ge=1)] | None = None
-    built: bool = False
-    measured_mm: Annotated[int, Field(ge=1, le=200_000)] | None = None
-    tries_left: Annotated[int, Field(ge=0, le=1_000)] | None = None
-
-    _read = field_validator("leg", mode="before")(_read_run)
-
-    @property
-    def subject(self) -> str:
-        """Write as in findings: ``N1:1-72``."""
-        return str(self.leg)
-
-    def admits(self, place: Place) -> bool:
-        """Whether a tray place is as decided, or open."""
-        return self.stack in {None, place.stack} and self.position in {None, place.position}
-
-
-class TrunkPin(Frozen):
-    """A trunk of which port, travel, loops, where it is divided or what is done with its ribbons are decided, or built."""
-
-    trunk: Id
-    port: Id | None = None
-    travel: Travel | None = None
-    loops: Annotated[int, Field(ge=0, le=9)] | None = None
-    divide_at: DivideAt | None = None
-    ribbons: RibbonWord | None = None
-    built: bool = False
-
-    @property
-    def subject(self) -> str:
-        """Write as in findings: the trunk's id."""
-        return self.trunk
-
-    @property
-    def decision(self) -> GoesBy:
-        """What is decided of the trunk."""
-        return GoesBy(self.trunk, self.port, self.travel, self.loops, self.divide_at)
 
 
 class Setting(Frozen):
@@ -284,13 +72,6 @@ class Setting(Frozen):
                 if f"{at}.parameters.{name}" in first_keys() or self.usual.get(name) != value
             }
         return data
-
-
-class Neighbour(NamedTuple):
-    """The other side of a splice."""
-
-    trunk: str
-    fibre: int
 
 
 class Job(Frozen):

@@ -9,7 +9,8 @@ from pydantic import Field, StringConstraints
 
 from trayopt.domain.base import DivideAt, Frozen
 from trayopt.domain.hardware import Enclosure, Reference, Tray, TubeSet
-from trayopt.domain.job import Join, Trunk
+from trayopt.domain.job import Join
+from trayopt.domain.trunk import Trunk
 
 FACTORS = ("enclosure", "tray", "mix", "joins", "divide_at", "rules", "tubes")
 """What a sweep crosses, in the order in which names and tables show it; the last one turns fastest."""

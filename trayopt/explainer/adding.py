@@ -10,7 +10,8 @@ from typing import Any
 
 from trayopt.domain.base import EPSILON, SPLIT, DivideAt, RibbonWord, ceil_to, remade
 from trayopt.domain.hardware import Enclosure, Port, Seal, Tray, TubeSet
-from trayopt.domain.job import Job, Trunk, ribbon_rank
+from trayopt.domain.job import Job
+from trayopt.domain.trunk import Trunk, ribbon_rank
 from trayopt.explainer.amounts import growing, least
 from trayopt.explainer.changes import Added, Change, cost_of
 from trayopt.explainer.costs import Costs

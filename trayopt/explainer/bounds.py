@@ -17,8 +17,9 @@ from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.explanation import BoundSaid, GoalCost, PreferenceSaid
 from trayopt.domain.finding import Group
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
+from trayopt.domain.trunk import Trunk
 from trayopt.explainer.pairs import opposite, partners
 from trayopt.explainer.words import named
 from trayopt.goals.crossings import crossing_pairs

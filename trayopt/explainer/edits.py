@@ -13,8 +13,10 @@ from typing import Any
 
 from trayopt.domain.base import AS_THEY_ARE, SPLIT
 from trayopt.domain.hardware import Enclosure, Guide, Port, Stack
-from trayopt.domain.job import Apart, Job, Join, LegPin, Setting, Trunk, TrunkPin
+from trayopt.domain.job import Apart, Job, Join, Setting
+from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.domain.through import Through
+from trayopt.domain.trunk import Trunk
 from trayopt.formats.locate import printable
 from trayopt.formats.yaml_out import flow
 from trayopt.rules.registry import BY_ID, in_box

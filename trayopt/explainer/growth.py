@@ -16,8 +16,9 @@ from trayopt.domain.base import remade
 from trayopt.domain.cable import Cable
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.explanation import Explanation
-from trayopt.domain.job import Job, Join, Trunk
+from trayopt.domain.job import Job, Join
 from trayopt.domain.ranges import Run
+from trayopt.domain.trunk import Trunk
 from trayopt.explainer.why_not import Wishes, why_not
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.model.clock import Clock

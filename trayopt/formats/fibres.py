@@ -13,8 +13,8 @@ from collections.abc import Mapping
 
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.colours import position
-from trayopt.domain.job import Trunk
 from trayopt.domain.ranges import Run, parse_span
+from trayopt.domain.trunk import Trunk
 
 _DASHES = re.compile(r"\s*(?:[-\u2010-\u2015\u2212\u2026]|\.{2,3})\s*")
 _PLAIN = re.compile(r"[0-9]+(-[0-9]+)?")

@@ -14,10 +14,11 @@ from trayopt.domain.cable import Cable
 from trayopt.domain.certificate import Certificate
 from trayopt.domain.explanation import Explanation
 from trayopt.domain.hardware import Enclosure, Tray, TubeSet
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.domain.sweep import Sweep
 from trayopt.domain.through import Through, ThroughKeys
+from trayopt.domain.trunk import Trunk
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 MODELS: dict[str, type[BaseModel]] = {

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
+from trayopt.domain.trunk import Trunk
 from trayopt.goals.base import Goal
 from trayopt.track.laid import Laid
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.hardware import Stack
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
+from trayopt.domain.trunk import Trunk
 from trayopt.goals.base import Goal
 from trayopt.rules.exposed import Exposed
 from trayopt.track.laid import Laid

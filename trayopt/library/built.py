@@ -15,8 +15,10 @@ from trayopt.domain.base import EPSILON, DivideAt
 from trayopt.domain.cable import FIBRE_RADIUS_MM
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job, LegPin, Trunk, TrunkPin
+from trayopt.domain.job import Job
+from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.domain.ranges import Run
+from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault
 from trayopt.library.parts import Parts
 from trayopt.track.lengths import Lengths

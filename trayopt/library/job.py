@@ -12,8 +12,10 @@ from trayopt.domain.base import Frozen
 from trayopt.domain.former import JOB as FORMER
 from trayopt.domain.former import RENAMED
 from trayopt.domain.hardware import Enclosure
-from trayopt.domain.job import Apart, Job, Join, LegPin, Setting, Trunk, TrunkPin
+from trayopt.domain.job import Apart, Job, Join, Setting
+from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.domain.through import TOWARD, Through, end_names
+from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import Located, describe
 from trayopt.formats.locate import Path as DataPath

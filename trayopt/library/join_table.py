@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
-from trayopt.domain.job import Join, Trunk
+from trayopt.domain.job import Join
 from trayopt.domain.ranges import Run, parse_run
+from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault
 from trayopt.formats.cells import AS_TEXT, Row
 from trayopt.formats.fibres import by_colour, read_run

@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from trayopt.domain.hardware import Enclosure, TubeSet
-from trayopt.domain.job import Apart, Join, LegPin, Setting, Trunk, TrunkPin
+from trayopt.domain.job import Apart, Join, Setting
+from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.domain.through import Through
+from trayopt.domain.trunk import Trunk
 from trayopt.formats.locate import Located, Spot
 from trayopt.library.through import Gone, TrunkAt
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from trayopt.domain.cablework import Leg, Subunit
-from trayopt.domain.job import LegPin, Trunk, TrunkPin
+from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.domain.ranges import Run
+from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault
 from trayopt.formats.locate import describe
 from trayopt.formats.validate import did_you_mean

@@ -10,9 +10,9 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from trayopt.domain.job import Trunk
 from trayopt.domain.ranges import Run
 from trayopt.domain.through import Through, ThroughKeys, end_names
+from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault
 from trayopt.formats.locate import Located, Spot, describe
 from trayopt.formats.locate import Path as DataPath

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
+from trayopt.domain.trunk import Trunk
 from trayopt.pictures.base import Picture
 from trayopt.pictures.hardware import Doubts, box_picture
 

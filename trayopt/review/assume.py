@@ -11,7 +11,8 @@ from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.base import TRAVELS, DivideAt, RibbonWord
 from trayopt.domain.decision import GoesBy
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
+from trayopt.domain.trunk import Trunk
 from trayopt.review.handmade import Handmade
 from trayopt.rules.judge import judge
 from trayopt.track.laid import Claim, Laid

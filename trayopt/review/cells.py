@@ -10,8 +10,9 @@ from typing import NamedTuple
 from trayopt.domain.base import DivideAt, Travel
 from trayopt.domain.cable import Cable
 from trayopt.domain.hardware import Enclosure, Place
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
+from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault
 from trayopt.formats.cells import AS_TEXT, Cell, Row
 from trayopt.formats.fibres import ALLOWED, fibres_at, fibres_of, tidy

@@ -6,8 +6,8 @@ import re
 from collections.abc import Sequence
 from functools import lru_cache
 
-from trayopt.domain.job import Trunk
 from trayopt.domain.ranges import Run
+from trayopt.domain.trunk import Trunk
 from trayopt.formats.cells import Cell
 from trayopt.formats.fibres import positions
 from trayopt.review.cells import Cells

@@ -11,8 +11,9 @@ from typing import TypeVar
 
 from trayopt.domain.decision import RunAt
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run, parse_span
+from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault, InputError
 from trayopt.formats.cells import Cell, Row
 from trayopt.formats.locate import describe

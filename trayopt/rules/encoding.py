@@ -9,7 +9,7 @@ from trayopt.domain.assignment import Way
 from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Trunk
+from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import Post
 
 if TYPE_CHECKING:

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.hardware import Enclosure, Place
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
+from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import Breach, Post, Rule
 from trayopt.rules.encoding import forbid_places
 from trayopt.rules.words import several

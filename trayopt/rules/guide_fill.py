@@ -12,8 +12,9 @@ from trayopt.domain.assignment import Way
 from trayopt.domain.base import EPSILON, Frozen
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.hardware import Guide
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.through import Through
+from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import Breach, Post, Rule
 from trayopt.rules.variables import CannotSay
 from trayopt.rules.words import listed, percent, several

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
+from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.words import listed, ribbons_are
 from trayopt.track.laid import Laid

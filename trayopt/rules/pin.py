@@ -9,7 +9,8 @@ from trayopt.domain.base import remade
 from trayopt.domain.cablework import Leg
 from trayopt.domain.decision import GoesBy
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job, LegPin, TrunkPin
+from trayopt.domain.job import Job
+from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.words import listed, ribbons_are
 from trayopt.track.laid import Laid

@@ -10,9 +10,10 @@ from trayopt.domain.base import DivideAt, RibbonWord, Travel
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Level
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.splicing import Piece
 from trayopt.domain.through import Through
+from trayopt.domain.trunk import Trunk
 from trayopt.track.routes import Routes
 
 

@@ -11,9 +11,10 @@ from trayopt.domain.base import DivideAt, RibbonWord
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Finding
 from trayopt.domain.hardware import Place, Tray
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.splicing import Piece, SleeveRun, sleeve_runs
 from trayopt.domain.tied import tied
+from trayopt.domain.trunk import Trunk
 from trayopt.track.lengths import lengths_of
 from trayopt.track.routes import Routes, Traveller, leg_key, routes_of
 from trayopt.track.window import Window, window_of

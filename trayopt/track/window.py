@@ -11,8 +11,9 @@ from typing import NamedTuple
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import ceil_to, straight_mm
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.through import Through
+from trayopt.domain.trunk import Trunk
 from trayopt.track.lengths import CUT_STEP_MM, Lengths, Lying
 from trayopt.track.routes import all_ways, routes_of
 

@@ -10,8 +10,8 @@ from trayopt.crewsheets.marks import Marks
 from trayopt.crewsheets.step_words import direct_of
 from trayopt.crewsheets.tables import Cell, Column, Table
 from trayopt.crewsheets.units import Teller
-from trayopt.domain.job import Trunk
 from trayopt.domain.plan import PlanLeg
+from trayopt.domain.trunk import Trunk
 
 MATERIALS = (
     Column("item"), Column("size"), Column("where"), Column("needed", "decimal"), Column("spare", "decimal"),

@@ -17,7 +17,7 @@ from trayopt.domain.cable import FIBRE_RADIUS_MM
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place, Stack
-from trayopt.domain.job import Trunk
+from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import Rule
 from trayopt.rules.bend_radius import BendRadius
 from trayopt.rules.fibre_bend import FibreBend

@@ -13,9 +13,9 @@ from typing import NamedTuple
 from ortools.sat.python import cp_model
 
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Trunk
 from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Done
+from trayopt.domain.trunk import Trunk
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.variables import CannotSay, Expression, Literal
 from trayopt.solver.bounds.outline import Outline

@@ -27,7 +27,8 @@ from ortools.sat.python import cp_model
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
+from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import Rule
 from trayopt.rules.guide_fill import GuideFill
 from trayopt.rules.pin import Pinned, goes_by

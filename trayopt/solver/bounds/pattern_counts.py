@@ -20,8 +20,8 @@ from ortools.sat.python import cp_model
 from trayopt.domain.assignment import Way
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Trunk
 from trayopt.domain.plan import GoalName
+from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import Rule
 from trayopt.rules.pin import Pinned
 from trayopt.rules.subunit_together import SubunitTogether

@@ -15,8 +15,9 @@ from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.finding import Level
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
+from trayopt.domain.trunk import Trunk
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.guide_fill import area_units
 from trayopt.rules.tray_fibres import TrayFibres

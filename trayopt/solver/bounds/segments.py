@@ -14,8 +14,8 @@ from typing import Any
 
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Trunk
 from trayopt.domain.splicing import Done, SleeveRun
+from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import Rule
 from trayopt.rules.divided_at_tray import DividedAtTray
 from trayopt.rules.guide_fill import GuideFill, area_units

@@ -25,9 +25,9 @@ from ortools.sat.python import cp_model
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Trunk
 from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Done
+from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import Rule
 from trayopt.rules.pin import Pinned
 from trayopt.rules.subunit_together import SubunitTogether

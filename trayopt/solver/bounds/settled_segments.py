@@ -18,8 +18,8 @@ from typing import Any
 from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Trunk
 from trayopt.domain.plan import GoalName
+from trayopt.domain.trunk import Trunk
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.base import Rule
 from trayopt.rules.variables import (  # fmt: skip

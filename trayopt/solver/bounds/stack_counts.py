@@ -20,7 +20,8 @@ from typing import Any
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import TRAVELS
 from trayopt.domain.hardware import Stack, Tray
-from trayopt.domain.job import LegPin, Trunk
+from trayopt.domain.pins import LegPin
+from trayopt.domain.trunk import Trunk
 from trayopt.rules.alternate_stacks import AlternateStacks
 from trayopt.rules.base import Rule
 from trayopt.rules.bend_radius import BendRadius

@@ -12,7 +12,8 @@ from typing import Protocol
 
 from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg, Subunit
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
+from trayopt.domain.trunk import Trunk
 from trayopt.rules.guide_fill import AREA_UNITS, area_units
 from trayopt.rules.variables import CannotSay, Expression, Literal
 from trayopt.solver.model.base import Key

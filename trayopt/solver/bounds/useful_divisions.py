@@ -15,8 +15,9 @@ from trayopt.domain.base import EPSILON, DivideAt
 from trayopt.domain.cable import FIBRE_RADIUS_MM
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Tray
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.splicing import SleeveRun
+from trayopt.domain.trunk import Trunk
 from trayopt.rules.bend_radius import BendRadius
 from trayopt.rules.fibre_bend import FibreBend
 from trayopt.rules.tray_fibres import TrayFibres

@@ -10,7 +10,8 @@ from trayopt.domain.base import remade
 from trayopt.domain.decision import Decision, RunAt
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job, LegPin
+from trayopt.domain.job import Job
+from trayopt.domain.pins import LegPin
 from trayopt.rules.apart import KeptApart
 from trayopt.rules.base import Rule
 from trayopt.rules.divided_at_tray import DividedAtTray

@@ -15,8 +15,9 @@ from ortools.sat.python import cp_model
 from trayopt.domain.assignment import Way
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group, Level
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.splicing import Done, Piece
+from trayopt.domain.trunk import Trunk
 from trayopt.rules.variables import Expression
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import total

@@ -16,7 +16,8 @@ from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.base import remade
 from trayopt.domain.decision import Decision, EntersAt, GoesBy, RunAt
 from trayopt.domain.finding import Group, Kind, Level
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
+from trayopt.domain.trunk import Trunk
 from trayopt.errors import SolverFault
 from trayopt.rules.base import Rule
 from trayopt.rules.judge import judge

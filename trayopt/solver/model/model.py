@@ -15,10 +15,11 @@ from ortools.sat.python import cp_model
 from trayopt.domain.assignment import Way
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Done, Piece
 from trayopt.domain.through import Through
+from trayopt.domain.trunk import Trunk
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import Expression, Literal
 from trayopt.solver.model.base import Key

@@ -7,8 +7,9 @@ from collections.abc import Callable, Hashable, Mapping, Sequence
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import DivideAt, RibbonWord, Travel
-from trayopt.domain.job import Job, Trunk
+from trayopt.domain.job import Job
 from trayopt.domain.splicing import Done
+from trayopt.domain.trunk import Trunk
 from trayopt.rules.variables import Expression, Literal
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import Literals, OnStack, lits, total

@@ -8,8 +8,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from trayopt.domain.cablework import Subunit
-from trayopt.domain.job import Trunk
 from trayopt.domain.through import Through
+from trayopt.domain.trunk import Trunk
 from trayopt.rules.variables import Expression, Variables
 from trayopt.track.lengths import CUT_STEP_MM, Lengths, lengths_of
 from trayopt.track.window import capped_mm, extents_mm, loops_between, passages

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field, replace
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.base import remade
 from trayopt.domain.decision import Decision, EntersAt, GoesBy
-from trayopt.domain.job import Job, LegPin, TrunkPin
+from trayopt.domain.job import Job
+from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.domain.plan import GoalName
 from trayopt.errors import InputError
 from trayopt.goals.registry import measure_all

@@ -1,0 +1,60 @@
+"""Pins: what is decided of a leg or a trunk before the search, or built already."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field, field_validator
+
+from trayopt.domain.base import DivideAt, Frozen, Id, RibbonWord, Travel
+from trayopt.domain.decision import GoesBy
+from trayopt.domain.hardware import Place
+from trayopt.domain.ranges import Run
+from trayopt.domain.run_text import RunText, read_run
+
+
+class LegPin(Frozen):
+    """A leg whose tray place (or stack, or position) is decided, or built.
+
+    Of a built one may be known at which mark it was measured to reach its entrance, and how often its splices can be made again.
+    """
+
+    leg: Annotated[Run, RunText()]
+    stack: Id | None = None
+    position: Annotated[int, Field(ge=1)] | None = None
+    built: bool = False
+    measured_mm: Annotated[int, Field(ge=1, le=200_000)] | None = None
+    tries_left: Annotated[int, Field(ge=0, le=1_000)] | None = None
+
+    _read = field_validator("leg", mode="before")(read_run)
+
+    @property
+    def subject(self) -> str:
+        """Write as in findings: ``N1:1-72``."""
+        return str(self.leg)
+
+    def admits(self, place: Place) -> bool:
+        """Whether a tray place is as decided, or open."""
+        return self.stack in {None, place.stack} and self.position in {None, place.position}
+
+
+class TrunkPin(Frozen):
+    """A trunk of which port, travel, loops, where it is divided or what is done with its ribbons are decided, or built."""
+
+    trunk: Id
+    port: Id | None = None
+    travel: Travel | None = None
+    loops: Annotated[int, Field(ge=0, le=9)] | None = None
+    divide_at: DivideAt | None = None
+    ribbons: RibbonWord | None = None
+    built: bool = False
+
+    @property
+    def subject(self) -> str:
+        """Write as in findings: the trunk's id."""
+        return self.trunk
+
+    @property
+    def decision(self) -> GoesBy:
+        """What is decided of the trunk."""
+        return GoesBy(self.trunk, self.port, self.travel, self.loops, self.divide_at)
