@@ -53,7 +53,8 @@ def test_xlsx_reads_back(case: str, language: str) -> None:
     assert book.sheetnames == [sheet_name(words(f"list.{name}")) for name in made.tables]
     for sheet, table in zip(book.worksheets, made.tables.values(), strict=True):
         rows = list(sheet.iter_rows())
-        assert [cell.value for cell in rows[0]] == [column.header(words, "metric") for column in table.columns]
+        heads = [column.header(words, "metric") for column in table.columns]
+        assert [cell.value for cell in rows[0]] == [*heads, made.safety[table.id]]
         assert len(rows) == len(table.rows) + 1
         for row, cells in zip(rows[1:], table.rows, strict=True):
             for at, cell in enumerate(cells):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import io
 import json
 import re
@@ -68,6 +69,14 @@ def test_every_part_alone_carries_a_line_of_safety(part: str, language: str) -> 
         for sheet in load_workbook(io.BytesIO(made.workbook)).worksheets:
             assert sheet.oddFooter is not None
             assert sheet.oddFooter.left.text == words(f"safety.{part}")
+            assert next(sheet.iter_rows(max_row=1, values_only=True))[-1] == words(f"safety.{part}")
+    # In every list it is the header of a last column that is empty.
+    lists = [text.decode() for name, text in made.files().items() if name.endswith(".csv")]
+    assert len(lists) == len(made.tables)
+    for text in lists:
+        head, *rows = csv.reader(io.StringIO(text, newline=""))
+        assert head[-1] == words(f"safety.{part}")
+        assert {(len(row), row[-1]) for row in rows} <= {(len(head), "")}
     pictures = [text.decode() for name, text in made.files().items() if name.endswith(".svg")]
     assert all(words("safety.page").partition(":")[0] in unescape(text) for text in pictures)
     # Above all parts, and in the margin of every printed page.

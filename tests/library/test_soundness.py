@@ -235,7 +235,7 @@ def test_trays(changes: dict[str, Any], remark: tuple[str, str] | None) -> None:
         # 3 × 8² = 192 <= 0.70 × (20.57 - 4)² = 192.2, and not 0.70 × (20.56 - 4)² = 191.96 (calculated)
         ({"diameter_mm": 20.57}, None),
         ({"diameter_mm": 20.56}, ("error", "the subunits do not fit into the cable")),
-        # twelve ribbons of 3.22 × 0.36 mm are 5.38803 mm across (7 CFR 1755 ribbon maxima; calculated)
+        # twelve ribbons of 3.22 × 0.36 mm are 5.38803 mm across (maxima of IEC 60794-1-31, from memory; calculated)
         ({"subunits": ({"count": 3, "ribbons": 12, "ribbon_fibres": 12, "diameter_mm": 5.389},)}, None),
         (
             {"subunits": ({"count": 3, "ribbons": 12, "ribbon_fibres": 12, "diameter_mm": 5.388},)},

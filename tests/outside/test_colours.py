@@ -11,7 +11,7 @@ from trayopt.domain import colours
 from trayopt.domain.cable import Cable
 from trayopt.domain.trunk import Trunk
 
-# ANSI/TIA-598-C (2005), "Optical Fiber Cable Color Coding", as the table of fibre colours of Wikipedia, "TIA-598-C", gives it
+# ANSI/TIA-598-C (2005), "Optical Fiber Cable Color Coding", table of the colours of fibres 1 to 12 (from memory)
 SEQUENCE = ["blue", "orange", "green", "brown", "slate", "white", "red", "black", "yellow", "violet", "rose", "aqua"]
 # two-letter forms of ANSI/TIA-598-C (from memory)
 SHORT = ["BL", "OR", "GR", "BR", "SL", "WH", "RD", "BK", "YL", "VI", "RS", "AQ"]
@@ -24,7 +24,7 @@ def test_the_sequence() -> None:
 
 @pytest.mark.parametrize(
     ("position", "name"),
-    # the same table's notes: colours repeat with a black stripe a dozen, yellow on black
+    # the same standard, fibres above 12: colours repeat with a black stripe for each dozen, yellow on black (from memory)
     [
         (13, "blue + black stripe"),
         (20, "black + yellow stripe"),
@@ -92,8 +92,8 @@ def test_colours_in_a_cable_of_1728() -> None:
     assert names == {500: ("brown", "white", "black"), 1000: ("red", "aqua", "brown")}
 
 
-def test_a_government_cable_of_96() -> None:
-    # 4 tubes x 2 ribbons x 12 = 96 (TEC generic requirements G/OFC-05/01, as quoted in the slides "96 F ribbon")
+def test_runs_of_fibres_in_a_cable_of_96() -> None:
+    # 4 tubes x 2 ribbons x 12 = 96 (calculated)
     trunk = _trunk(4, 2)
     assert trunk.cable.fibres == 96
     assert [(subunit.first, subunit.last) for subunit in trunk.subunits] == [(1, 24), (25, 48), (49, 72), (73, 96)]

@@ -40,16 +40,15 @@ def test_complete_two_layer_drawings(m: int, n: int, count: int) -> None:
 
 def test_it_is_not_the_number_of_the_free_plane() -> None:
     # Zarankiewicz: floor(m/2) floor((m-1)/2) floor(n/2) floor((n-1)/2) is 1, 4, 8 for K3,3, K4,4, K5,4
-    # (Zarankiewicz, On a problem of P. Turán concerning graphs, Fund. Math. 41, 1954, 137-145, as Wikipedia,
-    # "Turán's brick factory problem", section Upper bound, gives it)
+    # (Zarankiewicz, On a problem of P. Turán concerning graphs, Fund. Math. 41, 1954, 137-145; from memory)
     for m, n, plane in ((3, 3, 1), (4, 4, 4), (5, 4, 8)):
         assert (m // 2) * ((m - 1) // 2) * (n // 2) * ((n - 1) // 2) == plane
         assert crossings([range(1, n + 1)] * m) > plane
 
 
-def test_the_published_example_of_ten_crossings() -> None:
+def test_ten_crossings_counted_by_hand() -> None:
     # 5 left, 4 right, edges 1-1 1-2 2-1 2-2 3-3 4-1 4-3 5-1 5-2 5-4: 10 crossings
-    # (a question in the data set Nemotron-CC-Math v1, 2025; counted again by hand)
+    # (counted by hand, pair by pair)
     assert crossings([[1, 2], [1, 2], [3], [1, 3], [1, 2, 4]]) == 10
 
 
@@ -63,11 +62,14 @@ def test_straight_through_and_reversed() -> None:
 @pytest.mark.parametrize(
     ("order", "count"),
     [
-        # pairs (3,1)(3,2)(5,1)(5,2)(5,4) (Wikipedia, "Inversion (discrete mathematics)", section Example; permutation inferred)
+        # inversion table 2 3 6 4 0 2 2 1 0, sum 20 (Knuth, The Art of Computer Programming, vol. 3, 2nd ed., 1998, section
+        # 5.1.1, its first example; from memory, counted again by hand)
+        ((5, 9, 1, 8, 2, 6, 4, 7, 3), 20),
+        # pairs (3,1)(3,2)(5,1)(5,2)(5,4) (counted by hand)
         ((3, 5, 1, 2, 4), 5),
-        # [0,1,2,3,4] against [0,3,2,1,4]: distance 3 of 10 pairs (a class's text in Nemotron-CC-Math v1, 2025; counted again)
+        # pairs (4,3)(4,2)(3,2) (counted by hand)
         ((1, 4, 3, 2, 5), 3),
-        # counted by hand: (3,2)(3,1)(2,1)(4,1)(5,1); a published manual says 3
+        # pairs (3,2)(3,1)(2,1)(4,1)(5,1) (counted by hand)
         ((3, 2, 4, 5, 1), 5),
     ],
 )
@@ -76,7 +78,7 @@ def test_inversions(order: tuple[int, ...], count: int) -> None:
 
 
 def test_an_order_is_compared_and_not_its_ranks() -> None:
-    # {3,1,2} and {2,1,3}: 3 as orderings, 1 as rank vectors (a question in Nemotron-CC-Math v1, 2025).
+    # {3,1,2} and {2,1,3}: 3 as orderings, 1 as rank vectors (counted by hand).
     # Subunits stand in the order 3,1,2 in one column and 2,1,3 in the other: 3 lies last, 1 in the middle, 2 first
     place = {subunit: position for position, subunit in enumerate((2, 1, 3), start=1)}
     assert inversions([place[subunit] for subunit in (3, 1, 2)]) == 3
@@ -85,8 +87,8 @@ def test_an_order_is_compared_and_not_its_ranks() -> None:
 
 
 def test_permutations_of_four_by_inversions() -> None:
-    # Mahonian numbers 1, 3, 5, 6, 5, 3, 1 (OEIS A008302, from memory); a permutation and its inverse have as many
-    # (Wikipedia, "Inversion (discrete mathematics)", section Definitions)
+    # Mahonian numbers 1, 3, 5, 6, 5, 3, 1, and a permutation and its inverse have as many (Knuth, The Art of Computer
+    # Programming, vol. 3, 2nd ed., 1998, section 5.1.1; from memory)
     counts = {order: inversions(order) for order in permutations(range(1, 5))}
     assert [Counter(counts.values())[n] for n in range(7)] == [1, 3, 5, 6, 5, 3, 1]
     for order, count in counts.items():

@@ -85,17 +85,25 @@ def unguarded(text: str) -> str:
     return text[1:] if text.startswith("'") and text.lstrip("'").startswith(_FORMULA) else text
 
 
-def csv_text(table: Table, words: Words, units: Units) -> str:
-    """Write a table as CSV: comma, double quotes, CR LF as in RFC 4180, and guarded against formulas."""
+def csv_text(table: Table, words: Words, units: Units, safety: str = "") -> str:
+    """Write a table as CSV: comma, double quotes, CR LF as in RFC 4180, and guarded against formulas.
+
+    ``safety`` becomes the header of a last column that is empty: readers that go by headers pass over it, no row and no
+    line before the headers is in their way, and a spreadsheet shows it as long as it shows the headers.
+    """
     out = io.StringIO()
     writer = csv.writer(out)
-    writer.writerow([guarded(column.header(words, units)) for column in table.columns])
+    last = [""] * bool(safety)
+    writer.writerow(
+        [*(guarded(column.header(words, units)) for column in table.columns), *[guarded(safety)] * len(last)]
+    )
     for row in table.rows:
         writer.writerow(
             [
                 guarded(clean(cell)) if isinstance(cell, str) else shown(cell, column, units)
                 for cell, column in zip(row, table.columns, strict=True)
             ]
+            + last
         )
     return out.getvalue()
 
@@ -105,7 +113,8 @@ def xlsx_bytes(
 ) -> bytes | None:
     """Write tables as one workbook, a sheet a list; text is text, whatever it begins with. None without openpyxl.
 
-    ``safety`` gives a line by list that stands at the foot of every printed page of it.
+    ``safety`` gives a line by list: it is the header of a last, empty column, as in CSV, and stands at the foot of every
+    printed page.
     """
     try:
         from openpyxl import Workbook
@@ -128,7 +137,7 @@ def xlsx_bytes(
             longest = max([len(header), *(len(shown(row[number - 1], column, units)) for row in table.rows[:200])])
             sheet.column_dimensions[get_column_letter(number)].width = min(48, longest + 2)
         head = []
-        for header in headers:
+        for header in [*headers, *filter(None, [(safety or {}).get(table.id)])]:
             cell = WriteOnlyCell(sheet, header)
             cell.data_type, cell.font = "s", bold
             head.append(cell)

@@ -175,7 +175,10 @@ class Sheets:
 
         words, units = self.tell.words, self.options.units
         made = {"index.html": self.page().encode()}
-        made |= {f"{name}.csv": csv_text(table, words, units).encode() for name, table in self.tables.items()}
+        made |= {
+            f"{name}.csv": csv_text(table, words, units, self.safety[name]).encode()
+            for name, table in self.tables.items()
+        }
         if self.workbook is not None:
             made["lists.xlsx"] = self.workbook
         if "box" in self.options.parts:
@@ -203,8 +206,12 @@ class Sheets:
         """All lists as one workbook; None where there are none, or no openpyxl."""
         if not self.tables:
             return None
-        safety = {name: self.tell(f"safety.{part}") for part, names in PARTS.items() for name in names}
-        return xlsx_bytes(self.tables.values(), self.tell.words, self.options.units, safety)
+        return xlsx_bytes(self.tables.values(), self.tell.words, self.options.units, self.safety)
+
+    @cached_property
+    def safety(self) -> dict[str, str]:
+        """The line of safety of each list: that of its part."""
+        return {name: self.tell(f"safety.{part}") for part, names in PARTS.items() for name in names}
 
     def write(self, folder: str | Path) -> list[str]:
         """Write every file into a folder, which is made where it is not there; gives the names written.

@@ -23,7 +23,10 @@ class BendRadius(Rule[NoParameters]):
     subject = "subunit"
     statement = "the least radius of what travels for a placed leg, or passes uncut, is above that of the track"
     why = "A buffer tube that is bent too sharply kinks, which costs light or breaks fibres."
-    source = "7 CFR 1755.200, handling precautions (buffer tubes: usually 38 to 76 mm); ten times the diameter: common practice"
+    source = (
+        "7 CFR 1755.200, handling precautions, (iv): buffer tubes, usually 38 to 76 mm; ten times the diameter: common "
+        "practice, no source"
+    )
     blamed = 7
     helped_by = frozenset({"tubes", "divide_at", "box"})
     cells = ("fibres", "from fibres", "from")

@@ -24,7 +24,9 @@ class FibreBend(Rule[NoParameters]):
     subject = "subunit"
     statement = "a placed leg lies in a tray that bends tighter than its fibre class allows"
     why = "Fibre that is stored too tightly loses light, and ages."
-    source = "ITU-T G.657 (2016), table of least radii by class (A1 10, A2 and B2 7.5, B3 5 mm); ITU-T G.652, 30 mm"
+    source = (
+        "ITU-T G.657 (2016), tables of macrobending loss (A1 10, A2 and B2 7.5, B3 5 mm); ITU-T G.652 (2016), 30 mm"
+    )
     blamed = 8
     helped_by = frozenset({"trays", "tray_types", "divide_at", "box"})
     says_all = True

@@ -44,7 +44,7 @@ class GuideFill(Rule[GuideFillParameters]):
     subject = "guide"
     statement = "passes × cross-section of what passes are more than the fill of the guide's opening"
     why = "Tubes that are pressed into a full guide kink, and none can be drawn back out by itself."
-    source = "50 % as a limit for trays and guides: from memory, TIA-569"
+    source = "ANSI/TIA-569-D (2015), 50 % fill of cable pathways (from memory)"
     Parameters = GuideFillParameters
     blamed = 4
     helped_by = frozenset({"tubes", "divide_at", "guides", "box"})

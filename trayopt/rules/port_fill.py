@@ -35,7 +35,7 @@ class PortFill(Rule[PortFillParameters]):
     subject = "port"
     statement = "the trunks in a port fill more of its bore than the guideline for conduits"
     why = "Cables that fill a conduit jam when they are drawn in."
-    source = "NFPA 70 (2014), chapter 9, table 1 (53, 31, 40 %); a guideline only for all-dielectric fibre cable"
+    source = "NFPA 70 (2014), chapter 9, table 1 (53, 31, 40 %); only a guideline for fibre cable without metal"
     Parameters = PortFillParameters
     way_cells = ("port",)
     ways_only = True
