@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from itertools import combinations
 from typing import TYPE_CHECKING, NamedTuple
@@ -47,6 +48,7 @@ def crossings(x: Variables) -> Expression:
     """
     deepest = max(stack.positions for stack in x.job.enclosure.stacks)
     known: dict[tuple[Lows, Lows], Literal] = {}
+    times: Counter[tuple[Lows, Lows]] = Counter()
     bearers: dict[Lows, tuple[Leg, ...]] = {}
     weights: list[int] = []
     parts: list[Expression] = []
@@ -72,28 +74,33 @@ def crossings(x: Variables) -> Expression:
                         known.setdefault(key, crosses)
                 parts.append(_pair(x, before, after, crosses))
                 if shared and all(key):
+                    times[key] += 1
                     weights.append(_fewest(x, before) * _fewest(x, after))
     if x.all_placed:
-        _oppose(x, {key: literal for key, literal in known.items() if all(key)}, bearers, min(weights, default=0))
+        seen = {key: (literal, times[key]) for key, literal in known.items() if all(key)}
+        _oppose(x, seen, bearers, min(weights, default=0))
     return sum(parts)
 
 
 def _oppose(
-    x: Variables, known: Mapping[tuple[Lows, Lows], Literal], bearers: Mapping[Lows, Sequence[Leg]], weight: int
+    x: Variables,
+    seen: Mapping[tuple[Lows, Lows], tuple[Literal, int]],
+    bearers: Mapping[Lows, Sequence[Leg]],
+    weight: int,
 ) -> None:
-    """Bind pairs of strands that are seen in both orders, and tell the model of those of which one order has to cross.
+    """Bind pairs of strands that are seen in both orders, and tell the model which orders trunks see.
 
     Of such a pair at most one order crosses, and one does unless both have the same low or one is not placed. ``bearers``
     are those of the strands that always are.
     """
-    both = [key for key in known if (key[1], key[0]) in known and key[0] < key[1]]
-    for one, other in both:
-        x.require(known[one, other] + known[other, one] <= 1)
-    certain = [key for key in both if key[0] in bearers and key[1] in bearers]
+    for one, other in seen:
+        if one < other and (other, one) in seen:
+            x.require(seen[one, other][0] + seen[other, one][0] <= 1)
+    certain = {key: found for key, found in seen.items() if key[0] != key[1] and all(lows in bearers for lows in key)}
     strands = sorted({lows for key in certain for lows in key})
-    x.opposed(
-        [(known[one, other], known[other, one]) for one, other in certain], [bearers[lows] for lows in strands], weight
-    )
+    number = {lows: i for i, lows in enumerate(strands)}
+    orders = {(number[one], number[other]): found for (one, other), found in certain.items()}
+    x.opposed(orders, [bearers[lows] for lows in strands], weight)
 
 
 def _fewest(x: Variables, strand: Strand) -> int:

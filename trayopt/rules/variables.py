@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Protocol, TypeAlias
 
 from trayopt.domain.assignment import Way
@@ -304,13 +304,15 @@ class Windows(Protocol):
 
 
 class Opposed(Protocol):
-    """What two trunks see in opposite orders."""
+    """Orders in which trunks see strands."""
 
-    def opposed(self, pairs: Sequence[tuple[Literal, Literal]], strands: Sequence[Sequence[Leg]], weight: int) -> None:
-        """Tell of pairs of strands that two trunks see in opposite orders: one of the two crosses unless both have the same low.
+    def opposed(
+        self, orders: Mapping[tuple[int, int], tuple[Literal, int]], strands: Sequence[Sequence[Leg]], weight: int
+    ) -> None:
+        """Tell of pairs of strands whether the first turns off further out, and how many trunks see it before the second.
 
-        ``strands`` gives for each strand of them the legs of which one has its low, ``weight`` the crossings that one of the
-        literals stands for at least.
+        ``strands`` gives for each strand the legs of which one has its low, ``weight`` the crossings that a literal stands for at
+        least.
         """
 
 

@@ -1,8 +1,8 @@
-"""A bound on crossings: pairs of strands that two trunks see in opposite orders, of which few can share a low.
+"""A bound on crossings: strands that trunks see in different orders, of which few can share a low.
 
-Of such a pair one order crosses unless both strands have the same low. A strand has its low at the position of one of its
-bearers, so as many strands share a low as have a bearer at one position, and the pairs that share one are at most those of
-groups of so many. All other pairs pay one crossing at least, each of a number of legs.
+Of a pair that two trunks see in opposite orders one order crosses unless both strands have the same low. A strand has its low at
+the position of one of its bearers, so as many strands share a low as have a bearer at one position. The least that crosses in
+any order of lows (``fewest_crossings``) is a bound, with so many crossings a pair as its literal stands for.
 
 It holds for the plans of one model. The solver does not see it by itself: without the sum as a row, its bound on crossings of
 shuffled joins stays near 0.
@@ -15,6 +15,7 @@ from typing import Any
 
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import BY_ID as GOALS
+from trayopt.solver.bounds.fewest_crossings import fewest_crossings
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.model import Least, Model
 
@@ -26,18 +27,23 @@ def encoded(model: Model, goal: GoalName, *, cut: bool = True) -> Any:
     if goal not in model.goals:
         model.goals[goal] = GOALS[goal].encode(model.job, model)
         if cut and goal == "crossings":
-            hold_opposites(model)
+            hold_orders(model)
     return model.goals[goal]
 
 
-def hold_opposites(model: Model) -> None:
+def hold_orders(model: Model) -> None:
     """Bound the crossings of a model in which they are encoded, and hold them to the bound."""
-    if model.opposites is None:
+    if model.orders is None:
         return
-    pairs, strands, weight = model.opposites
+    seen, strands, weight = model.orders
+    disputed = [(i, j) for i, j in seen if i < j and (j, i) in seen]
     most = model.most_at_a_position(strands)
     groups, rest = divmod(len(strands), max(1, most))
-    paid = max(0, len(pairs) - groups * comb(most, 2) - comb(rest, 2))
+    paid = max(0, len(disputed) - groups * comb(most, 2) - comb(rest, 2))
     if paid:
-        model.require(total(literal for pair in pairs for literal in pair) >= paid)
-        model.least["crossings"] = Least(paid * weight, NAME)
+        model.require(total(seen[pair][0] for i, j in disputed for pair in ((i, j), (j, i))) >= paid)
+    least = fewest_crossings({pair: times for pair, (_, times) in seen.items()}, most)
+    if least > paid:
+        model.require(total(times * literal for literal, times in seen.values()) >= least)
+    if least:
+        model.least["crossings"] = Least(max(paid, least) * weight, NAME)

@@ -26,7 +26,10 @@ if TYPE_CHECKING:
 
 
 def first_plan(s: Session, divisions: Divisions, *, all_placed: bool) -> None:
-    """Find some plan soon where there is none yet, and better it for a while: what a stopped search has to show."""
+    """Find some plan soon where there is none yet: what a stopped search has to show.
+
+    With ``all_placed`` a plan that leaves splices out is not enough: a complete one is looked for, and bettered for a while.
+    """
     if s.state.best is None:
         for plan in first_plans(s.job):
             if keeps_facts(s.job, plan):
@@ -34,7 +37,8 @@ def first_plan(s: Session, divisions: Divisions, *, all_placed: bool) -> None:
                 s.tell()
             if s.clock.over or (s.state.best is not None and s.state.value("unplaced") == 0):
                 break
-    if s.clock.over or (s.state.best is not None and s.state.value("unplaced") == 0):
+    enough = s.state.best is not None and (s.state.value("unplaced") == 0 or not all_placed)
+    if s.clock.over or enough:
         return
     policy = Policy("hard" if all_placed else "soft", "soft")
     job = s.boxed(policy, divisions)

@@ -39,10 +39,10 @@ class Least(NamedTuple):
     given: Mapping[GoalName, int] | None = None
 
 
-class Opposites(NamedTuple):
-    """Pairs of crossings of which one has to happen unless two strands share a low; see ``Variables.opposed``."""
+class Orders(NamedTuple):
+    """Pairs of strands as trunks see them; see ``Variables.opposed``."""
 
-    pairs: Sequence[tuple[Literal, Literal]]
+    seen: Mapping[tuple[int, int], tuple[Literal, int]]
     strands: Sequence[Sequence[Leg]]
     weight: int
 
@@ -78,14 +78,16 @@ class Model(LegModel):
         """What plans have to meet to be sure to be in this model; None where it leaves out plans for other reasons."""
         self.least: dict[GoalName, Least] = {}
         """Lower bounds of goals over the plans of this model."""
-        self.opposites: Opposites | None = None
-        """Pairs of crossings of which one has to happen, once crossings are encoded."""
+        self.orders: Orders | None = None
+        """In which orders trunks see strands, once crossings are encoded."""
         self.solution: list[int] = []
         """Value of every variable in the last solution."""
 
-    def opposed(self, pairs: Sequence[tuple[Literal, Literal]], strands: Sequence[Sequence[Leg]], weight: int) -> None:
-        """Note pairs of strands that two trunks see in opposite orders."""
-        self.opposites = Opposites(pairs, strands, weight)
+    def opposed(
+        self, orders: Mapping[tuple[int, int], tuple[Literal, int]], strands: Sequence[Sequence[Leg]], weight: int
+    ) -> None:
+        """Note in which orders trunks see strands."""
+        self.orders = Orders(orders, strands, weight)
 
     # -- pieces of joins ---------------------------------------------------------------------------------------------
 
