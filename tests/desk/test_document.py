@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from tests.desk.conftest import copied
-from trayopt.api import check, load_job
+from trayopt.api import check, library_survey, load_job, new_hardware
 from trayopt.desk.acts import Wrong
 from trayopt.desk.desk import Desk
 from trayopt.errors import InputError
@@ -332,3 +332,118 @@ def test_both_ends_of_a_trunk_that_goes_through_have_a_way(folder: Path) -> None
     ways = {each["trunk"]: each["port"] for each in state["board"]["trunks"]}
     assert None not in {ways["M1.in"], ways["M1.out"]}
     assert state["board"]["through"][0]["window_mm"] > 0
+
+
+def started_box(folder: Path) -> Path:
+    """Write a job with a box and a cable as the starters make them."""
+    (folder / "yard.yaml").write_text(
+        new_hardware("enclosure", folder / "yard.yaml", {
+            "size": "450x600x130", "stacks": "2", "trays": "6", "tray": "ribbon-72", "ring": "50", "guide": "50x80",
+            "bottom": "2x50", "top": "2x50",
+        }),
+        encoding="utf-8",
+    )  # fmt: skip
+    job = folder / "yard-job.yaml"
+    job.write_text(
+        "schema: trayopt/job/2\nenclosure: yard.yaml  # measured by the crew\n"
+        "trunks:\n  - {id: N1, cable: ribbon-432-3x144}\n  - {id: S1, cable: ribbon-432-3x144}\n"
+        'joins: [{a: "N1:1-432", b: "S1:1-432"}]\n',
+        encoding="utf-8",
+    )
+    return job
+
+
+def cell(desk: Desk, kind: str, *at: str | int) -> dict[str, Any]:
+    """Give a cell of the hardware."""
+    part = next(each for each in desk.hardware() if each["kind"] == kind)
+    rows = [row for table in part["tables"] for row in table["rows"]]
+    found: dict[str, Any] = next(each for row in rows for each in row["cells"] if each["at"] == list(at))
+    return found | {"file": part["file"]}
+
+
+def test_an_assumed_value_is_corrected_in_its_file_and_comments_survive(folder: Path) -> None:
+    desk = Desk(started_box(folder))
+    before = (folder / "yard.yaml").read_text(encoding="utf-8")
+    pitch = ("stacks", 0, "pitch_mm")
+    found = cell(desk, "enclosure", *pitch)
+    assert (found["text"], found["state"]) == ("11", "assumed")
+    act(desk, "hardware", file=found["file"], at_key=list(pitch), text="12 mm")
+    assert cell(desk, "enclosure", *pitch)["state"] == "measured"
+    act(desk, "hardware", file=found["file"], at_key=["track", "guides", 0, "x_mm"], text="52")
+    assert cell(desk, "enclosure", "track", "guides", 0, "y_mm")["state"] == "measured"
+    assert cell(desk, "enclosure", "track", "guides", 1, "x_mm")["state"] == "assumed"
+    act(desk, "hardware", file=found["file"], at_key=["size_mm"], text="455 x 600 x 130")
+    act(desk, "hardware", file=found["file"], at_key=["stacks", 0, "base_z_mm"])
+    assert (folder / "yard.yaml").read_text(encoding="utf-8") == before
+    assert act(desk, "save")["answer"]["written"] == ["yard.yaml"]
+    after = (folder / "yard.yaml").read_text(encoding="utf-8")
+    changed = [line for line in after.splitlines() if line not in before.splitlines()]
+    assert [line.split("#")[1].strip() for line in changed] == [
+        "measured: width, height, depth inside", "measured", "measured", "measured",
+    ]  # fmt: skip
+    box = load_job(folder / "yard-job.yaml").enclosure
+    assert (box.size_mm[0], box.stacks[0].pitch_mm, box.track.guides[0].x_mm) == (455, 12, 52)
+    assert len(after.splitlines()) == len(before.splitlines())
+    act(desk, "undo")
+    assert desk.state()["unsaved_files"] == ["yard.yaml"]
+
+
+def test_hardware_that_cannot_be_built_is_told_at_its_cell(folder: Path) -> None:
+    desk = Desk(started_box(folder))
+    file = cell(desk, "enclosure", "size_mm")["file"]
+    state = act(desk, "hardware", file=file, at_key=["stacks", 0, "pitch_mm"], text="2")
+    wrong = cell(desk, "enclosure", "stacks", 0, "pitch_mm")["wrong"]
+    assert [each["text"] for each in state["faults"]] == wrong
+    assert state["board"] is not None
+    act(desk, "hardware", file=file, at_key=["stacks", 0, "pitch_mm"], text="5 cm")
+    [said] = cell(desk, "enclosure", "stacks", 0, "pitch_mm")["wrong"]
+    assert "found '5 cm'" in said
+    act(desk, "undo")
+    act(desk, "undo")
+    assert desk.state()["faults"] == []
+
+
+def test_what_is_of_the_library_is_copied_beside_the_job_before_it_is_changed(folder: Path) -> None:
+    desk = Desk(started_box(folder))
+    tray = cell(desk, "tray", "inside_mm")
+    before = Path(tray["file"]).read_bytes()
+    act(desk, "hardware", file=tray["file"], at_key=["inside_mm"], text="950")
+    cable = cell(desk, "cable", "diameter_mm")
+    act(desk, "hardware", file=cable["file"], at_key=["diameter_mm"], text="23")
+    written = ["ribbon-72.yaml", "yard.yaml", "ribbon-432-3x144.yaml", "yard-job.yaml"]
+    assert act(desk, "save")["answer"]["written"] == written
+    assert Path(tray["file"]).read_bytes() == before
+    job = load_job(folder / "yard-job.yaml")
+    assert {tray.inside_mm for tray in job.enclosure.trays} == {950}
+    assert [trunk.cable.diameter_mm for trunk in job.trunks] == [23, 23]
+    assert "enclosure: yard.yaml  # measured by the crew" in (folder / "yard-job.yaml").read_text(encoding="utf-8")
+    assert not library_survey(files=[folder / "ribbon-72.yaml", folder / "yard.yaml"]).errors
+
+
+def test_a_box_of_the_library_is_copied_with_the_tray_that_is_changed(desk: Desk, folder: Path) -> None:
+    tray = cell(desk, "tray", "sleeves")
+    act(desk, "hardware", file=tray["file"], at_key=["sleeves"], text="7")
+    act(desk, "save")
+    assert {path.name for path in folder.glob("*.yaml")} == {"job.yaml", "wall-2x6.yaml", "ribbon-72.yaml"}
+    assert {tray.sleeves for tray in load_job(folder / "job.yaml").enclosure.trays} == {7}
+
+
+def test_hardware_that_is_not_saved_is_kept_and_conflicts_are_told(folder: Path) -> None:
+    job = started_box(folder)
+    desk = Desk(job)
+    file = cell(desk, "enclosure", "size_mm")["file"]
+    act(desk, "hardware", file=file, at_key=["stacks", 0, "pitch_mm"], text="12")
+    desk.close()
+    other = Desk(job)
+    act(other, "take_over")
+    assert cell(other, "enclosure", "stacks", 0, "pitch_mm")["text"] == "12"
+    yard = folder / "yard.yaml"
+    yard.write_text(yard.read_text(encoding="utf-8") + "# theirs\n", encoding="utf-8")
+    assert other.state()["changed_beside"] == ["yard.yaml"]
+    assert act(other, "save")["answer"] == {"conflicts": ["yard.yaml"]}
+    act(other, "reread")
+    assert cell(other, "enclosure", "stacks", 0, "pitch_mm")["text"] == "11"
+    act(other, "undo")
+    assert cell(other, "enclosure", "stacks", 0, "pitch_mm")["text"] == "12"
+    act(other, "save", over=True)
+    assert "theirs" not in yard.read_text(encoding="utf-8")

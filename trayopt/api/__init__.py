@@ -9,12 +9,14 @@ from trayopt.api.certifying import Verified, certify, verify
 from trayopt.api.explaining import carry_out, explain
 from trayopt.api.growing import grow, grown_plan
 from trayopt.api.hardware import (
+    hardware_of,
     hardware_page,
     hardware_picture,
     library_entries,
     library_survey,
     measuring_sheet,
     new_hardware,
+    use_picture,
 )
 from trayopt.api.judging import check, compare, judge
 from trayopt.api.mending import mend
@@ -38,6 +40,7 @@ __all__ = [
     "grow",
     "grown_plan",
     "habits",
+    "hardware_of",
     "hardware_page",
     "hardware_picture",
     "json_schema",
@@ -54,5 +57,6 @@ __all__ = [
     "record",
     "sheets",
     "solve",
+    "use_picture",
     "verify",
 ]

@@ -11,6 +11,7 @@ from trayopt.api.reading import load_job
 if TYPE_CHECKING:
     from trayopt.errors import Fault
     from trayopt.library.entries import Entry, Survey
+    from trayopt.library.uses import Use
 
 
 def library_survey(folders: Sequence[Path] = (), files: Sequence[Path] | None = None) -> Survey:
@@ -78,6 +79,41 @@ def hardware_picture(source: str | Path, kind: str | None = None, folders: Seque
         kinds = ", ".join(entry.kind for entry in found)
         raise InputError.one("a picture shows one entry", source=str(source), found=kinds, hint="choose with --kind")
     return svg_file(drawn(found[0].model, Doubts(assumed(found[0].path))))
+
+
+def hardware_of(job_file: Path, *, library: Sequence[Path] = (), texts: Mapping[Path, str] | None = None) -> list[Use]:
+    """Give the parts that a job uses, each once: in which file each stands, where it is named, what of it is assumed.
+
+    Parameters
+    ----------
+    job_file
+        The job, which may be wrong as a job.
+    library
+        Folders whose entries come before the models of trayopt.
+    texts
+        What is read in place of files, such as changes that are not saved.
+
+    Raises
+    ------
+    InputError
+        Where the job is no YAML.
+    """
+    from trayopt.library.uses import hardware_uses
+
+    return hardware_uses(job_file, library, texts)
+
+
+def use_picture(use: Use) -> str:
+    """Draw a part that a job uses, in SVG, with what of it is only assumed; nothing where it cannot be built."""
+    from trayopt.domain.cable import Cable
+    from trayopt.domain.hardware import Enclosure, Tray, TubeSet
+    from trayopt.pictures.hardware import Doubts
+    from trayopt.pictures.hardware import hardware_picture as drawn
+    from trayopt.pictures.svg import svg_text
+
+    if not isinstance(use.model, Tray | Enclosure | Cable | TubeSet):
+        return ""
+    return svg_text(drawn(use.model, Doubts(use.assumed)))
 
 
 def hardware_page(entries: Sequence[Entry], warnings: Sequence[Fault] = ()) -> str:

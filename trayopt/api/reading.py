@@ -17,7 +17,7 @@ def load_job(
     *,
     library: Sequence[Path] = (),
     warn: Callable[[Fault], None] | None = None,
-    text: str | None = None,
+    texts: Mapping[Path, str] | None = None,
 ) -> Job:
     """Read a job with everything that it refers to.
 
@@ -29,8 +29,8 @@ def load_job(
         Folders whose entries come before the models of trayopt, a later one before an earlier one.
     warn
         Told what is unusual about the hardware that the job uses, each thing once.
-    text
-        What is read in place of the text of the job file, such as changes that are not saved.
+    texts
+        What is read in place of files, the job's own or those that it names, such as changes that are not saved.
 
     Returns
     -------
@@ -45,7 +45,7 @@ def load_job(
     from trayopt.library.job import read_job
     from trayopt.rules.registry import fill
 
-    return read_job(source, library, fill_rules=fill, warn=warn, text=text)
+    return read_job(source, library, fill_rules=fill, warn=warn, texts=texts)
 
 
 def json_schema(kind: str) -> dict[str, Any]:

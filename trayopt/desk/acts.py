@@ -17,6 +17,7 @@ from trayopt.desk.decisions import (
     spliced_with,
 )
 from trayopt.desk.document import Document
+from trayopt.desk.hardware import put
 from trayopt.desk.live import circuits, moved_live
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import DIVIDE_AT, TRAVELS
@@ -52,7 +53,7 @@ def done(document: Document, name: str, request: Request) -> Any:
         "undo": lambda document, _: document.undo(),
         "redo": lambda document, _: document.redo(),
         "move": _move, "divide": _divide, "way": _way, "end": _end, "lock": _lock,
-        "cells": _cells, "rows": _rows, "head": _head, "rule": _rule,
+        "hardware": _hardware, "cells": _cells, "rows": _rows, "head": _head, "rule": _rule,
     }  # fmt: skip
     if name not in acts:
         raise Wrong("no such act")
@@ -242,6 +243,14 @@ def _rows(document: Document, request: Request) -> None:
 def _head(document: Document, request: Request) -> None:
     key, said = text(request, "key"), text(request, "text")
     _edit(document, lambda file: edits.put_head(file, key, said), "wrote", key)
+
+
+def _hardware(document: Document, request: Request) -> None:
+    """Put a value into a part of the hardware, or take what stands there for measured."""
+    at = request.get("at_key")
+    if not isinstance(at, list) or not all(isinstance(part, str | int) for part in at):
+        raise Wrong("bad request")
+    put(document, text(request, "file"), tuple(at), text(request, "text") if "text" in request else None)
 
 
 def _rule(document: Document, request: Request) -> None:

@@ -69,10 +69,14 @@ def _done(task: dict[str, Any], say: Say, stop: threading.Event) -> dict[str, An
     from trayopt import api
 
     library = [Path(folder) for folder in task["library"]]
-    job = api.load_job(task["job_file"], library=library, text=task["text"])
+    job = api.load_job(task["job_file"], library=library, texts=_texts(task))
     plans = {name: _plan(task.get(name)) for name in ("plan", "best")}
     work = {"solve": _solve, "explain": _explain, "keep": _keep, "prices": _prices, "mend": _mend}[task["kind"]]
     return work(job, task, plans, say, stop)
+
+
+def _texts(task: dict[str, Any]) -> dict[Path, str]:
+    return {Path(path): text for path, text in task["texts"].items()}
 
 
 def _plan(data: dict[str, Any] | None) -> Plan | None:
@@ -173,7 +177,8 @@ def _mend(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threadin
     from trayopt import api
 
     held = api.load_job(
-        task["job_file"], library=[Path(folder) for folder in task["library"]], text=task["held_text"]
+        task["job_file"], library=[Path(folder) for folder in task["library"]],
+        texts=_texts(task) | {Path(task["job_file"]): task["held_text"]},
     )  # fmt: skip
     made = api.mend(held, plans["plan"], time_limit_s=task["limit_s"])
     told = made.as_dict()

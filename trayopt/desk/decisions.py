@@ -74,7 +74,8 @@ def decisions_of(job: Job, plan: Plan) -> tuple[Decisions, int]:
         places[subunit.leg(leg_row.group, leg_row.of)] = place
         if leg_row.end in {end.id for end in job.enclosure.stack_by_id[place.stack].ends}:
             ends.setdefault(place.stack, leg_row.end)
-    return Decisions(ways, divide_at, division, places, ends, ribbons), lost
+    divided = {key: of for key, of in division.items() if of != 1}
+    return Decisions(ways, divide_at, divided, places, ends, ribbons), lost
 
 
 def fitted(job: Job, given: Decisions) -> tuple[Decisions, int]:

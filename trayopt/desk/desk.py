@@ -16,6 +16,7 @@ from trayopt.desk.acts import Wrong
 from trayopt.desk.decisions import Decisions, decisions_of, plan_of
 from trayopt.desk.document import Document
 from trayopt.desk.files import Keeping, Kept, answers
+from trayopt.desk.hardware import picture, shown_hardware
 from trayopt.desk.runs import Run, Search
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
@@ -97,6 +98,16 @@ class Desk:
         with self.lock:
             return view.tables(self.document)
 
+    def hardware(self) -> list[dict[str, Any]]:
+        """Give the parts that the job uses as tables."""
+        with self.lock:
+            return shown_hardware(self.document)
+
+    def hardware_picture(self, index: int) -> dict[str, str]:
+        """Draw a part."""
+        with self.lock:
+            return {"picture": picture(self.document, index)}
+
     def pictures(self, language: str) -> dict[str, str]:
         """Draw the plan."""
         with self.lock:
@@ -139,7 +150,7 @@ class Desk:
     def _keep(self) -> None:
         """Keep what a desk that is killed must not lose: unsaved changes, and a plan that was found and not yet taken over."""
         kept = self._kept()
-        if self.document.job_unsaved or self.document.plan_unsaved or kept.found is not None:
+        if self.document.unsaved or kept.found is not None:
             self.unkept = self.keeping.keep(kept)
         else:
             self.unkept = ""
@@ -237,7 +248,7 @@ class Desk:
         here = self.document
         if folder not in self._made or Path(name).name != name:
             raise Wrong("gone")
-        if here.job_unsaved or here.plan_unsaved:
+        if here.unsaved:
             raise Wrong("unsaved")
         if self.search.running:
             raise Wrong("busy")
@@ -263,8 +274,9 @@ class Desk:
             limit = request.get("limit_s")
             limit_s = float(limit) if isinstance(limit, int | float) and 0 < limit <= MOST_LIMIT_S else LIMIT_S
             begun = acts.task(document, kind, request, self._reference, limit_s)
+            texts = {str(path): text for path, text in document.texts().items()}
             task = {
-                "job_file": str(document.job_disk.path), "text": document.now.text, "limit_s": limit_s,
+                "job_file": str(document.job_disk.path), "texts": texts, "limit_s": limit_s,
                 "library": [str(folder) for folder in document.library], "workers": self.workers,
                 "scratch": self._scratch_folder(kind), **begun,
             }  # fmt: skip
@@ -276,7 +288,13 @@ class Desk:
 
     def _scratch_folder(self, kind: str) -> str | None:
         """Give a folder for ways out that change hardware; none while the job is not saved, for they are made of its file."""
-        if kind not in {"explain", "keep"} or self.document.job_unsaved or self.document.job_disk.changed:
+        document = self.document
+        if (
+            kind not in {"explain", "keep"}
+            or document.job_unsaved
+            or document.job_disk.changed
+            or document.hardware_unsaved
+        ):
             return None
         if self._scratch is not None:
             shutil.rmtree(self._scratch, ignore_errors=True)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+import os
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from trayopt import api
 from trayopt.desk.decisions import Decisions, decisions_of, fitted, plan_of
-from trayopt.desk.files import Kept, Watched
+from trayopt.desk.files import Kept, Watched, digest_of_text
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.errors import Fault, InputError
@@ -37,6 +38,8 @@ class Step:
     about: str = ""
     gesture: str = ""
     """Steps of one gesture, such as one drag or one walk with the arrow keys, are one step to undo."""
+    files: Mapping[Path, str] = field(default_factory=dict)
+    """Texts of hardware files that were changed here."""
 
 
 @dataclass(frozen=True)
@@ -81,7 +84,10 @@ class Document:
         """How long the search for it took; None where it came from a file."""
         self.lost = 0
         """Decisions that the change of the job before took away."""
-        self._read: dict[str, Reading] = {}
+        self._read: dict[tuple[str, tuple[tuple[Path, str], ...]], Reading] = {}
+        self._disks: dict[Path, Watched] = {}
+        self._first: dict[Path, str | None] = {}
+        """Hardware files that were changed here, as they stood before; None for those that were made."""
         self._last: Job | None = None
         text = _yaml(read_text(job_file, MOST_BYTES), str(job_file))
         self.redo_steps: list[Step] = []
@@ -144,17 +150,30 @@ class Document:
                 return plan
         return report.plan
 
+    def files(self, step: Step | None = None) -> dict[Path, str]:
+        """Give the texts of hardware files that are, or once were, not those on the disk."""
+        made = (self.now if step is None else step).files
+        found = {path: made.get(path, first) for path, first in self._first.items()}
+        return {path: text for path, text in found.items() if text is not None}
+
+    def texts(self) -> dict[Path, str]:
+        """Give the texts of all files that are open here, that of the job among them."""
+        return {self.job_disk.path: self.now.text, **self.files()}
+
     def reading_of(self, text: str) -> Reading:
         """Read a text as this job; what was read before is remembered."""
-        found = self._read.pop(text, None)
+        files = self.files()
+        key = text, tuple(files.items())
+        found = self._read.pop(key, None)
         if found is None:
             warnings: list[Fault] = []
             try:
-                job = api.load_job(self.job_disk.path, library=self.library, warn=warnings.append, text=text)
+                texts = {**files, self.job_disk.path: text}
+                job = api.load_job(self.job_disk.path, library=self.library, warn=warnings.append, texts=texts)
                 found = Reading(job, (), tuple(warnings))
             except InputError as wrong:
                 found = Reading(None, wrong.faults, tuple(warnings))
-        self._read[text] = found
+        self._read[key] = found
         while len(self._read) > MOST_READ:
             del self._read[next(iter(self._read))]
         return found
@@ -163,10 +182,12 @@ class Document:
         """Give the files that the job names by their path: hardware of its own, a table of joins."""
         if self._named is None or self._named[0] != self.now.text:
             folder = self.job_disk.path.parent
-            before = {} if self._named is None else {disk.path: disk for disk in self._named[1]}
             paths = [folder / name for name in dict.fromkeys(_paths_in(self.yaml().data))]
-            self._named = self.now.text, [before.get(path) or Watched(path) for path in paths]
+            self._named = self.now.text, [self._watched(path) for path in paths]
         return self._named[1]
+
+    def _watched(self, path: Path) -> Watched:
+        return self._disks.setdefault(path, Watched(path))
 
     def yaml(self) -> YamlFile:
         """Give the text as a file to change; whoever changes it hands its text to ``write``."""
@@ -186,7 +207,9 @@ class Document:
         """
         if self.job is None:
             raise InputError([*self.reading.faults])
-        self._push(Step(self.now.text, change(self.job, self.now.decisions), done, about, gesture))
+        self._push(
+            replace(self.now, decisions=change(self.job, self.now.decisions), done=done, about=about, gesture=gesture)
+        )
 
     def write(self, text: str, done: str, about: str, decisions: Decisions | None = None) -> None:
         """Change the text of the job; what is decided stays, as far as the changed job has a meaning for it."""
@@ -196,27 +219,52 @@ class Document:
         if job is not None and self._unread is not None and decisions is None:
             self._last = job
             kept = self._opened(self._unread)
-            self.saved = Step(self.saved.text, kept)
+            self.saved = replace(self.saved, decisions=kept)
         elif job is not None:
             kept, lost = fitted(job, kept)
-        self._push(Step(text, kept, done, about))
+        self._push(Step(text, kept, done, about, files=self.now.files))
         self.lost = lost
+
+    def write_files(self, texts: Mapping[Path, str], done: str, about: str) -> None:
+        """Change hardware files, and the job with them; what is decided stays, as far as it has a meaning then."""
+        files = {path: text for path, text in texts.items() if path != self.job_disk.path}
+        for path in files:
+            if path not in self._first:
+                disk = self._watched(path)
+                self._first[path] = None if disk.digest is None else read_text(path, MOST_BYTES)
+        before = self.now
+        step = Step(texts[self.job_disk.path], before.decisions, done, about, files=files)
+        self._push(step)
+        job = self.reading.job
+        if job is not None and self.now is step:
+            decisions, lost = fitted(job, before.decisions)
+            self.steps[-1] = replace(step, decisions=decisions)
+            self.lost = lost
 
     def reread(self) -> None:
         """Read the job again, for a file that it names was changed; what is decided stays, as far as it has a meaning."""
         self._read.clear()
-        for disk in self.beside():
-            disk.seen()
+        before = self.now
+        self._push(replace(before, files=self._from_disk(), done="reloaded", about="", gesture=""))
         job = self.reading.job
         if job is not None:
-            decisions, lost = fitted(job, self.now.decisions)
-            self._push(Step(self.now.text, decisions, "reloaded"))
+            decisions, lost = fitted(job, before.decisions)
+            self._push(replace(self.now, decisions=decisions, done="reloaded", about="", gesture=""))
             self._last, self.lost = job, lost
+
+    def _from_disk(self) -> dict[Path, str]:
+        """Give hardware files as they are here, save those that somebody else changed, which are as on the disk."""
+        files = dict(self.now.files)
+        for disk in {**{disk.path: disk for disk in self.beside()}, **self._disks}.values():
+            if disk.changed and disk.path in self._first and disk.path.exists():
+                files[disk.path] = read_text(disk.path, MOST_BYTES)
+            disk.seen()
+        return files
 
     def _push(self, step: Step) -> None:
         before = self.now
         self.lost = 0
-        if (step.text, step.decisions) == (before.text, before.decisions):
+        if (step.text, step.decisions, step.files) == (before.text, before.decisions, before.files):
             return
         if step.gesture and step.gesture == before.gesture and len(self.steps) > 1:
             self.steps[-1] = step
@@ -264,15 +312,31 @@ class Document:
         """Whether the plan has changes that are not in its file."""
         return self._table_is_unsaved or self.now.decisions != self.saved.decisions
 
+    @property
+    def hardware_unsaved(self) -> list[Path]:
+        """Hardware files that have changes here which are not on the disk."""
+        return [path for path, text in self.files().items() if digest_of_text(text) != self._watched(path).digest]
+
+    @property
+    def unsaved(self) -> bool:
+        """Whether anything has changes that are not in its file."""
+        return self.job_unsaved or self.plan_unsaved or bool(self.hardware_unsaved)
+
     def kept(self, found: dict[str, Any] | None = None, *, of_this: bool = False) -> Kept:
         """Give what a desk that is killed must not lose; ``found`` is the plan of a search that is not taken over."""
         job = self.job
         plan = None if job is None else plan_of(job, self.now.decisions).plain()
-        return Kept(self.now.text, plan, self.job_disk.digest, found, of_this)
+        folder, files = self.job_disk.path.parent, self.files()
+        hardware = {os.path.relpath(path, folder): files[path] for path in self.hardware_unsaved}
+        return Kept(self.now.text, plan, self.job_disk.digest, found, of_this, hardware)
 
     def take_over(self, kept: Kept) -> None:
         """Take over what another desk left behind, as a step that can be undone."""
         text = _yaml(kept.job_text, str(self.job_disk.path))
+        folder = self.job_disk.path.parent
+        if kept.files:
+            hardware = {folder / name: said for name, said in kept.files.items()}
+            self.write_files({**self.files(), **hardware, self.job_disk.path: text}, "took_over", "")
         job = self.reading_of(text).job
         decisions = self.now.decisions
         if kept.plan is not None and job is not None:
@@ -282,6 +346,7 @@ class Document:
     def conflicts(self) -> list[Path]:
         """Give the files that somebody else changed since they were opened, and that a save would write over."""
         wanted = [(self.job_unsaved, self.job_disk), (self.plan_unsaved, self.plan_disk)]
+        wanted += [(True, self._watched(path)) for path in self.hardware_unsaved]
         return [disk.path for unsaved, disk in wanted if unsaved and disk.changed]
 
     def save(self) -> list[Path]:
@@ -292,7 +357,10 @@ class Document:
         InputError
             Where a file cannot be written.
         """
-        written = []
+        written, files = [], self.files()
+        for path in self.hardware_unsaved:
+            self._watched(path).write(files[path])
+            written.append(path)
         if self.job_unsaved:
             self.job_disk.write(self.now.text)
             written.append(self.job_disk.path)
@@ -323,7 +391,7 @@ class Document:
         self.write(text, "reloaded", "", decisions)
         self.job_disk.seen()
         self.plan_disk.seen()
-        self.saved = Step(text, on_disk)
+        self.saved = Step(text, on_disk, files=self.now.files)
 
 
 def _paths_in(value: Any) -> Iterator[str]:

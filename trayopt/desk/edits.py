@@ -31,7 +31,7 @@ def _text(cell: str) -> Value:
     return cell
 
 
-def _number(cell: str) -> Value:
+def number_of(cell: str) -> Value:
     """Read a number; what is none stays text, so that the reader of jobs says what is wrong with it, at its cell."""
     plain = cell.replace(" ", "").replace(",", "").removesuffix("mm")
     for kind in (int, float):
@@ -48,7 +48,7 @@ def _listed(cell: str) -> Value:
 
 
 def _numbers(cell: str) -> Value:
-    return [_number(part) for part in _listed(cell)]
+    return [number_of(part) for part in _listed(cell)]
 
 
 def _words(cell: str) -> Value:
@@ -64,15 +64,15 @@ def _flag(cell: str) -> Value:
 
 TRUNKS = (
     Column("id", _text), Column("cable", _text), Column("ports", _listed),
-    Column("travel", _text, ("", *TRAVELS, "either")), Column("loops", _numbers), Column("exposed_mm", _number),
-    Column("transition_mm", _number), Column("divide_at", _words, ("", *DIVIDE_AT, ", ".join(DIVIDE_AT))),
+    Column("travel", _text, ("", *TRAVELS, "either")), Column("loops", _numbers), Column("exposed_mm", number_of),
+    Column("transition_mm", number_of), Column("divide_at", _words, ("", *DIVIDE_AT, ", ".join(DIVIDE_AT))),
     Column("idle", _text, ("", "coiled", "cut_back")),
 )  # fmt: skip
 JOINS = Column("a", _text), Column("b", _text), Column("name", _text)
 APART = Column("joins", _listed), Column("scope", _text, ("", "tray", "stack"))
 PINS = (
-    Column("leg", _text), Column("stack", _text), Column("position", _number), Column("trunk", _text),
-    Column("port", _text), Column("travel", _text, ("", *TRAVELS)), Column("loops", _number),
+    Column("leg", _text), Column("stack", _text), Column("position", number_of), Column("trunk", _text),
+    Column("port", _text), Column("travel", _text, ("", *TRAVELS)), Column("loops", number_of),
     Column("divide_at", _text, ("", *DIVIDE_AT)), Column("built", _flag, ("", "true")),
 )  # fmt: skip
 HEAD = Column("title", _text), Column("enclosure", _text), Column("tubes", _text)
@@ -207,7 +207,7 @@ def put_rule(file: YamlFile, rule: str, setting: Mapping[str, str], usual: Mappi
         file.take(("rules", rule))
         return
     level = changed.pop("level", None)
-    value: Value = {key: _number(text) for key, text in changed.items()}
+    value: Value = {key: number_of(text) for key, text in changed.items()}
     if level is not None:
         value = {"level": level, **value} if value else level
     if not isinstance(file.get(("rules",)), Mapping):

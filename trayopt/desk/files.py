@@ -5,8 +5,8 @@ from __future__ import annotations
 import contextlib
 import json
 import secrets
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -87,6 +87,8 @@ class Kept:
     began_with: str | None
     found: dict[str, Any] | None = None
     of_this: bool = False
+    files: Mapping[str, str] = field(default_factory=dict)
+    """Texts of hardware files, by their path from the job's folder."""
 
 
 class Keeping:
@@ -115,6 +117,7 @@ class Keeping:
         data = {
             "schema": SCHEMA, "desk": self.name, "port": self.port, "began_with": kept.began_with,
             "job": kept.job_text, "plan": kept.plan, "found": kept.found, "of_this": kept.of_this,
+            "files": dict(kept.files),
         }  # fmt: skip
         try:
             write_whole(self.file, json.dumps(data, ensure_ascii=False), outlast=False)
@@ -134,7 +137,10 @@ class Keeping:
             data = _read(path)
             if data is None or path == self.file or self._answers(data["port"], data["desk"]):
                 continue
-            kept = Kept(data["job"], data["plan"], data["began_with"], data.get("found"), data.get("of_this") is True)
+            kept = Kept(
+                data["job"], data["plan"], data["began_with"], data.get("found"), data.get("of_this") is True,
+                data.get("files", {}),
+            )  # fmt: skip
             found.append((path.stat().st_mtime_ns, path, kept))
         return max(found, key=lambda item: item[0])[1:] if found else None
 
@@ -155,6 +161,8 @@ def _read(path: Path) -> dict[str, Any] | None:
         return None
     fits = isinstance(data.get("job"), str) and isinstance(data.get("plan"), dict | None)
     fits = fits and isinstance(data.get("found"), dict | None)
+    files = data.get("files", {})
+    fits = fits and isinstance(files, dict) and all(isinstance(text, str) for text in files.values())
     fits = fits and isinstance(data.get("port"), int) and isinstance(data.get("desk"), str)
     return data if fits and isinstance(data.get("began_with"), str | None) else None
 

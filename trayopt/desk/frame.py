@@ -12,7 +12,7 @@ from trayopt.desk.words import LANGUAGES, words_of
 STATIC = frozenset(
     {
         "desk.css", "main.mjs", "board.mjs", "dom.mjs", "forms.mjs", "goals.mjs", "link.mjs", "reasons.mjs", "trunks.mjs",
-        "more.mjs",
+        "more.mjs", "hardware.mjs",
     }
 )  # fmt: skip
 """Files that the page may ask for, beside the style of pictures."""

@@ -106,6 +106,10 @@ def application(desk: Desk) -> Starlette:
             Route("/static/{name}", static),
             Route("/state", get(lambda request: desk.state(_number(request.query_params.get("since"))))),
             Route("/tables", get(lambda _: desk.tables())),
+            Route("/hardware", get(lambda _: desk.hardware())),
+            Route(
+                "/hardware_picture", get(lambda request: desk.hardware_picture(_number(request.query_params.get("of"))))
+            ),
             Route("/pictures", get(lambda request: desk.pictures(_language(request)))),
             Route("/sheet", sheet),
             Route("/act", post(desk.act), methods=["POST"]),

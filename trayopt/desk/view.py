@@ -34,6 +34,7 @@ def state(document: Document, reference: Decisions) -> Plain:
         "title": job.title if job is not None else "",
         "files": [document.job_disk.path.name, document.plan_disk.path.name],
         "unsaved": [document.job_unsaved, document.plan_unsaved],
+        "unsaved_files": [path.name for path in document.hardware_unsaved],
         "undo": _said(steps[-1].done, steps[-1].about) if len(steps) > 1 else None,
         "redo": _said(redo[-1].done, redo[-1].about) if redo else None,
         "faults": [_fault(fault, document) for fault in document.reading.faults],

@@ -34,15 +34,17 @@ MOST_ALIASES = 200
 _CORE = "tag:yaml.org,2002:"
 
 
-def read_yaml(path: str | FilePath) -> Located:
+def read_yaml(path: str | FilePath, text: str | None = None) -> Located:
     """Read a YAML file, or standard input for ``-``; a ``$schema`` key at its top is accepted and dropped.
+
+    ``text`` is read in place of what the file holds, where it is given.
 
     Raises
     ------
     InputError
         Where the file cannot be read or is no YAML; what leaves the rest readable stands in ``faults`` of the answer.
     """
-    return parse_yaml(read_text(path, MOST_BYTES), source_name(path)).without("$schema")
+    return parse_yaml(read_text(path, MOST_BYTES) if text is None else text, source_name(path)).without("$schema")
 
 
 def parse_yaml(text: str, source: str) -> Located:

@@ -19,9 +19,8 @@ from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import Located, describe
 from trayopt.formats.locate import Path as DataPath
-from trayopt.formats.source import source_name
 from trayopt.formats.validate import newer_format, validate
-from trayopt.formats.yaml_in import parse_yaml, read_yaml
+from trayopt.formats.yaml_in import read_yaml
 from trayopt.library.crossref import cross_faults
 from trayopt.library.find import Library
 from trayopt.library.former import HINT, NOTE, divided_at, renamed
@@ -77,7 +76,7 @@ def read_job(
     *,
     fill_rules: FillRules,
     warn: Warn | None = None,
-    text: str | None = None,
+    texts: Mapping[Path, str] | None = None,
 ) -> Job:
     """Read a job and everything that it refers to.
 
@@ -92,16 +91,16 @@ def read_job(
         Fills in the defaults of the job's ``rules`` and says what is wrong in them.
     warn
         Told that the job is of a former format, and what is unusual about the hardware that it uses, sorted, each once.
-    text
-        What is read in place of the text of a job file, such as changes that are not saved.
+    texts
+        What is read in place of files, the job's own or those that it names, such as changes that are not saved.
 
     Raises
     ------
     InputError
         With every fault of every file, sorted; hardware that cannot be built is one.
     """
-    located, base = _open(source, text)
-    return read_located(located, base, Resolver(Library(libraries)), fill_rules=fill_rules, warn=warn)
+    located, base = _open(source, texts or {})
+    return read_located(located, base, Resolver(Library(libraries), texts), fill_rules=fill_rules, warn=warn)
 
 
 def box_file_of(source: str | Path) -> str | None:
@@ -172,12 +171,10 @@ def read_located(
     return job
 
 
-def _open(source: str | Path | Mapping[str, Any], text: str | None) -> tuple[Located, Path]:
+def _open(source: str | Path | Mapping[str, Any], texts: Mapping[Path, str]) -> tuple[Located, Path]:
     if not isinstance(source, Mapping):
         base = Path() if str(source) == "-" else Path(source).parent
-        if text is None:
-            return read_yaml(source), base
-        return parse_yaml(text, source_name(source)).without("$schema"), base
+        return read_yaml(source, texts.get(Path(source))), base
     try:
         return Located.plain(source).without("$schema"), Path()
     except ValueError as wrong:

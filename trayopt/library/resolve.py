@@ -13,8 +13,9 @@ from trayopt.domain.hardware import Enclosure, Tray, TubeSet
 from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import Located, describe, printable
 from trayopt.formats.locate import Path as DataPath
+from trayopt.formats.source import read_text
 from trayopt.formats.validate import did_you_mean, validate
-from trayopt.formats.yaml_in import read_yaml
+from trayopt.formats.yaml_in import MOST_BYTES, read_yaml
 from trayopt.library.find import KINDS, MODELS, Kind, Library
 from trayopt.library.soundness import remarks
 
@@ -44,8 +45,10 @@ class Resolver:
         Sizes out of the usual, and what is missing though nothing is wrong without it.
     """
 
-    def __init__(self, library: Library) -> None:
+    def __init__(self, library: Library, texts: Mapping[Path, str] | None = None) -> None:
         self.library = library
+        self._texts = {} if texts is None else texts
+        """What is read in place of files, such as changes that are not saved."""
         self.faults: list[Fault] = []
         self.unsound: list[Fault] = []
         self.unusual: list[Fault] = []
@@ -54,7 +57,7 @@ class Resolver:
 
     def afresh(self) -> Resolver:
         """Give a resolver for another job, which knows what was read and has nothing to say of it yet."""
-        other = Resolver(self.library)
+        other = Resolver(self.library, self._texts)
         other._files, other._made = self._files, self._made
         return other
 
@@ -105,6 +108,21 @@ class Resolver:
             Where it cannot be read.
         """
         return self._read(path)
+
+    def text_of(self, path: Path) -> str:
+        """Give the text that is read of a file.
+
+        Raises
+        ------
+        InputError
+            Where it cannot be read.
+        """
+        text = self._texts.get(path)
+        return read_text(path, MOST_BYTES) if text is None else text
+
+    def made_at(self, kind: Kind, located: Located, path: DataPath, base: Path) -> BaseModel | None:
+        """Give the entry that is written at a place; None where something is wrong, which then stands in ``faults``."""
+        return self._make(kind, located, path, base)
 
     def _resolve(self, kind: Kind, located: Located, path: DataPath, base: Path) -> BaseModel | None:
         value = located.get(path)
@@ -176,7 +194,7 @@ class Resolver:
             if len(self._files) >= MOST_FILES:
                 raise InputError.one("too many files are named", source=str(path), allowed=f"up to {MOST_FILES:,}")
             try:
-                self._files[path] = read_yaml(path)
+                self._files[path] = read_yaml(path, self._texts.get(path))
             except InputError as wrong:
                 self._files[path] = wrong
         found = self._files[path]

@@ -4,6 +4,7 @@ import { drawBoard, drawLeg } from "./board.mjs";
 import { button, fill, make, say, tell } from "./dom.mjs";
 import { drawForms } from "./forms.mjs";
 import { drawGoals, drawSearch } from "./goals.mjs";
+import { drawHardware } from "./hardware.mjs";
 import { act, here, listen, note, watch } from "./link.mjs";
 import { drawPictures, drawSheets } from "./more.mjs";
 import { drawReasons } from "./reasons.mjs";
@@ -41,6 +42,7 @@ function draw(state, what) {
     drawBoard(state);
     drawPictures(state);
   } else if (view === "job") drawForms(state);
+  else if (view === "hardware") drawHardware(state);
   else if (view === "why") drawReasons(state);
   else drawSheets(state);
 }
@@ -48,15 +50,15 @@ function draw(state, what) {
 function drawHead(state) {
   const title = state.title || state.files[0];
   at("title").textContent = title;
-  document.title = `${state.unsaved.some(Boolean) ? "● " : ""}${title}`;
-  const names = state.files.filter((_, i) => state.unsaved[i]);
+  const names = [...state.files.filter((_, i) => state.unsaved[i]), ...state.unsaved_files];
+  document.title = `${names.length ? "● " : ""}${title}`;
   at("files").textContent = `${state.files.join(" · ")} · ${
     names.length ? say("file.unsaved", { names: names.join(", ") }) : say("file.saved")}`;
   for (const [id, step] of [["undo", state.undo], ["redo", state.redo]]) {
     at(id).disabled = step === null;
     at(id).title = step ? `${say(`done.${step.done}`)} ${step.about}` : "";
   }
-  at("save").disabled = !state.unsaved.some(Boolean);
+  at("save").disabled = !names.length;
 }
 
 function drawNotes(state) {
@@ -75,7 +77,11 @@ function drawNotes(state) {
   }
   if (state.faults.length) {
     add(say(state.board ? "note.faults" : "note.faults_first", { n: state.faults.length }), "bad",
-      button(say("do.to_faults"), () => { show("job"); at("faults").scrollIntoView(); }));
+      button(say("do.to_faults"), () => {
+        const own = state.faults.some((fault) => fault.where);
+        show(own || !state.board ? "job" : "hardware");
+        (own || !state.board ? at("faults") : at("hardware")).scrollIntoView();
+      }));
   }
   if (state.lost) add(say("note.gone", { n: state.lost }), "warn");
   if (state.unkept) add(`${say("note.unkept")} ${state.unkept}`, "bad");
@@ -135,5 +141,5 @@ for (const each of document.querySelectorAll("nav.languages a")) {
 }
 listen(draw);
 const first = location.hash.slice(1);
-show(["plan", "job", "why", "print"].includes(first) ? first : "plan");
+show(["plan", "job", "hardware", "why", "print"].includes(first) ? first : "plan");
 watch();

@@ -1,0 +1,234 @@
+"""Hardware of the job as forms: values are corrected in its files, and what is of the library is copied beside the job first."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from trayopt import api
+from trayopt.desk.document import Document
+from trayopt.desk.edits import number_of, shown
+from trayopt.errors import Fault, InputError
+from trayopt.formats.locate import Path as DataPath
+from trayopt.formats.locate import path_text
+from trayopt.formats.yaml_edit import YamlFile
+from trayopt.formats.yaml_in import parse_yaml
+from trayopt.library.starters.draft import ASSUMED, MEASURED
+from trayopt.library.uses import comments_of
+
+if TYPE_CHECKING:
+    from trayopt.library.uses import Use
+
+Plain = dict[str, Any]
+NOT_SHOWN = frozenset({"kind", "$schema"})
+WORD = re.compile(rf"# *{ASSUMED}\b.*$")
+
+
+@dataclass
+class Row:
+    """A row of a table: what it is of, and its values by key; an inner mapping counts to its row."""
+
+    head: str
+    path: DataPath
+    values: dict[str, Any] = field(default_factory=dict)
+
+
+# -- what is shown ---------------------------------------------------------------------------------------------------
+
+
+def shown_hardware(document: Document) -> list[Plain]:
+    """Give the parts that the job uses, with their values as tables; what is wrong or unusual stands at its cell."""
+    reading = document.reading
+    said = [(fault, "wrong") for fault in reading.faults] + [(fault, "unusual") for fault in reading.warnings]
+    return [_part(document, use, said) for use in _uses(document)]
+
+
+def _uses(document: Document) -> list[Use]:
+    try:
+        return api.hardware_of(document.job_disk.path, library=document.library, texts=document.texts())
+    except InputError:
+        return []
+
+
+def picture(document: Document, index: int) -> str:
+    """Draw a part; nothing where it cannot be built, or there is none."""
+    uses = _uses(document)
+    return api.use_picture(uses[index]) if 0 <= index < len(uses) else ""
+
+
+def _part(document: Document, use: Use, said: list[tuple[Fault, str]]) -> Plain:
+    data: Any = parse_yaml(use.text, str(use.file)).get(use.base)
+    notes = comments_of(use.text)
+    mine = [(fault, level) for fault, level in said if fault.source == str(use.file)]
+    tables = []
+    for name, rows in _tables(data).items():
+        columns = list(dict.fromkeys(key for row in rows for key in row.values))
+        tables.append(
+            {
+                "name": name, "columns": columns,
+                "rows": [
+                    {"head": row.head, "cells": [_cell(use, row, key, notes, mine) for key in columns]} for row in rows
+                ],
+            }
+        )  # fmt: skip
+    own = use.file == document.job_disk.path
+    return {
+        "kind": use.kind, "id": str(data.get("id", "")) if isinstance(data, Mapping) else "", "file": str(use.file),
+        "name": "" if own else use.file.name, "where": "job" if own else "library" if use.shared else "own",
+        "tables": tables, "drawn": use.model is not None,
+        "built": use.model is not None and all(level != "wrong" for _, level in mine),
+    }  # fmt: skip
+
+
+def _tables(data: Any) -> dict[str, list[Row]]:
+    """Cut an entry into tables: its own values, and a table for each list of things in it."""
+    tables: dict[str, list[Row]] = {"": []}
+
+    def walk(value: Mapping[str, Any], name: str, path: DataPath, head: str) -> None:
+        row = Row(head, path)
+        tables.setdefault(name, []).append(row)
+        flat(value, row, "", name)
+
+    def flat(value: Mapping[str, Any], row: Row, before: str, name: str) -> None:
+        for key, inner in value.items():
+            full, at = f"{before}{key}", (*row.path, *before.split(".")[:-1], key)
+            if isinstance(inner, Mapping):
+                flat(inner, row, f"{full}.", name)
+            elif isinstance(inner, tuple) and inner and all(isinstance(item, Mapping) for item in inner):
+                for i, item in enumerate(inner):
+                    said = str(item.get("id", i + 1))
+                    walk(item, f"{name}.{full}".strip("."), (*at, i), f"{row.head} {said}".strip())
+            elif key not in NOT_SHOWN and not (not row.path and key == "id"):
+                row.values[full] = inner
+
+    if isinstance(data, Mapping):
+        walk(data, "", (), "")
+    return {name: rows for name, rows in tables.items() if any(row.values for row in rows)}
+
+
+def _cell(use: Use, row: Row, key: str, notes: Mapping[DataPath, str], said: list[tuple[Fault, str]]) -> Plain:
+    at = (*use.base, *row.path, *key.split("."))
+    note = next((notes[at[:end]] for end in range(len(at), len(use.base), -1) if at[:end] in notes), "")
+    word = next((word for word in (ASSUMED, MEASURED) if note.startswith(word)), "")
+    where = path_text(at)
+    found = [(str(fault), level) for fault, level in said if re.match(rf"{re.escape(where)}(\[|$)", fault.where)]
+    return {
+        "key": key, "at": list(at), "text": shown(row.values.get(key)), "state": word, "note": note,
+        "wrong": [text for text, level in found if level == "wrong"],
+        "unusual": [text for text, level in found if level == "unusual"],
+    }  # fmt: skip
+
+
+# -- what is changed -------------------------------------------------------------------------------------------------
+
+
+def put(document: Document, file: str, at: DataPath, text: str | None) -> None:
+    """Put a value into a part, or, without a text, take what stands there for measured.
+
+    Parameters
+    ----------
+    document
+        What is open.
+    file
+        The file in which the part stands.
+    at
+        The place in the file.
+    text
+        The value as it was typed; an empty one takes the key out.
+
+    Raises
+    ------
+    InputError
+        Where the job uses no such part, or it has no such place.
+    """
+    uses = _uses(document)
+    use = next((use for use in uses if str(use.file) == file and at[: len(use.base)] == use.base), None)
+    if use is None or not at or not isinstance(at[-1], str):
+        raise InputError.one("the job uses no such part", source="desk", found=file)
+    copies = _Copies(document, uses)
+    target = copies.own(use)
+    changed = YamlFile(copies.texts[target])
+    holder = changed.get(at[:-1])
+    if not isinstance(holder, Mapping) or (text is None and at[-1] not in holder):
+        raise InputError.one("the part has no such value", source="desk", found=path_text(at))
+    if text is not None:
+        _put_value(changed, at, text.strip())
+    copies.texts[target] = _measured(changed.text(), at)
+    document.write_files(copies.texts, "wrote", f"{use.file.stem} {path_text(at[len(use.base) :])}")
+
+
+def _put_value(file: YamlFile, at: DataPath, text: str) -> None:
+    old = file.get(at)
+    if not text:
+        file.take(at)
+    elif isinstance(old, list):
+        parts = [number_of(part) for part in re.split(r"[,;×]|(?<=\d) *x *(?=\d)", text) if part.strip()]
+        if len(parts) == len(old):
+            for i, part in enumerate(parts):
+                old[i] = part
+        else:
+            file.put(at, parts)
+    elif isinstance(old, str):
+        file.put(at, type(old)(text))
+    elif isinstance(old, bool):
+        file.put(at, {"true": True, "false": False}.get(text.lower(), text))
+    else:
+        file.put(at, number_of(text))
+
+
+def _measured(text: str, at: DataPath) -> str:
+    """Say behind a value that it is measured, where it is called assumed."""
+    notes = comments_of(text)
+    note = next((notes[at[:end]] for end in range(len(at), 0, -1) if at[:end] in notes), "")
+    keys = parse_yaml(text, "").keys
+    if not note.startswith(ASSUMED) or at not in keys:
+        return text
+    lines = text.splitlines()
+    line = keys[at][0] - 1
+    lines[line] = WORD.sub(f"# {MEASURED}", lines[line]) if at in notes else f"{lines[line].rstrip()}  # {MEASURED}"
+    return "\n".join(lines) + "\n"
+
+
+class _Copies:
+    """Texts of files that are changed; what is shared is copied beside the job, with everything that names it."""
+
+    def __init__(self, document: Document, uses: list[Use]) -> None:
+        self.job, self.texts = document.job_disk.path, document.texts()
+        self._uses = {use.file: use for use in uses}
+        self._copied: dict[Path, Path] = {}
+
+    def own(self, use: Use) -> Path:
+        """Give the file of a part that may be changed: its own, or a copy to which everything refers that named the other."""
+        if not use.shared:
+            self.texts.setdefault(use.file, use.text)
+            return use.file
+        if use.file not in self._copied:
+            made = self._copied[use.file] = self._free(use.file.stem)
+            self.texts[made] = self._carried(use, made)
+            for holder, at in use.named:
+                there = self.own(self._uses[holder]) if holder in self._uses and holder != self.job else holder
+                file = YamlFile(self.texts[there])
+                file.put(at, os.path.relpath(made, there.parent))
+                self.texts[there] = file.text()
+        return self._copied[use.file]
+
+    def _free(self, stem: str) -> Path:
+        names: Iterator[str] = (f"{stem}{'' if i == 1 else f'-{i}'}.yaml" for i in range(1, 10_000))
+        folder = self.job.parent
+        return next(folder / name for name in names if folder / name not in self.texts and not (folder / name).exists())
+
+    def _carried(self, use: Use, made: Path) -> str:
+        """Give the text of a copy: with its own id, and with paths that lead from where it lies."""
+        file = YamlFile(use.text)
+        if file.get(("id",)) != made.stem:
+            file.put(("id",), made.stem)
+        for inner in self._uses.values():
+            for holder, at in inner.named:
+                value = file.get(at) if holder == use.file else None
+                if isinstance(value, str) and value.endswith(".yaml"):
+                    file.put(at, os.path.relpath(use.file.parent / value, made.parent))
+        return file.text()
