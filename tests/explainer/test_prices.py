@@ -185,8 +185,10 @@ def test_the_text_names_what_is_free_and_what_is_open() -> None:
 
 
 def test_what_was_not_settled_is_said_with_the_most_that_it_can_be() -> None:
-    said = "what keeping a or b costs was not found in the time given; it is 820 crew minutes at most"
-    assert unsettled_line(priced()) == said
+    said = "the time was too short to find what it costs to keep {}: at most 820 crew minutes"
+    assert unsettled_line(priced()) == said.format("a or b")
+    many = priced().model_copy(update={"open": ("a", "b", "c", "d")})
+    assert unsettled_line(many) == said.format("any of 4 preferences")
     loaded = job_of(dear())
     found = habits(loaded, solve(loaded).plan, more_than_min=1, time_limit_s=1e-9, reproducible=True)
     assert found.dear[0].startswith("what keeping")

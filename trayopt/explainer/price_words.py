@@ -9,6 +9,8 @@ from trayopt.rules.words import listed, several
 
 HEADS = ("preference", "weight", "legs", "trays", "metres", "minutes", "")
 """Columns of the table: figures of the best plan with the preference, and without it."""
+FEW = 3
+"""So many preferences are named in a line; more are counted."""
 
 
 def metres(mm: int) -> str:
@@ -33,7 +35,8 @@ def price_line(price: PreferencePrice, best: Worth) -> str:
 def unsettled_line(found: Prices) -> str:
     """Say in a line what keeping preferences costs at most, where no price was found in time."""
     most = several(found.best.minutes - found.least_minutes, "crew minute")
-    return f"what keeping {listed(list(found.open), 'or')} costs was not found in the time given; it is {most} at most"
+    names = listed(list(found.open), "or") if len(found.open) <= FEW else f"any of {len(found.open)} preferences"
+    return f"the time was too short to find what it costs to keep {names}: at most {most}"
 
 
 def rows(found: Prices) -> Iterator[tuple[str, ...]]:
