@@ -121,6 +121,6 @@ def test_the_step_says_what_is_done_first(word: str, lang: str, said: str) -> No
 
 
 def test_what_the_strip_list_says_of_the_trunk() -> None:
-    notes = {row["trunk"]: row["note"] for row in rows(tables("12")["strip"])}
+    notes = {row["trunk"]: row["ribbons"] for row in rows(tables("12")["strip"])}
     assert notes["P"] == "re-ribbonised into 12"
     assert notes["Q"] == ""

@@ -15,7 +15,7 @@ from trayopt.domain.decision import Decision
 from trayopt.domain.job import Job
 from trayopt.review.desk import Review, review_table
 from trayopt.review.reading import parse_handmade
-from trayopt.review.sheet_out import COLUMNS, plan_rows
+from trayopt.review.sheet_out import columns_of, plan_rows
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.repair import clash as clashes
 from trayopt.solver.repair.clash import clash
@@ -34,8 +34,8 @@ def through() -> Job:
 def rows(through: Job) -> Rows:
     plan = solve(through, time_limit_s=30).plan
     found: Rows = []
-    for row in plan_rows(plan):
-        cells = dict(zip(COLUMNS, ("" if cell is None else str(cell) for cell in row), strict=True))
+    for row in plan_rows(through, plan):
+        cells = dict(zip(columns_of(through), ("" if cell is None else str(cell) for cell in row), strict=True))
         found.append({**cells, "cut": "", "end": ""})
     return found
 
@@ -52,7 +52,7 @@ def changed(rows: Rows, opened: Iterable[int], moved: dict[int, tuple[str, int]]
 
 def review(job: Job, rows: Rows) -> Review:
     stream = StringIO()
-    writer = csv.DictWriter(stream, COLUMNS, lineterminator="\n")
+    writer = csv.DictWriter(stream, columns_of(job), lineterminator="\n")
     writer.writeheader()
     writer.writerows(rows)
     return review_table(job, parse_handmade(job, stream.getvalue().encode(), "table.csv"))

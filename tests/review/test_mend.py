@@ -47,7 +47,7 @@ MOST = 4_000
 def tiny(seed: int) -> tuple[dict[str, Any], list[oracle.Decision]] | None:
     """Draw a tiny job with every decision that places all splices and keeps every must; None where it has none.
 
-    Every third is one in which tubes are opened and legs parked.
+    Every third is one in which tubes are opened and legs parked; in every second what is done with ribbons is open.
     """
     rng = random.Random(seed)
     data = (
@@ -65,6 +65,8 @@ def tiny(seed: int) -> tuple[dict[str, Any], list[oracle.Decision]] | None:
             pins=0.0,
         )
     )
+    if seed % 2:
+        data["trunks"][0]["ribbons"] = ["as_they_are", "split", 4][: 2 + seed % 4 // 2]
     every = list(itertools.islice(oracle.all_feasible(data), MOST + 1))
     if len(every) > MOST:
         return None
@@ -94,7 +96,9 @@ def spoiled(rng: random.Random, data: dict[str, Any], decision: oracle.Decision)
                 loops = rng.choice([1, 2, 3])
             parted = rng.choice(["tray", "port", None]) if rng.random() < 0.3 else decision.divide_at.get(trunk)
             way = GoesBy(trunk, port, "clockwise" if travel == "clockwise" else "counterclockwise", loops)
-            ways[trunk] = way._replace(divide_at=None if parted is None else "tray" if parted == "tray" else "port")
+            way = way._replace(divide_at=None if parted is None else "tray" if parted == "tray" else "port")
+            own = next(entry.get("ribbons") for entry in data["trunks"] if entry["id"] == trunk)
+            ways[trunk] = way if own is None else way._replace(ribbons=rng.choice([*own, 5, None]))
     ends = {stack: end for stack, end in decision.ends.items() if end and rng.random() < 0.8}
     return Given(tuple(run for run in runs if rng.random() < 0.9), ways, ends)
 
@@ -155,6 +159,8 @@ def counted(data: dict[str, Any], given: Given, decision: oracle.Decision, weigh
         if option:
             total += weights.ports * (option[0] != way.port) + weights.travel * (option[1] != way.travel)
             total += weights.loops * (option[2] != way.loops)
+            own = next(entry.get("ribbons", ["as_they_are"]) for entry in data["trunks"] if entry["id"] == trunk)
+            total += weights.ribbons * (way.ribbons not in {None, decision.ribbons.get(trunk, own[0])})
             total += weights.partings * (way.divide_at not in {None, parted_at(data, decision, trunk)})
     used = {place[0] for place in decision.legs.values() if place}
     return total + sum(
@@ -172,8 +178,8 @@ def test_no_plan_with_fewer_changes_exists(seed: int) -> None:
     weights = rng.choice(
         [
             Weights(),
-            Weights(1, 1, 1, 1, 1, 1, 1),
-            Weights(legs=3, travel=7, ends=0, partings=6, ports=2, splits=5, loops=4),
+            Weights(1, 1, 1, 1, 1, 1, 1, 1),
+            Weights(legs=3, travel=7, ends=0, partings=6, ribbons=8, ports=2, splits=5, loops=4),
         ]
     )
     costs = [(counted(data, given, decision, weights), oracle.judge(data, decision).goals) for decision in good]
@@ -185,6 +191,11 @@ def test_no_plan_with_fewer_changes_exists(seed: int) -> None:
     assert changes(job, given, found.assignment).weighed(weights) == least
     best = min(goals for cost, goals in costs if cost == least)
     assert tuple(found.values.values()) == best
+
+
+def test_given_plans_say_what_is_done_with_ribbons() -> None:
+    drawn = [made for seed in range(1, 30, 2) if (made := tiny(1000 * seed + seed)) is not None]
+    assert sum(len({str(dict(decision.ribbons)) for decision in good}) > 1 for _, good in drawn) > 10
 
 
 def test_given_plans_have_parked_legs() -> None:

@@ -17,7 +17,7 @@ from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
 from trayopt.review.desk import review_plan, review_table
 from trayopt.review.reading import parse_handmade
-from trayopt.review.sheet_out import COLUMNS, plan_rows
+from trayopt.review.sheet_out import columns_of, plan_rows
 
 PLANS: dict[str, Any] = json.loads(FILE.read_text())
 AT_A_TIME = 8
@@ -53,7 +53,7 @@ def test_no_good_plan_is_rejected(name: str) -> None:
 def test_no_good_plan_is_rejected_as_a_table(name: str) -> None:
     job, assignment = good(name)
     plan = measure(job, assignment, status="feasible", stopped="gap", bounds={}, solver=SOLVER)
-    lines = [COLUMNS, *([("" if cell is None else str(cell)) for cell in row] for row in plan_rows(plan))]
+    lines = [columns_of(job), *([("" if cell is None else str(cell)) for cell in row] for row in plan_rows(job, plan))]
     text = "\n".join(",".join(line) for line in lines)
     review = review_table(job, parse_handmade(job, text.encode(), "plan.csv"))
     assert review.passed, [remark for remark in review.remarks if remark.fails]

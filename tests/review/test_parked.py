@@ -23,7 +23,7 @@ from trayopt.review.desk import Review, review_table
 from trayopt.review.mend import mend
 from trayopt.review.picture import picture
 from trayopt.review.reading import parse_handmade
-from trayopt.review.sheet_out import COLUMNS, plan_rows
+from trayopt.review.sheet_out import columns_of, plan_rows
 from trayopt.review.text import review_text
 
 PARKED = "WEST,121-144,right,2,,,\n"
@@ -126,7 +126,7 @@ def test_a_parked_leg_that_a_table_leaves_out_is_told_and_placed_by_the_plan_tha
     assert plan is not None
     (row,) = [leg for leg in plan.legs if leg.idle]
     assert (row.leg, row.fibres, row.stack) == ("WEST/1.6", "121-144", "right")
-    assert ["WEST", "121-144", "right"] in [cells[:3] for cells in plan_rows(plan)]
+    assert ["WEST", "121-144", "right"] in [cells[:3] for cells in plan_rows(QUAY, plan)]
 
 
 @pytest.mark.usefixtures("unsettled")
@@ -157,7 +157,7 @@ def test_a_plan_as_a_table_says_where_trunks_are_divided_and_comes_back_as_it_wa
     plan = review(with_column(good, "divide_at", {"WEST": "port", "EAST": "tray"})).report
     assert plan is not None
     stream = StringIO()
-    csv.writer(stream).writerows([COLUMNS, *plan_rows(plan.plan)])
+    csv.writer(stream).writerows([columns_of(QUAY), *plan_rows(QUAY, plan.plan)])
     again = review(stream.getvalue())
     assert [remark.rule for remark in again.remarks] == ["breakout"]
     assert again.report is not None

@@ -19,7 +19,7 @@ from trayopt.review.complete import completed_plan
 from trayopt.review.desk import review_table
 from trayopt.review.marked import marked_workbook
 from trayopt.review.reading import parse_handmade, read_handmade
-from trayopt.review.sheet_out import COLUMNS, empty_rows, write_table
+from trayopt.review.sheet_out import columns_of, empty_rows, write_table
 
 HEAD = ["Trunk", "Fibres", "Stack", "Position", "Port", "Travel", "Loops", "Remarks"]
 
@@ -156,7 +156,7 @@ def test_an_empty_workbook_offers_what_the_box_has(quay: Job, tmp_path: Path) ->
     back = load_workbook(tmp_path / "empty.xlsx")
     assert back.sheetnames == ["plan", "lists", "notes"]
     sheet: Any = back["plan"]
-    assert [cell.value for cell in sheet[1]] == list(COLUMNS)
+    assert [cell.value for cell in sheet[1]] == list(columns_of(quay))
     assert sheet["B150"].number_format == "@"
     ranges = {str(rule.sqref).split(":")[0]: rule.formula1 for rule in sheet.data_validations.dataValidation}
     assert ranges["C2"] == "lists!$B$2:$B$3"

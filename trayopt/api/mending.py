@@ -39,8 +39,8 @@ def mend(
         Trays in which everything is spliced and stays: places, or text such as ``left/1-4,right/1-4``. Rows of a table
         that are marked as built stay as well.
     weights
-        What each change counts, by kind: legs, travel, ends, partings, ports, splits, loops; a kind that is left out keeps
-        its own.
+        What each change counts, by kind: legs, travel, ends, partings, ribbons, ports, splits, loops; a kind that is left out
+        keeps its own.
     time_limit_s
         Most seconds, reading and answer included.
     workers, seed

@@ -13,7 +13,9 @@ TRAVELS: tuple[Travel, Travel] = ("clockwise", "counterclockwise")
 DivideAt = Literal["tray", "port"]
 DIVIDE_AT: tuple[DivideAt, DivideAt] = ("tray", "port")
 """Where a trunk is divided: at the trays' entrances, or at its port."""
-RibbonWord = Literal["as_they_are", "split"] | Annotated[int, Field(ge=2, le=96)]
+LEAST_RIBBON, MOST_RIBBON = 2, 96
+"""Fibres of a ribbon that is made anew."""
+RibbonWord = Literal["as_they_are", "split"] | Annotated[int, Field(ge=LEAST_RIBBON, le=MOST_RIBBON)]
 """What is done with a trunk's ribbons before they are spliced; a number: its fibres are made into ribbons of that width."""
 AS_THEY_ARE: RibbonWord = "as_they_are"
 SPLIT: RibbonWord = "split"

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Literal, NamedTuple
 
 from trayopt.domain.assignment import Way
-from trayopt.domain.base import DivideAt, Travel
+from trayopt.domain.base import DivideAt, RibbonWord, Travel
 from trayopt.domain.hardware import Place
 from trayopt.domain.ranges import Run
 
@@ -29,13 +29,14 @@ class RunAt(NamedTuple):
 
 
 class GoesBy(NamedTuple):
-    """What is decided of a trunk's way and where it is divided; None where it is open."""
+    """What is decided of a trunk's way, where it is divided and what is done with its ribbons; None where it is open."""
 
     trunk: str
     port: str | None = None
     travel: Travel | None = None
     loops: int | None = None
     divide_at: DivideAt | None = None
+    ribbons: RibbonWord | None = None
 
     def differing(self, way: Way) -> tuple[Literal["port", "travel", "loops"], ...]:
         """Name what of a way is decided otherwise."""

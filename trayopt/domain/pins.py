@@ -57,4 +57,4 @@ class TrunkPin(Frozen):
     @property
     def decision(self) -> GoesBy:
         """What is decided of the trunk."""
-        return GoesBy(self.trunk, self.port, self.travel, self.loops, self.divide_at)
+        return GoesBy(self.trunk, self.port, self.travel, self.loops, self.divide_at, self.ribbons)

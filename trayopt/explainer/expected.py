@@ -17,7 +17,7 @@ from trayopt.explainer.words import conflict_said
 from trayopt.goals.crossings import crossing_pairs
 from trayopt.goals.registry import measure_all
 from trayopt.rules.judge import judge
-from trayopt.rules.words import listed, several
+from trayopt.rules.words import listed, ribbons_are, several
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.minimal import Conflict, conflicts, corrections
 from trayopt.solver.conflict.prices import price
@@ -42,6 +42,9 @@ def facts_of(job: Job, given: Given) -> dict[Group, Decision]:
             found[_group(f"{way.trunk} with {several(way.loops, 'loop')}")] = GoesBy(way.trunk, loops=way.loops)
         if way.divide_at is not None and _parts(job, inside, way.trunk):
             found[_group(f"{way.trunk} divided at the {way.divide_at}")] = GoesBy(way.trunk, divide_at=way.divide_at)
+        if way.ribbons is not None:
+            said = f"{way.trunk} with its ribbons {ribbons_are(way.ribbons)}"
+            found[_group(said)] = GoesBy(way.trunk, ribbons=way.ribbons)
     for item in inside.runs:
         found[_group(f"{item.trunk}:{span(item.first, item.last)} in {item.place}")] = item
     for stack, end in inside.ends.items():
@@ -108,7 +111,8 @@ def _completed(job: Job, given: Given) -> Assignment | None:
     if any(way.port not in job.enclosure.port_by_id for way in ways.values()):
         return None
     divided = {trunk: at for trunk, at in given.partings.items() if trunk in inside}
-    made = Assignment({t: way for t, way in ways.items() if t in inside}, places, dict(given.ends), divided)
+    worked = {trunk: word for trunk, word in given.ribbons.items() if trunk in inside}
+    made = Assignment({t: way for t, way in ways.items() if t in inside}, places, dict(given.ends), divided, worked)
     laid = Laid(Question(job).wide, made)
     if any(place is None for _, place in laid.piece_places):
         return None

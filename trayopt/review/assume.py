@@ -26,22 +26,23 @@ def assumed(job: Job, made: Handmade) -> Assignment:
     claims = made.claims
     divide_at = assumed_divide_at(job, made.divide_at, claims)
     ways = assumed_ways(job, {trunk: made.way(trunk) for trunk in made.ways}, claims, divide_at)
-    return assignment_of_claims(job, ways, claims, divide_at, assumed_ribbons(job, claims, divide_at, ways))
+    return assignment_of_claims(job, ways, claims, divide_at, assumed_ribbons(job, made, divide_at, ways))
 
 
 def assumed_ribbons(
-    job: Job, claims: Sequence[Claim], divide_at: Mapping[str, DivideAt], ways: Mapping[str, Way]
+    job: Job, made: Handmade, divide_at: Mapping[str, DivideAt], ways: Mapping[str, Way]
 ) -> dict[str, RibbonWord]:
-    """Give what is done with ribbons where a job leaves it open: what breaks least, of that the least work."""
-    open_ = {trunk.id: trunk.ribbons for trunk in job.ribbons_open}
+    """Give what is done with ribbons: what is told, and where a job leaves it open what breaks least, of that the least work."""
+    told, claims = made.ribbons, made.claims
+    open_ = {trunk.id: trunk.ribbons for trunk in job.ribbons_open if trunk.id not in told}
     if not open_:
-        return {}
+        return dict(told)
 
     def worth(words: dict[str, RibbonWord]) -> tuple[int, int]:
         return _broken(job, Laid(job, assignment_of_claims(job, ways, claims, divide_at, words), claims))
 
-    tries = product(*open_.values())
-    return min((dict(zip(open_, words, strict=True)) for words in islice(tries, MOST_TRIES)), key=worth)
+    tries = islice(product(*open_.values()), MOST_TRIES)
+    return min(({**told, **dict(zip(open_, words, strict=True))} for words in tries), key=worth)
 
 
 def _broken(job: Job, laid: Laid) -> tuple[int, int]:

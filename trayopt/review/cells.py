@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from trayopt.domain.base import DivideAt, Travel
+from trayopt.domain.base import AS_THEY_ARE, LEAST_RIBBON, MOST_RIBBON, SPLIT, DivideAt, RibbonWord, Travel
 from trayopt.domain.cable import Cable
 from trayopt.domain.hardware import Enclosure, Place
 from trayopt.domain.job import Job
@@ -38,6 +38,16 @@ _DIVIDED: dict[str, DivideAt] = {
     **dict.fromkeys(("port", "the port", "at the port", "breakout", "einführung", "der einführung", "an der einführung",
                      "kabeleinführung"), "port"),
 }  # fmt: skip
+_RIBBONS: dict[str, RibbonWord] = {
+    **dict.fromkeys(("as they are", "as is", "unchanged", "ribbons as they are", "wie sie sind", "unverändert",
+                     "bändchen wie sie sind"), AS_THEY_ARE),
+    **dict.fromkeys(("split", "ribbons split", "ribbons split, parts side by side", "geteilt", "bändchen geteilt",
+                     "bändchen geteilt, teile nebeneinander"), SPLIT),
+}  # fmt: skip
+_MADE_ANEW = re.compile(
+    r"(?:(?:ribbons )?(?:re-?ribboni[sz]ed|made) (?:in)?to |into |ribbons of |(?:bändchen )?(?:neu )?(?:gebildet )?zu )?"
+    r"(\d{1,3})(?:er)?"
+)
 _YES = {
     "yes", "y", "x", "1", "true", "built", "done", "spliced", "✓", "✔", "ja", "j", "wahr", "gebaut", "fertig",
     "erledigt", "gespleißt",
@@ -135,6 +145,10 @@ class Cells:
             self.wrong(cell, "the trunk is missing", ", ".join(self.job.trunk_by_id), hint)
             self.tellings.append(None)
             return None
+        for item in self.job.through:
+            if cell.text.casefold() == item.trunk.casefold():
+                self.missing(cell, f"trunk {item.trunk} goes through the box and has two ends", " or ".join(item.ends))
+                return None
         name = self.name(cell, self.job.trunk_by_id, "trunk")
         return None if name is None else self.job.trunk_by_id[name]
 
@@ -254,6 +268,20 @@ class Cells:
         found = _DIVIDED.get(tidy(cell.text).lower())
         if found is None:
             self.wrong(cell, "this is no place at which a trunk is divided", "tray, port (Kassette, Einführung)")
+        return found
+
+    def ribbons(self, cell: Cell, trunk: Trunk) -> RibbonWord | None:
+        """Read what is done with the ribbons of a trunk; None where the cell is empty or wrong."""
+        text = tidy(cell.text).lower().replace("_", " ")
+        if not text:
+            return None
+        anew = _MADE_ANEW.fullmatch(text)
+        found = _RIBBONS.get(text) if anew is None else int(anew[1])
+        if found is None or (isinstance(found, int) and not LEAST_RIBBON <= found <= MOST_RIBBON):
+            allowed = ", ".join(map(str, trunk.ribbons))
+            hint = did_you_mean(text, [*_RIBBONS]) or "a number is the width of the ribbons that are made"
+            self.wrong(cell, "this is nothing that is done with ribbons", allowed, hint)
+            return None
         return found
 
     def yes(self, cell: Cell) -> bool:

@@ -28,6 +28,7 @@ _WAY = {
         "divide_at", "divided at", "divided", "parted at", "breakout at", "aufgeteilt", "aufgeteilt an", "geteilt an",
         "aufteilung",
     ),
+    "ribbons": ("ribbon work", "work on ribbons", "bändchenarbeit", "arbeit an bändchen"),
 }  # fmt: skip
 _LEG = {
     "trunk": ("trunk", "cable", "kabel"),
@@ -85,6 +86,7 @@ def _names() -> dict[str, str]:
         for word in (*_SIDE["fibres"], *_SIDE["trunk"]):
             column = "trunk" if word in _SIDE["trunk"] else "fibres"
             found[f"{word} {starts[-1]}"] = f"{side} {column}"
+    found["ribbons"] = "ribbons"
     found.update(dict.fromkeys(_NOTES, "note"))
     return {_plain(header): column for header, column in found.items()}
 
@@ -98,7 +100,9 @@ def _plain(text: str) -> str:
 
 
 NAMES: dict[str, str] = _names()
-LEG_COLUMNS = ("trunk", "fibres", "stack", "position", "port", "travel", "loops", "divide_at", "end", "cut", "built")
+LEG_COLUMNS = (
+    "trunk", "fibres", "stack", "position", "port", "travel", "loops", "divide_at", "ribbons", "end", "cut", "built",
+)  # fmt: skip
 RUN_COLUMNS = (
     *(f"{side} {column}" for side in SIDES for column in ("trunk", "tube", "ribbon", "fibres")),
     "tray", "sleeve", "built",
@@ -161,8 +165,15 @@ class Headers:
         return ", ".join(parts)
 
 
-def headers_of(table: Table) -> Headers:
+def headers_of(table: Table, *, ribbons: bool = False) -> Headers:
     """Give the shape of a table, and what stands where.
+
+    Parameters
+    ----------
+    table
+        The table.
+    ribbons
+        Whether the job leaves anything to be done with ribbons; else a column of that name is likely to count them.
 
     Raises
     ------
@@ -174,6 +185,8 @@ def headers_of(table: Table) -> Headers:
     unread = []
     for i, text in enumerate(texts):
         column = column_of(text) if text else None
+        if column == "ribbons" and not ribbons and _plain(text) == column:
+            column = None
         if column is None or column == "note":
             unread.append(Unread(i, text, "" if column else _meant(text), known=column == "note"))
         else:

@@ -17,6 +17,7 @@ from trayopt.checker import (
 )
 from trayopt.checker.report import Report
 from trayopt.domain.assignment import Assignment
+from trayopt.domain.base import RibbonWord
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, Plan
 from trayopt.goals.registry import GOALS
@@ -26,6 +27,7 @@ from trayopt.rules.base import Rule
 from trayopt.rules.judge import judge
 from trayopt.rules.opened_tube import OpenedTube
 from trayopt.rules.registry import BY_ID
+from trayopt.rules.words import ribbons_are
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -104,6 +106,13 @@ class Review:
         }  # fmt: skip
 
     @property
+    def ribbons(self) -> dict[str, RibbonWord]:
+        """What is done with the ribbons of each trunk of which the job says something; none where nothing was judged."""
+        return {} if self.report is None else {
+            row.trunk: row.ribbons for row in self.report.plan.trunks if row.ribbons is not None
+        }  # fmt: skip
+
+    @property
     def tied(self) -> list[list[str]]:
         """Groups of trays that opened tubes tie to each other."""
         return [] if self.report is None else [list(group) for group in self.report.plan.tied]
@@ -153,6 +162,7 @@ class Review:
             "figures": [] if self.report is None else [asdict(item) for item in self.report.figures],
             "measured": as_dicts(self.figures, self.best_figures),
             "divide_at": self.divide_at,
+            "ribbons": self.ribbons,
             "tied": self.tied,
             "best_proven": best.proven if best else None,
             "claimed_bounds": [asdict(claim) for claim in self.bounds],
@@ -361,6 +371,7 @@ def _words(facts: Sequence[Any]) -> str:
             parts = [fact.port, fact.travel, None if fact.loops is None else f"{fact.loops} loops"]
             said = [f"by {' '.join(str(part) for part in parts if part is not None)}"] * any(parts)
             said += [f"divided at the {fact.divide_at}"] * (fact.divide_at is not None)
+            said += [] if fact.ribbons is None else [f"with its ribbons {ribbons_are(fact.ribbons)}"]
             texts.append(f"{fact.trunk} {' and '.join(said)}")
         elif isinstance(fact, EntersAt):
             texts.append(f"{fact.stack} from {fact.end}")

@@ -13,6 +13,7 @@ from trayopt.review.handmade import Handmade, Line
 from trayopt.review.parked import bare_legs
 from trayopt.review.remarks import Remark
 from trayopt.rules.whole_legs import WholeLegs
+from trayopt.rules.words import listed
 from trayopt.track.laid import Laid
 
 
@@ -185,17 +186,19 @@ def _fibres(job: Job, made: Handmade) -> Iterator[Remark]:
 
 
 def _ways(job: Job, made: Handmade) -> Iterator[Remark]:
-    inside = {entry.run.trunk for entry in made.placed}
+    placed = {entry.run.trunk for entry in made.placed}
+    inside = {end.id for trunk in placed for end in job.ends_of(job.trunk_by_id[trunk])}
     for trunk in job.trunks:
         decided = made.ways.get(trunk.id, {})
-        missing = [key for key in ("port", "travel", "loops") if key not in decided]
+        asked = ["port", "travel", "loops", *["ribbons"] * (len(trunk.ribbons) > 1)]
+        missing = [key for key in asked if key not in decided]
         if trunk.id in inside and missing:
             lines = tuple(line for entry in made.placed if entry.run.trunk == trunk.id for line in entry.lines[:1])[:1]
             sides = [f"{side}{part}" for side in ("from", "to") for part in (" trunk", "", " fibres")]
             cells = tuple(line.cell(*missing, "trunk", *sides, "fibres") for line in lines)
             yield Remark(
                 "table", "open", trunk.id, lines, cells, f"{', '.join(missing)} of {trunk.id} are not told: not proven",
-                "port, travel and loops of every trunk", f"write {', '.join(missing)} in one row of {trunk.id}",
+                f"{listed(asked)} of every such trunk", f"write {', '.join(missing)} in one row of {trunk.id}",
             )  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
-from trayopt.domain.base import DivideAt, Travel
+from trayopt.domain.base import AS_THEY_ARE, SPLIT, DivideAt, RibbonWord, Travel
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
@@ -187,7 +187,7 @@ class Handmade:
         return [entry.claim for entry in self.placed if entry.claim is not None]
 
     def way(self, trunk: str) -> GoesBy:
-        """Give what is decided of a trunk's way, and of where it is divided."""
+        """Give what is decided of a trunk's way, of where it is divided, and of what is done with its ribbons."""
         from trayopt.domain.decision import GoesBy
 
         decided = self.ways.get(trunk, {})
@@ -196,13 +196,21 @@ class Handmade:
         if travel is not None:
             as_travel = "clockwise" if travel == "clockwise" else "counterclockwise"
         as_loops = None if loops is None else int(loops)
-        return GoesBy(trunk, None if port is None else str(port), as_travel, as_loops, self.divide_at.get(trunk))
+        as_port = None if port is None else str(port)
+        return GoesBy(trunk, as_port, as_travel, as_loops, self.divide_at.get(trunk), self.ribbons.get(trunk))
 
     @property
     def divide_at(self) -> dict[str, DivideAt]:
         """Where trunks are divided, as far as that is told."""
         told = {trunk: decided["divide_at"].value for trunk, decided in self.ways.items() if "divide_at" in decided}
         return {trunk: "tray" if value == "tray" else "port" for trunk, value in told.items()}
+
+    @property
+    def ribbons(self) -> dict[str, RibbonWord]:
+        """What is done with the ribbons of trunks, as far as that is told."""
+        told = {trunk: decided["ribbons"].value for trunk, decided in self.ways.items() if "ribbons" in decided}
+        words: dict[str | int, RibbonWord] = {AS_THEY_ARE: AS_THEY_ARE, SPLIT: SPLIT}
+        return {trunk: value if isinstance(value, int) else words[value] for trunk, value in told.items()}
 
     def given(self) -> Given:
         """Give the decisions, for a comparison."""

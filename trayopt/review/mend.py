@@ -19,6 +19,7 @@ from trayopt.errors import InputError, SolverFault
 from trayopt.review.handmade import Handmade
 from trayopt.review.moves import Beside, Move, move_list, way_words
 from trayopt.review.remarks import rows_text
+from trayopt.rules.words import ribbons_are
 from trayopt.solver.model.decisions import Changes, Given, Weights
 from trayopt.track.laid import Laid
 
@@ -74,6 +75,7 @@ class Mended:
                 "travel": list(changed.travel),
                 "ends": list(changed.ends),
                 "partings": list(changed.partings),
+                "ribbons": list(changed.ribbons),
                 "ports": list(changed.ports),
                 "splits": list(changed.splits),
                 "loops": list(changed.loops),
@@ -310,7 +312,8 @@ def _built(made: Handmade, places: set[Place]) -> list[tuple[str, list[Decision]
             words = " ".join(str(part) for part in way[1:3] if part is not None)
             loops = "" if way.loops is None else f", {way.loops} loops"
             at = "" if way.divide_at is None else f", divided at the {way.divide_at}"
-            groups.append((f"{trunk} by {words}{loops}{at}", [way]))
+            worked = "" if way.ribbons is None else f", its ribbons {ribbons_are(way.ribbons)}"
+            groups.append((f"{trunk} by {words}{loops}{at}{worked}", [way]))
     return groups
 
 

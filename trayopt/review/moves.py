@@ -20,12 +20,12 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import span
 from trayopt.review.standing import Standing, counted, lies
-from trayopt.rules.words import listed, several
-from trayopt.solver.model.decisions import Given, changes
+from trayopt.rules.words import listed, ribbons_are, several
+from trayopt.solver.model.decisions import Given, changes, ribbons_of
 from trayopt.track.routes import leg_key
 
 Deed = Literal[
-    "release", "lift", "take out", "remove", "lead out", "lead", "lead in", "divide", "lay in", "lower",
+    "release", "lift", "take out", "remove", "lead out", "lead", "lead in", "divide", "work ribbons", "lay in", "lower",
 ]  # fmt: skip
 
 
@@ -207,7 +207,7 @@ class _Mover:
     def loose(self) -> set[Leg]:
         """Give the legs that do not stay as they lie: another tray, way of their trunk, division or end."""
         differs = self.differs
-        led = {*differs.travel, *differs.ports, *differs.loops, *differs.partings}
+        led = {*differs.travel, *differs.ports, *differs.loops, *differs.partings, *differs.ribbons}
         by_trunk: dict[str, list[RunAt]] = defaultdict(list)
         for item in self.given.runs:
             if lies(self.job, item, self.assignment):
@@ -316,6 +316,10 @@ class _Mover:
             other: DivideAt = "port" if way.divide_at == "tray" else "tray"
             text = f"divide {way.trunk} at the {other} instead of the {way.divide_at}"
             self.add("divide", [way.trunk], None, text)
+        if way.trunk in self.differs.ribbons and way.ribbons is not None:
+            now_done = ribbons_are(ribbons_of(self.job, self.assignment, way.trunk))
+            text = f"splice {way.trunk} with its ribbons {now_done} instead of {ribbons_are(way.ribbons)}"
+            self.add("work ribbons", [way.trunk], None, text)
 
     def divided(self) -> Iterator[str]:
         """Give the subunits that are divided anew, or for the first time."""

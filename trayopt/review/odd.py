@@ -41,12 +41,13 @@ def way_keys(job: Job, laid: Laid, trunk: str) -> tuple[str, ...]:
     """Give what of a trunk's way is not among its own."""
     own, way = job.trunk_by_id[trunk], laid.ways.get(trunk)
     if way is None:
-        return ("port", "travel", "loops", "divide_at")
+        return ("port", "travel", "loops", "divide_at", "ribbons")
     wrong = {
         "port": way.port not in own.allowed_ports(job.enclosure),
         "travel": way.travel not in own.travels,
         "loops": way.loops not in own.loops,
         "divide_at": laid.divide_at[trunk] not in own.divide_at,
+        "ribbons": laid.ribbons[trunk] not in own.ribbons,
     }
     return tuple(key for key, is_wrong in wrong.items() if is_wrong)
 

@@ -61,6 +61,8 @@ def handmade_of(job: Job, plan: Plan, source: str) -> Handmade:
             values: dict[str, str | int] = {"port": row.port, "travel": row.travel, "loops": row.loops}
             if row.divide_at is not None:
                 values["divide_at"] = row.divide_at
+            if row.ribbons is not None and job.trunk_by_id[row.trunk].may_work_ribbons:
+                values["ribbons"] = row.ribbons
             made.ways[row.trunk] = {key: Decided(value, line) for key, value in values.items()}
     for i, leg in enumerate(plan.legs):
         trunk = job.trunk_by_id.get(leg.trunk)

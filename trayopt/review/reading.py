@@ -15,6 +15,7 @@ from trayopt.review.columns import Headers, headers_of, headers_of_ways, is_plan
 from trayopt.review.handmade import Handmade, Line, Unread
 from trayopt.review.merged import merged_cells
 from trayopt.review.row_reader import RowReader
+from trayopt.review.sleeves import tell_ribbons
 
 SAVE_AGAIN = "unmerge the cells and fill in every one"
 
@@ -41,7 +42,7 @@ def read_handmade(job: Job, path: str | Path, *, lenient: bool = False) -> Handm
 def parse_handmade(job: Job, raw: bytes, source: str, *, lenient: bool = False) -> Handmade:
     """Read a table as ``read_handmade`` does, from the bytes of its file."""
     table = parse_loose_table(raw, source, is_read, is_plan, is_ways)
-    headers = headers_of(table)
+    headers = headers_of(table, ribbons=any(trunk.may_work_ribbons for trunk in job.trunks))
     made = Handmade(
         job,
         source,
@@ -65,7 +66,9 @@ def parse_handmade(job: Job, raw: bytes, source: str, *, lenient: bool = False) 
             of_ways.row(row)
     made.lost += [number for _, rows in merged for number in rows]
     made.unread += [_beside(cell) for cell in table.beside]
-    return reader.finish()
+    reader.finish()
+    tell_ribbons(made)
+    return made
 
 
 def _notes(table: Table) -> list[str]:

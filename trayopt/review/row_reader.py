@@ -28,7 +28,7 @@ from trayopt.review.strays import Strays
 
 T = TypeVar("T")
 PLACE = ("stack", "position", "tray")
-WAYS = ("port", "travel", "loops", "divide_at")
+WAYS = ("port", "travel", "loops", "divide_at", "ribbons")
 
 
 class RowReader:
@@ -342,6 +342,8 @@ class RowReader:
                 value = self.cells.travel(cell)
             elif key == "divide_at":
                 value = self.cells.divided_at(cell)
+            elif key == "ribbons":
+                value = self.cells.ribbons(cell, trunk)
             else:
                 value = self.cells.number(cell, "the number of loops")
             if value is None:

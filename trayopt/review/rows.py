@@ -52,7 +52,7 @@ def _joins(job: Job, made: Handmade) -> Iterator[Remark]:
             a, b = (join.a.trunk, join.a.first + i), (join.b.trunk, join.b.first + i)
             partner[a], partner[b] = b, a
     for row in made.splices:
-        text = _differs(row, partner)
+        text = _differs(job, row, partner)
         if text:
             columns = ("to fibres", "to", "to trunk")
             yield Remark(
@@ -61,7 +61,7 @@ def _joins(job: Job, made: Handmade) -> Iterator[Remark]:
             )  # fmt: skip
 
 
-def _differs(row: SpliceRow, partner: dict[tuple[str, int], tuple[str, int]]) -> str:
+def _differs(job: Job, row: SpliceRow, partner: dict[tuple[str, int], tuple[str, int]]) -> str:
     if row.b is None:
         return ""
     for i in range(row.a.count):
@@ -69,6 +69,9 @@ def _differs(row: SpliceRow, partner: dict[tuple[str, int], tuple[str, int]]) ->
         want = partner.get(fibre)
         if want != (row.b.trunk, row.b.first + i):
             to = "nothing" if want is None else f"fibre {want[1]} of {want[0]}"
+            for trunk, own in (fibre, (row.b.trunk, row.b.first + i)):
+                if (unit := job.trunk_by_id[trunk].subunit_of(own)) in job.trunk_by_id[trunk].passing:
+                    to += f"; the tube of {unit.name} passes uncut"
             return (
                 f"the row splices fibre {fibre[1]} of {fibre[0]} to fibre {row.b.first + i} of {row.b.trunk}; "
                 f"the job splices it to {to}"
@@ -105,6 +108,9 @@ def _sleeve(
 def _idle(job: Job, made: Handmade, laid: Laid) -> Iterator[Remark]:
     """Look for runs without a spliced fibre that are given a tray, and are no legs of an opened tube."""
     for entry in made.placed:
+        trunk = job.trunk_by_id[entry.run.trunk]
+        if trunk.subunit_of(entry.run.first) in trunk.passing:
+            continue
         if entry.place is not None and not spliced_in(job, RunAt(*entry.run, entry.place)):
             leg = (
                 job.trunk_by_id[entry.run.trunk].subunit_of(entry.run.first).leg_of_run(entry.run.first, entry.run.last)

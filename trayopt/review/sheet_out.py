@@ -8,20 +8,29 @@ from io import BytesIO, StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from trayopt.domain.base import DIVIDE_AT
-from trayopt.domain.job import Job
+from trayopt.domain.base import DIVIDE_AT, RibbonWord
+from trayopt.domain.hardware import trays_in_words
+from trayopt.domain.job import Job, ribbon_rank
 from trayopt.domain.plan import Plan
 from trayopt.errors import InputError
 from trayopt.formats.json_out import dump_rows, write_whole
 from trayopt.review.columns import LEG_COLUMNS
-from trayopt.rules.words import listed
+from trayopt.rules.words import listed, ribbons_are
 
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
 
 Rows = list[list[str | int | None]]
-COLUMNS = LEG_COLUMNS
-WIDTHS = (10, 14, 12, 10, 16, 18, 8, 10, 10, 10, 8)
+WIDTHS = {
+    "trunk": 10, "fibres": 14, "stack": 12, "position": 10, "port": 16, "travel": 18, "loops": 8, "divide_at": 10,
+    "ribbons": 13, "end": 10, "cut": 10, "built": 8,
+}  # fmt: skip
+
+
+def columns_of(job: Job) -> tuple[str, ...]:
+    """Give the columns of a table for a job; what is done with ribbons has one where the job says something of it."""
+    worked = any(trunk.may_work_ribbons for trunk in job.trunks)
+    return tuple(column for column in LEG_COLUMNS if worked or column != "ribbons")
 
 
 def empty_rows(job: Job) -> Rows:
@@ -30,32 +39,23 @@ def empty_rows(job: Job) -> Rows:
     for trunk in job.trunks:
         for subunit in trunk.subunits:
             if job.spliced[trunk.id, subunit.number]:
-                rows.append([trunk.id, f"{subunit.first}-{subunit.last}", *[None] * (len(COLUMNS) - 2)])
+                rows.append([trunk.id, f"{subunit.first}-{subunit.last}", *[None] * (len(columns_of(job)) - 2)])
     return rows
 
 
-def plan_rows(plan: Plan) -> Rows:
+def plan_rows(job: Job, plan: Plan) -> Rows:
     """Give a row for every placed leg of a plan."""
-    ways = {row.trunk: row for row in plan.trunks}
+    ways, columns = {row.trunk: row for row in plan.trunks}, columns_of(job)
     rows: Rows = []
     for leg in plan.legs:
         if leg.stack is not None:
             way = ways[leg.trunk]
-            rows.append(
-                [
-                    leg.trunk,
-                    leg.fibres,
-                    leg.stack,
-                    leg.position,
-                    way.port,
-                    way.travel,
-                    way.loops,
-                    way.divide_at,
-                    leg.end,
-                    leg.cut_mm,
-                    None,
-                ]
-            )
+            cells = {
+                "trunk": leg.trunk, "fibres": leg.fibres, "stack": leg.stack, "position": leg.position, "port": way.port,
+                "travel": way.travel, "loops": way.loops, "divide_at": way.divide_at, "ribbons": way.ribbons,
+                "end": leg.end, "cut": leg.cut_mm, "built": None,
+            }  # fmt: skip
+            rows.append([cells[column] for column in columns])
     return rows
 
 
@@ -73,7 +73,7 @@ def write_table(path: str | Path, job: Job, rows: Rows) -> None:
     elif kind == ".csv" or str(path) == "-":
         stream = StringIO()
         writer = csv.writer(stream, lineterminator="\n")
-        writer.writerows([COLUMNS, *rows])
+        writer.writerows([columns_of(job), *rows])
         write_whole(path, stream.getvalue())
     else:
         raise InputError.one("a table is CSV or XLSX", source=str(path), allowed="a name ending in .csv or .xlsx")
@@ -90,16 +90,17 @@ def workbook(job: Job, rows: Rows) -> bytes:
     book = Workbook()
     sheet: Any = book.active
     sheet.title = "plan"
-    sheet.append(list(COLUMNS))
+    columns = columns_of(job)
+    sheet.append(list(columns))
     for row in rows:
         sheet.append(row)
-    for i, width in enumerate(WIDTHS):
+    for i, column in enumerate(columns):
         letter = sheet.cell(1, i + 1).column_letter
-        sheet.column_dimensions[letter].width = width
+        sheet.column_dimensions[letter].width = WIDTHS[column]
         sheet.cell(1, i + 1).font = Font(bold=True)
     last = max(len(rows) + 1, 200)
     for number in range(2, last + 1):
-        sheet.cell(number, COLUMNS.index("fibres") + 1).number_format = "@"
+        sheet.cell(number, columns.index("fibres") + 1).number_format = "@"
     sheet.freeze_panes = "A2"
     _choices(book.create_sheet("lists"), sheet, job, last)
     notes = book.create_sheet("notes")
@@ -131,6 +132,10 @@ def _choices(lists: Worksheet, sheet: Worksheet, job: Job, last: int) -> None:
         "end": ends,
         "built": ["yes"],
     }
+    worked: list[RibbonWord] = sorted({word for trunk in job.trunks for word in trunk.ribbons}, key=ribbon_rank)
+    choices["ribbons"] = worked
+    columns = columns_of(job)
+    choices = {column: values for column, values in choices.items() if column in columns}
     for i, (column, values) in enumerate(choices.items(), start=1):
         lists.cell(1, i, column)
         for j, value in enumerate(values, start=2):
@@ -139,7 +144,7 @@ def _choices(lists: Worksheet, sheet: Worksheet, job: Job, last: int) -> None:
         rule = DataValidation(type="list", formula1=f"lists!${letter}$2:${letter}${len(values) + 1}", allow_blank=True)
         rule.errorTitle, rule.error = column, f"choose one of the list: {', '.join(map(str, values[:8]))}"
         sheet.add_data_validation(rule)
-        target = get_column_letter(COLUMNS.index(column) + 1)
+        target = get_column_letter(columns.index(column) + 1)
         rule.add(f"{target}2:{target}{last}")
 
 
@@ -154,6 +159,11 @@ def notes_of(job: Job) -> list[str]:
         "Both sides of a splice lie in one tray. Port, travel, loops and divide_at are the trunk's: one row of it is enough.",
         "divide_at is tray (the tubes go all the way and are opened there) or port (each leg in a tube of its own). Legs of an",
         "opened tube that are spliced to nothing are parked: give them a row as well, in one of its trays or the next.",
+        *(
+            ["ribbons is the trunk's too: as_they_are, split, or the width of the ribbons that are made anew."]
+            if "ribbons" in columns_of(job)
+            else []
+        ),
         "The column cut is the length in mm at which a leg is cut; it is checked where it is filled in.",
         "Write yes under built where the leg is spliced already. Rows without a tray are left open.",
         "Other columns and sheets are kept. The fibres column is text: leave it so, or 1-12 becomes a date.",
@@ -166,9 +176,11 @@ def notes_of(job: Job) -> list[str]:
         )
         ports = ", ".join(trunk.allowed_ports(job.enclosure))
         places = listed([f"the {at}" for at in trunk.divide_at], "or")
+        worked = listed([ribbons_are(word) for word in trunk.ribbons], "or")
         lines.append(
             f"{trunk.id}: {trunk.cable.fibres} fibres in subunits of {groups}; divided at {places}; "
             f"ports {ports or 'none'}; travel {trunk.travel}; loops {', '.join(map(str, sorted(set(trunk.loops))))}"
+            + (f"; ribbons {worked}" if trunk.may_work_ribbons else "")
         )
     lines += ["", "Joins", *(f"{join.name}: {join.a} to {join.b}" for join in job.joins[:500])]
     lines += ["", "Stacks"]
@@ -179,13 +191,14 @@ def notes_of(job: Job) -> list[str]:
             for tray in stack.kinds
         )
         ends = ", ".join(end.id for end in stack.ends)
-        lines.append(f"{stack.id}: positions 1 to {stack.positions}; a tray takes {takes}; ends: {ends}")
+        kinds = f", from the base {trays_in_words(stack)}" if len(stack.kinds) > 1 else ""
+        lines.append(f"{stack.id}: positions 1 to {stack.positions}{kinds}; a tray takes {takes}; ends: {ends}")
     return lines
 
 
 def write_plan(path: str | Path, job: Job, plan: Plan) -> None:
     """Write a plan as a table where the name ends in .csv or .xlsx, and as a plan document otherwise."""
     if Path(path).suffix.lower() in {".csv", ".xlsx"}:
-        write_table(path, job, plan_rows(plan))
+        write_table(path, job, plan_rows(job, plan))
     else:
         write_whole(path, dump_rows(plan.plain()))

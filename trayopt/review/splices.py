@@ -24,7 +24,7 @@ def entries_of(made: Handmade, cells: Cells) -> list[Entry]:
             subunit = job.trunk_by_id[part.run.trunk].subunit_of(part.run.first)
             by_subunit.setdefault((part.run.trunk, subunit.number), []).append(part)
     found: list[Entry] = []
-    for subunit in job.subunits:
+    for subunit in (unit for trunk in job.trunks for unit in trunk.units):
         runs = sorted(by_subunit.get((subunit.trunk, subunit.number), ()), key=lambda entry: entry.run)
         _overlaps(runs, made, cells)
         found += _legs(job, subunit, runs, finest=bool(made.lost))
@@ -75,6 +75,8 @@ def _legs(job: Job, subunit: Subunit, runs: Sequence[Entry], *, finest: bool) ->
     """
     if not runs:
         return []
+    if subunit in job.trunk_by_id[subunit.trunk].passing:
+        return _joined(runs, ())
     spliced = job.spliced[subunit.trunk, subunit.number]
     fits = [of for of in subunit.divisions if _fits(subunit, runs, of)]
     whole = [of for of in fits if _decided(subunit, runs, of, spliced)]

@@ -82,7 +82,7 @@ class Standing:
     def _anew(self, trunk: str, fibre: int) -> bool:
         differs = self.differs
         subunit = self.job.trunk_by_id[trunk].subunit_of(fibre)
-        led = {*differs.travel, *differs.ports, *differs.loops, *differs.partings}
+        led = {*differs.travel, *differs.ports, *differs.loops, *differs.partings, *differs.ribbons}
         return trunk in led or subunit.name in differs.splits
 
     def kept(self, leg: Leg) -> Kept | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from trayopt.checker import bounds_words
 from trayopt.review.desk import Review
 from trayopt.review.remarks import LEVEL_WORDS
-from trayopt.rules.words import several
+from trayopt.rules.words import ribbons_are, several
 
 MOST_REMARKS = 200
 
@@ -63,9 +63,11 @@ def completion_words(review: Review) -> str:
 
 
 def built_words(review: Review) -> list[str]:
-    """Say where trunks are divided, and which trays opened tubes tie to each other."""
+    """Say where trunks are divided, what is done with their ribbons, and which trays opened tubes tie to each other."""
     parts = [f"{trunk} at the {at}" for trunk, at in review.divide_at.items()]
     lines = [f"divided: {', '.join(parts)}"] if parts else []
+    worked = [f"{trunk} {ribbons_are(word)}" for trunk, word in review.ribbons.items()]
+    lines += [f"ribbons: {', '.join(worked)}"] if worked else []
     return lines + [f"tied, so that they come to the bench together: {', '.join(group)}" for group in review.tied]
 
 

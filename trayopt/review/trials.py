@@ -1,8 +1,9 @@
 """Single changes of a plan that end a finding: each is judged before it is given as advice.
 
-A change moves rows that splices bind together to another tray, takes a row out, parks the idle legs of an opened tube, or lets
-a trunk go another way or be divided elsewhere. It counts only if the finding is gone, no rule that has to hold is newly broken,
-and no splice loses its tray; where the finding is of a preference, all preferences must weigh no more than before.
+A change moves rows that splices bind together to another tray, takes a row out, parks the idle legs of an opened tube, lets
+a trunk go another way or be divided elsewhere, or does something else with its ribbons. It counts only if the finding is gone,
+no rule that has to hold is newly broken, and no splice loses its tray; where the finding is of a preference, all preferences
+must weigh no more than before.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from weakref import WeakKeyDictionary
 
 from trayopt.checker import assignment_of_claims
 from trayopt.domain.assignment import Way
-from trayopt.domain.base import DivideAt
+from trayopt.domain.base import DivideAt, RibbonWord
 from trayopt.domain.decision import RunAt
 from trayopt.domain.finding import Finding
 from trayopt.domain.hardware import Place
@@ -25,8 +26,10 @@ from trayopt.domain.ranges import Run
 from trayopt.review.parked import bare_legs
 from trayopt.rules.judge import judge
 from trayopt.rules.opened_tube import OpenedTube
+from trayopt.rules.own_limits import OwnLimits
 from trayopt.rules.registry import BY_ID
-from trayopt.rules.words import listed, several
+from trayopt.rules.uncut_tube import UncutTube
+from trayopt.rules.words import listed, ribbons_are, several
 from trayopt.solver.model.decisions import spliced_in
 from trayopt.track.laid import Claim, Laid
 
@@ -46,6 +49,8 @@ class Change(NamedTuple):
     ways: Mapping[str, Way]
     divide_at: Mapping[str, DivideAt]
     text: str
+    ribbons: Mapping[str, RibbonWord] | None = None
+    """What is done with ribbons, where that is changed."""
 
 
 class _State(NamedTuple):
@@ -79,7 +84,8 @@ def tried(job: Job, laid: Laid, finding: Finding) -> str | None:
 
 def changed(job: Job, laid: Laid, change: Change) -> Laid:
     """Lay a changed plan out."""
-    made = assignment_of_claims(job, change.ways, change.claims, change.divide_at, laid.ribbons)
+    ribbons = laid.ribbons if change.ribbons is None else change.ribbons
+    made = assignment_of_claims(job, change.ways, change.claims, change.divide_at, ribbons)
     return Laid(job, replace(made, ends={**laid.ends, **made.ends}), change.claims)
 
 
@@ -102,9 +108,13 @@ def _unplaced(laid: Laid) -> int:
 
 
 def _changes(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
+    if finding.rule == UncutTube.id:
+        yield from _out_of_trays(job, laid, finding)
+        return
     trunks = _trunks(job, laid, finding)
     yield from _parked(job, laid, finding)
     yield from _divided_elsewhere(job, laid, finding)
+    yield from _ribbons_otherwise(job, laid, finding)
     yield from _other_ways(job, laid, trunks)
     yield from _other_places(job, laid, _claims(job, laid, finding, trunks))
 
@@ -146,6 +156,14 @@ def _parked(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
         yield Change(claims, laid.ways, laid.divide_at, f"park {listed(words)}")
 
 
+def _out_of_trays(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
+    """Take what passes uncut out of the trays: nothing else may be done with it."""
+    unit = next(unit for trunk in job.trunks for unit in trunk.passing if unit.name == finding.subject)
+    inside = [c for c in laid.claims if c.trunk == unit.trunk and c.first <= unit.last and c.last >= unit.first]
+    text = f"take {listed([f'{_run(claim)} out of {claim.place}' for claim in inside])}: the tube stays whole"
+    yield Change([claim for claim in laid.claims if claim not in inside], laid.ways, laid.divide_at, text)
+
+
 def _divided_elsewhere(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
     """Divide one trunk at the other place that its list allows; at the port its idle legs leave their trays."""
     if not BY_ID[finding.rule].of_divisions and BY_ID[finding.rule].subject != "subunit":
@@ -158,6 +176,19 @@ def _divided_elsewhere(job: Job, laid: Laid, finding: Finding) -> Iterator[Chang
         for at in others if trunk in laid.divide_at else ():
             claims = [claim for claim in laid.claims if at == "tray" or claim.trunk != trunk or _spliced(job, claim)]
             yield Change(claims, laid.ways, {**laid.divide_at, trunk: at}, f"divide {trunk} at the {at}")
+
+
+def _ribbons_otherwise(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
+    """Do something else with the ribbons of one trunk that its list allows, the least work first."""
+    rule, subject = BY_ID[finding.rule], finding.subject
+    if "ribbons" not in rule.helped_by and not isinstance(rule, OwnLimits):
+        return
+    of_place = {leg.trunk: None for place, legs in laid.trays.items() if str(place) == subject for leg in legs}
+    for trunk in {"trunk": [subject], "tray place": list(of_place)}.get(rule.subject, []):
+        for word in job.trunk_by_id[trunk].ribbons if trunk in laid.ways else ():
+            if word != laid.ribbons[trunk]:
+                text = f"splice {trunk} with its ribbons {ribbons_are(word)}"
+                yield Change(laid.claims, laid.ways, laid.divide_at, text, {**laid.ribbons, trunk: word})
 
 
 def _spliced(job: Job, claim: Claim) -> bool:

@@ -16,13 +16,13 @@ if TYPE_CHECKING:
 
 
 class OwnLimits(Rule[NoParameters]):
-    """Broken when the trunk has a port, a travel, loops or a place of division that the job does not allow it."""
+    """Broken when the trunk has a port, a travel, loops, a place of division or work on its ribbons that is not among its own."""
 
     id = "own_limits"
     named = "own limits"
     kind = "always"
     subject = "trunk"
-    statement = "the trunk has a port, a travel, loops or a place of division that the job does not allow it"
+    statement = "the trunk has a port, a travel, loops, a place of division or work on its ribbons that the job does not allow it"
     why = "The plan must not change what the owner of a trunk has fixed."
     ways_only = True
 
@@ -55,12 +55,14 @@ class OwnLimits(Rule[NoParameters]):
         return (
             f"{subject}: enters at {listed(trunk.allowed_ports(job.enclosure), 'or') or 'no port'}, travels "
             f"{listed(trunk.travels, 'or')}, slack loops {listed(trunk.loops, 'or')}, divided at {_divided(trunk)}"
+            + (f", its ribbons {_ribbons(trunk)}" if trunk.may_work_ribbons else "")
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what its owner allows."""
-        del laid
         trunk = job.trunk_by_id[subject]
+        if laid.ribbons[subject] not in trunk.ribbons:
+            return f"splice {subject} with its ribbons {_ribbons(trunk)}, or ask its owner for other limits"
         ports = trunk.allowed_ports(job.enclosure)
         return (
             f"bring {subject} in at {listed(ports, 'or') or 'no port'}, let it travel {listed(trunk.travels, 'or')} with "

@@ -25,6 +25,7 @@ class ReRibbonised(Rule[NoParameters]):
     why = "Ribbons that are made anew cost minutes each, glue or tape, and a jig at the bench; a split costs a cut."
     speaks_of = "ribbons_open"
     ways_only = True
+    way_cells = ("ribbons",)
     helped_by = frozenset({"ribbons"})
 
     def applies(self, job: Job, subject: str) -> bool:

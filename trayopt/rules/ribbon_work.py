@@ -26,6 +26,7 @@ class RibbonWork(Rule[NoParameters]):
     why = "A ribbon in its own matrix is handled once; whatever is done to it first takes time and can break a fibre."
     speaks_of = "ribbons_open"
     ways_only = True
+    way_cells = ("ribbons",)
     helped_by = frozenset({"ribbons"})
 
     def applies(self, job: Job, subject: str) -> bool:

@@ -11,7 +11,7 @@ from trayopt.domain.base import SPLIT, RibbonWord
 STRIP = (
     Column("trunk"), Column("cable"), Column("port"), Column("travel"), Column("loops", "count"),
     Column("diameter", "decimal"), Column("transition", "length"), Column("strip", "cut"), Column("exposed", "length"),
-    Column("legs", "count"), Column("divide_at"), Column("trial"), Column("note"),
+    Column("legs", "count"), Column("divide_at"), Column("ribbons"), Column("trial"), Column("note"),
 )  # fmt: skip
 MARKS = (
     Column("trunk"), Column("leg"), Column("fibres"), Column("tray"), Column("end"), Column("loops", "count"),
@@ -36,16 +36,17 @@ def strip_table(book: Book, marks: Marks, tell: Teller) -> Table:
             note = tell("note.too_long", length=tell.cut(strip), exposed=tell.length(trunk.exposed_mm))
         elif strip != way.strip_mm:
             note = tell("note.was", length=tell.cut(way.strip_mm or 0))
-        if trunk.may_work_ribbons:
-            note = "; ".join(filter(None, (ribbon_note(way.ribbons, tell), note)))
+        ribbons = ribbon_note(way.ribbons, tell) if trunk.may_work_ribbons else ""
         rows.append(
             (
                 trunk.id, trunk.cable.id, way.port, tell(f"travel.{way.travel}"), way.loops, trunk.cable.diameter_mm,
                 trunk.transition_mm, strip, exposed, len(book.legs[trunk.id]),
-                tell(f"divide_at.{way.divide_at}"), tell("trial.safe" if marks.safe else "trial.first"), note,
+                tell(f"divide_at.{way.divide_at}"), ribbons, tell("trial.safe" if marks.safe else "trial.first"), note,
             )
         )  # fmt: skip
-    return Table("strip", STRIP, rows, [trunk.id for trunk in book.new_trunks])
+    table = Table("strip", STRIP, rows, [trunk.id for trunk in book.new_trunks])
+    worked = any(trunk.may_work_ribbons for trunk in book.job.trunks)
+    return table if worked else table.only([column.key for column in STRIP if column.key != "ribbons"])
 
 
 def ribbon_note(word: RibbonWord | None, tell: Teller) -> str:

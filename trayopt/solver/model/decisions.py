@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from trayopt.domain.assignment import Assignment, Way
-from trayopt.domain.base import DivideAt
+from trayopt.domain.base import DivideAt, RibbonWord
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.decision import GoesBy, RunAt
 from trayopt.domain.hardware import Place
@@ -33,6 +33,11 @@ class Given:
     def partings(self) -> dict[str, DivideAt]:
         """Where trunks are divided, as far as that is given."""
         return {trunk: given.divide_at for trunk, given in self.ways.items() if given.divide_at is not None}
+
+    @property
+    def ribbons(self) -> dict[str, RibbonWord]:
+        """What is done with the ribbons of trunks, as far as that is given."""
+        return {trunk: given.ribbons for trunk, given in self.ways.items() if given.ribbons is not None}
 
     def in_job(self, job: Job) -> Given:
         """Leave out what the job does not have any more: trunks, and fibres that lie in no tray of it."""
@@ -58,19 +63,21 @@ class Given:
 class Weights:
     """What each change counts; a given leg that does not stay weighs most.
 
-    ``partings`` is for a trunk that is divided at the other place: its tubes are opened elsewhere.
+    ``partings`` is for a trunk that is divided at the other place: its tubes are opened elsewhere. ``ribbons`` is for one whose
+    ribbons are worked otherwise.
     """
 
     legs: int = 1000
     travel: int = 100
     ends: int = 100
     partings: int = 20
+    ribbons: int = 20
     ports: int = 10
     splits: int = 5
     loops: int = 1
 
 
-KINDS = ("legs", "travel", "ends", "partings", "ports", "splits", "loops")
+KINDS = ("legs", "travel", "ends", "partings", "ribbons", "ports", "splits", "loops")
 """Kinds of changes, the gravest first."""
 
 
@@ -82,6 +89,7 @@ class Changes:
     travel: tuple[str, ...] = ()
     ends: tuple[str, ...] = ()
     partings: tuple[str, ...] = ()
+    ribbons: tuple[str, ...] = ()
     ports: tuple[str, ...] = ()
     splits: tuple[str, ...] = ()
     loops: tuple[str, ...] = ()
@@ -93,6 +101,7 @@ class Changes:
             + weights.travel * len(self.travel)
             + weights.ends * len(self.ends)
             + weights.partings * len(self.partings)
+            + weights.ribbons * len(self.ribbons)
             + weights.ports * len(self.ports)
             + weights.splits * len(self.splits)
             + weights.loops * len(self.loops)
@@ -140,6 +149,7 @@ def changes(job: Job, given: Given, assignment: Assignment) -> Changes:
         tuple(way.trunk for way, now in ways if "travel" in way.differing(now)),
         tuple(stack for stack, end in given.ends.items() if stack in used and assignment.ends.get(stack) != end),
         tuple(way.trunk for way, _ in ways if way.divide_at not in {None, divided_at(job, assignment, way.trunk)}),
+        tuple(way.trunk for way, _ in ways if way.ribbons not in {None, ribbons_of(job, assignment, way.trunk)}),
         tuple(way.trunk for way, now in ways if "port" in way.differing(now)),
         tuple(splits),
         tuple(way.trunk for way, now in ways if "loops" in way.differing(now)),
@@ -150,6 +160,11 @@ def divided_at(job: Job, assignment: Assignment, trunk: str) -> DivideAt:
     """Tell where a trunk in the box is divided."""
     divisions = (leg.of for leg in assignment.places if leg.trunk == trunk)
     return job.trunk_by_id[trunk].place_of_division(divisions, assignment.divide_at.get(trunk))
+
+
+def ribbons_of(job: Job, assignment: Assignment, trunk: str) -> RibbonWord:
+    """Tell what is done with the ribbons of a trunk."""
+    return assignment.ribbons.get(trunk, job.trunk_by_id[trunk].ribbons[0])
 
 
 def lying_in(job: Job, item: RunAt) -> list[int]:

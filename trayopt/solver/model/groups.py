@@ -23,7 +23,7 @@ from trayopt.rules.base import Rule
 from trayopt.rules.judge import judge
 from trayopt.rules.pin import Pinned
 from trayopt.rules.registry import BY_ID, RULES
-from trayopt.solver.model.decisions import Given, changes, divided_at
+from trayopt.solver.model.decisions import Given, changes, divided_at, ribbons_of
 from trayopt.track.laid import Laid
 
 ALLOWED_PORTS = "allowed_ports"
@@ -161,7 +161,9 @@ def meets(job: Job, fact: Decision, assignment: Assignment) -> bool:
         return not changed.legs and (not fact.leg or assignment.places.get(leg) == fact.place if leg else True)
     if isinstance(fact, GoesBy):
         way = assignment.ways.get(fact.trunk)
-        return way is None or (fact.admits(way) and fact.divide_at in {None, divided_at(job, assignment, fact.trunk)})
+        divided = fact.divide_at in {None, divided_at(job, assignment, fact.trunk)}
+        worked = fact.ribbons in {None, ribbons_of(job, assignment, fact.trunk)}
+        return way is None or (fact.admits(way) and divided and worked)
     ends = assignment.ends.get(fact.stack, job.enclosure.stack_by_id[fact.stack].ends[0].id)
     return isinstance(fact, EntersAt) and ends == fact.end
 

@@ -94,6 +94,7 @@ def _pin(job: Job, fact: Decision) -> LegPin | TrunkPin | bool | None:
             travel=fact.travel,
             loops=fact.loops,
             divide_at=fact.divide_at,
+            ribbons=fact.ribbons,
             built=True,
         )
     if not fact.leg or fact.place not in job.enclosure.place_rank or fact.last > trunk.cable.fibres:

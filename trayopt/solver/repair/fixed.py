@@ -55,6 +55,8 @@ def fix(model: Model, fact: Decision, *when: Literal) -> None:
         if any(model.divisions(subunit) for subunit in trunk.subunits):
             for asked in goes_by(job, model, fact):
                 model.require(asked, *when)
+            if fact.ribbons is not None:
+                model.require(model.ribboned(trunk, fact.ribbons) >= 1, *when)
     elif fact.place not in job.enclosure.place_rank:
         model.require(False, *when)
     else:

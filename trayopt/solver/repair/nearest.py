@@ -178,7 +178,13 @@ class _Search:
         hint(
             model,
             known
-            or Assignment(self.given.whole_ways, standing(self.job, self.given), self.given.ends, self.given.partings),
+            or Assignment(
+                self.given.whole_ways,
+                standing(self.job, self.given),
+                self.given.ends,
+                self.given.partings,
+                self.given.ribbons,
+            ),
         )
         cost = _cost(model, self.inside, self.weights)
         model.require(cost >= self.relaxed.bound)
@@ -222,6 +228,9 @@ def _cost(model: Model, given: Given, weights: Weights) -> Expression:
             open_ = way.divide_at in model.divide_options(trunk)
             stays = model.divided_at(trunk, way.divide_at) if open_ else 0
             parts.append(weights.partings * model.both(model.in_box(trunk), model.no(stays)))
+        if way.ribbons is not None:
+            kept = model.ribboned(trunk, way.ribbons)
+            parts.append(weights.ribbons * model.both(model.in_box(trunk), model.no(kept)))
     for stack, end in given.ends.items():
         others = [item.id for item in job.enclosure.stack_by_id[stack].ends if item.id != end]
         used = model.any_of(*(model.used(place) for place in model.places if place.stack == stack))
