@@ -1,6 +1,7 @@
-"""Random jobs of the kind that a designer brings: trunks and boxes of the library, joined in nine ways, with wishes and limits.
+"""Random jobs of the kind that a designer brings: trunks and boxes of the library, with wishes and limits.
 
-``draw(seed, index)`` gives the same job on every machine. The families take turns; everything else is drawn: box, cables,
+``draw(seed, index)`` gives the same job on every machine. The families take turns: nine for the first 200
+jobs, three that came later (``mixes_later``) for the others. Everything else is drawn: box, cables,
 counts, where runs begin, divisions at the tray or at the port, limits of trunks, pins, joins that are to be apart, levels
 and weights of rules. About a third of the jobs ask for more than their box can hold.
 """
@@ -14,13 +15,14 @@ from functools import cache
 from itertools import combinations, pairwise
 from math import exp, log
 
+from benchmarks import mixes_later
 from benchmarks.boxes import Json
 from trayopt.domain.cable import Cable
 from trayopt.domain.hardware import Enclosure
 from trayopt.errors import InputError
 
-JOBS = 200
-"""Jobs of one seed."""
+FIRST_JOBS, JOBS = 200, 260
+"""Jobs of one seed that the first nine families draw, and all of them."""
 LEAST, MOST = 72, 2500
 """Splices of a job."""
 TRIES = 200
@@ -55,9 +57,10 @@ class Draw:
     used: dict[str, int] = field(default_factory=dict)
     joins: list[Json] = field(default_factory=list)
 
-    def trunk(self, fibres: int) -> str:
-        """Add a trunk of a cable that has so many fibres, and not many times as many."""
+    def trunk(self, fibres: int, of: Callable[[Cable], bool] | None = None) -> str:
+        """Add a trunk of a cable that has so many fibres, and not many times as many; of a kind, where one is asked for."""
         fitting = [cable for cable in library()[1] if fibres <= cable.fibres <= max(6 * fibres, 432)]
+        fitting = fitting if of is None else [cable for cable in fitting if of(cable)]
         if not fitting:
             raise Again
         name = f"{'NESWABCD'[len(self.trunks)]}1"
@@ -181,6 +184,25 @@ FAMILIES: dict[str, Callable[[Draw], None]] = {
 }
 
 
+def mixed_trays(draw: Draw) -> None:
+    """Join trunks as another family does, in a box whose outer trays take single fibres."""
+    mixes_later.mixed_trays(draw, draw.rng.choice((straight, offset, branch, chain, taps, pairs)))
+
+
+LATER: dict[str, Callable[[Draw], None]] = {
+    "midspan": mixes_later.midspan,
+    "mixed_trays": mixed_trays,
+    "widths": mixes_later.widths,
+}
+
+
+def family_of(index: int) -> str:
+    """Name the family whose turn a job of a set is."""
+    if index <= FIRST_JOBS:
+        return list(FAMILIES)[(index - 1) % len(FAMILIES)]
+    return list(LATER)[(index - 1 - FIRST_JOBS) % len(LATER)]
+
+
 def shares(draw: Draw, number: int) -> list[int]:
     """Part the splices into so many shares of whole ribbons."""
     weights = [draw.rng.uniform(0.5, 2.0) for _ in range(number)]
@@ -262,13 +284,12 @@ def draw(seed: int, index: int) -> Json:
     seed
         Of the set of jobs.
     index
-        Which of its jobs, from 1; its family is the one whose turn it is.
+        Which of its jobs, from 1; its family is the one whose turn it is, of the first nine up to ``FIRST_JOBS``.
     """
     from trayopt import load_job
 
     boxes, _ = library()
-    names = list(FAMILIES)
-    family = names[(index - 1) % len(names)]
+    family = family_of(index)
     rng = random.Random(f"{seed}/{index}")
     for _ in range(TRIES):
         box = rng.choice(boxes)
@@ -279,14 +300,15 @@ def draw(seed: int, index: int) -> Json:
             continue
         made = Draw(rng, box, rounded(exp(rng.uniform(log(max(LEAST, most / 4)), log(most)))))
         try:
-            FAMILIES[family](made)
+            (FAMILIES | LATER)[family](made)
             job: Json = {
                 "schema": "trayopt/job/2",
-                "title": f"Mix {seed}-{index}: {family} in {box.id}",
-                "enclosure": box.id,
+                "title": f"Mix {seed}-{index}: {family} in {made.box.id}",
+                "enclosure": box.id if made.box is box else made.box.model_dump(mode="json"),
                 "trunks": made.trunks,
                 "joins": made.joins,
             } | wishes(made)
+            job = mixes_later.as_said(made, job)
             if LEAST <= load_job(job).splices <= MOST:
                 return job
         except (Again, InputError):

@@ -95,7 +95,6 @@ def parser() -> argparse.ArgumentParser:
 def run_mixes(options: argparse.Namespace) -> int:
     """Run random jobs, each in a process of its own, and print shares and quantiles."""
     results: list[dict[str, Any]] = []
-    families = list(mixes.FAMILIES)
     names = [
         name
         for name in mixes.names_of(options.mixes, options.jobs)
@@ -109,7 +108,7 @@ def run_mixes(options: argparse.Namespace) -> int:
         for name in names:
             path = Path(folder) / f"{name}.json"
             path.write_text(json.dumps(mixes.named(name)), encoding="utf-8")
-            family = families[(int(name.rpartition("-")[2]) - 1) % len(families)]
+            family = mixes.family_of(int(name.rpartition("-")[2]))
             for seed in range(1, options.repeat + 1):
                 result = run_one(str(path), "trayopt", seed, options.limit, options.workers)
                 result |= {"case": name, "family": family} | stamp

@@ -12,17 +12,19 @@ from benchmarks import mixes, shares
 from benchmarks.journal import GOAL_ORDER
 from benchmarks.run import main
 from trayopt import load_job
+from trayopt.domain.job import Job
 
 SOME = range(1, 2 * len(mixes.FAMILIES) + 1)
+LATER = range(mixes.FIRST_JOBS + 1, mixes.FIRST_JOBS + 2 * len(mixes.LATER) + 1)
 
 
-@pytest.mark.parametrize("index", SOME)
+@pytest.mark.parametrize("index", [*SOME, *LATER])
 def test_a_draw_is_a_job_of_its_family(index: int) -> None:
     drawn = mixes.draw(7, index)
     job = load_job(drawn)
     assert mixes.LEAST <= job.splices <= mixes.MOST
-    assert 2 <= len(job.trunks) <= 7
-    assert list(mixes.FAMILIES)[(index - 1) % len(mixes.FAMILIES)] in job.title
+    assert 2 <= len(job.trunks) <= 8
+    assert mixes.family_of(index) in job.title
     assert mixes.named(mixes.name_of(7, index)) == drawn
 
 
@@ -31,6 +33,23 @@ def test_seeds_differ_and_draw_what_jobs_may_say() -> None:
     assert len({json.dumps(job) for job in drawn}) == len(drawn)
     keys = {key for job in drawn for key in job} | {key for job in drawn for trunk in job["trunks"] for key in trunk}
     assert {"rules", "pins", "apart", "divide_at", "exposed_mm", "travel", "loops", "ports", "idle"} <= keys
+
+
+def test_families_that_came_later_draw_what_they_are_for_and_change_no_job_of_the_others() -> None:
+    drawn: dict[str, list[Job]] = {name: [] for name in mixes.LATER}
+    for index in range(mixes.FIRST_JOBS + 1, mixes.FIRST_JOBS + 31):
+        drawn[mixes.family_of(index)].append(load_job(mixes.draw(3, index)))
+    assert all(job.through for job in drawn["midspan"])
+    assert any(trunk.passing for job in drawn["midspan"] for trunk in job.trunks)
+    ends = [{job.other_end.get(join.a.trunk) for join in job.joins} & {join.b.trunk for join in job.joins}
+            for job in drawn["midspan"]]  # fmt: skip
+    assert any(ends), "now and then a cut tube is joined back"
+    assert all(len(stack.kinds) == 2 for job in drawn["mixed_trays"] for stack in job.enclosure.stacks)
+    words = {word for job in drawn["widths"] for trunk in job.trunks for word in trunk.ribbons}
+    assert {"as_they_are", "split", 12} <= words
+    assert any(job.ribbons_open for job in drawn["widths"])
+    first = [mixes.family_of(index) for index in range(1, mixes.FIRST_JOBS + 1)]
+    assert first[:9] == first[9:18] == list(mixes.FAMILIES)
 
 
 def result(case: str, seconds: float | None, unplaced: int = 0) -> dict[str, Any]:
