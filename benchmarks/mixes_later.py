@@ -50,7 +50,7 @@ def mixed_trays(draw: Draw, joined: Any) -> None:
 
 
 def with_singles(box: Enclosure, part: float) -> Enclosure:
-    """Give a box whose stacks carry trays for single fibres, as high as the others, on a part of their positions: the outer ones."""
+    """Give a box whose stacks carry trays for single fibres, as high as the others, on their outer positions."""
     stacks = []
     for stack in box.stacks:
         own = stack.tray

@@ -9,7 +9,7 @@ from math import sqrt
 
 from tests.build import Json
 from tests.laws.law import Goals, Law
-from tests.laws.same import along_an_axis, places_in_plane, runs_changed
+from tests.laws.same import along_an_axis, places_in_plane, runs_changed, through, trays
 from trayopt.domain.ranges import Run
 from trayopt.track.lengths import CUT_STEP_MM
 
@@ -18,17 +18,20 @@ STRAIGHTEN_MM = 100
 """Guides this near to the edge of the ring, as it is drawn, are put on it."""
 
 
-def each_leg_longer(job: Json, rng: random.Random) -> Json:
+def each_leg_longer(job: Json, rng: random.Random) -> Json | None:
     """Make every leg longer by a whole number of steps of its cut: the total grows by that for each leg.
 
     The number of legs counts before the length, so that it is settled where lengths are compared. What a trunk is stripped of
-    and what it has exposed grow by as much, and what a tray frees for the bench has no part in it.
+    and what it has exposed grow by as much, and what a tray frees for the bench has no part in it. Not so where a trunk goes
+    through: what passes uncut makes as many loops as fit the longest leg, so that a longer leg may fill guides.
     """
+    if through(job):
+        return None
     exposed = job["rules"]["exposed"]["parameters"]
     where = rng.choice(["tray", "cable", "splice"])
     if where == "tray":
-        for stack in job["enclosure"]["stacks"]:
-            stack["tray"]["inside_mm"] += LONGER_MM
+        for tray in trays(job):
+            tray["inside_mm"] += LONGER_MM
     elif where == "cable":
         for trunk in job["trunks"]:
             trunk["transition_mm"] += LONGER_MM
@@ -64,7 +67,10 @@ def on_a_grid(job: Json, rng: random.Random) -> Json:
     track["z_mm"] = [_step(edge) for edge in track["z_mm"]]
     for stack in box["stacks"]:
         stack |= {key: _step(stack[key]) for key in ("base_z_mm", "pitch_mm")}
-        stack["tray"]["inside_mm"] = _step(stack["tray"]["inside_mm"])
+        for item in stack["trays"]:
+            item["pitch_mm"] = None if item["pitch_mm"] is None else _step(item["pitch_mm"])
+    for tray in trays(job):
+        tray["inside_mm"] = _step(tray["inside_mm"])
     for trunk in job["trunks"]:
         trunk["transition_mm"] = _step(trunk["transition_mm"])
     exposed |= {key: _step(exposed[key]) for key in ("resplice_mm", "allowance_mm")}
@@ -91,7 +97,12 @@ def twice_as_long(job: Json, rng: random.Random) -> Json | None:
     for stack in box["stacks"]:
         stack["base_z_mm"] *= 2
         stack["pitch_mm"] *= 2
-        stack["tray"]["inside_mm"] *= 2
+        for item in stack["trays"]:
+            item["pitch_mm"] = None if item["pitch_mm"] is None else 2 * item["pitch_mm"]
+    for tray in trays(job):
+        tray["inside_mm"] *= 2
+    for item in through(job):
+        item["slack_mm"] = None if item["slack_mm"] is None else 2 * item["slack_mm"]
     for trunk in job["trunks"]:
         trunk["transition_mm"] *= 2
         trunk["exposed_mm"] = None if trunk["exposed_mm"] is None else 2 * trunk["exposed_mm"]
@@ -105,9 +116,20 @@ def twice_the_fibres(job: Json, rng: random.Random) -> Json | None:
     """Make two fibres of each: ribbons, trays, sleeves and runs hold twice as many, and twice the splices stay out.
 
     The same divisions fit the same trays. Bores are left as they are: for flat ribbons they hold no number of fibres, and the
-    coating of round ones is thinner by √2.
+    coating of round ones is thinner by √2. Ribbons that are made anew are twice as wide. Not so where stacks carry trays of
+    several kinds: then it counts which of them take single fibres, and these would take two.
     """
     del rng
+    if any(stack["trays"] for stack in job["enclosure"]["stacks"]):
+        return None
+    if any(word > 48 for trunk in job["trunks"] for word in trunk["ribbons"] if isinstance(word, int)):
+        return None
+    for item in [*job["trunks"], *job["pins"]]:
+        given = item.get("ribbons")
+        if isinstance(given, list):
+            item["ribbons"] = [2 * word if isinstance(word, int) else word for word in given]
+        elif isinstance(given, int):
+            item["ribbons"] = 2 * given
     cables = [trunk["cable"] for trunk in job["trunks"]]
     if any(group["ribbon_fibres"] > 48 for cable in cables for group in cable["subunits"]):
         return None
@@ -150,6 +172,7 @@ def stack_that_takes_no_leg(job: Json, rng: random.Random) -> Json | None:
     stacks = job["enclosure"]["stacks"]
     stack = copy.deepcopy(rng.choice(stacks)) | {"id": "too tight"}
     stack["tray"]["min_radius_mm"] = 1
+    stack["trays"] = []
     stack["positions"] = max(stack["positions"], int(job["rules"]["reserve"]["parameters"]["trays"]))
     stacks.insert(rng.randint(0, len(stacks)), stack)
     return job
@@ -175,10 +198,10 @@ def at_the_port(job: Json, rng: random.Random) -> Json:
 
 
 def all_trays_equally_deep(job: Json, rng: random.Random) -> Json:
-    """Let the trays of a stack be the same but for their order: at one distance from the track, and none of them pinned."""
+    """Let the trays of a stack be the same but for their order: of one kind, at one distance from the track, none pinned."""
     without_turns(job, rng)
     for stack in job["enclosure"]["stacks"]:
-        stack["pitch_mm"] = 0
+        stack |= {"pitch_mm": 0, "trays": []}
     job["pins"] = [pin | {"built": False} for pin in job["pins"] if "trunk" in pin]
     return job
 
@@ -196,6 +219,9 @@ def numbered_backwards(job: Json, rng: random.Random) -> Json:
     for trunk in job["trunks"]:
         groups = trunk["cable"]["subunits"]
         groups.reverse()
+        numbers = sum(group["count"] for group in groups)
+        if "uncut" in trunk:
+            trunk["uncut"] = sorted(numbers + 1 - number for number in trunk["uncut"])
         fibres[trunk["id"]] = sum(group["count"] * group["ribbons"] * group["ribbon_fibres"] for group in groups)
     runs_changed(job, lambda r: Run(r.trunk, fibres[r.trunk] + 1 - r.last, fibres[r.trunk] + 1 - r.first))
     return job

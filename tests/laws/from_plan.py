@@ -15,7 +15,14 @@ AsPlanned = Callable[[Json, Plan], tuple[Json, Goals] | None]
 def pins_of(plan: Plan, *, built: bool) -> list[Json]:
     """Pin all that a plan decides: every trunk in the box and every leg in a tray."""
     trunks = [
-        {"trunk": row.trunk, "port": row.port, "travel": row.travel, "loops": row.loops, "divide_at": row.divide_at}
+        {
+            "trunk": row.trunk,
+            "port": row.port,
+            "travel": row.travel,
+            "loops": row.loops,
+            "divide_at": row.divide_at,
+            "ribbons": row.ribbons,
+        }
         for row in plan.trunks
         if row.port is not None
     ]

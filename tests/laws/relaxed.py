@@ -6,6 +6,7 @@ import random
 
 from tests.build import Json
 from tests.laws.law import Change
+from tests.laws.same import through, trays
 from trayopt.rules.registry import BY_ID
 
 
@@ -36,10 +37,12 @@ def practice_at_most_preferred(job: Json, rng: random.Random) -> Json:
 
 
 def limits_of_trunks_wider(job: Json, rng: random.Random) -> Json:
-    """Let trunks have more ports, travels or loops, or no limit to what is exposed: every way that there was is left."""
+    """Let trunks have more ports, travels or loops, or no limit to jacket and slack: every way that there was is left."""
     for trunk in rng.sample(job["trunks"], rng.randint(1, len(job["trunks"]))):
         wide = {"ports": "any", "travel": "either", "loops": sorted({*trunk["loops"], 1, 2}), "exposed_mm": None}
         trunk |= dict(rng.sample(list(wide.items()), rng.choice([1, 2, 4])))
+    for item in through(job):
+        item["slack_mm"] = rng.choice([item["slack_mm"], None])
     return job
 
 
@@ -87,8 +90,7 @@ def deeper_stacks(job: Json, rng: random.Random) -> Json:
 
 def roomier_trays(job: Json, rng: random.Random) -> Json:
     """Let trays hold more: each of their numbers is a most, and of sleeves that protect more no more are needed."""
-    for stack in job["enclosure"]["stacks"]:
-        tray = stack["tray"]
+    for tray in trays(job):
         wide = {
             key: tray[key] + rng.choice([1, 2, 12]) for key in ("fibres", "sleeves", "sleeve_fibres", "entrance_legs")
         }

@@ -22,6 +22,17 @@ def runs_changed(job: Json, change: Callable[[Run], Run]) -> None:
             item[key] = str(change(parse_run(item[key])))
 
 
+def trays(job: Json) -> Iterable[Json]:
+    """Give the kinds of tray of all stacks, those of their ranges of positions too."""
+    return [item["tray"] for stack in job["enclosure"]["stacks"] for item in (stack, *stack["trays"])]
+
+
+def through(job: Json) -> list[Json]:
+    """Give the trunks that go through the box; each names two of the trunks as its ends."""
+    found: list[Json] = job.get("through", [])
+    return found
+
+
 def entrances(job: Json) -> Iterable[Json]:
     """Give every entrance of the box."""
     return [end[travel] for stack in job["enclosure"]["stacks"] for end in stack["ends"] for travel in OTHER]
@@ -36,7 +47,7 @@ def places_in_plane(job: Json) -> Iterable[Json]:
 def renamed(job: Json, rng: random.Random) -> Json:
     """Name all things anew: rules and goals ask which thing it is, and no order follows from what it is called.
 
-    Trunks, stacks, ends, ports, guides and joins get names whose order by letters is drawn.
+    Trunks, the ends of those that go through, stacks, ends, ports, guides and joins get names whose order by letters is drawn.
     """
     box = job["enclosure"]
 
@@ -59,6 +70,8 @@ def renamed(job: Json, rng: random.Random) -> Json:
         if trunk["ports"] != "any":
             trunk["ports"] = [ports[port] for port in trunk["ports"]]
     runs_changed(job, lambda run: Run(trunks[run.trunk], run.first, run.last))
+    for item in through(job):
+        item |= {"trunk": f"as {item['trunk']}", "ends": [trunks[end] for end in item["ends"]]}
     for entry in job["apart"]:
         entry["joins"] = [joins[name] for name in entry["joins"]]
     for pin in job["pins"]:
@@ -184,6 +197,7 @@ def trunk_without_join(job: Json, rng: random.Random) -> Json:
     """Add a trunk without a join: it has no leg to place and stays outside, where no rule looks at it."""
     trunk = copy.deepcopy(rng.choice(job["trunks"])) | {"id": "unused"}
     trunk["cable"]["diameter_mm"] *= rng.choice([1, 3])
+    trunk.pop("uncut", None)
     job["trunks"].insert(rng.randint(0, len(job["trunks"])), trunk)
     return job
 
