@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 from trayopt.domain.base import DIVIDE_AT, RibbonWord
 from trayopt.domain.hardware import trays_in_words
-from trayopt.domain.job import Job, ribbon_rank
+from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
+from trayopt.domain.trunk import ribbon_rank
 from trayopt.errors import InputError
 from trayopt.formats.json_out import dump_rows, write_whole
 from trayopt.review.columns import LEG_COLUMNS
