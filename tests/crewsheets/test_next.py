@@ -7,16 +7,17 @@ from pathlib import Path
 from tests.cli.run import trayopt
 from tests.crewsheets.plans import gone, ported, worked
 from tests.crewsheets.test_record import SMALL, full
-from trayopt.api import load_job, solve
+from trayopt.api import check, load_job, solve
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.readings import read_readings
 from trayopt.crewsheets.record import Record
+from trayopt.crewsheets.settings import Settings
 from trayopt.crewsheets.write import Options, Sheets
 from trayopt.domain.job import Job
 from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.domain.plan import Plan
 from trayopt.formats.json_out import dump_rows
-from trayopt.library.job_out import as_file
+from trayopt.library.job_out import as_file, job_text
 from trayopt.rules.exposed import Exposed
 
 
@@ -42,7 +43,7 @@ def test_what_passed_is_built_with_its_marks_and_tries(tmp_path: Path) -> None:
     assert legs(following)["P:25-48"].measured_mm is None
     assert {pin.tries_left for pin in legs(following).values()} == {3}
     path = tmp_path / "next.yaml"
-    path.write_text(made.next_text(), encoding="utf-8")
+    path.write_text(job_text(following, "next"), encoding="utf-8")
     assert load_job(path).digest == following.digest
     assert load_job(as_file(following)).digest == following.digest
     plan = solve(following, reproducible=True).plan
@@ -108,3 +109,58 @@ def test_the_command_writes_it(tmp_path: Path) -> None:
     done = trayopt("record", *files, "--next", tmp_path / "next.yaml")
     assert done.returncode == 0
     assert all(pin.built for pin in load_job(tmp_path / "next.yaml").pins)
+
+
+YARD = """# Two cables of the yard, half a box.
+schema: trayopt/job/2
+title: Yard
+enclosure: hardware/yard-box.yaml  # ours
+trunks:
+  - {id: N1, cable: hardware/feeder.yaml}
+  - {id: S1, cable: ribbon-288-2x144, ribbons: [as_they_are, split]}
+joins: joins.csv
+rules: {alternate_stacks: off}
+"""
+MODELS = Path("models")
+
+
+def test_the_files_of_the_second_life_name_what_the_job_named(tmp_path: Path) -> None:
+    """From a job with a box and a cable by path, joins in a table and comments: solve, record, grow, check."""
+    (tmp_path / "hardware").mkdir()
+    for name, of in (("yard-box", "enclosures/wall-2x6"), ("feeder", "cables/ribbon-288-2x144")):
+        text = (MODELS / f"{of}.yaml").read_text(encoding="utf-8").replace(f"id: {Path(of).name}", f"id: {name}")
+        (tmp_path / "hardware" / f"{name}.yaml").write_text(text, encoding="utf-8")
+    (tmp_path / "job.yaml").write_text(YARD, encoding="utf-8")
+    (tmp_path / "joins.csv").write_text("a,b,name\nN1:1-144,S1:1-144,east\n", encoding="utf-8")
+    job = load_job(tmp_path / "job.yaml")
+    plan = solve(job, reproducible=True).plan
+    (tmp_path / "plan.json").write_text(dump_rows(plan.plain()), encoding="utf-8")
+    (tmp_path / "readings.csv").write_text(full(Book(job, plan, Settings())), encoding="utf-8")
+    leg = plan.legs[0]
+    (tmp_path / "measured.csv").write_text(f"leg,measured_mm\n{leg.leg},{(leg.cut_mm or 0) + 500}\n", encoding="utf-8")
+    following = tmp_path / "later" / "next.yaml"
+    following.parent.mkdir()
+    files = [tmp_path / name for name in ("job.yaml", "plan.json", "readings.csv")]
+    done = trayopt("record", *files, "--next", following, "--measured", tmp_path / "measured.csv")
+    assert done.returncode == 0, done.stderr
+    text = following.read_text(encoding="utf-8")
+    for kept in (
+        "# Two cables",
+        "enclosure: ../hardware/yard-box.yaml",
+        "cable: ../hardware/feeder.yaml",
+        "../joins.csv",
+    ):
+        assert kept in text
+    assert "kind: cable" not in text
+    built = load_job(following)
+    assert all(pin.built for pin in built.pins)
+    assert {pin.ribbons for pin in built.trunk_pins} == {None, "as_they_are"}
+    assert legs(built)[f"{leg.leg[:2]}:{leg.fibres}"].measured_mm == (leg.cut_mm or 0) + 500
+    assert Exposed().parameters(built).allowance_mm > Exposed().parameters(job).allowance_mm
+    more = ("--cable", "feeder", "--by", "subunit", "-o", tmp_path / "grown", "--ways-out", "0", "--reproducible")
+    done = trayopt("grow", following, *more)
+    assert done.returncode == 0, done.stderr
+    text = (tmp_path / "grown" / "job.yaml").read_text(encoding="utf-8")
+    assert "id: new1, cable: ../hardware/feeder.yaml" in text
+    assert "a: N1:1-144, b: S1:1-144, name: east" in text
+    assert check(load_job(tmp_path / "grown" / "job.yaml"), tmp_path / "grown" / "plan.json").passed

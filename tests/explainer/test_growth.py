@@ -79,6 +79,13 @@ def test_the_trays_stop_the_next_one() -> None:
     assert as_dict(found)["fits"] == found.fits
 
 
+def test_a_box_whose_trays_would_all_be_full_is_settled() -> None:
+    """Four trays of 72 are free, and three tubes of 96 just fill them in legs of 24 and 48: blocks at places lay them out."""
+    job = load_job("models/standard/2x576-half-built-wall-2x6.yaml")
+    found = grow(job, "ribbon-576-6x96", by="subunit", time_limit_s=30, ways_out=0, reproducible=True)
+    assert (found.fits, found.settled) == (3, True)
+
+
 def test_spare_fibres_are_joined_from_the_lowest_up_and_run_out() -> None:
     job = job_of(roomy())
     assert spare_runs(job, "Q") == [(25, 48)]

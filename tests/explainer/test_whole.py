@@ -212,7 +212,7 @@ def test_time_that_runs_out_is_said() -> None:
 
 
 def test_ways_out_that_were_not_all_looked_for_say_so() -> None:
-    made = explain(load_job(STANDARD / "no-144-swapped-halves-wall-2x6.yaml"), time_limit_s=0.3, reproducible=True)
+    made = explain(load_job(STANDARD / "no-144-swapped-halves-wall-2x6.yaml"), time_limit_s=0.1, reproducible=True)
     assert made.out_of_time
     assert "The time ran out before everything was looked at" in made.summary
     assert not explain(job_of(pair())).out_of_time

@@ -11,7 +11,6 @@ from trayopt.crewsheets.readings import Readings
 from trayopt.domain.base import remade
 from trayopt.domain.job import Job, Setting
 from trayopt.domain.pins import LegPin, TrunkPin
-from trayopt.library.job_out import job_text
 from trayopt.rules.exposed import Exposed
 
 HEAD = """The next job of this box, as it was recorded: legs in trays of which the batch passed are built, with the entrance marks
@@ -36,7 +35,7 @@ def next_job(book: Book, marks: Marks, readings: Readings) -> Job:
         pins.append(
             TrunkPin(
                 trunk=trunk, port=way.port, travel=way.travel, loops=way.loops,
-                divide_at=way.divide_at if parted else None, built=trunk in inside,
+                divide_at=way.divide_at if parted else None, ribbons=way.ribbons, built=trunk in inside,
             )
         )  # fmt: skip
     for leg in book.all_legs:
@@ -51,11 +50,6 @@ def next_job(book: Book, marks: Marks, readings: Readings) -> Job:
     subjects = {pin.subject for pin in pins}
     pins += [pin for pin in job.pins if pin.subject not in subjects and not pin.built]
     return remade(job, pins=tuple(pins), rules=_with_allowance(book, marks))
-
-
-def next_text(book: Book, marks: Marks, readings: Readings) -> str:
-    """Write the job of the next extension as a file."""
-    return job_text(next_job(book, marks, readings), HEAD)
 
 
 def _tries_left(book: Book, readings: Readings, name: str) -> int | None:

@@ -152,12 +152,6 @@ class Record:
 
         return next_job(self.book, self.sheets.marks, self.readings)
 
-    def next_text(self) -> str:
-        """Write that job as a file."""
-        from trayopt.crewsheets.next_job import next_text
-
-        return next_text(self.book, self.sheets.marks, self.readings)
-
     def files(self) -> dict[str, bytes]:
         """Make every file: the sheets with readings filled in, the plan, and the record."""
         from trayopt.formats.json_out import dump_rows

@@ -10,11 +10,11 @@ from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
 from trayopt.explainer.edits import documents
 from trayopt.explainer.why_not import Proven
-from trayopt.formats.locate import Path as DataPath
 from trayopt.formats.source import read_bytes, read_text
 from trayopt.formats.yaml_edit import YamlFile
 from trayopt.formats.yaml_in import MOST_BYTES
 from trayopt.library.find import Library
+from trayopt.library.references import references
 from trayopt.library.resolve import Resolver
 
 MOST_TABLE = 50_000_000
@@ -65,7 +65,7 @@ class Files:
         except ValueError as wrong:
             raise SolverFault(f"the edit does not fit its file: {wrong}") from wrong
         folder = self.source.parent
-        for path in _references(file):
+        for path in references(file):
             named = str(file.get(path))
             document = self._boxes.get(named, "") if path == ("enclosure",) else ""
             file.put(path, self._copied(folder / named, document, named))
@@ -89,7 +89,7 @@ class Files:
             file.merge(document)
         except ValueError as wrong:
             raise SolverFault(f"the edit does not fit {origin}: {wrong}") from wrong
-        for path in _references(file):
+        for path in references(file):
             inner = self._copied(origin.parent / str(file.get(path)), "", "")
             file.put(path, os.path.relpath(inner, Path(name).parent))
         self.made[name] = file.text().encode()
@@ -105,24 +105,6 @@ class Files:
         if found is None:
             raise SolverFault(f"the box that {named} is a copy of is not in the library")
         return found
-
-
-def _references(file: YamlFile) -> Iterator[DataPath]:
-    """Give the places in a job or an entry that name a file by its path."""
-    tables = (".csv", ".xlsx")
-    places: list[DataPath] = [("enclosure",), ("tubes",), ("joins",)]
-    places += [("trunks", i, "cable") for i in range(_count(file, ("trunks",)))]
-    for base in ((), ("enclosure",)):
-        places += [(*base, "stacks", i, "tray") for i in range(_count(file, (*base, "stacks")))]
-    for path in places:
-        value = file.get(path)
-        if isinstance(value, str) and value.lower().endswith(tables if path == ("joins",) else ".yaml"):
-            yield path
-
-
-def _count(file: YamlFile, path: DataPath) -> int:
-    found = file.get(path)
-    return len(found) if isinstance(found, list) else 0
 
 
 def _without(key: str, document: str) -> str:

@@ -21,7 +21,7 @@ def as_file(job: Job) -> dict[str, Any]:
 
 def job_text(job: Job, head: str) -> str:
     """Write a job as YAML, an entry a line, below a comment."""
-    lines = [f"# {line}" for line in head.splitlines()]
+    lines = commented(head).splitlines()
     for key, value in as_file(job).items():
         if isinstance(value, list) and value and isinstance(value[0], Mapping):
             lines += [f"{key}:", *(f"  - {flow(_without_nothing(item))}" for item in value)]
@@ -30,6 +30,11 @@ def job_text(job: Job, head: str) -> str:
         else:
             lines.append(f"{key}: {flow(_without_nothing(value))}")
     return "\n".join(lines) + "\n"
+
+
+def commented(text: str) -> str:
+    """Write lines as a comment."""
+    return "".join(f"# {line}\n" for line in text.splitlines())
 
 
 def _without_nothing(value: Any) -> Any:

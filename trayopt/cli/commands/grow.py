@@ -12,6 +12,7 @@ from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output
 
 if TYPE_CHECKING:
+    from trayopt.domain.job import Job
     from trayopt.explainer.growth import By, Growth
 
 
@@ -76,25 +77,27 @@ def command(
         job_file=None if job == "-" else Path(job).name,
     )
     if folder is not None:
-        _write(output, found, folder)
+        _write(output, loaded, job, found, folder)
     output.answer(lambda: as_dict(found), lambda: text(found, output.console().width), lambda: said(found))
     if found.fits:
         return Exit.YES
     return Exit.NO if found.settled else Exit.NOTHING
 
 
-def _write(output: Output, found: Growth, folder: str) -> None:
+def _write(output: Output, job: Job, source: str, found: Growth, folder: str) -> None:
     """Write the job with all that fits, and its plan."""
     from trayopt.api import grown_plan
+    from trayopt.api.changing import changed_file
     from trayopt.explainer.growth_words import said
     from trayopt.formats.folder_out import write_folder_whole
     from trayopt.formats.json_out import dump_rows
-    from trayopt.library.job_out import job_text
 
     plan = grown_plan(found)
     if plan is None:
         output.warn(f"nothing is proven to fit, and nothing is written to {folder}")
         return
-    files = {"job.yaml": job_text(found.job, said(found)).encode(), "plan.json": dump_rows(plan.plain()).encode()}
+    target = Path(folder) / "job.yaml"
+    text = changed_file(job, found.job, said(found), source=source, target=target, library=output.library)
+    files = {"job.yaml": text.encode(), "plan.json": dump_rows(plan.plain()).encode()}
     write_folder_whole(folder, files, "plan.json")
     output.note(f"job.yaml and plan.json written to {folder}")

@@ -43,18 +43,21 @@ def command(
     """
     from trayopt.api import load_job
     from trayopt.api import record as judge
+    from trayopt.api.changing import changed_file
+    from trayopt.crewsheets.next_job import HEAD
     from trayopt.formats.json_out import write_whole
 
-    record = judge(
-        load_job(job, library=output.library, warn=output.unusual), plan, readings, warn=output.unusual, **options
-    )
+    loaded = load_job(job, library=output.library, warn=output.unusual)
+    record = judge(loaded, plan, readings, warn=output.unusual, **options)
     if folder is not None:
         record.write(folder)
         output.note(f"as-built plan and sheets written to {folder}")
         for line in record.sheets.left_out():
             output.warn(line)
     if next_ is not None:
-        write_whole(next_, record.next_text())
+        following = record.next_job()
+        text = changed_file(loaded, following, HEAD, source=job, target=next_, library=output.library)
+        write_whole(next_, text)
         output.note(f"the job of the next extension written to {next_}")
     for batch in record.batches():
         if batch["over_untested"]:

@@ -8,7 +8,7 @@ whole model. A plan is recounted in plain data, and answers every later trial of
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -26,14 +26,17 @@ from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.solver.bounds.class_counts import Draft
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.rings import Ring, overfull_rings
+from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.stack_counts import StackCounts
 from trayopt.solver.conflict.guarded_model import guarded, holding
 from trayopt.solver.conflict.hitting_sets import CorrectionModel, Cost
+from trayopt.solver.heuristics.completion import RelaxedModel
 from trayopt.solver.model.base import Base
-from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.groups import Question
-from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.solver.model.clock import Clock, OutOfTime
+from trayopt.solver.model.groups import ALLOWED_PORTS, ALLOWED_TRAVEL, Question
+from trayopt.solver.model.interruptible import FOUND, one_worker, solve_interruptible, solve_one
 from trayopt.solver.model.model import Model
+from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.run import read
 
 GLANCE = 1.0
@@ -42,6 +45,8 @@ BLINK = 0.1
 """Deterministic time to ask which groups are enough: without an answer the search goes on with all of them."""
 FEW = 16
 """Of so few groups it costs less to try than to ask which are enough."""
+LAYOUT = 30.0
+"""Most deterministic time for blocks at places."""
 LOOK = 4.0
 """Deterministic time for a search with few divisions open, before all are."""
 
@@ -99,7 +104,7 @@ class Trials:
             return True
         if self.core(held) is not None:
             return False
-        for attempt in (self._ringed, self._counted, self._strict, self._merged, self._settled):
+        for attempt in (self._ringed, self._counted, self._strict, self._merged, self._settled, self._blocked):
             if self.clock.over:
                 return None
             answer = attempt(held)
@@ -214,15 +219,48 @@ class Trials:
             return False
         return self._look(held, Draft(settled.divisions, {}), LOOK) or None
 
+    def _blocked(self, held: Groups) -> bool | None:
+        """Ask blocks at tray places; where they can be laid out, look for a plan that is divided so, first with that layout."""
+        divider = Divider(bound_job(self.question, held))
+        try:
+            blocks = Segments(divider, divider.open, Policy("hard", "free"), all_placed=True, clock=self.clock)
+        except OutOfTime:
+            return None
+        layouts = RelaxedModel(blocks, self.clock)
+        if not layouts.made:
+            return None
+        solver = one_worker(self.clock, min(x for x in (self.most, LAYOUT) if x is not None), linearization_level=1)
+        status = solve_interruptible(solver, blocks.cp, self.clock)
+        if status == cp_model.INFEASIBLE:
+            self.refute(held)
+            return False
+        if status not in FOUND:
+            return None
+        layout = layouts.read(solver)
+        return self._look(held, Draft(layout.divisions, {}), LOOK, laid=lambda model: layouts.hold(model, layout)) or (
+            self._look(held, Draft(layout.divisions, {}), LOOK) or None
+        )
+
     def _whole(self, held: Groups, most: float | None) -> bool | None:
         """Ask for a plan with any division that can be of use: no is a proof."""
         effort = min((x for x in (most, self.most) if x is not None), default=None)
         return self._look(held, Draft(Divider(bound_job(self.question, held)).open, {}), effort, whole=True)
 
-    def _look(self, held: Groups, draft: Draft, effort: float | None, *, whole: bool = False) -> bool | None:
-        """Look for a plan after a draft; one that leaves nothing out (``whole``) can say no as well."""
+    def _look(
+        self,
+        held: Groups,
+        draft: Draft,
+        effort: float | None,
+        *,
+        whole: bool = False,
+        laid: Callable[[Model], cp_model.CpModel] | None = None,
+    ) -> bool | None:
+        """Look for a plan after a draft; one that leaves nothing out (``whole``) can say no as well.
+
+        ``laid`` gives a copy of the model that is held to a layout.
+        """
         model = holding(self.question, held, draft.divisions, draft.ways)
-        status, solver = solve_one(model.cp, self.clock, effort)
+        status, solver = solve_one(model.cp if laid is None else laid(model), self.clock, effort)
         if status in FOUND:
             kept = self.offer(read(model, solver))
             if kept.broken & held:
@@ -240,13 +278,24 @@ def _together(subunit: Subunit) -> Group:
 
 
 def bound_job(question: Question, held: Groups, *, whole: bool = True) -> Job:
-    """Give the job in which only rules held for all their groups are musts: what it excludes, the groups exclude.
+    """Give the job with the limits of trunks that are held, and only rules held for all their groups at must.
+
+    What it excludes, the groups exclude.
 
     With ``whole`` off rules are musts that are held for any of their groups: it excludes more than the groups do.
     """
     rules = {}
+    own = question.job.trunk_by_id
+    trunks = [
+        remade(
+            trunk,
+            ports=own[trunk.id].ports if Group(ALLOWED_PORTS, trunk.id) in held else trunk.ports,
+            travel=own[trunk.id].travel if Group(ALLOWED_TRAVEL, trunk.id) in held else trunk.travel,
+        )
+        for trunk in question.wide.trunks
+    ]
     for name, setting in question.wide.rules.items():
         groups = question.by_rule.get(name, frozenset())
         binds = bool(groups) and groups <= held if whole else bool(groups & held)
         rules[name] = remade(setting, level="must" if binds else "off")
-    return remade(question.wide, rules=rules)
+    return remade(question.wide, rules=rules, trunks=tuple(trunks))

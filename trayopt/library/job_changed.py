@@ -1,0 +1,84 @@
+"""A job that was changed, as its file says it: what is new stands in it, all else stays, references and comments too."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from trayopt.domain.cable import Cable
+from trayopt.domain.job import Job
+from trayopt.formats.yaml_edit import YamlFile
+from trayopt.library.job_out import as_file, commented
+from trayopt.library.references import references
+
+
+def changed_text(text: str, folder: Path, target: Path, before: Job, after: Job, head: str) -> str:
+    """Write a job that has other pins, other parameters of rules, or plain trunks and joins more than that of a file.
+
+    Parameters
+    ----------
+    text
+        The file of the job before: YAML that was read without a fault.
+    folder, target
+        Where that file is, and where the new one will be: paths in it lead from there to the same files.
+    before, after
+        The job of the file, and the one that is to be written.
+    head
+        What stands as a comment at the beginning.
+    """
+    file = YamlFile(text.removeprefix(commented(head)))
+    for path in references(file):
+        file.put(path, os.path.relpath(folder / str(file.get(path)), target))
+    data = as_file(after)
+    for trunk in after.trunks[len(before.trunks) :]:
+        file.add(("trunks",), {"id": trunk.id, "cable": _cable(file, before, trunk.cable)})
+    if after.joins != before.joins:
+        listed = isinstance(file.get(("joins",)), list)
+        new = data["joins"][len(before.joins) if listed else 0 :]
+        if not listed:
+            file.put(("joins",), [])
+        for join in new:
+            file.add(("joins",), _without_nothing(join))
+    if after.pins != before.pins:
+        file.put(("pins",), [_without_nothing(pin) for pin in data["pins"]])
+    for rule, parameters in _parameters(before, after):
+        _set(file, rule, after.rules[rule].level, parameters)
+    return commented(head) + file.text()
+
+
+def _cable(file: YamlFile, before: Job, cable: Cable) -> object:
+    """Name a cable as a trunk of the file does that has it, or else by its id."""
+    first_end = {gone.trunk: gone.ends[0] for gone in before.through}
+    for entry in file.get(("trunks",))[: len(before.trunks)]:
+        name = str(entry["id"])
+        if before.trunk_by_id[first_end.get(name, name)].cable == cable:
+            return entry["cable"]
+    return cable.id
+
+
+def _parameters(before: Job, after: Job) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Give the parameters of rules that are others than before."""
+    for rule, setting in after.rules.items():
+        old = before.rules[rule].parameters
+        new = {key: value for key, value in setting.parameters.items() if value != old.get(key)}
+        if new:
+            yield rule, new
+
+
+def _set(file: YamlFile, rule: str, level: str, parameters: Mapping[str, Any]) -> None:
+    """Put parameters of a rule into the file, beside what it says of the rule."""
+    if not isinstance(file.get(("rules",)), Mapping):
+        file.put(("rules",), {})
+    said = file.get(("rules", rule))
+    if not isinstance(said, Mapping):
+        file.put(("rules", rule), {"level": level, **parameters})
+        return
+    for key, value in parameters.items():
+        file.put(("rules", rule, key), value)
+
+
+def _without_nothing(entry: Mapping[str, Any]) -> dict[str, Any]:
+    """Leave out keys of a pin or a join that hold nothing, or say no."""
+    return {key: value for key, value in entry.items() if value is not None and value is not False}
