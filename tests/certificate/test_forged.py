@@ -155,7 +155,7 @@ def test_a_worse_plan_is_not_certified(solved: tuple[Job, Plan, Json]) -> None:
 
 def test_what_the_rows_do_not_know_rests_on_the_search() -> None:
     """A job that says something which came after the rows is not certified, however good the prices look."""
-    job = load_job(JOB.parent / "288-through-tap-of-48-wall-2x6.yaml")
+    job = load_job(JOB.parent / "mixed-trays-288-separated.yaml")
     plan = solve(job, workers=1).plan
     made = certify(job, plan)
     assert {item.argument for item in made.goals} == {"none", "not_below_zero"}

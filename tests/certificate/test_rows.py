@@ -11,6 +11,8 @@ from tests.cli.run import ROOT
 from tests.solver.tiny import drawn
 from trayopt import load_job, solve
 from trayopt.certificate.rules import plans_of
+from trayopt.certificate.verify import unknown_keys
+from trayopt.domain.base import remade
 
 BATCH = 15
 
@@ -24,6 +26,28 @@ def test_best_plans_are_let_in(first: int) -> None:
         best = oracle.solve(data)
         assert best is not None
         assert admitted(job_of(data), dict(zip(oracle.GOALS, best.goals, strict=True))), f"seed {seed}: {best.goals}"
+
+
+@pytest.mark.parametrize(
+    "first", [pytest.param(first, marks=[pytest.mark.slow] * (first >= 715)) for first in range(700, 850, BATCH)]
+)
+def test_best_plans_with_a_trunk_that_goes_through_are_let_in(first: int) -> None:
+    for seed in range(first, first + BATCH):
+        data = drawn(seed, through=1.0)
+        best = oracle.solve(data)
+        assert best is not None
+        job = job_of(data)
+        assert not unknown_keys(job)
+        assert admitted(job, dict(zip(oracle.GOALS, best.goals, strict=True))), f"seed {seed}: {best.goals}"
+
+
+def test_the_window_of_a_trunk_that_goes_through_bounds_its_ways() -> None:
+    """With 6 m of slack no two ends' ways make a window; the rows say so, and with 8 m they let in the best plan."""
+    job = load_job(ROOT / "models" / "standard" / "288-through-tap-of-48-wall-2x6.yaml")
+    (item,) = job.through
+    for slack, fits in ((6000, False), (8000, True)):
+        short = remade(job, through=(remade(item, slack_mm=slack),))
+        assert solvable(plans_of(short, {"unplaced": 0, "broken_must": 0})) == fits
 
 
 def test_a_plan_that_is_better_than_the_best_is_not_let_in() -> None:
@@ -42,6 +66,7 @@ def test_a_plan_that_is_better_than_the_best_is_not_let_in() -> None:
     [
         "2x288-swapped-halves-wall-2x6",
         "taps-of-48-wall-2x10",
+        "576-through-ring-cut-wall-2x10",
         *(
             pytest.param(name, marks=pytest.mark.slow)
             for name in (

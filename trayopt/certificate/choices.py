@@ -67,6 +67,9 @@ class Choices(System):
         self.lengths = Lengths.model_validate(dict(job.rules["exposed"].parameters))
         self.spliced = [s for s in job.subunits if job.spliced[s.trunk, s.number]]
         self.trunks = [t for t in job.trunks if any(s.trunk == t.id for s in self.spliced)]
+        inside = {end for t in self.trunks for end in job.ends_of(t)}
+        self.guests = [t for t in job.trunks if t in inside and t not in self.trunks]
+        """Ends of trunks that go through, which come along with the other end: they have a way and no leg."""
         self.stacks = job.enclosure.stacks
         self.places = job.enclosure.places
         self.first: dict[tuple[Key, str], int] = {}
@@ -239,14 +242,19 @@ class Choices(System):
     # -- ways and places -------------------------------------------------------------------------------------------------
 
     def _go(self) -> None:
-        """Give each trunk one way, and each stack one end."""
+        """Give each trunk one way, both ends of one that goes through or neither, and each stack one end."""
         self.way: dict[tuple[str, Way], int] = {}
-        for t in self.trunks:
+        for t in (*self.trunks, *self.guests):
             for way in all_ways(self.job, t):
                 stripped = self.lengths.strip_mm([], way.loops)
                 can = not (self.hard("exposed") and t.exposed_mm is not None and stripped > t.exposed_mm)
                 self.way[t.id, way] = self.number(f"{t.id} by {_said(way)}", int(can), rank=1000)
             self.row(f"{t.id} goes", self.ways(t.id), 1, equal=self.whole)
+            clockwise = self.number(f"{t.id} goes clockwise", rank=1100)
+            self.row(f"{t.id} clockwise", [*self.ways(t.id, travel="clockwise"), (-1, clockwise)], 0, equal=True)
+        for item in self.job.through:
+            both = [self.ways(end) for end in item.ends]
+            self.row(f"{item} goes through", [*both[0], *((-f, n) for f, n in both[1])], 0, equal=True)
         if not self.whole:
             for s in self.spliced:
                 for k in self.divisions[s.trunk, s.number]:

@@ -13,17 +13,20 @@ from math import floor, pi
 from trayopt.certificate.choices import Choices
 from trayopt.certificate.orders import order
 from trayopt.certificate.patterns import Key
+from trayopt.domain.assignment import Way
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
 from trayopt.domain.pins import LegPin
 from trayopt.domain.plan import GoalName
+from trayopt.domain.through import Through
 from trayopt.domain.trunk import Trunk
+from trayopt.track.window import extents_mm, loops_between, passages
 
 
 def plans_of(job: Job, given: Mapping[GoalName, int], *, orders: bool = False) -> Choices:
     """Give the rows of the plans of a job that are as good as is given; with ``orders`` those of the place of each pattern."""
     x = Choices(job, given)
-    for part in (_together, _seal, _fill_guides, _prefer_ways, _prefer_stacks, _pin, _regular):
+    for part in (_together, _seal, _fill_guides, _open_windows, _prefer_ways, _prefer_stacks, _pin, _regular):
         part(x)
     if orders:
         order(x)
@@ -58,7 +61,7 @@ def _seal(x: Choices) -> None:
     if not x.hard("port_seal"):
         return
     for port in x.job.enclosure.ports:
-        wide = {t: t.cable.diameter_mm for t in x.trunks}
+        wide = {t: t.cable.diameter_mm for t in (*x.trunks, *x.guests)}
         seals = [(seal, x.number(f"seal {i} of {port.id}")) for i, seal in enumerate(port.seals)]
         x.row(f"seal of {port.id}", [(1, n) for _, n in seals], 1)
         entering = []
@@ -89,8 +92,48 @@ def _fill_guides(x: Choices) -> None:
             direct = all(guide.id in x.routes.direct(way, s.id, e.id) for s in x.stacks for e in s.ends)
             area = sum(_area(x, t, s, way.loops, way.loops + direct) for s in t.subunits)
             terms.append((area, number))
+        for item in x.job.through:
+            terms += _uncut(x, item, guide.id)
         most = floor(fill * guide.opening_mm2 * 4 / pi * 1e6) + 1
         x.row(f"fill of {guide.id}", terms, most)
+
+
+def _uncut(x: Choices, item: Through, guide: str) -> list[tuple[int, int]]:
+    """Give the area of what a trunk that goes through does not have cut: on its direct way, and in the loops of every plan.
+
+    It goes on from the port by which the first end enters to any port by which the other may leave.
+    """
+    area = sum(floor(unit.diameter_mm**2 * 1e6) for unit in x.job.trunk_by_id[item.ends[0]].passing)
+    if not area:
+        return []
+    loops = loops_between(x.job, item, x.lengths)[0]
+    direct: dict[Way, bool] = {}
+    for way, _, passage in passages(x.job, item, x.lengths):
+        direct[way] = direct.get(way, True) and guide in passage.direct
+    return [
+        (area * (loops + direct[way._replace(loops=0)]), n)
+        for (trunk, way), n in x.way.items()
+        if trunk == item.ends[0]
+    ]
+
+
+def _open_windows(x: Choices) -> None:
+    """Let two ends of a trunk not go by ways for which the window in its sheath would be longer than there is slack."""
+    for item in x.job.through if x.hard("sheath_window") else ():
+        if item.slack_mm is None:
+            continue
+        one, other = (x.job.trunk_by_id[end] for end in item.ends)
+        least = [{way: extent[0] for way, extent in extents_mm(x.job, end, x.lengths).items()} for end in (one, other)]
+        between = {(way, port): passage for way, port, passage in passages(x.job, item, x.lengths)}
+        for way, here in least[0].items():
+            for back, there in least[1].items():
+                length = here + there
+                if one.uncut:
+                    passage = between[way._replace(loops=0), back.port]
+                    length = passage.length_mm(passage.loops_for(length))
+                if length > item.slack_mm and (one.id, way) in x.way and (other.id, back) in x.way:
+                    terms = [(1, x.way[one.id, way]), (1, x.way[other.id, back])]
+                    x.row(f"window of {item} {way} {back}", terms, 1)
 
 
 def _area(x: Choices, trunk: Trunk, subunit: Subunit, coiled: int, passes: int) -> int:
@@ -109,7 +152,7 @@ def _area(x: Choices, trunk: Trunk, subunit: Subunit, coiled: int, passes: int) 
 def _prefer_ways(x: Choices) -> None:
     """Say what rules ask of ways and of where trunks are divided."""
     loops = x.job.rules["slack_loops"].parameters
-    for t in x.trunks:
+    for t in (*x.trunks, *x.guests):
         all_of = {way: n for (trunk, way), n in x.way.items() if trunk == t.id}
         x.let(
             "slack_loops",
@@ -134,7 +177,7 @@ def _prefer_ways(x: Choices) -> None:
             for s in some:
                 for k in x.divisions[s.trunk, s.number]:
                     x.let("same_division", t.id, [(1, x.of[(s.trunk, s.number), k]), (-1, common[k])], 0)
-    inside = {t.id for t in x.trunks}
+    inside = {t.id for t in (*x.trunks, *x.guests)}
     for a, b in x.job.joined_pairs:
         for travel in ("clockwise", "counterclockwise"):
             if {a, b} <= inside:

@@ -17,7 +17,14 @@ from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
 
 Standing = Literal["checked", "rests on the solver's search", "refused"]
-LATER_KEYS = ("enclosure.parts", "enclosure.track.guides.width_mm", "pins.divide_at", "trunks.cable.tubes")
+LATER_KEYS = (
+    "enclosure.parts",
+    "enclosure.track.guides.width_mm",
+    "pins.divide_at",
+    "through",
+    "trunks.cable.tubes",
+    "trunks.uncut",
+)
 """Keys of jobs, beside those of version 0.1.0, of which the rows of ``plans`` know what they mean."""
 
 
