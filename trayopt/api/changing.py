@@ -42,7 +42,7 @@ def changed_file(
             here = changed_text(
                 text, folder, folder, job, changed, head
             )  # the folder of the new file may not be there yet
-            if load_job(source, text=here, library=library).digest == changed.digest:
+            if load_job(source, texts={Path(source): here}, library=library).digest == changed.digest:
                 return changed_text(text, folder, Path(target).parent, job, changed, head)
         except InputError:
             pass
