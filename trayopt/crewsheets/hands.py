@@ -16,7 +16,8 @@ from copy import copy
 from typing import NamedTuple
 
 from trayopt.crewsheets.acts import Act, Phase
-from trayopt.crewsheets.book import Book, place_name
+from trayopt.crewsheets.book import Book
+from trayopt.crewsheets.figures import place_name
 from trayopt.crewsheets.passing import Passing
 from trayopt.crewsheets.travellers import Traveller
 from trayopt.rules.reach import Reach

@@ -6,7 +6,8 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
-from trayopt.crewsheets.book import Book, place_name
+from trayopt.crewsheets.book import Book
+from trayopt.crewsheets.figures import place_name
 from trayopt.crewsheets.geometry.front import Front
 from trayopt.crewsheets.lists.reopen import disturbed, together
 from trayopt.crewsheets.lists.strip import tube_name

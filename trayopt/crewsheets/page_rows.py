@@ -6,7 +6,8 @@ from collections.abc import Iterator, Mapping
 from html import escape
 from typing import Any
 
-from trayopt.crewsheets.book import Book, Sleeve, place_name
+from trayopt.crewsheets.book import Book
+from trayopt.crewsheets.figures import Sleeve, place_name
 from trayopt.crewsheets.readings import Readings
 from trayopt.crewsheets.step_words import counted, parked_of, tied_words
 from trayopt.crewsheets.units import Teller

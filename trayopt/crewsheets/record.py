@@ -57,7 +57,7 @@ class Record:
 
     def batches(self) -> list[dict[str, Any]]:
         """Give every batch with its result, and whether it was read before a batch that is laid under it had passed."""
-        from trayopt.crewsheets.book import place_name
+        from trayopt.crewsheets.figures import place_name
 
         found: list[dict[str, Any]] = []
         under_passed = True

@@ -6,7 +6,8 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from trayopt.crewsheets.acts import Act, Phase
-from trayopt.crewsheets.book import Book, counted_sizes, place_name
+from trayopt.crewsheets.book import Book, counted_sizes
+from trayopt.crewsheets.figures import place_name
 from trayopt.crewsheets.marks import Marks
 from trayopt.crewsheets.through_words import ThroughWords
 from trayopt.crewsheets.travellers import Traveller

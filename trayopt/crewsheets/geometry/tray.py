@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from trayopt.crewsheets.book import Book, place_name
+from trayopt.crewsheets.book import Book
+from trayopt.crewsheets.figures import place_name
 from trayopt.crewsheets.geometry.front import style_of
 from trayopt.crewsheets.units import Teller
 from trayopt.domain.plan import PlanLeg

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from trayopt.crewsheets.book import Book, place_name
+from trayopt.crewsheets.book import Book
+from trayopt.crewsheets.figures import place_name
 from trayopt.crewsheets.tables import Column, Table
 from trayopt.crewsheets.units import Teller
 

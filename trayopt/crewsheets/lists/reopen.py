@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from trayopt.crewsheets.book import Book, place_name
+from trayopt.crewsheets.book import Book
+from trayopt.crewsheets.figures import place_name
 from trayopt.crewsheets.hands import Hands
 from trayopt.crewsheets.order import acts_of
 from trayopt.crewsheets.readings import Readings

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from trayopt.crewsheets.book import Book, place_name
+from trayopt.crewsheets.book import Book
+from trayopt.crewsheets.figures import place_name
 from trayopt.crewsheets.marks import Marks
 from trayopt.crewsheets.tables import Column, Table
 from trayopt.crewsheets.units import Teller
