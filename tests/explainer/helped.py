@@ -19,7 +19,7 @@ from tests.explainer.planted import (
     with_guide,
 )
 from trayopt.domain.hardware import TubeSet
-from trayopt.explainer.adding import Shelf
+from trayopt.explainer.trying import Shelf
 
 Json = dict[str, Any]
 

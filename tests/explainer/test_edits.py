@@ -17,7 +17,7 @@ from trayopt.api import carry_out, check, explain, library_survey, load_job, sol
 from trayopt.domain.explanation import WayOut
 from trayopt.domain.hardware import Enclosure, Tray, TubeSet
 from trayopt.domain.job import Job
-from trayopt.explainer.adding import Shelf
+from trayopt.explainer.trying import Shelf
 from trayopt.explainer.way_words import ADDED
 from trayopt.explainer.why_not import Proven, Wishes, why_not
 from trayopt.formats.yaml_out import flow

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 from functools import partial
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 
@@ -17,7 +17,7 @@ from trayopt.api import library_survey, solve
 from trayopt.checker import assignment_of
 from trayopt.domain.explanation import Addition, Explanation, WayOut
 from trayopt.domain.hardware import Tray, TubeSet
-from trayopt.explainer.adding import Adding
+from trayopt.explainer.adding import KINDS
 from trayopt.explainer.amounts import growing, least
 from trayopt.explainer.costs import Costs
 from trayopt.explainer.edits import edit_text
@@ -25,6 +25,7 @@ from trayopt.explainer.giving_up import without
 from trayopt.explainer.proof import Prover, keeps_all
 from trayopt.explainer.way_words import phrase
 from trayopt.explainer.why_not import Wishes, trials_of, why_not
+from trayopt.rules.base import Help
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 
@@ -152,7 +153,10 @@ def test_the_shelf_of_the_library_has_trays_and_tubes() -> None:
     models = [entry.model for entry in library_survey().entries]
     assert any(isinstance(model, Tray) for model in models)
     assert any(isinstance(model, TubeSet) for model in models)
-    assert Adding.__doc__
+
+
+def test_every_word_by_which_rules_name_a_way_out_has_its_kind() -> None:
+    assert set(KINDS) == set(get_args(Help))
 
 
 @pytest.mark.parametrize(

@@ -78,9 +78,9 @@ def explain(
         Where the expected plan cannot be read, or a folder is none.
     """
     from trayopt.domain.hardware import Enclosure, Tray, TubeSet
-    from trayopt.explainer.adding import Shelf
     from trayopt.explainer.costs import Costs
     from trayopt.explainer.explaining import explain as explain_job
+    from trayopt.explainer.trying import Shelf
     from trayopt.explainer.why_not import Wishes
     from trayopt.library.soundness import sound
     from trayopt.solver.model.clock import Clock

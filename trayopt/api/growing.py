@@ -65,9 +65,9 @@ def grow(
     """
     from trayopt.domain.hardware import Enclosure, Tray, TubeSet
     from trayopt.errors import InputError
-    from trayopt.explainer.adding import Shelf
     from trayopt.explainer.growth import Addition
     from trayopt.explainer.growth import grow as grow_job
+    from trayopt.explainer.trying import Shelf
     from trayopt.explainer.why_not import Wishes
     from trayopt.formats.locate import describe
     from trayopt.formats.validate import did_you_mean

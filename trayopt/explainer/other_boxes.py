@@ -1,10 +1,40 @@
-"""Jobs in other boxes: whether a box has all that a job names, and what is left of a job that is shared out."""
+"""Ways out into other boxes: a larger one of the library, or two of the same kind that the trunks are shared out to."""
 
 from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import combinations
 
 from trayopt.domain.base import remade
 from trayopt.domain.hardware import Enclosure
 from trayopt.domain.job import Job
+from trayopt.explainer.changes import Added, Change
+from trayopt.explainer.trying import Trying
+from trayopt.rules.registry import in_box
+
+
+def other_box(on: Trying) -> Iterator[Change]:
+    """Take the box of the library with the fewest trays that is enough."""
+    able = [box for box in on.shelf.boxes if box.id != on.job.enclosure.id and has_all_named(on.job, box)]
+    for box in sorted(able, key=lambda box: (len(box.places), box.id)):
+        job = in_box(on.job, box)
+        if on.prover.possible(job):
+            yield Change(job, on.costs.box, add=(Added("box", on.job.enclosure.id, box.id),))
+            return
+
+
+def two_boxes(on: Trying) -> Iterator[Change]:
+    """Share the trunks out to two boxes of the same kind; trunks that are joined stay together."""
+    parts = joined_sets(on.job)
+    for size in range(1, len(parts) // 2 + 1):
+        for moved in combinations(range(len(parts) - 1, -1, -1), size):
+            there = frozenset(trunk for i in moved for trunk in parts[i])
+            here = frozenset(on.job.trunk_by_id) - there
+            one, other = (only(on.job, trunks) for trunks in (here, there))
+            if on.prover.possible(one) and on.prover.possible(other):
+                added = (Added("enclosure", on.job.enclosure.id, ", ".join(sorted(there))),)
+                yield Change(one, on.costs.enclosure, add=added, others=(other,))
+                return
 
 
 def has_all_named(job: Job, box: Enclosure) -> bool:

@@ -11,7 +11,7 @@ from trayopt.domain.base import remade
 from trayopt.domain.explanation import Addition, ConflictSaid, Explanation, GroupName, WayOut
 from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
-from trayopt.explainer.adding import Adding, Shelf
+from trayopt.explainer.adding import additions
 from trayopt.explainer.changes import Change, cost_of
 from trayopt.explainer.costs import Costs
 from trayopt.explainer.edits import edit_text, shared_out
@@ -19,6 +19,7 @@ from trayopt.explainer.giving_up import giving_up
 from trayopt.explainer.proof import Prover, both
 from trayopt.explainer.roots import root
 from trayopt.explainer.summary import summary
+from trayopt.explainer.trying import Shelf, Trying
 from trayopt.explainer.words import conflict_said
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.minimal import Conflict, conflicts, corrections
@@ -120,7 +121,7 @@ def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) ->
     prover.plans += [plan.assignment for groups in dropped if (plan := trials.plan(everything - groups)) is not None]
     changes = [giving_up(job, sorted(groups, key=trials.question.groups.index), wishes.costs) for groups in dropped]
     rules = frozenset(group.rule for groups in (*known, *dropped) for group in groups)
-    changes += Adding(trials, rules, wishes.shelf, prover, wishes.costs).changes()
+    changes += additions(Trying(trials, wishes.shelf, prover, wishes.costs), rules)
     ordered = sorted(changes, key=lambda change: (change.cost, len(change.give_up) + len(change.add)))
     yield from (way for change in ordered if (way := _proven(job, change, prover, wishes)) is not None)
 

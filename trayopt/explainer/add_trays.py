@@ -1,0 +1,73 @@
+"""Ways out that add trays, or put larger ones in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from trayopt.domain.base import remade
+from trayopt.domain.hardware import Tray
+from trayopt.domain.job import Job
+from trayopt.explainer.amounts import growing
+from trayopt.explainer.changes import Added, Change
+from trayopt.explainer.trying import Trying
+
+MORE_TRAYS = 4
+"""A stack is made at most so many times as deep."""
+
+
+def trays(on: Trying) -> Iterator[Change]:
+    """Make a stack deeper, or where that is not enough all stacks."""
+    stacks = on.job.enclosure.stacks
+    choices: list[tuple[int, ...]] = [(i,) for i in range(len(stacks))]
+    if len(stacks) > 1:
+        choices.append(tuple(range(len(stacks))))
+    found = False
+    for chosen in choices:
+        if len(chosen) > 1 and found and len(chosen) != len(stacks):
+            continue
+
+        def make(more: int, chosen: tuple[int, ...] = chosen) -> Job:
+            deeper = list(stacks)
+            for i in chosen:
+                deeper[i] = remade(stacks[i], positions=stacks[i].positions + more)
+            return on.with_box(stacks=tuple(deeper))
+
+        deepest = (MORE_TRAYS - 1) * max(stacks[i].positions for i in chosen)
+        room = next((more - 1 for more in range(1, deepest + 1) if on.is_unsound(make(more))), deepest)
+        more = growing(on.enough(make), room) if room else None
+        if more is None:
+            continue
+        found = True
+        added = tuple(Added("trays", stacks[i].id, more) for i in chosen)
+        yield Change(make(more), on.costs.trays * more * len(chosen), add=added)
+
+
+def tray_types(on: Trying) -> Iterator[Change]:
+    """Put trays of the next larger types of the library into one stack, or into all."""
+    stacks = on.job.enclosure.stacks
+    choices: list[tuple[int, ...]] = [(i,) for i in range(len(stacks))]
+    if len(stacks) > 1:
+        choices.append(tuple(range(len(stacks))))
+    for chosen in choices:
+        for tray in _larger(on, stacks[chosen[0]].tray):
+            changed = list(stacks)
+            for i in chosen:
+                changed[i] = remade(stacks[i], tray=tray)
+            job = on.with_box(stacks=tuple(changed))
+            if on.is_unsound(job) or not on.prover.possible(job):
+                continue
+            added = tuple(Added("tray", stacks[i].id, tray.id) for i in chosen)
+            yield Change(job, on.costs.tray_type * len(chosen), add=added)
+            break
+
+
+def _larger(on: Trying, now: Tray) -> list[Tray]:
+    """Give the trays of the library that hold more, the smallest first."""
+    found = [
+        tray
+        for tray in on.shelf.trays
+        if (tray.fibres, tray.sleeves) != (now.fibres, now.sleeves)
+        and tray.fibres >= now.fibres
+        and tray.sleeves >= now.sleeves
+    ]
+    return sorted(found, key=lambda tray: (tray.fibres, tray.sleeves, tray.id))
