@@ -19,7 +19,7 @@ from trayopt.domain.digest import first_keys, sha256_of, without_later_defaults
 from trayopt.domain.finding import Level
 from trayopt.domain.hardware import Enclosure, Place, Reference, TubeSet
 from trayopt.domain.pins import LegPin, TrunkPin
-from trayopt.domain.ranges import Run
+from trayopt.domain.ranges import Run, joined
 from trayopt.domain.run_text import RunText, read_run
 from trayopt.domain.splicing import Piece, SleeveRun, cut_pieces, least_runs
 from trayopt.domain.through import Through
@@ -202,21 +202,12 @@ class Job(Frozen):
     @cached_property
     def spliced(self) -> dict[tuple[str, int], tuple[tuple[int, int], ...]]:
         """Spliced fibres of each subunit as sorted runs (first, last) that do not touch; none for an idle subunit."""
-        runs: dict[tuple[str, int], list[list[int]]] = {key: [] for key in self.subunit_of_leg}
+        runs: dict[tuple[str, int], list[tuple[int, int]]] = {key: [] for key in self.subunit_of_leg}
         for piece in self.pieces:
             for side in (piece.a, piece.b):
                 subunit = self.trunk_by_id[side.trunk].subunit_of(side.first)
-                runs[side.trunk, subunit.number].append([side.first, side.last])
-        for found in runs.values():
-            found.sort()
-            merged: list[list[int]] = []
-            for first, last in found:
-                if merged and merged[-1][1] + 1 == first:
-                    merged[-1][1] = last
-                else:
-                    merged.append([first, last])
-            found[:] = merged
-        return {key: tuple((first, last) for first, last in found) for key, found in runs.items()}
+                runs[side.trunk, subunit.number].append((side.first, side.last))
+        return {key: tuple(joined(found)) for key, found in runs.items()}
 
     def spliced_fibres(self, leg: Leg) -> int:
         """Count the spliced fibres of a leg."""

@@ -156,26 +156,9 @@ def _near(made: Handmade, run: Run) -> list[Line]:
 
 def _fibres(job: Job, made: Handmade) -> Iterator[Remark]:
     for trunk in job.trunks:
-        covered = sorted((entry.run.first, entry.run.last) for entry in made.placed if entry.run.trunk == trunk.id)
-        gaps: list[tuple[int, int]] = []
-        for subunit in trunk.subunits:
-            for first, last in job.spliced[trunk.id, subunit.number]:
-                at = first
-                for start, end in covered:
-                    if end < at or start > last:
-                        continue
-                    if start > at:
-                        gaps.append((at, start - 1))
-                    at = max(at, end + 1)
-                if at <= last:
-                    gaps.append((at, last))
-        merged: list[list[int]] = []
-        for first, last in gaps:
-            if merged and merged[-1][1] + 1 == first:
-                merged[-1][1] = last
-            else:
-                merged.append([first, last])
-        for first, last in merged:
+        covered = joined((entry.run.first, entry.run.last) for entry in made.placed if entry.run.trunk == trunk.id)
+        spliced = (run for subunit in trunk.subunits for run in job.spliced[trunk.id, subunit.number])
+        for first, last in joined(gap for run in spliced for gap in left_over(run, covered)):
             run = Run(trunk.id, first, last)
             lines = tuple(dict.fromkeys(_near(made, run)))
             cells = tuple(dict.fromkeys(line.cell("position", "tray", "stack") for line in lines))

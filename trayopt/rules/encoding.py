@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg, Subunit
-from trayopt.domain.hardware import Place
+from trayopt.domain.hardware import Place, Port
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import Post
 
@@ -19,6 +19,13 @@ if TYPE_CHECKING:
 def only_where(x: Variables, trunk: Trunk, at: DivideAt) -> tuple[Literal, ...]:
     """Give the literals under which a trunk is divided here: none where it is divided nowhere else in this model."""
     return () if len(x.divide_options(trunk)) == 1 else (x.divided_at(trunk, at),)
+
+
+def enters_by_trunk(x: Variables, port: Port) -> dict[Trunk, Literal]:
+    """Tell of each trunk that has a way through a port whether it enters there."""
+    return {
+        trunk: x.enters(trunk, port.id) for trunk in x.job.trunks if any(way.port == port.id for way in x.ways(trunk))
+    }
 
 
 def legs_in(x: Variables, subunit: Subunit, of: int, at: DivideAt) -> list[Leg]:

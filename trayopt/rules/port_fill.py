@@ -11,6 +11,7 @@ from pydantic import Field
 from trayopt.domain.base import EPSILON, Frozen
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, Post, Rule
+from trayopt.rules.encoding import enters_by_trunk
 from trayopt.rules.words import percent, several
 from trayopt.track.laid import Laid
 
@@ -58,11 +59,7 @@ class PortFill(Rule[PortFillParameters]):
         """Bound Σ diameter² by the fill that belongs to the number of trunks in the port."""
         asked = self.parameters(job)
         for port in job.enclosure.ports:
-            enters = {
-                trunk: x.enters(trunk, port.id)
-                for trunk in job.trunks
-                if any(way.port == port.id for way in x.ways(trunk))
-            }
+            enters = enters_by_trunk(x, port)
             if not enters:
                 continue
             number = sum(enters.values())

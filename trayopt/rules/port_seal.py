@@ -10,6 +10,7 @@ from trayopt.domain.base import EPSILON
 from trayopt.domain.hardware import Port
 from trayopt.domain.job import Job
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.encoding import enters_by_trunk
 from trayopt.rules.words import listed, several
 from trayopt.track.laid import Laid
 
@@ -64,11 +65,7 @@ class PortSeal(Rule[NoParameters]):
         thicker than half of it there is at most one, and none that is too thick for a thinner one beside it.
         """
         for port in job.enclosure.ports:
-            enters = {
-                trunk: x.enters(trunk, port.id)
-                for trunk in job.trunks
-                if any(way.port == port.id for way in x.ways(trunk))
-            }
+            enters = enters_by_trunk(x, port)
             if not enters:
                 continue
             chosen = [x.literal(f"seal {i} of {port.id}") for i in range(len(port.seals))]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Hashable, Iterable, Iterator
+from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Sequence
 from functools import cached_property
 from typing import Any, NamedTuple, TypeVar, cast
 
@@ -128,21 +128,32 @@ class Literals:
                 id(x) if isinstance(x, int) else x.index: x for x in literals if not (isinstance(x, int) and x == 0)
             }.values()
         )
+        return self._bound_to("any", found, self._bind_any)
+
+    def _bind_any(self, real: Sequence[cp_model.IntVar], one: cp_model.IntVar) -> None:
+        self.cp.add_bool_or([*real, ~one])
+        for x in real:
+            self.cp.add_implication(x, one)
+
+    def _bound_to(
+        self,
+        word: str,
+        found: Sequence[Literal],
+        bind: Callable[[Sequence[cp_model.IntVar], cp_model.IntVar], object],
+    ) -> Literal:
+        """Give a literal that is bound to these, made once for them in any order; none is made where the answer is known."""
         if any(isinstance(x, int) for x in found):
             return 1
         if len(found) <= 1:
             return found[0] if found else 0
-
         real = lits(found)
 
         def make() -> Literal:
             one = self.literal("")
-            self.cp.add_bool_or([*real, ~one])
-            for x in real:
-                self.cp.add_implication(x, one)
+            bind(real, one)
             return one
 
-        return self._make(("any", *sorted(x.index for x in real)), make)
+        return self._make((word, *sorted(x.index for x in real)), make)
 
     def positive(self, key: tuple[Hashable, ...], number: Expression, most: int) -> Literal:
         """Whether a number from 0 to ``most`` is above 0, under a key of its own."""
@@ -164,16 +175,4 @@ class Literals:
     def one_of(self, *literals: Literal) -> Literal:
         """Whether one of these holds, of which at most one can."""
         found = [x for x in literals if not (isinstance(x, int) and x == 0)]
-        if any(isinstance(x, int) for x in found):
-            return 1
-        if len(found) <= 1:
-            return found[0] if found else 0
-
-        real = lits(found)
-
-        def make() -> Literal:
-            one = self.literal("")
-            self.cp.add(Sum(real) == one)
-            return one
-
-        return self._make(("one", *sorted(x.index for x in real)), make)
+        return self._bound_to("one", found, lambda real, one: self.cp.add(Sum(real) == one))
