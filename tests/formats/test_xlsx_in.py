@@ -6,6 +6,7 @@ import datetime
 import zipfile
 from io import BytesIO
 from typing import Any
+from unittest.mock import Mock
 
 import openpyxl
 import pytest
@@ -137,9 +138,8 @@ def test_dates_formulas_and_errors_are_unusable() -> None:
         ('<f t="shared" si="0"/><v>2</v>', "2"), ("<f>A2&gt;1</f><v>2</v>", "2"), ("<f>A2>1</f><v>2</v>", "2"),
     ],
 )  # fmt: skip
-def test_formulas_that_have_a_value_need_no_second_reading(cell: str, text: str) -> None:
+def test_formulas_that_have_a_value_are_values(cell: str, text: str) -> None:
     raw = packed(sheet(f'<row r="1"><c r="A1">{cell}</c></row>'))
-    assert not Workbook(raw, "t").has_open_formulas
     assert texts(raw) == {1: [text]}
     assert wrong(raw) == {}
 
@@ -154,6 +154,25 @@ def test_formulas_that_have_a_value_need_no_second_reading(cell: str, text: str)
 def test_a_formula_without_a_value_is_found_however_it_is_written(cell: str) -> None:
     raw = packed(sheet(f'<row r="1"><c r="A1">{cell}</c><c r="B1"><f>1+1</f><v>2</v></c></row>'))
     assert {cell: said.split()[-1] for cell, said in wrong(raw).items()} == {"A1": "value"}
+
+
+def test_a_workbook_with_a_formula_without_a_value_is_opened_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    raw = packed(sheet('<row r="1"><c r="A1"><f>1+1</f></c><c r="B1"><v>2</v></c></row>'))
+    opened = Mock(wraps=openpyxl.load_workbook)
+    monkeypatch.setattr(openpyxl, "load_workbook", opened)
+    assert texts(raw) == {1: ["=1+1", "2"]}
+    assert opened.call_count == 1
+
+
+def test_a_formula_without_a_value_is_found_where_cells_do_not_say_their_place() -> None:
+    raw = packed(
+        sheet(
+            '<row><c><v>1</v></c><c><f>1+1</f></c></row><row r="4"><c r="C4"><v>2</v></c><c><f>A1</f></c><c t="str"><f>A1</f>'
+            '<v></v></c></row><row><c r="AB5"><f>2&gt;1</f></c></row>'
+        )
+    )
+    assert wrong(raw).keys() == {"B1", "D4", "AB5"}
+    assert texts(raw)[5][27] == "=2>1"
 
 
 def test_days_may_be_counted_from_1904() -> None:

@@ -54,3 +54,14 @@ def test_a_row_shorter_than_the_headers_reads_as_empty_cells(quay: Job) -> None:
     made = parse_handmade(quay, f"{HEAD}QUAY,1-12,left,1\nQUAY,13-24,left\n".encode(), "plan.csv")
     assert [str(entry.place) for entry in made.entries] == ["left/1"]
     assert [(fault.line, fault.message) for fault in made.faults] == [(3, "a stack without a position")]
+
+
+def test_a_row_that_is_said_many_times_is_told_each_time_as_the_second_one(quay: Job) -> None:
+    say = ("QUAY,1-12,left,1,,,,maybe\n", "EAST,1-12,left,2,,cw,,\n", "QUAY,1-12,left,1,,,,\n", ",13-24,left,3,,,,\n")
+    made = parse_handmade(quay, (HEAD + "".join(say) * 4).encode(), "plan.csv")
+    told = [(fault.line, fault.message, fault.hint) for fault in made.faults]
+    rounds = [[(line - at, *rest) for line, *rest in told if at <= line < at + len(say)] for at in (2, 6, 10, 14)]
+    assert len(rounds[1]) == len(rounds[0]) + 2
+    assert rounds[1] == rounds[2] == rounds[3]
+    assert [line.number for line in made.lines] == list(range(2, 2 + 4 * len(say)))
+    assert len(made.entries) == 2

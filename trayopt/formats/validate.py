@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Collection, Mapping
 from functools import lru_cache
 from types import UnionType
@@ -234,13 +235,39 @@ def nearest(text: str, options: Collection[str]) -> str | None:
     return _nearest(text, tuple(options))
 
 
+_ALIKE = 0.7
+"""Share of two words' letters that match in order, from which on they are near."""
+
+
 @lru_cache(maxsize=1_000)
 def _nearest(text: str, options: tuple[str, ...]) -> str | None:
     """Look for the nearest name; a wrong word tends to stand in many rows of a table."""
+    short = text[:100]
+    options = _may_be_near(short.lower(), options)
+    if not options:
+        return None
     from difflib import get_close_matches
 
-    found = get_close_matches(text[:100], options, 1, 0.7) or get_close_matches(text[:100].lower(), options, 1, 0.7)
+    found = get_close_matches(short, options, 1, _ALIKE) or get_close_matches(short.lower(), options, 1, _ALIKE)
     return found[0] if found else None
+
+
+def _may_be_near(text: str, options: tuple[str, ...]) -> tuple[str, ...]:
+    """Give the options that have letters enough in common with a word, in whatever order; difflib takes longer to say so."""
+    found = []
+    for option, letters in _letters(options):
+        both = len(text) + len(option)
+        if 2 * min(len(text), len(option)) < _ALIKE * both:
+            continue
+        if 2 * sum([min(text.count(letter), count) for letter, count in letters]) >= _ALIKE * both:
+            found.append(option)
+    return tuple(found)
+
+
+@lru_cache(maxsize=100)
+def _letters(options: tuple[str, ...]) -> list[tuple[str, list[tuple[str, int]]]]:
+    """Count the letters of words, whatever their case."""
+    return [(option, list(Counter(option.lower()).items())) for option in options]
 
 
 def model_at(model: type[BaseModel] | None, path: Path) -> type[BaseModel] | None:

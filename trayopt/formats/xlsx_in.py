@@ -10,10 +10,12 @@ from dataclasses import dataclass, field
 from datetime import date, time, timedelta
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
+from xml.parsers.expat import ExpatError
 
 from trayopt.errors import Fault, InputError
 from trayopt.formats.cells import AS_TEXT, MOST_COLUMNS, MOST_ROWS, Row, letters
 from trayopt.formats.locate import Spot
+from trayopt.formats.xlsx_formulas import formulas_without_value
 
 if TYPE_CHECKING:
     from openpyxl import Workbook as Book
@@ -23,8 +25,6 @@ DATE = "the spreadsheet turned this cell into a date", AS_TEXT
 NO_VALUE = "a formula without a value", "open and save the file in a spreadsheet, or type the value"
 ERROR = "an error of the spreadsheet", "type the value"
 ERRORS = {"#REF!", "#N/A", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!"}
-_FORMULA = re.compile(rb"<(?:\w+:)?f(?=[\s/>])[^>]*>(?:[^<]*</(?:\w+:)?f>)?\s*(?P<value><(?:\w+:)?v>\s*[^<\s])?")
-"""A formula with the beginning of its value, which stands behind it."""
 _MERGED = re.compile(rb"<(\w+:)?mergeCell\s")
 
 
@@ -68,27 +68,20 @@ class Sheet:
 
     def _texts(self) -> Iterator[tuple[list[str], dict[int, tuple[str, str]]]]:
         """Give the texts of all rows, and by column what makes a cell unusable."""
-        if not self.book.has_open_formulas:
-            for values in self.book.cells(self.name, values_only=True):
-                wrong: dict[int, tuple[str, str]] = {}
-                texts = [  # there are millions of cells, most of them words or whole numbers
-                    value.strip()
-                    if type(value) is str and value[:1] != "#"
-                    else str(value)
-                    if type(value) is int
-                    else _text(i, value, wrong)
-                    for i, value in enumerate(values)
-                ]
-                yield texts, wrong
-            return
-        written = self.book.cells(self.name, formulas=True, values_only=True)
-        for cells in self.book.cells(self.name):
-            wrong, formulas = {}, next(written, ())
-            texts = [_text(i, cell.value, wrong) for i, cell in enumerate(cells)]
-            for i, (cell, formula) in enumerate(zip(cells, formulas, strict=False)):
-                # the value of a formula that gives an empty text is there, and empty
-                if cell.value is None and cell.data_type != "str" and str(formula or "").startswith("="):
-                    texts[i], wrong[i] = str(formula), NO_VALUE
+        unvalued = self.book.open_formulas(self.name)
+        for number, values in enumerate(self.book.cells(self.name), start=1):
+            wrong: dict[int, tuple[str, str]] = {}
+            texts = [  # there are millions of cells, most of them words or whole numbers
+                value.strip()
+                if type(value) is str and value[:1] != "#"
+                else str(value)
+                if type(value) is int
+                else _text(i, value, wrong)
+                for i, value in enumerate(values)
+            ]
+            for i, formula in unvalued.get(number, {}).items():
+                if i < len(values) and values[i] is None:
+                    texts[i], wrong[i] = formula, NO_VALUE
             yield texts, wrong
 
 
@@ -104,8 +97,6 @@ class Workbook:
     ----------
     sheets
         Its visible sheets, in their order.
-    has_open_formulas
-        Whether a sheet holds formulas that have no value, so that its cells have to be looked at again.
 
     Raises
     ------
@@ -116,25 +107,31 @@ class Workbook:
     def __init__(self, raw: bytes, source: str) -> None:
         self.raw, self.source = raw, source
         parts = _sheet_parts(raw, source)
-        self.has_open_formulas = any(not match["value"] for part in parts for match in _FORMULA.finditer(part))
-        self._has_merged = any(_MERGED.search(part) for part in parts)
-        self._books = {False: self._open()}
-        pages = self._books[False].worksheets
+        self._parts = parts
+        self._has_merged = any(_MERGED.search(part) for part in parts.values())
+        self._book = self._open()
+        pages = self._book.worksheets
         self.sheets = [Sheet(page.title, self) for page in pages if page.sheet_state == "visible"]
         if not self.sheets:
             raise _unreadable(source, "no visible sheet")
 
-    def cells(self, sheet: str, *, formulas: bool = False, values_only: bool = False) -> Iterator[tuple[Any, ...]]:
-        """Give the rows of a sheet, with the values of its cells, or with the formulas that are written in them."""
-        if formulas not in self._books:
-            self._books[formulas] = self._open(formulas=formulas)
+    def cells(self, sheet: str) -> Iterator[tuple[Any, ...]]:
+        """Give the rows of a sheet, with the values of its cells."""
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")
-                page: Any = self._books[formulas][sheet]
+                page: Any = self._book[sheet]
                 page.reset_dimensions()
-                yield from page.iter_rows(values_only=values_only)
+                yield from page.iter_rows(values_only=True)
         except Exception as wrong:
+            raise _unreadable(self.source, "a damaged sheet") from wrong
+
+    def open_formulas(self, sheet: str) -> dict[int, dict[int, str]]:
+        """Give the formulas of a sheet that have no value, by row and by column, counted from 0."""
+        page: Any = self._book[sheet]
+        try:
+            return formulas_without_value(self._parts.get(page._worksheet_path, b""))  # noqa: SLF001 - it has no public name
+        except (ExpatError, ValueError) as wrong:
             raise _unreadable(self.source, "a damaged sheet") from wrong
 
     def merged_in(self, sheet: str) -> list[str]:
@@ -143,7 +140,7 @@ class Workbook:
             return []
         return [str(ref) for ref in self._open(whole=True)[sheet].merged_cells.ranges]
 
-    def _open(self, *, formulas: bool = False, whole: bool = False) -> Book:
+    def _open(self, *, whole: bool = False) -> Book:
         try:
             from openpyxl import load_workbook
         except ImportError as missing:
@@ -154,12 +151,12 @@ class Workbook:
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")
-                return load_workbook(BytesIO(self.raw), read_only=not whole, data_only=not formulas, keep_links=False)
+                return load_workbook(BytesIO(self.raw), read_only=not whole, data_only=True, keep_links=False)
         except Exception as wrong:
             raise _unreadable(self.source, "a damaged workbook, or none") from wrong
 
 
-def _sheet_parts(raw: bytes, source: str) -> list[bytes]:
+def _sheet_parts(raw: bytes, source: str) -> dict[str, bytes]:
     """Unpack the sheets, if the file does not unpack to too much and is written without a document type."""
     try:
         with zipfile.ZipFile(BytesIO(raw)) as packed:
@@ -172,7 +169,7 @@ def _sheet_parts(raw: bytes, source: str) -> list[bytes]:
         raise
     except Exception as wrong:
         raise _unreadable(source, "a damaged file") from wrong
-    sheets = [part for name, part in parts.items() if name.startswith("xl/worksheets/")]
+    sheets = {name: part for name, part in parts.items() if name.startswith("xl/worksheets/")}
     if any(b"<!DOCTYPE" in part for part in parts.values()):  # a workbook has none, a bomb of entities has
         raise _unreadable(source, "a damaged sheet: it has a document type")
     return sheets

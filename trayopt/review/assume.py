@@ -91,8 +91,10 @@ def assumed_ways(
     if not open_:
         return chosen
 
+    lies = Laid(job, assignment_of_claims(job, chosen, claims, divide_at), claims)
+
     def worth(ways: dict[str, Way]) -> tuple[int, int, int]:
-        laid = Laid(job, assignment_of_claims(job, ways, claims, divide_at), claims)
+        laid = lies.going(ways)
         return *_broken(job, laid), sum(item.route_mm for legs in laid.legs.values() for item in legs)
 
     if prod(len(options[trunk]) for trunk in open_) <= MOST_TRIES:

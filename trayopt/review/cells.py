@@ -86,6 +86,8 @@ class Cells:
     """Of faults in which cells contradict each other, the other cells."""
     tellings: list[Telling | None] = field(default_factory=list)
     """What was told of the row, also of a cell of which something was told before; None for what other rows may not share."""
+    _runs: dict[tuple[str, str], Run] = field(default_factory=dict)
+    """What fibres of a trunk mean."""
     _taken: set[tuple[int, int, str]] = field(default_factory=set)
     _told: set[tuple[int, int, str]] = field(default_factory=set)
     """Cells of the row of which something is told."""
@@ -104,8 +106,9 @@ class Cells:
         """Note what is wrong with a cell, unless something is noted of it already."""
         if looks_like_date(cell.text):
             message, allowed, hint = DATE, "", AS_TEXT
-        found = describe(cell.text)
-        self.tell(cell.row, Telling(cell.column, printable(message), found, printable(allowed), printable(hint)))
+        if not (message.isprintable() and allowed.isprintable() and hint.isprintable()):
+            message, allowed, hint = printable(message), printable(allowed), printable(hint)
+        self.tell(cell.row, Telling(cell.column, message, describe(cell.text), allowed, hint))
 
     def contradict(self, cell: Cell, other: Cell, message: str) -> None:
         """Note that a cell says something else than another one of its row; the finding stands at both of them."""
@@ -175,8 +178,12 @@ class Cells:
         if _COMMA.fullmatch(text):
             self.wrong(cell, "a comma inside of fibres", ALLOWED, "write one run in a row")
             return None
+        known = self._runs.get((trunk.id, text))
+        if known is not None:
+            return known
         try:
-            return Run(trunk.id, *fibres_of(trunk, text))
+            run = self._runs[trunk.id, text] = Run(trunk.id, *fibres_of(trunk, text))
+            return run
         except ValueError as wrong:
             self.missing(cell, f"the fibres cannot be read: {wrong}", _fibres_of_cable(trunk.cable))
             return None

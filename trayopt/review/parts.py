@@ -22,6 +22,7 @@ class Parts:
 
     def __init__(self, cells: Cells) -> None:
         self.cells = cells
+        self._parts: dict[Run, list[tuple[int, int] | None]] = {}
 
     def leg(self, cell: Cell, fibres: Cell, trunk: Trunk, run: Run) -> bool:
         """Hold the name of a leg, such as ``N1/3.2``, against its fibres; other names are the crew's own."""
@@ -38,11 +39,14 @@ class Parts:
     def fit(self, trunk: Trunk, run: Run, known: Cell, numbers: Sequence[Cell], colours: Sequence[Cell]) -> bool:
         """Hold tube, ribbon and place in the ribbon, by number and by colour, against a run."""
         right = True
+        wanted = self._parts.get(run)
+        if wanted is None:
+            wanted = self._parts[run] = [_of_run(trunk, run, part) for part in range(len(_WORDS))]
         for cells in (numbers, colours):
             for part, cell in enumerate(cells):
                 if not cell.text or cell is known:
                     continue
-                want = _of_run(trunk, run, part)
+                want = wanted[part]
                 try:
                     said = _said(cell.text)
                 except ValueError as wrong:

@@ -89,12 +89,17 @@ def unread(item: Unread) -> Remark:
 
 def damage(fault: Fault, also: tuple[str, ...] = ()) -> Remark:
     """Make a remark of a cell that cannot be read; ``also`` are the cells that it contradicts."""
-    sheet, _, address = fault.where.rpartition("!")
-    number = fault.line or int("".join(filter(str.isdigit, address)) or 0)
-    cell = fault.where or (f"{fault.line}:{fault.column}" if number else "")
-    found = f"{fault.message}: {fault.found}" if fault.found else fault.message
+    _, number, column, message, found, allowed, hint, where = fault
+    if found:
+        message = f"{message}: {found}"
+    if number:
+        return Remark(
+            "table", "damage", cell := f"{number}:{column}", (Line(number),), (cell, *also), message, allowed, hint
+        )
+    sheet, _, address = where.rpartition("!")
+    number = int("".join(filter(str.isdigit, address)) or 0)
     lines = (Line(number, path=row_of_sheet(number, sheet)),) if number else ()
-    return Remark("table", "damage", cell, lines, (cell, *also), found, fault.allowed, fault.hint)
+    return Remark("table", "damage", where, lines, (where, *also), message, allowed, hint)
 
 
 def of_finding(job: Job, made: Handmade, laid: Laid, finding: Finding) -> Remark:

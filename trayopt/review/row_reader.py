@@ -7,7 +7,7 @@ from contextlib import suppress
 from functools import partial
 from itertools import groupby
 from operator import itemgetter
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from trayopt.domain.decision import RunAt
 from trayopt.domain.hardware import Place
@@ -19,7 +19,7 @@ from trayopt.formats.cells import Cell, Row
 from trayopt.formats.locate import describe
 from trayopt.formats.validate import did_you_mean
 from trayopt.review.alike import Alike
-from trayopt.review.cells import Cells
+from trayopt.review.cells import Cells, Telling
 from trayopt.review.columns import PARTS, SIDES, Headers
 from trayopt.review.handmade import Decided, Entry, Handmade, Line, SpliceRow, Spots, Unread, row_of_sheet
 from trayopt.review.parts import Parts
@@ -29,6 +29,15 @@ from trayopt.review.strays import Strays
 T = TypeVar("T")
 PLACE = ("stack", "position", "tray")
 WAYS = ("port", "travel", "loops", "divide_at", "ribbons")
+NUMBERS = {side: [f"{side} {part}" for part in PARTS] for side in SIDES}
+COLOURS = {side: [f"{side} {part} colour" for part in PARTS] for side in SIDES}
+
+
+class Again(NamedTuple):
+    """A row that says what another one said: what was told of it, and the trunks that it leaves for an empty cell below."""
+
+    tellings: list[Telling]
+    last: dict[str, str]
 
 
 class RowReader:
@@ -59,7 +68,8 @@ class RowReader:
             prefix: [key for key in WAYS if prefix + key in self.at] for prefix in ("", *(f"{side} " for side in SIDES))
         }
         self.blamed: dict[str, str] = {}
-        self.seen: dict[object, Line] = {}
+        self.seen: dict[object, tuple[Line, Row]] = {}
+        self.again: dict[tuple[str, ...], Again] = {}
         self.last = dict.fromkeys(("trunk", *(f"{side} trunk" for side in SIDES)), "")
         self.strange: list[Cell] = []
         self.known_trunks = False
@@ -93,6 +103,14 @@ class RowReader:
     def row(self, row: Row) -> None:
         """Read a row: a leg or a run of splices, the way of a trunk alone, or nothing of the plan."""
         texts = row.texts
+        again = self.again.get(tuple(texts)) if self.again and not row.wrong else None
+        if again is not None:
+            self.cells.next_row()
+            self.made.lines.append(self.line(row))
+            for telling in again.tellings:
+                self.cells.tell(row, telling)
+            self.last |= again.last
+            return
         if not any(self.filled(texts)):
             if any(texts[len(self.headers.texts) :]):
                 self.stray(row)
@@ -101,7 +119,7 @@ class RowReader:
             self.stray(row)
             return
         self.cells.next_row()
-        line = Line(row.line, Spots(row, self.at), row_of_sheet(row.line, row.sheet))
+        line = self.line(row)
         self.made.lines.append(line)
         faults, entries = len(self.cells.faults), len(self.made.entries)
         spoilt = bool(row.wrong) and any(i in row.wrong for i in self.read)
@@ -110,6 +128,10 @@ class RowReader:
         if not said and (spoilt or len(self.cells.faults) > faults):
             del self.made.entries[entries:]
             self.made.lost.append(row.line)
+
+    def line(self, row: Row) -> Line:
+        """Give a row as its number, with the places of its cells."""
+        return Line(row.line, Spots(row, self.at), row_of_sheet(row.line, row.sheet))
 
     def stray(self, row: Row) -> None:
         """Note a row that is none of the plan's; nothing in it is damage."""
@@ -203,6 +225,8 @@ class RowReader:
 
     def half(self, row: Row, sides: dict[str, list[Run] | None], place: Place | None, line: Line) -> None:
         """Keep both sides of a splice of which the job does not have one any more."""
+        if not self.cells.lenient:
+            return
         for side, runs in sides.items():
             if runs is None:
                 whole = self.cell(row, side)
@@ -224,10 +248,10 @@ class RowReader:
         whole, fibres, name = (self.cell(row, key) for key in (side, f"{side} fibres", f"{side} trunk"))
         if not whole.text and ":" in fibres.text:
             whole, fibres = fibres, fibres.part("")
-        numbers = [self.cell(row, f"{side} {part}") for part in PARTS]
-        colours = [self.cell(row, f"{side} {part} colour") for part in PARTS]
-        told = bool(whole.text or fibres.text) or any(cell.text for cell in (*numbers, *colours))
-        ways = any(self.cell(row, f"{side} {key}").text for key in self.ways[f"{side} "])
+        numbers = [self.cell(row, column) for column in NUMBERS[side]]
+        colours = [self.cell(row, column) for column in COLOURS[side]]
+        told = bool(whole.text or fibres.text) or any([cell.text for cell in (*numbers, *colours)])
+        ways = any([self.cell(row, f"{side} {key}").text for key in self.ways[f"{side} "]])
         if not told and not name.text and not ways:
             return [], None
         trunk, rest = self.trunk(name, whole, f"{side} trunk")
@@ -358,11 +382,16 @@ class RowReader:
 
     def twice(self, key: object, row: Row, line: Line) -> bool:
         """Tell a row that says again what another one said."""
-        before = self.seen.setdefault(key, line)
-        if before is not line:
-            cell = self.first(row, "from", "fibres") if self.headers.shape == "runs" else self.cell(row, "fibres")
-            self.cells.wrong(cell, f"this row says again what {before} says", hint="take one of the two rows out")
-        return before is not line
+        before, first = self.seen.setdefault(key, (line, row))
+        if before is line:
+            return False
+        cell = self.first(row, "from", "fibres") if self.headers.shape == "runs" else self.cell(row, "fibres")
+        self.cells.wrong(cell, f"this row says again what {before} says", hint="take one of the two rows out")
+        told = [telling for telling in self.cells.tellings if telling is not None]
+        if first.texts == row.texts and len(told) == len(self.cells.tellings) and not row.wrong:
+            columns = ("trunk",) if self.headers.shape == "legs" else tuple(f"{side} trunk" for side in SIDES)
+            self.again[tuple(row.texts)] = Again(told, {column: self.last[column] for column in columns})
+        return True
 
     def finish(self) -> Handmade:
         """Give what was read, with its faults in the order of the file."""

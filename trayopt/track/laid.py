@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cached_property
 from typing import NamedTuple
 
@@ -118,6 +118,13 @@ class Laid:
         for place in job.enclosure.places:
             if place in contents:
                 self.trays[place] = contents[place]
+
+    def going(self, ways: Mapping[str, Way]) -> Laid:
+        """Give the view of the same legs in the same trays where trunks go other ways; what ways do not touch is kept."""
+        other = Laid(self.job, Assignment(ways, self.place_of, self.ends, self.divide_at, self.ribbons), self._claims)
+        for name in ("division", "piece_places", "sleeve_runs", "tied"):
+            other.__dict__[name] = getattr(self, name)
+        return other
 
     def tray(self, place: Place) -> Tray:
         """Tray type at a place."""
