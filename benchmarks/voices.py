@@ -42,7 +42,10 @@ Values = dict[GoalName, int]
 
 
 def least(system: System, goal: list[tuple[int, int]]) -> int | None:
-    """Give the least of a goal over all whole numbers that meet the rows, by HiGHS; None where there are none."""
+    """Give the least of a goal over all whole numbers that meet the rows, by HiGHS; None where there are none.
+
+    "Infeasible" is asked again without presolve: that of HiGHS 1.16 says it of rows that whole numbers meet (tiny job 6634).
+    """
     highs: Any = highspy.Highs()  # type: ignore[no-untyped-call]
     highs.setOptionValue("output_flag", False)
     for low, high in system.bounds:
@@ -64,6 +67,9 @@ def least(system: System, goal: list[tuple[int, int]]) -> int | None:
     for number, factor in cost.items():
         highs.changeColCost(number, factor)
     highs.run()
+    if highs.getModelStatus() == highspy.HighsModelStatus.kInfeasible:
+        highs.setOptionValue("presolve", "off")
+        highs.run()
     if highs.getModelStatus() == highspy.HighsModelStatus.kInfeasible:
         return None
     assert highs.getModelStatus() == highspy.HighsModelStatus.kOptimal, highs.getModelStatus()

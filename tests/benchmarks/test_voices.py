@@ -24,6 +24,10 @@ def test_tiny_jobs(first: int) -> None:
     assert met["trays", True] > met["trays", False]
 
 
+def test_infeasible_is_asked_again_without_presolve() -> None:
+    assert not list(tiny(6634, Counter()))
+
+
 def test_a_voice_that_is_wrong_is_heard(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("benchmarks.voices.least", lambda system, goal: 10**9)
     assert any("the rows say" in words for words in tiny(5000, Counter()))
