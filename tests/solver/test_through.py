@@ -2,12 +2,25 @@
 
 from __future__ import annotations
 
+from math import pi
+
 import pytest
 
 from tests.build import job_of
 from tests.library.test_through import gone
 from tests.solver.tiny import agree, drawn
-from trayopt.api import solve
+from trayopt.api import load_job, solve
+from trayopt.domain.base import remade
+from trayopt.domain.job import Job
+from trayopt.rules.guide_fill import GuideFill
+from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.outline import preference_bound
+from trayopt.solver.bounds.stack_counts import StackCounts
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.groups import Question
+from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.track.lengths import lengths_of
+from trayopt.track.window import loops_between
 
 
 def drawn_through(seed: int) -> dict[str, object]:
@@ -34,3 +47,35 @@ def test_the_slack_decides_to_the_millimetre(slack_mm: int, unplaced: int) -> No
     plan = solve(job_of(gone(slack_mm=slack_mm, travel="clockwise", loops=[1])), reproducible=True, explain=False).plan
     assert plan.status == "optimal"
     assert plan.value("unplaced") == unplaced
+
+
+TAP = "models/standard/288-through-tap-of-48-wall-2x6.yaml"
+
+
+def counted(job: Job) -> bool:
+    """Whether the counts by stack find numbers with which every splice is placed and every must kept."""
+    counts = StackCounts(Question(job))
+    counts.hold_all()
+    return solve_one(counts.cp, Clock(), 10)[0] in FOUND
+
+
+@pytest.mark.parametrize(("slack_mm", "fits"), [(4000, False), (8000, True)])
+def test_relaxations_know_the_window_that_ways_ask_for(slack_mm: int, fits: bool) -> None:
+    job = load_job(TAP)
+    short = remade(job, through=(remade(job.through[0], slack_mm=slack_mm),))
+    assert counted(short) == fits
+    assert (preference_bound(short, Divider(short).open, Clock()) is not None) == fits
+
+
+@pytest.mark.parametrize(("spare_mm2", "fits"), [(-1, False), (400, True)])
+def test_counts_know_the_room_of_what_passes_uncut(spare_mm2: int, fits: bool) -> None:
+    """The loops that the uncut tubes make in every plan fill a part of each guide, whatever else passes there."""
+    job = load_job(TAP)
+    (item,) = job.through
+    uncut = sum(pi * unit.diameter_mm**2 / 4 for unit in job.trunk_by_id[item.ends[0]].passing)
+    passes = loops_between(job, item, lengths_of(job))[0] + 1
+    opening = passes * uncut / GuideFill().parameters(job).fill + spare_mm2
+    track = job.enclosure.track
+    guides = tuple(remade(guide, opening_mm2=opening) if guide.id == "sw" else guide for guide in track.guides)
+    narrow = remade(job, enclosure=remade(job.enclosure, track=remade(track, guides=guides)))
+    assert counted(narrow) == fits

@@ -72,7 +72,7 @@ class GuideFill(Rule[GuideFillParameters]):
         """
         fill = self.parameters(job).fill
         areas = {trunk.id: _Areas(job, x, trunk) for trunk in job.trunks if x.ways(trunk)}
-        uncut = [_Uncut(job, x, item) for item in job.through if x.ways(job.trunk_by_id[item.ends[0]])]
+        uncut = [Uncut(job, x, item) for item in job.through if x.ways(job.trunk_by_id[item.ends[0]])]
         unit = gcd(*(area for item in areas.values() for area in item.all), *(item.area for item in uncut)) or 1
         for guide in job.enclosure.track.guides:
             limit = guide_units(guide, fill) // unit
@@ -265,7 +265,7 @@ class _Areas:
         return sum(parts)
 
 
-class _Uncut:
+class Uncut:
     """Cross-section of what a trunk that goes through does not have cut: it passes as one, from port to port."""
 
     def __init__(self, job: Job, x: Variables, through: Through) -> None:

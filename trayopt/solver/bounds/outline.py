@@ -50,6 +50,7 @@ from trayopt.rules.variables import (
     TrunkStacks,
     TrunkWays,
     Variables,
+    Windows,
 )
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.ribbon_choices import leave_room
@@ -114,12 +115,14 @@ class Outline(Base):
     @cached_property
     def voice(self) -> Variables:
         """What rules and goals may ask."""
-        return voice(self, TrunkWays, Partings, Ribbons, TrunkStacks, TrunkPlaces, FirstStacks)
+        return voice(self, TrunkWays, Windows, Partings, Ribbons, TrunkStacks, TrunkPlaces, FirstStacks)
 
     def voice_for(self, rule: Rule[Any]) -> Variables | None:
         """Let guides ask stand-ins for what travels; what pins and subunits that keep together ask is made here."""
         if isinstance(rule, GuideFill):
-            return voice(self, TrunkWays, Partings, Cuts, LegsPlaced, LegNumbers, LegStacks, instead=StandIns(self))
+            return voice(
+                self, TrunkWays, Windows, Partings, Cuts, LegsPlaced, LegNumbers, LegStacks, instead=StandIns(self)
+            )
         return None if isinstance(rule, Pinned | SubunitTogether) else self.voice
 
     def furnish(self) -> None:

@@ -43,6 +43,7 @@ from trayopt.rules.variables import (  # fmt: skip
     TrunkStacks,
     TrunkWays,
     Variables,
+    Windows,
 )
 from trayopt.solver.bounds.kind_counts import EFFORT, PART, Kind, KindCounts, Limits
 from trayopt.solver.model.base import Key
@@ -110,7 +111,7 @@ class Counts(KindCounts):
         """What rules and goals may ask."""
         return voice(
             self, TrunkWays, Partings, Ribbons, TrunkStacks, TrunkPlaces, TrunkLegs, FirstStacks, Cuts, LegsPlaced, LegNumbers,
-            LegStacks, Trays, LeastLoads, Loads,
+            LegStacks, Trays, LeastLoads, Loads, Windows,
         )  # fmt: skip
 
     def voice_for(self, rule: Rule[Any]) -> Variables | None:

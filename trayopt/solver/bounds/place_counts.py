@@ -32,6 +32,7 @@ from trayopt.rules.variables import (
     TrunkStacks,
     TrunkWays,
     Variables,
+    Windows,
 )
 from trayopt.solver.bounds.class_counts import Kind
 from trayopt.solver.bounds.stack_counts import StackCounts
@@ -78,7 +79,7 @@ class PlaceCounts(StackCounts):
     @cached_property
     def voice(self) -> Variables:
         """What rules and goals may ask."""
-        return voice(self, TrunkWays, Partings, Ribbons, TrunkStacks, TrunkPlaces, TrunkLegs, Trays)
+        return voice(self, TrunkWays, Windows, Partings, Ribbons, TrunkStacks, TrunkPlaces, TrunkLegs, Trays)
 
     def legs_at(self, trunk: Trunk, place: Place) -> Expression:
         """How many legs of a trunk are at a place."""

@@ -40,6 +40,7 @@ from trayopt.rules.variables import (  # fmt: skip
     TrunkStacks,
     TrunkWays,
     Variables,
+    Windows,
 )
 from trayopt.solver.bounds.place_counts import area_in_box, most_area
 from trayopt.solver.bounds.ribbon_choices import leave_room
@@ -77,6 +78,7 @@ class Segments(SegmentCounts):
         return voice(
             self,
             TrunkWays,
+            Windows,
             Partings,
             Ribbons,
             TrunkStacks,

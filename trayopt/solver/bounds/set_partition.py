@@ -53,6 +53,7 @@ from trayopt.rules.variables import (  # fmt: skip
     TrunkStacks,
     TrunkWays,
     Variables,
+    Windows,
 )
 from trayopt.solver.bounds.closed_patterns import Bunch, closed_bunches
 from trayopt.solver.bounds.division import Divider
@@ -266,6 +267,7 @@ class SetPartition(KindCounts):
         """What rules and goals may ask: of trays only where what lies at them is counted."""
         known = (
             TrunkWays,
+            Windows,
             Partings,
             Ribbons,
             TrunkStacks,

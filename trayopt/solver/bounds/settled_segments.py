@@ -41,6 +41,7 @@ from trayopt.rules.variables import (  # fmt: skip
     TrunkStacks,
     TrunkWays,
     Variables,
+    Windows,
 )
 from trayopt.solver.bounds.segment_counts import MOST_COUNTS
 from trayopt.solver.bounds.segments import Segments
@@ -74,6 +75,7 @@ class SettledSegments(Segments):
         return voice(
             self,
             TrunkWays,
+            Windows,
             Partings,
             Ribbons,
             TrunkStacks,

@@ -27,7 +27,7 @@ from trayopt.rules.base import Rule
 from trayopt.rules.bend_radius import BendRadius
 from trayopt.rules.entrance_legs import EntranceLegs
 from trayopt.rules.fibre_bend import FibreBend
-from trayopt.rules.guide_fill import GuideFill, area_units, guide_units
+from trayopt.rules.guide_fill import GuideFill, Uncut, area_units, guide_units
 from trayopt.rules.pin import Pinned, goes_by
 from trayopt.rules.reserve import Reserve
 from trayopt.rules.tray_fibres import TrayFibres
@@ -42,6 +42,7 @@ from trayopt.rules.variables import (
     TrunkStacks,
     TrunkWays,
     Variables,
+    Windows,
 )
 from trayopt.solver.bounds.class_counts import ClassCounts
 from trayopt.solver.bounds.classes import Choice
@@ -87,7 +88,7 @@ class StackCounts(ClassCounts):
     @cached_property
     def voice(self) -> Variables:
         """What rules and goals may ask."""
-        return voice(self, TrunkWays, Partings, Ribbons, TrunkStacks, TrunkPlaces)
+        return voice(self, TrunkWays, Windows, Partings, Ribbons, TrunkStacks, TrunkPlaces)
 
     def _poster(self, rule: Rule[Any]) -> Callable[..., None]:
         def post(constraint: Constraint, subject: str, when: tuple[Literal, ...] = ()) -> None:
@@ -218,9 +219,10 @@ class StackCounts(ClassCounts):
         """Bound the cross-sections of what passes each guide, counted by class, division and stack."""
         fill = GuideFill().parameters(self.job).fill
         idle = [area_units(s.diameter_mm) for s in self.job.subunits]
-        unit = gcd(*idle, *(self._area(*key) for key in self.kinds)) or 1
+        uncut = [Uncut(self.job, self.voice, item) for item in self.job.through]
+        unit = gcd(*idle, *(self._area(*key) for key in self.kinds), *(item.area for item in uncut)) or 1
         for guide in self.job.enclosure.track.guides:
-            passing = []
+            passing: list[Expression] = []
             for trunk in self.job.trunks:
                 most = max(way.loops + 1 for way in self.ways(trunk)) * self._most_area(trunk) // unit
                 number = self.number(most, f"{trunk.id} through {guide.id}")
@@ -228,6 +230,7 @@ class StackCounts(ClassCounts):
                 for way in self.ways(trunk):
                     direct = total(self._direct(trunk, way, stack, guide.id, unit) for stack in self.stacks)
                     self.require(number >= way.loops * self._round(trunk, unit) + direct, self.goes(trunk, way))
+            passing += [item.through(guide.id, unit) for item in uncut]
             limit = guide_units(guide, fill) // unit
             self.require(total(passing) <= limit, self._held(GuideFill, guide.id))
 

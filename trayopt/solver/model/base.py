@@ -17,11 +17,13 @@ from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group, Level
 from trayopt.domain.job import Job
 from trayopt.domain.splicing import Done, Piece
+from trayopt.domain.through import Through
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.variables import Expression
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.ways import Partings, Ways
+from trayopt.solver.model.windows import WindowNumbers, least_window_numbers
 
 Key = tuple[str, int]
 """A trunk and the number of one of its subunits."""
@@ -75,6 +77,18 @@ class Base(Ways):
             for group, literal in self.let_go.items()
             if settings[group.rule].level == level
         )
+
+    def window_loops_at_least(self, through: Through) -> Expression:
+        """Loops of the tubes of a trunk that are not cut, or fewer."""
+        return self._window(through).loops
+
+    def window_steps_at_least(self, through: Through) -> Expression:
+        """Length of a window in whole steps, or less."""
+        return self._window(through).steps
+
+    def _window(self, through: Through) -> WindowNumbers:
+        """Make the numbers of a window, of the ways of its ends alone."""
+        return self._make(("window", through.trunk), lambda: least_window_numbers(self, through))
 
 
 class DividedLegs(Base):

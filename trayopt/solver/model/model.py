@@ -301,13 +301,5 @@ class Model(LegModel):
         ends = self.job.ends_of(trunk)
         return self._make(("in box", ends[0].id), make)
 
-    def window_loops_at_least(self, through: Through) -> Expression:
-        """Loops of the tubes of a trunk that are not cut, or fewer."""
-        return self._window(through).loops
-
-    def window_steps_at_least(self, through: Through) -> Expression:
-        """Length of a window in whole steps, or less."""
-        return self._window(through).steps
-
     def _window(self, through: Through) -> WindowNumbers:
         return self._make(("window", through.trunk), lambda: window_numbers(self, through))

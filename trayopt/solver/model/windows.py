@@ -1,16 +1,19 @@
 """The window of a trunk that goes through, as numbers of a model: what its cut tubes ask for, and the loops that follow.
 
-Both numbers are bounds from below that a plan can meet: whatever bounds them from above holds of the plan's own.
+Both numbers are bounds from below that a plan can meet: whatever bounds them from above holds of the plan's own. A model that
+knows nothing of legs has what the ways of the two ends ask for at least.
 """
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections.abc import Sequence
+from typing import NamedTuple, Protocol
 
 from trayopt.domain.cablework import Subunit
+from trayopt.domain.job import Job
 from trayopt.domain.through import Through
 from trayopt.domain.trunk import Trunk
-from trayopt.rules.variables import Expression, Variables
+from trayopt.rules.variables import Expression, Terms, TrunkWays, Variables
 from trayopt.track.lengths import CUT_STEP_MM, Lengths, lengths_of
 from trayopt.track.window import capped_mm, extents_mm, loops_between, passages
 
@@ -22,16 +25,43 @@ class WindowNumbers(NamedTuple):
     steps: Expression
 
 
+class SaysWays(TrunkWays, Terms, Protocol):
+    """What a model says that knows the ways of trunks."""
+
+
+Parts = Sequence[tuple[Expression, Expression]]
+"""Steps that the two ends of a tube take together."""
+
+
 def window_numbers(model: Variables, through: Through) -> WindowNumbers:
-    """Make the numbers of one window."""
-    job = model.job
-    lengths = lengths_of(job)
-    ends = [job.trunk_by_id[end] for end in through.ends]
-    most = [max((m for _, m in extents_mm(job, end, lengths).values()), default=0) // CUT_STEP_MM for end in ends]
+    """Make the numbers of one window out of the legs of each cut tube."""
+    lengths, ends = lengths_of(model.job), _ends(model.job, through)
+    most = [_most_steps(model.job, end) for end in ends]
     parts = [
-        [_part(model, end, unit, lengths, top) for end, unit, top in zip(ends, tube, most, strict=True)]
-        for tube in zip(*(end.subunits for end in ends), strict=True)
+        (_part(model, ends[0], one, lengths, most[0]), _part(model, ends[1], other, lengths, most[1]))
+        for one, other in zip(*(end.subunits for end in ends), strict=True)
     ]
+    return _numbers(model, through, parts)
+
+
+def least_window_numbers(model: SaysWays, through: Through) -> WindowNumbers:
+    """Make the numbers of one window out of what the ways of its ends ask for at least."""
+    one, other = (_least_part(model, end) for end in _ends(model.job, through))
+    return _numbers(model, through, [(one, other)])
+
+
+def _ends(job: Job, through: Through) -> list[Trunk]:
+    return [job.trunk_by_id[end] for end in through.ends]
+
+
+def _most_steps(job: Job, end: Trunk) -> int:
+    return max((m for _, m in extents_mm(job, end, lengths_of(job)).values()), default=0) // CUT_STEP_MM
+
+
+def _numbers(model: SaysWays, through: Through, parts: Parts) -> WindowNumbers:
+    job = model.job
+    lengths, ends = lengths_of(job), _ends(job, through)
+    most = [_most_steps(job, end) for end in ends]
     if not ends[0].uncut:
         steps = model.number(sum(most), f"window of {through}")
         for one, other in parts:
@@ -50,6 +80,15 @@ def window_numbers(model: Variables, through: Through) -> WindowNumbers:
             model.require(CUT_STEP_MM * (one + other) - (CUT_STEP_MM - 1) <= exact, *goes)
         model.require(exact <= CUT_STEP_MM * steps, *goes)
     return WindowNumbers(loops, steps)
+
+
+def _least_part(model: SaysWays, trunk: Trunk) -> Expression:
+    """Give the steps that one end takes of a cut tube at least, by the way that it goes."""
+    extents = extents_mm(model.job, trunk, lengths_of(model.job))
+    steps = model.number(_most_steps(model.job, trunk), f"least steps of {trunk.id}")
+    for way in model.ways(trunk):
+        model.require(steps >= extents[way][0] // CUT_STEP_MM, model.goes(trunk, way))
+    return steps
 
 
 def _part(model: Variables, trunk: Trunk, unit: Subunit, lengths: Lengths, most: int) -> Expression:
