@@ -50,16 +50,6 @@ class PartingBounds:
         """The least of all bounds; None where there is no such plan."""
         return min((b for b in (*self.tried.values(), self.beyond) if b is not None), default=None)
 
-    @property
-    def likely(self) -> list[tuple[Partings, int]]:
-        """Give the choices that were tried with their bounds, the dearest of those that may be best first.
-
-        A bound that is high was found by an outline that came to its end; one that is low may only have been stopped.
-        """
-        found = [(bound, ports) for ports, bound in self.tried.items() if bound is not None]
-        order = sorted(found, key=lambda item: (len(item[1]), item[0]), reverse=True)
-        return [({t: ("port",) if t in ports else ("tray",) for t in self.trunks}, bound) for bound, ports in order]
-
     def partings(self, weight: int) -> Partings:
         """Give where trunks may be divided in such plans that break preferences of at most this weight."""
         if self.beyond is not None and self.beyond <= weight:

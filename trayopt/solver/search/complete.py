@@ -17,8 +17,6 @@ from trayopt.solver.search.work import Found, Work
 
 FIRST_PART = 0.6
 """Most of what is left for the weight of preferences: where it stays open, nothing that comes after is proven."""
-MOST_CHOICES = 3
-"""Most choices of where trunks are divided that are looked at one by one for a plan."""
 DEEPEN = Share(60.0, 0.5)
 """For all models of a few legs more together."""
 
@@ -47,17 +45,6 @@ def least_legs_first(work: Work) -> None:
     work.found = least_divided(work)
 
 
-def likely_places(work: Work) -> None:
-    """Look for a plan with each of a few choices of where trunks are divided, with the divisions of least legs."""
-    s = work.session
-    for divide_at, weight in [] if s.parted is None else s.parted.likely[:MOST_CHOICES]:
-        if s.clock.over:
-            break
-        if s.state.whole and s.state.value("broken_prefer") <= weight:
-            continue
-        guided(s, s.complete_model(work.divisions, weight, divide_at=divide_at), weight)
-
-
 def some_plan(work: Work) -> None:
     """Have a plan to show, and better it for a while."""
     for all_placed in (True, False):
@@ -76,11 +63,6 @@ def second_bounds(work: Work) -> None:
         work.complete = False
     else:
         work.weight, work.legs = bounds
-
-
-def keep_divisions(work: Work) -> None:
-    """Better what comes after preferences, with the divisions of the best plan."""
-    fix_divisions(work.session)
 
 
 def deepening(work: Work) -> None:

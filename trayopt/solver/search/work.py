@@ -54,11 +54,6 @@ class Work:
         """Whether complete plans are still looked for, and no model holds yet."""
         return self.complete and self.found is None and not self.done
 
-    @property
-    def unmet(self) -> bool:
-        """Whether that is so and the best plan does not meet the bounds on preferences and legs."""
-        return self.open and not self.session.meets(self.weight, self.legs)
-
 
 @dataclass(frozen=True)
 class Tactic:
