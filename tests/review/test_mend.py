@@ -29,6 +29,7 @@ from trayopt.review.mend import Mended, mend, parse_built
 from trayopt.review.moves import Move
 from trayopt.review.plans import handmade_of
 from trayopt.review.reading import parse_handmade
+from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.decisions import KINDS, Given, Weights, changes
 from trayopt.solver.model.run import Tuning
 from trayopt.solver.repair.least_moves import least_moves
@@ -230,7 +231,7 @@ def test_the_bound_on_moved_legs_is_never_above_the_least(seed: int) -> None:
     for _ in range(3):
         given = spoiled(rng, data, rng.choice(good))
         least = min(counted(data, given, decision, only_legs) for decision in good)
-        assert least_moves(job, given, (), 1).bound <= least
+        assert least_moves(job, given, (), 1, Clock()).bound <= least
         found = nearest(job, given, weights=only_legs, tuning=QUIET)
         assert found.weighed == found.bound == least
 

@@ -20,12 +20,14 @@ from trayopt.domain.job import Job
 from trayopt.domain.tied import tied
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
+from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.decisions import Given, lying_in
-from trayopt.solver.model.interruptible import FOUND, new_solver
+from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 
 Ribbon = tuple[str, int, int]
 """Trunk, subunit and ribbon."""
-MOST_S = 10.0
+EFFORT = 10.0
+"""Most deterministic time for this bound."""
 
 _Load = Callable[[Place], Mapping[int, int]]
 _Room = Callable[[Place], int]
@@ -38,7 +40,9 @@ class LeastMoves(NamedTuple):
     moved: tuple[RunAt, ...]
 
 
-def least_moves(job: Job, given: Given, fixed: Iterable[Decision], weight: int, limit_s: float = MOST_S) -> LeastMoves:
+def least_moves(
+    job: Job, given: Given, fixed: Iterable[Decision], weight: int, clock: Clock, part: float = 1.0
+) -> LeastMoves:
     """Bound from below what the legs that move weigh in sum, and guess which legs these are.
 
     Parameters
@@ -49,8 +53,8 @@ def least_moves(job: Job, given: Given, fixed: Iterable[Decision], weight: int, 
         What is built: runs in it lie where they are.
     weight
         What one moved leg weighs.
-    limit_s
-        Most seconds; where they run out the bound is what is proven by then.
+    clock, part
+        What may be spent, and the part of it that is for this; where it runs out the bound is what is proven by then.
     """
     model = _Trays(job)
     runs = given.in_job(job).runs
@@ -70,13 +74,10 @@ def least_moves(job: Job, given: Given, fixed: Iterable[Decision], weight: int, 
     model.hold()
     moved = cp_model.LinearExpr.sum([~literal for literal in stays.values()])
     model.cp.minimize(weight * (moved + len(gone)))
-    solver = new_solver()
-    solver.parameters.max_time_in_seconds = limit_s
-    status = solver.solve(model.cp)
+    status, solver = solve_one(model.cp, clock, EFFORT, part=part)
     if status not in FOUND:
         return LeastMoves(0, runs)
-    down = int(solver.best_objective_bound // 1)
-    bound = max(0, down if solver.best_objective_bound - down < 1e-6 else down + 1)
+    bound = max(0, whole_bound(solver.best_objective_bound))
     return LeastMoves(bound, (*gone, *(run for run, literal in stays.items() if not solver.boolean_value(literal))))
 
 

@@ -21,7 +21,7 @@ from trayopt.solver.model.model import Model
 from trayopt.solver.model.run import Outcome, Tuning, hint, run
 from trayopt.solver.repair.completing import Found, descend
 from trayopt.solver.repair.fixed import kept_model, options_of
-from trayopt.solver.repair.least_moves import MOST_S, LeastMoves, least_moves
+from trayopt.solver.repair.least_moves import LeastMoves, least_moves
 
 BOUND_PART = 0.2
 """Most of what is left of a limit for the bound on moved legs."""
@@ -109,9 +109,7 @@ class _Search:
 
     def run(self) -> None:
         """Look for the nearest plan, and for the best among the nearest."""
-        left = self.clock.left
-        most = MOST_S if left is None else min(MOST_S, BOUND_PART * left)
-        self.relaxed = least_moves(self.job, self.given, self.fixed, self.weights.legs, most)
+        self.relaxed = least_moves(self.job, self.given, self.fixed, self.weights.legs, self.clock, BOUND_PART)
         floor = self.relaxed.bound
         as_given = self.as_given()
         near = self.look(as_given, 0.5)
