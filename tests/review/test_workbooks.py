@@ -13,10 +13,11 @@ from openpyxl import Workbook, load_workbook
 
 from tests.workbooks import first_sheet
 from trayopt.api import sheets
+from trayopt.crewsheets.lengths import Units
 from trayopt.domain.job import Job
 from trayopt.errors import InputError
 from trayopt.review.complete import completed_plan
-from trayopt.review.desk import review_table
+from trayopt.review.desk import Review, review_table
 from trayopt.review.marked import marked_workbook
 from trayopt.review.reading import parse_handmade, read_handmade
 from trayopt.review.sheet_out import columns_of, empty_rows, write_table
@@ -292,6 +293,73 @@ def test_our_own_workbook_of_lists_is_read_with_the_ways_that_another_of_its_she
     }
     assert review.passed
     assert any("ways of trunks are read on 'Jacket to strip'" in note for note in review.made.notes)
+
+
+@pytest.mark.parametrize("units", ["metric", "feet"])
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_our_own_workbook_of_lists_is_one_plan_of_which_no_column_is_warned_about(
+    quay: Job, good: str, language: str, units: Units
+) -> None:
+    plan = completed_plan(review_table(quay, parse_handmade(quay, good.encode(), "plan.csv")))
+    assert plan is not None
+    raw = sheets(quay, plan, language=language, units=units).workbook
+    assert raw is not None
+    review = review_table(quay, parse_handmade(quay, raw, "lists.xlsx"))
+    assert review.passed
+    assert review.completion is None
+    assert [remark for remark in review.remarks if remark.level in {"unread", "open"}] == []
+    assert review.goals["unplaced"] == 0
+    assert [sum(row.a.count for row in listed.splices) for listed in review.made.beside] == [
+        sum(j.a.count for j in quay.joins)
+    ] * 2
+
+
+def test_splices_on_another_sheet_of_our_own_workbook_are_held_to_the_legs_and_to_the_joins(
+    quay: Job, good: str
+) -> None:
+    plan = completed_plan(review_table(quay, parse_handmade(quay, good.encode(), "plan.csv")))
+    assert plan is not None
+    raw = sheets(quay, plan).workbook
+    assert raw is not None
+
+    def changed(change: Callable[[Any], None], name: str = "Splices by sleeve") -> Review:
+        book = load_workbook(BytesIO(raw))
+        change(book[name])
+        stream = BytesIO()
+        book.save(stream)
+        return review_table(quay, parse_handmade(quay, stream.getvalue(), "lists.xlsx"))
+
+    page = load_workbook(BytesIO(raw))["Splices by sleeve"]
+    tray = "right/2" if page["B2"].value != "right/2" else "right/1"
+    moved = changed(put("B2", tray))
+    told = [(fault.where, moved.made.also[fault]) for fault in moved.made.faults]
+    assert {where for where, _ in told} == {"Splices by sleeve!B2"}
+    assert all(also[0].startswith("D") for _, also in told)
+    sleeve = changed(lambda sheet: put("C2", sheet["C3"].value)(sheet))
+    assert [(remark.rule, remark.fails) for remark in sleeve.remarks if remark.fails] == [("sleeve", True)]
+    assert all(
+        cell.startswith("Splices by sleeve!C") for remark in sleeve.remarks if remark.fails for cell in remark.cells
+    )
+    gone = changed(lambda sheet: sheet.delete_rows(2), "Splices by fibre")
+    [missing] = [remark for remark in gone.remarks if remark.fails]
+    assert missing.found.startswith("1 splices of") or missing.found.startswith("1 splice of")
+    assert missing.found.endswith("stand in no row of sheet 'Splices by fibre'")
+    assert gone.unplaced == 1
+
+
+def test_trays_of_legs_that_the_marks_leave_out_are_those_of_their_splices(quay: Job, good: str) -> None:
+    plan = completed_plan(review_table(quay, parse_handmade(quay, good.encode(), "plan.csv")))
+    assert plan is not None
+    raw = sheets(quay, plan).workbook
+    assert raw is not None
+    book = load_workbook(BytesIO(raw))
+    book["Marks on the legs"].delete_rows(2)
+    stream = BytesIO()
+    book.save(stream)
+    made = parse_handmade(quay, stream.getvalue(), "lists.xlsx")
+    whole = parse_handmade(quay, raw, "lists.xlsx")
+    assert {(entry.run, entry.place) for entry in made.placed} == {(entry.run, entry.place) for entry in whole.placed}
+    assert review_table(quay, made).passed
 
 
 def test_what_is_wrong_on_another_sheet_is_told_there_and_not_marked_on_the_one_that_is_read(

@@ -60,6 +60,11 @@ class Table:
     other_sheets: list[str] = field(default_factory=list)
     """Its visible sheets that are not read."""
 
+    def leave(self, others: Collection[Table]) -> None:
+        """Leave other sheets unread after all."""
+        self.other_sheets += [other.sheet for other in others]
+        self.more = [other for other in self.more if other not in others]
+
 
 def read_table(path: str | Path, wanted: Collection[str] = (), optional: Collection[str] = ()) -> Table:
     """Read a CSV or XLSX file (told apart by content), or CSV or XLSX from standard input for ``-``.

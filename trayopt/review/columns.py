@@ -60,11 +60,15 @@ _NOTES = (
     "no", "nr", "number", "row", "line", "item", "zeile", "batch", "los", "circuit", "verbindung", "remark", "remarks",
     "note", "notes", "comment", "comments", "bemerkung", "bemerkungen", "findings", "label", "schild", "date", "datum",
     "by", "splicer", "travels in", "läuft in",
+    "entrance and tie down", "end of tube", "protection", "ribbon cut", "measured mark", "correction",
+    "abfangung am eingang", "rohrende", "schutz", "schnitt bändchen", "gemessene marke", "korrektur",
 )  # fmt: skip
 SIDES = ("from", "to")
 PARTS = ("tube", "ribbon", "seat")
 """How a fibre is found in its trunk, from outside in; each may be told by number and by colour."""
-_UNIT = re.compile(r"\s*[\[(]?\bmm\b[\])]?$")
+_FEET = re.compile(r"\bft in\b")
+"""The unit of lengths that are rounded to a part of an inch, so that no length in mm can be held against them."""
+_UNIT = re.compile(r"\s*[\[(]?\b(mm|ft in)\b[\])]?$")
 _SIGNS = re.compile(r"[\s_.\-]+")
 
 
@@ -92,7 +96,7 @@ def _names() -> dict[str, str]:
 
 
 def _plain(text: str) -> str:
-    """Write a header so that case, joints, umlauts and a unit in mm make no difference."""
+    """Write a header so that case, joints, umlauts and a unit of length make no difference."""
     text = _SIGNS.sub(" ", text.lower()).strip(" :*#")
     for letter, written in (("ä", "ae"), ("ö", "oe"), ("ü", "ue"), ("ß", "ss")):
         text = text.replace(letter, written)
@@ -111,7 +115,8 @@ RUN_COLUMNS = (
 
 def column_of(header: str) -> str | None:
     """Give the column that a header means; None where it is not known, ``note`` where it is known to say nothing."""
-    return NAMES.get(_plain(header))
+    column = NAMES.get(_plain(header))
+    return "note" if column == "cut" and _FEET.search(header.lower()) else column
 
 
 def is_read(header: str) -> bool:
@@ -131,6 +136,14 @@ def is_ways(headers: Sequence[str]) -> bool:
     columns = {column_of(header) for header in headers if header}
     lies = {"fibres", "stack", "position", "tray", *SIDES}
     return "trunk" in columns and bool(columns & {"port", "travel"}) and not columns & lies
+
+
+def is_splices(headers: Sequence[str]) -> bool:
+    """Whether a row of headers is that of a list of splices with sleeves, both sides told down to the fibre in its ribbon."""
+    columns = {column_of(header) for header in headers if header}
+    return (
+        is_plan(headers) and {"sleeve", *(f"{side} {part}" for side in SIDES for part in ("fibres", "seat"))} <= columns
+    )
 
 
 @dataclass(frozen=True)

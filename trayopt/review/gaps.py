@@ -9,6 +9,7 @@ from trayopt.domain.finding import Finding
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run, joined, parse_span, span
+from trayopt.formats.locate import printable
 from trayopt.review.handmade import Handmade, Line
 from trayopt.review.parked import bare_legs
 from trayopt.review.remarks import Remark
@@ -77,18 +78,37 @@ def unplaced_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
     for a, b in _without_a_tray(laid):
         text = f"{a.count} splices of {a} to {b} have no tray in which both sides lie"
         remarks.append(_unplaced(made, a, b, text, f"give {a} and {b} the same tray"))
-    for a, b in unnamed(job, made, laid):
-        text = f"{a.count} splices of {a} to {b} stand in no row"
-        remarks.append(_unplaced(made, a, b, text, "add the missing rows, or let trayopt complete the table: check -o"))
+    for of_list in made.lists:
+        where = f" of sheet '{printable(of_list.sheet)}'" if made.beside else ""
+        for a, b in _unnamed(job, made, of_list, laid):
+            text = f"{a.count} splices of {a} to {b} stand in no row{where}"
+            mend = "add the missing rows, or let trayopt complete the table: check -o"
+            remarks.append(_unplaced(of_list, a, b, text, mend))
     return remarks
 
 
 def unnamed(job: Job, made: Handmade, laid: Laid) -> list[tuple[Run, Run]]:
-    """Give the splices of the job that lie in a tray with their legs, and that no row of a list of splices names."""
-    if not made.runs:
+    """Give the splices of the job that lie in a tray with their legs, and that a list of splices does not name."""
+    lists = [_unnamed(job, made, of_list, laid) for of_list in made.lists]
+    if len(lists) < 2:
+        return lists[0] if lists else []
+    found = []
+    for join in job.joins:
+        gaps = joined((a.first, a.last) for gaps in lists for a, _ in gaps if a.trunk == join.a.trunk)
+        for first, last in gaps:
+            one, other = max(first, join.a.first), min(last, join.a.last)
+            if one <= other:
+                shift = join.b.first - join.a.first
+                found.append((Run(join.a.trunk, one, other), Run(join.b.trunk, one + shift, other + shift)))
+    return found
+
+
+def _unnamed(job: Job, made: Handmade, of_list: Handmade, laid: Laid) -> list[tuple[Run, Run]]:
+    """Give what a list does not name; one beside a table of legs need not name the splices of legs that have no row there."""
+    if of_list.lost:
         return []
     rows: dict[str, list[tuple[int, int]]] = {}
-    for row in made.splices:
+    for row in of_list.splices:
         for run in (row.a, row.b):
             if run is not None and row.place is not None:
                 rows.setdefault(run.trunk, []).append((run.first, run.last))
@@ -100,6 +120,9 @@ def unnamed(job: Job, made: Handmade, laid: Laid) -> list[tuple[Run, Run]]:
     found = []
     for join in job.joins:
         known = joined([*rows.get(join.a.trunk, ()), *nowhere.get(join.a.trunk, ())])
+        if of_list is not made:
+            legs = joined((e.run.first, e.run.last) for e in made.placed if e.run.trunk == join.a.trunk)
+            known = joined([*known, *left_over((join.a.first, join.a.last), legs)])
         shift = join.b.first - join.a.first
         for first, last in left_over((join.a.first, join.a.last), known):
             found.append((Run(join.a.trunk, first, last), Run(join.b.trunk, first + shift, last + shift)))

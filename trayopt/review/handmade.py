@@ -170,11 +170,18 @@ class Handmade:
     """What parts the cells of CSV."""
     sheet: str = ""
     """The sheet of a workbook that was read."""
+    beside: list[Handmade] = field(default_factory=list)
+    """Of a workbook of legs, the lists of splices on its other sheets."""
 
     @cached_property
     def placed(self) -> list[Entry]:
         """Entries that have a tray."""
         return [entry for entry in self.entries if entry.place is not None]
+
+    @property
+    def lists(self) -> list[Handmade]:
+        """The lists of splices: the table itself where it is one, and those beside it."""
+        return [self, *self.beside] if self.runs else self.beside
 
     @cached_property
     def sides(self) -> dict[Line, tuple[str, str]]:

@@ -10,12 +10,14 @@ from trayopt.formats.cells import Cell
 from trayopt.formats.locate import Spot, describe
 from trayopt.formats.source import read_bytes, source_name
 from trayopt.formats.tables_in import MOST_BYTES, Table, parse_loose_table
+from trayopt.review.beside import read_beside
 from trayopt.review.cells import Cells
-from trayopt.review.columns import Headers, headers_of, headers_of_ways, is_plan, is_read, is_ways
+from trayopt.review.columns import Headers, headers_of, headers_of_ways, is_plan, is_read, is_splices, is_ways
 from trayopt.review.handmade import Handmade, Line, Unread
 from trayopt.review.merged import merged_cells
 from trayopt.review.row_reader import RowReader
 from trayopt.review.sleeves import tell_ribbons
+from trayopt.rules.words import listed
 
 SAVE_AGAIN = "unmerge the cells and fill in every one"
 
@@ -41,7 +43,9 @@ def read_handmade(job: Job, path: str | Path, *, lenient: bool = False) -> Handm
 
 def parse_handmade(job: Job, raw: bytes, source: str, *, lenient: bool = False) -> Handmade:
     """Read a table as ``read_handmade`` does, from the bytes of its file."""
-    table = parse_loose_table(raw, source, is_read, is_plan, is_ways)
+    table = parse_loose_table(raw, source, is_read, is_plan, lambda head: is_ways(head) or is_splices(head))
+    if is_splices(table.head.texts):
+        table.leave([other for other in table.more if is_splices(other.head.texts)])
     headers = headers_of(table, ribbons=any(trunk.may_work_ribbons for trunk in job.trunks))
     made = Handmade(
         job,
@@ -60,7 +64,11 @@ def parse_handmade(job: Job, raw: bytes, source: str, *, lenient: bool = False) 
     made.unread += _columns(table, headers, made)
     for row in table.rows:
         reader.row(row)
+    legs = made.entries.copy()
     for other in table.more:
+        if is_splices(other.head.texts):
+            read_beside(made, other, cells, legs)
+            continue
         of_ways = RowReader(made, cells, headers_of_ways(other), other.faults)
         for row in other.rows:
             of_ways.row(row)
@@ -77,9 +85,10 @@ def _notes(table: Table) -> list[str]:
     if table.encoding:
         doubt = "" if table.encoding.startswith("UTF") else ": see whether names with letters beyond a to z are right"
         found.append(f"the file is no UTF-8 text; it was read as {table.encoding}{doubt}")
-    if table.more:
-        names = ", ".join(describe(other.sheet) for other in table.more)
-        found.append(f"the ways of trunks are read on {names} too")
+    for what, splices in (("the ways of trunks", False), ("splices", True)):
+        names = [describe(other.sheet) for other in table.more if is_splices(other.head.texts) == splices]
+        if names:
+            found.append(f"{what} are read on {listed(names)} too")
     if table.other_sheets:
         others = ", ".join(describe(name) for name in table.other_sheets[:12])
         more = f" and {len(table.other_sheets) - 12} more" if len(table.other_sheets) > 12 else ""

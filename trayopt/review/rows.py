@@ -17,7 +17,9 @@ from trayopt.track.laid import Laid
 
 def row_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
     """Tell splices that the job does not ask for, sleeves that hold too much, and trays given to what is not parked."""
-    return [*_joins(job, made), *_sleeves(job, made), *_idle(job, made, laid)]
+    lists = (made, *made.beside)
+    splices = [found for some in lists for found in (*_joins(job, some), *_sleeves(job, some))]
+    return [*splices, *_idle(job, made, laid)]
 
 
 def figure_remarks(job: Job, made: Handmade, laid: Laid, plan: Plan) -> list[Remark]:
