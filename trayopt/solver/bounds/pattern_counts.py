@@ -18,6 +18,7 @@ from typing import Any
 from ortools.sat.python import cp_model
 
 from trayopt.domain.assignment import Way
+from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.plan import GoalName
@@ -54,8 +55,8 @@ from trayopt.solver.model.model import Model
 from trayopt.solver.model.run import hint_all
 from trayopt.solver.model.vocabulary import voice
 
-IRREGULAR_EFFORT = 2.0
-"""Most deterministic time for the least irregular counts of the least length."""
+IRREGULAR_EFFORT = 0.5
+"""Most deterministic time for the least irregular counts of the least length: what it leaves open is asked when it counts."""
 LATENESS_EFFORT = 1.0
 """Most deterministic time for the choice among counts of one length, which is only a guess."""
 
@@ -68,17 +69,35 @@ class Counted:
     """
 
     bound: int
-    guess: Guess | None
+    counts: Counts
+    found: cp_model.CpSolver | None = None
     irregular: int = 0
+
+    @property
+    def guess(self) -> Guess | None:
+        """Give the counts that were found."""
+        return None if self.found is None else self.counts.guess(self.found.value)
+
+    def in_order(self, clock: Clock) -> Guess | None:
+        """Give counts as good in which kinds that come early in the walk lie near the base, as far as that is soon found."""
+        lateness = self.counts.lateness()
+        if self.found is None or isinstance(lateness, int):
+            return self.guess
+        hint_all(self.counts.cp, self.found.response_proto.solution)
+        self.counts.minimize(lateness)
+        status, later = solve_one(self.counts.cp, clock, LATENESS_EFFORT, symmetry_level=2, part=PART)
+        return self.counts.guess(later.value) if status in FOUND else self.guess
 
 
 @dataclass(frozen=True)
 class Guess:
-    """Counts at every tray place, with the ways and ends that go with them."""
+    """Counts at every tray place, with the ways, ends, places of division and stacks of subunits that go with them."""
 
     bunches: Mapping[Place, Mapping[Kind, int]]
     ways: Mapping[str, Way]
     ends: Mapping[str, str]
+    divide_at: Mapping[str, DivideAt]
+    stacks: Mapping[Key, str]
 
 
 class Counts(KindCounts):
@@ -213,6 +232,18 @@ class Counts(KindCounts):
                 for end in stack.ends
                 if value(self.end(stack.id, end.id))
             },
+            divide_at={
+                trunk.id: at
+                for trunk in job.trunks
+                for at in self.divide_options(trunk)
+                if value(self.divided_at(trunk, at))
+            },
+            stacks={
+                (subunit.trunk, subunit.number): stack
+                for subunit in job.subunits
+                for stack in self.stacks
+                if value(self.first_on(subunit, stack))
+            },
         )
 
 
@@ -252,24 +283,20 @@ def count(model: Model, weight: int, clock: Clock, *, trays: int | None = None) 
         return None
     bound = max(0, whole_bound(solver.best_objective_bound))
     if status not in FOUND:
-        return Counted(bound, None)
-    counts.require(length <= solver.value(linear(length)))
+        return Counted(bound, counts)
+    shortest = solver.value(linear(length))
+    counts.require(length <= shortest)
     irregular = counts.encoded("irregular")
-    least, found = 0, solver
-    for goal, effort in ((irregular, IRREGULAR_EFFORT), (counts.lateness(), LATENESS_EFFORT)):
-        if isinstance(goal, int):
-            continue
-        hint_all(counts.cp, found.response_proto.solution)
-        counts.minimize(goal)
-        status, later = solve_one(counts.cp, clock, effort, symmetry_level=2, part=PART)
-        if status not in FOUND:
-            break
-        found = later
-        if goal is irregular:
-            if found.value(linear(length)) == bound:
-                least = max(0, whole_bound(found.best_objective_bound))
-            counts.require(goal <= found.value(linear(goal)))
-    return Counted(bound, counts.guess(found.value), least)
+    if isinstance(irregular, int):
+        return Counted(bound, counts, solver, irregular)
+    hint_all(counts.cp, solver.response_proto.solution)
+    counts.minimize(irregular)
+    status, later = solve_one(counts.cp, clock, IRREGULAR_EFFORT, symmetry_level=2, part=PART)
+    if status not in FOUND:
+        return Counted(bound, counts, solver)
+    counts.require(irregular <= later.value(linear(irregular)))
+    least = max(0, whole_bound(later.best_objective_bound)) if shortest == bound else 0
+    return Counted(bound, counts, later, least)
 
 
 def placed_bound(

@@ -12,7 +12,7 @@ to ties, and then with the trunks of these splices divided at the port.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from trayopt.domain.assignment import Assignment, Way
@@ -21,6 +21,7 @@ from trayopt.domain.cablework import Leg
 from trayopt.domain.job import Job
 from trayopt.domain.splicing import sleeve_runs
 from trayopt.rules.tied_trays import TiedTrays
+from trayopt.solver.bounds.pattern_counts import Guess
 from trayopt.solver.heuristics.bunches import Parting, bunches_of, clusters
 from trayopt.solver.heuristics.laying import Laying, keeps_facts
 from trayopt.solver.model.base import Key
@@ -45,6 +46,22 @@ def construct(job: Job, loops: int) -> Assignment:
         if _spliced(job, plan) == 2 * job.splices:
             break
     return max(plans, key=lambda plan: _spliced(job, plan))
+
+
+def construct_by(job: Job, guess: Guess, divisions: Mapping[Key, int]) -> Iterator[Assignment]:
+    """Yield plans of habit that go the ways of a guess, and lie on its stacks; trunks are divided where they are in it.
+
+    A plan that breaks what no plan may break is left out; ribbons have to be decided.
+    """
+    ways, at = dict(guess.ways), dict(guess.divide_at)
+    bunches = bunches_of(job, divisions, at)
+    for few in (True, False) if _minds_ties(job) else (False,):
+        laying = Laying(job, ways, at, few_ties=few, stacks=guess.stacks)
+        for cluster in clusters(job, bunches):
+            laying.lay(cluster)
+        plan = replace(laying.assignment(), ends=dict(guess.ends))
+        if keeps_facts(job, plan):
+            yield plan
 
 
 def fewest_sleeves(job: Job) -> dict[str, RibbonWord]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.cablework import Leg
@@ -30,10 +30,20 @@ class Laying:
         Where trunks are divided.
     few_ties
         Whether to begin a tray rather than to tie more trays to each other than should be.
+    stacks
+        The stack that is tried first for the bunches of a subunit, where that is not the one whose turn it is.
     """
 
-    def __init__(self, job: Job, ways: dict[str, Way], at: Parting, *, few_ties: bool) -> None:
-        self.job, self.ways, self.at, self.few_ties = job, ways, at, few_ties
+    def __init__(
+        self,
+        job: Job,
+        ways: dict[str, Way],
+        at: Parting,
+        *,
+        few_ties: bool,
+        stacks: Mapping[Key, str] | None = None,
+    ) -> None:
+        self.job, self.ways, self.at, self.few_ties, self.first = job, ways, at, few_ties, stacks or {}
         self.places: dict[Leg, Place] = {}
         self.stacks = [stack.id for stack in job.enclosure.stacks]
         self.top = dict.fromkeys(self.stacks, 0)
@@ -48,6 +58,9 @@ class Laying:
 
     def lay(self, cluster: Sequence[Bunch], *, judged: bool = False) -> None:
         """Lay bunches on the stack whose turn it is, else on the next that takes them; else one by one, or not at all."""
+        first = self.first.get((cluster[0].legs[0].trunk, cluster[0].legs[0].subunit))
+        if first is not None:
+            self.turn = self.stacks.index(first)
         if self.few_ties and self._on_one_stack(cluster, judged=judged, few_ties=True):
             return
         if self._on_one_stack(cluster, judged=judged) or len(cluster) == 1:

@@ -9,10 +9,10 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from trayopt.domain.plan import GoalName
-from trayopt.solver.bounds.pattern_counts import Guess, count, hold, in_scope, placed_bound
+from trayopt.solver.bounds.pattern_counts import Counted, Guess, count, hold, in_scope, placed_bound
 from trayopt.solver.bounds.tray_room import fewest_trays
 from trayopt.solver.heuristics.completion import Answer, RelaxedModel, RelaxedSolution, add_all
-from trayopt.solver.heuristics.constructive import first_plans
+from trayopt.solver.heuristics.constructive import construct_by, first_plans
 from trayopt.solver.heuristics.laying import keeps_facts
 from trayopt.solver.heuristics.precedence import hold_order, order_of
 from trayopt.solver.heuristics.session import EVEN, TRIAL, Session
@@ -23,6 +23,10 @@ from trayopt.solver.model.posting import Policy, build
 
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import CpModel
+
+
+BESIDE = 1.0
+"""Most deterministic time for a guess where there is a good plan in any case."""
 
 
 def first_plan(s: Session, divisions: Divisions, *, all_placed: bool) -> None:
@@ -137,18 +141,48 @@ def guided(s: Session, model: Model, least: int) -> bool:
     """Look for a plan where counts and the order of the subunits say that a very good one is; tells whether it is there.
 
     Where nothing need cross: without a crossing and of least length, at the counted places, or else anywhere. Where
-    something must: in the order that pays least for it, of least length, or else of any.
+    something must: in the order that pays least for it, of least length, or else of any. A plan of habit that goes the counted
+    ways is often as good as that; where it is not, the model has it to begin with, and the other guesses get less time.
     """
-    guess = _counted(s, model, least) if s.on("pattern_counts") and in_scope(model) else None
-    return any(
-        s.run(model, None, trial=trial, share=TRIAL).assignment is not None
+    counted = _counted(s, model, least) if s.on("pattern_counts") and in_scope(model) else None
+    guess = None if counted is None else counted.guess
+    laid = guess is not None and _laid(s, model, guess, least)
+    if laid and all(s.state.value(goal) <= known for goal, known in _hoped(s, model).items()):
+        return True
+    if counted is not None and not laid:
+        guess = counted.in_order(s.clock)
+    tried = (
+        s.run(model, None, trial=trial, share=TRIAL, effort=BESIDE if laid else None).assignment is not None
         for trial in trials(s, model, guess)
         if not s.clock.over
     )
+    return any(tried)
 
 
-def _counted(s: Session, model: Model, least: int) -> Guess | None:
-    """Count for a model its least trays and leg length, note both, and give counts that come to them.
+def _hoped(s: Session, model: Model) -> dict[GoalName, int]:
+    """Give what is known to cross in every plan of a model, and the counted length."""
+    s.expression(model, "crossings")
+    paid = model.least["crossings"].value if "crossings" in model.least else 0
+    return {"crossings": paid, "leg_length_mm": model.least["leg_length_mm"].value}
+
+
+def _laid(s: Session, model: Model, guess: Guess, least: int) -> bool:
+    """Lay plans of habit by a guess; tells whether one is in the model and meets the bounds on preferences and legs."""
+    job = s.job
+    if job.ribbons_open:
+        return False
+    divisions = {(u.trunk, u.number): of[0] for u in job.subunits if (of := model.divisions(u))}
+    for plan in construct_by(job, guess, divisions):
+        s.state.offer(job, plan)
+    s.tell()
+    if s.state.best is None or not s.prefers(least):
+        return False
+    s.hint(model)
+    return bool(model.solution)
+
+
+def _counted(s: Session, model: Model, least: int) -> Counted | None:
+    """Count for a model its least trays and leg length, note both, and give what was counted.
 
     Where trays count before lengths, the lengths are those of plans with the fewest trays.
     """
@@ -165,7 +199,7 @@ def _counted(s: Session, model: Model, least: int) -> Guess | None:
     given: dict[GoalName, int] = {} if trays is None else {"trays": trays}
     model.least["leg_length_mm"] = Least(counted.bound, "pattern_counts", given)
     model.least["irregular"] = Least(counted.irregular, "pattern_counts", {**given, "leg_length_mm": counted.bound})
-    return counted.guess
+    return counted
 
 
 def trials(s: Session, model: Model, guess: Guess | None) -> Iterator[CpModel]:
@@ -176,7 +210,7 @@ def trials(s: Session, model: Model, guess: Guess | None) -> Iterator[CpModel]:
         shortest = model.literal("legs are as short as can be")
         model.require(s.expression(model, "leg_length_mm") <= model.least["leg_length_mm"].value, shortest)
         fewest = model.literal("no more crosses than must")
-        paid = model.least["crossings"].value if "crossings" in model.least else 0
+        paid = _hoped(s, model)["crossings"]
         model.require(crossings <= paid, fewest)
         regular = model.literal("as regular as can be")
         model.require(s.expression(model, "irregular") <= model.least["irregular"].value, regular)

@@ -108,7 +108,7 @@ def least_divided(work: Work) -> Found | None:
         model.given = s.up_to(least, legs)
         for goal, bound in model.least.items():
             s.know(model, goal, *bound)
-    if not found and s.run(model, None, share=LOOK).assignment is None:
+    if not found and not model.solution and s.run(model, None, share=LOOK).assignment is None:
         return None
     if s.state.value("legs") > legs:
         return None
