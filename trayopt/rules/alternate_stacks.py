@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.words import listed
 from trayopt.track.laid import Laid
@@ -39,7 +40,15 @@ class AlternateStacks(Rule[NoParameters]):
                 counts[legs[0].place.stack] += 1
                 if max(counts.values()) - min(counts.values()) > 1:
                     shares = ", ".join(f"{stack} {count}" for stack, count in counts.items())
-                    yield Breach(subunit.name, f"after {subunit.name} the subunits of {trunk.id} lie {shares}")
+                    yield Breach(
+                        subunit.name,
+                        said(
+                            "after {subunit_name} the subunits of {trunk} lie {shares}",
+                            subunit_name=subunit.name,
+                            trunk=trunk.id,
+                            shares=shares,
+                        ),
+                    )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Keep the running counts of any two stacks within one of each other, after each subunit that has a placed leg."""
@@ -62,7 +71,11 @@ class AlternateStacks(Rule[NoParameters]):
     def say(self, job: Job, subject: str) -> str:
         """Say how the subunits should be shared out."""
         stacks = listed([stack.id for stack in job.enclosure.stacks])
-        return f"{subject}: up to here subunits go to {stacks} in turn, so that their numbers are at most 1 apart"
+        return said(
+            "{subject}: up to here subunits go to {stacks} in turn, so that their numbers are at most 1 apart",
+            subject=subject,
+            stacks=stacks,
+        )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what to change."""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from trayopt.domain.base import remade
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Apart, Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.words import listed, several
 from trayopt.track.laid import Laid
@@ -42,7 +43,13 @@ class KeptApart(Rule[NoParameters]):
                     stacks = {place.stack for place in used[a]} & {place.stack for place in used[b]}
                     shared = [stack.id for stack in job.enclosure.stacks if stack.id in stacks]
                 if shared:
-                    text = f"{a} and {b} are to be apart; they share the {entry.scope} {listed(shared)}"
+                    text = said(
+                        "{a} and {b} are to be apart; they share the {scope} {shared}",
+                        a=a,
+                        b=b,
+                        scope=said(entry.scope),
+                        shared=listed(shared),
+                    )
                     yield Breach(f"{a}+{b}", text)
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -63,16 +70,26 @@ class KeptApart(Rule[NoParameters]):
         for entry in job.apart:
             for a, b in entry.pairs:
                 if f"{a}+{b}" == subject:
-                    return (
-                        f"{subject}: {a} with {counts[a]:,} splices and {b} with {counts[b]:,} never share "
-                        f"a {entry.scope}"
+                    return said(
+                        "{subject}: {a} with {of_a:,} splices and {b} with {of_b:,} never share a {scope}",
+                        subject=subject,
+                        a=a,
+                        of_a=counts[a],
+                        b=b,
+                        of_b=counts[b],
+                        scope=said(entry.scope),
                     )
-        return f"{subject}: these joins are not to be apart in this job"
+        return said("{subject}: these joins are not to be apart in this job", subject=subject)
 
     def need(self, job: Job, subject: str) -> str:
         """Say what is to be apart, and how many trays and stacks there are for it."""
         stacks, trays = several(len(job.enclosure.stacks), "stack"), several(len(job.enclosure.places), "tray")
-        return f"{self.say(job, subject)}; the box has {stacks} with {trays} in all"
+        return said(
+            "{asked}; the box has {stacks} with {trays} in all",
+            asked=self.say(job, subject),
+            stacks=stacks,
+            trays=trays,
+        )
 
     def without(self, job: Job, subject: str) -> Job:
         """Take the pair out of what is to be apart; an entry of more than two joins falls into its pairs."""

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.base import EPSILON
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.encoding import only_where
 from trayopt.track.laid import Laid
@@ -40,11 +41,21 @@ class BendRadius(Rule[NoParameters]):
             subunit = job.subunit_of_leg[trunk, number]
             goes = laid.traveller(subunit, legs[0].leg.of)
             if goes is not None and goes.radius_mm > track + EPSILON:
-                what = f"the tube of {subunit.name}" if goes.own else f"the tube round the legs of {subunit.name}"
+                what = (
+                    said("the tube of {subunit_name}", subunit_name=subunit.name)
+                    if goes.own
+                    else said("the tube round the legs of {subunit_name}", subunit_name=subunit.name)
+                )
                 yield Breach(
                     subunit.name,
-                    f"{what}, {goes.diameter_mm:g} mm, may be bent to {goes.radius_mm:g} mm; "
-                    f"the track bends it to {track:g} mm",
+                    said(
+                        "{what}, {goes_diameter_mm:g} mm, may be bent to {goes_radius_mm:g} mm; the track bends "
+                        "it to {track:g} mm",
+                        what=what,
+                        goes_diameter_mm=goes.diameter_mm,
+                        goes_radius_mm=goes.radius_mm,
+                        track=track,
+                    ),
                 )
 
         for window in laid.windows:
@@ -52,8 +63,14 @@ class BendRadius(Rule[NoParameters]):
                 if unit.radius_mm > track + EPSILON:
                     yield Breach(
                         unit.name,
-                        f"the tube of {unit.name}, {unit.diameter_mm:g} mm, passes uncut and may be bent to "
-                        f"{unit.radius_mm:g} mm; the track bends it to {track:g} mm",
+                        said(
+                            "the tube of {unit_name}, {unit_diameter_mm:g} mm, passes uncut and may be bent to "
+                            "{unit_radius_mm:g} mm; the track bends it to {track:g} mm",
+                            unit_name=unit.name,
+                            unit_diameter_mm=unit.diameter_mm,
+                            unit_radius_mm=unit.radius_mm,
+                            track=track,
+                        ),
                     )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -76,9 +93,13 @@ class BendRadius(Rule[NoParameters]):
         """Say what the track asks of a subunit's tube."""
         trunk, _, number = subject.rpartition("/")
         subunit = job.subunit_of_leg[trunk, int(number)]
-        return (
-            f"{subject}: the track bends to {job.enclosure.track.min_radius_mm:g} mm; "
-            f"its own tube of {subunit.diameter_mm:g} mm may be bent to {subunit.radius_mm:g} mm"
+        return said(
+            "{subject}: the track bends to {min_radius_mm:g} mm; its own tube of {subunit_diameter_mm:g} mm may "
+            "be bent to {subunit_radius_mm:g} mm",
+            subject=subject,
+            min_radius_mm=job.enclosure.track.min_radius_mm,
+            subunit_diameter_mm=subunit.diameter_mm,
+            subunit_radius_mm=subunit.radius_mm,
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.words import several
 from trayopt.track.laid import Laid
@@ -40,8 +41,12 @@ class Breakout(Rule[NoParameters]):
                 if legs:
                     yield Breach(
                         trunk.id,
-                        f"{trunk.id} is divided at the port, {several(legs, 'leg')} in tubes of their own; "
-                        "its subunits have tubes that reach the trays",
+                        said(
+                            "{trunk} is divided at the port, {legs} in tubes of their own; its subunits have "
+                            "tubes that reach the trays",
+                            trunk=trunk.id,
+                            legs=several(legs, "leg"),
+                        ),
                     )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -53,7 +58,10 @@ class Breakout(Rule[NoParameters]):
     def say(self, job: Job, subject: str) -> str:
         """Say where the trunk may be divided."""
         del job
-        return f"{subject}: its subunits have tubes of their own, and are opened at the trays rather than at the port"
+        return said(
+            "{subject}: its subunits have tubes of their own, and are opened at the trays rather than at the port",
+            subject=subject,
+        )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what to change."""

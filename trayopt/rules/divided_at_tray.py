@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.encoding import encode_neighbours
 from trayopt.track.laid import Laid, LaidLeg
@@ -26,9 +27,12 @@ def torn(legs: Sequence[LaidLeg]) -> tuple[LaidLeg, LaidLeg] | None:
 
 def apart(before: LaidLeg, leg: LaidLeg) -> str:
     """Say where two legs lie that do not follow each other."""
-    return (
-        f"{leg.leg} lies in {leg.place}, {before.leg} in {before.place}; "
-        f"{leg.leg} may lie in {before.place} or one place outward"
+    return said(
+        "{leg_leg} lies in {leg_place}, {before_leg} in {before_place}; {leg_leg} may lie in {before_place} or one place outward",
+        leg_leg=leg.leg,
+        leg_place=leg.place,
+        before_leg=before.leg,
+        before_place=before.place,
     )
 
 
@@ -56,7 +60,10 @@ class DividedAtTray(Rule[NoParameters]):
         for (trunk, number), legs in laid.by_subunit.items():
             step = torn(legs)
             if step is not None and laid.divide_at[trunk] == "tray":
-                yield Breach(f"{trunk}/{number}", f"{trunk} is divided at the tray and {apart(*step)}")
+                yield Breach(
+                    f"{trunk}/{number}",
+                    said("{trunk} is divided at the tray and {apart}", trunk=trunk, apart=apart(*step)),
+                )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Bind each leg to the next one, in subunits divided at the tray."""
@@ -68,9 +75,12 @@ class DividedAtTray(Rule[NoParameters]):
         """Say how the legs of a subunit have to lie."""
         trunk, _, number = subject.rpartition("/")
         subunit = job.subunit_of_leg[trunk, int(number)]
-        return (
-            f"{subject}: its {subunit.fibres} fibres come in one tube of {subunit.diameter_mm:g} mm to one stack; "
-            "its legs lie there in one tray or in trays that follow each other outward"
+        return said(
+            "{subject}: its {subunit_fibres} fibres come in one tube of {subunit_diameter_mm:g} mm to one stack; "
+            "its legs lie there in one tray or in trays that follow each other outward",
+            subject=subject,
+            subunit_fibres=subunit.fibres,
+            subunit_diameter_mm=subunit.diameter_mm,
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.base import TRAVELS
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.words import listed, several, trays_of
 from trayopt.track.laid import Laid
@@ -35,8 +36,16 @@ class EntranceLegs(Rule[NoParameters]):
             travels = [laid.ways[leg.trunk].travel for leg in legs]
             counts = [(travels.count(travel), travel) for travel in TRAVELS if travels.count(travel) > most]
             if counts:
-                text = " and ".join(f"{several(count, 'leg')} {travel}" for count, travel in counts)
-                yield Breach(str(place), f"{text} enter {place}; an entrance of its tray takes {several(most, 'leg')}")
+                text = listed([said("{legs} {travel}", legs=several(n, "leg"), travel=said(way)) for n, way in counts])
+                yield Breach(
+                    str(place),
+                    said(
+                        "{text} enter {place}; an entrance of its tray takes {legs}",
+                        text=text,
+                        place=place,
+                        legs=several(most, "leg"),
+                    ),
+                )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Count legs by direction of travel, at the places where there can be too many at all."""
@@ -59,9 +68,16 @@ class EntranceLegs(Rule[NoParameters]):
     def say(self, job: Job, subject: str) -> str:
         """Say how many legs an entrance takes."""
         takes = listed(
-            [f"of tray {tray.id} takes {several(tray.entrance_legs, 'leg')}" for tray in trays_of(job, subject)]
+            [
+                said("of tray {tray} takes {legs}", tray=tray.id, legs=several(tray.entrance_legs, "leg"))
+                for tray in trays_of(job, subject)
+            ]
         )
-        return f"{subject}: an entrance {takes}, and all legs that travel the same way use the same one"
+        return said(
+            "{subject}: an entrance {takes}, and all legs that travel the same way use the same one",
+            subject=subject,
+            takes=takes,
+        )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what brings fewer legs through an entrance."""

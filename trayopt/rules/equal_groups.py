@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import span
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.words import listed, several
 from trayopt.track.laid import Claim, Laid
@@ -42,14 +43,25 @@ class EqualGroups(Rule[NoParameters]):
             if odd:
                 yield Breach(
                     subunit.name,
-                    f"fibres {span(odd[0].first, odd[0].last)} of {subunit.trunk} are no equal group of whole ribbons "
-                    f"of {subunit.name}, which has {span(subunit.first, subunit.last)} in "
-                    f"{several(subunit.ribbons, 'ribbon')} of {subunit.ribbon_fibres}",
+                    said(
+                        "fibres {first} of {subunit_trunk} are no equal group of whole ribbons of "
+                        "{subunit_name}, which has {all} in {ribbons} of {subunit_ribbon_fibres}",
+                        first=span(odd[0].first, odd[0].last),
+                        subunit_trunk=subunit.trunk,
+                        subunit_name=subunit.name,
+                        all=span(subunit.first, subunit.last),
+                        ribbons=several(subunit.ribbons, "ribbon"),
+                        subunit_ribbon_fibres=subunit.ribbon_fibres,
+                    ),
                 )
             elif len(sizes) > 1:
                 yield Breach(
                     subunit.name,
-                    f"{subunit.name} is divided into unequal groups of {listed(sizes)} fibres",
+                    said(
+                        "{subunit_name} is divided into unequal groups of {sizes} fibres",
+                        subunit_name=subunit.name,
+                        sizes=listed(sizes),
+                    ),
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -59,9 +71,12 @@ class EqualGroups(Rule[NoParameters]):
         """Say into how many legs a subunit can be divided."""
         trunk, _, number = subject.rpartition("/")
         subunit = job.subunit_of_leg[trunk, int(number)]
-        return (
-            f"{subject}: {several(subunit.ribbons, 'ribbon')} of {subunit.ribbon_fibres} can be divided into "
-            f"{listed(subunit.divisions, 'or')} equal groups"
+        return said(
+            "{subject}: {ribbons} of {subunit_ribbon_fibres} can be divided into {divisions} equal groups",
+            subject=subject,
+            ribbons=several(subunit.ribbons, "ribbon"),
+            subunit_ribbon_fibres=subunit.ribbon_fibres,
+            divisions=listed(subunit.divisions, "or"),
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:

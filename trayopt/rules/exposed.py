@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from trayopt.domain.assignment import Way
 from trayopt.domain.hardware import Enclosure, Place
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import Breach, Post, Rule
 from trayopt.rules.encoding import forbid_places
@@ -57,8 +58,16 @@ class Exposed(Rule[Lengths]):
                 longest = max(laid.legs[trunk.id], key=lambda item: item.route_mm)
                 yield Breach(
                     trunk.id,
-                    f"{trunk.id} is to be stripped by {strip:,} mm; with {loops} its longest "
-                    f"leg {longest.leg} is routed over {longest.route_mm:,} mm; {trunk.exposed_mm:,} mm are exposed",
+                    said(
+                        "{trunk} is to be stripped by {strip:,} mm; with {loops} its longest leg {longest_leg} is routed over "
+                        "{longest_route_mm:,} mm; {trunk_exposed_mm:,} mm are exposed",
+                        trunk=trunk.id,
+                        strip=strip,
+                        loops=loops,
+                        longest_leg=longest.leg,
+                        longest_route_mm=longest.route_mm,
+                        trunk_exposed_mm=trunk.exposed_mm,
+                    ),
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -84,8 +93,14 @@ class Exposed(Rule[Lengths]):
         trunk = job.trunk_by_id[subject]
         loops = min(trunk.loops)
         least = self.parameters(job).strip_mm([], loops)
-        exposed = "no limit" if trunk.exposed_mm is None else f"{trunk.exposed_mm:,} mm"
-        return f"{subject}: at least {least:,} mm are stripped with {several(loops, 'loop')}; exposed: {exposed}"
+        exposed = said("no limit") if trunk.exposed_mm is None else said("{exposed:,} mm", exposed=trunk.exposed_mm)
+        return said(
+            "{subject}: at least {least:,} mm are stripped with {loops}; exposed: {exposed}",
+            subject=subject,
+            least=least,
+            loops=several(loops, "loop"),
+            exposed=exposed,
+        )
 
     def need(self, job: Job, subject: str) -> str:
         """Say the least that is to be stripped of a trunk, and what is exposed."""
@@ -95,13 +110,20 @@ class Exposed(Rule[Lengths]):
         for way, place, end in ways_to(job, trunk):
             cut = lengths.cut_mm(trunk.transition_mm, known.route_mm(way, place, end), way.loops)
             found.append((lengths.strip_mm([cut], way.loops), way, place))
-        exposed = "no limit" if trunk.exposed_mm is None else f"{trunk.exposed_mm:,} mm"
+        exposed = said("no limit") if trunk.exposed_mm is None else said("{exposed:,} mm", exposed=trunk.exposed_mm)
         if not found:
-            return f"{subject}: no way is open to it; exposed: {exposed}"
+            return said("{subject}: no way is open to it; exposed: {exposed}", subject=subject, exposed=exposed)
         strip, way, place = min(found)
-        return (
-            f"{subject}: the least to strip is {strip:,} mm (by {way.port}, {way.travel}, {several(way.loops, 'loop')}, "
-            f"to {place}); exposed: {exposed}"
+        return said(
+            "{subject}: the least to strip is {strip:,} mm (by {way_port}, {way_travel}, {loops}, to {place}); "
+            "exposed: {exposed}",
+            subject=subject,
+            strip=strip,
+            way_port=way.port,
+            way_travel=said(way.travel),
+            loops=several(way.loops, "loop"),
+            place=place,
+            exposed=exposed,
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:

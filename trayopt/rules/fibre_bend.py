@@ -9,7 +9,9 @@ from trayopt.domain.base import EPSILON
 from trayopt.domain.cable import FIBRE_RADIUS_MM
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import joined, listed
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -42,8 +44,15 @@ class FibreBend(Rule[NoParameters]):
                 if tray.min_radius_mm < least - EPSILON:
                     yield Breach(
                         f"{trunk}/{number}",
-                        f"{item.leg} lies in {item.place}, whose tray bends to {tray.min_radius_mm:g} mm; "
-                        f"{fibre} may be bent to {least:g} mm",
+                        said(
+                            "{item_leg} lies in {item_place}, whose tray bends to {tray_min_radius_mm:g} mm; "
+                            "{fibre} may be bent to {least:g} mm",
+                            item_leg=item.leg,
+                            item_place=item.place,
+                            tray_min_radius_mm=tray.min_radius_mm,
+                            fibre=fibre,
+                            least=least,
+                        ),
                     )
                     break
 
@@ -64,11 +73,21 @@ class FibreBend(Rule[NoParameters]):
     def say(self, job: Job, subject: str) -> str:
         """Say what the fibre class of a subunit asks of its trays."""
         fibre = job.trunk_by_id[subject.rpartition("/")[0]].cable.fibre
-        radii = ", ".join(
-            f"{stack.id} {' and '.join(f'{tray.min_radius_mm:g}' for tray in stack.kinds)} mm"
+        radii = joined(
+            said(
+                "{stack} {radii} mm",
+                stack=stack.id,
+                radii=listed([said("{radius:g}", radius=tray.min_radius_mm) for tray in stack.kinds]),
+            )
             for stack in job.enclosure.stacks
         )
-        return f"{subject}: {fibre} may be bent to {FIBRE_RADIUS_MM[fibre]:g} mm; the trays bend to: {radii}"
+        return said(
+            "{subject}: {fibre} may be bent to {least:g} mm; the trays bend to: {radii}",
+            subject=subject,
+            fibre=fibre,
+            least=FIBRE_RADIUS_MM[fibre],
+            radii=radii,
+        )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what to change."""

@@ -13,6 +13,7 @@ from trayopt.domain.base import EPSILON, Frozen
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.hardware import Guide
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.domain.through import Through
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import Breach, Post, Rule
@@ -61,8 +62,16 @@ class GuideFill(Rule[GuideFillParameters]):
                 times = sum(times for _, times in passing)
                 yield Breach(
                     guide.id,
-                    f"{several(times, 'pass', 'passes')} fill {area:,.2f} mm² of {guide.id}; its opening of "
-                    f"{guide.opening_mm2:,.6g} mm² takes {fill * guide.opening_mm2:,.2f} mm² at {percent(fill)}",
+                    said(
+                        "{passes} fill {area:,.2f} mm² of {guide}; its opening of {guide_opening_mm2:,.6g} mm² takes "
+                        "{takes:,.2f} mm² at {fill}",
+                        passes=several(times, "pass", "passes"),
+                        area=area,
+                        guide=guide.id,
+                        guide_opening_mm2=guide.opening_mm2,
+                        takes=fill * guide.opening_mm2,
+                        fill=percent(fill),
+                    ),
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -93,9 +102,14 @@ class GuideFill(Rule[GuideFillParameters]):
         guide = next(guide for guide in job.enclosure.track.guides if guide.id == subject)
         passing = [unit for item in job.through for unit in job.trunk_by_id[item.ends[0]].passing]
         own = sum(pi * subunit.diameter_mm**2 / 4 for subunit in (*job.subunits, *passing))
-        return (
-            f"{subject}: {percent(fill)} of its opening of {guide.opening_mm2:,.6g} mm² are "
-            f"{fill * guide.opening_mm2:,.0f} mm²; the trunks' own tubes together have {own:,.0f} mm², once a loop"
+        return said(
+            "{subject}: {fill} of its opening of {guide_opening_mm2:,.6g} mm² are {takes:,.0f} mm²; the trunks' own "
+            "tubes together have {own:,.0f} mm², once a loop",
+            subject=subject,
+            fill=percent(fill),
+            guide_opening_mm2=guide.opening_mm2,
+            takes=fill * guide.opening_mm2,
+            own=own,
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:

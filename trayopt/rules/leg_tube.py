@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.encoding import only_where
 from trayopt.rules.words import several
@@ -39,8 +40,16 @@ class LegTube(Rule[NoParameters]):
                 widest = max(tube.bore_mm for tube in job.tubes.tubes)
                 yield Breach(
                     subunit.name,
-                    f"a leg of {several(ribbons, 'ribbon')} of {subunit.ribbon_fibres} of {subunit.name} needs a bore "
-                    f"of {needed:.2f} mm; the widest tube of {job.tubes.id} has {widest:g} mm",
+                    said(
+                        "a leg of {ribbons} of {subunit_ribbon_fibres} of {subunit_name} needs a bore of "
+                        "{needed:.2f} mm; the widest tube of {id} has {widest:g} mm",
+                        ribbons=several(ribbons, "ribbon"),
+                        subunit_ribbon_fibres=subunit.ribbon_fibres,
+                        subunit_name=subunit.name,
+                        needed=needed,
+                        id=job.tubes.id,
+                        widest=widest,
+                    ),
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -59,9 +68,14 @@ class LegTube(Rule[NoParameters]):
         trunk, subunit = job.trunk_by_id[trunk_id], job.subunit_of_leg[trunk_id, int(number)]
         widest = max(tube.bore_mm for tube in job.tubes.tubes)
         needed = trunk.cable.bore_mm(1, subunit.ribbon_fibres)
-        return (
-            f"{subject}: the tubes of {job.tubes.id} have bores up to {widest:g} mm; a leg of one ribbon of "
-            f"{subunit.ribbon_fibres} needs {needed:.2f} mm"
+        return said(
+            "{subject}: the tubes of {id} have bores up to {widest:g} mm; a leg of one ribbon of "
+            "{subunit_ribbon_fibres} needs {needed:.2f} mm",
+            subject=subject,
+            id=job.tubes.id,
+            widest=widest,
+            subunit_ribbon_fibres=subunit.ribbon_fibres,
+            needed=needed,
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:

@@ -6,7 +6,9 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import joined
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -30,7 +32,16 @@ class NaturalTravel(Rule[NoParameters]):
         for trunk, way in laid.ways.items():
             turns = job.enclosure.port_by_id[way.port].turns
             if turns not in {"both", way.travel}:
-                yield Breach(trunk, f"{trunk} enters at {way.port}, which turns {turns}, and travels {way.travel}")
+                yield Breach(
+                    trunk,
+                    said(
+                        "{trunk} enters at {way_port}, which turns {turns}, and travels {way_travel}",
+                        trunk=trunk,
+                        way_port=way.port,
+                        turns=said(turns),
+                        way_travel=said(way.travel),
+                    ),
+                )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Forbid ways against the turn of their port."""
@@ -44,8 +55,12 @@ class NaturalTravel(Rule[NoParameters]):
     def say(self, job: Job, subject: str) -> str:
         """Say which way the trunk's ports turn."""
         ports = job.trunk_by_id[subject].allowed_ports(job.enclosure)
-        turns = ", ".join(f"{port} {job.enclosure.port_by_id[port].turns}" for port in ports)
-        return f"{subject}: it travels the way its port turns; the ports turn: {turns}"
+        turns = joined(
+            [said("{port} {turns}", port=port, turns=said(job.enclosure.port_by_id[port].turns)) for port in ports]
+        )
+        return said(
+            "{subject}: it travels the way its port turns; the ports turn: {turns}", subject=subject, turns=turns
+        )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what to change."""

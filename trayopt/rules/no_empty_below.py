@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.track.laid import Laid
 
@@ -31,7 +32,9 @@ class NoEmptyBelow(Rule[NoParameters]):
         for place in laid.trays:
             under = Place(place.stack, place.position - 1)
             if not job.enclosure.stack_by_id[place.stack].begins(place.position) and under not in laid.trays:
-                yield Breach(str(place), f"{place} is used and {under}, directly under it, is not")
+                yield Breach(
+                    str(place), said("{place} is used and {under}, directly under it, is not", place=place, under=under)
+                )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Let a place be used only if the one under it is."""
@@ -44,10 +47,17 @@ class NoEmptyBelow(Rule[NoParameters]):
         stack, _, position = subject.partition("/")
         positions = job.enclosure.stack_by_id[stack].positions
         if position:
-            return f"{subject}: position {position} is used only if position {int(position) - 1} under it is used"
-        return (
-            f"{subject}: its {positions} positions are used in their order, the one at the base first, and none is left "
-            "empty under a used one"
+            return said(
+                "{subject}: position {position} is used only if position {under} under it is used",
+                subject=subject,
+                position=position,
+                under=int(position) - 1,
+            )
+        return said(
+            "{subject}: its {positions} positions are used in their order, the one at the base first, and none "
+            "is left empty under a used one",
+            subject=subject,
+            positions=positions,
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:

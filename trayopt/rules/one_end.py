@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.words import listed
 from trayopt.track.laid import Laid
@@ -37,7 +38,11 @@ class OneEnd(Rule[NoParameters]):
             if len(used) > 1:
                 yield Breach(
                     stack.id,
-                    f"legs enter the trays of {stack.id} at {listed(sorted(used))}; one end is allowed",
+                    said(
+                        "legs enter the trays of {stack} at {ends}; one end is allowed",
+                        stack=stack.id,
+                        ends=listed(sorted(used)),
+                    ),
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -46,7 +51,7 @@ class OneEnd(Rule[NoParameters]):
     def say(self, job: Job, subject: str) -> str:
         """Say which ends a stack has."""
         ends = [end.id for end in job.enclosure.stack_by_id[subject].ends]
-        return f"{subject}: all its legs enter at one end, {listed(ends, 'or')}"
+        return said("{subject}: all its legs enter at one end, {ends}", subject=subject, ends=listed(ends, "or"))
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Name one end for all."""

@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.encoding import only_where
 from trayopt.rules.words import listed
@@ -36,9 +37,15 @@ class OpenedTube(Rule[NoParameters]):
                 continue
             bare = [str(leg) for leg in subunit.legs(laid.division[trunk, number]) if leg not in laid.place_of]
             if bare:
-                lie = "lies" if len(bare) == 1 else "lie"
                 yield Breach(
-                    subunit.name, f"the tube of {subunit.name} is opened at a tray and {listed(bare)} {lie} in none"
+                    subunit.name,
+                    said(
+                        "the tube of {subunit_name} is opened at a tray and {bare} lies in none|"
+                        "the tube of {subunit_name} is opened at a tray and {bare} lie in none",
+                        subunit_name=subunit.name,
+                        bare=listed(bare),
+                        n=len(bare),
+                    ),
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -57,9 +64,13 @@ class OpenedTube(Rule[NoParameters]):
         trunk, _, number = subject.rpartition("/")
         subunit = job.subunit_of_leg[trunk, int(number)]
         spliced = job.spliced_fibres(subunit.leg(1, 1))
-        return (
-            f"{subject}: if its tube is opened at a tray, all its {subunit.fibres} fibres lie in trays there, "
-            f"{spliced} spliced and {subunit.fibres - spliced} parked"
+        return said(
+            "{subject}: if its tube is opened at a tray, all its {subunit_fibres} fibres lie in trays there, "
+            "{spliced} spliced and {parked} parked",
+            subject=subject,
+            subunit_fibres=subunit.fibres,
+            spliced=spliced,
+            parked=subunit.fibres - spliced,
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.base import TRAVELS
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.track.laid import Laid
 
@@ -33,7 +34,10 @@ class OppositeTravel(Rule[NoParameters]):
         for a, b in job.joined_pairs:
             one, other = laid.ways.get(a), laid.ways.get(b)
             if one is not None and other is not None and one.travel == other.travel:
-                yield Breach(f"{a}+{b}", f"{a} and {b} are joined and both travel {one.travel}")
+                yield Breach(
+                    f"{a}+{b}",
+                    said("{a} and {b} are joined and both travel {one_travel}", a=a, b=b, one_travel=said(one.travel)),
+                )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Let one of two joined trunks at most travel each way round."""
@@ -45,7 +49,13 @@ class OppositeTravel(Rule[NoParameters]):
         """Say which trunks are joined, and by how many splices."""
         a, _, b = subject.partition("+")
         splices = sum(join.a.count for join in job.joins if {join.a.trunk, join.b.trunk} == {a, b})
-        return f"{subject}: {a} and {b} are joined by {splices:,} splices and are to travel opposite ways round"
+        return said(
+            "{subject}: {a} and {b} are joined by {splices:,} splices and are to travel opposite ways round",
+            subject=subject,
+            a=a,
+            b=b,
+            splices=splices,
+        )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what to change."""

@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
-from trayopt.rules.words import listed, ribbons_are
+from trayopt.rules.words import joined, listed, ribbons_are
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -31,20 +32,50 @@ class OwnLimits(Rule[NoParameters]):
         for trunk in laid.trunks():
             way = laid.ways[trunk.id]
             ports = trunk.allowed_ports(job.enclosure)
-            faults = []
+            faults: list[str] = []
             if way.port not in ports:
-                faults.append(f"enters at {way.port}, where {listed(ports, 'or') or 'no port'} is allowed")
+                faults.append(
+                    said(
+                        "enters at {way_port}, where {ports} is allowed",
+                        way_port=way.port,
+                        ports=listed(ports, "or") or said("no port"),
+                    )
+                )
             if way.travel not in trunk.travels:
-                faults.append(f"travels {way.travel}, where {listed(trunk.travels, 'or')} is allowed")
+                faults.append(
+                    said(
+                        "travels {way_travel}, where {travels} is allowed",
+                        way_travel=said(way.travel),
+                        travels=listed([said(travel) for travel in trunk.travels], "or"),
+                    )
+                )
             if way.loops not in trunk.loops:
-                faults.append(f"makes {way.loops} loops, where {listed(trunk.loops, 'or')} is allowed")
+                faults.append(
+                    said(
+                        "makes {way_loops} loops, where {loops} is allowed",
+                        way_loops=way.loops,
+                        loops=listed(trunk.loops, "or"),
+                    )
+                )
             if laid.divide_at[trunk.id] not in trunk.divide_at:
-                faults.append(f"is divided at the {laid.divide_at[trunk.id]}, where {_divided(trunk)} is allowed")
+                faults.append(
+                    said(
+                        "is divided at {at}, where {own} is allowed",
+                        at=said(f"the {laid.divide_at[trunk.id]}"),
+                        own=_divided(trunk),
+                    )
+                )
             word = laid.ribbons[trunk.id]
             if word not in trunk.ribbons:
-                faults.append(f"has its ribbons {ribbons_are(word)}, where {_ribbons(trunk)} is allowed")
+                faults.append(
+                    said(
+                        "has its ribbons {word}, where {own} is allowed",
+                        word=ribbons_are(word),
+                        own=_ribbons(trunk),
+                    )
+                )
             if faults:
-                yield Breach(trunk.id, f"{trunk.id} {'; '.join(faults)}")
+                yield Breach(trunk.id, said("{trunk} {faults}", trunk=trunk.id, faults=joined(faults, "; ")))
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Post nothing: ways and divisions of the model are those inside the trunk's own limits."""
@@ -52,11 +83,17 @@ class OwnLimits(Rule[NoParameters]):
     def say(self, job: Job, subject: str) -> str:
         """Say what the trunk's own limits are."""
         trunk = job.trunk_by_id[subject]
-        return (
-            f"{subject}: enters at {listed(trunk.allowed_ports(job.enclosure), 'or') or 'no port'}, travels "
-            f"{listed(trunk.travels, 'or')}, slack loops {listed(trunk.loops, 'or')}, divided at {_divided(trunk)}"
-            + (f", its ribbons {_ribbons(trunk)}" if trunk.may_work_ribbons else "")
+        limits = said(
+            "{subject}: enters at {ports}, travels {travels}, slack loops {loops}, divided at {own}",
+            subject=subject,
+            ports=listed(trunk.allowed_ports(job.enclosure), "or") or said("no port"),
+            travels=listed([said(travel) for travel in trunk.travels], "or"),
+            loops=listed(trunk.loops, "or"),
+            own=_divided(trunk),
         )
+        if not trunk.may_work_ribbons:
+            return limits
+        return said("{limits}, its ribbons {ribbons}", limits=limits, ribbons=_ribbons(trunk))
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what its owner allows."""
@@ -75,4 +112,4 @@ def _ribbons(trunk: Trunk) -> str:
 
 
 def _divided(trunk: Trunk) -> str:
-    return listed([f"the {at}" for at in trunk.divide_at], "or")
+    return listed([said(f"the {at}") for at in trunk.divide_at], "or")

@@ -11,8 +11,9 @@ from trayopt.domain.decision import GoesBy
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.pins import LegPin, TrunkPin
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
-from trayopt.rules.words import listed, ribbons_are
+from trayopt.rules.words import joined, listed, ribbons_are
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -21,13 +22,16 @@ if TYPE_CHECKING:
 
 def _wanted(pin: LegPin | TrunkPin) -> str:
     """Say what a pin asks for."""
-    stands = "is built" if pin.built else "is pinned"
     if isinstance(pin, LegPin):
-        asked: dict[str, object] = {"stack": pin.stack, "position": pin.position}
+        asked: dict[str, object] = {"stack {value}": pin.stack, "position {value}": pin.position}
     else:
-        asked = {key: getattr(pin, key) for key in ("port", "travel", "loops", "divide_at", "ribbons")}
-    parts = [f"{key} {value}" for key, value in asked.items() if value is not None]
-    return f"{pin.subject} {stands} to {', '.join(parts) or 'be placed'}"
+        asked = {
+            "port {value}": pin.port, "travel {value}": pin.travel and said(pin.travel), "loops {value}": pin.loops,
+            "divide_at {value}": pin.divide_at and said(pin.divide_at), "ribbons {value}": pin.ribbons,
+        }  # fmt: skip
+    parts = [said(form, value=value) for form, value in asked.items() if value is not None]
+    form = "{pin} is built to {asked}" if pin.built else "{pin} is pinned to {asked}"
+    return said(form, pin=pin.subject, asked=joined(parts) if parts else said("be placed"))
 
 
 def _leg_differs(job: Job, laid: Laid, pin: LegPin) -> str:
@@ -35,27 +39,37 @@ def _leg_differs(job: Job, laid: Laid, pin: LegPin) -> str:
     leg = job.pinned_leg(pin)
     of = laid.division.get((leg.trunk, leg.subunit))
     if of is None:
-        return f"no leg of {leg.trunk}/{leg.subunit} has a tray"
+        return said("no leg of {leg_trunk}/{leg_subunit} has a tray", leg_trunk=leg.trunk, leg_subunit=leg.subunit)
     if of != leg.of:
-        return f"{leg.trunk}/{leg.subunit} is divided into {of}, not into {leg.of}"
+        return said(
+            "{leg_trunk}/{leg_subunit} is divided into {of}, not into {leg_of}",
+            leg_trunk=leg.trunk,
+            leg_subunit=leg.subunit,
+            of=of,
+            leg_of=leg.of,
+        )
     place = laid.place_of.get(leg)
     if place is None:
-        return f"{leg} has no tray"
-    return "" if pin.admits(place) else f"{leg} lies in {place}"
+        return said("{leg} has no tray", leg=leg)
+    return "" if pin.admits(place) else said("{leg} lies in {place}", leg=leg, place=place)
 
 
 def _trunk_differs(laid: Laid, pin: TrunkPin) -> str:
     """Say how the plan differs from a pin of a trunk; empty where it does not."""
     way = laid.ways.get(pin.trunk)
     if way is None:
-        return f"{pin.trunk} stays outside"
-    words = {"port": f"enters at {way.port}", "travel": f"travels {way.travel}", "loops": f"makes {way.loops} loops"}
+        return said("{pin_trunk} stays outside", pin_trunk=pin.trunk)
+    words = {
+        "port": said("enters at {way_port}", way_port=way.port),
+        "travel": said("travels {way_travel}", way_travel=said(way.travel)),
+        "loops": said("makes {way_loops} loops", way_loops=way.loops),
+    }
     differs = [words[part] for part in pin.decision.differing(way)]
     at = laid.divide_at[pin.trunk]
-    differs += [f"is divided at the {at}"] * (pin.divide_at not in {None, at})
+    differs += [said("is divided at {at}", at=said(f"the {at}"))] * (pin.divide_at not in {None, at})
     word = laid.ribbons[pin.trunk]
-    differs += [f"has its ribbons {ribbons_are(word)}"] * (pin.ribbons not in {None, word})
-    return f"{pin.trunk} {', '.join(differs)}" if differs else ""
+    differs += [said("has its ribbons {word}", word=ribbons_are(word))] * (pin.ribbons not in {None, word})
+    return said("{trunk} {differs}", trunk=pin.trunk, differs=joined(differs)) if differs else ""
 
 
 def lies(job: Job, x: Variables, leg: Leg, places: Iterable[Place]) -> Constraint:
@@ -89,7 +103,7 @@ class Pinned(Rule[NoParameters]):
         for pin in job.pins:
             differs = _leg_differs(job, laid, pin) if isinstance(pin, LegPin) else _trunk_differs(laid, pin)
             if differs:
-                yield Breach(pin.subject, f"{_wanted(pin)}; {differs}")
+                yield Breach(pin.subject, said("{wanted}; {differs}", wanted=_wanted(pin), differs=differs))
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Ask for the pinned leg at one of its places, and for what a trunk's pin leaves of its ways and divisions."""
@@ -104,7 +118,10 @@ class Pinned(Rule[NoParameters]):
 
     def say(self, job: Job, subject: str) -> str:
         """Say what the pin asks for."""
-        return next((_wanted(pin) for pin in job.pins if pin.subject == subject), f"{subject}: nothing is pinned")
+        return next(
+            (_wanted(pin) for pin in job.pins if pin.subject == subject),
+            said("{subject}: nothing is pinned", subject=subject),
+        )
 
     def without(self, job: Job, subject: str) -> Job:
         """Take the pin out."""

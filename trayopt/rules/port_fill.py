@@ -10,6 +10,7 @@ from pydantic import Field
 
 from trayopt.domain.base import EPSILON, Frozen
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, Post, Rule
 from trayopt.rules.encoding import enters_by_trunk
 from trayopt.rules.words import percent, several
@@ -51,8 +52,14 @@ class PortFill(Rule[PortFillParameters]):
             if filled > fill * port.bore_mm**2 + EPSILON:
                 yield Breach(
                     port.id,
-                    f"{several(len(diameters), 'trunk')} in {port.id}: {percent(filled / port.bore_mm**2)} of its bore "
-                    f"of {port.bore_mm:g} mm; the guideline is {percent(fill)}",
+                    said(
+                        "{trunks} in {port}: {filled} of its bore of {port_bore_mm:g} mm; the guideline is {fill}",
+                        trunks=several(len(diameters), "trunk"),
+                        port=port.id,
+                        filled=percent(filled / port.bore_mm**2),
+                        port_bore_mm=port.bore_mm,
+                        fill=percent(fill),
+                    ),
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -76,9 +83,13 @@ class PortFill(Rule[PortFillParameters]):
     def say(self, job: Job, subject: str) -> str:
         """Say what the guideline is for a port."""
         chosen, port = self.parameters(job), job.enclosure.port_by_id[subject]
-        return (
-            f"{subject}: of its bore of {port.bore_mm:g} mm one trunk may fill {percent(chosen.one)}, two "
-            f"{percent(chosen.two)}, more {percent(chosen.more)}"
+        return said(
+            "{subject}: of its bore of {port_bore_mm:g} mm one trunk may fill {one}, two {two}, more {more}",
+            subject=subject,
+            port_bore_mm=port.bore_mm,
+            one=percent(chosen.one),
+            two=percent(chosen.two),
+            more=percent(chosen.more),
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 from trayopt.domain.base import EPSILON
 from trayopt.domain.hardware import Port
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.encoding import enters_by_trunk
-from trayopt.rules.words import listed, several
+from trayopt.rules.words import joined, listed, several
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -20,8 +21,16 @@ if TYPE_CHECKING:
 
 def _seals(port: Port) -> str:
     """Say which seals a port has."""
-    seals = [f"{several(seal.holes, 'hole')} for {seal.least_mm:g} to {seal.most_mm:g} mm" for seal in port.seals]
-    return f"seals of {listed(seals, 'or')}" if seals else "no seals"
+    seals = [
+        said(
+            "{holes} for {seal_least_mm:g} to {seal_most_mm:g} mm",
+            holes=several(seal.holes, "hole"),
+            seal_least_mm=seal.least_mm,
+            seal_most_mm=seal.most_mm,
+        )
+        for seal in port.seals
+    ]
+    return said("seals of {seals}", seals=listed(seals, "or")) if seals else said("no seals")
 
 
 def _bore_binds(port: Port) -> bool:
@@ -54,9 +63,18 @@ class PortSeal(Rule[NoParameters]):
             fits = any(seal.holes >= len(trunks) and all(seal.takes(d) for d in diameters) for seal in port.seals)
             if not trunks or (fits and port.passes(diameters)):
                 continue
-            entering = listed([f"{trunk.id} of {trunk.cable.diameter_mm:g} mm" for trunk in trunks])
-            has = f"it has a bore of {port.bore_mm:g} mm" if fits else f"it has {_seals(port)}"
-            yield Breach(port.id, f"at {port.id} come in {entering}; {has}")
+            entering = listed(
+                [
+                    said("{trunk} of {diameter_mm:g} mm", trunk=trunk.id, diameter_mm=trunk.cable.diameter_mm)
+                    for trunk in trunks
+                ]
+            )
+            has = (
+                said("it has a bore of {port_bore_mm:g} mm", port_bore_mm=port.bore_mm)
+                if fits
+                else said("it has {seals}", seals=_seals(port))
+            )
+            yield Breach(port.id, said("at {port} come in {entering}; {has}", port=port.id, entering=entering, has=has))
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Choose one seal a port; it takes the diameter of each trunk that enters, and has holes for all of them.
@@ -97,9 +115,17 @@ class PortSeal(Rule[NoParameters]):
         """Say which seals a port has, its bore where they leave more than it takes, and what could enter there."""
         port = job.enclosure.port_by_id[subject]
         trunks = [trunk for trunk in job.trunks if subject in trunk.allowed_ports(job.enclosure)]
-        able = listed([f"{trunk.id} of {trunk.cable.diameter_mm:g} mm" for trunk in trunks]) or "no trunk"
-        bore = f" in a bore of {port.bore_mm:g} mm" if _bore_binds(port) else ""
-        return f"{subject}: it has {_seals(port)}{bore}; {able} may enter there"
+        able = listed(
+            [
+                said("{trunk} of {diameter_mm:g} mm", trunk=trunk.id, diameter_mm=trunk.cable.diameter_mm)
+                for trunk in trunks
+            ]
+        ) or said("no trunk")
+        return said(
+            "{subject}: it has {seals} in a bore of {bore:g} mm; {able} may enter there" if _bore_binds(port)
+            else "{subject}: it has {seals}; {able} may enter there",
+            subject=subject, seals=_seals(port), bore=port.bore_mm, able=able,
+        )  # fmt: skip
 
     def need(self, job: Job, subject: str) -> str:
         """Say which seals a port has, what may enter there, which of it no seal takes, and how many trunks one takes at most."""
@@ -112,11 +138,13 @@ class PortSeal(Rule[NoParameters]):
             ]
             alien = [trunk.id for trunk in able if not any(trunk.id in trunks for trunks in fitting)]
             if alien:
-                parts.append(f"{listed(alien)} {'fits' if len(alien) == 1 else 'fit'} none of them")
+                parts.append(
+                    said("{alien} fits none of them|{alien} fit none of them", alien=listed(alien), n=len(alien))
+                )
             most = max(min(seal.holes, len(trunks)) for seal, trunks in zip(port.seals, fitting, strict=True))
             if most < len(able) - len(alien):
-                parts.append(f"no more than {most} of them at a time")
-        return "; ".join(parts)
+                parts.append(said("no more than {most} of them at a time", most=most))
+        return joined(parts, "; ")
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say which trunks could enter elsewhere."""

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
-from trayopt.rules.words import ribbons_are
+from trayopt.rules.words import listed, ribbons_are
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -38,8 +39,16 @@ class ReRibbonised(Rule[NoParameters]):
         for trunk in laid.trunks():
             word = laid.ribbons[trunk.id]
             if trunk.keeps_or_splits and isinstance(word, int):
-                less = " or ".join(ribbons_are(other) for other in trunk.keeps_or_splits)
-                yield Breach(trunk.id, f"the ribbons of {trunk.id} are {ribbons_are(word)}; they may be {less} too")
+                less = listed([ribbons_are(other) for other in trunk.keeps_or_splits], "or")
+                yield Breach(
+                    trunk.id,
+                    said(
+                        "the ribbons of {trunk} are {word}; they may be {less} too",
+                        trunk=trunk.id,
+                        word=ribbons_are(word),
+                        less=less,
+                    ),
+                )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Do less than re-ribbonise."""
@@ -49,8 +58,8 @@ class ReRibbonised(Rule[NoParameters]):
 
     def say(self, job: Job, subject: str) -> str:
         """Say what is asked."""
-        less = " or ".join(ribbons_are(word) for word in job.trunk_by_id[subject].keeps_or_splits)
-        return f"{subject}: its ribbons are {less}, and not made anew"
+        less = listed([ribbons_are(word) for word in job.trunk_by_id[subject].keeps_or_splits], "or")
+        return said("{subject}: its ribbons are {less}, and not made anew", subject=subject, less=less)
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what to change."""

@@ -9,9 +9,10 @@ from pydantic import Field
 
 from trayopt.domain.base import Frozen
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, Post, Rule
 from trayopt.rules.encoding import forbid_places
-from trayopt.rules.words import listed, several
+from trayopt.rules.words import joined, listed, several
 from trayopt.track.laid import Laid
 from trayopt.track.routes import routes_of, ways_to
 
@@ -47,8 +48,16 @@ class Reach(Rule[ReachParameters]):
                 worst = min(short, key=lambda item: item.free_mm)
                 yield Breach(
                     trunk,
-                    f"{worst.leg} frees {worst.free_mm:,} mm, its tray {worst.place} needs {bench:,} mm to come to the "
-                    f"bench; {several(len(short), 'leg')} of {trunk} too short",
+                    said(
+                        "{worst_leg} frees {worst_free_mm:,} mm, its tray {worst_place} needs {bench:,} mm to come to the "
+                        "bench; {legs} of {trunk} too short",
+                        worst_leg=worst.leg,
+                        worst_free_mm=worst.free_mm,
+                        worst_place=worst.place,
+                        bench=bench,
+                        legs=several(len(short), "leg"),
+                        trunk=trunk,
+                    ),
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -62,7 +71,13 @@ class Reach(Rule[ReachParameters]):
         bench = self.parameters(job).bench_mm
         ring = routes_of(job).ring.length_mm
         loops = listed(job.trunk_by_id[subject].loops, "or")
-        return f"{subject}: trays need {bench:,} mm to come to the bench; a loop gives {ring:,} mm, it may make {loops}"
+        return said(
+            "{subject}: trays need {bench:,} mm to come to the bench; a loop gives {ring:,} mm, it may make {loops}",
+            subject=subject,
+            bench=bench,
+            ring=ring,
+            loops=loops,
+        )
 
     def need(self, job: Job, subject: str) -> str:
         """Say how much length the bench asks for, and how much each number of loops gives at least and at most."""
@@ -72,10 +87,16 @@ class Reach(Rule[ReachParameters]):
         free: dict[int, list[int]] = {}
         for way, place, end in ways_to(job, trunk):
             free.setdefault(way.loops, []).append(routes.free_mm(way, place, end))
-        gives = ", ".join(
-            f"{several(loops, 'loop')} {min(mm):,} to {max(mm):,} mm" for loops, mm in sorted(free.items())
+        gives = [
+            said("{loops} {least:,} to {most:,} mm", loops=several(loops, "loop"), least=min(mm), most=max(mm))
+            for loops, mm in sorted(free.items())
+        ]
+        return said(
+            "{subject}: trays need {bench:,} mm to come to the bench; {gives}",
+            subject=subject,
+            bench=bench,
+            gives=joined(gives) if gives else said("no way is open to it"),
         )
-        return f"{subject}: trays need {bench:,} mm to come to the bench; {gives or 'no way is open to it'}"
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what frees more length."""

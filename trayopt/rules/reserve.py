@@ -10,6 +10,7 @@ from pydantic import Field
 from trayopt.domain.base import Frozen
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, Post, Rule
 from trayopt.rules.words import several
 from trayopt.track.laid import Laid
@@ -43,8 +44,21 @@ class Reserve(Rule[ReserveParameters]):
             last = max((place.position for place in laid.trays if place.stack == stack.id), default=0)
             free = stack.positions - last
             if free < asked:
-                used = f"used up to position {last} of {stack.positions}" if last else "unused"
-                yield Breach(stack.id, f"{stack.id} is {used}: {several(free, 'place')} in reserve, {asked} asked for")
+                used = (
+                    said("used up to position {last} of {stack_positions}", last=last, stack_positions=stack.positions)
+                    if last
+                    else said("unused")
+                )
+                yield Breach(
+                    stack.id,
+                    said(
+                        "{stack} is {used}: {places} in reserve, {asked} asked for",
+                        stack=stack.id,
+                        used=used,
+                        places=several(free, "place"),
+                        asked=asked,
+                    ),
+                )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Keep the outermost places of every stack unused."""
@@ -59,7 +73,12 @@ class Reserve(Rule[ReserveParameters]):
         """Say how many trays of a stack are to stay unused."""
         asked = self.parameters(job).trays
         places = several(job.enclosure.stack_by_id[subject].positions, "place")
-        return f"{subject}: {asked} of its {places} stay in reserve, outward of the last used one"
+        return said(
+            "{subject}: {asked} of its {places} stay in reserve, outward of the last used one",
+            subject=subject,
+            asked=asked,
+            places=places,
+        )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what to change."""

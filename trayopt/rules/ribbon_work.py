@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.base import AS_THEY_ARE
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.words import ribbons_are
 from trayopt.track.laid import Laid
@@ -40,7 +41,12 @@ class RibbonWork(Rule[NoParameters]):
             word = laid.ribbons[trunk.id]
             if AS_THEY_ARE in trunk.ribbons and word != AS_THEY_ARE:
                 yield Breach(
-                    trunk.id, f"the ribbons of {trunk.id} are {ribbons_are(word)}; as they are, they may be spliced too"
+                    trunk.id,
+                    said(
+                        "the ribbons of {trunk} are {word}; as they are, they may be spliced too",
+                        trunk=trunk.id,
+                        word=ribbons_are(word),
+                    ),
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -52,7 +58,7 @@ class RibbonWork(Rule[NoParameters]):
     def say(self, job: Job, subject: str) -> str:
         """Say what is asked."""
         del job
-        return f"{subject}: its ribbons are spliced as they are"
+        return said("{subject}: its ribbons are spliced as they are", subject=subject)
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what to change."""

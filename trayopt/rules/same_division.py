@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
-from trayopt.rules.words import several
+from trayopt.rules.words import joined, several
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -40,7 +41,14 @@ class SameDivision(Rule[NoParameters]):
                 before = laid.division[trunk.id, like.number]
                 if before != of:
                     yield Breach(
-                        trunk.id, f"{like.name} makes {several(before, 'leg')}, {subunit.name}, which is equal, {of}"
+                        trunk.id,
+                        said(
+                            "{like_name} makes {legs}, {subunit_name}, which is equal, {of}",
+                            like_name=like.name,
+                            legs=several(before, "leg"),
+                            subunit_name=subunit.name,
+                            of=of,
+                        ),
                     )
                     break
 
@@ -64,11 +72,16 @@ class SameDivision(Rule[NoParameters]):
     def say(self, job: Job, subject: str) -> str:
         """Say which subunits of a trunk are equal."""
         sizes = Counter((subunit.ribbons, subunit.ribbon_fibres) for subunit in job.trunk_by_id[subject].subunits)
-        alike = ", ".join(
-            f"{several(n, 'subunit')} of {several(ribbons, 'ribbon')} of {fibres}"
+        alike = joined(
+            said(
+                "{subunits} of {ribbons} of {fibres}",
+                subunits=several(n, "subunit"),
+                ribbons=several(ribbons, "ribbon"),
+                fibres=fibres,
+            )
             for (ribbons, fibres), n in sizes.items()
         )
-        return f"{subject}: equal subunits are divided alike; it has {alike}"
+        return said("{subject}: equal subunits are divided alike; it has {alike}", subject=subject, alike=alike)
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what to change."""

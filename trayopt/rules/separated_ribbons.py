@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.words import listed
 from trayopt.track.laid import Laid
@@ -35,7 +36,14 @@ class SeparatedRibbons(Rule[NoParameters]):
         for place in job.single_places if job.mixed else ():
             legs = [leg for leg in laid.trays.get(place, ()) if job.trunk_by_id[leg.trunk].in_ribbons]
             if legs:
-                yield Breach(str(place), f"{listed(legs)} of ribbons in {place}, whose sleeves take one fibre each")
+                yield Breach(
+                    str(place),
+                    said(
+                        "{legs} of ribbons in {place}, whose sleeves take one fibre each",
+                        legs=listed(legs),
+                        place=place,
+                    ),
+                )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Keep trunks of ribbons out of trays for single fibres."""
@@ -47,7 +55,7 @@ class SeparatedRibbons(Rule[NoParameters]):
     def say(self, job: Job, subject: str) -> str:
         """Say what is asked."""
         del job
-        return f"{subject}: trays for single fibres take no leg of ribbons"
+        return said("{subject}: trays for single fibres take no leg of ribbons", subject=subject)
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what to change."""

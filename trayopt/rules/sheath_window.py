@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.domain.through import Through
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.words import several
@@ -37,12 +38,15 @@ class SheathWindow(Rule[NoParameters]):
         for window in laid.windows:
             slack = window.through.slack_mm
             if slack is not None and window.length_mm > slack:
-                way = f"; what is uncut makes {several(window.loops, 'loop')}" if window.loops else ""
                 yield Breach(
                     window.through.trunk,
-                    f"the window in the sheath of {window.through} is {window.length_mm:,} mm{way}; "
-                    f"{slack:,} mm of its cable can be drawn in",
-                )
+                    said(
+                        "the window in the sheath of {trunk} is {length:,} mm; what is uncut makes {loops}; {slack:,} mm of "
+                        "its cable can be drawn in" if window.loops
+                        else "the window in the sheath of {trunk} is {length:,} mm; {slack:,} mm of its cable can be drawn in",
+                        trunk=window.through, length=window.length_mm, loops=several(window.loops or 0, "loop"), slack=slack,
+                    ),
+                )  # fmt: skip
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Bound the window from above."""
@@ -57,8 +61,17 @@ class SheathWindow(Rule[NoParameters]):
     def say(self, job: Job, subject: str) -> str:
         """Say how long the window is at least, and how much of the cable can be drawn in."""
         item = _through(job, subject)
-        slack = "no limit is given" if item.slack_mm is None else f"{item.slack_mm:,} mm of its cable can be drawn in"
-        return f"{subject}: the window in its sheath is {least_mm(job, item, lengths_of(job)):,} mm or more; {slack}"
+        slack = (
+            said("no limit is given")
+            if item.slack_mm is None
+            else said("{slack:,} mm of its cable can be drawn in", slack=item.slack_mm)
+        )
+        return said(
+            "{subject}: the window in its sheath is {least:,} mm or more; {slack}",
+            subject=subject,
+            least=least_mm(job, item, lengths_of(job)),
+            slack=slack,
+        )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what makes a window shorter."""

@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 
 from trayopt.domain.base import Frozen
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, Post, Rule
 from trayopt.rules.words import listed, several
 from trayopt.track.laid import Laid
@@ -51,7 +52,13 @@ class SlackLoops(Rule[SlackLoopsParameters]):
             if not chosen.least <= way.loops <= chosen.most:
                 yield Breach(
                     trunk,
-                    f"{trunk} makes {several(way.loops, 'loop')}; {chosen.least} to {chosen.most} are asked for",
+                    said(
+                        "{trunk} makes {loops}; {chosen_least} to {chosen_most} are asked for",
+                        trunk=trunk,
+                        loops=several(way.loops, "loop"),
+                        chosen_least=chosen.least,
+                        chosen_most=chosen.most,
+                    ),
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -66,7 +73,13 @@ class SlackLoops(Rule[SlackLoopsParameters]):
         """Say how many loops are good practice, and how many the trunk may make."""
         chosen = self.parameters(job)
         own = listed(job.trunk_by_id[subject].loops, "or")
-        return f"{subject}: {chosen.least} to {chosen.most} slack loops are asked for; its own are {own}"
+        return said(
+            "{subject}: {chosen_least} to {chosen_most} slack loops are asked for; its own are {own}",
+            subject=subject,
+            chosen_least=chosen.least,
+            chosen_most=chosen.most,
+            own=own,
+        )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say how many loops are asked for."""

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.divided_at_tray import apart, torn
 from trayopt.rules.encoding import encode_neighbours
@@ -37,7 +38,15 @@ class SubunitTogether(Rule[NoParameters]):
         for (trunk, number), legs in laid.by_subunit.items():
             step = torn(legs)
             if step is not None and laid.divide_at[trunk] == "port":
-                yield Breach(f"{trunk}/{number}", f"the legs of {trunk}/{number} do not lie together: {apart(*step)}")
+                yield Breach(
+                    f"{trunk}/{number}",
+                    said(
+                        "the legs of {trunk}/{number} do not lie together: {apart}",
+                        trunk=trunk,
+                        number=number,
+                        apart=apart(*step),
+                    ),
+                )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Bind each leg to the next one, in subunits divided at the port."""
@@ -49,8 +58,10 @@ class SubunitTogether(Rule[NoParameters]):
         """Say how the legs of a subunit should lie."""
         trunk, _, number = subject.rpartition("/")
         subunit = job.subunit_of_leg[trunk, int(number)]
-        return (
-            f"{subject}: its {subunit.fibres} fibres lie in one tray, or in trays that follow each other in one stack"
+        return said(
+            "{subject}: its {subunit_fibres} fibres lie in one tray, or in trays that follow each other in one stack",
+            subject=subject,
+            subunit_fibres=subunit.fibres,
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:

@@ -10,6 +10,7 @@ from pydantic import Field
 from trayopt.domain.base import Frozen
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, Post, Rule
 from trayopt.rules.words import listed, several
 from trayopt.track.laid import Laid
@@ -49,8 +50,12 @@ class TiedTrays(Rule[TiedTraysParameters]):
             if len(group) > most:
                 yield Breach(
                     str(place),
-                    f"opened tubes tie {listed([str(other) for other in group])}: {several(len(group), 'tray')} come to "
-                    f"the bench together, {most} at most should",
+                    said(
+                        "opened tubes tie {group}: {trays} come to the bench together, {most} at most should",
+                        group=listed([str(other) for other in group]),
+                        trays=several(len(group), "tray"),
+                        most=most,
+                    ),
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -70,7 +75,9 @@ class TiedTrays(Rule[TiedTraysParameters]):
     def say(self, job: Job, subject: str) -> str:
         """Say how many trays may be tied to each other."""
         most = self.parameters(job).trays
-        return f"{subject}: opened tubes tie {several(most, 'tray')} to each other at most"
+        return said(
+            "{subject}: opened tubes tie {trays} to each other at most", subject=subject, trays=several(most, "tray")
+        )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what makes the group smaller."""

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.words import listed, several, trays_of
 from trayopt.track.laid import Laid
@@ -34,8 +35,14 @@ class TrayFibres(Rule[NoParameters]):
             if ends > 2 * tray.fibres:
                 yield Breach(
                     str(place),
-                    f"{place} holds {several(splices, 'splice')} and {several(parked, 'parked fibre')}, {ends} fibre ends; "
-                    f"its tray takes {2 * tray.fibres}",
+                    said(
+                        "{place} holds {splices} and {parked}, {ends} fibre ends; its tray takes {most}",
+                        place=place,
+                        splices=several(splices, "splice"),
+                        parked=several(parked, "parked fibre"),
+                        ends=ends,
+                        most=2 * tray.fibres,
+                    ),
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -46,11 +53,20 @@ class TrayFibres(Rule[NoParameters]):
     def say(self, job: Job, subject: str) -> str:
         """Say how many fibres the trays of a place or a stack hold, and how many splices the job has."""
         trays = trays_of(job, subject)
-        kinds = listed([f"{several(count, 'tray')} of {tray.fibres}" for tray, count in trays.items()])
-        return (
-            f"{subject}: {kinds} {'holds' if trays.total() == 1 else 'hold'} "
-            f"{sum(count * tray.fibres for tray, count in trays.items()):,} fibres; "
-            f"{job.splices:,} splices are to be placed in all"
+        kinds = listed(
+            [
+                said("{trays} of {tray_fibres}", trays=several(count, "tray"), tray_fibres=tray.fibres)
+                for tray, count in trays.items()
+            ]
+        )
+        return said(
+            "{subject}: {kinds} holds {fibres:,} fibres; {splices:,} splices are to be placed in all|"
+            "{subject}: {kinds} hold {fibres:,} fibres; {splices:,} splices are to be placed in all",
+            subject=subject,
+            kinds=kinds,
+            n=trays.total(),
+            fibres=sum(count * tray.fibres for tray, count in trays.items()),
+            splices=job.splices,
         )
 
     def short(self, job: Job) -> bool:
@@ -68,7 +84,7 @@ def wasted(job: Job) -> list[str]:
 
     That is said of trunks whose subunits are spliced in every fibre or in none: a leg that is spliced in part brings fewer ends.
     """
-    said = []
+    found: list[str] = []
     for trunk in job.trunks:
         spliced = job.spliced_in(trunk)
         if spliced < sum(s.fibres for s in trunk.subunits if job.spliced[s.trunk, s.number]):
@@ -77,10 +93,22 @@ def wasted(job: Job) -> list[str]:
         filled = {tray: _most(sizes, tray.fibres) for tray in job.enclosure.trays}
         room = sum(filled[tray] for stack in job.enclosure.stacks for tray in stack.by_position)
         if room < spliced:
-            legs = f"whole legs of {trunk.id}, of {listed(sorted(sizes, reverse=True), 'or')} fibres"
-            fill = listed([f"{most} fibres" for most in sorted(set(filled.values()))], "or")
-            said.append(f"{legs}, fill a tray with {fill} at most: all trays take {room:,} of its {spliced:,}")
-    return said
+            legs = said(
+                "whole legs of {trunk}, of {sizes} fibres",
+                trunk=trunk.id,
+                sizes=listed(sorted(sizes, reverse=True), "or"),
+            )
+            fill = listed([said("{most} fibres", most=most) for most in sorted(set(filled.values()))], "or")
+            found.append(
+                said(
+                    "{legs}, fill a tray with {fill} at most: all trays take {room:,} of its {spliced:,}",
+                    legs=legs,
+                    fill=fill,
+                    room=room,
+                    spliced=spliced,
+                )
+            )
+    return found
 
 
 def _most(sizes: Iterable[int], room: int) -> int:

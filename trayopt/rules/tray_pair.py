@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.words import listed, several, trays_of
 from trayopt.track.laid import Laid
@@ -31,7 +32,13 @@ class TrayPair(Rule[NoParameters]):
             pairs = dict.fromkeys(f"{run.a.trunk}+{run.b.trunk}" for run in runs)
             if len(pairs) > 1:
                 yield Breach(
-                    str(place), f"{place} holds splices of {len(pairs)} pairs of trunks: {listed(list(pairs))}"
+                    str(place),
+                    said(
+                        "{place} holds splices of {number} pairs of trunks: {pairs}",
+                        place=place,
+                        number=len(pairs),
+                        pairs=listed(list(pairs)),
+                    ),
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -44,8 +51,11 @@ class TrayPair(Rule[NoParameters]):
         """Say how many pairs of trunks there are, and how many trays."""
         trays = trays_of(job, subject).total()
         pairs = [f"{a}+{b}" for a, b in job.joined_pairs]
-        return (
-            f"{subject}: {several(trays, 'tray')}, each for one pair of trunks; the job joins {listed(pairs) or 'none'}"
+        return said(
+            "{subject}: {trays}, each for one pair of trunks; the job joins {pairs}",
+            subject=subject,
+            trays=several(trays, "tray"),
+            pairs=listed(pairs) or said("none"),
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:

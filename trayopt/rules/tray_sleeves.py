@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.words import listed, several, trays_of
 from trayopt.track.laid import Laid
@@ -33,8 +34,15 @@ class TraySleeves(Rule[NoParameters]):
             if sleeves > tray.sleeves:
                 yield Breach(
                     str(place),
-                    f"{place} holds {laid.splices(place)} splices in {several(sleeves, 'sleeve')} of "
-                    f"{tray.sleeve_fibres}; its tray has {several(tray.sleeves, 'place')} for sleeves",
+                    said(
+                        "{place} holds {splices} splices in {sleeves} of {tray_sleeve_fibres}; its tray has "
+                        "{places} for sleeves",
+                        place=place,
+                        splices=laid.splices(place),
+                        sleeves=several(sleeves, "sleeve"),
+                        tray_sleeve_fibres=tray.sleeve_fibres,
+                        places=several(tray.sleeves, "place"),
+                    ),
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -47,18 +55,26 @@ class TraySleeves(Rule[NoParameters]):
         trays = trays_of(job, subject)
         size = max(tray.sleeve_fibres for tray in trays)
         needed = sum(run.sleeves(size) for run in job.sleeve_runs)
-        at_least = " at least, whatever is done with ribbons" if job.ribbons_open else ""
         kinds = listed(
             [
-                f"{several(count, 'tray')} of {several(tray.sleeves, 'sleeve')} of {tray.sleeve_fibres}"
+                said(
+                    "{trays} of {sleeves} of {tray_sleeve_fibres}",
+                    trays=several(count, "tray"),
+                    sleeves=several(tray.sleeves, "sleeve"),
+                    tray_sleeve_fibres=tray.sleeve_fibres,
+                )
                 for tray, count in trays.items()
             ]
         )
-        return (
-            f"{subject}: {kinds} {'holds' if trays.total() == 1 else 'hold'} "
-            f"{sum(count * tray.sleeves for tray, count in trays.items()):,}; "
-            f"all splices of the job need {needed:,}{at_least}"
+        asked = said(
+            "{needed:,} at least, whatever is done with ribbons" if job.ribbons_open else "{needed:,}", needed=needed
         )
+        return said(
+            "{subject}: {kinds} holds {sleeves:,}; all splices of the job need {asked}|"
+            "{subject}: {kinds} hold {sleeves:,}; all splices of the job need {asked}",
+            subject=subject, kinds=kinds, n=trays.total(), asked=asked,
+            sleeves=sum(count * tray.sleeves for tray, count in trays.items()),
+        )  # fmt: skip
 
     def short(self, job: Job) -> bool:
         """Whether all trays together have too few sleeves, by count."""

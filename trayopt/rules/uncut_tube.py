@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.words import listed
 from trayopt.track.laid import Laid
@@ -32,8 +33,18 @@ class UncutTube(Rule[NoParameters]):
             for unit in trunk.passing:
                 rows = [c for c in laid.claims if c.trunk == trunk.id and c.first <= unit.last and c.last >= unit.first]
                 if rows:
-                    lie = listed([f"{Run(row.trunk, row.first, row.last)} in {row.place}" for row in rows])
-                    yield Breach(unit.name, f"the tube of {unit.name} passes uncut, and the plan has {lie}")
+                    lie = listed(
+                        [
+                            said("{run} in {row_place}", run=Run(row.trunk, row.first, row.last), row_place=row.place)
+                            for row in rows
+                        ]
+                    )
+                    yield Breach(
+                        unit.name,
+                        said(
+                            "the tube of {unit_name} passes uncut, and the plan has {lie}", unit_name=unit.name, lie=lie
+                        ),
+                    )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Post nothing: no model has legs of tubes that pass uncut."""
@@ -42,7 +53,12 @@ class UncutTube(Rule[NoParameters]):
         """Say what of a trunk passes uncut."""
         trunk, _, _ = subject.rpartition("/")
         numbers = listed(job.trunk_by_id[trunk].uncut)
-        return f"{subject}: tubes {numbers} of {trunk} pass uncut, as no join and no cut of the job names them"
+        return said(
+            "{subject}: tubes {numbers} of {trunk} pass uncut, as no join and no cut of the job names them",
+            subject=subject,
+            numbers=numbers,
+            trunk=trunk,
+        )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say how a tube comes to be cut."""

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
+from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.track.laid import Claim, Laid
 
@@ -40,7 +41,13 @@ class WholeLegs(Rule[NoParameters]):
             of_trunk[fibres] = [first or claim for first in before]
             for fibre, first in enumerate(before, start=claim.first):
                 if first is not None and first.place != claim.place:
-                    text = f"fibre {fibre} of {claim.trunk} is in {first.place} and in {claim.place}"
+                    text = said(
+                        "fibre {fibre} of {claim_trunk} is in {first_place} and in {claim_place}",
+                        fibre=fibre,
+                        claim_trunk=claim.trunk,
+                        first_place=first.place,
+                        claim_place=claim.place,
+                    )
                     broken.setdefault(first, text)
                     broken.setdefault(claim, text)
         for join in job.joins:
@@ -49,18 +56,23 @@ class WholeLegs(Rule[NoParameters]):
             for i, (a, b) in enumerate(zip(of_a, of_b, strict=True)):
                 if a is b or (a and a.place) == (b and b.place):
                     continue
-                text = (
-                    f"fibre {join.a.first + i} of {join.a.trunk} is in {a.place if a else 'no tray'}, fibre "
-                    f"{join.b.first + i} of {join.b.trunk}, to which it is spliced, in {b.place if b else 'no tray'}"
+                text = said(
+                    "fibre {a} of {trunk_a} is in {place_a}, fibre {b} of {trunk_b}, to which it is spliced, in {place_b}",
+                    a=join.a.first + i,
+                    trunk_a=join.a.trunk,
+                    place_a=a.place if a else said("no tray"),
+                    b=join.b.first + i,
+                    trunk_b=join.b.trunk,
+                    place_b=b.place if b else said("no tray"),
                 )
                 for side in (a, b):
                     if side is not None:
                         broken.setdefault(side, text)
-        said: set[str] = set()
+        told: set[str] = set()
         for claim in sorted(broken, key=lambda claim: (job.trunk_rank[claim.trunk], claim.first, claim.last)):
             subject = _name(job, claim)
-            if subject not in said:
-                said.add(subject)
+            if subject not in told:
+                told.add(subject)
                 yield Breach(subject, broken[claim])
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
@@ -69,7 +81,10 @@ class WholeLegs(Rule[NoParameters]):
     def say(self, job: Job, subject: str) -> str:
         """Say what a leg is bound to."""
         del job
-        return f"{subject}: it lies whole in one tray, and every leg that it is spliced to lies in the same one"
+        return said(
+            "{subject}: it lies whole in one tray, and every leg that it is spliced to lies in the same one",
+            subject=subject,
+        )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what to change."""

@@ -3,32 +3,30 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
 
-from trayopt.domain.base import RibbonWord
+from trayopt.domain.base import SPLIT, RibbonWord
 from trayopt.domain.hardware import Place, Tray
 from trayopt.domain.job import Job
+from trayopt.domain.said import Said, joined, listed, said
+
+__all__ = ["joined", "listed"]
 
 
-def several(count: int, one: str, more: str = "") -> str:
+def several(count: int, one: str, more: str = "") -> Said:
     """Write a count with its noun: ``1 tray``, ``12 trays``, ``1,152 splices``."""
-    return f"{count:,} {one if count == 1 else more or one + 's'}"
+    return said(f"{{n:,}} {one}|{{n:,}} {more or one + 's'}", n=count)
 
 
-def listed(items: Sequence[object], word: str = "and") -> str:
-    """Write ``a, b and c``; empty where there is nothing to list."""
-    texts = [str(item) for item in items]
-    return f"{', '.join(texts[:-1])} {word} {texts[-1]}" if len(texts) > 1 else "".join(texts)
-
-
-def ribbons_are(word: RibbonWord) -> str:
+def ribbons_are(word: RibbonWord) -> Said:
     """Write what is done with ribbons, as an adjective of them."""
-    return f"re-ribbonised into {word}" if isinstance(word, int) else str(word).replace("_", " ")
+    if isinstance(word, int):
+        return said("re-ribbonised into {width}", width=word)
+    return said("split") if word == SPLIT else said("as they are")
 
 
-def percent(part: float) -> str:
+def percent(part: float) -> Said:
     """Write a part as ``53 %`` or ``12.25 %``."""
-    return f"{100 * part:.4g} %"
+    return said("{part:.4g} %", part=100 * part)
 
 
 def trays_of(job: Job, subject: str) -> Counter[Tray]:
