@@ -124,6 +124,8 @@ def _keep(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threadin
 
 def _explained(job: Job, task: dict[str, Any], expected: Given | None, best: Plan | None) -> dict[str, Any]:
     from trayopt import api
+    from trayopt.desk.tongues import all_spoken, spoken
+    from trayopt.domain.base import remade
     from trayopt.explainer.way_words import by_edit, phrases
     from trayopt.library.job import box_file_of
 
@@ -138,7 +140,7 @@ def _explained(job: Job, task: dict[str, Any], expected: Given | None, best: Pla
     for number, group in enumerate(by_edit(made.ways_out), start=1):
         chosen = next((item for item in proven if item.way in group), None)
         way: dict[str, Any] = {
-            "says": phrases(group),
+            "says": spoken(phrases(group)),
             "edit": group[0].edit,
             "cost": group[0].cost,
             "least": group[0].least,
@@ -153,7 +155,7 @@ def _explained(job: Job, task: dict[str, Any], expected: Given | None, best: Pla
             api.carry_out(file, chosen, folder, library=library)
             way["folder"] = str(folder)
         ways.append(way)
-    return {"explanation": made.plain() | {"ways_out": []}, "ways": ways}
+    return {"explanation": all_spoken(remade(made, ways_out=())), "ways": ways}
 
 
 def _plan_of(job: Job, found: Assignment) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from trayopt.desk.document import Document
 from trayopt.desk.files import Keeping, Kept, answers
 from trayopt.desk.hardware import picture, shown_hardware
 from trayopt.desk.runs import Run, Search
+from trayopt.desk.tongues import spoken
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.errors import InputError
@@ -226,7 +227,9 @@ class Desk:
             plan = _plan(way["plan"])
             job = self.document.reading_of(text).job
             assert job is not None
-            self.document.write(text, "applied", way["says"], decisions_of(job, plan)[0])
+            said = way["says"]
+            about = said["en"] if isinstance(said, dict) else said
+            self.document.write(text, "applied", about, decisions_of(job, plan)[0])
             self._reference = self.document.now.decisions
             self.results.clear()
             return None
@@ -339,8 +342,12 @@ class Desk:
             if job is None or best is None or report is None:
                 raise Wrong("no best")
             found, _ = decisions_of(job, best)
-        other = api.check(job, plan_of(job, found)).plan
-        return api.compare(job, report.plan, other).as_dict()
+        other = api.check(job, plan_of(job, found))
+        made = api.compare(job, report.plan, other.plan).as_dict()
+        said = {(each.rule, each.subject): each.because for each in (*report.findings, *other.findings)}
+        for row in made["findings"]:
+            row["found"] = spoken(said.get((row["rule"], row["subject"]), row["found"]))
+        return made
 
     def sheets(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """Write the sheets of the plan beside the job."""

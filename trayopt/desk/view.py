@@ -13,6 +13,7 @@ from trayopt.desk.acts import usual_setting
 from trayopt.desk.decisions import Decisions, bunches, spliced_with
 from trayopt.desk.document import Document
 from trayopt.desk.files import digest_of_text
+from trayopt.desk.tongues import spoken
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
@@ -210,7 +211,7 @@ def _trunks(job: Job, decisions: Decisions, report: Report, pinned: dict[str, An
 
 def _finding(job: Job, decisions: Decisions, found: Finding) -> Plain:
     return {
-        "rule": found.rule, "level": found.level, "subject": found.subject, "because": found.because,
+        "rule": found.rule, "level": found.level, "subject": found.subject, "because": spoken(found.because),
         "places": _places(job, decisions, found.subject),
     }  # fmt: skip
 
@@ -291,6 +292,9 @@ def _table(document: Document, name: str) -> Plain:
 
 
 def _rules(job: Job, said: Any) -> list[Plain]:
+    from trayopt.rules.registry import BY_ID
+    from trayopt.rules.tongues import LANGUAGES, statement_of
+
     words = api.json_schema("job")["properties"]["rules"]["properties"]
     found = []
     for name, setting in job.rules.items():
@@ -300,6 +304,7 @@ def _rules(job: Job, said: Any) -> list[Plain]:
                 "parameters": {key: str(value) for key, value in setting.parameters.items()},
                 "usual": usual_setting(name, job), "said": isinstance(said, dict) and name in said,
                 "words": words.get(name, {}).get("description", ""),
+                "broken_when": {"en": BY_ID[name].statement} | {each: statement_of(BY_ID[name], each) for each in LANGUAGES},
             }
         )  # fmt: skip
     return found

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, WrapValidator
 
 from trayopt.domain.base import Frozen
 from trayopt.domain.plan import GoalName
+from trayopt.domain.said import Said
+
+Sentence = Annotated[str, WrapValidator(lambda value, check: value if isinstance(value, Said) else check(value))]
+"""A text that still knows what it was made of, as long as it is not written."""
 
 
 class GroupSaid(Frozen):
@@ -15,7 +19,7 @@ class GroupSaid(Frozen):
 
     rule: str
     subject: str
-    because: str
+    because: Sentence
 
 
 class ConflictSaid(Frozen):
@@ -26,7 +30,7 @@ class ConflictSaid(Frozen):
 
     groups: tuple[GroupSaid, ...]
     minimal: bool
-    root: str = ""
+    root: Sentence = ""
 
 
 class GroupName(Frozen):
@@ -98,8 +102,8 @@ class PreferenceSaid(Frozen):
 
     rule: str
     subject: str
-    because: str
-    reason: str
+    because: Sentence
+    reason: Sentence
     against: tuple[GroupSaid, ...]
     minimal: bool
     possible: bool | None
@@ -112,7 +116,7 @@ class ExpectedSaid(Frozen):
 
     possible: bool | None
     cost: tuple[GoalCost, ...] | None
-    differences: tuple[str, ...]
+    differences: tuple[Sentence, ...]
 
 
 class BoundSaid(Frozen):
@@ -121,7 +125,7 @@ class BoundSaid(Frozen):
     goal: GoalName
     value: int
     at_least: int
-    because: tuple[str, ...]
+    because: tuple[Sentence, ...]
 
 
 class Explanation(Frozen):

@@ -43,6 +43,13 @@ def joined(items: Iterable[object], between: str = ", ") -> Said:
     return said(between.join(f"{{{name}}}" for name in values), **values)
 
 
+def chained(items: Sequence[object], form: str) -> str:
+    """Say a form such as ``{first}, or {then}`` of two texts, or of more one in the other; of one alone the text itself."""
+    if len(items) < 2:
+        return listed(items)
+    return said(form, first=items[0], then=chained(items[1:], form))
+
+
 class Tongue(string.Formatter):
     """A language: says texts that were made by ``said`` with forms of its own, and writes numbers as it does.
 

@@ -19,6 +19,7 @@ from trayopt.domain.explanation import BoundSaid, GoalCost, PreferenceSaid
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
+from trayopt.domain.said import said
 from trayopt.domain.trunk import Trunk
 from trayopt.explainer.pairs import opposite, partners
 from trayopt.explainer.words import named
@@ -29,7 +30,7 @@ from trayopt.rules.exposed import Exposed
 from trayopt.rules.reach import Reach
 from trayopt.rules.slack_loops import SlackLoops
 from trayopt.rules.tray_fibres import TrayFibres
-from trayopt.rules.words import listed, several
+from trayopt.rules.words import chained, listed, several
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.model.bound import proven_by
 from trayopt.track.laid import Laid
@@ -37,6 +38,10 @@ from trayopt.track.routes import all_ways, routes_of
 
 MOST = 8
 """So many pairs are named; of the others the number is said."""
+
+
+ONE, EACH = "{trunk}: {subunits} of {fibres} at least {legs}", "{trunk}: {subunits} of {fibres} each at least {legs}"
+EDGES = "{more:,} more, as edges of legs that are spliced to each other have to meet on both sides"
 
 
 def bounds(
@@ -71,11 +76,15 @@ def bounds(
         if claimed:
             if bound is not None and bound > least:
                 better = refuted is not None and refuted.goal == goal and refuted.kept < bound
-                standing = f"refuted, a plan in hand has {refuted.kept:,}" if better and refuted else NOT_AGAIN
-                because.append(f"the plan states a bound of {bound:,}: {standing}")
+                standing = (
+                    said("refuted, a plan in hand has {kept:,}", kept=refuted.kept)
+                    if better and refuted
+                    else said(NOT_AGAIN)
+                )
+                because.append(said("the plan states a bound of {bound:,}: {standing}", bound=bound, standing=standing))
             bound = None
         elif bound is not None and bound > least:
-            because.append(f"no plan has less than {bound:,}: {proven_by(by.get(goal))}")
+            because.append(said("no plan has less than {bound:,}: {by}", bound=bound, by=proven_by(by.get(goal))))
         found.append(BoundSaid(goal=goal, value=value, at_least=max(least, bound or 0), because=tuple(because)))
     return tuple(found)
 
@@ -83,18 +92,16 @@ def bounds(
 def _preferences(job: Job, broken: tuple[PreferenceSaid, ...]) -> tuple[int, list[str]]:
     """Count the weight of the preferences that no plan keeps with every must."""
     never = [item for item in broken if item.possible is False]
-    said = []
-    if never:
-        said.append(
-            f"{named([Group(item.rule, item.subject) for item in never])}: no plan that keeps every must keeps it"
-        )
-    return sum(job.rules[item.rule].weight for item in never), said
+    groups = named([Group(item.rule, item.subject) for item in never])
+    why: list[str] = [said("{groups}: no plan that keeps every must keeps it", groups=groups)] if never else []
+    return sum(job.rules[item.rule].weight for item in never), why
 
 
 def _legs(job: Job) -> tuple[int, list[str]]:
     """Count the least legs of each subunit by itself, and what joins that cut them ask for beside."""
     divider = Divider(job)
-    least, said = 0, []
+    least = 0
+    why: list[str] = []
     alike: Counter[tuple[str, int, int, int]] = Counter()
     for subunit in job.subunits:
         open_ = divider.open.get((subunit.trunk, subunit.number))
@@ -106,18 +113,19 @@ def _legs(job: Job) -> tuple[int, list[str]]:
         least += legs
     room = 2 * max(tray.fibres for tray in job.enclosure.trays)
     for (trunk, fibres, whole, legs), count in alike.items():
-        why = f", as whole it brings {whole:,} fibre ends to a tray that takes {room:,}" if whole > room else ""
-        why = why or ", as whole it fits no tray"
-        each = "at least" if count == 1 else "each at least"
-        subunits = several(count, "subunit")
-        said.append(f"{trunk}: {subunits} of {fibres} {each} {several(legs, 'leg')}{why if legs > 1 else ''}")
+        form = EACH if count > 1 else ONE
+        facts = {"trunk": trunk, "subunits": several(count, "subunit"), "fibres": fibres, "legs": several(legs, "leg")}
+        if legs > 1 and whole > room:
+            form += ", as whole it brings {ends:,} fibre ends to a tray that takes {room:,}"
+            facts |= {"ends": whole, "room": room}
+        elif legs > 1:
+            form += ", as whole it fits no tray"
+        why.append(said(form, **facts))
     settled = divider.settle()
     if settled is not None and settled.legs > least:
-        said.append(
-            f"{settled.legs - least:,} more, as edges of legs that are spliced to each other have to meet on both sides"
-        )
+        why.append(said(EDGES, more=settled.legs - least))
         least = settled.legs
-    return least, said
+    return least, why
 
 
 def _legs_in(job: Job, subunit: Subunit, of: int) -> int:
@@ -132,8 +140,10 @@ def least_trays(job: Job) -> tuple[int, list[str]]:
     ends = sum(min(_ends_in(job, subunit, of) for of in open_) for subunit, open_ in _open(job))
     takes = sorted((2 * job.enclosure.tray_at(place).fibres for place in job.enclosure.places), reverse=True)
     least = next((n for n, total in enumerate(accumulate(takes, initial=0)) if total >= ends), len(takes))
-    largest = f"{takes[0]:,}" if takes[0] == takes[least - 1] else f"{takes[0]:,} or less"
-    return least, [f"{ends:,} fibre ends at least lie in trays that take {largest} each: {several(least, 'tray')}"]
+    form = "{ends:,} fibre ends at least lie in trays that take {most:,} each: {trays}"
+    if takes[0] != takes[least - 1]:
+        form = "{ends:,} fibre ends at least lie in trays that take {most:,} or less each: {trays}"
+    return least, [said(form, ends=ends, most=takes[0], trays=several(least, "tray"))]
 
 
 def _open(job: Job) -> list[tuple[Subunit, tuple[int, ...]]]:
@@ -149,7 +159,8 @@ def _ends_in(job: Job, subunit: Subunit, of: int) -> int:
 
 def _crossings(job: Job, laid: Laid) -> tuple[int, list[str]]:
     """Count the subunits that two trunks see in opposite orders: each such pair crosses unless both lie level."""
-    least, said = 0, []
+    least = 0
+    why: list[str] = []
     for a, b in job.joined_pairs:
         order = partners(job, a, b)
         against = opposite(order)
@@ -159,15 +170,19 @@ def _crossings(job: Job, laid: Laid) -> tuple[int, list[str]]:
         level = _level_pairs(job, a, b, strands)
         forced = max(0, len(against) - level)
         least += forced
-        said.append(
-            f"{a} and {b} see {several(len(against), 'pair')} of {len(strands)} joined subunits in opposite orders; "
-            f"at most {several(level, 'pair')} can lie level, so any plan crosses {several(forced, 'pair')}"
-        )
+        why.append(
+            said(
+                "{a} and {b} see {pairs} of {number} joined subunits in opposite orders; at most {level} can lie level, so "
+                "any plan crosses {forced}",
+                a=a, b=b, pairs=several(len(against), "pair"), number=len(strands), level=several(level, "pair"),
+                forced=several(forced, "pair"),
+            )
+        )  # fmt: skip
     crossed = crossing_pairs(laid)
-    named = listed([f"{u} over {v}" for u, v in crossed[:MOST]])
-    more = f" and {len(crossed) - MOST:,} more" if len(crossed) > MOST else ""
-    said.append(f"in this plan {named}{more}")
-    return least, said
+    named = [said("{u} over {v}", u=u, v=v) for u, v in crossed[:MOST]]
+    more = [said("{n:,} more", n=len(crossed) - MOST)] if len(crossed) > MOST else []
+    why.append(said("in this plan {what}", what=chained([listed(named), *more], "{first} and {then}")))
+    return least, why
 
 
 def _level_pairs(job: Job, a: str, b: str, strands: Mapping[int, int]) -> int:
@@ -193,7 +208,8 @@ def _smallest(job: Job, trunk: str, number: int) -> int:
 def _lengths(job: Job, laid: Laid) -> tuple[int, list[str]]:
     """Count the shortest cut that a leg of each trunk can have in any tray, for its least legs."""
     settled = Divider(job).settle()
-    least, said = 0, []
+    least = 0
+    why: list[str] = []
     for trunk in laid.trunks():
         shortest = min(least_cuts(job, trunk), default=None)
         legs = len(laid.legs[trunk.id])
@@ -201,14 +217,17 @@ def _lengths(job: Job, laid: Laid) -> tuple[int, list[str]]:
             continue
         length, way, place = shortest
         least += length * legs
-        loops = several(way.loops, "loop")
-        said.append(
-            f"{trunk.id}: {several(legs, 'leg')} cut to at least {length:,} mm, the shortest way being by {way.port}, "
-            f"{way.travel}, with {loops} to {place}"
-        )
+        why.append(
+            said(
+                "{trunk}: {legs} cut to at least {length:,} mm, the shortest way being by {port}, {travel}, with {loops} to "
+                "{place}",
+                trunk=trunk.id, legs=several(legs, "leg"), length=length, port=way.port, travel=said(way.travel),
+                loops=several(way.loops, "loop"), place=place,
+            )
+        )  # fmt: skip
     if settled is None or settled.legs != sum(len(legs) for legs in laid.legs.values()):
-        return 0, said
-    return least, said
+        return 0, why
+    return least, why
 
 
 def least_cuts(job: Job, trunk: Trunk) -> Iterator[tuple[int, Way, str]]:
@@ -231,14 +250,24 @@ def least_cuts(job: Job, trunk: Trunk) -> Iterator[tuple[int, Way, str]]:
 def _irregular(job: Job, laid: Laid) -> tuple[int, list[str]]:
     """Name the walks of lead trunks over the stacks that are not in turn, and the heights of the stacks in use."""
     stacks = [stack.id for stack in job.enclosure.stacks]
-    said = []
+    why: list[str] = []
     for trunk in laid.trunks():
         walk = first_stacks(laid, trunk) if trunk.id in job.lead_trunks else []
         wrong = sum(stacks.index(after) != (stacks.index(before) + 1) % len(stacks) for before, after in pairwise(walk))
         if wrong:
-            said.append(f"in this plan {several(wrong, 'subunit')} of {trunk.id} not on the stack that follows")
+            why.append(
+                said(
+                    "in this plan {subunits} of {trunk} not on the stack that follows",
+                    subunits=several(wrong, "subunit"), trunk=trunk.id,
+                )
+            )  # fmt: skip
     heights = Counter(place.stack for place in laid.trays)
     if len(set(heights.values())) > 1:
-        trays = listed([f"{several(heights[stack], 'tray')} on {stack}" for stack in stacks if stack in heights])
-        said.append(f"in this plan {trays}")
-    return 0, said
+        trays = listed(
+            [
+                said("{trays} on {stack}", trays=several(heights[stack], "tray"), stack=stack)
+                for stack in stacks if stack in heights
+            ]
+        )  # fmt: skip
+        why.append(said("in this plan {what}", what=trays))
+    return 0, why

@@ -11,6 +11,7 @@ from trayopt.domain.explanation import ConflictSaid, ExpectedSaid, GroupName, Wa
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import span
+from trayopt.domain.said import said as said_as
 from trayopt.explainer.preferences import costs
 from trayopt.explainer.proof import goal_values
 from trayopt.explainer.words import conflict_said
@@ -150,7 +151,7 @@ def _differences(job: Job, mine: Assignment, best: Assignment) -> Iterator[str]:
     known = {(found.rule, found.subject) for found in judge(job, other)}
     yield from _some(
         [
-            f"{found.rule} {found.subject}: {found.because}"
+            said_as("{rule} {subject}: {because}", rule=found.rule, subject=found.subject, because=found.because)
             for found in judge(job, one)
             if (found.rule, found.subject) not in known
         ],
@@ -159,8 +160,10 @@ def _differences(job: Job, mine: Assignment, best: Assignment) -> Iterator[str]:
     for trunk in job.trunks:
         more = len(one.legs.get(trunk.id, ())) - len(other.legs.get(trunk.id, ()))
         if more > 0:
-            yield f"{trunk.id} has {several(more, 'leg')} more than in the best plan"
-    yield from _some([f"{g} crosses {h}" for g, h in crossing_pairs(one) if (g, h) not in crossed], "crossing")
+            yield said_as("{trunk} has {legs} more than in the best plan", trunk=trunk.id, legs=several(more, "leg"))
+    yield from _some(
+        [said_as("{g} crosses {h}", g=g, h=h) for g, h in crossing_pairs(one) if (g, h) not in crossed], "crossing"
+    )
     lengths = {item.leg: item.route_mm for legs in other.legs.values() for item in legs}
     longer: list[tuple[int, Leg]] = [
         (item.route_mm - lengths[item.leg], item.leg)
@@ -170,11 +173,14 @@ def _differences(job: Job, mine: Assignment, best: Assignment) -> Iterator[str]:
     ]
     if longer:
         longer.sort(key=lambda entry: (-entry[0], entry[1]))
-        worst = listed([f"{leg} by {more:,} mm" for more, leg in longer[:MOST_DIFFERENCES]])
-        yield f"{several(len(longer), 'leg is', 'legs are')} longer than in the best plan: {worst}"
+        worst = listed([said_as("{leg} by {more:,} mm", leg=leg, more=more) for more, leg in longer[:MOST_DIFFERENCES]])
+        yield said_as(
+            "{n:,} leg is longer than in the best plan: {worst}|{n:,} legs are longer than in the best plan: {worst}",
+            n=len(longer), worst=worst,
+        )  # fmt: skip
 
 
-def _some(lines: list[str], what: str) -> Iterator[str]:
+def _some(lines: Sequence[str], what: str) -> Iterator[str]:
     yield from lines[:MOST_DIFFERENCES]
     if len(lines) > MOST_DIFFERENCES:
-        yield f"and {several(len(lines) - MOST_DIFFERENCES, f'{what} more', f'{what}s more')}"
+        yield said_as("and {more}", more=several(len(lines) - MOST_DIFFERENCES, f"{what} more", f"{what}s more"))

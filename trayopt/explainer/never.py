@@ -9,6 +9,7 @@ from trayopt.domain.assignment import Assignment
 from trayopt.domain.finding import Finding, Group
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
+from trayopt.domain.said import said
 from trayopt.explainer.roots import excluding, root
 from trayopt.rules.judge import judge
 from trayopt.rules.registry import BY_ID
@@ -20,7 +21,7 @@ from trayopt.track.laid import Laid
 
 MOST = 12
 """So many broken groups are looked at."""
-ALWAYS = "what always holds excludes it"
+ALWAYS = said("what always holds excludes it")
 
 
 class Never(NamedTuple):
@@ -65,18 +66,18 @@ def why_never(trials: Trials, held: Groups) -> str:
     """Say why no plan keeps some groups: the fact of the job without which a plan does, or else as ``why_excluded``."""
     job = trials.question.job
     musts = frozenset(g for g in trials.question.groups if g.rule not in job.rules or job.rules[g.rule].level == "must")
-    said = root(trials, held, musts, "it could be kept")
-    return _where(held) + said if said else why_excluded(trials, held)
+    why = root(trials, held, musts, said("it could be kept"))
+    return _where(held, why) if why else why_excluded(trials, held)
 
 
 def why_excluded(trials: Trials, held: Groups) -> str:
     """Say why a small model excludes some groups: a fact of the job, or the ribbons that tie to one tray what is to lie apart."""
-    said = excluding(trials, held) or listed(list(_ribbons(trials.question.job, held))[:2])
-    return _where(held) + said if said else "" if trials.clock.over else ALWAYS
+    why = excluding(trials, held) or listed(list(_ribbons(trials.question.job, held))[:2])
+    return _where(held, why) if why else "" if trials.clock.over else ALWAYS
 
 
-def _where(held: Groups) -> str:
-    return "broken on one stack or another, as " if len(held) > 1 else ""
+def _where(held: Groups, why: str) -> str:
+    return said("broken on one stack or another, as {why}", why=why) if len(held) > 1 else why
 
 
 def _ribbons(job: Job, held: Iterable[Group]) -> Iterator[str]:
@@ -93,4 +94,7 @@ def _ribbons(job: Job, held: Iterable[Group]) -> Iterator[str]:
             ends.setdefault(Run(here.trunk, first, first + subunit.ribbon_fibres - 1), {})[other] = None
     for ribbon, others in ends.items():
         if len(others) > 1:
-            yield f"{ribbon} is one ribbon, spliced to {listed(list(others))}, and lies in one tray with all of it"
+            yield said(
+                "{ribbon} is one ribbon, spliced to {others}, and lies in one tray with all of it",
+                ribbon=ribbon, others=listed(list(others)),
+            )  # fmt: skip

@@ -7,17 +7,22 @@ from trayopt.domain.explanation import GoalCost, PreferenceSaid
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
+from trayopt.domain.said import said as said_as
 from trayopt.explainer.never import together, why_never
 from trayopt.explainer.words import named, said
 from trayopt.goals.registry import measure_all
 from trayopt.rules.judge import judge
 from trayopt.rules.registry import BY_ID
+from trayopt.rules.words import chained
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.minimal import Conflict, conflict
 from trayopt.solver.conflict.prices import Price, price
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question, merged
 from trayopt.track.laid import Laid
+
+STANDS = "{groups} stands against it|{groups} stand against it"
+IN_EVERY_PLAN = "{groups} stands against it in every plan|{groups} stand against it in every plan"
 
 
 def preferences(job: Job, best: Assignment, clock: Clock) -> tuple[PreferenceSaid, ...]:
@@ -68,18 +73,16 @@ def _prefers(job: Job, group: Group) -> bool:
 
 def _sentence(against: Conflict | None, job: Job, *, kept: bool) -> str:
     if against is None:
-        return "nothing that the plan keeps was found to exclude it: it is the price of other goals"
+        return said_as("nothing that the plan keeps was found to exclude it: it is the price of other goals")
     musts = [item for item in against.groups if not _prefers(job, item)]
     wishes = [item for item in against.groups if _prefers(job, item)]
     parts = []
     if musts:
-        parts.append(f"the must{'s' if len(musts) > 1 else ''} {named(musts)}")
+        parts.append(said_as("the must {groups}|the musts {groups}", n=len(musts), groups=named(musts)))
     if wishes:
-        parts.append(f"the preference{'s' if len(wishes) > 1 else ''} {named(wishes)}")
-    against_it = " and ".join(parts)
-    return f"{against_it} stand{'s' if len(against.groups) == 1 else ''} against it" + (
-        "" if kept else " in every plan"
-    )
+        parts.append(said_as("the preference {groups}|the preferences {groups}", n=len(wishes), groups=named(wishes)))
+    form = STANDS if kept else IN_EVERY_PLAN
+    return said_as(form, groups=chained(parts, "{first} and {then}"), n=len(against.groups))
 
 
 def costs(now: dict[GoalName, int], paid: Price) -> tuple[GoalCost, ...]:

@@ -13,26 +13,40 @@ from dataclasses import dataclass
 from trayopt.domain.base import DivideAt, remade
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.slack_loops import SlackLoops
-from trayopt.rules.words import listed
+from trayopt.rules.words import chained, listed
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.model.groups import Question
 
 EFFORT = 2.0
 """Deterministic time for the whole model of each trial; one that is not settled by then counts as no."""
 BOTH: tuple[DivideAt, ...] = ("tray", "port")
+DIVIDED: dict[DivideAt, tuple[str, str]] = {
+    "tray": (
+        "{who} is divided at the tray alone (divide_at), so all legs of {whose} share a tube to one stack",
+        "{who} are divided at the tray alone (divide_at), so all legs of a subunit share a tube to one stack",
+    ),
+    "port": (
+        "{who} is divided at the port alone (divide_at), so each leg of {whose} takes a tube of its own",
+        "{who} are divided at the port alone (divide_at), so each leg of a subunit takes a tube of its own",
+    ),
+}
+LOOPS = "{who} may make no other number of loops than {loops} (loops)"
 MOST = 12
 """With more facts than this only all of them are lifted together."""
 
 
 @dataclass(frozen=True)
 class Fact:
-    """A fact of a job: whose it is, how it is said of one and of several, and what makes a job without it."""
+    """A fact of a job: whose it is, the forms that say it of one and of several, and what makes a job without it."""
 
     subject: str
     one: str
     several: str
     lift: Callable[[Job], Job]
+    whose: str = ""
+    loops: str = ""
 
 
 def root(trials: Trials, held: frozenset[Group], musts: frozenset[Group], then: str) -> str:
@@ -49,13 +63,20 @@ def root(trials: Trials, held: frozenset[Group], musts: frozenset[Group], then: 
         return ""
     alone = [fact for fact in facts if _can(trials, kept, [fact])] if len(facts) <= MOST else []
     if alone:
-        return "; or ".join(_said([fact]) + (then and f"; without that {then}") for fact in alone[:2])
+        return chained(
+            [_then("{facts}; without that {then}", [fact], then) for fact in alone[:2]], "{first}; or {then}"
+        )
     needed = facts
     for fact in facts if len(facts) <= MOST else ():
         fewer = [other for other in needed if other is not fact]
         if len(fewer) > 1 and _can(trials, kept, fewer):
             needed = fewer
-    return _said(needed) + (then and f"; without these {then}")
+    return _then("{facts}; without these {then}", needed, then)
+
+
+def _then(form: str, facts: Sequence[Fact], then: str) -> str:
+    """Say facts, and what comes of it where they are lifted."""
+    return said(form, facts=_said(facts), then=then) if then else _said(facts)
 
 
 def excluding(trials: Trials, held: frozenset[Group]) -> str:
@@ -67,7 +88,7 @@ def excluding(trials: Trials, held: frozenset[Group]) -> str:
     if not facts or _excluded(trials, held, ()) is not True or _excluded(trials, held, facts) is not False:
         return ""
     alone = [fact for fact in facts if _excluded(trials, held, [fact]) is False] if len(facts) <= MOST else []
-    return "; or ".join(_said([fact]) for fact in alone[:2]) or _said(facts)
+    return chained([_said([fact]) for fact in alone[:2]], "{first}; or {then}") if alone else _said(facts)
 
 
 def _excluded(trials: Trials, held: frozenset[Group], lifted: Sequence[Fact]) -> bool | None:
@@ -87,10 +108,12 @@ def _said(facts: Sequence[Fact]) -> str:
     """Say facts of one kind in one clause."""
     alike: dict[str, list[Fact]] = {}
     for fact in facts:
-        alike.setdefault(fact.several, []).append(fact)
+        alike.setdefault(f"{fact.several} {fact.loops}", []).append(fact)
     clauses = []
-    for words, same in alike.items():
-        clauses.append(same[0].one if len(same) == 1 else f"{listed([fact.subject for fact in same])} {words}")
+    for same in alike.values():
+        who = same[0].subject if len(same) == 1 else listed([fact.subject for fact in same])
+        form = same[0].one if len(same) == 1 else same[0].several
+        clauses.append(said(form, who=who, whose=same[0].whose, loops=same[0].loops))
     return listed(clauses)
 
 
@@ -106,21 +129,17 @@ def _facts(job: Job) -> Iterator[Fact]:
         parted = [s.name for s in spliced if len(s.divisions) > 1]
         if trunk.divided_only_at is None or not trunk.cable.tubes or not parted:
             continue
-        whose = parted[0] if len(parted) == 1 else "a subunit"
-        here = f"divided at the {trunk.divided_only_at} alone (divide_at), so"
-        if trunk.divided_only_at == "tray":
-            one, several = (f"all legs of {which} share a tube to one stack" for which in (whose, "a subunit"))
-        else:
-            one, several = (f"each leg of {which} takes a tube of its own" for which in (whose, "a subunit"))
-        yield Fact(trunk.id, f"{trunk.id} is {here} {one}", f"are {here} {several}", _trunk(trunk.id, divide_at=BOTH))
+        whose = parted[0] if len(parted) == 1 else said("a subunit")
+        one, several = DIVIDED[trunk.divided_only_at]
+        yield Fact(trunk.id, one, several, _trunk(trunk.id, divide_at=BOTH), whose)
     for trunk in job.trunks:
         others = tuple(range(1, most + 1))
         if any(job.spliced[s.trunk, s.number] for s in trunk.subunits) and not set(others) <= set(trunk.loops):
-            makes = f"may make no other number of loops than {listed(sorted(set(trunk.loops)), 'or')} (loops)"
-            yield Fact(trunk.id, f"{trunk.id} {makes}", makes, _trunk(trunk.id, loops=others))
+            loops = listed(sorted(set(trunk.loops)), "or")
+            yield Fact(trunk.id, LOOPS, LOOPS, _trunk(trunk.id, loops=others), loops=loops)
     for pin in job.pins:
         if pin.built:
-            yield Fact(pin.subject, f"{pin.subject} is built as pinned", "are built as pinned", _without(pin.subject))
+            yield Fact(pin.subject, "{who} is built as pinned", "{who} are built as pinned", _without(pin.subject))
 
 
 def _trunk(name: str, **change: object) -> Callable[[Job], Job]:

@@ -6,8 +6,9 @@ from itertools import pairwise
 
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.rules.tray_fibres import TrayFibres, wasted
-from trayopt.rules.words import listed
+from trayopt.rules.words import chained, joined, listed
 from trayopt.solver.bounds.rings import overfull_rings
 
 MOST = 4
@@ -16,19 +17,20 @@ MOST = 4
 
 def tray_need(job: Job, subject: str) -> str:
     """Say what trays hold and what is to be placed; where all trays together would do, also why they do not."""
-    said = TrayFibres().say(job, subject)
+    holds = TrayFibres().say(job, subject)
     if job.enclosure.fibres < job.splices:
-        return said
-    return "; ".join([said, *(wasted(job) or _sharing(job))])
+        return holds
+    return joined([holds, *(wasted(job) or _sharing(job))], "; ")
 
 
 def _sharing(job: Job) -> list[str]:
     """Name subunits of trunks divided at the tray whose splices turn in order, or close a ring: their legs share a tray."""
-    turning = [f"{a.name} and {b.name}" for a, b in turning_pairs(job)]
+    turning = [listed([a.name, b.name]) for a, b in turning_pairs(job)]
     if not turning:
         return _rings(job)
-    more = f" and {len(turning) - MOST} pairs more" if len(turning) > MOST else ""
-    return [f"divided at the tray, legs of {listed(turning[:MOST])}{more} share one where their splices turn in order"]
+    named = [*turning[:MOST], *([said("{n} pairs more", n=len(turning) - MOST)] if len(turning) > MOST else [])]
+    pairs = listed(named) if len(turning) <= MOST else chained([listed(named[:-1]), named[-1]], "{first} and {then}")
+    return [said("divided at the tray, legs of {pairs} share one where their splices turn in order", pairs=pairs)]
 
 
 def _rings(job: Job) -> list[str]:
@@ -41,8 +43,11 @@ def _rings(job: Job) -> list[str]:
     first = min(range(len(ring)), key=lambda i: (job.trunk_rank[ring[i].trunk], ring[i].number))
     names = [subunit.name for subunit in (*ring[first:], *ring[:first])]
     return [
-        f"divided at the tray, positions do not fall along a subunit, and {listed(names)} close a ring, "
-        "each spliced to the next: the splices around it lie in one tray"
+        said(
+            "divided at the tray, positions do not fall along a subunit, and {names} close a ring, each spliced to the "
+            "next: the splices around it lie in one tray",
+            names=listed(names),
+        )
     ]
 
 

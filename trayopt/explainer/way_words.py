@@ -7,37 +7,50 @@ from collections.abc import Callable, Iterable, Sequence
 from trayopt.domain.base import SPLIT
 from trayopt.domain.explanation import Addition, GoalValue, WayOut
 from trayopt.domain.finding import Group
+from trayopt.domain.said import Said, said
 from trayopt.explainer.words import named
-from trayopt.rules.words import listed, several
+from trayopt.rules.words import chained, listed, several
 from trayopt.solver.model.groups import ALLOWED_PORTS, ALLOWED_TRAVEL, EXPECTED
 
 ADDED: dict[str, Callable[[str, int | float | str], str]] = {
-    "bench_mm": lambda _, mm: f"bring the bench nearer, to {mm:,} mm",
-    "loops": lambda trunks, loops: f"let {trunks} make {several(int(loops), 'loop')}",
-    "slack_mm": lambda trunks, mm: f"draw in {mm:,} mm of {trunks}",
-    "exposed_mm": lambda trunks, mm: f"expose {mm:,} mm of {trunks}",
-    "seal_holes": lambda ports, holes: f"give {ports} another seal, for {several(int(holes), 'cable')}",
-    "bore_mm": lambda ports, mm: f"make the opening of {ports} larger, for a bore of {mm:g} mm",
-    "opening_mm2": lambda guides, mm2: f"widen {guides} to {mm2:,} mm²",
-    "trays": lambda stacks, more: f"put {several(int(more), 'more tray')} on {stacks}",
-    "tray": lambda stacks, tray: f"put trays {tray} on {stacks}",
-    "tubes": lambda _, tubes: f"use the tubes {tubes}",
-    "divide_at": lambda trunks, where: f"let {trunks} be divided at the {str(where).replace(' or ', ' or at the ')}",
+    "bench_mm": lambda _, mm: said("bring the bench nearer, to {mm:,} mm", mm=mm),
+    "loops": lambda trunks, loops: said("let {trunks} make {loops}", trunks=trunks, loops=several(int(loops), "loop")),
+    "slack_mm": lambda trunks, mm: said("draw in {mm:,} mm of {trunks}", mm=mm, trunks=trunks),
+    "exposed_mm": lambda trunks, mm: said("expose {mm:,} mm of {trunks}", mm=mm, trunks=trunks),
+    "seal_holes": lambda ports, holes: said(
+        "give {ports} another seal, for {cables}", ports=ports, cables=several(int(holes), "cable")
+    ),
+    "bore_mm": lambda ports, mm: said(
+        "make the opening of {ports} larger, for a bore of {mm:g} mm", ports=ports, mm=mm
+    ),
+    "opening_mm2": lambda guides, mm2: said("widen {guides} to {mm2:,} mm²", guides=guides, mm2=mm2),
+    "trays": lambda stacks, more: said(
+        "put {trays} on {stacks}", trays=several(int(more), "more tray"), stacks=stacks
+    ),
+    "tray": lambda stacks, tray: said("put trays {tray} on {stacks}", tray=tray, stacks=stacks),
+    "tubes": lambda _, tubes: said("use the tubes {tubes}", tubes=tubes),
+    "divide_at": lambda trunks, where: said(
+        "let {trunks} be divided at {where}",
+        trunks=trunks, where=listed([said(f"the {at}") for at in str(where).split(" or ")], "or"),
+    ),
     "ribbons": lambda trunks, word: _work_on(trunks, word),
-    "box": lambda _, box: f"take the box {box}",
-    "enclosure": lambda box, trunks: f"put {trunks} into a second {box}",
-}
+    "box": lambda _, box: said("take the box {box}", box=box),
+    "enclosure": lambda box, trunks: said("put {trunks} into a second {box}", trunks=trunks, box=box),
+}  # fmt: skip
 """What is done where something is added, by ``what``: subjects and amount."""
+GIVE_UP = "give up {groups}"
 LIFTED: dict[str, Callable[[str], str]] = {
-    ALLOWED_PORTS: lambda trunk: f"let {trunk} enter by any port",
-    ALLOWED_TRAVEL: lambda trunk: f"let {trunk} travel either way",
+    ALLOWED_PORTS: lambda trunk: said("let {trunk} enter by any port", trunk=trunk),
+    ALLOWED_TRAVEL: lambda trunk: said("let {trunk} travel either way", trunk=trunk),
 }
 """What is done where a trunk's own limit is given up."""
 
 
 def _work_on(trunks: str, word: int | float | str) -> str:
     """Say what is done with ribbons."""
-    return f"split the ribbons of {trunks}" if word == SPLIT else f"re-ribbonise {trunks} into {word}"
+    if word == SPLIT:
+        return said("split the ribbons of {trunks}", trunks=trunks)
+    return said("re-ribbonise {trunks} into {width}", trunks=trunks, width=word)
 
 
 def phrase(way: WayOut) -> str:
@@ -47,12 +60,12 @@ def phrase(way: WayOut) -> str:
         parts += [lifted(item.subject) for item in way.give_up if item.rule == rule]
     unexpected = [item.subject for item in way.give_up if item.rule == EXPECTED]
     if unexpected:
-        parts.append(f"do not expect {listed(unexpected)}")
+        parts.append(said("do not expect {groups}", groups=listed(unexpected)))
     others = [Group(item.rule, item.subject) for item in way.give_up if item.rule not in {*LIFTED, EXPECTED}]
     if others:
-        parts.append("give up " + named(others))
-    said = " and ".join([*parts, *_additions(way.add)])
-    return said if way.least else f"{said}, or less: it was not settled in time"
+        parts.append(said(GIVE_UP, groups=named(others)))
+    done = chained([*parts, *_additions(way.add)], "{first} and {then}")
+    return done if way.least else said("{done}, or less: it was not settled in time", done=done)
 
 
 def _additions(items: Iterable[Addition]) -> list[str]:
@@ -64,13 +77,15 @@ def _additions(items: Iterable[Addition]) -> list[str]:
 
 
 def _each(subjects: Sequence[str]) -> str:
-    return f"each of {listed(subjects)}" if len(subjects) > 1 else listed(subjects)
+    return said("each of {subjects}", subjects=listed(subjects)) if len(subjects) > 1 else listed(subjects)
 
 
 def phrases(ways: Sequence[WayOut]) -> str:
     """Say several ways out that come to one edit."""
-    first, *others = [phrase(way) or "change what is expected" for way in ways]
-    return ", or ".join([first, *(other.removeprefix("give up ") for other in others)])
+    found = [phrase(way) or said("change what is expected") for way in ways]
+    if all(isinstance(way, Said) and way.form == GIVE_UP for way in found):
+        found[1:] = [way.values["groups"] for way in found[1:] if isinstance(way, Said)]
+    return chained(found, "{first}, or {then}")
 
 
 def outcome(goals: Sequence[GoalValue]) -> str:

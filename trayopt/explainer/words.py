@@ -10,6 +10,7 @@ from trayopt.domain.explanation import ConflictSaid, GroupSaid, PreferenceSaid
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run, parse_run
+from trayopt.domain.said import said as said_as
 from trayopt.explainer.tray_needs import tray_need, turning_pairs
 from trayopt.rules.divided_at_tray import DividedAtTray
 from trayopt.rules.judge import judge
@@ -17,7 +18,7 @@ from trayopt.rules.opposite_travel import OppositeTravel
 from trayopt.rules.pin import Pinned
 from trayopt.rules.registry import BY_ID
 from trayopt.rules.tray_fibres import TrayFibres
-from trayopt.rules.words import listed
+from trayopt.rules.words import joined, listed
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.minimal import Conflict
 from trayopt.solver.model.groups import ALLOWED_PORTS, ALLOWED_TRAVEL, EXPECTED, LIMITS, Question, merged
@@ -33,12 +34,15 @@ def because(job: Job, group: Group) -> str:
         trunk = job.trunk_by_id[group.subject]
         allowed = trunk.allowed_ports(job.enclosure)
         others = [port.id for port in job.enclosure.ports if port.id not in allowed]
-        return f"{trunk.id}: it may enter by {listed(allowed, 'or') or 'no port'} alone, not by {listed(others, 'or')}"
+        return said_as(
+            "{trunk}: it may enter by {ports} alone, not by {others}",
+            trunk=trunk.id, ports=listed(allowed, "or") or said_as("no port"), others=listed(others, "or"),
+        )  # fmt: skip
     if group.rule == ALLOWED_TRAVEL:
         trunk = job.trunk_by_id[group.subject]
-        return f"{trunk.id}: it may travel {trunk.travel} alone"
+        return said_as("{trunk}: it may travel {travel} alone", trunk=trunk.id, travel=said_as(trunk.travel))
     if group.rule == EXPECTED:
-        return f"{group.subject} is expected"
+        return said_as("{subject} is expected", subject=group.subject)
     if group.rule == TrayFibres.id:
         return tray_need(job, group.subject)
     return BY_ID[group.rule].need(job, group.subject)
@@ -58,11 +62,15 @@ def conflict_said(trials: Trials, found: Conflict, needed: frozenset[Group] = fr
         broken = None if plan is None else _broken(trials.question, group, plan.assignment)
         parts = [because(job, group)] if broken is None or not BY_ID[group.rule].shows_all else []
         if broken is not None:
-            when = f"{IN_A_PLAN} {'without it' if len(groups) == 1 else 'with the others kept'}"
-            parts.append(f"{when}, {broken}" if parts else f"{group.subject}: {when}, {broken}")
+            alone = len(groups) == 1
+            when = said_as("in a plan without it, {broken}", broken=broken) if alone else (
+                said_as("in a plan with the others kept, {broken}", broken=broken)
+            )  # fmt: skip
+            parts.append(when if parts else said_as("{subject}: {when}", subject=group.subject, when=when))
         parts += _spliced_to(job, group, found.groups) or _divided_with(job, group, found.groups)
-        made.append(GroupSaid(rule=group.rule, subject=group.subject, because="; ".join(parts)))
-    made[-1:] = [remade(item, because=item.because + _ring(found.groups)) for item in made[-1:]]
+        made.append(GroupSaid(rule=group.rule, subject=group.subject, because=joined(parts, "; ")))
+    if made and (ring := _ring(found.groups)):
+        made[-1] = remade(made[-1], because=joined([made[-1].because, ring], "; "))
     return ConflictSaid(groups=tuple(made), minimal=found.minimal)
 
 
@@ -80,7 +88,7 @@ def _ring(groups: Sequence[Group]) -> str:
     """Say why trunks that are all to travel opposite ways cannot: with two ways round, a ring of an odd number."""
     if len(groups) < 3 or any(group.rule != OppositeTravel.id for group in groups):
         return ""
-    return f"; joined in a ring of {len(groups)}, two neighbours go the same of the two ways round"
+    return said_as("joined in a ring of {n}, two neighbours go the same of the two ways round", n=len(groups))
 
 
 def _spliced_to(job: Job, group: Group, others: Sequence[Group]) -> list[str]:
@@ -88,7 +96,7 @@ def _spliced_to(job: Job, group: Group, others: Sequence[Group]) -> list[str]:
     run = _leg(job, group)
     runs = [] if run is None else [other for item in others if (other := _leg(job, item)) not in {None, run}]
     found = [other for other in runs if run is not None and other is not None and _are_spliced(job, run, other)]
-    return [f"it is spliced to {listed(found)} and lies in the same tray"] if found else []
+    return [said_as("it is spliced to {legs} and lies in the same tray", legs=listed(found))] if found else []
 
 
 def _divided_with(job: Job, group: Group, others: Sequence[Group]) -> list[str]:
@@ -179,6 +187,7 @@ def named(groups: Sequence[Group]) -> str:
     for group in groups:
         by_rule.setdefault(group.rule, []).append(group.subject)
     parts = [
-        f"{rule} of {listed(subjects)}" if rule != EXPECTED else listed(subjects) for rule, subjects in by_rule.items()
+        said_as("{rule} of {subjects}", rule=rule, subjects=listed(subjects)) if rule != EXPECTED else listed(subjects)
+        for rule, subjects in by_rule.items()
     ]
     return listed(parts)

@@ -7,9 +7,9 @@ from collections import Counter
 from trayopt.domain.base import SPLIT, RibbonWord
 from trayopt.domain.hardware import Place, Tray
 from trayopt.domain.job import Job
-from trayopt.domain.said import Said, joined, listed, said
+from trayopt.domain.said import Said, chained, joined, listed, said
 
-__all__ = ["joined", "listed"]
+__all__ = ["chained", "joined", "listed"]
 
 
 def several(count: int, one: str, more: str = "") -> Said:

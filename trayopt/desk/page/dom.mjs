@@ -56,6 +56,15 @@ export function tell(text) {
 
 export const english = (text, tag = "span") => make(tag, { lang: "en" }, text);
 
+/** A sentence in the language of the page; English, and marked as that, where there is none in it. */
+export function sentence(said, tag = "span", before = "") {
+  const own = typeof said === "object" && language in said;
+  return make(tag, language === "en" || own ? {} : { lang: "en" }, before, plainly(said));
+}
+
+/** The same as text alone. */
+export const plainly = (said) => (typeof said === "object" ? said[language] ?? said.en : said);
+
 export function button(text, onclick, more = {}) {
   return make("button", { type: "button", onclick, ...more }, text);
 }

@@ -1,6 +1,6 @@
 // The job as tables: cells are typed or pasted from a spreadsheet, and what is wrong stands at its cell.
 
-import { button, english, fill, make, say } from "./dom.mjs";
+import { button, english, fill, make, plainly, say } from "./dom.mjs";
 import { act, get } from "./link.mjs";
 
 const at = (id) => document.getElementById(id);
@@ -130,7 +130,7 @@ function drawRules(faults) {
       make("td", {}, make("input", { type: "text", inputmode: "numeric", size: "4", value: String(rule.weight), disabled: rule.level !== "prefer", "data-key": `rule ${rule.rule} weight`, "aria-label": label("weight"), onchange: (event) => put("weight", event.target.value) })),
       make("td", {}, Object.entries(rule.parameters).map(([key, value]) => make("label", { lang: "en", class: "parameter" }, key,
         make("input", { type: "text", size: "6", value, "data-key": `rule ${rule.rule} ${key}`, onchange: (event) => put(key, event.target.value) })))),
-      make("td", { lang: "en", class: "says" }, rule.words.split("; broken when ")[1] ?? rule.words));
+      make("td", { class: "says" }, plainly(rule.broken_when)));
   });
   return make("details", { "data-key": "table rules" }, make("summary", {}, say("form.rules")),
     make("p", { class: "hint" }, say("form.rules_hint")),

@@ -1,7 +1,7 @@
 // Goals, findings and the search: what is judged at any time, and what is known so far.
 
 import { point } from "./board.mjs";
-import { button, english, fill, make, number, say, table } from "./dom.mjs";
+import { button, english, fill, make, number, plainly, say, sentence, table } from "./dom.mjs";
 import { act, here, request } from "./link.mjs";
 
 const at = (id) => document.getElementById(id);
@@ -52,9 +52,9 @@ function drawFindings(board) {
   const items = few.map((found) => make("li", { class: found.level },
     make("span", { class: "level" }, say(`level.${found.level}`)), " ",
     found.places.length
-      ? button(english(`${found.rule} ${found.subject}`), () => point(found.places, found.because), { class: "as-link", "aria-label": say("finding.show", { what: `${found.rule} ${found.subject}` }) })
+      ? button(english(`${found.rule} ${found.subject}`), () => point(found.places, plainly(found.because)), { class: "as-link", "aria-label": say("finding.show", { what: `${found.rule} ${found.subject}` }) })
       : english(`${found.rule} ${found.subject}`, "b"),
-    english(` ${found.because}`)));
+    sentence(found.because, "span", " ")));
   fill(at("findings"), make("details", { open: true, "data-key": "findings" },
     make("summary", {}, say("finding.head", { n: board.findings.length })),
     items.length ? make("ul", { class: "findings" }, items) : make("p", { class: "hint" }, say("finding.none")),

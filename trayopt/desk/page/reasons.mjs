@@ -1,6 +1,6 @@
 // Why not, what would help, what preferences cost, and how the plan stands beside the best one.
 
-import { button, english, fill, make, number, say, table } from "./dom.mjs";
+import { button, english, fill, language, make, number, say, sentence, table } from "./dom.mjs";
 import { act, note, request } from "./link.mjs";
 
 const limit = { s: 60 };
@@ -53,25 +53,33 @@ function explained(kind, found) {
   if (bad) return bad;
   const made = found.explanation;
   return [
-    make("p", { lang: "en", class: "summary" }, made.summary),
+    language === "en" ? make("p", { class: "summary" }, made.summary) : make("p", { class: "summary" }, say(opening(made))),
     made.out_of_time ? make("p", { class: "hint" }, say("why.out_of_time")) : null,
     made.expected ? [make("p", {}, say(made.expected.possible === null ? "why.keep_open" : made.expected.possible ? "why.keep_can" : "why.keep_cannot")),
       made.expected.cost ? (made.expected.cost.some((each) => each.value !== each.kept) ? cost(made.expected.cost) : make("p", {}, say("why.keep_free"))) : null,
-      made.expected.differences.length ? make("ul", { lang: "en" }, made.expected.differences.map((each) => make("li", {}, each))) : null] : null,
+      made.expected.differences.length ? make("ul", {}, made.expected.differences.map((each) => sentence(each, "li"))) : null] : null,
     made.conflicts.map((conflict, i) => [make("h4", {}, say(conflict.minimal ? "why.conflict_minimal" : "why.conflict", { n: i + 1 })),
-      make("ul", { lang: "en" }, conflict.groups.map((group) => make("li", {}, make("b", {}, `${group.rule} ${group.subject}`), `: ${group.because}`)), conflict.root ? make("li", {}, conflict.root) : null)]),
+      make("ul", {}, conflict.groups.map((group) => make("li", {}, english(`${group.rule} ${group.subject}`, "b"), sentence(group.because, "span", ": "))), conflict.root ? sentence(conflict.root, "li") : null)]),
     found.ways.length ? [make("h4", {}, say("why.ways")), make("ol", {}, found.ways.map((way, i) => drawWay(kind, way, i)))] : null,
     made.preferences?.length ? [make("h4", {}, say("why.preferences")), make("ul", {}, made.preferences.map((each) => make("li", {},
-      make("span", { lang: "en" }, make("b", {}, `${each.rule} ${each.subject}`), `: ${each.because}. ${each.reason}`), each.cost ? [say("why.cost"), cost(each.cost)] : null)))] : null,
+      english(`${each.rule} ${each.subject}`, "b"), sentence(each.because, "span", ": "), sentence(each.reason, "span", ". "), each.cost ? [say("why.cost"), cost(each.cost)] : null)))] : null,
     made.bounds?.length ? [make("h4", {}, say("why.bounds")), make("ul", {}, made.bounds.map((each) => make("li", {},
-      `${say(`goal.${each.goal}`)}: ${number(each.value)}, ${say("why.at_least", { n: each.at_least })} `, english(each.because.join("; ")))))] : null,
+      `${say(`goal.${each.goal}`)}: ${number(each.value)}, ${say("why.at_least", { n: each.at_least })} `, each.because.map((why, i) => sentence(why, "span", i ? "; " : "")))))] : null,
   ];
+}
+
+/** Say in a word what an explanation came to, where its own paragraph is English alone. */
+function opening(made) {
+  if (made.expected && made.conflicts.length) return "why.opening.expected";
+  if (made.conflicts.length) return "why.opening.not";
+  if (!made.preferences) return "why.opening.unknown";
+  return made.optimal ? "why.opening.best" : "why.opening.can";
 }
 
 function drawWay(kind, way, i) {
   const can = way.plan || way.folder;
   return make("li", {},
-    make("p", {}, english(way.says, "b"), way.least ? "" : ` ${say("why.not_least")}`),
+    make("p", {}, sentence(way.says, "b"), way.least ? "" : ` ${say("why.not_least")}`),
     way.goals.length ? make("p", { class: "hint" }, say("why.then"), way.goals.map((each) => ` ${say(`goal.${each.goal}.short`)} ${number(each.value)}${each.bound === each.value ? "" : "*"}`).join(",")) : null,
     make("details", { "data-key": `way ${kind} ${i}` }, make("summary", {}, say("why.edit")), make("pre", { lang: "en", tabindex: "0" }, way.edit)),
     can ? button(say("do.apply"), () => apply(kind, i), { "data-key": `apply ${kind} ${i}` }) : make("p", { class: "hint" }, say("why.no_file")));
@@ -112,6 +120,6 @@ function compared(pair) {
     pair.trunks.length || pair.legs.length ? table(say("pair.where"), [say("pair.what"), say("pair.mine"), say("pair.best")],
       [...pair.trunks.map((each) => [each.trunk, each.a, each.b]), ...pair.legs.map((each) => [each.fibres, each.a, each.b])].map(([head, a, b]) =>
         make("tr", { lang: "en" }, make("th", { scope: "row" }, head), make("td", {}, a), make("td", {}, b)))) : make("p", {}, say("pair.same")),
-    pair.findings.length ? [make("h4", {}, say("pair.findings")), make("ul", {}, pair.findings.map((each) => make("li", {}, `${say(each.plan === "A" ? "pair.mine" : "pair.best")}: `, english(`${each.rule} ${each.subject}: ${each.found}`))))] : null,
+    pair.findings.length ? [make("h4", {}, say("pair.findings")), make("ul", {}, pair.findings.map((each) => make("li", {}, `${say(each.plan === "A" ? "pair.mine" : "pair.best")}: `, english(`${each.rule} ${each.subject}`), sentence(each.found, "span", ": "))))] : null,
   ];
 }

@@ -12,6 +12,7 @@ from typing import Any
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.plan import GoalName
+from trayopt.domain.said import Said, said
 
 OF_PLACES: frozenset[GoalName] = frozenset({"trays", "leg_length_mm", "irregular"})
 """Goals that ask at which places legs lie: what relaxations count of them they count in one way."""
@@ -38,11 +39,11 @@ AUTHORS: Mapping[str, str] = {
 """Every author of bounds, in words for the user: a goal is "proven by" them. Relaxations have the names of the registry."""
 
 
-def proven_by(author: str | None) -> str:
+def proven_by(author: str | None) -> Said:
     """Say of a goal that meets its bound by whom it is proven; an author of a later version is called by its name."""
     if author is None or author == ZERO:
-        return "proven"
-    return f"proven by {AUTHORS.get(author, author)}"
+        return said("proven")
+    return said("proven by {author}", author=said(AUTHORS[author]) if author in AUTHORS else author)
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,28 @@
+"""Sentences for the page: each in English, and in every other language that has a form for all of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from pydantic import BaseModel
+
+from trayopt.domain.said import Said
+from trayopt.rules.tongues import LANGUAGES, tongue_of
+
+
+def spoken(text: str) -> str | dict[str, str]:
+    """Give a text by languages; one that only English can say is a plain text."""
+    found = {language: tongue_of(language).say(text) for language in LANGUAGES if tongue_of(language).knows(text)}
+    return {"en": str(text), **found} if found else str(text)
+
+
+def all_spoken(value: Any) -> Any:
+    """Give a document as plain data, with the sentences in it by languages."""
+    if isinstance(value, BaseModel):
+        return {name: all_spoken(getattr(value, name)) for name in type(value).model_fields}
+    if isinstance(value, Mapping):
+        return {key: all_spoken(inner) for key, inner in value.items()}
+    if isinstance(value, tuple | list):
+        return [all_spoken(inner) for inner in value]
+    return spoken(value) if isinstance(value, Said) else value
