@@ -148,7 +148,9 @@ def test_reasons_come_with_ways_out_that_are_applied(folder: Path) -> None:
     ended(desk)
     found = desk.state()["results"]["explain"]
     assert [each["rule"] for each in found["explanation"]["conflicts"][0]["groups"]] == ["exposed"]
-    assert found["ways"][0]["says"] == "expose 4,200 mm of S1"
+    assert found["ways"][0]["says"] == {"en": "expose 4,200 mm of S1", "de": "von S1 4.200 mm freilegen"}
+    [group] = found["explanation"]["conflicts"][0]["groups"]
+    assert "am wenigsten sind 3.950 mm abzusetzen" in group["because"]["de"]
     state = act(desk, "apply", kind="explain", way=0)
     assert state["answer"] is None
     assert state["board"]["passed"]
