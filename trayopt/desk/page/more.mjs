@@ -52,7 +52,7 @@ export function drawSheets(state) {
     make("div", { class: "acts" }, choose("language", ["en", "de"]), choose("units", ["metric", "feet"]),
       make("label", {}, make("input", { type: "checkbox", checked: options.codes, "data-key": "codes", onchange: (event) => { options.codes = event.target.checked; } }), say("sheet.codes")),
       button(say("do.sheets"), write, { class: "main", disabled: !state.board, "data-key": "write" })),
-    made ? make("div", { class: "note good" }, make("div", {}, make("p", {}, say("sheet.written", { n: made.written.length, folder: made.folder })),
+    made ? make("div", { class: `note ${made.warnings.length ? "warn" : "good"}` }, make("div", {}, make("p", {}, say("sheet.written", { n: made.written.length, folder: made.folder })),
       make("p", {}, make("a", { href: "sheet", target: "_blank", rel: "noopener" }, say("sheet.open"))),
       made.warnings.length ? make("ul", {}, made.warnings.map((each) => make("li", {}, each))) : null)) : null);
 
