@@ -179,8 +179,11 @@ def test_commands(tmp_path: Path, solved: tuple[Job, Plan, Json]) -> None:
     done = trayopt("check", JOB, plan, "--certificate", certificate)
     assert done.returncode == 0
     assert "Every goal was checked without the solver." in done.stdout
+    assert "The plan's bounds were proven again." in done.stdout
+    assert "claimed, not proven again" not in done.stdout
     answer = json.loads(trayopt("check", JOB, plan, "--certificate", certificate, "--format", "json").stdout)
     assert answer["certificate"]["whole"]
+    assert {claim["standing"] for claim in answer["claimed_bounds"]} == {"proven"}
     assert not {"ortools", "highspy", "scipy"} & loaded("check", JOB, plan, "--certificate", certificate)
     forged = copy.deepcopy(solved[2])
     a_price_lowered(forged)
@@ -188,6 +191,10 @@ def test_commands(tmp_path: Path, solved: tuple[Job, Plan, Json]) -> None:
     done = trayopt("check", JOB, plan, "--certificate", certificate, "-q")
     assert done.returncode == 1
     assert "the certificate is refused: its trays proves nothing" in done.stdout
+    answer = json.loads(trayopt("check", JOB, plan, "--certificate", certificate, "--format", "json").stdout)
+    standing = {claim["goal"]: claim["standing"] for claim in answer["claimed_bounds"]}
+    assert standing["trays"] == "claimed"
+    assert standing["legs"] == "proven"
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from trayopt.domain.plan import Plan
@@ -79,6 +79,22 @@ def judge_bounds(
         if other[goal] != value:
             break
     return tuple(by_goal.values())
+
+
+def settled_bounds(
+    claims: Sequence[Bound], proven: Mapping[str, int], refuted: Mapping[str, int] | None = None
+) -> tuple[Bound, ...]:
+    """Give claimed bounds with what a proof said of them: the least that it proved of a goal, or a better value that it found."""
+    found = []
+    for claim in claims:
+        better = (refuted or {}).get(claim.goal)
+        if better is not None:
+            found.append(replace(claim, standing="refuted", better=better))
+        elif proven.get(claim.goal, claim.bound - 1) >= claim.bound:
+            found.append(replace(claim, standing="proven"))
+        else:
+            found.append(claim)
+    return tuple(found)
 
 
 def bounds_words(claims: Sequence[Bound]) -> str:

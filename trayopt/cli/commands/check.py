@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -79,6 +80,7 @@ def command(
     review = judge(loaded, given, best=best, time_limit_s=limit_s)
     proofs = _prove(output, loaded, review, given, limit_s) if prove_again else None
     verified = _verify(loaded, review, given, certificate) if certificate is not None else None
+    review = _settled(review, proofs, verified)
     written = _write(review, html, xlsx)
     if proofs is not None:
         written += _refuting(proofs, plan, complete)
@@ -141,6 +143,22 @@ def _prove(output: Output, job: Job, review: Review, plan: str | Plan, limit_s: 
             progress(seconds, goal, value, bound)
 
         return prove(job, plan, time_limit_s=limit_s, progress=tell)
+
+
+def _settled(review: Review, proofs: Proofs | None, verified: Verified | None) -> Review:
+    """Say beside the bounds of a plan what was proven of them just now."""
+    from trayopt.checker import settled_bounds
+
+    proven = (
+        {} if verified is None else {goal.goal: goal.least for goal in verified.goals if goal.standing == "checked"}
+    )
+    refuted: dict[str, int] = {}
+    for proof in () if proofs is None else proofs.answers:
+        if proof.answer == "confirmed" and proof.claim.bound is not None:
+            proven[proof.claim.goal] = proof.claim.bound
+        elif proof.answer == "refuted" and proofs is not None and proofs.plan is not None:
+            refuted[proof.claim.goal] = proofs.plan.value(proof.claim.goal)
+    return replace(review, bounds=settled_bounds(review.bounds, proven, refuted))
 
 
 def _refuting(proofs: Proofs, plan: str, path: str | None) -> list[str]:
