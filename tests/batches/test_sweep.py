@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import json
 from collections import Counter
 from pathlib import Path
 
 import pytest
 
-from tests.batches.sweeps import PAIR, write_sweep
+from tests.batches.sweeps import PAIR, run, write_sweep
 from trayopt import load_job
 from trayopt.batches.answers import variant_of
 from trayopt.batches.manifest import read_manifest
 from trayopt.errors import InputError
+from trayopt.formats.yaml_in import read_yaml
 from trayopt.library.find import shipped
 from trayopt.library.job_out import as_file
 
@@ -220,8 +222,36 @@ def test_the_standard_sweeps_make_500_jobs_over_every_enclosure() -> None:
     assert len(items) == manifest.count() >= 500
     assert len({item.name for item in items}) == len({item.plan_path for item in items}) == len(items)
     boxes = Counter(item.values["enclosure"] for item in items)
-    assert set(boxes) == {path.stem for path in (shipped() / "enclosures").glob("*.yaml")}
-    assert min(boxes.values()) >= 40
+    shared = {path.stem for path in (shipped() / "enclosures").glob("*.yaml")}
+    assert set(boxes) == shared | {"wall-1x5-mixed", "wall-2x8-mixed"}
+    assert min(boxes[box] for box in shared) >= 40
+
+
+def test_the_smallest_box_counts_trunks_that_go_through_and_trays_of_several_kinds(tmp_path: Path) -> None:
+    """Of the shipped sweeps, in two boxes each: a drop of 72 needs one tray, loose fibres find trays of 36 in a mixed box."""
+    chosen = {
+        "midspan": ("288-drops-72", {"wall-1x6", "wall-1x12-single"}),
+        "mixed-trays": ("2x72-loose-and-ribbons", {"wall-1x5-mixed", "wall-2x8-mixed"}),
+    }
+    for name, (mix, boxes) in chosen.items():
+        data = dict(read_yaml(SWEEPS / f"{name}.yaml").data)
+        kept = [item for item in data["mixes"] if item["name"] == mix]
+        if name == "mixed-trays":
+            wanted = [str(SWEEPS / item) for item in data["enclosures"] if Path(item).stem in boxes]
+        else:
+            wanted = sorted(boxes)
+        rules = [item for item in data.get("rules", ()) if item["name"] == "never-separated"]
+        made = data | {"mixes": kept, "enclosures": wanted} | ({"rules": rules} if rules else {})
+        (tmp_path / f"{name}.yaml").write_text(json.dumps(made))
+    paths = [tmp_path / f"{name}.yaml" for name in chosen]
+    summary = run(paths, tmp_path / "out", work="trayopt.batches.work:solve_job")
+    found = {item.mix: item for item in summary.smallest}
+    drop, loose = (found[mix] for mix, _ in chosen.values())
+    assert drop.box is not None
+    assert (drop.box.enclosure, drop.box.trays) == ("wall-1x6", 1)
+    assert loose.box is not None
+    assert loose.box.enclosure == "wall-1x5-mixed"
+    assert summary.proven == 4
 
 
 def test_every_job_of_the_standard_sweeps_is_read_and_has_splices() -> None:

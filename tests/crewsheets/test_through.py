@@ -59,14 +59,17 @@ def test_the_window_is_opened_once_and_its_tubes_are_counted_once() -> None:
 def test_a_cut_is_placed_and_what_is_spliced_to_nothing_is_capped() -> None:
     """P.out/1 keeps 64 mm to its guide and a loop of 1328 + 122 mm: 1514, so 1550."""
     assert lines(sheets(), "cut") == [
-        "P tube 1: cut 1,550 mm from where the jacket ends at P.out; cap that end and store it in the loops of P.out. "
-        "The rest leads to P.in."
+        "P tube 1: cut 1,550 mm from where the jacket ends at P.out; cap and label that end, and coil it on the track "
+        "from port br counterclockwise, 1 full loop. The rest leads to P.in."
     ]
     assert lines(sheets("both"), "cut") == [
         "P tube 1: cut 2,600 mm from where the jacket ends at P.in; both ends lead to trays."
     ]
     by_name = lines(sheets(cut=(2,)), "cut")
-    assert by_name[1].startswith("P tube 2: cut 1,550 mm from where the jacket ends at P.out; cap both ends")
+    assert by_name[1] == (
+        "P tube 2: cut 1,550 mm from where the jacket ends at P.out; cap and label both ends, and coil each on the track on its "
+        "own side: from port bl clockwise, 1 full loop; from port br counterclockwise, 1 full loop."
+    )
 
 
 def caps(made: Sheets) -> list[tuple[Any, ...]]:
@@ -85,11 +88,29 @@ def test_what_passes_uncut_is_laid_first_and_the_reopen_sheet_says_what_lies_ove
     assert lines(made, "pass")[1] == (
         "From port bl clockwise, 2 full loops of the track, then on through guides sw → nw → n → ne → se to port br."
     )
-    assert made.tables["passing"].rows == [("P", "2", 4200, 2, "sw → nw → n → ne → se", "Q/1, P.in/1, P.out/…")]
+    assert made.tables["passing"].rows == [
+        ("P", "2", 4200, 2, "sw → nw → n → ne → se", "Q/1, P.in/1, capped end of P.out, tube 1")
+    ]
     assert "passing" not in sheets("whole").tables
     assert [label.lines for label in made.labels if label.kind == "uncut"] == [
         ("P: 2", "UNCUT, may be live", "2 loops in the box")
     ] * 2
+
+
+def test_every_capped_end_has_a_label_at_its_cap_and_where_it_begins() -> None:
+    made = [label for label in sheets(cut=(2,)).labels if label.kind == "capped"]
+    assert [(label.name, label.end) for label in made] == [
+        (name, end) for name in ("P.out/1", "P.in/2", "P.out/2") for end in ("cap", "clamp")
+    ]
+    assert made[0].lines == ("P.out/1", "P.out:1-24", "CAPPED END, not spliced")
+    assert not [label for label in sheets("both").labels if label.kind == "capped"]
+
+
+def test_what_lies_over_what_passes_is_named_by_what_it_is() -> None:
+    german = sheets(cut=(2,), language="de")
+    assert "passing" not in german.tables, "nothing passes"
+    (row,) = sheets(language="de").tables["passing"].rows
+    assert str(row[-1]).endswith("verschlossenes Ende von P.out, Rohr 1")
 
 
 @pytest.mark.parametrize("language", ["en", "de"])

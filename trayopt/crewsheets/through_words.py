@@ -75,7 +75,14 @@ class ThroughWords:
                 kinds.setdefault((cut.end, cut.length_mm, cut.capped), []).append(cut)
             for (end, length, capped), cuts in kinds.items():
                 kind = "both" if not capped else "capped" if len(capped) == 1 else "stored"
+                other = next(each for each in item.ends if each != end)
+                coils = {"coil": self._coil(end if kind == "capped" else other), "end_coil": self._coil(end)}
                 yield self.tell(
                     f"step.cut.{kind}", n=len(cuts), trunk=item.trunk, units=spans([cut.unit for cut in cuts]),
-                    end=end, length=self.tell.cut(length), other=next(e for e in item.ends if e != end),
+                    end=end, length=self.tell.cut(length), other=other, **coils,
                 )  # fmt: skip
+
+    def _coil(self, end: str) -> str:
+        """Say how what is capped of an end goes round the track."""
+        way = self.book.ways[end]
+        return self.tell("step.cut.coil", n=way.loops or 0, port=way.port, travel=self.tell(f"travel.{way.travel}"))

@@ -30,7 +30,7 @@ class Label(NamedTuple):
 
 
 def labels_of(book: Book, tell: Teller) -> list[Label]:
-    """Give the labels of what is new: trunks first, then legs by trunk, then trays that get legs, in build order."""
+    """Give the labels of what is new: trunks and what of them passes or is capped, then legs, then trays in build order."""
     found = []
     for trunk in book.new_trunks:
         way = book.ways[trunk.id]
@@ -41,6 +41,12 @@ def labels_of(book: Book, tell: Teller) -> list[Label]:
         if item.new and item.uncut:
             lines = f"{item.trunk}: {item.numbers}", tell("label.uncut.says"), tell("label.uncut.loops", n=item.loops)
             found += [Label("uncut", item.name, "clamp", lines)] * 2
+        for cut in item.cuts:
+            for end in cut.capped:
+                unit = book.job.subunit_of_leg[end, cut.unit]
+                name = f"{end}/{cut.unit}"
+                lines = name, f"{end}:{unit.first}-{unit.last}", tell("label.capped.says")
+                found += [Label("capped", name, place, lines) for place in ("cap", "clamp")]
     for leg in book.work_legs:
         tray = place_name(book.trays[book.tray_of(leg)])
         lines = leg.leg, str(book.run(leg)), tray

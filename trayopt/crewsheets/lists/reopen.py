@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.figures import place_name
-from trayopt.crewsheets.hands import Hands
+from trayopt.crewsheets.hands import Hands, coil_of
 from trayopt.crewsheets.order import acts_of
+from trayopt.crewsheets.passing import spans
 from trayopt.crewsheets.readings import Readings
 from trayopt.crewsheets.step_words import counted
 from trayopt.crewsheets.tables import Cell, Column, Table
@@ -73,10 +74,21 @@ def passing_table(book: Book, tell: Teller) -> Table:
     rows: list[tuple[Cell, ...]] = []
     for item in book.passing:
         if item.uncut:
-            over = hands.over(item.name)[::-1]
+            over = [_over(book, name, tell) for name in hands.over(item.name)[::-1]]
             guides = " → ".join(item.guides)
             rows.append((item.trunk, item.numbers, item.window_mm, item.loops, guides, ", ".join(over)))
     return Table("passing", PASSING, rows)
+
+
+def _over(book: Book, name: str, tell: Teller) -> str:
+    """Name what lies over something on the track; what is coiled there by what it is."""
+    trunk = next((trunk for trunk in book.ways if coil_of(trunk) == name), None)
+    if trunk is None:
+        return name
+    capped = [cut.unit for item in book.passing for cut in item.cuts if trunk in cut.capped]
+    if capped:
+        return tell("reopen.capped", n=len(capped), trunk=trunk, units=spans(capped))
+    return tell("reopen.coiled", trunk=trunk)
 
 
 def tries_left(book: Book, readings: Readings, tray: int) -> int:
