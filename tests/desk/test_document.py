@@ -447,3 +447,26 @@ def test_hardware_that_is_not_saved_is_kept_and_conflicts_are_told(folder: Path)
     assert cell(other, "enclosure", "stacks", 0, "pitch_mm")["text"] == "12"
     act(other, "save", over=True)
     assert "theirs" not in yard.read_text(encoding="utf-8")
+
+
+def test_a_trunk_that_goes_through_and_ribbons_are_written_in_cells(desk: Desk, folder: Path) -> None:
+    rows = [["id", "M1"], ["cable", "ribbon-288-6x48"], ["through", "true"], ["toward", "west, east"], ["cut", "2"]]
+    rows += [
+        ["ports", "bottom-left / bottom-right, top-right"],
+        ["loops", "1 / 1, 2"],
+        ["travel", "clockwise / either"],
+    ]
+    act(desk, "cells", table="trunks", cells=[[2, key, text] for key, text in [*rows, ["slack_mm", "12 000"]]])
+    state = act(desk, "cells", table="trunks", cells=[[0, "ribbons", "as_they_are, split, 8"]])
+    assert state["faults"] == []
+    assert desk.tables()["tables"]["trunks"]["rows"][2] | {"idle": "", "exposed_mm": ""} == {
+        "idle": "", "exposed_mm": "", "transition_mm": "", "divide_at": "", "ribbons": "", **dict(rows), "slack_mm": "12000",
+        "travel": "clockwise, either",
+    }  # fmt: skip
+    act(desk, "save")
+    job = load_job(folder / "job.yaml")
+    assert [trunk.id for trunk in job.trunks] == ["N1", "S1", "M1.west", "M1.east"]
+    assert job.trunks[0].ribbons == ("as_they_are", "split", 8)
+    assert [trunk.loops for trunk in job.trunks[2:]] == [(1,), (1, 2)]
+    assert [trunk.travel for trunk in job.trunks[2:]] == ["clockwise", "either"]
+    assert job.trunks[3].ports == ("bottom-right", "top-right")

@@ -20,11 +20,15 @@ Value = Any
 
 @dataclass(frozen=True)
 class Column:
-    """A column of a table: its key in the file, how its cell is read, and the words that it can hold, if they are few."""
+    """A column of a table: its key in the file, how its cell is read, and the words that it can hold, if they are few.
+
+    A ``rare`` one is shown where a row has it, or where it is asked for.
+    """
 
     key: str
     read: Callable[[str], Value]
     choices: tuple[str, ...] = ()
+    rare: bool = False
 
 
 def _text(cell: str) -> Value:
@@ -62,11 +66,32 @@ def _flag(cell: str) -> Value:
     )
 
 
+def _sided(read: Callable[[str], Value]) -> Callable[[str], Value]:
+    """Read a cell that may say of each end of a trunk that goes through: ``clockwise / either``."""
+
+    def read_sides(cell: str) -> Value:
+        parted = cell.replace(",", "/") if read is _text else cell
+        if "/" not in parted:
+            return read(cell)
+        sides = [read(side.strip()) for side in parted.split("/")]
+        return [side[0] if read is _listed and isinstance(side, list) and len(side) == 1 else side for side in sides]
+
+    return read_sides
+
+
+def _ribbons(cell: str) -> Value:
+    parts = [number_of(part) for part in _listed(cell)]
+    return parts[0] if len(parts) == 1 else parts
+
+
 TRUNKS = (
-    Column("id", _text), Column("cable", _text), Column("ports", _listed),
-    Column("travel", _text, ("", *TRAVELS, "either")), Column("loops", _numbers), Column("exposed_mm", number_of),
-    Column("transition_mm", number_of), Column("divide_at", _words, ("", *DIVIDE_AT, ", ".join(DIVIDE_AT))),
-    Column("idle", _text, ("", "coiled", "cut_back")),
+    Column("id", _text), Column("cable", _text), Column("ports", _sided(_listed)),
+    Column("travel", _sided(_text), ("", *TRAVELS, "either")), Column("loops", _sided(_numbers)),
+    Column("exposed_mm", number_of),
+    Column("transition_mm", _sided(number_of)), Column("divide_at", _words, ("", *DIVIDE_AT, ", ".join(DIVIDE_AT))),
+    Column("idle", _text, ("", "coiled", "cut_back")), Column("ribbons", _ribbons, rare=True),
+    Column("through", _flag, ("", "true"), rare=True), Column("toward", _listed, rare=True),
+    Column("slack_mm", number_of, rare=True), Column("cut", _numbers, rare=True),
 )  # fmt: skip
 JOINS = Column("a", _text), Column("b", _text), Column("name", _text)
 APART = Column("joins", _listed), Column("scope", _text, ("", "tray", "stack"))
@@ -74,6 +99,8 @@ PINS = (
     Column("leg", _text), Column("stack", _text), Column("position", number_of), Column("trunk", _text),
     Column("port", _text), Column("travel", _text, ("", *TRAVELS)), Column("loops", number_of),
     Column("divide_at", _text, ("", *DIVIDE_AT)), Column("built", _flag, ("", "true")),
+    Column("ribbons", _ribbons, rare=True), Column("measured_mm", number_of, rare=True),
+    Column("tries_left", number_of, rare=True),
 )  # fmt: skip
 HEAD = Column("title", _text), Column("enclosure", _text), Column("tubes", _text)
 TABLES: dict[str, tuple[Column, ...]] = {"trunks": TRUNKS, "joins": JOINS, "apart": APART, "pins": PINS}
@@ -90,7 +117,8 @@ def shown(value: Value) -> str:
     if isinstance(value, Mapping):
         return "{…}"
     if isinstance(value, Sequence) and not isinstance(value, str):
-        return ", ".join(shown(item) for item in value)
+        sides = any(isinstance(item, Sequence) and not isinstance(item, str) for item in value)
+        return (" / " if sides else ", ").join(shown(item) for item in value)
     return str(value)
 
 

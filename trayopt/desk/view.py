@@ -285,7 +285,7 @@ def _table(document: Document, name: str) -> Plain:
         for row in edits.rows_of(document.yaml(), name)
     ]
     return {
-        "columns": [{"key": column.key, "choices": list(column.choices)} for column in columns],
+        "columns": [{"key": c.key, "choices": list(c.choices), "rare": c.rare} for c in columns],
         "rows": rows,
         "fixed": fixed,
     }

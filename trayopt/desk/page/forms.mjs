@@ -1,10 +1,11 @@
 // The job as tables: cells are typed or pasted from a spreadsheet, and what is wrong stands at its cell.
 
 import { button, english, fill, make, plainly, say } from "./dom.mjs";
-import { act, get } from "./link.mjs";
+import { act, get, here } from "./link.mjs";
 
 const at = (id) => document.getElementById(id);
 let tables = null;
+const wide = new Set();
 
 export async function drawForms(state) {
   if (!tables || tables.text !== state.text) tables = await get("tables");
@@ -59,12 +60,14 @@ const known = (label) => say(label);
 
 function drawTable(name, faults) {
   const table = tables.tables[name];
+  const used = (column) => !column.rare || wide.has(name) || table.rows.some((row) => row[column.key]) || [...faults.keys()].some((where) => where.startsWith(`${name}[`) && where.includes(`.${column.key}`));
+  const columns = table.columns.filter(used);
   const rows = [...table.rows, {}];
   const own = (row, key) => [...faults].filter(([where]) => where === `${name}[${row}].${key}` || where.startsWith(`${name}[${row}].${key}[`)).flatMap(([, each]) => each);
   const put = (row, key, text) => act("cells", { table: name, cells: [[row, key, text]] });
   const body = rows.map((row, i) => make("tr", { class: faults.has(`${name}[${i}]`) ? "wrong" : "" },
     make("th", { scope: "row" }, i < table.rows.length ? String(i + 1) : "+"),
-    table.columns.map((column) => {
+    columns.map((column) => {
       const key = `${name} ${i} ${column.key}`;
       const found = own(i, column.key);
       const label = `${say(`column.${column.key}`)}, ${say(`form.${name}`)} ${i + 1}`;
@@ -82,8 +85,10 @@ function drawTable(name, faults) {
   return make("details", { open: true, "data-key": `table ${name}` }, make("summary", {}, caption),
     name === "joins" && tables.joins_of ? make("p", { class: "hint" }, say("form.joins_of", { name: tables.joins_of })) : null,
     make("div", { class: "scroll" }, make("table", { class: "cells", "aria-label": caption },
-      make("thead", {}, make("tr", {}, make("th", { scope: "col" }, "#"), table.columns.map((column) => make("th", { scope: "col" }, say(`column.${column.key}`))), make("td", {}))),
-      make("tbody", {}, body))));
+      make("thead", {}, make("tr", {}, make("th", { scope: "col" }, "#"), columns.map((column) => make("th", { scope: "col" }, say(`column.${column.key}`))), make("td", {}))),
+      make("tbody", {}, body))),
+    table.columns.some((column) => column.rare) ? make("label", { class: "hint" }, make("input", { type: "checkbox", checked: wide.has(name), "data-key": `wide ${name}`,
+      onchange: (event) => { wide[event.target.checked ? "add" : "delete"](name); drawForms(here.state); } }), say("form.wide")) : null);
 }
 
 function word(key, each) {
