@@ -33,6 +33,8 @@ class Subunit:
     ribbon_fibres: int
     diameter_mm: float
     radius_mm: float
+    barred: tuple[int, ...] = ()
+    """Divisions that are not to be looked at."""
 
     @property
     def name(self) -> str:
@@ -51,8 +53,8 @@ class Subunit:
 
     @property
     def divisions(self) -> tuple[int, ...]:
-        """Every k into which it can be divided: the divisors of its ribbon count."""
-        return divisors(self.ribbons)
+        """Every k into which it can be divided: the divisors of its ribbon count, but those that are barred."""
+        return tuple(k for k in divisors(self.ribbons) if k not in self.barred)
 
     def leg(self, group: int, of: int) -> Leg:
         """Give one of its legs."""

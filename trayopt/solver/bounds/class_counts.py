@@ -231,8 +231,10 @@ class ClassCounts(Base):
             self.require(able[i] <= total(division.spliced * self.count[key] for division, key in mine))
         placed: dict[tuple[str, str], Expression] = {}
         for a, b in self.job.joined_pairs:
-            placed[a, b] = self.number(self.job.splices, f"splices of {a} and {b} that are placed")
+            splices = sum(join.a.count for join in self.job.joins if {join.a.trunk, join.b.trunk} == {a, b})
+            placed[a, b] = self.number(splices, f"splices of {a} and {b} that are placed")
             for one, other in ((a, b), (b, a)):
+                self.require(placed[a, b] <= splices * self.in_box(self.job.trunk_by_id[one]))
                 sides = (
                     able[i] for i, alike in enumerate(self.classes) if alike.trunk == one and other in alike.partners
                 )

@@ -45,7 +45,7 @@ from trayopt.track.routes import routes_of
 
 EFFORT = 6.0
 """Most deterministic time for a bound."""
-AREA_EFFORT = 2.0
+AREA_EFFORT = 0.3
 """Most deterministic time for a bound on cross-sections."""
 MOST_COUNTS = 4000
 """Of more kinds of legs times places than this, the length is not bounded: no answer is to be had soon."""

@@ -169,7 +169,7 @@ def _pinned(job: Job, ways: dict[str, Way]) -> dict[str, Way]:
 def coarsest(job: Job, at: Parting) -> dict[Key, int]:
     """Divide no further than needed: where legs that hang together fit into no tray, divide the largest of them, and its like."""
     trays = job.enclosure.trays
-    divisions = {key: 1 for key, runs in job.spliced.items() if runs}
+    divisions = {key: job.subunit_of_leg[key].divisions[0] for key, runs in job.spliced.items() if runs}
     while True:
         heavy = next(
             (
@@ -200,5 +200,7 @@ def _divide(job: Job, divisions: dict[Key, int], leg: Leg) -> bool:
     for subunit in job.trunk_by_id[leg.trunk].subunits:
         like = (subunit.ribbons, subunit.ribbon_fibres) == (own.ribbons, own.ribbon_fibres)
         if like and (subunit.trunk, subunit.number) in divisions:
-            divisions[subunit.trunk, subunit.number] = finer[0]
+            divisions[subunit.trunk, subunit.number] = next(
+                (k for k in subunit.divisions if k >= finer[0]), subunit.divisions[-1]
+            )
     return True

@@ -42,7 +42,7 @@ class Search:
 
     def solve(self) -> tuple[State, Stopped]:
         """Search until everything is proven or the clock stops it."""
-        work = Work(self.session, self.descent)
+        work = Work(self.session, self.descent, Search)
         try:
             for tactic in TACTICS:
                 if self.enough(self.state):

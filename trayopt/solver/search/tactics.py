@@ -8,7 +8,7 @@ jobs that have no complete plan: blocks prove how much stays out, or musts are l
 
 from __future__ import annotations
 
-from trayopt.solver.search import complete, incomplete
+from trayopt.solver.search import complete, incomplete, outside
 from trayopt.solver.search.work import Tactic, Work
 
 
@@ -19,6 +19,11 @@ def _always(work: Work) -> bool:
 def _left(work: Work) -> bool:
     """Whether no complete plan was found, and time is left."""
     return not work.done and not work.session.clock.over
+
+
+def may_count_sets(work: Work) -> bool:
+    """Whether no complete plan was found, and ways and stacks may be counted."""
+    return _left(work) and work.session.on(outside.COUNTED) and not work.session.job.through
 
 
 TACTICS: tuple[Tactic, ...] = (
@@ -35,6 +40,7 @@ TACTICS: tuple[Tactic, ...] = (
     Tactic("deepening", complete.deepening, lambda work: work.open and work.legs_first, "least legs"),
     Tactic("all_divisions", complete.all_divisions, _always),
     Tactic("descent", complete.descend, lambda work: work.found is not None, "every goal that is left"),
+    Tactic(outside.NAME, outside.trunks_outside, may_count_sets, "every goal"),
     Tactic("any_plan", incomplete.any_plan, lambda work: not work.done),
     Tactic("least_unplaced", incomplete.least_unplaced, lambda work: not work.done, "least splices without a tray"),
     Tactic(

@@ -4,12 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
-from trayopt.domain.plan import GoalName
+from trayopt.domain.plan import GoalName, Stopped
 from trayopt.solver.heuristics.session import Session
 from trayopt.solver.model.base import Divisions
+from trayopt.solver.model.incumbent import State
 from trayopt.solver.model.model import Model
 from trayopt.solver.search.lexicographic import Descent
+
+
+class Again(Protocol):
+    """A search that a tactic begins on another job."""
+
+    @property
+    def state(self) -> State:
+        """The incumbent and the bounds."""
+
+    @property
+    def used(self) -> set[str]:
+        """Relaxations and tactics that the search came to."""
+
+    def solve(self) -> tuple[State, Stopped]:
+        """Search until everything is proven or the clock stops it."""
+
 
 Found = tuple[Model, Sequence[GoalName]]
 """A model that holds all plans that may be best, and the goals that are left to minimise in it."""
@@ -21,8 +39,8 @@ class Work:
 
     Parameters
     ----------
-    session, descent
-        What all tactics share, and how goals are brought down on one model.
+    session, descent, again
+        What all tactics share, how goals are brought down on one model, and what begins a search on another job.
     complete
         Whether there may be a complete plan: every splice placed and every must kept.
     weight, legs
@@ -37,6 +55,7 @@ class Work:
 
     session: Session
     descent: Descent
+    again: Callable[..., Again]
     complete: bool = True
     weight: int = 0
     legs: int = 0

@@ -1,0 +1,89 @@
+"""Which trunks stay outside, and the part of a job that is left then: against brute force."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from tests import oracle, strategies
+from tests.build import job_of
+from trayopt.domain.job import Job
+from trayopt.goals.registry import GOALS
+from trayopt.solver.bounds.trunks_outside import sets_outside
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.run import Tuning
+from trayopt.solver.model.without_trunks import lost_pieces, without_trunks
+from trayopt.solver.search.outside import NAME
+from trayopt.solver.search.search import Search
+
+ORDER = tuple(goal.id for goal in GOALS)
+KINDS: dict[str, dict[str, Any]] = {
+    "any": {"trunks": 3, "tight": 0.7, "pins": 0.5},
+    "one port": {"trunks": 3, "ports": 1, "tight": 0.7, "pins": 0.5},
+    "divided at the port": {"trunks": 3, "ports": 1, "at_port": 0.9, "pins": 0.3},
+    "parts of ribbons": {"trunks": 3, "ports": 1, "shape": "partial"},
+    "work on ribbons": {"trunks": 3, "ports": 1, "ribbon_work": 0.5},
+}
+
+
+def partly_outside(seeds: range, **knobs: Any) -> Iterator[tuple[int, Job, tuple[int, ...], frozenset[str]]]:
+    """Give random tiny jobs of whose best plan by brute force some trunks stay outside, and these; others come in."""
+    for seed in seeds:
+        plain = strategies.random_job(random.Random(seed), **knobs)
+        best = oracle.solve(plain)
+        assert best is not None
+        job = job_of(plain)
+        inside = {trunk for (trunk, *_), place in best.decision.legs.items() if place}
+        outside = frozenset(trunk.id for trunk in job.trunks if trunk.id not in inside)
+        if inside and outside:
+            yield seed, job, tuple(best.goals), outside
+
+
+def search(job: Job, *without: str) -> Search:
+    """Search a job to its end."""
+    made = Search(job, ORDER, Clock(), tuning=Tuning(workers=1), without=frozenset(without))
+    made.solve()
+    return made
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_is_left_without_trunks_has_the_best_plan_of_the_job(kind: str) -> None:
+    """No plan loses less than is lost with its trunks; of one that loses no more, the part says every goal."""
+    equal = barred = 0
+    for seed, job, goals, outside in partly_outside(range(61000, 61020), **KINDS[kind]):
+        lost = sum(piece.count for piece in lost_pieces(job, outside))
+        assert lost <= goals[0], f"seed {seed}"
+        part = without_trunks(job, outside)
+        if part is None:
+            continue
+        assert part.price["unplaced"] == lost, f"seed {seed}"
+        barred += any(s.barred for s in part.job.subunits)
+        state = search(part.job, NAME).state
+        if lost < goals[0]:
+            assert state.value("unplaced"), f"seed {seed}: brute force found no plan that loses so little"
+        else:
+            equal += 1
+            assert tuple(state.value(goal) + part.price.get(goal, 0) for goal in ORDER) == goals, f"seed {seed}"
+    assert equal
+    assert barred
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_sets_of_trunks_hold_the_best_plan_and_their_search_finds_it(kind: str) -> None:
+    """The set of the best plan comes before its bound is above that plan, and the search with sets proves the plan."""
+    searched = 0
+    for seed, job, goals, outside in partly_outside(range(64000, 64015), **KINDS[kind]):
+        for found in sets_outside(job, Clock()):
+            assert found.least <= goals[0], f"seed {seed}"
+            if found.trunks == outside:
+                break
+        else:
+            pytest.fail(f"seed {seed}: {sorted(outside)} outside is none of the sets")
+        made = search(job)
+        searched += NAME in made.used
+        assert made.state.vector == goals, f"seed {seed}"
+        assert made.state.proven, f"seed {seed}"
+    assert searched

@@ -1,0 +1,133 @@
+"""A search for each set of trunks that stay outside, where not all of them can come in: what loses the fewest splices first.
+
+With the trunks settled, what is left is mostly a job of which every splice is placed, with all that is known of such jobs. Sets
+are searched until every other one is proven to lose more than the best plan; mostly one is enough.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from trayopt.domain.job import Job
+from trayopt.errors import SolverFault
+from trayopt.goals.registry import measure_all
+from trayopt.solver.bounds.trunks_outside import sets_outside
+from trayopt.solver.heuristics.session import Session
+from trayopt.solver.model.bound import Bound, Step
+from trayopt.solver.model.incumbent import State
+from trayopt.solver.model.without_trunks import lost_pieces, without_trunks
+from trayopt.solver.search.cases import Case, conclude
+from trayopt.solver.search.work import Again, Work
+from trayopt.track.laid import Laid
+
+NAME = "trunks_outside"
+COUNTED = "stack_counts"
+"""Who counts what a set loses."""
+
+
+@dataclass
+class Set(Case):
+    """A set of trunks that stay outside: what is proven of its part of the job holds of plans that place everything else."""
+
+    def learn(self, bound: Bound) -> None:
+        """Take a bound of the part: that it has no complete plan, or a bound over its complete plans."""
+        lost = self.price["unplaced"]
+        if bound.goal == "unplaced":
+            if not bound.given.at_most:
+                self.bounds.append(Bound("unplaced", lost + 1, bound.by))
+            return
+        super().learn(Bound(bound.goal, bound.value, bound.by, bound.given.tightened({"unplaced": 0})))
+
+
+def trunks_outside(work: Work) -> None:
+    """Search the sets of trunks that stay outside, until no other can be better."""
+    s = work.session
+    cases: list[Case] = []
+    for trunks, least in sets_outside(s.job, s.clock):
+        rest = Case({"unplaced": least}, [Bound("unplaced", least, COUNTED)])
+        if trunks is None or rest.excluded(s.state) or s.clock.over:
+            cases.append(rest)
+            break
+        lost = sum(piece.count for piece in lost_pieces(s.job, trunks))
+        case = Set({"unplaced": max(least, lost)})
+        case.bounds.append(Bound("unplaced", case.price["unplaced"], COUNTED))
+        cases.append(case)
+        if trunks and not case.excluded(s.state):
+            search_set(work, case, trunks)
+        elif not trunks:
+            cases.append(rest)
+            break
+    if s.state.best is None:
+        s.state.record("unplaced", min(case.bound("unplaced", {}).value for case in cases), COUNTED)
+    conclude(cases, s.state)
+    work.done = s.state.proven or s.state.by_gap
+
+
+def search_set(work: Work, case: Set, trunks: frozenset[str]) -> None:
+    """Search the part of the job without some trunks, as long as all of it can be placed and it can still be best."""
+    s = work.session
+    part = without_trunks(s.job, trunks)
+    if part is None or part.price["unplaced"] < case.price["unplaced"]:
+        return
+    case.price = part.price
+    made: list[Again] = []
+
+    def watch(step: Step) -> None:
+        if made and step.values is not None:
+            take(s, part.job, case, made[0].state)
+
+    made.append(
+        work.again(
+            part.job,
+            s.state.order,
+            s.clock,
+            tuning=s.tuning,
+            gap=s.gap,
+            watch=watch,
+            without=s.without | {NAME},
+            enough=settled(s, case),
+        )
+    )
+    made[0].solve()
+    s.used |= made[0].used - {NAME}
+    settled(s, case)(made[0].state)
+    s.state.by_gap = s.state.by_gap or made[0].state.by_gap
+
+
+def settled(s: Session, case: Set) -> Callable[[State], bool]:
+    """Tell of the search of a set whether nothing can come of it any more: then other sets are better, or more stays out."""
+
+    def enough(state: State) -> bool:
+        for step in state.trail[len(told) :]:
+            told.append(step)
+            if step.bound is not None:
+                case.learn(step.bound)
+        return state.least("unplaced") > 0 or case.excluded(s.state)
+
+    told: list[Step] = []
+    return enough
+
+
+def take(s: Session, part: Job, case: Set, found: State) -> None:
+    """Take over the best plan of a part.
+
+    Raises
+    ------
+    SolverFault
+        Where it is not what the part says that it is.
+    """
+    plan = found.best
+    if plan is None:
+        return
+    if any(leg.of not in part.subunit(leg).divisions for leg in plan.places):
+        raise SolverFault("a plan of a part of the job has a leg that is spliced to what is outside")
+    values = measure_all(Laid(s.job, plan))
+    if not found.value("unplaced"):
+        for goal in found.order:
+            if values[goal] != found.value(goal) + case.price.get(goal, 0):
+                raise SolverFault(
+                    f"the part of the job counts {goal} as {found.value(goal):,}, the job {values[goal]:,}"
+                )
+    s.state.offer(s.job, plan)
+    s.tell()
