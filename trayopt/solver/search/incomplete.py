@@ -12,7 +12,7 @@ from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
 from trayopt.solver.heuristics.completion import RelaxedModel
 from trayopt.solver.heuristics.primal import complete_solution, first_plan
 from trayopt.solver.heuristics.session import LOOK, Session
-from trayopt.solver.model.bound import ANY, Given
+from trayopt.solver.model.bound import ANY, SEARCH, Given
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.search.lexicographic import Descent
@@ -59,6 +59,8 @@ def relaxed(work: Work, *, all_placed: bool) -> None:
         outcome = s.run(model, None, share=LOOK if all_placed else None)
         if outcome.assignment is None:
             s.empty = outcome.proven and not all_placed
+            if outcome.proven and all_placed:
+                s.state.record("unplaced", 1, SEARCH)
             return
     work.done = True
     goals = [goal for goal in s.state.order if goal != "unplaced" or not all_placed]
