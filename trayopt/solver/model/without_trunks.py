@@ -99,8 +99,8 @@ def without_trunks(job: Job, outside: Collection[str]) -> Part | None:
     if job.through or not kept or any(pin.built for pin in job.pins) or apart is None:
         return None
     fields = {name: getattr(job, name) for name in Job.model_fields}
-    joins = tuple(_joins(job, kept))
-    part = PartOfJob.model_construct(**{**fields, "joins": joins, "apart": apart, "leads": job.lead_trunks})
+    left = dict(fields, joins=tuple(_joins(job, kept)), apart=apart)
+    part = PartOfJob.model_construct(**left, leads=job.lead_trunks)
     if len(part.sleeve_runs) < sum(_is_of(part, run.a) for run in job.sleeve_runs):
         return None
     price: dict[GoalName, int] = {"unplaced": job.splices - part.splices, "broken_must": 0, "broken_prefer": 0}
@@ -153,7 +153,7 @@ def _trunk(job: Job, part: Job, trunk: Trunk, price: dict[GoalName, int]) -> Tru
     if trunk.divided_only_at is None:
         _charge(job, Breakout.id, price)
     fields = {name: getattr(trunk, name) for name in Trunk.model_fields}
-    return PartedTrunk.model_construct(**{**fields, "divide_at": ("port",), "barred": barred})
+    return PartedTrunk.model_construct(**dict(fields, divide_at=("port",)), barred=barred)
 
 
 def _is_parted(job: Job, part: Job, subunit: Subunit) -> bool:
