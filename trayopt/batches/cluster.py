@@ -72,7 +72,7 @@ def solver_mark(resource: str, wanted: str) -> Any:
     Parameters
     ----------
     resource
-        Name of the mark, of which a worker has one a thread and a job takes one.
+        Name of the mark: a worker has one for each thread, and a job takes one.
     wanted
         The version of ortools that a worker must have: another one comes to other plans, and keys of results name one.
     """

@@ -68,7 +68,7 @@ class Results:
         return sorted(self.starts)
 
     def lines(self) -> Iterator[Line]:
-        """Give the line of every job, by name; ``same_as`` names an earlier job of which the result is the same."""
+        """Give the line of every job, by name; ``same_as`` names an earlier job that has the same result."""
         if not self.starts:
             return
         first: dict[str, str] = {}

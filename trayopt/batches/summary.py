@@ -64,7 +64,7 @@ class Smallest(NamedTuple):
     box
         The smallest enclosure; None where there is none.
     not_settled
-        Enclosures that are smaller, of which it is not settled whether the mix fits.
+        Smaller enclosures where it is not settled whether the mix fits.
     """
 
     mix: str
@@ -101,7 +101,7 @@ class Summary:
     counts
         Jobs by outcome; a job that is no longer in the batch counts no more.
     same
-        Jobs of which the result is the same as that of an earlier one: they were solved together.
+        Jobs with the same result as an earlier job: the two were solved together.
     proven
         Jobs whose every goal is proven.
     digest

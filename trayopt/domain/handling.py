@@ -40,7 +40,7 @@ class InRibbons(Divided, Protocol):
 
 
 def separated(sides: Iterable[Run], trunks: Mapping[str, InRibbons]) -> Handling:
-    """Tell which ribbons are separated for sleeves of one fibre, of which these are both sides."""
+    """Tell which ribbons are separated for sleeves of one fibre; these are both sides of the sleeves."""
     found: dict[tuple[str, int, int], None] = {}
     for run in sides:
         if trunks[run.trunk].in_ribbons:
@@ -50,7 +50,7 @@ def separated(sides: Iterable[Run], trunks: Mapping[str, InRibbons]) -> Handling
 
 
 def handling(sides: Iterable[Run], trunks: Mapping[str, Divided], work: Mapping[str, RibbonWord]) -> Handling:
-    """Tell what is done with ribbons for sleeves of one tray, of which these are both sides; a single fibre is not counted.
+    """Tell what is done with ribbons for the sleeves of one tray, by both sides of the sleeves; a single fibre is not counted.
 
     A ribbon is split at the ends of a sleeve inside of it. One that is made anew is made as wide as it is spliced, so that it is
     split only where another sleeve goes on.

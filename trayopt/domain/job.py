@@ -183,7 +183,7 @@ class Job(Frozen):
 
     @cached_property
     def ribbons_open(self) -> tuple[Trunk, ...]:
-        """Trunks of which it is the plan's to decide what is done with their ribbons."""
+        """Trunks whose ribbons the plan decides about."""
         return tuple(trunk for trunk in self.trunks if len(trunk.ribbons) > 1)
 
     @cached_property

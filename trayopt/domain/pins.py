@@ -39,7 +39,7 @@ class LegPin(Frozen):
 
 
 class TrunkPin(Frozen):
-    """A trunk of which port, travel, loops, where it is divided or what is done with its ribbons are decided, or built."""
+    """A trunk whose port, travel, loops, place of division or work on its ribbons is decided, or built."""
 
     trunk: Id
     port: Id | None = None

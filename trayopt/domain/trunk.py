@@ -151,7 +151,7 @@ class Trunk(Frozen):
 
     @property
     def in_ribbons(self) -> bool:
-        """Whether its fibres come in ribbons, of which single ones are separated; loose fibres need not be."""
+        """Whether its fibres come in ribbons, so that single fibres have to be separated from each other."""
         cable = self.cable
         return cable.construction != "loose_tube" and any(group.ribbon_fibres > 1 for group in cable.subunits)
 

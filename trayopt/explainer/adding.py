@@ -41,7 +41,7 @@ def additions(on: Trying, rules: frozenset[str]) -> Iterator[Change]:
 
 
 def _marked(on: Trying, changes: Iterator[Change]) -> Iterator[Change]:
-    """Mark changes of which it was not settled on the way whether less would be enough."""
+    """Mark changes where it was not settled on the way whether less would be enough."""
     before = on.prover.unsettled
     for change in changes:
         yield replace(change, least=on.prover.unsettled == before)

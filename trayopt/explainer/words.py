@@ -153,7 +153,7 @@ def _broken(question: Question, group: Group, plan: Assignment) -> str | None:
 
 
 def together(groups: Sequence[GroupSaid]) -> list[tuple[str, list[str], str]]:
-    """Give groups of one rule of which the same is said as one: the rule, the subjects, and one sentence for all.
+    """Give groups of one rule that have the same sentence as one: the rule, the subjects, and the sentence.
 
     Of plans that show how such groups are broken the first is told.
     """

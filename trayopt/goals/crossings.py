@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 def crossing_pairs(laid: Laid) -> list[tuple[str, str]]:
-    """List the pairs of travellers u before v of one trunk of which a leg of u turns off further out than one of v, by name."""
+    """List, by name, the pairs of travellers u before v of one trunk where a leg of u turns off further out than a leg of v."""
     return [
         (u.name, v.name)
         for trunk in laid.legs

@@ -75,7 +75,7 @@ class _Steps:
         return sum(parts)
 
     def _to_stack(self) -> Expression:
-        """Count the steps of the ways of all legs: split their number over ways and ends, of which one is real."""
+        """Count the steps of the ways of all legs: their number is split over ways and ends, and only one of these is real."""
         x, stack = self.x, self.stack
         legs = x.legs_on(self.trunk, stack.id)
         steps = {key: a for key, (a, _) in self.ways.items()}

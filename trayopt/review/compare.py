@@ -76,7 +76,7 @@ class Pair:
         return found
 
     def legs(self) -> list[dict[str, str]]:
-        """Give the fibres that lie in other trays or other legs, as runs of which each plan says one thing."""
+        """Give the fibres that lie in other trays or other legs, as runs; each plan says one thing of a whole run."""
         found = []
         for subunit in self.job.subunits:
             edges = {subunit.first, subunit.last + 1}

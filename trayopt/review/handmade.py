@@ -132,7 +132,7 @@ class SpliceRow(NamedTuple):
 
 @dataclass
 class Handmade:
-    """Everything that a table says; ``faults`` is damage, and ``lost`` are the rows of which it leaves no tray."""
+    """Everything that a table says; ``faults`` is damage, and ``lost`` are the rows that it leaves without a tray."""
 
     job: Job
     source: str

@@ -168,7 +168,7 @@ class Rule(ABC, Generic[P]):
 
         Notes
         -----
-        A job file knows rules, not their subjects: a rule of which one subject is given up is preferred from then on, so
+        A job file knows rules, not their subjects: a rule that is given up for one subject is preferred from then on, so
         that the plan breaks it where it must and nowhere else.
         """
         del subject

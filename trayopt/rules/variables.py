@@ -72,7 +72,7 @@ class Terms(Protocol):
         """Whether at least one of these holds."""
 
     def one_of(self, *literals: Literal) -> Literal:
-        """Whether one of these holds, of which at most one can."""
+        """Whether one of these literals holds, where no two can hold together."""
 
     def keeps(self, rule: str) -> bool:
         """Whether this model holds only plans that break no subject of this rule."""

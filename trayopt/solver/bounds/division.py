@@ -8,10 +8,10 @@ Everything here is a relaxation of plans that place every splice: it holds for e
   sides are cut between them, for a leg that goes over the edge holds both. So of a window of the chain that no tray can hold,
   at least one inner edge is cut on both sides.
 * Legs of trunks that are not joined to each other share no splice, so each of them brings its own fibre ends into a tray, those
-  of the fibres that it is spliced to, and a sleeve for each run of its splices, none of which goes on into another leg. Of
-  all trunks together each leg brings its own ends. Rounding functions of bin packing (dual feasible functions: x to the
-  floor of (k+1)x/C over k, and x itself where that is whole) turn sizes into shares of a tray of which no tray holds more
-  than one whole; so their sum is at most the number of trays. The sum of all ends is at most what all trays hold.
+  of the fibres that it is spliced to, and a sleeve for each run of its splices; no run goes on into another leg. Of all
+  trunks together each leg brings its own ends. Rounding functions of bin packing (dual feasible functions: x to the floor of
+  (k+1)x/C over k, and x itself where that is whole) turn sizes into shares of a tray. No tray holds shares of more than one
+  tray, so their sum is at most the number of trays. The sum of all ends is at most what all trays hold.
 
 The least number of legs under these is a bound on the goal ``legs``; where a plan reaches it, every division that no plan
 of so few legs uses can be dropped.
@@ -206,7 +206,7 @@ class Divider(UsefulDivisions):
             model.add(shares <= trays * k * room)
 
     def _unjoined(self) -> set[frozenset[str]]:
-        """Choose trunks of which no two are joined, once from each trunk on, then those with the most spliced fibres."""
+        """Give sets of trunks that are not joined to each other: one from each trunk on, then by those with the most splices."""
         joined: dict[str, set[str]] = {trunk.id: set() for trunk in self.job.trunks}
         for a, b in self.job.joined_pairs:
             joined[a].add(b)

@@ -33,7 +33,7 @@ class _Level(NamedTuple):
 
 
 def fewest_crossings(seen: Seen, together: int) -> int:
-    """Bound from below what crosses between strands of which so many have one low at most."""
+    """Bound from below what crosses between strands, where at most so many have one low."""
     return _fewest(tuple(sorted((pair, times) for pair, times in seen.items() if times)), max(1, together))
 
 

@@ -1,4 +1,4 @@
-"""A bound on crossings: strands that trunks see in different orders, of which few can share a low.
+"""A bound on crossings: strands that trunks see in different orders; few of them can share a low.
 
 Of a pair that two trunks see in opposite orders one order crosses unless both strands have the same low. A strand has its low at
 the position of one of its bearers, so as many strands share a low as have a bearer at one position. The least that crosses in

@@ -124,7 +124,7 @@ def goal_bound(
 ) -> int:
     """Bound used places or the leg length, in mm, over plans with at most so many splices unplaced.
 
-    ``levels`` are those of which such plans break no rule; physical rules at must are kept in any case. ``limits`` are what such
+    Such plans keep every rule of these ``levels``; physical rules at must are kept in any case. ``limits`` are what such
     plans have at most of legs and used places.
     """
     counts = PlaceCounts(_question(job, levels), all_placed=not unplaced)

@@ -7,7 +7,7 @@ but names; here they are one. It is a relaxation, because each plan gives these 
   A leg that reaches over several blocks brings its part of each to one tray.
 * The stretches of a subunit follow each other without a fibre between them. Along a subunit that keeps together, each goes
   from a first to a last position of one stack with something at each, and the next one begins where it ends, or one higher;
-  at the very place where a leg holds fibres of both. Stretches of which nothing is placed are passed over.
+  at the very place where a leg holds fibres of both. Stretches without a placed fibre are passed over.
 * A subunit that is divided at the tray, or stays whole, is placed with all its fibres or not at all. Of one that is divided at
   the port, legs without a splice are in no tray.
 

@@ -142,7 +142,7 @@ class Segments(SegmentCounts):
         return self._make(name, lambda: self.any_of(*(self._lies[i][place] for i in blocks for place in places)))
 
     def _first_placed(self, key: Key) -> Iterator[tuple[int, tuple[Literal, ...]]]:
-        """Give each stretch that may be the first placed one of a subunit, with literals of which one holds where it is not."""
+        """Give each stretch that may be the first placed one of a subunit, and literals: one of them holds where it is not."""
         before: list[Literal] = []
         for i in self._along.get(key, ()):
             yield i, (self._gone[i], *(self.no(gone) for gone in before))

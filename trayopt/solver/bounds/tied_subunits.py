@@ -39,7 +39,7 @@ class Tied:
     over
         Groups of subunits that take more places than may be tied to each other.
     apart
-        Other groups of which no two find room in so many places; none where the box has plainly places for all of them.
+        Other groups, where no two find room in so many places; none where the box plainly has places for all of them.
     """
 
     trunks: tuple[str, ...]

@@ -5,7 +5,7 @@ more splices are placed than all trays have room for; and the n largest trays ho
 more than n places.
 
 What comes in groups that share their tray takes more: rounding functions of bin packing (``share_of_tray``) turn the size of a
-group into a share of the largest tray of which no tray holds more than one whole.
+group into a share of the largest tray; no tray holds shares of more than one tray.
 """
 
 from __future__ import annotations

@@ -214,7 +214,7 @@ class Session:
         return self._in_box[places]
 
     def unpayable(self, weight: int, divide_at: Partings) -> frozenset[str]:
-        """Name the preferences of which such plans break none: what is left of the weight does not pay for one.
+        """Name the preferences that such plans keep for every subject: what is left of the weight does not pay for one.
 
         Trunks that can only be divided at the port, and might be at the tray, have taken their part of it.
         """
@@ -372,7 +372,7 @@ class Session:
 
     @property
     def levels(self) -> tuple[Level, ...]:
-        """Levels of which plans as good as the best one break no rule."""
+        """Levels whose rules every plan keeps that is as good as the best one."""
         if self.state.value("broken_must"):
             return ()
         return ("must",) if self.state.value("broken_prefer") else ("must", "prefer")

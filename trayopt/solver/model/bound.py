@@ -1,4 +1,4 @@
-"""Lower bounds with their authors: which goal, how much at least, who counted it, and of which plans it holds.
+"""Lower bounds with their authors: which goal, how much at least, who counted it, and for which plans.
 
 A bound is plain data, so that any plan can refute it: a plan that meets what the bound takes for granted, by a recount, and is
 better than the bound shows that its author has counted wrongly.
@@ -19,7 +19,7 @@ OF_PLACES: frozenset[GoalName] = frozenset({"trays", "leg_length_mm", "irregular
 ZERO = "zero"
 """Author of what needs no proof: no goal is below 0."""
 SEARCH = "search"
-"""Author of what the solver proved on a model that holds every plan of which the bound speaks."""
+"""Author of what the solver proved on a model; the model holds every plan that the bound speaks of."""
 
 AUTHORS: Mapping[str, str] = {
     ZERO: "nothing being less than 0",

@@ -173,6 +173,6 @@ class Literals:
         return self.no(self.any_of(*(self.no(x) for x in literals)))
 
     def one_of(self, *literals: Literal) -> Literal:
-        """Whether one of these holds, of which at most one can."""
+        """Whether one of these literals holds, where no two can hold together."""
         found = [x for x in literals if not (isinstance(x, int) and x == 0)]
         return self._bound_to("one", found, lambda real, one: self.cp.add(Sum(real) == one))

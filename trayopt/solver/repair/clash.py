@@ -56,7 +56,7 @@ def clash(
     Parameters
     ----------
     job, groups
-        The job, and groups of facts of which it is proven that no plan keeps all of them and every must.
+        The job, and groups of facts: it is proven that no plan keeps all of them and every must.
     suspects
         Groups, by index, that may be enough: those that a rule names which they break. They are asked about first, in this order.
     clock, tuning

@@ -1,4 +1,4 @@
-"""Tactics for jobs of which not every must can be kept with every splice placed: what stays out, and what is let go."""
+"""Tactics for jobs without a complete plan: what stays out, and which musts are let go."""
 
 from __future__ import annotations
 
