@@ -41,13 +41,11 @@ def side_picture(book: Book, tell: Teller) -> Picture:
                 )
             )
             unit = Rect(left, top + 22, column - 8, 18)
-            text = fitted(
-                " / ".join(
-                    tell("picture.side.unit", ends=2 * tray.fibres, sleeves=tray.sleeves) for tray in stack.kinds
-                ),
-                column - 8 - NUMBER_PX,
-            )
-            picture.texts.append(Text(left + NUMBER_PX, top + 31, text, "note", within=unit))
+            first, *others = stack.kinds
+            text = tell("picture.side.unit", ends=2 * first.fibres, sleeves=first.sleeves)
+            text = " / ".join([text, *(f"{2 * tray.fibres} · {tray.sleeves}" for tray in others)])
+            fit = fitted(text, column - 8 - NUMBER_PX)
+            picture.texts.append(Text(left + NUMBER_PX, top + 31, fit, "note", within=unit, full=text))
             for position in range(1, stack.positions + 1):
                 y = floor - position * pitch
                 _slab(picture, book, Place(stack.id, position), Rect(left, y, column - 8, SLAB_PX), tell)
