@@ -55,7 +55,7 @@ from trayopt.solver.model.model import Model
 from trayopt.solver.model.run import hint_all
 from trayopt.solver.model.vocabulary import voice
 
-IRREGULAR_EFFORT = 0.5
+IRREGULAR_EFFORT = 1.0
 """Most deterministic time for the least irregular counts of the least length: what it leaves open is asked when it counts."""
 LATENESS_EFFORT = 1.0
 """Most deterministic time for the choice among counts of one length, which is only a guess."""
@@ -289,8 +289,7 @@ def count(model: Model, weight: int, clock: Clock, *, trays: int | None = None) 
     irregular = counts.encoded("irregular")
     if isinstance(irregular, int):
         return Counted(bound, counts, solver, irregular)
-    hint_all(counts.cp, solver.response_proto.solution)
-    counts.minimize(irregular)
+    counts.minimize(irregular)  # without a hint: with one, it took five times as long
     status, later = solve_one(counts.cp, clock, IRREGULAR_EFFORT, symmetry_level=2, part=PART)
     if status not in FOUND:
         return Counted(bound, counts, solver)
