@@ -666,6 +666,48 @@ def test_nothing_changes_only_where_the_check_passes(name: str) -> None:
     assert tried >= 10
 
 
+def moved_at_random(job: Job, good: Assignment, seed: int) -> tuple[Given, set[Place]]:
+    """Give the decisions of a plan of which some legs are told in other trays, and the trays that this concerns."""
+    rng = random.Random(seed)
+    runs = [RunAt(leg.trunk, *job.subunit(leg).leg_run(leg), place) for leg, place in good.places.items()]
+    concerned = set()
+    for i in rng.sample(range(len(runs)), rng.choice([1, 2, 3])):
+        other = rng.choice([place for place in job.enclosure.places if place != runs[i].place])
+        concerned |= {runs[i].place, other}
+        runs[i] = runs[i]._replace(place=other)
+    ways = {trunk: GoesBy(trunk, way.port, way.travel, way.loops) for trunk, way in good.ways.items()}
+    return Given(tuple(runs), ways, dict(good.ends)), concerned
+
+
+@pytest.mark.parametrize("cut_off", [False, True], ids=["all looks", "without the last look"])
+@pytest.mark.parametrize(
+    "name", ["2x432-shuffled-wall-2x6.yaml", "2x576-mixed-subunits.yaml", "hub-of-three-wall-2x6.yaml"]
+)
+@pytest.mark.parametrize("seed", [0, pytest.param(1, marks=pytest.mark.slow)])
+def test_no_more_is_moved_than_with_every_other_tray_given_as_built(
+    name: str, seed: int, cut_off: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also where the time ends before all divisions are looked at, which is when a look ends without a plan."""
+    job = load_job(STANDARD / name)
+    given, concerned = moved_at_random(job, assignment_of(job, PLANS[name]), 10 * seed + len(name))
+    built = [run for run in given.runs if run.place not in concerned]
+    some = [run for i, run in enumerate(built) if i % 2]
+    pinned = [nearest(job, given, pins, tuning=QUIET, clock=Clock(20)) for pins in (built, some)]
+    if cut_off:
+        room = import_module("trayopt.solver.repair.nearest")
+        look = room._Search.look
+        ended = lambda self, divisions, *rest: look(self, divisions, *rest) if divisions else None  # noqa: E731
+        monkeypatch.setattr(room._Search, "look", ended)
+    free = nearest(job, given, tuning=QUIET, clock=Clock(20))
+    assert free.weighed is not None
+    told = [found for found in pinned if found.weighed is not None]
+    assert told
+    for found in told:
+        assert found.weighed is not None
+        assert free.weighed <= found.weighed
+        assert len(free.changes.legs) <= len(found.changes.legs)
+
+
 def test_a_near_plan_is_found_before_the_whole_model_is_looked_at(good: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """The clock ends before the look at all divisions: legs that need not move are held, as if they were built."""
     job = load_job(changed(positions=5))
