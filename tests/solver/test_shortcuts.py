@@ -63,6 +63,7 @@ def test_outline_and_divisions_never_promise_too_much() -> None:
         job, (unplaced, musts, prefers, legs, *_) = best_of(seed)
         divider = Divider(job)
         least = None if divider.hopeless else preference_bound(job, divider.open, Clock())
+        assert unplaced or not divider.hopeless, f"seed {seed}: there is a plan that places every splice"
         if not divider.hopeless and not can_be_placed(job, divider.open, Clock()):
             assert unplaced, f"seed {seed}: there is a plan that places every splice"
         if least is None:

@@ -24,6 +24,8 @@ DEEPEN = Share(60.0, 0.5)
 def first_bounds(work: Work) -> None:
     """Bound preferences by ways and stacks, and legs by the division model; either may tell that no plan is complete."""
     s = work.session
+    if s.divider.hopeless and s.on("division"):
+        s.state.record("unplaced", 1, "division")
     least = None if s.divider.hopeless else outlined(s)
     if least is None:
         work.complete = False
