@@ -89,7 +89,7 @@ def test_what_passes_uncut_is_laid_first_and_the_reopen_sheet_says_what_lies_ove
         "From port bl clockwise, 2 full loops of the track, then on through guides sw → nw → n → ne → se to port br."
     )
     assert made.tables["passing"].rows == [
-        ("P", "2", 4200, 2, "sw → nw → n → ne → se", "Q/1, P.in/1, capped end of P.out, tube 1")
+        ("P", "2", 4200, 2, "sw → nw → n → ne → se", "Q/1, P.in/1, capped end P.out/1")
     ]
     assert "passing" not in sheets("whole").tables
     assert [label.lines for label in made.labels if label.kind == "uncut"] == [
@@ -110,7 +110,7 @@ def test_what_lies_over_what_passes_is_named_by_what_it_is() -> None:
     german = sheets(cut=(2,), language="de")
     assert "passing" not in german.tables, "nothing passes"
     (row,) = sheets(language="de").tables["passing"].rows
-    assert str(row[-1]).endswith("verschlossenes Ende von P.out, Rohr 1")
+    assert str(row[-1]).endswith("verschlossenes Ende P.out/1")
 
 
 @pytest.mark.parametrize("language", ["en", "de"])
