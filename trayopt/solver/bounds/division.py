@@ -29,6 +29,7 @@ from ortools.sat.python import cp_model
 
 from trayopt.domain.base import DivideAt
 from trayopt.domain.hardware import Tray
+from trayopt.domain.job import Job
 from trayopt.domain.splicing import Piece
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
@@ -186,7 +187,7 @@ class Divider(UsefulDivisions):
         chosen = [(key, of, x) for key, options in divided.items() for of, x in options.items()]
         legs = {(key, of): self._fewest_legs(key, of) for key, of, _ in chosen}
         needs = {choice: [self._needs(leg, largest) for leg in found] for choice, found in legs.items()}
-        for apart in self._unjoined():
+        for apart in unjoined(self.job):
             mine = [(needs[key, of], x) for key, of, x in chosen if key[0] in apart]
             if TrayFibres.id in self.must:
                 self._share_trays(model, [([ends for ends, _ in need], x) for need, x in mine], most_ends)
@@ -204,22 +205,6 @@ class Divider(UsefulDivisions):
         for k in range(1, 5):
             shares = total(sum(share_of_tray(size, room, k) for size in found) * x for found, x in sizes)
             model.add(shares <= trays * k * room)
-
-    def _unjoined(self) -> set[frozenset[str]]:
-        """Give sets of trunks that are not joined to each other: one from each trunk on, then by those with the most splices."""
-        joined: dict[str, set[str]] = {trunk.id: set() for trunk in self.job.trunks}
-        for a, b in self.job.joined_pairs:
-            joined[a].add(b)
-            joined[b].add(a)
-        weight = {trunk.id: self.job.spliced_in(trunk) for trunk in self.job.trunks}
-        found = set()
-        for first in joined:
-            chosen = {first}
-            for name in sorted(joined, key=lambda trunk: -weight[trunk]):
-                if not joined[name] & chosen:
-                    chosen.add(name)
-            found.add(frozenset(chosen))
-        return found
 
     def _side_cut(self, divided: Mapping[Key, Mapping[int, cp_model.IntVar]], trunk: str, last: int, first: int) -> Any:
         """Sum of the divisions of a subunit that cut between two neighbouring fibres; None at the edge of the subunit."""
@@ -244,6 +229,23 @@ class Divider(UsefulDivisions):
                     break
                 found.append(tuple(chain[start:end]))
         return [window for window in found if len(window) > 1]
+
+
+def unjoined(job: Job) -> set[frozenset[str]]:
+    """Give sets of trunks that are not joined to each other: one from each trunk on, then by those with the most splices."""
+    joined: dict[str, set[str]] = {trunk.id: set() for trunk in job.trunks}
+    for a, b in job.joined_pairs:
+        joined[a].add(b)
+        joined[b].add(a)
+    weight = {trunk.id: job.spliced_in(trunk) for trunk in job.trunks}
+    found = set()
+    for first in joined:
+        chosen = {first}
+        for name in sorted(joined, key=lambda trunk: -weight[trunk]):
+            if not joined[name] & chosen:
+                chosen.add(name)
+        found.add(frozenset(chosen))
+    return found
 
 
 def share_of_tray(size: int, room: int, k: int) -> int:

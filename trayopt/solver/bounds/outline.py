@@ -36,6 +36,7 @@ from trayopt.rules.registry import BY_ID as RULES_BY_ID
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.tied_trays import TiedTrays
 from trayopt.rules.tray_fibres import TrayFibres
+from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.rules.variables import (
     Cuts,
     Expression,
@@ -52,11 +53,11 @@ from trayopt.rules.variables import (
     Variables,
     Windows,
 )
-from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.division import Divider, unjoined
 from trayopt.solver.bounds.ribbon_choices import leave_room
 from trayopt.solver.bounds.rings import overfull_rings
 from trayopt.solver.bounds.stand_ins import StandIns
-from trayopt.solver.bounds.tied_subunits import Tied, tied_subunits
+from trayopt.solver.bounds.tied_subunits import Sleeved, Tied, tied_by_sleeves, tied_subunits
 from trayopt.solver.model.base import Base, Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
@@ -200,7 +201,8 @@ class Outline(Base):
         if mode == "free" or self.job.rules[TrayFibres.id].level != "must":
             return
         found = tied_subunits(self.job, self.open, {t.id: self.divide_options(t) for t in self.job.trunks})
-        if not found:
+        sleeved = self._sleeved()
+        if not found and not sleeved:
             return
         on = {item.id: self.number(item.positions, f"tied places on {item.id}") for item in self.job.enclosure.stacks}
         broken = self.number(len(self.places), "tied places")
@@ -211,6 +213,27 @@ class Outline(Base):
             self.let_go[Group(TiedTrays.id, "some")] = broken
         for tied in found:
             self._pay(tied, on)
+        self._pay_for_sleeves(sleeved, broken)
+
+    def _sleeved(self) -> list[Sleeved]:
+        """Give what opened subunits tie by their sleeves."""
+        if self.job.rules[TraySleeves.id].level != "must":
+            return []
+        return tied_by_sleeves(self.job, self.open, {t.id: self.divide_options(t) for t in self.job.trunks})
+
+    def _pay_for_sleeves(self, sleeved: Sequence[Sleeved], broken: Expression) -> None:
+        """Let opened subunits pay for the places that hold their sleeves, if these are too many.
+
+        Subunits of one trunk, and of trunks of which no two are joined, share no sleeve.
+        """
+        room = max(tray.sleeves for tray in self.job.enclosure.trays)
+        brought: dict[str, Expression] = {}
+        for item in sleeved:
+            tray = self.divided_at(self.job.trunk_by_id[item.trunk], "tray")
+            more = (sleeves * self.both(tray, self.done(done)) for done, sleeves in item.more.items())
+            brought[item.trunk] = total([item.least * tray, *more])
+        for apart in unjoined(self.job) if brought else ():
+            self.require(room * broken >= total(brought[trunk] for trunk in brought if trunk in apart))
 
     def _pay(self, tied: Tied, broken: Mapping[str, Expression]) -> None:
         """Let groups of some trunks divided at the tray pay for their places, stack by stack: each lies on one stack whole."""

@@ -4,6 +4,9 @@
 * The division model of the job in which one trunk's choice is settled, or that of two trunks that are joined, counts what their
   splices need then; where no division fits, no such plan has the choice.
 
+* Ribbons that may be split are not made anew: a sleeve ends with a new ribbon wherever it ends with a split one, so that a plan
+  has no more sleeves if they are split instead, and it breaks no more preferences.
+
 So the preferences that a choice breaks count in relaxations that know nothing else of sleeves.
 """
 
@@ -13,7 +16,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from itertools import product
 
-from trayopt.domain.base import RibbonWord
+from trayopt.domain.base import SPLIT, RibbonWord
 from trayopt.domain.job import Job
 from trayopt.domain.splicing import Done
 from trayopt.rules.tray_sleeves import TraySleeves
@@ -54,6 +57,10 @@ def leave_room(model: Ways) -> None:
     known, job = model.job.trunk_by_id, model.job
     if not job.ribbons_open:
         return
+    pinned = {pin.trunk for pin in job.trunk_pins if pin.ribbons is not None}
+    for trunk in job.ribbons_open:
+        if SPLIT in trunk.ribbons and trunk.id not in pinned:
+            model.require(total(model.ribboned(trunk, word) for word in trunk.ribbons if isinstance(word, int)) <= 0)
     for choice in job.once(hopeless_choices):
         model.clause(*(model.no(model.ribboned(known[trunk], word)) for trunk, word in choice.items()))
     if job.rules[TraySleeves.id].level == "must":

@@ -7,7 +7,7 @@ the two share a tray. Taken for granted is only which trunks are divided at the 
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -15,6 +15,7 @@ from typing import NamedTuple
 from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
+from trayopt.domain.splicing import Done
 from trayopt.domain.tied import tied
 from trayopt.rules.tied_trays import TiedTrays
 from trayopt.solver.model.base import Key
@@ -73,6 +74,45 @@ def splices_between(job: Job) -> Counter[tuple[Key, Key]]:
     for piece in job.pieces:
         a, b = ((side.trunk, job.trunk_by_id[side.trunk].subunit_of(side.first).number) for side in (piece.a, piece.b))
         found[a, b] += piece.count
+    return found
+
+
+class Sleeved(NamedTuple):
+    """Sleeves of the opened subunits of a trunk that take more places by them than may be tied to each other.
+
+    ``least`` are those of subunits that do whatever is done with ribbons, ``more`` what is to be added where something is done.
+    """
+
+    trunk: str
+    least: int
+    more: Mapping[Done, int]
+
+
+def tied_by_sleeves(
+    job: Job, open_: Mapping[Key, Sequence[int]], options: Mapping[str, Sequence[DivideAt]]
+) -> list[Sleeved]:
+    """Find the trunks with subunits that, opened at the tray, bring more sleeves than so many trays hold."""
+    size, room = max(t.sleeve_fibres for t in job.enclosure.trays), max(t.sleeves for t in job.enclosure.trays)
+    most = TiedTrays().parameters(job).trays * room
+    least: Counter[Key] = Counter()
+    more: dict[Key, Counter[Done]] = defaultdict(Counter)
+    for run in job.sleeve_runs:
+        for side in dict.fromkeys((s.trunk, job.trunk_by_id[s.trunk].subunit_of(s.first).number) for s in run[:2]):
+            least[side] += run.sleeves(size)
+            more[side].update(run.more(size))
+    found = []
+    for trunk, at in options.items():
+        opened = [key for key, of in open_.items() if key[0] == trunk and "tray" in at and of and 1 not in of]
+        beside: Counter[Done] = Counter()
+        for key in opened:
+            if len({tuple(name for name, _ in done) for done in more[key]}) > 1:
+                continue  # spliced to several trunks with choices of their own
+            for done, extra in more[key].items():
+                over = least[key] + extra > most
+                beside[done] += extra + (0 if least[key] > most else least[key]) if over else 0
+        always = sum(least[key] for key in opened if least[key] > most)
+        if always or +beside:
+            found.append(Sleeved(trunk, always, +beside))
     return found
 
 
