@@ -89,7 +89,7 @@ def test_patterns_pay_for_the_sleeves_of_a_choice() -> None:
 
 def test_the_outline_pays_for_opened_tubes_whose_sleeves_fill_too_many_trays() -> None:
     """As they are, 144 fibres in 16 on 12 take three trays of 6 sleeves; of six bundles each is split, or broken out, for 1."""
-    trunks = [{"id": "H", "cable": "partly-bonded-864-6x144"}]
+    trunks: list[dict[str, Any]] = [{"id": "H", "cable": "partly-bonded-864-6x144"}]
     trunks += [{"id": "T", "cable": "partly-bonded-864-6x144-r16", "ribbons": ["as_they_are", "split"]}]
     joins = [{"a": "H:1-864", "b": "T:1-864"}]
     job = load_job(
