@@ -129,7 +129,7 @@ def test_options_of_sheets_that_there_are_not(options: Any, message: str, allowe
 
 @pytest.mark.parametrize("call", [check, sheets, lambda job, plan: record(job, plan, "readings.csv")])
 def test_a_table_is_no_document(call: Any, table: Path) -> None:
-    with pytest.raises(InputError, match="this is a table, and no plan") as wrong:
+    with pytest.raises(InputError, match="this is a table, not a plan") as wrong:
         call(JOB, table)
     assert wrong.value.faults[0].hint.endswith(f"trayopt check JOB {table} -o plan.json")
 

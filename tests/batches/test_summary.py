@@ -335,9 +335,9 @@ def test_the_page_holds_a_cell_a_job_and_its_texts_stay_texts(page: Page) -> Non
 def test_the_page_refers_to_nothing_but_plans_and_itself(page: Page) -> None:
     assert all(link.startswith(("#", "plans/")) for link in page.links)
     text = " ".join(page.words)
-    assert text.index("Safety: Take every fibre for live") < text.index("What changed"), "before all else"
+    assert text.index("Safety: Treat every fibre as live") < text.index("What changed"), "before all else"
     assert "laser light is invisible" in text
-    assert "Local codes and licensed or certified work come first" in text
+    assert "Local codes and licensed or certified work come before" in text
     assert "What changed against older" in text
     assert "1 worse" in text
     assert "2 new" in text

@@ -255,4 +255,6 @@ def test_the_smallest_box_counts_trunks_that_go_through_and_trays_of_several_kin
 
 
 def test_every_job_of_the_standard_sweeps_is_read_and_has_splices() -> None:
-    assert all(item.job().splices > 0 for item in read_manifest([SWEEPS]).items() if not item.why_not)
+    splices = [item.job().splices for item in read_manifest([SWEEPS]).items() if not item.why_not]
+    assert len(splices) >= 500
+    assert min(splices) > 0

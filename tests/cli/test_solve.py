@@ -310,10 +310,10 @@ def test_a_plan_of_format_1_is_taken_over_with_a_note(command: str, tmp_path: Pa
 
 def test_what_is_broken_and_without_a_tray(plans: dict[str, tuple[Job, Plan]], example: tuple[Job, Plan]) -> None:
     text = " ".join(plan_text(*plans["unmet"]).split())
-    assert "Broken, and a must pin " in text
+    assert "Musts that this plan breaks pin " in text
     assert "is pinned to stack" in text
     text = " ".join(plan_text(*example).split())
-    assert "Broken, and only preferred alternate_stacks P/2 after P/2 the subunits of P lie" in text
+    assert "Preferences that this plan breaks alternate_stacks P/2 after P/2 the subunits of P lie" in text
     text = " ".join(plan_text(*plans["hub-of-three-wall-2x6"]).split())
     assert re.search(r"opposite_travel \S+ \(counts 3\)", text)
     job = load_job(STANDARD / "no-2x864-short-tail-wall-3x8.yaml")

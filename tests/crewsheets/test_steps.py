@@ -79,7 +79,7 @@ def test_all_trays_of_a_group_are_spliced_before_one_of_them_is_laid() -> None:
 
 def test_each_traveller_goes_back_on_the_track_once() -> None:
     laid = [step for step in steps("tapped") if step.phase == "lay"]
-    assert [step.lines[0].partition(" back")[0] for step in laid] == ["P/1, Q/1", "P/2"]
+    assert [step.lines[0].partition(" go")[0] for step in laid] == ["P/1, Q/1", "P/2"]
 
 
 @pytest.mark.parametrize("case", ["1728", "half", "worked", "grown", "432 built"])
@@ -119,7 +119,7 @@ def test_each_tray_is_laid_before_the_next_is_spliced() -> None:
     assert pairs == [(phase, tray) for tray in range(24) for phase in ("splice", "lay")]
 
 
-def test_trays_go_from_the_base_outward() -> None:
+def test_trays_go_from_the_back_to_the_door() -> None:
     _, plan = straight("2x1728-wall-3x8")
     height: dict[str, int] = {}
     for step in steps():
@@ -206,8 +206,8 @@ def test_what_is_lifted_and_live_stands_at_a_hold_point() -> None:
     )
     laid = next(step for step in steps("grown") if step.phase == "lay")
     assert laid.lines[:2] == (
-        "R/1 back on the track as tried, under the straps of the guides; tie down at the entrance.",
-        "P/1, Q/1.1, in service, back on the track as they lay.",
+        "R/1 goes back on the track as in the trial, under the straps of the guides; tie it down at the entrance.",
+        "P/1, Q/1.1 are in service: put them back on the track as they lay.",
     )
     # The place under a live tray is tried on behind the hold point at which that tray is lifted.
     phases = [step.phase for step in steps("grown")]
@@ -260,9 +260,9 @@ def test_steps_carry_the_plans_own_figures() -> None:
     assert "1 full loop of the track" in text
     assert "1,930 mm from the port" in text
     assert "P: take off 3,000 mm of jacket" in text
-    assert "P unit 1 – 2: stays whole, 24 fibres; its tube ends past the tie-down." in text
+    assert "P, unit 1 – 2: not divided (24 fibres); the tube ends past the tie-down." in text
     assert (
-        "Q unit 1: the tube ends 150 mm before its first entrance; from there in 2 legs of 2 ribbons (24 fibres)"
+        "Q, unit 1: end the tube 150 mm before its first entrance. Divide what comes out into 2 legs of 2 ribbons (24 fibres)"
         in text
     )
     assert "1 tube is opened at trays: one end, 150 mm before its first entrance." in text
@@ -275,7 +275,7 @@ def test_what_is_divided_at_the_port_is_parted_before_it_goes_round() -> None:
     assert phases.index("release_units") < phases.index("part") < phases.index("route")
     part = made[phases.index("part")]
     assert (part.trunk, part.lines) == (
-        "Q", ("Q unit 1: in 2 legs of 2 ribbons (24 fibres), each in a tube of the set from the port on.",),
+        "Q", ("Q, unit 1: divide into 2 legs of 2 ribbons (24 fibres); each runs in a tube of the set from the port on.",),
     )  # fmt: skip
     assert "Q: 2 legs parted at the port; their tubes end at their marks." in made[phases.index("divide")].lines
 
@@ -283,7 +283,7 @@ def test_what_is_divided_at_the_port_is_parted_before_it_goes_round() -> None:
 def test_what_goes_over_the_cable_goes_on_before_the_clamp_and_straps_close_over_what_is_laid() -> None:
     made = {step.phase: " ".join(step.lines) for step in steps("worked")}
     assert made["clamp"].startswith("Before a clamp closes: nut, washer and grommet over the jacket")
-    assert "Straps of the guides stay open" in made["route"]
+    assert "Leave the straps of the guides open" in made["route"]
     assert "under the straps of the guides" in " ".join(
         line for step in steps("worked") if step.phase == "lay" for line in step.lines
     )

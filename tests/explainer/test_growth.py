@@ -104,7 +104,7 @@ def test_a_job_that_does_not_fit_itself_is_told() -> None:
     assert (found.fits, found.settled) == (None, True)
     assert found.why is not None
     assert found.why.conflicts
-    assert "nothing fits beside it" in said(found)
+    assert "nothing more fits" in said(found)
 
 
 def test_without_time_nothing_is_settled() -> None:

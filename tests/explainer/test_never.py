@@ -54,8 +54,8 @@ def test_explain_tells_them_as_such(data: Json, group: str, root: str) -> None:
     assert root in found[group].reason
     assert found[group].against == ()
     said = " ".join(text(made).split())
-    assert "Preferences that no plan of this job keeps" in said
-    assert "kept by no plan of this job" in " ".join(made.summary.split())
+    assert "Preferences that no plan of this job can keep" in said
+    assert "No plan of this job can keep" in " ".join(made.summary.split())
     assert "Preferences that the best plan breaks" not in said
     assert "to keep it" not in said
 
@@ -67,10 +67,10 @@ def test_the_text_of_a_plan_tells_them_apart_from_what_is_given_up(data: Json, g
     found = habits(loaded, plan)
     assert root in found.never[tuple(group.split())]  # type: ignore[index]
     said = " ".join(plan_text(loaded, plan, habits=found).split())
-    assert f"Preferred, and kept by no plan of this job - {group}: " in said
+    assert f"Preferences that no plan of this job can keep - {group}: " in said
     assert root in said
-    assert "Broken, and only preferred" not in said
-    assert "Broken, and only preferred" in plan_text(loaded, plan)
+    assert "Preferences that this plan breaks" not in said
+    assert "Preferences that this plan breaks" in plan_text(loaded, plan)
 
 
 def test_a_preference_that_a_plan_can_keep_is_none_of_them() -> None:

@@ -209,9 +209,9 @@ def test_the_commands_tell_prices(tmp_path: Path) -> None:
     path.write_text(write(dear()), encoding="utf-8")
     told = run("solve", path, "--reproducible", "--price-minutes", "5")
     assert told.returncode == 0, told.stderr
-    assert "Preferences that are dear to keep (trayopt explain JOB --prices)" in told.stdout
+    assert "Preferences that cost much to keep (trayopt explain JOB --prices)" in told.stdout
     assert "tied_trays (preferred, weight 5) costs 8 crew minutes" in " ".join(told.stdout.split())
-    assert "dear to keep" not in run("solve", path, "--reproducible").stdout
+    assert "cost much to keep" not in run("solve", path, "--reproducible").stdout
     beside = run("solve", path, "--reproducible", "--price-minutes", "5", "--format", "json")
     assert "tied_trays (preferred, weight 5) costs 8 crew minutes" in beside.stderr
     assert json.loads(beside.stdout)["schema"] == "trayopt/plan/2"

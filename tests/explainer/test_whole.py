@@ -307,7 +307,7 @@ def test_a_preference_that_no_plan_keeps_counts_for_the_bound() -> None:
     assert [item.possible for item in made.preferences] == [False]
     (held,) = [item for item in made.bounds if item.goal == "broken_prefer"]
     assert held.at_least >= 1
-    assert held.because[0] == "alternate_stacks of P/2: no plan that keeps every must keeps it"
+    assert held.because[0] == "alternate_stacks of P/2: cannot be kept together with every must"
 
 
 def test_apart_says_how_many_stacks_there_are() -> None:
@@ -319,7 +319,7 @@ def test_apart_says_how_many_stacks_there_are() -> None:
 
 def test_rules_of_conflicts_that_are_not_told_are_named() -> None:
     made = explain(job_of(pair(enclosure=box(positions=1, fibres=12, sleeves=1))), conflicts=1)
-    assert "tray_sleeves stands in further conflicts" in made.summary
+    assert "tray_sleeves has a part in further conflicts" in made.summary
 
 
 def test_what_always_holds_is_told_by_its_root() -> None:

@@ -69,14 +69,14 @@ def test_faults_have_line_and_column() -> None:
 @pytest.mark.parametrize(
     ("text", "fault"),
     [
-        ("", "1:1: this is no JSON: Expecting value; the file is empty"),
-        ('{"a": 1,\n}', "2:1: this is no JSON: Expecting property name enclosed in double quotes"),
+        ("", "1:1: this is not valid JSON: Expecting value; the file is empty"),
+        ('{"a": 1,\n}', "2:1: this is not valid JSON: Expecting property name enclosed in double quotes"),
         ('{"a": NaN}', "1:7: a number that is not finite; found NaN"),
         ('{"a":\n -Infinity}', "2:2: a number that is not finite; found -Infinity"),
         ("[" * 100_000, "1:51: nested too deeply; allowed: up to 50 levels"),
         ('{"a": ' + "9" * 5000 + "}", "1:7: a number of more than 18 digits; found " + "9" * 57 + "..."),
-        ('{"a": "\t"}', "1:8: this is no JSON: Invalid control character at"),
-        ("[1] 2", "1:5: this is no JSON: Extra data"),
+        ('{"a": "\t"}', "1:8: this is not valid JSON: Invalid control character at"),
+        ("[1] 2", "1:5: this is not valid JSON: Extra data"),
     ],
 )
 def test_what_is_no_json_is_told_at_its_place(text: str, fault: str) -> None:

@@ -88,7 +88,7 @@ def test_a_cell_too_many_is_told() -> None:
 
 
 def test_broken_quotes_are_told() -> None:
-    assert fault('a,b\n"x,1\n').startswith("t:2:1: this is no CSV: ")
+    assert fault('a,b\n"x,1\n').startswith("t:2:1: this is not valid CSV: ")
 
 
 def test_too_many_rows_and_columns_are_told(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -219,7 +219,7 @@ def test_reach(bench_mm: int, stands: bool) -> None:
         {"trunk": "N1", "port": "bottom-left", "travel": "clockwise", "loops": 1, "built": True},
     ]
     found = said(*pins, rules={"reach": {"bench_mm": bench_mm}})
-    assert found == ([] if stands else ["no way of trunk N1 lets left/1 be brought to the bench (reach)"])
+    assert found == ([] if stands else ["trunk N1 has no way on which left/1 reaches the bench (reach)"])
 
 
 def test_seals_take_what_is_settled_to_enter() -> None:

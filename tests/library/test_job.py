@@ -302,7 +302,7 @@ def test_strange_mappings_are_told() -> None:
     itself["enclosure"] = itself
     with pytest.raises(InputError, match="nested more than 100 deep"):
         load_job(itself)
-    with pytest.raises(InputError, match="a key is no text: 5"):
+    with pytest.raises(InputError, match="a key is not text: 5"):
         load_job({5: 6})  # type: ignore[dict-item]
     assert "a set" in faults(joins={1, 2})[0]
 

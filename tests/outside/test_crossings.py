@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from itertools import permutations
-from math import comb
 
 import pytest
 from scipy.stats import kendalltau
@@ -34,16 +33,14 @@ def inversions(order: Sequence[int]) -> int:
     [(2, 2, 1), (3, 3, 9), (4, 4, 36), (5, 4, 60), (6, 2, 15), (12, 6, 990), (12, 12, 4356)],
 )
 def test_complete_two_layer_drawings(m: int, n: int, count: int) -> None:
-    assert count == comb(m, 2) * comb(n, 2)
     assert crossings([range(1, n + 1)] * m) == count
 
 
 def test_it_is_not_the_number_of_the_free_plane() -> None:
-    # Zarankiewicz: floor(m/2) floor((m-1)/2) floor(n/2) floor((n-1)/2) is 1, 4, 8 for K3,3, K4,4, K5,4
+    # drawn freely, K3,3, K4,4 and K5,4 cross 1, 4 and 8 times: floor(m/2) floor((m-1)/2) floor(n/2) floor((n-1)/2)
     # (Zarankiewicz, On a problem of P. Turán concerning graphs, Fund. Math. 41, 1954, 137-145; from memory)
-    for m, n, plane in ((3, 3, 1), (4, 4, 4), (5, 4, 8)):
-        assert (m // 2) * ((m - 1) // 2) * (n // 2) * ((n - 1) // 2) == plane
-        assert crossings([range(1, n + 1)] * m) > plane
+    counted = [crossings([range(1, n + 1)] * m) for m, n in ((3, 3), (4, 4), (5, 4))]
+    assert all(count > plane for count, plane in zip(counted, (1, 4, 8), strict=True))
 
 
 def test_ten_crossings_counted_by_hand() -> None:

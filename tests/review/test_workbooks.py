@@ -82,7 +82,7 @@ def test_numbers_as_text_are_numbers(quay: Job, good: str) -> None:
         (put("B7", "#REF!"), "B7", "error of the spreadsheet"),
         (put("E6", "front door"), "E6", "no such port"),
         (put("F6", "round"), "F6", "no direction of travel"),
-        (put("B9", "1-24"), "B9", "says again what row 8 says"),
+        (put("B9", "1-24"), "B9", "this row repeats row 8"),
         (lambda sheet: sheet.merge_cells("A2:A5"), "A2", "merged cells"),
         (lambda sheet: sheet.merge_cells("C8:C10"), "C8", "merged cells"),
     ],

@@ -41,5 +41,5 @@ def document_of(
         return plan, "<plan>"
     if str(plan).lower().endswith((".csv", ".xlsx")):
         command = f"{hint}: trayopt check JOB {plan} -o plan.json"
-        raise InputError.one("this is a table, and no plan", source=str(plan), allowed="JSON", hint=command)
+        raise InputError.one("this is a table, not a plan", source=str(plan), allowed="JSON", hint=command)
     return read_document(job, plan, warn), str(plan)

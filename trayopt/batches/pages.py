@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 
 
 SAFETY = (
-    "Take every fibre for live until it is proven dark: laser light is invisible, so no eye and no scope belongs at an "
-    "open end."
+    "Treat every fibre as live until it is proven dark: laser light is invisible, so keep eyes and scopes away from open "
+    "ends."
 )
 
 

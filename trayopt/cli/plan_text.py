@@ -108,15 +108,15 @@ def plan_blocks(job: Job, plan: Plan, *, whole: bool = False, habits: Habits | N
     if whole and plan.status != "none":
         yield from _block("Legs", _legs(plan))
     never = {} if habits is None else habits.never
-    for level, title in (("must", "Broken, and a must"), ("prefer", "Broken, and only preferred")):
+    for level, title in (("must", "Musts that this plan breaks"), ("prefer", "Preferences that this plan breaks")):
         broken = [item for item in plan.broken if item.level == level and (item.rule, item.subject) not in never]
         if broken:
             yield from _block(title, _broken(job, broken, all_of_them=whole or level == "must"))
     lost = [item for item in plan.broken if (item.rule, item.subject) in never]
     if lost:
-        yield from _block("Preferred, and kept by no plan of this job", _never(lost, never))
+        yield from _block("Preferences that no plan of this job can keep", _never(lost, never))
     if habits is not None and habits.dear:
-        yield from _block("Preferences that are dear to keep (trayopt explain JOB --prices)", _points(habits.dear))
+        yield from _block("Preferences that cost much to keep (trayopt explain JOB --prices)", _points(habits.dear))
     if plan.unplaced and plan.status != "none":
         yield from _unplaced(plan, whole)
     yield from _why_not(plan)

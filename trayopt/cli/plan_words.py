@@ -124,10 +124,12 @@ def divisions(plan: Plan, trunk: str) -> list[str]:
 
 def window_words(row: PlanThrough) -> str:
     """Say how long the window of a trunk is that goes through, and what of it is cut and what passes uncut."""
-    cut = f"{row.trunk}: a window of {mm(row.window_mm)} mm in its sheath; tube {listed_runs(row.cut)} cut"
+    tubes = "tube {} is" if len(row.cut) == 1 else "tubes {} are"
+    cut = f"{row.trunk}: a window of {mm(row.window_mm)} mm in its sheath; {tubes.format(listed_runs(row.cut))} cut"
     if not row.uncut:
-        return f"{cut}, none uncut"
-    return f"{cut}; {listed_runs(row.uncut)} uncut, in {several(row.loops or 0, 'loop')}"
+        return f"{cut}, and none passes uncut"
+    loops = several(row.loops or 0, "loop")
+    return f"{cut}; {listed_runs(row.uncut)} {'passes' if len(row.uncut) == 1 else 'pass'} uncut, in {loops}"
 
 
 def listed_runs(numbers: Iterable[int]) -> str:

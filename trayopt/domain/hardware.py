@@ -176,13 +176,13 @@ class Stack(Frozen):
 
     @cached_property
     def by_position(self) -> tuple[Tray, ...]:
-        """The kind of tray at each position, from the base outward."""
+        """The kind of tray at each position, from position 1 outward."""
         ranges = (self.range_at(position) for position in range(1, self.positions + 1))
         return tuple(self.tray if found is None else found.tray for found in ranges)
 
     @cached_property
     def kinds(self) -> tuple[Tray, ...]:
-        """Every kind of tray that it carries, once, from the base outward."""
+        """Every kind of tray that it carries, once, from position 1 outward."""
         return tuple(dict.fromkeys(self.by_position))
 
     def range_at(self, position: int) -> TrayRange | None:
@@ -206,7 +206,7 @@ class Stack(Frozen):
 
 
 def trays_in_words(stack: Stack) -> str:
-    """Write how many trays of each kind a stack carries, from the base outward: ``8 × ribbon-96 and 4 × single-24``."""
+    """Write how many trays of each kind a stack carries, from position 1 outward: ``8 × ribbon-96 and 4 × single-24``."""
     return " and ".join(f"{len(list(same))} × {tray.id}" for tray, same in groupby(stack.by_position))
 
 

@@ -40,8 +40,11 @@ MOST = 8
 """So many pairs are named; of the others the number is said."""
 
 
-ONE, EACH = "{trunk}: {subunits} of {fibres} at least {legs}", "{trunk}: {subunits} of {fibres} each at least {legs}"
-EDGES = "{more:,} more, as edges of legs that are spliced to each other have to meet on both sides"
+ONE, EACH = (
+    "{trunk}: {subunits} of {fibres}, in at least {legs}",
+    "{trunk}: {subunits} of {fibres}, each in at least {legs}",
+)
+EDGES = "{more:,} more, because legs that are spliced to each other have to end at the same splices"
 
 
 def bounds(
@@ -93,7 +96,7 @@ def _preferences(job: Job, broken: tuple[PreferenceSaid, ...]) -> tuple[int, lis
     """Count the weight of the preferences that no plan keeps with every must."""
     never = [item for item in broken if item.possible is False]
     groups = named([Group(item.rule, item.subject) for item in never])
-    why: list[str] = [said("{groups}: no plan that keeps every must keeps it", groups=groups)] if never else []
+    why: list[str] = [said("{groups}: cannot be kept together with every must", groups=groups)] if never else []
     return sum(job.rules[item.rule].weight for item in never), why
 
 
@@ -116,10 +119,10 @@ def _legs(job: Job) -> tuple[int, list[str]]:
         form = EACH if count > 1 else ONE
         facts = {"trunk": trunk, "subunits": several(count, "subunit"), "fibres": fibres, "legs": several(legs, "leg")}
         if legs > 1 and whole > room:
-            form += ", as whole it brings {ends:,} fibre ends to a tray that takes {room:,}"
+            form += ": undivided it would bring {ends:,} fibre ends to a tray that takes {room:,}"
             facts |= {"ends": whole, "room": room}
         elif legs > 1:
-            form += ", as whole it fits no tray"
+            form += ": undivided it fits no tray"
         why.append(said(form, **facts))
     settled = divider.settle()
     if settled is not None and settled.legs > least:
@@ -140,9 +143,9 @@ def least_trays(job: Job) -> tuple[int, list[str]]:
     ends = sum(min(_ends_in(job, subunit, of) for of in open_) for subunit, open_ in _open(job))
     takes = sorted((2 * job.enclosure.tray_at(place).fibres for place in job.enclosure.places), reverse=True)
     least = next((n for n, total in enumerate(accumulate(takes, initial=0)) if total >= ends), len(takes))
-    form = "{ends:,} fibre ends at least lie in trays that take {most:,} each: {trays}"
+    form = "at least {ends:,} fibre ends lie in trays that take {most:,} each: {trays}"
     if takes[0] != takes[least - 1]:
-        form = "{ends:,} fibre ends at least lie in trays that take {most:,} or less each: {trays}"
+        form = "at least {ends:,} fibre ends lie in trays that take {most:,} or less each: {trays}"
     return least, [said(form, ends=ends, most=takes[0], trays=several(least, "tray"))]
 
 
@@ -179,7 +182,7 @@ def _crossings(job: Job, laid: Laid) -> tuple[int, list[str]]:
             )
         )  # fmt: skip
     crossed = crossing_pairs(laid)
-    named = [said("{u} over {v}", u=u, v=v) for u, v in crossed[:MOST]]
+    named = [said("{u} crosses over {v}", u=u, v=v) for u, v in crossed[:MOST]]
     more = [said("{n:,} more", n=len(crossed) - MOST)] if len(crossed) > MOST else []
     why.append(said("in this plan {what}", what=chained([listed(named), *more], "{first} and {then}")))
     return least, why
@@ -219,7 +222,7 @@ def _lengths(job: Job, laid: Laid) -> tuple[int, list[str]]:
         least += length * legs
         why.append(
             said(
-                "{trunk}: {legs} cut to at least {length:,} mm, the shortest way being by {port}, {travel}, with {loops} to "
+                "{trunk}: {legs} cut to at least {length:,} mm; the shortest way is by {port}, {travel}, with {loops}, to "
                 "{place}",
                 trunk=trunk.id, legs=several(legs, "leg"), length=length, port=way.port, travel=said(way.travel),
                 loops=several(way.loops, "loop"), place=place,
@@ -257,7 +260,7 @@ def _irregular(job: Job, laid: Laid) -> tuple[int, list[str]]:
         if wrong:
             why.append(
                 said(
-                    "in this plan {subunits} of {trunk} not on the stack that follows",
+                    "this plan begins {subunits} of {trunk} on a stack out of turn",
                     subunits=several(wrong, "subunit"), trunk=trunk.id,
                 )
             )  # fmt: skip
@@ -269,5 +272,5 @@ def _irregular(job: Job, laid: Laid) -> tuple[int, list[str]]:
                 for stack in stacks if stack in heights
             ]
         )  # fmt: skip
-        why.append(said("in this plan {what}", what=trays))
+        why.append(said("this plan uses {what}", what=trays))
     return 0, why

@@ -14,12 +14,10 @@ def said(found: Growth) -> str:
     """Say in a few sentences how much more fits, and whether that is all."""
     if found.fits is None:
         if found.settled:
-            return (
-                "The job as it is cannot be placed whole with every must kept, which is proven: nothing fits beside it."
-            )
+            return "The job itself cannot be placed whole with every must kept (proven), so nothing more fits."
         return "Whether the job as it is can be placed whole was not settled in the time; more time may help."
     fit = "fits" if found.fits == 1 else "fit"
-    more = f"{_counted(found.addition, found.fits)} {fit} beside what the job has"
+    more = f"{_counted(found.addition, found.fits)} {fit} into the box with what the job has"
     return f"{more}{': a plan proves it' if found.fits else ''}. {_next(found)}"
 
 

@@ -21,8 +21,8 @@ from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question, merged
 from trayopt.track.laid import Laid
 
-STANDS = "{groups} stands against it|{groups} stand against it"
-IN_EVERY_PLAN = "{groups} stands against it in every plan|{groups} stand against it in every plan"
+STANDS = "{groups} excludes it|{groups} exclude it"
+IN_EVERY_PLAN = "{groups} excludes it in every plan|{groups} exclude it in every plan"
 
 
 def preferences(job: Job, best: Assignment, clock: Clock) -> tuple[PreferenceSaid, ...]:
@@ -73,7 +73,9 @@ def _prefers(job: Job, group: Group) -> bool:
 
 def _sentence(against: Conflict | None, job: Job, *, kept: bool) -> str:
     if against is None:
-        return said_as("nothing that the plan keeps was found to exclude it: it is the price of other goals")
+        return said_as(
+            "nothing that the plan keeps was found to exclude it; the plan breaks it to be better on another goal"
+        )
     musts = [item for item in against.groups if not _prefers(job, item)]
     wishes = [item for item in against.groups if _prefers(job, item)]
     parts = []

@@ -23,7 +23,7 @@ def summary(job: Job, made: Explanation, *, unplaced: int = 0, broken: int = 0, 
         sentences += _conflict(conflict, first=i == 0)
     sentences += [*_further(made), *_ways(made.ways_out, known=not made.out_of_time)]
     if made.out_of_time:
-        sentences.append("The time ran out before everything was looked at; a longer --time-limit may tell more.")
+        sentences.append("The time ran out before everything was looked at; a longer --time-limit may find more.")
     sentences += [] if refuted is None else [refuted_said(refuted)]
     sentences += _preferences(made.preferences or ())
     sentences += _expected(made.expected)
@@ -55,9 +55,9 @@ def _conflict(conflict: ConflictSaid, *, first: bool) -> list[str]:
         return [
             f"The reason: {conflict.root}."
             if conflict.root
-            else "What always holds, the loops that trunks may make and what is built exclude it by themselves."
+            else "The rules that always hold, the loops that trunks may make and what is built are enough to exclude it."
         ]
-    lead = "The reason" if first else "A reason of its own"
+    lead = "The reason" if first else "A separate reason"
     if len(groups) == 1:
         head = f"{lead}: {named(groups)} cannot hold{', which is proven' if conflict.minimal else ''}."
     else:
@@ -72,7 +72,9 @@ def _further(made: Explanation) -> list[str]:
     rules = dict.fromkeys(item.rule for way in made.ways_out for item in way.give_up if item.rule not in told)
     if not rules or EXPECTED in told:
         return []
-    return [f"{listed(list(rules))} {'stands' if len(rules) == 1 else 'stand'} in further conflicts (--conflicts N)."]
+    return [
+        f"{listed(list(rules))} {'has' if len(rules) == 1 else 'have'} a part in further conflicts (--conflicts N shows them)."
+    ]
 
 
 def _ways(ways: tuple[WayOut, ...], *, known: bool) -> list[str]:
@@ -82,7 +84,7 @@ def _ways(ways: tuple[WayOut, ...], *, known: bool) -> list[str]:
     said = [f"The cheapest way out{found}, proven by a plan: {phrase(ways[0]) or in_a_line(ways[0].edit)}."]
     others = len(by_edit(ways)) - 1
     if others:
-        said.append(f"{several(others, 'other way')} out {'is' if others == 1 else 'are'} proven beside it.")
+        said.append(f"{several(others, 'other way')} out {'is' if others == 1 else 'are'} proven as well.")
     return said
 
 
@@ -95,7 +97,7 @@ def _preferences(broken: tuple[PreferenceSaid, ...]) -> list[str]:
         which = named([Group(item.rule, item.subject) for item in items])
         verb = "is" if len(items) == 1 else "are"
         if one.never:
-            said.append(f"{which} {verb} kept by no plan of this job{facts}: {one.reason}.")
+            said.append(f"No plan of this job can keep {which}{facts}: {one.reason}.")
             continue
         costs = dict.fromkeys(_cost(item) for item in items)
         cost = next(iter(costs)) if len(costs) == 1 else ""  # prices that differ stand in the list

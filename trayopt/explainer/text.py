@@ -62,7 +62,7 @@ class _Writer:
         alone = len(conflict.groups) == 1
         yield f"Conflict {i} ({proof}): {'this cannot hold' if alone else 'these cannot hold together'}"
         if not conflict.groups:
-            always = "what always holds, the loops that trunks may make, and what is built"
+            always = "the rules that always hold, the loops that trunks may make, and what is built"
             yield self.item("  ", conflict.root or always)
         for rule, _, because in together(conflict.groups):
             yield self.item(f"  {rule}: ", because)
@@ -94,7 +94,7 @@ class _Writer:
 
     def never(self, broken: Sequence[PreferenceSaid]) -> Iterator[str]:
         """Write the preferences that no plan keeps, with their roots."""
-        yield "Preferences that no plan of this job keeps"
+        yield "Preferences that no plan of this job can keep"
         for items in by_reason(broken):
             yield from (self.item("  ", _named(item.rule, item.subject, item.because)) for item in items)
             yield self.item("    ", f"why: {items[0].reason}")

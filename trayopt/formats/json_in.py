@@ -106,12 +106,12 @@ def parse_json(text: str, source: str) -> Located:
     except json.JSONDecodeError as wrong:
         hint = "the file is empty" if not text.strip() else ""
         raise InputError(
-            [Fault(source, wrong.lineno, wrong.colno, f"this is no JSON: {wrong.msg}", hint=hint)]
+            [Fault(source, wrong.lineno, wrong.colno, f"this is not valid JSON: {wrong.msg}", hint=hint)]
         ) from None
     except (ValueError, RecursionError) as wrong:
         places = _Places(text, source)
         places.walk()
-        raise InputError(places.located.faults or [Fault(source, 1, 1, f"this is no JSON: {wrong}")]) from None
+        raise InputError(places.located.faults or [Fault(source, 1, 1, f"this is not valid JSON: {wrong}")]) from None
     if twice:
         located.faults.append(Fault(source, 1, 1, "a key is given twice"))
     return located

@@ -102,14 +102,14 @@ def frozen(value: object, depth: int = 0) -> object:
     Raises
     ------
     ValueError
-        Where data is nested more than 100 deep (or holds itself), or a key is no text.
+        Where data is nested more than 100 deep (or holds itself), or a key is not text.
     """
     if depth > 100:
         raise ValueError("nested more than 100 deep")
     if isinstance(value, Mapping):
         for key in value:
             if not isinstance(key, str):
-                raise ValueError(f"a key is no text: {describe(key)}")
+                raise ValueError(f"a key is not text: {describe(key)}")
         return {key: frozen(inner, depth + 1) for key, inner in value.items()}
     if isinstance(value, list) or (isinstance(value, tuple) and type(value) is tuple):
         return tuple(frozen(inner, depth + 1) for inner in value)

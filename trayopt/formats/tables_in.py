@@ -278,7 +278,7 @@ def _csv_rows(text: str, source: str, known: Callable[[str], bool] | None = None
             yield Row(source, start + 1, [value.strip() for value in record], raw, separator)
     except csv.Error as wrong:
         hint = "close the quotes; write a quote inside of a text twice"
-        raise InputError([Fault(source, done + 1, 1, f"this is no CSV: {wrong}", hint=hint)]) from None
+        raise InputError([Fault(source, done + 1, 1, f"this is not valid CSV: {wrong}", hint=hint)]) from None
 
 
 def _separator(lines: Sequence[str], known: Callable[[str], bool] | None) -> str:

@@ -152,7 +152,7 @@ class _Builder:
         path = (*frame.path, text)
         if not isinstance(value, str):
             hint = f"write '{text}' in quotes if it is a name" if text else ""
-            self.fault(mark, "a key is no text", found=describe(value), allowed="text", hint=hint)
+            self.fault(mark, "a key is not text", found=describe(value), allowed="text", hint=hint)
             frame.drop = True
         elif frame.key in frame.items:
             first = Spot("", *self.located.keys[path])
@@ -171,7 +171,7 @@ class _Builder:
         mapping = isinstance(event, MappingStartEvent)
         self.core_tag(event, mark, {"map"} if mapping else {"seq"})
         if self.stack and isinstance(self.stack[-1].items, dict) and self.stack[-1].key is None:
-            raise self.stop(mark, "a key is no text", found="a mapping" if mapping else "a list", allowed="text")
+            raise self.stop(mark, "a key is not text", found="a mapping" if mapping else "a list", allowed="text")
         if len(self.stack) >= MOST_DEPTH:
             raise self.stop(
                 mark, "nested too deeply", found=f"more than {MOST_DEPTH} levels", allowed=f"up to {MOST_DEPTH}"
@@ -190,7 +190,7 @@ class _Builder:
         mark = _mark(event)
         name = event.anchor
         if self.stack and isinstance(self.stack[-1].items, dict) and self.stack[-1].key is None:
-            raise self.stop(mark, "a key is no text", found=f"the alias *{name}", allowed="text")
+            raise self.stop(mark, "a key is not text", found=f"the alias *{name}", allowed="text")
         if any(frame.anchor == name for frame in self.stack):
             raise self.stop(
                 mark, f"the alias *{name} is inside the value that it refers to", hint="write the value out"

@@ -19,7 +19,7 @@ class _Words(NamedTuple):
 
 
 _WORDS = (
-    _Words("found character '\\t'", "a tab stands where only spaces are allowed", "indent with spaces"),
+    _Words("found character '\\t'", "a tab where only spaces are allowed", "indent with spaces"),
     _Words(
         "mapping values are not allowed here",
         "a second ': ' in one line, or a line that is indented wrongly",
@@ -28,7 +28,7 @@ _WORDS = (
     _Words("could not find expected ':'", "a key without a colon behind it", "write 'key: value'", begins=True),
     _Words(
         "sequence entries are not allowed here",
-        "a list entry '- ' where none can stand",
+        "a list entry '- ' where none is allowed",
         "begin the list on its own line",
     ),
     _Words(

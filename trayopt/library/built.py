@@ -64,7 +64,7 @@ class _Built:
     def fault(self, pin: int, message: str, found: str = "", allowed: str = "") -> Fault:
         spot = self.parts.spot("pins", pin)
         return spot.fault(
-            f"built pins cannot stand: {message}", found=found, allowed=allowed, hint="correct what is built"
+            f"these built pins are not possible: {message}", found=found, allowed=allowed, hint="correct what is built"
         )
 
     def divided_at(self, trunk: Trunk) -> tuple[DivideAt, ...]:
@@ -313,7 +313,7 @@ class _Built:
                 bench = self.parameter("reach", "bench_mm")
                 most = max(free for free, _ in frees)
                 if most < bench:
-                    message = f"no way of trunk {leg.trunk} lets {place} be brought to the bench (reach)"
+                    message = f"trunk {leg.trunk} has no way on which {place} reaches the bench (reach)"
                     yield self.fault(i, message, f"{most} mm", f"{bench} mm or more")
             if self.must("exposed") and trunk.exposed_mm is not None:
                 strip = min(self.strip_mm(trunk, way, place, free) for free, way in frees)

@@ -83,7 +83,9 @@ def _limit_faults(parts: Parts, at: TrunkAt) -> Iterator[Fault]:
         return
     if not trunk.ports:
         hint = "leave ports out for any port"
-        yield at.spot("ports").fault(f"trunk {trunk.id} may enter nowhere", found="an empty list", hint=hint)
+        yield at.spot("ports").fault(
+            f"trunk {trunk.id} has no port by which it may enter", found="an empty list", hint=hint
+        )
     yield from _repeats(at.spot, "ports", trunk.ports)
     for j, port in enumerate(trunk.ports):
         yield from port_faults(parts, port, at.spot("ports", j))

@@ -84,7 +84,7 @@ def _alone(located: Located, at: DataPath, data: Mapping[str, Any]) -> Iterator[
         message = "what is cut and not spliced of a trunk that goes through is capped and stored"
         yield located.spot((*at, "idle")).fault(message, found=describe(data["idle"]), allowed="coiled")
     if "uncut" in data:
-        hint = "say with cut which tubes are cut beside those that are in joins"
+        hint = "list under cut the tubes that are cut besides those in joins"
         yield located.spot((*at, "uncut")).fault("what is not cut follows from the joins", hint=hint)
     ports = data.get("ports", "any")
     if isinstance(ports, tuple) and len(ports) != 2:

@@ -227,7 +227,7 @@ def _port_row(i: int, port: Port, doubts: Doubts) -> tuple[str, ...]:
 
 
 def _pitches(stack: Stack) -> str:
-    """Write the pitch of each kind of tray, from the base outward."""
+    """Write the pitch of each kind of tray, from position 1 outward."""
     return ", ".join(str(pitch) for pitch, _ in groupby(map(stack.pitch_at, range(1, stack.positions + 1))))
 
 

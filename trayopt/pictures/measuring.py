@@ -22,7 +22,7 @@ LETTERS = {
     "top": "I", "left": "K", "right": "L",
 }  # fmt: skip
 """Of the answers of a box, in the order of the questions."""
-SAFETY = "Safety: open it only with a release. Take every fibre for live: laser light is invisible."
+SAFETY = "Safety: open it only with a release. Treat every fibre as live: laser light is invisible."
 OTHERS = {"tray": "On the label of a tray", "cable": "On the label of a cable", "tubes": "On the label of tubes"}
 
 
@@ -52,7 +52,7 @@ def measuring_sheet(questions: Mapping[str, Sequence[Asked]], sample: Enclosure)
     y = _rows(picture, 492, "Measure, in whole mm", questions["enclosure"], LETTERS)
     for kind, head in OTHERS.items():
         y = _labels(picture, y + 6, head, questions[kind])
-    more = "Measure also where guides, ports and trays stand: else it is assumed, and marked so."
+    more = "Also measure where guides, ports and trays are; whatever is not measured is assumed, and marked as assumed."
     then = "Then type: trayopt new --kind enclosure BOX.yaml"
     for line in (*wrapped(more, WIDTH - 2 * EDGE), then, SAFETY):
         picture.texts.append(Text(EDGE, y + 2, line, "note"))

@@ -81,7 +81,7 @@ def unplaced_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
     for of_list in made.lists:
         where = f" of sheet '{printable(of_list.sheet)}'" if made.beside else ""
         for a, b in _unnamed(job, made, of_list, laid):
-            text = f"{a.count} splices of {a} to {b} stand in no row{where}"
+            text = f"{a.count} splices of {a} to {b} are in no row{where}"
             mend = "add the missing rows, or let trayopt complete the table: check -o"
             remarks.append(_unplaced(of_list, a, b, text, mend))
     return remarks
@@ -203,7 +203,7 @@ def _ways(job: Job, made: Handmade) -> Iterator[Remark]:
             sides = [f"{side}{part}" for side in ("from", "to") for part in (" trunk", "", " fibres")]
             cells = tuple(line.cell(*missing, "trunk", *sides, "fibres") for line in lines)
             yield Remark(
-                "table", "open", trunk.id, lines, cells, f"{', '.join(missing)} of {trunk.id} are not told: not proven",
+                "table", "open", trunk.id, lines, cells, f"{', '.join(missing)} of {trunk.id} not given: not proven",
                 f"{listed(asked)} of every such trunk", f"write {', '.join(missing)} in one row of {trunk.id}",
             )  # fmt: skip
 
@@ -216,5 +216,5 @@ def _ends(job: Job, made: Handmade) -> Iterator[Remark]:
             ends = ", ".join(end.id for end in stack.ends)
             yield Remark(
                 "table", "open", stack.id, (lines[0],), (lines[0].cell("end", "stack", "tray"),),
-                f"the end of {stack.id} is not told: not proven", ends, f"write the end in a row of {stack.id}",
+                f"the end of {stack.id} is not given: not proven", ends, f"write the end in a row of {stack.id}",
             )  # fmt: skip

@@ -140,7 +140,7 @@ class RowReader:
         self.stray_rows.add(row.line)
         text = describe(", ".join(text for text in row.texts if text))
         spot = next(spot for spot, text in zip(spots, row.texts, strict=True) if text)
-        said = f"the row is none of a plan, and is not read: {text}"
+        said = f"this row is not part of the plan, and is not read: {text}"
         mend = "take it out; if it was meant, name the trunk, its fibres and their tray"
         at = spot.where or f"{spot.line}:{spot.column}"
         self.made.unread.append(Unread(Line(row.line), at, at, said, mend))
@@ -386,7 +386,7 @@ class RowReader:
         if before is line:
             return False
         cell = self.first(row, "from", "fibres") if self.headers.shape == "runs" else self.cell(row, "fibres")
-        self.cells.wrong(cell, f"this row says again what {before} says", hint="take one of the two rows out")
+        self.cells.wrong(cell, f"this row repeats {before}", hint="take one of the two rows out")
         told = [telling for telling in self.cells.tellings if telling is not None]
         if first.texts == row.texts and len(told) == len(self.cells.tellings) and not row.wrong:
             columns = ("trunk",) if self.headers.shape == "legs" else tuple(f"{side} trunk" for side in SIDES)

@@ -22,7 +22,7 @@ class BendRadius(Rule[NoParameters]):
     id = "bend_radius"
     kind = "physical"
     subject = "subunit"
-    statement = "the least radius of what travels for a placed leg, or passes uncut, is above that of the track"
+    statement = "the track bends more tightly than the tube of a placed leg, or what passes uncut, may be bent"
     why = "A buffer tube that is bent too sharply kinks, which costs light or breaks fibres."
     source = (
         "7 CFR 1755.200, handling precautions, (iv): buffer tubes, usually 38 to 76 mm; ten times the diameter: common "

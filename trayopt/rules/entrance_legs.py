@@ -22,8 +22,8 @@ class EntranceLegs(Rule[NoParameters]):
     id = "entrance_legs"
     kind = "physical"
     subject = "tray place"
-    statement = "legs of one tray that travel the same way are more than its entrance takes"
-    why = "Legs that travel the same way come in by the same entrance, which has room for so many tubes."
+    statement = "more legs of a tray travel the same way than its entrance takes"
+    why = "Legs that travel the same way come in by the same entrance, and an entrance has room for only so many tubes."
     blamed = 5
     helped_by = frozenset({"trays", "tray_types", "divide_at", "box"})
     of_divisions = True

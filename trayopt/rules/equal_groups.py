@@ -24,7 +24,7 @@ class EqualGroups(Rule[NoParameters]):
     kind = "always"
     subject = "subunit"
     statement = "a subunit is not divided into equal groups of whole ribbons"
-    why = "A leg is marked, tied and found again by its number: it is one of equal groups, and no ribbon is shared out to two."
+    why = "A leg is marked, tied and found again by its number, so the groups are equal, and no ribbon belongs to two of them."
     cells = ("fibres", "from fibres", "from")
     of_divisions = True
     odd_by = "division"

@@ -32,7 +32,7 @@ class Exposed(Rule[Lengths]):
     id = "exposed"
     kind = "physical"
     subject = "trunk"
-    statement = "the length to strip is above what the trunk has exposed"
+    statement = "more jacket has to come off than the trunk may expose"
     why = "Jacket that is not there to take off, or that may not be taken off, cannot free a longer leg."
     Parameters = Lengths
     blamed = 0

@@ -43,8 +43,10 @@ class GuideFill(Rule[GuideFillParameters]):
     id = "guide_fill"
     kind = "physical"
     subject = "guide"
-    statement = "passes × cross-section of what passes are more than the fill of the guide's opening"
-    why = "Tubes that are pressed into a full guide kink, and none can be drawn back out by itself."
+    statement = (
+        "tubes that pass the guide, each as often as it passes, have more cross-section than its opening times `fill`"
+    )
+    why = "Tubes that are pressed into a full guide kink, and no single tube can be drawn out again."
     source = "ANSI/TIA-569-D (2015), 50 % fill of cable pathways (from memory)"
     Parameters = GuideFillParameters
     blamed = 4

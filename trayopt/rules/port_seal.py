@@ -48,7 +48,7 @@ class PortSeal(Rule[NoParameters]):
         "no seal of the port has enough holes for the trunks that enter there and takes all their diameters; or the bore "
         "is too small for the two thickest of them side by side, or for all of them (by the sum of diameter²)"
     )
-    why = "A trunk that its seal does not close round lets water in, or cannot be drawn through it."
+    why = "A seal that is too wide for its trunk lets water in; a trunk that is too thick cannot be drawn through."
     blamed = 6
     helped_by = frozenset({"seals", "box"})
     says_all = True

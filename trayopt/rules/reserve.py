@@ -32,7 +32,7 @@ class Reserve(Rule[ReserveParameters]):
     kind = "practice"
     level = "off"
     subject = "stack"
-    statement = "fewer than so many places of a stack are unused outward of the last used one"
+    statement = "a stack has fewer unused places than `trays` outward of its last used one"
     why = "A re-splice or a later cable needs a free tray that is reached without moving others."
     Parameters = ReserveParameters
     helped_by = frozenset({"trays", "tray_types", "divide_at", "box"})

@@ -22,7 +22,7 @@ class TrayFibres(Rule[NoParameters]):
     kind = "physical"
     subject = "tray place"
     statement = "the fibre ends, two a splice and one a parked fibre, are more than twice the tray's fibres"
-    why = "A tray has room for two fibre ends a splice; what is over has nowhere to lie."
+    why = "A tray has room for two fibre ends at each splice; any more have nowhere to lie."
     blamed = 2
     helped_by = frozenset({"trays", "tray_types", "divide_at", "box"})
 

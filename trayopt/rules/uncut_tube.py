@@ -23,7 +23,7 @@ class UncutTube(Rule[NoParameters]):
     named = "uncut tube"
     kind = "always"
     subject = "subunit"
-    statement = "fibres of a tube that a trunk which goes through does not have cut lie in a tray"
+    statement = "a tray holds fibres of a tube that passes uncut"
     why = "A tube that passes uncut may carry live light; no mark and no step cuts it."
     cells = ("fibres", "from fibres", "from")
 

@@ -31,7 +31,7 @@ DEFAULT_COSTS = ", ".join(f"{name}={getattr(Costs(), name)}" for name in cost_na
 )  # fmt: skip
 @click.option(
     "--ways-out", type=click.IntRange(0, 100), default=5, show_default=True, metavar="N",
-    help="Most sets of groups to give up; what can be added comes beside them. With 0 no ways out are looked for.",
+    help="Most ways out that give something up; ways out that add something come in addition. 0 looks for none.",
 )  # fmt: skip
 @click.option(
     "--cost", "costs", multiple=True, metavar="NAME=N",
@@ -167,7 +167,7 @@ def _best(output: Output, job: Job, path: str) -> Plan | None:
     for note in read.notes:
         output.note(f"{path}: {note}")
     if plan is None:
-        why = f"{path} is a table, and no plan with figures (trayopt check JOB {path} -o plan.json makes one)"
+        why = f"{path} is a table, not a plan with figures (trayopt check JOB {path} -o plan.json makes one)"
     elif not names_job(plan.job, job):
         why = f"{path} was made for another job, or before the job was changed"
     elif any(place is None for _, place in lay(job, plan, path).piece_places):

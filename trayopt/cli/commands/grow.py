@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 )  # fmt: skip
 @click.option(
     "--ways-out", type=click.IntRange(0, 100), default=5, show_default=True, metavar="N",
-    help="Most sets of groups to give up for the next one. With 0 no ways out are looked for.",
+    help="Most ways out for the next one that give something up. 0 looks for none.",
 )  # fmt: skip
 @click.option(
     "--time-limit", "time_limit_s", type=click.FloatRange(min=0, min_open=True), default=60.0, show_default=True,
@@ -53,10 +53,11 @@ def command(
     reproducible: bool,
     folder: str | None,
 ) -> int:
-    """Find how many more trunks of a cable, or subunits of one, fit into the box of JOB beside what it has.
+    """Find how many more trunks of a cable, or subunits of one such trunk, fit into the box of JOB.
 
-    What is built stays; everything else may be decided anew. That so many fit is proven by a plan, that one more does not by a
-    refutation. It is told which rules stop the next one, and the ways out.
+    What is built stays; everything else may be decided anew. A plan proves that so many fit, and a refutation that one more
+    does not. The answer names the rules that stop the next one, and ways out.
+
     Exit code 1: not one more fits; 3: the time ended before one was proven to fit.
     """
     from trayopt.api import grow, load_job

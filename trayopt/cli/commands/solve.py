@@ -64,14 +64,14 @@ LOOK_PART, LOOK_S, LEAST_LOOK_S = 0.25, 1.0, 0.2
 )
 @click.option(
     "--price-minutes", type=click.FloatRange(min=0), default=DEAR_MIN, show_default=True, metavar="M",
-    help="Say of a preference that keeping it costs more than so many crew minutes (common practice, no source).",
+    help="Name every preference that would cost more than so many crew minutes to keep (common practice, no source).",
 )  # fmt: skip
 @click.option(
     "--trace", metavar="FILE", help="Write every bound and every better plan as a line of JSON; - for stdout."
 )
 @click.option(
     "--certificate", metavar="FILE",
-    help="Write what makes the bounds checkable without the solver, for check --certificate; takes a minute more at most.",
+    help="Write a certificate: with it, check --certificate checks the bounds without the solver. Takes at most a minute more.",
 )  # fmt: skip
 @click.option("--without", metavar="NAME", multiple=True, hidden=True, help="Leave a relaxation or a tactic out.")
 @common
@@ -312,7 +312,9 @@ def _start(output: Output, job: Job, path: str) -> Plan:
         plan = completed_plan(review) or (review.report.plan if review.report is not None else None)
         if plan is None:
             raise InputError.one(
-                "is no plan to begin with", source=path, hint=f"trayopt check says what is wrong with {path}"
+                "cannot be used as a plan to begin with",
+                source=path,
+                hint=f"trayopt check says what is wrong with {path}",
             )
     stops = [found for found in check(job, plan, path).findings if no_plan_breaks(found)]
     if stops:

@@ -135,7 +135,7 @@ def _legend(book: Book, tell: Teller, trunk: str) -> str:
         trunk=trunk,
         port=way.port,
         travel=tell(f"travel.{way.travel}"),
-        tubes=tubes,
+        tubes=tubes or tell("picture.front.capped"),
     )
 
 
