@@ -66,7 +66,7 @@ def test_where_a_table_does_not_say_it_that_is_told_and_what_breaks_least_is_tak
     assert found.laid is not None
     assert found.laid.ribbons["P"] == "as_they_are"
     (remark,) = found.remarks
-    assert (remark.level, remark.found) == ("open", "ribbons of P are not told: not proven")
+    assert (remark.level, remark.found) == ("open", "ribbons of P not given: not proven")
     assert review(table(""), job_of(12)).remarks == ()
 
 
