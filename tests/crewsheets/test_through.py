@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from tests.crewsheets.plans import gone
+from trayopt.cli.plan_words import window_words
 from trayopt.crewsheets.acts import Act
 from trayopt.crewsheets.hands import replay
 from trayopt.crewsheets.order import acts_of
@@ -46,8 +47,8 @@ def test_the_window_is_opened_once_and_its_tubes_are_counted_once() -> None:
     """4,200 mm: see tests/cases/sheath_window.yaml."""
     made = sheets()
     assert [line for line in lines(made, "strip") if line.startswith("P")] == [
-        "P: a window of 4,200 mm in the sheath, between ports bl and br: a ring cut at each end, one slit from end to end. "
-        "The tubes in it stay whole."
+        "P: open a window of 4,200 mm in the sheath between ports bl and br: one ring cut at each end, one slit between them. "
+        "Leave the tubes in it whole."
     ]
     assert [line for line in lines(made, "units") if line.startswith("P")] == [
         "P: 2 units, 48 fibres; count the colours, read the print, label each. Do not open any."
@@ -70,6 +71,26 @@ def test_a_cut_is_placed_and_what_is_spliced_to_nothing_is_capped() -> None:
         "P tube 2: cut 1,550 mm from where the jacket ends at P.out; cap and label both ends, and coil each on the track on its "
         "own side: from port bl clockwise, 1 full loop; from port br counterclockwise, 1 full loop."
     )
+
+
+@pytest.mark.parametrize(("language", "said"), [("en", "capped ends alone"), ("de", "nur abgedeckte Enden")])
+def test_the_box_says_of_an_end_without_a_leg_that_its_ends_are_capped(language: str, said: str) -> None:
+    texts = [text.text for text in sheets(language=language).pictures["front"].texts]
+    assert [text.rpartition(", ")[2] for text in texts if text.startswith("P.out: ")] == [said]
+    both = sheets("both", language=language).pictures["front"].texts
+    assert not any(said in text.text for text in both)
+
+
+@pytest.mark.parametrize(
+    ("joined", "said"),
+    [
+        ((), "P: a window of 4,200 mm in its sheath; tube 1 is cut; 2 passes uncut, in 2 loops"),
+        (("whole",), "; tubes 1-2 are cut, and none passes uncut"),
+    ],
+)
+def test_a_plan_says_of_one_tube_and_of_several_what_becomes_of_them(joined: tuple[str, ...], said: str) -> None:
+    _, plan = gone(*joined)
+    assert next(window_words(row) for row in plan.through).endswith(said)
 
 
 def caps(made: Sheets) -> list[tuple[Any, ...]]:

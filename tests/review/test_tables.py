@@ -7,8 +7,9 @@ import pytest
 from tests.review.corpus import EXPECTED, TABLES, reviewed
 from trayopt.domain.job import Job
 from trayopt.errors import InputError
-from trayopt.review.desk import Review
+from trayopt.review.desk import Review, review_table
 from trayopt.review.reading import parse_handmade, read_handmade
+from trayopt.review.text import verdict
 
 
 def test_every_table_is_expected() -> None:
@@ -84,6 +85,12 @@ def test_a_hundred_thousand_rows_are_read_and_told_in_one_go(quay: Job, good: st
     assert all("this row repeats" in fault.message for fault in made.faults)
     with pytest.raises(InputError, match="too long"):
         parse_handmade(quay, "\n".join([*many, rows[0]]).encode(), "longer.csv")
+
+
+def test_the_verdict_counts_in_words(quay: Job, good: str) -> None:
+    review = review_table(quay, parse_handmade(quay, good.encode(), "good.csv"))
+    notes = len(review.remarks)
+    assert verdict(review) == f"good.csv: passes; 0 findings against it, {notes} note{'' if notes == 1 else 's'}"
 
 
 def test_a_table_without_a_plan_in_it_is_no_table(quay: Job) -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from trayopt.domain.hardware import Place
 from trayopt.domain.ranges import parse_span, span
-from trayopt.rules.words import listed, percent, ribbons_are, several
+from trayopt.rules.words import NONE_BETTER, listed, percent, ribbons_are, several
 
 if TYPE_CHECKING:
     from trayopt.domain.job import Job
@@ -25,9 +25,6 @@ STOPPED = {
     "gap": "at the gap that was asked for",
     "interrupted": "by hand",
 }
-
-NONE_BETTER = "no plan is better on the first goal on which the two differ"
-"""What a proof says: the goals are proven in their order, so that a plan with a better later goal may exist."""
 
 
 def one_line(text: str) -> str:

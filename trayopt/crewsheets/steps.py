@@ -29,7 +29,7 @@ CAUTIONS: dict[Phase, tuple[str, ...]] = {
     "mark": ("measured",),
     "take_off": ("coil",),
     "divide": ("blade", "glass", "uncut"),
-    "open": ("live", "laser"),
+    "open": ("release", "live", "laser"),
     "splice": ("cleave", "glass", "solvent", "live", "laser"),
     "test": ("laser", "limits", "records"),
     "close": ("fire", "records", "load"),

@@ -15,6 +15,7 @@ from trayopt.review.desk import Review
 from trayopt.review.picture import picture
 from trayopt.review.remarks import LEVEL_WORDS
 from trayopt.review.text import built_words, completion_words, read_words, verdict
+from trayopt.rules.words import NONE_BETTER
 
 MOST_REMARKS = 2_000
 """Findings on a page; JSON and XLSX have all."""
@@ -71,4 +72,6 @@ def _render(name: str, **values: Any) -> str:
         loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True
     )
     css = Markup(style() + (TEMPLATES / "base.css").read_text(encoding="utf-8"))
-    return world.get_template(name).render(css=css, policy=content_policy(), safety=REVIEW, **values)
+    return world.get_template(name).render(
+        css=css, policy=content_policy(), safety=REVIEW, none_better=NONE_BETTER, **values
+    )

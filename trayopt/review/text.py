@@ -5,7 +5,7 @@ from __future__ import annotations
 from trayopt.checker import bounds_words
 from trayopt.review.desk import Review
 from trayopt.review.remarks import LEVEL_WORDS
-from trayopt.rules.words import ribbons_are, several
+from trayopt.rules.words import NONE_BETTER, ribbons_are, several
 
 MOST_REMARKS = 200
 
@@ -18,9 +18,9 @@ def verdict(review: Review) -> str:
     if damaged:
         lost = f", {several(len(review.made.lost), 'row')} lost by it" if review.made.lost else ""
         text = f"{review.made.source}: {several(damaged, 'cell')} cannot be read{lost}"
-        return f"{text}; of the rest {several(failing, 'finding')} against it, {soft} beside"
+        return f"{text}; of the rest {several(failing, 'finding')} against it, {several(soft, 'note')}"
     state = "passes" if review.passed else "fails"
-    return f"{review.made.source}: {state}; {several(failing, 'finding')} against it, {soft} beside"
+    return f"{review.made.source}: {state}; {several(failing, 'finding')} against it, {several(soft, 'note')}"
 
 
 def review_text(review: Review) -> str:
@@ -85,7 +85,7 @@ def _goals(review: Review) -> list[str]:
         lines.append(line)
     if best is not None:
         lines.append(
-            "The best is proven: no plan is better." if best.proven else "The best is the best found; not proven."
+            f"The best is proven: {NONE_BETTER}." if best.proven else "The best is the best found; not proven."
         )
     return [*lines, *filter(None, [bounds_words(review.bounds)])]
 

@@ -11,6 +11,9 @@ from trayopt.domain.said import Said, chained, joined, listed, said
 
 __all__ = ["chained", "joined", "listed"]
 
+NONE_BETTER = "no plan is better on the first goal on which the two differ"
+"""What a proof says: the goals are proven in their order, so that a plan with a better later goal may exist."""
+
 
 def several(count: int, one: str, more: str = "") -> Said:
     """Write a count with its noun: ``1 tray``, ``12 trays``, ``1,152 splices``."""
