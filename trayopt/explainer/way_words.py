@@ -31,7 +31,7 @@ ADDED: dict[str, Callable[[str, int | float | str], str]] = {
     "tubes": lambda _, tubes: said("use the tubes {tubes}", tubes=tubes),
     "divide_at": lambda trunks, where: said(
         "let {trunks} be divided at {where}",
-        trunks=trunks, where=listed([said(f"the {at}") for at in str(where).split(" or ")], "or"),
+        trunks=trunks, where=chained([said(f"the {at}") for at in str(where).split(" or ")], "{first} or at {then}"),
     ),
     "ribbons": lambda trunks, word: _work_on(trunks, word),
     "box": lambda _, box: said("take the box {box}", box=box),
