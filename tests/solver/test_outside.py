@@ -13,7 +13,7 @@ from tests.build import job_of
 from trayopt.domain.job import Job
 from trayopt.goals.registry import GOALS
 from trayopt.solver.bounds.trunks_outside import sets_outside
-from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.clock import Clock, OutOfTime
 from trayopt.solver.model.run import Tuning
 from trayopt.solver.model.without_trunks import lost_pieces, without_trunks
 from trayopt.solver.search.outside import NAME
@@ -87,3 +87,21 @@ def test_sets_of_trunks_hold_the_best_plan_and_their_search_finds_it(kind: str) 
         assert made.state.vector == goals, f"seed {seed}"
         assert made.state.proven, f"seed {seed}"
     assert searched
+
+
+def test_a_search_that_is_stopped_in_a_set_keeps_what_no_set_loses_less_than() -> None:
+    """The bound on what stays out is known before the first set is searched."""
+    known: list[int] = []
+    for _, job, goals, _ in partly_outside(range(61000, 61010), **KINDS["one port"]):
+        made = Search(job, ORDER, Clock(), tuning=Tuning(workers=1))
+        begun = made.session.state
+
+        def stop(*_: object, **__: object) -> Any:
+            raise OutOfTime
+
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr("trayopt.solver.search.outside.search_set", stop)
+            made.solve()
+        assert begun.least("unplaced") <= goals[0]
+        known.append(begun.least("unplaced"))
+    assert any(known)

@@ -45,6 +45,10 @@ def trunks_outside(work: Work) -> None:
     s = work.session
     cases: list[Case] = []
     for trunks, least in sets_outside(s.job, s.clock):
+        if trunks is not None and not cases:
+            s.state.record(
+                "unplaced", least, COUNTED
+            )  # no set loses less: this stands, however soon the search is stopped
         rest = Case({"unplaced": least}, [Bound("unplaced", least, COUNTED)])
         if trunks is None or rest.excluded(s.state) or s.clock.over:
             cases.append(rest)
@@ -58,8 +62,6 @@ def trunks_outside(work: Work) -> None:
         elif not trunks:
             cases.append(rest)
             break
-    if s.state.best is None:
-        s.state.record("unplaced", min(case.bound("unplaced", {}).value for case in cases), COUNTED)
     conclude(cases, s.state)
     work.done = s.state.proven or s.state.by_gap
 
