@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from tests.crewsheets.test_ribbons import sixteen_on_twelve
-from trayopt.api import load_job
+from trayopt.api import explain, load_job
 from trayopt.crewsheets.write import Options, Sheets
 from trayopt.domain.base import RibbonWord, remade
 from trayopt.domain.job import Job
@@ -119,6 +119,12 @@ def test_mend_keeps_what_a_table_says_and_a_change_of_it_is_a_move() -> None:
     assert (made.changes.ribbons, made.weighed, made.proven) == (("P",), 20, True)
     assert made.as_dict()["changes"]["ribbons"] == ["P"]
     assert "splice P with its ribbons split instead of re-ribbonised into 12" in mended_text(made)
+
+
+def test_explain_says_that_expected_work_on_ribbons_cannot_be_kept(tmp_path: Path) -> None:
+    (tmp_path / "plan.csv").write_text(table(12))
+    found = explain(job_of("split"), tmp_path / "plan.csv", reproducible=True, ways_out=0)
+    assert found.summary.count("P with its ribbons re-ribbonised into 12 cannot hold, which is proven") == 1
 
 
 @pytest.mark.parametrize("word", ["as_they_are", "split", "12"])
