@@ -2,7 +2,7 @@
 
 Trunks see strands in their own orders. A strand that comes before another one in a trunk and turns off further out crosses it
 there; strands with the same low do not cross, and only so many have one low. An order of all strands therefore says who is side
-by side at the first low, at the second, and so on. The search goes through the lows from the base outward, depth first. A set
+by side at the first low, at the second, and so on. The search goes through the lows from position 1 outward, depth first. A set
 of strands that cannot be ordered at so small a cost is remembered; where no order comes to a cost, the next one is tried.
 
 Strands that hang together by no dispute are looked at apart: together they cost no less.
