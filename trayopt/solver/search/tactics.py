@@ -40,8 +40,8 @@ TACTICS: tuple[Tactic, ...] = (
     Tactic("deepening", complete.deepening, lambda work: work.open and work.legs_first, "least legs"),
     Tactic("all_divisions", complete.all_divisions, _always),
     Tactic("descent", complete.descend, lambda work: work.found is not None, "every goal that is left"),
-    Tactic(outside.NAME, outside.trunks_outside, may_count_sets, "every goal"),
     Tactic("any_plan", incomplete.any_plan, lambda work: not work.done),
+    Tactic(outside.NAME, outside.trunks_outside, may_count_sets, "every goal"),
     Tactic("least_unplaced", incomplete.least_unplaced, lambda work: not work.done, "least splices without a tray"),
     Tactic(
         "in_order_by_segments",
