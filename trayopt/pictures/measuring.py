@@ -12,7 +12,7 @@ from trayopt.pictures.sizes import size_across, size_upright
 
 SAMPLE = "wall-2x6"
 """The box of the library that the sheet shows."""
-HEIGHT = 960.0
+HEIGHT = 984.0
 """With the width in the shape of the type area of A4 and of Letter."""
 DRAWN = (330.0, 316.0)
 EDGE = 12.0
