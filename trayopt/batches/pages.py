@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from trayopt.batches.outcomes import GOAL_WORDS, MARKS, OUTCOMES
 from trayopt.crewsheets.words import words_of
 from trayopt.domain.plan import Plan
-from trayopt.pictures.policy import content_policy
+from trayopt.pictures.page import content_policy, page_world
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -61,12 +61,10 @@ def page_of(plan: bytes, outcome: str) -> str:
 
 @cache
 def _world() -> Environment:
-    from jinja2 import DictLoader, Environment, StrictUndefined
+    from jinja2 import DictLoader
 
     pages = {name: text_of(name) for name in ("page.html", "index.html", "plan.html")}
-    world = Environment(
-        loader=DictLoader(pages), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
+    world = page_world(loader=DictLoader(pages), lstrip_blocks=True)
     world.filters["number"] = lambda value: f"{value:,}"
     return world
 

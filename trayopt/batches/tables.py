@@ -12,8 +12,9 @@ from trayopt.batches.files import whole_file
 from trayopt.batches.outcomes import OUTCOMES
 from trayopt.batches.results import Line, Results
 from trayopt.batches.summary import GOALS, mix_name
-from trayopt.crewsheets.tables import clean, guarded
+from trayopt.crewsheets.tables import guarded
 from trayopt.domain.sweep import FACTORS
+from trayopt.pictures.page import without_controls
 
 OTHERS = tuple(factor for factor in FACTORS if factor not in {"enclosure", "mix"})
 SETTINGS = ("time_limit_s", "gap", "seed", "goal_order", "explain")
@@ -36,7 +37,7 @@ def row(line: Line) -> list[Any]:
     if fill is not None:
         cells["fill"] = fill
     found = [cells.get(column) for column in COLUMNS]
-    return [clean(cell) or None if isinstance(cell, str) else cell for cell in found]
+    return [without_controls(cell) or None if isinstance(cell, str) else cell for cell in found]
 
 
 def fill_of(line: Line) -> float | None:

@@ -23,7 +23,7 @@ from trayopt.domain import colours
 from trayopt.domain.ranges import Run
 from trayopt.library.soundness import Remark, of_job
 from trayopt.pictures.base import Picture
-from trayopt.pictures.policy import content_policy
+from trayopt.pictures.page import content_policy, page_world
 from trayopt.pictures.svg import style, svg_text
 
 if TYPE_CHECKING:
@@ -44,10 +44,9 @@ BATCHES_ON_PAGE = (
 
 @cache
 def _template() -> Template:
-    from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
-    made = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    made = page_world(lstrip_blocks=True)
     made.policies["json.dumps_kwargs"] = {"sort_keys": True, "ensure_ascii": False}
     made.globals["svg"] = lambda picture: Markup(svg_text(picture))
     source = files("trayopt.crewsheets").joinpath("templates", "index.html.j2").read_text(encoding="utf-8")

@@ -11,13 +11,13 @@ from typing import Any, Literal
 
 from trayopt.crewsheets.lengths import Units, feet
 from trayopt.crewsheets.words import Words
+from trayopt.pictures.page import without_controls
 
 Kind = Literal["text", "count", "number", "length", "cut", "decimal", "blank"]
 """A column holds words, counts, numbers that name something (such as a wavelength), lengths in mm (cut: never rounded
 down), decimals, or is left to the crew."""
 Cell = str | int | float | None
 
-_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f\x80-\x9f\ud800-\udfff\ufffe\uffff]")
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "|", "%", "＝", "＋", "－", "＠")
 """With what a spreadsheet may begin a formula (or a command, in old ones)."""
 
@@ -100,7 +100,7 @@ def csv_text(table: Table, words: Words, units: Units, safety: str = "") -> str:
     for row in table.rows:
         writer.writerow(
             [
-                guarded(clean(cell)) if isinstance(cell, str) else shown(cell, column, units)
+                guarded(without_controls(cell)) if isinstance(cell, str) else shown(cell, column, units)
                 for cell, column in zip(row, table.columns, strict=True)
             ]
             + last
@@ -159,7 +159,7 @@ def _xlsx_cell(sheet: Any, cell: Cell, column: Column, units: Units) -> Any:
         return shown(cell, column, units)
     if not isinstance(cell, str):
         return cell
-    text = clean(cell)[:32_767]
+    text = without_controls(cell)[:32_767]
     if not text.startswith(_FORMULA):
         return text
     from openpyxl.cell import WriteOnlyCell
@@ -185,8 +185,3 @@ def _steady(book: Any) -> bytes:
                 content = re.sub(rb"(<dcterms:modified[^>]*>)[^<]*", rb"\g<1>2000-01-01T00:00:00Z", content)
             target.writestr(zipfile.ZipInfo(item.filename), content, zipfile.ZIP_DEFLATED)
     return out.getvalue()
-
-
-def clean(text: str) -> str:
-    """Put a mark for every character that neither XML nor a spreadsheet takes."""
-    return _CONTROL.sub("�", text)

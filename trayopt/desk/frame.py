@@ -8,6 +8,7 @@ from importlib.resources import files
 
 from trayopt.crewsheets.words import words_of as words_of_sheets
 from trayopt.desk.words import LANGUAGES, words_of
+from trayopt.pictures.page import page_world
 
 STATIC = frozenset(
     {
@@ -21,11 +22,10 @@ STATIC = frozenset(
 @cache
 def page_text(language: str) -> str:
     """Write the page."""
-    from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
     words = words_of(language)
-    made = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    made = page_world(lstrip_blocks=True)
     source = files("trayopt.desk").joinpath("page", "page.html.j2").read_text(encoding="utf-8")
     text = json.dumps(words.entries, ensure_ascii=False).replace("<", "\\u003c")
     return made.from_string(source).render(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 
 from trayopt.pictures.base import Picture
-from trayopt.pictures.policy import content_policy
+from trayopt.pictures.page import content_policy, page_world
 from trayopt.pictures.svg import style, svg_text
 
 HEADS = {"enclosure": "Boxes", "tray": "Trays", "cable": "Cables", "tubes": "Tubes"}
@@ -27,11 +27,10 @@ class Shown:
 
 def catalogue_page(entries: Sequence[Shown], title: str = "Hardware for splice plans") -> str:
     """Write the page; kinds in the order of ``HEADS``."""
-    from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
     room = files("trayopt.pictures")
-    world = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    world = page_world(lstrip_blocks=True)
     world.globals["svg"] = lambda picture: Markup(svg_text(picture))
     source = room.joinpath("catalogue.html.j2").read_text(encoding="utf-8")
     kinds = {kind: found for kind in HEADS if (found := [entry for entry in entries if entry.kind == kind])}

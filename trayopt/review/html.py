@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from trayopt.checker import bounds_words
-from trayopt.pictures.policy import content_policy
+from trayopt.pictures.page import content_policy, page_world
 from trayopt.pictures.svg import style
 from trayopt.review.answers import pair_words
 from trayopt.review.cautions import REVIEW
@@ -65,12 +65,10 @@ def compare_html(pair: Pair) -> str:
 
 
 def _render(name: str, **values: Any) -> str:
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from jinja2 import FileSystemLoader
     from markupsafe import Markup
 
-    world = Environment(
-        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True
-    )
+    world = page_world(loader=FileSystemLoader(TEMPLATES))
     css = Markup(style() + (TEMPLATES / "base.css").read_text(encoding="utf-8"))
     return world.get_template(name).render(
         css=css, policy=content_policy(), safety=REVIEW, none_better=NONE_BETTER, **values

@@ -1,4 +1,7 @@
-"""Every page has a content policy under which its own script runs, and nothing that a template forgot to escape."""
+"""Every page has a content policy under which its own script runs, and nothing that a template forgot to escape.
+
+No page holds a control character, whatever a title holds.
+"""
 
 from __future__ import annotations
 
@@ -14,13 +17,13 @@ from tests.strategies import worked_example
 from trayopt import batch, compare, judge, load_job, sheets, solve
 from trayopt.cli.app import group
 from trayopt.formats.json_out import dump
-from trayopt.pictures.policy import content_policy
+from trayopt.pictures.page import content_policy
 from trayopt.review.html import compare_html, review_html
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
-NASTY = "</title></style></script><script>document.title='run'</script><img src=x onerror=\"document.title='run'\">"
+NASTY = "\a\x1b[31m</title></style></script><script>document.title='run'</script><img src=x onerror=\"document.title='run'\">"
 PAGES = ("sheets/index.html", "review.html", "compare.html", "batch/index.html", "batch/plan.html", "library.html")
 SLIPPED = "<script>document.title='run'</script><img src='data:,x' onerror=\"document.title='run'\">"
 """What a template would let through that does not escape."""
@@ -76,3 +79,9 @@ def test_a_page_loads_nothing_and_runs_its_own_script_alone(pages: Path, opened:
     assert page.title() == title
     assert len(told) == 2, "the policy refuses the script and the handler"
     page.close()
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_no_page_holds_a_control_character(pages: Path, page: str) -> None:
+    text = (pages / page).read_text(encoding="utf-8")
+    assert not re.search("[\x00-\x08\x0b-\x1f\x7f]", text)
