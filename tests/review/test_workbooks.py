@@ -342,8 +342,8 @@ def test_splices_on_another_sheet_of_our_own_workbook_are_held_to_the_legs_and_t
     )
     gone = changed(lambda sheet: sheet.delete_rows(2), "Splices by fibre")
     [missing] = [remark for remark in gone.remarks if remark.fails]
-    assert missing.found.startswith("1 splices of") or missing.found.startswith("1 splice of")
-    assert missing.found.endswith("stand in no row of sheet 'Splices by fibre'")
+    assert missing.found.startswith("1 splice of")
+    assert missing.found.endswith("is in no row of sheet 'Splices by fibre'")
     assert gone.unplaced == 1
 
 

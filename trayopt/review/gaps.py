@@ -14,7 +14,7 @@ from trayopt.review.handmade import Handmade, Line
 from trayopt.review.parked import bare_legs
 from trayopt.review.remarks import Remark
 from trayopt.rules.whole_legs import WholeLegs
-from trayopt.rules.words import listed
+from trayopt.rules.words import listed, several
 from trayopt.track.laid import Laid
 
 
@@ -81,7 +81,8 @@ def unplaced_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
     for of_list in made.lists:
         where = f" of sheet '{printable(of_list.sheet)}'" if made.beside else ""
         for a, b in _unnamed(job, made, of_list, laid):
-            text = f"{a.count} splices of {a} to {b} are in no row{where}"
+            verb = "is" if a.count == 1 else "are"
+            text = f"{several(a.count, 'splice')} of {a} to {b} {verb} in no row{where}"
             mend = "add the missing rows, or let trayopt complete the table: check -o"
             remarks.append(_unplaced(of_list, a, b, text, mend))
     return remarks
