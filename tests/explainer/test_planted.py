@@ -23,10 +23,14 @@ def test_the_planted_set_is_found_and_nothing_else(planted: Planted) -> None:
     assert found[0].minimal
 
 
+LONG = {"ribbon_work", "separated_ribbons"}
+"""Conflicts of which brute force asks for minutes."""
+
+
 @pytest.mark.parametrize(
     "planted",
     [
-        pytest.param(planted, id=planted.name, marks=[pytest.mark.slow] * (i % 2))
+        pytest.param(planted, id=planted.name, marks=[pytest.mark.slow] * (i % 2 or planted.name in LONG))
         for i, planted in enumerate(PLANTED)
         if planted.brute
     ],

@@ -129,8 +129,16 @@ def changed_at_once(data: Json, goals: Goals, rng: random.Random) -> tuple[Json,
     return data, goals
 
 
+LONG = {"no-2x864-guide-fill-wall-2x6"}
+"""Jobs whose changed forms take minutes to prove."""
+
+
 @pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=[pytest.mark.slow] * (i % 6 > 0)) for i, name in enumerate(standard_jobs())]
+    "name",
+    [
+        pytest.param(name, marks=[pytest.mark.slow] * (i % 6 > 0 or name in LONG))
+        for i, name in enumerate(standard_jobs())
+    ],
 )
 def test_standard_job(name: str) -> None:
     data = plain(load_job(STANDARD / f"{name}.yaml"))
