@@ -15,6 +15,7 @@ from tests.workbooks import first_sheet
 from trayopt.api import sheets
 from trayopt.crewsheets.lengths import Units
 from trayopt.domain.job import Job
+from trayopt.domain.plan import Plan
 from trayopt.errors import InputError
 from trayopt.review.complete import completed_plan
 from trayopt.review.desk import Review, review_table
@@ -257,10 +258,7 @@ def test_a_csv_table_is_marked_as_the_same_workbook_is(quay: Job, good: str) -> 
 
 def test_our_own_workbook_of_lists_is_read_by_the_sheet_that_says_where_legs_lie(quay: Job, good: str) -> None:
     """Its first sheets are steps and strips, which hold no plan."""
-    plan = completed_plan(review_table(quay, parse_handmade(quay, good.encode(), "plan.csv")))
-    assert plan is not None
-    raw = sheets(quay, plan).workbook
-    assert raw is not None
+    plan, raw = own_lists(quay, good)
     made = parse_handmade(quay, raw, "lists.xlsx")
     assert made.sheet == "Marks on the legs"
     assert any("'Marks on the legs' is read; not read: 'Steps'" in note for note in made.notes)
@@ -280,10 +278,7 @@ def strip_changed(raw: bytes, change: Callable[[Any], None]) -> bytes:
 
 def test_our_own_workbook_of_lists_is_read_with_the_ways_that_another_of_its_sheets_tells(quay: Job, good: str) -> None:
     """Without them ways are open, and the lengths of another way are not those that the list says."""
-    plan = completed_plan(review_table(quay, parse_handmade(quay, good.encode(), "plan.csv")))
-    assert plan is not None
-    raw = sheets(quay, plan).workbook
-    assert raw is not None
+    plan, raw = own_lists(quay, good)
     review = review_table(quay, parse_handmade(quay, raw, "lists.xlsx"))
     told = {trunk: {key: decided.value for key, decided in way.items()} for trunk, way in review.made.ways.items()}
     assert told == {
@@ -314,13 +309,19 @@ def test_our_own_workbook_of_lists_is_one_plan_of_which_no_column_is_warned_abou
     ] * 2
 
 
+def own_lists(job: Job, table: str) -> tuple[Plan, bytes]:
+    """Give the plan of a table, and the lists of our own sheets for it."""
+    plan = completed_plan(review_table(job, parse_handmade(job, table.encode(), "plan.csv")))
+    assert plan is not None
+    raw = sheets(job, plan).workbook
+    assert raw is not None
+    return plan, raw
+
+
 def test_splices_on_another_sheet_of_our_own_workbook_are_held_to_the_legs_and_to_the_joins(
     quay: Job, good: str
 ) -> None:
-    plan = completed_plan(review_table(quay, parse_handmade(quay, good.encode(), "plan.csv")))
-    assert plan is not None
-    raw = sheets(quay, plan).workbook
-    assert raw is not None
+    _, raw = own_lists(quay, good)
 
     def changed(change: Callable[[Any], None], name: str = "Splices by sleeve") -> Review:
         book = load_workbook(BytesIO(raw))
@@ -348,10 +349,7 @@ def test_splices_on_another_sheet_of_our_own_workbook_are_held_to_the_legs_and_t
 
 
 def test_trays_of_legs_that_the_marks_leave_out_are_those_of_their_splices(quay: Job, good: str) -> None:
-    plan = completed_plan(review_table(quay, parse_handmade(quay, good.encode(), "plan.csv")))
-    assert plan is not None
-    raw = sheets(quay, plan).workbook
-    assert raw is not None
+    _, raw = own_lists(quay, good)
     book = load_workbook(BytesIO(raw))
     book["Marks on the legs"].delete_rows(2)
     stream = BytesIO()
@@ -365,10 +363,7 @@ def test_trays_of_legs_that_the_marks_leave_out_are_those_of_their_splices(quay:
 def test_what_is_wrong_on_another_sheet_is_told_there_and_not_marked_on_the_one_that_is_read(
     quay: Job, good: str
 ) -> None:
-    plan = completed_plan(review_table(quay, parse_handmade(quay, good.encode(), "plan.csv")))
-    assert plan is not None
-    raw = sheets(quay, plan).workbook
-    assert raw is not None
+    _, raw = own_lists(quay, good)
     review = review_table(quay, parse_handmade(quay, strip_changed(raw, put("C3", "nowhere")), "lists.xlsx"))
     [fault] = review.made.faults
     assert fault.where == "Jacket to strip!C3"

@@ -39,9 +39,8 @@ def changed_file(
     if source is not None and str(source) != "-":
         folder, text = Path(source).parent, read_text(source, MOST_BYTES)
         try:
-            here = changed_text(
-                text, folder, folder, job, changed, head
-            )  # the folder of the new file may not be there yet
+            # tried in the folder of the job: that of the new file may not be there yet
+            here = changed_text(text, folder, folder, job, changed, head)
             if load_job(source, texts={Path(source): here}, library=library).digest == changed.digest:
                 return changed_text(text, folder, Path(target).parent, job, changed, head)
         except InputError:

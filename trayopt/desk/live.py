@@ -61,8 +61,9 @@ def _leg(job: Job, decisions: Decisions, run: Run) -> Leg | None:
 def _sent(trunk: str, before: Decisions, after: Decisions) -> bool:
     if trunk not in before.ways:
         return False
-    way, at = (before.ways[trunk], before.divide_at.get(trunk)), (after.ways.get(trunk), after.divide_at.get(trunk))
-    return way[0] != at[0] or (None not in {way[1], at[1]} and way[1] != at[1])
+    parted, parted_now = before.divide_at.get(trunk), after.divide_at.get(trunk)
+    parted_anew = parted is not None and parted_now is not None and parted != parted_now
+    return before.ways[trunk] != after.ways.get(trunk) or parted_anew
 
 
 def _spliced(job: Job, trunk: str) -> list[Run]:
