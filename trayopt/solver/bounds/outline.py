@@ -70,6 +70,8 @@ EFFORT = 2.0
 """Most deterministic time for an outline."""
 PART = 0.3
 """Most of what is left of the limit for an outline."""
+LOOK = 0.2
+"""Most deterministic time for the question whether all other choices cost more than the best one."""
 
 
 STRICT = Policy("hard", "soft")
@@ -386,3 +388,16 @@ def preference_bound(
             return best
         for ring in rings:
             outline.require(total(outline.parted(subunit) for subunit in ring.subunits) >= 1)
+
+
+def costs_more(
+    job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock, trunks: Sequence[str], ports: int, weight: int
+) -> bool:
+    """Whether it is plain that such plans which divide so many of some trunks at the port, or more, break more than a weight.
+
+    ``open_`` are the useful divisions of every spliced subunit. False says nothing.
+    """
+    outline = Outline(job, open_, clock=clock)
+    outline.require(total(outline.divided_at(job.trunk_by_id[trunk], "port") for trunk in trunks) >= ports)
+    outline.require(outline.broken("prefer") <= weight)
+    return bool(solve_one(outline.cp, clock, LOOK, part=PART)[0] == cp_model.INFEASIBLE)

@@ -1,0 +1,58 @@
+"""The bound on preferences by the places at which trunks are divided, against an outline for every choice of places."""
+
+from __future__ import annotations
+
+import random
+from itertools import product
+
+from benchmarks import example_rule
+from tests import strategies
+from tests.build import job_of
+from tests.example_rule import registered
+from trayopt import load_job
+from trayopt.domain.base import DivideAt
+from trayopt.domain.job import Job
+from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.outline import preference_bound
+from trayopt.solver.bounds.partings import PartingBounds, parting_bounds
+from trayopt.solver.model.clock import Clock
+
+PLACES: tuple[DivideAt, ...] = ("tray", "port")
+
+
+def every_choice(job: Job, bounds: PartingBounds) -> int | None:
+    """Take the least bound of an outline for each choice."""
+    open_ = Divider(job).open
+    found = []
+    for places in product(PLACES, repeat=len(bounds.trunks)):
+        divide_at = {trunk: (place,) for trunk, place in zip(bounds.trunks, places, strict=True)}
+        found.append(preference_bound(job, open_, Clock(), divide_at=divide_at))
+    return min((bound for bound in found if bound is not None), default=None)
+
+
+def bounded(job: Job) -> PartingBounds:
+    """Bound preferences by the choices that can still be best."""
+    return parting_bounds(job, Divider(job).open, Clock())
+
+
+def test_the_least_bound_is_that_of_every_choice() -> None:
+    """Leaving choices out by their price, or by one outline of all that are left, loses nothing."""
+    left_out = 0
+    for seed in range(9200, 9280):
+        job = job_of(strategies.random_job(random.Random(seed), at_port=0.5, stacks=2, rules=0.1))
+        if Divider(job).hopeless:
+            continue
+        bounds = bounded(job)
+        assert bounds.least == every_choice(job, bounds), f"seed {seed}"
+        left_out += bounds.beyond is not None and len(bounds.tried) < 2 ** len(bounds.trunks)
+    assert left_out >= 5
+
+
+def test_one_outline_answers_for_all_choices_that_cost_more() -> None:
+    """Four trunks alike have fifteen choices of at most three ports; that each costs more than no port takes one outline."""
+    with registered():
+        job = load_job(example_rule.job("wall-3x8", {"stack_trunks": "must"}))
+        bounds = bounded(job)
+    assert (dict(bounds.tried), bounds.beyond) == ({(): 3}, 4)
+    assert bounds.partings(3) == dict.fromkeys(bounds.trunks, ("tray",))
+    assert bounds.partings(4) == {}
