@@ -17,11 +17,14 @@ from trayopt.api import load_job, solve
 from trayopt.domain.job import Job
 from trayopt.errors import InputError
 from trayopt.formats.json_out import dump_rows
+from trayopt.goals.registry import measure_all
+from trayopt.solver.model.bound import Step
 from trayopt.solver.model.clock import Clock, OutOfTime
 from trayopt.solver.model.incumbent import State
 from trayopt.solver.model.literals import OFTEN
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.search.search import Search
+from trayopt.track.laid import Laid
 
 ROOT = Path(__file__).parents[2]
 STANDARD = ROOT / "models" / "standard"
@@ -194,3 +197,22 @@ def test_the_clock_ends_the_making_of_a_model() -> None:
     assert len(whole.cp.proto.variables) > OFTEN, "large enough to look at the clock"
     found = solve(job, time_limit_s=0.001, explain=False).plan
     assert found.stopped == "time_limit"
+
+
+def test_every_plan_is_told_as_it_is_found() -> None:
+    """Plans of a run that goes on are told, each better than all before, and the answer stays what it was."""
+    job = load_job(STANDARD / "2x432-shuffled-wall-2x6.yaml")
+    told: dict[bool, list[Step]] = {}
+    answers = {}
+    for every in (False, True):
+        steps: list[Step] = []
+        plan = solve(job, reproducible=True, watch=steps.append, every_plan=every, explain=False).plan
+        told[every] = [step for step in steps if step.plan is not None]
+        answers[every] = [goal.value for goal in plan.goals]
+    assert answers[True] == answers[False]
+    vectors = [tuple((step.values or {}).values()) for step in told[True]]
+    assert len(vectors) > len(told[False])
+    assert vectors == sorted(vectors, reverse=True)
+    for step, vector in zip(told[True], vectors, strict=True):
+        assert step.plan is not None
+        assert tuple(measure_all(Laid(job, step.plan)).values()) == vector

@@ -43,6 +43,7 @@ def solve(
     goals: Sequence[str] | None = None,
     progress: Progress | None = None,
     watch: Callable[[Step], None] | None = None,
+    every_plan: bool = False,
     without: Iterable[str] = (),
     explain: bool = True,
     stop: Event | None = None,
@@ -69,6 +70,9 @@ def solve(
         Called with seconds, goal, value and bound.
     watch
         Called with each step of the trail: a better plan, or a better bound with its author and what it takes for granted.
+    every_plan
+        Call ``watch`` as soon as the solver finds a better plan, and not only with the last one of a run; it costs a recount
+        of each.
     without
         Names of relaxations and tactics of the search that are left out.
     explain
@@ -107,7 +111,7 @@ def solve(
     reserve = min(EXPLAIN_S, EXPLAIN_PART * limit) if explain and limit is not None else 0.0
     options = Options(
         limit, gap, workers, seed, reproducible, first, tuple(goals) if goals is not None else None,
-        frozenset(without), reserve,
+        frozenset(without), reserve, every_plan,
     )  # fmt: skip
     found = search(job, options, progress, watch, stop)
     plan = measure(

@@ -100,7 +100,7 @@ def _solve(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threadi
 
     result = api.solve(
         job, time_limit_s=task["limit_s"], workers=task["workers"], start=plans["plan"], progress=progress, watch=watch,
-        stop=stop,
+        every_plan=True, stop=stop,
     )  # fmt: skip
     found = result.plan.status != "none"
     return {"plan": result.plan.plain() if found else None, "complete": result.complete}

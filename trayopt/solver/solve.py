@@ -45,6 +45,8 @@ class Options:
         legs, crossings and leg_length_mm in another order.
     without
         Names of relaxations and tactics that are left out.
+    every_plan
+        Tell who watches of better plans as soon as the solver finds them, within a run of it too.
     reserve_s
         What is kept of the limit as long as the best plan leaves splices unplaced or musts broken.
     """
@@ -58,6 +60,7 @@ class Options:
     goals: tuple[str, ...] | None = None
     without: frozenset[str] = frozenset()
     reserve_s: float = 0.0
+    every_plan: bool = False
 
 
 @dataclass(frozen=True)
@@ -109,7 +112,7 @@ def solve(
             job,
             goals,
             clock,
-            tuning=Tuning(workers=workers, seed=options.seed),
+            tuning=Tuning(workers=workers, seed=options.seed, every_plan=options.every_plan and watch is not None),
             gap=options.gap,
             start=options.start,
             progress=progress,

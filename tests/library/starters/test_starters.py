@@ -212,10 +212,18 @@ def test_the_first_cable_comes_out_as_it_is_in_the_library() -> None:
     assert (cable.subunits[0].diameter_mm, cable.subunits[0].radius_mm) == (8.0, 76)
 
 
+def test_nothing_is_said_in_three_ways() -> None:
+    boxes = [model("enclosure", {**BOX, "mixed": none, "guide": none, "top": none}) for none in ("-", "none", "0")]
+    assert boxes[0] == boxes[1] == boxes[2]
+
+
 @pytest.mark.parametrize(
     ("changed", "says"),
     [
         ({"trays": "14"}, "14 trays do not fit into the depth of the box"),
+        ({"ring": "500"}, "the ring does not fit into the box"),
+        ({"ring": "225"}, "ring=225 mm from the walls of a box 450 mm wide and 600 mm high"),
+        ({"ring": "224"}, "trays 120 mm wide, a ring 2 mm wide"),
         ({"stacks": "3"}, "3 stacks of trays do not stand side by side within the ring"),
         ({"size": "450x430x130"}, "the trays leave no room for a bend from the ring to their entrances"),
         ({"bottom": "9x50"}, "9 ports do not fit side by side into the bottom wall"),

@@ -88,6 +88,7 @@ def box_starter(name: str, answers: Mapping[str, Any], tray: Tray, mixed: Sequen
     if not any(given.bores.values()):
         raise given.refused("the box has no port", "0 on every side", "say where trunks enter, such as bottom=2x50")
     _others(given)
+    _ring(given)
     base, air = _depth(given)
     lefts, columns = _across(given)
     radius, bottom = _upright(given, lefts, columns)
@@ -162,6 +163,17 @@ def _band(given: Measured, base: int, air: int) -> tuple[int, int]:
 
 
 # -- seen from the door ------------------------------------------------------------------------------------------------
+
+
+def _ring(given: Measured) -> None:
+    """Refuse a ring whose two sides lie on each other, or beyond each other."""
+    width, height = given.size[0], given.size[1]
+    if 2 * given.ring >= min(width, height):
+        raise given.refused(
+            "the ring does not fit into the box: it has to lie between opposite walls with trays within it",
+            f"ring={given.ring} mm from the walls of a box {width:g} mm wide and {height:g} mm high",
+            "ring is measured from the inside of a side wall to the middle of the guides there, in mm",
+        )
 
 
 def _across(given: Measured) -> tuple[list[int], list[int]]:

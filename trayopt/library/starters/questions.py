@@ -14,6 +14,8 @@ from trayopt.formats.validate import did_you_mean
 
 NUMBER = r"\d{1,5}(?:[.]\d{1,3})?"
 BETWEEN = re.compile(r"\s*[x×*]\s*", re.IGNORECASE)
+NONE = frozenset({"0", "-", "none"})
+"""How an answer says that there is nothing of a kind."""
 
 
 @dataclass(frozen=True)
@@ -79,13 +81,13 @@ def sizes(*limits: tuple[float, float], decimals: bool = True) -> Callable[[str]
 
 def optional(read: Callable[[str], Any]) -> Callable[[str], Any]:
     """Read an answer, or a dash for none."""
-    return lambda text: None if text == "-" else read(text)
+    return lambda text: None if text.lower() in NONE else read(text)
 
 
 def bores(text: str) -> tuple[float, ...]:
     """Read the bores of ports: ``2x50`` or ``50, 32``; 0 for none."""
     found: list[float] = []
-    if text in {"0", "-", "none"}:
+    if text.lower() in NONE:
         return ()
     for part in re.split(r"[,;+]", text):
         count, cross, bore = part.strip().lower().replace("×", "x").rpartition("x")
@@ -116,7 +118,7 @@ def pairs(text: str) -> tuple[tuple[float, float], ...]:
 def ranges(text: str) -> tuple[tuple[tuple[int, int], str], ...]:
     """Read trays of other kinds on ranges of positions: ``5-6:single-48, 7:single-12``; a dash for none."""
     found: list[tuple[tuple[int, int], str]] = []
-    for part in () if text == "-" else re.split(r"[,;]", text):
+    for part in () if text.lower() in NONE else re.split(r"[,;]", text):
         read = re.fullmatch(r"(\d{1,3})(?:\s*[-–…]\s*(\d{1,3}))?\s*(?::|\s)\s*(\S.*)", part.strip())
         if not read:
             raise ValueError("the first and the last position, a colon, and a kind of tray, such as 5-6:single-48")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from trayopt.domain.assignment import Assignment
@@ -267,7 +267,8 @@ class Session:
 
         slice_s = None if share is None else self.slice(share)
         tuning = replace(self.tuning, prove=prove or goal is None, slice_s=slice_s, effort=effort)
-        outcome = run(model, self.clock, tuning, watch, gap=self.gap, trial=trial)
+        found = partial(self.state.glimpse, self.job) if self.tuning.every_plan else None
+        outcome = run(model, self.clock, tuning, watch, found=found, gap=self.gap, trial=trial)
         if outcome.assignment is not None:
             self.state.offer(self.job, outcome.assignment)
         self.tell()

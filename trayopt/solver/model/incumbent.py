@@ -28,7 +28,8 @@ class State:
     seconds
         Tells how long the search has been going on.
     watch
-        Called with every step of the trail: a bound that is better than what was known, or a better plan.
+        Called with every step of the trail: a bound that is better than what was known, or a better plan; and with what
+        ``glimpse`` is told, which is no step of the trail.
     """
 
     order: tuple[GoalName, ...]
@@ -39,6 +40,8 @@ class State:
     trail: list[Step] = field(default_factory=list)
     by_gap: bool = False
     _offered: dict[tuple[int, ...], dict[GoalName, int]] = field(default_factory=dict)
+    _glimpsed: tuple[int, ...] = ()
+    """Values of the best plan that was told of before its run ended."""
 
     def __post_init__(self) -> None:
         """Begin without a bound."""
@@ -62,6 +65,15 @@ class State:
         if self.best is None or vector < self.vector:
             self.best, self.vector = assignment, vector
             self._note(Step(self.seconds(), values={goal: values[goal] for goal in self.order}, plan=assignment))
+
+    def glimpse(self, job: Job, assignment: Assignment) -> None:
+        """Tell who watches of a plan that a run has found which still goes on; the search takes over what the run ends with."""
+        values = measure_all(Laid(job, assignment))
+        vector = tuple(values[goal] for goal in self.order)
+        known = [each for each in (self.vector, self._glimpsed) if each]
+        if self.watch is not None and (not known or vector < min(known)):
+            self._glimpsed = vector
+            self.watch(Step(self.seconds(), values={goal: values[goal] for goal in self.order}, plan=assignment))
 
     def record(self, goal: GoalName, value: int, by: str, given: Given = ANY) -> int:
         """Record a proven bound and give it; every bound of a search comes into being here.

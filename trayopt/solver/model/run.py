@@ -19,6 +19,8 @@ from trayopt.solver.model.model import Model
 
 Watch = Callable[[int | None, int | None], None]
 """Called with the value and the bound of the goal in work, as they get better."""
+Found = Callable[[Assignment], None]
+"""Called with each plan that a run finds, while it goes on."""
 
 
 COMPLETE_EFFORT = 5.0
@@ -41,6 +43,8 @@ class Tuning:
     """Most time for this run alone, beside the clock's."""
     effort: float | None = None
     """Most deterministic time for this run alone: it ends at the same point whatever the machine."""
+    every_plan: bool = False
+    """Whether who watches is told of better plans as soon as a run finds them, and not only of the last one."""
 
 
 @dataclass(frozen=True)
@@ -68,6 +72,7 @@ def run(
     tuning: Tuning,
     watch: Watch | None = None,
     *,
+    found: Found | None = None,
     gap: float | None = None,
     trial: cp_model.CpModel | None = None,
 ) -> Outcome:
@@ -90,11 +95,11 @@ def run(
         p.relative_gap_limit = gap
     clock.limit(p, tuning.effort, tuning.slice_s)
     has_goal = cp.has_objective()
-    seen = _Seen(has_goal, watch)
+    seen = _Seen(model, watch if has_goal else None, found)
     if has_goal and watch is not None:
         solver.best_bound_callback = seen.on_bound
 
-    status = solve_interruptible(solver, cp, clock, seen if watch is not None else None)
+    status = solve_interruptible(solver, cp, clock, None if watch is None and found is None else seen)
     if status == cp_model.MODEL_INVALID:
         raise AssertionError(f"invalid model: {cp.validate()}")
     if status not in FOUND:
@@ -106,14 +111,16 @@ def run(
 
 
 class _Seen(cp_model.CpSolverSolutionCallback):
-    """Passes values and bounds on to the watcher."""
+    """Passes values, bounds and plans on to the watcher."""
 
-    def __init__(self, has_goal: bool, watch: Watch | None) -> None:
+    def __init__(self, model: Model, watch: Watch | None, found: Found | None) -> None:
         super().__init__()
-        self._has_goal, self._watch = has_goal, watch
+        self._model, self._watch, self._found = model, watch, found
 
     def on_solution_callback(self) -> None:
-        if self._watch is not None and self._has_goal:
+        if self._found is not None:
+            self._found(read(self._model, self))
+        if self._watch is not None:
             self._watch(round(self.objective_value), whole_bound(self.best_objective_bound))
 
     def on_bound(self, bound: float) -> None:
@@ -121,7 +128,7 @@ class _Seen(cp_model.CpSolverSolutionCallback):
             self._watch(None, whole_bound(bound))
 
 
-def read(model: Model, solver: cp_model.CpSolver) -> Assignment:
+def read(model: Model, solver: cp_model.CpSolver | cp_model.CpSolverSolutionCallback) -> Assignment:
     """Read the decisions of a solution; nothing else of it is trusted."""
     job = model.job
     places = {}

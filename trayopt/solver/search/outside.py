@@ -76,8 +76,12 @@ def search_set(work: Work, case: Set, trunks: frozenset[str]) -> None:
     made: list[Again] = []
 
     def watch(step: Step) -> None:
-        if made and step.values is not None:
+        if not made or step.plan is None:
+            return
+        if step.plan is made[0].state.best:
             take(s, part.job, case, made[0].state)
+        else:
+            s.state.glimpse(s.job, step.plan)
 
     made.append(
         work.again(
