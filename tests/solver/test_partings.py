@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import random
+from collections import Counter
 from itertools import product
 
 from benchmarks import example_rule
 from tests import strategies
 from tests.build import job_of
 from tests.example_rule import registered
+from tests.solver.test_relaxations import KINDS, tie
 from trayopt import load_job
 from trayopt.domain.base import DivideAt
 from trayopt.domain.job import Job
@@ -37,15 +39,25 @@ def bounded(job: Job) -> PartingBounds:
 
 def test_the_least_bound_is_that_of_every_choice() -> None:
     """Leaving choices out by their price, or by one outline of all that are left, loses nothing."""
-    left_out = 0
-    for seed in range(9200, 9280):
-        job = job_of(strategies.random_job(random.Random(seed), at_port=0.5, stacks=2, rules=0.1))
+    seen: Counter[str] = Counter()
+    for seed in range(9200, 9320):
+        rng = random.Random(seed)
+        data = strategies.random_job(rng, **KINDS["tied"] | {"trunks": rng.choice([2, 3])})
+        tie(data, rng)
+        for trunk in data["trunks"]:
+            trunk["divide_at"] = list(PLACES)
+        data["rules"]["breakout"] = {"weight": 1}
+        job = job_of(data)
         if Divider(job).hopeless:
             continue
         bounds = bounded(job)
         assert bounds.least == every_choice(job, bounds), f"seed {seed}"
-        left_out += bounds.beyond is not None and len(bounds.tried) < 2 ** len(bounds.trunks)
-    assert left_out >= 5
+        seen["left out"] += bounds.beyond is not None and len(bounds.tried) < 2 ** len(bounds.trunks)
+        no_port = bounds.tried[()]
+        if no_port is not None and bounds.least is not None:
+            seen["a port is cheaper"] += bounds.least < no_port <= len(bounds.trunks)
+    assert seen["left out"] >= 10
+    assert seen["a port is cheaper"] >= 1
 
 
 def test_one_outline_answers_for_all_choices_that_cost_more() -> None:
