@@ -11,12 +11,17 @@ from ortools.sat.python import cp_model
 from tests import oracle, strategies
 from tests.build import job_of
 from tests.test_oracle import opened_job
+from trayopt.domain.cablework import Leg
 from trayopt.domain.job import Job
+from trayopt.domain.ranges import Run
 from trayopt.solver.bounds.place_counts import PlaceCounts
 from trayopt.solver.bounds.stack_counts import StackCounts
+from trayopt.solver.bounds.unplaced import out_by_stack_counts
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import solve_one
+from trayopt.solver.model.lots import lots_of
+from trayopt.solver.solve import Options, solve
 
 Json = dict[str, Any]
 EFFORT = 5.0
@@ -68,4 +73,46 @@ def test_the_bound_on_what_stays_out_is_met_as_a_rule() -> None:
         counts.hold_all()
         counts.minimize(counts.unplaced())
         met += solve_one(counts.cp, Clock(), EFFORT)[1].objective_value == best.goals[0]
-    assert met >= 24
+    assert met == 30
+
+
+def test_a_best_plan_places_a_lot_whole_or_not_at_all() -> None:
+    left_out = 0
+    for seed in range(30):
+        data = drawn(seed)
+        job, best = job_of(data), oracle.solve(data)
+        assert best is not None
+        placed = [
+            job.subunit_of_leg[trunk, number].leg(group, best.decision.k[trunk][number - 1])
+            for (trunk, number, group), place in best.decision.legs.items()
+            if place
+        ]
+        for lot in lots_of(job):
+            sides = [side for piece in lot.pieces for side in (piece.a, piece.b)]
+            inside = {any(_holds(job, leg, side) for leg in placed) for side in sides}
+            assert len(inside) == 1, f"seed {seed}"
+            left_out += inside == {False}
+    assert left_out
+
+
+def _holds(job: Job, leg: Leg, side: Run) -> bool:
+    first, last = job.subunit(leg).leg_run(leg)
+    return leg.trunk == side.trunk and first <= side.first <= last
+
+
+def test_a_job_of_which_nothing_can_be_placed_is_proven_by_the_plan_without_a_leg() -> None:
+    """The pin of a leg that stays out is broken by it, and no other plan keeps that pin."""
+    proven = 0
+    for seed in range(40):
+        data = strategies.random_job(random.Random(f"nothing {seed}"), trunks=3, ports=1, tight=1.0, pins=0.9)
+        job = job_of(data)
+        if out_by_stack_counts(job, Clock()) < job.splices:
+            continue
+        best = oracle.solve(data)
+        assert best is not None
+        assert best.goals[0] == job.splices
+        solution = solve(job, Options(workers=1, without=frozenset({"without_musts", "without_splices"})))
+        assert solution.status == "optimal"
+        assert tuple(solution.bounds[goal] for goal in solution.order) == tuple(best.goals)
+        proven += best.goals[1] > 0
+    assert proven

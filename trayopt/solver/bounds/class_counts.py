@@ -6,10 +6,10 @@ many splices to a stack, where that can be counted. All holds under the guards o
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import EPSILON
@@ -26,10 +26,27 @@ from trayopt.solver.bounds.classes import Choice, Class, Division, classes_of
 from trayopt.solver.model.base import Base, Key
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.literals import total
+from trayopt.solver.model.lots import Lot, lots_of
 from trayopt.solver.model.posting import guard
 
 Kind = tuple[int, Choice]
 """A class by its number, and one of its divisions."""
+
+
+class LotKind(NamedTuple):
+    """Lots that counts cannot tell apart: by class their whole subunits, and their fibres that have a splice."""
+
+    wholes: tuple[tuple[int, int], ...]
+    spliced: tuple[tuple[int, int], ...]
+
+    def spliced_of(self, of: int) -> int:
+        """How many fibres of a class have a splice in such a lot."""
+        return dict(self.spliced).get(of, 0)
+
+    @property
+    def splices(self) -> int:
+        """How many splices such a lot has."""
+        return sum(number for _, number in self.spliced) // 2
 
 
 @dataclass(frozen=True)
@@ -66,6 +83,8 @@ class ClassCounts(Base):
         """How many subunits of a class at a division are on a stack, where the trunk is divided at the tray."""
         for i, alike in enumerate(self.classes):
             self._class(i, alike)
+        self.lots: dict[LotKind, Expression] = {}
+        """How many lots of each kind are placed, where not all need be."""
         self._on = {(t.id, s.id): self._used(t, s) for t in self.job.trunks for s in self.stacks}
         self._pairs()
 
@@ -153,6 +172,39 @@ class ClassCounts(Base):
         if not self.all_placed:
             for i, j in self._matched():
                 self.require(self.outside[i] == self.outside[j])
+            self._lots()
+
+    def _lots(self) -> None:
+        """Count the placed lots of each kind, those with whole subunits on each stack."""
+        on: dict[tuple[int, str], list[Expression]] = defaultdict(list)
+        touching: dict[str, list[Expression]] = defaultdict(list)
+        for kind, n in Counter(self._kind_of(lot) for lot in lots_of(self.job)).items():
+            parts = [self.number(n, f"lots on {stack.id}") for stack in self.stacks] if kind.wholes else []
+            number = self.lots[kind] = total(parts) if parts else self.number(n, "lots")
+            self.require(number <= n)
+            for stack, part in zip(self.stacks, parts, strict=False):
+                for i, whole in kind.wholes:
+                    on[i, stack.id].append(whole * part)
+            for trunk in dict.fromkeys(self.classes[i].trunk for i, _ in kind.spliced):
+                self.require(number <= n * self.in_box(self.job.trunk_by_id[trunk]))
+                touching[self.job.ends_of(self.job.trunk_by_id[trunk])[0].id].append(number)
+        for name, numbers in touching.items():
+            self.require(self.in_box(self.job.trunk_by_id[name]) <= total(numbers))
+        for i, alike in enumerate(self.classes):
+            if self.divide_options(self.job.trunk_by_id[alike.trunk]) == ("tray",):
+                for stack in self.stacks:
+                    wholes = total(self.wholes.get((*key, stack.id), 0) for key in self.kinds if key[0] == i)
+                    self.require(wholes == total(on[i, stack.id]))
+
+    def _kind_of(self, lot: Lot) -> LotKind:
+        """Say of a lot what counts can tell of it."""
+        of = {(s.trunk, s.number): i for i, alike in enumerate(self.classes) for s in alike.members}
+        spliced: Counter[int] = Counter()
+        for piece in lot.pieces:
+            for side in (piece.a, piece.b):
+                spliced[of[side.trunk, self.job.trunk_by_id[side.trunk].subunit_of(side.first).number]] += piece.count
+        wholes = Counter(of[key] for key in lot.wholes)
+        return LotKind(tuple(sorted(wholes.items())), tuple(sorted(spliced.items())))
 
     def _matched(self) -> set[tuple[int, int]]:
         """Give the pairs of classes whose subunits are spliced one to one: where one has no placed leg, neither has the other."""
@@ -218,31 +270,15 @@ class ClassCounts(Base):
 
     def unplaced(self) -> Expression:
         """Bound the splices without a tray: no more are placed than the placed legs of either side can have."""
-        able: dict[int, Expression] = {}
-        for i, alike in enumerate(self.classes):
+        for i in range(len(self.classes)):
             mine = [(self.kinds[key], key) for key in self.kinds if key[0] == i]
-            able[i] = self.number(
-                sum(division.most_spliced * division.legs for division, _ in mine) * len(alike.members), ""
-            )
+            spliced = total(kind.spliced_of(i) * number for kind, number in self.lots.items())
             legs = total(
                 division.most_spliced * self.legs_of[(*key, s.id)] for division, key in mine for s in self.stacks
             )
-            self.require(able[i] <= legs)
-            self.require(able[i] <= total(division.spliced * self.count[key] for division, key in mine))
-        placed: dict[tuple[str, str], Expression] = {}
-        for a, b in self.job.joined_pairs:
-            splices = sum(join.a.count for join in self.job.joins if {join.a.trunk, join.b.trunk} == {a, b})
-            placed[a, b] = self.number(splices, f"splices of {a} and {b} that are placed")
-            for one, other in ((a, b), (b, a)):
-                self.require(placed[a, b] <= splices * self.in_box(self.job.trunk_by_id[one]))
-                sides = (
-                    able[i] for i, alike in enumerate(self.classes) if alike.trunk == one and other in alike.partners
-                )
-                self.require(placed[a, b] <= total(sides))
-        for trunk in self.job.trunks:
-            sides = (able[i] for i, alike in enumerate(self.classes) if alike.trunk == trunk.id)
-            self.require(total(number for pair, number in placed.items() if trunk.id in pair) <= total(sides))
-        return self.job.splices - total(placed.values())
+            self.require(spliced <= legs)
+            self.require(spliced <= total(division.spliced * self.count[key] for division, key in mine))
+        return self.job.splices - total(kind.splices * number for kind, number in self.lots.items())
 
     def draft(self, value: Callable[[Any], int]) -> Draft:
         """Read divisions and ways out of a solution; subunits of a class take the divisions in order."""

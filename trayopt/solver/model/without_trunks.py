@@ -1,9 +1,7 @@
 """The part of a job that is left when some trunks stay outside and everything else that can be is placed.
 
-A leg lies in a tray with all that it is spliced to. So with a trunk goes more: a ribbon of a trunk that may be divided at the
-port, or a whole subunit of one that is divided at the tray alone, stays outside as soon as one fibre of it does, and then all
-that is spliced to it. What is lost so is lost in every plan without these trunks. A plan that loses no more is a complete plan
-of the part:
+With a trunk goes every lot (``lots.py``) in which it has a splice: that is lost in every plan without these trunks. A plan that
+loses no more is a complete plan of the part:
 
 * Its joins are what is left of the joins. A trunk without a join is in no plan of the part, as if it was idle.
 * No leg holds fibres of both kinds, those with a splice of the part and those with one that is lost: divisions that make such a
@@ -17,8 +15,7 @@ The other way round each complete plan of the part is such a plan of the job. No
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Collection, Hashable, Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from functools import cached_property
 from typing import NamedTuple
@@ -33,6 +30,7 @@ from trayopt.domain.splicing import Piece
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.breakout import Breakout
 from trayopt.rules.pin import Pinned
+from trayopt.solver.model.lots import lots_of
 
 
 class PartedTrunk(Trunk):
@@ -67,25 +65,12 @@ class Part(NamedTuple):
 
 def lost_pieces(job: Job, outside: Collection[str]) -> set[Piece]:
     """Give the pieces of joins that no plan places which leaves these trunks outside."""
-    hang_on: dict[Hashable, list[Piece]] = defaultdict(list)
-    for piece in job.pieces:
-        for side in (piece.a, piece.b):
-            hang_on[_unit(job, side)].append(piece)
-    lost: set[Piece] = set()
-    todo = [piece for piece in job.pieces if {piece.a.trunk, piece.b.trunk} & set(outside)]
-    while todo:
-        piece = todo.pop()
-        if piece not in lost:
-            lost.add(piece)
-            todo += [other for side in (piece.a, piece.b) for other in hang_on.pop(_unit(job, side), ())]
-    return lost
-
-
-def _unit(job: Job, side: Run) -> Hashable:
-    """Name what goes with a fibre, in or out: its ribbon, or its subunit where the trunk is divided at the tray alone."""
-    trunk = job.trunk_by_id[side.trunk]
-    subunit = trunk.subunit_of(side.first)
-    return side.trunk, subunit.number, subunit.ribbon_of(side.first) if "port" in trunk.divide_at else 0
+    return {
+        piece
+        for lot in lots_of(job)
+        if any({piece.a.trunk, piece.b.trunk} & set(outside) for piece in lot.pieces)
+        for piece in lot.pieces
+    }
 
 
 def without_trunks(job: Job, outside: Collection[str]) -> Part | None:

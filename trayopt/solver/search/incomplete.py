@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from trayopt.domain.assignment import Assignment
 from trayopt.domain.plan import GoalName
+from trayopt.goals.registry import measure_all
 from trayopt.solver.bounds.outline import can_be_placed
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
@@ -17,6 +19,7 @@ from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.search.lexicographic import Descent
 from trayopt.solver.search.work import Work
+from trayopt.track.laid import Laid
 
 
 def any_plan(work: Work) -> None:
@@ -29,6 +32,7 @@ def any_plan(work: Work) -> None:
 def least_unplaced(work: Work) -> None:
     """Bound the splices without a tray over all plans."""
     least_out(work.session)
+    work.done = work.session.state.proven
 
 
 def in_order_by_segments(work: Work) -> None:
@@ -70,12 +74,24 @@ def relaxed(work: Work, *, all_placed: bool) -> None:
         work.descent.descend(without_small(s, model, goals[:legs]), goals[legs:])
 
 
+def nothing_placed(s: Session) -> None:
+    """Where no splice can be placed, every plan is as good as the one without a leg: that proves it."""
+    bound = s.state.bound("unplaced")
+    if bound.value < s.job.splices or bound.given.at_most:
+        return
+    empty = Assignment()
+    s.state.offer(s.job, empty)
+    for goal, value in measure_all(Laid(s.job, empty)).items():
+        s.state.record(goal, value, bound.by)
+
+
 def least_out(s: Session) -> int:
     """Bound the splices without a tray over all plans."""
     if s.on("rings"):
         s.state.record("unplaced", out_of_trays(s.job, s.clock), "rings")
     if s.on("stack_counts") and not s.clock.over:
         s.state.record("unplaced", out_by_stack_counts(s.job, s.clock), "stack_counts")
+    nothing_placed(s)
     return s.state.least("unplaced")
 
 

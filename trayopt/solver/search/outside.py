@@ -18,6 +18,7 @@ from trayopt.solver.model.bound import Bound, Step
 from trayopt.solver.model.incumbent import State
 from trayopt.solver.model.without_trunks import lost_pieces, without_trunks
 from trayopt.solver.search.cases import Case, conclude
+from trayopt.solver.search.incomplete import nothing_placed
 from trayopt.solver.search.work import Again, Work
 from trayopt.track.laid import Laid
 
@@ -49,6 +50,7 @@ def trunks_outside(work: Work) -> None:
             s.state.record(
                 "unplaced", least, COUNTED
             )  # no set loses less: this stands, however soon the search is stopped
+            nothing_placed(s)
         rest = Case({"unplaced": least}, [Bound("unplaced", least, COUNTED)])
         if trunks is None or rest.excluded(s.state) or s.clock.over:
             cases.append(rest)
