@@ -12,10 +12,13 @@ import openpyxl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from openpyxl.reader.excel import ExcelReader
 
 from tests.workbooks import first_sheet
 from trayopt.errors import InputError
+from trayopt.formats import xlsx_in
 from trayopt.formats.cells import MOST_COLUMNS, MOST_ROWS
+from trayopt.formats.sheet_xml import sheet_rows
 from trayopt.formats.tables_in import parse_table
 from trayopt.formats.xlsx_in import Workbook
 
@@ -41,7 +44,7 @@ SHARED = (
 )
 
 
-def packed(sheet: str, book: str = BOOK.format("")) -> bytes:
+def packed(sheet: str | bytes, book: str = BOOK.format("")) -> bytes:
     """Pack a workbook of one sheet."""
 
     def relations(*parts: tuple[str, str, str]) -> str:
@@ -156,12 +159,15 @@ def test_a_formula_without_a_value_is_found_however_it_is_written(cell: str) -> 
     assert {cell: said.split()[-1] for cell, said in wrong(raw).items()} == {"A1": "value"}
 
 
-def test_a_workbook_with_a_formula_without_a_value_is_opened_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    raw = packed(sheet('<row r="1"><c r="A1"><f>1+1</f></c><c r="B1"><v>2</v></c></row>'))
-    opened = Mock(wraps=openpyxl.load_workbook)
-    monkeypatch.setattr(openpyxl, "load_workbook", opened)
+@pytest.mark.parametrize("more", ["", '<mergeCells><mergeCell ref="A1:A3"/></mergeCells>'])
+def test_a_sheet_is_read_once_whatever_is_in_it(more: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Formulas without a value and merged cells once cost a second reading and a third."""
+    raw = packed(sheet('<row r="1"><c r="A1"><f>1+1</f></c><c r="B1"><v>2</v></c></row>', more))
+    opened, read = Mock(wraps=ExcelReader), Mock(wraps=sheet_rows)
+    monkeypatch.setattr("openpyxl.reader.excel.ExcelReader", opened)
+    monkeypatch.setattr(xlsx_in, "sheet_rows", read)
     assert texts(raw) == {1: ["=1+1", "2"]}
-    assert opened.call_count == 1
+    assert (opened.call_count, read.call_count) == (1, 1)
 
 
 def test_a_formula_without_a_value_is_found_where_cells_do_not_say_their_place() -> None:
@@ -202,14 +208,50 @@ def test_merged_cells_are_known_once_the_rows_are_read() -> None:
         sheet('<row r="one"/>'),
         sheet('<row r="1"><c r="A1" t="s"><v>9</v></c></row>'),
         sheet('<row r="1"><c r="?1"><v>1</v></c></row>'),
+        sheet('<row r="1"><c r="A1"><v>1</v></c></row>').replace("<v>1", "<v>one"),
         sheet("")[:-5],
         "",
     ],
 )
 def test_a_damaged_sheet_is_told(text: str) -> None:
-    assert refused(packed(text)).startswith(
-        f"t: cannot be read as XLSX; found a damaged {'sheet' if text else 'workbook'}"
+    assert refused(packed(text)).startswith("t: cannot be read as XLSX; found a damaged sheet")
+
+
+def test_a_document_type_is_refused_however_the_text_is_encoded() -> None:
+    text = f'<?xml version="1.0" encoding="UTF-16"?><!DOCTYPE a [<!ENTITY b "c">]>{sheet("")}'
+    assert refused(packed(text.encode("utf-16"))).startswith("t: cannot be read as XLSX; found a damaged sheet")
+
+
+def test_rows_and_cells_may_stand_in_any_order() -> None:
+    raw = packed(
+        sheet(
+            '<row r="3"><c r="C3"><v>3</v></c><c r="A3"><v>1</v></c></row>\n<row r="2"><c r="B2"><v>2</v></c>'
+            "<c/><c><v>4</v></c></row>"
+        )
     )
+    assert texts(raw) == {3: ["1", "", "3"], 2: ["", "2", "", "4"]}
+
+
+def test_what_stands_beside_the_rows_is_no_cell() -> None:
+    more = '<extLst><ext><x:row xmlns:x="u"><x:c r="A9"><x:f>1</x:f><x:v>9</x:v></x:c></x:row></ext></extLst>'
+    assert texts(packed(sheet('<row r="1"><c r="A1"><v>1</v></c></row>', more))) == {1: ["1"]}
+
+
+def test_text_that_is_spoken_is_left_out_of_a_cell() -> None:
+    run = '<r>\n<t xml:space="preserve"> 字</t>\n</r>'
+    cell = f'<c r="A1" t="inlineStr"><is><t>漢</t><rPh sb="0" eb="1"><t>かん</t></rPh>{run}</is></c>'
+    assert texts(packed(sheet(f'<row r="1">{cell}<c><v>2</v></c></row>'))) == {1: ["漢 字", "2"]}
+
+
+def test_a_number_beyond_all_dates_is_an_error_where_it_is_shown_as_a_date() -> None:
+    raw = packed(sheet('<row r="1"><c r="A1" s="1"><v>1e12</v></c></row>'))
+    assert texts(raw) == {1: ["#VALUE!"]}
+    assert wrong(raw) == {"A1": "an error of the spreadsheet"}
+
+
+def test_many_cells_at_the_far_end_of_short_rows_cost_no_room() -> None:
+    raw = packed(sheet('<row><c r="XFD1"><v>1</v></c></row>' * 100_000))
+    assert refused(raw) == f"t:XFD1: too many columns; found 16,384; allowed: up to {MOST_COLUMNS:,}"
 
 
 def test_a_part_that_is_no_sheet_has_no_rows() -> None:
