@@ -80,7 +80,7 @@ def test_a_bound_by_area_can_be_loose() -> None:
 @pytest.mark.parametrize("seed", range(3))
 def test_planted_triplets(seed: int) -> None:
     # k bins filled exactly by three items above a quarter and below a half of a bin: k is the optimum
-    # (construction of Falkenauer's triplet class, from memory)
+    # (construction of the triplet class of Falkenauer, cited above; from memory)
     rng = random.Random(seed)
     items: list[int] = []
     while len(items) < 18:

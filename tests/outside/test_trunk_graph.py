@@ -1,4 +1,7 @@
-"""Opposite travel is two-colouring: possible where joined trunks make no odd cycle (Koenig; from memory)."""
+"""Opposite travel is two-colouring: possible where joined trunks make no odd cycle.
+
+König, Math. Ann. 77, 1916, 453-465 (from memory).
+"""
 
 from __future__ import annotations
 

@@ -177,7 +177,10 @@ def warnings_of(book: Book, marks: Marks, steps: Sequence[Step], tell: Teller) -
 
 
 LOAD_RADIUS = 20
-"""Least bend radius of a cable under load by its diameter, where its maker asks for no more (7 CFR 1755.200)."""
+"""Least bend radius of a cable by its diameter, where its maker asks for no more.
+
+7 CFR 1755.200 (1995), (4) handling precautions, (iii).
+"""
 
 
 def hardware_notes(book: Book, tell: Teller) -> Iterator[str]:

@@ -16,7 +16,7 @@ WITHOUT_TUBES = ("slotted_core", "partly_bonded_ribbon")
 """Constructions whose subunits have no tube of their own, where the cable does not say otherwise."""
 FibreClass = Literal["G.652.D", "G.657.A1", "G.657.A2", "G.657.B2", "G.657.B3"]
 FIBRE_RADIUS_MM: dict[str, float] = {"G.652.D": 30, "G.657.A1": 10, "G.657.A2": 7.5, "G.657.B2": 7.5, "G.657.B3": 5}
-"""Least bend radius by fibre class (ITU-T G.657 (2016), tables of macrobending loss; ITU-T G.652 (2016), 30 mm)."""
+"""Least bend radius by fibre class (ITU-T G.657 (11/2016), tables of clause 8; ITU-T G.652 (11/2016), table 2)."""
 
 
 class SubunitGroup(Frozen):

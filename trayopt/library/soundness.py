@@ -33,7 +33,7 @@ class Remark(NamedTuple):
 USUAL_INSIDE_MM = 600
 """Below this no ribbon reaches a splicer (common practice, no source)."""
 USUAL_TUBE_RADIUS_MM = 38
-"""Least radius of buffer tubes: usually 38 mm to 76 mm (7 CFR 1755.200, splice handling precautions)."""
+"""Least radius of buffer tubes: usually 38 mm to 76 mm (7 CFR 1755.200, (4) handling precautions, (iv))."""
 CABLE_FILL = 0.70
 JACKET_MM = 4
 """Tubes fit into a cable where the sum of diameter² is at most 0.70 × (outer diameter - 4)² (by judgement)."""

@@ -27,7 +27,8 @@ class FibreBend(Rule[NoParameters]):
     statement = "a placed leg lies in a tray that bends tighter than its fibre class allows"
     why = "Fibre that is stored too tightly loses light, and ages."
     source = (
-        "ITU-T G.657 (2016), tables of macrobending loss (A1 10, A2 and B2 7.5, B3 5 mm); ITU-T G.652 (2016), 30 mm"
+        "ITU-T G.657 (11/2016), tables of clause 8: A1 10, A2 and B2 7.5, B3 5 mm; ITU-T G.652 (11/2016), table 2: D 30 "
+        "mm; least radii at which macrobending loss is given"
     )
     blamed = 8
     helped_by = frozenset({"trays", "tray_types", "divide_at", "box"})
