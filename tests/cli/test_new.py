@@ -16,7 +16,7 @@ from trayopt.cli.exitcodes import Exit
 from trayopt.library.starters.questions import QUESTIONS
 from trayopt.pictures.measuring import LETTERS, SAMPLE, Asked, measuring_sheet
 
-BOX = ("size=450x600x130", "stacks=2", "trays=6", "tray=ribbon-72", "ring=50", "bottom=2x50", "top=2x50")
+BOX = ("size=480x560x140", "stacks=2", "trays=6", "tray=ribbon-72", "ring=55", "bottom=3x50", "left=1x50")
 GIVEN = {
     "enclosure": BOX,
     "tray": ("fibres=72", "sleeve=12", "size=120x300x10"),
@@ -40,12 +40,12 @@ def test_hardware_from_answers_passes_validate_at_once(kind: str, tmp_path: Path
 
 
 def test_a_box_of_answers_holds_a_job(tmp_path: Path) -> None:
-    """Two trunks of 432 are planned in it, with proof, as in the box of the library that it is like."""
+    """Two trunks of 432 are planned in it, with proof, as in the box that the job names at first."""
     assert (
         trayopt("new", "--kind", "enclosure", tmp_path / "mine.yaml", *options((*BOX, "guide=50x80"))).returncode == 0
     )
     assert trayopt("new", tmp_path / "job.yaml").returncode == 0
-    text = (tmp_path / "job.yaml").read_text(encoding="utf-8").replace("enclosure: wall-2x6", "enclosure: mine.yaml")
+    text = (tmp_path / "job.yaml").read_text(encoding="utf-8").replace("enclosure: wall-3x8", "enclosure: mine.yaml")
     (tmp_path / "job.yaml").write_text(text, encoding="utf-8")
     done = trayopt("solve", tmp_path / "job.yaml", "-q", "--reproducible")
     assert (done.returncode, done.stderr) == (Exit.YES, "")
@@ -57,7 +57,7 @@ def test_a_box_of_answers_with_trays_of_two_kinds_is_planned_by_its_places(tmp_p
     answers = options((*box, "stacks=1", "mixed=5-6: single-48", "guide=50x80"))
     assert trayopt("new", "--kind", "enclosure", tmp_path / "mine.yaml", *answers).returncode == Exit.YES
     assert trayopt("new", tmp_path / "job.yaml").returncode == Exit.YES
-    text = (tmp_path / "job.yaml").read_text(encoding="utf-8").replace("enclosure: wall-2x6", "enclosure: mine.yaml")
+    text = (tmp_path / "job.yaml").read_text(encoding="utf-8").replace("enclosure: wall-3x8", "enclosure: mine.yaml")
     text = text.replace("ribbon-432-3x144", "ribbon-288-2x144").replace("1-432", "1-288")
     (tmp_path / "job.yaml").write_text(text, encoding="utf-8")
     done = trayopt("solve", tmp_path / "job.yaml", "--reproducible")

@@ -31,7 +31,7 @@ ACTS = st.one_of(
     ),
     st.fixed_dictionaries(
         {
-            "act": st.just("way"), "trunk": TRUNKS, "port": st.sampled_from(["bottom-left", "top-right"]),
+            "act": st.just("way"), "trunk": TRUNKS, "port": st.sampled_from(["bottom-left", "side"]),
             "travel": st.sampled_from(["clockwise", "counterclockwise"]), "loops": st.integers(0, 3),
             "divide_at": st.sampled_from(["tray", "port"]),
         }

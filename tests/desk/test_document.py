@@ -286,7 +286,7 @@ def test_what_is_in_service_is_not_moved_before_its_circuits_are_named(folder: P
     for change in (
         ("move", {"leg": str(first)}),
         ("divide", {"trunk": first.trunk, "subunit": first.subunit, "of": 1}),
-        ("way", {"trunk": first.trunk, "port": "top-left", "travel": "clockwise", "loops": 2}),
+        ("way", {"trunk": first.trunk, "port": "side", "travel": "clockwise", "loops": 2}),
     ):
         with pytest.raises(Wrong, match="live"):
             act(desk, change[0], **change[1])
@@ -338,8 +338,8 @@ def started_box(folder: Path) -> Path:
     """Write a job with a box and a cable as the starters make them."""
     (folder / "yard.yaml").write_text(
         new_hardware("enclosure", folder / "yard.yaml", {
-            "size": "450x600x130", "stacks": "2", "trays": "6", "tray": "ribbon-72", "ring": "50", "guide": "50x80",
-            "bottom": "2x50", "top": "2x50",
+            "size": "480x560x140", "stacks": "2", "trays": "6", "tray": "ribbon-72", "ring": "55", "guide": "50x80",
+            "bottom": "3x50", "left": "1x50",
         }),
         encoding="utf-8",
     )  # fmt: skip
@@ -369,10 +369,10 @@ def test_an_assumed_value_is_corrected_in_its_file_and_comments_survive(folder: 
     assert (found["text"], found["state"]) == ("11", "assumed")
     act(desk, "hardware", file=found["file"], at_key=list(pitch), text="12 mm")
     assert cell(desk, "enclosure", *pitch)["state"] == "measured"
-    act(desk, "hardware", file=found["file"], at_key=["track", "guides", 0, "x_mm"], text="52")
+    act(desk, "hardware", file=found["file"], at_key=["track", "guides", 0, "x_mm"], text="57")
     assert cell(desk, "enclosure", "track", "guides", 0, "y_mm")["state"] == "measured"
     assert cell(desk, "enclosure", "track", "guides", 1, "x_mm")["state"] == "assumed"
-    act(desk, "hardware", file=found["file"], at_key=["size_mm"], text="455 x 600 x 130")
+    act(desk, "hardware", file=found["file"], at_key=["size_mm"], text="485 x 560 x 140")
     act(desk, "hardware", file=found["file"], at_key=["stacks", 0, "base_z_mm"])
     assert (folder / "yard.yaml").read_text(encoding="utf-8") == before
     assert act(desk, "save")["answer"]["written"] == ["yard.yaml"]
@@ -382,7 +382,7 @@ def test_an_assumed_value_is_corrected_in_its_file_and_comments_survive(folder: 
         "measured: width, height, depth inside", "measured", "measured", "measured",
     ]  # fmt: skip
     box = load_job(folder / "yard-job.yaml").enclosure
-    assert (box.size_mm[0], box.stacks[0].pitch_mm, box.track.guides[0].x_mm) == (455, 12, 52)
+    assert (box.size_mm[0], box.stacks[0].pitch_mm, box.track.guides[0].x_mm) == (485, 12, 57)
     assert len(after.splitlines()) == len(before.splitlines())
     act(desk, "undo")
     assert desk.state()["unsaved_files"] == ["yard.yaml"]
@@ -452,7 +452,7 @@ def test_hardware_that_is_not_saved_is_kept_and_conflicts_are_told(folder: Path)
 def test_a_trunk_that_goes_through_and_ribbons_are_written_in_cells(desk: Desk, folder: Path) -> None:
     rows = [["id", "M1"], ["cable", "ribbon-288-6x48"], ["through", "true"], ["toward", "west, east"], ["cut", "2"]]
     rows += [
-        ["ports", "bottom-left / bottom-right, top-right"],
+        ["ports", "bottom-left / bottom-right, side"],
         ["loops", "1 / 1, 2"],
         ["travel", "clockwise / either"],
     ]
@@ -469,4 +469,4 @@ def test_a_trunk_that_goes_through_and_ribbons_are_written_in_cells(desk: Desk, 
     assert job.trunks[0].ribbons == ("as_they_are", "split", 8)
     assert [trunk.loops for trunk in job.trunks[2:]] == [(1,), (1, 2)]
     assert [trunk.travel for trunk in job.trunks[2:]] == ["clockwise", "either"]
-    assert job.trunks[3].ports == ("bottom-right", "top-right")
+    assert job.trunks[3].ports == ("bottom-right", "side")

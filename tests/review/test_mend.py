@@ -591,9 +591,8 @@ def test_a_lost_stack_is_removed_tray_by_tray(good: str) -> None:
 
 
 def test_a_step_says_which_splices_it_breaks_and_a_release_stands_before_it(quay: Job, good: str) -> None:
-    mended = mend(quay, table(quay, good.replace("EAST,1-72,left,1,bottom-right,counter", "EAST,1-72,left,1,bottom-left,counter")
-                              .replace("QUAY,1-72,left,1,bottom-left", "QUAY,1-72,left,1,top-left")),
-                  weights=Weights(ports=1))  # fmt: skip
+    crowded = good.replace("EAST,1-72,left,1,bottom-right,counter", "EAST,1-72,left,1,bottom-left,counter")
+    mended = mend(quay, table(quay, crowded), weights=Weights(ports=1))
     moved = {*mended.changes.ports}
     assert moved
     release = mended.moves[0]

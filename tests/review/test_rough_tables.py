@@ -26,7 +26,7 @@ FIBRES = [
     "\u2013", "",
 ]  # fmt: skip
 PLACES = ["left/1", "left/2", "right/1", "right/6", "right/7", "left", "middle/1", "1", "left/1/2", ""]
-PORTS = ["bottom-left", "bottom-right", "top-left", "Bottom-Left", "cellar", "", "", ""]
+PORTS = ["bottom-left", "bottom-right", "side", "Bottom-Left", "cellar", "", "", ""]
 TRAVELS = ["cw", "ccw", "clockwise", "round", "", "", ""]
 NUMBERS = ["1", "2", "3", "6", "0", "99", "-1", "1.0", "1,5", "x", "", "", "999999999999"]
 LEGS = ["trunk", "fibres", "tray", "port", "travel", "loops", "end", "cut", "built"]

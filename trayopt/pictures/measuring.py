@@ -10,7 +10,7 @@ from trayopt.pictures.base import WIDTH, Box, Dot, Labels, Path, Picture, Point,
 from trayopt.pictures.front import BoxFront, draw_case, draw_guides
 from trayopt.pictures.sizes import size_across, size_upright
 
-SAMPLE = "wall-2x6"
+SAMPLE = "wall-2x10"
 """The box of the library that the sheet shows."""
 HEIGHT = 984.0
 """With the width in the shape of the type area of A4 and of Letter."""
