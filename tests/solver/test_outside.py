@@ -11,13 +11,14 @@ import pytest
 from tests import oracle, strategies
 from tests.build import job_of
 from trayopt.domain.job import Job
-from trayopt.goals.registry import GOALS
+from trayopt.goals.registry import GOALS, measure_all
 from trayopt.solver.bounds.trunks_outside import sets_outside
 from trayopt.solver.model.clock import Clock, OutOfTime
 from trayopt.solver.model.run import Tuning
 from trayopt.solver.model.without_trunks import lost_pieces, without_trunks
 from trayopt.solver.search.outside import NAME
 from trayopt.solver.search.search import Search
+from trayopt.track.laid import Laid
 
 ORDER = tuple(goal.id for goal in GOALS)
 KINDS: dict[str, dict[str, Any]] = {
@@ -69,6 +70,30 @@ def test_what_is_left_without_trunks_has_the_best_plan_of_the_job(kind: str) -> 
             assert tuple(state.value(goal) + part.price.get(goal, 0) for goal in ORDER) == goals, f"seed {seed}"
     assert equal
     assert barred
+
+
+def test_a_pair_that_lost_its_splices_with_another_trunk_is_still_joined() -> None:
+    """P/1 hangs on R as on Q, which come in by S alone: that they travel the same way is broken in the part as in the job."""
+    plain = strategies.random_job(random.Random(1), trunks=4, ports=2, rules=0.0, pins=0.0, apart=0.0, tight=0.0)
+    for trunk in plain["trunks"]:
+        trunk["cable"] |= {"tubes": True, "subunits": [dict(trunk["cable"]["subunits"][0], count=2, ribbons=2)]}
+        trunk |= {"divide_at": ["tray"], "travel": "either" if trunk["id"] == "S" else "clockwise"}
+    width = plain["trunks"][0]["cable"]["subunits"][0]["ribbon_fibres"]
+    second = 2 * width + 1
+    ends = [("P", 1, "Q", 1), ("P", width + 1, "R", 1), ("P", second, "S", 1), ("Q", second, "S", width + 1)]
+    plain["joins"] = [
+        {"a": f"{a}:{i}-{i + width - 1}", "b": f"{b}:{j}-{j + width - 1}", "name": f"{a}{b}"} for a, i, b, j in ends
+    ]
+    job = job_of(plain)
+    part = without_trunks(job, {"R"})
+    assert part is not None
+    assert part.price["unplaced"] == 2 * width
+    assert [join.name for join in part.job.joins] == ["PS", "QS"]
+    assert ("P", "Q") in part.job.joined_pairs
+    assert not any("R" in pair for pair in part.job.joined_pairs)
+    plan = search(part.job).state.best
+    assert plan is not None
+    assert measure_all(Laid(part.job, plan))["broken_prefer"] == measure_all(Laid(job, plan))["broken_prefer"] > 0
 
 
 @pytest.mark.parametrize("kind", KINDS)

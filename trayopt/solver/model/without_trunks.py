@@ -3,7 +3,8 @@
 With a trunk goes every lot (``lots.py``) in which it has a splice: that is lost in every plan without these trunks. A plan that
 loses no more is a complete plan of the part:
 
-* Its joins are what is left of the joins. A trunk without a join is in no plan of the part, as if it was idle.
+* Its joins are what is left of the joins. A trunk without a join is in no plan of the part, as if it was idle. Two trunks that
+  come in by other joins are a joined pair, though all splices between them are lost.
 * No leg holds fibres of both kinds, those with a splice of the part and those with one that is lost: divisions that make such a
   leg are barred. A tube that is opened at a tray leaves no leg outside, so a trunk of which a subunit has fibres of both kinds is
   divided at the port.
@@ -46,9 +47,15 @@ class PartedTrunk(Trunk):
 
 
 class PartOfJob(Job):
-    """What is left of a job: joins are missing, and yet the same trunks lead."""
+    """What is left of a job: joins are missing, and yet the same trunks lead, and the same pairs are joined."""
 
     leads: frozenset[str]
+    pairs: tuple[tuple[str, str], ...]
+
+    @cached_property
+    def joined_pairs(self) -> tuple[tuple[str, str], ...]:
+        """The pairs of the whole job of which both trunks have a splice in the part."""
+        return tuple(pair for pair in self.pairs if all(self.spliced_in(self.trunk_by_id[name]) for name in pair))
 
     @cached_property
     def lead_trunks(self) -> frozenset[str]:
@@ -85,7 +92,7 @@ def without_trunks(job: Job, outside: Collection[str]) -> Part | None:
         return None
     fields = {name: getattr(job, name) for name in Job.model_fields}
     left = dict(fields, joins=tuple(_joins(job, kept)), apart=apart)
-    part = PartOfJob.model_construct(**left, leads=job.lead_trunks)
+    part = PartOfJob.model_construct(**left, leads=job.lead_trunks, pairs=job.joined_pairs)
     if len(part.sleeve_runs) < sum(_is_of(part, run.a) for run in job.sleeve_runs):
         return None
     price: dict[GoalName, int] = {"unplaced": job.splices - part.splices, "broken_must": 0, "broken_prefer": 0}
