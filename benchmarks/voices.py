@@ -1,11 +1,12 @@
-"""Voices that have to agree: the search, brute force, rows in HiGHS, other seeds and starts, and a local search.
+"""Voices that have to agree: the search, brute force, a mixed integer program, other seeds and starts, and a local search.
 
-    python -m benchmarks.voices --tiny 2000              tiny random jobs from --first on
+    python -m benchmarks.voices --tiny 2000              tiny random jobs from --first on, of each kind in turn
     python -m benchmarks.voices --mixes 1 --number 20    middle-sized random jobs drawn by seed 1
 
-A tiny job is solved by the search, enumerated by ``tests/oracle.py``, and bounded by HiGHS, as a mixed integer program of the
-rows of ``trayopt.certificate``, which are written from the statements of rules and goals and share nothing with the solver.
-Goals and feasibility of the first two are equal; no bound of the third is above them, and how often it meets them is told.
+A tiny job is solved by the search, enumerated by ``tests/oracle.py``, and solved by HiGHS as the program of ``tests/milp``, which
+is written from the specification and shares nothing with the solver. All goals of the three are equal, and the plan of the
+program is judged by the oracle. HiGHS also bounds goals by the rows of ``trayopt.certificate``: no bound is above a goal, and how
+often it meets the goal is told.
 
 A middle-sized job is solved with two seeds, with one worker, and from the plan of a local search: plans that are called optimal
 have the same goals, which the oracle judges again, and the local search beats none. Each disagreement is a line; the command
@@ -28,17 +29,23 @@ from benchmarks.journal import GOAL_ORDER, Journal
 from benchmarks.mixes import named, names_of
 from tests import oracle, strategies
 from tests.build import job_of
+from tests.milp.solve import Goals
 from trayopt import load_job, solve
-from trayopt.certificate.choices import STEP
-from trayopt.certificate.patterns import TooMany
+from trayopt.certificate.check import STEP, System, TooMany
 from trayopt.certificate.rules import plans_of
-from trayopt.certificate.system import System
 from trayopt.checker import measure
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, Plan, PlanSolver
 
 NOBODY = PlanSolver(version="annealing", seed=0, workers=1, deterministic_time=0.0)
 Values = dict[GoalName, int]
+KINDS: dict[str, dict[str, float]] = {
+    "plain": {},
+    "through": {"through": 1.0},
+    "mixed trays": {"mixed": 0.7},
+    "ribbons": {"ribbon_work": 0.7},
+}
+"""Kinds of tiny jobs, and how they are drawn."""
 
 
 def least(system: System, goal: list[tuple[int, int]]) -> int | None:
@@ -96,11 +103,19 @@ def values_of(plan: Plan) -> Values:
     return {item.goal: item.value for item in plan.goals}
 
 
-def tiny(seed: int, met: Counter[tuple[GoalName, bool]]) -> Iterator[str]:
+def tiny(seed: int, met: Counter[tuple[GoalName, bool]], kind: str = "plain") -> Iterator[str]:
     """Compare the voices on a tiny job; yields what does not agree."""
-    data = strategies.random_job(random.Random(seed))
-    best = oracle.solve(data)
+    data = strategies.random_job(random.Random(seed), **KINDS[kind])  # type: ignore[arg-type]
+    facts = oracle.Facts(data)
+    best = oracle.solve(facts)
     assert best is not None
+    found = Goals(facts).best()
+    if found is None or found[0] != best.goals:
+        yield f"the program has {found and found[0]}, brute force {best.goals}"
+    else:
+        judged = oracle.judge(facts, found[1])
+        if judged.goals != best.goals or not judged.feasible:
+            yield f"the plan of the program has {judged.goals}, feasible {judged.feasible}, and should have {best.goals}"
     job = job_of(data)
     plan = solve(job, workers=1, explain=False).plan
     values = values_of(plan)
@@ -163,11 +178,12 @@ def main() -> int:
     asked = parser.parse_args()
     met: Counter[tuple[GoalName, bool]] = Counter()
     wrong = ran = 0
-    for seed in range(asked.first, asked.first + asked.tiny):
+    for i, seed in enumerate(range(asked.first, asked.first + asked.tiny)):
         ran += 1
-        for words in tiny(seed, met):
+        kind = list(KINDS)[i % len(KINDS)]
+        for words in tiny(seed, met, kind):
             wrong += 1
-            print(f"tiny {seed}: {words}", flush=True)
+            print(f"tiny {seed}, {kind}: {words}", flush=True)
     for name in names_of(asked.mixes, asked.number) if asked.mixes is not None else ():
         ran += 1
         for words in middle(load_job(named(name)), asked.limit):

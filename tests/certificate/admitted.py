@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 from ortools.sat.python import cp_model
 
+from trayopt.certificate.check import System
 from trayopt.certificate.rules import plans_of
-from trayopt.certificate.system import System
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import GOALS

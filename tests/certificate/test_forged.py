@@ -14,7 +14,8 @@ from tests.cli.run import loaded, trayopt
 from tests.expected import refusal
 from trayopt import batch, certify, load_job, solve, verify
 from trayopt.batches.work import Settings
-from trayopt.certificate.verify import verify as verified
+from trayopt.certificate.check import verify as verified
+from trayopt.certificate.rules import plans_of
 from trayopt.domain.certificate import Certificate
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
@@ -147,16 +148,17 @@ def test_a_worse_plan_is_not_certified(solved: tuple[Job, Plan, Json]) -> None:
     """The certificate of the best plan bounds a worse plan as well: what it proves is less than the worse plan has."""
     job, plan, data = solved
     values = {item.goal: item.value for item in plan.goals} | {"leg_length_mm": 11_250}
-    worse = list(verified(job, values, Certificate.model_validate_json(json.dumps(data))))
+    worse = list(verified(job, values, Certificate.model_validate_json(json.dumps(data)), plans_of))
     rest = next(item for item in worse if item.standing != "checked")
     assert (rest.goal, rest.standing) == ("leg_length_mm", "rests on the solver's search")
     assert rest.why == "10,750 is the least that is checked, the plan has 11,250"
 
 
-def test_what_the_rows_do_not_know_rests_on_the_search() -> None:
+def test_what_the_rows_do_not_know_rests_on_the_search(monkeypatch: pytest.MonkeyPatch) -> None:
     """A job that says something which came after the rows is not certified, however good the prices look."""
     job = load_job(JOB.parent / "mixed-trays-288-separated.yaml")
     plan = solve(job, workers=1).plan
+    monkeypatch.setattr("trayopt.certificate.rules.LATER_KEYS", ())
     made = certify(job, plan)
     assert {item.argument for item in made.goals} == {"none", "not_below_zero"}
     claimed = made.model_copy(

@@ -10,8 +10,7 @@ from tests.certificate.admitted import admitted, solvable
 from tests.cli.run import ROOT
 from tests.solver.tiny import drawn
 from trayopt import load_job, solve
-from trayopt.certificate.rules import plans_of
-from trayopt.certificate.verify import unknown_keys
+from trayopt.certificate.rules import plans_of, unknown_keys
 from trayopt.domain.base import remade
 
 BATCH = 15
@@ -34,6 +33,24 @@ def test_best_plans_are_let_in(first: int) -> None:
 def test_best_plans_with_a_trunk_that_goes_through_are_let_in(first: int) -> None:
     for seed in range(first, first + BATCH):
         data = drawn(seed, through=1.0)
+        best = oracle.solve(data)
+        assert best is not None
+        job = job_of(data)
+        assert not unknown_keys(job)
+        assert admitted(job, dict(zip(oracle.GOALS, best.goals, strict=True))), f"seed {seed}: {best.goals}"
+
+
+@pytest.mark.parametrize(
+    ("knob", "first"),
+    [
+        pytest.param(knob, first, marks=[pytest.mark.slow] * (first >= start + 8))
+        for knob, start in (("mixed", 2000), ("ribbon_work", 2100))
+        for first in range(start, start + 80, 8)
+    ],
+)
+def test_best_plans_of_mixed_trays_and_worked_ribbons_are_let_in(knob: str, first: int) -> None:
+    for seed in range(first, first + 8):
+        data = drawn(seed, **{knob: 0.7})
         best = oracle.solve(data)
         assert best is not None
         job = job_of(data)

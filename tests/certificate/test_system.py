@@ -8,7 +8,7 @@ from itertools import product
 
 import pytest
 
-from trayopt.certificate.system import Bounds, Leaf, Split, System, Tree, Wrong
+from trayopt.certificate.check import Bounds, Leaf, Split, System, Tree, Wrong
 from trayopt.solver.certify import refutation
 from trayopt.solver.model.clock import Clock
 

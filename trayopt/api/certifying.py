@@ -11,7 +11,7 @@ from trayopt.api.plans import document_of
 from trayopt.domain.job import Job
 
 if TYPE_CHECKING:
-    from trayopt.certificate.verify import Checked
+    from trayopt.certificate.check import Checked
     from trayopt.domain.certificate import Certificate
     from trayopt.domain.plan import GoalName, Plan
     from trayopt.errors import Fault
@@ -101,7 +101,8 @@ def verify(
     InputError
         Where a file cannot be read, or the plan speaks of what the job does not have.
     """
-    from trayopt.certificate.verify import verify as verified
+    from trayopt.certificate.check import verify as verified
+    from trayopt.certificate.rules import plans_of
     from trayopt.checker.checking import lay
     from trayopt.domain.certificate import Certificate
     from trayopt.formats.json_in import read_model
@@ -111,4 +112,4 @@ def verify(
     said = certificate if isinstance(certificate, Certificate) else read_model(certificate, Certificate)
     measured = measure_all(lay(job, document, source))
     values: dict[GoalName, int] = {item.goal: measured[item.goal] for item in document.goals}
-    return Verified(tuple(verified(job, values, said)))
+    return Verified(tuple(verified(job, values, said, plans_of)))

@@ -6,8 +6,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from itertools import combinations, pairwise
 
-from trayopt.certificate.choices import Choices
-from trayopt.certificate.patterns import Key, Pattern, TooMany
+from trayopt.certificate.check import TooMany
+from trayopt.certificate.patterns import Key, Pattern
+from trayopt.certificate.places import Placed
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 
@@ -17,7 +18,7 @@ MOST_PLACED = 8_000
 Terms = list[tuple[int, int]]
 
 
-def order(x: Choices) -> None:
+def order(x: Placed) -> None:
     """Add the rows that ask for the place of each pattern.
 
     Raises
@@ -36,23 +37,22 @@ def order(x: Choices) -> None:
 class _Orders:
     """Patterns at places, and the position of what turns off there."""
 
-    def __init__(self, x: Choices) -> None:
+    def __init__(self, x: Placed) -> None:
         self.x = x
         self.at: dict[tuple[Pattern, Place], int] = {}
         self._with: dict[Leg, list[Pattern]] = {}
-        for pattern in x.patterns:
-            for leg in pattern.legs:
-                self._with.setdefault(leg, []).append(pattern)
-            for stack in x.stacks:
-                if (pattern, stack.id) in x.chosen:
-                    there = [place for place in x.places if place.stack == stack.id]
-                    for place in there:
-                        self.at[pattern, place] = x.number(f"{pattern.name} at {place}", rank=20)
-                    terms = [(1, self.at[pattern, place]) for place in there]
-                    x.row(
-                        f"{pattern.name} lies on {stack.id}", [*terms, (-1, x.chosen[pattern, stack.id])], 0, equal=True
-                    )
         for kind, alike in x.kinds.items():
+            for pattern in alike:
+                for leg in pattern.legs:
+                    self._with.setdefault(leg, []).append(pattern)
+                for stack in x.stacks:
+                    if (pattern, stack.id) in x.chosen:
+                        there = [place for place in x.places if place.stack == stack.id and (kind, place) in x.at]
+                        for place in there:
+                            self.at[pattern, place] = x.number(f"{pattern.name} at {place}", rank=20)
+                        terms = [(1, self.at[pattern, place]) for place in there]
+                        terms.append((-1, x.chosen[pattern, stack.id]))
+                        x.row(f"{pattern.name} lies on {stack.id}", terms, 0, equal=True)
             for place in x.places:
                 if (kind, place) in x.at:
                     terms = [(1, self.at[p, place]) for p in alike if (p, place) in self.at]

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+from trayopt.certificate.check import TooMany
 from trayopt.domain.cablework import Leg
 from trayopt.domain.job import Job
 from trayopt.domain.splicing import SleeveRun
@@ -16,10 +17,6 @@ Divisions = Mapping[Key, Sequence[int]]
 MOST = 20_000
 """Of more patterns than this nothing is said."""
 MOST_STEPS = 400_000
-
-
-class TooMany(Exception):  # noqa: N818 - nothing went wrong
-    """There are more patterns than are listed."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,9 +60,9 @@ class Pattern:
         """Names of the joins whose splices it holds."""
         return frozenset(self.job.joins[self.job.pieces[i].join].name for i in self.pieces)
 
-    def sleeves(self, size: int) -> int:
-        """Sleeves of so many fibres: a run of splices lies in one ribbon on both sides, and so in one pattern."""
-        runs = self.job.once(_runs_by_subunit)
+    def sleeves(self, size: int, work: Job | None = None) -> int:
+        """Sleeves of so many fibres, at least, or with what another job says of ribbons: a run lies in one pattern as a whole."""
+        runs = (work or self.job).once(_runs_by_subunit)
         return sum(
             run.sleeves(size)
             for leg in self.legs

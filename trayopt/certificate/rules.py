@@ -6,15 +6,19 @@ them holds.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from itertools import combinations, pairwise
 from math import floor, pi
+from typing import Any
 
-from trayopt.certificate.choices import Choices
+from trayopt.certificate.check import Unknown
 from trayopt.certificate.orders import order
 from trayopt.certificate.patterns import Key
+from trayopt.certificate.places import Placed
 from trayopt.domain.assignment import Way
+from trayopt.domain.base import AS_THEY_ARE
 from trayopt.domain.cablework import Subunit
+from trayopt.domain.digest import first_keys, without_later_defaults
 from trayopt.domain.job import Job
 from trayopt.domain.pins import LegPin
 from trayopt.domain.plan import GoalName
@@ -22,19 +26,54 @@ from trayopt.domain.through import Through
 from trayopt.domain.trunk import Trunk
 from trayopt.track.window import extents_mm, loops_between, passages
 
+LATER_KEYS = (
+    "enclosure.parts",
+    "enclosure.stacks.trays",
+    "enclosure.track.guides.width_mm",
+    "pins.divide_at",
+    "pins.ribbons",
+    "through",
+    "trunks.cable.tubes",
+    "trunks.ribbons",
+    "trunks.uncut",
+)
+"""Keys of jobs, beside those of version 0.1.0, of which rows know what they mean."""
 
-def plans_of(job: Job, given: Mapping[GoalName, int], *, orders: bool = False) -> Choices:
-    """Give the rows of the plans of a job that are as good as is given; with ``orders`` those of the place of each pattern."""
-    x = Choices(job, given)
+
+def plans_of(job: Job, given: Mapping[GoalName, int], *, orders: bool = False) -> Placed:
+    """Give the rows of the plans of a job that are as good as is given; with ``orders`` those of the place of each pattern.
+
+    Raises
+    ------
+    Unknown
+        Where the job says something of which no row knows what it means.
+    TooMany
+        Where there are too many patterns, or too many places for them.
+    """
+    if unknown := sorted(unknown_keys(job)):
+        raise Unknown(f"arguments do not know what the job says by {', '.join(unknown)}")
+    x = Placed(job, given)
     for part in (_together, _seal, _fill_guides, _open_windows, _prefer_ways, _prefer_stacks, _pin, _regular):
         part(x)
-    if orders:
-        order(x)
     x.hold()
+    if orders:
+        with_orders(x)
     return x
 
 
-def _together(x: Choices) -> None:
+def with_orders(x: Placed) -> None:
+    """Add the rows of the place of each pattern to those of a job.
+
+    Raises
+    ------
+    TooMany
+        Where patterns times places are too many, or splices may stay out.
+    """
+    order(x)
+    x.hold()
+
+
+def _together(x: Placed) -> None:
     """Give each subunit the stack of its first leg, on which the others lie as well, unless it is torn at the port."""
     for s in x.spliced:
         key = (s.trunk, s.number)
@@ -56,7 +95,7 @@ def _together(x: Choices) -> None:
         x.row(f"{s.name} begins", [(1, x.first[key, stack.id]) for stack in x.stacks], 1, equal=x.whole)
 
 
-def _seal(x: Choices) -> None:
+def _seal(x: Placed) -> None:
     """Close every port with one seal that takes all trunks that enter there, and leave its bore room for them."""
     if not x.hard("port_seal"):
         return
@@ -80,7 +119,7 @@ def _seal(x: Choices) -> None:
                 )
 
 
-def _fill_guides(x: Choices) -> None:
+def _fill_guides(x: Placed) -> None:
     """Let what every way brings through a guide fill no more than a part of it."""
     if not x.hard("guide_fill"):
         return
@@ -98,7 +137,7 @@ def _fill_guides(x: Choices) -> None:
         x.row(f"fill of {guide.id}", terms, most)
 
 
-def _uncut(x: Choices, item: Through, guide: str) -> list[tuple[int, int]]:
+def _uncut(x: Placed, item: Through, guide: str) -> list[tuple[int, int]]:
     """Give the area of what a trunk that goes through does not have cut: on its direct way, and in the loops of every plan.
 
     It goes on from the port by which the first end enters to any port by which the other may leave.
@@ -117,7 +156,7 @@ def _uncut(x: Choices, item: Through, guide: str) -> list[tuple[int, int]]:
     ]
 
 
-def _open_windows(x: Choices) -> None:
+def _open_windows(x: Placed) -> None:
     """Let two ends of a trunk not go by ways for which the window in its sheath would be longer than there is slack."""
     for item in x.job.through if x.hard("sheath_window") else ():
         if item.slack_mm is None:
@@ -136,7 +175,7 @@ def _open_windows(x: Choices) -> None:
                     x.row(f"window of {item} {way} {back}", terms, 1)
 
 
-def _area(x: Choices, trunk: Trunk, subunit: Subunit, coiled: int, passes: int) -> int:
+def _area(x: Placed, trunk: Trunk, subunit: Subunit, coiled: int, passes: int) -> int:
     """Give the least area of what a subunit brings through a guide, coiled or placed, in 10⁻⁶ mm² of diameter²."""
     own = coiled * floor(subunit.diameter_mm**2 * 1e6) if trunk.idle == "coiled" else 0
     options = [own] if not x.whole or not x.job.spliced[subunit.trunk, subunit.number] else []
@@ -149,7 +188,7 @@ def _area(x: Choices, trunk: Trunk, subunit: Subunit, coiled: int, passes: int) 
     return min(options, default=0)
 
 
-def _prefer_ways(x: Choices) -> None:
+def _prefer_ways(x: Placed) -> None:
     """Say what rules ask of ways and of where trunks are divided."""
     loops = x.job.rules["slack_loops"].parameters
     for t in (*x.trunks, *x.guests):
@@ -177,6 +216,12 @@ def _prefer_ways(x: Choices) -> None:
             for s in some:
                 for k in x.divisions[s.trunk, s.number]:
                     x.let("same_division", t.id, [(1, x.of[(s.trunk, s.number), k]), (-1, common[k])], 0)
+        if len(t.ribbons) > 1:
+            more = [word for word in t.ribbons if word != AS_THEY_ARE] if AS_THEY_ARE in t.ribbons else []
+            anew = [word for word in t.ribbons if isinstance(word, int)] if t.keeps_or_splits else []
+            for rule, words in (("ribbon_work", more), ("re_ribbonised", anew)):
+                if words:
+                    x.let(rule, t.id, [*((1, x.word[t.id, word]) for word in words), *x.ways(t.id)], 1)
     inside = {t.id for t in (*x.trunks, *x.guests)}
     for a, b in x.job.joined_pairs:
         for travel in ("clockwise", "counterclockwise"):
@@ -184,7 +229,7 @@ def _prefer_ways(x: Choices) -> None:
                 x.let("opposite_travel", f"{a}+{b}", [*x.ways(a, travel=travel), *x.ways(b, travel=travel)], 1)
 
 
-def _prefer_stacks(x: Choices) -> None:
+def _prefer_stacks(x: Placed) -> None:
     """Say what rules ask of stacks: subunits of lead trunks in turn, trays in reserve."""
     for t in x.trunks:
         if t.id not in x.job.lead_trunks:
@@ -194,18 +239,20 @@ def _prefer_stacks(x: Choices) -> None:
             if s.trunk != t.id:
                 continue
             so_far.append((s.trunk, s.number))
-            here = [] if x.whole else [(len(so_far), x.first[so_far[-1], stack.id]) for stack in x.stacks]
-            for a in x.stacks:
-                for b in x.stacks:
-                    if a is not b:
-                        counts = [(f, x.first[key, side.id]) for key in so_far for f, side in ((1, a), (-1, b))]
-                        x.let(
-                            "alternate_stacks",
-                            s.name,
-                            [*counts, *here],
-                            1 + (0 if x.whole else len(so_far)),
-                            by=len(so_far),
-                        )
+            out = 0 if x.whole else len(so_far)
+            fair, rest = divmod(len(so_far), len(x.stacks))
+            for stack in x.stacks:
+                count = [(1, x.first[key, stack.id]) for key in so_far]
+                here = [(out, x.first[so_far[-1], other.id]) for other in x.stacks] if out else []
+                most = fair + (rest > 0)
+                if x.whole:
+                    x.let("alternate_stacks", s.name, count, most, by=len(so_far) - most)
+                    x.let("alternate_stacks", s.name, [(-1, n) for _, n in count], -fair, by=fair)
+                    continue
+                for other in x.stacks:
+                    if other is not stack:
+                        less = [(-1, x.first[key, other.id]) for key in so_far]
+                        x.let("alternate_stacks", s.name, [*count, *less, *here], 1 + out, by=len(so_far))
     kept = int(x.job.rules["reserve"].parameters["trays"])
     for stack in x.stacks:
         for place in x.places:
@@ -213,7 +260,7 @@ def _prefer_stacks(x: Choices) -> None:
                 x.let("reserve", stack.id, [(1, x.used[place])], 0)
 
 
-def _pin(x: Choices) -> None:
+def _pin(x: Placed) -> None:
     """Say what pins ask; built ones no plan breaks."""
     for pin in x.job.pins:
         if isinstance(pin, LegPin):
@@ -227,6 +274,8 @@ def _pin(x: Choices) -> None:
         else:
             wanted = {key: getattr(pin, key) for key in ("port", "travel", "loops") if getattr(pin, key) is not None}
             asked = [[(-f, n) for f, n in x.ways(pin.trunk, **wanted)]]
+            if pin.ribbons is not None and (pin.trunk, pin.ribbons) in x.word:
+                asked.append([(-1, x.word[pin.trunk, pin.ribbons])])
             if pin.divide_at == "port" and pin.trunk in x.port:
                 asked.append([(-1, x.port[pin.trunk])])
         for i, terms in enumerate(asked):
@@ -236,7 +285,7 @@ def _pin(x: Choices) -> None:
                 x.let("pin", pin.subject, terms, -1)
 
 
-def _regular(x: Choices) -> None:
+def _regular(x: Placed) -> None:
     """Count steps of lead trunks that do not go on to the next stack, and how uneven the stacks in use are."""
     steps: list[tuple[int, int]] = []
     ids = [stack.id for stack in x.stacks]
@@ -260,3 +309,21 @@ def _regular(x: Choices) -> None:
         x.row(f"{stack.id} not above", [(1, height), (-1, highest)], 0)
         x.row(f"{stack.id} not below", [(1, lowest), (-1, height), (deepest, in_use[stack.id])], deepest)
     x.goals["irregular"] = [*steps, (1, highest), (-1, lowest)]
+
+
+def unknown_keys(job: Job) -> set[str]:
+    """Give the paths of keys of a job that mean something to its plans and whose meaning is not known here."""
+    return {path for path in _paths(without_later_defaults(job, job.plain()))} - {*first_keys(), *LATER_KEYS}
+
+
+def _paths(data: Any, at: str = "") -> Iterator[str]:
+    """Give the paths of all keys; what rules, parts of mounting and known later keys hold is not looked at."""
+    if isinstance(data, list):
+        for item in data:
+            yield from _paths(item, at)
+    elif isinstance(data, dict):
+        for key, value in data.items():
+            path = f"{at}.{key}" if at else key
+            yield path
+            if path not in {"rules", *LATER_KEYS}:
+                yield from _paths(value, path)

@@ -14,60 +14,72 @@ from typing import Any
 
 from ortools.math_opt.python import mathopt
 
-from trayopt.certificate.patterns import TooMany
-from trayopt.certificate.rules import plans_of
-from trayopt.certificate.system import Bounds, Leaf, Split, System, Tree, Wrong
-from trayopt.certificate.verify import refute, unknown_keys
+from trayopt.certificate.check import GOAL, Bounds, Leaf, Split, System, TooMany, Tree, Wrong
+from trayopt.certificate.rules import plans_of, unknown_keys, with_orders
 from trayopt.domain.base import remade
 from trayopt.domain.certificate import Argument, Certificate, CertificateGoal, CertificateNode
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, PlanJob
 from trayopt.solver.model.clock import Clock
 
-MOST_NODES = 400
+MOST_NODES = 2_000
 """A tree of more nodes than this is not looked for."""
 FINEST = (12, 5_040, 10**9)
 """Greatest denominators of the prices, tried one after the other."""
 NEAR = 1e-6
-SOLVER = mathopt.SolverType.GLOP
+SOLVER = mathopt.SolverType.HIGHS
+NONE = {mathopt.TerminationReason.INFEASIBLE, mathopt.TerminationReason.INFEASIBLE_OR_UNBOUNDED}
 MOST_S = 20.0
 """Most seconds for one linear relaxation."""
 
 
 class _Relaxation:
-    """Rows that may be missed at a cost of 1 for each unit: what is missed at least is what prices prove."""
+    """The linear relaxation of rows: the least of the goal, or of what rows miss at a cost of 1 a unit, and its prices."""
 
-    def __init__(self, system: System) -> None:
+    def __init__(self, system: System, left_out: frozenset[str] = frozenset(), *, elastic: bool = False) -> None:
         self.system = system
+        self.elastic, self.left_out = elastic, left_out
         self.model = mathopt.Model()
         self.numbers = [self.model.add_variable(lb=least, ub=most) for least, most in system.bounds]
         self.rows: dict[str, Any] = {}
         self._bounds: Bounds = list(system.bounds)
+        self._of_rows: _Relaxation | None = None
         missed = []
         for name, row in system.rows.items():
+            if name in left_out or (name == GOAL and not elastic):
+                continue
             made = self.model.add_linear_constraint(lb=row.most if row.equal else -inf, ub=row.most)
             for number, factor in row.terms.items():
                 made.set_coefficient(self.numbers[number], factor)
-            for sign in (-1, 1) if row.equal else (-1,):
+            for sign in ((-1, 1) if row.equal else (-1,)) if elastic else ():
                 missed.append(self.model.add_variable(lb=0))
                 made.set_coefficient(missed[-1], sign)
             self.rows[name] = made
-        self.model.minimize(mathopt.LinearSum(missed))
+        goal = system.rows.get(GOAL)
+        self.allowed = goal.most if goal is not None and not elastic else 0
+        terms = goal.terms.items() if goal is not None and not elastic else ()
+        self.model.minimize(mathopt.LinearSum([*missed, *(factor * self.numbers[n] for n, factor in terms)]))
         self.solver = mathopt.IncrementalSolver(self.model, SOLVER)
 
-    def solve(self, bounds: Bounds, left_s: float | None) -> tuple[float, dict[str, float], list[float]] | None:
-        """Give what is missed at least, the prices, and the numbers; None where no answer was found."""
+    def solve(self, bounds: Bounds, clock: Clock) -> tuple[float, dict[str, float], list[float]] | None:
+        """Give by how much the rows miss at least, the prices, and the numbers; None where no answer was found."""
         for number, (before, now) in enumerate(zip(self._bounds, bounds, strict=True)):
             if before != now:
                 self.numbers[number].lower_bound, self.numbers[number].upper_bound = now
         self._bounds = list(bounds)
-        most_s = timedelta(seconds=MOST_S if left_s is None else min(left_s, MOST_S))
+        most_s = timedelta(seconds=MOST_S if clock.left is None else max(0.0, min(clock.left, MOST_S)))
         result = self.solver.solve(params=mathopt.SolveParameters(time_limit=most_s))
-        if result.termination.reason != mathopt.TerminationReason.OPTIMAL or not result.has_dual_feasible_solution():
+        reason = result.termination.reason
+        if reason in NONE and not self.elastic:
+            self._of_rows = self._of_rows or _Relaxation(self.system, self.left_out, elastic=True)
+            return self._of_rows.solve(bounds, clock)
+        if reason != mathopt.TerminationReason.OPTIMAL or not result.has_dual_feasible_solution():
             return None
         found, values = result.dual_values(), result.variable_values()
         prices = {name: -found[row] for name, row in self.rows.items() if found[row]}
-        return result.objective_value(), prices, [values[number] for number in self.numbers]
+        if not self.elastic and GOAL in self.system.rows:
+            prices[GOAL] = 1.0
+        return result.objective_value() - self.allowed, prices, [values[number] for number in self.numbers]
 
 
 def certify(
@@ -97,29 +109,28 @@ def certify(
     return Certificate(job=PlanJob(title=job.title, digest=job.digest), goals=tuple(goals))
 
 
-ARGUMENTS: tuple[Argument, ...] = ("prices", "prices_with_orders")
-
-
 def _argued(job: Job, given: Mapping[GoalName, int], item: CertificateGoal, clock: Clock) -> CertificateGoal | None:
-    """Find an argument of a goal that the verifier takes, without orders if that is enough."""
-    for argument in ARGUMENTS:
-        try:
-            plans = plans_of(job, given, orders=argument == "prices_with_orders")
-        except TooMany:
-            return None
+    """Find an argument of a goal that the verifier takes: by few rows, else by all, else by those of orders as well."""
+    try:
+        plans = plans_of(job, given)
+    except TooMany:
+        return None
+    stages: list[tuple[Argument, frozenset[str]]] = [("prices", frozenset()), ("prices_with_orders", frozenset())]
+    if item.goal != "leg_length_mm" and "leg_length_mm" not in given:
+        stages.insert(0, ("prices", plans.of_lengths))
+    for i, (argument, left_out) in enumerate(stages):
+        if argument == "prices_with_orders":
+            try:
+                with_orders(plans)
+            except TooMany:
+                return None
         if item.goal not in plans.goals:
             continue
         plans.below(item.goal, item.least)
-        part = None if clock.left is None else clock.left / (1 + (argument == ARGUMENTS[0]))
-        tree = refutation(plans, Clock(part))
-        if tree is None:
-            continue
-        made = remade(item, argument=argument, nodes=tuple(map(_node, tree)))
-        try:
-            refute(job, given, made)
-        except Wrong:
-            continue
-        return made
+        part = None if clock.left is None else clock.left / (len(stages) - i)
+        tree = refutation(plans, Clock(part), left_out=left_out)
+        if tree is not None:
+            return remade(item, argument=argument, nodes=tuple(map(_node, tree)))
     return None
 
 
@@ -129,9 +140,14 @@ def _node(node: Split | Leaf) -> CertificateNode:
     return CertificateNode(prices={name: str(price) for name, price in node.prices.items()})
 
 
-def refutation(system: System, clock: Clock, most_nodes: int = MOST_NODES) -> Tree | None:
-    """Find a tree that the verifier takes as proof that no whole numbers meet all rows; None where none was found."""
-    relaxation = _Relaxation(system)
+def refutation(
+    system: System, clock: Clock, most_nodes: int = MOST_NODES, left_out: frozenset[str] = frozenset()
+) -> Tree | None:
+    """Find a tree that the verifier takes as proof that no whole numbers meet all rows; None where none was found.
+
+    Rows that are left out get no price.
+    """
+    relaxation = _Relaxation(system, left_out)
     names = {index: name for name, index in system.names.items()}
     tree: list[Split | Leaf] = []
     root: Bounds = list(system.bounds)
@@ -143,7 +159,7 @@ def refutation(system: System, clock: Clock, most_nodes: int = MOST_NODES) -> Tr
             continue
         if clock.over or len(tree) >= most_nodes:
             return None
-        solved = relaxation.solve(bounds, clock.left)
+        solved = relaxation.solve(bounds, clock)
         if solved is None:
             return None
         missed, prices, numbers = solved

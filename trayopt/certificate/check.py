@@ -1,14 +1,25 @@
-"""Rows over bounded whole numbers, and the proof that nothing meets them all: dual prices at the leaves of a tree of splits."""
+"""The check of a certificate, in exact numbers and without a solver: all that it takes from the file are hints.
+
+Rows over bounded whole numbers say what every plan of a job meets; ``rules.plans_of`` makes them. An argument is a tree of splits
+with prices of rows at its leaves, which leave no whole numbers that meet all rows and bring a goal below what is said.
+"""
 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
 from math import lcm
+from typing import Literal
 
+from trayopt.domain.certificate import Certificate, CertificateGoal
+from trayopt.domain.former import names_job
+from trayopt.domain.job import Job
+from trayopt.domain.plan import GoalName
+
+Standing = Literal["checked", "rests on the solver's search", "refused"]
 Terms = Iterable[tuple[int, int]]
 """Pairs of a whole factor and the index of a number."""
 
@@ -45,6 +56,20 @@ Tree = Sequence[Split | Leaf]
 """Nodes in the order of a walk: a split is followed by its lower side, then by its upper side."""
 
 
+STEP: Mapping[GoalName, int] = {"leg_length_mm": 50}
+"""Goals that rise by more than 1: what is cut is rounded up to so many millimetres."""
+GOAL = "goal"
+"""Name of the row that asks for plans whose goal is lower."""
+
+
+class TooMany(Exception):  # noqa: N818 - nothing went wrong
+    """There are more numbers or patterns than are listed."""
+
+
+class Unknown(Exception):  # noqa: N818 - nothing went wrong
+    """A job says what no row knows; the text names it."""
+
+
 class Wrong(ValueError):  # noqa: N818 - what is wrong is the proof
     """A proof that proves nothing; the text says where it fails."""
 
@@ -58,6 +83,8 @@ class System:
     ranks: list[int] = field(default_factory=list)
     """How soon a number is worth a split, as a hint to those who look for a proof."""
     rows: dict[str, Row] = field(default_factory=dict)
+    goals: dict[GoalName, list[tuple[int, int]]] = field(default_factory=dict)
+    """Goals as sums: factors and numbers."""
 
     def number(self, name: str, most: int = 1, least: int = 0, *, rank: int = 1) -> int:
         """Add a whole number, and give its index."""
@@ -72,6 +99,11 @@ class System:
         for factor, number in terms:
             summed[number] = summed.get(number, 0) + factor
         self.rows[name] = Row(summed, most, equal)
+        self.__dict__.pop("_rows_of", None)
+
+    def below(self, goal: GoalName, value: int) -> None:
+        """Ask for plans whose goal is below a value."""
+        self.row(GOAL, self.goals[goal], (value - 1) // STEP.get(goal, 1))
 
     @cached_property
     def _rows_of(self) -> list[list[str]]:
@@ -169,3 +201,108 @@ class System:
             raise Wrong(
                 f"the prices of node {place} prove nothing: the sum is {least} at least, and {allowed} is allowed"
             )
+
+
+RowsOf = Callable[..., System]
+"""Rows of the plans of a job as good as is given; with ``orders`` those of the place of each pattern too."""
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What became of a goal: its standing, and why where it is refused or not checked."""
+
+    goal: str
+    least: int
+    standing: Standing
+    why: str = ""
+
+
+def verify(job: Job, values: Mapping[GoalName, int], certificate: Certificate, rows_of: RowsOf) -> Iterator[Checked]:
+    """Check what a certificate says of each goal of a plan.
+
+    Parameters
+    ----------
+    job
+        The job.
+    values
+        The goals of the plan in the order in which they count, as they were measured.
+    certificate
+        What is said. A goal is checked where no plan that is as good on all goals before it is better on it.
+    rows_of
+        Gives rows that every plan of the job meets that is as good on the goals given.
+
+    Yields
+    ------
+    Checked
+        One for each goal of the plan, in its order.
+    """
+    said = {item.goal: item for item in certificate.goals}
+    wrong = _not_of(job, values, certificate)
+    given: dict[GoalName, int] = {}
+    for goal, value in values.items():
+        item = said.get(goal)
+        if wrong or item is None:
+            yield Checked(
+                goal, item.least if item else 0, "refused", wrong or "the certificate does not name this goal"
+            )
+        else:
+            yield Checked(goal, item.least, *_standing(job, given, item, value, rows_of))
+        given[goal] = value
+
+
+def _not_of(job: Job, values: Mapping[GoalName, int], certificate: Certificate) -> str:
+    """Say why a certificate is not one of this plan; empty where it is."""
+    if not names_job(certificate.job, job):
+        return "the certificate is of another job"
+    goals = [item.goal for item in certificate.goals]
+    if goals != list(values):
+        return f"the certificate takes the goals in the order {', '.join(goals)}; the plan has {', '.join(values)}"
+    return ""
+
+
+def _standing(
+    job: Job, given: Mapping[GoalName, int], item: CertificateGoal, value: int, rows_of: RowsOf
+) -> tuple[Standing, str]:
+    """Check one goal, those before it given."""
+    if item.least > value:
+        return "refused", f"{item.least:,} are said to be the least, and the plan has {value:,}"
+    if item.argument == "none":
+        return "rests on the solver's search", "the certificate has no argument"
+    if item.argument == "not_below_zero":
+        if item.least:
+            return "refused", f"that nothing is below 0 does not prove {item.least:,}"
+    else:
+        try:
+            refute(rows_of(job, given, orders=item.argument == "prices_with_orders"), item)
+        except Unknown as found:
+            return "rests on the solver's search", str(found)
+        except TooMany:
+            return "refused", "there are too many patterns to list them again"
+        except Wrong as found:
+            return "refused", str(found)
+    if item.least < value:
+        return "rests on the solver's search", f"{item.least:,} is the least that is checked, the plan has {value:,}"
+    return "checked", ""
+
+
+def refute(plans: System, item: CertificateGoal) -> None:
+    """See that no plans of these rows have less of a goal than is said.
+
+    Raises
+    ------
+    Wrong
+        Where the argument does not show that.
+    """
+    if item.goal not in plans.goals:
+        raise Wrong(f"prices prove nothing of {item.goal}")
+    plans.below(item.goal, item.least)
+    plans.refute(tree_of(item))
+
+
+def tree_of(item: CertificateGoal) -> Tree:
+    """Give the tree of a goal's nodes."""
+    return [
+        Split(node.split, node.most or 0) if node.split is not None
+        else Leaf({name: Fraction(price) for name, price in (node.prices or {}).items()})
+        for node in item.nodes
+    ]  # fmt: skip
