@@ -120,8 +120,14 @@ def gone(*joined: str, **keys: Any) -> tuple[Job, Plan]:
 
     Without ``joined``, P.in/1 is spliced to Q, of which half is parked, P.out/1 is capped, P/2 passes uncut. ``both``
     splices P/1 to itself, as one that was cut by mistake; ``whole`` splices P.in/2 to Q as well, so that nothing passes.
+    With ``three`` P has a third subunit, and with ``apart`` that one is spliced to the other half of Q.
     """
     trunk = WORKED["trunks"][0] | {"through": True, "ports": ["bl", "br"]} | keys
+    if {"three", "apart"} & set(joined):
+        trunk["cable"] = trunk["cable"] | {
+            "diameter_mm": 15,
+            "subunits": [trunk["cable"]["subunits"][0] | {"count": 3}],
+        }
     box = json.loads(json.dumps(WORKED["enclosure"]))
     box["ports"][1]["seals"] = [{"holes": 2, "least_mm": 8, "most_mm": 16}]
     data = {**WORKED, "title": "gone through", "trunks": [trunk, WORKED["trunks"][1]], "enclosure": box}
@@ -134,6 +140,12 @@ def gone(*joined: str, **keys: Any) -> tuple[Job, Plan]:
     if "whole" in joined:
         data["joins"] = [{"a": "P.in:1-48", "b": "Q:1-48", "name": "tap"}]
         places[Leg("P.in", 2, 1, 1)] = Place("left", 2)
+    if "apart" in joined:
+        data["joins"] = [
+            {"a": "P.in:1-24", "b": "Q:1-24", "name": "tap"},
+            {"a": "P.in:49-72", "b": "Q:25-48", "name": "far"},
+        ]
+        places[Leg("P.in", 3, 1, 1)] = Place("left", 2)
     job = load_job(data)
     ways = {"P.in": Way("bl", "clockwise", 1), "P.out": Way("br", "counterclockwise", 1)}
     if "both" not in joined:

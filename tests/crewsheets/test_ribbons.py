@@ -45,6 +45,41 @@ def sixteen_on_twelve(word: str) -> tuple[Job, Plan, Assignment]:
     return job, measure(job, laid, status="feasible", stopped="gap", bounds={}, solver=plans.SOLVER), laid
 
 
+def loose_on_ribbons(lang: str = "en") -> tuple[Job, Sheets, Assignment]:
+    """Lay two tubes of 12 loose fibres and two ribbons of 12 into one tray."""
+    data: dict[str, Any] = {**plans.WORKED}
+    loose, ribbons = ({**trunk["cable"]} for trunk in data["trunks"])
+    loose |= {
+        "construction": "loose_tube",
+        "subunits": [{"count": 2, "ribbons": 1, "ribbon_fibres": 12, "diameter_mm": 3}],
+    }
+    loose.pop("ribbon_mm", None)
+    ribbons["subunits"] = [{"count": 1, "ribbons": 2, "ribbon_fibres": 12, "diameter_mm": 5}]
+    data["trunks"] = [{**t, "cable": c} for t, c in zip(data["trunks"], (loose, ribbons), strict=True)]
+    data["joins"] = [{"a": "P:1-24", "b": "Q:1-24", "name": "main"}]
+    job = load_job(data)
+    ways = {"P": Way("bl", "clockwise", 1), "Q": Way("br", "counterclockwise", 1)}
+    places = dict.fromkeys((Leg("P", 1, 1, 1), Leg("P", 2, 1, 1), Leg("Q", 1, 1, 1)), Place("left", 1))
+    laid = Assignment(ways, places)
+    plan = measure(job, laid, status="feasible", stopped="gap", bounds={}, solver=plans.SOLVER)
+    return job, Sheets(job, plan, Options(language=lang)), laid
+
+
+@pytest.mark.parametrize(
+    ("lang", "said"), [("en", "P unit 1 – 2: put the loose fibres"), ("de", "P, Einheit 1 – 2: die losen")]
+)
+def test_loose_fibres_are_made_into_ribbons_before_they_share_a_sleeve(lang: str, said: str) -> None:
+    """Two sleeves, and two ribbons that are made."""
+    job, made, laid = loose_on_ribbons(lang)
+    free = Labour(**dict.fromkeys(Labour.model_fields, 0) | {"two_people_factor": 1})
+    pace = free.model_copy(update={"ribbon_splice_min": 8.0, "ribbonise_min_per_ribbon": 6.0})
+    assert crew_minutes(Laid(job, laid), Exposed().parameters(job), pace) == 2 * 8 + 2 * 6
+    (splice,) = (step for step in made.steps if step.phase == "splice")
+    assert splice.lines[0].startswith(said)
+    matrix = [row for row in rows(made.tables["materials"]) if row["item"] == made.tell("material.matrix")]
+    assert [row["needed"] for row in matrix] == [2]
+
+
 def rows(table: Table) -> list[dict[str, object]]:
     return [dict(zip([column.key for column in table.columns], row, strict=True)) for row in table.rows]
 

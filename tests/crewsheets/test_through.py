@@ -58,9 +58,9 @@ def test_the_window_is_opened_once_and_its_tubes_are_counted_once() -> None:
 
 
 def test_a_cut_is_placed_and_what_is_spliced_to_nothing_is_capped() -> None:
-    """P.out/1 keeps 64 mm to its guide and a loop of 1328 + 122 mm: 1514, so 1550."""
+    """P.out/1 keeps what the window of 4,200 mm has beside the leg of 2,600 mm; its loop takes 64 + 1328 + 122 mm, so 1,550."""
     assert lines(sheets(), "cut") == [
-        "P tube 1: cut 1,550 mm from where the jacket ends at P.out; cap and label that end, and coil it on the track "
+        "P tube 1: cut 1,600 mm from where the jacket ends at P.out; cap and label that end, and coil it on the track "
         "from port br counterclockwise, 1 full loop. The rest leads to P.in."
     ]
     assert lines(sheets("both"), "cut") == [
@@ -68,9 +68,37 @@ def test_a_cut_is_placed_and_what_is_spliced_to_nothing_is_capped() -> None:
     ]
     by_name = lines(sheets(cut=(2,)), "cut")
     assert by_name[1] == (
-        "P tube 2: cut 1,550 mm from where the jacket ends at P.out; cap and label both ends, and coil each on the track on its "
+        "P tube 2: cut 2,600 mm from where the jacket ends at P.out; cap and label both ends, and coil each on the track on its "
         "own side: from port bl clockwise, 1 full loop; from port br counterclockwise, 1 full loop."
     )
+
+
+def test_what_neither_end_can_reach_a_tray_with_is_taken_out_of_the_window() -> None:
+    """To right/2, and so to left/2 from the other side: 64 + 522 + 1328 + 159 + 13 + 300 + 120 + 2 x 122 mm, so 2,750."""
+    made = sheets("both", "three", cut=(2,))
+    (item,) = made.book.passing
+    assert (item.window_mm, [cut[1:] for cut in item.cuts]) == (
+        5650, [("P.in", 2600, (), 0), ("P.out", 2750, ("P.in", "P.out"), 2750)],
+    )  # fmt: skip
+    assert lines(made, "cut")[1].startswith(
+        "P tube 2: cut 2,750 mm from where the jacket ends at P.out, and 2,750 mm from where it ends at P.in; "
+        "what lies between has no room on the track and is taken out. Cap and label both ends"
+    )
+
+
+def test_a_cable_without_a_free_end_is_drawn_in_and_sealed_all_round() -> None:
+    made = sheets()
+    assert lines(made, "clamp")[1].startswith("P goes through and has no free end: draw 4,200 mm of it in")
+    seals = [row[2] for row in made.tables["materials"].rows if row[0] == made.tell("material.seal")]
+    assert seals == ["bl; opens to go round P.in", "br; opens to go round P.out"]
+
+
+def test_no_span_of_legs_reaches_over_a_tube_that_passes() -> None:
+    """P.in/1 and P.in/3 are legs, P/2 passes between them."""
+    made = sheets("apart")
+    assert "1, 3" in next(line for line in lines(made, "release_units") if line.startswith("P.in"))
+    assert [line.partition(")")[0] for line in lines(made, "mark") if "P.in" in line] == ["2 legs (P.in/1, P.in/3"]
+    assert any("2 tubes of 5 mm (P.in/1, P.in/3)" in line for line in lines(made, "route"))
 
 
 @pytest.mark.parametrize(("language", "said"), [("en", "capped ends alone"), ("de", "nur abgedeckte Enden")])

@@ -19,7 +19,7 @@ from trayopt.domain.hardware import Enclosure, Tray, TubeSet
 from trayopt.domain.job import Job
 from trayopt.explainer.trying import Shelf
 from trayopt.explainer.way_words import ADDED
-from trayopt.explainer.why_not import Proven, Wishes, why_not
+from trayopt.explainer.why_not import Proven, Wishes, trials_of, why_not
 from trayopt.formats.yaml_out import flow
 from trayopt.solver.model.clock import Clock
 
@@ -89,7 +89,7 @@ def test_every_edit_leads_to_what_was_promised(made: Json, shelf: Shelf, kind: s
     path, library = tmp_path / "job.yaml", library_of(shelf, tmp_path)
     path.write_text(write(made), encoding="utf-8")
     proven: list[Proven] = []
-    ways = why_not(job_of(made), Clock(), Wishes(ways_out=20, shelf=shelf, proven=proven.append)).ways_out
+    ways = why_not(trials_of(job_of(made), Clock()), Wishes(ways_out=20, shelf=shelf, proven=proven.append)).ways_out
     assert [item.way for item in proven] == list(ways)
     assert kind in {item.what for way in ways for item in way.add} | {GIVEN_UP for way in ways if way.give_up}
     for i, way in enumerate(ways):

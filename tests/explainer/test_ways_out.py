@@ -35,7 +35,7 @@ pytestmark = pytest.mark.usefixtures("example_rule")
 
 
 def explained(made: Json, **wishes: Any) -> Explanation:
-    return why_not(job_of(made), Clock(), Wishes(conflicts=2, **wishes))
+    return why_not(trials_of(job_of(made), Clock()), Wishes(conflicts=2, **wishes))
 
 
 def added(way: WayOut) -> list[tuple[str, str, object]]:
@@ -64,7 +64,7 @@ def test_another_tube_set_is_taken_from_the_library() -> None:
 def test_giving_up_any_group_of_the_only_conflict_leads_out(planted: Any) -> None:
     made = job_of(planted.job())
     trials = trials_of(made, Clock())
-    found = why_not(made, Clock(), Wishes(ways_out=20))
+    found = why_not(trials_of(made, Clock()), Wishes(ways_out=20))
     given = {tuple(str(f"{item.rule} {item.subject}") for item in way.give_up) for way in found.ways_out if way.give_up}
     assert given == {(group,) for group in planted.groups}
     for group in trials.question.groups:

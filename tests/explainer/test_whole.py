@@ -208,7 +208,19 @@ def test_time_that_runs_out_is_said() -> None:
     made = job_of(pair(pins=[pin("P:1-24", "left", 2)]))
     trials = Trials(Question(made), Clock(1e-9))
     assert conflict(trials, trials.question.groups) is None
-    assert "no reason was found in the time given" in explain(made, time_limit_s=1e-9).summary
+    assert "was not settled in the time given" in explain(made, time_limit_s=1e-9).summary
+
+
+def test_broken_preferences_are_named_before_they_are_looked_into() -> None:
+    made = load_job(STANDARD / "worked-example.yaml")
+    best = solve(made, reproducible=True).plan
+    found = explain(made, best=best, time_limit_s=1e-9)
+    assert found.out_of_time
+    assert "every splice can be placed and every must kept" in found.summary
+    assert [(item.rule, item.subject, item.possible) for item in found.preferences or ()] == [
+        ("alternate_stacks", "P/2", None)
+    ]
+    assert "what excludes it was not looked for in the time given" in found.summary
 
 
 def test_ways_out_that_were_not_all_looked_for_say_so() -> None:

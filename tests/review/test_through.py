@@ -90,10 +90,23 @@ def test_an_uncut_tube_in_a_tray_is_told_and_nothing_is_advised_but_to_leave_it_
     assert "M1.west/3" not in {leg.leg for leg in mended.plan.legs}
 
 
-def test_a_splice_of_an_uncut_tube_says_that_it_passes_uncut(job: Job) -> None:
+def test_a_splice_of_an_uncut_tube_breaks_its_rule_at_its_own_cell(job: Job) -> None:
     found = review(job, RUNS.replace("M1.west:1-48,", "M1.west:193-240,"))
-    (remark,) = [remark for remark in found.remarks if remark.rule == "joins"]
-    assert remark.found.endswith("the job splices it to nothing; the tube of M1.west/3 passes uncut")
+    (remark,) = [remark for remark in found.remarks if remark.rule == "uncut_tube"]
+    line = next(i for i, row in enumerate(RUNS.splitlines(), start=1) if "M1.west:1-48," in row)
+    assert (remark.subject, remark.level, remark.cells) == ("M1.west/3", "always", (f"{line}:1",))
+    assert remark.found.endswith("the job splices it to nothing; M1.west/3 passes uncut")
+    assert "take M1.west/3 out of the trays" in remark.mend
+    assert not [remark for remark in found.remarks if remark.rule == "joins"]
+
+
+def test_a_tube_that_is_spliced_to_itself_though_it_passes_uncut_is_told_once(job: Job) -> None:
+    head = RUNS.splitlines()[0]
+    empty = "," * (head.count(",") - 1)
+    found = review(job, f"{RUNS.rstrip()}\nM1.west:193-204,M1.east:193-204{empty}\n")
+    (remark,) = [remark for remark in found.remarks if remark.rule == "uncut_tube"]
+    assert remark.found.endswith("M1.west/3 and M1.east/3 pass uncut")
+    assert len(remark.cells) == 2
 
 
 def test_an_empty_table_says_which_trays_a_stack_carries() -> None:

@@ -10,19 +10,21 @@ from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan, PlanLeg, PlanThrough, PlanTrunk
 from trayopt.track.lengths import lengths_of
-from trayopt.track.window import Passage, capped_mm
+from trayopt.track.window import Passage, capped_mm, farthest_mm
 
 
 class Cut(NamedTuple):
     """A tube that is cut in this work: its number, from which end the cut is measured and how far, and the ends that are capped.
 
-    ``length_mm`` counts from the jacket's end of ``end``, along the tube.
+    ``length_mm`` counts from the jacket's end of ``end``, along the tube. Where both ends are capped, ``other_mm`` counts from
+    that of the other end: what lies between two such cuts has no room on the track. It is 0 where one cut makes both ends.
     """
 
     unit: int
     end: str
     length_mm: int
     capped: tuple[str, ...]
+    other_mm: int = 0
 
 
 class Passing(NamedTuple):
@@ -88,17 +90,34 @@ def _cuts(job: Job, inside: Inside, row: PlanThrough, *, new: bool) -> list[Cut]
         both = [leg for some in legs.values() for leg in some]
         if not new and (not both or any(leg.leg in inside.built for leg in both)):
             continue
+        needs = {end: max((leg.cut_mm or 0 for leg in legs[end]), default=0) for end in ends}
         capped = tuple(end for end in ends if not legs[end])
         if not capped:
-            length = max(leg.cut_mm or 0 for leg in legs[ends[0]])
-            found.append(Cut(unit, ends[0], length, ()))
+            found.append(Cut(unit, ends[0], needs[ends[0]], ()))
             continue
-        way = inside.ways[capped[-1]]
-        stored = capped_mm(
-            job, capped[-1], Way(way.port or "", way.travel or "clockwise", way.loops or 0), lengths_of(job)
-        )
-        found.append(Cut(unit, capped[-1], min(stored, row.window_mm or stored), capped))
+        window, made = row.window_mm or sum(needs.values()), capped[-1]
+        least = {end: needs[end] or _capped_mm(job, inside, end)[0] for end in ends}
+        length = _stored_mm(job, inside, made, window - sum(mm for end, mm in least.items() if end != made))
+        rest = _stored_mm(job, inside, capped[0], window - length) if len(capped) > 1 else 0
+        found.append(Cut(unit, made, min(length, window), capped, rest if length + rest < window else 0))
     return found
+
+
+def _stored_mm(job: Job, inside: Inside, end: str, room: int) -> int:
+    """Length at which the end of a cut tube is capped: what the farthest tray asks for, as far as the window has so much.
+
+    So it can be spliced later. It has no less than its loops take.
+    """
+    least, most = _capped_mm(job, inside, end)
+    return max(least, min(most, room))
+
+
+def _capped_mm(job: Job, inside: Inside, end: str) -> tuple[int, int]:
+    """Give what the loops of a capped end take, and what a leg of it to the farthest tray would."""
+    row, lengths = inside.ways[end], lengths_of(job)
+    way = Way(row.port or "", row.travel or "clockwise", row.loops or 0)
+    least = capped_mm(job, end, way, lengths)
+    return least, max(least, farthest_mm(job, job.trunk_by_id[end], way, lengths))
 
 
 def spans(numbers: list[int]) -> str:

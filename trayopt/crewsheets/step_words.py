@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
 from trayopt.crewsheets.acts import Act, Phase
 from trayopt.crewsheets.book import Book, counted_sizes
 from trayopt.crewsheets.figures import place_name
 from trayopt.crewsheets.marks import Marks
+from trayopt.crewsheets.passing import spans
 from trayopt.crewsheets.through_words import ThroughWords
 from trayopt.crewsheets.travellers import Traveller
 from trayopt.crewsheets.units import Teller
@@ -89,6 +90,7 @@ class StepWords:
     def _clamp(self, act: Act) -> Iterator[str]:
         book, tell = self.book, self.tell
         yield tell("step.clamp.first")
+        yield from self.through.drawn_in(act)
         for trunk in act.trunks:
             port = book.job.enclosure.port_by_id[book.ways[trunk].port or ""]
             there = [t for t in book.trunks if book.ways[t.id].port == port.id]
@@ -130,7 +132,8 @@ class StepWords:
         for trunk in act.trunks:
             legs = book.work[trunk]
             fibres = sum(book.run(leg).count for leg in legs)
-            yield tell("step.release_units.line", n=len(legs), trunk=trunk, fibres=fibres)
+            units = spans(list(dict.fromkeys(leg.subunit for leg in legs)))
+            yield tell("step.release_units.line", n=len(legs), trunk=trunk, units=units, fibres=fibres)
         parked: dict[PlanLeg, list[tuple[int, int]]] = {}
         for sleeve in book.sleeves_to_make:
             for run in (sleeve.a, sleeve.b):
@@ -158,12 +161,16 @@ class StepWords:
     def _route(self, act: Act) -> Iterator[str]:
         book, tell, trunk = self.book, self.tell, act.trunks[0]
         way, travellers = book.ways[trunk], self._travellers(act)
-        sizes = counted_sizes(travellers)
-        tubes = ", ".join(tell("step.route.tubes", n=count, size=tell.size(size)) for size, count in sizes)
+        sizes = [(size, [t for t in travellers if t.diameter_mm == size]) for size, _ in counted_sizes(travellers)]
+        tubes = ", ".join(
+            tell("step.route.named", n=len(some), size=tell.size(size), names=self._names(t.legs for t in some))
+            for size, some in sizes
+        )
         if trunk in book.built_trunks:
             yield tell("step.route.built", trunk=trunk)
         if act.coiled:
-            yield tell("step.route.coiled", n=len(book.coiled(trunk)))
+            coiled = book.coiled(trunk)
+            yield tell("step.route.coiled", n=len(coiled), names=self._names([leg] for leg in coiled))
         travel = tell(f"travel.{way.travel}")
         yield tell("step.route.line", n=way.loops or 0, trunk=trunk, port=way.port, travel=travel, tubes=tubes)
         yield tell("step.route.guides", guides=" → ".join(guides_of(book, travellers)))
@@ -171,7 +178,7 @@ class StepWords:
     def _mark(self, act: Act) -> Iterator[str]:
         tell, travellers = self.tell, self._travellers(act)
         legs = self._new(travellers)
-        yield tell("step.mark.line", n=len(legs), first=_ends(legs))
+        yield tell("step.mark.line", n=len(legs), first=self._names([leg] for leg in legs))
         opened = sum(traveller.opened and not self.book.served(traveller) for traveller in travellers)
         if opened:
             length = tell.length(self.book.settings.materials.parting_mm)
@@ -271,8 +278,9 @@ class StepWords:
         for ribbon in done.made:
             made.setdefault((ribbon.trunk, ribbon.width), []).append(ribbon.subunit)
         for (trunk, width), units in made.items():
-            span = tell.words.listed([str(unit) for unit in dict.fromkeys(units)])
-            yield tell("step.splice.ribbonise", n=len(units), trunk=trunk, units=span, width=width)
+            span = spans(list(dict.fromkeys(units)))
+            key = "ribbonise" if book.job.trunk_by_id[trunk].in_ribbons else "loose"
+            yield tell(f"step.splice.{key}", n=len(units), trunk=trunk, units=span, width=width)
         for trunk in book.ribbons:
             single = sum(name == trunk for name, *_ in done.separated)
             if single:
@@ -349,6 +357,20 @@ class StepWords:
 
     # --- what many of them say --------------------------------------------------------------------------------------
 
+    def _names(self, groups: Iterable[Sequence[PlanLeg]]) -> str:
+        """Name groups of legs, those that follow each other fibre by fibre as a span; a gap is never inside of a span."""
+        runs: list[list[tuple[str, int, int]]] = []
+        for legs in groups:
+            spread = [self.book.run(leg) for leg in legs]
+            first, last = min(run.first for run in spread), max(run.last for run in spread)
+            name = self.book.traveller_of[legs[0].leg].name if len(legs) > 1 else legs[0].leg
+            if runs and runs[-1][-1][2] == first - 1:
+                runs[-1].append((name, first, last))
+            else:
+                runs.append([(name, first, last)])
+        texts = [f"{run[0][0]} … {run[-1][0]}" if len(run) > 2 else ", ".join(name for name, *_ in run) for run in runs]
+        return ", ".join(texts)
+
     def _name(self, tray: int) -> str:
         return place_name(self.book.trays[tray])
 
@@ -412,7 +434,3 @@ def parked_of(book: Book, tray: int) -> list[str]:
     runs = [parse_run(text) for text in book.trays[tray].parked]
     legs = [(run, book.leg_at(run.trunk, run.first)) for run in runs]
     return [str(run) for run, leg in legs if leg is None or leg.leg not in book.built]
-
-
-def _ends(legs: Sequence[PlanLeg]) -> str:
-    return legs[0].leg if len(legs) == 1 else f"{legs[0].leg} … {legs[-1].leg}"

@@ -29,6 +29,11 @@ class ThroughWords:
         """Give the trunks that go through of an act."""
         return [item for item in self.book.passing if item.ends[0] in act.trunks]
 
+    def drawn_in(self, act: Act) -> Iterator[str]:
+        """Say of each cable that goes through that it has no free end, and how much of it is drawn in between its clamps."""
+        for item in self.of(act):
+            yield self.tell("step.clamp.through", trunk=item.trunk, length=self.tell.cut(item.window_mm))
+
     def windows(self, act: Act, key: str) -> Iterator[str]:
         """Say of each window in a sheath how long it is, and between which ports."""
         for item in self.of(act):
@@ -70,17 +75,20 @@ class ThroughWords:
     def cut(self, act: Act) -> Iterator[str]:
         """Say where each tube is cut, tubes of one kind in one line, and what is capped and stored."""
         for item in self.of(act):
-            kinds: dict[tuple[str, int, tuple[str, ...]], list[Cut]] = {}
+            kinds: dict[tuple[str, int, tuple[str, ...], int], list[Cut]] = {}
             for cut in item.cuts:
-                kinds.setdefault((cut.end, cut.length_mm, cut.capped), []).append(cut)
-            for (end, length, capped), cuts in kinds.items():
-                kind = "both" if not capped else "capped" if len(capped) == 1 else "stored"
+                kinds.setdefault((cut.end, cut.length_mm, cut.capped, cut.other_mm), []).append(cut)
+            for (end, length, capped, rest), cuts in kinds.items():
+                kind = "both" if not capped else "capped" if len(capped) == 1 else "twice" if rest else "stored"
                 other = next(each for each in item.ends if each != end)
                 coils = {"coil": self._coil(end if kind == "capped" else other), "end_coil": self._coil(end)}
                 yield self.tell(
                     f"step.cut.{kind}", n=len(cuts), trunk=item.trunk, units=spans([cut.unit for cut in cuts]),
-                    end=end, length=self.tell.cut(length), other=other, **coils,
+                    end=end, length=self.tell.cut(length), other=other, rest=self.tell.cut(rest), **coils,
                 )  # fmt: skip
+
+            if not item.new and item.cuts:
+                yield self.tell("step.cut.before", trunk=item.trunk)
 
     def _coil(self, end: str) -> str:
         """Say how what is capped of an end goes round the track."""

@@ -49,11 +49,11 @@ def separated(sides: Iterable[Run], trunks: Mapping[str, InRibbons]) -> Handling
     return Handling(frozenset(), (), tuple(found))
 
 
-def handling(sides: Iterable[Run], trunks: Mapping[str, Divided], work: Mapping[str, RibbonWord]) -> Handling:
+def handling(sides: Iterable[Run], trunks: Mapping[str, InRibbons], work: Mapping[str, RibbonWord]) -> Handling:
     """Tell what is done with ribbons for the sleeves of one tray, by both sides of the sleeves; a single fibre is not counted.
 
     A ribbon is split at the ends of a sleeve inside of it. One that is made anew is made as wide as it is spliced, so that it is
-    split only where another sleeve goes on.
+    split only where another sleeve goes on. Loose fibres are made into ribbons before they share a sleeve.
     """
     cuts: set[tuple[str, int]] = set()
     made: dict[NewRibbon, None] = {}
@@ -64,7 +64,7 @@ def handling(sides: Iterable[Run], trunks: Mapping[str, Divided], work: Mapping[
             continue
         word = work.get(run.trunk, AS_THEY_ARE)
         subunit = trunks[run.trunk].subunit_of(run.first)
-        anew = isinstance(word, int) and word != subunit.ribbon_fibres
+        anew = not trunks[run.trunk].in_ribbons or (isinstance(word, int) and word != subunit.ribbon_fibres)
         width = word if isinstance(word, int) else subunit.ribbon_fibres
         offsets = (run.first - subunit.first, run.last - subunit.first + 1)
         inside = [(run.trunk, subunit.first + at - 1) for at in offsets if at % width and at < subunit.fibres]

@@ -19,8 +19,9 @@ from trayopt.explainer.cost_words import better
 from trayopt.explainer.expected import expected
 from trayopt.explainer.preferences import preferences
 from trayopt.explainer.summary import summary
-from trayopt.explainer.why_not import Wishes, short, why_not
+from trayopt.explainer.why_not import Wishes, short, trials_of, why_not
 from trayopt.goals.registry import GOALS
+from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.model.built_pins import contradicting
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.decisions import Given
@@ -89,14 +90,15 @@ def _explain(
     """Find out all of it, and tell each part as soon as it is known."""
     known = _known(job, plan)
     whole_plans = [known.assignment] if known is not None and _whole(job, known) else []
-    made = why_not(job, clock, wishes, whole_plans, lambda part: tell(_SoFar(part)))
+    trials = trials_of(job, clock, whole_plans)
+    made = why_not(trials, wishes, lambda part: tell(_SoFar(part)))
     if not made.conflicts:
-        best = known if known is not None and _whole(job, known) else _search(job, clock)
+        best = known if known is not None and _whole(job, known) else _search(job, clock, trials)
         whole = best is not None and _whole(job, best) and not _musts(job, best)
         if best is not None and whole:
-            broken = preferences(job, best.assignment, clock)
-            made = remade(made, preferences=broken, optimal=best.optimal)
-            tell(_SoFar(made))
+            for broken in preferences(job, best.assignment, clock):
+                made = remade(made, preferences=broken, optimal=best.optimal)
+                tell(_SoFar(made))
         if given is not None:
             kept = best.assignment if best is not None and whole else None
             said, found, ways = expected(job, given, kept, clock, wishes.conflicts, wishes.ways_out)
@@ -153,11 +155,14 @@ def _known(job: Job, plan: Plan | None) -> Found | None:
     return Found(assignment, bounds_of, by, optimal=False, claimed=True)
 
 
-def _search(job: Job, clock: Clock) -> Found | None:
+def _search(job: Job, clock: Clock, trials: Trials) -> Found | None:
+    """Search for the best plan, beginning with one that keeps every must; where no time is left, give that."""
+    start = trials.plan(frozenset(trials.question.groups))
+    begun = None if start is None else start.assignment
     if clock.over:
-        return None
+        return None if begun is None else Found(begun, {}, {}, optimal=False)
     left = None if clock.left is None else clock.left * SHARE
-    found: Solution = solve(job, Options(time_limit_s=left, reproducible=clock.deterministic))
+    found: Solution = solve(job, Options(time_limit_s=left, reproducible=clock.deterministic, start=begun))
     if found.status == "none":
         return None
     return Found(found.assignment, dict(found.bounds), found.by, found.status == "optimal")

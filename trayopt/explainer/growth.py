@@ -19,7 +19,7 @@ from trayopt.domain.explanation import Explanation
 from trayopt.domain.job import Job, Join
 from trayopt.domain.ranges import Run
 from trayopt.domain.trunk import Trunk
-from trayopt.explainer.why_not import Wishes, why_not
+from trayopt.explainer.why_not import Wishes, trials_of, why_not
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
@@ -74,7 +74,7 @@ def grow(job: Job, addition: Addition, clock: Clock, wishes: Wishes) -> Growth:
     least, most = 0, search.most + 1
     if not search.possible(0):
         settled = search.answers.get(0) is False
-        why = why_not(job, _rest(clock), wishes) if settled else None
+        why = why_not(trials_of(job, _rest(clock)), wishes) if settled else None
         return Growth(addition, None, settled, job, None, why)
     step = 1
     while least + step < most and search.possible(least + step, QUICK):
@@ -92,7 +92,7 @@ def grow(job: Job, addition: Addition, clock: Clock, wishes: Wishes) -> Growth:
     found = Growth(addition, least, search.answers.get(least + 1) is False, grown, search.plans[least])
     if least >= search.most:
         return replace(found, settled=search.spare_left is not None, spare=search.spare_left)
-    why = why_not(search.grown(least + 1), _rest(clock), wishes) if found.settled else None
+    why = why_not(trials_of(search.grown(least + 1), _rest(clock)), wishes) if found.settled else None
     return replace(found, why=why)
 
 

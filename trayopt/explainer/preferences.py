@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.explanation import GoalCost, PreferenceSaid
 from trayopt.domain.finding import Group
@@ -25,18 +27,45 @@ STANDS = "{groups} excludes it|{groups} exclude it"
 IN_EVERY_PLAN = "{groups} excludes it in every plan|{groups} exclude it in every plan"
 
 
-def preferences(job: Job, best: Assignment, clock: Clock) -> tuple[PreferenceSaid, ...]:
-    """Explain every preference that a plan breaks; the plan places every splice and keeps every must."""
+def preferences(job: Job, best: Assignment, clock: Clock) -> Iterator[tuple[PreferenceSaid, ...]]:
+    """Explain every preference that a plan breaks; the plan places every splice and keeps every must.
+
+    Yields
+    ------
+    tuple
+        All broken preferences: first none of them is explained, then one more each time.
+    """
     laid = Laid(job, best)
     broken: dict[Group, str] = {}
     for finding in judge(job, laid):
         if finding.level == "prefer":
             broken.setdefault(merged(BY_ID[finding.rule], finding.subject), finding.because)
+    made = {group: _open(group, why) for group, why in broken.items()}
+    yield tuple(made.values())
     if not broken:
-        return ()
+        return
     trials = Trials(Question(job, levels=("must", "prefer")), clock)
     trials.offer(best)
-    return tuple(_one(job, trials, best, group, why, frozenset(broken)) for group, why in broken.items())
+    for group, why in broken.items():
+        if clock.over:
+            return
+        made[group] = _one(job, trials, best, group, why, frozenset(broken))
+        yield tuple(made.values())
+
+
+def _open(group: Group, why: str) -> PreferenceSaid:
+    """Name a preference of which nothing is known yet but that it is broken."""
+    return PreferenceSaid(
+        rule=group.rule,
+        subject=group.subject,
+        because=why,
+        reason=said_as("what excludes it was not looked for in the time given"),
+        against=(),
+        minimal=False,
+        possible=None,
+        cost=None,
+        never=False,
+    )
 
 
 def _one(

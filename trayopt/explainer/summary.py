@@ -44,7 +44,7 @@ def _opening(job: Job, made: Explanation, unplaced: int, broken: int) -> str:
     if made.conflicts:
         return f"{of}not every splice can be placed while every must is kept."
     if made.preferences is None:
-        return f"{of}no reason was found in the time given why not every must can be kept."
+        return f"{of}whether every splice can be placed with every must kept was not settled in the time given."
     proof = "" if made.optimal else " The best plan that was found is not proven to be the best."
     return f"{of}every splice can be placed and every must kept.{proof}"
 

@@ -70,18 +70,12 @@ def trials_of(job: Job, clock: Clock, known: Iterable[Assignment] = ()) -> Trial
     return trials
 
 
-def why_not(
-    job: Job,
-    clock: Clock,
-    wishes: Wishes,
-    known: Iterable[Assignment] = (),
-    tell: Callable[[Explanation], None] = lambda _: None,
-) -> Explanation:
+def why_not(trials: Trials, wishes: Wishes, tell: Callable[[Explanation], None] = lambda _: None) -> Explanation:
     """Explain why not every must can be kept with every splice placed; an explanation without conflicts where it can.
 
     ``tell`` is told what is known as soon as it is: the conflicts, then each way out.
     """
-    trials = trials_of(job, clock, known)
+    job = trials.question.job
     found = conflicts(trials, wishes.conflicts)
     made = Explanation(conflicts=_said(trials, found))
     tell(made)

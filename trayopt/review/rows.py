@@ -11,6 +11,8 @@ from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.review.handmade import Handmade, Line, SpliceRow
 from trayopt.review.remarks import Remark
+from trayopt.rules.uncut_tube import UncutTube
+from trayopt.rules.words import listed
 from trayopt.solver.model.decisions import spliced_in
 from trayopt.track.laid import Laid
 
@@ -18,7 +20,7 @@ from trayopt.track.laid import Laid
 def row_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
     """Tell splices that the job does not ask for, sleeves that hold too much, and trays given to what is not parked."""
     lists = (made, *made.beside)
-    splices = [found for some in lists for found in (*_joins(job, some), *_sleeves(job, some))]
+    splices = [found for some in lists for found in (*_joins(job, laid, some), *_sleeves(job, some))]
     return [*splices, *_idle(job, made, laid)]
 
 
@@ -44,8 +46,8 @@ def figure_remarks(job: Job, made: Handmade, laid: Laid, plan: Plan) -> list[Rem
     return found
 
 
-def _joins(job: Job, made: Handmade) -> Iterator[Remark]:
-    """Compare every row of splices with the joins of the job."""
+def _joins(job: Job, laid: Laid, made: Handmade) -> Iterator[Remark]:
+    """Compare every row of splices with the joins of the job; what passes uncut may not be spliced to anything."""
     if not made.splices:
         return
     partner: dict[tuple[str, int], tuple[str, int]] = {}
@@ -54,8 +56,17 @@ def _joins(job: Job, made: Handmade) -> Iterator[Remark]:
             a, b = (join.a.trunk, join.a.first + i), (join.b.trunk, join.b.first + i)
             partner[a], partner[b] = b, a
     for row in made.splices:
-        text = _differs(job, row, partner)
-        if text:
+        text = _differs(row, partner)
+        whole = _uncut(job, row) if text else {}
+        if whole:
+            rule, names = UncutTube(), list(whole)
+            cells = tuple(row.line.cell(*side) for side in whole.values())
+            text = f"{text}; {listed(names)} {'passes' if len(names) == 1 else 'pass'} uncut"
+            yield Remark(
+                rule.id, "always", names[0], (row.line,), cells, text,
+                rule.say(job, names[0]), rule.advise(job, laid, names[0]),
+            )  # fmt: skip
+        elif text:
             columns = ("to fibres", "to", "to trunk")
             yield Remark(
                 "joins", "always", f"{row.a}", (row.line,), (row.line.cell(*columns),), text,
@@ -63,7 +74,19 @@ def _joins(job: Job, made: Handmade) -> Iterator[Remark]:
             )  # fmt: skip
 
 
-def _differs(job: Job, row: SpliceRow, partner: dict[tuple[str, int], tuple[str, int]]) -> str:
+def _uncut(job: Job, row: SpliceRow) -> dict[str, tuple[str, ...]]:
+    """Give the tubes of a row of splices that pass uncut, each with the columns that name it."""
+    sides = [(row.a, ("from fibres", "from", "from trunk")), (row.b, ("to fibres", "to", "to trunk"))]
+    return {
+        unit.name: columns
+        for run, columns in sides
+        if run is not None
+        for unit in job.trunk_by_id[run.trunk].passing
+        if run.first <= unit.last and run.last >= unit.first
+    }
+
+
+def _differs(row: SpliceRow, partner: dict[tuple[str, int], tuple[str, int]]) -> str:
     if row.b is None:
         return ""
     for i in range(row.a.count):
@@ -71,9 +94,6 @@ def _differs(job: Job, row: SpliceRow, partner: dict[tuple[str, int], tuple[str,
         want = partner.get(fibre)
         if want != (row.b.trunk, row.b.first + i):
             to = "nothing" if want is None else f"fibre {want[1]} of {want[0]}"
-            for trunk, own in (fibre, (row.b.trunk, row.b.first + i)):
-                if (unit := job.trunk_by_id[trunk].subunit_of(own)) in job.trunk_by_id[trunk].passing:
-                    to += f"; the tube of {unit.name} passes uncut"
             return (
                 f"the row splices fibre {fibre[1]} of {fibre[0]} to fibre {row.b.first + i} of {row.b.trunk}; "
                 f"the job splices it to {to}"

@@ -83,6 +83,16 @@ def capped_mm(job: Job, trunk: str, way: Way, lengths: Lengths) -> int:
     return ceil_to(job.trunk_by_id[trunk].transition_mm + spur_mm(job, way.port) + loops, CUT_STEP_MM)
 
 
+def farthest_mm(job: Job, trunk: Trunk, way: Way, lengths: Lengths) -> int:
+    """Length that a leg of a trunk needs to lie in the farthest tray of the box, going a way."""
+    routes = routes_of(job)
+    return max(
+        lengths.cut_mm(trunk.transition_mm, routes.route_mm(way, place, end.id), way.loops)
+        for place in job.enclosure.places
+        for end in job.enclosure.stack_by_id[place.stack].ends
+    )
+
+
 def need_mm(laid: Lying, through: Through, lengths: Lengths) -> int:
     """Length that the longest cut tube asks for: both its ends together, the longest leg of each."""
     job, needs = laid.job, [0]

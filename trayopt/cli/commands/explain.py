@@ -75,7 +75,8 @@ def command(
 
     Where every must can be kept, say why the best plan breaks the preferences that it breaks, and why no goal can be lower.
     With PLAN, a plan in JSON or a hand-made table, say which of its decisions conflict, or what it costs.
-    The exit code is 1 where there is a conflict, and 0 where --apply has written its files.
+    The exit code is 1 where there is a conflict, 3 where the time ended before that was settled, and 0 where --apply has
+    written its files.
     """
     from trayopt.api import explain, load_job
     from trayopt.domain.former import names_job
@@ -128,7 +129,15 @@ def command(
         return _apply(output, made, proven, apply_, job, folder)
     output.answer(made.plain, lambda: _text(output, made), lambda: made.summary)
     _tell_sources(output, made)
-    return Exit.NO if made.conflicts else Exit.YES
+    return _code(made)
+
+
+def _code(made: Explanation) -> Exit:
+    """Give the exit code of what was found: yes, no, or not settled."""
+    settled = made.preferences is not None if made.expected is None else made.expected.possible
+    if made.conflicts or (made.expected is not None and settled is False):
+        return Exit.NO
+    return Exit.YES if settled else Exit.NOTHING
 
 
 def _apply(output: Output, made: Explanation, proven: list[Proven], number: int, job: str, folder: str) -> int:

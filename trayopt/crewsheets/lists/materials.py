@@ -136,7 +136,9 @@ def _ports(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
         fitted = port.seal_for([t.cable.diameter_mm for t in there if t.id in book.built_trunks])
         if seal is not None and (len(trunks) == len(there) or seal != fitted):
             size = tell("size.seal", n=seal.holes, least=tell.size(seal.least_mm), most=tell.size(seal.most_mm))
-            yield _row(tell, "seal", size, port_id, 1, 0, "piece")
+            round_ = [trunk.id for trunk in trunks if trunk.id in book.job.other_end]
+            where = tell("where.opens", port=port_id, trunks=", ".join(round_)) if round_ else port_id
+            yield _row(tell, "seal", size, where, 1, 0, "piece")
             if seal.holes > len(there):
                 yield _row(tell, "plug", "", port_id, seal.holes - len(there), 0, "piece")
         sizes: dict[float, list[str]] = {}
