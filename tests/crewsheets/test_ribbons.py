@@ -9,6 +9,7 @@ import pytest
 from tests.crewsheets import plans
 from trayopt.api import load_job
 from trayopt.checker.measure import measure
+from trayopt.crewsheets.page_rows import tray_row
 from trayopt.crewsheets.tables import Table
 from trayopt.crewsheets.write import Options, Sheets
 from trayopt.domain.assignment import Assignment, Way
@@ -17,6 +18,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.labour import Labour
 from trayopt.domain.plan import Plan
+from trayopt.domain.ranges import parse_run
 from trayopt.rules.exposed import Exposed
 from trayopt.track.labour import crew_minutes
 from trayopt.track.laid import Laid
@@ -63,6 +65,24 @@ def loose_on_ribbons(lang: str = "en") -> tuple[Job, Sheets, Assignment]:
     laid = Assignment(ways, places)
     plan = measure(job, laid, status="feasible", stopped="gap", bounds={}, solver=plans.SOLVER)
     return job, Sheets(job, plan, Options(language=lang)), laid
+
+
+@pytest.mark.parametrize("word", ["split", "12"])
+def test_the_page_tells_colours_ribbon_by_ribbon(word: str) -> None:
+    """The row of every fibre on the page says the place in its ribbon that the list of fibres says."""
+    job, plan, _ = sixteen_on_twelve(word)
+    made = Sheets(job, plan, Options())
+    listed: dict[str, tuple[object, str]] = {}
+    for row in rows(made.tables["fibres"]):
+        listed |= {str(row[f"{side}_run"]): (row[f"{side}_ribbon"], str(row[f"{side}_fibre"])) for side in "ab"}
+    sides = [side for sleeve in tray_row(made.book, 0, made.pictures, made.tell)["sleeves"] for side in sleeve["sides"]]
+    shown: dict[str, tuple[object, str]] = {}
+    for side in sides:
+        run = parse_run(side["run"])
+        ribbon = int(side["seat"].rpartition("ribbon ")[2].split()[0])
+        shown |= {f"{run.trunk}:{run.first + i}": (ribbon, cell[1]) for i, cell in enumerate(side["cells"])}
+    assert shown == listed
+    assert len(shown) == 96
 
 
 @pytest.mark.parametrize(

@@ -333,7 +333,7 @@ def test_what_is_parked_idle_or_outside_is_told() -> None:
     assert "R stays outside" in text
     assert "Park without splicing: P:13-24." in text
     assert "4 splices of the job have no tray" in text
-    assert "3 tubes go to no tray: coil them on the track, uncut." in text
+    assert "3 tubes go to no tray: coil them on the track, uncut (Q/1.2 … Q/1.4)." in text
 
 
 @pytest.mark.parametrize(

@@ -63,8 +63,9 @@ def tray_row(book: Book, index: int, pictures: Mapping[str, Picture], tell: Tell
                 "number": sleeve.number,
                 "sides": [
                     _side(book, run, start, tell)
-                    for start in range(0, sleeve.a.count, ACROSS)
-                    for run in (sleeve.a, sleeve.b)
+                    for part in book.in_ribbons(sleeve)
+                    for start in range(0, part[0].count, ACROSS)
+                    for run in part
                 ],
             }
             for sleeve in sleeves
