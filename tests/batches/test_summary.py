@@ -252,7 +252,11 @@ def test_tables_hold_a_row_a_job_and_no_formula(tmp_path: Path) -> None:
     write_csv(tmp_path / "summary.csv", found)
     with (tmp_path / "summary.csv").open(encoding="utf-8-sig", newline="") as file:
         rows = list(csv.DictReader(file))
-    assert tuple(rows[0]) == COLUMNS
+    *columns, last = rows[0]
+    assert tuple(columns) == COLUMNS
+    assert last.startswith("Safety: ")
+    assert "invisible" in last
+    assert {row[last] for row in rows} == {""}
     assert (rows[0]["title"], rows[0]["why"], rows[0]["outcome"]) == ("'=1+1", "'-2 is less", "fits")
     assert (rows[0]["fill"], rows[0]["legs"], rows[0]["leg_length_mm"]) == ("0.3333", "8", "26188")
     assert (rows[1]["legs"], rows[1]["plan"], rows[1]["outcome"]) == ("", "", "failed")
@@ -269,6 +273,7 @@ def test_tables_hold_a_row_a_job_and_no_formula(tmp_path: Path) -> None:
     assert (cells["title"].value, cells["title"].data_type) == ("=1+1", "s")
     assert cells["plan"].hyperlink.target == "plans/s/a/2x288_through.json"
     assert cells["fill"].number_format == "0.0%"
+    assert (sheet.cell(1, len(COLUMNS) + 1).value, sheet.cell(2, len(COLUMNS) + 1).value) == (last, None)
     assert sheet.freeze_panes == "B2"
 
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import csv
 import datetime
 import sys
 import zipfile
-from io import BytesIO
+from io import BytesIO, StringIO
 from pathlib import Path
 from typing import Any
 
@@ -210,3 +211,29 @@ def test_mangled_workbooks_are_read_or_refused(data: st.DataObject) -> None:
     for _ in range(data.draw(st.integers(1, 5))):
         raw[data.draw(st.integers(4, len(raw) - 1))] = data.draw(st.integers(0, 255))
     assert refusal(lambda: parse_table(bytes(raw), "t", ("a",))) != ()
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.lists(
+        st.sampled_from(["a,b", "a,b\n", "b, c\n", '"', '""', '"a\n', 'b"\n', "\n", "\r\n", "\r", ","]), max_size=12
+    )
+)
+def test_a_line_that_is_said_again_is_read_as_it_would_be_alone(parts: list[str]) -> None:
+    """Lines inside of quotes are no records, though a line like them was one."""
+    text = "a,b\n" + "".join(parts)
+    lines = list(StringIO(text, newline=""))
+    want: list[Any] = []
+    reader, done = csv.reader(lines, strict=True), 0
+    try:
+        for record in reader:
+            want.append((done + 1, [cell.strip() for cell in record], "".join(lines[done : reader.line_num])))
+            done = reader.line_num
+    except csv.Error:
+        want.append("no CSV")
+    found: list[Any] = []
+    try:
+        found.extend((row.line, row.texts, row.raw) for row in tables_in._csv_rows(text, "t"))
+    except InputError:
+        found.append("no CSV")
+    assert found == want

@@ -11,17 +11,25 @@ from typing import Any
 import pytest
 from openpyxl import Workbook, load_workbook
 
+from tests.build import job_of
+from tests.strategies import worked_example
 from tests.workbooks import first_sheet
 from trayopt.api import sheets
 from trayopt.crewsheets.lengths import Units
+from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.errors import InputError
+from trayopt.formats.tables_in import parse_loose_table
+from trayopt.review.columns import is_read
 from trayopt.review.complete import completed_plan
 from trayopt.review.desk import Review, review_table
+from trayopt.review.gaps import unplaced_remarks
+from trayopt.review.handmade import Handmade
 from trayopt.review.marked import marked_workbook
 from trayopt.review.reading import parse_handmade, read_handmade
-from trayopt.review.sheet_out import columns_of, empty_rows, write_table
+from trayopt.review.sheet_out import columns_of, empty_rows, write_plan, write_table
+from trayopt.track.laid import Laid
 
 HEAD = ["Trunk", "Fibres", "Stack", "Position", "Port", "Travel", "Loops", "Remarks"]
 
@@ -172,6 +180,30 @@ def test_an_empty_workbook_offers_what_the_box_has(quay: Job, tmp_path: Path) ->
 def test_a_table_is_csv_or_xlsx(quay: Job, tmp_path: Path) -> None:
     with pytest.raises(InputError, match="CSV or XLSX"):
         write_table(tmp_path / "plan.ods", quay, empty_rows(quay))
+
+
+@pytest.mark.parametrize("name", ["plan.csv", "plan.xlsx"])
+def test_a_plan_as_a_table_carries_the_line_of_safety_and_is_read_as_before(
+    quay: Job, good: str, tmp_path: Path, name: str
+) -> None:
+    report = review_table(quay, parse_handmade(quay, good.encode(), "good.csv")).report
+    assert report is not None
+    write_plan(tmp_path / name, quay, report.plan)
+    made = read_handmade(quay, tmp_path / name)
+    heads = parse_loose_table((tmp_path / name).read_bytes(), name, is_read).head.texts
+    assert heads[:-1] == list(columns_of(quay))
+    assert heads[-1].startswith("Safety: ")
+    assert (made.faults, made.unread, made.passed_over) == ([], [], [])
+    assert review_table(quay, made).passed
+
+
+def test_one_splice_without_a_tray_is_told_in_the_singular() -> None:
+    data = worked_example()
+    one = {side: data["joins"][0][side].partition("-")[0] for side in ("a", "b")}
+    job = job_of({**data, "joins": [one]})
+    [remark] = unplaced_remarks(job, Handmade(job, "t", "legs"), Laid(job, Assignment({}, {}, {}, {})))
+    assert remark.found.startswith("1 splice of ")
+    assert remark.found.endswith("has no tray in which both sides lie")
 
 
 def back_of(job: Job, raw: bytes, name: str) -> tuple[Any, Any]:

@@ -10,6 +10,7 @@ from typing import Any
 
 from trayopt.batches.files import whole_file
 from trayopt.batches.outcomes import OUTCOMES
+from trayopt.batches.pages import SAFETY
 from trayopt.batches.results import Line, Results
 from trayopt.batches.summary import GOALS, mix_name
 from trayopt.crewsheets.tables import guarded
@@ -23,6 +24,8 @@ COLUMNS = (
     *("tied", "places", "ends", "capacity", "fill", "splices", "litres", "seconds", "attempts"),
     *("same_as", "plan", "title", "source", "digest", "version", *SETTINGS),
 )
+HEADS = (*COLUMNS, f"Safety: {SAFETY}")
+"""What stands over the columns; the last is empty, so that a spreadsheet shows the line as long as it shows the headers."""
 WIDTHS = {"name": 44, "why": 60, "title": 30, "source": 30, "plan": 44, "mix": 20, "enclosure": 18, "outcome": 26}
 TEXT = {"name", "mix", "enclosure", *OTHERS, "why", "title", "source", "plan", "same_as"}
 
@@ -46,7 +49,7 @@ def fill_of(line: Line) -> float | None:
 
 
 def write_csv(path: Path, results: Results) -> None:
-    """Write summary.csv.
+    """Write summary.csv; its last column is empty, and has the line of safety as its header.
 
     Raises
     ------
@@ -56,9 +59,9 @@ def write_csv(path: Path, results: Results) -> None:
     with whole_file(path) as raw:
         stream = TextIOWrapper(raw, encoding="utf-8-sig", newline="")
         writer = csv.writer(stream)
-        writer.writerow(COLUMNS)
+        writer.writerow(HEADS)
         for line in results.lines():
-            writer.writerow([guarded(cell) if isinstance(cell, str) else cell for cell in row(line)])
+            writer.writerow([*(guarded(cell) if isinstance(cell, str) else cell for cell in row(line)), ""])
         stream.flush()
         stream.detach()
 
@@ -86,7 +89,7 @@ def write_xlsx(path: Path, results: Results) -> bool:
         sheet.column_dimensions[get_column_letter(number)].width = WIDTHS.get(column, 13)
     sheet.auto_filter.ref = f"A1:{get_column_letter(len(COLUMNS))}{len(results) + 1}"
     heads = []
-    for column in COLUMNS:
+    for column in HEADS:
         head = WriteOnlyCell(sheet, column)
         head.font = Font(bold=True)
         heads.append(head)

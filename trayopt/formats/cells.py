@@ -89,6 +89,11 @@ class Row:
         marks = _marks(self.raw, self.separator, self.line)
         return *marks[min(column, len(marks) - 1)], ""
 
+    @property
+    def said(self) -> object:
+        """What rows have in common that say the same in every cell."""
+        return tuple(self.texts) if self.raw is None else self.raw
+
     def at(self, column: int) -> Cell:
         """Give the cell of a column, counted from 0; an empty one where the row ends before it."""
         return Cell(self.texts[column] if column < len(self.texts) else "", self, column)

@@ -6,6 +6,7 @@ import csv
 import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from io import StringIO
 from itertools import chain, islice
 from pathlib import Path
@@ -164,6 +165,7 @@ def _sheets(raw: bytes, source: str) -> list[Sheet]:
     return Workbook(raw, source).sheets
 
 
+@lru_cache(maxsize=100_000)
 def looks_like_date(text: str) -> bool:
     """Whether a text is what spreadsheets make of a run such as ``1-12``: ``12-Jan``, ``2024-01-12``, ``1/12/2024``."""
     return _DATE.fullmatch(text.strip()) is not None
@@ -266,16 +268,29 @@ def _csv_rows(text: str, source: str, known: Callable[[str], bool] | None = None
     lines = list(StringIO(text, newline=""))
     skip = 1 if lines and re.fullmatch(r"sep=.", lines[0].strip()) else 0
     separator = lines[0].strip()[-1] if skip else _separator(lines, known)
-    reader = csv.reader(lines[skip:], delimiter=separator, strict=True)
+    left = iter(lines[skip:])
+    reader = csv.reader(left, delimiter=separator, strict=True)
+    whole: dict[str, list[str]] = {}
     done = skip
     try:
-        for record in reader:
-            start, done = done, skip + reader.line_num
+        while done < len(lines):
+            texts = whole.get(lines[done])
+            if texts is not None:  # a line that was a whole record before is one again
+                next(left)
+                done += 1
+                yield Row(source, done, texts, lines[done - 1], separator)
+                continue
+            start, before = done, reader.line_num
+            record = next(reader)
+            done += reader.line_num - before
             if len(record) > MOST_COLUMNS:
                 allowed = f"up to {MOST_COLUMNS:,}"
                 raise InputError([Fault(source, start + 1, 1, "too many columns", f"{len(record):,}", allowed)])
+            texts = list(map(str.strip, record))
             raw = lines[start] if done == start + 1 else "".join(lines[start:done])
-            yield Row(source, start + 1, [value.strip() for value in record], raw, separator)
+            if done == start + 1:
+                whole[raw] = texts
+            yield Row(source, start + 1, texts, raw, separator)
     except csv.Error as wrong:
         hint = "close the quotes; write a quote inside of a text twice"
         raise InputError([Fault(source, done + 1, 1, f"this is not valid CSV: {wrong}", hint=hint)]) from None

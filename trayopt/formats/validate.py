@@ -259,15 +259,15 @@ def _may_be_near(text: str, options: tuple[str, ...]) -> tuple[str, ...]:
         both = len(text) + len(option)
         if 2 * min(len(text), len(option)) < _ALIKE * both:
             continue
-        if 2 * sum([min(text.count(letter), count) for letter, count in letters]) >= _ALIKE * both:
+        if 2 * sum(map(min, map(text.count, letters), letters.values())) >= _ALIKE * both:
             found.append(option)
     return tuple(found)
 
 
 @lru_cache(maxsize=100)
-def _letters(options: tuple[str, ...]) -> list[tuple[str, list[tuple[str, int]]]]:
+def _letters(options: tuple[str, ...]) -> list[tuple[str, Counter[str]]]:
     """Count the letters of words, whatever their case."""
-    return [(option, list(Counter(option.lower()).items())) for option in options]
+    return [(option, Counter(option.lower())) for option in options]
 
 
 def model_at(model: type[BaseModel] | None, path: Path) -> type[BaseModel] | None:

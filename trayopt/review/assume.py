@@ -45,9 +45,9 @@ def assumed_ribbons(
     return min(({**told, **dict(zip(open_, words, strict=True))} for words in tries), key=worth)
 
 
-def _broken(job: Job, laid: Laid) -> tuple[int, int]:
-    """Count what fails in a plan, and weigh the preferences that it breaks."""
-    found = judge(job, laid)
+def _broken(job: Job, laid: Laid, *, like: Laid | None = None) -> tuple[int, int]:
+    """Count what fails in a plan, and weigh the preferences that it breaks; ``like`` as ``judge`` takes it."""
+    found = judge(job, laid, like=like)
     weights = sum(job.rules[item.rule].weight for item in found if item.level == "prefer")
     return sum(item.level in {"always", "must"} for item in found), weights
 
@@ -95,7 +95,7 @@ def assumed_ways(
 
     def worth(ways: dict[str, Way]) -> tuple[int, int, int]:
         laid = lies.going(ways)
-        return *_broken(job, laid), sum(item.route_mm for legs in laid.legs.values() for item in legs)
+        return *_broken(job, laid, like=lies), sum(item.route_mm for legs in laid.legs.values() for item in legs)
 
     if prod(len(options[trunk]) for trunk in open_) <= MOST_TRIES:
         tries = [{**chosen, **dict(zip(open_, ways, strict=True))} for ways in product(*(options[t] for t in open_))]

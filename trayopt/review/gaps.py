@@ -76,7 +76,8 @@ def unplaced_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
     """Tell the splices that have no tray, or stand in no row of a list of splices: longest runs within a join."""
     remarks = []
     for a, b in _without_a_tray(laid):
-        text = f"{a.count} splices of {a} to {b} have no tray in which both sides lie"
+        has = "has" if a.count == 1 else "have"
+        text = f"{several(a.count, 'splice')} of {a} to {b} {has} no tray in which both sides lie"
         remarks.append(_unplaced(made, a, b, text, f"give {a} and {b} the same tray"))
     for of_list in made.lists:
         where = f" of sheet '{printable(of_list.sheet)}'" if made.beside else ""

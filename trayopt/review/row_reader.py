@@ -69,7 +69,7 @@ class RowReader:
         }
         self.blamed: dict[str, str] = {}
         self.seen: dict[object, tuple[Line, Row]] = {}
-        self.again: dict[tuple[str, ...], Again] = {}
+        self.again: dict[object, Again] = {}
         self.last = dict.fromkeys(("trunk", *(f"{side} trunk" for side in SIDES)), "")
         self.strange: list[Cell] = []
         self.known_trunks = False
@@ -103,7 +103,7 @@ class RowReader:
     def row(self, row: Row) -> None:
         """Read a row: a leg or a run of splices, the way of a trunk alone, or nothing of the plan."""
         texts = row.texts
-        again = self.again.get(tuple(texts)) if self.again and not row.wrong else None
+        again = self.again.get(row.said) if self.again and not row.wrong else None
         if again is not None:
             self.cells.next_row()
             self.made.lines.append(self.line(row))
@@ -390,7 +390,7 @@ class RowReader:
         told = [telling for telling in self.cells.tellings if telling is not None]
         if first.texts == row.texts and len(told) == len(self.cells.tellings) and not row.wrong:
             columns = ("trunk",) if self.headers.shape == "legs" else tuple(f"{side} trunk" for side in SIDES)
-            self.again[tuple(row.texts)] = Again(told, {column: self.last[column] for column in columns})
+            self.again[row.said] = Again(told, {column: self.last[column] for column in columns})
         return True
 
     def finish(self) -> Handmade:
@@ -404,7 +404,9 @@ class RowReader:
         made.lost = sorted({number for number in made.lost if number not in self.stray_rows})
         made.gone = cells.gone
         made.also = cells.also
-        faults = sorted(cells.faults, key=_in_file_order)
+        # faults of a text are ordered as they stand: by line, then by column
+        by = None if all([fault.line for fault in cells.faults]) else _in_file_order
+        faults = sorted(cells.faults, key=by)
         if self.stray_spots:
             faults = [f for f in faults if (f.line, f.column, f.where) not in self.stray_spots]
         made.faults = [fault for fault, _ in groupby(faults)]
@@ -429,7 +431,7 @@ def _another_job(job: Job, strange: list[Cell]) -> InputError:
 
 def _in_file_order(fault: Fault) -> tuple[int, int, str, Fault]:
     """Order faults as the eye goes: by row, then by column."""
-    if fault.line:
+    if fault.line:  # of a file as a whole
         return fault.line, fault.column, "", fault
     letters = fault.where.rstrip("0123456789")
     return int(fault.where[len(letters) :] or 0), len(letters), letters, fault

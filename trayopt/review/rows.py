@@ -12,7 +12,7 @@ from trayopt.domain.plan import Plan
 from trayopt.review.handmade import Handmade, Line, SpliceRow
 from trayopt.review.remarks import Remark
 from trayopt.rules.uncut_tube import UncutTube
-from trayopt.rules.words import listed
+from trayopt.rules.words import listed, several
 from trayopt.solver.model.decisions import spliced_in
 from trayopt.track.laid import Laid
 
@@ -116,8 +116,8 @@ def _sleeves(job: Job, made: Handmade) -> Iterator[Remark]:
             text = f"sleeve {sleeve} of {place} is beyond the tray's {tray.sleeves}"
             yield _sleeve(place, sleeve, lines, cells, text, f"1 to {tray.sleeves}", "number the sleeves from 1")
         if count > tray.sleeve_fibres:
-            text = f"sleeve {sleeve} of {place} holds {count} splices"
-            limit = f"{tray.sleeve_fibres} splices"
+            text = f"sleeve {sleeve} of {place} holds {several(count, 'splice')}"
+            limit = str(several(tray.sleeve_fibres, "splice"))
             yield _sleeve(place, sleeve, lines, cells, text, limit, "give every ribbon a sleeve of its own")
 
 

@@ -15,6 +15,7 @@ from trayopt.domain.plan import Plan
 from trayopt.domain.trunk import ribbon_rank
 from trayopt.errors import InputError
 from trayopt.formats.json_out import dump_rows, write_whole
+from trayopt.review.cautions import REVIEW
 from trayopt.review.columns import LEG_COLUMNS
 from trayopt.rules.words import listed, ribbons_are
 
@@ -60,8 +61,10 @@ def plan_rows(job: Job, plan: Plan) -> Rows:
     return rows
 
 
-def write_table(path: str | Path, job: Job, rows: Rows) -> None:
+def write_table(path: str | Path, job: Job, rows: Rows, *, safety: str = "") -> None:
     """Write a table of legs as CSV or, by the name's ending, as XLSX, whole or not at all.
+
+    ``safety`` becomes the header of a last column that is empty, as in the lists of the crew.
 
     Raises
     ------
@@ -70,18 +73,22 @@ def write_table(path: str | Path, job: Job, rows: Rows) -> None:
     """
     kind = Path(path).suffix.lower()
     if kind == ".xlsx":
-        write_whole(path, workbook(job, rows))
+        write_whole(path, workbook(job, rows, safety=safety))
     elif kind == ".csv" or str(path) == "-":
         stream = StringIO()
         writer = csv.writer(stream, lineterminator="\n")
-        writer.writerows([columns_of(job), *rows])
+        last = [""] * bool(safety)
+        writer.writerows([[*columns_of(job), *filter(None, [safety])], *([*row, *last] for row in rows)])
         write_whole(path, stream.getvalue())
     else:
         raise InputError.one("a table is CSV or XLSX", source=str(path), allowed="a name ending in .csv or .xlsx")
 
 
-def workbook(job: Job, rows: Rows) -> bytes:
-    """Make a workbook: the table with drop-downs for what the box has, and a sheet of notes on how to fill it in."""
+def workbook(job: Job, rows: Rows, *, safety: str = "") -> bytes:
+    """Make a workbook: the table with drop-downs for what the box has, and a sheet of notes on how to fill it in.
+
+    ``safety`` as in ``write_table``.
+    """
     try:
         from openpyxl import Workbook
         from openpyxl.styles import Font
@@ -99,6 +106,8 @@ def workbook(job: Job, rows: Rows) -> bytes:
         letter = sheet.cell(1, i + 1).column_letter
         sheet.column_dimensions[letter].width = WIDTHS[column]
         sheet.cell(1, i + 1).font = Font(bold=True)
+    if safety:
+        sheet.cell(1, len(columns) + 1, safety).font = Font(bold=True)
     last = max(len(rows) + 1, 200)
     for number in range(2, last + 1):
         sheet.cell(number, columns.index("fibres") + 1).number_format = "@"
@@ -200,6 +209,6 @@ def notes_of(job: Job) -> list[str]:
 def write_plan(path: str | Path, job: Job, plan: Plan) -> None:
     """Write a plan as a table where the name ends in .csv or .xlsx, and as a plan document otherwise."""
     if Path(path).suffix.lower() in {".csv", ".xlsx"}:
-        write_table(path, job, plan_rows(job, plan))
+        write_table(path, job, plan_rows(job, plan), safety=REVIEW)
     else:
         write_whole(path, dump_rows(plan.plain()))

@@ -37,6 +37,7 @@ class Strays:
         self.of_places = _columns(at, kinds, "stack", "tray")
         self.of_ports = _columns(at, kinds, "port")
         self._known: dict[str, bool] = {}
+        self._places: dict[str, bool] = {}
 
     def is_stray(self, row: Row) -> bool:
         """Whether a row is none of the plan's."""
@@ -55,12 +56,14 @@ class Strays:
         return not any(self._is_run(texts[i]) for i in self.of_runs)
 
     def _has_place(self, texts: Sequence[str]) -> bool:
-        for i in self.of_places:
-            if texts[i]:
-                name = re.sub(r"[\s/:#-]*\d*$", "", texts[i].lower())
-                if name in self.stacks or _TRAY.fullmatch(texts[i]):
-                    return True
-        return False
+        return any([texts[i] and self._is_place(texts[i]) for i in self.of_places])
+
+    def _is_place(self, text: str) -> bool:
+        """Whether a text names a stack of the box, or looks like a tray."""
+        if text not in self._places:
+            name = text.lower().rstrip("0123456789").rstrip(_BEFORE_NUMBER)
+            self._places[text] = name in self.stacks or _TRAY.fullmatch(text) is not None
+        return self._places[text]
 
     def _is_trunk(self, text: str) -> bool:
         """Whether a text may have been meant for a trunk of the job."""
@@ -83,6 +86,7 @@ def _is_total(text: str) -> bool:
     return _TOTAL.match(text) is not None
 
 
+_BEFORE_NUMBER = " \t\n\r/:#-"
 _TRAY = re.compile(r"[^\s/]{1,64}\s*/\s*\d{1,4}")
 
 

@@ -102,6 +102,8 @@ class Rule(ABC, Generic[P]):
     """Columns of the ways of trunks in which a cell to change stands."""
     ways_only: ClassVar[bool] = False
     """Whether it is broken by the way of a trunk alone, wherever its legs lie."""
+    of_ways: ClassVar[bool] = True
+    """Whether the way of a trunk can matter to it, where every leg stays in its tray."""
     by_travel: ClassVar[bool] = False
     """Whether the way of a trunk decides too, though its subjects are tray places."""
     odd_by: ClassVar[Agreed | None] = None

@@ -28,6 +28,7 @@ class EqualGroups(Rule[NoParameters]):
     cells = ("fibres", "from fibres", "from")
     of_divisions = True
     odd_by = "division"
+    of_ways = False
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Look for runs that can be no leg, and for legs of two divisions in one subunit."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Literal
 
 from trayopt.domain.finding import Finding
@@ -10,13 +11,15 @@ from trayopt.rules.registry import BY_ID, RULES, level_of
 from trayopt.track.laid import Laid
 
 
-def judge(job: Job, laid: Laid) -> list[Finding]:
+def judge(job: Job, laid: Laid, *, like: Laid | None = None) -> list[Finding]:
     """Find every broken rule of a plan.
 
     Parameters
     ----------
     job, laid
         The job, and the plan as it lies; what is found is kept on ``laid``, so that no plan is judged twice.
+    like
+        The same legs in the same trays, where trunks go other ways: what ways do not matter to is taken over from it.
 
     Returns
     -------
@@ -25,7 +28,7 @@ def judge(job: Job, laid: Laid) -> list[Finding]:
         are found at level "always"; rules at off are not asked.
     """
     if laid.findings is None:
-        laid.findings = list(_findings(job, laid).values())
+        laid.findings = list(_findings(job, laid, [] if like is None else judge(job, like), anew=like is None).values())
     return laid.findings
 
 
@@ -34,7 +37,7 @@ def no_plan_breaks(found: Finding) -> bool:
     return found.level == "always" or (found.level == "must" and BY_ID[found.rule].kind == "physical")
 
 
-def _findings(job: Job, laid: Laid) -> dict[tuple[str, str], Finding]:
+def _findings(job: Job, laid: Laid, before: Sequence[Finding], *, anew: bool) -> dict[tuple[str, str], Finding]:
     built = {pin.subject for pin in job.pins if pin.built}
     found: dict[tuple[str, str], Finding] = {}
     for rule in RULES:
@@ -42,7 +45,12 @@ def _findings(job: Job, laid: Laid) -> dict[tuple[str, str], Finding]:
         facts = built if rule.id == "pin" else set()
         if level == "off" and not facts:
             continue
-        for subject, because in rule.check(job, laid):
+        breaches = (
+            rule.check(job, laid)
+            if anew or rule.of_ways
+            else ((item.subject, item.because) for item in before if item.rule == rule.id)
+        )
+        for subject, because in breaches:
             at: Literal["always", "must", "prefer", "off"] = (
                 "always" if rule.kind == "always" or subject in facts else level
             )

@@ -40,6 +40,7 @@ class TiedTrays(Rule[TiedTraysParameters]):
     Parameters = TiedTraysParameters
     helped_by = frozenset({"trays", "tray_types", "divide_at", "box"})
     of_divisions = True
+    of_ways = False
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Count the places of every tied group."""

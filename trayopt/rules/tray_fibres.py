@@ -25,6 +25,7 @@ class TrayFibres(Rule[NoParameters]):
     why = "A tray has room for two fibre ends at each splice; any more have nowhere to lie."
     blamed = 2
     helped_by = frozenset({"trays", "tray_types", "divide_at", "box"})
+    of_ways = False
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Count the fibre ends of every used tray place."""

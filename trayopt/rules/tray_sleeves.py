@@ -25,6 +25,7 @@ class TraySleeves(Rule[NoParameters]):
     why = "A run shorter than a sleeve takes a whole one: a tray can be out of sleeves before it is out of fibres."
     blamed = 3
     helped_by = frozenset({"trays", "tray_types", "divide_at", "ribbons", "box"})
+    of_ways = False
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Count the sleeves of every used tray place."""

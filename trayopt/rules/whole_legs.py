@@ -30,6 +30,7 @@ class WholeLegs(Rule[NoParameters]):
     subject = "leg"
     statement = "a leg is in two trays, or the two fibres of a splice are not in one tray"
     why = "A splice joins two fibres in one sleeve, and a leg is one bundle: neither can be in two trays."
+    of_ways = False
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
         """Look up both fibres of every splice, and every fibre that is given a tray twice."""
