@@ -7,20 +7,17 @@ import subprocess
 import sys
 from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
+from tests.cli.preloaded import ROOT, server
+
+__all__ = ["ROOT", "loaded", "trayopt"]
 
 
 def trayopt(*arguments: str | Path, stdin: bytes = b"", cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-    """Run ``trayopt`` in a process of its own."""
-    done = subprocess.run(
-        [sys.executable, "-m", "trayopt", *map(str, arguments)],
-        input=stdin,
-        capture_output=True,
-        check=False,
-        cwd=cwd or ROOT,
-        env={**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "80"},
-    )
-    return subprocess.CompletedProcess(done.args, done.returncode, done.stdout.decode(), done.stderr.decode())
+    """Run ``trayopt`` in a process of its own, in which it is loaded already."""
+    asked = list(map(str, arguments))
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "80"}
+    code, out, err = server().run(asked, stdin, cwd or ROOT, environment)
+    return subprocess.CompletedProcess(asked, code, out.decode(), err.decode())
 
 
 def loaded(*arguments: str | Path) -> set[str]:
