@@ -34,10 +34,11 @@ def lacking(what: str) -> NoReturn:
 
 
 def chromium() -> str:
-    """Find the browser; ``CHROMIUM`` names another one."""
-    found = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+    """Find the browser, the one without windows first, as it starts sooner; ``CHROMIUM`` names another one."""
+    named = map(shutil.which, ("chromium-headless-shell", "chromium", "chromium-browser"))
+    found = os.environ.get("CHROMIUM") or next(filter(None, named), None)
     if found is None:
-        lacking("tests of pages need Chromium: apt-get install chromium, or name one in CHROMIUM")
+        lacking("tests of pages need Chromium: apt-get install chromium-headless-shell, or name one in CHROMIUM")
     return found
 
 
