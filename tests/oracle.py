@@ -23,6 +23,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from operator import gt
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
@@ -318,6 +319,7 @@ class Facts:
         self.ring_mm = sum(self.hops)
         self.ports: dict[str, Json] = {port["id"]: port for port in enclosure["ports"]}
         self.stacks: dict[str, Json] = {stack["id"]: stack for stack in enclosure["stacks"]}
+        self._trays: dict[Place, Json] = {}  # remembered
         self.ends: dict[str, dict[str, Json]] = {
             s: {end["id"]: end for end in stack["ends"]} for s, stack in self.stacks.items()
         }
@@ -561,8 +563,9 @@ class Facts:
 
     def tray(self, place: Place) -> Json:
         """Kind of tray at a place: that of the stack, unless a range of positions carries another one."""
-        found: Json = self._range(*place).get("tray") or self.stacks[place[0]]["tray"]
-        return found
+        if place not in self._trays:
+            self._trays[place] = self._range(*place).get("tray") or self.stacks[place[0]]["tray"]
+        return self._trays[place]
 
     def _range(self, s: str, position: int) -> Json:
         ranges = self.stacks[s].get("trays") or []
@@ -1528,6 +1531,8 @@ class Ways:
         for pin in facts.pins:
             if pin.built and not pin.subunit:
                 self.options[pin.trunk] = [o for o in self.options[pin.trunk] if self._fits(pin, o)]
+        fill = facts.rules["guide_fill"].params["fill"]
+        self.guide_room = [fill * guide["opening_mm2"] + EPS for guide in facts.guides]
         self._best: dict[Any, tuple[int, int, int] | None] = {}
         self._open: dict[Any, bool] = {}
         self._takes: dict[tuple[str, tuple[str, ...]], bool] = {}
@@ -1639,16 +1644,16 @@ class Ways:
         for t, option in chosen:
             ports.setdefault(option[0], []).append(t)
         broken["port_seal"] = sum(not self._port_takes(port, tuple(trunks)) for port, trunks in ports.items())
-        fill = facts.rules["guide_fill"].params["fill"]
-        broken["guide_fill"] = sum(
-            used > fill * guide["opening_mm2"] + EPS for used, guide in zip(load, facts.guides, strict=True)
-        )
+        broken["guide_fill"] = sum(map(gt, load, self.guide_room))
         broken["entrance_legs"] = 0
         for place, counts in trays:
+            most = facts.tray(place)["entrance_legs"]
+            if sum(counts) <= most:
+                continue
             ways = dict.fromkeys(TRAVELS, 0)
             for (_, option), n in zip(chosen, counts, strict=False):
                 ways[option[1]] += n
-            broken["entrance_legs"] += max(ways.values()) > facts.tray(place)["entrance_legs"]
+            broken["entrance_legs"] += max(ways.values()) > most
         if last:
             broken["port_fill"] = sum(facts.port_full(port, trunks) for port, trunks in ports.items())
         for rule, n in broken.items():

@@ -69,7 +69,7 @@ def poisoned(job: Json, settings: Json) -> Json:
         os._exit(3)
     if mix == "endless":
         while True:
-            pass
+            time.sleep(1)
     if mix == "memory":
         held = []
         while True:

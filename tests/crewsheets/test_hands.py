@@ -80,7 +80,7 @@ def standard() -> list[str]:
 
 
 @pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=[pytest.mark.slow] * (i % 3 > 0)) for i, name in enumerate(standard())]
+    "name", [pytest.param(name, marks=[pytest.mark.slow] * (i % 6 > 0)) for i, name in enumerate(standard())]
 )
 def test_the_steps_of_every_standard_job_can_be_done(name: str) -> None:
     job = load_job(Path(STANDARD / f"{name}.yaml"))

@@ -6,7 +6,7 @@ import csv
 import io
 import json
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -36,6 +36,15 @@ CASES: dict[str, Callable[[], tuple[Job, Plan]]] = {
     "864 tied": lambda: straight("2x864-wall-2x6"),
     "1728": lambda: straight("2x1728-wall-3x8"),
 }
+
+
+def turned(one: Sequence[Any], other: Sequence[Any]) -> list[Any]:
+    """Pair two lists: each of one with each of the other by turns in every run, the other pairs in the slow one."""
+    return [
+        pytest.param(a, b, marks=[pytest.mark.slow] * ((i + j) % len(other) > 0))
+        for i, a in enumerate(one)
+        for j, b in enumerate(other)
+    ]
 
 
 @pytest.fixture(scope="module")
@@ -476,8 +485,7 @@ def test_text_is_at_least_twelve_px_on_a_tablet(opened: Open, case: str) -> None
 
 
 @pytest.mark.parametrize("case", ["worked", "half", "hostile", "432"])
-@pytest.mark.parametrize("language", ["en", "de"])
-@pytest.mark.parametrize("width", [1024, 768])
+@pytest.mark.parametrize(("language", "width"), turned(["en", "de"], [768, 1024]))
 def test_the_page_never_scrolls_sideways(opened: Open, case: str, language: str, width: int) -> None:
     with opened(case, language=language, viewport={"width": width, "height": 800}) as page:
         for part in PARTS:
@@ -485,8 +493,7 @@ def test_the_page_never_scrolls_sideways(opened: Open, case: str, language: str,
             assert page.evaluate("document.documentElement.scrollWidth") <= width, part
 
 
-@pytest.mark.parametrize("language", ["en", "de"])
-@pytest.mark.parametrize("case", ["worked", "half", "432", "1728"])
+@pytest.mark.parametrize(("case", "language"), turned(["worked", "half", "432", "1728"], ["en", "de"]))
 def test_nothing_is_cut_off_on_paper(opened: Open, case: str, language: str) -> None:
     # A4 with margins of 11 mm leaves 188 mm, 710 px.
     with opened(case, language=language, viewport={"width": 710, "height": 1000}) as page:
@@ -506,9 +513,9 @@ def pdf(page: Page, paper: str) -> list[str]:
     return [sheet.extract_text() for sheet in reader.pages]
 
 
-@pytest.mark.parametrize("paper", PAPERS)
-@pytest.mark.parametrize(("case", "trays"), [("worked", 2), ("432", 6), ("1728", 24)])
-def test_trays_on_paper_are_whole_and_two_to_a_page(opened: Open, case: str, trays: int, paper: str) -> None:
+@pytest.mark.parametrize(("case", "paper"), turned(["worked", "432", "1728"], list(PAPERS)))
+def test_trays_on_paper_are_whole_and_two_to_a_page(opened: Open, case: str, paper: str) -> None:
+    trays = {"worked": 2, "432": 6, "1728": 24}[case]
     with opened(case, only=("splices",)) as page:
         pages = pdf(page, paper)
     assert len(pages) <= 2 + trays // 2
@@ -537,8 +544,7 @@ def test_the_whole_page_on_paper(opened: Open, paper: str) -> None:
     assert sorted(map(int, re.findall(r"(?m)^N1:(\d+) *$", "\n".join(whole)))) == list(range(1, 433))
 
 
-@pytest.mark.parametrize("paper", PAPERS)
-@pytest.mark.parametrize("case", ["864", "864 tied", "grown", "hostile"])
+@pytest.mark.parametrize(("case", "paper"), turned(["864", "864 tied", "grown", "hostile"], list(PAPERS)))
 def test_every_printed_page_says_job_plan_and_number(opened: Open, case: str, paper: str) -> None:
     made = Sheets(*CASES[case](), Options())
     with opened(case) as page:

@@ -272,8 +272,14 @@ def test_a_desk_that_is_gone_is_told(opened: Open, serve: Serve) -> None:
     there.context.close()
 
 
-@pytest.mark.parametrize("language", LANGUAGES)
-@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize(
+    ("width", "language"),
+    [
+        pytest.param(width, language, marks=[pytest.mark.slow] * ((i + j) % 2))
+        for i, width in enumerate(WIDTHS)
+        for j, language in enumerate(reversed(LANGUAGES))
+    ],
+)
 def test_every_view_is_open_to_everybody_and_fits(opened: Open, serve: Serve, width: int, language: str) -> None:
     served = serve()
     script = axe()

@@ -115,7 +115,10 @@ def carried_out(proven: Proven, path: Path, jobs: list[Job], folder: Path, libra
     assert library_survey(library, hardware).errors == []
 
 
-@pytest.mark.parametrize("name", ["no-2x864-wall-1x6-trays", "no-1728-of-6912-port-seal-wall-3x8"])
+@pytest.mark.parametrize(
+    "name",
+    ["no-2x864-wall-1x6-trays", pytest.param("no-1728-of-6912-port-seal-wall-3x8", marks=pytest.mark.slow)],
+)
 def test_a_box_of_the_library_is_copied_and_changed(name: str, tmp_path: Path) -> None:
     path = tmp_path / "job.yaml"
     path.write_text((STANDARD / f"{name}.yaml").read_text(encoding="utf-8"), encoding="utf-8")

@@ -16,12 +16,10 @@ ONE = {"holes": 1, "least_mm": 10, "most_mm": 34}
 TWO = {"holes": 2, "least_mm": 8, "most_mm": 20}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("seal", "cables", "said"),
-    [
-        (TWO, 1, "F fits none of them"),
-        pytest.param(ONE, 4, "no more than 1 of them at a time", marks=pytest.mark.slow),
-    ],
+    [(TWO, 1, "F fits none of them"), (ONE, 4, "no more than 1 of them at a time")],
 )
 def test_a_seal_conflict_of_seven_trunks_finds_its_cheap_way_out(seal: Any, cables: int, said: str) -> None:
     """A feeder of 24 mm and six branches of 19 mm at four ports: two a port leave the feeder out, one a port three branches."""

@@ -60,7 +60,13 @@ def test_another_tube_set_is_taken_from_the_library() -> None:
     assert [("tubes", "job", "soft")] in [added(way) for way in found.ways_out]
 
 
-@pytest.mark.parametrize("planted", PLANTED, ids=lambda planted: planted.name)
+@pytest.mark.parametrize(
+    "planted",
+    [
+        pytest.param(planted, id=planted.name, marks=[pytest.mark.slow] * (i % 2 == 0))
+        for i, planted in enumerate(PLANTED)
+    ],
+)
 def test_giving_up_any_group_of_the_only_conflict_leads_out(planted: Any) -> None:
     made = job_of(planted.job())
     trials = trials_of(made, Clock())

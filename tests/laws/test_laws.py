@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import copy
 import random
-from functools import cache
+from collections.abc import Callable
+from functools import cache, partial
 from pathlib import Path
 
 import pytest
@@ -37,10 +38,15 @@ KINDS: dict[str, dict[str, float]] = {
 }  # fmt: skip
 """What tiny jobs are drawn with."""
 JOBS: list[Tiny] = [
-    *(("drawn", seed) for seed in range(9)), *(("opened", seed) for seed in range(9, 13)),
-    *((kind, seed) for kind in ("through", "mixed", "ribbons") for seed in range(2)),
+    *(("drawn", seed) for seed in range(4)), *(("opened", seed) for seed in range(9, 11)),
+    *((kind, 0) for kind in ("through", "mixed", "ribbons")),
 ]  # fmt: skip
-MORE: list[Tiny] = [(kind, seed) for seed in range(100, 130) for kind in (*KINDS, "opened")]
+OTHERS: list[Tiny] = [
+    *(("drawn", seed) for seed in range(4, 9)), *(("opened", seed) for seed in range(11, 13)),
+    *((kind, 1) for kind in ("through", "mixed", "ribbons")),
+]  # fmt: skip
+"""Jobs for laws that change fewer than two of the first ones."""
+MORE: list[Tiny] = [*OTHERS, *((kind, seed) for seed in range(100, 130) for kind in (*KINDS, "opened"))]
 
 
 def of(job: Tiny) -> Json:
@@ -88,19 +94,28 @@ def hold_as_planned(change: AsPlanned, job: Tiny) -> bool:
     return True
 
 
+def hold_in_two(holds: Callable[[Tiny], bool]) -> None:
+    """Hold a law on all jobs of the usual run, and on others until it has changed two."""
+    held = sum([holds(job) for job in JOBS])
+    for job in OTHERS:
+        if held < 2:
+            held += holds(job)
+    assert held >= 2
+
+
 @pytest.mark.parametrize("law", [*SAME, *EXACT], ids=lambda law: law.name)
 def test_goals_move_exactly(law: Law) -> None:
-    assert sum([hold(law, job) for job in JOBS]) >= 2
+    hold_in_two(partial(hold, law))
 
 
 @pytest.mark.parametrize("change", NEVER_WORSE, ids=lambda change: change.__name__)
 def test_what_takes_nothing_away_makes_nothing_worse(change: Change) -> None:
-    assert sum([hold_never_worse(change, job) for job in JOBS]) >= 2
+    hold_in_two(partial(hold_never_worse, change))
 
 
 @pytest.mark.parametrize("change", FROM_PLAN, ids=lambda change: change.__name__)
 def test_the_best_plan_may_be_asked_for(change: AsPlanned) -> None:
-    assert sum([hold_as_planned(change, job) for job in JOBS]) >= 2
+    hold_in_two(partial(hold_as_planned, change))
 
 
 @pytest.mark.slow

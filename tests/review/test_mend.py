@@ -647,7 +647,14 @@ def test_rows_that_enter_at_another_end_are_laid_in_again() -> None:
     assert carried_out(job, mended)
 
 
-@pytest.mark.parametrize("name", ["worked-example.yaml", "2x144-wall-1x12-single.yaml", "2x288-wall-2x6.yaml"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "worked-example.yaml",
+        "2x144-wall-1x12-single.yaml",
+        pytest.param("2x288-wall-2x6.yaml", marks=pytest.mark.slow),
+    ],
+)
 def test_nothing_changes_only_where_the_check_passes(name: str) -> None:
     job = load_job(STANDARD / name)
     tried = 0

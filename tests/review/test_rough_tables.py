@@ -111,7 +111,7 @@ def test_a_rough_table_of_something_else_is_refused(old: str, new: str, says: st
     assert all(fault.source == "rough.csv" and fault.line for fault in wrong.value.faults)
 
 
-@pytest.mark.parametrize("seed", range(16))
+@pytest.mark.parametrize("seed", [pytest.param(seed, marks=[pytest.mark.slow] * (seed >= 8)) for seed in range(16)])
 def test_a_readable_table_is_judged_whatever_it_says(seed: int) -> None:
     made = parse_handmade(scenario(), readable(random.Random(seed)).encode(), "nonsense.csv")
     assert made.faults == []
@@ -120,7 +120,7 @@ def test_a_readable_table_is_judged_whatever_it_says(seed: int) -> None:
     written(review)
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", [pytest.param(seed, marks=[pytest.mark.slow] * (seed >= 2)) for seed in range(4)])
 def test_nonsense_is_mended_to_a_plan(seed: int) -> None:
     text = readable(random.Random(seed))
     mended = mend(scenario(), parse_handmade(scenario(), text.encode(), "nonsense.csv", lenient=True), limit_s=30)

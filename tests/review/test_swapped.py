@@ -73,7 +73,10 @@ def spliced(quay: Job) -> list[list[str]]:
     return found
 
 
-@pytest.mark.parametrize(("one", "other"), [(2, 9), (6, 7), (1, 12), (8, 15), (13, 22)])
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [(2, 9), (1, 12), *(pytest.param(*rows, marks=pytest.mark.slow) for rows in ((6, 7), (8, 15), (13, 22)))],
+)
 @pytest.mark.parametrize(("columns", "what"), [(slice(2, 4), "trays"), (slice(2, 5), "trays and sleeves")])
 def test_two_rows_of_a_list_of_splices_that_were_swapped_are_named(
     quay: Job, one: int, other: int, columns: slice, what: str

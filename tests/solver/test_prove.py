@@ -76,6 +76,8 @@ def test_claims_of_tiny_jobs_are_answered_as_enumeration_answers_them() -> None:
             assert check(job, proofs.plan).figures == ()
             assert tuple(proofs.plan.value(name) for name in GOALS[: i + 1]) <= best[: i + 1]
             refuted[goal] += 1
+        if confirmed >= 12 and min(refuted[goal] for goal in GOALS) >= 2:
+            break
     assert confirmed >= 10
     assert {goal for goal in GOALS if refuted[goal] >= 2} == set(GOALS)
 

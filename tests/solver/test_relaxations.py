@@ -124,14 +124,22 @@ def at_tray(job: Job, best: Best) -> Mapping[str, tuple[DivideAt, ...]]:
     return {trunk: (at,) for trunk, at in divided.items()}
 
 
-SEEDS = range(9000, 9040)
+AT_PORT = "at the port"
+"""The kind of which few jobs are in the scope of counts."""
+SEEDS = range(9000, 9020)
+MORE = [
+    pytest.param(seeds, marks=[pytest.mark.slow] * (seeds != SEEDS), id=name)
+    for seeds, name in ((SEEDS, "some"), (range(9020, 9040), "more"))
+]
+"""Seeds of the usual run, and more of them."""
 
 
+@pytest.mark.parametrize("seeds", MORE)
 @pytest.mark.parametrize("kind", KINDS)
-def test_outline_and_room_of_trays(kind: str) -> None:
+def test_outline_and_room_of_trays(kind: str, seeds: range) -> None:
     """What stays out, and the weight of preferences of complete plans, with trunks open and narrowed; some bounds are met."""
     seen: Counter[str] = Counter()
-    for seed in SEEDS:
+    for seed in seeds:
         job, best = drawn(kind, seed)
         if best is None:
             continue
@@ -149,15 +157,16 @@ def test_outline_and_room_of_trays(kind: str) -> None:
             assert least <= best.values["broken_prefer"], f"seed {seed}"
             seen["weight"] += least == best.values["broken_prefer"] > 0
         seen["complete"] += best.complete
-    assert seen["complete"] > 5
+    assert seen["complete"] > 2
     assert seen["weight"] > 0
 
 
+@pytest.mark.parametrize("seeds", MORE)
 @pytest.mark.parametrize("kind", KINDS)
-def test_set_partition(kind: str) -> None:
+def test_set_partition(kind: str, seeds: range) -> None:
     """Preferences, legs, used places, leg length and irregularity of complete plans, with trunks open and narrowed."""
     met: Counter[str] = Counter()
-    for seed in SEEDS:
+    for seed in seeds:
         job, best = drawn(kind, seed)
         if best is None or not best.complete or not best.values["legs"]:
             continue
@@ -180,13 +189,14 @@ def test_set_partition(kind: str) -> None:
             left = narrowed(divider, divider.open, prefers, legs, Clock(), **more)
             for leg in best.assignment.places:
                 assert leg.of in left[leg.trunk, leg.subunit], f"seed {seed}"
-    assert min(met[goal] for goal in ORDER[2:] if goal != "crossings") > 5, met
+    assert min(met[goal] for goal in ORDER[2:] if goal != "crossings") > 2, met
 
 
+@pytest.mark.parametrize("seeds", [SEEDS[:10], pytest.param(SEEDS[10:], marks=pytest.mark.slow)], ids=["some", "more"])
 @pytest.mark.parametrize("kind", KINDS)
-def test_set_partition_where_legs_do_not_come_first(kind: str) -> None:
+def test_set_partition_where_legs_do_not_come_first(kind: str, seeds: range) -> None:
     """Used places, length and irregularity of plans with any number of legs, each as the goal after preferences."""
-    for seed in SEEDS[:20]:
+    for seed in seeds:
         job, best = drawn(kind, seed)
         if best is None or not best.complete or not best.values["legs"]:
             continue
@@ -199,11 +209,18 @@ def test_set_partition_where_legs_do_not_come_first(kind: str) -> None:
             assert least <= alone.values[goal], f"seed {seed}: {goal}"
 
 
-@pytest.mark.parametrize("kind", KINDS)
-def test_counts_of_settled_divisions(kind: str) -> None:
+@pytest.mark.parametrize(
+    ("kind", "seeds"),
+    [
+        pytest.param(kind, seeds, marks=[pytest.mark.slow] * (seeds[-1] != SEEDS[-1] and kind != AT_PORT))
+        for kind in KINDS
+        for seeds in ([range(9000, 9040)] if kind == AT_PORT else [SEEDS, range(9020, 9040)])
+    ],
+)
+def test_counts_of_settled_divisions(kind: str, seeds: range) -> None:
     """Used places, length and irregularity of the plans of one whole model; counts deny none that is there."""
     seen: Counter[str] = Counter()
-    for seed in SEEDS:
+    for seed in seeds:
         job, best = drawn(kind, seed)
         if best is None or not best.complete or not best.values["legs"]:
             continue
@@ -236,7 +253,7 @@ def test_counts_of_settled_divisions(kind: str) -> None:
                 assert bound is not None, f"seed {seed}: counts deny a plan that is there"
                 assert bound <= plan.values[goal], f"seed {seed}: {goal}"
                 seen[goal] += bound == plan.values[goal]
-    assert min(seen.values(), default=0) > 3, seen
+    assert min(seen.values(), default=0) > 1, seen
 
 
 @pytest.mark.parametrize(("blocks", "positions"), [(4, 2), (6, 3)])

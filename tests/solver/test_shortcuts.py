@@ -10,6 +10,7 @@ import pytest
 
 from tests import oracle, strategies
 from tests.build import job_of
+from tests.solver.tiny import best_plan
 from trayopt.api import solve
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.finding import Level
@@ -40,13 +41,13 @@ from trayopt.solver.search.search import Search
 from trayopt.track.laid import Laid
 
 SEEDS = range(400, 520)
+CROWDED: dict[str, Any] = {"at_port": 1.0, "tight": 1.0, "stacks": 2}
+CROWDED_SEEDS = range(7000, 7120)
 
 
 def solved(seed: int, **knobs: Any) -> tuple[Job, oracle.Best]:
     """Give a random tiny job and its best plan by brute force."""
-    plain = strategies.random_job(random.Random(seed), **knobs)
-    best = oracle.solve(plain)
-    assert best is not None
+    plain, best = best_plan(seed, **knobs)
     return job_of(plain), best
 
 
@@ -85,8 +86,8 @@ def test_outline_and_divisions_never_promise_too_much() -> None:
 def test_the_outline_shares_out_parted_subunits_in_full_guides() -> None:
     """What of a parted subunit goes to which stack is open, but all of it travels."""
     shared = 0
-    for seed in range(7000, 7120):
-        job, (unplaced, musts, prefers, *_) = best_of(seed, at_port=1.0, tight=1.0, stacks=2)
+    for seed in CROWDED_SEEDS:
+        job, (unplaced, musts, prefers, *_) = best_of(seed, **CROWDED)
         divider = Divider(job)
         if divider.hopeless:
             continue
@@ -115,10 +116,7 @@ def test_legs_that_are_left_out_as_too_small_are_in_no_best_plan() -> None:
     """A best plan by brute force has no leg under the bound, also where splices stay out; some bounds exclude legs."""
     excluded = 0
     for seed in SEEDS:
-        plain = strategies.random_job(random.Random(seed))
-        best = oracle.solve(plain)
-        assert best is not None
-        job = job_of(plain)
+        job, best = solved(seed)
         divider = Divider(job)
         smallest = divider.smallest(best.goals[3], best.goals[0])
         found = solve(job, explain=False, workers=1).plan
@@ -154,10 +152,11 @@ def test_the_room_of_trays_never_promises_too_much() -> None:
     assert partial > 5
 
 
-def test_the_best_plan_lies_in_a_box_for_so_many_legs() -> None:
+@pytest.mark.parametrize("seeds", [SEEDS[::4], pytest.param(SEEDS[2::4], marks=pytest.mark.slow)], ids=["some", "more"])
+def test_the_best_plan_lies_in_a_box_for_so_many_legs(seeds: range) -> None:
     """No best plan by brute force with nothing empty below uses a place beyond the box for its legs; some boxes are lower."""
     lower = 0
-    for seed in SEEDS[::2]:
+    for seed in seeds:
         job, best = solved(seed, positions=5)
         if best.goals[1] or job.rules["no_empty_below"].level != "must":
             continue
@@ -165,7 +164,7 @@ def test_the_best_plan_lies_in_a_box_for_so_many_legs() -> None:
         used = {Place(*place) for place in best.decision.legs.values() if place is not None}
         assert used <= set(box.places), f"seed {seed}"
         lower += len(box.places) < len(job.enclosure.places)
-    assert lower > 5
+    assert lower > 2
 
 
 def test_counts_never_promise_too_much() -> None:
@@ -202,14 +201,19 @@ def test_counts_never_promise_too_much() -> None:
 
 
 @pytest.mark.parametrize(
-    ("first", "knobs"),
-    [(400, {}), pytest.param(8000, {"at_port": 1.0, "stacks": 2}, marks=pytest.mark.slow)],
+    ("seeds", "knobs"),
+    [
+        (SEEDS, {}),
+        pytest.param(range(520, 640), {}, marks=pytest.mark.slow),
+        pytest.param(range(8000, 8240), {"at_port": 1.0, "stacks": 2}, marks=pytest.mark.slow),
+    ],
+    ids=["any", "more", "two stacks"],
 )
-def test_spreads_never_promise_too_much(first: int, knobs: dict[str, Any]) -> None:
+def test_spreads_never_promise_too_much(seeds: range, knobs: dict[str, Any]) -> None:
     """Bunches on stacks and at places bound goals and divisions of every whole best plan, and never deny one."""
     whole = 0
     met = Counter[str]()
-    for seed in range(first, first + 240):
+    for seed in seeds:
         job, best = solved(seed, **knobs)
         unplaced, musts, prefers, legs, trays, _, length, irregular = best.goals
         divider = Divider(job)
@@ -235,8 +239,8 @@ def test_spreads_never_promise_too_much(first: int, knobs: dict[str, Any]) -> No
         open_ = narrowed(divider, divider.open, prefers, legs, Clock())
         for trunk, number in open_:
             assert best.decision.k[trunk][number - 1] in open_[trunk, number], f"seed {seed}"
-    assert whole > 20
-    assert min(met.values()) > 10
+    assert whole > len(seeds) // 12
+    assert min(met.values()) > len(seeds) // 24
     assert len(met) == 5
 
 
@@ -254,12 +258,12 @@ def full_box(subunits: int) -> dict[str, Any]:
     return job
 
 
-@pytest.mark.parametrize(("first", "knobs"), [(400, {}), (7000, {"at_port": 1.0, "tight": 1.0, "stacks": 2})])
-def test_bounds_hold_where_splices_stay_out(first: int, knobs: dict[str, Any]) -> None:
+@pytest.mark.parametrize(("seeds", "knobs"), [(SEEDS, {}), (CROWDED_SEEDS, CROWDED)], ids=["any", "crowded"])
+def test_bounds_hold_where_splices_stay_out(seeds: range, knobs: dict[str, Any]) -> None:
     """Used places and length are bounded for best plans that leave splices out; many bounds are met."""
     partial = 0
     met = Counter[str]()
-    for seed in range(first, first + 150):
+    for seed in seeds:
         job, best = solved(seed, **knobs)
         unplaced, musts, prefers, legs, trays, _, length, _ = best.goals
         if not unplaced or not legs:
@@ -273,7 +277,7 @@ def test_bounds_hold_where_splices_stay_out(first: int, knobs: dict[str, Any]) -
             assert bound <= value, f"seed {seed}: {goal}"
             met[goal] += bound == value
             limits[goal] = value
-    assert partial > 20
+    assert partial > len(seeds) // 12
     assert min(met["trays"], met["leg_length_mm"]) > 5
 
 
@@ -310,20 +314,25 @@ def swapped_halves() -> dict[str, Any]:
     return job
 
 
-def test_unplaced_splices_are_never_overrated() -> None:
+@pytest.mark.parametrize("seeds", [SEEDS, pytest.param(range(520, 700), marks=pytest.mark.slow)], ids=["some", "more"])
+def test_unplaced_splices_are_never_overrated(seeds: range) -> None:
     """The bound holds for every best plan, and is met by some that leave out more than what has no room."""
     met = 0
-    for seed in range(400, 700):
+    for seed in seeds:
         job, (unplaced, *_) = best_of(seed)
         bound = max(out_of_trays(job, Clock()), out_by_stack_counts(job, Clock()))
         assert without_room(job) <= bound <= unplaced, f"seed {seed}"
         met += bound == unplaced > without_room(job)
+    assert met > len(seeds) // 6
+
+
+def test_halves_that_are_spliced_crosswise_stay_out_in_part() -> None:
+    """There is room for all of them, and the bound says more than that."""
     job = job_of(swapped_halves())
     best = oracle.solve(swapped_halves())
     assert best is not None
     assert without_room(job) == 0
     assert 0 < max(out_of_trays(job, Clock()), out_by_stack_counts(job, Clock())) <= best.goals[0]
-    assert met > 50
 
 
 def test_a_ring_of_two_subunits_is_found() -> None:
@@ -344,7 +353,9 @@ def test_a_ring_of_two_subunits_is_found() -> None:
     assert best.goals[0] > 0
 
 
-@pytest.mark.parametrize("seed", range(3000, 3012))
+@pytest.mark.parametrize(
+    "seed", [pytest.param(seed, marks=[pytest.mark.slow] * (seed >= 3006)) for seed in range(3000, 3012)]
+)
 def test_more_threads_find_the_same_goals(seed: int) -> None:
     """The portfolio of eight workers proves what brute force finds."""
     job, goals = best_of(seed)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from functools import cache
 from typing import Any
 
 from tests import oracle, strategies
@@ -14,6 +15,15 @@ from trayopt.domain.assignment import Assignment
 def drawn(seed: int, **knobs: Any) -> Json:
     """Draw a tiny job; equal seeds and knobs give equal jobs."""
     return strategies.random_job(random.Random(seed), **knobs)
+
+
+@cache
+def best_plan(seed: int, **knobs: Any) -> tuple[Json, oracle.Best]:
+    """Draw a tiny job, which nobody changes, and enumerate its best plan, once for all tests that ask for it."""
+    data = drawn(seed, **knobs)
+    best = oracle.solve(data)
+    assert best is not None
+    return data, best
 
 
 def agree(data: Json, order: tuple[str, ...] = oracle.GOAL_ORDER, **options: Any) -> Result:
