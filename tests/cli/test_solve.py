@@ -102,7 +102,7 @@ def test_a_plan_that_breaks_a_must_ends_in_1(tmp_path: Path) -> None:
     job.write_text(json.dumps(unmet()), encoding="utf-8")
     done = trayopt("solve", job, "-o", path, "-q")
     assert done.returncode == Exit.NO
-    assert done.stdout.startswith("Proven optimal and not complete: every splice has a tray, 1 must broken")
+    assert done.stdout.startswith("Proven optimal, but not complete: every splice has a tray, 1 must broken")
     assert done.stdout.splitlines()[3:] == ["tied: left/1 and left/2"]
     assert read_plan(path).value("broken_must") == 1
 

@@ -197,8 +197,8 @@ def test_what_is_lifted_and_live_stands_at_a_hold_point() -> None:
     opened = [step for step in steps("grown") if step.phase == "open"]
     assert [step.kind for step in opened] == ["hold", "hold"]
     assert opened[0].lines[0] == (
-        "In tray left/1 itself P/1, Q/1.1 are in service. Live circuits: east (12). "
-        "What leads to it comes off the track with it: note how it lies."
+        "In service in tray left/1 itself: P/1, Q/1.1. Live circuits: east (12). "
+        "What leads to the tray comes off the track with it: note how it lies."
     )
     assert opened[1].lines[0] == "Lift right/2, do not open it. Live circuits on it: west (12)."
     assert "P:13-24: parked fibres of P/1, which is in service." in " ".join(
@@ -260,7 +260,7 @@ def test_steps_carry_the_plans_own_figures() -> None:
     assert "1 full loop of the track" in text
     assert "1,930 mm from the port" in text
     assert "P: take off 3,000 mm of jacket" in text
-    assert "P, unit 1 – 2: not divided (24 fibres); the tube ends past the tie-down." in text
+    assert "P, units 1 – 2: not divided (24 fibres); the tube ends past the tie-down." in text
     assert (
         "Q, unit 1: end the tube 150 mm before its first entrance. Divide what comes out into 2 legs of 2 ribbons (24 fibres)"
         in text

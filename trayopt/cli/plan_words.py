@@ -38,7 +38,7 @@ def outcome(plan: Plan) -> tuple[str, str]:
         return "No plan", f": stopped {STOPPED[plan.stopped]} before a first one was found."
     if not plan.trays and not plan.unplaced:
         return "Nothing to plan", ": the job has no joins, so nothing is spliced and no tray is needed."
-    whole = "" if not plan.value("unplaced") and not plan.value("broken_must") else " and not complete"
+    whole = "" if not plan.value("unplaced") and not plan.value("broken_must") else ", but not complete"
     if plan.status == "optimal":
         return f"Proven optimal{whole}", f": {_kept(plan)}, and {NONE_BETTER}."
     return f"Feasible, not proven{whole}", f": {_kept(plan)}. Stopped {STOPPED[plan.stopped]}; {_gap(plan)}."
@@ -57,7 +57,11 @@ def _gap(plan: Plan) -> str:
 
 def _kept(plan: Plan) -> str:
     unplaced, broken = plan.value("unplaced"), plan.value("broken_must")
-    placed = f"{several(unplaced, 'splice')} without a tray" if unplaced else "every splice has a tray"
+    placed = (
+        f"{several(unplaced, 'splice')} {'has' if unplaced == 1 else 'have'} no tray"
+        if unplaced
+        else "every splice has a tray"
+    )
     kept = f"{several(broken, 'must', 'musts')} broken" if broken else "every must is kept"
     return f"{placed}, {kept}"
 

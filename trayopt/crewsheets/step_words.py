@@ -224,11 +224,12 @@ class StepWords:
                 continue
             trunk = self.book.job.trunks[rank].id
             first = rows[start][1]
+            span = str(first) if first == number else f"{first} – {number}"
             subunit = self.book.job.subunit_of_leg[trunk, number]
             yield self.tell(
                 f"{key}.whole" if of == 1 else f"{key}.line",
                 trunk=trunk,
-                span=str(first) if first == number else f"{first} – {number}",
+                units=self.tell("step.units.span", n=number - first + 1, span=span),
                 of=of,
                 n=subunit.ribbons // of,
                 fibres=subunit.fibres // of,

@@ -210,8 +210,9 @@ class Sheets:
 
     @cached_property
     def safety(self) -> dict[str, str]:
-        """The line of safety of each list: that of its part."""
-        return {name: self.tell(f"safety.{part}") for part, names in PARTS.items() for name in names}
+        """The line of safety of each list: that of its part, and one of its own of what passes uncut."""
+        told = {name: self.tell(f"safety.{part}") for part, names in PARTS.items() for name in names}
+        return told | {"passing": self.tell("safety.passing")}
 
     def write(self, folder: str | Path) -> list[str]:
         """Write every file into a folder, which is made where it is not there; gives the names written.

@@ -279,7 +279,7 @@ class Enclosure(Frozen):
         """Find references inside the enclosure that lead nowhere: (path, message, what is allowed)."""
         found: list[tuple[tuple[str | int, ...], str, str]] = []
         guides = [guide.id for guide in self.track.guides]
-        named = ", ".join(guides)
+        named = ", ".join(dict.fromkeys(guides))
         for path, ids in (
             (("track", "guides"), guides),
             (("ports",), [port.id for port in self.ports]),

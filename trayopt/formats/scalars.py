@@ -44,6 +44,13 @@ def plain(text: str) -> str | int | float | bool | None:
     return text
 
 
+KINDS: dict[str, tuple[type, str]] = {
+    "int": (int, "no whole number"), "float": (float, "no number"), "bool": (bool, "neither true nor false"),
+    "null": (type(None), "not null"),
+}  # fmt: skip
+"""The types of the core tags but text, and what is said of a value that is none of them."""
+
+
 def tagged(tag: str, text: str) -> str | int | float | bool | None:
     """Give the value of a scalar with one of the core tags (``str``, ``int``, ``float``, ``bool``, ``null``).
 
@@ -57,7 +64,7 @@ def tagged(tag: str, text: str) -> str | int | float | bool | None:
     value = plain(text)
     if tag == "float" and type(value) is int:
         return float(value)
-    kinds = {"int": int, "float": float, "bool": bool, "null": type(None)}
-    if type(value) is not kinds[tag]:
-        raise ValueError(f"a value that is no {tag}")
+    kind, called = KINDS[tag]
+    if type(value) is not kind:
+        raise ValueError(f"a value that is {called}")
     return value

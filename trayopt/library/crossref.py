@@ -167,8 +167,9 @@ def _spliced_twice(parts: Parts) -> Iterator[Fault]:
             if side.first <= furthest.last:
                 early, late = sorted((furthest, side), key=lambda one: (one.spot.line, one.spot.column))
                 fibres = f"{trunk}:{span(side.first, min(side.last, furthest.last))}"
-                many = "fibres" if min(side.last, furthest.last) > side.first else "fibre"
-                message = f"{many} {fibres} spliced twice, in join {early.join} and in join {late.join}"
+                several = min(side.last, furthest.last) > side.first
+                many, are = ("fibres", "are") if several else ("fibre", "is")
+                message = f"{many} {fibres} {are} spliced twice, in join {early.join} and in join {late.join}"
                 where = f"the other is in {early.spot}"
                 yield late.spot.fault(message, allowed="every fibre once", hint=where)
             furthest = max(furthest, side, key=lambda one: one.last)

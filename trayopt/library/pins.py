@@ -71,7 +71,7 @@ def _trunk_pin(parts: Parts, i: int, pin: TrunkPin) -> Iterator[Fault]:
         ("ribbons", pin.ribbons, trunk.ribbons),
     ):
         if value is not None and own is not None and value not in own:
-            allowed = ", ".join(str(option) for option in own)
+            allowed = ", ".join(str(option) for option in dict.fromkeys(own))
             message = f"{key} of the pin is not among trunk {pin.trunk}'s own"
             yield parts.spot("pins", i, key).fault(
                 message, found=str(value), allowed=allowed, hint="change the pin or the trunk"

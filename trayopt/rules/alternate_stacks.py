@@ -43,7 +43,7 @@ class AlternateStacks(Rule[NoParameters]):
                     yield Breach(
                         subunit.name,
                         said(
-                            "after {subunit_name} the subunits of {trunk} lie {shares}",
+                            "up to {subunit_name}, the stacks have so many subunits of {trunk}: {shares}",
                             subunit_name=subunit.name,
                             trunk=trunk.id,
                             shares=shares,
@@ -72,7 +72,7 @@ class AlternateStacks(Rule[NoParameters]):
         """Say how the subunits should be shared out."""
         stacks = listed([stack.id for stack in job.enclosure.stacks])
         return said(
-            "{subject}: up to here subunits go to {stacks} in turn, so that their numbers are at most 1 apart",
+            "{subject}: up to this subunit {stacks} take turns, so that no stack has two subunits more than another",
             subject=subject,
             stacks=stacks,
         )

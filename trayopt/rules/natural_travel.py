@@ -35,7 +35,7 @@ class NaturalTravel(Rule[NoParameters]):
                 yield Breach(
                     trunk,
                     said(
-                        "{trunk} enters at {way_port}, which turns {turns}, and travels {way_travel}",
+                        "{trunk} enters at {way_port} and travels {way_travel}; the natural way from there is {turns}",
                         trunk=trunk,
                         way_port=way.port,
                         turns=said(turns),
@@ -58,9 +58,7 @@ class NaturalTravel(Rule[NoParameters]):
         turns = joined(
             [said("{port} {turns}", port=port, turns=said(job.enclosure.port_by_id[port].turns)) for port in ports]
         )
-        return said(
-            "{subject}: it travels the way its port turns; the ports turn: {turns}", subject=subject, turns=turns
-        )
+        return said("{subject}: it travels the natural way from its port: {turns}", subject=subject, turns=turns)
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
         """Say what to change."""

@@ -74,7 +74,9 @@ class PortSeal(Rule[NoParameters]):
                 if fits
                 else said("it has {seals}", seals=_seals(port))
             )
-            yield Breach(port.id, said("at {port} come in {entering}; {has}", port=port.id, entering=entering, has=has))
+            yield Breach(
+                port.id, said("entering at {port}: {entering}; {has}", port=port.id, entering=entering, has=has)
+            )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
         """Choose one seal a port; it takes the diameter of each trunk that enters, and has holes for all of them.

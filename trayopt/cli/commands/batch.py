@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 @click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("-o", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Folder of the results.")
 @click.option("--resume", is_flag=True, help="Go on with the results that are there.")
-@click.option("--retry-failed", is_flag=True, help="With --resume: run jobs again that failed.")
+@click.option("--retry-failed", is_flag=True, help="With --resume: run failed jobs again.")
 @click.option(
     "--against", metavar="DIR", type=click.Path(path_type=Path), help="Show what changed since these results."
 )
@@ -40,9 +40,12 @@ if TYPE_CHECKING:
 @click.option("--wall-limit", metavar="S", type=click.FloatRange(min=0), help="End a job after S seconds by the clock.")
 @click.option("--memory", metavar="MB", type=click.IntRange(min=0), help="End a job that holds more; 0 for no limit.")
 @click.option(
-    "--gap", metavar="G", type=click.FloatRange(min=0), help="Leave a goal when value - bound is at most this part."
+    "--gap",
+    metavar="G",
+    type=click.FloatRange(min=0),
+    help="Stop work on a goal once its bound is within this part of its value.",
 )
-@click.option("--seed", metavar="N", type=int, default=1, show_default=True, help="Of the solver's random choices.")
+@click.option("--seed", metavar="N", type=int, default=1, show_default=True, help="Random seed.")
 @click.option(
     "--goals",
     metavar="NAMES",
@@ -75,7 +78,7 @@ def command(
 ) -> int:
     """Solve every job of the PATHs: job files, sweeps, and folders that hold some.
 
-    Into DIR go results.jsonl, a line a job as it ends; plans/; summary.csv, .xlsx and .json; and index.html,
+    DIR gets results.jsonl, with a line for each job as it ends; plans/; summary.csv, .xlsx and .json; and index.html,
     the table of mixes and enclosures.
 
     A job that crashes, hangs, needs too much memory or cannot be read is one line of the results. After a stop

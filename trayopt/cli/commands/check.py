@@ -59,9 +59,9 @@ def command(
 ) -> int:
     """Judge PLAN, a plan in JSON or a table in CSV or XLSX, against JOB: every rule and every figure.
 
-    A table has a row a leg (trunk, fibres, stack, position; port, travel, loops, divide_at, ribbons, end, cut, built) or a row a
-    run of splices (from and to: trunk, tube, ribbon, fibres; tray, sleeve). What it leaves open is completed, idle legs of
-    opened tubes included. Of a plan of a former format only the places of its legs are judged.
+    A table has a row for each leg (trunk, fibres, stack, position; port, travel, loops, divide_at, ribbons, end, cut, built) or
+    for each run of splices (from and to: trunk, tube, ribbon, fibres; tray, sleeve). What it leaves open is completed, idle legs
+    of opened tubes included. Of a plan of a former format only the places of its legs are judged.
 
     With --prove a plain model looks, goal by goal, for a plan below the bound. The answer is confirmed, refuted (exit 1;
     the better plan is written) or not settled in the time, which fails nothing.

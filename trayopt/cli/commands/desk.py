@@ -31,8 +31,8 @@ def command(output: Output, job: str, plan: str | None, port: int, workers: int,
     """Serve a page for JOB to this machine alone, until Ctrl-C: forms for the job, the box, and a plan to move legs in.
 
     PLAN is a plan in JSON or a hand-made table; where it is left out, JOB-plan.json beside the job is opened if it is there.
-    The page's address holds a token, without which nothing is answered. What is not saved stands in a hidden file beside
-    JOB, and the next desk offers it.
+    The page's address holds a token, without which nothing is answered. Unsaved changes are kept in a hidden file
+    beside JOB, and the next desk offers them.
     """
     from trayopt.errors import InputError
 

@@ -29,7 +29,7 @@ NAMES = {
 
 @click.command("new", short_help="Write a starter job, hardware from a tape and a label, or an empty table.")
 @click.argument("file", metavar="FILE", type=click.Path(allow_dash=True))
-@click.option("--kind", type=click.Choice(KINDS), help="Write hardware: what a tape and a label give is asked for.")
+@click.option("--kind", type=click.Choice(KINDS), help="Write hardware; trayopt asks for what a tape and a label tell.")
 @click.option(
     "-a", "--answer", "answers", multiple=True, metavar="NAME=VALUE",
     help="An answer that is then not asked for; may repeat. "
