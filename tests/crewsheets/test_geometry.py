@@ -124,6 +124,18 @@ def test_a_way_passes_every_guide_once_a_loop_and_then_its_direct_way() -> None:
     assert way[-1] == front.at(170, 330)
 
 
+@pytest.mark.parametrize(
+    ("trunk", "ring"),
+    [("P", ["sw", "nw", "n", "ne", "se", "s"]), ("Q", ["se", "ne", "n", "nw", "sw", "s"])],
+)
+def test_a_loop_goes_round_as_the_trunk_travels(trunk: str, ring: list[str]) -> None:
+    """P travels clockwise, Q the other way."""
+    opened = book(worked())
+    front = Front(opened)
+    way = front.way(opened.legs[trunk][0])
+    assert way[1:7] == [front.guide(name, front.lanes[trunk]) for name in ring]
+
+
 def test_the_front_is_drawn_to_scale() -> None:
     front = Front(book(worked()))
     (x0, y0), (x1, y1) = front.at(0, 0), front.at(400, 500)

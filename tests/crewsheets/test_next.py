@@ -78,6 +78,9 @@ def test_the_allowance_grows_to_what_was_measured_a_turn_and_never_shrinks(tmp_p
     job, _ = worked()
     assert Exposed().parameters(recorded(tmp_path, worked(), P1=1930 + 401).next_job()).allowance_mm == 201
     assert recorded(tmp_path, worked(), P1=1960).next_job().rules == job.rules
+    # Q/1.1 is 250 mm longer over two turns, 125 a turn: the leg that took most decides.
+    both = recorded(tmp_path, worked(), P1=1930 + 401, Q1_1=2075 + 250).next_job()
+    assert Exposed().parameters(both).allowance_mm == 201
 
 
 def test_the_sheets_of_the_next_job_know_what_was_measured(tmp_path: Path) -> None:

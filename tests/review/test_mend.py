@@ -597,13 +597,20 @@ def test_a_step_says_which_splices_it_breaks_and_a_release_stands_before_it(quay
     assert moved
     release = mended.moves[0]
     assert release.do == "release"
-    assert "hold a written release" in release.text
     broken = {name: 0 for name in ("east", "west")}
     for move in mended.moves:
         for name, count in move.breaks.items():
             broken[name] += count
     want = {"east": 144 * bool(moved & {"QUAY", "EAST"}), "west": 120 * bool(moved & {"QUAY", "WEST"})}
     assert broken == want
+    names, counts = (
+        [name for name in want if want[name]],
+        [f"{name} ({count})" for name, count in want.items() if count],
+    )
+    assert release.text == (
+        f"hold a written release for {' and '.join(names)}, and warn the circuits; "
+        f"splices that are broken: {', '.join(counts)}"
+    )
     text = mended_text(mended)
     assert "BREAKS splices: " in text
     assert "tries left to splice again: " in text
@@ -613,6 +620,7 @@ def test_a_step_says_which_splices_it_breaks_and_a_release_stands_before_it(quay
 def test_a_leg_that_is_carried_keeps_its_splices_and_its_tries(quay: Job, good: str) -> None:
     mended = mend(quay, table(quay, good.replace("73-144,left,2", "73-144,left,3")))
     assert not [move for move in mended.moves if move.breaks]
+    assert mended.moves[0].text == "hold a written release for east, and warn the circuits"
     (taken,) = only("take out", mended)
     assert taken.disturbs == {"east": 72}
     (laid,) = only("lay in", mended)
