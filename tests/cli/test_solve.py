@@ -313,7 +313,7 @@ def test_what_is_broken_and_without_a_tray(plans: dict[str, tuple[Job, Plan]], e
     assert "Musts that this plan breaks pin " in text
     assert "is pinned to stack" in text
     text = " ".join(plan_text(*example).split())
-    assert "Preferences that this plan breaks alternate_stacks P/2 after P/2 the subunits of P lie" in text
+    assert "Preferences that this plan breaks alternate_stacks P/2 up to P/2, the numbers of subunits of P are" in text
     text = " ".join(plan_text(*plans["hub-of-three-wall-2x6"]).split())
     assert re.search(r"opposite_travel \S+ \(counts 3\)", text)
     job = load_job(STANDARD / "no-2x864-short-tail-wall-3x8.yaml")

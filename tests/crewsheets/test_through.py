@@ -140,6 +140,7 @@ def test_what_passes_uncut_is_laid_first_and_the_reopen_sheet_says_what_lies_ove
     assert made.tables["passing"].rows == [
         ("P", "2", 4200, 2, "sw → nw → n → ne → se", "Q/1, P.in/1, capped end P.out/1")
     ]
+    assert "an uncut tube may carry live light" in made.files()["passing.csv"].decode().splitlines()[0]
     assert "passing" not in sheets("whole").tables
     assert [label.lines for label in made.labels if label.kind == "uncut"] == [
         ("P: 2", "UNCUT, may be live", "2 loops in the box")

@@ -43,7 +43,7 @@ class AlternateStacks(Rule[NoParameters]):
                     yield Breach(
                         subunit.name,
                         said(
-                            "up to {subunit_name}, the stacks have so many subunits of {trunk}: {shares}",
+                            "up to {subunit_name}, the numbers of subunits of {trunk} are {shares}",
                             subunit_name=subunit.name,
                             trunk=trunk.id,
                             shares=shares,
