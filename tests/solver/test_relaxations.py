@@ -38,6 +38,7 @@ from trayopt.solver.bounds.set_partition import (
 )
 from trayopt.solver.bounds.tray_room import without_room
 from trayopt.solver.bounds.unplaced import out_of_trays
+from trayopt.solver.bounds.ways_first import ways_within
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.model import Model
@@ -246,6 +247,18 @@ def test_counts_of_settled_divisions(kind: str, seeds: range) -> None:
             limits = {name: limits[name] for name in PLACED[:i] if name in limits}
             bounds = tuple(pattern_counts.placed_bound(goal, whole(), weight, most, Clock()) for most in ({}, limits))
             if goal == "leg_length_mm":
+                for plan in (first, held):
+                    choices = ways_within(whole(), weight, plan.values[goal], Clock())
+                    goes = plan.assignment.ways
+                    if choices is not None:
+                        gone = [
+                            choice
+                            for choice in choices
+                            if all(goes[trunk] == way for trunk, way in choice.ways.items())
+                        ]
+                        assert len(gone) == 1, f"seed {seed}: {goal}"
+                        assert gone[0].least <= plan.values[goal], f"seed {seed}: {goal}"
+                        seen["choices of ways"] += 1
                 counted = count(whole(), weight, Clock(), trays=trays)
                 assert counted is not None
                 assert counted.bound == bounds[1]

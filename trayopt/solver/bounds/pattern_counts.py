@@ -55,6 +55,10 @@ from trayopt.solver.model.model import Model
 from trayopt.solver.model.run import hint_all
 from trayopt.solver.model.vocabulary import voice
 
+LENGTH_EFFORT = 0.5
+"""Most deterministic time for a length: what counts leave open is asked by one choice of ways after the other."""
+AGAIN_EFFORT = 0.2
+"""Most deterministic time for the length of plans that are as good as one that is known."""
 IRREGULAR_EFFORT = 1.0
 """Most deterministic time for the least irregular counts of the least length: what it leaves open is asked when it counts."""
 LATENESS_EFFORT = 1.0
@@ -278,7 +282,7 @@ def count(model: Model, weight: int, clock: Clock, *, trays: int | None = None) 
     counts = _counts(model, weight, {"trays": trays})
     length = counts.encoded("leg_length_mm")
     counts.minimize(length)
-    status, solver = solve_one(counts.cp, clock, EFFORT, symmetry_level=2, part=PART)
+    status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2, part=PART)
     if status == cp_model.INFEASIBLE:
         return None
     bound = max(0, whole_bound(solver.best_objective_bound))
@@ -307,7 +311,8 @@ def placed_bound(
     bound that is known.
     """
     counts = _counts(model, weight, limits)
-    return counts.lower_bound(counts.encoded(goal), clock, at_least=at_least)
+    effort = AGAIN_EFFORT if goal == "leg_length_mm" else EFFORT
+    return counts.lower_bound(counts.encoded(goal), clock, effort, at_least=at_least)
 
 
 def _counts(model: Model, weight: int, limits: Limits) -> Counts:
@@ -328,8 +333,8 @@ def hold(model: Model, guess: Guess, *literals: cp_model.IntVar, places: bool) -
     trial = model.cp.clone()
     trial.add_bool_and([trial.get_bool_var_from_proto_index(literal.index) for literal in literals])
 
-    def same(literal: Literal) -> cp_model.IntVar:
-        return trial.get_bool_var_from_proto_index(lit(literal).index)
+    def same(literal: Literal) -> Literal:
+        return literal if isinstance(literal, int) else trial.get_bool_var_from_proto_index(literal.index)
 
     by_kind: dict[Kind, list[int]] = {}
     for bunch, kind in kinds(model).items():
@@ -337,15 +342,17 @@ def hold(model: Model, guess: Guess, *literals: cp_model.IntVar, places: bool) -
     for rank, place in enumerate(model.places if places else ()):
         for kind, bunches in by_kind.items():
             number = guess.bunches[place].get(kind, 0)
-            trial.add(total(same(model.literals(bunch)[rank]) for bunch in bunches) == number)
+            here = total(same(model.literals(bunch)[rank]) for bunch in bunches)
+            if (held := linear(here) == number) is not True:
+                trial.add(held)
     for trunk in model.job.trunks:
         for way in model.ways(trunk):
             literal = model.goes(trunk, way)
             if not isinstance(literal, int):
-                trial.add(same(literal) == int(guess.ways.get(trunk.id) == way))
+                trial.add(lit(same(literal)) == int(guess.ways.get(trunk.id) == way))
     for stack in model.job.enclosure.stacks:
         for end in stack.ends:
             literal = model.end(stack.id, end.id)
             if not isinstance(literal, int):
-                trial.add(same(literal) == int(guess.ends[stack.id] == end.id))
+                trial.add(lit(same(literal)) == int(guess.ends[stack.id] == end.id))
     return trial

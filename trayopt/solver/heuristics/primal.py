@@ -6,8 +6,10 @@ They give a search something to show, hints to start from, and plans that meet b
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from trayopt.domain.assignment import Way
 from trayopt.domain.plan import GoalName
 from trayopt.solver.bounds.pattern_counts import Counted, Guess, count, hold, in_scope, placed_bound
 from trayopt.solver.bounds.tray_room import fewest_trays
@@ -135,6 +137,14 @@ def fix_divisions(s: Session) -> None:
     if not guided(s, model, weight):
         s.better(model, [goal for goal in s.state.order[len(FIRST) :] if goal != "legs"])
     s.polished = s.state.best
+
+
+def goes_otherwise(s: Session, ways: Mapping[str, Way]) -> None:
+    """Offer the best plan with its legs where they lie, and some trunks by other ways."""
+    if s.state.best is not None:
+        plan = replace(s.state.best, ways={**s.state.best.ways, **ways})
+        if keeps_facts(s.job, plan):
+            s.state.offer(s.job, plan)
 
 
 def guided(s: Session, model: Model, least: int) -> bool:

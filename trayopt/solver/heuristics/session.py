@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property, partial
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -30,7 +30,7 @@ from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.incumbent import FIRST, State, is_kept
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
-from trayopt.solver.model.run import Outcome, Tuning, Watch, complete, hint_last, run
+from trayopt.solver.model.run import Outcome, Tuning, Watch, complete, hint_last, run, run_each
 from trayopt.solver.model.smaller_box import most_places, smaller
 from trayopt.solver.model.ways import Partings
 
@@ -273,6 +273,14 @@ class Session:
             self.state.offer(self.job, outcome.assignment)
         self.tell()
         return outcome
+
+    def run_each(self, model: Model, trials: Sequence[CpModel], effort: float) -> Iterator[Outcome]:
+        """Minimise the goal of each of some copies of a model, and offer what is found."""
+        for outcome in run_each(model, trials, self.clock, replace(self.tuning, effort=effort)):
+            if outcome.assignment is not None:
+                self.state.offer(self.job, outcome.assignment)
+            self.tell()
+            yield outcome
 
     def speaks_of_job(self, model: Model, goal: GoalName) -> bool:
         """Whether values and bounds of a goal in a model are those of the job: all before are proven, and no plan is left out."""

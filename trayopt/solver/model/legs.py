@@ -2,14 +2,16 @@
 
 Legs that are spliced to each other share a tray in every plan, so where the divisions of both sides are settled they share
 one literal a place (a *bunch*); where a division is open, the legs of every open division have literals of their own and
-each piece of a join ties its two sides together, place by place.
+each piece of a join ties its two sides together, place by place. Bunches that lie in trays one after the other in every plan
+share their literals as well (``chains``).
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterator, Mapping, Sequence
 from functools import cached_property
+from itertools import pairwise
 
 from ortools.sat.python import cp_model
 
@@ -18,10 +20,14 @@ from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.tied import tied
+from trayopt.rules.divided_at_tray import DividedAtTray
+from trayopt.rules.subunit_together import SubunitTogether
+from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import Expression, Literal
 from trayopt.solver.model.base import DividedLegs, Key
+from trayopt.solver.model.chains import Step, chains, length_of
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.literals import Sum, total
+from trayopt.solver.model.literals import lits, total
 from trayopt.solver.model.ways import Partings
 
 
@@ -32,6 +38,8 @@ class LegModel(DividedLegs):
     ----------
     divisions
         Open k by (trunk, subunit); a subunit that is missing has all its divisions open.
+    kept
+        Rules that bind hard in this model.
     ways, divide_at, all_placed, clock
         As for ``Base``.
     """
@@ -41,12 +49,14 @@ class LegModel(DividedLegs):
         job: Job,
         *,
         divisions: Mapping[Key, Sequence[int]] | None = None,
+        kept: Collection[str] = (),
         ways: Mapping[str, Sequence[Way]] | None = None,
         divide_at: Partings | None = None,
         all_placed: bool = False,
         clock: Clock | None = None,
     ) -> None:
         super().__init__(job, ways=ways, divide_at=divide_at, all_placed=all_placed, clock=clock)
+        self.kept = set(kept)
         self._open: dict[Key, tuple[int, ...]] = {}
         for subunit in job.subunits:
             key = (subunit.trunk, subunit.number)
@@ -59,7 +69,7 @@ class LegModel(DividedLegs):
         }
         self._bunch = self._bunches()
         self._chosen: dict[tuple[str, int, int], cp_model.IntVar] = {}
-        self._at: dict[int, list[cp_model.IntVar]] = {}
+        self._at: dict[int, list[Literal]] = {}
         self._placed: dict[int, Literal] = {}
         self._place()
         self._tie()
@@ -105,9 +115,52 @@ class LegModel(DividedLegs):
         """Give the bunch of a leg: legs of one bunch share their tray in every plan of this model."""
         return self._bunch[leg]
 
-    def literals(self, bunch: int) -> list[cp_model.IntVar]:
-        """Literals of a bunch, one a place in place order."""
+    def literals(self, bunch: int) -> list[Literal]:
+        """Literals of a bunch, one a place in place order; 0 where it does not lie in any plan of this model."""
         return self._at[bunch]
+
+    @cached_property
+    def loads(self) -> dict[int, int]:
+        """Fibre ends that each bunch brings to a tray."""
+        return {bunch: sum(map(self.job.ends, legs)) for bunch, legs in self.bunches.items()}
+
+    def _steps(self) -> Iterator[Step]:
+        """Find bunches of which one lies in the next tray outward of the other in every plan: no tray holds both."""
+        if not self.all_placed or TrayFibres.id not in self.kept:
+            return
+        room = 2 * max(tray.fibres for tray in self.job.enclosure.trays)
+        for trunk in self.job.trunks:
+            options = self.divide_options(trunk)
+            if not {DividedAtTray.id if at == "tray" else SubunitTogether.id for at in options} <= self.kept:
+                continue
+            for subunit in trunk.subunits:
+                legs = [leg for of in self.divisions(subunit) for leg in self.legs(subunit, of)]
+                if len(self.divisions(subunit)) == 1 and (
+                    options == ("tray",) or all(map(self.job.spliced_fibres, legs))
+                ):
+                    for one, other in pairwise(map(self.bunch, legs)):
+                        if one != other and self.loads[one] + self.loads[other] > room:
+                            yield Step(one, other)
+
+    def _make_literals(self) -> None:
+        """Make the literals of bunches at places, those of a chain once: its other bunches lie so many positions outward."""
+        links = chains(self.bunches, self._steps())
+        last = length_of(links)
+        rank = self.job.enclosure.place_rank
+        positions = {stack.id: stack.positions for stack in self.job.enclosure.stacks}
+        for bunch, link in links.items():
+            if bunch == link.first:
+                self._at[bunch] = [
+                    self.literal(f"{self.bunches[bunch][0]} at {place}")
+                    if place.position + last[bunch] <= positions[place.stack]
+                    else 0
+                    for place in self.places
+                ]
+        for bunch, link in links.items():
+            if bunch != link.first:
+                inward = ((place.stack, place.position - link.outward) for place in self.places)
+                first = self._at[link.first]
+                self._at[bunch] = [first[rank[Place(*at)]] if at[1] > 0 else 0 for at in inward]
 
     def _place(self) -> None:
         for key, open_ in self._open.items():
@@ -115,10 +168,10 @@ class LegModel(DividedLegs):
                 for of in open_:
                     self._chosen[*key, of] = self.literal(f"{key[0]}/{key[1]} in {of}")
                 self.cp.add_exactly_one([self._chosen[*key, of] for of in open_])
+        self._make_literals()
         for bunch, legs in self.bunches.items():
             name = str(legs[0])
-            literals = [self.literal(f"{name} at {place}") for place in self.places]
-            self._at[bunch] = literals
+            literals = lits(literal for literal in self._at[bunch] if not isinstance(literal, int))
             key = (legs[0].trunk, legs[0].subunit)
             if self._may_stay_bare(legs[0]):
                 placed = self._placed[bunch] = self.literal(f"{name} parked")
@@ -176,9 +229,9 @@ class LegModel(DividedLegs):
             if len(a) == len(b) == 1:
                 continue
             for i in range(len(self.places)):
-                self.cp.add(
-                    Sum([self._at[self._bunch[leg]][i] for leg in a])
-                    == Sum([self._at[self._bunch[leg]][i] for leg in b])
+                self.require(
+                    total(self._at[self._bunch[leg]][i] for leg in a)
+                    == total(self._at[self._bunch[leg]][i] for leg in b)
                 )
 
     def at(self, leg: Leg, place: Place) -> Literal:

@@ -6,8 +6,7 @@ Literals and numbers are made on demand: a model has only those that some rule o
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
-from functools import cached_property
+from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from ortools.sat.python import cp_model
@@ -26,7 +25,7 @@ from trayopt.solver.model.base import Key
 from trayopt.solver.model.bound import Given
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.legs import LegModel
-from trayopt.solver.model.literals import total
+from trayopt.solver.model.literals import lit, total
 from trayopt.solver.model.ways import Partings
 from trayopt.solver.model.windows import WindowNumbers, window_numbers
 
@@ -57,6 +56,8 @@ class Model(LegModel):
     ----------
     divisions
         Open k by (trunk, subunit); a subunit that is missing has all its divisions open.
+    kept
+        Rules that bind hard in this model.
     ways, divide_at, all_placed, clock
         As for ``Base``.
     """
@@ -66,12 +67,21 @@ class Model(LegModel):
         job: Job,
         *,
         divisions: Mapping[Key, Sequence[int]] | None = None,
+        kept: Collection[str] = (),
         ways: Mapping[str, Sequence[Way]] | None = None,
         divide_at: Partings | None = None,
         all_placed: bool = False,
         clock: Clock | None = None,
     ) -> None:
-        super().__init__(job, divisions=divisions, ways=ways, divide_at=divide_at, all_placed=all_placed, clock=clock)
+        super().__init__(
+            job,
+            divisions=divisions,
+            kept=kept,
+            ways=ways,
+            divide_at=divide_at,
+            all_placed=all_placed,
+            clock=clock,
+        )
         self.goals: dict[str, Expression] = {}
         """Expressions of the goals that were encoded."""
         self.given: Given | None = None
@@ -170,11 +180,6 @@ class Model(LegModel):
         """Fibre ends of a place."""
         return self.ends(place)
 
-    @cached_property
-    def loads(self) -> dict[int, int]:
-        """Fibre ends that each bunch brings to a tray."""
-        return {bunch: sum(map(self.job.ends, legs)) for bunch, legs in self.bunches.items()}
-
     def sleeves2(self, place: Place) -> Expression:
         """Twice the sleeves of a place: either side of a sleeve run brings half."""
         size = self.job.enclosure.tray_at(place).sleeve_fibres
@@ -216,8 +221,9 @@ class Model(LegModel):
 
     def _weigh(self, place: Place, weights: Mapping[int, int]) -> Expression:
         rank = self.job.enclosure.place_rank[place]
-        heavy = [bunch for bunch, weight in weights.items() if weight]
-        return Weighted([self._at[bunch][rank] for bunch in heavy], [weights[bunch] for bunch in heavy]) if heavy else 0
+        heavy = {bunch: self._at[bunch][rank] for bunch, weight in weights.items() if weight}
+        found = [(lit(literal), weights[bunch]) for bunch, literal in heavy.items() if not isinstance(literal, int)]
+        return Weighted(*zip(*found, strict=True)) if found else 0
 
     def _bunch_legs(self, trunk: Trunk) -> dict[int, int]:
         """Count the legs of a trunk in each bunch."""
@@ -271,6 +277,14 @@ class Model(LegModel):
         room = 2 * self.job.enclosure.tray_at(place).fibres
         densest = max(len(found) / self.loads[bunch] for bunch, found in self.bunches.items())
         return min(legs, int(room * densest + 1e-6))
+
+    def most_legs_of(self, trunk: Trunk, place: Place) -> int:
+        """Bound the legs of a trunk at a place by the fibres of its tray, and the bunch that brings the most for its fibres."""
+        room = 2 * self.job.enclosure.tray_at(place).fibres
+        legs = self._bunch_legs(trunk)
+        return max(
+            (room * number // self.loads[bunch] for bunch, number in legs.items() if self.loads[bunch]), default=0
+        )
 
     def most_at_a_position(self, groups: Iterable[Iterable[Leg]]) -> int:
         """Bound the number of these groups that have a leg at one position: so many as find room there with their bunches.

@@ -75,8 +75,10 @@ def build(
     OutOfTime
         Where a clock is given and over.
     """
-    model = Model(job, divisions=divisions, ways=ways, divide_at=divide_at, all_placed=all_placed, clock=clock)
-    model.kept = {rule.id for rule in RULES if policy.mode(job, rule) == "hard"}
+    kept = {rule.id for rule in RULES if policy.mode(job, rule) == "hard"}
+    model = Model(
+        job, divisions=divisions, kept=kept, ways=ways, divide_at=divide_at, all_placed=all_placed, clock=clock
+    )
     let_speak(model, lambda _: model, policy)
     if cuts:
         cut_capacity(model, model.kept, *burdens(model))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from ortools.sat.python import cp_model
@@ -13,7 +14,15 @@ from trayopt.rules.variables import Literal
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.cores import cores
 from trayopt.solver.model.decisions import divided_at
-from trayopt.solver.model.interruptible import FOUND, new_solver, size_effort, solve_interruptible, whole_bound
+from trayopt.solver.model.interruptible import (
+    FOUND,
+    Asked,
+    new_solver,
+    one_worker,
+    size_effort,
+    solve_interruptible,
+    whole_bound,
+)
 from trayopt.solver.model.literals import lit
 from trayopt.solver.model.model import Model
 
@@ -110,6 +119,36 @@ def run(
     return Outcome(read(model, solver), value, bound, status == cp_model.OPTIMAL and value == bound)
 
 
+def run_each(model: Model, trials: Sequence[cp_model.CpModel], clock: Clock, tuning: Tuning) -> Iterator[Outcome]:
+    """Minimise the goal of each of some copies of a model by one worker each, as many at a time as there are cores.
+
+    The worker raises the bound by what cannot stand together: where little is open that is soonest done, and no plan is needed.
+    """
+    todo = deque(trials)
+    begun: deque[Asked] = deque()
+    try:
+        while todo or begun:
+            while todo and len(begun) < (1 if tuning.workers == 1 else cores()) and not clock.over:
+                solver = one_worker(clock, tuning.effort, linearization_level=0)
+                solver.parameters.random_seed = tuning.seed
+                solver.parameters.optimize_with_core = True
+                begun.append(Asked(solver, todo.popleft()))
+            if not begun:
+                return
+            asked = begun.popleft()
+            status = asked.wait(clock)
+            infeasible = status == cp_model.INFEASIBLE
+            bound = None if infeasible else whole_bound(asked.solver.best_objective_bound)
+            if status not in FOUND:
+                yield Outcome(None, None, bound, infeasible)
+            else:
+                value = round(asked.solver.objective_value)
+                yield Outcome(read(model, asked.solver), value, bound, value == bound)
+    finally:
+        while begun:
+            begun.popleft().drop(clock)
+
+
 class _Seen(cp_model.CpSolverSolutionCallback):
     """Passes values, bounds and plans on to the watcher."""
 
@@ -134,7 +173,7 @@ def read(model: Model, solver: cp_model.CpSolver | cp_model.CpSolverSolutionCall
     places = {}
     for bunch, legs in model.bunches.items():
         for rank, literal in enumerate(model.literals(bunch)):
-            if solver.boolean_value(literal):
+            if solver.boolean_value(lit(literal)):
                 places.update({leg: model.places[rank] for leg in legs})
     inside = job.inside(places)
     ways = {

@@ -16,9 +16,10 @@ from trayopt.solver.bounds.kind_counts import Limits
 from trayopt.solver.bounds.pattern_counts import in_scope
 from trayopt.solver.bounds.rings import chained
 from trayopt.solver.bounds.settled_segments import SettledSegments
+from trayopt.solver.bounds.ways_first import settle_ways, ways_within
 from trayopt.solver.heuristics.completion import Query, RelaxedModel
 from trayopt.solver.heuristics.descent import lexicographic
-from trayopt.solver.heuristics.primal import complete_solution
+from trayopt.solver.heuristics.primal import complete_solution, goes_otherwise
 from trayopt.solver.heuristics.session import Session, Share
 from trayopt.solver.model.bound import OF_PLACES, SEARCH, Given
 from trayopt.solver.model.incumbent import FIRST
@@ -32,6 +33,8 @@ PROOF_PART = 0.9
 """Most of what is left for a goal that is put to blocks: where it stays open, nothing that comes after is proven."""
 GLANCE = 0.5
 """Most deterministic time for a goal that a relaxation can answer as well."""
+WAYS = 6.0
+"""Most deterministic time for the leg length by one choice of ways."""
 MOST_AT_A_GLANCE = 2000
 """Models with more bunches times places than this are not tried at a glance."""
 
@@ -96,6 +99,9 @@ class Descent:
         if model.solution:
             hint_last(model)
         share = None if goal == session.state.order[-1] else GOAL
+        by_ways = self._by_ways(model, goal) if goal == "leg_length_mm" else None
+        if by_ways is not None:
+            return by_ways
         layouts = self._settled(model)
         if layouts is not None and not layouts.blocks.close(goal):
             layouts = None
@@ -122,6 +128,33 @@ class Descent:
             return Outcome(None, least, None, proven=True)
         model.require(expression >= least)
         return session.run(model, goal, share=share, prove=bool(model.solution))
+
+    def _by_ways(self, model: Model, goal: GoalName) -> Outcome | None:
+        """Minimise the leg length over each choice of ways; None where they are too many, or were not proven one by one.
+
+        The best plan with its legs where they lie goes each of these ways first.
+        """
+        session, value = self.session, self.session.state.value
+        if not (model.all_placed and session.state.whole and in_scope(model) and session.on("pattern_counts")):
+            return None
+        choices = ways_within(model, value("broken_prefer"), value(goal), session.clock)
+        if choices is None:
+            return None
+        before = session.state.best
+        for choice in choices:
+            goes_otherwise(session, choice.ways)
+        for trunk in model.job.trunks:
+            for way in model.ways(trunk):
+                if choices and all(choice.ways.get(trunk.id, way) != way for choice in choices):
+                    model.require(model.goes(trunk, way) <= 0)
+        trials = [settle_ways(model, choice.ways) for choice in choices if choice.least < value(goal)]
+        outcomes = list(session.run_each(model, trials, WAYS))
+        if session.state.best is not before:
+            session.hint(model)
+        open_ = (outcome for outcome in outcomes if not outcome.infeasible and (outcome.bound or 0) < value(goal))
+        if len(outcomes) < len(trials) or any(open_):
+            return None
+        return Outcome(None, value(goal), value(goal), proven=True)
 
     def _settled(self, model: Model) -> RelaxedModel[SettledSegments] | None:
         """Give the blocks of a model, made once, if every goal can be said of them."""
