@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
+from itertools import product
 from typing import Any
 
 import pytest
@@ -27,7 +28,7 @@ from trayopt.goals.registry import measure_all, order
 from trayopt.solver.bounds import pattern_counts
 from trayopt.solver.bounds.closed_patterns import closed_bunches
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.opposite_orders import encoded
+from trayopt.solver.bounds.opposite_orders import encoded, settle_orders
 from trayopt.solver.bounds.outline import can_be_placed, preference_bound
 from trayopt.solver.bounds.pattern_counts import count, in_scope
 from trayopt.solver.bounds.set_partition import (
@@ -284,6 +285,34 @@ def test_opposite_orders(blocks: int, positions: int) -> None:
         assert model.least["crossings"].value <= plain.values["crossings"], f"seed {seed}"
         met += model.least["crossings"].value == plain.values["crossings"]
     assert met > 0
+
+
+@pytest.mark.parametrize("positions", [2, 3])
+def test_orders_that_cost_more_are_in_no_plan_of_the_fewest_crossings(positions: int) -> None:
+    """With and without them, plans of the fewest crossings are as regular and as irregular, as short and as long as can be."""
+    settled = 0
+    for seed in range(1, 6):
+        job = load_job(shuffle(loose_tubes(4), 4, 12, seed, cabinet(2, positions, SINGLE_12), "tray"))
+        first = solved(job, build(job, Policy(), all_placed=True), ("crossings",))
+        assert first is not None
+        for goal, sign in product(PLACED[1:], (1, -1)):
+            found = []
+            for settle in (False, True):
+                model = build(job, Policy("hard", "free"), all_placed=True)
+                crossings = encoded(model, "crossings")
+                if isinstance(crossings, int):
+                    continue
+                model.require(crossings <= first.values["crossings"])
+                before = len(model.cp.proto.constraints)
+                if settle:
+                    settle_orders(model, first.values["crossings"])
+                settled += len(model.cp.proto.constraints) > before
+                model.minimize(sign * encoded(model, goal))
+                outcome = run(model, Clock(), TUNING)
+                assert outcome.proven
+                found.append(outcome.value)
+            assert len(set(found)) <= 1, f"seed {seed}: {goal}"
+    assert settled > 3
 
 
 def full_box(divide_at: Sequence[str], subunits: int = 1, trays: int = 2) -> Job:

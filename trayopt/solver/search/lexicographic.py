@@ -13,6 +13,7 @@ from trayopt.domain.plan import GoalName
 from trayopt.rules.no_empty_below import NoEmptyBelow
 from trayopt.solver.bounds import pattern_counts, place_counts, set_partition, tray_room
 from trayopt.solver.bounds.kind_counts import Limits
+from trayopt.solver.bounds.opposite_orders import settle_orders
 from trayopt.solver.bounds.pattern_counts import in_scope
 from trayopt.solver.bounds.rings import chained
 from trayopt.solver.bounds.settled_segments import SettledSegments
@@ -70,6 +71,8 @@ class Descent:
             session.held(model, goal)
             if goal == "trays":
                 self._leave_outer_places(model)
+            if goal == "crossings" and session.on("opposite_orders"):
+                settle_orders(model, state.value("crossings"))
             value = state.value(goal)
             if session.gap is not None and 0 < value - least <= session.gap * max(1, value):
                 state.by_gap = True
