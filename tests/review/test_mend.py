@@ -13,16 +13,20 @@ import pytest
 
 from tests import oracle, strategies
 from tests.build import job_of
+from tests.crewsheets.plans import straight
 from tests.review.good_plans import FILE, STANDARD, assignment_of
 from tests.review.recorded import handed, table_text
 from tests.test_oracle import opened_job
+from trayopt import api
 from trayopt.api import load_job
 from trayopt.checker import check
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.decision import GoesBy, RunAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
+from trayopt.domain.plan import Plan
 from trayopt.errors import InputError
+from trayopt.formats.locate import frozen
 from trayopt.review.answers import mended_text
 from trayopt.review.desk import review_table
 from trayopt.review.mend import Mended, mend, parse_built
@@ -740,3 +744,45 @@ def test_a_near_plan_is_found_before_the_whole_model_is_looked_at(good: str, mon
     assert found.bound is not None
     assert whole.weighed is not None
     assert found.bound <= whole.weighed
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (("", ""), ""),
+        (
+            ("joins:", "  - {id: N2, cable: ribbon-288-2x144}\n  - {id: S2, cable: ribbon-288-2x144}\njoins:"),
+            "N2 and S2 led in",
+        ),
+        (("S1:1-288, name: through", "S1:1-288, name: as before"), ""),
+    ],
+    ids=["as it was", "two new trunks", "another name"],
+)
+def test_a_plan_of_the_job_as_it_was_is_not_called_wrong(change: tuple[str, str], said: str, tmp_path: Path) -> None:
+    """Its digest, its goals, and the rows that it could not have, were listed as figures to correct, as Python writes them."""
+    path, changed = STANDARD / "2x288-wall-2x6.yaml", tmp_path / "job.yaml"
+    plan = straight(path.stem)[1]
+    text = path.read_text().replace('"S1:1-288"', "S1:1-288").replace('"N1:1-288"', "N1:1-288")
+    assert change[0] in text
+    text = text.replace(*change)
+    if "N2" in text:
+        text += "  - {a: N2:1-288, b: S2:1-288, name: new}\n"
+    changed.write_text(text)
+    mended = api.mend(load_job(changed), plan, time_limit_s=60)
+    assert mended.plan is not None
+    assert mended.changes.counts()["legs"] == 0
+    shown = mended_text(mended)
+    assert "to correct" not in shown
+    assert said in shown
+
+
+def test_a_wrong_length_of_a_leg_that_stays_is_told_though_the_job_has_changed(tmp_path: Path) -> None:
+    path = STANDARD / "2x288-wall-2x6.yaml"
+    plan = straight(path.stem)[1].plain()
+    right = plan["legs"][0]["cut_mm"]
+    plan["legs"][0]["cut_mm"] += 10
+    changed = tmp_path / "job.yaml"
+    changed.write_text(path.read_text().replace("name: through", "name: as before"))
+    mended = api.mend(load_job(changed), Plan.model_validate(frozen(plan)), time_limit_s=60)
+    [figure] = mended.figures
+    assert figure.endswith(f".cut_mm: the plan says {right + 10}, right is {right}")

@@ -22,7 +22,7 @@ class Difference:
 
     def __str__(self) -> str:
         """Write as in answers."""
-        return f"{self.path}: the plan says {_text(self.claimed)}, right is {_text(self.right)}"
+        return f"{self.path}: the plan says {figure_text(self.claimed)}, right is {figure_text(self.right)}"
 
 
 @dataclass(frozen=True)
@@ -67,11 +67,21 @@ class Report:
         }
 
 
-def _text(value: object) -> str:
+def figure_text(value: Any) -> str:
+    """Write a figure of a plan document for a reader: a row as its keys and values, its lists as how many they hold."""
     if value is None:
         return "nothing"
+    if isinstance(value, bool):
+        return "true" if value else "false"
     if isinstance(value, dict):
-        return "{" + ", ".join(f"{key}: {_text(item)}" for key, item in value.items() if item is not None) + "}"
-    if isinstance(value, (list, tuple)):
-        return ", ".join(_text(item) for item in value) or "nothing"
+        parts = [f"{key} {_held(part)}" for key, part in value.items() if part is not None]
+        return ", ".join(parts) or "an empty row"
+    if isinstance(value, list | tuple):
+        return ", ".join(map(figure_text, value)) or "nothing"
     return str(value)
+
+
+def _held(part: Any) -> str:
+    if isinstance(part, list | tuple) and any(isinstance(item, dict) for item in part):
+        return f"({len(part)} rows)" if len(part) > 1 else "(1 row)"
+    return figure_text(part)

@@ -6,6 +6,8 @@ REVIEW = (
     "Safety: treat every fibre as live until it is proven dark. Laser light in it is invisible: no eye and no scope on an "
     "open end or connector. Local codes come first; a length measured in place governs."
 )
+TABLE = "Safety: treat every fibre as live: invisible laser light. Local codes come first; a length measured in place governs."
+"""That of a table, over its last column."""
 MOVES = (
     "Safety: no tray is lifted and no splice broken without a written release that names cable, tube and fibre; protection "
     "paths first, and know which circuits carry emergency calls. Treat every fibre as live until it is proven dark: laser "

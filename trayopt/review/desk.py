@@ -15,7 +15,7 @@ from trayopt.checker import (
     judge_bounds,
     lay,
 )
-from trayopt.checker.report import Report
+from trayopt.checker.report import Report, figure_text
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.base import RibbonWord
 from trayopt.domain.job import Job
@@ -263,7 +263,8 @@ def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = Non
         *(of_finding(job, made, laid, finding) for finding in report.findings),
         *(
             Remark(
-                "figure", "figure", item.path, (), (item.path,), f"the plan says {item.claimed}", f"{item.right}",
+                "figure", "figure", item.path, (), (item.path,),
+                f"the plan says {figure_text(item.claimed)}", figure_text(item.right),
                 "take the figure that is right, or have the plan written again",
             )
             for item in report.figures

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from trayopt.checker import check, measure
+from trayopt.checker.report import Difference
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.decision import Decision, EntersAt, RunAt
 from trayopt.domain.hardware import Place
@@ -271,7 +272,9 @@ def _figures(job: Job, made: Handmade, laid: Laid, plan: Plan, document: Plan | 
             wrong = check(job, document).figures
         except InputError:
             return ()
-        return tuple(f"{item.path}: {item.claimed}, right is {item.right}" for item in wrong)
+        if document.job.digest != job.digest:  # what it says of the job as it was is no fault of it
+            wrong = tuple(item for item in wrong if _of_a_row_that_stays(item))
+        return tuple(map(str, wrong))
     where = {(leg.trunk, leg.fibres): (leg.stack, leg.position) for leg in plan.legs}
     stays = {
         entry.lines
@@ -281,6 +284,12 @@ def _figures(job: Job, made: Handmade, laid: Laid, plan: Plan, document: Plan | 
     remarks = [remark for remark in row_remarks(job, made, laid) if remark.rule != "idle"]
     remarks += [remark for remark in figure_remarks(job, made, laid, plan) if remark.lines in stays]
     return tuple(f"{remark.rows}: {remark.found}; {remark.mend}" for remark in remarks)
+
+
+def _of_a_row_that_stays(figure: Difference) -> bool:
+    """Whether a figure is one of a leg, a trunk or a tray that both jobs have."""
+    of_a_row = figure.path.startswith(("legs[", "trunks[", "trays["))
+    return of_a_row and figure.claimed is not None and figure.right is not None
 
 
 def _untold(given: Given, assignment: Assignment) -> tuple[str, ...]:

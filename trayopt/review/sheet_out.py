@@ -15,7 +15,7 @@ from trayopt.domain.plan import Plan
 from trayopt.domain.trunk import ribbon_rank
 from trayopt.errors import InputError
 from trayopt.formats.json_out import dump_rows, write_whole
-from trayopt.review.cautions import REVIEW
+from trayopt.review.cautions import TABLE
 from trayopt.review.columns import LEG_COLUMNS
 from trayopt.rules.words import listed, ribbons_are
 
@@ -209,6 +209,6 @@ def notes_of(job: Job) -> list[str]:
 def write_plan(path: str | Path, job: Job, plan: Plan) -> None:
     """Write a plan as a table where the name ends in .csv or .xlsx, and as a plan document otherwise."""
     if Path(path).suffix.lower() in {".csv", ".xlsx"}:
-        write_table(path, job, plan_rows(job, plan), safety=REVIEW)
+        write_table(path, job, plan_rows(job, plan), safety=TABLE)
     else:
         write_whole(path, dump_rows(plan.plain()))

@@ -27,8 +27,9 @@ def review_text(review: Review) -> str:
     """Write a whole review."""
     lines = [verdict(review), *read_words(review), ""]
     for number, remark in enumerate(review.remarks[:MOST_REMARKS], start=1):
-        where = f" [{remark.rows}{'; ' if remark.rows and remark.cells else ''}{', '.join(remark.cells[:8])}]"
-        place = where if remark.rows or remark.cells else ""
+        cells = ", ".join(remark.cells[:8])
+        where = "; ".join(dict.fromkeys(filter(None, (remark.rows, cells))))  # of a plan document they are the same
+        place = f" [{where}]" if where else ""
         lines.append(f"{number:>3}  {remark.rule} {remark.subject} ({LEVEL_WORDS[remark.level]}){place}")
         lines.append(f"     found:   {remark.found}")
         lines += [f"     allowed: {remark.allowed}"] * bool(remark.allowed)
