@@ -10,6 +10,7 @@ import pytest
 
 from tests import oracle, strategies
 from trayopt.checker import Bound, bounds_words, judge_bounds
+from trayopt.checker.bounds import settled_bounds
 from trayopt.goals.registry import GOALS
 
 NAMES: list[str] = [goal.id for goal in GOALS]
@@ -75,3 +76,16 @@ def test_what_is_known_of_bounds_is_said() -> None:
     assert "refuted" in bounds_words([Bound("unplaced", 0, 0, "proven"), Bound("legs", 5, 5, "refuted", 4)])
     assert bounds_words([Bound("legs", 5, 5, "proven")]) == "The plan's bounds were proven again."
     assert "bounds of crossings are claimed" in bounds_words([Bound("legs", 5, 5, "proven"), Bound("crossings", 3, 3)])
+
+
+def test_a_bound_is_proven_refuted_or_still_claimed() -> None:
+    """Proven up to the bound itself, short of it, not asked at all; a better plan refutes it whatever was proven."""
+    claims = [Bound("legs", 5, 4), Bound("trays", 3, 3), Bound("crossings", 2, 2), Bound("irregular", 4, 2)]
+    found = settled_bounds(claims, {"legs": 4, "trays": 2, "crossings": 2}, {"crossings": 1})
+    assert [(bound.standing, bound.better) for bound in found] == [
+        ("proven", None), ("claimed", None), ("refuted", 1), ("claimed", None),
+    ]  # fmt: skip
+    assert [(bound.goal, bound.value, bound.bound) for bound in found] == [
+        (claim.goal, claim.value, claim.bound) for claim in claims
+    ]
+    assert settled_bounds(claims, {}) == tuple(claims)

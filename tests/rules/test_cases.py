@@ -10,6 +10,7 @@ from tests.case_files import CASES, KNOWN, MORE, case_file, put
 from tests.example_rule import EVERY
 from tests.strategies import worked_example
 from trayopt.domain.base import Travel
+from trayopt.domain.job import Job
 from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Laid
 
@@ -31,9 +32,9 @@ def data_of(case: Json) -> Json:
     return data
 
 
-def lay(case: Json) -> Laid:
-    """Lay the plan of a case."""
-    job = job_of(data_of(case))
+def lay(case: Json, job: Job | None = None) -> Laid:
+    """Lay the plan of a case, in its own job or in one that was made of it."""
+    job = job or job_of(data_of(case))
     ways = {trunk: tuple(way) for trunk, way in case.get("ways", WAYS).items()}
     assignment = assignment_of(
         job, ways, case.get("legs", LEGS), case.get("ends"), case.get("divide_at"), case.get("ribbons")
