@@ -58,6 +58,24 @@ def test_best_plans_of_mixed_trays_and_worked_ribbons_are_let_in(knob: str, firs
         assert admitted(job, dict(zip(oracle.GOALS, best.goals, strict=True))), f"seed {seed}: {best.goals}"
 
 
+@pytest.mark.parametrize(
+    "first", [pytest.param(first, marks=[pytest.mark.slow] * (first >= 3010)) for first in range(3000, 3100, 10)]
+)
+def test_best_plans_of_tubes_that_tie_trays_are_let_in(first: int) -> None:
+    """No tray may be tied to another, and trays are scarce, so that rows say what opened tubes tie."""
+    said = 0
+    for seed in range(first, first + 10):
+        data = drawn(seed, rules=0.0, stacks=1, positions=3, trunks=2, ribbons=6, at_port=0.2, tight=1.0)
+        data["rules"] = {"tied_trays": {"level": "prefer", "trays": 1, "weight": 2}}
+        best = oracle.solve(data)
+        assert best is not None
+        job = job_of(data)
+        rows = plans_of(job, {"unplaced": 0}).rows
+        said += any(name.startswith("opened tubes") or name.endswith(" ties") for name in rows)
+        assert admitted(job, dict(zip(oracle.GOALS, best.goals, strict=True))), f"seed {seed}: {best.goals}"
+    assert said
+
+
 def test_the_window_of_a_trunk_that_goes_through_bounds_its_ways() -> None:
     """With 4 m of slack no two ends' ways make a window; the rows say so, and with 8 m they let in the best plan."""
     job = load_job(ROOT / "models" / "standard" / "288-through-tap-of-48-wall-2x6.yaml")

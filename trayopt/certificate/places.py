@@ -8,7 +8,7 @@ not named here are left out as well, which only lets in more.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from itertools import product
 from math import floor, prod
@@ -119,22 +119,25 @@ class Placed(Choices):
             laid = {kind: self.at[kind, place] for kind in kinds if (kind, place) in self.at}
             tray, used = self.job.enclosure.tray_at(place), self.used[place]
             self.row(f"ends at {place}", [*((k.ends, n) for k, n in laid.items()), (-self.fill(place), used)], 0)
-            for size, most in self._sizes(self.fill(place), laid):
-                self.row(
-                    f"pieces of {size} at {place}", [*((k.ends // size, n) for k, n in laid.items()), (-most, used)], 0
-                )
             self.row(f"nothing at {place}", [*((-1, n) for n in laid.values()), (1, used)], 0)
+            taken = [("ends", self.fill(place), [k.ends for k in laid])]
             for i in range(len(self.views)) if self.hard("tray_sleeves") else ():
                 column = sizes.index(tray.sleeve_fibres) * len(self.views) + i
                 over = max((Fraction(k.sleeves[column] * self.fill(place), k.ends) for k in laid), default=0)
                 other = [(-max(0, floor(over) - tray.sleeves), n) for n in self.others[i]]
                 needed = [(k.sleeves[column], n) for k, n in laid.items()]
                 self.row(f"sleeves at {place} {i}", [*needed, *other, (-tray.sleeves, used)], 0)
+                if not other:
+                    taken.append(("sleeves", tray.sleeves, [k.sleeves[column] for k in laid]))
+            for t in self.trunks if self.hard("entrance_legs") else ():
+                self.row(f"{t.id} into {place}", [*self.legs_at(t.id, place), (-tray.entrance_legs, used)], 0)
+                taken.append((f"{t.id}", tray.entrance_legs, [dict(k.legs).get(t.id, 0) for k in laid]))
+            for name, most, pieces in _pieces(taken):
+                terms = list(zip(pieces, laid.values(), strict=True))
+                self.row(f"{name} at {place}", [*terms, (-most, used)], 0)
             single = [(1, n) for k, n in laid.items() if any(self.job.trunk_by_id[t].in_ribbons for t, _ in k.legs)]
             if self.job.mixed and tray.sleeve_fibres == 1:
                 self.let("separated_ribbons", str(place), single, 0, by=sum(self.bounds[n][1] for _, n in single))
-            for t in self.trunks if self.hard("entrance_legs") else ():
-                self.row(f"{t.id} into {place}", [*self.legs_at(t.id, place), (-tray.entrance_legs, used)], 0)
             under = Place(place.stack, place.position - 1)
             if under in self.used and self.job.enclosure.tray_at(under) == tray:
                 self.let("no_empty_below", str(place), [(1, used), (-1, self.used[under])], 0)
@@ -160,20 +163,6 @@ class Placed(Choices):
             done = {t.id: word for t, word in zip(open_, words, strict=True)}
             self.views.append(self.job.with_ribbons(done))
             self.others.append([n for (t, word), n in self.word.items() if done[t] != word])
-
-    @staticmethod
-    def _sizes(fill: int, kinds: Iterable[Kind]) -> Iterator[tuple[int, int]]:
-        """Give numbers of fibre ends, each with how many pieces of so many a tray holds; of such that say the same the first.
-
-        What patterns hold in whole pieces is no more than what the tray takes in whole pieces.
-        """
-        said: set[tuple[tuple[int, ...], int]] = set()
-        for size in sorted({*(kind.ends for kind in kinds), *(fill // (n + 1) + 1 for n in range(1, 6))}):
-            pieces = tuple(kind.ends // size for kind in kinds)
-            wasted = any(kind.ends % size for kind in kinds) or fill % size
-            if any(pieces) and wasted and (pieces, fill // size) not in said and len(said) < MOST_SIZES:
-                said.add((pieces, fill // size))
-                yield size, fill // size
 
     def legs_at(self, trunk: str, place: Place) -> list[tuple[int, int]]:
         """Give the legs of a trunk at a place."""
@@ -249,6 +238,23 @@ class Placed(Choices):
         short = self.hard("reach") and free < self.job.rules["reach"].parameters["bench_mm"]
         bare = self.hard("exposed") and trunk.exposed_mm is not None and cut > trunk.exposed_mm
         return None if short or bare else cut
+
+
+def _pieces(taken: Iterable[tuple[str, int, Sequence[int]]]) -> Iterator[tuple[str, int, tuple[int, ...]]]:
+    """Give for sizes of pieces how many a tray holds and how many each pattern takes; of such that say the same the first.
+
+    What patterns hold in whole pieces is no more than what the tray takes in whole pieces, of whatever they take of it.
+    """
+    said: set[tuple[tuple[int, ...], int]] = set()
+    for name, most, amounts in taken:
+        found = 0
+        for size in sorted({*amounts, *(most // (n + 1) + 1 for n in range(1, 6))} - {0}):
+            pieces = tuple(amount // size for amount in amounts)
+            wasted = any(amount % size for amount in amounts) or most % size
+            if any(pieces) and wasted and (pieces, most // size) not in said and found < MOST_SIZES:
+                found += 1
+                said.add((pieces, most // size))
+                yield f"{name} by {size}", most // size, pieces
 
 
 def _said(way: Way) -> str:

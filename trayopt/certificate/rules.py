@@ -7,6 +7,7 @@ them holds.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from fractions import Fraction
 from itertools import combinations, pairwise
 from math import floor, pi
 from typing import Any
@@ -17,7 +18,7 @@ from trayopt.certificate.patterns import Key
 from trayopt.certificate.places import Placed
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import AS_THEY_ARE
-from trayopt.domain.cablework import Subunit
+from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.digest import first_keys, without_later_defaults
 from trayopt.domain.job import Job
 from trayopt.domain.pins import LegPin
@@ -53,7 +54,17 @@ def plans_of(job: Job, given: Mapping[GoalName, int], *, orders: bool = False) -
     if unknown := sorted(unknown_keys(job)):
         raise Unknown(f"arguments do not know what the job says by {', '.join(unknown)}")
     x = Placed(job, given)
-    for part in (_together, _seal, _fill_guides, _open_windows, _prefer_ways, _prefer_stacks, _pin, _regular):
+    for part in (
+        _together,
+        _seal,
+        _fill_guides,
+        _open_windows,
+        _prefer_ways,
+        _prefer_stacks,
+        _tie_trays,
+        _pin,
+        _regular,
+    ):
         part(x)
     x.hold()
     if orders:
@@ -121,7 +132,7 @@ def _seal(x: Placed) -> None:
 
 def _fill_guides(x: Placed) -> None:
     """Let what every way brings through a guide fill no more than a part of it."""
-    if not x.hard("guide_fill"):
+    if x.job.rules["guide_fill"].level == "off":
         return
     fill = float(x.job.rules["guide_fill"].parameters["fill"])
     for guide in x.job.enclosure.track.guides:
@@ -134,7 +145,10 @@ def _fill_guides(x: Placed) -> None:
         for item in x.job.through:
             terms += _uncut(x, item, guide.id)
         most = floor(fill * guide.opening_mm2 * 4 / pi * 1e6) + 1
-        x.row(f"fill of {guide.id}", terms, most)
+        if x.hard("guide_fill"):
+            x.row(f"fill of {guide.id}", terms, most)
+        else:
+            x.let("guide_fill", guide.id, terms, most, by=max(0, sum(area for area, _ in terms) - most))
 
 
 def _uncut(x: Placed, item: Through, guide: str) -> list[tuple[int, int]]:
@@ -260,6 +274,56 @@ def _prefer_stacks(x: Placed) -> None:
                 x.let("reserve", stack.id, [(1, x.used[place])], 0)
 
 
+def _tie_trays(x: Placed) -> None:
+    """Let tubes that are opened at the tray tie the places that their legs need; each place that is tied to too many is broken.
+
+    A tube alone may need too many. The tubes of a trunk waste room where no whole number of them fills as many places as may be
+    tied.
+    """
+    rule = x.job.rules["tied_trays"]
+    if not x.whole or rule.level == "off":
+        return
+    most = int(rule.parameters["trays"])
+    broken = [term for place in x.places if (term := x.broken("tied_trays", str(place)))]
+    for t in x.trunks:
+        opened: list[tuple[int, int]] = []
+        full = Fraction(0)
+        for s in x.spliced:
+            ks = [k for k in x.parked.get((s.trunk, s.number), ()) if k in x.divisions[s.trunk, s.number]]
+            for k in ks if s.trunk == t.id else ():
+                together = max(1, _most_together(x, set(s.legs(k))))
+                full = max(full, Fraction(together, k))
+                places = -(-k // together)
+                if places > most:
+                    alone = [(places, x.of[(t.id, s.number), k]), (-places, x.port[t.id])]
+                    x.row(f"{s.name} in {k} ties", [*alone, *broken], 0)
+                opened.append((1, x.of[(t.id, s.number), k]))
+            if ks and s.trunk == t.id:
+                opened.append((-1, x.port[t.id]))
+        kept = max(Fraction(floor(full * n), n) for n in range(1, most + 1))
+        if opened and full > kept:
+            scale = full.denominator * kept.denominator
+            filled = [(-int(scale * kept), n) for n in x.used.values()]
+            over = [(int(scale * (full - kept)) * f, n) for f, n in broken]
+            x.row(f"opened tubes of {t.id}", [*((scale * f, n) for f, n in opened), *filled, *over], 0)
+
+
+def _most_together(x: Placed, legs: set[Leg]) -> int:
+    """Most of some legs of a subunit that lie in one tray, by the ends and sleeves of what has to lie with them."""
+    most = 0
+    for tray in {x.job.enclosure.tray_at(place) for place in x.places}:
+        with_them = [(p, sum(leg in legs for leg in p.legs)) for p in x.patterns if not legs.isdisjoint(p.legs)]
+        fill = 2 * tray.fibres if x.hard("tray_fibres") else x.job.splices * 2
+        here = floor(fill * max((Fraction(n, p.ends) for p, n in with_them), default=Fraction(0)))
+        sleeves = [(p.sleeves(tray.sleeve_fibres), n) for p, n in with_them]
+        if x.hard("tray_sleeves") and all(needed for needed, _ in sleeves):
+            here = min(
+                here, floor(tray.sleeves * max((Fraction(n, needed) for needed, n in sleeves), default=Fraction(0)))
+            )
+        most = max(most, here)
+    return most
+
+
 def _pin(x: Placed) -> None:
     """Say what pins ask; built ones no plan breaks."""
     for pin in x.job.pins:
@@ -299,6 +363,7 @@ def _regular(x: Placed) -> None:
                 x.row(f"{s.name} after {turn}", [(1, one), (-1, other), (-1, steps[-1][1])], 0)
     deepest = max(stack.positions for stack in x.stacks)
     highest, lowest = x.number("highest stack", deepest), x.number("lowest stack", deepest)
+    x.row("lowest not above highest", [(1, lowest), (-1, highest)], 0)
     in_use = {stack.id: x.number(f"{stack.id} in use", rank=400) for stack in x.stacks}
     for stack in x.stacks:
         height = x.number(f"height of {stack.id}", stack.positions, rank=300)

@@ -109,16 +109,22 @@ def certify(
     return Certificate(job=PlanJob(title=job.title, digest=job.digest), goals=tuple(goals))
 
 
+_Stage = tuple[Argument, frozenset[str], int]
+"""An argument, rows that it does without, and most nodes of its tree."""
+
+
 def _argued(job: Job, given: Mapping[GoalName, int], item: CertificateGoal, clock: Clock) -> CertificateGoal | None:
     """Find an argument of a goal that the verifier takes: by few rows, else by all, else by those of orders as well."""
     try:
         plans = plans_of(job, given)
     except TooMany:
         return None
-    stages: list[tuple[Argument, frozenset[str]]] = [("prices", frozenset()), ("prices_with_orders", frozenset())]
+    by_all: _Stage = ("prices", frozenset(), MOST_NODES)
+    stages = [by_all, ("prices_with_orders", frozenset(), MOST_NODES)]
     if item.goal != "leg_length_mm" and "leg_length_mm" not in given:
-        stages.insert(0, ("prices", plans.of_lengths))
-    for i, (argument, left_out) in enumerate(stages):
+        by_few: _Stage = ("prices", plans.of_lengths, MOST_NODES)
+        stages = [(*by_few[:2], 1), (*by_all[:2], 1), by_few, *stages]
+    for i, (argument, left_out, most_nodes) in enumerate(stages):
         if argument == "prices_with_orders":
             try:
                 with_orders(plans)
@@ -128,7 +134,7 @@ def _argued(job: Job, given: Mapping[GoalName, int], item: CertificateGoal, cloc
             continue
         plans.below(item.goal, item.least)
         part = None if clock.left is None else clock.left / (len(stages) - i)
-        tree = refutation(plans, Clock(part), left_out=left_out)
+        tree = refutation(plans, Clock(part), most_nodes, left_out)
         if tree is not None:
             return remade(item, argument=argument, nodes=tuple(map(_node, tree)))
     return None
