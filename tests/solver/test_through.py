@@ -34,7 +34,6 @@ def test_the_best_plan_is_that_of_the_oracle(seed: int) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.slow
 @pytest.mark.parametrize("first", range(8, 88, 8))
 def test_the_best_plans_of_many_jobs_are_those_of_the_oracle(first: int) -> None:
     for seed in range(first, first + 8):
@@ -65,6 +64,22 @@ def test_relaxations_know_the_window_that_ways_ask_for(slack_mm: int, fits: bool
     short = remade(job, through=(remade(job.through[0], slack_mm=slack_mm),))
     assert counted(short) == fits
     assert (preference_bound(short, Divider(short).open, Clock()) is not None) == fits
+
+
+def again(slack_mm: int) -> Job:
+    """Give the job of a tube that was cut by mistake and is spliced to itself, with so much slack; the other tube is cut too."""
+    made = gone(slack_mm=slack_mm, travel=["clockwise", "counterclockwise"], loops=[1], cut=[2])
+    made["joins"] = [{"a": "P.in:1-24", "b": "P.out:1-24"}]
+    return job_of(made)
+
+
+@pytest.mark.parametrize(("slack_mm", "fits"), [(5300, False), (5350, True)])
+def test_both_ends_of_a_tube_that_is_spliced_to_itself_lie_in_one_tray(slack_mm: int, fits: bool) -> None:
+    """2,600 mm to the near stack and 2,750 mm to the far one, whichever it is: each end alone would do with 2,600 mm."""
+    job = again(slack_mm)
+    assert (preference_bound(job, Divider(job).open, Clock()) is not None) == fits
+    found = solve(job, reproducible=True, explain=False).plan
+    assert (found.status, found.value("unplaced")) == ("optimal", 0 if fits else 24)
 
 
 @pytest.mark.parametrize(("spare_mm2", "fits"), [(-1, False), (400, True)])

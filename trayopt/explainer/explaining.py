@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from itertools import islice
 from typing import NamedTuple
 
 from trayopt.checker import assignment_of
@@ -95,14 +96,17 @@ def _explain(
     if not made.conflicts:
         best = known if known is not None and _whole(job, known) else _search(job, clock, trials)
         whole = best is not None and _whole(job, best) and not _musts(job, best)
-        if best is not None and whole:
-            for broken in preferences(job, best.assignment, clock):
-                made = remade(made, preferences=broken, optimal=best.optimal)
-                tell(_SoFar(made))
+        named = iter(preferences(job, best.assignment, clock) if best is not None and whole else ())
+        for broken in islice(named, 1):
+            made = remade(made, preferences=broken, optimal=best is not None and best.optimal)
+            tell(_SoFar(made))
         if given is not None:
             kept = best.assignment if best is not None and whole else None
             said, found, ways = expected(job, given, kept, clock, wishes.conflicts, wishes.ways_out)
             made = remade(made, expected=said, conflicts=found, ways_out=ways)
+            tell(_SoFar(made))
+        for broken in named:
+            made = remade(made, preferences=broken)
             tell(_SoFar(made))
         if best is not None and whole:
             refuted = _better(made) if best.claimed else None

@@ -145,6 +145,49 @@ def extents_mm(job: Job, trunk: Trunk, lengths: Lengths) -> dict[Way, tuple[int,
     return found
 
 
+def together_mm(job: Job, through: Through, lengths: Lengths) -> dict[tuple[Way, Way], int]:
+    """Give for each two ways of the ends what the longest cut tube asks for at least, in plans that place every splice.
+
+    Two ends that are spliced to each other, as of a tube that was cut by mistake, lie in one tray.
+    """
+    one, other = (job.trunk_by_id[end] for end in through.ends)
+    routes, spots = (
+        routes_of(job),
+        [(p, e.id) for p in job.enclosure.places for e in job.enclosure.stack_by_id[p.stack].ends],
+    )
+
+    def cuts(trunk: Trunk, way: Way) -> list[int]:
+        return [
+            lengths.cut_mm(trunk.transition_mm, routes.route_mm(way, place, end), way.loops) for place, end in spots
+        ]
+
+    sides = [
+        {way: (capped_mm(job, trunk.id, way, lengths), cuts(trunk, way)) for way in all_ways(job, trunk)}
+        for trunk in (one, other)
+    ]
+    again = {
+        one.subunit_of(run.first).number
+        for piece in job.pieces
+        for run, back in ((piece.a, piece.b), (piece.b, piece.a))
+        if (run.trunk, back.trunk) == through.ends
+        and one.subunit_of(run.first).number == other.subunit_of(back.first).number
+    }
+    kinds = {
+        (unit.number in again, *(bool(job.spliced[end, unit.number]) for end in through.ends)) for unit in one.subunits
+    }
+    found = {}
+    for a, (a_capped, a_cuts) in sides[0].items():
+        for b, (b_capped, b_cuts) in sides[1].items():
+            apart = {
+                (joined, *placed): (min(a_cuts) if placed[0] else a_capped) + (min(b_cuts) if placed[1] else b_capped)
+                for joined, *placed in kinds
+                if not joined
+            }
+            same = [min(map(sum, zip(a_cuts, b_cuts, strict=True)))] if any(joined for joined, *_ in kinds) else []
+            found[a, b] = max([*apart.values(), *same], default=0)
+    return found
+
+
 def loops_between(job: Job, through: Through, lengths: Lengths) -> tuple[int, int]:
     """Give the fewest and the most loops that the uncut tubes of a trunk in the box can have to make, in any plan."""
     sides = [extents_mm(job, job.trunk_by_id[end], lengths) for end in through.ends]

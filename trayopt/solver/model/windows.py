@@ -15,7 +15,7 @@ from trayopt.domain.through import Through
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.variables import Expression, Terms, TrunkWays, Variables
 from trayopt.track.lengths import CUT_STEP_MM, Lengths, lengths_of
-from trayopt.track.window import capped_mm, extents_mm, loops_between, passages
+from trayopt.track.window import capped_mm, extents_mm, loops_between, passages, together_mm
 
 
 class WindowNumbers(NamedTuple):
@@ -27,6 +27,8 @@ class WindowNumbers(NamedTuple):
 
 class SaysWays(TrunkWays, Terms, Protocol):
     """What a model says that knows the ways of trunks."""
+
+    all_placed: bool
 
 
 Parts = Sequence[tuple[Expression, Expression]]
@@ -47,7 +49,22 @@ def window_numbers(model: Variables, through: Through) -> WindowNumbers:
 def least_window_numbers(model: SaysWays, through: Through) -> WindowNumbers:
     """Make the numbers of one window out of what the ways of its ends ask for at least."""
     one, other = (_least_part(model, end) for end in _ends(model.job, through))
-    return _numbers(model, through, [(one, other)])
+    parts = [(one, other)]
+    if model.all_placed:
+        parts.append((_least_together(model, through), 0))
+    return _numbers(model, through, parts)
+
+
+def _least_together(model: SaysWays, through: Through) -> Expression:
+    """Give the steps that both ends of a cut tube take together at least where every splice is placed, by their ways."""
+    one, other = _ends(model.job, through)
+    steps = model.number(
+        _most_steps(model.job, one) + _most_steps(model.job, other), f"least steps of both ends of {through}"
+    )
+    for (a, b), least in together_mm(model.job, through, lengths_of(model.job)).items():
+        if a in model.ways(one) and b in model.ways(other):
+            model.require(steps >= least // CUT_STEP_MM, model.goes(one, a), model.goes(other, b))
+    return steps
 
 
 def _ends(job: Job, through: Through) -> list[Trunk]:
