@@ -10,13 +10,14 @@ import pytest
 from tests import oracle
 from tests.build import Json, job_of
 from tests.cli.run import trayopt
+from tests.library.test_through import gone
 from tests.solver.tiny import drawn
 from tests.strategies import worked_example
 from trayopt import load_job
 from trayopt.api import check, grow, grown_plan
 from trayopt.domain.cable import Cable
 from trayopt.errors import InputError
-from trayopt.explainer.growth import Addition, grown, spare_runs
+from trayopt.explainer.growth import Addition, Growth, grown, spare_runs
 from trayopt.explainer.growth_words import as_dict, said
 from trayopt.library.job_out import as_file
 
@@ -96,6 +97,21 @@ def test_spare_fibres_are_joined_from_the_lowest_up_and_run_out() -> None:
     more = grow(job, TWO, to="Q", reproducible=True)
     assert (more.fits, more.settled, more.spare) == (1, True, 0)
     assert said(more).endswith("For one more Q has too few spare fibres: 0 are left.")
+
+
+def test_ends_that_may_be_capped_too_short_are_to_be_measured() -> None:
+    """P.out/1 was capped when P was built: what is joined to it now has to reach a tray."""
+    made = gone()
+    made["pins"] = [
+        {"trunk": "P.in", "port": "bl", "travel": "clockwise", "loops": 1, "built": True},
+        {"trunk": "P.out", "port": "br", "travel": "counterclockwise", "loops": 1, "built": True},
+        {"leg": "P.in:1-24", "stack": "left", "position": 1, "built": True},
+    ]
+    base = load_job(made)
+    for to, told in (("P.out", True), ("Q", False)):
+        addition = Addition(TWO, to, "subunit")
+        text = said(Growth(addition, 1, settled=False, job=grown(base, addition, 1), assignment=None))
+        assert ("Measure what may have been capped when the box was built (P.out/1)" in text) == told
 
 
 def test_a_job_that_does_not_fit_itself_is_told() -> None:

@@ -6,8 +6,10 @@ from typing import Any
 
 from trayopt.domain.base import remade
 from trayopt.domain.explanation import Explanation
+from trayopt.domain.pins import LegPin
 from trayopt.explainer.growth import Addition, Growth
 from trayopt.explainer.text import text as explanation_text
+from trayopt.rules.words import listed
 
 
 def said(found: Growth) -> str:
@@ -18,7 +20,21 @@ def said(found: Growth) -> str:
         return "Whether the job as it is can be placed whole was not settled in the time; more time may help."
     fit = "fits" if found.fits == 1 else "fit"
     more = f"{_counted(found.addition, found.fits)} {fit} into the box with what the job has"
-    return f"{more}{': a plan proves it' if found.fits else ''}. {_next(found)}"
+    return f"{more}{': a plan proves it' if found.fits else ''}. {_next(found)}{_capped(found)}"
+
+
+def _capped(found: Growth) -> str:
+    """Say which ends of a built trunk that goes through may have been capped too short for a tray."""
+    job, to = found.job, found.addition.to or ""
+    built = [pin for pin in job.pins if pin.built and to == (pin.leg.trunk if isinstance(pin, LegPin) else pin.trunk)]
+    if to not in job.other_end or not built:
+        return ""
+    made = {job.trunk_by_id[to].subunit_of(pin.leg.first).number for pin in built if isinstance(pin, LegPin)}
+    units = [unit.number for unit in job.trunk_by_id[to].subunits if job.spliced[to, unit.number]]
+    names = listed([f"{to}/{number}" for number in units if number not in made])
+    if not names:
+        return ""
+    return f" Measure what may have been capped when the box was built ({names}): each end has to reach its tray."
 
 
 def _next(found: Growth) -> str:
