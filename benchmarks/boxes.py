@@ -85,7 +85,7 @@ def _guide(name: str, x: int, y: int, opening_mm2: int) -> Json:
 
 
 def _ports(number: int, bore_mm: int, xs: list[int], width: int, height: int) -> list[Json]:
-    """SetPartition the ports along the bottom and the top; those in the left half of the bottom turn clockwise by nature."""
+    """Set the ports along the bottom and the top; those in the left half of the bottom turn clockwise by nature."""
     made: list[Json] = []
     a_side = number // 2
     for side, y in (("bottom", 0), ("top", height)):
