@@ -47,6 +47,7 @@ from trayopt.rules.variables import (  # fmt: skip
     Windows,
 )
 from trayopt.solver.bounds.kind_counts import EFFORT, PART, Kind, KindCounts, Limits
+from trayopt.solver.bounds.ways_first import ways_within
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
@@ -55,10 +56,8 @@ from trayopt.solver.model.model import Model
 from trayopt.solver.model.run import hint_all
 from trayopt.solver.model.vocabulary import voice
 
-LENGTH_EFFORT = 0.5
-"""Most deterministic time for a length: what counts leave open is asked by one choice of ways after the other."""
-AGAIN_EFFORT = 0.2
-"""Most deterministic time for the length of plans that are as good as one that is known."""
+GLANCE = 0.5
+"""Most deterministic time for a length by all ways together, before choices of ways are asked."""
 IRREGULAR_EFFORT = 1.0
 """Most deterministic time for the least irregular counts of the least length: what it leaves open is asked when it counts."""
 LATENESS_EFFORT = 1.0
@@ -281,12 +280,10 @@ def count(model: Model, weight: int, clock: Clock, *, trays: int | None = None) 
     """
     counts = _counts(model, weight, {"trays": trays})
     length = counts.encoded("leg_length_mm")
-    counts.minimize(length)
-    status, solver = solve_one(counts.cp, clock, LENGTH_EFFORT, symmetry_level=2, part=PART)
-    if status == cp_model.INFEASIBLE:
+    bound, solver = _shortest(model, counts, length, weight, clock)
+    if bound is None:
         return None
-    bound = max(0, whole_bound(solver.best_objective_bound))
-    if status not in FOUND:
+    if solver is None:
         return Counted(bound, counts)
     shortest = solver.value(linear(length))
     counts.require(length <= shortest)
@@ -302,6 +299,33 @@ def count(model: Model, weight: int, clock: Clock, *, trays: int | None = None) 
     return Counted(bound, counts, later, least)
 
 
+def _shortest(
+    model: Model, counts: Counts, length: Expression, weight: int, clock: Clock
+) -> tuple[int | None, cp_model.CpSolver | None]:
+    """Bound the length of counts, and give counts of small length; None for the bound where there are none.
+
+    What counts leave open after a glance is asked of each choice of ways that may be as short; counts go on where there are many.
+    """
+    counts.minimize(length)
+    bound, best = 0, None
+    for effort in (GLANCE, EFFORT):
+        status, solver = solve_one(counts.cp, clock, effort, symmetry_level=2, part=PART)
+        if status == cp_model.INFEASIBLE:
+            return None, None
+        bound = max(bound, whole_bound(solver.best_objective_bound))
+        if status not in FOUND:
+            continue
+        best = solver
+        if status == cp_model.OPTIMAL or effort == EFFORT:
+            break
+        shortest = solver.value(linear(length))
+        choices = ways_within(model, weight, shortest, clock)
+        if choices is not None:
+            return max(bound, min([shortest, *(choice.least for choice in choices)])), best
+        hint_all(counts.cp, solver.response_proto.solution)
+    return bound, best
+
+
 def placed_bound(
     goal: GoalName, model: Model, weight: int, limits: Limits, clock: Clock, *, at_least: int = 0
 ) -> int | None:
@@ -311,8 +335,12 @@ def placed_bound(
     bound that is known.
     """
     counts = _counts(model, weight, limits)
-    effort = AGAIN_EFFORT if goal == "leg_length_mm" else EFFORT
-    return counts.lower_bound(counts.encoded(goal), clock, effort, at_least=at_least)
+    expression = counts.encoded(goal)
+    if goal == "leg_length_mm":
+        counts.require(expression >= at_least)
+        least = _shortest(model, counts, expression, weight, clock)[0]
+        return None if least is None else max(at_least, least)
+    return counts.lower_bound(expression, clock, at_least=at_least)
 
 
 def _counts(model: Model, weight: int, limits: Limits) -> Counts:
