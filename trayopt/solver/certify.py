@@ -133,7 +133,7 @@ def _argued(job: Job, given: Mapping[GoalName, int], item: CertificateGoal, cloc
         if item.goal not in plans.goals:
             continue
         plans.below(item.goal, item.least)
-        part = None if clock.left is None else clock.left / (len(stages) - i)
+        part = None if clock.left is None else clock.left / (2 if most_nodes == 1 else len(stages) - i)
         tree = refutation(plans, Clock(part), most_nodes, left_out)
         if tree is not None:
             return remade(item, argument=argument, nodes=tuple(map(_node, tree)))
