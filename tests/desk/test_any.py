@@ -96,7 +96,7 @@ def test_the_file_says_what_the_page_says(fresh: Path, text: str, cell: tuple[st
     table, key = cell
     tried(desk, {"act": "cells", "table": table, "cells": [[0, key, text]]})
     tried(desk, {"act": "head", "key": "title", "text": text})
-    said = [each["text"] for each in desk.state()["faults"]]
+    said = [each["text"]["en"] for each in desk.state()["faults"]]
     tried(desk, {"act": "save", "over": True})
     try:
         job = load_job(fresh)

@@ -94,7 +94,9 @@ def test_the_faults_of_a_cell_are_those_of_the_command_line(desk: Desk, folder: 
     act(desk, "save")
     with pytest.raises(InputError) as wrong:
         load_job(folder / "job.yaml")
-    assert [each["text"] for each in state["faults"]] == [str(fault) for fault in wrong.value.faults]
+    assert [each["text"]["en"] for each in state["faults"]] == [str(fault) for fault in wrong.value.faults]
+    german = [each["text"]["de"].partition(": ")[2] for each in state["faults"]]
+    assert "exposed_mm ist von der falschen Art; gefunden: 'far'; erlaubt: eine ganze Zahl" in german
     assert {"trunks[0].exposed_mm", "trunks[1].cable", "pins[0].trunk"} <= {each["where"] for each in state["faults"]}
 
 
@@ -397,7 +399,8 @@ def test_hardware_that_cannot_be_built_is_told_at_its_cell(folder: Path) -> None
     assert state["board"] is not None
     act(desk, "hardware", file=file, at_key=["stacks", 0, "pitch_mm"], text="5 cm")
     [said] = cell(desk, "enclosure", "stacks", 0, "pitch_mm")["wrong"]
-    assert "found '5 cm'" in said
+    assert "found '5 cm'" in said["en"]
+    assert "gefunden: '5 cm'" in said["de"]
     act(desk, "undo")
     act(desk, "undo")
     assert desk.state()["faults"] == []

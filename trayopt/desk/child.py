@@ -39,12 +39,13 @@ def main() -> None:
             answers.flush()
 
     threading.Thread(target=_listen, args=(stop,), daemon=True).start()
+    from trayopt.desk.tongues import spoken_fault
     from trayopt.errors import InputError
 
     try:
         answer = _done(task, say, stop)
     except InputError as wrong:
-        answer = {"faults": [fault.as_dict() | {"text": str(fault)} for fault in wrong.faults]}
+        answer = {"faults": [fault.as_dict() | {"text": spoken_fault(fault)} for fault in wrong.faults]}
     except Exception as fault:
         answer = {"fault": f"{type(fault).__name__}: {fault}"}
     say({"type": "answer", **answer})
@@ -96,7 +97,7 @@ def _solve(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threadi
 
     def watch(step: Step) -> None:
         plan = None if step.plan is None else _plan_of(job, step.plan)
-        say({"type": "step", "text": str(step), "values": dict(step.values or {}), "plan": plan})
+        say({"type": "step", "step": _step(step), "values": dict(step.values or {}), "plan": plan})
 
     result = api.solve(
         job, time_limit_s=task["limit_s"], workers=task["workers"], start=plans["plan"], progress=progress, watch=watch,
@@ -104,6 +105,16 @@ def _solve(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threadi
     )  # fmt: skip
     found = result.plan.status != "none"
     return {"plan": result.plan.plain() if found else None, "complete": result.complete}
+
+
+def _step(step: Step) -> dict[str, Any]:
+    """Give a step of the search as plain data, with the author of a bound by languages."""
+    from trayopt.desk.tongues import spoken
+    from trayopt.domain.said import said
+    from trayopt.solver.model.bound import AUTHORS
+
+    made = step.plain()
+    return made if step.bound is None else {**made, "by": spoken(said(AUTHORS.get(step.bound.by, step.bound.by)))}
 
 
 def _explain(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threading.Event) -> dict[str, Any]:
@@ -177,16 +188,16 @@ def _prices(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: thread
 def _mend(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threading.Event) -> dict[str, Any]:
     """Mend a plan round what was changed by hand: that is held as what is built is."""
     from trayopt import api
+    from trayopt.desk.tongues import spoken
 
     held = api.load_job(
         task["job_file"], library=[Path(folder) for folder in task["library"]],
         texts=_texts(task) | {Path(task["job_file"]): task["held_text"]},
     )  # fmt: skip
     made = api.mend(held, plans["plan"], time_limit_s=task["limit_s"])
-    told = made.as_dict()
     return {
         "plan": None if made.plan is None else made.plan.plain(), "impossible": made.impossible, "proven": made.proven,
-        "moves": [move.get("text", "") for move in told["moves"]], "clash": list(made.clash),
+        "moves": [spoken(move.text) for move in made.moves], "clash": list(made.clash),
     }  # fmt: skip
 
 

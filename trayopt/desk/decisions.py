@@ -11,6 +11,7 @@ from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan, PlanJob, PlanLeg, PlanSolver, PlanTrunk
+from trayopt.domain.said import said
 from trayopt.domain.trunk import Trunk
 from trayopt.errors import InputError
 
@@ -213,7 +214,10 @@ def redivided(job: Job, given: Decisions, subunits: Iterable[Subunit], of: int) 
         if of not in subunit.divisions:
             allowed = ", ".join(map(str, subunit.divisions))
             raise InputError.one(
-                f"{subunit.name} cannot be divided so", source="desk", found=str(of), allowed=f"{allowed} legs"
+                said("{subunit} cannot be divided so", subunit=subunit.name),
+                source="desk",
+                found=str(of),
+                allowed=said("{allowed} legs", allowed=allowed),
             )
         before = given.division.get((subunit.trunk, subunit.number), 1)
         at = {leg: places.pop(leg, None) for leg in subunit.legs(before)}

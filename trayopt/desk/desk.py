@@ -21,6 +21,7 @@ from trayopt.desk.runs import Run, Search
 from trayopt.desk.tongues import spoken
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
+from trayopt.domain.said import said
 from trayopt.errors import InputError
 from trayopt.explainer.edits import documents
 from trayopt.formats.json_out import dump_rows
@@ -227,17 +228,17 @@ class Desk:
             plan = _plan(way["plan"])
             job = self.document.reading_of(text).job
             assert job is not None
-            said = way["says"]
-            about = said["en"] if isinstance(said, dict) else said
+            says = way["says"]
+            about = says["en"] if isinstance(says, dict) else says
             self.document.write(text, "applied", about, decisions_of(job, plan)[0])
             self._reference = self.document.now.decisions
             self.results.clear()
             return None
         if way["folder"] is None:
             raise InputError.one(
-                "this way out changes hardware",
+                said("this way out changes hardware"),
                 source="desk",
-                hint="save the job, and ask again: then it can be applied",
+                hint=said("save the job, and ask again: then it can be applied"),
             )
         folder = _free(self.document.job_disk.path)
         shutil.copytree(way["folder"], folder)
@@ -344,9 +345,9 @@ class Desk:
             found, _ = decisions_of(job, best)
         other = api.check(job, plan_of(job, found))
         made = api.compare(job, report.plan, other.plan).as_dict()
-        said = {(each.rule, each.subject): each.because for each in (*report.findings, *other.findings)}
+        because = {(each.rule, each.subject): each.because for each in (*report.findings, *other.findings)}
         for row in made["findings"]:
-            row["found"] = spoken(said.get((row["rule"], row["subject"]), row["found"]))
+            row["found"] = spoken(because.get((row["rule"], row["subject"]), row["found"]))
         return made
 
     def sheets(self, request: Mapping[str, Any]) -> dict[str, Any]:

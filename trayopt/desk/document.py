@@ -13,6 +13,7 @@ from trayopt.desk.decisions import Decisions, decisions_of, fitted, plan_of
 from trayopt.desk.files import Kept, Watched, digest_of_text
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
+from trayopt.domain.said import said
 from trayopt.errors import Fault, InputError
 from trayopt.formats.json_out import dump_rows
 from trayopt.formats.source import read_text
@@ -412,5 +413,7 @@ def _yaml(text: str, source: str) -> str:
         Where it is not.
     """
     if not isinstance(parse_yaml(text, source).data, dict):
-        raise InputError.one("this is no job", source=source, allowed="a mapping with the keys of a job file")
+        raise InputError.one(
+            said("this is no job"), source=source, allowed=said("a mapping with the keys of a job file")
+        )
     return text

@@ -11,6 +11,7 @@ from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run, parse_run
+from trayopt.domain.said import said
 from trayopt.errors import InputError
 from trayopt.formats.yaml_edit import YamlFile
 
@@ -155,12 +156,16 @@ def put_cells(file: YamlFile, table: str, cells: Iterable[tuple[int, str, str]],
     columns = _columns(table)
     given = list(cells)
     if len(given) > MOST_CELLS:
-        raise InputError.one("this is too much to paste", source="desk", allowed=f"up to {MOST_CELLS:,} cells")
+        raise InputError.one(
+            said("this is too much to paste"), source="desk", allowed=said("up to {most:,} cells", most=MOST_CELLS)
+        )
     inline(file, table, job)
     for row, key, text in sorted(given, key=lambda cell: cell[0]):
         column = columns.get(key)
         if column is None or not 0 <= row <= len(rows_of(file, table)):
-            raise InputError.one(f"there is no such cell in {table}", source="desk", found=f"{key} {row}")
+            raise InputError.one(
+                said("there is no such cell in {table}", table=table), source="desk", found=f"{key} {row}"
+            )
         value = column.read(text.strip()) if text.strip() else None
         if row == len(rows_of(file, table)):
             if value is None:
@@ -203,7 +208,9 @@ def inline(file: YamlFile, table: str, job: Job | None) -> None:
     """Write the joins of a table into the job, so that they can be changed there; the table stays as it is."""
     if table == "joins" and isinstance(file.get(("joins",)), str):
         if job is None:
-            raise InputError.one("the joins cannot be read", source="desk", hint="correct their table first")
+            raise InputError.one(
+                said("the joins cannot be read"), source="desk", hint=said("correct their table first")
+            )
         rows = [{"a": str(join.a), "b": str(join.b), "name": join.name} for join in job.joins]
         file.put(("joins",), [{key: _quoted(key, value) for key, value in row.items()} for row in rows])
 
@@ -211,7 +218,7 @@ def inline(file: YamlFile, table: str, job: Job | None) -> None:
 def put_head(file: YamlFile, key: str, text: str) -> None:
     """Put title, enclosure or tubes."""
     if key not in {column.key for column in HEAD}:
-        raise InputError.one("there is no such cell", source="desk", found=key)
+        raise InputError.one(said("there is no such cell"), source="desk", found=key)
     if text.strip():
         file.put((key,), text.strip())
     else:
@@ -245,7 +252,7 @@ def put_rule(file: YamlFile, rule: str, setting: Mapping[str, str], usual: Mappi
 
 def _columns(table: str) -> dict[str, Column]:
     if table not in TABLES:
-        raise InputError.one("there is no such table", source="desk", found=table, allowed=", ".join(TABLES))
+        raise InputError.one(said("there is no such table"), source="desk", found=table, allowed=", ".join(TABLES))
     return {column.key: column for column in TABLES[table]}
 
 
@@ -277,7 +284,11 @@ def unpin(file: YamlFile, subject: str) -> None:
     """
     found = [(i, row) for i, row in enumerate(rows_of(file, "pins")) if subject in {_run(row), row.get("trunk")}]
     if any(row.get("built") is True for _, row in found):
-        raise InputError.one(f"{subject} is built", source="desk", hint="the table of pins can take the mark away")
+        raise InputError.one(
+            said("{subject} is built", subject=subject),
+            source="desk",
+            hint=said("the table of pins can take the mark away"),
+        )
     for i, _ in reversed(found):
         file.take(("pins", i))
 

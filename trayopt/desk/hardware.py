@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 from trayopt import api
 from trayopt.desk.document import Document
 from trayopt.desk.edits import number_of, shown
+from trayopt.desk.tongues import spoken_fault
+from trayopt.domain.said import said
 from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import Path as DataPath
 from trayopt.formats.locate import path_text
@@ -115,7 +117,9 @@ def _cell(use: Use, row: Row, key: str, notes: Mapping[DataPath, str], said: lis
     note = next((notes[at[:end]] for end in range(len(at), len(use.base), -1) if at[:end] in notes), "")
     word = next((word for word in (ASSUMED, MEASURED) if note.startswith(word)), "")
     where = path_text(at)
-    found = [(str(fault), level) for fault, level in said if re.match(rf"{re.escape(where)}(\[|$)", fault.where)]
+    found = [
+        (spoken_fault(fault), level) for fault, level in said if re.match(rf"{re.escape(where)}(\[|$)", fault.where)
+    ]
     return {
         "key": key, "at": list(at), "text": shown(row.values.get(key)), "state": word, "note": note,
         "wrong": [text for text, level in found if level == "wrong"],
@@ -148,13 +152,13 @@ def put(document: Document, file: str, at: DataPath, text: str | None) -> None:
     uses = _uses(document)
     use = next((use for use in uses if str(use.file) == file and at[: len(use.base)] == use.base), None)
     if use is None or not at or not isinstance(at[-1], str):
-        raise InputError.one("the job uses no such part", source="desk", found=file)
+        raise InputError.one(said("the job uses no such part"), source="desk", found=file)
     copies = _Copies(document, uses)
     target = copies.own(use)
     changed = YamlFile(copies.texts[target])
     holder = changed.get(at[:-1])
     if not isinstance(holder, Mapping) or (text is None and at[-1] not in holder):
-        raise InputError.one("the part has no such value", source="desk", found=path_text(at))
+        raise InputError.one(said("the part has no such value"), source="desk", found=path_text(at))
     if text is not None:
         _put_value(changed, at, text.strip())
     copies.texts[target] = _measured(changed.text(), at)

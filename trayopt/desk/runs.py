@@ -31,7 +31,8 @@ class Run:
     started: float = field(default_factory=time.monotonic)
     ended: float | None = None
     goals: dict[str, tuple[int | None, int | None]] = field(default_factory=dict)
-    steps: list[str] = field(default_factory=list)
+    steps: list[dict[str, Any]] = field(default_factory=list)
+    """Bounds and plans as they came; a plan that says no more than the one before is not told again."""
     best: dict[str, Any] | None = None
     """The best plan so far: what it decides, as rows of a plan document."""
     answer: dict[str, Any] | None = None
@@ -134,7 +135,8 @@ class Search:
             elif kind == "step":
                 for goal, value in data["values"].items():
                     run.goals[goal] = (value, run.goals.get(goal, (None, None))[1])
-                run.steps = [*run.steps[-MOST_STEPS:], data["text"]]
+                if not run.steps or data["step"].get("values", {}) != run.steps[-1].get("values"):
+                    run.steps = [*run.steps[-MOST_STEPS:], data["step"]]
                 if data["plan"] is not None:
                     run.best = data["plan"]
                     self._found(run)

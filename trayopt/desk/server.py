@@ -23,6 +23,7 @@ from trayopt.desk.acts import Wrong
 from trayopt.desk.desk import Desk
 from trayopt.desk.frame import STATIC, page_text
 from trayopt.desk.guard import Guard
+from trayopt.desk.tongues import spoken_fault
 from trayopt.desk.words import LANGUAGES
 from trayopt.errors import InputError
 from trayopt.pictures.svg import style
@@ -46,7 +47,7 @@ def application(desk: Desk) -> Starlette:
         except Wrong as wrong:
             return JSONResponse({"wrong": wrong.reason, **wrong.more, **desk.state()}, status_code=409)
         except InputError as wrong:
-            said = [fault.as_dict() | {"text": str(fault)} for fault in wrong.faults]
+            said = [fault.as_dict() | {"text": spoken_fault(fault)} for fault in wrong.faults]
             return JSONResponse({"faults": said}, status_code=422)
 
     async def given(request: Request) -> Mapping[str, Any]:

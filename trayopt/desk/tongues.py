@@ -7,7 +7,8 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from trayopt.domain.said import Said
+from trayopt.domain.said import Said, joined, said
+from trayopt.errors import Fault
 from trayopt.rules.tongues import LANGUAGES, tongue_of
 
 
@@ -15,6 +16,19 @@ def spoken(text: str) -> str | dict[str, str]:
     """Give a text by languages; one that only English can say is a plain text."""
     found = {language: tongue_of(language).say(text) for language in LANGUAGES if tongue_of(language).knows(text)}
     return {"en": str(text), **found} if found else str(text)
+
+
+def spoken_fault(fault: Fault) -> str | dict[str, str]:
+    """Give what is wrong with an input by languages, as its own text is put together; in English alone where that is all."""
+    if not isinstance(fault.message, Said):
+        return str(fault)
+    at = str(fault).partition(f": {fault.message}")[0]
+    parts: list[str] = [said("{at}: {message}", at=at, message=fault.message)]
+    if fault.found:
+        parts.append(said("found {found}", found=fault.found))
+    if fault.allowed:
+        parts.append(said("allowed: {allowed}", allowed=fault.allowed))
+    return spoken(joined([*parts, fault.hint] if fault.hint else parts, "; "))
 
 
 def all_spoken(value: Any) -> Any:

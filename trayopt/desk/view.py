@@ -13,7 +13,7 @@ from trayopt.desk.acts import usual_setting
 from trayopt.desk.decisions import Decisions, bunches, spliced_with
 from trayopt.desk.document import Document
 from trayopt.desk.files import digest_of_text
-from trayopt.desk.tongues import spoken
+from trayopt.desk.tongues import spoken, spoken_fault
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
@@ -39,7 +39,7 @@ def state(document: Document, reference: Decisions) -> Plain:
         "undo": _said(steps[-1].done, steps[-1].about) if len(steps) > 1 else None,
         "redo": _said(redo[-1].done, redo[-1].about) if redo else None,
         "faults": [_fault(fault, document) for fault in document.reading.faults],
-        "warnings": [str(fault) for fault in document.reading.warnings],
+        "warnings": [spoken_fault(fault) for fault in document.reading.warnings],
         "lost": document.lost,
         "text": digest_of_text(document.now.text)[:16],
         "joined": job is not None and bool(job.joins),
@@ -57,7 +57,7 @@ def _said(done: str, about: str) -> Plain:
 def _fault(fault: Fault, document: Document) -> Plain:
     """Give a fault with the cell that it is at, where it stands in the job's own file."""
     own = fault.source == str(document.job_disk.path)
-    return {"text": str(fault), "where": fault.where if own else "", "message": fault.message, **_more(fault)}
+    return {"text": spoken_fault(fault), "where": fault.where if own else "", "message": fault.message, **_more(fault)}
 
 
 def _more(fault: Fault) -> Plain:

@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 
 from trayopt.domain.base import Frozen, Id, Size
 from trayopt.domain.hardware import flat_bore_mm, round_bore_mm
+from trayopt.domain.said import said
 
 Construction = Literal["ribbon", "central_tube", "slotted_core", "partly_bonded_ribbon", "loose_tube"]
 FLAT: frozenset[str] = frozenset({"ribbon", "central_tube", "slotted_core"})
@@ -71,7 +72,7 @@ class Cable(Frozen):
         """Bore that a leg of so many ribbons needs (spec, section 4)."""
         if self.flat:
             if self.ribbon_mm is None:
-                raise ValueError(f"cable {self.id!r} is flat and has no ribbon_mm")
+                raise ValueError(said("cable '{cable}' is flat and has no ribbon_mm", cable=self.id))
             return flat_bore_mm(ribbons, self.ribbon_mm)
         return round_bore_mm(ribbons * ribbon_fibres, self.coating_mm)
 

@@ -21,6 +21,7 @@ from trayopt.domain.hardware import Enclosure, Place, Reference, TubeSet
 from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.domain.ranges import Run, joined
 from trayopt.domain.run_text import RunText, read_run
+from trayopt.domain.said import said
 from trayopt.domain.splicing import Piece, SleeveRun, cut_pieces, least_runs
 from trayopt.domain.through import Through
 from trayopt.domain.trunk import Trunk
@@ -273,7 +274,7 @@ class Job(Frozen):
         """Give the leg that a pin names."""
         leg = self.trunk_by_id[pin.leg.trunk].subunit_of(pin.leg.first).leg_of_run(pin.leg.first, pin.leg.last)
         if leg is None:
-            raise ValueError(f"{pin.leg} can be no leg")
+            raise ValueError(said("{leg} can be no leg", leg=pin.leg))
         return leg
 
     def places_of(self, pin: LegPin) -> tuple[Place, ...]:

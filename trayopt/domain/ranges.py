@@ -6,6 +6,8 @@ import re
 from collections.abc import Iterable
 from typing import NamedTuple
 
+from trayopt.domain.said import said
+
 _RUN = re.compile(r"^(?P<trunk>[^\s:/+][^:/+]*):(?P<first>[0-9]{1,6})(?:-(?P<last>[0-9]{1,6}))?$")
 _SPAN = re.compile(r"^(?P<first>[0-9]{1,6})(?:-(?P<last>[0-9]{1,6}))?$")
 
@@ -31,7 +33,7 @@ def parse_run(text: str) -> Run:
     """Read ``trunk:first-last``; raises ValueError with what is allowed."""
     match = _RUN.match(text)
     if not match:
-        raise ValueError("a run is written trunk:first-last, such as N1:1-432")
+        raise ValueError(said("a run is written trunk:first-last, such as N1:1-432"))
     first = int(match["first"])
     last = int(match["last"]) if match["last"] else first
     _in_order(first, last)
@@ -42,7 +44,7 @@ def parse_span(text: str) -> tuple[int, int]:
     """Read ``first-last`` or a single number; raises ValueError with what is allowed."""
     match = _SPAN.match(text)
     if not match:
-        raise ValueError("fibres are written first-last, such as 1-72")
+        raise ValueError(said("fibres are written first-last, such as 1-72"))
     first = int(match["first"])
     last = int(match["last"]) if match["last"] else first
     _in_order(first, last)
@@ -67,6 +69,6 @@ def span(first: int, last: int) -> str:
 
 def _in_order(first: int, last: int) -> None:
     if first < 1:
-        raise ValueError("fibres are counted from 1")
+        raise ValueError(said("fibres are counted from 1"))
     if last < first:
-        raise ValueError("the first fibre of a run is not above its last")
+        raise ValueError(said("the first fibre of a run is not above its last"))

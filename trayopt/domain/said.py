@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
 import string
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
+
+UNITS = re.compile(r"\b(?:mm²?|MB)(?!\w)")
 
 
 class Said(str):
@@ -68,7 +71,7 @@ class Tongue(string.Formatter):
         """Whether it has a form for all of a text."""
         if not isinstance(text, Said):
             return False
-        own = text.form in self._forms or not _has_words(text.form)
+        own = text.form in self._forms or not has_words(text.form)
         return own and all(self.knows(value) for value in text.values.values() if isinstance(value, Said))
 
     def say(self, text: str) -> str:
@@ -93,5 +96,7 @@ def _chosen(form: str, values: Mapping[str, Any]) -> str:
     return one if values["n"] == 1 else more
 
 
-def _has_words(form: str) -> bool:
-    return any(char.isalpha() for text, *_ in string.Formatter().parse(form) for char in text)
+def has_words(form: str) -> bool:
+    """Whether a form has words of a language in it; the sign of a unit is the same in all."""
+    texts = [text for text, *_ in string.Formatter().parse(form)]
+    return any(char.isalpha() for text in texts for char in UNITS.sub("", text))

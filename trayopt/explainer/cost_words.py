@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from trayopt.domain.explanation import GoalCost
+from trayopt.domain.said import said
 from trayopt.rules.words import listed
 
 
@@ -12,10 +13,10 @@ def cost_said(costs: Sequence[GoalCost]) -> str:
     """Say what a plan costs against the best one: ``crossings 12 instead of 0``."""
     changed = [cost for cost in costs if cost.kept != cost.value]
     if not changed:
-        return "all goals stay as they are"
+        return said("all goals stay as they are")
     values = listed([_instead(cost) for cost in changed])
     if better(costs):
-        return f"{values}, which is better than the plan that was taken for the best"
+        return said("{values}, which is better than the plan that was taken for the best", values=values)
     return values
 
 
@@ -27,12 +28,15 @@ def better(costs: Sequence[GoalCost]) -> GoalCost | None:
 
 def refuted(cost: GoalCost) -> str:
     """Say that the plan that was given as the best is not the best."""
-    return (
-        f"The plan that was given as the best is not the best: a plan in hand has {cost.goal} {cost.kept:,} instead of "
-        f"{cost.value:,}, and is as good on every goal before it."
-    )
+    return said(
+        "The plan that was given as the best is not the best: a plan in hand has {goal} {kept:,} instead of {value:,}, "
+        "and is as good on every goal before it.",
+        goal=cost.goal, kept=cost.kept, value=cost.value,
+    )  # fmt: skip
 
 
 def _instead(cost: GoalCost) -> str:
-    most = "" if cost.proven else "at most "
-    return f"{cost.goal} {most}{cost.kept:,} instead of {cost.value:,}"
+    return said(
+        "{goal} {kept:,} instead of {value:,}" if cost.proven else "{goal} at most {kept:,} instead of {value:,}",
+        goal=cost.goal, kept=cost.kept, value=cost.value,
+    )  # fmt: skip

@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.colours import position
 from trayopt.domain.ranges import Run, parse_span
+from trayopt.domain.said import said
 from trayopt.domain.trunk import Trunk
 
 _DASHES = re.compile(r"\s*(?:[-\u2010-\u2015\u2212\u2026]|\.{2,3})\s*")
@@ -44,11 +45,11 @@ def fibres_of(trunk: Trunk, text: str) -> tuple[int, int]:
     if _PLAIN.fullmatch(text):
         first, last = parse_span(text)
         if last > trunk.cable.fibres:
-            raise ValueError(f"{trunk.id} has fibres 1 to {trunk.cable.fibres}")
+            raise ValueError(said("{trunk} has fibres 1 to {fibres}", trunk=trunk.id, fibres=trunk.cable.fibres))
         return first, last
     parts = [part.strip() for part in text.split("/")]
     if len(parts) > 3 or not text:
-        raise ValueError(f"fibres are written {ALLOWED}")
+        raise ValueError(said("fibres are written {allowed}", allowed=ALLOWED))
     if len(parts) == 2:
         return _two(trunk, parts[0], parts[1])
     return fibres_at(trunk, *parts)
@@ -62,19 +63,19 @@ def fibres_at(trunk: Trunk, tube: str, ribbon: str = "", fibres: str = "") -> tu
     ValueError
         Where a part is no number, colour or range, or the trunk has no such tube, ribbon or fibre.
     """
-    one, other = _range(tube, len(trunk.units), f"{trunk.id} has tubes")
+    one, other = _range(tube, len(trunk.units), said("{trunk} has tubes", trunk=trunk.id))
     if one != other:
         _nothing_more("tubes", ribbon, fibres)
         return trunk.units[one - 1].first, trunk.units[other - 1].last
     subunit = trunk.units[one - 1]
     if _whole(ribbon) and subunit.ribbons > 1:
         return _in_tube(subunit, fibres)
-    one, other = _range(ribbon, subunit.ribbons, f"{subunit.name} has ribbons")
+    one, other = _range(ribbon, subunit.ribbons, said("{subunit} has ribbons", subunit=subunit.name))
     start = subunit.first + (one - 1) * subunit.ribbon_fibres
     if one != other:
         _nothing_more("ribbons", fibres)
         return start, subunit.first + other * subunit.ribbon_fibres - 1
-    first, last = _range(fibres, subunit.ribbon_fibres, f"a ribbon of {subunit.name} has fibres")
+    first, last = _range(fibres, subunit.ribbon_fibres, said("a ribbon of {subunit} has fibres", subunit=subunit.name))
     return start + first - 1, start + last - 1
 
 
@@ -89,18 +90,23 @@ def read_run(text: str, trunks: Mapping[str, Trunk]) -> Run:
     name, colon, fibres = text.partition(":")
     name = name.strip()
     if not colon or not name:
-        raise ValueError(f"a run is written trunk:fibres, the fibres as {ALLOWED}")
+        raise ValueError(said("a run is written trunk:fibres, the fibres as {allowed}", allowed=ALLOWED))
     if name not in trunks:
-        raise ValueError(f"there is no trunk {name}; the trunks are {', '.join(trunks)}")
+        raise ValueError(said("there is no trunk {name}; the trunks are {names}", name=name, names=", ".join(trunks)))
     return Run(name, *fibres_of(trunks[name], fibres))
 
 
 def _two(trunk: Trunk, tube: str, rest: str) -> tuple[int, int]:
-    one, other = _range(tube, len(trunk.units), f"{trunk.id} has tubes")
+    one, other = _range(tube, len(trunk.units), said("{trunk} has tubes", trunk=trunk.id))
     subunit = trunk.units[one - 1]
     if one == other and subunit.ribbons > 1 and not _whole(rest) and not _PLAIN.fullmatch(rest):
         raise ValueError(
-            f"{subunit.name} has {subunit.ribbons} ribbons; write tube/ribbon/fibres, such as blue/{rest}/all"
+            said(
+                "{subunit} has {ribbons} ribbons; write tube/ribbon/fibres, such as blue/{rest}/all",
+                subunit=subunit.name,
+                ribbons=subunit.ribbons,
+                rest=rest,
+            )
         )
     return fibres_at(trunk, tube, "", rest)
 
@@ -108,8 +114,10 @@ def _two(trunk: Trunk, tube: str, rest: str) -> tuple[int, int]:
 def _in_tube(subunit: Subunit, fibres: str) -> tuple[int, int]:
     """Read a run that counts through the ribbons of a tube."""
     if not _whole(fibres) and not _PLAIN.fullmatch(tidy(fibres)):
-        raise ValueError(f"{subunit.name} has {subunit.ribbons} ribbons; say which one")
-    first, last = _range(fibres, subunit.fibres, f"{subunit.name} has fibres")
+        raise ValueError(
+            said("{subunit} has {ribbons} ribbons; say which one", subunit=subunit.name, ribbons=subunit.ribbons)
+        )
+    first, last = _range(fibres, subunit.fibres, said("{subunit} has fibres", subunit=subunit.name))
     return subunit.first + first - 1, subunit.first + last - 1
 
 
@@ -130,7 +138,7 @@ def _whole(text: str) -> bool:
 
 def _nothing_more(what: str, *parts: str) -> None:
     if not all(_whole(part) for part in parts):
-        raise ValueError(f"a range of {what} is taken whole; nothing but 'all' may follow it")
+        raise ValueError(said("a range of {what} is taken whole; nothing but 'all' may follow it", what=what))
 
 
 def _range(text: str, count: int, there: str) -> tuple[int, int]:
@@ -141,9 +149,9 @@ def _range(text: str, count: int, there: str) -> tuple[int, int]:
     first = _position(start)
     last = _position(end) if dash else first
     if last < first:
-        raise ValueError(f"{text} runs backwards")
+        raise ValueError(said("{text} runs backwards", text=text))
     if first < 1 or last > count:
-        raise ValueError(f"{there} 1 to {count}")
+        raise ValueError(said("{there} 1 to {count}", there=there, count=count))
     return first, last
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from trayopt.domain.said import said
 from trayopt.errors import Fault
 
 Path = tuple[str | int, ...]
@@ -31,7 +32,12 @@ class Spot:
 
     def __str__(self) -> str:
         """Write as ``line 12`` or, where there are no lines, as the cell or path."""
-        return f"line {self.line}" if self.line else self.where
+        return self.told
+
+    @property
+    def told(self) -> str:
+        """The same, for a sentence that can be said in another language."""
+        return said("line {line}", line=self.line) if self.line else self.where
 
 
 @dataclass
@@ -119,19 +125,20 @@ def frozen(value: object, depth: int = 0) -> object:
 def describe(value: object, most: int = 60) -> str:
     """Say in a few words what was found, for messages; of a text at most so many characters."""
     if value is None:
-        return "nothing"
+        return said("nothing")
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
         short = value if len(value) <= most else value[: most - 3] + "..."
-        return "an empty text" if not value else f"'{printable(short)}'"
+        return said("an empty text") if not value else f"'{printable(short)}'"
     if isinstance(value, int | float):
         return f"{value}"
     if isinstance(value, Mapping):
         names = ", ".join(printable(str(key)[:30]) for key in list(value)[:4])
-        return f"a mapping ({names}{', ...' if len(value) > 4 else ''})" if value else "an empty mapping"
+        names += ", ..." if len(value) > 4 else ""
+        return said("a mapping ({names})", names=names) if value else said("an empty mapping")
     if isinstance(value, list | tuple):
-        return f"a list of {len(value)}" if value else "an empty list"
+        return said("a list of {count}", count=len(value)) if value else said("an empty list")
     return f"a {type(value).__name__}"
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from math import isfinite
 
+from trayopt.domain.said import said
+
 _NULL = {"", "~", "null", "Null", "NULL"}
 _BOOL = {"true": True, "True": True, "TRUE": True, "false": False, "False": False, "FALSE": False}
 _INT = re.compile(r"[-+]?[0-9]+")
@@ -32,21 +34,21 @@ def plain(text: str) -> str | int | float | bool | None:
     for pattern, base in ((_INT, 10), (_OCTAL, 8), (_HEX, 16)):
         if pattern.fullmatch(text):
             if len(text.lstrip("+-0")) > MOST_DIGITS:
-                raise ValueError(f"a number of more than {MOST_DIGITS} digits")
+                raise ValueError(said("a number of more than {most} digits", most=MOST_DIGITS))
             return int(text, base) if base == 10 else int(text[2:], base)
     if _NOT_FINITE.fullmatch(text):
-        raise ValueError("a number that is not finite")
+        raise ValueError(said("a number that is not finite"))
     if _FLOAT.fullmatch(text):
         number = float(text)
         if not isfinite(number):
-            raise ValueError("a number that is not finite")
+            raise ValueError(said("a number that is not finite"))
         return number
     return text
 
 
 KINDS: dict[str, tuple[type, str]] = {
-    "int": (int, "no whole number"), "float": (float, "no number"), "bool": (bool, "neither true nor false"),
-    "null": (type(None), "not null"),
+    "int": (int, said("no whole number")), "float": (float, said("no number")), "bool": (bool, said("neither true nor false")),
+    "null": (type(None), said("not null")),
 }  # fmt: skip
 """The types of the core tags but text, and what is said of a value that is none of them."""
 
@@ -66,5 +68,5 @@ def tagged(tag: str, text: str) -> str | int | float | bool | None:
         return float(value)
     kind, called = KINDS[tag]
     if type(value) is not kind:
-        raise ValueError(f"a value that is {called}")
+        raise ValueError(said("a value that is {called}", called=called))
     return value

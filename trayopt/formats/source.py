@@ -10,18 +10,19 @@ import stat
 import sys
 from pathlib import Path
 
+from trayopt.domain.said import said
 from trayopt.errors import Fault, InputError
 
 STDIN = "<stdin>"
 
 _REASONS = {
-    errno.ENOENT: ("no such file", "check the name and the folder that it is relative to"),
-    errno.ENOTDIR: ("no such file", "check the name and the folder that it is relative to"),
-    errno.EACCES: ("no permission to read it", "give yourself read permission"),
-    errno.EPERM: ("no permission to read it", "give yourself read permission"),
-    errno.EISDIR: ("it is a folder", "name a file in it"),
-    errno.ENAMETOOLONG: ("the name is too long for a file", "check the name"),
-    errno.ELOOP: ("its links lead round in a circle", "name the file itself"),
+    errno.ENOENT: (said("no such file"), said("check the name and the folder that it is relative to")),
+    errno.ENOTDIR: (said("no such file"), said("check the name and the folder that it is relative to")),
+    errno.EACCES: (said("no permission to read it"), said("give yourself read permission")),
+    errno.EPERM: (said("no permission to read it"), said("give yourself read permission")),
+    errno.EISDIR: (said("it is a folder"), said("name a file in it")),
+    errno.ENAMETOOLONG: (said("the name is too long for a file"), said("check the name")),
+    errno.ELOOP: (said("its links lead round in a circle"), said("name the file itself")),
 }
 
 
@@ -78,18 +79,20 @@ def read_text(path: str | Path, limit: int) -> str:
 def decode(raw: bytes, source: str) -> str:
     """Decode UTF-8, located: another encoding, a wrong byte and control characters are told apart."""
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise InputError([Fault(source, 1, 1, "the file is UTF-16 text", "", "UTF-8", "save it as UTF-8")])
+        raise InputError([Fault(source, 1, 1, said("the file is UTF-16 text"), "", "UTF-8", said("save it as UTF-8"))])
     raw = raw.removeprefix(b"\xef\xbb\xbf")
     nul = raw.find(b"\x00")
     if nul >= 0:
         line, column = _mark(raw, nul)
-        raise InputError([Fault(source, line, column, "this is a binary file", "a NUL byte", "UTF-8 text")])
+        raise InputError(
+            [Fault(source, line, column, said("this is a binary file"), said("a NUL byte"), said("UTF-8 text"))]
+        )
     try:
         return raw.decode()
     except UnicodeDecodeError as wrong:
         line, column = _mark(raw, wrong.start)
-        found = f"byte 0x{raw[wrong.start]:02x}"
-        fault = Fault(source, line, column, "the file is no UTF-8 text", found, "UTF-8", "save it as UTF-8")
+        found = said("byte 0x{byte:02x}", byte=raw[wrong.start])
+        fault = Fault(source, line, column, said("the file is no UTF-8 text"), found, "UTF-8", said("save it as UTF-8"))
         raise InputError([fault]) from wrong
 
 
@@ -140,10 +143,14 @@ def _wide(raw: bytes, codec: str, source: str) -> tuple[str, str]:
     try:
         text = raw.decode(codec)
     except UnicodeDecodeError as wrong:
-        fault = Fault(source, 1, 1, f"the file is no whole {name} text", "", "UTF-8", "save it as UTF-8")
+        fault = Fault(
+            source, 1, 1, said("the file is no whole {name} text", name=name), "", "UTF-8", said("save it as UTF-8")
+        )
         raise InputError([fault]) from wrong
     if _CONTROL.search(text.encode()):
-        raise InputError([Fault(source, 1, 1, "this is a binary file", "control characters", "UTF-8 text")])
+        raise InputError(
+            [Fault(source, 1, 1, said("this is a binary file"), said("control characters"), said("UTF-8 text"))]
+        )
     return text, name
 
 
@@ -159,9 +166,15 @@ def _within(raw: bytes, name: str, limit: int) -> bytes:
 
 
 def _too_large(name: str, size: int, limit: int) -> InputError:
-    found = f"{size / 1e6:.1f} MB" if size > limit + 1 else f"more than {limit / 1e6:g} MB"
-    return InputError([Fault(name, 0, 0, "the file is too large", found, f"up to {limit / 1e6:g} MB")])
+    found = (
+        said("{size:.1f} MB", size=size / 1e6)
+        if size > limit + 1
+        else said("more than {limit:g} MB", limit=limit / 1e6)
+    )
+    return InputError(
+        [Fault(name, 0, 0, said("the file is too large"), found, said("up to {limit:g} MB", limit=limit / 1e6))]
+    )
 
 
 def _unreadable(name: str, reason: str, hint: str) -> InputError:
-    return InputError([Fault(name, 0, 0, f"cannot be read: {reason}", hint=hint)])
+    return InputError([Fault(name, 0, 0, said("cannot be read: {reason}", reason=reason), hint=hint)])

@@ -12,31 +12,23 @@ from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
+from trayopt.domain.said import Said, chained, said
 from trayopt.errors import Fault
 from trayopt.formats.locate import Located, Path, describe, path_text
 
 M = TypeVar("M", bound=BaseModel)
 
+_TEXT, _WHOLE, _NUMBER, _FLAG, _LIST = (
+    said("text"), said("a whole number"), said("a number"), said("true or false"), said("a list")
+)  # fmt: skip
+_MAPPING = said("a mapping (key: value)")
+_BOUNDS = {"greater_than": "gt", "greater_than_equal": "ge", "less_than": "lt", "less_than_equal": "le"}
 _WANTED = {
-    "string_type": "text",
-    "int_type": "a whole number",
-    "int_from_float": "a whole number",
-    "float_type": "a number",
-    "finite_number": "a number",
-    "bool_type": "true or false",
-    "tuple_type": "a list",
-    "model_type": "a mapping (key: value)",
-    "model_attributes_type": "a mapping (key: value)",
-    "dict_type": "a mapping (key: value)",
-    "mapping_type": "a mapping (key: value)",
-    "string_pattern_mismatch": "1 to 64 characters without ':', '/' and '+', not beginning with a space",
-}
-_BOUNDS = {
-    "greater_than": ("gt", "above {}"),
-    "greater_than_equal": ("ge", "at least {}"),
-    "less_than": ("lt", "below {}"),
-    "less_than_equal": ("le", "at most {}"),
-}
+    "string_type": _TEXT, "int_type": _WHOLE, "int_from_float": _WHOLE, "float_type": _NUMBER, "finite_number": _NUMBER,
+    "bool_type": _FLAG, "tuple_type": _LIST, "model_type": _MAPPING, "model_attributes_type": _MAPPING,
+    "dict_type": _MAPPING, "mapping_type": _MAPPING,
+    "string_pattern_mismatch": said("1 to 64 characters without ':', '/' and '+', not beginning with a space"),
+}  # fmt: skip
 
 
 def validate(
@@ -103,10 +95,16 @@ def newer_format(model: type[BaseModel], data: object, located: Located, base: P
         return None
     what = kind.rpartition("/")[2]
     return located.spot((*base, "schema")).fault(
-        f"this {what} was written for a newer version of trayopt, whose format this version does not know",
+        said(
+            "this {what} was written for a newer version of trayopt, whose format this version does not know", what=what
+        ),
         found=given,
         allowed=known,
-        hint=f"read it with that version{', or solve the job again with this one' if what == 'plan' else ''}",
+        hint=said(
+            "read it with that version, or solve the job again with this one"
+            if what == "plan"
+            else "read it with that version"
+        ),
     )
 
 
@@ -163,39 +161,50 @@ def _fault(model: type[BaseModel], located: Located, base: Path, path: Path, gro
     if kind == "missing":
         spot = located.spot((*base, *path[:-1]))
         if isinstance(path[-1], int):
-            message = f"{_name(path[:-1])} has too few entries"
+            message = said("{name} has too few entries", name=_name(path[:-1]))
             return spot.fault(message, found=f"{len(value)}", allowed=f"{path[-1] + 1}")
-        return spot.fault(f"the key '{name}' is missing", allowed=_wanted_of(model, path), hint=f"add '{name}: ...'")
+        return spot.fault(
+            said("the key '{name}' is missing", name=name),
+            allowed=_wanted_of(model, path),
+            hint=said("add '{name}: ...'", name=name),
+        )
     if kind == "extra_forbidden":
         spot = located.spot((*base, *path), key=True)
         keys = _keys(model_at(model, path[:-1]))
         return spot.fault(
-            f"unknown key {describe(path[-1])}", allowed=", ".join(keys), hint=did_you_mean(str(path[-1]), keys)
+            said("unknown key {key}", key=describe(path[-1])),
+            allowed=", ".join(keys),
+            hint=did_you_mean(str(path[-1]), keys),
         )
     spot = located.spot((*base, *path))
     found = describe(value)
     hint = ""
-    allowed = " or ".join(dict.fromkeys(text for item in group if (text := _allowed(item))))
-    message = f"{name} is not allowed" if name else "this is not allowed"
+    allowed = chained(list(dict.fromkeys(text for item in group if (text := _allowed(item)))), "{first} or {then}")
+    message = said("{name} is not allowed", name=name) if name else said("this is not allowed")
     if kind in {"too_short", "too_long"}:
         few = kind == "too_short"
         found = f"{context.get('actual_length')}"
-        allowed = f"at least {context.get('min_length')}" if few else f"at most {context.get('max_length')}"
-        message = f"{name} has too {'few' if few else 'many'} entries"
+        allowed = (
+            said("at least {least}", least=context.get("min_length"))
+            if few
+            else said("at most {most}", most=context.get("max_length"))
+        )
+        message = said("{name} has too few entries" if few else "{name} has too many entries", name=name)
     elif kind in _BOUNDS:
-        message = f"{name} is out of range"
+        message = said("{name} is out of range", name=name)
     elif kind.endswith("_type") or kind == "int_from_float":
-        message = f"{name} has a wrong type" if name else "wrong type"
+        message = said("{name} has a wrong type", name=name) if name else said("wrong type")
         if value is None:
-            message, found = f"{name} has no value", ""
+            message, found = said("{name} has no value", name=name), ""
         elif any(item["type"] == "string_type" for item in group) and isinstance(value, int | float):
-            hint = f"write '{describe(value)}' in quotes if it is a name"
+            hint = said("write '{value}' in quotes if it is a name", value=describe(value))
     elif kind == "literal_error":
         options = [text.strip("'") for text in _options(group)]
         hint = did_you_mean(value, options) if isinstance(value, str) else ""
     elif kind == "value_error":
         allowed = ""
-        message = f"{name}: {context.get('error')}" if name else str(context.get("error"))
+        wrong = context["error"].args[0]
+        message = said("{name}: {wrong}", name=name, wrong=wrong) if name else wrong
     return spot.fault(message, found=found, allowed=allowed, hint=hint)
 
 
@@ -203,15 +212,24 @@ def _allowed(error: ErrorDetails) -> str:
     kind = error["type"]
     context = error.get("ctx", {})
     if kind in _BOUNDS:
-        key, words = _BOUNDS[kind]
-        return words.format(f"{context[key]:,}" if isinstance(context[key], int) else f"{context[key]:g}")
+        return _bound(kind, context)
     if kind == "literal_error":
         return ", ".join(_options([error]))
     if kind in {"string_too_short", "string_too_long"}:
-        return "one character or more" if kind.endswith("short") else f"up to {context['max_length']} characters"
+        if kind.endswith("short"):
+            return said("one character or more")
+        return said("up to {most} characters", most=context["max_length"])
     if kind == "value_error":
         return ""
     return _WANTED.get(kind, error["msg"])
+
+
+def _bound(kind: str, context: Mapping[str, Any]) -> Said:
+    limit = context[_BOUNDS[kind]]
+    value = said("{limit:,}", limit=limit) if isinstance(limit, int) else f"{limit:g}"
+    if kind.startswith("greater"):
+        return said("above {value}" if kind == "greater_than" else "at least {value}", value=value)
+    return said("below {value}" if kind == "less_than" else "at most {value}", value=value)
 
 
 def _options(group: list[ErrorDetails]) -> list[str]:
@@ -227,7 +245,7 @@ def _options(group: list[ErrorDetails]) -> list[str]:
 def did_you_mean(text: str, options: Collection[str]) -> str:
     """Give ``did you mean 'loops'?`` for the nearest of some names, and nothing where none is near."""
     near = nearest(text, options)
-    return f"did you mean '{near}'?" if near else ""
+    return said("did you mean '{near}'?", near=near) if near else ""
 
 
 def nearest(text: str, options: Collection[str]) -> str | None:
@@ -305,11 +323,11 @@ def _wanted_of(model: type[BaseModel], path: Path) -> str:
     origin = get_origin(annotation)
     if origin is Literal:
         return ", ".join(str(option) for option in get_args(annotation))
-    simple = {str: "text", int: "a whole number", float: "a number", bool: "true or false"}
+    simple = {str: _TEXT, int: _WHOLE, float: _NUMBER, bool: _FLAG}
     if annotation in simple:
         return simple[annotation]
     if origin is tuple:
-        return "a list"
+        return _LIST
     return ""
 
 
@@ -318,5 +336,5 @@ def _name(path: Path) -> str:
     if not path:
         return ""
     if isinstance(path[-1], int):
-        return path_text(path[-2:]) if len(path) > 1 else f"entry {path[-1]}"
+        return path_text(path[-2:]) if len(path) > 1 else said("entry {number}", number=path[-1])
     return str(path[-1])

@@ -18,6 +18,7 @@ from ruamel.yaml.events import (
 )
 from ruamel.yaml.reader import ReaderError
 
+from trayopt.domain.said import said
 from trayopt.errors import InputError
 from trayopt.formats import scalars
 from trayopt.formats.locate import Located, Mark, Path, Spot, describe, printable
@@ -87,15 +88,19 @@ class _Builder:
         except ReaderError as wrong:
             at = int(wrong.position)
             mark = (text.count("\n", 0, at) + 1, at - text.rfind("\n", 0, at))
-            found = f"character U+{ord(text[at]):04X}"
-            raise self.stop(mark, "a control character in the text", found=found, allowed="printable text") from None
+            found = said("character U+{ord:04X}", ord=ord(text[at]))
+            raise self.stop(
+                mark, said("a control character in the text"), found=found, allowed=said("printable text")
+            ) from None
         except MarkedYAMLError as wrong:
             mark, message, hint = plain_words(wrong)
             raise self.stop(mark, message, hint=hint) from None
         except YAMLError as wrong:
-            raise self.stop((1, 1), f"this is no YAML: {printable(str(wrong).splitlines()[0])}") from None
+            raise self.stop(
+                (1, 1), said("this is no YAML: {problem}", problem=printable(str(wrong).splitlines()[0]))
+            ) from None
         if self.located.data is None:
-            raise self.stop((1, 1), "the file is empty", allowed="'key: value' lines")
+            raise self.stop((1, 1), said("the file is empty"), allowed=said("'key: value' lines"))
         return self.located
 
     def take(self, event: Any) -> None:
@@ -112,16 +117,19 @@ class _Builder:
             mark = _mark(event)
             if self.documents > 1:
                 raise self.stop(
-                    mark, "a second document in one file", allowed="one document", hint="take out the line '---'"
+                    mark,
+                    said("a second document in one file"),
+                    allowed=said("one document"),
+                    hint=said("take out the line '---'"),
                 )
             if event.version and tuple(event.version) != (1, 2):
-                found = f"version {'.'.join(str(part) for part in event.version)}"
+                found = said("version {version}", version=".".join(str(part) for part in event.version))
                 raise self.stop(
                     (1, 1),
-                    "another version of YAML is asked for",
+                    said("another version of YAML is asked for"),
                     found=found,
                     allowed="1.2",
-                    hint="take out the line %YAML",
+                    hint=said("take out the line %YAML"),
                 )
 
     def scalar(self, event: Any) -> None:
@@ -137,7 +145,7 @@ class _Builder:
                 value = scalars.plain(event.value)
         except ValueError as wrong:
             found = describe(event.value).strip("'")
-            self.fault(mark, str(wrong), found=found, allowed="a plain number, or text in quotes")
+            self.fault(mark, wrong.args[0], found=found, allowed=said("a plain number, or text in quotes"))
             value = event.value
             self.located.bad.add(self.next_path())
         if is_key and frame is not None:
@@ -151,16 +159,16 @@ class _Builder:
         frame.key, frame.key_mark, frame.drop = text, mark, False
         path = (*frame.path, text)
         if not isinstance(value, str):
-            hint = f"write '{text}' in quotes if it is a name" if text else ""
-            self.fault(mark, "a key is not text", found=describe(value), allowed="text", hint=hint)
+            hint = said("write '{text}' in quotes if it is a name", text=text) if text else ""
+            self.fault(mark, said("a key is not text"), found=describe(value), allowed=said("text"), hint=hint)
             frame.drop = True
         elif frame.key in frame.items:
             first = Spot("", *self.located.keys[path])
             self.fault(
                 mark,
-                f"the key {describe(frame.key)} is given twice; first in {first}",
-                allowed="every key once",
-                hint="take one out",
+                said("the key {key} is given twice; first in {first}", key=describe(frame.key), first=first),
+                allowed=said("every key once"),
+                hint=said("take one out"),
             )
             frame.drop = True
         else:
@@ -171,10 +179,18 @@ class _Builder:
         mapping = isinstance(event, MappingStartEvent)
         self.core_tag(event, mark, {"map"} if mapping else {"seq"})
         if self.stack and isinstance(self.stack[-1].items, dict) and self.stack[-1].key is None:
-            raise self.stop(mark, "a key is not text", found="a mapping" if mapping else "a list", allowed="text")
+            raise self.stop(
+                mark,
+                said("a key is not text"),
+                found=said("a mapping") if mapping else said("a list"),
+                allowed=said("text"),
+            )
         if len(self.stack) >= MOST_DEPTH:
             raise self.stop(
-                mark, "nested too deeply", found=f"more than {MOST_DEPTH} levels", allowed=f"up to {MOST_DEPTH}"
+                mark,
+                said("nested too deeply"),
+                found=said("more than {most} levels", most=MOST_DEPTH),
+                allowed=said("up to {most}", most=MOST_DEPTH),
             )
         path = self.next_path()
         self.count(1, mark)
@@ -190,16 +206,29 @@ class _Builder:
         mark = _mark(event)
         name = event.anchor
         if self.stack and isinstance(self.stack[-1].items, dict) and self.stack[-1].key is None:
-            raise self.stop(mark, "a key is not text", found=f"the alias *{name}", allowed="text")
+            raise self.stop(
+                mark, said("a key is not text"), found=said("the alias *{name}", name=name), allowed=said("text")
+            )
         if any(frame.anchor == name for frame in self.stack):
             raise self.stop(
-                mark, f"the alias *{name} is inside the value that it refers to", hint="write the value out"
+                mark,
+                said("the alias *{name} is inside the value that it refers to", name=name),
+                hint=said("write the value out"),
             )
         if name not in self.anchors:
-            raise self.stop(mark, f"the alias *{name} names nothing", hint=f"mark the value before it with &{name}")
+            raise self.stop(
+                mark,
+                said("the alias *{name} names nothing", name=name),
+                hint=said("mark the value before it with &{name}", name=name),
+            )
         self.aliases += 1
         if self.aliases > MOST_ALIASES:
-            raise self.stop(mark, "too many aliases", allowed=f"up to {MOST_ALIASES}", hint="write the values out")
+            raise self.stop(
+                mark,
+                said("too many aliases"),
+                allowed=said("up to {most}", most=MOST_ALIASES),
+                hint=said("write the values out"),
+            )
         value, size = self.anchors[name]
         self.count(size, mark)
         self.put(value, mark, size, None)
@@ -234,12 +263,12 @@ class _Builder:
     def count(self, size: int, mark: Mark) -> None:
         self.values += size
         if self.values > MOST_VALUES:
-            found = f"more than {MOST_VALUES:,}"
+            found = said("more than {most:,}", most=MOST_VALUES)
             raise self.stop(
                 mark,
-                "too many values, each counted as often as aliases repeat it",
+                said("too many values, each counted as often as aliases repeat it"),
                 found=found,
-                allowed=f"up to {MOST_VALUES:,}",
+                allowed=said("up to {most:,}", most=MOST_VALUES),
             )
 
     def core_tag(self, event: Any, mark: Mark, allowed: set[str]) -> str | None:
@@ -249,7 +278,9 @@ class _Builder:
         name = str(tag).removeprefix(_CORE).removeprefix("!!")
         if name in allowed and str(tag) != name:
             return name
-        self.fault(mark, "a tag that is not known here", found=printable(str(tag))[:60], hint="leave the tag out")
+        self.fault(
+            mark, said("a tag that is not known here"), found=printable(str(tag))[:60], hint=said("leave the tag out")
+        )
         return None
 
     def fault(self, mark: Mark, message: str, *, found: str = "", allowed: str = "", hint: str = "") -> None:

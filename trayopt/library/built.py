@@ -18,6 +18,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.domain.ranges import Run
+from trayopt.domain.said import said
 from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault
 from trayopt.library.parts import Parts
@@ -64,7 +65,10 @@ class _Built:
     def fault(self, pin: int, message: str, found: str = "", allowed: str = "") -> Fault:
         spot = self.parts.spot("pins", pin)
         return spot.fault(
-            f"these built pins are not possible: {message}", found=found, allowed=allowed, hint="correct what is built"
+            said("these built pins are not possible: {message}", message=message),
+            found=found,
+            allowed=allowed,
+            hint=said("correct what is built"),
         )
 
     def divided_at(self, trunk: Trunk) -> tuple[DivideAt, ...]:
@@ -106,8 +110,8 @@ class _Built:
                         queue.append(leg)
             for leg in group:
                 for value, settled, what in (
-                    (pin.stack, self.stack, "stack"),
-                    (pin.position, self.position, "position"),
+                    (pin.stack, self.stack, said("stack")),
+                    (pin.position, self.position, said("position")),
                 ):
                     if value is None:
                         continue
@@ -116,8 +120,17 @@ class _Built:
                     if before != value and (by, i) not in told:
                         told.add((by, i))
                         other = self.job.pins[by]
-                        message = f"{pin.subject} and {other.subject} are spliced to each other and lie in one tray"
-                        yield self.fault(i, message, f"{what} {before} and {what} {value}", "one place")
+                        message = said(
+                            "{leg} and {other} are spliced to each other and lie in one tray",
+                            leg=pin.subject,
+                            other=other.subject,
+                        )
+                        yield self.fault(
+                            i,
+                            message,
+                            said("{what} {before} and {what} {value}", what=what, before=before, value=value),
+                            said("one place"),
+                        )
 
     def missing_places(self) -> Iterator[Fault]:
         """Find legs for which pins settle a stack and a position that it does not have."""
@@ -127,8 +140,12 @@ class _Built:
             if self.place(leg) is None and (first, second) not in told:
                 told.add((first, second))
                 most = self.job.enclosure.stack_by_id[stack].positions
-                message = f"{self.job.pins[second].subject} asks for a position that stack {stack} does not have"
-                yield self.fault(max(first, second), message, str(position), f"1 to {most}")
+                message = said(
+                    "{subject} asks for a position that stack {stack} does not have",
+                    subject=self.job.pins[second].subject,
+                    stack=stack,
+                )
+                yield self.fault(max(first, second), message, str(position), said("1 to {most}", most=most))
 
     def full_trays(self) -> Iterator[Fault]:
         """Count what is settled to lie in a tray against what it holds."""
@@ -141,16 +158,26 @@ class _Built:
                 if self.known_leg(run.a) in legs or self.known_leg(run.b) in legs
             )
             for rule, what, count, most in (
-                ("tray_fibres", "fibre ends", self.ends(legs), 2 * tray.fibres),
-                ("tray_sleeves", "sleeves", sleeves, tray.sleeves),
+                ("tray_fibres", said("fibre ends"), self.ends(legs), 2 * tray.fibres),
+                ("tray_sleeves", said("sleeves"), sleeves, tray.sleeves),
             ):
                 if self.must(rule) and count > most:
-                    yield self.fault(pin, f"{place} is too full ({rule})", f"{count} {what}", f"up to {most}")
+                    yield self.fault(
+                        pin,
+                        said("{place} is too full ({rule})", place=place, rule=rule),
+                        said("{count} {what}", count=count, what=what),
+                        said("up to {most}", most=most),
+                    )
             if self.must("entrance_legs"):
                 most = max(self.same_way(legs).values())
                 if most > tray.entrance_legs:
-                    message = f"too many legs through one entrance of {place} (entrance_legs)"
-                    yield self.fault(pin, message, f"{most} legs", f"up to {tray.entrance_legs}")
+                    message = said("too many legs through one entrance of {place} (entrance_legs)", place=place)
+                    yield self.fault(
+                        pin,
+                        message,
+                        said("{most} legs", most=most),
+                        said("up to {entrance_legs}", entrance_legs=tray.entrance_legs),
+                    )
 
     def contents(self) -> dict[Place, set[Leg]]:
         """Give the legs that are settled to lie in each tray place."""
@@ -176,8 +203,12 @@ class _Built:
         for i, pin, leg in self.leg_pins:
             trunk = self.job.trunk_by_id[leg.trunk]
             if not self.job.spliced_fibres(leg) and "tray" not in self.divided_at(trunk):
-                message = f"{pin.subject} has no splice, and a trunk that is divided at the port parks no leg"
-                yield self.fault(i, message, f"trunk {trunk.id} divided at the port", "divided at the tray")
+                message = said(
+                    "{subject} has no splice, and a trunk that is divided at the port parks no leg", subject=pin.subject
+                )
+                yield self.fault(
+                    i, message, said("trunk {trunk} divided at the port", trunk=trunk.id), said("divided at the tray")
+                )
 
     def same_way(self, legs: set[Leg]) -> dict[str, int]:
         """Count legs that surely travel the same way: those of one trunk, and of all trunks whose travel is settled."""
@@ -197,14 +228,20 @@ class _Built:
             (one, first), (other, second) = self.stack[early], self.stack[late]
             if one != other and (first, second) not in told:
                 told.add((first, second))
-                yield self.parted(early, late, max(first, second), f"stacks {one} and {other}", "one stack")
+                yield self.parted(
+                    early,
+                    late,
+                    max(first, second),
+                    said("stacks {one} and {other}", one=one, other=other),
+                    said("one stack"),
+                )
         for early, late in self.next_legs(set(self.position)):
             (low, first), (high, second) = self.position[early], self.position[late]
             most = late.group - early.group
             if not 0 <= high - low <= most and (first, second) not in told:
                 told.add((first, second))
-                found = f"positions {low} and {high}"
-                yield self.parted(early, late, max(first, second), found, f"a rise of 0 to {most}")
+                found = said("positions {low} and {high}", low=low, high=high)
+                yield self.parted(early, late, max(first, second), found, said("a rise of 0 to {most}", most=most))
 
     def next_legs(self, legs: set[Leg]) -> Iterator[tuple[Leg, Leg]]:
         """Pair each of some legs with the next of them in its subunit, where that is divided at the tray."""
@@ -247,20 +284,35 @@ class _Built:
     def no_room(self, pin: int, legs: Sequence[Leg], places: Sequence[Place]) -> Fault | None:
         """Say that legs of an opened tube find no room in some places of a stack; None where they may."""
         tray, first, last = self.job.enclosure.tray_at(places[0]), legs[0], legs[-1]
-        there = str(places[0]) if len(places) == 1 else f"{places[0]} to {places[-1]}"
+        there = str(places[0]) if len(places) == 1 else said("{first} to {last}", first=places[0], last=places[-1])
         run = Run(first.trunk, self.job.subunit(first).leg_run(first)[0], self.job.subunit(last).leg_run(last)[1])
-        message = f"the tube of {first.trunk}/{first.subunit} is opened, and {run} finds no room in {there}"
+        message = said(
+            "the tube of {trunk}/{subunit} is opened, and {run} finds no room in {there}",
+            trunk=first.trunk,
+            subunit=first.subunit,
+            run=run,
+            there=there,
+        )
         settled = [leg for place, inside in self.contents().items() if place in places for leg in inside]
         for rule, what, needed, most in (
             ("tray_fibres", "fibre ends with what lies there", self.ends({*legs, *settled}), 2 * tray.fibres),
             ("entrance_legs", "legs that travel one way", len(legs), tray.entrance_legs),
         ):
             if self.must(rule) and needed > most * len(places):
-                return self.fault(pin, f"{message} ({rule})", f"{needed} {what}", f"up to {most * len(places)}")
+                return self.fault(
+                    pin,
+                    said("{message} ({rule})", message=message, rule=rule),
+                    said("{needed} {what}", needed=needed, what=what),
+                    said("up to {most}", most=most * len(places)),
+                )
         return None
 
     def parted(self, early: Leg, late: Leg, pin: int, found: str, allowed: str) -> Fault:
-        message = f"{self.name(early)} and {self.name(late)} are of one subunit that is divided at the tray"
+        message = said(
+            "{leg} and {other} are of one subunit that is divided at the tray",
+            leg=self.name(early),
+            other=self.name(late),
+        )
         return self.fault(pin, message, found, allowed)
 
     def bends(self) -> Iterator[Fault]:
@@ -275,11 +327,18 @@ class _Built:
                     self.job.subunit(leg).ribbons // leg.of, self.job.subunit(leg).ribbon_fibres
                 )
                 widest = max(tube.bore_mm for tube in self.job.tubes.tubes)
-                message = f"no tube of the set holds {self.name(leg)} (leg tube)"
-                yield self.fault(i, message, f"a bore of {needed:.2f} mm", f"up to {widest:g} mm")
+                message = said("no tube of the set holds {leg} (leg tube)", leg=self.name(leg))
+                yield self.fault(
+                    i,
+                    message,
+                    said("a bore of {needed:.2f} mm", needed=needed),
+                    said("up to {widest:g} mm", widest=widest),
+                )
             elif self.must("bend_radius") and min(radii) > least + EPSILON:
-                message = f"the track bends what travels for {self.name(leg)} too tightly (bend_radius)"
-                yield self.fault(i, message, f"{least:g} mm", f"{min(radii):g} mm or more")
+                message = said("the track bends what travels for {leg} too tightly (bend_radius)", leg=self.name(leg))
+                yield self.fault(
+                    i, message, said("{least:g} mm", least=least), said("{radii:g} mm or more", radii=min(radii))
+                )
             if leg in self.stack and self.must("fibre_bend"):
                 stack = self.job.enclosure.stack_by_id[self.stack[leg][0]]
                 place = self.place(leg) if leg in self.position else None
@@ -287,10 +346,17 @@ class _Built:
                 tray = max(kinds, key=lambda kind: kind.min_radius_mm)
                 radius = FIBRE_RADIUS_MM[trunk.cable.fibre]
                 if tray.min_radius_mm < radius - EPSILON:
-                    message = (
-                        f"trays of stack {self.stack[leg][0]} bend the fibre of {leg.trunk} too tightly (fibre_bend)"
+                    message = said(
+                        "trays of stack {stack} bend the fibre of {trunk} too tightly (fibre_bend)",
+                        stack=self.stack[leg][0],
+                        trunk=leg.trunk,
                     )
-                    yield self.fault(i, message, f"{tray.min_radius_mm:g} mm", f"{radius:g} mm or more")
+                    yield self.fault(
+                        i,
+                        message,
+                        said("{min_radius_mm:g} mm", min_radius_mm=tray.min_radius_mm),
+                        said("{radius:g} mm or more", radius=radius),
+                    )
 
     def open_ways(self, trunk: Trunk) -> list[Way]:
         """Give the ways that the trunk's own limits and its built pin leave."""
@@ -313,15 +379,27 @@ class _Built:
                 bench = self.parameter("reach", "bench_mm")
                 most = max(free for free, _ in frees)
                 if most < bench:
-                    message = f"trunk {leg.trunk} has no way on which {place} reaches the bench (reach)"
-                    yield self.fault(i, message, f"{most} mm", f"{bench} mm or more")
+                    message = said(
+                        "trunk {trunk} has no way on which {place} reaches the bench (reach)",
+                        trunk=leg.trunk,
+                        place=place,
+                    )
+                    yield self.fault(i, message, said("{most} mm", most=most), said("{bench} mm or more", bench=bench))
             if self.must("exposed") and trunk.exposed_mm is not None:
                 strip = min(self.strip_mm(trunk, way, place, free) for free, way in frees)
                 if strip > trunk.exposed_mm:
-                    message = (
-                        f"{self.name(leg)} in {place} takes more jacket off than trunk {leg.trunk} allows (exposed)"
+                    message = said(
+                        "{leg} in {place} takes more jacket off than trunk {trunk} allows (exposed)",
+                        leg=self.name(leg),
+                        place=place,
+                        trunk=leg.trunk,
                     )
-                    yield self.fault(i, message, f"{strip} mm", f"up to {trunk.exposed_mm} mm")
+                    yield self.fault(
+                        i,
+                        message,
+                        said("{strip} mm", strip=strip),
+                        said("up to {exposed_mm} mm", exposed_mm=trunk.exposed_mm),
+                    )
 
     def strip_mm(self, trunk: Trunk, way: Way, place: Place, free: int) -> int:
         """Length of jacket that a leg at a place takes off its trunk, in mm."""
@@ -347,8 +425,10 @@ class _Built:
             names = " and ".join(trunk.id for _, trunk in entered)
             seals = "; ".join(f"{seal.holes} of {seal.least_mm:g} to {seal.most_mm:g} mm" for seal in port.seals)
             found = ", ".join(f"{size:g} mm" for size in diameters)
-            message = f"no seal of port {name} takes {names} (port_seal)"
+            message = said("no seal of port {port} takes {names} (port_seal)", port=name, names=names)
             if not port.passes(diameters):
-                message = f"{names} do not pass the bore of port {name} together (port_seal)"
-                seals = f"a bore of {port.bore_mm:g} mm"
+                message = said(
+                    "{names} do not pass the bore of port {port} together (port_seal)", names=names, port=name
+                )
+                seals = said("a bore of {bore_mm:g} mm", bore_mm=port.bore_mm)
             yield self.fault(max(i for i, _ in entered), message, found, seals or "none: the port has no seal")

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import NamedTuple
 
 from trayopt.domain.ranges import Run, span
+from trayopt.domain.said import said
 from trayopt.errors import Fault
 from trayopt.formats.locate import Spot, describe
 from trayopt.formats.validate import did_you_mean
@@ -30,7 +31,9 @@ def run_faults(parts: Parts, run: Run, spot: Spot) -> Iterator[Fault]:
     if trunk is not None and run.last > trunk.cable.fibres:
         most = trunk.cable.fibres
         yield spot.fault(
-            f"the run goes beyond the cable of trunk {run.trunk}", found=str(run), allowed=f"fibres 1-{most}"
+            said("the run goes beyond the cable of trunk {trunk}", trunk=run.trunk),
+            found=str(run),
+            allowed=said("fibres 1-{most}", most=most),
         )
 
 
@@ -39,10 +42,10 @@ def no_trunk(parts: Parts, name: str, spot: Spot) -> Fault:
     names = sorted(parts.trunk_names)
     ends = next((item.ends for item in parts.gone if item.trunk == name), None)
     if ends is not None:
-        message = f"{name} goes through the box: say which of its two ends is meant"
+        message = said("{name} goes through the box: say which of its two ends is meant", name=name)
         return spot.fault(message, found=describe(name), allowed=", ".join(ends))
     found, allowed = describe(name), ", ".join(names[:20])
-    return spot.fault("there is no such trunk", found=found, allowed=allowed, hint=did_you_mean(name, names))
+    return spot.fault(said("there is no such trunk"), found=found, allowed=allowed, hint=did_you_mean(name, names))
 
 
 def _trunk_faults(parts: Parts) -> Iterator[Fault]:
@@ -51,8 +54,10 @@ def _trunk_faults(parts: Parts) -> Iterator[Fault]:
         trunk = at.trunk
         if trunk.id in first:
             before = first[trunk.id].spot("id")
-            message = f"the trunk {describe(trunk.id)} is given twice; first in {before}"
-            yield at.spot("id").fault(message, allowed="every id once", hint="rename one of them")
+            message = said(
+                "the trunk {trunk} is given twice; first in {before}", trunk=describe(trunk.id), before=before.told
+            )
+            yield at.spot("id").fault(message, allowed=said("every id once"), hint=said("rename one of them"))
         first.setdefault(trunk.id, at)
         if at.side == 1:
             told = {
@@ -74,17 +79,21 @@ def _limit_faults(parts: Parts, at: TrunkAt) -> Iterator[Fault]:
     yield from _listed_twice(at, "ribbons", trunk.ribbons)
     yield from _ribbon_faults(at)
     if "tray" in trunk.divide_at and not trunk.cable.tubes:
-        message = (
-            f"trunk {trunk.id} cannot be divided at the tray: the subunits of cable {trunk.cable.id} have no tubes"
+        message = said(
+            "trunk {trunk} cannot be divided at the tray: the subunits of cable {cable} have no tubes",
+            trunk=trunk.id,
+            cable=trunk.cable.id,
         )
-        hint = "leave divide_at out, or say tubes: true in the cable where each subunit has a tube of its own"
+        hint = said("leave divide_at out, or say tubes: true in the cable where each subunit has a tube of its own")
         yield at.spot("divide_at").fault(message, found="tray", allowed="port", hint=hint)
     if trunk.ports == "any":
         return
     if not trunk.ports:
-        hint = "leave ports out for any port"
+        hint = said("leave ports out for any port")
         yield at.spot("ports").fault(
-            f"trunk {trunk.id} has no port by which it may enter", found="an empty list", hint=hint
+            said("trunk {trunk} has no port by which it may enter", trunk=trunk.id),
+            found=said("an empty list"),
+            hint=hint,
         )
     yield from _repeats(at.spot, "ports", trunk.ports)
     for j, port in enumerate(trunk.ports):
@@ -95,20 +104,28 @@ def port_faults(parts: Parts, port: str, spot: Spot) -> Iterator[Fault]:
     """Find a port that the enclosure does not have."""
     if parts.enclosure is not None and port not in parts.enclosure.port_by_id:
         names = list(parts.enclosure.port_by_id)
-        message = f"enclosure {parts.enclosure.id} has no such port"
+        message = said("enclosure {enclosure} has no such port", enclosure=parts.enclosure.id)
         yield spot.fault(message, found=describe(port), allowed=", ".join(names), hint=did_you_mean(port, names))
 
 
 def _repeats(spot: Callable[..., Spot], key: str, values: tuple[str, ...] | tuple[int, ...]) -> Iterator[Fault]:
     for j, value in enumerate(values):
         if value in values[:j]:
-            yield spot(key, j).fault(f"{key} lists {value} twice", allowed="every one once", hint="take one out")
+            yield spot(key, j).fault(
+                said("{key} lists {value} twice", key=key, value=value),
+                allowed=said("every one once"),
+                hint=said("take one out"),
+            )
 
 
 def _listed_twice(at: TrunkAt, key: str, words: Sequence[str | int]) -> Iterator[Fault]:
     """Find a word that a trunk lists twice; words are in order by now, so that the whole list is named."""
     for word in dict.fromkeys(word for word in words if words.count(word) > 1):
-        yield at.spot(key).fault(f"{key} lists {word} twice", allowed="every one once", hint="take one out")
+        yield at.spot(key).fault(
+            said("{key} lists {word} twice", key=key, word=word),
+            allowed=said("every one once"),
+            hint=said("take one out"),
+        )
 
 
 def _ribbon_faults(at: TrunkAt) -> Iterator[Fault]:
@@ -118,8 +135,8 @@ def _ribbon_faults(at: TrunkAt) -> Iterator[Fault]:
     for word in trunk.ribbons:
         if {word} == widths:
             yield at.spot("ribbons").fault(
-                f"the ribbons of trunk {trunk.id} have {word} fibres already",
-                found=str(word), allowed="as_they_are, split, or another width", hint="say as_they_are",
+                said("the ribbons of trunk {trunk} have {word} fibres already", trunk=trunk.id, word=word),
+                found=str(word), allowed=said("as_they_are, split, or another width"), hint=said("say as_they_are"),
             )  # fmt: skip
 
 
@@ -130,19 +147,27 @@ def _join_faults(parts: Parts) -> Iterator[Fault]:
         yield from run_faults(parts, join.a, item.a)
         yield from run_faults(parts, join.b, item.b)
         if join.a.count != join.b.count:
-            found = f"{join.a.count} fibres in a, {join.b.count} in b"
+            found = said("{count} fibres in a, {count2} in b", count=join.a.count, count2=join.b.count)
             yield item.b.fault(
-                f"the sides of join {join.name} are not equally long", found=found, allowed="as many in a as in b"
+                said("the sides of join {join} are not equally long", join=join.name),
+                found=found,
+                allowed=said("as many in a as in b"),
             )
         if join.a.trunk == join.b.trunk:
-            found = f"{join.a} to {join.b}"
+            found = said("{a} to {b}", a=join.a, b=join.b)
             yield item.b.fault(
-                f"join {join.name} splices trunk {join.a.trunk} to itself", found=found, allowed="two trunks"
+                said("join {join} splices trunk {trunk} to itself", join=join.name, trunk=join.a.trunk),
+                found=found,
+                allowed=said("two trunks"),
             )
         if join.name in first:
-            message = f"the join {describe(join.name)} is given twice; first in {first[join.name]}"
-            hint = "rename one of them; a join without a name is named by its index from 0"
-            yield item.name.fault(message, allowed="every name once", hint=hint)
+            message = said(
+                "the join {join} is given twice; first in {first}",
+                join=describe(join.name),
+                first=first[join.name].told,
+            )
+            hint = said("rename one of them; a join without a name is named by its index from 0")
+            yield item.name.fault(message, allowed=said("every name once"), hint=hint)
         first.setdefault(join.name, item.name)
 
 
@@ -167,11 +192,14 @@ def _spliced_twice(parts: Parts) -> Iterator[Fault]:
             if side.first <= furthest.last:
                 early, late = sorted((furthest, side), key=lambda one: (one.spot.line, one.spot.column))
                 fibres = f"{trunk}:{span(side.first, min(side.last, furthest.last))}"
-                several = min(side.last, furthest.last) > side.first
-                many, are = ("fibres", "are") if several else ("fibre", "is")
-                message = f"{many} {fibres} {are} spliced twice, in join {early.join} and in join {late.join}"
-                where = f"the other is in {early.spot}"
-                yield late.spot.fault(message, allowed="every fibre once", hint=where)
+                count = min(side.last, furthest.last) - side.first + 1
+                message = said(
+                    "fibre {fibres} is spliced twice, in join {join} and in join {other}"
+                    "|fibres {fibres} are spliced twice, in join {join} and in join {other}",
+                    n=count, fibres=fibres, join=early.join, other=late.join,
+                )  # fmt: skip
+                where = said("the other is in {spot}", spot=early.spot.told)
+                yield late.spot.fault(message, allowed=said("every fibre once"), hint=where)
             furthest = max(furthest, side, key=lambda one: one.last)
 
 
@@ -184,5 +212,5 @@ def _apart_faults(parts: Parts) -> Iterator[Fault]:
                 hint = did_you_mean(name, names) or "a join without a name is named by its index from 0"
                 spot = parts.spot("apart", i, "joins", j)
                 yield spot.fault(
-                    "there is no such join", found=describe(name), allowed=", ".join(names[:20]), hint=hint
+                    said("there is no such join"), found=describe(name), allowed=", ".join(names[:20]), hint=hint
                 )

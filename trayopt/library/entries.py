@@ -8,6 +8,7 @@ from pathlib import Path
 
 from trayopt.domain.cable import Cable
 from trayopt.domain.hardware import Enclosure, Tray, TubeSet, trays_in_words
+from trayopt.domain.said import said
 from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import describe
 from trayopt.formats.validate import did_you_mean
@@ -64,16 +65,21 @@ def survey(library: Library, paths: Sequence[Path] | None = None) -> Survey:
         found.entries.append(Entry(kind, path, model))
         located = resolver.located(path)
         if model.id != path.stem:
-            hint = f"rename the file to {model.id}.yaml, or change the id"
+            hint = said("rename the file to {model}.yaml, or change the id", model=model.id)
             spot = located.spot(("id",))
             found.errors.append(
-                spot.fault("the id is not the file's name", found=model.id, allowed=path.stem, hint=hint)
+                spot.fault(said("the id is not the file's name"), found=model.id, allowed=path.stem, hint=hint)
             )
         folder = next((folder for folder in library.folders if folder in path.parents), path.parent)
         first = seen.setdefault((kind, model.id, folder), path)
         if first != path:
-            message = f"the {kind} {model.id} is given twice in one folder; the other is {first}"
-            found.errors.append(located.spot(("id",)).fault(message, allowed="every id once"))
+            message = said(
+                "the {kind} {model} is given twice in one folder; the other is {first}",
+                kind=kind,
+                model=model.id,
+                first=first,
+            )
+            found.errors.append(located.spot(("id",)).fault(message, allowed=said("every id once")))
     found.errors = sorted({*found.errors, *resolver.faults, *resolver.unsound})
     found.warnings = sorted(set(resolver.unusual))
     return found
@@ -101,7 +107,7 @@ def find_entries(library: Library, name: str, kind: str | None = None) -> list[E
     if not found:
         names = [entry for each in KINDS if kind in {None, each} for entry in library.names(each)]
         hint = did_you_mean(name, names) or "list them with: trayopt library list"
-        raise InputError.one(f"there is no entry {describe(name)}", source="library", hint=hint)
+        raise InputError.one(said("there is no entry {name}", name=describe(name)), source="library", hint=hint)
     return found
 
 
@@ -116,7 +122,9 @@ def file_entry(library: Library, path: Path, kind: str | None = None) -> Entry:
     resolver = Resolver(library)
     says, model = resolver.file(path)
     if kind not in {None, says}:
-        raise InputError([resolver.located(path).spot(("kind",)).fault(f"this is no {kind}", found=f"kind: {says}")])
+        raise InputError(
+            [resolver.located(path).spot(("kind",)).fault(said("this is no {kind}", kind=kind), found=f"kind: {says}")]
+        )
     if resolver.faults or not isinstance(model, Model):
         raise InputError(resolver.faults)
     return Entry(says, path, model)

@@ -11,6 +11,7 @@ from typing import Literal, get_args
 from trayopt.domain.base import ID, LONGEST_ID
 from trayopt.domain.cable import Cable
 from trayopt.domain.hardware import Enclosure, Tray, TubeSet
+from trayopt.domain.said import said
 from trayopt.errors import InputError
 
 Kind = Literal["tray", "enclosure", "cable", "tubes"]
@@ -51,8 +52,8 @@ class Library:
         self.folders = tuple(folders)
         for folder in self.folders:
             if not folder.is_dir():
-                hint = "name a folder that is there with --library"
-                raise InputError.one("there is no such folder", source=str(folder), hint=hint)
+                hint = said("name a folder that is there with --library")
+                raise InputError.one(said("there is no such folder"), source=str(folder), hint=hint)
         self._found: dict[Path, dict[str, list[Path]]] = {}
 
     def candidates(self, kind: Kind, entry: str) -> Iterator[Path]:
@@ -100,10 +101,10 @@ class Library:
                         found.setdefault(name.removesuffix(".yaml"), []).append(Path(root, name))
                 if seen > MOST_FILES:
                     raise InputError.one(
-                        "the folder holds too many files to be a library",
+                        said("the folder holds too many files to be a library"),
                         source=str(folder),
-                        allowed=f"up to {MOST_FILES:,}",
-                        hint="name the folder of the library itself",
+                        allowed=said("up to {most:,}", most=MOST_FILES),
+                        hint=said("name the folder of the library itself"),
                     )
             self._found[folder] = found
         return self._found[folder]

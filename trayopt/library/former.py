@@ -8,9 +8,10 @@ from typing import Any
 from trayopt.domain.base import DivideAt
 from trayopt.domain.cable import Cable
 from trayopt.domain.former import RENAMED
+from trayopt.domain.said import said
 
-NOTE = "the job is written in format 1"
-HINT = (
+NOTE = said("the job is written in format 1")
+HINT = said(
     "trunks that do not say divide_at are divided at the tray, where their cable has tubes; "
     "write schema: trayopt/job/2 to leave that to the plan"
 )

@@ -14,6 +14,7 @@ from trayopt.domain.former import RENAMED
 from trayopt.domain.hardware import Enclosure
 from trayopt.domain.job import Apart, Job, Join, Setting
 from trayopt.domain.pins import LegPin, TrunkPin
+from trayopt.domain.said import said
 from trayopt.domain.through import TOWARD, Through, end_names
 from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault, InputError
@@ -178,7 +179,7 @@ def _open(source: str | Path | Mapping[str, Any], texts: Mapping[Path, str]) -> 
     try:
         return Located.plain(source).without("$schema"), Path()
     except ValueError as wrong:
-        raise InputError.one(f"the job cannot be read: {wrong}") from wrong
+        raise InputError.one(said("the job cannot be read: {wrong}", wrong=wrong)) from wrong
 
 
 class _Reader:
@@ -314,7 +315,7 @@ class _Reader:
             spot = self.parts.spot("joins")
             for fault in wrong.faults:
                 placed = fault.line or fault.where
-                message = f"the joins {describe(name, 300)}: {fault.message}"
+                message = said("the joins {name}: {message}", name=describe(name, 300), message=fault.message)
                 self.faults.append(
                     fault if placed else spot.fault(message, found=fault.found, allowed=fault.allowed, hint=fault.hint)
                 )
@@ -339,7 +340,9 @@ class _Reader:
                 found = "both" if keys else describe(data)
                 spot = self.located.spot(at)
                 self.faults.append(
-                    spot.fault("a pin names a leg or a trunk", found=found, allowed="leg: N1:1-72, or trunk: N1")
+                    spot.fault(
+                        said("a pin names a leg or a trunk"), found=found, allowed=said("leg: N1:1-72, or trunk: N1")
+                    )
                 )
                 continue
             model: type[LegPin] | type[TrunkPin] = LegPin if "leg" in keys else TrunkPin
@@ -361,7 +364,7 @@ class _Reader:
                 spot = self.located.spot(path)
                 hint = fault.hint
                 if len(fault.path) == 1 and fault.path[0] in RENAMED and not self.former:
-                    hint = f"it is called {RENAMED[str(fault.path[0])]} since format 2"
+                    hint = said("it is called {renamed} since format 2", renamed=RENAMED[str(fault.path[0])])
                 self.faults.append(spot.fault(fault.message, found=fault.found, allowed=fault.allowed, hint=hint))
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from trayopt.domain.job import Join
 from trayopt.domain.ranges import Run, parse_run
+from trayopt.domain.said import said
 from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault
 from trayopt.formats.cells import AS_TEXT, Row
@@ -46,8 +47,8 @@ class JoinTable:
         for row, name in zip(rows, self.names, strict=True):
             a, b, spot = self._run(row, "a"), self._run(row, "b"), row.get("name").spot
             if len(name) > MOST_NAME:
-                allowed = f"up to {MOST_NAME} characters"
-                self.faults.append(spot.fault("the name is too long", found=describe(name), allowed=allowed))
+                allowed = said("up to {most} characters", most=MOST_NAME)
+                self.faults.append(spot.fault(said("the name is too long"), found=describe(name), allowed=allowed))
             elif a is not None and b is not None:
                 yield JoinAt(Join(a=a, b=b, name=name), row.get("a").spot, row.get("b").spot, spot)
                 continue
@@ -64,7 +65,11 @@ class JoinTable:
             return parse_run(cell.text)
         except ValueError as wrong:
             hint = AS_TEXT if looks_like_date(cell.text) else ""
-            self.faults.append(cell.spot.fault(f"{column}: {wrong}", found=describe(cell.text), hint=hint))
+            self.faults.append(
+                cell.spot.fault(
+                    said("{name}: {wrong}", name=column, wrong=wrong.args[0]), found=describe(cell.text), hint=hint
+                )
+            )
             return None
 
     def _is_told(self, spot: Spot) -> bool:

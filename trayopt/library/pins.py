@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.domain.ranges import Run
+from trayopt.domain.said import said
 from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault
 from trayopt.formats.locate import describe
@@ -24,9 +25,9 @@ def pin_faults(parts: Parts) -> Iterator[Fault]:
             yield from _trunk_pin(parts, i, pin)
             if pin.trunk in trunk_pins:
                 first = parts.spot("pins", trunk_pins[pin.trunk])
-                message = f"two pins of trunk {pin.trunk}; the other is in {first}"
+                message = said("two pins of trunk {trunk}; the other is in {first}", trunk=pin.trunk, first=first.told)
                 yield parts.spot("pins", i, "trunk").fault(
-                    message, allowed="one pin a trunk", hint="write both in one pin"
+                    message, allowed=said("one pin a trunk"), hint=said("write both in one pin")
                 )
             trunk_pins.setdefault(pin.trunk, i)
             continue
@@ -42,13 +43,19 @@ def pin_faults(parts: Parts) -> Iterator[Fault]:
             yield _no_leg(parts, i, pin, trunk, subunit)
             continue
         if parts.joins_whole and not _spliced(parts, Run(trunk.id, subunit.first, subunit.last)):
-            hint = "take the pin out; a subunit without a spliced fibre goes to no tray"
-            yield parts.spot("pins", i, "leg").fault(f"no fibre of {subunit.name} is in a join", hint=hint)
-        elif parts.joins_whole and "tray" not in trunk.divide_at and not _spliced(parts, pin.leg):
-            message = (
-                f"no fibre of {pin.leg} is in a join, and trunk {trunk.id} is divided at the port: it goes to no tray"
+            hint = said("take the pin out; a subunit without a spliced fibre goes to no tray")
+            yield parts.spot("pins", i, "leg").fault(
+                said("no fibre of {subunit} is in a join", subunit=subunit.name), hint=hint
             )
-            hint = "take the pin out; a leg without a spliced fibre is parked only where its tube is opened at a tray"
+        elif parts.joins_whole and "tray" not in trunk.divide_at and not _spliced(parts, pin.leg):
+            message = said(
+                "no fibre of {leg} is in a join, and trunk {trunk} is divided at the port: it goes to no tray",
+                leg=pin.leg,
+                trunk=trunk.id,
+            )
+            hint = said(
+                "take the pin out; a leg without a spliced fibre is parked only where its tube is opened at a tray"
+            )
             yield parts.spot("pins", i, "leg").fault(message, hint=hint)
         yield from _beside(parts, i, subunit, leg, legs.setdefault((trunk.id, subunit.number), {}))
 
@@ -72,9 +79,9 @@ def _trunk_pin(parts: Parts, i: int, pin: TrunkPin) -> Iterator[Fault]:
     ):
         if value is not None and own is not None and value not in own:
             allowed = ", ".join(str(option) for option in dict.fromkeys(own))
-            message = f"{key} of the pin is not among trunk {pin.trunk}'s own"
+            message = said("{key} of the pin is not among trunk {trunk}'s own", key=key, trunk=pin.trunk)
             yield parts.spot("pins", i, key).fault(
-                message, found=str(value), allowed=allowed, hint="change the pin or the trunk"
+                message, found=str(value), allowed=allowed, hint=said("change the pin or the trunk")
             )
     if (
         pin.built
@@ -83,8 +90,8 @@ def _trunk_pin(parts: Parts, i: int, pin: TrunkPin) -> Iterator[Fault]:
             {pin.trunk, parts.other_end(pin.trunk)} & {item.join.a.trunk, item.join.b.trunk} for item in parts.joins
         )
     ):
-        hint = "take the pin out, or join the trunk"
-        yield spot.fault(f"trunk {pin.trunk} is built and no fibre of it is in a join", hint=hint)
+        hint = said("take the pin out, or join the trunk")
+        yield spot.fault(said("trunk {trunk} is built and no fibre of it is in a join", trunk=pin.trunk), hint=hint)
 
 
 def _place(parts: Parts, i: int, pin: LegPin) -> Iterator[Fault]:
@@ -92,7 +99,7 @@ def _place(parts: Parts, i: int, pin: LegPin) -> Iterator[Fault]:
         return
     stacks = parts.enclosure.stack_by_id
     if pin.stack is not None and pin.stack not in stacks:
-        message = f"enclosure {parts.enclosure.id} has no such stack"
+        message = said("enclosure {enclosure} has no such stack", enclosure=parts.enclosure.id)
         hint = did_you_mean(pin.stack, list(stacks))
         yield parts.spot("pins", i, "stack").fault(
             message, found=describe(pin.stack), allowed=", ".join(stacks), hint=hint
@@ -102,9 +109,11 @@ def _place(parts: Parts, i: int, pin: LegPin) -> Iterator[Fault]:
         return
     most = stacks[pin.stack].positions if pin.stack else max(stack.positions for stack in stacks.values())
     if pin.position > most:
-        of = f"stack {pin.stack}" if pin.stack else f"enclosure {parts.enclosure.id}"
-        message = f"{of} has no such position"
-        yield parts.spot("pins", i, "position").fault(message, found=str(pin.position), allowed=f"1 to {most}")
+        of = said("stack {stack}" if pin.stack else "enclosure {box}", stack=pin.stack, box=parts.enclosure.id)
+        message = said("{of} has no such position", of=of)
+        yield parts.spot("pins", i, "position").fault(
+            message, found=str(pin.position), allowed=said("1 to {most}", most=most)
+        )
 
 
 def _no_leg(parts: Parts, i: int, pin: LegPin, trunk: Trunk, subunit: Subunit) -> Fault:
@@ -113,10 +122,17 @@ def _no_leg(parts: Parts, i: int, pin: LegPin, trunk: Trunk, subunit: Subunit) -
     others = [subunit]
     if pin.leg.last > subunit.last:
         others = [other for other in trunk.subunits if other.first <= pin.leg.last and other.last >= pin.leg.first]
-        message = f"{pin.leg} is no leg: it reaches over {len(others)} subunits"
+        message = said(
+            "{leg} is no leg: it reaches over {others_count} subunits", leg=pin.leg, others_count=len(others)
+        )
     else:
-        size = f"{subunit.ribbons} ribbon{'s' * (subunit.ribbons > 1)} of {subunit.ribbon_fibres}"
-        message = f"{pin.leg} is no leg: subunit {subunit.name} is {size}, divided into equal groups of whole ribbons"
+        size = said("{n} ribbon of {width}|{n} ribbons of {width}", n=subunit.ribbons, width=subunit.ribbon_fibres)
+        message = said(
+            "{leg} is no leg: subunit {subunit} is {size}, divided into equal groups of whole ribbons",
+            leg=pin.leg,
+            subunit=subunit.name,
+            size=size,
+        )
     near = []
     for other in others[:4]:
         for of in other.divisions:
@@ -139,15 +155,21 @@ def _beside(parts: Parts, i: int, subunit: Subunit, leg: Leg, others: dict[Leg, 
     spot = parts.spot("pins", i, "leg")
     run = f"{subunit.trunk}:{subunit.leg_span(leg)}"
     if leg in others:
-        message = f"two pins of leg {run}; the other is in {parts.spot('pins', others[leg])}"
-        yield spot.fault(message, allowed="one pin a leg", hint="take one out")
+        message = said(
+            "two pins of leg {run}; the other is in {spot}", run=run, spot=parts.spot("pins", others[leg]).told
+        )
+        yield spot.fault(message, allowed=said("one pin a leg"), hint=said("take one out"))
         return
     first = next(iter(others), None)
     if first is not None and first.of != leg.of:
         before = f"{subunit.trunk}:{subunit.leg_span(first)}"
-        both = f"{run} is one of {leg.of}, {before} one of {first.of}"
-        message = f"the pins of subunit {subunit.name} need different divisions: {both}"
+        both = said("{run} is one of {of}, {before} one of {parts}", run=run, of=leg.of, before=before, parts=first.of)
+        message = said(
+            "the pins of subunit {subunit} need different divisions: {both}", subunit=subunit.name, both=both
+        )
         yield spot.fault(
-            message, allowed="one division a subunit", hint=f"the other is in {parts.spot('pins', others[first])}"
+            message,
+            allowed=said("one division a subunit"),
+            hint=said("the other is in {spot}", spot=parts.spot("pins", others[first]).told),
         )
     others[leg] = i

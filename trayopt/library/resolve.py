@@ -10,6 +10,7 @@ from pydantic import BaseModel
 
 from trayopt.domain.cable import Cable
 from trayopt.domain.hardware import Enclosure, Tray, TubeSet
+from trayopt.domain.said import joined, said
 from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import Located, describe, printable
 from trayopt.formats.locate import Path as DataPath
@@ -95,7 +96,11 @@ class Resolver:
             spot = located.spot(("kind",)) if kind is not None else located.spot(())
             found = "" if kind is None else describe(kind)
             raise InputError(
-                [spot.fault("the file does not say what kind of entry it is", found=found, allowed=", ".join(KINDS))]
+                [
+                    spot.fault(
+                        said("the file does not say what kind of entry it is"), found=found, allowed=", ".join(KINDS)
+                    )
+                ]
             )
         return kind, self._file(kind, path, located)
 
@@ -133,8 +138,10 @@ class Resolver:
             return self._make(kind, located, path, base)
         if not isinstance(value, str) or not value:
             if path not in located.bad:
-                allowed = "an id of the library, a path ending in .yaml, or the object itself"
-                self.faults.append(spot.fault(f"{kind} cannot be used", found=describe(value), allowed=allowed))
+                allowed = said("an id of the library, a path ending in .yaml, or the object itself")
+                self.faults.append(
+                    spot.fault(said("{kind} cannot be used", kind=kind), found=describe(value), allowed=allowed)
+                )
             return None
         if value.endswith(".yaml"):
             target = base / value
@@ -172,7 +179,7 @@ class Resolver:
             return self._file(kind, target, self._read(target))
         known = self.library.names(kind)
         hint = did_you_mean(name, known) or "list them with: trayopt library list"
-        message = f"there is no {_noun(kind)} {describe(name)} in the library"
+        message = said("there is no {kind} {name} in the library", kind=_noun(kind), name=describe(name))
         few = ", ".join(known) if len(known) <= 8 else ""
         self.faults.append(located.spot(path).fault(message, allowed=few, hint=hint))
         return None
@@ -184,15 +191,26 @@ class Resolver:
             if fault.line:
                 self.faults.append(fault)
             else:
-                message = f"the {_noun(kind)} {describe(located.get(path), 300)}: {fault.message}"
-                where = "" if fault.source == located.get(path) else f"looked for at {printable(fault.source)}"
-                hint = "; ".join(text for text in (where, fault.hint) if text)
+                message = said(
+                    "the {kind} {value}: {message}",
+                    kind=_noun(kind),
+                    value=describe(located.get(path), 300),
+                    message=fault.message,
+                )
+                where = (
+                    ""
+                    if fault.source == located.get(path)
+                    else said("looked for at {place}", place=printable(fault.source))
+                )
+                hint = joined([text for text in (where, fault.hint) if text], "; ")
                 self.faults.append(spot.fault(message, found=fault.found, allowed=fault.allowed, hint=hint))
 
     def _read(self, path: Path) -> Located:
         if path not in self._files:
             if len(self._files) >= MOST_FILES:
-                raise InputError.one("too many files are named", source=str(path), allowed=f"up to {MOST_FILES:,}")
+                raise InputError.one(
+                    said("too many files are named"), source=str(path), allowed=said("up to {most:,}", most=MOST_FILES)
+                )
             try:
                 self._files[path] = read_yaml(path, self._texts.get(path))
             except InputError as wrong:
@@ -204,15 +222,15 @@ class Resolver:
 
     def _file(self, kind: Kind, path: Path, located: Located) -> BaseModel | None:
         key = (kind, path)
-        said = (self.faults, self.unsound, self.unusual)
+        told = (self.faults, self.unsound, self.unusual)
         if key in self._made:
-            for mine, theirs in zip(said, self._made[key].said, strict=True):
+            for mine, theirs in zip(told, self._made[key].said, strict=True):
                 mine += theirs
         else:
-            before = [len(mine) for mine in said]
+            before = [len(mine) for mine in told]
             self.faults += located.faults
             made = self._make(kind, located, (), path.parent)
-            added = tuple(mine[start:] for mine, start in zip(said, before, strict=True))
+            added = tuple(mine[start:] for mine, start in zip(told, before, strict=True))
             self._made[key] = _Made(made, added)
         return self._made[key].entry
 
@@ -226,7 +244,9 @@ class Resolver:
                 other = f"schema: {data['schema']}"
             if other:
                 spot = located.spot((*path, other.partition(":")[0]))
-                self.faults.append(spot.fault(f"this is no {_noun(kind)}", found=other, allowed=f"kind: {kind}"))
+                self.faults.append(
+                    spot.fault(said("this is no {kind}", kind=_noun(kind)), found=other, allowed=f"kind: {kind}")
+                )
                 return None
             if kind == "enclosure":
                 data, settled = self._with_trays(located, path, data, base)
@@ -279,4 +299,4 @@ class Resolver:
 
 
 def _noun(kind: Kind) -> str:
-    return "set of tubes" if kind == "tubes" else kind
+    return said("set of tubes" if kind == "tubes" else kind)

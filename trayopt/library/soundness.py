@@ -10,6 +10,7 @@ from trayopt.domain.base import EPSILON, TRAVELS, Travel
 from trayopt.domain.cable import Cable
 from trayopt.domain.hardware import Enclosure, End, Port, Seal, Stack, Tray, TubeSet
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.library.geometry import Point, Rectangle, area2, clear_inside, crossing_sides
 
 Path = tuple[str | int, ...]
@@ -64,24 +65,46 @@ def sound(entry: Tray | Enclosure | Cable | TubeSet) -> bool:
 def _unusual(path: Path, value: float, least: float, most: float, unit: str = "mm") -> Iterator[Remark]:
     if not least <= value <= most:
         name = next(part for part in reversed(path) if isinstance(part, str))
-        usually = f"usually {least:g} to {most:g} {unit}"
+        usually = said("usually {least:g} to {most:g} {unit}", least=least, most=most, unit=unit)
         values = (("name", name), ("found", value), ("least", least), ("most", most), ("unit", unit))
-        yield Remark("warning", path, f"{name} is unusual", f"{value:g} {unit}", usually, "unusual", values)
+        yield Remark(
+            "warning",
+            path,
+            said("{name} is unusual", name=name),
+            said("{value:g} {unit}", value=value, unit=unit),
+            usually,
+            "unusual",
+            values,
+        )
 
 
 def _tray(tray: Tray) -> Iterator[Remark]:
     if 2 * tray.min_radius_mm > min(tray.size_mm):
-        found = f"{tray.min_radius_mm:g} mm in a tray {min(tray.size_mm):g} mm wide"
-        yield Remark("error", ("min_radius_mm",), "no turn of this radius fits into the tray", found)
+        found = said(
+            "{min_radius_mm:g} mm in a tray {size_mm:g} mm wide",
+            min_radius_mm=tray.min_radius_mm,
+            size_mm=min(tray.size_mm),
+        )
+        yield Remark("error", ("min_radius_mm",), said("no turn of this radius fits into the tray"), found)
     if tray.sleeves * tray.sleeve_fibres < tray.fibres:
-        found = f"{tray.sleeves} × {tray.sleeve_fibres} = {tray.sleeves * tray.sleeve_fibres}"
-        message = f"the sleeves cannot take the tray's {tray.fibres} fibres"
-        values = (("fibres", tray.fibres), ("found", found))
-        yield Remark("warning", ("sleeves",), message, found, f"{tray.fibres} or more", "sleeves", values)
+        held = f"{tray.sleeves} × {tray.sleeve_fibres} = {tray.sleeves * tray.sleeve_fibres}"
+        message = said("the sleeves cannot take the tray's {fibres} fibres", fibres=tray.fibres)
+        values = (("fibres", tray.fibres), ("found", held))
+        yield Remark(
+            "warning", ("sleeves",), message, held, said("{fibres} or more", fibres=tray.fibres), "sleeves", values
+        )
     if tray.inside_mm < USUAL_INSIDE_MM:
-        allowed = f"usually {USUAL_INSIDE_MM} mm or more"
-        message, figures = "too short to reach a splicer", (("found", tray.inside_mm), ("least", USUAL_INSIDE_MM))
-        yield Remark("warning", ("inside_mm",), message, f"{tray.inside_mm} mm", allowed, "inside", figures)
+        allowed = said("usually {least_inside_mm} mm or more", least_inside_mm=USUAL_INSIDE_MM)
+        message, figures = said("too short to reach a splicer"), (("found", tray.inside_mm), ("least", USUAL_INSIDE_MM))
+        yield Remark(
+            "warning",
+            ("inside_mm",),
+            message,
+            said("{inside_mm} mm", inside_mm=tray.inside_mm),
+            allowed,
+            "inside",
+            figures,
+        )
     yield from _unusual(("min_radius_mm",), tray.min_radius_mm, 5, 60)
     yield from _unusual(("height_mm",), tray.height_mm, 3, 40)
     yield from _unusual(("size_mm",), min(tray.size_mm), 50, 600)
@@ -91,17 +114,25 @@ def _tray(tray: Tray) -> Iterator[Remark]:
 def _tubes(tubes: TubeSet) -> Iterator[Remark]:
     for i, tube in enumerate(tubes.tubes):
         if tube.bore_mm >= tube.diameter_mm:
-            found = f"bore {tube.bore_mm:g} mm, diameter {tube.diameter_mm:g} mm"
-            yield Remark("error", ("tubes", i, "bore_mm"), "the bore is not smaller than the tube", found)
+            found = said(
+                "bore {bore_mm:g} mm, diameter {diameter_mm:g} mm", bore_mm=tube.bore_mm, diameter_mm=tube.diameter_mm
+            )
+            yield Remark("error", ("tubes", i, "bore_mm"), said("the bore is not smaller than the tube"), found)
         yield from _tube_radius(("tubes", i), tube.radius_mm, given=tube.least_radius_mm is not None)
 
 
 def _tube_radius(path: Path, radius_mm: float, *, given: bool) -> Iterator[Remark]:
     if given and radius_mm < USUAL_TUBE_RADIUS_MM:
-        allowed = f"usually {USUAL_TUBE_RADIUS_MM} mm or more"
-        message, values = "least_radius_mm is unusual", (("found", radius_mm), ("least", USUAL_TUBE_RADIUS_MM))
+        allowed = said("usually {least_tube_radius_mm} mm or more", least_tube_radius_mm=USUAL_TUBE_RADIUS_MM)
+        message, values = said("least_radius_mm is unusual"), (("found", radius_mm), ("least", USUAL_TUBE_RADIUS_MM))
         yield Remark(
-            "warning", (*path, "least_radius_mm"), message, f"{radius_mm:g} mm", allowed, "tube_radius", values
+            "warning",
+            (*path, "least_radius_mm"),
+            message,
+            said("{radius_mm:g} mm", radius_mm=radius_mm),
+            allowed,
+            "tube_radius",
+            values,
         )
 
 
@@ -109,24 +140,40 @@ def _cable(cable: Cable) -> Iterator[Remark]:
     square = sum(group.count * group.diameter_mm**2 for group in cable.subunits)
     room = CABLE_FILL * max(cable.diameter_mm - JACKET_MM, 0) ** 2
     if square > room + EPSILON:
-        found = f"sum of diameter² {square:g} mm²"
-        allowed = f"{CABLE_FILL:g} × ({cable.diameter_mm:g} - {JACKET_MM})² = {room:g} mm²"
-        yield Remark("error", ("subunits",), "the subunits do not fit into the cable", found, allowed)
+        found = said("sum of diameter² {square:g} mm²", square=square)
+        allowed = said(
+            "{cable_fill:g} × ({diameter_mm:g} - {jacket_mm})² = {room:g} mm²",
+            cable_fill=CABLE_FILL,
+            diameter_mm=cable.diameter_mm,
+            jacket_mm=JACKET_MM,
+            room=room,
+        )
+        yield Remark("error", ("subunits",), said("the subunits do not fit into the cable"), found, allowed)
     for i, group in enumerate(cable.subunits):
         path: Path = ("subunits", i)
         needed = cable.bore_mm(group.ribbons, group.ribbon_fibres)
         if needed > group.diameter_mm + EPSILON:
-            what = "the stack of ribbons" if cable.flat else "the bundle of fibres"
-            found = f"{needed:.2f} mm across in a tube of {group.diameter_mm:g} mm"
-            yield Remark("error", (*path, "diameter_mm"), f"{what} does not fit into its subunit", found)
+            what = said("the stack of ribbons") if cable.flat else said("the bundle of fibres")
+            found = said(
+                "{needed:.2f} mm across in a tube of {diameter_mm:g} mm", needed=needed, diameter_mm=group.diameter_mm
+            )
+            yield Remark(
+                "error", (*path, "diameter_mm"), said("{what} does not fit into its subunit", what=what), found
+            )
         if cable.ribbon_mm is not None and cable.flat and cable.ribbon_mm[0] < group.ribbon_fibres * 0.2:
-            found = f"{cable.ribbon_mm[0]:g} mm for {group.ribbon_fibres} fibres"
-            message = "the ribbon is narrower than its fibres"
+            found = said(
+                "{ribbon_mm:g} mm for {ribbon_fibres} fibres",
+                ribbon_mm=cable.ribbon_mm[0],
+                ribbon_fibres=group.ribbon_fibres,
+            )
+            message = said("the ribbon is narrower than its fibres")
             values = (("found", cable.ribbon_mm[0]), ("fibres", group.ribbon_fibres))
             yield Remark("warning", ("ribbon_mm",), message, found, "", "ribbon", values)
         yield from _tube_radius(path, group.radius_mm, given=group.least_radius_mm is not None)
     if cable.construction == "central_tube" and sum(group.count for group in cable.subunits) > 1:
-        yield Remark("warning", ("subunits",), "a central tube cable usually has one subunit", kind="central_tube")
+        yield Remark(
+            "warning", ("subunits",), said("a central tube cable usually has one subunit"), kind="central_tube"
+        )
     counts = sorted(DIAMETERS_MM)
     below = [count for count in counts if count <= cable.fibres]
     above = [count for count in counts if count >= cable.fibres]
@@ -139,9 +186,13 @@ def _enclosure(box: Enclosure) -> Iterator[Remark]:
         yield from _unusual(("size_mm", i), size, 60, 3000)
     low, high = box.track.z_mm
     if low < 0 or high > box.size_mm[2]:
-        allowed = f"0 to {box.size_mm[2]:g}"
+        allowed = said("0 to {size_mm:g}", size_mm=box.size_mm[2])
         yield Remark(
-            "error", ("track", "z_mm"), "the track does not fit into the depth of the box", f"{low} to {high}", allowed
+            "error",
+            ("track", "z_mm"),
+            said("the track does not fit into the depth of the box"),
+            said("{low} to {high}", low=low, high=high),
+            allowed,
         )
     yield from _unusual(("track", "min_radius_mm"), box.track.min_radius_mm, 30, 300)
     ring = [Point(guide.x_mm, guide.y_mm) for guide in box.track.guides]
@@ -154,7 +205,11 @@ def _enclosure(box: Enclosure) -> Iterator[Remark]:
         yield from _stack(box, i, stack, ring if sound else None)
         for j, other in enumerate(box.stacks[:i]):
             if _rectangle(stack).overlaps(_rectangle(other)) and _share_depth(stack, other):
-                yield Remark("error", ("stacks", i, "at_mm"), f"stacks {box.stacks[j].id} and {stack.id} overlap")
+                yield Remark(
+                    "error",
+                    ("stacks", i, "at_mm"),
+                    said("stacks {other} and {stack} overlap", other=box.stacks[j].id, stack=stack.id),
+                )
 
 
 def _ring(box: Enclosure, ring: list[Point]) -> Iterator[Remark]:
@@ -163,7 +218,7 @@ def _ring(box: Enclosure, ring: list[Point]) -> Iterator[Remark]:
     for i, guide in enumerate(guides):
         if not (0 <= guide.x_mm <= box.size_mm[0] and 0 <= guide.y_mm <= box.size_mm[1]):
             found = f"({guide.x_mm}, {guide.y_mm})"
-            yield Remark("error", (*path, i), f"guide {guide.id} is outside of the box", found)
+            yield Remark("error", (*path, i), said("guide {guide} is outside of the box", guide=guide.id), found)
         yield from _unusual((*path, i, "opening_mm2"), guide.opening_mm2, 100, 50_000, "mm²")
         if abs(guide.width_mm**2 - guide.opening_mm2) > EPSILON * guide.opening_mm2:
             yield from _unusual((*path, i, "width_mm"), guide.width_mm, 10, 300)
@@ -171,10 +226,14 @@ def _ring(box: Enclosure, ring: list[Point]) -> Iterator[Remark]:
     if crossed is not None:
         names = [f"{guides[i].id}-{guides[(i + 1) % len(guides)].id}" for i in crossed]
         yield Remark(
-            "error", (*path, crossed[1]), f"the track crosses itself: {names[0]} and {names[1]}", "", "a simple ring"
+            "error",
+            (*path, crossed[1]),
+            said("the track crosses itself: {one} and {other}", one=names[0], other=names[1]),
+            "",
+            said("a simple ring"),
         )
     elif area2(ring) >= 0:
-        yield Remark("error", path, "the guides run counterclockwise", "", "clockwise, seen from the door")
+        yield Remark("error", path, said("the guides run counterclockwise"), "", said("clockwise, seen from the door"))
 
 
 def _ports(box: Enclosure) -> Iterator[Remark]:
@@ -183,39 +242,69 @@ def _ports(box: Enclosure) -> Iterator[Remark]:
         path: Path = ("ports", i)
         at = f"({port.x_mm}, {port.y_mm})"
         if not (0 <= port.x_mm <= width and 0 <= port.y_mm <= height):
-            yield Remark("error", path, f"port {port.id} is outside of the box", at)
+            yield Remark("error", path, said("port {port} is outside of the box", port=port.id), at)
         elif port.x_mm not in {0, width} and port.y_mm not in {0, height}:
-            message, values = f"port {port.id} is not on an edge of the box", (("port", port.id), ("found", at))
+            message, values = (
+                said("port {port} is not on an edge of the box", port=port.id),
+                (("port", port.id), ("found", at)),
+            )
             yield Remark("warning", path, message, at, "", "port_off_edge", values)
         if port.bore_mm > depth:
-            found = f"bore {port.bore_mm:g} mm, depth {depth:g} mm"
-            yield Remark("error", (*path, "bore_mm"), f"port {port.id} does not fit into the depth of the box", found)
+            found = said("bore {bore_mm:g} mm, depth {depth:g} mm", bore_mm=port.bore_mm, depth=depth)
+            yield Remark(
+                "error",
+                (*path, "bore_mm"),
+                said("port {port} does not fit into the depth of the box", port=port.id),
+                found,
+            )
         if not port.seals:
-            message = f"port {port.id} has no seals: no trunk can enter there as long as seals must close round it"
+            message = said(
+                "port {port} has no seals: no trunk can enter there as long as seals must close round it", port=port.id
+            )
             yield Remark("warning", (*path, "id"), message, kind="sealless", values=(("port", port.id),))
         for j, seal in enumerate(port.seals):
             yield from _seal(port, seal, (*path, "seals", j))
         for other in box.ports[:i]:
             apart = hypot(port.x_mm - other.x_mm, port.y_mm - other.y_mm)
             if apart < (port.bore_mm + other.bore_mm) / 2:
-                yield Remark("error", path, f"ports {other.id} and {port.id} overlap", f"{apart:.0f} mm apart")
+                yield Remark(
+                    "error",
+                    path,
+                    said("ports {other} and {port} overlap", other=other.id, port=port.id),
+                    said("{apart:.0f} mm apart", apart=apart),
+                )
 
 
 def _seal(port: Port, seal: Seal, path: Path) -> Iterator[Remark]:
     """Find what no cable can be: one that is thicker than the bore, and so many that they do not pass it together."""
     bore = port.bore_mm
     if seal.most_mm > bore + EPSILON:
-        message = f"a seal of port {port.id} takes more than its bore"
-        yield Remark("error", (*path, "most_mm"), message, f"{seal.most_mm:g} mm, bore {bore:g} mm")
+        message = said("a seal of port {port} takes more than its bore", port=port.id)
+        yield Remark(
+            "error",
+            (*path, "most_mm"),
+            message,
+            said("{most_mm:g} mm, bore {bore:g} mm", most_mm=seal.most_mm, bore=bore),
+        )
     least, where = seal.least_mm, (*path, "least_mm")
-    thinnest = f"the thinnest cables of a seal of port {port.id} do not pass its bore"
+    thinnest = said("the thinnest cables of a seal of port {port} do not pass its bore", port=port.id)
     if least > bore + EPSILON:
-        yield Remark("error", where, thinnest, f"{least:g} mm", f"up to {bore:g} mm")
+        yield Remark("error", where, thinnest, said("{least:g} mm", least=least), said("up to {bore:g} mm", bore=bore))
     elif seal.holes >= 2 and 2 * least > bore + EPSILON:
-        yield Remark("error", where, thinnest, f"two of {least:g} mm, {2 * least:g} mm together", f"up to {bore:g} mm")
+        yield Remark(
+            "error",
+            where,
+            thinnest,
+            said("two of {least:g} mm, {both:g} mm together", least=least, both=2 * least),
+            said("up to {bore:g} mm", bore=bore),
+        )
     elif seal.holes * least**2 > bore**2 + EPSILON:
-        found = f"{seal.holes} × {least:g}² = {seal.holes * least**2:g} mm²"
-        yield Remark("error", where, thinnest, found, f"up to {bore:g}² = {bore**2:g} mm²")
+        found = said(
+            "{holes} × {least:g}² = {square:g} mm²", holes=seal.holes, least=least, square=seal.holes * least**2
+        )
+        yield Remark(
+            "error", where, thinnest, found, said("up to {bore:g}² = {square:g} mm²", bore=bore, square=bore**2)
+        )
 
 
 def of_job(job: Job) -> Iterator[tuple[str, Remark]]:
@@ -235,22 +324,53 @@ def _stack(box: Enclosure, i: int, stack: Stack, ring: list[Point] | None) -> It
     width, height, depth = box.size_mm
     ground = _rectangle(stack)
     if ground.left < 0 or ground.bottom < 0 or ground.right > width or ground.top > height:
-        found = f"x {ground.left:g} to {ground.right:g}, y {ground.bottom:g} to {ground.top:g}"
-        allowed = f"x 0 to {width:g}, y 0 to {height:g}"
-        yield Remark("error", (*path, "at_mm"), f"the trays of stack {stack.id} are outside of the box", found, allowed)
+        found = said(
+            "x {left:g} to {right:g}, y {bottom:g} to {top:g}",
+            left=ground.left,
+            right=ground.right,
+            bottom=ground.bottom,
+            top=ground.top,
+        )
+        allowed = said("x 0 to {width:g}, y 0 to {height:g}", width=width, height=height)
+        yield Remark(
+            "error",
+            (*path, "at_mm"),
+            said("the trays of stack {stack} are outside of the box", stack=stack.id),
+            found,
+            allowed,
+        )
     elif ring is not None and not clear_inside(ring, ground):
-        yield Remark("error", (*path, "at_mm"), f"the trays of stack {stack.id} stand in the way of the track")
+        yield Remark(
+            "error", (*path, "at_mm"), said("the trays of stack {stack} stand in the way of the track", stack=stack.id)
+        )
     yield from _pitches(stack, path)
     for j, item in enumerate(stack.trays):
         if item.tray.size_mm != stack.tray.size_mm:
-            found, allowed = (" × ".join(f"{mm:g}" for mm in tray.size_mm) for tray in (item.tray, stack.tray))
-            message = f"trays {item.tray.id} of stack {stack.id} have another size than the others, whose entrances they share"
-            yield Remark("error", (*path, "trays", j, "tray"), message, f"{found} mm", f"{allowed} mm")
+            own, others = (" × ".join(f"{mm:g}" for mm in tray.size_mm) for tray in (item.tray, stack.tray))
+            message = said(
+                "trays {tray} of stack {stack} have another size than the others, whose entrances they share",
+                tray=item.tray.id,
+                stack=stack.id,
+            )
+            yield Remark(
+                "error",
+                (*path, "trays", j, "tray"),
+                message,
+                said("{size} mm", size=own),
+                said("{size} mm", size=others),
+            )
     top = _top(stack)
     if stack.base_z_mm < 0 or top > depth:
-        found, allowed = f"z {stack.base_z_mm} to {top:g}", f"0 to {depth:g}"
+        found, allowed = (
+            said("z {base_z_mm} to {top:g}", base_z_mm=stack.base_z_mm, top=top),
+            said("0 to {depth:g}", depth=depth),
+        )
         yield Remark(
-            "error", (*path, "base_z_mm"), f"stack {stack.id} does not fit into the depth of the box", found, allowed
+            "error",
+            (*path, "base_z_mm"),
+            said("stack {stack} does not fit into the depth of the box", stack=stack.id),
+            found,
+            allowed,
         )
     for j, end in enumerate(stack.ends):
         for travel in TRAVELS:
@@ -267,8 +387,14 @@ def _pitches(stack: Stack, path: Path) -> Iterator[Remark]:
         if pitch < tray.height_mm and at not in told:
             told.add(at)
             own = (*path, "pitch_mm") if at is None else (*path, "trays", at)
-            message = f"the pitch of stack {stack.id} is less than its trays are high"
-            yield Remark("error", own, message, f"{pitch} mm", f"{tray.height_mm:g} mm or more")
+            message = said("the pitch of stack {stack} is less than its trays are high", stack=stack.id)
+            yield Remark(
+                "error",
+                own,
+                message,
+                said("{pitch} mm", pitch=pitch),
+                said("{height_mm:g} mm or more", height_mm=tray.height_mm),
+            )
 
 
 def _top(stack: Stack) -> float:
@@ -290,22 +416,39 @@ def _entrance(box: Enclosure, stack: Stack, end: End, travel: Travel, path: Path
     along = (off.x * ahead.x + off.y * ahead.y) / hop
     across = abs(off.x * ahead.y - off.y * ahead.x) / hop
     least = box.track.min_radius_mm
-    name = f"the entrance of stack {stack.id}, end {end.id}, {travel}"
+    name = said("the entrance of stack {stack}, end {end}, {travel}", stack=stack.id, end=end.id, travel=said(travel))
     if along <= 0:
-        message = f"{name} lies behind its guide {guide.id}"
-        yield Remark("error", path, message, f"{along:.0f} mm towards {following.id}", f"{least:g} mm or more")
+        message = said("{name} lies behind its guide {guide}", name=name, guide=guide.id)
+        yield Remark(
+            "error",
+            path,
+            message,
+            said("{along:.0f} mm towards {following}", along=along, following=following.id),
+            said("{least:g} mm or more", least=least),
+        )
     else:
-        for distance, way in ((along, "along"), (across, "across")):
+        for distance, way in ((along, said("along")), (across, said("across"))):
             if distance < least - EPSILON:
-                message = f"{name} is too near to its guide {guide.id}, {way} the direction of travel"
+                message = said(
+                    "{name} is too near to its guide {guide}, {way} the direction of travel",
+                    name=name,
+                    guide=guide.id,
+                    way=way,
+                )
                 yield Remark(
-                    "error", path, message, f"{distance:.1f} mm", f"{least:g} mm, the radius of the track, or more"
+                    "error",
+                    path,
+                    message,
+                    said("{distance:.1f} mm", distance=distance),
+                    said("{least:g} mm, the radius of the track, or more", least=least),
                 )
     off_mm = _rectangle(stack).off_edge(Point(entrance.x_mm, entrance.y_mm))
     if off_mm:
-        message = f"{name} is not on an edge of its trays"
+        message = said("{name} is not on an edge of its trays", name=name)
         values = (("stack", stack.id), ("end", end.id), ("travel", travel), ("found", off_mm))
-        yield Remark("warning", path, message, f"{off_mm:g} mm off", "", "entrance_off_edge", values)
+        yield Remark(
+            "warning", path, message, said("{off_mm:g} mm off", off_mm=off_mm), "", "entrance_off_edge", values
+        )
 
 
 def _rectangle(stack: Stack) -> Rectangle:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from trayopt.domain.ranges import Run
+from trayopt.domain.said import said
 from trayopt.domain.through import Through, ThroughKeys, end_names
 from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault
@@ -60,15 +61,19 @@ def read_through(located: Located, entry: int, data: Mapping[str, Any]) -> tuple
     if keys is None:
         return None, faults
     if not keys.through:
-        message = "is a key of a trunk that goes through"
         others = [key for key in own if key != "through"]
-        hint = "say through: true, or take it out"
-        return None, [located.spot((*at, key), key=True).fault(f"{key} {message}", hint=hint) for key in others]
+        hint = said("say through: true, or take it out")
+        return None, [
+            located.spot((*at, key), key=True).fault(
+                said("{key} is a key of a trunk that goes through", key=key), hint=hint
+            )
+            for key in others
+        ]
     name = data.get("id")
     faults = list(_alone(located, at, data))
     if keys.toward[0] == keys.toward[1]:
-        message = f"both sides of trunk {describe(name)} have one name"
-        faults.append(located.spot((*at, "toward")).fault(message, found=keys.toward[0], allowed="two names"))
+        message = said("both sides of trunk {name} have one name", name=describe(name))
+        faults.append(located.spot((*at, "toward")).fault(message, found=keys.toward[0], allowed=said("two names")))
     if faults or not isinstance(name, str):
         return None, faults
     return Gone(entry, name, end_names(name, keys.toward), keys), []
@@ -77,19 +82,19 @@ def read_through(located: Located, entry: int, data: Mapping[str, Any]) -> tuple
 def _alone(located: Located, at: DataPath, data: Mapping[str, Any]) -> Iterator[Fault]:
     """Find keys that a trunk that goes through has otherwise, or not."""
     if data.get("exposed_mm") is not None:
-        hint = "say slack_mm: how much of the cable can be drawn into the box"
+        hint = said("say slack_mm: how much of the cable can be drawn into the box")
         spot = located.spot((*at, "exposed_mm"))
-        yield spot.fault("a trunk that goes through has no exposed_mm", found=str(data["exposed_mm"]), hint=hint)
+        yield spot.fault(said("a trunk that goes through has no exposed_mm"), found=str(data["exposed_mm"]), hint=hint)
     if data.get("idle", "coiled") != "coiled":
-        message = "what is cut and not spliced of a trunk that goes through is capped and stored"
+        message = said("what is cut and not spliced of a trunk that goes through is capped and stored")
         yield located.spot((*at, "idle")).fault(message, found=describe(data["idle"]), allowed="coiled")
     if "uncut" in data:
-        hint = "list under cut the tubes that are cut besides those in joins"
-        yield located.spot((*at, "uncut")).fault("what is not cut follows from the joins", hint=hint)
+        hint = said("list under cut the tubes that are cut besides those in joins")
+        yield located.spot((*at, "uncut")).fault(said("what is not cut follows from the joins"), hint=hint)
     ports = data.get("ports", "any")
     if isinstance(ports, tuple) and len(ports) != 2:
-        message = "a trunk that goes through has two ports: where it enters and where it leaves"
-        allowed = "a list of two, each a port or a list of ports; or any"
+        message = said("a trunk that goes through has two ports: where it enters and where it leaves")
+        allowed = said("a list of two, each a port or a list of ports; or any")
         yield located.spot((*at, "ports")).fault(message, found=describe(ports), allowed=allowed)
 
 
@@ -157,10 +162,16 @@ def through_faults(gone: Iterable[Gone], trunks: Mapping[str, Trunk], located: L
         for j, number in enumerate(item.keys.cut):
             spot = located.spot(("trunks", item.entry, "cut", j))
             if trunk is not None and number > len(trunk.units):
-                message = f"trunk {item.trunk} has no such subunit"
-                yield spot.fault(message, found=str(number), allowed=f"1 to {len(trunk.units)}")
+                message = said("trunk {trunk} has no such subunit", trunk=item.trunk)
+                yield spot.fault(
+                    message, found=str(number), allowed=said("1 to {units_count}", units_count=len(trunk.units))
+                )
             if number in item.keys.cut[:j]:
-                yield spot.fault(f"cut lists {number} twice", allowed="every one once", hint="take one out")
+                yield spot.fault(
+                    said("cut lists {number} twice", number=number),
+                    allowed=said("every one once"),
+                    hint=said("take one out"),
+                )
 
 
 def resolved_faults(
@@ -171,15 +182,22 @@ def resolved_faults(
     for i, item in items:
         known = [trunks[end] for end in item.ends if end in trunks]
         spot = located.spot(("through", i))
-        hint = "write through: true in an entry of trunks, and leave the ends to trayopt"
+        hint = said("write through: true in an entry of trunks, and leave the ends to trayopt")
         if len(known) < 2 or item.ends[0] == item.ends[1] or ends & set(item.ends):
             yield spot.fault(
-                f"{item.trunk} needs two trunks of its own as its ends", found=", ".join(item.ends), hint=hint
+                said("{trunk} needs two trunks of its own as its ends", trunk=item.trunk),
+                found=", ".join(item.ends),
+                hint=hint,
             )
         elif known[0].cable != known[1].cable or known[0].uncut != known[1].uncut:
-            yield spot.fault(f"the two ends of {item.trunk} are not of one cable with the same tubes uncut", hint=hint)
+            yield spot.fault(
+                said("the two ends of {trunk} are not of one cable with the same tubes uncut", trunk=item.trunk),
+                hint=hint,
+            )
         ends |= set(item.ends)
     for j, trunk in enumerate(trunks.values()):
         if trunk.uncut and trunk.id not in ends:
-            message = f"trunk {trunk.id} has uncut tubes and goes through nowhere"
-            yield located.spot(("trunks", j, "uncut")).fault(message, hint="write through: true in place of uncut")
+            message = said("trunk {trunk} has uncut tubes and goes through nowhere", trunk=trunk.id)
+            yield located.spot(("trunks", j, "uncut")).fault(
+                message, hint=said("write through: true in place of uncut")
+            )

@@ -13,12 +13,12 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from trayopt.domain.assignment import Assignment, Way
-from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg
 from trayopt.domain.decision import GoesBy, RunAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import span
+from trayopt.domain.said import joined, said
 from trayopt.review.standing import Standing, counted, lies
 from trayopt.rules.words import listed, ribbons_are, several
 from trayopt.solver.model.decisions import Given, changes, ribbons_of
@@ -159,11 +159,16 @@ class _Mover:
         led_out = [trunk for trunk in inside if trunk not in self.assignment.ways]
         led_in = [trunk for trunk in self.assignment.ways if trunk not in inside and trunk not in self.given.ways]
         for trunk in led_out:
-            self.add("lead out", [trunk], None, f"lead {trunk} out of the box")
+            self.add("lead out", [trunk], None, said("lead {trunk} out of the box", trunk=trunk))
         for way in self.given.ways.values():
             self.lead(way)
         for trunk in led_in:
-            self.add("lead in", [trunk], None, f"lead {trunk} in: {way_words(self.assignment.ways[trunk])}")
+            self.add(
+                "lead in",
+                [trunk],
+                None,
+                said("lead {trunk} in: {way}", trunk=trunk, way=way_words(self.assignment.ways[trunk])),
+            )
         for name in self.divided():
             self.divide(name)
         for stack in stacks:
@@ -198,9 +203,9 @@ class _Mover:
         touched = list(dict.fromkeys([*breaks, *(name for move in self.made for name in move.disturbs)]))
         if not touched:
             return self.made
-        text = f"hold a written release for {listed(touched)}, and warn the circuits"
+        text = said("hold a written release for {joins}, and warn the circuits", joins=listed(touched))
         if breaks:
-            text += f"; splices that are broken: {splice_words(breaks)}"
+            text = joined([text, said("splices that are broken: {splices}", splices=splice_words(breaks))], "; ")
         first = Move(1, "release", tuple(touched), None, text)
         return [first, *(_numbered(move, i) for i, move in enumerate(self.made, start=2))]
 
@@ -247,7 +252,7 @@ class _Mover:
                 lifted = []
                 self.take_out(place)
             if place in self.gone:
-                self.add("remove", [place], None, f"remove {place}, which the box no longer has")
+                self.add("remove", [place], None, said("remove {place}, which the box no longer has", place=place))
             elif place.position > deepest:
                 lifted.append(place)
         self.lift(lifted)
@@ -257,14 +262,14 @@ class _Mover:
         breaks: Mapping[str, int] = self.standing.breaking.get(place, {})
         moved = {name: count - breaks.get(name, 0) for name, count in self.standing.at.get(place, {}).items()}
         disturbs = {name: count for name, count in moved.items() if count}
-        text = f"take {listed(runs)} out of {place}"
+        text = said("take {runs} out of {place}", runs=listed(runs), place=place)
         self.add("take out", runs, place, text, breaks, disturbs)
 
     def lift(self, places: Sequence[Place]) -> None:
         if places:
             out = {place for place in places if place in self.out}
             disturbs = counted(self.standing.at.get(place, {}) for place in places if place not in out)
-            text = f"lift {_trays(places)}, from the door inward"
+            text = said("lift {trays}, from the door inward", trays=_trays(places))
             self.add("lift", places, None, text, disturbs=disturbs)
 
     def close(self, stack: str) -> None:
@@ -286,18 +291,23 @@ class _Mover:
     def lay_in(self, place: Place) -> None:
         legs = self.into[place]
         names = [f"{leg} ({self.job.subunit(leg).leg_span(leg)})" for leg in legs]
-        text = f"lay {listed(names)} into {place}"
+        text = said("lay {legs} into {place}", legs=listed(names), place=place)
         kept = [(leg, item) for leg in legs if (item := self.standing.kept(leg)) is not None]
-        short = [f"{leg} by {-item.left_mm} mm" for leg, item in kept if item.left_mm is not None and item.left_mm < 0]
+        short = [
+            said("{leg} by {short} mm", leg=leg, short=-item.left_mm)
+            for leg, item in kept
+            if item.left_mm is not None and item.left_mm < 0
+        ]
         if short:
-            text += f"; too short as it was cut, so that a new piece has to be spliced on: {listed(short)}"
+            new = said("too short as it was cut, so that a new piece has to be spliced on: {legs}", legs=listed(short))
+            text = joined([text, new], "; ")
         tries = [item.tries for _, item in kept]
         known = [count for count in tries if count is not None]
         self.add("lay in", legs, place, text, tries=min(known) if known and len(known) == len(tries) else None)
 
     def lower(self, places: Sequence[Place]) -> None:
         if places:
-            self.add("lower", places, None, f"lower {_trays(places)}, from the back towards the door")
+            self.add("lower", places, None, said("lower {trays}, from the back towards the door", trays=_trays(places)))
 
     def lead(self, way: GoesBy) -> None:
         now = self.assignment.ways.get(way.trunk)
@@ -305,20 +315,27 @@ class _Mover:
             return
         parts = []
         if way.port not in {None, now.port}:
-            parts.append(f"in at {now.port} instead of {way.port}")
+            parts.append(said("in at {port} instead of {before}", port=now.port, before=way.port))
         if way.travel not in {None, now.travel}:
-            parts.append(f"{now.travel} instead of {way.travel}")
+            parts.append(said("{travel} instead of {before}", travel=said(now.travel), before=said(way.travel or "")))
         if way.loops not in {None, now.loops}:
-            parts.append(f"with {several(now.loops, 'loop')} instead of {way.loops}")
+            parts.append(said("with {loops} instead of {before}", loops=several(now.loops, "loop"), before=way.loops))
         if parts:
-            self.add("lead", [way.trunk], None, f"lead {way.trunk} {listed(parts)}")
+            self.add("lead", [way.trunk], None, said("lead {trunk} {how}", trunk=way.trunk, how=listed(parts)))
         if way.trunk in self.differs.partings:
-            other: DivideAt = "port" if way.divide_at == "tray" else "tray"
-            text = f"divide {way.trunk} at the {other} instead of the {way.divide_at}"
+            text = said(
+                "divide {trunk} at the port instead of the tray"
+                if way.divide_at == "tray"
+                else "divide {trunk} at the tray instead of the port",
+                trunk=way.trunk,
+            )
             self.add("divide", [way.trunk], None, text)
         if way.trunk in self.differs.ribbons and way.ribbons is not None:
             now_done = ribbons_are(ribbons_of(self.job, self.assignment, way.trunk))
-            text = f"splice {way.trunk} with its ribbons {now_done} instead of {ribbons_are(way.ribbons)}"
+            text = said(
+                "splice {trunk} with its ribbons {done} instead of {before}",
+                trunk=way.trunk, done=now_done, before=ribbons_are(way.ribbons),
+            )  # fmt: skip
             self.add("work ribbons", [way.trunk], None, text)
 
     def divided(self) -> Iterator[str]:
@@ -337,13 +354,18 @@ class _Mover:
         subunit = self.job.subunit_of_leg[trunk, int(number)]
         of = next(leg.of for leg in self.assignment.places if leg.trunk == trunk and leg.subunit == subunit.number)
         spans = [span(*subunit.leg_run(leg)) for leg in subunit.legs(of)]
-        text = f"divide {name} into {of} legs: {', '.join(spans)}" if of > 1 else f"keep {name} whole: {spans[0]}"
+        text = said(
+            "divide {name} into {of} legs: {fibres}" if of > 1 else "keep {name} whole: {fibres}",
+            name=name, of=of, fibres=", ".join(spans),
+        )  # fmt: skip
         self.add("divide", [name], None, text)
 
 
 def way_words(way: Way) -> str:
     """Write a way: ``port bottom-left, clockwise, 1 loop``."""
-    return f"port {way.port}, {way.travel}, {several(way.loops, 'loop')}"
+    return said(
+        "port {port}, {travel}, {loops}", port=way.port, travel=said(way.travel), loops=several(way.loops, "loop")
+    )
 
 
 def splice_words(counts: Mapping[str, int]) -> str:
@@ -357,4 +379,6 @@ def _numbered(move: Move, step: int) -> Move:
 
 def _trays(places: Sequence[Place]) -> str:
     """Write trays of one stack: ``left/12 to left/9``."""
-    return str(places[0]) if len(places) == 1 else f"{places[0]} to {places[-1]}"
+    if len(places) == 1:
+        return str(places[0])
+    return said("{first} to {last}", first=places[0], last=places[-1])

@@ -13,6 +13,7 @@ from trayopt.domain.base import Frozen, remade
 from trayopt.domain.finding import Level
 from trayopt.domain.hardware import Enclosure
 from trayopt.domain.job import Job, Setting
+from trayopt.domain.said import said
 from trayopt.rules.alternate_stacks import AlternateStacks
 from trayopt.rules.apart import KeptApart
 from trayopt.rules.base import Rule
@@ -76,7 +77,7 @@ def register(rule: Rule[Any]) -> Iterator[None]:
         Where there is a rule of this id, or where it is one that always holds: jobs do not know such a rule as theirs.
     """
     if rule.id in BY_ID or rule.kind == "always":
-        raise ValueError(f"{rule.id} cannot be registered: a rule has an id of its own and a level")
+        raise ValueError(said("{rule} cannot be registered: a rule has an id of its own and a level", rule=rule.id))
     RULES.append(rule)
     BY_ID[rule.id] = rule
     SETTABLE.append(rule.id)
@@ -121,11 +122,15 @@ def fill(raw: Mapping[str, object], box: Enclosure | None) -> tuple[dict[str, Se
         if key in SETTABLE:
             given[key] = value
         elif key in BY_ID:
-            hint = "take the line out; a rule that always holds has no level"
-            faults.append(RuleFault((key,), f"{BY_ID[key].name!r} always holds", str(key), ", ".join(SETTABLE), hint))
+            hint = said("take the line out; a rule that always holds has no level")
+            faults.append(
+                RuleFault(
+                    (key,), said("'{rule}' always holds", rule=BY_ID[key].name), str(key), ", ".join(SETTABLE), hint
+                )
+            )
         else:
             faults.append(
-                RuleFault((key,), "no such rule", repr(key), ", ".join(SETTABLE), did_you_mean(key, SETTABLE))
+                RuleFault((key,), said("no such rule"), repr(key), ", ".join(SETTABLE), did_you_mean(key, SETTABLE))
             )
     settings = {id_: _setting(BY_ID[id_], given.get(id_, {}), box, faults) for id_ in SETTABLE}
     rank: dict[object, int] = {key: i for i, key in enumerate(raw)}
@@ -170,7 +175,7 @@ def did_you_mean(word: object, known: Iterable[str]) -> str:
     from difflib import get_close_matches
 
     near = get_close_matches(str(word).lower().replace("-", "_").replace(" ", "_"), list(known), n=1)
-    return f"did you mean {near[0]!r}?" if near else ""
+    return said("did you mean '{near}'?", near=near[0]) if near else ""
 
 
 def _setting(rule: Rule[Any], value: object, box: Enclosure | None, faults: list[RuleFault]) -> Setting:
@@ -182,7 +187,11 @@ def _setting(rule: Rule[Any], value: object, box: Enclosure | None, faults: list
     if not isinstance(value, Mapping):
         faults.append(
             RuleFault(
-                (rule.id,), f"{rule.id} is neither a level nor a mapping", repr(value), _entry(rule), _level_hint(value)
+                (rule.id,),
+                said("{rule} is neither a level nor a mapping", rule=rule.id),
+                repr(value),
+                _entry(rule),
+                _level_hint(value),
             )
         )
         value = {}
@@ -200,7 +209,7 @@ def _setting(rule: Rule[Any], value: object, box: Enclosure | None, faults: list
             faults.append(
                 RuleFault(
                     (rule.id, key),
-                    f"{rule.id} has no such parameter",
+                    said("{rule} has no such parameter", rule=rule.id),
                     repr(key),
                     ", ".join(known),
                     did_you_mean(key, known),
@@ -215,19 +224,23 @@ def _level(rule: Rule[Any], path: tuple[str | int, ...], value: object, faults: 
         if value == level:
             return level
     hint = _level_hint(value) or did_you_mean(value, LEVELS)
-    faults.append(RuleFault(path, f"{rule.id} has no such level", repr(value), ", ".join(LEVELS), hint))
+    faults.append(RuleFault(path, said("{rule} has no such level", rule=rule.id), repr(value), ", ".join(LEVELS), hint))
     return rule.level
 
 
 def _level_hint(value: object) -> str:
-    return "write off in quotes if your editor turns it into false" if value is False else ""
+    return said("write off in quotes if your editor turns it into false") if value is False else ""
 
 
 def _weight(rule: Rule[Any], value: object, faults: list[RuleFault]) -> int:
     if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= MOST_WEIGHT:
         return value
-    allowed = f"a whole number from 1 to {MOST_WEIGHT:,}"
-    faults.append(RuleFault((rule.id, "weight"), f"the weight of {rule.id} cannot be used", repr(value), allowed, ""))
+    allowed = said("a whole number from 1 to {most:,}", most=MOST_WEIGHT)
+    faults.append(
+        RuleFault(
+            (rule.id, "weight"), said("the weight of {rule} cannot be used", rule=rule.id), repr(value), allowed, ""
+        )
+    )
     return rule.weight
 
 
@@ -244,11 +257,11 @@ def _parameters(
             path = (rule.id, *fault["loc"])
             if fault["loc"]:
                 name = str(fault["loc"][0])
-                text = f"{name} of {rule.id} cannot be used"
+                text = said("{name} of {rule} cannot be used", name=name, rule=rule.id)
                 allowed = _allowed(rule.Parameters.model_fields[name])
                 faults.append(RuleFault(path, text, repr(given[name]), allowed, ""))
             else:
-                faults.append(RuleFault(path, str(fault["ctx"]["error"]), "", "", ""))
+                faults.append(RuleFault(path, fault["ctx"]["error"].args[0], "", "", ""))
         return usual
 
 
@@ -258,16 +271,19 @@ def _plain(parameters: Frozen) -> dict[str, int | float]:
 
 def _entry(rule: Rule[Any]) -> str:
     keys = ", ".join(("level", "weight", *rule.Parameters.model_fields))
-    return f"{', '.join(LEVELS)}, or a mapping of {keys}"
+    return said("{levels}, or a mapping of {keys}", levels=", ".join(LEVELS), keys=keys)
 
 
 def _allowed(field: FieldInfo) -> str:
     """Say in words what a parameter may be."""
-    words = "a whole number" if field.annotation is int else "a number"
+    words = said("a whole number" if field.annotation is int else "a number")
     limits = {
         name: getattr(item, name) for item in field.metadata for name in ("gt", "ge", "le") if hasattr(item, name)
     }
-    for name, text in (("gt", "above"), ("ge", "from"), ("le", "up to")):
-        if name in limits:
-            words += f" {text} {limits[name]:,}"
+    if "gt" in limits:
+        words = said("{words} above {limit:,}", words=words, limit=limits["gt"])
+    if "ge" in limits:
+        words = said("{words} from {limit:,}", words=words, limit=limits["ge"])
+    if "le" in limits:
+        words = said("{words} up to {limit:,}", words=words, limit=limits["le"])
     return words

@@ -1,4 +1,4 @@
-"""Sentences of rules in other languages: forms by the English ones, one catalogue a language."""
+"""Sentences of rules, and of what is wrong with an input, in other languages: forms by the English ones."""
 
 from __future__ import annotations
 
@@ -17,13 +17,16 @@ MARKS = {"de": str.maketrans(",.", ".,")}
 
 @cache
 def forms_of(language: str) -> dict[str, dict[str, str]]:
-    """Give the catalogue of a language by its parts; KeyError where there is none."""
+    """Give the catalogues of a language by their parts; KeyError where there is none."""
     import tomllib
 
     if language not in LANGUAGES:
         raise KeyError(language)
-    text = files("trayopt.rules").joinpath("catalogue", f"{language}.toml").read_text(encoding="utf-8")
-    found: dict[str, dict[str, str]] = tomllib.loads(text)
+    found: dict[str, dict[str, str]] = {}
+    for name in (f"{language}.toml", f"{language}-input.toml", f"{language}-moves.toml"):
+        text = files("trayopt.rules").joinpath("catalogue", name).read_text(encoding="utf-8")
+        for part, forms in tomllib.loads(text).items():
+            found[part] = {**found.get(part, {}), **forms}
     return found
 
 

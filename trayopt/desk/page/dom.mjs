@@ -62,6 +62,9 @@ export function sentence(said, tag = "span", before = "") {
   return make(tag, language === "en" || own ? {} : { lang: "en" }, before, plainly(said));
 }
 
+/** Sentences one below the other. */
+export const sentences = (all) => make("ul", { class: "plain" }, all.map((each) => sentence(each, "li")));
+
 /** The same as text alone. */
 export const plainly = (said) => (typeof said === "object" ? said[language] ?? said.en : said);
 

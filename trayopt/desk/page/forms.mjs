@@ -1,6 +1,6 @@
 // The job as tables: cells are typed or pasted from a spreadsheet, and what is wrong stands at its cell.
 
-import { button, english, fill, make, plainly, say } from "./dom.mjs";
+import { button, fill, make, plainly, say, sentence } from "./dom.mjs";
 import { act, get, here } from "./link.mjs";
 
 const at = (id) => document.getElementById(id);
@@ -25,7 +25,7 @@ export async function drawForms(state) {
 function drawFaults(state) {
   fill(at("faults"), state.faults.length ? make("div", { class: "note bad", role: "group", "aria-label": say("form.faults") },
     make("ul", { class: "plain" }, state.faults.map((fault) => make("li", {},
-      place(fault.where) ? button(say("form.go"), () => go(fault.where), { class: "as-link" }) : null, " ", english(fault.text))))) : null);
+      place(fault.where) ? button(say("form.go"), () => go(fault.where), { class: "as-link" }) : null, " ", sentence(fault.text))))) : null);
 }
 
 /** Turn a path such as trunks[0].loops[1] into the key of its cell. */
@@ -46,7 +46,7 @@ function go(where) {
 }
 
 function wrong(faults) {
-  return faults ? { "aria-invalid": "true", title: faults.map((fault) => fault.text).join("\n"), class: "wrong" } : {};
+  return faults ? { "aria-invalid": "true", title: faults.map((fault) => plainly(fault.text)).join("\n"), class: "wrong" } : {};
 }
 
 function cell(text, fixed, faults, key, label, put, more = {}) {

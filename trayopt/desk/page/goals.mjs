@@ -1,7 +1,7 @@
 // Goals, findings and the search: what is judged at any time, and what is known so far.
 
 import { point } from "./board.mjs";
-import { button, english, fill, make, number, plainly, say, sentence, table } from "./dom.mjs";
+import { button, english, fill, make, number, plainly, say, sentence, sentences, table } from "./dom.mjs";
 import { act, here, request } from "./link.mjs";
 
 const at = (id) => document.getElementById(id);
@@ -87,7 +87,19 @@ export function drawSearch(state) {
 function drawRun(run) {
   return make("div", { class: "run" },
     make("p", {}, say(`run.${run.kind}`, { seconds: run.seconds }), run.stopping ? ` ${say("run.stopping")}` : ""),
-    run.steps.length ? make("pre", { lang: "en", tabindex: "0", "aria-label": say("run.steps") }, run.steps.join("\n")) : null);
+    run.steps.length ? make("ol", { class: "steps", tabindex: "0", "aria-label": say("run.steps") }, run.steps.map(drawStep)) : null);
+}
+
+/** Say a step of the search: a bound with who counted it and for which plans, or the goals of a better plan. */
+function drawStep(step) {
+  const of = (goals) => Object.entries(goals).map(([goal, value]) => `${say(`goal.${goal}`)} ${number(value)}`).join(", ");
+  const at = make("span", { class: "at" }, say("step.at", { seconds: step.seconds.toFixed(1) }));
+  if (step.values) return make("li", {}, at, say("step.plan", { goals: of(step.values) }));
+  const { unplaced, broken_must, ...more } = step.given;
+  const whole = unplaced === 0 && broken_must === 0;
+  const given = of(whole ? more : step.given);
+  return make("li", {}, at, `${say("step.bound", { goal: say(`goal.${step.goal}`), value: step.bound })} `, sentence(step.by),
+    `; ${say(whole ? "step.whole" : "step.any")}${given ? ` ${say("step.given", { goals: given })}` : ""}`);
 }
 
 function results(state) {
@@ -97,10 +109,10 @@ function results(state) {
     if (!found) continue;
     const close = button(say("do.close"), () => act("forget", { kind }));
     if (found.fault || found.faults) {
-      made.push(make("div", { class: "note bad" }, make("p", { lang: "en" }, found.fault ?? found.faults.map((each) => each.text).join("\n")), make("div", { class: "acts" }, close)));
+      made.push(make("div", { class: "note bad" }, found.fault ? make("p", { lang: "en" }, found.fault) : sentences(found.faults.map((each) => each.text)), make("div", { class: "acts" }, close)));
     } else if (found.plan) {
       const moves = kind === "mend" && found.moves.length ? make("details", { "data-key": "moves" }, make("summary", {}, say("found.moves", { n: found.moves.length })),
-        make("ol", { lang: "en" }, found.moves.map((move) => make("li", {}, move)))) : null;
+        make("ol", {}, found.moves.map((move) => sentence(move, "li")))) : null;
       made.push(make("div", { class: "note good" },
         make("div", {}, make("p", {}, [found.cut_short ? say("found.cut_short") : "", say(`found.${kind}${found.left ? ".left" : found.taken ? ".taken" : ""}`, { seconds: found.seconds })].join(" ").trim()), moves),
         make("div", { class: "acts" }, found.taken ? null : button(say("do.take"), () => act("take", { kind })), close)));

@@ -1,6 +1,6 @@
 // Hardware of the job: its parts as forms, with what is assumed, and their pictures.
 
-import { button, fill, known, make, say } from "./dom.mjs";
+import { button, english, fill, known, make, plainly, say, sentence } from "./dom.mjs";
 import { act, get } from "./link.mjs";
 
 const at = (id) => document.getElementById(id);
@@ -56,7 +56,7 @@ function drawTable(part, table) {
 }
 
 function input(part, cell, head) {
-  const about = [...cell.wrong, ...cell.unusual].join("\n");
+  const about = [...cell.wrong, ...cell.unusual].map(plainly).join("\n");
   const state = cell.wrong.length ? "wrong" : cell.unusual.length ? "unusual" : cell.state;
   const name = [label(cell.key), head, cell.state ? say(`hardware.state.${cell.state}`) : ""].filter(Boolean).join(", ");
   const send = (more) => act("hardware", { file: part.file, at_key: cell.at, ...more });
@@ -69,6 +69,6 @@ function input(part, cell, head) {
 function tellOf(field, cell, about, confirm) {
   const place = field.closest(".part").querySelector(".about");
   place.hidden = !(about || cell.note);
-  fill(place, make("span", { lang: "en" }, [about, cell.note].filter(Boolean).join(" · ")),
+  fill(place, make("span", {}, [...cell.wrong, ...cell.unusual].map((each) => sentence(each)), about && cell.note ? " · " : "", cell.note ? english(cell.note) : ""),
     cell.state === "assumed" ? button(say("hardware.confirm"), confirm, { class: "small" }) : null);
 }

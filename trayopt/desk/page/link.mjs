@@ -1,6 +1,6 @@
 // What the page asks the desk, and what it was told last; one request that changes something at a time.
 
-import { make, say, tell } from "./dom.mjs";
+import { make, plainly, say, sentences, tell } from "./dom.mjs";
 
 export const here = { state: null, listeners: [], notes: new Map(), lost: false };
 
@@ -102,9 +102,9 @@ function told(found) {
     return true;
   }
   const faults = found.data.faults?.map((fault) => fault.text);
-  const text = faults ? faults.join("\n") : say(`wrong.${found.data.wrong ?? "other"}`);
+  const text = faults ? faults.map(plainly).join("\n") : say(`wrong.${found.data.wrong ?? "other"}`);
   if ("board" in found.data) take(found.data);
-  note("wrong", { text, level: "bad", english: Boolean(faults), close: true });
+  note("wrong", { text, says: faults ? sentences(faults) : null, level: "bad", close: true });
   tell(text);
   return false;
 }

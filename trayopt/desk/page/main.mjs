@@ -1,7 +1,7 @@
 // The page: views, files, notes and keys; each part draws itself from the state.
 
 import { drawBoard, drawLeg } from "./board.mjs";
-import { button, fill, make, say, tell } from "./dom.mjs";
+import { button, fill, make, plainly, say, sentence, tell } from "./dom.mjs";
 import { drawForms } from "./forms.mjs";
 import { drawGoals, drawSearch } from "./goals.mjs";
 import { drawHardware } from "./hardware.mjs";
@@ -85,7 +85,7 @@ function drawNotes(state) {
   }
   if (state.lost) add(say("note.gone", { n: state.lost }), "warn");
   if (state.unkept) add(`${say("note.unkept")} ${state.unkept}`, "bad");
-  for (const text of state.warnings) notes.push({ text, level: "warn", english: true, acts: [] });
+  for (const each of state.warnings) notes.push({ text: plainly(each), says: sentence(each), level: "warn", acts: [] });
   for (const [key, each] of here.notes) {
     const close = each.close ? [button(say("do.close"), () => note(key, null))] : [];
     notes.push({ ...each, acts: [...(each.acts ?? []), ...close] });
@@ -94,7 +94,7 @@ function drawNotes(state) {
   if (at("notes").dataset.drawn === drawn) return;
   at("notes").dataset.drawn = drawn;
   fill(at("notes"), notes.map((each) => make("div", { class: `note ${each.level}` },
-    make("p", each.english ? { lang: "en" } : {}, each.text), each.acts.length ? make("div", { class: "acts" }, each.acts) : null)));
+    make("div", {}, each.says ?? make("p", {}, each.text)), each.acts.length ? make("div", { class: "acts" }, each.acts) : null)));
 }
 
 async function save(over = false) {

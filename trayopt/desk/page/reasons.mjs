@@ -1,6 +1,6 @@
 // Why not, what would help, what preferences cost, and how the plan stands beside the best one.
 
-import { button, english, fill, language, make, number, say, sentence, table } from "./dom.mjs";
+import { button, english, fill, make, number, say, sentence, sentences, table } from "./dom.mjs";
 import { act, note, request } from "./link.mjs";
 
 const limit = { s: 60 };
@@ -38,7 +38,7 @@ function block(head, content, close) {
 
 function failed(found) {
   if (found.stopped) return make("p", {}, say("found.stopped"));
-  if (found.fault || found.faults) return make("p", { lang: "en", class: "bad" }, found.fault ?? found.faults.map((each) => each.text).join("\n"));
+  if (found.fault || found.faults) return make("div", { class: "bad" }, found.fault ? make("p", { lang: "en" }, found.fault) : sentences(found.faults.map((each) => each.text)));
   return null;
 }
 
@@ -53,7 +53,7 @@ function explained(kind, found) {
   if (bad) return bad;
   const made = found.explanation;
   return [
-    language === "en" ? make("p", { class: "summary" }, made.summary) : make("p", { class: "summary" }, say(opening(made))),
+    make("p", { class: "summary" }, sentence(made.summary)),
     made.out_of_time ? make("p", { class: "hint" }, say("why.out_of_time")) : null,
     made.expected ? [make("p", {}, say(made.expected.possible === null ? "why.keep_open" : made.expected.possible ? "why.keep_can" : "why.keep_cannot")),
       made.expected.cost ? (made.expected.cost.some((each) => each.value !== each.kept) ? cost(made.expected.cost) : make("p", {}, say("why.keep_free"))) : null,
@@ -66,14 +66,6 @@ function explained(kind, found) {
     made.bounds?.length ? [make("h4", {}, say("why.bounds")), make("ul", {}, made.bounds.map((each) => make("li", {},
       `${say(`goal.${each.goal}`)}: ${number(each.value)}, ${say("why.at_least", { n: each.at_least })} `, each.because.map((why, i) => sentence(why, "span", i ? "; " : "")))))] : null,
   ];
-}
-
-/** Say in a word what an explanation came to, where its own paragraph is English alone. */
-function opening(made) {
-  if (made.expected && made.conflicts.length) return "why.opening.expected";
-  if (made.conflicts.length) return "why.opening.not";
-  if (!made.preferences) return "why.opening.unknown";
-  return made.optimal ? "why.opening.best" : "why.opening.can";
 }
 
 function drawWay(kind, way, i) {
