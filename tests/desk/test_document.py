@@ -473,3 +473,31 @@ def test_a_trunk_that_goes_through_and_ribbons_are_written_in_cells(desk: Desk, 
     assert [trunk.loops for trunk in job.trunks[2:]] == [(1,), (1, 2)]
     assert [trunk.travel for trunk in job.trunks[2:]] == ["clockwise", "either"]
     assert job.trunks[3].ports == ("bottom-right", "side")
+
+
+def test_ports_guides_and_stacks_are_added_and_taken_out(folder: Path) -> None:
+    """A copy stands behind the entry that it is made of, with a name of its own; what cannot be built is told at its cell."""
+    desk = Desk(started_box(folder))
+    file = cell(desk, "enclosure", "size_mm")["file"]
+    before = desk.document.job
+    assert before is not None
+    box = before.enclosure
+    act(desk, "hardware", file=file, at_key=["ports", 0], entry="copy")
+    act(desk, "hardware", file=file, at_key=["track", "guides", 0], entry="copy")
+    act(desk, "hardware", file=file, at_key=["ports", 0, "seals", 0], entry="copy")
+    assert desk.state()["faults"] == []
+    act(desk, "save")
+    made = load_job(folder / "yard-job.yaml").enclosure
+    assert made.ports[1].id == f"{box.ports[0].id}-2"
+    assert made.ports[1].x_mm == box.ports[0].x_mm + box.ports[0].bore_mm + 5
+    assert [guide.id for guide in made.track.guides[:3]] == ["nw", "nw-2", box.track.guides[1].id]
+    assert made.track.guides[1].x_mm == round((box.track.guides[0].x_mm + box.track.guides[1].x_mm) / 2)
+    assert len(made.ports[0].seals) == len(box.ports[0].seals) + 1
+    assert len(made.ports[1].seals) == len(box.ports[0].seals)
+    act(desk, "hardware", file=file, at_key=["stacks", 0], entry="copy")
+    assert any("overlap" in str(each["text"]) for each in desk.state()["faults"])
+    act(desk, "hardware", file=file, at_key=["stacks", 1], entry="out")
+    assert desk.state()["faults"] == []
+    for key in (["ports", 99], ["ports"], ["stacks", -1], ["size_mm", 0], []):
+        with pytest.raises(InputError):
+            act(desk, "hardware", file=file, at_key=key, entry="copy")

@@ -17,7 +17,7 @@ from trayopt.desk.decisions import (
     spliced_with,
 )
 from trayopt.desk.document import Document
-from trayopt.desk.hardware import put
+from trayopt.desk.hardware import put, put_entry
 from trayopt.desk.live import circuits, moved_live
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import DIVIDE_AT, TRAVELS
@@ -246,10 +246,13 @@ def _head(document: Document, request: Request) -> None:
 
 
 def _hardware(document: Document, request: Request) -> None:
-    """Put a value into a part of the hardware, or take what stands there for measured."""
+    """Put a value into a part of the hardware, or take what stands there for measured; or copy an entry, or take it out."""
     at = request.get("at_key")
     if not isinstance(at, list) or not all(isinstance(part, str | int) for part in at):
         raise Wrong("bad request")
+    if request.get("entry") in {"copy", "out"}:
+        put_entry(document, text(request, "file"), tuple(at), out=request["entry"] == "out")
+        return
     put(document, text(request, "file"), tuple(at), text(request, "text") if "text" in request else None)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 from collections.abc import Iterator, Mapping
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
 
 Plain = dict[str, Any]
 NOT_SHOWN = frozenset({"kind", "$schema"})
+BESIDE_MM = 5
+"""Between a port and a copy of it."""
 WORD = re.compile(rf"# *{ASSUMED}\b.*$")
 
 
@@ -73,7 +76,11 @@ def _part(document: Document, use: Use, said: list[tuple[Fault, str]]) -> Plain:
             {
                 "name": name, "columns": columns,
                 "rows": [
-                    {"head": row.head, "cells": [_cell(use, row, key, notes, mine) for key in columns]} for row in rows
+                    {
+                        "head": row.head, "at": [*use.base, *row.path],
+                        "cells": [_cell(use, row, key, notes, mine) for key in columns],
+                    }
+                    for row in rows
                 ],
             }
         )  # fmt: skip
@@ -149,20 +156,75 @@ def put(document: Document, file: str, at: DataPath, text: str | None) -> None:
     InputError
         Where the job uses no such part, or it has no such place.
     """
-    uses = _uses(document)
-    use = next((use for use in uses if str(use.file) == file and at[: len(use.base)] == use.base), None)
-    if use is None or not at or not isinstance(at[-1], str):
-        raise InputError.one(said("the job uses no such part"), source="desk", found=file)
-    copies = _Copies(document, uses)
-    target = copies.own(use)
+    use, copies, target = _own(document, file, at)
     changed = YamlFile(copies.texts[target])
     holder = changed.get(at[:-1])
-    if not isinstance(holder, Mapping) or (text is None and at[-1] not in holder):
+    if not isinstance(at[-1], str) or not isinstance(holder, Mapping) or (text is None and at[-1] not in holder):
         raise InputError.one(said("the part has no such value"), source="desk", found=path_text(at))
     if text is not None:
         _put_value(changed, at, text.strip())
     copies.texts[target] = _measured(changed.text(), at)
     document.write_files(copies.texts, "wrote", f"{use.file.stem} {path_text(at[len(use.base) :])}")
+
+
+def put_entry(document: Document, file: str, at: DataPath, *, out: bool) -> None:
+    """Take an entry out of a list of a part, or put a copy of it behind it, with an id of its own.
+
+    Parameters
+    ----------
+    document, file
+        As for ``put``.
+    at
+        The place of the entry in the file.
+    out
+        Whether it is taken out.
+
+    Raises
+    ------
+    InputError
+        Where the job uses no such part, or it has no such entry.
+    """
+    use, copies, target = _own(document, file, at)
+    changed = YamlFile(copies.texts[target])
+    *before, number = at
+    entries = changed.get(tuple(before))
+    known = isinstance(number, int) and isinstance(entries, list) and 0 <= number < len(entries)
+    if not known or not isinstance(entries[number], Mapping):
+        raise InputError.one(said("the part has no such value"), source="desk", found=path_text(at))
+    if out:
+        changed.take(at)
+    else:
+        width = changed.get((*use.base, "size_mm", 0))
+        plain = [json.loads(json.dumps(entry)) for entry in entries]
+        changed.add_at((*before, number + 1), _copied(plain, number, width))
+    copies.texts[target] = changed.text()
+    where = f"{use.file.stem} {path_text(at[len(use.base) :])}"
+    document.write_files(copies.texts, "took_rows" if out else "wrote", where)
+
+
+def _copied(entries: list[Plain], number: int, width: object) -> Plain:
+    """Copy an entry: with an id that no other has, a guide halfway to the next one, a port beside the one it is copied from."""
+    made, ids = dict(entries[number]), {entry.get("id") for entry in entries}
+    if "id" in made:
+        made["id"] = next(name for i in range(2, 10_000) if (name := f"{made['id']}-{i}") not in ids)
+    if "opening_mm2" in made:
+        following = entries[(number + 1) % len(entries)]
+        for key in ("x_mm", "y_mm"):
+            made[key] = round((made[key] + following[key]) / 2)
+    elif "bore_mm" in made and "x_mm" in made:
+        along = "y_mm" if made["x_mm"] in {0, width} else "x_mm"
+        made[along] = round(made[along] + made["bore_mm"] + BESIDE_MM)
+    return made
+
+
+def _own(document: Document, file: str, at: DataPath) -> tuple[Use, _Copies, Path]:
+    """Give the part that a place is of, the texts that are changed, and the file among them in which the part may be changed."""
+    uses = _uses(document)
+    use = next((use for use in uses if str(use.file) == file and at[: len(use.base)] == use.base), None)
+    if use is None or not at:
+        raise InputError.one(said("the job uses no such part"), source="desk", found=file)
+    copies = _Copies(document, uses)
+    return use, copies, copies.own(use)
 
 
 def _put_value(file: YamlFile, at: DataPath, text: str) -> None:

@@ -73,6 +73,10 @@ class YamlFile:
             items.fa.set_block_style()
         items.append(_written(value))
 
+    def add_at(self, path: Path, value: object) -> None:
+        """Put a value into a list, before what stands at a path, or behind the last one."""
+        self.get(path[:-1]).insert(path[-1], _written(value))
+
     def merge(self, document: str) -> None:
         """Put a document of an edit into the file.
 

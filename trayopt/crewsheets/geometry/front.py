@@ -11,10 +11,11 @@ from trayopt.crewsheets.step_words import direct_of
 from trayopt.crewsheets.units import Teller
 from trayopt.domain.hardware import End
 from trayopt.domain.plan import PlanLeg
-from trayopt.pictures.base import WIDTH, Dot, Labels, Path, Picture, Point, Rect, Text, fitted
+from trayopt.pictures.base import WIDTH, Dot, Labels, Path, Picture, Point, Rect, Text, wrapped
 from trayopt.pictures.front import BoxFront, draw_case, draw_guides, draw_ports, draw_stacks
 
 ROW_PX = 19.0
+LEGEND_PX = WIDTH - 72
 STYLES = 12
 """Ways differ in ink and in dashes; after so many styles they repeat, and the name on the way tells them apart."""
 
@@ -76,10 +77,11 @@ def front_picture(book: Book, tell: Teller) -> Picture:
     """Draw the front."""
     front = Front(book)
     legend = front.box.bottom + 44
+    legends = _legends(book, tell)
     picture = Picture(
         "front",
         WIDTH,
-        legend + ROW_PX * len(_legends(book, tell)) + 8,
+        legend + ROW_PX * sum(len(lines) for _, _, lines in legends) + 8,
         tell("picture.front"),
         tell("picture.front.says", n=len(book.trunks)),
     )
@@ -91,14 +93,14 @@ def front_picture(book: Book, tell: Teller) -> Picture:
     draw_ports(picture, front, labels, _inside(book))
     draw_guides(picture, front, labels)
     picture.texts += labels.placed
-    for i, (trunk, kind, line) in enumerate(_legends(book, tell)):
-        y = legend + ROW_PX * (i + 0.5)
+    y = legend + ROW_PX * 0.5
+    for trunk, kind, lines in legends:
         picture.paths.append(Path(((8, y), (52, y)), f"way {kind}", {"trunk": trunk}))
         picture.dots.append(Dot(52, y, f"arrow {kind}", {"trunk": trunk}))
-        frame = Rect(64, y - ROW_PX / 2, WIDTH - 72, ROW_PX)
-        picture.texts.append(
-            Text(64, y, fitted(line, frame.width), "legend", within=frame, keys={"trunk": trunk}, full=line)
-        )
+        for line in lines:
+            frame = Rect(64, y - ROW_PX / 2, LEGEND_PX, ROW_PX)
+            picture.texts.append(Text(64, y, line, "legend", within=frame, keys={"trunk": trunk}, full=line))
+            y += ROW_PX
     return picture
 
 
@@ -111,8 +113,8 @@ def _inside(book: Book) -> dict[str, str]:
     return {port: ", ".join(names) for port, names in found.items()}
 
 
-def _legends(book: Book, tell: Teller) -> list[tuple[str, str, str]]:
-    """Give the trunk, the style and the words of every way: those of trunks, and of what passes uncut."""
+def _legends(book: Book, tell: Teller) -> list[tuple[str, str, list[str]]]:
+    """Give the trunk, the style and the lines of every way: those of trunks, and of what passes uncut."""
     found = [(trunk.id, style_of(book, trunk.id), _legend(book, tell, trunk.id)) for trunk in book.trunks]
     for item in book.passing:
         if item.uncut:
@@ -122,7 +124,7 @@ def _legends(book: Book, tell: Teller) -> list[tuple[str, str, str]]:
                 other=leaves.port, travel=tell(f"travel.{enters.travel}"),
             )  # fmt: skip
             found.append((item.ends[0], f"{style_of(book, item.ends[0])} uncut", line))
-    return found
+    return [(trunk, kind, wrapped(line, LEGEND_PX)) for trunk, kind, line in found]
 
 
 def _legend(book: Book, tell: Teller, trunk: str) -> str:

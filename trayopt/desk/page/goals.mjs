@@ -40,9 +40,12 @@ export function drawGoals(state) {
       " ", !board.passed && board.proven ? button(say("do.to_reasons"), () => document.querySelector('[data-view="why"]').click()) : null,
       worse === true ? ` ${say("goal.worse")}` : worse === false && board.passed ? ` ${say("goal.better")}` : ""),
     table(say("goal.table"), [say("goal.goal"), say("goal.now"), say(run ? "goal.so_far" : "goal.best"), say("goal.bound")], rows, { class: "goals" }));
-  at("brief").textContent = board.goals.map((goal) => `${say(`goal.${goal.goal}.short`)} ${number(goal.value)}`).join(" · ");
+  at("brief").textContent = board.goals.map(brief).join(" · ");
   drawFindings(board);
 }
+
+/** A goal in a few characters: a unit stands behind its number. */
+const brief = ({ goal, value }) => (goal.endsWith("_mm") ? [number(value), say(`goal.${goal}.short`)] : [say(`goal.${goal}.short`), number(value)]).join(" ");
 
 function drawFindings(board) {
   const now = JSON.stringify([board.findings, board.more_findings, all]);

@@ -48,10 +48,12 @@ function drawTable(part, table) {
     return make("fieldset", {}, make("legend", {}, head), make("div", { class: "head-cells values" }, cells));
   }
   const named = table.columns.includes("id");
-  const rows = table.rows.map((row) => make("tr", {}, make("th", { scope: "row" }, row.head),
-    row.cells.filter((cell) => !(named && cell.key === "id")).map((cell) => make("td", {}, input(part, cell, row.head)))));
+  const rows = table.rows.map((row) => [row, (act_, sign) => button(sign, () => act("hardware", { file: part.file, at_key: row.at, entry: act_ }),
+    { class: "small", "data-key": `${act_} ${part.file} ${row.at.join(".")}`, "aria-label": say(`hardware.${act_}`, { name: row.head }), title: say(`hardware.${act_}`, { name: row.head }) })]).map(([row, entry]) => make("tr", {}, make("th", { scope: "row" }, row.head),
+    row.cells.filter((cell) => !(named && cell.key === "id")).map((cell) => make("td", {}, input(part, cell, row.head))),
+    make("td", {}, make("div", { class: "acts" }, entry("copy", "+"), entry("out", "×")))));
   return make("div", { class: "scroll", tabindex: "0", role: "group", "aria-label": `${head}, ${part.id}` }, make("table", { class: "cells values" },
-    make("caption", {}, head), make("thead", {}, make("tr", {}, make("td", {}), table.columns.filter((key) => !(named && key === "id")).map((key) => make("th", { scope: "col" }, label(key))))),
+    make("caption", {}, head), make("thead", {}, make("tr", {}, make("td", {}), table.columns.filter((key) => !(named && key === "id")).map((key) => make("th", { scope: "col" }, label(key))), make("td", {}))),
     make("tbody", {}, rows)));
 }
 
