@@ -188,8 +188,8 @@ def put_entry(document: Document, file: str, at: DataPath, *, out: bool) -> None
     changed = YamlFile(copies.texts[target])
     *before, number = at
     entries = changed.get(tuple(before))
-    known = isinstance(number, int) and isinstance(entries, list) and 0 <= number < len(entries)
-    if not known or not isinstance(entries[number], Mapping):
+    there = isinstance(number, int) and isinstance(entries, list) and 0 <= number < len(entries)
+    if not isinstance(number, int) or not there or not isinstance(entries[number], Mapping):
         raise InputError.one(said("the part has no such value"), source="desk", found=path_text(at))
     if out:
         changed.take(at)
