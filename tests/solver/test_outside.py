@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import pytest
@@ -16,8 +16,11 @@ from trayopt.solver.bounds.trunks_outside import sets_outside
 from trayopt.solver.model.clock import Clock, OutOfTime
 from trayopt.solver.model.run import Tuning
 from trayopt.solver.model.without_trunks import lost_pieces, without_trunks
+from trayopt.solver.search import outside as sets
+from trayopt.solver.search.cases import Case
 from trayopt.solver.search.outside import NAME
 from trayopt.solver.search.search import Search
+from trayopt.solver.search.work import Work
 from trayopt.track.laid import Laid
 
 ORDER = tuple(goal.id for goal in GOALS)
@@ -112,6 +115,29 @@ def test_sets_of_trunks_hold_the_best_plan_and_their_search_finds_it(kind: str) 
         assert made.state.vector == goals, f"seed {seed}"
         assert made.state.proven, f"seed {seed}"
     assert searched
+
+
+def test_sets_that_are_left_for_others_are_searched_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where no set comes to anything in the first rounds, the search still comes to the best plan and proves it."""
+    searched = sets.search_set
+    rounds: list[float] = []
+
+    def slow(work: Work, case: sets.Set, cheaper: Sequence[Case]) -> None:
+        clock = work.session.clock
+        assert clock.most_effort is not None
+        rounds.append(clock.most_effort - clock.effort)
+        if rounds[-1] > 2 * sets.FIRST_EFFORT:
+            searched(work, case, cheaper)
+        else:
+            clock.effort = clock.most_effort
+
+    monkeypatch.setattr(sets, "search_set", slow)
+    for seed, job, goals, _ in partly_outside(range(61000, 61016), **KINDS["one port"]):
+        made = search(job)
+        assert made.state.vector == goals, f"seed {seed}"
+        assert made.state.proven, f"seed {seed}"
+    assert rounds
+    assert max(rounds) > 2 * sets.FIRST_EFFORT
 
 
 def test_a_search_that_is_stopped_in_a_set_keeps_what_no_set_loses_less_than() -> None:

@@ -7,7 +7,7 @@ sets, and leaves out no fewer splices than its bound says.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Generator
 from typing import NamedTuple
 
 from ortools.sat.python import cp_model
@@ -30,7 +30,7 @@ class Outside(NamedTuple):
     least: int
 
 
-def sets_outside(job: Job, clock: Clock) -> Iterator[Outside]:
+def sets_outside(job: Job, clock: Clock) -> Generator[Outside]:
     """Give sets of trunks that stay outside, with a bound that rises; the last one, without trunks, bounds all that are left.
 
     It is more than all splices where no set is left.

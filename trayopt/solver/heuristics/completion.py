@@ -148,18 +148,22 @@ class RelaxedModel(Generic[B]):
         cp.add(total([less, *others]) >= 1)
         return Likeness(Asked(self._solver(MOST_PART), cp), {key: (of,) for key, of in seen}, self.clock)
 
-    def divisions(self, open_: Divisions, known: Assignment | None, *held: Constraint) -> Divisions:
+    def divisions(
+        self, open_: Divisions, known: Assignment | None, *held: Constraint, effort: float | None = None
+    ) -> Divisions:
         """Give the divisions of those that are open that some layout has which meets some conditions; all where time is up.
 
         Of a subunit that no such layout places, that is none. ``known`` is a plan that meets the conditions, where there is one.
+        After so much ``effort`` nothing more is asked.
         """
         seen = _divisions_of(known)
         literals = self._placed_in(open_)
         if self.blocks.all_placed and all(len(of_) == 1 for of_ in open_.values()):
             return open_
         until = None if self.clock.left is None else self.clock.spent + PART * self.clock.left
+        most = None if effort is None else self.clock.effort + effort
         while unseen := [literal for pair, literal in literals.items() if pair not in seen]:
-            if until is not None and self.clock.spent > until:
+            if (until is not None and self.clock.spent > until) or (most is not None and self.clock.effort > most):
                 return open_
             cp = self._copy(held)
             cp.add(total(unseen) >= 1)

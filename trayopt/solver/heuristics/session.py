@@ -139,13 +139,16 @@ class Session:
         """Whether the best plan meets these bounds on preferences and legs."""
         return self.state.whole and (self.state.value("broken_prefer"), self.state.value("legs")) == (least, legs)
 
-    def within(self, legs: int, least: int) -> Divisions:
-        """Give every division that plans of so few legs and preferences broken can have, as far as is known."""
+    def within(self, legs: int, least: int, effort: float | None = None) -> Divisions:
+        """Give every division that plans of so few legs and preferences broken can have, as far as is found with some effort."""
         if (legs, least) not in self.narrow:
-            self.narrow[legs, least] = self.narrowed(legs, least)
+            found = self.narrowed(legs, least, effort)
+            if effort is not None:
+                return found
+            self.narrow[legs, least] = found
         return self.narrow[legs, least]
 
-    def narrowed(self, legs: int, least: int) -> Divisions:
+    def narrowed(self, legs: int, least: int, effort: float | None) -> Divisions:
         """Leave out divisions that no relaxed solution has which is so good, of the strongest relaxation that there is."""
         settled = self.divider.settle(alike=self.alike)
         if settled is not None and self.divider.only(settled.divisions, legs, alike=self.alike):
@@ -154,7 +157,7 @@ class Session:
             blocks = self.layouts.blocks
             known = self.state.best if self.meets(least, legs) else None
             held = (blocks.broken("prefer") <= least, blocks.placed_legs() <= legs)
-            return self.layouts.divisions(self.divider.open, known, *held)
+            return self.layouts.divisions(self.divider.open, known, *held, effort=effort)
         open_ = self.divider.within(legs, alike=self.alike)
         if not self.on("set_partition"):
             return open_

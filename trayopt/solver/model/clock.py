@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -29,6 +30,8 @@ class Clock:
     started: float = field(default_factory=time.monotonic)
     effort: float = 0.0
     interrupted: bool = False
+    most_effort: float | None = None
+    """Effort at which what is under way is left, to be gone on with later; None where it is worked on to its end."""
     reserve: Callable[[], float] = field(default=lambda: 0.0)
     """What is kept of the limit for what comes after the search, as long as there is something to come."""
 
@@ -53,12 +56,32 @@ class Clock:
     def over(self) -> bool:
         """Whether nothing may be started any more."""
         left = self.left
-        return self.interrupted or (left is not None and self.limit_s is not None and left <= TOO_LITTLE * self.limit_s)
+        return (
+            self.interrupted
+            or self.left_for_now
+            or (left is not None and self.limit_s is not None and left <= TOO_LITTLE * self.limit_s)
+        )
+
+    @property
+    def left_for_now(self) -> bool:
+        """Whether what is under way took all the effort that it may take for now."""
+        return self.most_effort is not None and self.effort >= self.most_effort
+
+    @contextmanager
+    def for_now(self, effort: float | None) -> Iterator[None]:
+        """Work on something for so much effort at most, or as long as it takes."""
+        before, self.most_effort = self.most_effort, None if effort is None else self.effort + effort
+        try:
+            yield
+        finally:
+            self.most_effort = before
 
     def limit(self, parameters: Any, effort: float | None = None, slice_s: float | None = None) -> None:
         """Let a run of the solver take what is left, at most this deterministic time, and at most a slice of the limit's kind."""
         limits = [limit for limit in (self.left, slice_s) if limit is not None]
         efforts = [] if effort is None else [effort]
+        if self.most_effort is not None:
+            efforts.append(self.most_effort - self.effort)
         if self.deterministic:
             efforts += limits
         elif limits:

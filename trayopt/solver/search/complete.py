@@ -11,6 +11,7 @@ from trayopt.solver.heuristics.session import LOOK, Session, Share
 from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.bound import COMPLETE, OF_PLACES, SEARCH
 from trayopt.solver.model.incumbent import FIRST, is_kept
+from trayopt.solver.model.literals import linear
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.search.work import Found, Work
@@ -19,6 +20,10 @@ FIRST_PART = 0.6
 """Most of what is left for the weight of preferences: where it stays open, nothing that comes after is proven."""
 DEEPEN = Share(60.0, 0.5)
 """For all models of a few legs more together."""
+ALL_EFFORT = 5.0
+"""Most deterministic time for a question to the model of all divisions before divisions join in one by one."""
+NARROWING = 1.0
+"""Most deterministic time for narrowing the divisions of a few legs more: what is left open costs a model less than that."""
 
 
 def first_bounds(work: Work) -> None:
@@ -67,6 +72,26 @@ def second_bounds(work: Work) -> None:
         work.weight, work.legs = bounds
 
 
+def fewest_broken(work: Work) -> None:
+    """Look for a complete plan of any divisions where none is known, and for the fewest preferences that such plans break."""
+    s = work.session
+    work.all_open = model = open_model(s)
+    if not s.state.whole and s.run(model, None, effort=ALL_EFFORT).infeasible:
+        work.complete = False
+    weight = model.broken("prefer")
+    if not s.state.whole or isinstance(weight, int):
+        return
+    s.hint(model)
+    model.require(weight >= work.weight)
+    model.cp.minimize(linear(weight))
+    outcome = s.run(model, "broken_prefer", effort=ALL_EFFORT, prove=True)
+    model.cp.clear_objective()
+    if outcome.bound is not None:
+        least = s.state.record("broken_prefer", outcome.bound, SEARCH, COMPLETE)
+        if least > work.weight and s.prefers(least):  # the bound on legs was of plans that break less
+            work.weight, work.legs = bound_first(s, least) or (least, 0)
+
+
 def deepening(work: Work) -> None:
     """Let divisions of a few legs more join in, until the bound on preferences is met or all have joined in."""
     work.found = deepen(work.session, work.legs, work.weight)
@@ -74,7 +99,7 @@ def deepening(work: Work) -> None:
 
 def all_divisions(work: Work) -> None:
     """Take a model of all useful divisions; without a solution, not every must can be kept."""
-    work.found = open_all(work.session, work.weight)
+    work.found = open_all(work)
 
 
 def descend(work: Work) -> None:
@@ -291,7 +316,7 @@ def deepen(s: Session, legs: int, least: int) -> Found | None:
     while budget < most and not s.clock.over and s.clock.spent < until:
         budget = min(most, budget + step)
         step *= 2
-        model = s.complete_model(s.within(budget, least), least, legs=budget)
+        model = s.complete_model(s.within(budget, least, NARROWING), least, legs=budget)
         expression = s.expression(model, "legs")
         model.require(expression <= budget)
         model.require(expression >= fewer)
@@ -316,20 +341,29 @@ def deepen(s: Session, legs: int, least: int) -> Found | None:
     return with_legs(s, s.state.value("legs"), least) if met else None
 
 
-def open_all(s: Session, least: int) -> Found | None:
-    """Minimise the weight of broken preferences over all useful divisions; None if not every must can be kept."""
+def open_model(s: Session) -> Model:
+    """Make the model of all useful divisions."""
     policy, divisions = Policy("hard", "soft"), s.divider.open
     model = build(s.boxed(policy, divisions), policy, all_placed=True, divisions=divisions, clock=s.clock)
     model.given = COMPLETE
+    s.hint(model)
+    return model
+
+
+def open_all(work: Work) -> Found | None:
+    """Minimise the weight of broken preferences over all useful divisions; None if not every must can be kept."""
+    s = work.session
+    model = work.all_open or open_model(s)
     any_legs = s.divider.settle()
     if any_legs is not None and s.on("division"):
         s.state.record("legs", any_legs.legs, "division", COMPLETE)
-    s.hint(model)
+    if work.all_open is not None:
+        s.hint(model)
     if s.clock.over:
         return None
     if not model.solution and s.run(model, None, share=LOOK).assignment is None:
         return None
     weight = model.broken("prefer")
     if not isinstance(weight, int):
-        model.require(weight >= least)
+        model.require(weight >= work.weight)
     return model, s.state.order[2:]

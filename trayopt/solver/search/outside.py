@@ -6,13 +6,14 @@ are searched until every other one is proven to lose more than the best plan; mo
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Generator, Iterator, Sequence
 from dataclasses import dataclass
 
+from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
 from trayopt.goals.registry import measure_all
-from trayopt.solver.bounds.trunks_outside import sets_outside
+from trayopt.solver.bounds.trunks_outside import Outside, sets_outside
 from trayopt.solver.heuristics.session import Session
 from trayopt.solver.model.bound import Bound, Step
 from trayopt.solver.model.incumbent import State
@@ -25,11 +26,17 @@ from trayopt.track.laid import Laid
 NAME = "trunks_outside"
 COUNTED = "stack_counts"
 """Who counts what a set loses."""
+FIRST_EFFORT, MORE = 4.0, 4.0
+"""Most deterministic time for a set in the first round, and how many times as much in each further one."""
 
 
 @dataclass
 class Set(Case):
     """A set of trunks that stay outside: what is proven of its part of the job holds of plans that place everything else."""
+
+    trunks: frozenset[str] = frozenset()
+    best: Assignment | None = None
+    """Best plan of its part so far."""
 
     def learn(self, bound: Bound) -> None:
         """Take a bound of the part: that it has no complete plan, or a bound over its complete plans."""
@@ -42,10 +49,32 @@ class Set(Case):
 
 
 def trunks_outside(work: Work) -> None:
-    """Search the sets of trunks that stay outside, until no other can be better."""
+    """Search the sets of trunks that stay outside, until no other can be better.
+
+    A set of which it is not soon known whether its part has a complete plan is left for the next set, and searched again in
+    the next round, which is longer.
+    """
     s = work.session
+    found = sets_outside(s.job, s.clock)
     cases: list[Case] = []
-    for trunks, least in sets_outside(s.job, s.clock):
+    left, effort = False, FIRST_EFFORT
+    while not s.clock.over:
+        for case in _in_order(s, cases, found):
+            if isinstance(case, Set) and not case.excluded(s.state):
+                with s.clock.for_now(effort):
+                    search_set(work, case, cases[: cases.index(case)])
+                    left |= s.clock.left_for_now
+        if not left:
+            break
+        left, effort = False, MORE * effort
+    conclude(cases, s.state)
+    work.done = s.state.proven or s.state.by_gap
+
+
+def _in_order(s: Session, cases: list[Case], found: Generator[Outside]) -> Iterator[Case]:
+    """Give the sets that are known, and then each further one, as long as one can be better than the best plan."""
+    yield from list(cases)
+    for trunks, least in found:
         if trunks is not None and not cases:
             s.state.record(
                 "unplaced", least, COUNTED
@@ -54,36 +83,36 @@ def trunks_outside(work: Work) -> None:
         rest = Case({"unplaced": least}, [Bound("unplaced", least, COUNTED)])
         if trunks is None or rest.excluded(s.state) or s.clock.over:
             cases.append(rest)
-            break
+            found.close()
+            return
         lost = sum(piece.count for piece in lost_pieces(s.job, trunks))
-        case = Set({"unplaced": max(least, lost)})
+        case = Set({"unplaced": max(least, lost)}, trunks=trunks)
         case.bounds.append(Bound("unplaced", case.price["unplaced"], COUNTED))
         cases.append(case)
-        if trunks and not case.excluded(s.state):
-            search_set(work, case, trunks)
-        elif not trunks:
+        if not trunks:
             cases.append(rest)
-            break
-    conclude(cases, s.state)
-    work.done = s.state.proven or s.state.by_gap
+            found.close()
+            return
+        yield case
 
 
-def search_set(work: Work, case: Set, trunks: frozenset[str]) -> None:
-    """Search the part of the job without some trunks, as long as all of it can be placed and it can still be best."""
+def search_set(work: Work, case: Set, cheaper: Sequence[Case]) -> None:
+    """Search the part of the job without some trunks, as long as all of it can be placed and it can still be best.
+
+    Once it has a complete plan, and no ``cheaper`` set can be better, it is searched to its end.
+    """
     s = work.session
-    part = without_trunks(s.job, trunks)
+    part = without_trunks(s.job, case.trunks)
     if part is None or part.price["unplaced"] < case.price["unplaced"]:
         return
     case.price = part.price
     made: list[Again] = []
 
     def watch(step: Step) -> None:
-        if not made or step.plan is None:
-            return
-        if step.plan is made[0].state.best:
+        if made and step.values is not None:
             take(s, part.job, case, made[0].state)
-        else:
-            s.state.glimpse(s.job, step.plan)
+        if made and made[0].state.whole and all(other.excluded(s.state) for other in cheaper):
+            s.clock.most_effort = None
 
     made.append(
         work.again(
@@ -92,12 +121,14 @@ def search_set(work: Work, case: Set, trunks: frozenset[str]) -> None:
             s.clock,
             tuning=s.tuning,
             gap=s.gap,
+            start=case.best,
             watch=watch,
             without=s.without | {NAME},
             enough=settled(s, case),
         )
     )
     made[0].solve()
+    case.best = made[0].state.best
     s.used |= made[0].used - {NAME}
     settled(s, case)(made[0].state)
     s.state.by_gap = s.state.by_gap or made[0].state.by_gap

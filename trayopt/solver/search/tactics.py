@@ -37,6 +37,12 @@ TACTICS: tuple[Tactic, ...] = (
     Tactic("some_plan", complete.some_plan, _always),
     Tactic("legs_of_one_size", complete.legs_of_one_size, _always),
     Tactic("second_bounds", complete.second_bounds, _always, "least preferences, least legs; that no plan is complete"),
+    Tactic(
+        "fewest_broken",
+        complete.fewest_broken,
+        lambda work: work.open and not work.session.prefers(work.weight),
+        "least preferences; that no plan is complete",
+    ),
     Tactic("deepening", complete.deepening, lambda work: work.open and work.legs_first, "least legs"),
     Tactic("all_divisions", complete.all_divisions, _always),
     Tactic("descent", complete.descend, lambda work: work.found is not None, "every goal that is left"),

@@ -47,6 +47,8 @@ class Work:
         Bounds over complete plans: the weight of broken preferences, and the legs of those that break so little.
     divisions
         Divisions of least legs.
+    all_open
+        The model of all useful divisions, once it is made.
     found
         A model that holds, once there is such a model.
     done
@@ -60,6 +62,7 @@ class Work:
     weight: int = 0
     legs: int = 0
     divisions: Divisions = field(default_factory=dict)
+    all_open: Model | None = None
     found: Found | None = None
     done: bool = False
 
