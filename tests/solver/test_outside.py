@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -17,7 +17,6 @@ from trayopt.solver.model.clock import Clock, OutOfTime
 from trayopt.solver.model.run import Tuning
 from trayopt.solver.model.without_trunks import lost_pieces, without_trunks
 from trayopt.solver.search import outside as sets
-from trayopt.solver.search.cases import Case
 from trayopt.solver.search.outside import NAME
 from trayopt.solver.search.search import Search
 from trayopt.solver.search.work import Work
@@ -122,12 +121,12 @@ def test_sets_that_are_left_for_others_are_searched_again(monkeypatch: pytest.Mo
     searched = sets.search_set
     rounds: list[float] = []
 
-    def slow(work: Work, case: sets.Set, cheaper: Sequence[Case]) -> None:
+    def slow(work: Work, case: sets.Set, *, to_end: bool) -> None:
         clock = work.session.clock
         assert clock.most_effort is not None
         rounds.append(clock.most_effort - clock.effort)
         if rounds[-1] > 2 * sets.FIRST_EFFORT:
-            searched(work, case, cheaper)
+            searched(work, case, to_end=to_end)
         else:
             clock.effort = clock.most_effort
 

@@ -6,7 +6,7 @@ are searched until every other one is proven to lose more than the best plan; mo
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass
 
 from trayopt.domain.assignment import Assignment
@@ -37,6 +37,8 @@ class Set(Case):
     trunks: frozenset[str] = frozenset()
     best: Assignment | None = None
     """Best plan of its part so far."""
+    whole: bool = False
+    """Whether that is a complete plan."""
 
     def learn(self, bound: Bound) -> None:
         """Take a bound of the part: that it has no complete plan, or a bound over its complete plans."""
@@ -52,7 +54,7 @@ def trunks_outside(work: Work) -> None:
     """Search the sets of trunks that stay outside, until no other can be better.
 
     A set of which it is not soon known whether its part has a complete plan is left for the next set, and searched again in
-    the next round, which is longer.
+    the next round, which is longer. One that has such a plan waits for those that lose less.
     """
     s = work.session
     found = sets_outside(s.job, s.clock)
@@ -60,9 +62,10 @@ def trunks_outside(work: Work) -> None:
     left, effort = False, FIRST_EFFORT
     while not s.clock.over:
         for case in _in_order(s, cases, found):
-            if isinstance(case, Set) and not case.excluded(s.state):
+            waits = isinstance(case, Set) and case.whole and left
+            if isinstance(case, Set) and not waits and not case.excluded(s.state):
                 with s.clock.for_now(effort):
-                    search_set(work, case, cases[: cases.index(case)])
+                    search_set(work, case, to_end=not left)
                     left |= s.clock.left_for_now
         if not left:
             break
@@ -96,10 +99,10 @@ def _in_order(s: Session, cases: list[Case], found: Generator[Outside]) -> Itera
         yield case
 
 
-def search_set(work: Work, case: Set, cheaper: Sequence[Case]) -> None:
+def search_set(work: Work, case: Set, *, to_end: bool) -> None:
     """Search the part of the job without some trunks, as long as all of it can be placed and it can still be best.
 
-    Once it has a complete plan, and no ``cheaper`` set can be better, it is searched to its end.
+    Once it has a complete plan it is searched ``to_end``, or left for now: then one that loses less is still open.
     """
     s = work.session
     part = without_trunks(s.job, case.trunks)
@@ -111,8 +114,8 @@ def search_set(work: Work, case: Set, cheaper: Sequence[Case]) -> None:
     def watch(step: Step) -> None:
         if made and step.values is not None:
             take(s, part.job, case, made[0].state)
-        if made and made[0].state.whole and all(other.excluded(s.state) for other in cheaper):
-            s.clock.most_effort = None
+        if made and made[0].state.whole and s.clock.most_effort is not None:
+            s.clock.most_effort = None if to_end else s.clock.effort
 
     made.append(
         work.again(
@@ -128,7 +131,7 @@ def search_set(work: Work, case: Set, cheaper: Sequence[Case]) -> None:
         )
     )
     made[0].solve()
-    case.best = made[0].state.best
+    case.best, case.whole = made[0].state.best, made[0].state.whole
     s.used |= made[0].used - {NAME}
     settled(s, case)(made[0].state)
     s.state.by_gap = s.state.by_gap or made[0].state.by_gap
