@@ -31,7 +31,7 @@ def any_plan(work: Work) -> None:
 
 def least_unplaced(work: Work) -> None:
     """Bound the splices without a tray over all plans."""
-    least_out(work.session)
+    least_out(work.session, counted=work.counted)
     work.done = work.session.state.proven
 
 
@@ -85,11 +85,11 @@ def nothing_placed(s: Session) -> None:
         s.state.record(goal, value, bound.by)
 
 
-def least_out(s: Session) -> int:
-    """Bound the splices without a tray over all plans."""
+def least_out(s: Session, *, counted: bool = False) -> int:
+    """Bound the splices without a tray over all plans; ``counted`` tells that ways and stacks were counted before."""
     if s.on("rings"):
         s.state.record("unplaced", out_of_trays(s.job, s.clock), "rings")
-    if s.on("stack_counts") and not s.clock.over:
+    if s.on("stack_counts") and not counted and not s.clock.over:
         s.state.record("unplaced", out_by_stack_counts(s.job, s.clock), "stack_counts")
     nothing_placed(s)
     return s.state.least("unplaced")

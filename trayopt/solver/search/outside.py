@@ -26,7 +26,7 @@ from trayopt.track.laid import Laid
 NAME = "trunks_outside"
 COUNTED = "stack_counts"
 """Who counts what a set loses."""
-FIRST_EFFORT, MORE = 4.0, 4.0
+FIRST_EFFORT, MORE = 2.0, 4.0
 """Most deterministic time for a set in the first round, and how many times as much in each further one."""
 
 
@@ -70,6 +70,7 @@ def trunks_outside(work: Work) -> None:
         if not left:
             break
         left, effort = False, MORE * effort
+    work.counted = True
     conclude(cases, s.state)
     work.done = s.state.proven or s.state.by_gap
 

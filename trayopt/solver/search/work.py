@@ -51,6 +51,8 @@ class Work:
         The model of all useful divisions, once it is made.
     found
         A model that holds, once there is such a model.
+    counted
+        Whether ways and stacks were counted for what stays out.
     done
         Whether all goals were brought down as far as the clock let them.
     """
@@ -64,6 +66,7 @@ class Work:
     divisions: Divisions = field(default_factory=dict)
     all_open: Model | None = None
     found: Found | None = None
+    counted: bool = False
     done: bool = False
 
     @property
