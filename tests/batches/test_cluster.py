@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 import os
 import signal
 import subprocess
@@ -217,6 +218,8 @@ def test_no_scheduler_is_an_input_error(monkeypatch: pytest.MonkeyPatch) -> None
     monkeypatch.setattr("trayopt.batches.cluster.CONNECT_S", 1.0)
     with pytest.raises(InputError, match=r"tcp://127\.0\.0\.1:1: no scheduler answers"):
         Cluster("tcp://127.0.0.1:1", Settings().plain(), Limits())
+    client = logging.getLogger("distributed.client")  # it writes a traceback where the scheduler goes away
+    assert not client.isEnabledFor(logging.ERROR)
 
 
 def test_a_scheduler_that_goes_away_stops_the_run_and_keeps_the_results(

@@ -206,6 +206,15 @@ def test_one_splice_without_a_tray_is_told_in_the_singular() -> None:
     assert remark.found.endswith("has no tray in which both sides lie")
 
 
+def test_splices_that_no_tray_holds_are_not_sent_to_one(quay: Job) -> None:
+    remarks = unplaced_remarks(quay, Handmade(quay, "t", "legs"), Laid(quay, Assignment({}, {}, {}, {})))
+    most = max(tray.fibres for stack in quay.enclosure.stacks for tray in stack.kinds)
+    told = {
+        remark.mend.rpartition(" the ")[2] for remark in remarks if int(remark.found.split()[0].replace(",", "")) > most
+    }
+    assert told == {"same trays, leg by leg"}
+
+
 def back_of(job: Job, raw: bytes, name: str) -> tuple[Any, Any]:
     """Give the sheet that comes back, and the review that it shows."""
     review = review_table(job, parse_handmade(job, raw, name))

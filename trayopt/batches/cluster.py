@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import logging
 import tempfile
 import threading
 import time
@@ -137,6 +138,8 @@ class Cluster:
             hint = "pip install trayopt[cluster]"
             raise InputError.one("distributed is needed for --scheduler and is not installed", hint=hint) from missing
         self._address = address
+        # what it would log is told by ``lost`` and ``notes`` in a sentence, without the traceback of a connection
+        logging.getLogger("distributed.client").setLevel(logging.CRITICAL)
         try:
             connect: Any = Client
             self._client = connect(address, timeout=CONNECT_S, set_as_default=False)

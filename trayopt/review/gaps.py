@@ -78,7 +78,9 @@ def unplaced_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
     for a, b in _without_a_tray(laid):
         has = "has" if a.count == 1 else "have"
         text = f"{several(a.count, 'splice')} of {a} to {b} {has} no tray in which both sides lie"
-        remarks.append(_unplaced(made, a, b, text, f"give {a} and {b} the same tray"))
+        one = a.count <= max(tray.fibres for stack in job.enclosure.stacks for tray in stack.kinds)
+        mend = f"give {a} and {b} the same tray" if one else f"give {a} and {b} the same trays, leg by leg"
+        remarks.append(_unplaced(made, a, b, text, mend))
     for of_list in made.lists:
         where = f" of sheet '{printable(of_list.sheet)}'" if made.beside else ""
         for a, b in _unnamed(job, made, of_list, laid):
