@@ -22,6 +22,8 @@ DEEPEN = Share(60.0, 0.5)
 """For all models of a few legs more together."""
 ALL_EFFORT = 5.0
 """Most deterministic time for a question to the model of all divisions before divisions join in one by one."""
+MOST_LITERALS = 50_000
+"""Of a model of all divisions with more legs times places than this they are not asked: it takes long to make."""
 NARROWING = 1.0
 """Most deterministic time for narrowing the divisions of a few legs more: what is left open costs a model less than that."""
 
@@ -70,6 +72,13 @@ def second_bounds(work: Work) -> None:
         work.complete = False
     else:
         work.weight, work.legs = bounds
+
+
+def may_ask_all(work: Work) -> bool:
+    """Whether the bound on preferences is not met, and the model of all divisions is soon made."""
+    s = work.session
+    legs = sum(of for of_ in s.divider.open.values() for of in of_)
+    return not s.prefers(work.weight) and legs * len(s.job.enclosure.places) <= MOST_LITERALS
 
 
 def fewest_broken(work: Work) -> None:

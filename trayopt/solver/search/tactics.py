@@ -40,7 +40,7 @@ TACTICS: tuple[Tactic, ...] = (
     Tactic(
         "fewest_broken",
         complete.fewest_broken,
-        lambda work: work.open and not work.session.prefers(work.weight),
+        lambda work: work.open and complete.may_ask_all(work),
         "least preferences; that no plan is complete",
     ),
     Tactic("deepening", complete.deepening, lambda work: work.open and work.legs_first, "least legs"),
