@@ -86,7 +86,7 @@ def test_the_page_tells_colours_ribbon_by_ribbon(word: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("lang", "said"), [("en", "P unit 1 – 2: put the loose fibres"), ("de", "P, Einheit 1 – 2: die losen")]
+    ("lang", "said"), [("en", "P, units 1 – 2: put the loose fibres"), ("de", "P, Einheiten 1 – 2: die losen")]
 )
 def test_loose_fibres_are_made_into_ribbons_before_they_share_a_sleeve(lang: str, said: str) -> None:
     """Two sleeves, and two ribbons that are made."""

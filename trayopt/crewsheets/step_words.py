@@ -132,7 +132,7 @@ class StepWords:
         for trunk in act.trunks:
             legs = book.work[trunk]
             fibres = sum(book.run(leg).count for leg in legs)
-            units = spans(list(dict.fromkeys(leg.subunit for leg in legs)))
+            units = self._units_named(leg.subunit for leg in legs)
             yield tell("step.release_units.line", n=len(legs), trunk=trunk, units=units, fibres=fibres)
         parked: dict[PlanLeg, list[tuple[int, int]]] = {}
         for sleeve in book.sleeves_to_make:
@@ -279,9 +279,8 @@ class StepWords:
         for ribbon in done.made:
             made.setdefault((ribbon.trunk, ribbon.width), []).append(ribbon.subunit)
         for (trunk, width), units in made.items():
-            span = spans(list(dict.fromkeys(units)))
             key = "ribbonise" if book.job.trunk_by_id[trunk].in_ribbons else "loose"
-            yield tell(f"step.splice.{key}", n=len(units), trunk=trunk, units=span, width=width)
+            yield tell(f"step.splice.{key}", n=len(units), trunk=trunk, units=self._units_named(units), width=width)
         for trunk in book.ribbons:
             single = sum(name == trunk for name, *_ in done.separated)
             if single:
@@ -357,6 +356,11 @@ class StepWords:
         yield tell("step.close.file")
 
     # --- what many of them say --------------------------------------------------------------------------------------
+
+    def _units_named(self, numbers: Iterable[int]) -> str:
+        """Name subunits: ``units 1 – 3, 5``."""
+        units = list(dict.fromkeys(numbers))
+        return self.tell("step.units.span", n=len(units), span=spans(units))
 
     def _names(self, groups: Iterable[Sequence[PlanLeg]]) -> str:
         """Name groups of legs, those that follow each other fibre by fibre as a span; a gap is never inside of a span."""
