@@ -128,6 +128,15 @@ def test_what_is_assumed_is_marked_and_listed(tmp_path: Path) -> None:
         assert line in told.splitlines()
 
 
+def test_what_is_assumed_of_mixed_trays_is_listed(tmp_path: Path) -> None:
+    path = tmp_path / "mine.yaml"
+    path.write_text(
+        starter("enclosure", "mine", {**BOX, "mixed": "5-6:single-48"}, Library(), tmp_path), encoding="utf-8"
+    )
+    box = survey(Library(), [path]).entries[0].model
+    assert "stacks trays left, right: pitch_mm" in words(hardware_picture(box, Doubts(assumed(path)))).splitlines()
+
+
 def test_what_was_corrected_is_no_longer_assumed(tmp_path: Path) -> None:
     path = tmp_path / "mine.yaml"
     text = starter("enclosure", "mine", BOX, Library(), tmp_path)

@@ -44,13 +44,14 @@ class Doubts:
             *above, key = (str(part) if isinstance(part, str) else part for part in path)
             names = [str(part) for part in above if isinstance(part, str)]
             index = next((part for part in above if isinstance(part, int)), None)
-            who = "" if index is None else str(getattr(_items(model, names)[index], "id", index + 1))
+            owners = [str(part) for part in above[: above.index(index)]] if index is not None else []
+            who = "" if index is None else str(getattr(_items(model, owners)[index], "id", index + 1))
             parts.setdefault((" ".join(names), who), []).append(str(key))
         said = []
         alike = sorted(((head, tuple(keys)), who) for (head, who), keys in parts.items())
         for (head, keys), group in groupby(alike, key=lambda item: item[0]):
-            owners = ", ".join(who for _, who in group if who)
-            lead = " ".join(text for text in (head, owners) if text)
+            whose = ", ".join(who for _, who in group if who)
+            lead = " ".join(text for text in (head, whose) if text)
             said.append(f"{lead}: {', '.join(keys)}" if lead else ", ".join(keys))
         return said
 
