@@ -145,6 +145,7 @@ def test_the_command_refutes_and_writes_the_better_plan(claim: Mapping[str, Path
         done = trayopt("check", claim["job"], claim["worse"], "--prove", cwd=tmp_path)
         assert done.returncode == 1
         assert "The bound 3 of broken_prefer is refuted by a plan with" in done.stdout
+        assert "fails; 1 finding against it" in done.stdout.splitlines()[0]
         assert "not asked: a goal before it is refuted" in done.stdout
         assert "searching for a plan below the bound of broken_prefer" in done.stderr
         assert f"{name} written" in done.stderr

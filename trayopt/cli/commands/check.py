@@ -148,6 +148,7 @@ def _prove(output: Output, job: Job, review: Review, plan: str | Plan, limit_s: 
 def _settled(review: Review, proofs: Proofs | None, verified: Verified | None) -> Review:
     """Say beside the bounds of a plan what was proven of them just now."""
     from trayopt.checker import settled_bounds
+    from trayopt.review.desk import bound_remark
 
     proven = (
         {} if verified is None else {goal.goal: goal.least for goal in verified.goals if goal.standing == "checked"}
@@ -158,7 +159,11 @@ def _settled(review: Review, proofs: Proofs | None, verified: Verified | None) -
             proven[proof.claim.goal] = proof.claim.bound
         elif proof.answer == "refuted" and proofs is not None and proofs.plan is not None:
             refuted[proof.claim.goal] = proofs.plan.value(proof.claim.goal)
-    return replace(review, bounds=settled_bounds(review.bounds, proven, refuted))
+    bounds = settled_bounds(review.bounds, proven, refuted)
+    anew = [claim for claim in bounds if claim.goal in refuted and claim.standing == "refuted"]
+    told = {remark.subject for remark in review.remarks if remark.rule == "bound"}
+    more = [bound_remark(claim, "a plan found by the proof") for claim in anew if claim.goal not in told]
+    return replace(review, bounds=bounds, remarks=(*review.remarks, *more))
 
 
 def _refuting(proofs: Proofs, plan: str, path: str | None) -> list[str]:
