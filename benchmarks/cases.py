@@ -89,21 +89,21 @@ def shuffle(cable: Json, blocks: int, size: int, seed: int, box: Json, divide_at
 
 
 def shuffled() -> Iterator[Case]:
-    """Two trunks of n whole legs on two stacks, and halves of subunits divided at the tray and at the port."""
+    """Two trunks of n whole legs on two stacks, and halves of subunits on three, divided at the tray and at the port."""
     for n, target_s in ((24, 0.5), (48, 2.0), (96, 10.0)):
         for seed in SEEDS:
             job = shuffle(loose_tubes(n), n, 12, seed, cabinet(2, n // 2, SINGLE_12), "tray")
             yield Case(f"legs-{n}-seed-{seed}", "shuffled", job, True, target_s, "crossings", ("shuffled legs", 12 * n))
     for divide_at in ("tray", "port"):
         for seed in SEEDS:
-            job = shuffle(bundles(12), 24, 72, seed, cabinet(2, 12, RIBBON_72), divide_at)
+            job = shuffle(bundles(12), 24, 72, seed, cabinet(3, 8, RIBBON_72), divide_at)
             whole = True if divide_at == "port" else None
             yield Case(f"halves-12x144-{divide_at}-seed-{seed}", "shuffled", job, whole, 60.0)
 
 
 def straight(fibres: int) -> Json:
     """Join two trunks of subunits of 144 end to end; the trays of 72 are just enough, two for a subunit on every stack."""
-    stacks = 2 if fibres <= 3456 else 4
+    stacks = 3 if fibres <= 3456 else 4
     subunits_a_stack = -(-fibres // 144 // stacks)
     trunks = [{"id": name, "cable": bundles(fibres // 144)} for name in ("N1", "S1")]
     box = cabinet(stacks, 2 * subunits_a_stack, RIBBON_72)

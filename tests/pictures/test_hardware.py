@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, reject, settings
 from hypothesis import strategies as st
 
 from tests.cli.run import trayopt
-from tests.library.starters.test_starters import BOX
+from tests.library.starters.test_starters import BOX, made
 from trayopt.api import hardware_picture as drawn_svg
 from trayopt.api import load_job
 from trayopt.cli.exitcodes import Exit
@@ -226,3 +226,22 @@ def test_svg_is_written_in_one_place() -> None:
     package = Path(svg.__file__).parents[1]
     writers = [path for path in package.rglob("*.py") if "<svg" in path.read_text(encoding="utf-8")]
     assert writers == [package / "pictures" / "svg.py"]
+
+
+def test_labels_of_side_ports_keep_off_walls_sizes_and_stacks() -> None:
+    """Three ports in each side wall of narrow boxes: no label lies over a wall, the height of the box, a guide or a stack."""
+    for size, stacks, ports in (("620x640x180", "2", "3x40"), ("1100x900x300", "4", "2x40")):
+        answers = BOX | {"size": size, "stacks": stacks, "left": ports, "right": ports}
+        box = next(entry.model for entry in made("enclosure", answers).entries)
+        assert isinstance(box, Enclosure)
+        picture = hardware_picture(box)
+        case = next(drawn.rect for drawn in picture.boxes if drawn.kind == "case")
+        stack_boxes = [drawn.rect for drawn in picture.boxes if drawn.kind == "stack"]
+        beside = {port.id for port in box.ports if port.y_mm not in {0, box.size_mm[1]}}
+        names = [text for text in picture.texts if text.kind == "port-name" and text.full in beside]
+        assert len(names) == len(beside) >= 4
+        for text in names:
+            assert text.text == text.full
+            for wall in (case.x, case.right):
+                assert not text.rect.x < wall < text.rect.right, text.text
+            assert not any(text.rect.meets(stack) for stack in stack_boxes), text.text

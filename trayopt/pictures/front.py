@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from math import atan2, degrees, hypot
 
-from trayopt.domain.hardware import Enclosure
+from trayopt.domain.hardware import Enclosure, Port
 from trayopt.pictures.base import (
     SIZE,
     WIDTH,
@@ -27,6 +27,8 @@ DRAWN = (WIDTH - 2 * MARGIN, 530.0)
 LANE_PX = 7.0
 BAND_PX = 42.0
 PORT_PX = 7.0
+SIZES = (SIZE, 10.5, 9.0)
+"""Sizes of the name of a stack: the first at which it need not be cut."""
 
 
 class BoxFront:
@@ -97,38 +99,67 @@ def draw_stacks(picture: Picture, front: BoxFront, labels: Labels, says: Mapping
         width, length = stack.tray.size_mm
         rect = Rect(x, y - length * front.scale, width * front.scale, length * front.scale)
         picture.boxes.append(Box(rect, "stack", {"stack": stack.id}))
-        lines = [*wrapped(stack.id, rect.width - 6)[:3], fitted(says[stack.id], rect.width - 6)]
+        room = rect.width - 6
+        size = next((s for s in SIZES if "…" not in "".join(wrapped(stack.id, room, s))), SIZES[-1])
+        lines = [(text, size) for text in wrapped(stack.id, room, size)[:3]]
+        lines.append((fitted(says[stack.id], room), SIZE))
         middle = rect.y + (rect.height - 16 * (len(lines) - 1)) / 2
-        for i, text in enumerate(lines):
+        for i, (text, of) in enumerate(lines):
             at = rect.x + rect.width / 2, middle + 16 * i
-            labels.put([Text(*at, text, "name", "middle", within=rect, full=stack.id if i == 0 else text)])
+            labels.put([Text(*at, text, "name", "middle", of, within=rect, full=stack.id if i == 0 else text)])
 
 
 def draw_ports(picture: Picture, front: BoxFront, labels: Labels, inside: Mapping[str, str]) -> None:
     """Draw ports with what is ``inside`` of each; the label stands outside the box, on the side of the nearest edge."""
     box = front.box
+    marks = [
+        Rect(x - PORT_PX, y - PORT_PX, 2 * PORT_PX, 2 * PORT_PX)
+        for x, y in (front.at(*g) for g in front.guides.values())
+    ]
+    stacks = [drawn.rect for drawn in picture.boxes if drawn.kind == "stack"]
     for port in front.enclosure.ports:
         x, y = front.at(port.x_mm, port.y_mm)
         names = inside.get(port.id, "")
         picture.dots.append(Dot(x, y, "port used" if names else "port", {"port": port.id}))
         labels.taken.append(Rect(x - PORT_PX, y - PORT_PX, 2 * PORT_PX, 2 * PORT_PX))
         lines = [f"{port.id}: {names}", port.id] if names else [port.id]
-        below = y > box.y + box.height / 2
-        candidates = []
-        for line in lines:
-            for shift in (0, 1, 2):
-                row = y + (18 + 14 * shift) * (1 if below else -1)
-                for anchor in ("middle", "start", "end"):
-                    room = _room(x, anchor, labels.frame)
-                    candidates.append(Text(x, row, fitted(line, room), "port-name", anchor, full=line))
-            side = Text(box.x - 12, y, fitted(line, box.x - 16 - labels.frame.x), "port-name", "end", full=line)
-            other = Text(
-                box.right + 12, y, fitted(line, labels.frame.right - box.right - 16), "port-name", "start", full=line
-            )
-            beside = side if x < box.x + box.width / 2 else other
-            on_a_side = port.y_mm not in {0, front.enclosure.size_mm[1]}
-            candidates = [beside, *candidates] if on_a_side and beside.text == line else [*candidates, beside]
-        labels.put(candidates)
+        candidates = [text for line in lines for text in _port_labels(front, port, line, labels.frame)]
+        labels.put(candidates, avoid=[*_walls(box), *marks, *stacks])
+
+
+def _port_labels(front: BoxFront, port: Port, line: str, frame: Rect) -> list[Text]:
+    """Give places of a label of a port: outside the box; beside a port in a side wall, first outside and then inside."""
+    box = front.box
+    x, y = front.at(port.x_mm, port.y_mm)
+    below, left = y > box.y + box.height / 2, x < box.x + box.width / 2
+    rows = []
+    for shift in (0, 1, 2):
+        row = y + (18 + 14 * shift) * (1 if below else -1)
+        for anchor in ("middle", "start", "end"):
+            rows.append(Text(x, row, fitted(line, _room(x, anchor, frame)), "port-name", anchor, full=line))
+    if left:
+        beside = Text(box.x - 12, y, fitted(line, box.x - 16 - frame.x), "port-name", "end", full=line)
+    else:
+        beside = Text(box.right + 12, y, fitted(line, frame.right - box.right - 16), "port-name", "start", full=line)
+    if port.y_mm in {0, front.enclosure.size_mm[1]}:
+        return [*rows, beside]
+    whole = [beside] if beside.text == line else []
+    return [*whole, *_inside(front, x, y, line), *rows, beside]
+
+
+def _inside(front: BoxFront, x: float, y: float, line: str) -> list[Text]:
+    """Give places of a label beside a port in a side wall, on the inner side of the wall."""
+    left = x < front.box.x + front.box.width / 2
+    at = x + 12 if left else x - 12
+    return [
+        Text(at, y + off, line, "port-name", "start" if left else "end", full=line) for off in (0, 20, -20, 34, -34)
+    ]
+
+
+def _walls(box: Rect) -> list[Rect]:
+    """Give the lines of the walls, which no label should lie over."""
+    sides = [Rect(x, box.y, 1, box.height) for x in (box.x, box.right)]
+    return sides + [Rect(box.x, y, box.width, 1) for y in (box.y, box.bottom)]
 
 
 def _room(x: float, anchor: str, frame: Rect) -> float:
@@ -142,9 +173,6 @@ def draw_guides(
     """Draw guides; a label stands inside the ring, clear of all lanes, else outside of the box."""
     cx, cy = front.at(*front.centre)
     stacks = [box.rect for box in picture.boxes if box.kind == "stack"]
-    case = front.box
-    edges = [Rect(side, case.y, 1, case.height) for side in (case.x, case.right)]
-    edges += [Rect(case.x, side, case.width, 1) for side in (case.y, case.bottom)]
     for guide in front.ring:
         x, y = front.at(*front.guides[guide])
         reach = hypot(x - cx, y - cy) or 1.0
@@ -161,4 +189,4 @@ def draw_guides(
                 reach_px = -off + shift * (1 if off < 0 else -1)
                 at = x + ux * reach_px - uy * along, y + uy * reach_px + ux * along
                 candidates.append(Text(*at, text, "guide-name", "middle", full=guide))
-        labels.put(candidates, avoid=[*stacks, *edges])
+        labels.put(candidates, avoid=[*stacks, *_walls(front.box)])

@@ -20,6 +20,8 @@ EDGE = 12.0
 MARK = "*"
 """Behind a name or a figure that is only assumed."""
 FRONT_PX = (440.0, 430.0)
+HEIGHT_X = 62.0
+"""Where the height of the box is drawn."""
 SECTION_PX = 150.0
 
 
@@ -132,8 +134,9 @@ def box_picture(
     front = BoxFront(box, top=104, drawn=FRONT_PX)
     draw_case(picture, front)
     size_across(picture, front.box.x, front.box.right, 72, f"{box.size_mm[0]:g}")
-    size_upright(picture, 62, front.box.y, front.box.bottom, f"{box.size_mm[1]:g}")
-    labels = Labels(picture.frame, [text.rect for text in picture.texts])
+    size_upright(picture, HEIGHT_X, front.box.y, front.box.bottom, f"{box.size_mm[1]:g}")
+    height = Rect(HEIGHT_X, front.box.y, 1, front.box.height)
+    labels = Labels(picture.frame, [*(text.rect for text in picture.texts), height])
     draw_stacks(picture, front, labels, {stack.id: _holds(stack, front.scale) for stack in box.stacks})
     _entrances(picture, front)
     entering = {port.id: ", ".join((trunks or {}).get(port.id, ())) for port in box.ports}

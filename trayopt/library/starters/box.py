@@ -290,7 +290,7 @@ def _ports(given: Measured, guides: Sequence[Guide]) -> Iterator[Port]:
             nearest = min(guides, key=lambda guide: hypot(guide.x_mm - x, guide.y_mm - y))
             ends = ("lower", "upper") if upright else ("left", "right")
             word = _named("", ends, i, len(bores))
-            name = f"{side}-side" if upright else side
+            name = f"{side}-side" if upright and not word else side
             yield Port(
                 id=f"{name}{'-' if word and not word.startswith('-') else ''}{word}",
                 x_mm=x,

@@ -93,7 +93,10 @@ def bores(text: str) -> tuple[float, ...]:
         count, cross, bore = part.strip().lower().replace("×", "x").rpartition("x")
         if cross and not re.fullmatch(r"\s*[1-9]\d?\s*", count):
             raise ValueError("a number of ports from 1 to 99, an x, and their bore in mm, such as 2x50")
-        found += [_number(bore.strip(), 10, 300)] * (int(count) if cross else 1)
+        try:
+            found += [_number(bore.strip(), 10, 300)] * (int(count) if cross else 1)
+        except ValueError as error:
+            raise ValueError(f"{error}; several ports are 2x50, or 50, 32") from None
     if len(found) > 20:
         raise ValueError("up to 20 ports on one side")
     return tuple(found)
