@@ -25,9 +25,9 @@ def divide_at(on: Trying) -> Iterator[Change]:
     """
     able = [trunk for trunk in on.spliced() if trunk.cable.tubes]
     changed: tuple[tuple[DivideAt, ...], ...] = (("tray", "port"), ("port",))
-    for now in (("port",), ("tray",), ("tray", "port")):
-        mine = [trunk for trunk in able if trunk.divide_at == now]
-        for there in (other for other in changed if other != now):
+    for places in (("port",), ("tray",), ("tray", "port")):
+        mine = [trunk for trunk in able if trunk.divide_at == places]
+        for there in (other for other in changed if other != places):
             found = False
             for change in on.change_trunks(
                 mine,

@@ -112,19 +112,15 @@ def draw_stacks(picture: Picture, front: BoxFront, labels: Labels, says: Mapping
 def draw_ports(picture: Picture, front: BoxFront, labels: Labels, inside: Mapping[str, str]) -> None:
     """Draw ports with what is ``inside`` of each; the label stands outside the box, on the side of the nearest edge."""
     box = front.box
-    marks = [
-        Rect(x - PORT_PX, y - PORT_PX, 2 * PORT_PX, 2 * PORT_PX)
-        for x, y in (front.at(*g) for g in front.guides.values())
-    ]
-    stacks = [drawn.rect for drawn in picture.boxes if drawn.kind == "stack"]
+    avoid = [*_walls(box), *_stacks(picture), *(_mark(*front.at(*guide)) for guide in front.guides.values())]
     for port in front.enclosure.ports:
         x, y = front.at(port.x_mm, port.y_mm)
         names = inside.get(port.id, "")
         picture.dots.append(Dot(x, y, "port used" if names else "port", {"port": port.id}))
-        labels.taken.append(Rect(x - PORT_PX, y - PORT_PX, 2 * PORT_PX, 2 * PORT_PX))
+        labels.taken.append(_mark(x, y))
         lines = [f"{port.id}: {names}", port.id] if names else [port.id]
         candidates = [text for line in lines for text in _port_labels(front, port, line, labels.frame)]
-        labels.put(candidates, avoid=[*_walls(box), *marks, *stacks])
+        labels.put(candidates, avoid=avoid)
 
 
 def _port_labels(front: BoxFront, port: Port, line: str, frame: Rect) -> list[Text]:
@@ -156,6 +152,16 @@ def _inside(front: BoxFront, x: float, y: float, line: str) -> list[Text]:
     ]
 
 
+def _mark(x: float, y: float) -> Rect:
+    """Give what the mark of a port or a guide covers."""
+    return Rect(x - PORT_PX, y - PORT_PX, 2 * PORT_PX, 2 * PORT_PX)
+
+
+def _stacks(picture: Picture) -> list[Rect]:
+    """Give the stacks that are drawn."""
+    return [box.rect for box in picture.boxes if box.kind == "stack"]
+
+
 def _walls(box: Rect) -> list[Rect]:
     """Give the lines of the walls, which no label should lie over."""
     sides = [Rect(x, box.y, 1, box.height) for x in (box.x, box.right)]
@@ -172,7 +178,7 @@ def draw_guides(
 ) -> None:
     """Draw guides; a label stands inside the ring, clear of all lanes, else outside of the box."""
     cx, cy = front.at(*front.centre)
-    stacks = [box.rect for box in picture.boxes if box.kind == "stack"]
+    avoid = [*_stacks(picture), *_walls(front.box)]
     for guide in front.ring:
         x, y = front.at(*front.guides[guide])
         reach = hypot(x - cx, y - cy) or 1.0
@@ -189,4 +195,4 @@ def draw_guides(
                 reach_px = -off + shift * (1 if off < 0 else -1)
                 at = x + ux * reach_px - uy * along, y + uy * reach_px + ux * along
                 candidates.append(Text(*at, text, "guide-name", "middle", full=guide))
-        labels.put(candidates, avoid=[*stacks, *_walls(front.box)])
+        labels.put(candidates, avoid=avoid)

@@ -75,11 +75,11 @@ def _concerns(job: Job, subject: str, *fibres: tuple[str, int]) -> bool:
 def unplaced_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
     """Tell the splices that have no tray, or stand in no row of a list of splices: longest runs within a join."""
     remarks = []
+    most = max(tray.fibres for tray in job.enclosure.trays)
     for a, b in _without_a_tray(laid):
         has = "has" if a.count == 1 else "have"
         text = f"{several(a.count, 'splice')} of {a} to {b} {has} no tray in which both sides lie"
-        one = a.count <= max(tray.fibres for stack in job.enclosure.stacks for tray in stack.kinds)
-        mend = f"give {a} and {b} the same tray" if one else f"give {a} and {b} the same trays, leg by leg"
+        mend = f"give {a} and {b} the same tray" if a.count <= most else f"give {a} and {b} the same trays, leg by leg"
         remarks.append(_unplaced(made, a, b, text, mend))
     for of_list in made.lists:
         where = f" of sheet '{printable(of_list.sheet)}'" if made.beside else ""

@@ -85,12 +85,17 @@ def capped_mm(job: Job, trunk: str, way: Way, lengths: Lengths) -> int:
 
 def farthest_mm(job: Job, trunk: Trunk, way: Way, lengths: Lengths) -> int:
     """Length that a leg of a trunk needs to lie in the farthest tray of the box, going a way."""
+    return max(_cuts_mm(job, trunk, way, lengths))
+
+
+def _cuts_mm(job: Job, trunk: Trunk, way: Way, lengths: Lengths) -> list[int]:
+    """Length at which a leg of a trunk is cut, going a way, for each place and each end of its stack."""
     routes = routes_of(job)
-    return max(
+    return [
         lengths.cut_mm(trunk.transition_mm, routes.route_mm(way, place, end.id), way.loops)
         for place in job.enclosure.places
         for end in job.enclosure.stack_by_id[place.stack].ends
-    )
+    ]
 
 
 def need_mm(laid: Lying, through: Through, lengths: Lengths) -> int:
@@ -132,14 +137,10 @@ def passages(job: Job, through: Through, lengths: Lengths) -> list[tuple[Way, st
 
 def extents_mm(job: Job, trunk: Trunk, lengths: Lengths) -> dict[Way, tuple[int, int]]:
     """Give for each way of a cable end the least and the most that it takes of a cut tube."""
-    routes, found = routes_of(job), {}
+    found = {}
     spliced = any(job.spliced[trunk.id, unit.number] for unit in trunk.subunits)
     for way in all_ways(job, trunk):
-        cuts = [
-            lengths.cut_mm(trunk.transition_mm, routes.route_mm(way, place, end.id), way.loops)
-            for place in job.enclosure.places
-            for end in job.enclosure.stack_by_id[place.stack].ends
-        ]
+        cuts = _cuts_mm(job, trunk, way, lengths)
         capped = capped_mm(job, trunk.id, way, lengths)
         found[way] = min([capped, *cuts]), max([capped, *(cuts if spliced else ())])
     return found
@@ -151,18 +152,11 @@ def together_mm(job: Job, through: Through, lengths: Lengths) -> dict[tuple[Way,
     Two ends that are spliced to each other, as of a tube that was cut by mistake, lie in one tray.
     """
     one, other = (job.trunk_by_id[end] for end in through.ends)
-    routes, spots = (
-        routes_of(job),
-        [(p, e.id) for p in job.enclosure.places for e in job.enclosure.stack_by_id[p.stack].ends],
-    )
-
-    def cuts(trunk: Trunk, way: Way) -> list[int]:
-        return [
-            lengths.cut_mm(trunk.transition_mm, routes.route_mm(way, place, end), way.loops) for place, end in spots
-        ]
-
     sides = [
-        {way: (capped_mm(job, trunk.id, way, lengths), cuts(trunk, way)) for way in all_ways(job, trunk)}
+        {
+            way: (capped_mm(job, trunk.id, way, lengths), _cuts_mm(job, trunk, way, lengths))
+            for way in all_ways(job, trunk)
+        }
         for trunk in (one, other)
     ]
     again = {

@@ -176,9 +176,10 @@ class ClassCounts(Base):
 
     def _lots(self) -> None:
         """Count the placed lots of each kind, those with whole subunits on each stack."""
+        classes = {(s.trunk, s.number): i for i, alike in enumerate(self.classes) for s in alike.members}
         on: dict[tuple[int, str], list[Expression]] = defaultdict(list)
         touching: dict[str, list[Expression]] = defaultdict(list)
-        for kind, n in Counter(self._kind_of(lot) for lot in lots_of(self.job)).items():
+        for kind, n in Counter(self._kind_of(lot, classes) for lot in lots_of(self.job)).items():
             parts = [self.number(n, f"lots on {stack.id}") for stack in self.stacks] if kind.wholes else []
             number = self.lots[kind] = total(parts) if parts else self.number(n, "lots")
             self.require(number <= n)
@@ -196,9 +197,8 @@ class ClassCounts(Base):
                     wholes = total(self.wholes.get((*key, stack.id), 0) for key in self.kinds if key[0] == i)
                     self.require(wholes == total(on[i, stack.id]))
 
-    def _kind_of(self, lot: Lot) -> LotKind:
-        """Say of a lot what counts can tell of it."""
-        of = {(s.trunk, s.number): i for i, alike in enumerate(self.classes) for s in alike.members}
+    def _kind_of(self, lot: Lot, of: Mapping[Key, int]) -> LotKind:
+        """Say of a lot what counts can tell of it; ``of`` is the class of each subunit."""
         spliced: Counter[int] = Counter()
         for piece in lot.pieces:
             for side in (piece.a, piece.b):

@@ -3,8 +3,8 @@
 Where it is open at which place trunks are divided, one outline for all choices bounds little and is slow: what ties trays at
 the tray and what fills guides at the port hangs on the choice. With the choice settled an outline answers soon. Each trunk that
 is divided at the port costs ``breakout``, so that choices are tried by the number of such trunks until their price alone is
-above the best bound, or there are too many; then one outline of all choices bounds the rest. Where the price of all ports
-together may pass the best bound, one outline asks first whether every choice with a port more costs more than that.
+above the best bound, or there are too many; then one outline of all choices bounds the rest. Where the price of one
+port more does not pass the best bound and that of all ports may, one outline asks first whether every further choice costs more.
 """
 
 from __future__ import annotations
@@ -90,7 +90,7 @@ def parting_bounds(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock) -
                 bound = max(bound, floor)
                 best = bound if best is None else min(best, bound)
             tried[choice] = bound
-        may_pass = best is not None and ports < len(trunks) and (price or 0) * len(trunks) >= best
-        if best is not None and may_pass and costs_more(job, open_, clock, trunks, ports + 1, best):
+        open_still = price and best is not None and (ports + 1) * price <= best <= len(trunks) * price
+        if best is not None and open_still and costs_more(job, open_, clock, trunks, ports + 1, best):
             return PartingBounds(trunks, tried, best + 1)
     return PartingBounds(trunks, tried, None)

@@ -90,7 +90,5 @@ def _outline(model: Model, weight: int, clock: Clock) -> Outline:
     divisions = {(s.trunk, s.number): of for s in model.job.subunits if (of := model.divisions(s))}
     divide_at = {trunk.id: model.divide_options(trunk) for trunk in model.job.trunks}
     outline = Outline(model.job, divisions, clock=clock, divide_at=divide_at)
-    broken = outline.broken("prefer")
-    if not isinstance(broken, int):
-        outline.require(broken <= weight)
+    outline.require(outline.broken("prefer") <= weight)
     return outline

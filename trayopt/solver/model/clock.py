@@ -58,17 +58,17 @@ class Clock:
         left = self.left
         return (
             self.interrupted
-            or self.left_for_now
+            or self.turn_over
             or (left is not None and self.limit_s is not None and left <= TOO_LITTLE * self.limit_s)
         )
 
     @property
-    def left_for_now(self) -> bool:
-        """Whether what is under way took all the effort that it may take for now."""
+    def turn_over(self) -> bool:
+        """Whether what is under way took all the effort of its turn."""
         return self.most_effort is not None and self.effort >= self.most_effort
 
     @contextmanager
-    def for_now(self, effort: float | None) -> Iterator[None]:
+    def turn(self, effort: float | None) -> Iterator[None]:
         """Work on something for so much effort at most, or as long as it takes."""
         before, self.most_effort = self.most_effort, None if effort is None else self.effort + effort
         try:

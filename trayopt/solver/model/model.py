@@ -6,27 +6,23 @@ Literals and numbers are made on demand: a model has only those that some rule o
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from functools import cached_property
 from typing import NamedTuple
 
 from ortools.sat.python import cp_model
 
-from trayopt.domain.assignment import Way
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Done, Piece
 from trayopt.domain.through import Through
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import Expression, Literal
-from trayopt.solver.model.base import Key
 from trayopt.solver.model.bound import Given
-from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.legs import LegModel
 from trayopt.solver.model.literals import lit, total
-from trayopt.solver.model.ways import Partings
 from trayopt.solver.model.windows import WindowNumbers, window_numbers
 
 
@@ -52,46 +48,25 @@ Weighted = cp_model.LinearExpr.weighted_sum
 class Model(LegModel):
     """One model of a job.
 
-    Parameters
-    ----------
-    divisions
-        Open k by (trunk, subunit); a subunit that is missing has all its divisions open.
-    kept
-        Rules that bind hard in this model.
-    ways, divide_at, all_placed, clock
-        As for ``Base``.
+    It is made as ``LegModel`` is.
     """
 
-    def __init__(
-        self,
-        job: Job,
-        *,
-        divisions: Mapping[Key, Sequence[int]] | None = None,
-        kept: Collection[str] = (),
-        ways: Mapping[str, Sequence[Way]] | None = None,
-        divide_at: Partings | None = None,
-        all_placed: bool = False,
-        clock: Clock | None = None,
-    ) -> None:
-        super().__init__(
-            job,
-            divisions=divisions,
-            kept=kept,
-            ways=ways,
-            divide_at=divide_at,
-            all_placed=all_placed,
-            clock=clock,
-        )
-        self.goals: dict[str, Expression] = {}
+    given: Given | None = None
+    """What plans have to meet to be sure to be in this model; None where it leaves out plans for other reasons."""
+    orders: Orders | None = None
+    """In which orders trunks see strands, once crossings are encoded."""
+    solution: Sequence[int] = ()
+    """Value of every variable in the last solution."""
+
+    @cached_property
+    def goals(self) -> dict[str, Expression]:
         """Expressions of the goals that were encoded."""
-        self.given: Given | None = None
-        """What plans have to meet to be sure to be in this model; None where it leaves out plans for other reasons."""
-        self.least: dict[GoalName, Least] = {}
+        return {}
+
+    @cached_property
+    def least(self) -> dict[GoalName, Least]:
         """Lower bounds of goals over the plans of this model."""
-        self.orders: Orders | None = None
-        """In which orders trunks see strands, once crossings are encoded."""
-        self.solution: list[int] = []
-        """Value of every variable in the last solution."""
+        return {}
 
     def opposed(
         self, orders: Mapping[tuple[int, int], tuple[Literal, int]], strands: Sequence[Sequence[Leg]], weight: int

@@ -64,9 +64,9 @@ def trunks_outside(work: Work) -> None:
         for case in _in_order(s, cases, found):
             waits = isinstance(case, Set) and case.whole and left
             if isinstance(case, Set) and not waits and not case.excluded(s.state):
-                with s.clock.for_now(effort):
+                with s.clock.turn(effort):
                     search_set(work, case, to_end=not left)
-                    left |= s.clock.left_for_now
+                    left |= s.clock.turn_over
         if not left:
             break
         left, effort = False, MORE * effort
@@ -103,7 +103,7 @@ def _in_order(s: Session, cases: list[Case], found: Generator[Outside]) -> Itera
 def search_set(work: Work, case: Set, *, to_end: bool) -> None:
     """Search the part of the job without some trunks, as long as all of it can be placed and it can still be best.
 
-    Once it has a complete plan it is searched ``to_end``, or left for now: then one that loses less is still open.
+    Once it has a complete plan it is searched ``to_end``, or its turn ends: then one that loses less is still open.
     """
     s = work.session
     part = without_trunks(s.job, case.trunks)
