@@ -51,10 +51,13 @@ KINDS: dict[str, dict[str, float]] = {
 def least(system: System, goal: list[tuple[int, int]]) -> int | None:
     """Give the least of a goal over all whole numbers that meet the rows, by HiGHS; None where there are none.
 
-    "Infeasible" is asked again without presolve: that of HiGHS 1.16 says it of rows that whole numbers meet (tiny job 6634).
+    Presolve is off: that of HiGHS 1.16 says of rows that whole numbers meet that there are none (tiny job 6634), calls values
+    best that are not (803), or ends in an error (5051). No gap is allowed, as a bound may not be above the best plan.
     """
     highs: Any = highspy.Highs()  # type: ignore[no-untyped-call]
     highs.setOptionValue("output_flag", False)
+    highs.setOptionValue("presolve", "off")
+    highs.setOptionValue("mip_rel_gap", 0.0)
     for low, high in system.bounds:
         highs.addVar(low, high)
     for number in range(len(system.bounds)):
@@ -74,9 +77,6 @@ def least(system: System, goal: list[tuple[int, int]]) -> int | None:
     for number, factor in cost.items():
         highs.changeColCost(number, factor)
     highs.run()
-    if highs.getModelStatus() == highspy.HighsModelStatus.kInfeasible:
-        highs.setOptionValue("presolve", "off")
-        highs.run()
     if highs.getModelStatus() == highspy.HighsModelStatus.kInfeasible:
         return None
     assert highs.getModelStatus() == highspy.HighsModelStatus.kOptimal, highs.getModelStatus()
