@@ -36,7 +36,7 @@ class Verified:
         return all(goal.standing == "checked" for goal in self.goals)
 
     def as_dict(self) -> dict[str, Any]:
-        """Give it as plain data."""
+        """Return it as plain data."""
         return {"refused": self.refused, "whole": self.whole, "goals": [asdict(goal) for goal in self.goals]}
 
 
@@ -58,7 +58,7 @@ def certify(job: Job, plan: Plan, *, time_limit_s: float | None = 60.0) -> Certi
     Raises
     ------
     InputError
-        Where the plan speaks of what the job does not have.
+        If the plan speaks of what the job does not have.
     """
     from trayopt.checker.checking import lay
     from trayopt.goals.registry import measure_all
@@ -99,7 +99,7 @@ def verify(
     Raises
     ------
     InputError
-        Where a file cannot be read, or the plan speaks of what the job does not have.
+        If a file cannot be read, or the plan speaks of what the job does not have.
     """
     from trayopt.certificate.check import verify as verified
     from trayopt.certificate.rules import plans_of

@@ -75,7 +75,7 @@ def explain(
     Raises
     ------
     InputError
-        Where the expected plan cannot be read, or a folder is none.
+        If the expected plan cannot be read, or a folder is none.
     """
     from trayopt.domain.hardware import Enclosure, Tray, TubeSet
     from trayopt.explainer.costs import Costs
@@ -128,9 +128,9 @@ def carry_out(
     Raises
     ------
     InputError
-        Where a file cannot be read or written, or one of them would take the place of what it is a copy of.
+        If a file cannot be read or written, or one of them would take the place of what it is a copy of.
     SolverFault
-        Where what was written does not make the job that was proven.
+        If what was written does not make the job that was proven.
     """
     from tempfile import TemporaryDirectory
 

@@ -61,7 +61,7 @@ def grow(
     Raises
     ------
     InputError
-        Where there is no such cable or trunk, or a folder is none.
+        If there is no such cable or trunk, or a folder is none.
     """
     from trayopt.domain.hardware import Enclosure, Tray, TubeSet
     from trayopt.errors import InputError

@@ -20,7 +20,7 @@ def library_survey(folders: Sequence[Path] = (), files: Sequence[Path] | None = 
     Raises
     ------
     InputError
-        Where a folder is none.
+        If a folder is none.
     """
     from trayopt.library.entries import survey
     from trayopt.library.find import Library
@@ -29,12 +29,12 @@ def library_survey(folders: Sequence[Path] = (), files: Sequence[Path] | None = 
 
 
 def library_entries(name: str, kind: str | None = None, folders: Sequence[Path] = ()) -> list[Entry]:
-    """Give the entries with an id, the first that is found of each kind; or the entry of a file ending in ``.yaml``.
+    """Return the entries with an id, the first that is found of each kind; or the entry of a file ending in ``.yaml``.
 
     Raises
     ------
     InputError
-        Where there is none, or what it is found in is wrong.
+        If there is none, or what it is found in is wrong.
     """
     from trayopt.library.entries import file_entry, find_entries
     from trayopt.library.find import Library
@@ -59,7 +59,7 @@ def hardware_picture(source: str | Path, kind: str | None = None, folders: Seque
     Raises
     ------
     InputError
-        Where there is no such entry, more than one, or its file is wrong.
+        If there is no such entry, more than one, or its file is wrong.
     """
     from trayopt.errors import InputError
     from trayopt.library.assumed import assumed
@@ -82,7 +82,7 @@ def hardware_picture(source: str | Path, kind: str | None = None, folders: Seque
 
 
 def hardware_of(job_file: Path, *, library: Sequence[Path] = (), texts: Mapping[Path, str] | None = None) -> list[Use]:
-    """Give the parts that a job uses, each once: in which file each stands, where it is named, what of it is assumed.
+    """Return the parts that a job uses, each once: in which file each stands, where it is named, what of it is assumed.
 
     Parameters
     ----------
@@ -96,7 +96,7 @@ def hardware_of(job_file: Path, *, library: Sequence[Path] = (), texts: Mapping[
     Raises
     ------
     InputError
-        Where the job is no YAML.
+        If the job is no YAML.
     """
     from trayopt.library.uses import hardware_uses
 
@@ -158,7 +158,7 @@ def new_hardware(kind: str, file: str | Path, answers: Mapping[str, str], *, lib
     Raises
     ------
     InputError
-        Where an answer is missing or cannot be read, or what is described cannot be built.
+        If an answer is missing or cannot be read, or what is described cannot be built.
     """
     from trayopt.errors import InputError
     from trayopt.formats.locate import describe

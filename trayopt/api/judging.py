@@ -38,7 +38,7 @@ def check(job: Job, plan: Plan | str | Path, *, warn: Callable[[Fault], None] | 
     Raises
     ------
     InputError
-        Where the plan cannot be read, or speaks of what the job does not have.
+        If the plan cannot be read, or speaks of what the job does not have.
     """
     from trayopt.checker import check as check_document
 
@@ -69,7 +69,7 @@ def judge(job: Job, plan: Plan | str | Path, *, best: bool | None = None, time_l
     Raises
     ------
     InputError
-        Where the file is neither a plan nor a table, or the plan speaks of what the job does not have.
+        If the file is neither a plan nor a table, or the plan speaks of what the job does not have.
     """
     from trayopt.review.desk import review_plan, review_table
 
@@ -100,7 +100,7 @@ def compare(job: Job, a: Plan | str | Path, b: Plan | str | Path, *, time_limit_
     Raises
     ------
     InputError
-        Where a file cannot be read, a cell is damaged, or a plan speaks of what the job does not have.
+        If a file cannot be read, a cell is damaged, or a plan speaks of what the job does not have.
     """
     from trayopt.review.compare import compare as pair
 

@@ -55,9 +55,9 @@ def mend(
     Raises
     ------
     InputError
-        Where the file cannot be read, a cell is damaged, or there is no such tray or kind of change.
+        If the file cannot be read, a cell is damaged, or there is no such tray or kind of change.
     SolverFault
-        Where the plan found fails its own check.
+        If the plan found fails its own check.
     """
     from trayopt.review.mend import mend as nearest
     from trayopt.review.mend import parse_built
@@ -74,7 +74,7 @@ def mend(
 
 
 def _weights(given: Weights | Mapping[str, int] | None) -> Weights:
-    """Give what each change counts; a kind that is left out keeps its own."""
+    """Return what each change counts; a kind that is left out keeps its own."""
     from dataclasses import fields
 
     from trayopt.errors import InputError

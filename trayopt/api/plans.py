@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 def opened(
     job: Job, plan: Plan | str | Path, *, lenient: bool = False, readable: bool = False
 ) -> tuple[Handmade, Plan | None]:
-    """Give what a plan of either kind decides, and its document where it is one."""
+    """Return what a plan of either kind decides, and its document where it is one."""
     from trayopt.domain.plan import Plan
     from trayopt.review.opening import open_plan, open_readable
     from trayopt.review.plans import handmade_of, of_this_job
@@ -32,7 +32,7 @@ def opened(
 def document_of(
     job: Job, plan: Plan | str | Path, hint: str, warn: Callable[[Fault], None] | None = None
 ) -> tuple[Plan, str]:
-    """Give the plan document of a job, and what it is called in errors; a table is refused."""
+    """Return the plan document of a job, and what it is called in errors; a table is refused."""
     from trayopt.checker import read_document
     from trayopt.domain.plan import Plan
     from trayopt.errors import InputError

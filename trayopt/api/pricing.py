@@ -47,7 +47,7 @@ def prices(
     Raises
     ------
     InputError
-        Where ``best`` speaks of what the job does not have.
+        If ``best`` speaks of what the job does not have.
     """
     from trayopt.checker import assignment_of
     from trayopt.domain.labour import Labour
@@ -110,7 +110,7 @@ def habits(
     Raises
     ------
     InputError
-        Where the plan speaks of what the job does not have.
+        If the plan speaks of what the job does not have.
     """
     from trayopt.checker import assignment_of
     from trayopt.domain.labour import DEAR_MIN, Labour

@@ -64,7 +64,7 @@ def sheets(
     Raises
     ------
     InputError
-        Where a file cannot be read, a part, unit or language is unknown, or the plan is of another job, holds no plan,
+        If a file cannot be read, a part, unit or language is unknown, or the plan is of another job, holds no plan,
         breaks a rule that always holds, or states a wrong figure.
     """
     from trayopt.crewsheets.write import Sheets
@@ -92,7 +92,7 @@ def plan_pictures(job: Job, plan: Plan, *, language: str = "en") -> dict[str, st
     Raises
     ------
     InputError
-        Where the language is unknown.
+        If the language is unknown.
     """
     from trayopt.crewsheets.book import Book
     from trayopt.crewsheets.geometry.front import front_picture
@@ -163,7 +163,7 @@ def _book(
 
 
 def _measured(given: Mapping[str, int] | str | Path | None, book: Book) -> Mapping[str, int] | None:
-    """Give measured marks in mm by leg, read from their table where they are a file."""
+    """Return measured marks in mm by leg, read from their table where they are a file."""
     from trayopt.crewsheets.marks import read_measured
 
     return read_measured(str(given), book) if isinstance(given, str | Path) else given
@@ -172,7 +172,7 @@ def _measured(given: Mapping[str, int] | str | Path | None, book: Book) -> Mappi
 def _options(
     only: Sequence[str], units: Units, language: str, settings: Settings | str | Path | None, codes: bool
 ) -> SheetOptions:
-    """Give what is to be printed and how; what there is not is refused."""
+    """Return what is to be printed and how; what there is not is refused."""
     from trayopt.crewsheets.settings import Settings, read_settings
     from trayopt.crewsheets.words import LANGUAGES
     from trayopt.crewsheets.write import PARTS

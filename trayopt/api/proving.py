@@ -36,7 +36,7 @@ class Proofs:
         return all(proof.answer in {"confirmed", "nothing claimed"} for proof in self.answers)
 
     def as_dict(self) -> dict[str, Any]:
-        """Give it as plain data."""
+        """Return it as plain data."""
         return {
             "schema": "trayopt/proof/1",
             "confirmed": self.confirmed,
@@ -85,9 +85,9 @@ def prove(
     Raises
     ------
     InputError
-        Where the plan cannot be read, speaks of what the job does not have, holds no plan, or could not be built.
+        If the plan cannot be read, speaks of what the job does not have, holds no plan, or could not be built.
     SolverFault
-        Where the plain model gives a plan that is not better by a recount.
+        If the plain model gives a plan that is not better by a recount.
     """
     from trayopt.checker import assignment_of, measure
     from trayopt.checker.checking import lay

@@ -49,7 +49,7 @@ def load_job(
 
 
 def json_schema(kind: str) -> dict[str, Any]:
-    """Give the JSON Schema (draft 2020-12) of a kind of file, rules and their parameters included.
+    """Return the JSON Schema (draft 2020-12) of a kind of file, rules and their parameters included.
 
     Raises
     ------

@@ -89,9 +89,9 @@ def solve(
     Raises
     ------
     InputError
-        Where built pins contradict each other, or ``start`` is no plan of the job, or the goals cannot be ordered so.
+        If built pins contradict each other, or ``start`` is no plan of the job, or the goals cannot be ordered so.
     SolverFault
-        Where the plan fails its own check.
+        If the plan fails its own check.
     """
     from trayopt.checker import assignment_of, check, measure
     from trayopt.errors import InputError, SolverFault

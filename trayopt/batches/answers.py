@@ -113,7 +113,7 @@ def _never(plan: Plan) -> bool:
 
 
 def _why(job: Job, plan: Plan, outcome: Outcome) -> str:
-    """Give the short reason: the conflict where one is told, else broken rules, else counts."""
+    """Return the short reason: the conflict where one is told, else broken rules, else counts."""
     if outcome == "fits":
         return ""
     if outcome == "fits_with_broken_preference":
@@ -141,7 +141,7 @@ def _conflicts(explanation: Mapping[str, Any] | None) -> list[dict[str, Any]]:
 
 
 def _groups(explanation: Mapping[str, Any] | None) -> list[dict[str, Any]]:
-    """Give the groups of the first conflict, which a job's line tells."""
+    """Return the groups of the first conflict, which a job's line tells."""
     groups: list[dict[str, Any]] = next(iter(_conflicts(explanation)), {}).get("groups", [])
     return groups
 

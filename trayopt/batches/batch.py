@@ -134,7 +134,7 @@ def batch(
     Raises
     ------
     InputError
-        Where there is nothing to run, the goals cannot be ordered so, there are results already and ``resume`` is not
+        If there is nothing to run, the goals cannot be ordered so, there are results already and ``resume`` is not
         asked for, something cannot be written or read, or no worker is to be had. Results so far are kept and summed up.
     KeyboardInterrupt
         After what was done so far has been written and summed up.

@@ -50,7 +50,7 @@ def run_task(job: Json, settings: Json, limits: Limits) -> Answer:
 
 
 def errand() -> Callable[[Json, Json, Json], Answer]:
-    """Give what a scheduler hands on to its workers.
+    """Return what a scheduler hands on to its workers.
 
     A function inside of one goes out with its code: the scheduler looks into every task and has no trayopt.
     """
@@ -65,7 +65,7 @@ def errand() -> Callable[[Json, Json, Json], Answer]:
 
 
 def solver_mark(resource: str, wanted: str) -> Any:
-    """Give a plugin that marks the workers on which the solver is there, those that come later too.
+    """Return a plugin that marks the workers on which the solver is there, those that come later too.
 
     A worker without the solver is never given a job: it would fail fast, and so take one after the other. As with
     ``errand`` the class goes out with its code: a worker looks into it before it has trayopt.
@@ -128,7 +128,7 @@ class Cluster:
     Raises
     ------
     InputError
-        Where ``distributed`` is not installed, no scheduler answers or its workers cannot run trayopt.
+        If ``distributed`` is not installed, no scheduler answers or its workers cannot run trayopt.
     """
 
     def __init__(self, address: str, settings: Json, limits: Limits) -> None:
@@ -248,7 +248,7 @@ class Cluster:
 
 
 def solver_version() -> str:
-    """Give the version of ortools that is installed here."""
+    """Return the version of ortools that is installed here."""
     from importlib.metadata import version
 
     return version("ortools")
@@ -297,7 +297,7 @@ def _packed(folder: Path) -> Path:
 
 
 def _own_files() -> Iterator[tuple[str, bytes]]:
-    """Give the files of this package with their paths, from a folder or from a pack."""
+    """Yield the files of this package with their paths, from a folder or from a pack."""
     from importlib.resources import files
     from importlib.resources.abc import Traversable
 

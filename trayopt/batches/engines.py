@@ -32,7 +32,7 @@ class Engine(Protocol):
         """Why no more answers are to come; empty while all is well."""
 
     def notes(self) -> list[Fault]:
-        """Give what is to be told of those who solve, at the end of the run."""
+        """Return what is to be told of those who solve, at the end of the run."""
 
 
 class Pool:
@@ -61,7 +61,7 @@ class Pool:
             thread.start()
 
     def notes(self) -> list[Fault]:
-        """Give nothing: all processes are of this machine."""
+        """Return nothing: all processes are of this machine."""
         return []
 
     def slots(self) -> int:

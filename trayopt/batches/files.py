@@ -31,7 +31,7 @@ def whole_file(path: Path) -> Iterator[IO[bytes]]:
     Raises
     ------
     InputError
-        Where it cannot be written.
+        If it cannot be written.
     """
     try:
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:50]}.", suffix=".part")

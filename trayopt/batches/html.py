@@ -36,7 +36,7 @@ def write_html(path: Path, results: Results, summary: Summary, against: str = ""
     Raises
     ------
     InputError
-        Where it cannot be written.
+        If it cannot be written.
     """
     with whole_file(path) as stream:
         for piece in _page(summary, against):
@@ -77,7 +77,7 @@ def _settings_words(settings: dict[str, Any]) -> str:
 
 
 def _data(results: Results) -> Iterator[str]:
-    """Give the data of the page as pieces of one JSON document: factors, boxes, rows and, of every job, a cell."""
+    """Yield the data of the page as pieces of one JSON document: factors, boxes, rows and, of every job, a cell."""
     boxes: dict[str, dict[str, Any]] = {}
     rows: dict[str, tuple[int, list[str]]] = {}
     names: Counter[int] = Counter()
@@ -112,7 +112,7 @@ def _data(results: Results) -> Iterator[str]:
 
 
 def _row(line: Line) -> list[str]:
-    """Give what is said of a row: mix, the rest in words, and the values of the other factors."""
+    """Return what is said of a row: mix, the rest in words, and the values of the other factors."""
     return [mix_name(line), variant(line), *(line["values"].get(factor, "") for factor in OTHERS)]
 
 

@@ -101,7 +101,7 @@ class Shelf:
         """What is unusual about the hardware of the jobs read so far."""
 
     def resolver(self) -> Resolver:
-        """Give what has been read; a new one now and then, so that it does not grow with the jobs."""
+        """Return what has been read; a new one now and then, so that it does not grow with the jobs."""
         self._lent += 1
         if self._lent % MOST_LENT == 0:
             self.clear()
@@ -164,7 +164,7 @@ class Manifest:
         return sum(part.count() if isinstance(part, Sweep) else 1 for _, part in self.parts)
 
     def wrong(self) -> list[Fault]:
-        """Give what is wrong with sweeps."""
+        """Return what is wrong with sweeps."""
         return [fault for _, part in self.parts if isinstance(part, WrongSweep) for fault in part.wrong.faults]
 
     def unusual(self) -> list[Fault]:
@@ -178,7 +178,7 @@ class Manifest:
         return sorted(told)
 
     def items(self) -> Iterator[Item]:
-        """Give the items one at a time, in the order of the paths; a name that is taken gets a number behind it."""
+        """Yield the items one at a time, in the order of the paths; a name that is taken gets a number behind it."""
         taken: Counter[bytes] = Counter()
         for item in self._items():
             key = _key(item.name)
@@ -237,7 +237,7 @@ def read_manifest(paths: Sequence[Path], folders: Sequence[Path] = ()) -> Manife
 
 
 def _files(paths: Sequence[Path], faults: list[Fault]) -> Iterator[tuple[Path, str, bool]]:
-    """Give files, the names of what is in them, and whether they were named themselves."""
+    """Yield files, the names of what is in them, and whether they were named themselves."""
     for path in paths:
         if path.is_dir():
             for below in _yaml_below(path):
@@ -249,7 +249,7 @@ def _files(paths: Sequence[Path], faults: list[Fault]) -> Iterator[tuple[Path, s
 
 
 def _yaml_below(folder: Path) -> Iterator[Path]:
-    """Give every YAML file below a folder, links followed; and the folders that cannot be looked into."""
+    """Yield every YAML file below a folder, links followed; and the folders that cannot be looked into."""
     unreadable: list[OSError] = []
     seen: set[tuple[int, int]] = set()
     for root, folders, names in os.walk(folder, onerror=unreadable.append, followlinks=True):
@@ -289,7 +289,7 @@ def _kind(path: Path) -> str:
 
 
 def _beginning(path: Path) -> bytes:
-    """Give the first bytes of a regular file; nobody is waited for, as a pipe without a writer would have it."""
+    """Return the first bytes of a regular file; nobody is waited for, as a pipe without a writer would have it."""
     handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     try:
         if not stat.S_ISREG(os.fstat(handle).st_mode):

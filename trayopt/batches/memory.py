@@ -13,7 +13,7 @@ SHARE = 0.8
 
 
 def resident_mb(pid: int | str = "self") -> int:
-    """Give what a process holds in memory, in MB; 0 where the system does not tell."""
+    """Return what a process holds in memory, in MB; 0 where the system does not tell."""
     try:
         pages = int(Path(f"/proc/{pid}/statm").read_text(encoding="ascii").split()[1])
     except (OSError, ValueError, IndexError):

@@ -71,7 +71,7 @@ def _world() -> Environment:
 
 @cache
 def text_of(name: str) -> str:
-    """Give the text of a template, from a folder or from a pack."""
+    """Return the text of a template, from a folder or from a pack."""
     from importlib.resources import files
 
     return str(files("trayopt.batches").joinpath("templates", name).read_text(encoding="utf-8"))

@@ -22,7 +22,7 @@ class End(NamedTuple):
         return self.cable.fibres
 
     def subunits(self) -> list[tuple[int, int]]:
-        """Give first and last fibre of each subunit."""
+        """Return first and last fibre of each subunit."""
         found: list[tuple[int, int]] = []
         for group in self.cable.subunits:
             for _ in range(group.count):
@@ -36,7 +36,7 @@ Pairs = Iterator[tuple[Run, Run]]
 
 
 def joins(pattern: str, ends: Sequence[End]) -> list[dict[str, str]]:
-    """Give the joins of a pattern as a job file writes them; none where the trunks are too few for it."""
+    """Return the joins of a pattern as a job file writes them; none where the trunks are too few for it."""
     return [{"a": str(a), "b": str(b)} for a, b in PATTERNS[pattern](ends)]
 
 

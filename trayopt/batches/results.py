@@ -42,7 +42,7 @@ class Results:
     Raises
     ------
     InputError
-        Where there is a line that is none of ours, or the file cannot be read.
+        If there is a line that is none of ours, or the file cannot be read.
     """
 
     def __init__(self, folder: Path, file: IO[bytes] | None = None) -> None:
@@ -64,11 +64,11 @@ class Results:
         return len(self.starts)
 
     def names(self) -> list[str]:
-        """Give the names of all jobs, sorted."""
+        """Return the names of all jobs, sorted."""
         return sorted(self.starts)
 
     def lines(self) -> Iterator[Line]:
-        """Give the line of every job, by name; ``same_as`` names an earlier job that has the same result."""
+        """Yield the line of every job, by name; ``same_as`` names an earlier job that has the same result."""
         if not self.starts:
             return
         first: dict[str, str] = {}
@@ -81,15 +81,15 @@ class Results:
                 yield line
 
     def line(self, name: str) -> Line | None:
-        """Give the line of one job; None where there is none."""
+        """Return the line of one job; None where there is none."""
         return self._line(self.starts.get(name))
 
     def known(self, name: str) -> Line | None:
-        """Give the last line that a job had, though it may be gone; None where it never had one."""
+        """Return the last line that a job had, though it may be gone; None where it never had one."""
         return self._line(self.starts.get(name, self._gone.get(name)))
 
     def with_key(self, key: str) -> Iterator[Line]:
-        """Give the lines whose own key is this one, those of jobs that are gone too."""
+        """Yield the lines whose own key is this one, those of jobs that are gone too."""
         for name in self._named.get(key, ()):
             found = self.known(name)
             if found is not None:
@@ -169,7 +169,7 @@ class Writer:
     Raises
     ------
     InputError
-        Where the folder cannot be written to, the disk is full, or another run writes there.
+        If the folder cannot be written to, the disk is full, or another run writes there.
     """
 
     results: Results
@@ -231,7 +231,7 @@ class Writer:
         return sha256(raw).hexdigest()
 
     def intact(self, line: Line, kind: str) -> bytes | None:
-        """Give what stands in a file of a line; None unless it is what was written with the line."""
+        """Return what stands in a file of a line; None unless it is what was written with the line."""
         try:
             raw = (self.folder / line[kind]).read_bytes()
         except (KeyError, OSError):
@@ -264,7 +264,7 @@ class Writer:
             self.results.end += len(part)
 
     def settle(self) -> Results:
-        """Give the results as they stand, after a line that was written and not noted; see that the file holds them."""
+        """Return the results as they stand, after a line that was written and not noted; see that the file holds them."""
         assert self._copy is not None
         if self._copy.seek(0, os.SEEK_END) != self.results.end:
             self.results = Results(self.folder, self._copy)
@@ -328,7 +328,7 @@ def _line_at(file: IO[bytes], at: int) -> Line:
 
 
 def _next_line(file: IO[bytes], ahead: bytearray) -> bytes:
-    """Give the next line of a file that reads without a buffer; what was read beyond it is kept in ``ahead``."""
+    """Return the next line of a file that reads without a buffer; what was read beyond it is kept in ``ahead``."""
     while (end := ahead.find(b"\n") + 1) == 0:
         chunk = file.read(CHUNK)
         if not chunk:

@@ -77,7 +77,7 @@ class Run:
         Raises
         ------
         InputError
-            Where results cannot be written, or no worker is left; everything so far is kept.
+            If results cannot be written, or no worker is left; everything so far is kept.
         """
         names = {item.name for item in self.manifest.items()}
         self.observer.begin(len(names))

@@ -151,7 +151,7 @@ class Summary:
         return self.ways["worse"] + self.ways["gone"]
 
     def as_dict(self) -> dict[str, Any]:
-        """Give it as plain data."""
+        """Return it as plain data."""
         return {
             "schema": "trayopt/batch/1",
             "jobs": self.jobs,
@@ -281,7 +281,7 @@ def conflict_words(line: Line) -> str:
 
 
 def usual(factor: str) -> str:
-    """Give the value of a factor that goes without saying."""
+    """Return the value of a factor that goes without saying."""
     return {"tray": "own", "joins": "through", "divide_at": "own", "rules": "default", "tubes": "mesh-set"}.get(
         factor, ""
     )
@@ -372,7 +372,7 @@ def _change(name: str, before: Line | None, after: Line | None) -> Change | None
 
 
 def _shared(before: Line, after: Line) -> tuple[GoalName, ...]:
-    """Give the goals that mean the same in two lines: of a run whose plans had other goals, splices without a tray alone."""
+    """Return the goals that mean the same in two lines: of a run whose plans had other goals, splices without a tray alone."""
     former = any(line.get("goals") and not line["goals"].keys() >= set(GOALS) for line in (before, after))
     return GOALS[:1] if former else GOALS
 

@@ -68,7 +68,7 @@ class SweepJob:
         Raises
         ------
         InputError
-            Where its parts do not go together, such as a trunk's port that the enclosure does not have.
+            If its parts do not go together, such as a trunk's port that the enclosure does not have.
         """
         try:
             return self.sweep.read(self.parts, marked=False)
@@ -102,7 +102,7 @@ class Sweep:
         return [*told, "joins"] if self.own_joins and "joins" not in told else told
 
     def combinations(self) -> Iterator[tuple[Value, ...]]:
-        """Give every combination of values, in the order of ``FACTORS``; the last factor turns fastest."""
+        """Yield every combination of values, in the order of ``FACTORS``; the last factor turns fastest."""
         first, trays, mixes, shared, *rest = (self.factors[factor] for factor in FACTORS)
         for box, tray, mix in product(first, trays, mixes):
             for how in self.own_joins.get(mix.name, shared):
@@ -120,13 +120,13 @@ class Sweep:
         return sum(1 for _ in self.combinations())
 
     def jobs(self) -> Iterator[SweepJob]:
-        """Give the jobs one at a time."""
+        """Yield the jobs one at a time."""
         for combination in self.combinations():
             parts = dict(zip(FACTORS, combination, strict=True))
             yield SweepJob(self, {factor: value.name for factor, value in parts.items()}, parts)
 
     def box(self, box: Value, tray: Value) -> Enclosure:
-        """Give an enclosure with a tray in all its stacks."""
+        """Return an enclosure with a tray in all its stacks."""
         key = (box.name, tray.name)
         if key not in self._boxes:
             made: Enclosure = box.data
@@ -298,7 +298,7 @@ class _SweepReader:
         return [Value(DEFAULT_TUBES, made)]
 
     def shells(self, model: type[Frozen], items: Sequence[Any], base: DataPath) -> Iterator[tuple[Any, DataPath, Any]]:
-        """Give the entries of a list whose keys are right, with their paths."""
+        """Yield the entries of a list whose keys are right, with their paths."""
         for i, item in enumerate(items):
             path = (*base, i)
             shell, faults = validate(model, item, self.located, path)

@@ -31,7 +31,7 @@ TEXT = {"name", "mix", "enclosure", *OTHERS, "why", "title", "source", "plan", "
 
 
 def row(line: Line) -> list[Any]:
-    """Give the cells of a line; None where there is nothing to say."""
+    """Return the cells of a line; None where there is nothing to say."""
     goals = line.get("goals") or {}
     settings = dict(line.get("settings") or {})
     settings["goal_order"] = ", ".join(settings.pop("goals", None) or ())
@@ -44,7 +44,7 @@ def row(line: Line) -> list[Any]:
 
 
 def fill_of(line: Line) -> float | None:
-    """Give the part of all fibre ends that the trays of a box hold and that is in use; None where it is not known."""
+    """Return the part of all fibre ends that the trays of a box hold and that is in use; None where it is not known."""
     return round(line["ends"] / (2 * line["capacity"]), 4) if line.get("capacity") and "ends" in line else None
 
 
@@ -54,7 +54,7 @@ def write_csv(path: Path, results: Results) -> None:
     Raises
     ------
     InputError
-        Where it cannot be written.
+        If it cannot be written.
     """
     with whole_file(path) as raw:
         stream = TextIOWrapper(raw, encoding="utf-8-sig", newline="")
@@ -72,7 +72,7 @@ def write_xlsx(path: Path, results: Results) -> bool:
     Raises
     ------
     InputError
-        Where it cannot be written.
+        If it cannot be written.
     """
     try:
         from openpyxl import Workbook
@@ -102,7 +102,7 @@ def write_xlsx(path: Path, results: Results) -> bool:
 
 
 def _cells(sheet: Any, results: Results) -> Iterator[list[Any]]:
-    """Give rows in which text is text, whatever it begins with, and a plan is a link."""
+    """Yield rows in which text is text, whatever it begins with, and a plan is a link."""
     from openpyxl.cell import WriteOnlyCell
 
     for line in results.lines():

@@ -36,7 +36,7 @@ class Settings:
     certificate: bool = False
 
     def plain(self) -> dict[str, Any]:
-        """Give them as plain data."""
+        """Return them as plain data."""
         data = {**asdict(self), "goals": list(self.goals) if self.goals is not None else None}
         if not self.certificate:
             del data["certificate"]
@@ -67,7 +67,7 @@ def solve_job(job: dict[str, Any], settings: dict[str, Any]) -> Answer:
     Raises
     ------
     MemoryError
-        Where there is no more; the process is of no use then.
+        If there is no more; the process is of no use then.
     """
     from trayopt.api import certify, solve
     from trayopt.domain.job import Job

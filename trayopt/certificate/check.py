@@ -107,7 +107,7 @@ class System:
 
     @cached_property
     def _rows_of(self) -> list[list[str]]:
-        """Give the rows in which each number stands."""
+        """Return the rows in which each number stands."""
         found: list[list[str]] = [[] for _ in self.bounds]
         for name, row in self.rows.items():
             for number in row.terms:
@@ -150,7 +150,7 @@ class System:
         Raises
         ------
         Wrong
-            Where the tree is no whole tree, a leaf proves nothing, or a name is unknown.
+            If the tree is no whole tree, a leaf proves nothing, or a name is unknown.
         """
         bounds: Bounds = list(self.bounds)
         some = self.tighten(bounds)
@@ -177,7 +177,7 @@ class System:
             raise Wrong("a side of the last split has no leaf")
 
     def narrow(self, bounds: Bounds, index: int, side: tuple[int, int]) -> bool:
-        """Give a number other bounds, and narrow those of others by it; tells whether any whole numbers are left."""
+        """Return a number other bounds, and narrow those of others by it; tells whether any whole numbers are left."""
         bounds[index] = side
         return side[0] <= side[1] and self.tighten(bounds, [index])
 
@@ -291,7 +291,7 @@ def refute(plans: System, item: CertificateGoal) -> None:
     Raises
     ------
     Wrong
-        Where the argument does not show that.
+        If the argument does not show that.
     """
     if item.goal not in plans.goals:
         raise Wrong(f"prices prove nothing of {item.goal}")
@@ -300,7 +300,7 @@ def refute(plans: System, item: CertificateGoal) -> None:
 
 
 def tree_of(item: CertificateGoal) -> Tree:
-    """Give the tree of a goal's nodes."""
+    """Return the tree of a goal's nodes."""
     return [
         Split(node.split, node.most or 0) if node.split is not None
         else Leaf({name: Fraction(price) for name, price in (node.prices or {}).items()})

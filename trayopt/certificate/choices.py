@@ -63,7 +63,7 @@ class Choices(System):
         return self.job.rules[rule].level == "must"
 
     def broken(self, rule: str, subject: str) -> tuple[int, int] | None:
-        """Give the number of whether a practice rule is broken at a subject, with a factor of -1; None where it is off."""
+        """Return the number of whether a practice rule is broken at a subject, with a factor of -1; None where it is off."""
         setting = self.job.rules[rule]
         if setting.level == "off":
             return None
@@ -169,7 +169,7 @@ class Choices(System):
         self.goals["unplaced"] = [(1, all_splices), *terms]
 
     def _takers(self, pattern: Pattern) -> Iterator[Stack]:
-        """Give the stacks whose trays take a pattern."""
+        """Return the stacks whose trays take a pattern."""
         return (stack for stack in self.stacks if any(self.takes(tray, pattern) for tray in stack.kinds))
 
     def _leave_out(self) -> bool:
@@ -192,7 +192,7 @@ class Choices(System):
         return bool(gone)
 
     def placed(self, leg: Leg) -> list[tuple[int, int]]:
-        """Give whether a leg is placed."""
+        """Return whether a leg is placed."""
         return [term for stack in self.stacks for term in self.on.get((leg, stack.id), ())]
 
     def takes(self, tray: Tray, pattern: Pattern) -> bool:

@@ -24,7 +24,7 @@ def order(x: Placed) -> None:
     Raises
     ------
     TooMany
-        Where patterns times places are too many, or splices may stay out.
+        If patterns times places are too many, or splices may stay out.
     """
     if not x.whole or len(x.patterns) * len(x.places) > MOST_PLACED:
         raise TooMany
@@ -60,12 +60,12 @@ class _Orders:
         self.crossing: dict[tuple[Key, Key], int] = {}
 
     def leg(self, leg: Leg, place: Place, factor: int = 1) -> Terms:
-        """Give whether a leg lies at a place."""
+        """Return whether a leg lies at a place."""
         found = (self.at.get((pattern, place)) for pattern in self._with.get(leg, ()))
         return [(factor, number) for number in found if number is not None]
 
     def _steps(self) -> Iterator[tuple[Subunit, int, Leg, Leg, list[Place]]]:
-        """Give each leg with a splice and the next one of its subunit, at each division, and the places of each stack."""
+        """Yield each leg with a splice and the next one of its subunit, at each division, and the places of each stack."""
         for s in self.x.spliced:
             for k in self.x.divisions[s.trunk, s.number]:
                 for one, other in pairwise(self.x.job.spliced_legs(s, k)):
@@ -102,7 +102,7 @@ class _Orders:
                     x.let("tied_trays", str(place), run, most - 1)
 
     def _first(self, s: Subunit) -> list[Leg] | None:
-        """Give the first placed leg of a subunit at each division; None where it may be one without a splice."""
+        """Return the first placed leg of a subunit at each division; None where it may be one without a splice."""
         ks = self.x.divisions[s.trunk, s.number]
         at_tray = "tray" in self.x.job.trunk_by_id[s.trunk].divide_at
         firsts = [self.x.job.spliced_legs(s, k)[0] for k in ks]
@@ -146,7 +146,7 @@ class _Orders:
         self._oppose({key: firsts for key, (_, firsts) in lows.items()}, range(1, deepest + 1))
 
     def _twins(self, lows: Iterable[Key]) -> list[tuple[Key, Key]]:
-        """Give subunits whose first fibres are spliced to each other, and whose lows are one therefore."""
+        """Return subunits whose first fibres are spliced to each other, and whose lows are one therefore."""
         firsts = {(x_.trunk, x_.first): (x_.trunk, x_.number) for x_ in self.x.spliced}
         known = set(lows)
         pairs = ((firsts.get(p.a[:2]), firsts.get(p.b[:2])) for p in self.x.job.pieces)

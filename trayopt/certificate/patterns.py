@@ -73,7 +73,7 @@ class Pattern:
 
 
 def _runs_by_subunit(job: Job) -> dict[Key, list[SleeveRun]]:
-    """Give the runs of splices by the subunit of their side a."""
+    """Return the runs of splices by the subunit of their side a."""
     found: dict[Key, list[SleeveRun]] = {}
     for run in job.sleeve_runs:
         subunit = job.trunk_by_id[run.a.trunk].subunit_of(run.a.first)
@@ -103,7 +103,7 @@ def patterns(job: Job, divisions: Divisions, parked: Divisions, room: int) -> li
     Raises
     ------
     TooMany
-        Where there are more than are listed.
+        If there are more than are listed.
     """
     sides = [
         tuple(
@@ -149,7 +149,7 @@ def patterns(job: Job, divisions: Divisions, parked: Divisions, room: int) -> li
 def _missing(
     job: Job, sides: Sequence[tuple[tuple[str, int, int], ...]], legs: frozenset[Leg], pieces: frozenset[int]
 ) -> Iterator[tuple[str, int, int]]:
-    """Give the sides of pieces that no leg holds."""
+    """Yield the sides of pieces that no leg holds."""
     of = {(leg.trunk, leg.subunit): leg.of for leg in legs}
     for i in pieces:
         for trunk, number, fibre in sides[i]:

@@ -87,7 +87,7 @@ class Placed(Choices):
             self.row(f"end of {stack.id}", [(1, self.end[stack.id, e.id]) for e in stack.ends], 1, equal=True)
 
     def ways(self, trunk: str, **wanted: object) -> list[tuple[int, int]]:
-        """Give the ways of a trunk that have some port, travel or loops."""
+        """Return the ways of a trunk that have some port, travel or loops."""
         return [
             (1, n) for (t, way), n in self.way.items()
             if t == trunk and all(getattr(way, key) == value for key, value in wanted.items())
@@ -165,7 +165,7 @@ class Placed(Choices):
             self.others.append([n for (t, word), n in self.word.items() if done[t] != word])
 
     def legs_at(self, trunk: str, place: Place) -> list[tuple[int, int]]:
-        """Give the legs of a trunk at a place."""
+        """Return the legs of a trunk at a place."""
         found = ((dict(kind.legs).get(trunk, 0), kind) for kind in self.kinds if (kind, place) in self.at)
         return [(n, self.at[kind, place]) for n, kind in found if n]
 
@@ -232,7 +232,7 @@ class Placed(Choices):
         return self.job.enclosure.tray_at(place).entrance_legs if self.hard("entrance_legs") else self.job.splices
 
     def _length(self, trunk: Trunk, way: Way, place: Place, end: str) -> int | None:
-        """Give what is cut for a leg; None where it is too short for the bench or strips too much of the trunk."""
+        """Return what is cut for a leg; None where it is too short for the bench or strips too much of the trunk."""
         free = self.routes.free_mm(way, place, end)
         cut = self.lengths.cut_mm(trunk.transition_mm, self.routes.route_mm(way, place, end), way.loops)
         short = self.hard("reach") and free < self.job.rules["reach"].parameters["bench_mm"]
@@ -241,7 +241,7 @@ class Placed(Choices):
 
 
 def _pieces(taken: Iterable[tuple[str, int, Sequence[int]]]) -> Iterator[tuple[str, int, tuple[int, ...]]]:
-    """Give for sizes of pieces how many a tray holds and how many each pattern takes; of such that say the same the first.
+    """Yield for sizes of pieces how many a tray holds and how many each pattern takes; of such that say the same the first.
 
     What patterns hold in whole pieces is no more than what the tray takes in whole pieces, of whatever they take of it.
     """

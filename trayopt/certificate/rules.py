@@ -42,14 +42,14 @@ LATER_KEYS = (
 
 
 def plans_of(job: Job, given: Mapping[GoalName, int], *, orders: bool = False) -> Placed:
-    """Give the rows of the plans of a job that are as good as is given; with ``orders`` those of the place of each pattern.
+    """Return the rows of the plans of a job that are as good as is given; with ``orders`` those of the place of each pattern.
 
     Raises
     ------
     Unknown
-        Where the job says something of which no row knows what it means.
+        If the job says something of which no row knows what it means.
     TooMany
-        Where there are too many patterns, or too many places for them.
+        If there are too many patterns, or too many places for them.
     """
     if unknown := sorted(unknown_keys(job)):
         raise Unknown(f"arguments do not know what the job says by {', '.join(unknown)}")
@@ -78,7 +78,7 @@ def with_orders(x: Placed) -> None:
     Raises
     ------
     TooMany
-        Where patterns times places are too many, or splices may stay out.
+        If patterns times places are too many, or splices may stay out.
     """
     order(x)
     x.hold()
@@ -152,7 +152,7 @@ def _fill_guides(x: Placed) -> None:
 
 
 def _uncut(x: Placed, item: Through, guide: str) -> list[tuple[int, int]]:
-    """Give the area of what a trunk that goes through does not have cut: on its direct way, and in the loops of every plan.
+    """Return the area of what a trunk that goes through does not have cut: on its direct way, and in the loops of every plan.
 
     It goes on from the port by which the first end enters to any port by which the other may leave.
     """
@@ -190,7 +190,7 @@ def _open_windows(x: Placed) -> None:
 
 
 def _area(x: Placed, trunk: Trunk, subunit: Subunit, coiled: int, passes: int) -> int:
-    """Give the least area of what a subunit brings through a guide, coiled or placed, in 10⁻⁶ mm² of diameter²."""
+    """Return the least area of what a subunit brings through a guide, coiled or placed, in 10⁻⁶ mm² of diameter²."""
     own = coiled * floor(subunit.diameter_mm**2 * 1e6) if trunk.idle == "coiled" else 0
     options = [own] if not x.whole or not x.job.spliced[subunit.trunk, subunit.number] else []
     for k in x.divisions.get((subunit.trunk, subunit.number), ()):
@@ -377,12 +377,12 @@ def _regular(x: Placed) -> None:
 
 
 def unknown_keys(job: Job) -> set[str]:
-    """Give the paths of keys of a job that mean something to its plans and whose meaning is not known here."""
+    """Return the paths of keys of a job that mean something to its plans and whose meaning is not known here."""
     return {path for path in _paths(without_later_defaults(job, job.plain()))} - {*first_keys(), *LATER_KEYS}
 
 
 def _paths(data: Any, at: str = "") -> Iterator[str]:
-    """Give the paths of all keys; what rules, parts of mounting and known later keys hold is not looked at."""
+    """Yield the paths of all keys; what rules, parts of mounting and known later keys hold is not looked at."""
     if isinstance(data, list):
         for item in data:
             yield from _paths(item, at)

@@ -41,7 +41,7 @@ class LazyGroup(click.Group):
     """Finds a command in the file of its name in ``trayopt.cli.commands``; the file's ``command`` is the command."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        """Give the names of all commands, in the order of the help."""
+        """Return the names of all commands, in the order of the help."""
         del ctx
         names = [module.name for module in pkgutil.iter_modules(commands.__path__)]
         return sorted(names, key=lambda name: (ORDER.index(name) if name in ORDER else len(ORDER), name))

@@ -36,7 +36,7 @@ _VERBOSE = click.option("-v", "--verbose", is_flag=True, help="Print more, and t
 
 
 def common(command: Callable[..., int | None]) -> Callable[..., int]:
-    """Give a command ``--library``, ``--format``, ``-q`` and ``-v``, as one ``Output``, its first argument.
+    """Return a command ``--library``, ``--format``, ``-q`` and ``-v``, as one ``Output``, its first argument.
 
     What the command returns is the exit code; None is 0. Faults of input end in exit 2, any other exception in exit 4.
     """

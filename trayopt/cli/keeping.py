@@ -20,7 +20,7 @@ def find_out(file: str | None, room: int = 0) -> None:
     Raises
     ------
     InputError
-        Where the folder is not there, may not be written to, or has not that much room.
+        If the folder is not there, may not be written to, or has not that much room.
     """
     from trayopt.formats.json_out import can_be_written
 

@@ -58,7 +58,7 @@ class Output:
         return not self.quiet and sys.stderr.isatty()
 
     def left(self, limit_s: float) -> float:
-        """Give what the search has of a limit: what it took to come here is a part of it, and some is kept for the answer."""
+        """Return what the search has of a limit: what it took to come here is a part of it, and some is kept for the answer."""
         spent = time.monotonic() - self.began
         return max(limit_s - spent - max(TELLING_S, TELLING_PART * spent), LEAST_PART * limit_s)
 
@@ -108,7 +108,7 @@ class Output:
             _error_line(f"{len(wrong.faults)} errors")
 
     def console(self, *, stderr: bool = False) -> Console:
-        """Give a rich console; it honours NO_COLOR and the width of the terminal, 80 columns where there is none."""
+        """Return a rich console; it honours NO_COLOR and the width of the terminal, 80 columns where there is none."""
         from rich.console import Console
 
         return Console(stderr=stderr, highlight=False, markup=False, emoji=False, soft_wrap=False, width=_width(stderr))
@@ -149,7 +149,7 @@ def table(
 
 
 def columns() -> int | None:
-    """Give the width of the terminal; None where stdout is none, so that lines stay whole for other programs."""
+    """Return the width of the terminal; None where stdout is none, so that lines stay whole for other programs."""
     if not sys.stdout.isatty():
         return None
     from shutil import get_terminal_size

@@ -62,7 +62,7 @@ class Items:
         return "  ".join(item for group in self.groups for item in group).rstrip()
 
     def __rich_measure__(self, console: Console, options: ConsoleOptions) -> Measurement:
-        """Give the widths between which it can be laid out."""
+        """Return the widths between which it can be laid out."""
         return Measurement(self.widest, self.line).with_maximum(options.max_width)
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
@@ -83,7 +83,7 @@ class Items:
 
 
 def plan_blocks(job: Job, plan: Plan, *, whole: bool = False, habits: Habits | None = None) -> Iterator[RenderableType]:
-    """Give the answer block by block; ``whole`` lists every leg, and everything that is broken.
+    """Yield the answer block by block; ``whole`` lists every leg, and everything that is broken.
 
     ``habits`` are what is known of preferences beside: which no plan keeps, and which are dear.
     """

@@ -78,7 +78,7 @@ def goal_state(item: PlanGoal) -> str:
 
 
 def head_lines(job: Job, plan: Plan) -> str:
-    """Give the head of the answer: what it is worth, the goals, and how full the trays are, equal ones together."""
+    """Return the head of the answer: what it is worth, the goals, and how full the trays are, equal ones together."""
     lines = ["".join(outcome(plan))]
     if plan.status != "none":
         lines.append(", ".join(f"{item.goal} {item.value}" for item in plan.goals))

@@ -40,7 +40,7 @@ class Parts(click.ParamType[tuple[str, ...]]):
 
 
 def sheet_options(command: Callable[..., int]) -> Callable[..., int]:
-    """Give a command the options of the sheets."""
+    """Return a command the options of the sheets."""
 
     @functools.wraps(command)
     def run(*arguments: Any, **options: Any) -> int:

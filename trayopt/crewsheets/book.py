@@ -137,7 +137,7 @@ class Book(Figures):
         return found
 
     def above(self, tray: int) -> tuple[int, ...]:
-        """Give the trays in service that are lifted before a tray comes out, outermost first."""
+        """Return the trays in service that are lifted before a tray comes out, outermost first."""
         return tuple(i for i in self.lifted(tray) if self.states[i] != "new")
 
     def served(self, traveller: Traveller) -> bool:

@@ -139,7 +139,7 @@ class Figures:
             start += left
 
     def lifted(self, tray: int) -> tuple[int, ...]:
-        """Give the trays that are lifted before a tray comes out with those tied to it, outermost first."""
+        """Return the trays that are lifted before a tray comes out with those tied to it, outermost first."""
         group = self.group_of[tray]
         base = self.trays[group[0]]
         over = [
@@ -210,7 +210,7 @@ class Figures:
         return Seat(subunit.number, subunit.ribbon_of(fibre), subunit.fibre_in_ribbon(fibre))
 
     def leg_at(self, trunk: str, fibre: int) -> PlanLeg | None:
-        """Give the placed leg that holds a fibre."""
+        """Return the placed leg that holds a fibre."""
         legs = self.legs.get(trunk, [])
         firsts = self._firsts.get(trunk, [])
         at = bisect_right(firsts, fibre) - 1
@@ -249,7 +249,7 @@ class Figures:
         return found
 
     def coiled(self, trunk: str) -> list[PlanLeg]:
-        """Give what of a trunk in the box goes to no tray and is coiled on the track, each in a tube."""
+        """Return what of a trunk in the box goes to no tray and is coiled on the track, each in a tube."""
         if self.job.trunk_by_id[trunk].idle != "coiled":
             return []
         placed = {leg.subunit for leg in self.legs[trunk]}

@@ -81,7 +81,7 @@ class Hands:
         }  # fmt: skip
 
     def copy(self) -> Hands:
-        """Give hands that are as far, and go on by themselves."""
+        """Return hands that are as far, and go on by themselves."""
         made = Hands(self.book)
         for name, value in vars(self).items():
             if name not in {"book", "_do"}:
@@ -322,7 +322,7 @@ class Hands:
         return list(dict.fromkeys(self.book.traveller_of[leg.leg] for leg in self.book.tray_legs[tray]))
 
     def _over(self, tray: int) -> list[int]:
-        """Give what stands over a tray's place and is not held aside."""
+        """Return what stands over a tray's place and is not held aside."""
         return [i for i in sorted((self.laid | self.tried) - self.aside) if self._lies_over(i, tray)]
 
     def _lies_over(self, tray: int, other: int) -> bool:
@@ -349,7 +349,7 @@ class Hands:
             yield Trouble("no_stack", traveller.name, self._name(tray))
 
     def _on_trial(self) -> set[str]:
-        """Give what goes round the track to be taken off again: its trays are not spliced."""
+        """Return what goes round the track to be taken off again: its trays are not spliced."""
         made = self.book.work_travellers.values()
         return {t.name for t in made if not self.book.served(t) and not self._trays(t) <= self.spliced}
 
@@ -364,11 +364,11 @@ class Hands:
             yield Trouble("on_track", name)
 
     def over(self, name: str) -> list[str]:
-        """Give what lies on the track over something there, the lowest first; all of it where that is in service below."""
+        """Return what lies on the track over something there, the lowest first; all of it where that is in service below."""
         return self._over_on_ring([name]) if name in self.ring else list(self.ring)
 
     def _over_on_ring(self, names: Sequence[str]) -> list[str]:
-        """Give what lies on the track over the lowest of some things there."""
+        """Return what lies on the track over the lowest of some things there."""
         lowest = min(self.ring.index(name) for name in names)
         return [name for name in self.ring[lowest + 1 :] if name not in names]
 
@@ -398,7 +398,7 @@ class Hands:
 
 
 def _cut_before(book: Book, end: str) -> set[int]:
-    """Give the tubes of an end that this work finds cut."""
+    """Return the tubes of an end that this work finds cut."""
     item = next((item for item in book.passing if end in item.ends), None)
     if item is None or item.new:
         return set()

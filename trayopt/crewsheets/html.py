@@ -229,7 +229,7 @@ def _parts(run: str) -> tuple[str, int, int]:
 
 
 def _marks_on_page(table: Table) -> Table:
-    """Give the mark list with the columns that the page shows; without protection, corrections and notes where there are none."""
+    """Return the mark list with the columns that the page shows: protection, corrections and notes only if a leg has some."""
     empty = {key for key in ("protection", "correction", "note") if not any(table.column(key))}
     return table.only([key for key in MARKS_ON_PAGE if key not in empty])
 

@@ -21,7 +21,7 @@ class Named(NamedTuple):
 
 
 def headers(column: Named) -> list[str]:
-    """Give every header under which a column may stand: keys, and the catalogue's words with or without a unit."""
+    """Return every header under which a column may stand: keys, and the catalogue's words with or without a unit."""
     found = list(column.names)
     for language in LANGUAGES:
         words = words_of(language)
@@ -38,7 +38,7 @@ def named_table(path: str, columns: tuple[Named, ...]) -> tuple[list[tuple[Row, 
     Raises
     ------
     InputError
-        Where the table cannot be read or lacks a column that is needed.
+        If the table cannot be read or lacks a column that is needed.
     """
     from trayopt.errors import Fault, InputError
     from trayopt.formats.tables_in import read_table

@@ -12,7 +12,7 @@ EIGHTH_MM = Fraction(254, 80)
 
 
 def eighths(mm: int, *, up: bool = False) -> int:
-    """Give a length in eighths of an inch: the nearest (a half rounds up), or the next above."""
+    """Return a length in eighths of an inch: the nearest (a half rounds up), or the next above."""
     exact = Fraction(mm) / EIGHTH_MM
     return -(-exact.numerator // exact.denominator) if up else (exact + Fraction(1, 2)).__floor__()
 

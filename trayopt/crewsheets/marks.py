@@ -94,7 +94,7 @@ class Marks:
 
 
 def corrections(computed: list[int], measured: list[int | None]) -> list[int]:
-    """Give the correction in mm of every leg of a trunk, in its order; zeros where nothing was measured."""
+    """Return the correction in mm of every leg of a trunk, in its order; zeros where nothing was measured."""
     known = [(i, value - computed[i]) for i, value in enumerate(measured) if value is not None]
     if not known:
         return [0] * len(computed)
@@ -119,7 +119,7 @@ def read_measured(path: str, book: Book) -> dict[str, int]:
     Raises
     ------
     InputError
-        Where a leg is unknown, not placed or named twice, or a length is none.
+        If a leg is unknown, not placed or named twice, or a length is none.
     """
     rows, faults = named_table(path, COLUMNS)
     found: dict[str, int] = {}

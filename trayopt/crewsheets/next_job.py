@@ -18,7 +18,7 @@ that were measured and the tries that are left; what did not pass is pinned wher
 
 
 def next_job(book: Book, marks: Marks, readings: Readings) -> Job:
-    """Give the job of the next extension.
+    """Return the job of the next extension.
 
     Built are legs that were built before, and those in trays of which the batch passed; a trunk is built with its first leg.
     Pins of what lies nowhere stay. The allowance for the lay of a leg grows to what was measured a turn, and never shrinks: one
@@ -53,7 +53,7 @@ def next_job(book: Book, marks: Marks, readings: Readings) -> Job:
 
 
 def _tries_left(book: Book, readings: Readings, name: str) -> int | None:
-    """Give how often the splices of a leg can be made again; None for a leg without a splice."""
+    """Return how often the splices of a leg can be made again; None for a leg without a splice."""
     leg = book.leg_by_name[name]
     run = book.run(leg)
     sleeves = [
@@ -69,7 +69,7 @@ def _tries_left(book: Book, readings: Readings, name: str) -> int | None:
 
 
 def _with_allowance(book: Book, marks: Marks) -> Mapping[str, Setting]:
-    """Give the rules, with an allowance a turn that covers what was measured."""
+    """Return the rules, with an allowance a turn that covers what was measured."""
     setting = book.job.rules[Exposed.id]
     learned = [
         -(-mark.correction // (1 + (book.ways[book.leg_by_name[name].trunk].loops or 0)))

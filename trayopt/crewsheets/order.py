@@ -11,7 +11,7 @@ from trayopt.crewsheets.travellers import Traveller
 
 
 def acts_of(book: Book) -> list[Act]:
-    """Give every act of the work, in order.
+    """Return every act of the work, in order.
 
     Of what is left, in the order of the trade, the first act is done that hands can do. Where they can do none, the plan
     itself asks for too much (a leg that does not reach the bench): the first one is done, and ``replay`` says what is wrong.
@@ -30,7 +30,7 @@ def _can(hands: Hands, act: Act) -> bool:
 
 
 def wanted(book: Book) -> Iterator[Act]:
-    """Give every act once, as the trade orders them."""
+    """Yield every act once, as the trade orders them."""
     yield Act("prepare")
     if book.built_trunks:
         yield Act("service", tuple(trunk.id for trunk in book.trunks if trunk.id in book.built_trunks))
@@ -65,7 +65,7 @@ def late(book: Book, group: Sequence[int]) -> bool:
 
 
 def _travellers(book: Book, groups: Sequence[Sequence[int]]) -> list[Traveller]:
-    """Give what has legs to be made in some groups of trays."""
+    """Return what has legs to be made in some groups of trays."""
     trays = {tray for group in groups for tray in group}
     return [t for t in book.work_travellers.values() if any(book.tray_of(leg) in trays for leg in t.legs)]
 

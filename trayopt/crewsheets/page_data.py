@@ -27,7 +27,7 @@ JS_WORDS = (
 
 
 def page_data(book: Book, marks: Marks, steps: Sequence[Step], tell: Teller, plan_digest: str) -> dict[str, Any]:
-    """Give what the page's script works with."""
+    """Return what the page's script works with."""
     index = {trunk.id: i for i, trunk in enumerate(book.job.trunks)}
     front = Front(book)
     ways: dict[tuple[str, str | None, str | None], int] = {}

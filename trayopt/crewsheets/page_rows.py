@@ -20,7 +20,7 @@ ACROSS = 12
 
 
 def tray_row(book: Book, index: int, pictures: Mapping[str, Picture], tell: Teller) -> dict[str, Any]:
-    """Give one tray; of what is in service in it nothing but its circuits."""
+    """Return one tray; of what is in service in it nothing but its circuits."""
     row, kind = book.trays[index], book.hardware(book.trays[index])
     sleeves = book.work_sleeves[index]
     circuits = counted(book.circuits(index))
@@ -94,7 +94,7 @@ def _side(book: Book, run: Run, start: int, tell: Teller) -> dict[str, Any]:
 
 
 def batch_rows(book: Book, readings: Readings, tell: Teller) -> Iterator[dict[str, Any]]:
-    """Give the record of every batch: its number, its trays, and its rows."""
+    """Yield the record of every batch: its number, its trays, and its rows."""
     from markupsafe import Markup
 
     for batch in book.batches:

@@ -61,7 +61,7 @@ class Inside(NamedTuple):
 
 
 def passing_of(job: Job, plan: Plan, inside: Inside) -> tuple[Passing, ...]:
-    """Give the trunks that go through and are in the box, in the order of the job."""
+    """Return the trunks that go through and are in the box, in the order of the job."""
     found = []
     slack = {item.trunk: item.slack_mm for item in job.through}
     for row in plan.through:
@@ -83,7 +83,7 @@ def passing_of(job: Job, plan: Plan, inside: Inside) -> tuple[Passing, ...]:
 
 
 def _cuts(job: Job, inside: Inside, row: PlanThrough, *, new: bool) -> list[Cut]:
-    """Give the tubes that this work cuts: of a new trunk all that are cut, of one in service those without a built leg."""
+    """Return the tubes that this work cuts: of a new trunk all that are cut, of one in service those without a built leg."""
     ends, found = row.ends, []
     for unit in row.cut:
         legs = {end: [leg for leg in inside.legs[end] if leg.subunit == unit] for end in ends}
@@ -113,7 +113,7 @@ def _stored_mm(job: Job, inside: Inside, end: str, room: int) -> int:
 
 
 def _capped_mm(job: Job, inside: Inside, end: str) -> tuple[int, int]:
-    """Give what the loops of a capped end take, and what a leg of it to the farthest tray would."""
+    """Return what the loops of a capped end take, and what a leg of it to the farthest tray would."""
     row, lengths = inside.ways[end], lengths_of(job)
     way = Way(row.port or "", row.travel or "clockwise", row.loops or 0)
     least = capped_mm(job, end, way, lengths)

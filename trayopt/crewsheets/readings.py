@@ -50,12 +50,12 @@ class Readings:
 
     @classmethod
     def none(cls, book: Book) -> Readings:
-        """Give the blank record of a plan."""
+        """Return the blank record of a plan."""
         return cls.of(book, (), {})
 
     @classmethod
     def of(cls, book: Book, readings: Iterable[Reading], used: Mapping[tuple[str, int], int]) -> Readings:
-        """Give the record of a plan with these readings."""
+        """Return the record of a plan with these readings."""
         runs = {
             i: tuple((sleeve.a.trunk, sleeve.a.first, sleeve.a.last) for sleeve in sleeves)
             for i, sleeves in enumerate(book.work_sleeves)
@@ -74,7 +74,7 @@ class Readings:
         return bool(self.by_splice)
 
     def at(self, trunk: str, fibre: int, wavelength: int) -> Reading | None:
-        """Give the reading of a splice, named by its side a."""
+        """Return the reading of a splice, named by its side a."""
         return self.by_splice.get((trunk, fibre, wavelength))
 
     def result(self, reading: Reading) -> Result:
@@ -99,7 +99,7 @@ class Readings:
         return "bend" if results[0] == "pass" and results[-1] == "fail" else "splice"
 
     def batch_means(self, batch: Batch) -> dict[int, Decimal]:
-        """Give the mean of a batch by wavelength, of those at which every splice of it is read both ways."""
+        """Return the mean of a batch by wavelength, of those at which every splice of it is read both ways."""
         found = {}
         for wave in self.waves:
             readings = [self.at(trunk, fibre, wave) for trunk, fibre in self._fibres(batch)]
@@ -134,7 +134,7 @@ class Readings:
         )
 
     def tries(self, trunk: str, first: int, last: int) -> int:
-        """Give the most re-splices that were made so far in a run of side a."""
+        """Return the most re-splices that were made so far in a run of side a."""
         return max((self.used.get((trunk, fibre), 0) for fibre in range(first, last + 1)), default=0)
 
 

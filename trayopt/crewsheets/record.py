@@ -56,7 +56,7 @@ class Record:
         return frozenset((run.trunk, fibre) for run in made for fibre in range(run.first, run.last + 1))
 
     def batches(self) -> list[dict[str, Any]]:
-        """Give every batch with its result, and whether it was read before a batch that is laid under it had passed."""
+        """Return every batch with its result, and whether it was read before a batch that is laid under it had passed."""
         from trayopt.crewsheets.figures import place_name
 
         found: list[dict[str, Any]] = []
@@ -81,7 +81,7 @@ class Record:
         return found
 
     def again(self) -> list[dict[str, Any]]:
-        """Give what is over the limit, as in the list of that name."""
+        """Return what is over the limit, as in the list of that name."""
         from trayopt.crewsheets.lists.tests import again_table
 
         table = again_table(self.book, self.readings, self.sheets.tell)
@@ -89,7 +89,7 @@ class Record:
         return [dict(zip(keys, row, strict=True)) for row in table.rows]
 
     def as_built(self) -> dict[str, Any]:
-        """Give the plan as it was built: the plan, what was measured, every reading, and pins for what comes next."""
+        """Return the plan as it was built: the plan, what was measured, every reading, and pins for what comes next."""
         return {
             "schema": "trayopt/as-built/1",
             "passed": self.passed,
@@ -128,7 +128,7 @@ class Record:
         }
 
     def pins(self) -> list[dict[str, Any]]:
-        """Give the pins that hold what is built, for the job of a later extension.
+        """Return the pins that hold what is built, for the job of a later extension.
 
         Where a trunk is divided is settled once one of its subunits is.
         """
@@ -147,7 +147,7 @@ class Record:
         return [*ways, *legs]
 
     def next_job(self) -> Job:
-        """Give the job of the box's next extension: what passed is built, with what was measured and what is left of it."""
+        """Return the job of the box's next extension: what passed is built, with what was measured and what is left of it."""
         from trayopt.crewsheets.next_job import next_job
 
         return next_job(self.book, self.sheets.marks, self.readings)
@@ -167,7 +167,7 @@ class Record:
         Raises
         ------
         InputError
-            Where a file cannot be written.
+            If a file cannot be written.
         """
         return write_folder(folder, self.files(), self.sheets.plan_digest)
 

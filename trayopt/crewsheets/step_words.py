@@ -407,7 +407,7 @@ def tied_words(book: Book, tell: Teller, tray: int) -> str:
 
 
 def units_of(book: Book, trunk: str) -> list[int]:
-    """Give the subunits of a trunk that are to be identified: all of a new one, those with new legs of one in service."""
+    """Return the subunits of a trunk that are to be identified: all of a new one, those with new legs of one in service."""
     if trunk in book.built_trunks:
         return sorted({leg.subunit for leg in book.work.get(trunk, [])})
     if any(trunk == item.ends[1] for item in book.passing):
@@ -435,7 +435,7 @@ def guides_of(book: Book, travellers: Sequence[Traveller]) -> list[str]:
 
 
 def parked_of(book: Book, tray: int) -> list[str]:
-    """Give the parked runs of a tray that belong to new legs."""
+    """Return the parked runs of a tray that belong to new legs."""
     runs = [parse_run(text) for text in book.trays[tray].parked]
     legs = [(run, book.leg_at(run.trunk, run.first)) for run in runs]
     return [str(run) for run, leg in legs if leg is None or leg.leg not in book.built]

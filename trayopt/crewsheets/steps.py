@@ -75,7 +75,7 @@ class Step:
 
 
 def steps_of(book: Book, marks: Marks, tell: Teller) -> tuple[Step, ...]:
-    """Give every step of the work, in order, with the plan's own figures."""
+    """Return every step of the work, in order, with the plan's own figures."""
     seen: set[Phase] = set()
     made = []
     words = StepWords(book, marks, tell)
@@ -90,7 +90,7 @@ def steps_of(book: Book, marks: Marks, tell: Teller) -> tuple[Step, ...]:
 
 
 def minutes_of(book: Book, marks: Marks, act: Act) -> float:
-    """Give the time of one person for an act, in minutes."""
+    """Return the time of one person for an act, in minutes."""
     pace = book.settings.labour
     new = [leg for name in act.travellers for leg in book.travellers[name].legs if leg.leg not in book.built]
     trunks, trays, tubes = len(act.trunks), len(act.trays), len(act.travellers)
@@ -132,7 +132,7 @@ def minutes_of(book: Book, marks: Marks, act: Act) -> float:
 
 
 def splice_minutes(book: Book, tray: int) -> float:
-    """Give the minutes to split and make the ribbons of a tray and to splice it: a sleeve of one fibre at the single pace."""
+    """Return the minutes to split and make the ribbons of a tray and to splice it: a sleeve of one fibre at the single pace."""
     pace, done = book.settings.labour, book.handlings[tray]
     spliced = sum(
         pace.single_splice_min if sleeve.a.count == 1 else pace.ribbon_splice_min for sleeve in book.work_sleeves[tray]

@@ -49,12 +49,12 @@ class Table:
     keys: Sequence[str] = ()
 
     def column(self, key: str) -> list[Any]:
-        """Give the cells of one column."""
+        """Return the cells of one column."""
         at = [column.key for column in self.columns].index(key)
         return [row[at] for row in self.rows]
 
     def only(self, keys: Sequence[str]) -> Table:
-        """Give the table with these columns alone, in this order."""
+        """Return the table with these columns alone, in this order."""
         at = [[column.key for column in self.columns].index(key) for key in keys]
         rows = [tuple(row[i] for i in at) for row in self.rows]
         return Table(self.id, tuple(self.columns[i] for i in at), rows, self.keys)

@@ -18,7 +18,7 @@ class ThroughWords:
         self.ends = {end for item in book.passing for end in item.ends}
 
     def without(self, trunks: Iterable[str]) -> list[str]:
-        """Give the trunks that do not go through."""
+        """Return the trunks that do not go through."""
         return [trunk for trunk in trunks if trunk not in self.ends]
 
     def name(self, trunk: str) -> str:
@@ -26,7 +26,7 @@ class ThroughWords:
         return next((item.trunk for item in self.book.passing if trunk in item.ends), trunk)
 
     def of(self, act: Act) -> list[Passing]:
-        """Give the trunks that go through of an act."""
+        """Return the trunks that go through of an act."""
         return [item for item in self.book.passing if item.ends[0] in act.trunks]
 
     def drawn_in(self, act: Act) -> Iterator[str]:

@@ -32,7 +32,7 @@ def travels_own(job: Job, way: PlanTrunk, of: int) -> bool:
 def travellers_of(
     job: Job, ways: Mapping[str, PlanTrunk], legs: Mapping[str, Sequence[PlanLeg]]
 ) -> dict[str, Traveller]:
-    """Give the travellers of all placed legs by name, by trunk, then subunit, then group."""
+    """Return the travellers of all placed legs by name, by trunk, then subunit, then group."""
     tubes: dict[str, list[PlanLeg]] = {}
     for trunk, placed in legs.items():
         for leg in placed:

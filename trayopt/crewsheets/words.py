@@ -70,7 +70,7 @@ class Words(string.Formatter):
 
 @cache
 def words_of(language: str) -> Words:
-    """Give the words of a language; KeyError where there is no catalogue for it."""
+    """Return the words of a language; KeyError where there is no catalogue for it."""
     import tomllib
 
     if language not in LANGUAGES:

@@ -220,7 +220,7 @@ class Sheets:
         Raises
         ------
         InputError
-            Where a file cannot be written.
+            If a file cannot be written.
         """
         return write_folder(folder, self.files(), self.plan_digest)
 
@@ -231,7 +231,7 @@ def fitting(job: Job, plan: Plan, source: str = "<plan>") -> None:
     Raises
     ------
     InputError
-        Where the plan is of another job, holds no plan, breaks a rule that always holds, or states a wrong figure.
+        If the plan is of another job, holds no plan, breaks a rule that always holds, or states a wrong figure.
     """
     from trayopt.checker.checking import check
 

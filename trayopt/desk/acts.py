@@ -45,9 +45,9 @@ def done(document: Document, name: str, request: Request) -> Any:
     Raises
     ------
     Wrong
-        Where there is no such act, or the request is not what it takes.
+        If there is no such act, or the request is not what it takes.
     InputError
-        Where it cannot be done.
+        If it cannot be done.
     """
     acts: dict[str, Callable[[Document, Request], Any]] = {
         "undo": lambda document, _: document.undo(),
@@ -64,7 +64,7 @@ def done(document: Document, name: str, request: Request) -> Any:
 
 
 def text(request: Request, key: str) -> str:
-    """Give a text of a request."""
+    """Return a text of a request."""
     value = request.get(key)
     if not isinstance(value, str) or len(value) > MOST_TEXT:
         raise Wrong("bad request")
@@ -72,7 +72,7 @@ def text(request: Request, key: str) -> str:
 
 
 def number(request: Request, key: str) -> int:
-    """Give a whole number of a request."""
+    """Return a whole number of a request."""
     value = request.get(key)
     if not isinstance(value, int) or isinstance(value, bool):
         raise Wrong("bad request")
@@ -87,7 +87,7 @@ def _job(document: Document) -> Job:
 
 
 def leg_of(job: Job, decisions: Decisions, name: str) -> Leg:
-    """Give a leg by its name, as subunits are divided now."""
+    """Return a leg by its name, as subunits are divided now."""
     for subunit in job.subunits:
         if name.startswith(f"{subunit.name}") and name[len(subunit.name) :][:1] in {"", "."}:
             for leg in decisions.legs(subunit):
@@ -267,7 +267,7 @@ def _rule(document: Document, request: Request) -> None:
 
 
 def usual_setting(rule: str, job: Job) -> dict[str, str]:
-    """Give level, weight and parameters of a rule of which a job says nothing."""
+    """Return level, weight and parameters of a rule of which a job says nothing."""
     from trayopt.rules.registry import BY_ID
 
     known = BY_ID[rule]
@@ -318,7 +318,7 @@ Runs = list[tuple[str, int, int, str, int]]
 
 
 def chosen(job: Job, decisions: Decisions, request: Request, reference: Decisions) -> tuple[Runs, list[list[Any]]]:
-    """Give what is to be kept: of the leg or the trunk that a request names, else all that differs from what was found."""
+    """Return what is to be kept: of the leg or the trunk that a request names, else all that differs from what was found."""
     if "leg" in request:
         leg = leg_of(job, decisions, text(request, "leg"))
         legs = [item for item in spliced_with(job, decisions, leg) if item in decisions.places]

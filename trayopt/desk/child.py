@@ -108,7 +108,7 @@ def _solve(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threadi
 
 
 def _step(step: Step) -> dict[str, Any]:
-    """Give a step of the search as plain data, with the author of a bound by languages."""
+    """Return a step of the search as plain data, with the author of a bound by languages."""
     from trayopt.desk.tongues import spoken
     from trayopt.domain.said import said
     from trayopt.solver.model.bound import AUTHORS
@@ -170,7 +170,7 @@ def _explained(job: Job, task: dict[str, Any], expected: Given | None, best: Pla
 
 
 def _plan_of(job: Job, found: Assignment) -> dict[str, Any]:
-    """Give what a plan that was found decides, as rows of a plan document."""
+    """Return what a plan that was found decides, as rows of a plan document."""
     from trayopt.desk.decisions import Decisions, plan_of
 
     division = {(leg.trunk, leg.subunit): leg.of for leg in found.places}

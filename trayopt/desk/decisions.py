@@ -35,7 +35,7 @@ class Decisions:
     ribbons: Mapping[str, RibbonWord] = field(default_factory=dict)
 
     def legs(self, subunit: Subunit) -> tuple[Leg, ...]:
-        """Give the legs of a subunit, placed or not."""
+        """Return the legs of a subunit, placed or not."""
         return subunit.legs(self.division.get((subunit.trunk, subunit.number), 1))
 
 
@@ -80,7 +80,7 @@ def decisions_of(job: Job, plan: Plan) -> tuple[Decisions, int]:
 
 
 def fitted(job: Job, given: Decisions) -> tuple[Decisions, int]:
-    """Give the decisions that a changed job still has a meaning for, and how many it has none for."""
+    """Return the decisions that a changed job still has a meaning for, and how many it has none for."""
     return decisions_of(job, plan_of(job, given, trunks=given.ways))
 
 
@@ -141,12 +141,12 @@ def _row(job: Job, given: Decisions, leg: Leg, fibres: str) -> PlanLeg:
 
 
 def spliced_with(job: Job, given: Decisions, leg: Leg) -> frozenset[Leg]:
-    """Give a leg with all that share a tray with it: those that it is spliced to, directly or over others."""
+    """Return a leg with all that share a tray with it: those that it is spliced to, directly or over others."""
     return next((bunch for bunch in bunches(job, given) if leg in bunch), frozenset({leg}))
 
 
 def bunches(job: Job, given: Decisions) -> list[frozenset[Leg]]:
-    """Give the legs that are spliced to each other, directly or over others, in the order of the job.
+    """Return the legs that are spliced to each other, directly or over others, in the order of the job.
 
     They follow from how subunits are divided alone, so that they are counted once as long as legs are only moved.
     """
@@ -194,7 +194,7 @@ def moved(job: Job, given: Decisions, legs: Iterable[Leg], place: Place | None) 
 
 
 def _first_way(job: Job, trunk: Trunk) -> Way:
-    """Give a way among a trunk's own: its first port, the natural way round from there, its fewest loops."""
+    """Return a way among a trunk's own: its first port, the natural way round from there, its fewest loops."""
     ports = trunk.allowed_ports(job.enclosure) or tuple(port.id for port in job.enclosure.ports)
     port = job.enclosure.port_by_id[ports[0]]
     natural = [travel for travel in trunk.travels if port.turns in {"both", travel}]
@@ -207,7 +207,7 @@ def redivided(job: Job, given: Decisions, subunits: Iterable[Subunit], of: int) 
     Raises
     ------
     InputError
-        Where a subunit cannot be divided so.
+        If a subunit cannot be divided so.
     """
     division, places = dict(given.division), dict(given.places)
     for subunit in subunits:
@@ -230,7 +230,7 @@ def redivided(job: Job, given: Decisions, subunits: Iterable[Subunit], of: int) 
 
 
 def joined_subunits(job: Job, subunit: Subunit) -> list[Subunit]:
-    """Give a subunit with those that are spliced to it fibre for fibre at equal numbers, which want to be divided alike."""
+    """Return a subunit with those that are spliced to it fibre for fibre at equal numbers, which want to be divided alike."""
     found = {subunit: None}
     for piece in job.pieces:
         sides = [job.trunk_by_id[side.trunk].subunit_of(side.first) for side in (piece.a, piece.b)]

@@ -69,7 +69,7 @@ class Desk:
     # -- what the page sees ------------------------------------------------------------------------------------------
 
     def state(self, since: int = 0) -> dict[str, Any]:
-        """Give all that the page shows; only the search and the files where nothing else is new since a revision."""
+        """Return all that the page shows; only the search and the files where nothing else is new since a revision."""
         with self.lock:
             document = self.document
             short = {
@@ -96,12 +96,12 @@ class Desk:
             }
 
     def tables(self) -> dict[str, Any]:
-        """Give the job as tables."""
+        """Return the job as tables."""
         with self.lock:
             return view.tables(self.document)
 
     def hardware(self) -> list[dict[str, Any]]:
-        """Give the parts that the job uses as tables."""
+        """Return the parts that the job uses as tables."""
         with self.lock:
             return shown_hardware(self.document)
 
@@ -124,9 +124,9 @@ class Desk:
         Raises
         ------
         Wrong
-            Where the request is none, or was made of a state that is gone.
+            If the request is none, or was made of a state that is gone.
         InputError
-            Where it cannot be done.
+            If it cannot be done.
         """
         with self.lock:
             if request.get("at") != self._at:
@@ -291,7 +291,7 @@ class Desk:
             return self.state()
 
     def _scratch_folder(self, kind: str) -> str | None:
-        """Give a folder for ways out that change hardware; none while the job is not saved, for they are made of its file."""
+        """Return a folder for ways out that change hardware; none while the job is not saved, for they are made of its file."""
         document = self.document
         if (
             kind not in {"explain", "keep"}
@@ -336,7 +336,7 @@ class Desk:
         Raises
         ------
         Wrong
-            Where none is known.
+            If none is known.
         """
         with self.lock:
             job, best, report = self.document.job, self.document.best, self.document.report()
@@ -366,7 +366,7 @@ class Desk:
 
 
 def changed_text(document: Document, way: Mapping[str, Any]) -> str | None:
-    """Give the job as a way out changes it, where it changes the job's own file alone and makes just what was proven."""
+    """Return the job as a way out changes it, where it changes the job's own file alone and makes just what was proven."""
     own = [text for head, text in documents(way["edit"]) if head in {"", document.job_disk.path.name}]
     if way["plan"] is None or way["digest"] is None or len(own) != len(documents(way["edit"])):
         return None
@@ -382,7 +382,7 @@ def changed_text(document: Document, way: Mapping[str, Any]) -> str | None:
 
 
 def _free(job_file: Path) -> Path:
-    """Give a folder beside the job that is not there yet."""
+    """Return a folder beside the job that is not there yet."""
     names: Callable[[int], Path] = lambda i: job_file.with_name(f"{job_file.stem}-way-{i}")  # noqa: E731
     return next(names(i) for i in range(1, 10_000) if not names(i).exists())
 

@@ -67,7 +67,7 @@ class Document:
     Raises
     ------
     InputError
-        Where a file cannot be read, the job is no YAML, or the plan is none.
+        If a file cannot be read, the job is no YAML, or the plan is none.
     """
 
     def __init__(self, job_file: Path, plan_file: Path | None, library: Sequence[Path] = ()) -> None:
@@ -142,7 +142,7 @@ class Document:
         return api.check(self.job, plan_of(self.job, self.now.decisions))
 
     def plan(self, report: Report) -> Plan:
-        """Give the plan as it is to be written: with the bounds of a plan that was found, where it is just that one."""
+        """Return the plan as it is to be written: with the bounds of a plan that was found, where it is just that one."""
         job = self.job
         known = [] if job is None else [item for item in self._known if item[0].job.digest == job.digest]
         now = plan_of(job, self.now.decisions) if job is not None and known else None
@@ -152,13 +152,13 @@ class Document:
         return report.plan
 
     def files(self, step: Step | None = None) -> dict[Path, str]:
-        """Give the texts of hardware files that are, or once were, not those on the disk."""
+        """Return the texts of hardware files that are, or once were, not those on the disk."""
         made = (self.now if step is None else step).files
         found = {path: made.get(path, first) for path, first in self._first.items()}
         return {path: text for path, text in found.items() if text is not None}
 
     def texts(self) -> dict[Path, str]:
-        """Give the texts of all files that are open here, that of the job among them."""
+        """Return the texts of all files that are open here, that of the job among them."""
         return {self.job_disk.path: self.now.text, **self.files()}
 
     def reading_of(self, text: str) -> Reading:
@@ -180,7 +180,7 @@ class Document:
         return found
 
     def beside(self) -> list[Watched]:
-        """Give the files that the job names by their path: hardware of its own, a table of joins."""
+        """Return the files that the job names by their path: hardware of its own, a table of joins."""
         if self._named is None or self._named[0] != self.now.text:
             folder = self.job_disk.path.parent
             paths = [folder / name for name in dict.fromkeys(_paths_in(self.yaml().data))]
@@ -191,7 +191,7 @@ class Document:
         return self._disks.setdefault(path, Watched(path))
 
     def yaml(self) -> YamlFile:
-        """Give the text as a file to change; whoever changes it hands its text to ``write``."""
+        """Return the text as a file to change; whoever changes it hands its text to ``write``."""
         if self._yaml is None or self._yaml[0] != self.now.text:
             self._yaml = self.now.text, YamlFile(self.now.text)
         return self._yaml[1]
@@ -204,7 +204,7 @@ class Document:
         Raises
         ------
         InputError
-            Where the change cannot be made, or there is no job yet.
+            If the change cannot be made, or there is no job yet.
         """
         if self.job is None:
             raise InputError([*self.reading.faults])
@@ -254,7 +254,7 @@ class Document:
             self._last, self.lost = job, lost
 
     def _from_disk(self) -> dict[Path, str]:
-        """Give hardware files as they are here, save those that somebody else changed, which are as on the disk."""
+        """Return hardware files as they are here, save those that somebody else changed, which are as on the disk."""
         files = dict(self.now.files)
         for disk in {**{disk.path: disk for disk in self.beside()}, **self._disks}.values():
             if disk.changed and disk.path in self._first and disk.path.exists():
@@ -324,7 +324,7 @@ class Document:
         return self.job_unsaved or self.plan_unsaved or bool(self.hardware_unsaved)
 
     def kept(self, found: dict[str, Any] | None = None, *, of_this: bool = False) -> Kept:
-        """Give what a desk that is killed must not lose; ``found`` is the plan of a search that is not taken over."""
+        """Return what a desk that is killed must not lose; ``found`` is the plan of a search that is not taken over."""
         job = self.job
         plan = None if job is None else plan_of(job, self.now.decisions).plain()
         folder, files = self.job_disk.path.parent, self.files()
@@ -345,7 +345,7 @@ class Document:
         self.write(text, "took_over", "", decisions)
 
     def conflicts(self) -> list[Path]:
-        """Give the files that somebody else changed since they were opened, and that a save would write over."""
+        """Return the files that somebody else changed since they were opened, and that a save would write over."""
         wanted = [(self.job_unsaved, self.job_disk), (self.plan_unsaved, self.plan_disk)]
         wanted += [(True, self._watched(path)) for path in self.hardware_unsaved]
         return [disk.path for unsaved, disk in wanted if unsaved and disk.changed]
@@ -356,7 +356,7 @@ class Document:
         Raises
         ------
         InputError
-            Where a file cannot be written.
+            If a file cannot be written.
         """
         written, files = [], self.files()
         for path in self.hardware_unsaved:
@@ -378,7 +378,7 @@ class Document:
         Raises
         ------
         InputError
-            Where a file cannot be read any more.
+            If a file cannot be read any more.
         """
         job_file = self.job_disk.path
         text = _yaml(read_text(job_file, MOST_BYTES), str(job_file))
@@ -396,7 +396,7 @@ class Document:
 
 
 def _paths_in(value: Any) -> Iterator[str]:
-    """Give every text in a job that names a file."""
+    """Yield every text in a job that names a file."""
     if isinstance(value, str) and value.lower().endswith((".yaml", ".csv", ".xlsx")):
         yield str(value)
     elif isinstance(value, dict | list):
@@ -405,12 +405,12 @@ def _paths_in(value: Any) -> Iterator[str]:
 
 
 def _yaml(text: str, source: str) -> str:
-    """Give a text that is YAML with a mapping at its top, so that it can be changed in place.
+    """Return a text that is YAML with a mapping at its top, so that it can be changed in place.
 
     Raises
     ------
     InputError
-        Where it is not.
+        If it is not.
     """
     if not isinstance(parse_yaml(text, source).data, dict):
         raise InputError.one(

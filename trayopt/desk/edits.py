@@ -129,7 +129,7 @@ def is_fixed(value: Value) -> bool:
 
 
 def rows_of(file: YamlFile, table: str) -> list[Mapping[str, Value]]:
-    """Give the rows of a table as they stand in the file; none where the file names another file for them."""
+    """Return the rows of a table as they stand in the file; none where the file names another file for them."""
     found = file.get((table,))
     return [row if isinstance(row, Mapping) else {} for row in found] if isinstance(found, list) else []
 
@@ -151,7 +151,7 @@ def put_cells(file: YamlFile, table: str, cells: Iterable[tuple[int, str, str]],
     Raises
     ------
     InputError
-        Where there is no such table or column.
+        If there is no such table or column.
     """
     columns = _columns(table)
     given = list(cells)
@@ -280,7 +280,7 @@ def unpin(file: YamlFile, subject: str) -> None:
     Raises
     ------
     InputError
-        Where a pin says that it is built.
+        If a pin says that it is built.
     """
     found = [(i, row) for i, row in enumerate(rows_of(file, "pins")) if subject in {_run(row), row.get("trunk")}]
     if any(row.get("built") is True for _, row in found):
@@ -294,7 +294,7 @@ def unpin(file: YamlFile, subject: str) -> None:
 
 
 def _run(row: Mapping[str, Value]) -> str | None:
-    """Give the fibres that a pin names, as runs are written; None where it names none."""
+    """Return the fibres that a pin names, as runs are written; None where it names none."""
     try:
         return str(parse_run(row["leg"]))
     except (KeyError, TypeError, ValueError, AttributeError):

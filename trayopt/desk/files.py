@@ -21,7 +21,7 @@ ALIVE_S = 0.5
 
 
 def digest_of(path: Path) -> str | None:
-    """Give the digest of a file; None where there is none, or it cannot be read."""
+    """Return the digest of a file; None where there is none, or it cannot be read."""
     try:
         return sha256(path.read_bytes()).hexdigest()
     except OSError:
@@ -29,7 +29,7 @@ def digest_of(path: Path) -> str | None:
 
 
 def digest_of_text(text: str) -> str:
-    """Give the digest that a file has which holds this text."""
+    """Return the digest that a file has which holds this text."""
     return sha256(text.encode()).hexdigest()
 
 
@@ -68,7 +68,7 @@ class Watched:
         Raises
         ------
         InputError
-            Where it cannot be written.
+            If it cannot be written.
         """
         write_whole(self.path, text)
         self.seen()
@@ -131,7 +131,7 @@ class Keeping:
             self.file.unlink()
 
     def left_behind(self) -> tuple[Path, Kept] | None:
-        """Give the latest changes of a desk that ended without saving; those of a desk that runs are its own."""
+        """Return the latest changes of a desk that ended without saving; those of a desk that runs are its own."""
         found = []
         for path in self.job_file.parent.glob(f".{_escaped(self.job_file.name)}.desk-*.json"):
             data = _read(path)

@@ -57,7 +57,7 @@ class Guard:
         await self._app(scope, receive, _with_headers(send))
 
     def _refused(self, scope: Scope) -> int | None:
-        """Give the status with which a request is refused; None where it is let through."""
+        """Return the status with which a request is refused; None where it is let through."""
         headers, path = Headers(scope=scope), str(scope["path"])
         hosts = {f"127.0.0.1:{self.port}", f"localhost:{self.port}"}
         if headers.get("host") not in hosts:

@@ -46,7 +46,7 @@ class Row:
 
 
 def shown_hardware(document: Document) -> list[Plain]:
-    """Give the parts that the job uses, with their values as tables; what is wrong or unusual stands at its cell."""
+    """Return the parts that the job uses, with their values as tables; what is wrong or unusual stands at its cell."""
     reading = document.reading
     said = [(fault, "wrong") for fault in reading.faults] + [(fault, "unusual") for fault in reading.warnings]
     return [_part(document, use, said) for use in _uses(document)]
@@ -154,7 +154,7 @@ def put(document: Document, file: str, at: DataPath, text: str | None) -> None:
     Raises
     ------
     InputError
-        Where the job uses no such part, or it has no such place.
+        If the job uses no such part, or it has no such place.
     """
     use, copies, target = _own(document, file, at)
     changed = YamlFile(copies.texts[target])
@@ -182,7 +182,7 @@ def put_entry(document: Document, file: str, at: DataPath, *, out: bool) -> None
     Raises
     ------
     InputError
-        Where the job uses no such part, or it has no such entry.
+        If the job uses no such part, or it has no such entry.
     """
     use, copies, target = _own(document, file, at)
     changed = YamlFile(copies.texts[target])
@@ -218,7 +218,7 @@ def _copied(entries: list[Plain], number: int, width: object) -> Plain:
 
 
 def _own(document: Document, file: str, at: DataPath) -> tuple[Use, _Copies, Path]:
-    """Give the part that a place is of, the texts that are changed, and the file among them in which the part may be changed."""
+    """Return the part to which a place belongs, the changed texts, and the file in which the part may be changed."""
     uses = _uses(document)
     use = next((use for use in uses if str(use.file) == file and at[: len(use.base)] == use.base), None)
     if use is None or not at:
@@ -268,7 +268,7 @@ class _Copies:
         self._copied: dict[Path, Path] = {}
 
     def own(self, use: Use) -> Path:
-        """Give the file of a part that may be changed: its own, or a copy to which everything refers that named the other."""
+        """Return the file of a part that may be changed: its own, or a copy to which everything refers that named the other."""
         if not use.shared:
             self.texts.setdefault(use.file, use.text)
             return use.file
@@ -288,7 +288,7 @@ class _Copies:
         return next(folder / name for name in names if folder / name not in self.texts and not (folder / name).exists())
 
     def _carried(self, use: Use, made: Path) -> str:
-        """Give the text of a copy: with its own id, and with paths that lead from where it lies."""
+        """Return the text of a copy: with its own id, and with paths that lead from where it lies."""
         file = YamlFile(use.text)
         if file.get(("id",)) != made.stem:
             file.put(("id",), made.stem)

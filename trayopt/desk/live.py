@@ -11,7 +11,7 @@ from trayopt.domain.ranges import Run
 
 
 def moved_live(job: Job, before: Decisions, after: Decisions) -> list[Run]:
-    """Give the built runs of fibres that lie otherwise after a change: in another place, by another way or end, parted anew.
+    """Return the built runs of fibres that lie otherwise after a change: in another place, by another way or end, parted anew.
 
     A trunk that is built, though none of its legs is, counts with all that is spliced of it.
     """

@@ -44,7 +44,7 @@ class Run:
         return (time.monotonic() if self.ended is None else self.ended) - self.started
 
     def plain(self) -> dict[str, Any]:
-        """Give it as plain data."""
+        """Return it as plain data."""
         return {
             "kind": self.kind,
             "about": self.about,

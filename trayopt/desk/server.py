@@ -145,7 +145,7 @@ class Served:
     Raises
     ------
     InputError
-        Where the port cannot be had.
+        If the port cannot be had.
     """
 
     def __init__(self, desk: Desk, port: int = 0) -> None:

@@ -13,13 +13,13 @@ from trayopt.rules.tongues import LANGUAGES, tongue_of
 
 
 def spoken(text: str) -> str | dict[str, str]:
-    """Give a text by languages; one that only English can say is a plain text."""
+    """Return a text by languages; one that only English can say is a plain text."""
     found = {language: tongue_of(language).say(text) for language in LANGUAGES if tongue_of(language).knows(text)}
     return {"en": str(text), **found} if found else str(text)
 
 
 def spoken_fault(fault: Fault) -> str | dict[str, str]:
-    """Give what is wrong with an input by languages, as its own text is put together; in English alone where that is all."""
+    """Return what is wrong with an input by languages, as its own text is put together; in English alone where that is all."""
     if not isinstance(fault.message, Said):
         return str(fault)
     at = str(fault).partition(f": {fault.message}")[0]
@@ -32,7 +32,7 @@ def spoken_fault(fault: Fault) -> str | dict[str, str]:
 
 
 def all_spoken(value: Any) -> Any:
-    """Give a document as plain data, with the sentences in it by languages."""
+    """Return a document as plain data, with the sentences in it by languages."""
     if isinstance(value, BaseModel):
         return {name: all_spoken(getattr(value, name)) for name in type(value).model_fields}
     if isinstance(value, Mapping):

@@ -1,1 +1,1 @@
-"""F0: frozen data and pure arithmetic of trunks, trays and plans. Imports nothing of trayopt above it."""
+"""F0: frozen data and pure arithmetic of trunks, trays and plans; this room imports no other room of trayopt."""

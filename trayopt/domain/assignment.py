@@ -1,4 +1,4 @@
-"""The decisions of a plan and nothing else: of trunks ways, divisions and ribbons, tray places of legs, ends of stacks."""
+"""The decisions of a plan: each trunk's way, place of division and ribbon work, each leg's tray place, and each stack's end."""
 
 from __future__ import annotations
 
@@ -21,10 +21,20 @@ class Way(NamedTuple):
 
 @dataclass(frozen=True)
 class Assignment:
-    """Ways by trunk (only trunks in the box), places by leg (only placed legs), the end in use by stack.
+    """The decisions of a plan.
 
-    ``divide_at`` tells by trunk where it is divided, ``ribbons`` what is done with its ribbons; for a trunk that one does not
-    name, the first of its own list holds.
+    Parameters
+    ----------
+    ways
+        The way of each trunk; only trunks that are in the box.
+    places
+        The tray place of each leg; only legs that are placed.
+    ends
+        The end at which legs enter each stack.
+    divide_at
+        Where each trunk is divided; a trunk that is not named here is divided at the first place of its own list.
+    ribbons
+        What is done with the ribbons of each trunk; for a trunk that is not named here, the first work of its own list.
     """
 
     ways: Mapping[str, Way] = field(default_factory=dict)

@@ -1,4 +1,4 @@
-"""The one base of all data that is read from files, and the arithmetic that all floors share."""
+"""The base class of all data that is read from files, and arithmetic that all floors share."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ DivideAt = Literal["tray", "port"]
 DIVIDE_AT: tuple[DivideAt, DivideAt] = ("tray", "port")
 """Where a trunk is divided: at the trays' entrances, or at its port."""
 LEAST_RIBBON, MOST_RIBBON = 2, 96
-"""Fibres of a ribbon that is made anew."""
+"""The fewest and the most fibres of a ribbon that is made anew."""
 RibbonWord = Literal["as_they_are", "split"] | Annotated[int, Field(ge=LEAST_RIBBON, le=MOST_RIBBON)]
-"""What is done with a trunk's ribbons before they are spliced; a number: its fibres are made into ribbons of that width."""
+"""What is done with a trunk's ribbons before they are spliced; a number means that ribbons of that many fibres are made."""
 AS_THEY_ARE: RibbonWord = "as_they_are"
 SPLIT: RibbonWord = "split"
 
 ID, LONGEST_ID = r"^[^\s:/+\x00-\x1f][^:/+\x00-\x1f]*$", 64
-"""What an id is made of, and how long it may be: it is never a path."""
+"""The pattern of an id, and how long an id may be. An id is never a path."""
 Id = Annotated[str, StringConstraints(min_length=1, max_length=LONGEST_ID, pattern=ID)]
 Millimetres = Annotated[int, Field(ge=-100_000, le=100_000)]
 Size = Annotated[float, Field(gt=0, le=100_000, allow_inf_nan=False)]
@@ -30,7 +30,7 @@ Count = Annotated[int, Field(ge=1, le=100_000)]
 T = TypeVar("T")
 
 EPSILON = 1e-9
-"""Diameters, radii and areas are compared to within this (spec, section 3)."""
+"""Tolerance with which diameters, radii and areas are compared (spec, section 3)."""
 
 
 class Frozen(BaseModel):
@@ -42,19 +42,19 @@ class Frozen(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True, defer_build=True)
 
     only_written: ClassVar[tuple[str, ...]] = ()
-    """Keys that files have and the model has not: they are read before it is made."""
+    """Keys that a file may have and the model does not: they are read before the model is made."""
     only_resolved: ClassVar[tuple[str, ...]] = ()
-    """Keys that the model has and files, written by hand, have not."""
+    """Keys that the model has and a file written by hand does not."""
 
     def __copy__(self) -> Self:
-        """Copy the fields alone: what was computed of this object, and kept, is not true of a copy with other values."""
+        """Copy the fields alone: values that were computed from this object may not hold for a copy with other fields."""
         copied = super().__copy__()
         for name in copied.__dict__.keys() - type(self).model_fields.keys():
             del copied.__dict__[name]
         return copied
 
     def once(self, make: Callable[[Self], T]) -> T:
-        """Compute something of this object by ``make`` the first time, and give the same thing ever after."""
+        """Return ``make(self)``, computed at the first call and kept for the calls after it."""
         kept: dict[Callable[[Self], object], object] = self.__dict__.setdefault("_once", {})
         if make not in kept:
             kept[make] = make(self)
@@ -69,7 +69,7 @@ def straight_mm(x0: int, y0: int, x1: int, y1: int) -> int:
 
 
 def divisors(n: int) -> tuple[int, ...]:
-    """Give all k ≥ 1 that divide n, rising."""
+    """Return all divisors of n, from 1 to n."""
     return tuple(k for k in range(1, n + 1) if n % k == 0)
 
 
@@ -82,12 +82,12 @@ F = TypeVar("F", bound=Frozen)
 
 
 def remade(part: F, **changed: Any) -> F:
-    """Give a part of a job or a document with other values in some fields, which are not validated.
+    """Copy a part of a job or of a document with other values in some fields. The new values are not validated.
 
     Raises
     ------
     TypeError
-        Where it has no such field.
+        If the part has no field of that name.
     """
     if unknown := changed.keys() - type(part).model_fields.keys():
         raise TypeError(f"{type(part).__name__} has no field {', '.join(sorted(unknown))}")

@@ -10,7 +10,7 @@ from trayopt.domain.ranges import span
 
 
 class Leg(NamedTuple):
-    """Group ``group`` of the ``of`` equal groups of a subunit; of = 1 keeps the subunit whole."""
+    """Group number ``group`` of the ``of`` equal groups into which a subunit is divided; with ``of`` 1 it stays whole."""
 
     trunk: str
     subunit: int
@@ -24,7 +24,7 @@ class Leg(NamedTuple):
 
 @dataclass(frozen=True)
 class Subunit:
-    """One subunit of a trunk: fibres first … first + fibres - 1 of the trunk, in whole ribbons of equal width."""
+    """One subunit of a trunk: fibres ``first`` to ``last`` of the trunk, in whole ribbons of equal width."""
 
     trunk: str
     number: int
@@ -34,7 +34,7 @@ class Subunit:
     diameter_mm: float
     radius_mm: float
     barred: tuple[int, ...] = ()
-    """Divisions that are not to be looked at."""
+    """Numbers of legs into which the subunit must not be divided."""
 
     @property
     def name(self) -> str:
@@ -43,25 +43,25 @@ class Subunit:
 
     @property
     def fibres(self) -> int:
-        """All its fibres."""
+        """Number of fibres in the subunit."""
         return self.ribbons * self.ribbon_fibres
 
     @property
     def last(self) -> int:
-        """Its last fibre, in the numbering of the trunk."""
+        """The last fibre of the subunit, in the numbering of the trunk."""
         return self.first + self.fibres - 1
 
     @property
     def divisions(self) -> tuple[int, ...]:
-        """Every k into which it can be divided: the divisors of its ribbon count, but those that are barred."""
+        """Every number of legs into which the subunit can be divided: the divisors of its ribbon count that are not barred."""
         return tuple(k for k in divisors(self.ribbons) if k not in self.barred)
 
     def leg(self, group: int, of: int) -> Leg:
-        """Give one of its legs."""
+        """Return leg ``group`` of the ``of`` legs of the subunit."""
         return Leg(self.trunk, self.number, group, of)
 
     def legs(self, of: int) -> tuple[Leg, ...]:
-        """Give all its legs at a division."""
+        """Return all legs of the subunit when it is divided into ``of`` legs."""
         return tuple(Leg(self.trunk, self.number, group, of) for group in range(1, of + 1))
 
     def leg_run(self, leg: Leg) -> tuple[int, int]:
@@ -75,11 +75,11 @@ class Subunit:
         return span(*self.leg_run(leg))
 
     def leg_of_fibre(self, fibre: int, of: int) -> Leg:
-        """Give the leg that holds a fibre at a division."""
+        """Return the leg that holds a fibre when the subunit is divided into ``of`` legs."""
         return Leg(self.trunk, self.number, (fibre - self.first) // (self.fibres // of) + 1, of)
 
     def leg_of_run(self, first: int, last: int) -> Leg | None:
-        """Give the leg that is exactly this run; None where no division makes one."""
+        """Return the leg that has exactly the fibres first to last; None if no division makes such a leg."""
         size = last - first + 1
         if first < self.first or last > self.last or self.fibres % size:
             return None
@@ -89,9 +89,9 @@ class Subunit:
         return Leg(self.trunk, self.number, (first - self.first) // size + 1, of)
 
     def ribbon_of(self, fibre: int) -> int:
-        """Give the number of the ribbon in the subunit, from 1, in which a fibre of the trunk lies."""
+        """Return the number of the ribbon that holds a fibre of the trunk, counted from 1 in the subunit."""
         return (fibre - self.first) // self.ribbon_fibres + 1
 
     def fibre_in_ribbon(self, fibre: int) -> int:
-        """Give the number of a fibre of the trunk inside its ribbon, from 1."""
+        """Return the position of a fibre of the trunk in its ribbon, counted from 1."""
         return (fibre - self.first) % self.ribbon_fibres + 1

@@ -1,4 +1,4 @@
-"""The certificate of a plan, schema ``trayopt/certificate/1``: hints with which its bounds are checked without the solver."""
+"""The certificate of a plan, schema ``trayopt/certificate/1``: proofs of its bounds that are checked without the solver."""
 
 from __future__ import annotations
 
@@ -11,13 +11,21 @@ from trayopt.domain.base import Frozen
 from trayopt.domain.plan import GoalName, PlanJob
 
 Argument = Literal["not_below_zero", "prices", "prices_with_orders", "none"]
-"""Why a goal is not less: no goal is below 0; prices of rows that every plan meets, or of rows of orders too; nothing is said."""
+"""Why the value of a goal cannot be lower.
+
+``not_below_zero``: no goal is below 0. ``prices``: prices of rows that every plan meets. ``prices_with_orders``: the same,
+with the rows of the order on a stack among them. ``none``: the certificate gives no reason.
+"""
 Price = Annotated[str, StringConstraints(pattern=r"^-?[0-9]{1,40}(/[1-9][0-9]{0,40})?$")]
 Name = Annotated[str, Field(min_length=1, max_length=100_000)]
 
 
 class CertificateNode(Frozen):
-    """A split of all plans by a whole number, at most ``most`` or above it; or prices of rows that leave no plan."""
+    """A node of a proof: either a split or a leaf.
+
+    A split parts all plans by the number ``split``: at most ``most``, or above it. A leaf gives prices of rows that leave
+    no plan.
+    """
 
     split: Name | None = None
     most: int | None = None
@@ -31,7 +39,7 @@ class CertificateNode(Frozen):
 
 
 class CertificateGoal(Frozen):
-    """What is said of one goal: the least that it can be, the goals before it as good as in the plan, and why."""
+    """The least value of one goal among plans that are as good as this plan on the goals before, and the reason."""
 
     goal: GoalName
     least: Annotated[int, Field(ge=0)]
@@ -46,12 +54,12 @@ class CertificateGoal(Frozen):
 
 
 class Certificate(Frozen):
-    """What makes the bounds of a plan checkable, goal by goal in the order in which they count."""
+    """The reasons for the bounds of a plan, goal by goal, in the order in which goals count."""
 
     schema_: Annotated[Literal["trayopt/certificate/1"], Field(alias="schema")] = "trayopt/certificate/1"
     job: PlanJob
     goals: tuple[CertificateGoal, ...]
 
     def plain(self) -> dict[str, Any]:
-        """Give it as plain data, without what it does not say."""
+        """Return the certificate as plain data, without the fields that hold their defaults."""
         return self.model_dump(mode="json", by_alias=True, exclude_defaults=True) | {"schema": self.schema_}

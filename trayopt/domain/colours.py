@@ -18,18 +18,26 @@ SPOKEN: dict[str, str] = {
     "weiss": "white", "rot": "red", "schwarz": "black", "gelb": "yellow", "violett": "violet", "purple": "violet",
     "lila": "violet", "rosa": "rose", "pink": "rose", "tuerkis": "aqua", "turquoise": "aqua",
 }  # fmt: skip
-"""Other names, in German and English; umlauts and sharp s written in two letters."""
+"""Other names of the colours, in German and English; umlauts and sharp s are written in two letters."""
 
 
 def colour(position: int) -> tuple[str, int]:
-    """Give base colour and number of stripes of a position from 1; above twelve each further dozen adds one stripe."""
+    """Return the base colour and the number of stripes of a position.
+
+    Positions are counted from 1. Each dozen after the first adds one stripe.
+
+    Raises
+    ------
+    ValueError
+        If the position is below 1.
+    """
     if position < 1:
         raise ValueError("positions are counted from 1")
     return COLOURS[(position - 1) % 12], (position - 1) // 12
 
 
 def stripe(base: str) -> str:
-    """Give the colour of the stripes on a base: black, and yellow on black."""
+    """Return the colour of the stripes on a base: black, and yellow on black."""
     return "yellow" if base == "black" else "black"
 
 
@@ -56,7 +64,7 @@ def position(text: str) -> int:
     Raises
     ------
     ValueError
-        Where the text is no colour of the sequence; the message lists them.
+        If the text is no colour of the sequence; the message lists the colours.
     """
     words = " ".join(text.replace("+", " + ").split()).strip()
     base, _, tail = words.partition(" + ")

@@ -1,6 +1,6 @@
-"""One decision of a plan: where fibres lie, how a trunk goes, at which end a stack is entered.
+"""A decision of a plan: where fibres lie, how a trunk goes, at which end a stack is entered.
 
-Pins, decisions that were given, and decisions that are expected are all of these shapes.
+Pins, decisions that were given, and decisions that are expected all have one of these shapes.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from trayopt.domain.ranges import Run
 
 
 class RunAt(NamedTuple):
-    """Fibres first … last of a trunk lie at a place; ``leg`` tells that they are one leg, not only a part."""
+    """Fibres first to last of a trunk lie at a place. With ``leg`` they are a whole leg; otherwise they are a part of a leg."""
 
     trunk: str
     first: int
@@ -24,12 +24,12 @@ class RunAt(NamedTuple):
 
     @property
     def run(self) -> Run:
-        """The fibres."""
+        """The fibres as a run."""
         return Run(self.trunk, self.first, self.last)
 
 
 class GoesBy(NamedTuple):
-    """What is decided of a trunk's way, where it is divided and what is done with its ribbons; None where it is open."""
+    """What is decided for a trunk: its way, its place of division, its ribbon work. None where the decision is open."""
 
     trunk: str
     port: str | None = None
@@ -39,7 +39,7 @@ class GoesBy(NamedTuple):
     ribbons: RibbonWord | None = None
 
     def differing(self, way: Way) -> tuple[Literal["port", "travel", "loops"], ...]:
-        """Name what of a way is decided otherwise."""
+        """Return the parts of a way that contradict this decision."""
         differs = {
             "port": self.port not in {None, way.port},
             "travel": self.travel not in {None, way.travel},
@@ -48,12 +48,12 @@ class GoesBy(NamedTuple):
         return tuple(part for part in ("port", "travel", "loops") if differs[part])
 
     def admits(self, way: Way) -> bool:
-        """Whether a way is as decided, or open."""
+        """Whether a way agrees with everything that is decided."""
         return not self.differing(way)
 
     @property
     def whole(self) -> Way | None:
-        """The way, where port, travel and loops are all decided."""
+        """The way, if port, travel and loops are all decided; otherwise None."""
         if self.port is None or self.travel is None or self.loops is None:
             return None
         return Way(self.port, self.travel, self.loops)

@@ -1,9 +1,8 @@
-"""The digest of a job: the name of what a plan was made for, which later versions of trayopt leave as it is.
+"""The digest of a job: a fingerprint by which a plan names its job. Later versions of trayopt compute the same digest.
 
-It is the sha256 of the job's canonical JSON: references resolved, defaults filled in, keys sorted. Three things are left
-out, for they change no plan: the title, rules at level ``off``, and keys that came after version 0.1.0 where they hold
-their default. So a rule that is added at level ``off``, and a key that is added with the default that jobs without it had
-in mind, change no digest.
+The digest is the sha256 of the job's canonical JSON: references resolved, defaults filled in, keys sorted. Three things are left
+out, for they change no plan: the title, rules at level ``off``, and keys added after version 0.1.0 that hold their default. So no
+digest changes when a rule is added at level ``off``, or a key with the default that older jobs took for granted.
 """
 
 from __future__ import annotations
@@ -19,14 +18,14 @@ from trayopt.domain.base import Frozen
 
 
 def sha256_of(data: Mapping[str, Any]) -> str:
-    """Give the sha256 of plain data as JSON with sorted keys, in hexadecimal digits."""
+    """Return the sha256 of plain data, written as JSON with sorted keys, in hexadecimal digits."""
     text = json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
     return hashlib.sha256(text.encode()).hexdigest()
 
 
 @cache
 def first_keys() -> frozenset[str]:
-    """Give every key that jobs of version 0.1.0 knew, by its path: ``trunks.cable.id``, ``rules.reach.level``."""
+    """Return the path of every key that version 0.1.0 knew in a job, such as ``trunks.cable.id`` or ``rules.reach.level``."""
     lines = files("trayopt.domain").joinpath("keys_0_1_0.txt").read_text(encoding="utf-8").splitlines()
     return frozenset(line for line in lines if not line.startswith("#"))
 
@@ -34,16 +33,16 @@ def first_keys() -> frozenset[str]:
 def without_later_defaults(
     model: Frozen, data: Mapping[str, Any], at: str = "", unknown: Collection[str] = ()
 ) -> dict[str, Any]:
-    """Leave out of the plain data of a model each key that version 0.1.0 did not know and that holds its default.
+    """Return the plain data of a model without the keys that version 0.1.0 did not know and that hold their default.
 
     Parameters
     ----------
     model, data
-        The model, and what it was dumped to.
+        The model, and the plain data to which it was dumped.
     at
-        The path of the model in its job; empty for the job.
+        The path of the model in its job; empty for the job itself.
     unknown
-        Paths of keys that are left out whatever they hold.
+        Paths of keys that are left out whatever value they hold.
     """
     kept = {}
     for name, field in type(model).model_fields.items():

@@ -1,4 +1,4 @@
-"""The explanation document, schema ``trayopt/explanation/1``: why not, what to do, and why this."""
+"""The explanation document, schema ``trayopt/explanation/1``: why there is no plan, what helps, and why this plan is best."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from trayopt.domain.plan import GoalName
 from trayopt.domain.said import Said
 
 Sentence = Annotated[str, WrapValidator(lambda value, check: value if isinstance(value, Said) else check(value))]
-"""A text that still knows what it was made of, as long as it is not written."""
+"""A text that keeps its form and values, so that it can be translated, until it is written to a file."""
 
 
 class GroupSaid(Frozen):
-    """A group of a conflict, and one sentence with the numbers: what is needed, what there is."""
+    """A group of a conflict, with a sentence that compares what is needed with what there is."""
 
     rule: str
     subject: str
@@ -23,9 +23,10 @@ class GroupSaid(Frozen):
 
 
 class ConflictSaid(Frozen):
-    """Groups that cannot hold together while every splice is placed; minimal only where that was proven by solving.
+    """Groups that cannot hold together while every splice is placed.
 
-    Where there are no groups, ``root`` says which facts of the job exclude that every splice is placed; else it is empty.
+    ``minimal`` is true only if that was proven by solving. Without groups, ``root`` says which facts of the job exclude a
+    plan that places every splice; otherwise ``root`` is empty.
     """
 
     groups: tuple[GroupSaid, ...]
@@ -34,14 +35,14 @@ class ConflictSaid(Frozen):
 
 
 class GroupName(Frozen):
-    """A group by its name."""
+    """The name of a group: a rule and its subject."""
 
     rule: str
     subject: str
 
 
 class Addition(Frozen):
-    """Something added or changed, such as 6 trays on a stack; ``amount`` in the unit that ``what`` names."""
+    """Something added or changed, such as 6 trays on a stack; ``what`` names the unit of ``amount``."""
 
     what: str
     subject: str
@@ -49,9 +50,9 @@ class Addition(Frozen):
 
 
 class GoalValue(Frozen):
-    """The value of one goal in the best plan that was found, and the least that is proven; null where nothing is.
+    """The value of one goal in the best plan that was found, and its proven lower bound; null if no bound is proven.
 
-    Where both meet no plan is better on this goal, those before it being equal.
+    If both are equal, no plan that is as good on the goals before is better on this goal.
     """
 
     goal: GoalName
@@ -60,16 +61,16 @@ class GoalValue(Frozen):
 
     @property
     def proven(self) -> bool:
-        """Whether the value is proven to be the least."""
+        """Whether the value is proven to be the lowest."""
         return self.bound == self.value
 
 
 class WayOut(Frozen):
-    """A change after which every splice is placed and every must kept: proven by a plan of the changed job.
+    """A change of the job after which every splice is placed and every must is kept; a plan of the changed job proves it.
 
-    ``edit`` is YAML: a document for each file, with what is to be merged into it. A key that it gives replaces the key,
-    entries of lists with ids are told by their ids, and an entry that is to be taken out stands as a comment.
-    ``cost`` orders ways out. ``least`` is off where it was not settled in time whether adding less would be enough.
+    ``edit`` is YAML: one document for each file, to be merged into that file. A key of the edit replaces the same key of
+    the file, entries of lists are matched by their ids, and an entry to be taken out is written as a comment. Ways out are
+    sorted by ``cost``. ``least`` is false if the time ran out before it was known whether adding less is enough.
     """
 
     give_up: tuple[GroupName, ...] = ()
@@ -81,9 +82,10 @@ class WayOut(Frozen):
 
 
 class GoalCost(Frozen):
-    """What a goal becomes: its value in the plan, and where something is kept that the plan does not keep.
+    """A goal in two plans: its ``value`` in the best plan, ``kept`` in the best plan that keeps something the first does not.
 
-    ``proven`` tells that no plan that keeps it is better on this goal, those before it being equal.
+    What is kept is a broken preference, or a plan that somebody expected. ``proven`` says that no plan that keeps it, and is as
+    good on the goals before, is better on this goal.
     """
 
     goal: GoalName
@@ -93,11 +95,11 @@ class GoalCost(Frozen):
 
 
 class PreferenceSaid(Frozen):
-    """A broken preference: what stands against it, and what keeping it would cost.
+    """A broken preference: what it conflicts with, and what keeping it would cost.
 
-    ``because`` is how the plan breaks it, ``reason`` why it has to. ``possible`` tells whether a plan keeps it with
-    every must; null where that was not settled in time. ``cost`` is null where no such plan is known. ``never`` tells that no
-    plan of the job keeps it, whatever else is given up: it was never a choice.
+    ``because`` says how the plan breaks the preference, ``reason`` why it has to. ``possible`` says whether some plan keeps
+    it together with every must; it is null if the time ran out first. ``cost`` is null if no such plan is known. ``never``
+    says that no plan of the job keeps the preference, whatever else is given up: it was never a choice.
     """
 
     rule: str
@@ -112,7 +114,7 @@ class PreferenceSaid(Frozen):
 
 
 class ExpectedSaid(Frozen):
-    """What became of an expected plan: whether it is possible, its cost against the best, and what makes the difference."""
+    """The verdict on an expected plan: whether it is possible, its cost against the best plan, and how the two differ."""
 
     possible: bool | None
     cost: tuple[GoalCost, ...] | None
@@ -120,7 +122,7 @@ class ExpectedSaid(Frozen):
 
 
 class BoundSaid(Frozen):
-    """What holds a goal up: a proven least value, and what forces it."""
+    """A lower bound of a goal, and the reasons that force it."""
 
     goal: GoalName
     value: int
@@ -129,12 +131,12 @@ class BoundSaid(Frozen):
 
 
 class Explanation(Frozen):
-    """The explanation as in spec section 8.
+    """The explanation (spec, section 8).
 
-    ``summary`` is one paragraph that can be forwarded. ``preferences``, ``expected`` and ``bounds`` are there only
-    where they were asked for: the broken preferences of the best plan, a plan that was expected, and what holds each
-    goal up. ``optimal`` tells whether the best plan is proven to be; null where there was none to explain.
-    ``out_of_time`` tells that the clock ran out before all was looked for: there may be more, and cheaper, ways out.
+    ``summary`` is one paragraph that can be forwarded. ``preferences``, ``expected`` and ``bounds`` are present only if
+    they were asked for: the broken preferences of the best plan, the verdict on an expected plan, and the lower bound of
+    each goal. ``optimal`` says whether the best plan is proven to be optimal; it is null if there was no plan to explain.
+    ``out_of_time`` says that the time ran out before the search was complete: there may be more ways out, and cheaper ones.
     """
 
     schema_: Annotated[Literal["trayopt/explanation/1"], Field(alias="schema")] = "trayopt/explanation/1"
@@ -148,7 +150,7 @@ class Explanation(Frozen):
     bounds: tuple[BoundSaid, ...] | None = None
 
     def plain(self) -> dict[str, Any]:
-        """Give the explanation as plain data, without what was not asked for."""
+        """Return the explanation as plain data, without what was not asked for."""
         data = self.model_dump(mode="json", by_alias=True)
         for key in ("optimal", "preferences", "expected", "bounds"):
             if data[key] is None:

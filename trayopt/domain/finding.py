@@ -1,4 +1,4 @@
-"""Groups (rule, subject) and findings: the words in which rules speak."""
+"""Groups (a rule and its subject) and findings (a group that a plan breaks)."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class Group(NamedTuple):
 
 @dataclass(frozen=True)
 class Finding:
-    """A broken group: at what level, and one sentence with the numbers."""
+    """A broken group, the level of its rule, and a sentence with the numbers."""
 
     rule: str
     level: Literal["always", "must", "prefer"]

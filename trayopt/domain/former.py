@@ -1,4 +1,4 @@
-"""Format 1, from before a plan decided where a trunk is divided: its plan document, and how it named a job.
+"""Format 1, from the time before a plan decided where a trunk is divided: its plan document and its digests of a job.
 
 Jobs and plans of format 1 are read; nothing writes them.
 """
@@ -18,16 +18,16 @@ from trayopt.domain.plan import PlanJob, PlanLeg, PlanSolver, PlanSplice, PlanUn
 JOB, PLAN = "trayopt/job/1", "trayopt/plan/1"
 """The schemas of format 1."""
 RENAMED = {"base_outward": "no_empty_below"}
-"""Rules that have another name today, by their former name."""
+"""Rules that were renamed: today's name by the former name."""
 LATER_RULES = frozenset({"tied_trays", "breakout"})
 LATER_KEYS = frozenset({"enclosure.track.guides.width_mm", "trunks.cable.tubes", "pins.divide_at"})
 """Keys of a job that format 1 did not know."""
 ALLOWANCE_MM = 100
-"""What a turn was taken to be longer at most, in every box; today it follows from the box."""
+"""The allowance for a turn on the outside of the track that format 1 used for every box; today it follows from the box."""
 
 
 class FormerGoal(Frozen):
-    """Value and bound of a goal of format 1; some of these goals count in another way today."""
+    """Value and bound of a goal of format 1; some of these goals are counted in another way today."""
 
     goal: str
     value: int
@@ -36,7 +36,7 @@ class FormerGoal(Frozen):
 
 
 class FormerTrunk(Frozen):
-    """A trunk's way; all None for a trunk that stays outside."""
+    """A trunk's way; every field is None for a trunk that stays outside."""
 
     trunk: str
     port: str | None
@@ -46,7 +46,7 @@ class FormerTrunk(Frozen):
 
 
 class FormerTray(Frozen):
-    """What lies in one used tray place; ``fibres`` counts one a splice and one a parked fibre."""
+    """What lies in one used tray; ``fibres`` counts one for each splice and one for each parked fibre."""
 
     stack: str
     position: int
@@ -66,7 +66,7 @@ class FormerBroken(Frozen):
 
 
 class FormerPlan(Frozen):
-    """A plan of format 1: where things lie is taken over, and nothing else of it."""
+    """A plan of format 1. Only the places of legs, the ways and the ends are taken over."""
 
     schema_: Annotated[Literal["trayopt/plan/1"], Field(alias="schema")]
     job: PlanJob
@@ -84,16 +84,16 @@ class FormerPlan(Frozen):
 
 
 def names_job(named: PlanJob, job: Job) -> bool:
-    """Whether a plan names this job, by its digest of today or of format 1; a title that was changed makes no other job."""
+    """Whether a plan names this job, by its digest of today or of format 1. A changed title does not make another job."""
     return named.digest == job.digest or named.digest in former_digests(job, named.title)
 
 
 def former_digests(job: Job, title: str) -> Iterator[str]:
-    """Give the digests that a job had in format 1, under a title.
+    """Yield the digests that a job with this title could have in format 1.
 
-    Version 0.1.0 counted the title, and the rules at level ``off`` that it knew; later versions of format 1 did not. A
-    trunk without tubes that did not say where it was divided had ``tray`` in format 1, and has ``port`` today: both are
-    tried for all such trunks.
+    Version 0.1.0 included the title and the rules at level ``off``; later versions of format 1 did not. A trunk without tubes
+    whose file did not say where it is divided was divided at the ``tray`` in format 1 and is divided at the ``port`` today, so
+    both words are tried for all such trunks.
     """
     data = without_later_defaults(job, job.plain(), unknown=LATER_KEYS) | {"schema": JOB}
     del data["title"]
@@ -111,7 +111,7 @@ def _divided_at(words: tuple[DivideAt, ...]) -> DivideAt:
 
 
 def _rules(job: Job, *, off: bool) -> dict[str, Any]:
-    """Give what format 1 said of rules: those at level ``off`` only where 0.1.0 is asked, which knew them."""
+    """Return the rules as format 1 wrote them; with ``off``, also the rules at level ``off`` that version 0.1.0 knew."""
     names = {today: former for former, today in RENAMED.items()}
     found = {}
     for today, setting in job.rules.items():

@@ -1,4 +1,4 @@
-"""What sleeves ask of ribbons before they are spliced: parts that are split off, and ribbons that are made anew."""
+"""Work on ribbons before they are spliced: splitting them, making new ones, and separating them into single fibres."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from trayopt.domain.splicing import Divided
 
 
 class NewRibbon(NamedTuple):
-    """A ribbon that is made of fibres of other ribbons, in their order: trunk, subunit, its number from 1, and its width."""
+    """A ribbon made from fibres of a subunit, in their order; ``number`` counts from 1 in the subunit, ``width`` is in fibres."""
 
     trunk: str
     subunit: int
@@ -20,10 +20,16 @@ class NewRibbon(NamedTuple):
 
 
 class Handling(NamedTuple):
-    """What is done with ribbons.
+    """The work on some ribbons.
 
-    Cuts along them, each by trunk and the fibre before it, ribbons that are made, and ribbons that are separated into single
-    fibres, by trunk, subunit and ribbon.
+    Parameters
+    ----------
+    cuts
+        Cuts along a ribbon, each as (trunk, the fibre before the cut).
+    made
+        Ribbons that are made anew.
+    separated
+        Ribbons that are separated into single fibres, each as (trunk, subunit, number of the ribbon).
     """
 
     cuts: frozenset[tuple[str, int]]
@@ -32,15 +38,15 @@ class Handling(NamedTuple):
 
 
 class InRibbons(Divided, Protocol):
-    """What is asked of a trunk beside: whether its fibres come in ribbons."""
+    """A trunk that also says whether its fibres come in ribbons."""
 
     @property
     def in_ribbons(self) -> bool:
-        """Whether its fibres come in ribbons."""
+        """Whether the fibres of the trunk come in ribbons."""
 
 
 def separated(sides: Iterable[Run], trunks: Mapping[str, InRibbons]) -> Handling:
-    """Tell which ribbons are separated for sleeves of one fibre; these are both sides of the sleeves."""
+    """Find the ribbons that are separated for sleeves of one fibre, from the runs on both sides of these sleeves."""
     found: dict[tuple[str, int, int], None] = {}
     for run in sides:
         if trunks[run.trunk].in_ribbons:
@@ -50,10 +56,10 @@ def separated(sides: Iterable[Run], trunks: Mapping[str, InRibbons]) -> Handling
 
 
 def handling(sides: Iterable[Run], trunks: Mapping[str, InRibbons], work: Mapping[str, RibbonWord]) -> Handling:
-    """Tell what is done with ribbons for the sleeves of one tray, by both sides of the sleeves; a single fibre is not counted.
+    """Find the work on ribbons that the sleeves of one tray need, from the runs on both sides; runs of one fibre need none.
 
-    A ribbon is split at the ends of a sleeve inside of it. One that is made anew is made as wide as it is spliced, so that it is
-    split only where another sleeve goes on. Loose fibres are made into ribbons before they share a sleeve.
+    A ribbon is split where a sleeve begins or ends inside it. A ribbon that is made anew is made as wide as it is spliced, so it
+    is split only where one sleeve ends and the next begins. Loose fibres are made into ribbons before they share a sleeve.
     """
     cuts: set[tuple[str, int]] = set()
     made: dict[NewRibbon, None] = {}

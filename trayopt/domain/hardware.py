@@ -1,4 +1,4 @@
-"""Trays, enclosures and tube sets: what stands on the wall. Units are in the field names."""
+"""The hardware: trays, enclosures and tube sets. Units are in the names of the fields."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ from trayopt.domain.base import EPSILON, Count, Frozen, Id, Millimetres, Size, T
 
 
 class Reference:
-    """Marks a field that a file may give as a library id or as a path to a ``.yaml`` file."""
+    """Mark of a field that a file may give as a library id or as a path to a ``.yaml`` file."""
 
     def __init__(self, kind: str) -> None:
         self.kind = kind
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
-        """Allow a string beside the object in the JSON Schema."""
+        """Allow a string as well as the object in the JSON Schema."""
         text: dict[str, Any] = {
             "type": "string",
             "description": f"{self.kind} id of the library, or a path ending in .yaml",
@@ -31,7 +31,7 @@ class Reference:
 
 
 class Place(NamedTuple):
-    """A tray place: position 1 is at the base, rising outward to the door."""
+    """A tray place: a stack and a position, counted from 1 at the base outward to the door."""
 
     stack: str
     position: int
@@ -42,7 +42,7 @@ class Place(NamedTuple):
 
 
 class Tray(Frozen):
-    """One splice tray type; ``inside_mm`` is the fibre from the entrance to the sleeve with its storage turns."""
+    """A splice tray type; ``inside_mm`` is the length of fibre from the entrance to the sleeve, storage turns included."""
 
     kind: Literal["tray"] = "tray"
     id: Id
@@ -57,10 +57,9 @@ class Tray(Frozen):
 
 
 class Guide(Frozen):
-    """A guide of the track; both directions of travel share its opening.
+    """A guide of the track; legs of both directions share its opening.
 
-    ``width_mm`` is how far apart its edges are across the way of the legs; where the file does not say, the opening is
-    taken for a square.
+    ``width_mm`` is the width of the opening across the way of the legs; if the file does not say, the opening is taken as square.
     """
 
     id: Id
@@ -80,7 +79,10 @@ class Guide(Frozen):
 
 
 class Track(Frozen):
-    """The closed ring of guides, clockwise seen from the door, and the band over the back plate in which it carries legs."""
+    """The closed ring of guides, listed clockwise as seen from the door.
+
+    ``z_mm`` is the band in which the guides carry legs: its lower and upper edge above the back plate.
+    """
 
     z_mm: tuple[Millimetres, Millimetres]
     min_radius_mm: Size
@@ -88,19 +90,19 @@ class Track(Frozen):
 
 
 class Seal(Frozen):
-    """A cable seal of a port: how many cables of which diameters it takes, limits included."""
+    """A cable seal of a port: the number of its holes, and the least and greatest cable diameter that a hole takes."""
 
     holes: Count
     least_mm: Annotated[float, Field(ge=0, le=1000, allow_inf_nan=False)]
     most_mm: Size
 
     def takes(self, diameter_mm: float) -> bool:
-        """Whether a cable is neither too thin nor too thick for it."""
+        """Whether a cable is neither too thin nor too thick for the seal."""
         return self.least_mm - EPSILON <= diameter_mm <= self.most_mm + EPSILON
 
 
 class Port(Frozen):
-    """Where trunks enter; ``turns`` is the natural way round from there."""
+    """A port, where trunks enter; ``turns`` is the natural direction of travel from the port."""
 
     id: Id
     x_mm: Millimetres
@@ -111,13 +113,16 @@ class Port(Frozen):
     seals: tuple[Seal, ...] = ()
 
     def passes(self, diameters_mm: Sequence[float]) -> bool:
-        """Whether cables pass the bore together: the two thickest side by side, and all of them by their squares."""
+        """Whether cables fit through the bore together.
+
+        The two thickest must fit side by side, and the squares of all diameters add up to no more than the square of the bore.
+        """
         thickest = sorted(diameters_mm)[-2:]
         squares = sum(diameter**2 for diameter in diameters_mm)
         return sum(thickest) <= self.bore_mm + EPSILON and squares <= self.bore_mm**2 + EPSILON
 
     def seal_for(self, diameters_mm: Sequence[float]) -> Seal | None:
-        """Give the seal with the fewest holes that takes cables of these diameters; None where the port takes them not."""
+        """Return the seal with the fewest holes that takes cables of these diameters; None if the port cannot take them."""
         if not self.passes(diameters_mm):
             return None
         fits = [s for s in self.seals if s.holes >= len(diameters_mm) and all(s.takes(d) for d in diameters_mm)]
@@ -125,7 +130,7 @@ class Port(Frozen):
 
 
 class Entrance(Frozen):
-    """Where legs that travel one way leave the track for the trays of a stack."""
+    """The point where legs of one direction of travel leave the track for the trays of a stack."""
 
     guide: Id
     x_mm: Millimetres
@@ -133,21 +138,21 @@ class Entrance(Frozen):
 
 
 class End(Frozen):
-    """A side of a stack where legs enter its trays, with one entrance for each direction of travel."""
+    """A side of a stack where legs enter the trays, with one entrance for each direction of travel."""
 
     id: Id
     clockwise: Entrance
     counterclockwise: Entrance
 
     def entrance(self, travel: Travel) -> Entrance:
-        """Give the entrance for legs that travel this way."""
+        """Return the entrance for legs that travel in this direction."""
         return self.clockwise if travel == "clockwise" else self.counterclockwise
 
 
 class TrayRange(Frozen):
-    """Positions of a stack, the first and the last, that carry another kind of tray.
+    """A range of positions of a stack, given as the first and the last, that carries another kind of tray.
 
-    ``pitch_mm`` is the step from each of them to the next one outward; that of the stack where it is left out.
+    ``pitch_mm`` is the step from each of these positions to the next position outward; by default the pitch of the stack.
     """
 
     positions: tuple[Annotated[int, Field(ge=1)], Annotated[int, Field(ge=1)]]
@@ -155,14 +160,14 @@ class TrayRange(Frozen):
     pitch_mm: Annotated[int, Field(ge=0, le=10_000)] | None = None
 
     def holds(self, position: int) -> bool:
-        """Whether a position is in it."""
+        """Whether a position lies in the range."""
         return self.positions[0] <= position <= self.positions[1]
 
 
 class Stack(Frozen):
-    """Tray places one over the other; ``at_mm`` is the lower left corner of the trays.
+    """Trays one above the other; ``at_mm`` is their lower left corner.
 
-    ``trays`` are ranges of positions with trays of another kind; every other position carries ``tray``.
+    ``trays`` lists ranges of positions with another kind of tray; all other positions carry ``tray``.
     """
 
     id: Id
@@ -182,36 +187,36 @@ class Stack(Frozen):
 
     @cached_property
     def kinds(self) -> tuple[Tray, ...]:
-        """Every kind of tray that it carries, once, from position 1 outward."""
+        """Every kind of tray in the stack, each once, from position 1 outward."""
         return tuple(dict.fromkeys(self.by_position))
 
     def range_at(self, position: int) -> TrayRange | None:
-        """Give the range of positions with other trays in which one lies; None where it carries the stack's own."""
+        """Return the range of another kind of tray that holds a position; None if the position carries the stack's own tray."""
         return next((found for found in self.trays if found.holds(position)), None)
 
     def pitch_at(self, position: int) -> int:
-        """Step from a position to the next one outward."""
+        """Return the step from a position to the next position outward, in mm."""
         found = self.range_at(position)
         return self.pitch_mm if found is None or found.pitch_mm is None else found.pitch_mm
 
     def begins(self, position: int) -> bool:
-        """Whether a position is the first one of its kind of tray, over trays of another kind or none."""
+        """Whether the tray at a position is of another kind than the tray below it; true at position 1."""
         return position == 1 or self.by_position[position - 1] != self.by_position[position - 2]
 
     def z_mm(self, position: int) -> int:
-        """Height of a tray place over the back plate."""
+        """Return the height of a tray place above the back plate, in mm."""
         if not self.trays:
             return self.base_z_mm + (position - 1) * self.pitch_mm
         return self.base_z_mm + sum(map(self.pitch_at, range(1, position)))
 
 
 def trays_in_words(stack: Stack) -> str:
-    """Write how many trays of each kind a stack carries, from position 1 outward: ``8 × ribbon-96 and 4 × single-24``."""
+    """Write the number of trays of each kind in a stack, from position 1 outward: ``8 × ribbon-96 and 4 × single-24``."""
     return " and ".join(f"{len(list(same))} × {tray.id}" for tray, same in groupby(stack.by_position))
 
 
 class MountingPart(Frozen):
-    """Small parts that a box asks for: how many for the box itself, or for each port, stack, tray or trunk that is new in it."""
+    """Small parts that a box needs: ``count`` of them for the box, or for each new port, stack, tray or trunk."""
 
     name: Annotated[str, Field(min_length=1, max_length=64)]
     size: Annotated[str, Field(max_length=64)] = ""
@@ -220,7 +225,7 @@ class MountingPart(Frozen):
 
 
 class Enclosure(Frozen):
-    """The box: its track, its ports and its stacks, in the order in which place order takes them."""
+    """The box: its track, its ports and its stacks. Place order takes the stacks in the order of this list."""
 
     kind: Literal["enclosure"] = "enclosure"
     id: Id
@@ -258,25 +263,28 @@ class Enclosure(Frozen):
 
     @cached_property
     def trays(self) -> tuple[Tray, ...]:
-        """Every tray type, once; two that differ may have one id, where a file gives them inline."""
+        """Every tray type in the box, each once. Two different types may share an id if a file gives them inline."""
         return tuple(dict.fromkeys(tray for stack in self.stacks for tray in stack.kinds))
 
     @cached_property
     def outer_lay_mm(self) -> int:
-        """How much longer a turn is at the outer edge of its widest guide than in the middle: 2π × half the width, up."""
+        """How much longer a turn is at the outer edge of the guides than in their middle, in mm.
+
+        It is 2π × half the width of the widest guide, rounded up.
+        """
         return ceil(pi * max(guide.width_mm for guide in self.track.guides) - EPSILON)
 
     @cached_property
     def fibres(self) -> int:
-        """Splices that all its trays hold."""
+        """Number of splices that all trays of the box hold together."""
         return sum(tray.fibres for stack in self.stacks for tray in stack.by_position)
 
     def tray_at(self, place: Place) -> Tray:
-        """Tray type at a place."""
+        """Return the tray type at a place."""
         return self.stack_by_id[place.stack].by_position[place.position - 1]
 
     def faults(self) -> list[tuple[tuple[str | int, ...], str, str]]:
-        """Find references inside the enclosure that lead nowhere: (path, message, what is allowed)."""
+        """List references and ranges inside the enclosure that are wrong, each as (path, message, what is allowed)."""
         found: list[tuple[tuple[str | int, ...], str, str]] = []
         guides = [guide.id for guide in self.track.guides]
         named = ", ".join(dict.fromkeys(guides))
@@ -322,7 +330,7 @@ class Enclosure(Frozen):
 
 
 class Tube(Frozen):
-    """A tube that protects one leg; the least radius is ten times its diameter where none is given."""
+    """A tube that protects one leg; if no least radius is given, it is ten times the diameter."""
 
     bore_mm: Size
     diameter_mm: Size
@@ -330,35 +338,35 @@ class Tube(Frozen):
 
     @property
     def radius_mm(self) -> float:
-        """Least radius to which it may be bent."""
+        """Least radius to which the tube may be bent, in mm."""
         return 10 * self.diameter_mm if self.least_radius_mm is None else self.least_radius_mm
 
 
 class TubeSet(Frozen):
-    """The tubes at hand for legs that are divided at the port."""
+    """The tubes that are available for legs of trunks that are divided at the port."""
 
     kind: Literal["tubes"] = "tubes"
     id: Id
     tubes: Annotated[tuple[Tube, ...], Field(min_length=1)]
 
     def for_bore(self, needed_mm: float) -> Tube | None:
-        """Give the tube of the smallest diameter (then bore, then least radius) whose bore holds what the leg needs."""
+        """Return the thinnest tube (then least bore, then least radius) whose bore is large enough; None if no tube has one."""
         fits = [tube for tube in self.tubes if tube.bore_mm >= needed_mm - EPSILON]
         return min(fits, key=lambda tube: (tube.diameter_mm, tube.bore_mm, tube.radius_mm), default=None)
 
 
 def flat_bore_mm(ribbons: int, ribbon_mm: tuple[float, float]) -> float:
-    """Bore that a stack of flat ribbons (width, height) needs: its diagonal."""
+    """Return the bore that a stack of flat ribbons (width, height) needs, in mm: the diagonal of the stack."""
     return hypot(ribbons * ribbon_mm[1], ribbon_mm[0])
 
 
 def round_bore_mm(fibres: int, coating_mm: float) -> float:
-    """Bore that a bundle of fibres needs at a packing of 60 %."""
+    """Return the bore that a bundle of fibres needs, in mm, if the fibres fill 60 % of it."""
     return coating_mm * sqrt(fibres / 0.6)
 
 
 def repeats(ids: list[str]) -> list[int]:
-    """Give the indices at which an id stands that stood before."""
+    """Return the index of every id that already occurs earlier in the list."""
     seen: set[str] = set()
     found = []
     for i, name in enumerate(ids):

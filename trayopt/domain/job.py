@@ -1,4 +1,4 @@
-"""A job with its references resolved and its defaults filled in, and what follows from it by counting alone."""
+"""A job with its references resolved and its defaults filled in, and everything that follows from it by counting alone."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ from trayopt.domain.trunk import Trunk
 
 
 class Join(Frozen):
-    """A run of one trunk spliced to a run of another, in order."""
+    """A run of fibres of one trunk, spliced in order to a run of another trunk."""
 
     model_config = ConfigDict(arbitrary_types_allowed=True)
 
@@ -40,21 +40,22 @@ class Join(Frozen):
 
 
 class Apart(Frozen):
-    """Joins that never share a tray (or a stack): diverse routes."""
+    """Joins that must not share a tray (or a stack), because they are diverse routes."""
 
     joins: Annotated[tuple[str, ...], Field(min_length=2)]
     scope: Literal["tray", "stack"] = "tray"
 
     @property
     def pairs(self) -> tuple[tuple[str, str], ...]:
-        """Every pair of its joins, as written."""
+        """Every pair of these joins, in the order of the list."""
         return tuple((a, b) for i, a in enumerate(self.joins) for b in self.joins[i + 1 :])
 
 
 class Setting(Frozen):
-    """What a job says of one rule, with the rule's own defaults filled in; ``usual`` are those defaults.
+    """The setting of one rule in a job: level, weight and parameters, with the rule's defaults filled in.
 
-    ``speaks_of`` is the key of the job without which the rule says nothing, where it came with that key.
+    ``usual`` holds the default parameters. ``speaks_of`` names the key of the job that the rule is about, if both were added
+    together: the rule says nothing of a job without that key.
     """
 
     level: Level
@@ -64,7 +65,7 @@ class Setting(Frozen):
     speaks_of: Annotated[str | None, Field(exclude=True, repr=False)] = None
 
     def lasting(self, at: str) -> dict[str, Any]:
-        """Give it as plain data without what version 0.1.0 did not know and what holds its default (see ``digest``)."""
+        """Return the setting as plain data, without defaults that version 0.1.0 did not know (see ``digest``)."""
         data = without_later_defaults(self, self.model_dump(mode="json"), at)
         if "parameters" in data:
             data["parameters"] = {
@@ -76,9 +77,10 @@ class Setting(Frozen):
 
 
 class Job(Frozen):
-    """The whole job; ``rules`` holds every rule that has a level, filled in by the registry of rules.
+    """A whole job.
 
-    ``through`` are the trunks that go through the box; each of them is two of the ``trunks``.
+    ``rules`` holds the setting of every rule that has a level; the registry of rules fills it in. ``through`` lists the
+    trunks that go through the box; each of them is two of the ``trunks``.
     """
 
     only_resolved = ("through",)
@@ -96,7 +98,7 @@ class Job(Frozen):
 
     @cached_property
     def digest(self) -> str:
-        """The name of what a plan for this job is made for: 64 hexadecimal digits; see ``trayopt.domain.digest``."""
+        """The digest by which plans name this job: 64 hexadecimal digits; see ``trayopt.domain.digest``."""
         rules = {
             name: setting.lasting(f"rules.{name}")
             for name, setting in self.rules.items()
@@ -107,9 +109,9 @@ class Job(Frozen):
         return sha256_of(data)
 
     def plain(self) -> dict[str, Any]:
-        """Give the job as plain data: the canonical form, in which runs are text again.
+        """Return the job as plain data in canonical form, with runs as text.
 
-        What only trunks that go through have is left out where there are none.
+        Keys that only trunks going through the box have are left out if there are no such trunks.
         """
         data = self.model_dump(mode="json", by_alias=True)
         if not self.through:
@@ -134,41 +136,41 @@ class Job(Frozen):
 
     @cached_property
     def trunk_rank(self) -> dict[str, int]:
-        """Index of each trunk in the list."""
+        """Index of each trunk in the list of trunks."""
         return {trunk.id: i for i, trunk in enumerate(self.trunks)}
 
     @cached_property
     def other_end(self) -> dict[str, str]:
-        """The other cable end of each end of a trunk that goes through."""
+        """For each cable end of a trunk that goes through, the other end."""
         return {end: other for item in self.through for end, other in (item.ends, item.ends[::-1])}
 
     def ends_of(self, trunk: Trunk) -> tuple[Trunk, ...]:
-        """Give both ends of a trunk that goes through, as the job has them, for either of them; another trunk alone."""
+        """Return both ends of the trunk that goes through, if the trunk is an end of one; otherwise the trunk alone."""
         ends = next((item.ends for item in self.through if trunk.id in item.ends), (trunk.id,))
         return tuple(self.trunk_by_id[end] for end in ends)
 
     def inside(self, legs: Iterable[Leg]) -> set[str]:
-        """Give the trunks that are in the box where these legs are placed: theirs, and what goes through with them."""
+        """Return the trunks that are in the box if these legs are placed: the trunks of the legs, and their other ends."""
         found = {leg.trunk for leg in legs}
         return found | {self.other_end[trunk] for trunk in found if trunk in self.other_end}
 
     @cached_property
     def subunits(self) -> tuple[Subunit, ...]:
-        """Every subunit of every trunk, in order; those that pass uncut are none."""
+        """Every subunit of every trunk, in order, without the subunits that pass uncut."""
         return tuple(subunit for trunk in self.trunks for subunit in trunk.subunits)
 
     @cached_property
     def subunit_of_leg(self) -> dict[tuple[str, int], Subunit]:
-        """Subunits by (trunk, number), those that pass uncut among them."""
+        """Subunits by (trunk, number), including the subunits that pass uncut."""
         return {(unit.trunk, unit.number): unit for trunk in self.trunks for unit in trunk.units}
 
     def subunit(self, leg: Leg) -> Subunit:
-        """Give the subunit of a leg."""
+        """Return the subunit of a leg."""
         return self.subunit_of_leg[leg.trunk, leg.subunit]
 
     @cached_property
     def pieces(self) -> tuple[Piece, ...]:
-        """The joins cut at every ribbon edge of both sides, in the order of the joins, each from its lowest a-fibre up."""
+        """The joins cut at every ribbon edge of both sides, in the order of the joins, each from the lowest fibre of side a."""
         return cut_pieces(self.joins, self.trunk_by_id)
 
     @property
@@ -184,19 +186,19 @@ class Job(Frozen):
 
     @cached_property
     def ribbons_open(self) -> tuple[Trunk, ...]:
-        """Trunks whose ribbons the plan decides about."""
+        """Trunks for which the plan decides about the ribbons."""
         return tuple(trunk for trunk in self.trunks if len(trunk.ribbons) > 1)
 
     @cached_property
     def sleeve_runs(self) -> tuple[SleeveRun, ...]:
-        """Longest runs of splices that lie in one tray in every plan and share sleeves; the earlier trunk is side a.
+        """Longest runs of splices that share sleeves, and so lie in one tray in every plan; the earlier trunk is side a.
 
-        Where it is open what is done with ribbons, a run counts the sleeves that it needs at least.
+        If the ribbon work is open, a run counts the fewest sleeves that it can need.
         """
         return least_runs(self.pieces, self.trunk_by_id, {trunk.id: trunk.ribbons for trunk in self.trunks})
 
     def with_ribbons(self, work: Mapping[str, RibbonWord]) -> Job:
-        """Give the job in which this is done with the ribbons of these trunks, and nothing else."""
+        """Return this job with the ribbon work of these trunks settled."""
         trunks = (remade(t, ribbons=(work[t.id],)) if t.id in work else t for t in self.trunks)
         return remade(self, trunks=tuple(trunks))
 
@@ -218,21 +220,21 @@ class Job(Frozen):
         )
 
     def spliced_legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
-        """Give the legs of a division that are not idle, in order."""
+        """Return the legs of a subunit that have splices when it is divided into ``of`` legs, in order."""
         return tuple(leg for leg in subunit.legs(of) if self.spliced_fibres(leg))
 
     def legs_in(self, subunit: Subunit, of: int, at: DivideAt) -> tuple[Leg, ...]:
-        """Give the legs of a division that lie in trays where the subunit is in the box, in order.
+        """Return the legs of a subunit that lie in trays when it is placed, in order.
 
-        A tube that is opened at a tray leaves no leg of it outside, so that its idle legs are parked there; where the trunk is
-        divided at the port idle legs stay out.
+        If the trunk is divided at the tray, the opened tube brings all its legs into trays, and idle legs are parked there. If it
+        is divided at the port, idle legs stay out of the trays.
         """
         if not self.spliced[subunit.trunk, subunit.number]:
             return ()
         return subunit.legs(of) if at == "tray" else self.spliced_legs(subunit, of)
 
     def ends(self, leg: Leg) -> int:
-        """Fibre ends that a leg brings into a tray: each of its fibres is one, spliced or parked."""
+        """Return the number of fibre ends that a leg brings into a tray: one for each fibre, spliced or parked."""
         return self.subunit(leg).fibres // leg.of
 
     def spliced_in(self, trunk: Trunk) -> int:
@@ -241,7 +243,7 @@ class Job(Frozen):
 
     @cached_property
     def joined_pairs(self) -> tuple[tuple[str, str], ...]:
-        """Pairs of trunks with a join between them, each in the order of the trunk list, sorted by it."""
+        """Pairs of trunks with a join between them; each pair, and the list of pairs, is in the order of the trunk list."""
         rank = self.trunk_rank
         pairs = {tuple(sorted((join.a.trunk, join.b.trunk), key=rank.__getitem__)) for join in self.joins}
         return tuple((a, b) for a, b in sorted(pairs, key=lambda pair: (rank[pair[0]], rank[pair[1]])))
@@ -257,7 +259,7 @@ class Job(Frozen):
 
     @cached_property
     def splices(self) -> int:
-        """Number of splices of all joins."""
+        """Number of splices in all joins together."""
         return sum(join.a.count for join in self.joins)
 
     @property
@@ -271,7 +273,13 @@ class Job(Frozen):
         return tuple(pin for pin in self.pins if isinstance(pin, TrunkPin))
 
     def pinned_leg(self, pin: LegPin) -> Leg:
-        """Give the leg that a pin names."""
+        """Return the leg that a pin names.
+
+        Raises
+        ------
+        ValueError
+            If no division makes a leg of exactly these fibres.
+        """
         leg = self.trunk_by_id[pin.leg.trunk].subunit_of(pin.leg.first).leg_of_run(pin.leg.first, pin.leg.last)
         if leg is None:
             raise ValueError(said("{leg} can be no leg", leg=pin.leg))

@@ -1,4 +1,4 @@
-"""How long a crew takes: paces in minutes for one person, and what is worth a word to whoever plans."""
+"""The time that a crew needs: paces in minutes for one person, and the cost from which a planner is told of a price."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from trayopt.domain.base import Frozen
 
 Minutes = Annotated[float, Field(ge=0, le=100_000, allow_inf_nan=False)]
 DEAR_MIN = 120.0
-"""Keeping a preference is told where it costs more crew minutes than this: common practice, no source."""
+"""The price of a preference is reported if keeping it costs more crew minutes than this: common practice, no source."""
 
 
 class Labour(Frozen):
-    """Paces in minutes for one person. Estimates; the first two are common practice, the rest is by judgement."""
+    """Paces in minutes for one person. All are estimates: the first two are common practice, the others judgement."""
 
     ribbon_splice_min: Minutes = 8
     single_splice_min: Minutes = 2

@@ -1,4 +1,4 @@
-"""Pins: what is decided of a leg or a trunk before the search, or built already."""
+"""Pins: decisions on a leg or a trunk that are made before the search, or are built already."""
 
 from __future__ import annotations
 
@@ -14,9 +14,10 @@ from trayopt.domain.run_text import RunText, read_run
 
 
 class LegPin(Frozen):
-    """A leg whose tray place (or stack, or position) is decided, or built.
+    """A leg whose tray place (or only its stack, or its position) is decided, or built.
 
-    Of a built one may be known at which mark it was measured to reach its entrance, and how often its splices can be made again.
+    Two facts may be known of a built leg: ``measured_mm``, the mark on the leg that was measured at its entrance, and
+    ``tries_left``, how often its splices can still be made again.
     """
 
     leg: Annotated[Run, RunText()]
@@ -30,16 +31,16 @@ class LegPin(Frozen):
 
     @property
     def subject(self) -> str:
-        """Write as in findings: ``N1:1-72``."""
+        """The subject of a finding about this pin: ``N1:1-72``."""
         return str(self.leg)
 
     def admits(self, place: Place) -> bool:
-        """Whether a tray place is as decided, or open."""
+        """Whether a tray place agrees with everything that is decided."""
         return self.stack in {None, place.stack} and self.position in {None, place.position}
 
 
 class TrunkPin(Frozen):
-    """A trunk whose port, travel, loops, place of division or work on its ribbons is decided, or built."""
+    """A trunk whose port, travel, loops, place of division or ribbon work is decided, or built."""
 
     trunk: Id
     port: Id | None = None
@@ -51,10 +52,10 @@ class TrunkPin(Frozen):
 
     @property
     def subject(self) -> str:
-        """Write as in findings: the trunk's id."""
+        """The subject of a finding about this pin: the id of the trunk."""
         return self.trunk
 
     @property
     def decision(self) -> GoesBy:
-        """What is decided of the trunk."""
+        """The decision that the pin makes for the trunk."""
         return GoesBy(self.trunk, self.port, self.travel, self.loops, self.divide_at, self.ribbons)

@@ -1,4 +1,4 @@
-"""The plan document, schema ``trayopt/plan/2``: what solve writes, check judges and sheets print."""
+"""The plan document, schema ``trayopt/plan/2``. ``solve`` writes it, ``check`` judges it, ``sheets`` prints it."""
 
 from __future__ import annotations
 
@@ -16,16 +16,16 @@ GoalName = Literal[
 
 
 class PlanJob(Frozen):
-    """Which job the plan is for."""
+    """The job for which a plan was made."""
 
     title: str
     digest: str
 
 
 class PlanGoal(Frozen):
-    """Value and proven bound of one goal; bound None where there is none.
+    """The value of one goal and its proven lower bound; the bound is None if nothing is proven.
 
-    ``by`` names who proved the bound: a relaxation of the solver, or ``search``; plans of before have none.
+    ``by`` names the author of the bound: a relaxation of the solver, or ``search``. Plans of older versions have no ``by``.
     """
 
     goal: GoalName
@@ -35,9 +35,9 @@ class PlanGoal(Frozen):
 
 
 class PlanTrunk(Frozen):
-    """A trunk's way; all None for a trunk that stays outside.
+    """The way of a trunk; every field is None for a trunk that stays outside.
 
-    ``ribbons`` is what is done with its ribbons; it is left out where the job asks for nothing but ribbons as they are.
+    ``ribbons`` is the ribbon work; it is left out if the job only allows ribbons as they are.
     """
 
     trunk: str
@@ -50,9 +50,9 @@ class PlanTrunk(Frozen):
 
 
 class PlanThrough(Frozen):
-    """A trunk that goes through: the window in its sheath, and what of it passes uncut, in how many loops.
+    """A trunk that goes through the box: the window in its sheath, the loops, and which subunits are cut.
 
-    Length and loops are None where it stays outside; loops also where nothing of it is uncut.
+    ``window_mm`` and ``loops`` are None if the trunk stays outside; ``loops`` is also None if every subunit is cut.
     """
 
     trunk: str
@@ -64,7 +64,7 @@ class PlanThrough(Frozen):
 
 
 class PlanLeg(Frozen):
-    """One leg; stack … tube_mm are None unless it is placed; lengths in mm."""
+    """One leg, with lengths in mm; the fields from ``stack`` to ``tube_mm`` are None unless the leg is placed."""
 
     leg: str
     trunk: str
@@ -83,7 +83,7 @@ class PlanLeg(Frozen):
 
 
 class PlanSplice(Frozen):
-    """One sleeve and the two runs in it; a is the trunk earlier in the list."""
+    """One sleeve and the two runs in it; side a is the trunk that comes first in the list of trunks."""
 
     sleeve: int
     a: str
@@ -91,7 +91,7 @@ class PlanSplice(Frozen):
 
 
 class PlanTray(Frozen):
-    """What lies in one used tray place; ``ends`` counts two a splice and one a parked fibre."""
+    """The contents of one used tray; ``ends`` counts two for each splice and one for each parked fibre."""
 
     stack: str
     position: int
@@ -102,7 +102,7 @@ class PlanTray(Frozen):
 
 
 class PlanBroken(Frozen):
-    """A broken rule with its sentence."""
+    """A broken rule, with a sentence that says why."""
 
     rule: str
     level: Literal["always", "must", "prefer"]
@@ -111,14 +111,14 @@ class PlanBroken(Frozen):
 
 
 class PlanUnplaced(Frozen):
-    """A longest run within a join that has no tray."""
+    """A longest run of splices of one join that have no tray."""
 
     a: str
     b: str
 
 
 class PlanSolver(Frozen):
-    """What made the plan; nothing of the clock or the machine but the effort in the solver's own deterministic unit."""
+    """How the plan was made. The effort is in the solver's deterministic unit; nothing depends on the clock or the machine."""
 
     version: str
     seed: int
@@ -127,9 +127,10 @@ class PlanSolver(Frozen):
 
 
 class Plan(Frozen):
-    """The plan as in spec section 7; ``explanation`` is the first conflict, where something could not be had.
+    """A plan (spec, section 7).
 
-    ``tied`` are groups of places that opened tubes tie to each other; ``crossings`` are pairs of what travels.
+    ``explanation`` is the first conflict, if not everything could be placed or kept. ``tied`` lists groups of tray places
+    that opened tubes tie to each other. ``crossings`` lists pairs of travellers that cross.
     """
 
     schema_: Annotated[Literal["trayopt/plan/2"], Field(alias="schema")] = "trayopt/plan/2"
@@ -149,7 +150,7 @@ class Plan(Frozen):
     solver: PlanSolver
 
     def plain(self) -> dict[str, Any]:
-        """Give the plan as plain data in the order of the spec."""
+        """Return the plan as plain data, in the order of the specification."""
         data = self.model_dump(mode="json", by_alias=True)
         if data["explanation"] is None:
             del data["explanation"]
@@ -164,5 +165,5 @@ class Plan(Frozen):
         return data
 
     def value(self, goal: str) -> int:
-        """Give the value of one goal."""
+        """Return the value of one goal."""
         return next(item.value for item in self.goals if item.goal == goal)

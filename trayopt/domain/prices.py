@@ -1,4 +1,4 @@
-"""What keeping preferences costs, schema ``trayopt/prices/1``: the best plan, and the best without each preference."""
+"""The price of each preference, schema ``trayopt/prices/1``: the best plan compared with the best plan without the preference."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from trayopt.domain.plan import GoalName, PlanJob
 
 
 class Worth(Frozen):
-    """What a plan asks of a crew: legs, trays, what is cut in mm, and minutes of one person; ``proven`` names no better plan.
+    """The work that a plan asks of a crew: legs, trays, length cut in mm, and minutes of one person.
 
-    ``goals`` are all goals of the plan in the order of the specification, of the job as it is priced.
+    ``goals`` holds the values of all goals in their order, for the job that is priced. ``proven`` says that no plan is better.
     """
 
     legs: int
@@ -28,7 +28,7 @@ class Worth(Frozen):
 class PreferencePrice(Frozen):
     """A preference that binds: the best plan without it is better on some goal.
 
-    ``broken`` are the subjects for which the best plan breaks it all the same.
+    ``broken`` counts the subjects for which even the best plan breaks the preference.
     """
 
     rule: str
@@ -37,16 +37,17 @@ class PreferencePrice(Frozen):
     without: Worth
 
     def saved(self, best: Worth) -> int:
-        """Give the minutes that a crew saves without it; below 0 where it saves something else."""
+        """Return the minutes that a crew saves without the preference; below 0 if the plan saves something else instead."""
         return best.minutes - self.without.minutes
 
 
 class Prices(Frozen):
     """The prices of a job's preferences.
 
-    ``best`` is the plan that they are held against. ``priced`` are the preferences that bind, the dearest first; ``free`` are
-    those without which no plan is better, proven; ``open`` those of which no better plan was found and none excluded in time.
-    No plan that places every splice and keeps every must takes fewer than ``least_minutes``, whatever preferences it breaks.
+    ``best`` is the plan with which the others are compared. ``priced`` lists the preferences that bind, the most expensive
+    first. ``free`` lists the preferences without which no plan is better, as was proven. ``open`` lists the preferences for
+    which the time ran out: no better plan was found, and none was excluded. No plan that places every splice and keeps
+    every must takes fewer than ``least_minutes``, whatever preferences it breaks.
     """
 
     schema_: Annotated[Literal["trayopt/prices/1"], Field(alias="schema")] = "trayopt/prices/1"
@@ -58,5 +59,5 @@ class Prices(Frozen):
     open: tuple[str, ...] = ()
 
     def plain(self) -> dict[str, Any]:
-        """Give it as plain data."""
+        """Return the prices as plain data."""
         return self.model_dump(mode="json", by_alias=True)

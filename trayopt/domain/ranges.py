@@ -30,7 +30,7 @@ class Run(NamedTuple):
 
 
 def parse_run(text: str) -> Run:
-    """Read ``trunk:first-last``; raises ValueError with what is allowed."""
+    """Read ``trunk:first-last`` or ``trunk:fibre``; raise ValueError, with what is allowed, for any other text."""
     match = _RUN.match(text)
     if not match:
         raise ValueError(said("a run is written trunk:first-last, such as N1:1-432"))
@@ -41,7 +41,7 @@ def parse_run(text: str) -> Run:
 
 
 def parse_span(text: str) -> tuple[int, int]:
-    """Read ``first-last`` or a single number; raises ValueError with what is allowed."""
+    """Read ``first-last`` or a single number; raise ValueError, with what is allowed, for any other text."""
     match = _SPAN.match(text)
     if not match:
         raise ValueError(said("fibres are written first-last, such as 1-72"))
@@ -52,7 +52,7 @@ def parse_span(text: str) -> tuple[int, int]:
 
 
 def joined(runs: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Give first and last fibres in order, those that touch or overlap as one."""
+    """Merge runs (first, last) that touch or overlap, and return the merged runs in order."""
     found: list[tuple[int, int]] = []
     for first, last in sorted(runs):
         if found and first <= found[-1][1] + 1:
@@ -63,7 +63,7 @@ def joined(runs: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
 
 
 def span(first: int, last: int) -> str:
-    """Write ``first-last``, or one number where both are the same."""
+    """Write ``first-last``, or a single number if both are the same."""
     return str(first) if first == last else f"{first}-{last}"
 
 

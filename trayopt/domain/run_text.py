@@ -10,7 +10,7 @@ from trayopt.domain.ranges import Run, parse_run
 
 
 class RunText:
-    """Marks a run that a file writes as text, ``N1:1-432``."""
+    """Mark of a run that a file writes as text, ``N1:1-432``."""
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
         """Describe the text in the JSON Schema."""
@@ -19,5 +19,5 @@ class RunText:
 
 
 def read_run(value: object) -> object:
-    """Read a run that is text; what is no text is refused as an empty one is."""
+    """Read a run from text; a value that is neither a run nor text is refused in the same way as empty text."""
     return value if isinstance(value, Run) else parse_run(value if isinstance(value, str) else "")

@@ -1,4 +1,4 @@
-"""Sentences that can be said in another language: text that remembers the form and the values that it was made of."""
+"""Sentences that can be translated: texts that remember the form and the values from which they were made."""
 
 from __future__ import annotations
 
@@ -11,21 +11,21 @@ UNITS = re.compile(r"\b(?:mm²?|MB)(?!\w)")
 
 
 class Said(str):
-    """A text, with its form, such as ``{place} holds {n} splices``, and the values in it, which may be such texts themselves."""
+    """A text with its form, such as ``{place} holds {n} splices``, and its values, which may be such texts themselves."""
 
     __slots__ = ("form", "values")
     form: str
     values: Mapping[str, Any]
 
     def __reduce__(self) -> tuple[type[str], tuple[str]]:
-        """Travel to another process as plain text."""
+        """Pickle as plain text: another process gets no form and no values."""
         return str, (str(self),)
 
 
 def said(form: str, **values: Any) -> Said:
-    """Say a form with values in English.
+    """Make the English text of a form and its values.
 
-    A form may be one for one and one for more, parted by ``|``; the value ``n`` decides.
+    A form may have a singular and a plural, separated by ``|``; the value ``n`` decides between them.
     """
     made = Said(_chosen(form, values).format(**values))
     made.form, made.values = form, values
@@ -33,7 +33,7 @@ def said(form: str, **values: Any) -> Said:
 
 
 def listed(items: Sequence[object], word: str = "and") -> str:
-    """Write ``a, b and c``; empty where there is nothing to list."""
+    """Write ``a, b and c``; an empty text if there is nothing to list."""
     if len(items) < 2:
         return next((item if isinstance(item, Said) else str(item) for item in items), "")
     form = "{items} or {last}" if word == "or" else "{items} and {last}"
@@ -41,48 +41,48 @@ def listed(items: Sequence[object], word: str = "and") -> str:
 
 
 def joined(items: Iterable[object], between: str = ", ") -> Said:
-    """Write texts one after the other."""
+    """Write texts one after the other, with ``between`` between them."""
     values = {f"part{i}": item for i, item in enumerate(items)}
     return said(between.join(f"{{{name}}}" for name in values), **values)
 
 
 def chained(items: Sequence[object], form: str) -> str:
-    """Say a form such as ``{first}, or {then}`` of two texts, or of more one in the other; of one alone the text itself."""
+    """Join texts by a form such as ``{first}, or {then}``, nested from the right; a single text stays as it is."""
     if len(items) < 2:
         return listed(items)
     return said(form, first=items[0], then=chained(items[1:], form))
 
 
 class Tongue(string.Formatter):
-    """A language: says texts that were made by ``said`` with forms of its own, and writes numbers as it does.
+    """A language: translates texts that ``said`` made, and writes numbers in its own way.
 
     Parameters
     ----------
     forms
-        Its forms by the English ones.
+        The form in this language for each English form.
     number
-        Writes a number that is written ``1,234.5`` in English.
+        Rewrites a number from the English style, ``1,234.5``, to the style of the language.
     """
 
     def __init__(self, forms: Mapping[str, str], number: Callable[[str], str]) -> None:
         self._forms, self._number = forms, number
 
     def knows(self, text: str) -> bool:
-        """Whether it has a form for all of a text."""
+        """Whether the language has a form for every part of a text."""
         if not isinstance(text, Said):
             return False
         own = text.form in self._forms or not has_words(text.form)
         return own and all(self.knows(value) for value in text.values.values() if isinstance(value, Said))
 
     def say(self, text: str) -> str:
-        """Say a text; what it has no form for stays English."""
+        """Translate a text; parts for which the language has no form stay English."""
         if not isinstance(text, Said):
             return text
         form = _chosen(self._forms.get(text.form, text.form), text.values)
         return self.vformat(form, (), text.values)
 
     def format_field(self, value: Any, format_spec: str) -> str:
-        """Say what is inside, and write numbers."""
+        """Translate a value that is a text, and rewrite a value that is a number."""
         if isinstance(value, Said):
             return self.say(value)
         text: str = super().format_field(value, format_spec)
@@ -97,6 +97,6 @@ def _chosen(form: str, values: Mapping[str, Any]) -> str:
 
 
 def has_words(form: str) -> bool:
-    """Whether a form has words of a language in it; the sign of a unit is the same in all."""
+    """Whether a form contains words; symbols of units are the same in every language and do not count."""
     texts = [text for text, *_ in string.Formatter().parse(form)]
     return any(char.isalpha() for text in texts for char in UNITS.sub("", text))

@@ -1,4 +1,4 @@
-"""Splices as runs: cut at ribbon edges, and joined again where one sleeve can take them."""
+"""Splices as runs: joins are cut at ribbon edges, and the pieces are put together again where they can share a sleeve."""
 
 from __future__ import annotations
 
@@ -12,26 +12,26 @@ from trayopt.domain.ranges import Run
 
 
 class Joined(Protocol):
-    """What is asked of a join: its two sides."""
+    """Anything with the two sides of a join."""
 
     @property
     def a(self) -> Run:
-        """Fibres of the one trunk."""
+        """Fibres of one trunk."""
 
     @property
     def b(self) -> Run:
-        """As many fibres of the other."""
+        """The same number of fibres of the other trunk."""
 
 
 class Divided(Protocol):
-    """What is asked of a trunk: in which subunit a fibre is."""
+    """Anything that knows which subunit of a trunk holds a fibre."""
 
     def subunit_of(self, fibre: int) -> Subunit:
-        """Give the subunit of a fibre."""
+        """Return the subunit that holds a fibre of the trunk."""
 
 
 class Piece(NamedTuple):
-    """Splices of one join between one ribbon of side a and one of side b, fibres rising by one on both sides."""
+    """Splices of one join between one ribbon of side a and one ribbon of side b; fibres rise by one on both sides."""
 
     join: int
     a: Run
@@ -44,25 +44,25 @@ class Piece(NamedTuple):
 
 
 class Share(NamedTuple):
-    """What is done with the ribbons of either side, and the splices of each run that then shares sleeves."""
+    """The ribbon work of both sides, and the number of splices in each run that shares sleeves after that work."""
 
     a: RibbonWord
     b: RibbonWord
     counts: tuple[int, ...]
 
     def sleeves(self, sleeve_fibres: int) -> int:
-        """Sleeves that protect all of it."""
+        """Return the number of sleeves that protect all these runs."""
         return sum(-(-count // sleeve_fibres) for count in self.counts)
 
 
 Done = tuple[tuple[str, RibbonWord], tuple[str, RibbonWord]]
-"""What is done with the ribbons of two trunks."""
+"""The ribbon work of two trunks."""
 
 
 class SleeveRun(NamedTuple):
-    """A run of splices that share sleeves; side a is the trunk that stands earlier in the list.
+    """A run of splices that share sleeves; side a is the trunk that comes first in the list of trunks.
 
-    Where it is open what is done with the ribbons of a side, ``shares`` tells what comes of each choice.
+    If the ribbon work of a side is open, ``shares`` has an entry for each choice of work.
     """
 
     a: Run
@@ -75,13 +75,13 @@ class SleeveRun(NamedTuple):
         return self.a.count
 
     def sleeves(self, sleeve_fibres: int) -> int:
-        """Sleeves that protect it, at least."""
+        """Return the fewest sleeves that can protect the run."""
         if self.shares:
             return min(share.sleeves(sleeve_fibres) for share in self.shares)
         return -(-self.count // sleeve_fibres)
 
     def more(self, sleeve_fibres: int) -> dict[Done, int]:
-        """Give for each choice of what is done with ribbons the sleeves that it takes more than at least, if any."""
+        """Return, for each choice of ribbon work that needs more than the fewest sleeves, how many more it needs."""
         least = self.sleeves(sleeve_fibres)
         taken = {
             ((self.a.trunk, share.a), (self.b.trunk, share.b)): share.sleeves(sleeve_fibres) for share in self.shares
@@ -89,7 +89,7 @@ class SleeveRun(NamedTuple):
         return {done: sleeves - least for done, sleeves in taken.items() if sleeves > least}
 
     def cut(self, sleeve_fibres: int) -> Iterator[tuple[Run, Run]]:
-        """Give what lies in each sleeve, from the lowest fibre up, where it is settled what is done with ribbons."""
+        """Yield the runs of both sides in each sleeve, from the lowest fibre up. The ribbon work must be settled."""
         for start in range(0, self.count, sleeve_fibres):
             count = min(sleeve_fibres, self.count - start)
             first, second = (Run(s.trunk, s.first + start, s.first + start + count - 1) for s in (self.a, self.b))
@@ -97,7 +97,7 @@ class SleeveRun(NamedTuple):
 
 
 def cut_pieces(joins: Iterable[Joined], trunks: Mapping[str, Divided]) -> tuple[Piece, ...]:
-    """Cut joins at every ribbon edge of both sides; order: as the joins, each from its lowest fibre up."""
+    """Cut joins at every ribbon edge of both sides; the pieces are in the order of the joins, each from its lowest fibre up."""
     made = []
     for index, join in enumerate(joins):
         done = 0
@@ -116,12 +116,16 @@ def cut_pieces(joins: Iterable[Joined], trunks: Mapping[str, Divided]) -> tuple[
 def sleeve_runs(
     pieces: Iterable[Piece], trunks: Mapping[str, Divided], work: Mapping[str, RibbonWord]
 ) -> tuple[SleeveRun, ...]:
-    """Give the longest runs of splices that share sleeves, whichever join or side they come from; sorted by side a.
+    """Return the longest runs of splices that share sleeves, sorted by side a; a run may cover several joins.
 
-    A run rises by one on both sides and lies in one subunit on either. As they are, ribbons end it; those of a trunk that are
-    split do not, for their parts lie side by side; where ribbons of another width are made, these end it, counted from the
-    first fibre of the subunit. Where ribbons of the cable end on both sides at once, legs may: there a run ends in any case,
-    so that it lies in one tray in every plan.
+    A run rises by one fibre on both sides and lies in one subunit on each side. The ribbon work decides where a run ends:
+
+    - Ribbons as they are end a run at their edges.
+    - Split ribbons do not end a run, since their parts lie side by side.
+    - Ribbons of another width end a run at the edges of the new ribbons, counted from the first fibre of the subunit.
+
+    Where ribbons of the cable end on both sides at once, a leg may end too. A run always ends there, so it lies in one tray in
+    every plan.
     """
     made: list[SleeveRun] = []
     for a, b in _in_order(pieces, trunks):
@@ -136,7 +140,7 @@ def sleeve_runs(
 def least_runs(
     pieces: Iterable[Piece], trunks: Mapping[str, Divided], options: Mapping[str, tuple[RibbonWord, ...]]
 ) -> tuple[SleeveRun, ...]:
-    """Give runs that share sleeves in every plan; where it is open what is done with ribbons, with what comes of each choice."""
+    """Return the runs that share sleeves in every plan; where the ribbon work is open, a run has a share for each choice."""
     first = {trunk: words[0] for trunk, words in options.items()}
     settled: list[Piece] = []
     open_: list[Piece] = []
@@ -160,14 +164,14 @@ def least_runs(
 
 
 def _in_order(pieces: Iterable[Piece], trunks: Mapping[str, Divided]) -> list[tuple[Run, Run]]:
-    """Give the sides of pieces, that of the earlier trunk first, sorted by it."""
+    """Return the two sides of each piece, the earlier trunk first, sorted by that side."""
     rank = {trunk: i for i, trunk in enumerate(trunks)}
     turned = [(p.a, p.b) if rank[p.a.trunk] < rank[p.b.trunk] else (p.b, p.a) for p in pieces]
     return sorted(turned, key=lambda sides: (rank[sides[0].trunk], sides[0].first))
 
 
 def _ends_before(run: Run, trunks: Mapping[str, Divided], work: Mapping[str, RibbonWord]) -> bool:
-    """Whether a ribbon begins with the first fibre of a run, as ribbons are when they are spliced."""
+    """Whether a ribbon begins at the first fibre of a run, after the ribbon work is done."""
     word = work[run.trunk]
     offset = run.first - trunks[run.trunk].subunit_of(run.first).first
     if isinstance(word, int):
@@ -176,14 +180,14 @@ def _ends_before(run: Run, trunks: Mapping[str, Divided], work: Mapping[str, Rib
 
 
 def _begins(run: Run, trunks: Mapping[str, Divided]) -> bool:
-    """Whether a ribbon of the cable begins with the first fibre of a run."""
+    """Whether a ribbon of the cable begins at the first fibre of a run."""
     return trunks[run.trunk].subunit_of(run.first).fibre_in_ribbon(run.first) == 1
 
 
 def _cut_anew(
     a: Run, b: Run, trunks: Mapping[str, Divided], work: Mapping[str, RibbonWord]
 ) -> Iterator[tuple[int, int]]:
-    """Cut a piece where ribbons that are made anew end inside it: how far each part is from its beginning, and its splices."""
+    """Cut a piece where new ribbons end inside it; yield the offset of each part in the piece and its number of splices."""
     edges = {0, a.count}
     for run in (a, b):
         word = work[run.trunk]
@@ -195,7 +199,7 @@ def _cut_anew(
 
 
 def _goes_on(before: SleeveRun, a: Run, b: Run, trunks: Mapping[str, Divided], work: Mapping[str, RibbonWord]) -> bool:
-    """Whether a run goes on into the next part."""
+    """Whether the next part continues a run."""
     return (
         before.a.trunk == a.trunk
         and before.b.trunk == b.trunk

@@ -1,4 +1,4 @@
-"""A sweep: one file that crosses enclosures, trays, trunk mixes, joins, divisions, rules and tubes into jobs."""
+"""A sweep: one file that combines enclosures, trays, trunk mixes, joins, divisions, rules and tubes into jobs."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ from trayopt.domain.job import Join
 from trayopt.domain.trunk import Trunk
 
 FACTORS = ("enclosure", "tray", "mix", "joins", "divide_at", "rules", "tubes")
-"""What a sweep crosses, in the order in which names and tables show it; the last one turns fastest."""
+"""The factors of a sweep, in the order in which names and tables show them; the last factor varies fastest."""
 OWN = "own"
-"""Stands for what an enclosure or a mix says by itself."""
+"""The word for the value that the enclosure or the mix itself gives."""
 CABLE = "cable"
-"""Stands for every place at which a trunk can be divided by its cable: at the tray and the port, or at the port alone."""
+"""The word for every place at which the cable of a trunk allows it to be divided: tray and port, or the port alone."""
 FORMER = "trayopt/sweep/1"
-"""The schema of sweeps whose jobs are jobs of format 1."""
+"""The schema of sweeps that make jobs of format 1."""
 
 PatternName = Literal["through", "pairs", "halves_swapped", "subunits_reversed", "odd_then_even", "ring", "mesh"]
 ValueName = Annotated[str, StringConstraints(min_length=1, max_length=64, pattern=r"^[^\s/\x00-\x1f][^/\x00-\x1f]*$")]
@@ -29,25 +29,25 @@ DivideAtValue = (
     | DivideAt
     | Annotated[tuple[DivideAt | Annotated[tuple[DivideAt, ...], Field(min_length=1)], ...], Field(min_length=1)]
 )
-"""Where trunks are divided: a word for all of them, or a list by trunk, each with a word or a list of both."""
+"""Where trunks are divided: one word for all trunks, or a list with an entry for each trunk: a word, or a list of words."""
 
 
 class JoinSet(Frozen):
-    """Joins written out, under a name."""
+    """A named list of joins."""
 
     name: ValueName
     joins: tuple[Join, ...]
 
 
 class RuleSet(Frozen):
-    """What jobs say of the rules, under a name."""
+    """A named set of settings of rules."""
 
     name: ValueName
     rules: Mapping[str, Any] = {}
 
 
 class Mix(Frozen):
-    """Trunks that meet in a box; ``joins`` stand in for those of the sweep."""
+    """Trunks that meet in a box; if the mix has ``joins``, they replace the joins of the sweep."""
 
     name: ValueName
     trunks: Annotated[tuple[Trunk, ...], Field(min_length=1, max_length=1000)]
@@ -55,7 +55,7 @@ class Mix(Frozen):
 
 
 class LeaveOut(Frozen):
-    """Combinations that are left out: those that have one of the values named for every factor that is named."""
+    """Combinations that are left out: for every factor that is named, their value is one of the values named."""
 
     enclosure: str | tuple[str, ...] | None = None
     tray: str | tuple[str, ...] | None = None
@@ -66,11 +66,11 @@ class LeaveOut(Frozen):
     tubes: str | tuple[str, ...] | None = None
 
     def covers(self, values: Mapping[str, str]) -> bool:
-        """Whether a combination, as names by factor, is left out."""
+        """Whether a combination, given as names by factor, is left out."""
         return all(values[factor] in names for factor, names in self.named().items())
 
     def named(self) -> dict[str, tuple[str, ...]]:
-        """Names by factor, of the factors that are named."""
+        """Return the names by factor, for the factors that are named."""
         given = {factor: getattr(self, factor) for factor in FACTORS}
         return {
             factor: (names,) if isinstance(names, str) else names
@@ -80,7 +80,7 @@ class LeaveOut(Frozen):
 
 
 class Sweep(Frozen):
-    """The file of a sweep with its references resolved; what is left out is not crossed."""
+    """A sweep file with its references resolved."""
 
     schema_: Annotated[Literal["trayopt/sweep/2"], Field(alias="schema")] = "trayopt/sweep/2"
     title: Annotated[str, Field(max_length=500)] = ""
@@ -97,7 +97,7 @@ class Sweep(Frozen):
 
 
 class SweepFile(Frozen):
-    """The keys of a sweep file; what its jobs are made of is looked at when it is put into a job."""
+    """The keys of a sweep file; the parts of its jobs are validated later, when each is put into a job."""
 
     schema_: Annotated[Literal["trayopt/sweep/1", "trayopt/sweep/2"], Field(alias="schema")]
     title: Annotated[str, Field(max_length=500)] = ""

@@ -1,7 +1,7 @@
-"""Trunks that go through the box: opened mid-span, they enter by one port and leave by another.
+"""Trunks that go through the box: they are opened mid-span, enter by one port and leave by another.
 
-Once a job is read, such a trunk is two trunks of its list, one toward each side: cable ends that hold the tubes which are cut.
-What is not cut passes from one port to the other and belongs to both.
+A job that was read lists such a trunk as two trunks, one toward each side. Each of them is a cable end that holds the cut tubes.
+Uncut tubes pass from one port to the other and belong to both ends.
 """
 
 from __future__ import annotations
@@ -18,9 +18,9 @@ Slack = Annotated[int, Field(ge=0, le=1_000_000)]
 
 
 class Through(Frozen):
-    """A trunk that goes through, by the ids of its two cable ends; the first one is where it enters.
+    """A trunk that goes through the box, with the ids of its two cable ends; the trunk enters at the first end.
 
-    ``slack_mm`` is how much of the cable can be drawn into the box, and so the longest window that can be opened in its sheath.
+    ``slack_mm`` is the length of cable that can be drawn into the box, which limits the window in the sheath.
     """
 
     trunk: Id
@@ -28,12 +28,12 @@ class Through(Frozen):
     slack_mm: Slack | None = None
 
     def __str__(self) -> str:
-        """Write its id."""
+        """Write the id of the trunk."""
         return self.trunk
 
 
 class ThroughKeys(Frozen):
-    """Keys that a trunk that goes through has in a job file, beside those of every trunk."""
+    """Further keys, in a job file, of a trunk that goes through the box."""
 
     through: bool = False
     toward: Annotated[tuple[Id, ...], Field(min_length=2, max_length=2)] = TOWARD

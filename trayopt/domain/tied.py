@@ -1,4 +1,4 @@
-"""What is tied together, directly or over others: union by pairs."""
+"""Connected components: items that pairs tie together, directly or through other items."""
 
 from __future__ import annotations
 
@@ -9,7 +9,10 @@ T = TypeVar("T", bound=Hashable)
 
 
 def tied(items: Iterable[T], pairs: Iterable[tuple[T, T]]) -> dict[T, int]:
-    """Give items that pairs tie together one number, from 0 on in the order of the items."""
+    """Return the number of the connected component of each item, where pairs of items are connected.
+
+    Numbers count from 0 in the order in which the components first occur among the items.
+    """
     parent = {item: item for item in items}
 
     def root(item: T) -> T:

@@ -1,4 +1,4 @@
-"""A trunk: a cable end that enters the box, the limits that its owner set for it, and its subunits."""
+"""A trunk: a cable end that enters the box, the limits that its owner sets, and its subunits."""
 
 from __future__ import annotations
 
@@ -28,15 +28,15 @@ from trayopt.domain.through import ThroughKeys
 
 
 def ribbon_rank(word: RibbonWord) -> int:
-    """Give the rank of what is done with ribbons, the least work first; wider ribbons come after narrower ones."""
+    """Return the rank of a kind of ribbon work, the least work first; wider ribbons come after narrower ribbons."""
     return word if isinstance(word, int) else int(word == SPLIT)
 
 
 class Trunk(Frozen):
-    """A cable end that enters the box, and the limits that its owner set for it.
+    """A cable end that enters the box, and the limits that its owner sets.
 
-    ``uncut`` are the numbers of the subunits that are not cut, where it is an end of a trunk that goes through the box: they
-    are none of its ``subunits``, which are what may be divided and spliced.
+    If the trunk is an end of a trunk that goes through the box, ``uncut`` lists the numbers of the subunits that are not
+    cut. They do not count among the ``subunits``, which may be divided and spliced.
     """
 
     only_written = tuple(ThroughKeys.model_fields)
@@ -57,7 +57,7 @@ class Trunk(Frozen):
     @model_validator(mode="before")
     @classmethod
     def _fill_divide_at(cls, data: Any) -> Any:
-        """Read one word as a list of it, and fill in both places where the cable has tubes, the port where it has none."""
+        """Read a single word as a list of one word; without the key, take both places for a cable with tubes, else the port."""
         if not isinstance(data, dict):
             return data
         given = data.get("divide_at")
@@ -77,7 +77,7 @@ class Trunk(Frozen):
     @model_validator(mode="before")
     @classmethod
     def _list_ribbons(cls, data: Any) -> Any:
-        """Read one word as a list of it, and put a list into the order in which the work grows."""
+        """Read a single word as a list of one word, and sort a list by the amount of work."""
         if not isinstance(data, dict) or "ribbons" not in data:
             return data
         given = data["ribbons"]
@@ -89,7 +89,7 @@ class Trunk(Frozen):
 
     @cached_property
     def units(self) -> tuple[Subunit, ...]:
-        """Every subunit of its cable, 1, 2, 3 … with its fibres, cut or not."""
+        """Every subunit of the cable, numbered from 1, cut or uncut."""
         made: list[Subunit] = []
         first = 1
         for group in self.cable.subunits:
@@ -110,7 +110,7 @@ class Trunk(Frozen):
 
     @cached_property
     def subunits(self) -> tuple[Subunit, ...]:
-        """Its subunits 1, 2, 3 … with their fibres; of a trunk that goes through, those that are cut."""
+        """The subunits that may be divided and spliced; if the trunk goes through the box, only the subunits that are cut."""
         return tuple(unit for unit in self.units if unit.number not in self.uncut)
 
     @cached_property
@@ -123,48 +123,55 @@ class Trunk(Frozen):
         return tuple(unit.first for unit in self.units)
 
     def subunit_of(self, fibre: int) -> Subunit:
-        """Give the subunit that holds a fibre of the trunk."""
+        """Return the subunit that holds a fibre of the trunk."""
         return self.units[bisect_right(self._firsts, fibre) - 1]
 
     @property
     def divided_only_at(self) -> DivideAt | None:
-        """The one place at which it may be divided; None where that is the plan's to decide."""
+        """The only place at which the trunk may be divided; None if the plan decides between two."""
         return self.divide_at[0] if len(self.divide_at) == 1 else None
 
     def place_of_division(self, divisions: Iterable[int], said: DivideAt | None) -> DivideAt:
-        """Give where a plan divides it that has these k of it and says this; where it says nothing, the first place of its list.
+        """Return the place at which a plan divides the trunk.
 
-        Where it may be divided at the tray, and no subunit makes more than one leg, it counts as divided there.
+        If no subunit makes more than one leg, and the trunk may be divided at the tray, it counts as divided at the tray.
+
+        Parameters
+        ----------
+        divisions
+            The number of legs of each subunit in the plan.
+        said
+            The place that the plan names; None stands for the first place of ``divide_at``.
         """
         if "tray" in self.divide_at and all(of == 1 for of in divisions):
             return "tray"
         return said or self.divide_at[0]
 
     def own_tube_travels(self, of: int, at: DivideAt) -> bool:
-        """Whether a subunit's own tube makes the way for its legs: where it has one and is whole, or opened at a tray only."""
+        """Whether legs travel in their subunit's own tube: if it has a tube, and stays whole or is opened only at a tray."""
         return self.cable.tubes and (of == 1 or at == "tray")
 
     @property
     def may_work_ribbons(self) -> bool:
-        """Whether its ribbons may be anything but spliced as they are; a plan says of such a trunk what is done with them."""
+        """Whether the job allows any ribbon work; if so, the plan names the work for this trunk."""
         return self.ribbons != (AS_THEY_ARE,)
 
     @property
     def in_ribbons(self) -> bool:
-        """Whether its fibres come in ribbons, so that single fibres have to be separated from each other."""
+        """Whether the fibres come in ribbons, so that single fibres have to be separated from each other."""
         cable = self.cable
         return cable.construction != "loose_tube" and any(group.ribbon_fibres > 1 for group in cable.subunits)
 
     @property
     def keeps_or_splits(self) -> tuple[RibbonWord, ...]:
-        """What its list has beside ribbons that are made anew."""
+        """The kinds of ribbon work in the list that make no new ribbons."""
         return tuple(word for word in self.ribbons if not isinstance(word, int))
 
     @property
     def travels(self) -> tuple[Travel, ...]:
-        """Directions that its owner allows."""
+        """Directions of travel that the owner allows."""
         return TRAVELS if self.travel == "either" else (self.travel,)
 
     def allowed_ports(self, enclosure: Enclosure) -> tuple[str, ...]:
-        """Ports that its owner allows, in the order of the enclosure."""
+        """Return the ports that the owner allows, in the order of the enclosure."""
         return tuple(port.id for port in enclosure.ports if self.ports == "any" or port.id in self.ports)

@@ -1,1 +1,1 @@
-"""F1: yaml, json, csv and xlsx in and out; every fault with its file, line and column."""
+"""F1: reading and writing YAML, JSON, CSV and XLSX. Every fault names its file, line and column."""

@@ -1,4 +1,4 @@
-"""Cells and rows of a table, each with its place, and how many of them a table may have."""
+"""Cells and rows of a table, each with its place, and the limits on their number."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ AS_TEXT = "format the column as text and type the cell again"
 
 
 class Cell:
-    """The text of one cell, its row, and its column, counted from 0; a number is written without a needless ``.0``."""
+    """One cell: its text, its row, and its column, counted from 0. A whole number is written without ``.0``."""
 
     __slots__ = ("column", "row", "text")
 
@@ -21,30 +21,30 @@ class Cell:
         self.text, self.row, self.column = text, row, column
 
     def part(self, text: str) -> Cell:
-        """Give a part of its text, which stands where it stands."""
+        """Return a cell with a part of this cell's text, at the same place."""
         return Cell(text, self.row, self.column)
 
     @property
     def spot(self) -> Spot:
-        """Where it stands."""
+        """The place of the cell."""
         return self.row.spot_of(self.column)
 
 
 class Row:
-    """One row that is not empty: the texts of its cells, and where they stand; places are counted only when asked for.
+    """One row: the texts of its cells and their places. Places are counted only when they are asked for.
 
     Parameters
     ----------
     source, line
-        The file, and the line on which the row begins (of a workbook, the row's number).
+        The file, and the line on which the row begins (in a workbook, the number of the row).
     texts
-        Its cells, stray spaces taken off.
+        The texts of its cells, without spaces around them.
     raw, separator
-        The row as it stands in CSV; None for a workbook.
+        The row as it is written in CSV (None for a workbook), and the character between its cells.
     wrong
-        By column, what makes a cell unusable, and what to do.
+        For each column with an unusable cell: what is wrong with the cell, and what to do.
     sheet
-        The sheet of a workbook that its cells are named with; empty where that is the sheet of the table itself.
+        The name of the sheet, to be written before the address of a cell; empty for the sheet that is the table itself.
     """
 
     __slots__ = ("columns", "line", "raw", "separator", "sheet", "source", "texts", "wrong")
@@ -62,24 +62,24 @@ class Row:
         self.source, self.line, self.texts, self.sheet = source, line, texts, sheet
         self.raw, self.separator, self.wrong = raw, separator, wrong or {}
         self.columns: Mapping[str, int] = {}
-        """Headers (lower case), filled in once they are known."""
+        """The column of each header (in lower case), filled in once the headers are known."""
 
     @property
     def spot(self) -> Spot:
-        """Where it begins."""
+        """The place of the first cell."""
         return self.spot_of(0)
 
     @property
     def cells(self) -> dict[str, Cell]:
-        """Its cells by header."""
+        """The cells by header."""
         return {name: self.at(i) for name, i in self.columns.items() if i < len(self.texts)}
 
     def spot_of(self, column: int) -> Spot:
-        """Give the place of a cell."""
+        """Return the place of a cell."""
         return Spot(self.source, *self.mark_of(column))
 
     def mark_of(self, column: int) -> tuple[int, int, str]:
-        """Give the place of a cell inside its file: line and column of text, or its address in a workbook."""
+        """Return the place of a cell inside its file: line and column of text, or its address in a workbook."""
         if self.raw is None:
             address = f"{letters(column)}{self.line}"
             return 0, 0, f"{self.sheet}!{address}" if self.sheet else address
@@ -91,27 +91,27 @@ class Row:
 
     @property
     def said(self) -> object:
-        """What rows have in common that say the same in every cell."""
+        """A value that is equal for rows with the same text in every cell."""
         return tuple(self.texts) if self.raw is None else self.raw
 
     def at(self, column: int) -> Cell:
-        """Give the cell of a column, counted from 0; an empty one where the row ends before it."""
+        """Return the cell of a column, counted from 0; an empty cell if the row is too short."""
         return Cell(self.texts[column] if column < len(self.texts) else "", self, column)
 
     def get(self, header: str) -> Cell:
-        """Give the cell under a header; an empty one at the row's place where there is none."""
+        """Return the cell under a header; an empty cell at the place of the row if there is none."""
         column = self.columns.get(header.lower())
         return Cell("", self) if column is None or column >= len(self.texts) else self.at(column)
 
     @property
     def empty(self) -> bool:
-        """Whether nothing stands in it."""
+        """Whether every cell of the row is empty."""
         return not any(self.texts) and not self.wrong
 
 
 @cache
 def letters(column: int) -> str:
-    """Name a column, counted from 0, as spreadsheets do: A … Z, AA …."""
+    """Return the letters by which spreadsheets name a column, counted from 0: A … Z, AA …."""
     text = ""
     column += 1
     while column:
@@ -121,7 +121,7 @@ def letters(column: int) -> str:
 
 
 def _marks(raw: str, separator: str, line: int) -> list[tuple[int, int]]:
-    """Line and column at which each cell of a record begins."""
+    """Return the line and the column at which each cell of a record begins."""
     column = 1
     marks = [(line, column)]
     quoted = False

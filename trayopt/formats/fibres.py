@@ -1,9 +1,8 @@
-"""Fibres as crews write them: ``1-72`` in the trunk's own numbering, or ``blue/orange/1-12`` by tube, ribbon and fibre.
+"""Runs of fibres as crews write them: ``1-72`` in the numbering of the trunk, or ``blue/orange/1-12`` by tube, ribbon and fibre.
 
-Each part is a number, a TIA-598 colour, a range of either (``1-6``, ``blue-white``) or ``all``. What stands further
-in may be left out where nothing is left to say: ``blue`` is a whole tube, ``blue/1-6/all`` six ribbons of it. In a
-tube of one ribbon the ribbon may be left out (``blue/1-12``); in a tube of several, two parts are the tube and a run
-of its fibres, in numbers.
+Each part is a number, a TIA-598 colour, a range of either (``1-6``, ``blue-white``) or ``all``. The last parts may be left out:
+``blue`` is a whole tube, and ``blue/1-6/all`` is six ribbons of the tube. In a tube of one ribbon the ribbon may be left out
+(``blue/1-12``). In a tube of several ribbons, two parts are the tube and a run of its fibres, in numbers.
 """
 
 from __future__ import annotations
@@ -24,22 +23,22 @@ ALLOWED = "1-72, or tube/ribbon/fibres such as blue/orange/1-12 or 1/2/1-12"
 
 
 def tidy(text: str) -> str:
-    """Take out stray spaces and make every dash a plain one."""
+    """Remove stray spaces and replace every kind of dash by a hyphen."""
     return _DASHES.sub("-", " ".join(text.replace("\u00a0", " ").split()))
 
 
 def by_colour(text: str) -> bool:
-    """Whether fibres are written in this notation and not as a plain run of the trunk's numbering."""
+    """Whether fibres are written by tube, ribbon and fibre, and not as a plain run in the numbering of the trunk."""
     return not _PLAIN.fullmatch(tidy(text))
 
 
 def fibres_of(trunk: Trunk, text: str) -> tuple[int, int]:
-    """Read fibres of a trunk as its first and last fibre, in the trunk's own numbering.
+    """Read a run of fibres of a trunk; return its first and last fibre in the numbering of the trunk.
 
     Raises
     ------
     ValueError
-        Where the text is no run of fibres, or names a tube, ribbon or fibre that the trunk does not have.
+        If the text is not a run of fibres, or names a tube, ribbon or fibre that the trunk does not have.
     """
     text = tidy(text)
     if _PLAIN.fullmatch(text):
@@ -56,12 +55,12 @@ def fibres_of(trunk: Trunk, text: str) -> tuple[int, int]:
 
 
 def fibres_at(trunk: Trunk, tube: str, ribbon: str = "", fibres: str = "") -> tuple[int, int]:
-    """Read fibres of a trunk that are told by tube (or subunit), ribbon and fibre; an empty part means all of it.
+    """Read a run of fibres from its tube (or subunit), ribbons and fibres; an empty part means all of them.
 
     Raises
     ------
     ValueError
-        Where a part is no number, colour or range, or the trunk has no such tube, ribbon or fibre.
+        If a part is not a number, colour or range, or the trunk has no such tube, ribbon or fibre.
     """
     one, other = _range(tube, len(trunk.units), said("{trunk} has tubes", trunk=trunk.id))
     if one != other:
@@ -85,7 +84,7 @@ def read_run(text: str, trunks: Mapping[str, Trunk]) -> Run:
     Raises
     ------
     ValueError
-        Where there is no such trunk, or as ``fibres_of``.
+        If there is no such trunk, or ``fibres_of`` refuses the fibres.
     """
     name, colon, fibres = text.partition(":")
     name = name.strip()
@@ -112,7 +111,7 @@ def _two(trunk: Trunk, tube: str, rest: str) -> tuple[int, int]:
 
 
 def _in_tube(subunit: Subunit, fibres: str) -> tuple[int, int]:
-    """Read a run that counts through the ribbons of a tube."""
+    """Read a run whose fibres are counted through all ribbons of a tube."""
     if not _whole(fibres) and not _PLAIN.fullmatch(tidy(fibres)):
         raise ValueError(
             said("{subunit} has {ribbons} ribbons; say which one", subunit=subunit.name, ribbons=subunit.ribbons)
@@ -122,12 +121,13 @@ def _in_tube(subunit: Subunit, fibres: str) -> tuple[int, int]:
 
 
 def positions(text: str, count: int, there: str) -> tuple[int, int]:
-    """Read a number, a colour, a range of either or all as positions from 1 to ``count``; see the module.
+    """Read one part of a run as its first and last position, from 1 to ``count``; see the module.
 
     Raises
     ------
     ValueError
-        Where it is none of these, or there are not so many; ``there`` says of what, such as ``N1 has tubes``.
+        If the text is not a number, a colour, a range or ``all``, or a position is above ``count``. The message begins with
+        ``there``, such as ``N1 has tubes``.
     """
     return _range(text, count, there)
 
@@ -142,7 +142,7 @@ def _nothing_more(what: str, *parts: str) -> None:
 
 
 def _range(text: str, count: int, there: str) -> tuple[int, int]:
-    """Read a number, a colour, a range of either or all as positions from 1 to ``count``."""
+    """Read a number, a colour, a range of either, or ``all``, as the first and last position from 1 to ``count``."""
     if _whole(text):
         return 1, count
     start, dash, end = tidy(text).partition("-")

@@ -1,4 +1,4 @@
-"""A folder of files out: all of them, or none."""
+"""Writing a folder of files: either all of them or none."""
 
 from __future__ import annotations
 
@@ -15,26 +15,26 @@ HINT = "name a folder that you may write to, and that has room"
 
 
 def write_folder_whole(folder: str | Path, made: Mapping[str, bytes], last: str, gone: Iterable[str] = ()) -> None:
-    """Write files into a folder, all or none of them; other files in it stay as they are.
+    """Write files into a folder, either all or none; other files in the folder stay as they are.
 
-    All are first written to a new folder inside of it, and then only renamed. Where that goes wrong as well, the older ones
-    are put back. A process that is killed in between leaves no ``last`` file: it goes first and comes last.
+    All files are first written to a new folder inside this folder, and then moved to their names. If a move fails, the older
+    files are put back. The ``last`` file is removed first and written last, so a process that is killed in between leaves none.
 
     Parameters
     ----------
     folder
-        Made where it is not there.
+        The folder; it is made if it does not exist.
     made
-        Content of each file by its name, which may have one folder in it.
+        The content of each file by its name, which may contain one folder.
     last
-        The file that says that the folder is whole; one of ``made``.
+        The file among ``made`` that marks the folder as complete.
     gone
-        Names of files of an older run that are taken away.
+        Names of files of an older run that are removed.
 
     Raises
     ------
     InputError
-        Where a file cannot be written.
+        If a file cannot be written.
     """
     folder = Path(folder)
     fresh = _first_missing(folder)
@@ -56,7 +56,7 @@ def write_folder_whole(folder: str | Path, made: Mapping[str, bytes], last: str,
 
 
 def _first_missing(folder: Path) -> Path | None:
-    """Give the outermost folder that is to be made; None where there is none."""
+    """Return the outermost folder that has to be made; None if all folders exist."""
     missing = [path for path in (folder, *folder.parents) if not path.exists()]
     return missing[-1] if missing else None
 

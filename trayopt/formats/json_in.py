@@ -1,4 +1,4 @@
-"""JSON in: plans and other documents, with line and column for every fault."""
+"""Reading JSON: plans and other documents, with line and column for every fault."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ _WORD = re.compile(r'[^\s,:\[\]{}"]+')
 
 
 def read_plan(path: str | FilePath) -> Plan:
-    """Read a plan as it is written today, or from standard input for ``-``.
+    """Read a plan of today's format from a file, or from standard input for ``-``.
 
     Raises
     ------
@@ -37,7 +37,7 @@ def read_plan(path: str | FilePath) -> Plan:
 
 
 def parse_plan(text: str, source: str) -> Plan | FormerPlan:
-    """Make a plan from JSON text, or a plan of format 1 where its schema says so.
+    """Make a plan from JSON text, or a plan of format 1 if its schema says so.
 
     Raises
     ------
@@ -51,7 +51,7 @@ def parse_plan(text: str, source: str) -> Plan | FormerPlan:
 
 
 def read_model(path: str | FilePath, model: type[M]) -> M:
-    """Read a JSON document of a model, or from standard input for ``-``; a ``$schema`` key at its top is dropped.
+    """Read a document of a model from a JSON file, or from standard input for ``-``; a ``$schema`` key at the top is dropped.
 
     Raises
     ------
@@ -73,7 +73,7 @@ def parse_model(text: str, source: str, model: type[M]) -> M:
 
 
 def _made(located: Located, text: str, source: str, model: type[M]) -> M:
-    """Make a model of what was read; the places of values are looked for only where something is wrong."""
+    """Make a model of the data that was read; places of values are looked for only if something is wrong."""
     made, faults = validate(model, located.data, located)
     if made is not None and not located.faults:
         return made
@@ -85,12 +85,12 @@ def _made(located: Located, text: str, source: str, model: type[M]) -> M:
 
 
 def parse_json(text: str, source: str) -> Located:
-    """Read JSON from text; values have no places yet. A key that is given twice is told in ``faults``.
+    """Read JSON from text, without the places of values. A key that is given twice is reported in ``faults``.
 
     Raises
     ------
     InputError
-        Where it is no JSON, holds a number that is not finite, or is nested too deeply.
+        If the text is not JSON, holds a number that is not finite, or is nested too deeply.
     """
     twice: list[str] = []
 
@@ -122,11 +122,11 @@ def _refuse(name: str) -> NoReturn:
 
 
 class _Broken(Exception):  # noqa: N818 - no error of its own: ``json`` has told it already
-    """Ends a walk over text that is no JSON from here on."""
+    """Ends a walk over text at the first syntax error."""
 
 
 class _Places:
-    """Walks JSON text once more, for the places of its keys and values; only where there is something to report."""
+    """A second walk over JSON text, to find the places of keys and values when there is something to report."""
 
     def __init__(self, text: str, source: str) -> None:
         self.text = text
@@ -137,7 +137,7 @@ class _Places:
         self.located = Located(source, None)
 
     def walk(self) -> None:
-        """Fill ``located`` with places and with what ``json`` lets pass; stop at the first syntax error."""
+        """Fill ``located`` with places, and with faults that ``json`` does not report; stop at the first syntax error."""
         try:
             self.value(())
         except (_Broken, IndexError, ValueError):
@@ -198,7 +198,7 @@ class _Places:
         return str(text), end
 
     def mark(self) -> Mark:
-        """Skip white space and give the place behind it."""
+        """Skip white space and return the place after it."""
         space = _SPACE.match(self.text, self.at)
         self.at = space.end() if space else self.at
         self.line += self.text.count("\n", self.seen, self.at)

@@ -1,4 +1,4 @@
-"""JSON and other text out: stable, and written whole or not at all."""
+"""Writing JSON and other text: the order of keys is stable, and a file is written whole or not at all."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ from trayopt.errors import InputError
 
 
 def dump(data: object) -> str:
-    """Write data as indented JSON with a line end, keys in the order in which they stand."""
+    """Write data as indented JSON with a line end; keys keep their order."""
     return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def dump_rows(data: Mapping[str, Any]) -> str:
-    """Write a document such as a plan: a key a line, and of lists an entry a line, so that two of them compare well."""
+    """Write a document such as a plan, with a line for each key and each entry of a list, so that documents compare well."""
     parts = []
     for key, value in data.items():
         text = _line(value)
@@ -39,16 +39,16 @@ HINT = "name a file in a folder that is there, that you may write to, and that h
 
 
 def write_whole(path: str | Path, text: str | bytes, *, outlast: bool = True) -> None:
-    """Write a file (text as UTF-8), whole or not at all; ``-`` is standard output.
+    """Write a file whole or not at all, text as UTF-8; ``-`` is standard output.
 
-    The text goes to a new file in the same folder, which then takes the place of the old one. What is no regular file,
-    such as ``/dev/null``, is written to as it is. With ``outlast`` it waits for the disk, so that the file outlasts a machine
-    that loses its power, and not only the process that wrote it.
+    The text goes to a new file in the same folder, which then replaces the old file. A target that is not a regular file, such as
+    ``/dev/null``, is written to directly. With ``outlast`` the call waits for the disk, so that the file survives a loss of power
+    and not only the end of the process.
 
     Raises
     ------
     InputError
-        Where the file cannot be written.
+        If the file cannot be written.
     """
     raw = text.encode(errors="surrogatepass") if isinstance(text, str) else text
     if str(path) == "-":
@@ -66,12 +66,12 @@ def write_whole(path: str | Path, text: str | bytes, *, outlast: bool = True) ->
 
 
 def can_be_written(path: str | Path, room: int = 0) -> None:
-    """Find out whether a file could be written now, with ``room`` bytes in it; nothing of it is left.
+    """Check that a file of ``room`` bytes could be written now; the check leaves nothing behind.
 
     Raises
     ------
     InputError
-        Where it cannot.
+        If the file could not be written.
     """
     with _said(path):
         target = Path(path).resolve()
@@ -85,7 +85,7 @@ def can_be_written(path: str | Path, room: int = 0) -> None:
 
 @contextlib.contextmanager
 def _said(path: str | Path) -> Iterator[None]:
-    """Give out what the system says as a fault of the file."""
+    """Turn an error of the system inside the block into a fault of the file."""
     try:
         yield
     except (OSError, ValueError) as wrong:
@@ -99,7 +99,7 @@ def _is_special(target: Path) -> bool:
 
 @contextlib.contextmanager
 def _beside(target: Path) -> Iterator[tuple[Path, BinaryIO]]:
-    """Make a file in the folder of another, which is taken away again unless it was moved."""
+    """Make a temporary file in the folder of a target; it is removed at the end unless it was moved."""
     if target.is_dir():
         raise IsADirectoryError(errno.EISDIR, "it is a folder")
     handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:50]}.", suffix=".part")
@@ -112,7 +112,7 @@ def _beside(target: Path) -> Iterator[tuple[Path, BinaryIO]]:
 
 
 def _take_room(handle: int, room: int) -> None:
-    """Take some room on the disk, so that a full one says so."""
+    """Reserve some room on the disk, so that a full disk reports an error."""
     if room <= 0:
         return
     if hasattr(os, "posix_fallocate"):

@@ -1,4 +1,4 @@
-"""Where things stand in an input: from a path such as ``trunks[0].cable`` to file, line and column."""
+"""Places in an input: from a path such as ``trunks[0].cable`` to file, line and column."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ Path = tuple[str | int, ...]
 """Keys and indices from the top of an input down to a value."""
 
 Mark = tuple[int, int]
-"""Line and column, from 1; (0, 0) where the source has no lines."""
+"""Line and column, counted from 1; (0, 0) if the source has no lines."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,36 +26,36 @@ class Spot:
     where: str = ""
 
     def fault(self, message: str, *, found: str = "", allowed: str = "", hint: str = "") -> Fault:
-        """Make a fault at this place; whatever text of the input it quotes is made printable."""
+        """Make a fault at this place; text that it quotes from the input is made printable."""
         texts = [printable(text) for text in (message, found, allowed, hint, self.where)]
         return Fault(self.source, self.line, self.column, *texts)
 
     def __str__(self) -> str:
-        """Write as ``line 12`` or, where there are no lines, as the cell or path."""
+        """Write as ``line 12`` or, if the source has no lines, as the cell or path."""
         return self.told
 
     @property
     def told(self) -> str:
-        """The same, for a sentence that can be said in another language."""
+        """The place as a part of a sentence that can be translated."""
         return said("line {line}", line=self.line) if self.line else self.where
 
 
 @dataclass
 class Located:
-    """Plain data with the places of all its values and keys.
+    """Plain data with the places of its values and keys.
 
     Parameters
     ----------
     source
-        File name as messages show it.
+        The file name as messages show it.
     data
-        Mappings as dict, lists as tuple, and text, numbers, bool or None.
+        The data: mappings as dict, lists as tuple, and text, numbers, bool or None.
     values, keys
-        Marks of values, and of the keys of mappings.
+        The places of values, and of the keys of mappings.
     faults
-        What was wrong without making the rest unreadable, such as a key that is given twice.
+        Faults that leave the rest readable, such as a key that is given twice.
     bad
-        Paths of values that are already reported in ``faults``; nothing more is said of them.
+        Paths of values that ``faults`` reports already; they are not reported again.
     """
 
     source: str
@@ -67,11 +67,11 @@ class Located:
 
     @classmethod
     def plain(cls, data: object, source: str = "<job>") -> Located:
-        """Take data that was made in Python: without lines, lists as tuples."""
+        """Wrap data that was made in Python: it has no lines, and its lists become tuples."""
         return cls(source, frozen(data))
 
     def spot(self, path: Path, *, key: bool = False) -> Spot:
-        """Give the place of a value (or of its key); of the nearest value round it where it has none of its own."""
+        """Return the place of a value (or of its key); if it has none, the place of the nearest value around it."""
         where = path_text(path)
         if key and path in self.keys:
             return Spot(self.source, *self.keys[path], where)
@@ -81,14 +81,14 @@ class Located:
         return Spot(self.source, 0, 0, where)
 
     def get(self, path: Path) -> Any:
-        """Give the value at a path; KeyError or IndexError where there is none."""
+        """Return the value at a path; raise KeyError or IndexError if there is none."""
         value = self.data
         for part in path:
             value = value[part]
         return value
 
     def without(self, key: str) -> Located:
-        """Give the same data without one key of its top mapping."""
+        """Return the same data without one key of its top mapping."""
         if not isinstance(self.data, dict) or key not in self.data:
             return self
         return replace(self, data={name: value for name, value in self.data.items() if name != key})
@@ -108,7 +108,7 @@ def frozen(value: object, depth: int = 0) -> object:
     Raises
     ------
     ValueError
-        Where data is nested more than 100 deep (or holds itself), or a key is not text.
+        If the data is nested more than 100 deep (or contains itself), or a key is not text.
     """
     if depth > 100:
         raise ValueError("nested more than 100 deep")
@@ -123,7 +123,7 @@ def frozen(value: object, depth: int = 0) -> object:
 
 
 def describe(value: object, most: int = 60) -> str:
-    """Say in a few words what was found, for messages; of a text at most so many characters."""
+    """Describe a value in a few words for a message; a text is cut after ``most`` characters."""
     if value is None:
         return said("nothing")
     if isinstance(value, bool):
@@ -143,7 +143,7 @@ def describe(value: object, most: int = 60) -> str:
 
 
 def printable(text: str) -> str:
-    """Write control characters as escapes, so that a message is one line and moves no cursor."""
+    """Write control characters as escapes, so that a message stays on one line and moves no cursor."""
     if text.isprintable():
         return text
     return "".join(char if char.isprintable() else char.encode("unicode_escape").decode() for char in text)

@@ -18,7 +18,7 @@ MOST_DIGITS = 18
 
 
 def plain(text: str) -> str | int | float | bool | None:
-    """Give the value of a scalar that was written without quotes.
+    """Return the value of a scalar that was written without quotes.
 
     Raises
     ------
@@ -50,16 +50,16 @@ KINDS: dict[str, tuple[type, str]] = {
     "int": (int, said("no whole number")), "float": (float, said("no number")), "bool": (bool, said("neither true nor false")),
     "null": (type(None), said("not null")),
 }  # fmt: skip
-"""The types of the core tags but text, and what is said of a value that is none of them."""
+"""The type of each core tag except text, and the words of a message for a value of another type."""
 
 
 def tagged(tag: str, text: str) -> str | int | float | bool | None:
-    """Give the value of a scalar with one of the core tags (``str``, ``int``, ``float``, ``bool``, ``null``).
+    """Return the value of a scalar with one of the core tags (``str``, ``int``, ``float``, ``bool``, ``null``).
 
     Raises
     ------
     ValueError
-        Where the text is no such value.
+        If the text is not a value of that type.
     """
     if tag == "str":
         return text

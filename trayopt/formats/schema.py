@@ -1,4 +1,4 @@
-"""JSON Schema of every kind of file, for editors and for programs that write or read them."""
+"""JSON Schema of every kind of file, for editors and for programs that read or write such files."""
 
 from __future__ import annotations
 
@@ -36,21 +36,21 @@ KINDS: tuple[str, ...] = tuple(MODELS)
 
 
 def schema_id(kind: str) -> str:
-    """Give the name by which a schema is referred to, with the number of the kind's format; 1 where its files say none."""
+    """Return the id of the schema of a kind of file, with the number of its format; 1 if such files carry no number."""
     field = MODELS[kind].model_fields.get("schema_")
     number = "1" if field is None else str(get_args(field.annotation)[-1]).rpartition("/")[2]
     return f"urn:trayopt:schema:{kind}:{number}"
 
 
 def schema(kind: str, rules: Mapping[str, Any] | None = None) -> dict[str, Any]:
-    """Give the JSON Schema (draft 2020-12) of a kind of file.
+    """Return the JSON Schema (draft 2020-12) of a kind of file.
 
     Parameters
     ----------
     kind
         One of ``KINDS``.
     rules
-        For a job or a sweep: the schema of the entry of each rule under ``rules``; without it any entry is allowed.
+        For a job or a sweep: the schema of the entry of each rule under ``rules``. Without these, any entry is allowed.
     """
     made = MODELS[kind].model_json_schema(by_alias=True)
     if kind == "job":
@@ -72,19 +72,19 @@ def schema(kind: str, rules: Mapping[str, Any] | None = None) -> dict[str, Any]:
 
 @cache
 def descriptions() -> dict[str, dict[str, Any]]:
-    """Give what each key of each model means; under ``rules`` the parameters of each rule."""
+    """Return the description of each key of each model, and of the parameters of each rule under ``rules``."""
     return tomllib.loads(files("trayopt.formats").joinpath("descriptions.toml").read_text(encoding="utf-8"))
 
 
 def parts(kind: str, made: Mapping[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
-    """Give the models in a schema: their names, and the schemas of their keys."""
+    """Yield the models in a schema: their names, and the schemas of their keys."""
     yield MODELS[kind].__name__, made["properties"]
     for name, part in made.get("$defs", {}).items():
         yield name, part.get("properties", {})
 
 
 def _describe(properties: dict[str, Any], said: Mapping[str, str]) -> None:
-    """Say of each key what it means, where its model does not say it better."""
+    """Add a description to each key whose model has none."""
     for key, value in properties.items():
         words = said.get(key) or descriptions()["any"].get(key)
         if words is not None and "description" not in value:
@@ -92,7 +92,7 @@ def _describe(properties: dict[str, Any], said: Mapping[str, str]) -> None:
 
 
 def rule_entry(rule: str, parameters: Mapping[str, Any], description: str) -> dict[str, Any]:
-    """Give the schema of one rule's entry: a level, or level, weight and parameters, each of which may be left out."""
+    """Return the schema of one rule's entry: a level, or a mapping with level, weight and parameters, all of them optional."""
     level = {"enum": ["must", "prefer", "off"]}
     keys = {"level": level, "weight": {"type": "integer", "minimum": 1, "maximum": 1_000_000}, **parameters}
     _describe(keys, descriptions()["Setting"] | descriptions()["rules"].get(rule, {}))
@@ -103,7 +103,7 @@ def rule_entry(rule: str, parameters: Mapping[str, Any], description: str) -> di
 
 
 def _as_file(made: dict[str, Any], rules: Mapping[str, Any] | None) -> None:
-    """Change the schema of a job with everything filled in to that of a job file, which may leave things out."""
+    """Change the schema of a complete job to the schema of a job file, which may leave defaults out."""
     properties, defined = made["properties"], made["$defs"]
     defined.pop("Setting", None)
     made["required"] = [key for key in made["required"] if key != "tubes"]
@@ -114,7 +114,7 @@ def _as_file(made: dict[str, Any], rules: Mapping[str, Any] | None) -> None:
 
 
 def _as_sweep_file(made: dict[str, Any], rules: Mapping[str, Any] | None) -> None:
-    """Change the schema of a sweep to that of its file: joins and rules as in a job file, and ``schema`` said."""
+    """Change the schema of a sweep to the schema of its file: joins and rules as in a job file, and ``schema`` required."""
     defined = made["$defs"]
     _loosen_joins(defined, defined["JoinSet"]["properties"])
     defined["RuleSet"]["properties"]["rules"] = _rules(rules)
@@ -122,7 +122,7 @@ def _as_sweep_file(made: dict[str, Any], rules: Mapping[str, Any] | None) -> Non
 
 
 def _loosen_parts(parts: dict[str, Any]) -> None:
-    """Let files leave out what follows from other keys, and let a single word go without a list."""
+    """Allow files to leave out keys that follow from other keys, and to write a single word without a list."""
     for part, key in (("Guide", "width_mm"), ("Cable", "tubes"), ("Trunk", "divide_at")):
         if part in parts:
             del parts[part]["properties"][key]["default"]
@@ -144,7 +144,7 @@ def _loosen_parts(parts: dict[str, Any]) -> None:
 
 
 def _by_side(keys: dict[str, Any]) -> None:
-    """Let a trunk that goes through say of each of its two sides what other trunks say once."""
+    """Allow a trunk that goes through to give a value for each of its two sides where other trunks give one value."""
     for key in ("travel", "transition_mm"):
         names = ("type", "enum", "minimum", "maximum")
         one = {name: keys[key].pop(name) for name in names if name in keys[key]}
@@ -159,7 +159,7 @@ def _by_side(keys: dict[str, Any]) -> None:
 
 
 def _loosen_joins(defined: dict[str, Any], properties: dict[str, Any]) -> None:
-    """Let joins go without a name, and let a table stand for a list of them."""
+    """Allow joins without a name, and a table in place of a list of joins."""
     defined["Join"]["required"].remove("name")
     defined["Join"]["properties"]["name"]["description"] = "the index of the join from 0, where none is given"
     table = {"type": "string", "description": "a CSV or XLSX file with columns a, b, name, relative to the file"}
@@ -169,6 +169,6 @@ def _loosen_joins(defined: dict[str, Any], properties: dict[str, Any]) -> None:
 
 
 def _rules(rules: Mapping[str, Any] | None) -> dict[str, Any]:
-    """Give the schema of the rules of a job."""
+    """Return the schema of the rules of a job."""
     made: dict[str, Any] = {"type": "object", "default": {}}
     return made if rules is None else made | {"properties": dict(rules), "additionalProperties": False}

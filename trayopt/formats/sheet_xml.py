@@ -1,7 +1,7 @@
-"""The cells of a sheet, heard in its XML in one pass: values, formulas without a value, and ranges of merged cells.
+"""The cells of a sheet, read from its XML in one pass: values, formulas without a value, and ranges of merged cells.
 
-openpyxl opens the workbook. Its own cells take three times as long, and tell either the value of a cell or its formula.
-The elements are those of ECMA-376-1, section 18.3.1.
+openpyxl opens the workbook. Its own reader of cells takes three times as long, and gives either the value or the formula of
+a cell. The elements are those of ECMA-376-1, section 18.3.1.
 """
 
 from __future__ import annotations
@@ -20,15 +20,15 @@ NO_VALUE = "a formula without a value", "open and save the file in a spreadsheet
 ERROR = "an error of the spreadsheet", "type the value"
 ERRORS = {"#REF!", "#N/A", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!"}
 _BEYOND = "#VALUE!"
-"""What a number is that is shown as a date and lies beyond all dates."""
+"""The text of a number that is formatted as a date and lies beyond all dates."""
 
 
 class DoctypeError(ValueError):
-    """A document type: a workbook has none, a bomb of entities has."""
+    """The XML has a document type. A workbook never has a document type; an attack by nested entities does."""
 
 
 class TooWideError(ValueError):
-    """A cell beyond the most columns."""
+    """A cell lies beyond the last allowed column."""
 
     def __init__(self, row: int, column: int) -> None:
         super().__init__(row, column)
@@ -36,7 +36,7 @@ class TooWideError(ValueError):
 
 
 class SheetRow(NamedTuple):
-    """A row: its number, the texts of its cells up to the last that is filled, and by column what makes a cell unusable."""
+    """A row: its number, the texts of its cells up to the last filled cell, and the faults of unusable cells by column."""
 
     number: int
     texts: list[str]
@@ -44,7 +44,7 @@ class SheetRow(NamedTuple):
 
 
 class Values(NamedTuple):
-    """What all sheets of a workbook share: texts, the styles that show a number as a date or as a span, and the first day."""
+    """What all sheets of a workbook share: texts, styles that show a number as a date or a span of time, and the first day."""
 
     texts: Sequence[str]
     dates: frozenset[int]
@@ -52,7 +52,7 @@ class Values(NamedTuple):
     epoch: datetime
 
     def moment(self, number: str, style: int) -> str:
-        """Write a number of days as the date, time or span that it stands for; an error where there is none."""
+        """Write a number of days as the date, time or span of time that it means; ``#VALUE!`` if it means none."""
         from openpyxl.utils.datetime import from_excel
 
         try:
@@ -62,7 +62,7 @@ class Values(NamedTuple):
 
 
 class _Names(dict[str, str]):
-    """Names of elements without their prefix."""
+    """Cache of the names of elements without their prefix."""
 
     def __missing__(self, name: str) -> str:
         local = self[name] = name.rpartition(":")[2]
@@ -70,7 +70,7 @@ class _Names(dict[str, str]):
 
 
 class _Columns(dict[str, int]):
-    """Columns, counted from 0, by their letters."""
+    """Cache of the numbers of columns, counted from 0, by their letters."""
 
     def __missing__(self, letters: str) -> int:
         if not (letters.isascii() and letters.isupper() and letters.isalpha() and len(letters) < 4):
@@ -83,21 +83,21 @@ class _Columns(dict[str, int]):
 
 
 def sheet_rows(stream: IO[bytes], values: Values, merged: list[str]) -> Iterator[SheetRow]:
-    """Give the rows of a sheet that are not empty.
+    """Yield the rows of a sheet that are not empty.
 
     Parameters
     ----------
     stream
         The XML of the sheet.
     values
-        What it shares with other sheets.
+        Values that the sheet shares with other sheets.
     merged
-        Takes the ranges of merged cells, such as ``A3:A8``, which stand behind all rows.
+        List that takes up the ranges of merged cells, such as ``A3:A8``. The XML has them after all rows.
 
     Raises
     ------
     DoctypeError, TooWideError, ValueError, IndexError, xml.parsers.expat.ExpatError
-        Where it is damaged, or a cell stands beyond the most columns.
+        If the sheet is damaged, or a cell lies beyond the last allowed column.
     """
     reader = _Reader(values, merged)
     more = True
@@ -110,9 +110,9 @@ def sheet_rows(stream: IO[bytes], values: Values, merged: list[str]) -> Iterator
 
 
 class _Reader:
-    """Hears the elements of a sheet; a row or a cell that does not say where it stands follows the one before.
+    """Handler of the elements of a sheet. A row or cell without a number follows the row or cell before it.
 
-    Text is kept from the last beginning of an element, so that what stands between cells costs nothing.
+    Text is kept only from the last start of an element, so that text between cells costs nothing.
     """
 
     def __init__(self, values: Values, merged: list[str]) -> None:
@@ -136,7 +136,7 @@ class _Reader:
         raise DoctypeError
 
     def outside(self, name: str, attributes: dict[str, str]) -> None:
-        """Hear the beginning of an element before the rows, or behind them."""
+        """Handle the start of an element before or after the rows."""
         local = self.names[name]
         if local == "sheetData":
             self.parser.StartElementHandler, self.parser.EndElementHandler = self.start, self.end
@@ -183,7 +183,7 @@ class _Reader:
             self.parser.EndElementHandler = self.parser.CharacterDataHandler = None
 
     def cell(self) -> None:
-        """Take over the cell that has ended."""
+        """Take over the cell whose element has ended."""
         value, kind, column = self.value, self.kind, self.column
         if kind == "inlineStr" or kind == "str":
             text = value.strip()

@@ -27,7 +27,7 @@ _REASONS = {
 
 
 def source_name(path: str | Path) -> str:
-    """Give the name under which messages speak of a file; ``-`` is standard input."""
+    """Return the name under which messages speak of a file; ``-`` is standard input."""
     return STDIN if str(path) == "-" else str(path)
 
 
@@ -37,7 +37,7 @@ def read_bytes(path: str | Path, limit: int) -> bytes:
     Raises
     ------
     InputError
-        Where there is no such file, it cannot be read, it is too large, or it is a folder, pipe or device.
+        If there is no such file, or it cannot be read, is too large, or is a folder, a pipe or a device.
     """
     name = source_name(path)
     if name == STDIN:
@@ -71,13 +71,13 @@ def read_text(path: str | Path, limit: int) -> str:
     Raises
     ------
     InputError
-        As ``read_bytes``, and where it is no UTF-8 text.
+        As ``read_bytes``, and if the file is not UTF-8 text.
     """
     return decode(read_bytes(path, limit), source_name(path))
 
 
 def decode(raw: bytes, source: str) -> str:
-    """Decode UTF-8, located: another encoding, a wrong byte and control characters are told apart."""
+    """Decode UTF-8 text. The error names the place and tells UTF-16 text, a binary file and a wrong byte apart."""
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise InputError([Fault(source, 1, 1, said("the file is UTF-16 text"), "", "UTF-8", said("save it as UTF-8"))])
     raw = raw.removeprefix(b"\xef\xbb\xbf")
@@ -102,12 +102,12 @@ def decode_any(raw: bytes, source: str) -> tuple[str, str]:
     Returns
     -------
     text, encoding
-        The text without a byte order mark, and the name of its encoding; empty for UTF-8, which needs no word.
+        The text without a byte order mark, and the name of its encoding; the name is empty for UTF-8.
 
     Raises
     ------
     InputError
-        Where it is no text in UTF-8, UTF-16, UTF-32, Windows-1252 or Latin-1.
+        If it is not text in UTF-8, UTF-16, UTF-32, Windows-1252 or Latin-1.
     """
     for mark, codec in _BYTE_ORDER_MARKS:
         if raw.startswith(mark):
@@ -134,7 +134,7 @@ _BYTE_ORDER_MARKS = (
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
 _LOOK_AT = 1_000
-"""Bytes in which wide text without a byte order mark is known by its zeros."""
+"""Number of first bytes in which zeros show UTF-16 text without a byte order mark."""
 _CONTROL = re.compile(rb"[\x00-\x08\x0e-\x1f]")
 
 

@@ -1,4 +1,4 @@
-"""Tables in: CSV and XLSX by header name, with the place of every cell; what a spreadsheet did to a cell is told."""
+"""Reading tables: CSV and XLSX by header, with the place of every cell. Damage that a spreadsheet did to a cell is reported."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 MOST_BYTES = 20_000_000
 MOST_ABOVE = 20
-"""First rows among which the headers of a loose table are looked for."""
+"""Number of first rows among which the headers of a hand-made table are looked for."""
 
 _MONTH = r"(jan|feb|mar|mrz|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-zä]*\.?"
 _DATE = re.compile(
@@ -35,54 +35,54 @@ _DATE = re.compile(
 
 @dataclass
 class Table:
-    """The rows under the headers of a table, and what was wrong in single cells."""
+    """The rows under the headers of a table, and the faults of single cells."""
 
     source: str
     columns: tuple[str, ...]
-    """Headers in lower case, without the columns that have none."""
+    """The headers in lower case; columns without a header are left out."""
     head: Row
     """The row of headers."""
     rows: list[Row] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
     above: list[Row] = field(default_factory=list)
-    """Rows over the headers, such as a title."""
+    """Rows above the headers, such as a title."""
     beside: list[Cell] = field(default_factory=list)
-    """Cells of a workbook that stand under no header."""
+    """Cells of a workbook that have no header."""
     encoding: str = ""
-    """What the text was encoded in, where that was not UTF-8."""
+    """The encoding of the text; empty for UTF-8."""
     text: str | None = None
     """The text of CSV; None for a workbook."""
     merged: list[str] = field(default_factory=list)
     """Ranges of merged cells of a workbook, such as ``A3:A8``."""
     sheet: str = ""
-    """The sheet of a workbook that was read."""
+    """The sheet of the workbook that was read."""
     more: list[Table] = field(default_factory=list)
-    """Other sheets of it that tell more of the same."""
+    """Tables of other sheets of the workbook that add to this table."""
     other_sheets: list[str] = field(default_factory=list)
-    """Its visible sheets that are not read."""
+    """Names of the visible sheets that are not read."""
 
     def leave(self, others: Collection[Table]) -> None:
-        """Leave other sheets unread after all."""
+        """Move tables of other sheets from ``more`` to the sheets that are not read."""
         self.other_sheets += [other.sheet for other in others]
         self.more = [other for other in self.more if other not in others]
 
 
 def read_table(path: str | Path, wanted: Collection[str] = (), optional: Collection[str] = ()) -> Table:
-    """Read a CSV or XLSX file (told apart by content), or CSV or XLSX from standard input for ``-``.
+    """Read a CSV or XLSX file (its content says which), or standard input for ``-``.
 
     Parameters
     ----------
     path
         The file.
     wanted, optional
-        Headers that must be there and that may be there, in any order and any case; other columns are kept. Only cells
-        under these headers are refused for being a date, a formula without a value or an error; all cells where neither
-        is given.
+        Headers that must be present and that may be present, in any order and in either case; other columns are kept. A cell
+        under one of these headers is refused if it is a date, a formula without a value, or an error. If neither is given, this
+        holds for all cells.
 
     Raises
     ------
     InputError
-        Where the file cannot be read, is too large, or lacks a wanted header.
+        If the file cannot be read, is too large, or lacks a wanted header.
     """
     return parse_table(read_bytes(path, MOST_BYTES), source_name(path), wanted, optional)
 
@@ -104,26 +104,25 @@ def parse_loose_table(
     wanted: Callable[[Sequence[str]], bool] = lambda _: True,
     more: Callable[[Sequence[str]], bool] = lambda _: False,
 ) -> Table:
-    """Read a table that a person made: in any common encoding, with rows over its headers or not.
+    """Read a table that a person made: in any common encoding, with or without rows above the headers.
 
     Parameters
     ----------
     raw, source
         The bytes of the file, and its name.
     known
-        Whether a header is one that the reader understands. The row with most of them, among the first
-        ``MOST_ABOVE``, is the row of headers; cells under them are refused for being a date, a formula without a value
-        or an error.
+        Says whether the reader understands a header. Among the first ``MOST_ABOVE`` rows, the row with the most known headers
+        is the row of headers. A cell under a known header is refused if it is a date, a formula without a value, or an error.
     wanted
-        Whether a row of headers is that of such a table. Of a workbook the first visible sheet is read that has one, and the
-        first of all where none has.
+        Says whether a row of headers belongs to such a table. The first visible sheet of a workbook with such a row is read; if
+        no sheet has one, the first visible sheet.
     more
-        Whether a row of headers is that of a sheet which tells more of the same, beside the one that is read.
+        Says whether a row of headers belongs to a further sheet that adds to the table.
 
     Raises
     ------
     InputError
-        Where the file cannot be read, is too large, or is empty.
+        If the file cannot be read, is too large, or is empty.
     """
     if is_workbook(raw, source):
         sheets = _sheets(raw, source)
@@ -144,12 +143,12 @@ def parse_loose_table(
 
 
 def is_workbook(raw: bytes, source: str) -> bool:
-    """Whether a file is a workbook and no text.
+    """Whether a file is a workbook, and not text.
 
     Raises
     ------
     InputError
-        Where it is a workbook of an old kind, or a protected one.
+        If it is a workbook of an older format, or a protected workbook.
     """
     if raw.startswith(b"\xd0\xcf\x11\xe0"):
         found = "an old or a protected workbook"
@@ -167,7 +166,7 @@ def _sheets(raw: bytes, source: str) -> list[Sheet]:
 
 @lru_cache(maxsize=100_000)
 def looks_like_date(text: str) -> bool:
-    """Whether a text is what spreadsheets make of a run such as ``1-12``: ``12-Jan``, ``2024-01-12``, ``1/12/2024``."""
+    """Whether a text looks like a date that a spreadsheet made from a run such as ``1-12``: ``12-Jan``, ``2024-01-12``."""
     return _DATE.fullmatch(text.strip()) is not None
 
 
@@ -214,7 +213,7 @@ def _loose(records: Iterable[Row], source: str, known: Callable[[str], bool]) ->
 
 
 def _head_at(rows: Sequence[Row], known: Callable[[str], bool]) -> int:
-    """Choose the row of headers: that with most headers that are known; the first where none has two."""
+    """Return the index of the row with the most known headers; 0 if no row has two."""
     counts = [sum(known(text) for text in row.texts if text) for row in rows]
     most = max(counts)
     return counts.index(most) if most > 1 else 0
@@ -226,7 +225,7 @@ def _has_head(sheet: Sheet, known: Callable[[str], bool], wanted: Callable[[Sequ
 
 
 def _fill(table: Table, records: Iterable[Row], used: Collection[int], *, loose: bool = False) -> None:
-    """Take over the rows under the headers, and tell what is wrong in them; of cells, only in the columns that count."""
+    """Take over the rows under the headers and report their faults; faults of cells count only in the columns ``used``."""
     columns: dict[str, int] = {}
     for i, text in enumerate(table.head.texts):
         if text:
@@ -247,7 +246,7 @@ def _fill(table: Table, records: Iterable[Row], used: Collection[int], *, loose:
 
 
 def _over(table: Table, row: Row, width: int, *, loose: bool) -> None:
-    """Tell the first cell that stands beyond the headers; in CSV it may mean that all cells of the row are shifted."""
+    """Report the first cell beyond the headers; in CSV it may mean that all cells of the row are shifted."""
     over = next((i for i in range(width, len(row.texts)) if row.texts[i]), None)
     if over is None:
         return
@@ -297,7 +296,7 @@ def _csv_rows(text: str, source: str, known: Callable[[str], bool] | None = None
 
 
 def _separator(lines: Sequence[str], known: Callable[[str], bool] | None) -> str:
-    """Give the separator of a table: that which parts the most headers that are known, else the most frequent one."""
+    """Return the separator that gives the most known headers; among equals, the most frequent separator of the first line."""
     first = list(islice(filter(str.strip, lines), MOST_ABOVE))
     outside = re.sub(r'"[^"]*"', "", first[0]) if first else ""
 

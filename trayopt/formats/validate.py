@@ -1,4 +1,4 @@
-"""From data to models: every fault that validation finds, in plain words and at its place."""
+"""Making models from data. Every fault that validation finds is reported in plain words at its place."""
 
 from __future__ import annotations
 
@@ -39,25 +39,25 @@ def validate(
     *,
     settled: Collection[Path] = (),
 ) -> tuple[M | None, list[Fault]]:
-    """Make a model of data that stands at ``base`` of an input.
+    """Make a model from the data at ``base`` of an input.
 
     Parameters
     ----------
     model
-        What to make.
+        The model to make.
     data
-        The data; it may differ from what stands in the input where references have been resolved already.
+        The data; it may differ from the input, because references are resolved already.
     located
-        The input, for places.
+        The input, which knows the places of values.
     base
-        Where in the input the data stands.
+        The path of the data in the input.
     settled
-        Paths inside the data of which everything has been said; what validation finds there is dropped.
+        Paths inside the data that are fully reported already; faults that validation finds there are dropped.
 
     Returns
     -------
     tuple
-        The model, None where something is wrong; and what is wrong.
+        The model, or None if something is wrong; and the faults.
     """
     if isinstance(data, model):
         return data, []
@@ -79,9 +79,9 @@ def validate(
 
 
 def newer_format(model: type[BaseModel], data: object, located: Located, base: Path = ()) -> Fault | None:
-    """Say that data is of a later format of its kind than this version of trayopt reads; None where it is not.
+    """Return a fault if the data is of a newer format than this version of trayopt reads; otherwise None.
 
-    Of such a file nothing else is told: its unknown keys are no faults of its writer.
+    Nothing else is reported about such a file: its unknown keys are not the fault of its writer.
     """
     field = _fields(model).get("schema")
     given = data.get("schema") if isinstance(data, Mapping) else None
@@ -109,7 +109,7 @@ def newer_format(model: type[BaseModel], data: object, located: Located, base: P
 
 
 def _meant(model: type[BaseModel], groups: Mapping[Path, list[ErrorDetails]]) -> set[Path]:
-    """Missing keys that stand there misspelt: the unknown key is reported, with the name that was meant."""
+    """Return the missing keys that are only misspelt: the unknown key is reported instead, with the name that was meant."""
     found = set()
     for path, group in groups.items():
         if group[0]["type"] == "extra_forbidden":
@@ -121,9 +121,9 @@ def _meant(model: type[BaseModel], groups: Mapping[Path, list[ErrorDetails]]) ->
 
 
 def _cleaned(errors: list[ErrorDetails], data: object) -> dict[Path, list[ErrorDetails]]:
-    """Group errors by the path in the data; names of union branches, which are no part of the data, are taken out.
+    """Group errors by their path in the data, without the names of union branches, which are not part of the data.
 
-    Where one branch of a union fails deeper in than another, it is the one that was meant: the others are dropped.
+    If one branch of a union fails deeper inside than another, that branch was meant, and the other errors are dropped.
     """
     found: dict[Path, list[ErrorDetails]] = {}
     unions: set[Path] = set()
@@ -243,23 +243,23 @@ def _options(group: list[ErrorDetails]) -> list[str]:
 
 
 def did_you_mean(text: str, options: Collection[str]) -> str:
-    """Give ``did you mean 'loops'?`` for the nearest of some names, and nothing where none is near."""
+    """Return ``did you mean 'loops'?`` for the nearest of some names; an empty text if none is near."""
     near = nearest(text, options)
     return said("did you mean '{near}'?", near=near) if near else ""
 
 
 def nearest(text: str, options: Collection[str]) -> str | None:
-    """Give the name that a text is most like, None where it is like none."""
+    """Return the name that is most similar to a text; None if none is similar."""
     return _nearest(text, tuple(options))
 
 
 _ALIKE = 0.7
-"""Share of two words' letters that match in order, from which on they are near."""
+"""Two words are near if at least this share of their letters matches in order."""
 
 
 @lru_cache(maxsize=1_000)
 def _nearest(text: str, options: tuple[str, ...]) -> str | None:
-    """Look for the nearest name; a wrong word tends to stand in many rows of a table."""
+    """Find the nearest name; the result is kept, since a wrong word often occurs in many rows of a table."""
     short = text[:100]
     options = _may_be_near(short.lower(), options)
     if not options:
@@ -271,7 +271,7 @@ def _nearest(text: str, options: tuple[str, ...]) -> str | None:
 
 
 def _may_be_near(text: str, options: tuple[str, ...]) -> tuple[str, ...]:
-    """Give the options that have letters enough in common with a word, in whatever order; difflib takes longer to say so."""
+    """Return the options that share enough letters with a word, in any order; difflib would take longer to exclude the rest."""
     found = []
     for option, letters in _letters(options):
         both = len(text) + len(option)
@@ -284,12 +284,12 @@ def _may_be_near(text: str, options: tuple[str, ...]) -> tuple[str, ...]:
 
 @lru_cache(maxsize=100)
 def _letters(options: tuple[str, ...]) -> list[tuple[str, Counter[str]]]:
-    """Count the letters of words, whatever their case."""
+    """Count the letters of words, in lower case."""
     return [(option, Counter(option.lower())) for option in options]
 
 
 def model_at(model: type[BaseModel] | None, path: Path) -> type[BaseModel] | None:
-    """Give the model whose keys stand at a path inside of another; None where there is no one model."""
+    """Return the model of the value at a path inside another model; None if it is not exactly one model."""
     for part in path:
         if isinstance(part, int):
             continue
@@ -312,7 +312,7 @@ def _fields(model: type[BaseModel] | None) -> dict[str, Any]:
 
 
 def _keys(model: type[BaseModel] | None) -> list[str]:
-    """Name the keys that a file may have: those of the model that stand in files, and what is read before it is made."""
+    """List the keys that a file may have: keys of the model that are not only resolved, and keys that are only written."""
     resolved, written = getattr(model, "only_resolved", ()), getattr(model, "only_written", ())
     return [*(key for key in _fields(model) if key not in resolved), *written]
 
@@ -332,7 +332,7 @@ def _wanted_of(model: type[BaseModel], path: Path) -> str:
 
 
 def _name(path: Path) -> str:
-    """Name a value as a message does: its key, with the index behind it inside of a list."""
+    """Return the name of a value for a message: its key, followed by the index if it is in a list."""
     if not path:
         return ""
     if isinstance(path[-1], int):

@@ -1,4 +1,4 @@
-"""XLSX in: the visible sheets of a workbook, which openpyxl opens, with what a spreadsheet did to single cells."""
+"""Reading XLSX: the visible sheets of a workbook, which openpyxl opens, and the damage that a spreadsheet did to single cells."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ MOST_UNPACKED = 100_000_000
 
 
 def not_written(name: str) -> str:
-    """Say that a workbook is left out because openpyxl is missing, and what to install."""
+    """Return the message that a workbook is not written because openpyxl is missing."""
     return f"{name} is not written: openpyxl is not installed; pip install trayopt[xlsx]"
 
 
@@ -30,15 +30,15 @@ class Sheet:
     book: Workbook
     part: str
     merged: list[str] = field(default_factory=list)
-    """Ranges of merged cells, such as ``A3:A8``; filled in once all rows are read."""
+    """Ranges of merged cells, such as ``A3:A8``; complete only after all rows are read."""
 
     def rows(self, *, beside: bool = False) -> Iterator[Row]:
-        """Give the rows that are not empty; their cells are named with the sheet where it is read beside another one.
+        """Yield the rows that are not empty; with ``beside``, the addresses of their cells include the name of the sheet.
 
         Raises
         ------
         InputError
-            Where it is too long or too wide, or damaged.
+            If the sheet is too long, too wide, or damaged.
         """
         source = self.book.source
         self.merged.clear()
@@ -56,7 +56,7 @@ class Sheet:
 
 
 class Workbook:
-    """A workbook, opened.
+    """An open workbook.
 
     Parameters
     ----------
@@ -66,12 +66,12 @@ class Workbook:
     Attributes
     ----------
     sheets
-        Its visible sheets, in their order.
+        The visible sheets, in their order.
 
     Raises
     ------
     InputError
-        Where openpyxl is missing, the file is no workbook, has no visible sheet, or unpacks to too much.
+        If openpyxl is missing, or the file is not a workbook, has no visible sheet, or is too large when unpacked.
     """
 
     def __init__(self, raw: bytes, source: str) -> None:
@@ -97,7 +97,7 @@ class Workbook:
             raise _unreadable(source, "no visible sheet")
 
     def rows(self, part: str, merged: list[str]) -> Iterator[SheetRow]:
-        """Give the rows of a sheet that are not empty, then the ranges of its merged cells."""
+        """Yield the rows of a sheet that are not empty, then the ranges of its merged cells."""
         try:
             with self._packed.open(part) as stream:
                 yield from sheet_rows(stream, self._values, merged)
@@ -108,7 +108,7 @@ class Workbook:
 
 
 def _opened(raw: bytes, source: str) -> Any:
-    """Open a workbook as far as all of its sheets share it; the sheets themselves are not read."""
+    """Open a workbook and read what its sheets share; the sheets themselves are not read."""
     try:
         from openpyxl.reader.excel import ExcelReader
         from openpyxl.styles.stylesheet import apply_stylesheet
@@ -131,7 +131,7 @@ def _opened(raw: bytes, source: str) -> Any:
 
 
 def _guarded(raw: bytes, source: str) -> zipfile.ZipFile:
-    """Open the packed file, if it does not unpack to too much and is written without a document type."""
+    """Open the packed file, after checking that it is not too large when unpacked and has no document type."""
     try:
         packed = zipfile.ZipFile(BytesIO(raw))
         size = sum(item.file_size for item in packed.infolist())

@@ -1,4 +1,4 @@
-"""YAML files that are changed in place: comments, order and quotes of what is not changed stay as they are."""
+"""Changing YAML files in place: comments, order and quotes of everything else stay as they are."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ KEY = re.compile(r"^(?P<key>[a-z_]+):")
 
 
 class YamlFile:
-    """A file of one mapping.
+    """A YAML file that holds one mapping.
 
     Parameters
     ----------
@@ -33,13 +33,13 @@ class YamlFile:
         self.data: Any = self._yaml.load(text)
 
     def text(self) -> str:
-        """Write the file."""
+        """Return the text of the changed file."""
         stream = StringIO()
         self._yaml.dump(self.data, stream)
         return stream.getvalue()
 
     def get(self, path: Path) -> Any:
-        """Give the value at a path; None where there is none."""
+        """Return the value at a path; None if there is none."""
         value = self.data
         for part in path:
             try:
@@ -53,7 +53,7 @@ class YamlFile:
         self.get(path[:-1])[path[-1]] = _written(value)
 
     def take(self, path: Path) -> None:
-        """Take out what stands at a path; nothing where there is nothing."""
+        """Remove the value at a path, if there is one."""
         holder: Any = self.get(path[:-1])
         last = path[-1]
         in_list = isinstance(holder, list) and isinstance(last, int) and last < len(holder)
@@ -61,11 +61,11 @@ class YamlFile:
             del holder[last]
 
     def insert(self, path: Path, index: int, key: str, value: object) -> None:
-        """Put a new key into a mapping, before the key that stands there."""
+        """Put a new key into the mapping at a path, before the key at an index."""
         self.get(path).insert(index, key, _written(value))
 
     def add(self, path: Path, value: object) -> None:
-        """Put a value at the end of a list, which is made where there is none."""
+        """Put a value at the end of the list at a path; the list is made if it does not exist."""
         if not isinstance(self.get(path), list):
             self.put(path, [])
         items = self.get(path)
@@ -74,19 +74,19 @@ class YamlFile:
         items.append(_written(value))
 
     def add_at(self, path: Path, value: object) -> None:
-        """Put a value into a list, before what stands at a path, or behind the last one."""
+        """Put a value into a list, before the entry at a path or after the last entry."""
         self.get(path[:-1]).insert(path[-1], _written(value))
 
     def merge(self, document: str) -> None:
-        """Put a document of an edit into the file.
+        """Merge a document of an edit into the file.
 
-        A key that it gives replaces the key, save that mappings are merged and entries of lists with ids are told by
-        their ids; an entry that is to be taken out stands as a comment.
+        A key of the document replaces the same key of the file, except that mappings are merged and entries of lists are matched
+        by their ids. An entry to be taken out is written as a comment.
 
         Raises
         ------
         ValueError
-            Where an entry that is to be changed or taken out does not stand in the file once.
+            If an entry to be changed or taken out does not occur exactly once in the file.
         """
         new = YAML(typ="safe", pure=True).load(document) or {}
         _merge(self.data, {key: value for key, value in new.items() if value is not None})
@@ -125,7 +125,7 @@ def _is(item: Any, entry: Mapping[str, Any]) -> bool:
 
 
 def _taken_out(document: str) -> Iterator[tuple[str, dict[str, Any]]]:
-    """Give the entries that a document takes out, each with the key of its list."""
+    """Yield the entries that a document takes out, each with the key of its list."""
     key = ""
     for line in document.splitlines():
         head = KEY.match(line)
@@ -136,7 +136,7 @@ def _taken_out(document: str) -> Iterator[tuple[str, dict[str, Any]]]:
 
 
 def _written(value: object) -> Any:
-    """Make data that is written on one line, save lists of mappings, which take a line an entry."""
+    """Convert data so that it is written on one line, except lists of mappings, which get a line for each entry."""
     if isinstance(value, Mapping):
         made = CommentedMap((key, _written(item)) for key, item in value.items())
         made.fa.set_flow_style()

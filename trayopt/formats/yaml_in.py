@@ -1,4 +1,4 @@
-"""YAML 1.2 in: plain data with the place of every key and value, and a located fault for whatever is wrong."""
+"""Reading YAML 1.2: plain data with the place of every key and value, and a fault with its place for everything wrong."""
 
 from __future__ import annotations
 
@@ -26,10 +26,10 @@ from trayopt.formats.source import read_text, source_name
 from trayopt.formats.yaml_syntax import plain_words
 
 MOST_BYTES = 2_000_000
-"""Text is read at some hundred thousand characters a second; larger lists of joins are better kept as a table."""
+"""Limit of a file's size. A second reads some hundred thousand characters; longer lists of joins belong in a table."""
 MOST_DEPTH = 50
 MOST_VALUES = 100_000
-"""Values of one file, each as often as aliases repeat it; a job of 6,912 single splices has about 35,000."""
+"""Limit of the values in a file, each counted as often as aliases repeat it. A job of 6,912 single splices has about 35,000."""
 MOST_ALIASES = 200
 
 _CORE = "tag:yaml.org,2002:"
@@ -38,12 +38,12 @@ _CORE = "tag:yaml.org,2002:"
 def read_yaml(path: str | FilePath, text: str | None = None) -> Located:
     """Read a YAML file, or standard input for ``-``; a ``$schema`` key at its top is accepted and dropped.
 
-    ``text`` is read in place of what the file holds, where it is given.
+    If ``text`` is given, it is read in place of the content of the file.
 
     Raises
     ------
     InputError
-        Where the file cannot be read or is no YAML; what leaves the rest readable stands in ``faults`` of the answer.
+        If the file cannot be read or is not YAML. Faults that leave the rest readable are in ``faults`` of the result.
     """
     return parse_yaml(read_text(path, MOST_BYTES) if text is None else text, source_name(path)).without("$schema")
 
@@ -54,7 +54,7 @@ def parse_yaml(text: str, source: str) -> Located:
     Raises
     ------
     InputError
-        Where it is no YAML, holds more than one document, or is too deep, too long or too entangled.
+        If the text is not YAML, holds more than one document, is nested too deeply, or has too many values or aliases.
     """
     return _Builder(source).build(text)
 
@@ -234,7 +234,7 @@ class _Builder:
         self.put(value, mark, size, None)
 
     def put(self, value: object, mark: Mark | None, size: int, anchor: str | None) -> None:
-        """Set a finished value into what surrounds it; ``mark`` None for a collection, which has its mark already."""
+        """Put a finished value into the list or mapping around it; ``mark`` is None for a collection, which has its mark."""
         path = self.next_path()
         if mark is not None:
             self.located.values.setdefault(path, mark)

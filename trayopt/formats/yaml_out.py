@@ -1,4 +1,4 @@
-"""YAML out: plain data on one line, so that every reader of YAML takes it for what it is."""
+"""Writing YAML: plain data on one line, in a form that every reader of YAML understands in the same way."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 _WORDS = {"true", "false", "null", "yes", "no", "on", "off", "y", "n"}
-"""Words that are not text to every reader of YAML."""
+"""Words that some readers of YAML do not take as text."""
 
 
 def flow(value: Any) -> str:
@@ -25,6 +25,6 @@ def flow(value: Any) -> str:
 
 
 def _text(text: str) -> str:
-    """Write a text plain where YAML and every reader take it for one, else in quotes."""
+    """Write a text without quotes if every reader of YAML takes it as text, otherwise in quotes."""
     plain = re.fullmatch("[A-Za-z][A-Za-z0-9_./-]*", text) and text.lower() not in _WORDS
     return text if plain else json.dumps(text, ensure_ascii=not text.isprintable())

@@ -1,4 +1,4 @@
-"""Syntax errors of YAML in plain words: what the parser says, where it is best told, and what to do."""
+"""Syntax errors of YAML in plain words: the message of the parser, the best place to report it, and what to do."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from trayopt.formats.locate import Mark, printable
 
 
 class _Words(NamedTuple):
-    """``parser``: part of the parser's own message; ``begins``: told where the piece begins, not where it broke off."""
+    """Words for one error: ``parser`` is a part of the parser's message; with ``begins`` the start of the piece is reported."""
 
     parser: str
     message: str
@@ -67,7 +67,7 @@ _WORDS = (
 
 
 def plain_words(wrong: MarkedYAMLError) -> tuple[Mark, str, str]:
-    """Give place, message and hint for a syntax error."""
+    """Return the place, the message and the hint for a syntax error."""
     problem = str(wrong.problem or wrong.context or "it cannot be read")
     words = next((words for words in _WORDS if words.parser in problem), None)
     begins = wrong.context_mark

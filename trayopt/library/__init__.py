@@ -1,1 +1,1 @@
-"""F1: finds, validates and resolves the entries of models/ and of users' folders."""
+"""F1: finding, validating and resolving the entries of models/ and of users' folders, and reading jobs."""

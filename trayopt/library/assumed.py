@@ -1,4 +1,4 @@
-"""What of a file is only assumed: values with a comment behind them that begins with the word."""
+"""Assumed values of a file: a comment after such a value begins with the word "assumed"."""
 
 from __future__ import annotations
 
@@ -14,27 +14,27 @@ _COMMENT = re.compile(rf"\s#\s*({ASSUMED}|{MEASURED})\b")
 
 
 def assumed(path: Path, base: DataPath = ()) -> frozenset[DataPath]:
-    """Give the keys of a YAML file behind which a comment says that they are assumed; all below such a key is as well.
+    """Return the keys of a YAML file that comments call assumed. All keys below such a key are assumed, too.
 
-    What a comment of its own calls measured is not, though it lies below such a key.
+    A key that its own comment calls measured is not assumed, even below an assumed key.
 
     Parameters
     ----------
     path
         The file.
     base
-        The part of it that is asked for; the keys are told from there.
+        The path of the part that is asked for; the keys in the result begin below it.
 
     Raises
     ------
     InputError
-        Where the file cannot be read.
+        If the file cannot be read.
     """
     return assumed_in(read_text(path, MOST_BYTES), str(path), base)
 
 
 def assumed_in(text: str, source: str, base: DataPath = ()) -> frozenset[DataPath]:
-    """Give the same of a text, which messages call ``source``."""
+    """Return the assumed keys of a YAML text, as ``assumed`` does; messages call the text ``source``."""
     lines = {i: note[1] for i, line in enumerate(text.splitlines(), start=1) if (note := _COMMENT.search(line))}
     if ASSUMED not in lines.values():
         return frozenset()

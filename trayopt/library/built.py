@@ -1,8 +1,8 @@
-"""Built pins against each other, the always rules and physical rules at must, as far as it shows without solving.
+"""Contradictions among built pins, the rules that always hold and physical rules at must, as far as they show without solving.
 
-Everything here follows from built pins alone: a leg that is built is placed, every leg that it is spliced to lies in
-the same tray, and its subunit is divided as the pin says; where that is at the tray, all legs of its tube are placed.
-What follows only from the whole job is found by solving.
+Everything here follows from built pins alone. A built leg is placed, every leg that is spliced to it lies in the same tray, and
+its subunit is divided as the pin says. If the subunit is divided at the tray, all legs of its tube are placed. Contradictions
+that follow only from the whole job are found by solving.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from trayopt.track.routes import routes_of
 
 
 def built_faults(parts: Parts, job: Job) -> Iterator[Fault]:
-    """Find what is clear from the built pins of a job that is right in all else."""
+    """Find contradictions among the built pins of a job that has no other faults."""
     pins = [(i, pin) for i, pin in parts.pins.items() if pin.built]
     if pins:
         yield from _Built(parts, job, pins).faults()
@@ -72,13 +72,13 @@ class _Built:
         )
 
     def divided_at(self, trunk: Trunk) -> tuple[DivideAt, ...]:
-        """Give where a trunk may be divided, by its own list and its built pin."""
+        """Return the places at which a trunk may be divided, by its own list and its built pin."""
         pin = self.trunk_pins.get(trunk.id)
         settled = None if pin is None else pin[1].divide_at
         return trunk.divide_at if settled is None else (settled,)
 
     def known_leg(self, run: Run) -> Leg | None:
-        """Give the leg that holds a run inside of one ribbon, where the division of its subunit is settled."""
+        """Return the leg that holds a run inside one ribbon; None if the division of its subunit is open."""
         subunit = self.job.trunk_by_id[run.trunk].subunit_of(run.first)
         of = self.division.get((run.trunk, subunit.number), 1 if subunit.ribbons == 1 else None)
         return None if of is None else subunit.leg_of_fibre(run.first, of)
@@ -93,7 +93,7 @@ class _Built:
         return None
 
     def shared_trays(self) -> Iterator[Fault]:
-        """Legs that are spliced to each other lie in one tray: hand their places on, and find where two differ."""
+        """Spread settled places to legs that are spliced to each other, which share a tray; find places that differ."""
         neighbours: dict[Leg, list[Leg]] = {}
         for piece in self.job.pieces:
             a, b = self.known_leg(piece.a), self.known_leg(piece.b)
@@ -133,7 +133,7 @@ class _Built:
                         )
 
     def missing_places(self) -> Iterator[Fault]:
-        """Find legs for which pins settle a stack and a position that it does not have."""
+        """Find legs for which pins settle a stack and a position that this stack does not have."""
         told = set()
         for leg in set(self.stack) & set(self.position):
             (stack, first), (position, second) = self.stack[leg], self.position[leg]
@@ -148,7 +148,7 @@ class _Built:
                 yield self.fault(max(first, second), message, str(position), said("1 to {most}", most=most))
 
     def full_trays(self) -> Iterator[Fault]:
-        """Count what is settled to lie in a tray against what it holds."""
+        """Find trays that cannot hold the legs that are settled to lie in them."""
         for place, legs in self.contents().items():
             tray = self.job.enclosure.tray_at(place)
             pin = max(max(self.stack[leg][1], self.position[leg][1]) for leg in legs)
@@ -180,7 +180,7 @@ class _Built:
                     )
 
     def contents(self) -> dict[Place, set[Leg]]:
-        """Give the legs that are settled to lie in each tray place."""
+        """Return the legs that are settled to lie in each tray place."""
         found: dict[Place, set[Leg]] = {}
         for leg in self.stack:
             place = self.place(leg)
@@ -189,7 +189,7 @@ class _Built:
         return found
 
     def ends(self, legs: Iterable[Leg]) -> int:
-        """Count the fibre ends that legs surely bring into trays: their own fibres, and what these are spliced to."""
+        """Count the fibre ends that legs surely bring into trays: their own fibres, and the fibres spliced to these."""
         here = set(legs)
         beside = sum(
             piece.count
@@ -211,7 +211,7 @@ class _Built:
                 )
 
     def same_way(self, legs: set[Leg]) -> dict[str, int]:
-        """Count legs that surely travel the same way: those of one trunk, and of all trunks whose travel is settled."""
+        """Count legs that surely travel the same way: by trunk, and by direction for all trunks with a settled direction."""
         counts: dict[str, int] = {}
         for leg in legs:
             trunk = self.job.trunk_by_id[leg.trunk]
@@ -244,13 +244,13 @@ class _Built:
                 yield self.parted(early, late, max(first, second), found, said("a rise of 0 to {most}", most=most))
 
     def next_legs(self, legs: set[Leg]) -> Iterator[tuple[Leg, Leg]]:
-        """Pair each of some legs with the next of them in its subunit, where that is divided at the tray."""
+        """Yield pairs of neighbouring legs among some legs, for subunits that are divided at the tray."""
         for early, late in pairwise(sorted(legs)):
             if early[:2] == late[:2] and self.at_tray(early):
                 yield early, late
 
     def at_tray(self, leg: Leg) -> bool:
-        """Whether the tube of a leg is surely opened at a tray: its trunk is divided nowhere else, or a built leg is parked."""
+        """Whether the tube of a leg is surely opened at a tray: the trunk is divided only there, or has a parked built leg."""
         if leg.of == 1:
             return False
         if self.divided_at(self.job.trunk_by_id[leg.trunk]) == ("tray",):
@@ -258,10 +258,10 @@ class _Built:
         return any(other.trunk == leg.trunk and not self.job.spliced_fibres(other) for _, _, other in self.leg_pins)
 
     def opened(self) -> Iterator[Fault]:
-        """Find tubes that a built leg opens at a tray and that the trays of its stack do not take whole.
+        """Find tubes that a built leg opens at a tray and for which the stack has too little room.
 
-        Legs of an opened tube lie in order outward: those up to a built leg at its position or under it, those from it on at its
-        position or above.
+        The legs of an opened tube lie in order outward. Legs before the built leg lie at its position or below it; legs after
+        the built leg lie at its position or above it.
         """
         told = set()
         for i, _, leg in self.leg_pins:
@@ -282,7 +282,7 @@ class _Built:
                     break
 
     def no_room(self, pin: int, legs: Sequence[Leg], places: Sequence[Place]) -> Fault | None:
-        """Say that legs of an opened tube find no room in some places of a stack; None where they may."""
+        """Return a fault if legs of an opened tube find no room in some places of a stack; otherwise None."""
         tray, first, last = self.job.enclosure.tray_at(places[0]), legs[0], legs[-1]
         there = str(places[0]) if len(places) == 1 else said("{first} to {last}", first=places[0], last=places[-1])
         run = Run(first.trunk, self.job.subunit(first).leg_run(first)[0], self.job.subunit(last).leg_run(last)[1])
@@ -316,7 +316,7 @@ class _Built:
         return self.fault(pin, message, found, allowed)
 
     def bends(self) -> Iterator[Fault]:
-        """Find built legs whose tube there is not, or that are bent too tightly on the track or in the tray."""
+        """Find built legs for which there is no tube, or that are bent too tightly on the track or in the tray."""
         for i, _, leg in self.leg_pins:
             trunk = self.job.trunk_by_id[leg.trunk]
             may_go = [self.routes.traveller(trunk, self.job.subunit(leg), leg.of, at) for at in self.divided_at(trunk)]
@@ -359,7 +359,7 @@ class _Built:
                     )
 
     def open_ways(self, trunk: Trunk) -> list[Way]:
-        """Give the ways that the trunk's own limits and its built pin leave."""
+        """Return the ways that the limits of a trunk and its built pin allow."""
         pin = self.trunk_pins[trunk.id][1] if trunk.id in self.trunk_pins else TrunkPin(trunk=trunk.id)
         ports = trunk.allowed_ports(self.job.enclosure) if pin.port is None else (pin.port,)
         travels = trunk.travels if pin.travel is None else (pin.travel,)
@@ -367,7 +367,7 @@ class _Built:
         return [Way(*way) for way in product(ports, travels, loops)]
 
     def ways(self) -> Iterator[Fault]:
-        """Find built legs that no open way of their trunk lets reach the bench, or that take too much jacket."""
+        """Find built legs that cannot reach the bench, or take too much jacket, by any open way of their trunk."""
         for i, _, leg in self.leg_pins:
             place = self.place(leg)
             trunk = self.job.trunk_by_id[leg.trunk]
@@ -402,13 +402,13 @@ class _Built:
                     )
 
     def strip_mm(self, trunk: Trunk, way: Way, place: Place, free: int) -> int:
-        """Length of jacket that a leg at a place takes off its trunk, in mm."""
+        """Return the length of jacket that comes off a trunk for a leg at a place, in mm."""
         lengths = Lengths(**{name: self.parameter("exposed", name) for name in Lengths.model_fields})
         route = free + self.job.enclosure.tray_at(place).inside_mm
         return lengths.strip_mm([lengths.cut_mm(trunk.transition_mm, route, way.loops)], way.loops)
 
     def seals(self) -> Iterator[Fault]:
-        """Find ports at which trunks are settled to enter that no seal takes together."""
+        """Find ports with no seal for all the trunks that are settled to enter there."""
         if not self.must("port_seal"):
             return
         entering: dict[str, list[tuple[int, Trunk]]] = {}

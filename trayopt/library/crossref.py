@@ -1,4 +1,4 @@
-"""What the parts of a job say of each other: trunks, ports, joins and what is to be kept apart."""
+"""Cross-references between the parts of a job: trunks, ports, joins, and joins that are kept apart."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from trayopt.library.through import TrunkAt, resolved_faults, through_faults
 
 
 def cross_faults(parts: Parts) -> Iterator[Fault]:
-    """Find whatever does not go together between trunks, joins and apart."""
+    """Find contradictions between trunks, joins and ``apart``."""
     yield from _trunk_faults(parts)
     yield from _join_faults(parts)
     yield from _spliced_twice(parts)
@@ -23,7 +23,7 @@ def cross_faults(parts: Parts) -> Iterator[Fault]:
 
 
 def run_faults(parts: Parts, run: Run, spot: Spot) -> Iterator[Fault]:
-    """Find a run of a trunk that is not there, or that goes beyond its cable."""
+    """Find a run of a trunk that does not exist, or a run beyond the fibres of its cable."""
     if run.trunk not in parts.trunk_names:
         yield no_trunk(parts, run.trunk, spot)
         return
@@ -38,7 +38,7 @@ def run_faults(parts: Parts, run: Run, spot: Spot) -> Iterator[Fault]:
 
 
 def no_trunk(parts: Parts, name: str, spot: Spot) -> Fault:
-    """Say that there is no trunk of a name; of one that goes through an end is meant."""
+    """Return the fault of a name that is no trunk's; for a trunk that goes through, the fault asks which end is meant."""
     names = sorted(parts.trunk_names)
     ends = next((item.ends for item in parts.gone if item.trunk == name), None)
     if ends is not None:
@@ -119,7 +119,7 @@ def _repeats(spot: Callable[..., Spot], key: str, values: tuple[str, ...] | tupl
 
 
 def _listed_twice(at: TrunkAt, key: str, words: Sequence[str | int]) -> Iterator[Fault]:
-    """Find a word that a trunk lists twice; words are in order by now, so that the whole list is named."""
+    """Find a word that a trunk lists twice. The words are sorted by now, so the fault is at the place of the whole list."""
     for word in dict.fromkeys(word for word in words if words.count(word) > 1):
         yield at.spot(key).fault(
             said("{key} lists {word} twice", key=key, word=word),
@@ -129,7 +129,7 @@ def _listed_twice(at: TrunkAt, key: str, words: Sequence[str | int]) -> Iterator
 
 
 def _ribbon_faults(at: TrunkAt) -> Iterator[Fault]:
-    """Find widths that all ribbons of a trunk have already, so that nothing would be made of them."""
+    """Find a width of new ribbons that all ribbons of the trunk have already."""
     trunk = at.trunk
     widths = {group.ribbon_fibres for group in trunk.cable.subunits}
     for word in trunk.ribbons:
@@ -179,7 +179,7 @@ class _Side(NamedTuple):
 
 
 def _spliced_twice(parts: Parts) -> Iterator[Fault]:
-    """Find fibres that stand in two joins: each run against the one before it that reaches furthest."""
+    """Find fibres in two joins: compare each run with the run before it that reaches furthest."""
     sides: dict[str, list[_Side]] = {}
     for item in parts.joins:
         if item.join.a.trunk != item.join.b.trunk:

@@ -1,4 +1,4 @@
-"""All entries of a library: their list, and what is wrong or unusual about each."""
+"""The list of all entries of a library, with errors and warnings about each."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ Model = Tray | Enclosure | Cable | TubeSet
 
 @dataclass(frozen=True)
 class Entry:
-    """An entry and the file that it stands in."""
+    """An entry and its file."""
 
     kind: Kind
     path: Path
@@ -29,13 +29,13 @@ class Entry:
 
     @property
     def summary(self) -> str:
-        """Its most telling figures in one line."""
+        """The main figures of the entry, on one line."""
         return summary(self.model)
 
 
 @dataclass
 class Survey:
-    """What was found in the files of a library: good entries, errors and warnings, each sorted."""
+    """The result of reading a library: good entries, errors and warnings, each sorted."""
 
     entries: list[Entry] = field(default_factory=list)
     errors: list[Fault] = field(default_factory=list)
@@ -44,9 +44,9 @@ class Survey:
 
 
 def survey(library: Library, paths: Sequence[Path] | None = None) -> Survey:
-    """Read and validate files of a library, or all of them.
+    """Read and validate some files of a library, or all files.
 
-    Of a user's folder, files that say no kind, such as jobs, are passed over.
+    In a user's folder, files without a kind, such as jobs, are passed over.
     """
     found = Survey()
     resolver = Resolver(library)
@@ -86,12 +86,12 @@ def survey(library: Library, paths: Sequence[Path] | None = None) -> Survey:
 
 
 def find_entries(library: Library, name: str, kind: str | None = None) -> list[Entry]:
-    """Give the entries with an id, the first that is found of each kind.
+    """Return the entries with an id: for each kind, the first entry that is found.
 
     Raises
     ------
     InputError
-        Where there is none, or what it is found in is wrong.
+        If there is no such entry, or its file has faults.
     """
     found = []
     for each in KINDS:
@@ -112,12 +112,12 @@ def find_entries(library: Library, name: str, kind: str | None = None) -> list[E
 
 
 def file_entry(library: Library, path: Path, kind: str | None = None) -> Entry:
-    """Give the entry that a file holds.
+    """Return the entry that a file holds.
 
     Raises
     ------
     InputError
-        Where it cannot be read, holds no entry or one of another kind, or what it refers to is wrong.
+        If the file cannot be read, holds no entry or an entry of another kind, or refers to something wrong.
     """
     resolver = Resolver(library)
     says, model = resolver.file(path)
@@ -136,7 +136,7 @@ def _says_kind(path: Path) -> bool:
 
 
 def summary(model: Model) -> str:
-    """Say the most telling figures of an entry in one line."""
+    """Return the main figures of an entry, on one line."""
     if isinstance(model, Tray):
         size = " × ".join(f"{mm:g}" for mm in (*model.size_mm, model.height_mm))
         return f"{model.fibres} fibres, {model.sleeves} sleeves of {model.sleeve_fibres}, {size} mm"

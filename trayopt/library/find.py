@@ -1,4 +1,4 @@
-"""Where entries of the library lie: the models that come with trayopt, and folders that the user names."""
+"""The files of the library: the models that come with trayopt, and folders that the user names."""
 
 from __future__ import annotations
 
@@ -27,25 +27,25 @@ MOST_FILES = 20_000
 
 
 def shipped() -> Path:
-    """Give the folder of the models that come with trayopt: inside the package, or beside it in a source checkout."""
+    """Return the folder of the models that come with trayopt: inside the package, or next to the package in a source checkout."""
     package = Path(__file__).resolve().parent.parent
     inside = package / "_models"
     return inside if inside.is_dir() else package.parent / "models"
 
 
 class Library:
-    """Finds the file of an entry by its kind and id: the file's name is the id.
+    """A library that finds the file of an entry by kind and id; the name of the file is the id.
 
     Parameters
     ----------
     folders
-        The user's folders. They come before the models of trayopt, and a later one before an earlier one. A folder has
-        the same subfolders (``trays``, ``cables`` …), or files anywhere below it that say their ``kind``.
+        The user's folders. They come before the models of trayopt, and later folders come before earlier ones. A folder has the
+        same subfolders as the models (``trays``, ``cables`` …), or files anywhere below it that give their ``kind``.
 
     Raises
     ------
     InputError
-        Where a folder is none, or holds too many files.
+        If a folder does not exist, or holds too many files.
     """
 
     def __init__(self, folders: Sequence[Path] = ()) -> None:
@@ -57,7 +57,7 @@ class Library:
         self._found: dict[Path, dict[str, list[Path]]] = {}
 
     def candidates(self, kind: Kind, entry: str) -> Iterator[Path]:
-        """Give the files that may hold an entry, in order of search; a file of another kind may be among them."""
+        """Yield the files that may hold an entry, in order of search; a file of another kind may be among them."""
         if len(entry) > LONGEST_ID or not re.match(ID, entry):
             return  # no id: as a path it would leave the folders
         for folder in reversed(self.folders):
@@ -70,7 +70,7 @@ class Library:
             yield usual
 
     def names(self, kind: Kind) -> list[str]:
-        """Give the ids that may be entries of a kind, from file names alone, sorted."""
+        """Return the ids of possible entries of a kind, sorted. Only the names of files are looked at."""
         found = {path.stem for path in (shipped() / FOLDERS[kind]).glob("*.yaml")}
         others = {FOLDERS[other] for other in KINDS if other != kind}
         for folder in self.folders:
@@ -80,7 +80,7 @@ class Library:
         return sorted(found)
 
     def files(self) -> list[Path]:
-        """Give every file of the user's folders and of trayopt's models that may be an entry, in order of search."""
+        """Return every file that may be an entry, in the user's folders and the models of trayopt, in order of search."""
         found = []
         for folder in reversed(self.folders):
             found += sorted(path for paths in self._below(folder).values() for path in paths)

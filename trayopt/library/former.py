@@ -1,4 +1,4 @@
-"""Job files of format 1: what they mean in today's words."""
+"""Job files of format 1, translated to today's format."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ HINT = said(
 
 
 def divided_at(cable: object) -> DivideAt:
-    """Give where a trunk was divided that did not say: at the tray, and at the port where its subunits have no tubes."""
+    """Return where format 1 divided a trunk that did not say: at the tray, or at the port if its subunits have no tubes."""
     return "port" if isinstance(cable, Cable) and not cable.tubes else "tray"
 
 
 def renamed(rules: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, str]]:
-    """Give rules by today's names, and the former name of each that was renamed."""
+    """Return the rules under today's names, and the former name of each renamed rule."""
     former = {RENAMED[name]: name for name in rules if name in RENAMED and RENAMED[name] not in rules}
     names = {name: today for today, name in former.items()}
     return {names.get(name, name): value for name, value in rules.items()}, former

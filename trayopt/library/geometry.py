@@ -14,7 +14,7 @@ class Point(NamedTuple):
 
 
 class Rectangle(NamedTuple):
-    """A rectangle along the axes."""
+    """A rectangle with sides parallel to the axes."""
 
     left: float
     bottom: float
@@ -23,7 +23,7 @@ class Rectangle(NamedTuple):
 
     @property
     def corners(self) -> tuple[Point, Point, Point, Point]:
-        """Its corners, clockwise from the lower left."""
+        """The corners, clockwise from the lower left."""
         return (
             Point(self.left, self.bottom),
             Point(self.left, self.top),
@@ -32,16 +32,16 @@ class Rectangle(NamedTuple):
         )
 
     def holds(self, point: Point) -> bool:
-        """Whether a point lies inside of it, not on its edge."""
+        """Whether a point lies inside the rectangle and not on its edge."""
         return self.left < point.x < self.right and self.bottom < point.y < self.top
 
     def overlaps(self, other: Rectangle) -> bool:
-        """Whether the two share more than an edge."""
+        """Whether the two rectangles share more than an edge."""
         wide = min(self.right, other.right) > max(self.left, other.left)
         return wide and min(self.top, other.top) > max(self.bottom, other.bottom)
 
     def off_edge(self, point: Point) -> float:
-        """Distance of a point from its edge, along the axes."""
+        """Return the distance of a point from the edge of the rectangle, along the axes."""
         outside = max(self.left - point.x, point.x - self.right, self.bottom - point.y, point.y - self.top)
         if outside >= 0:
             return outside
@@ -49,17 +49,17 @@ class Rectangle(NamedTuple):
 
 
 def turn(a: Point, b: Point, c: Point) -> float:
-    """Give the cross product of ab and ac: above 0 where c lies to the left of the way from a to b."""
+    """Return the cross product of ab and ac; it is positive if c lies to the left of the line from a to b."""
     return (b.x - a.x) * (c.y - a.y) - (b.y - a.y) * (c.x - a.x)
 
 
 def area2(ring: Sequence[Point]) -> float:
-    """Give twice the area of a ring of points, negative where it runs clockwise."""
+    """Return twice the area of a ring of points; negative if the ring runs clockwise."""
     return sum(a.x * b.y - b.x * a.y for a, b in zip(ring, (*ring[1:], ring[0]), strict=True))
 
 
 def crossing_sides(ring: Sequence[Point]) -> tuple[int, int] | None:
-    """Give two sides of a ring that meet where they should not (side i leaves point i); None where it is simple."""
+    """Return two sides of a ring that touch outside their common corner (side i leaves point i); None if the ring is simple."""
     n = len(ring)
     for i in range(n):
         for j in range(i + 1, n):
@@ -75,7 +75,7 @@ def crossing_sides(ring: Sequence[Point]) -> tuple[int, int] | None:
 
 
 def _ahead(shared: Point, one: Point, other: Point) -> bool:
-    """Whether two points on one line lie on the same side of a third."""
+    """Whether two points lie on the same side of a third point on one line."""
     return (one.x - shared.x) * (other.x - shared.x) + (one.y - shared.y) * (other.y - shared.y) > 0
 
 
@@ -99,7 +99,7 @@ def _between(a: Point, b: Point, point: Point) -> bool:
 
 
 def inside(ring: Sequence[Point], point: Point) -> bool:
-    """Whether a point lies strictly inside of a simple ring."""
+    """Whether a point lies strictly inside a simple ring."""
     n = len(ring)
     within = False
     for i in range(n):
@@ -112,7 +112,7 @@ def inside(ring: Sequence[Point], point: Point) -> bool:
 
 
 def clear_inside(ring: Sequence[Point], rectangle: Rectangle) -> bool:
-    """Whether a rectangle lies inside of a simple ring and touches it nowhere."""
+    """Whether a rectangle lies inside a simple ring without touching it."""
     if not all(inside(ring, corner) for corner in rectangle.corners):
         return False
     corners = rectangle.corners

@@ -1,4 +1,4 @@
-"""Reading a job: every reference resolved, every default filled in, and all faults of all files told at once."""
+"""Reading a job: references are resolved, defaults are filled in, and all faults of all files are reported at once."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ DEFAULT_TUBES = "mesh-set"
 
 
 class RuleFaultLike(Protocol):
-    """What the registry of rules says is wrong in a job's ``rules``, at a path inside them."""
+    """A fault that the registry of rules finds in the ``rules`` of a job, with its path inside them."""
 
     @property
     def path(self) -> tuple[str | int, ...]: ...  # noqa: D102
@@ -55,7 +55,7 @@ Warn = Callable[[Fault], None]
 
 
 class JobFile(Frozen):
-    """The keys of a job file; what stands under them is looked at part by part."""
+    """The keys of a job file; their values are read later, part by part."""
 
     only_resolved = Job.only_resolved
 
@@ -84,30 +84,30 @@ def read_job(
     Parameters
     ----------
     source
-        A job file, ``-`` for standard input, or the job as a mapping; what it names by path is relative to the file, or
-        to the current folder.
+        A job file, ``-`` for standard input, or the job as a mapping. Paths in the job are relative to its file, or to the
+        current folder.
     libraries
-        Folders whose entries come before those of trayopt, a later one before an earlier one.
+        Folders whose entries come before the models of trayopt; later folders come before earlier ones.
     fill_rules
-        Fills in the defaults of the job's ``rules`` and says what is wrong in them.
+        Function that fills in the defaults of the job's ``rules`` and returns the faults in them.
     warn
-        Told that the job is of a former format, and what is unusual about the hardware that it uses, sorted, each once.
+        Function that gets each warning once, in order: that the job is of a former format, and unusual hardware.
     texts
-        What is read in place of files, the job's own or those that it names, such as changes that are not saved.
+        Texts that are read in place of files, such as unsaved changes of the job's file or of files that it names.
 
     Raises
     ------
     InputError
-        With every fault of every file, sorted; hardware that cannot be built is one.
+        With every fault of every file, sorted; hardware that cannot be built is a fault.
     """
     located, base = _open(source, texts or {})
     return read_located(located, base, Resolver(Library(libraries), texts), fill_rules=fill_rules, warn=warn)
 
 
 def box_file_of(source: str | Path) -> str | None:
-    """Give the file that a job names for its box, as it is written there; None where it names none.
+    """Return the path that a job gives for its box, as it is written there; None if the job gives no path.
 
-    Standard input cannot be read again: None for ``-``.
+    The result is None for ``-``, since standard input cannot be read again.
     """
     if str(source) == "-":
         return None
@@ -117,19 +117,19 @@ def box_file_of(source: str | Path) -> str | None:
 
 
 def is_job(source: str | Path) -> bool:
-    """Whether a YAML file says that it is a job, by its ``schema``, and not an entry of the library, by its ``kind``.
+    """Whether a YAML file is a job, which has a ``schema``, and not an entry of the library, which has a ``kind``.
 
     Raises
     ------
     InputError
-        Where it cannot be read.
+        If the file cannot be read.
     """
     data = read_yaml(source).data
     return isinstance(data, Mapping) and "kind" not in data and "schema" in data
 
 
 def box_path_of(source: str | Path, library: Library) -> tuple[Path, DataPath] | None:
-    """Give the file in which the box of a job stands, and where in it: of its own, of the library, or the job itself."""
+    """Return the file that holds the box of a job, and the path in it: a file of its own, an entry of the library, or the job."""
     named = read_yaml(source).get(("enclosure",))
     if not isinstance(named, str):
         return Path(source), ("enclosure",)
@@ -142,25 +142,25 @@ def box_path_of(source: str | Path, library: Library) -> tuple[Path, DataPath] |
 def read_located(
     located: Located, base: Path, resolver: Resolver, *, fill_rules: FillRules, warn: Warn | None = None
 ) -> Job:
-    """Read a job that was put together from parts of other inputs; faults are told at the places of ``located``.
+    """Read a job that was put together from parts of other inputs; faults have the places of ``located``.
 
     Parameters
     ----------
     located
-        The job with the keys of a job file; a reference may be what it refers to.
+        The job with the keys of a job file; in place of a reference it may hold the object itself.
     base
-        The folder that paths are relative to.
+        The folder to which paths are relative.
     resolver
-        Reads what references name; it may be shared by many jobs.
+        Reader of the files that references name; many jobs may share it.
     fill_rules
-        Fills in the defaults of the job's ``rules`` and says what is wrong in them.
+        Function that fills in the defaults of the job's ``rules`` and returns the faults in them.
     warn
-        Told what is unusual about the hardware that the job uses, sorted, each once.
+        Function that gets each warning about unusual hardware once, in order.
 
     Raises
     ------
     InputError
-        With every fault, sorted; hardware that cannot be built is one.
+        With every fault, sorted; hardware that cannot be built is a fault.
     """
     reader = _Reader(located, base, resolver)
     job = reader.job(fill_rules)
@@ -253,7 +253,7 @@ class _Reader:
                 self.parts.trunk_names.update({data["id"], *end_names(data["id"], TOWARD)})
 
     def trunk(self, i: int, data: Any, side: int | None = None, by_side: frozenset[str] = frozenset()) -> None:
-        """Read a trunk, or one end of a trunk that goes through; what was said of the first end is not said again."""
+        """Read a trunk, or one end of a trunk that goes through; faults of the first end are not repeated for the second."""
         at: DataPath = ("trunks", i)
         settled: list[DataPath] = [("cable",)] if side else []
         if isinstance(data, dict):
@@ -275,7 +275,7 @@ class _Reader:
             self.parts.trunk_by_id.setdefault(trunk.id, trunk)
 
     def through(self, items: Sequence[Any]) -> list[Through]:
-        """Settle which trunks go through, and what of them is cut."""
+        """Settle which trunks go through, and which of their subunits are cut."""
         for i, data in enumerate(items):
             item, faults = validate(Through, data, self.located, ("through", i))
             self.faults += faults

@@ -1,4 +1,4 @@
-"""A job that was changed, as its file says it: what is new stands in it, all else stays, references and comments too."""
+"""Writing a changed job into the text of its file: the changes are added, and everything else stays, even comments."""
 
 from __future__ import annotations
 
@@ -15,18 +15,18 @@ from trayopt.library.references import references
 
 
 def changed_text(text: str, folder: Path, target: Path, before: Job, after: Job, head: str) -> str:
-    """Write a job that has other pins, other parameters of rules, or plain trunks and joins more than that of a file.
+    """Return the text of a job file with the changes of a job: its pins, parameters of rules, and added trunks and joins.
 
     Parameters
     ----------
     text
-        The file of the job before: YAML that was read without a fault.
+        The text of the file before: YAML that was read without a fault.
     folder, target
-        Where that file is, and where the new one will be: paths in it lead from there to the same files.
+        The folder of that file, and the folder of the new file; paths are rewritten so that they lead to the same files.
     before, after
-        The job of the file, and the one that is to be written.
+        The job of the file, and the job to write.
     head
-        What stands as a comment at the beginning.
+        The comment at the beginning.
     """
     file = YamlFile(text.removeprefix(commented(head)))
     for path in references(file):
@@ -49,7 +49,7 @@ def changed_text(text: str, folder: Path, target: Path, before: Job, after: Job,
 
 
 def _cable(file: YamlFile, before: Job, cable: Cable) -> object:
-    """Name a cable as a trunk of the file does that has it, or else by its id."""
+    """Return the reference to a cable as a trunk of the file writes it; otherwise the id of the cable."""
     first_end = {gone.trunk: gone.ends[0] for gone in before.through}
     for entry in file.get(("trunks",))[: len(before.trunks)]:
         name = str(entry["id"])
@@ -59,7 +59,7 @@ def _cable(file: YamlFile, before: Job, cable: Cable) -> object:
 
 
 def _parameters(before: Job, after: Job) -> Iterator[tuple[str, dict[str, Any]]]:
-    """Give the parameters of rules that are others than before."""
+    """Yield the parameters of rules that have changed."""
     for rule, setting in after.rules.items():
         old = before.rules[rule].parameters
         new = {key: value for key, value in setting.parameters.items() if value != old.get(key)}
@@ -68,7 +68,7 @@ def _parameters(before: Job, after: Job) -> Iterator[tuple[str, dict[str, Any]]]
 
 
 def _set(file: YamlFile, rule: str, level: str, parameters: Mapping[str, Any]) -> None:
-    """Put parameters of a rule into the file, beside what it says of the rule."""
+    """Put parameters of a rule into the file, in addition to what the file says about the rule."""
     if not isinstance(file.get(("rules",)), Mapping):
         file.put(("rules",), {})
     said = file.get(("rules", rule))
@@ -80,5 +80,5 @@ def _set(file: YamlFile, rule: str, level: str, parameters: Mapping[str, Any]) -
 
 
 def _without_nothing(entry: Mapping[str, Any]) -> dict[str, Any]:
-    """Leave out keys of a pin or a join that hold nothing, or say no."""
+    """Leave out keys of a pin or a join whose value is None or False."""
     return {key: value for key, value in entry.items() if value is not None and value is not False}

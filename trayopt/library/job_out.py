@@ -1,4 +1,4 @@
-"""A job as a file: all that it refers to inline, all defaults filled in."""
+"""Writing a job as a file: references are written inline, and defaults are filled in."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from trayopt.formats.yaml_out import flow
 
 
 def as_file(job: Job) -> dict[str, Any]:
-    """Write a job with the keys of a job file: all that it refers to inline, all defaults filled in."""
+    """Return a job with the keys of a job file: references are inline, and defaults are filled in."""
     data = job.plain()
     rules = {
         name: {"level": setting["level"], "weight": setting["weight"], **setting["parameters"]}
@@ -20,7 +20,7 @@ def as_file(job: Job) -> dict[str, Any]:
 
 
 def job_text(job: Job, head: str) -> str:
-    """Write a job as YAML, an entry a line, below a comment."""
+    """Write a job as YAML below a comment, with a line for each entry."""
     lines = commented(head).splitlines()
     for key, value in as_file(job).items():
         if isinstance(value, list) and value and isinstance(value[0], Mapping):
@@ -38,7 +38,7 @@ def commented(text: str) -> str:
 
 
 def _without_nothing(value: Any) -> Any:
-    """Leave out keys that hold nothing: they say what is meant where they are missing."""
+    """Leave out keys whose value is None: a missing key means the same."""
     if isinstance(value, Mapping):
         return {key: _without_nothing(item) for key, item in value.items() if item is not None}
     if isinstance(value, list):

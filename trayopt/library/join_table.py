@@ -20,7 +20,7 @@ MOST_NAME = 64
 
 
 class JoinTable:
-    """The joins of a table; rows that are wrong are None in ``joins`` and told in ``faults``.
+    """The joins of a table. A wrong row is None in ``joins`` and is reported in ``faults``.
 
     Parameters
     ----------
@@ -32,7 +32,7 @@ class JoinTable:
     Raises
     ------
     InputError
-        Where the table cannot be read at all.
+        If the table cannot be read at all.
     """
 
     def __init__(self, path: Path, trunks: Mapping[str, Trunk]) -> None:

@@ -1,4 +1,4 @@
-"""The parts of a job as they were read, each with its place: what is well formed, and what was named at all."""
+"""The parts of a job that could be read, each with its place, and all names that the job uses."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from trayopt.library.through import Gone, TrunkAt
 
 @dataclass(frozen=True)
 class JoinAt:
-    """A join and the places of its two sides and its name."""
+    """A join, with the places of its two sides and of its name."""
 
     join: Join
     a: Spot
@@ -26,27 +26,27 @@ class JoinAt:
 
 @dataclass
 class Parts:
-    """All that could be read of a job.
+    """All parts of a job that could be read.
 
-    What is wrong in itself is left out; its name stands in ``trunk_names`` or ``join_names`` all the same, so that
-    nobody who names it is blamed.
+    A part that is wrong is left out. Its name is still in ``trunk_names`` or ``join_names``, so that parts that refer to it
+    are not reported as well.
 
     Parameters
     ----------
     located
-        The job file, for places.
+        The job file, which knows the places of values.
     trunks
-        In order, each with its place; a trunk that goes through is two.
+        The trunks in order, each with its place; a trunk that goes through is two trunks here.
     gone, through
-        Trunks that go through, as they were read; and what the file itself says of ends, by index, as resolved jobs do.
+        Trunks that go through, as they were read; and the entries under ``through``, by index, which resolved jobs have.
     aparts, pins
-        By index in the file.
+        The parts by their index in the file.
     trunk_by_id
-        Of the trunks with one id, the first.
+        Trunks by id; if several share an id, the first.
     joins
-        In order, from the file or from a table.
+        The joins in order, from the file or from a table.
     joins_whole
-        False where one of the joins could not be read.
+        False if a join could not be read.
     """
 
     located: Located
@@ -65,10 +65,10 @@ class Parts:
     rules: Mapping[str, Setting] = field(default_factory=dict)
 
     def other_end(self, trunk: str) -> str | None:
-        """Give the other end of a trunk that goes through."""
+        """Return the other end of a trunk that goes through."""
         pairs = [*(tuple(item.ends) for item in self.gone), *(item.ends for item in self.through.values())]
         return next((end for pair in pairs if trunk in pair for end in pair if end != trunk), None)
 
     def spot(self, *path: str | int, key: bool = False) -> Spot:
-        """Give the place of a value in the job file."""
+        """Return the place of a value in the job file."""
         return self.located.spot(path, key=key)

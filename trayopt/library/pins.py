@@ -1,4 +1,4 @@
-"""Pins against the job: legs that cannot be, places that are not there, pins that contradict each other."""
+"""Faults of pins: legs that cannot exist, places that do not exist, and pins that contradict each other."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from trayopt.library.parts import Parts
 
 
 def pin_faults(parts: Parts) -> Iterator[Fault]:
-    """Find pins that name nothing, that no plan of this job could keep, or that stand against each other."""
+    """Find pins that name nothing, that no plan of the job can keep, or that contradict each other."""
     trunk_pins: dict[str, int] = {}
     legs: dict[tuple[str, int], dict[Leg, int]] = {}
     for i, pin in parts.pins.items():
@@ -117,7 +117,7 @@ def _place(parts: Parts, i: int, pin: LegPin) -> Iterator[Fault]:
 
 
 def _no_leg(parts: Parts, i: int, pin: LegPin, trunk: Trunk, subunit: Subunit) -> Fault:
-    """Say why a run is no leg, and which runs round it could be one: those whose length is nearest."""
+    """Return the fault of a run that cannot be a leg, with the legs of the nearest length around it as a hint."""
     spot = parts.spot("pins", i, "leg")
     others = [subunit]
     if pin.leg.last > subunit.last:

@@ -11,7 +11,7 @@ TABLES = (".csv", ".xlsx")
 
 
 def references(file: YamlFile) -> Iterator[DataPath]:
-    """Give each place that names a file: a box, a set of tubes, a table of joins, a cable, a tray."""
+    """Yield each place that names a file: a box, a set of tubes, a table of joins, a cable, a tray."""
     places: list[DataPath] = [("enclosure",), ("tubes",), ("joins",)]
     places += [("trunks", i, "cable") for i in range(_count(file, ("trunks",)))]
     for base in ((), ("enclosure",)):

@@ -1,4 +1,4 @@
-"""References: an id of the library, a path to a ``.yaml`` file, or the object itself written inline."""
+"""Resolving references: an id of the library, a path to a ``.yaml`` file, or the object itself, written inline."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ M = TypeVar("M", bound=BaseModel)
 
 
 class _Made(NamedTuple):
-    """An entry, and what there is to say of it: faults, what is unsound, what is unusual."""
+    """An entry with its faults, its errors of soundness, and its warnings."""
 
     entry: BaseModel | None
     said: tuple[list[Fault], ...]
@@ -34,22 +34,22 @@ MOST_FILES = 2_000
 
 
 class Resolver:
-    """Reads what references name, every file once.
+    """Reader of the files that references name; each file is read once.
 
     Attributes
     ----------
     faults
-        What cannot be read.
+        Faults of entries that cannot be read.
     unsound
-        What can be read and cannot be built as described.
+        Errors of hardware that cannot be built as described.
     unusual
-        Sizes out of the usual, and what is missing though nothing is wrong without it.
+        Warnings: unusual sizes, and missing values that nothing depends on.
     """
 
     def __init__(self, library: Library, texts: Mapping[Path, str] | None = None) -> None:
         self.library = library
         self._texts = {} if texts is None else texts
-        """What is read in place of files, such as changes that are not saved."""
+        """Texts that are read in place of files, such as unsaved changes."""
         self.faults: list[Fault] = []
         self.unsound: list[Fault] = []
         self.unusual: list[Fault] = []
@@ -57,38 +57,38 @@ class Resolver:
         self._made: dict[tuple[Kind, Path], _Made] = {}
 
     def afresh(self) -> Resolver:
-        """Give a resolver for another job, which knows what was read and has nothing to say of it yet."""
+        """Return a resolver for another job. It shares the files that were read and starts without faults."""
         other = Resolver(self.library, self._texts)
         other._files, other._made = self._files, self._made
         return other
 
     def tray(self, located: Located, path: DataPath, base: Path) -> Tray | None:
-        """Resolve a reference to a tray; None where something is wrong, which then stands in ``faults``."""
+        """Resolve a reference to a tray; None if something is wrong, which is then in ``faults``."""
         return cast("Tray | None", self._resolve("tray", located, path, base))
 
     def enclosure(self, located: Located, path: DataPath, base: Path) -> Enclosure | None:
-        """Resolve a reference to an enclosure."""
+        """Resolve a reference to an enclosure, as ``tray`` does."""
         return cast("Enclosure | None", self._resolve("enclosure", located, path, base))
 
     def tubes(self, located: Located, path: DataPath, base: Path) -> TubeSet | None:
-        """Resolve a reference to a tube set."""
+        """Resolve a reference to a tube set, as ``tray`` does."""
         return cast("TubeSet | None", self._resolve("tubes", located, path, base))
 
     def cable(self, located: Located, path: DataPath, base: Path) -> Cable | None:
-        """Resolve a reference to a cable."""
+        """Resolve a reference to a cable, as ``tray`` does."""
         return cast("Cable | None", self._resolve("cable", located, path, base))
 
     def entry(self, kind: Kind, name: str) -> BaseModel | None:
-        """Resolve an id that stands in no file but on the command line."""
+        """Resolve an id that was given on the command line."""
         return self._resolve(kind, Located("library", name), (), Path())
 
     def file(self, path: Path) -> tuple[Kind, BaseModel | None]:
-        """Read a file of whatever kind it says it is.
+        """Read a file that gives its own kind.
 
         Raises
         ------
         InputError
-            Where it cannot be read or says no kind.
+            If the file cannot be read or gives no kind.
         """
         located = self._read(path)
         kind = located.data.get("kind") if isinstance(located.data, dict) else None
@@ -105,28 +105,28 @@ class Resolver:
         return kind, self._file(kind, path, located)
 
     def located(self, path: Path) -> Located:
-        """Give what a file holds, with the places of its values.
+        """Return the data of a file, with the places of its values.
 
         Raises
         ------
         InputError
-            Where it cannot be read.
+            If it cannot be read.
         """
         return self._read(path)
 
     def text_of(self, path: Path) -> str:
-        """Give the text that is read of a file.
+        """Return the text of a file, or the text that is read in place of it.
 
         Raises
         ------
         InputError
-            Where it cannot be read.
+            If it cannot be read.
         """
         text = self._texts.get(path)
         return read_text(path, MOST_BYTES) if text is None else text
 
     def made_at(self, kind: Kind, located: Located, path: DataPath, base: Path) -> BaseModel | None:
-        """Give the entry that is written at a place; None where something is wrong, which then stands in ``faults``."""
+        """Return the entry that is written at a path; None if something is wrong, which is then in ``faults``."""
         return self._make(kind, located, path, base)
 
     def _resolve(self, kind: Kind, located: Located, path: DataPath, base: Path) -> BaseModel | None:
@@ -153,12 +153,12 @@ class Resolver:
         return self._by_id(kind, value, located, path)
 
     def find(self, kind: Kind, name: str) -> Path | None:
-        """Give the file of an entry, None where there is none.
+        """Return the file of an entry; None if there is no such entry.
 
         Raises
         ------
         InputError
-            Where a file that may hold it cannot be read.
+            If a file that may hold the entry cannot be read.
         """
         if any(char in name for char in ":/+\\\0"):
             return None
@@ -185,7 +185,7 @@ class Resolver:
         return None
 
     def _blame(self, wrong: InputError, located: Located, path: DataPath, kind: Kind) -> None:
-        """Take over the faults of a file; what has no line there is told where the file is named."""
+        """Take over the faults of a file; a fault without a line is reported at the place that names the file."""
         spot = located.spot(path)
         for fault in wrong.faults:
             if fault.line:
@@ -268,7 +268,7 @@ class Resolver:
     def _with_trays(
         self, located: Located, path: DataPath, data: dict[str, Any], base: Path
     ) -> tuple[dict[str, Any], list[DataPath]]:
-        """Put the trays themselves where an enclosure's stacks name them; give the places where that failed."""
+        """Replace references to trays in an enclosure's stacks by the trays; return the paths at which that failed, too."""
         stacks = data.get("stacks")
         settled: list[DataPath] = []
         if not isinstance(stacks, tuple):

@@ -1,4 +1,4 @@
-"""Whether hardware can be built as described: errors where it cannot, warnings where a size is out of the usual."""
+"""Soundness of hardware: an error if it cannot be built as described, a warning if a size is unusual."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ Path = tuple[str | int, ...]
 
 
 class Remark(NamedTuple):
-    """Something about an entry, at a path inside of it.
+    """An error or a warning about an entry, at a path inside the entry.
 
-    A warning carries its ``kind`` and the names and figures in it, for those who say it in another language.
+    A warning also has its ``kind`` and its names and figures, so that it can be written in another language.
     """
 
     level: Literal["error", "warning"]
@@ -32,21 +32,21 @@ class Remark(NamedTuple):
 
 
 USUAL_INSIDE_MM = 600
-"""Below this no ribbon reaches a splicer (common practice, no source)."""
+"""A ribbon shorter than this does not reach a splicer (common practice, no source)."""
 USUAL_TUBE_RADIUS_MM = 38
 """Least radius of buffer tubes: usually 38 mm to 76 mm (7 CFR 1755.200, (4) handling precautions, (iv))."""
 CABLE_FILL = 0.70
 JACKET_MM = 4
-"""Tubes fit into a cable where the sum of diameter² is at most 0.70 × (outer diameter - 4)² (by judgement)."""
+"""Tubes fit into a cable if the sum of their diameter² is at most 0.70 × (outer diameter - 4)² (by judgement)."""
 DIAMETERS_MM = {
     144: (10, 17), 288: (13, 20), 432: (16, 22), 576: (17, 25), 864: (18, 28), 1152: (20, 29), 1728: (23, 33),
     2880: (26, 33), 3456: (28, 36), 6912: (29, 40),
 }  # fmt: skip
-"""Usual outer diameters by fibres (from memory, low confidence; 1,728 at 25 mm and 3,456 at 32 mm are read)."""
+"""Usual outer diameters by number of fibres (from memory, low confidence; 1,728 at 25 mm and 3,456 at 32 mm are read)."""
 
 
 def remarks(entry: Tray | Enclosure | Cable | TubeSet) -> Iterator[Remark]:
-    """Give everything that is wrong or unusual about an entry; what its model refuses is not repeated."""
+    """Yield the errors and warnings about an entry. Faults that its model refuses already are not among them."""
     if isinstance(entry, Tray):
         yield from _tray(entry)
     elif isinstance(entry, Enclosure):
@@ -276,7 +276,7 @@ def _ports(box: Enclosure) -> Iterator[Remark]:
 
 
 def _seal(port: Port, seal: Seal, path: Path) -> Iterator[Remark]:
-    """Find what no cable can be: one that is thicker than the bore, and so many that they do not pass it together."""
+    """Find seals for impossible cables: a cable thicker than the bore, or more cables than fit through the bore together."""
     bore = port.bore_mm
     if seal.most_mm > bore + EPSILON:
         message = said("a seal of port {port} takes more than its bore", port=port.id)
@@ -308,7 +308,7 @@ def _seal(port: Port, seal: Seal, path: Path) -> Iterator[Remark]:
 
 
 def of_job(job: Job) -> Iterator[tuple[str, Remark]]:
-    """Give the remarks on everything that a job uses, each entry once, with the entry's id."""
+    """Yield the remarks on all hardware that a job uses, each entry once, with the id of the entry."""
     entries: list[Tray | Enclosure | Cable | TubeSet] = [job.enclosure, *job.enclosure.trays]
     entries += [job.tubes, *(trunk.cable for trunk in job.trunks)]
     told: set[tuple[str, Remark]] = set()
@@ -378,7 +378,7 @@ def _stack(box: Enclosure, i: int, stack: Stack, ring: list[Point] | None) -> It
 
 
 def _pitches(stack: Stack, path: Path) -> Iterator[Remark]:
-    """Hold the step from each position to the next one to the height of its tray, kind by kind."""
+    """Find pitches that are less than the height of the tray below, once for each kind of tray."""
     told: set[int | None] = set()
     for position in range(1, stack.positions):
         item = stack.range_at(position)
@@ -398,7 +398,7 @@ def _pitches(stack: Stack, path: Path) -> Iterator[Remark]:
 
 
 def _top(stack: Stack) -> float:
-    """Height of a stack's last tray over the back plate."""
+    """Return the height of the top of a stack's last tray above the back plate, in mm."""
     return stack.z_mm(stack.positions) + stack.by_position[-1].height_mm
 
 

@@ -1,7 +1,7 @@
-"""Trunks that go through the box, as a job file writes them: one entry that is read as two cable ends.
+"""Trunks that go through the box, as a job file writes them: one entry, which is read as two cable ends.
 
-``through: true`` makes an end of each side. What the entry says once holds for both ends; a list of two, one for each side, says
-it of each: ``ports: [left, right]``, ``travel: [clockwise, either]``, ``loops: [[1], [1, 2]]``.
+``through: true`` makes a cable end for each side. A single value of the entry holds for both ends; a list of two values gives one
+for each end: ``ports: [left, right]``, ``travel: [clockwise, either]``, ``loops: [[1], [1, 2]]``.
 """
 
 from __future__ import annotations
@@ -21,12 +21,12 @@ from trayopt.formats.validate import validate
 
 KEYS = tuple(ThroughKeys.model_fields)
 BY_SIDE = ("ports", "travel", "loops", "transition_mm", "divide_at")
-"""Keys that may be said of each side by itself."""
+"""Keys that may have a value for each side."""
 
 
 @dataclass(frozen=True)
 class TrunkAt:
-    """A trunk, and where it stands: the entry of the list, and the side where the entry goes through."""
+    """A trunk and its place: the index of its entry in the list, and the side if the entry goes through."""
 
     trunk: Trunk
     entry: int
@@ -34,13 +34,13 @@ class TrunkAt:
     side: int | None = None
 
     def spot(self, key: str, *more: int) -> Spot:
-        """Give the place of what the file says of this trunk."""
+        """Return the place of a key of this trunk in the file."""
         return self.located.spot(("trunks", self.entry, key, *more))
 
 
 @dataclass(frozen=True)
 class Gone:
-    """A trunk that goes through, as it was read: its keys, the ids of its ends, and the entry in which it stands."""
+    """A trunk that goes through, as it was read: the index of its entry, its id, the ids of its ends, and its keys."""
 
     entry: int
     trunk: str
@@ -54,7 +54,7 @@ def goes_through(data: object) -> bool:
 
 
 def read_through(located: Located, entry: int, data: Mapping[str, Any]) -> tuple[Gone | None, list[Fault]]:
-    """Read the keys that only trunks that go through have; None where the entry is none, or something is wrong."""
+    """Read the keys that only a trunk that goes through has; None if the trunk does not go through, or something is wrong."""
     at: DataPath = ("trunks", entry)
     own = {key: data[key] for key in KEYS if key in data}
     keys, faults = validate(ThroughKeys, own, located, at)
@@ -80,7 +80,7 @@ def read_through(located: Located, entry: int, data: Mapping[str, Any]) -> tuple
 
 
 def _alone(located: Located, at: DataPath, data: Mapping[str, Any]) -> Iterator[Fault]:
-    """Find keys that a trunk that goes through has otherwise, or not."""
+    """Find keys that a trunk that goes through must not have."""
     if data.get("exposed_mm") is not None:
         hint = said("say slack_mm: how much of the cable can be drawn into the box")
         spot = located.spot((*at, "exposed_mm"))
@@ -99,7 +99,7 @@ def _alone(located: Located, at: DataPath, data: Mapping[str, Any]) -> Iterator[
 
 
 def entries(gone: Gone, data: Mapping[str, Any]) -> list[tuple[dict[str, Any], frozenset[str]]]:
-    """Give the entries of the two ends, each with the keys that are said by side."""
+    """Return the entries of the two ends, each with the keys that have a value for each side."""
     by_side = frozenset(key for key in BY_SIDE if _said_by_side(key, data.get(key)))
     made = []
     for side, end in enumerate(gone.ends):
@@ -113,7 +113,7 @@ def entries(gone: Gone, data: Mapping[str, Any]) -> list[tuple[dict[str, Any], f
 
 
 def seen_from(located: Located, entry: int, side: int, by_side: Collection[str]) -> Located:
-    """Give an input with the places of an entry as one of its sides has them."""
+    """Return the input with the places of one side of an entry."""
     values = {}
     for path, mark in located.values.items():
         of_sides = path[:2] == ("trunks", entry) and len(path) > 3 and path[2] in by_side
@@ -133,7 +133,7 @@ def _said_by_side(key: str, value: object) -> bool:
 
 
 def settled(gone: Iterable[Gone], trunks: list[TrunkAt], runs: Iterable[Run]) -> tuple[list[TrunkAt], list[Through]]:
-    """Settle which tubes are cut: those of joins, and those that the job names."""
+    """Settle which tubes are cut: tubes with a join, and tubes that the job names as cut."""
     of_end = {end: item for item in gone for end in item.ends}
     cut: dict[str, set[int]] = {item.trunk: set(item.keys.cut) for item in gone}
     by_id = {at.trunk.id: at.trunk for at in trunks}
@@ -156,7 +156,7 @@ def settled(gone: Iterable[Gone], trunks: list[TrunkAt], runs: Iterable[Run]) ->
 
 
 def through_faults(gone: Iterable[Gone], trunks: Mapping[str, Trunk], located: Located) -> Iterator[Fault]:
-    """Find tubes that are named as cut and are not there, or twice."""
+    """Find tubes that are named as cut but do not exist, or are named twice."""
     for item in gone:
         trunk = trunks.get(item.ends[0])
         for j, number in enumerate(item.keys.cut):
@@ -177,7 +177,7 @@ def through_faults(gone: Iterable[Gone], trunks: Mapping[str, Trunk], located: L
 def resolved_faults(
     items: Iterable[tuple[int, Through]], trunks: Mapping[str, Trunk], located: Located
 ) -> Iterator[Fault]:
-    """Find what does not go together where a job names the two ends of its trunks itself, as resolved jobs do."""
+    """Find contradictions in a job that names the two ends of its trunks itself, as resolved jobs do."""
     ends: set[str] = set()
     for i, item in items:
         known = [trunks[end] for end in item.ends if end in trunks]

@@ -1,4 +1,4 @@
-"""What hardware a job uses: in which file each part stands, and where it is named."""
+"""The hardware that a job uses: the file of each part, and the places that name it."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from trayopt.library.job import DEFAULT_TUBES
 from trayopt.library.resolve import Resolver
 
 Naming = tuple[Path, DataPath]
-"""Where a part is named: a file, and the place in it."""
+"""A place that names a part: a file, and the path in it."""
 
 
 @dataclass
@@ -29,17 +29,17 @@ class Use:
     Parameters
     ----------
     kind
-        What it is.
+        The kind of the part.
     file, base
-        Where it stands: the file, and the place in it, which is its top unless the part is written inline.
+        The file of the part, and the path in it; the path is empty unless the part is written inline.
     named
-        Where it is named.
+        The places that name the part.
     shared
-        Whether the file is of the library, for other jobs too, so that it is copied before it is changed.
+        Whether the file belongs to the library and serves other jobs, so that it is copied before it is changed.
     text
-        What the file holds.
+        The text of the file.
     model
-        The part; None where something is wrong with it.
+        The part; None if something is wrong with it.
     """
 
     kind: Kind
@@ -52,12 +52,12 @@ class Use:
 
     @property
     def assumed(self) -> frozenset[DataPath]:
-        """What of it is only assumed."""
+        """The paths of values of the part that are only assumed."""
         return assumed_in(self.text, str(self.file), self.base)
 
 
 def hardware_uses(job_file: Path, folders: Sequence[Path] = (), texts: Mapping[Path, str] | None = None) -> list[Use]:
-    """Give the parts that a job uses, each once, a box before its trays; what cannot be found or read is left out.
+    """Return the parts that a job uses, each once, a box before its trays. Parts that cannot be found or read are left out.
 
     Parameters
     ----------
@@ -66,12 +66,12 @@ def hardware_uses(job_file: Path, folders: Sequence[Path] = (), texts: Mapping[P
     folders
         Folders whose entries come before the models of trayopt.
     texts
-        What is read in place of files.
+        Texts that are read in place of files.
 
     Raises
     ------
     InputError
-        Where the job itself cannot be read.
+        If the job itself cannot be read.
     """
     resolver = Resolver(Library(folders), texts)
     located = resolver.located(job_file)
@@ -92,7 +92,7 @@ def _use(
     located: Located,
     at: DataPath,
 ) -> None:
-    """Take up what is named at a place, and the trays of a box."""
+    """Add the part that is named at a path, and its trays if it is a box."""
     value = _value(located, at) or (DEFAULT_TUBES if kind == "tubes" else None)
     if isinstance(value, Mapping):
         use = Use(kind, holder, at, text=resolver.text_of(holder))
@@ -142,13 +142,13 @@ def _target(resolver: Resolver, kind: Kind, holder: Path, value: object) -> Path
 
 
 def _is_shared(resolver: Resolver, file: Path, named: object) -> bool:
-    """Whether a file is one of the library: it is named by its id, or lies among the models of trayopt or in a named folder."""
+    """Whether a file belongs to the library: it is named by id, or lies in the models of trayopt or in a named folder."""
     folders = [folder.resolve() for folder in (shipped(), *resolver.library.folders)]
     return not str(named).endswith(".yaml") or any(file.resolve().is_relative_to(folder) for folder in folders)
 
 
 def comments_of(text: str) -> dict[DataPath, str]:
-    """Give the comments of a YAML file by the key on whose line each stands."""
+    """Return the comments of a YAML file, each by the key on its line."""
     lines = {i: note for i, line in enumerate(text.splitlines(), start=1) if (note := line.partition(" # ")[2].strip())}
     keys = parse_yaml(text, "").keys if lines else {}
     return {key: lines[line] for key, (line, _) in keys.items() if line in lines}

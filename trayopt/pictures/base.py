@@ -218,7 +218,7 @@ class Labels:
 
 
 def crossing_point(a: tuple[Point, Point], b: tuple[Point, Point]) -> Point | None:
-    """Give the point at which two straight pieces cross; None where they do not."""
+    """Return the point at which two straight pieces cross; None where they do not."""
     (ax, ay), (bx, by) = a
     (cx, cy), (dx, dy) = b
     turn = (bx - ax) * (dy - cy) - (by - ay) * (dx - cx)

@@ -124,7 +124,7 @@ def draw_ports(picture: Picture, front: BoxFront, labels: Labels, inside: Mappin
 
 
 def _port_labels(front: BoxFront, port: Port, line: str, frame: Rect) -> list[Text]:
-    """Give places of a label of a port: outside the box; beside a port in a side wall, first outside and then inside."""
+    """Return places of a label of a port: outside the box; beside a port in a side wall, first outside and then inside."""
     box = front.box
     x, y = front.at(port.x_mm, port.y_mm)
     below, left = y > box.y + box.height / 2, x < box.x + box.width / 2
@@ -144,7 +144,7 @@ def _port_labels(front: BoxFront, port: Port, line: str, frame: Rect) -> list[Te
 
 
 def _inside(front: BoxFront, x: float, y: float, line: str) -> list[Text]:
-    """Give places of a label beside a port in a side wall, on the inner side of the wall."""
+    """Return places of a label beside a port in a side wall, on the inner side of the wall."""
     left = x < front.box.x + front.box.width / 2
     at = x + 12 if left else x - 12
     return [
@@ -153,17 +153,17 @@ def _inside(front: BoxFront, x: float, y: float, line: str) -> list[Text]:
 
 
 def _mark(x: float, y: float) -> Rect:
-    """Give what the mark of a port or a guide covers."""
+    """Return what the mark of a port or a guide covers."""
     return Rect(x - PORT_PX, y - PORT_PX, 2 * PORT_PX, 2 * PORT_PX)
 
 
 def _stacks(picture: Picture) -> list[Rect]:
-    """Give the stacks that are drawn."""
+    """Return the stacks that are drawn."""
     return [box.rect for box in picture.boxes if box.kind == "stack"]
 
 
 def _walls(box: Rect) -> list[Rect]:
-    """Give the lines of the walls, which no label should lie over."""
+    """Return the lines of the walls, which no label should lie over."""
     sides = [Rect(x, box.y, 1, box.height) for x in (box.x, box.right)]
     return sides + [Rect(box.x, y, box.width, 1) for y in (box.y, box.bottom)]
 

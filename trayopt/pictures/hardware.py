@@ -36,7 +36,7 @@ class Doubts:
         return any(path[:end] in self.paths for end in range(1, len(path) + 1))
 
     def mark(self, *path: str | int) -> str:
-        """Give the mark of a value that is assumed, and nothing for another."""
+        """Return the mark of a value that is assumed, and nothing for another."""
         return MARK if self.of(*path) else ""
 
     def lines(self, model: Model) -> list[str]:

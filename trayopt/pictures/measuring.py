@@ -106,7 +106,7 @@ def _front(picture: Picture, sample: Enclosure) -> None:
 
 
 def _port_places(sample: Enclosure) -> tuple[Point, Point]:
-    """Give the first port of the bottom wall and of the top wall."""
+    """Return the first port of the bottom wall and of the top wall."""
     height = sample.size_mm[1]
     below, above = (next(port for port in sample.ports if port.y_mm == y) for y in (0, height))
     return (below.x_mm, below.y_mm), (above.x_mm, above.y_mm)

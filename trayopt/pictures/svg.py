@@ -28,7 +28,7 @@ SAFETY_PX = 24.0
 
 @cache
 def style() -> str:
-    """Give the style sheet of all pictures."""
+    """Return the style sheet of all pictures."""
     return files("trayopt.pictures").joinpath("picture.css").read_text(encoding="utf-8")
 
 

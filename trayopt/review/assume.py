@@ -22,7 +22,7 @@ MOST_TRIES = 64
 
 
 def assumed(job: Job, made: Handmade) -> Assignment:
-    """Give the assignment of what a table says, with what it leaves open of ways and divisions as it breaks least."""
+    """Return the assignment of what a table says, with what it leaves open of ways and divisions as it breaks least."""
     claims = made.claims
     divide_at = assumed_divide_at(job, made.divide_at, claims)
     ways = assumed_ways(job, {trunk: made.way(trunk) for trunk in made.ways}, claims, divide_at)
@@ -32,7 +32,7 @@ def assumed(job: Job, made: Handmade) -> Assignment:
 def assumed_ribbons(
     job: Job, made: Handmade, divide_at: Mapping[str, DivideAt], ways: Mapping[str, Way]
 ) -> dict[str, RibbonWord]:
-    """Give what is done with ribbons: what is told, and where a job leaves it open what breaks least, of that the least work."""
+    """Return the ribbon work: as told, or, where the job leaves it open, the least work among the kinds that break least."""
     told, claims = made.ribbons, made.claims
     open_ = {trunk.id: trunk.ribbons for trunk in job.ribbons_open if trunk.id not in told}
     if not open_:
@@ -53,7 +53,7 @@ def _broken(job: Job, laid: Laid, *, like: Laid | None = None) -> tuple[int, int
 
 
 def assumed_divide_at(job: Job, told: Mapping[str, DivideAt], claims: Sequence[Claim]) -> dict[str, DivideAt]:
-    """Give where every trunk that has a claim is divided.
+    """Return where every trunk that has a claim is divided.
 
     What is told holds, and then the one place that a trunk's own list has. Else a trunk is divided at the tray where its legs
     lie as the always rule "divided at the tray" wants it, and at the port where they do not.
@@ -82,7 +82,7 @@ def _next(before: Place, place: Place) -> bool:
 def assumed_ways(
     job: Job, decided: dict[str, GoesBy], claims: Sequence[Claim], divide_at: Mapping[str, DivideAt]
 ) -> dict[str, Way]:
-    """Give every trunk that has a claim a whole way: what is decided as it is, what is open as it breaks least."""
+    """Return every trunk that has a claim a whole way: what is decided as it is, what is open as it breaks least."""
     claimed = {claim.trunk for claim in claims}
     trunks = [trunk for trunk in job.trunks if claimed & {end.id for end in job.ends_of(trunk)}]
     options = {trunk.id: _options(job, trunk, decided.get(trunk.id, GoesBy(trunk.id))) for trunk in trunks}
@@ -107,7 +107,7 @@ def assumed_ways(
 
 
 def _options(job: Job, trunk: Trunk, decided: GoesBy) -> list[Way]:
-    """Give the ways that a trunk may take: what is decided holds, even against its own limits."""
+    """Return the ways that a trunk may take: what is decided holds, even against its own limits."""
     ports = [decided.port] if decided.port is not None else list(trunk.allowed_ports(job.enclosure))
     travels = [decided.travel] if decided.travel is not None else list(trunk.travels)
     loops = [decided.loops] if decided.loops is not None else sorted(set(trunk.loops))

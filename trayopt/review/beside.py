@@ -42,7 +42,7 @@ def read_beside(made: Handmade, table: Table, cells: Cells, placed: Sequence[Ent
 
 
 def _over(entry: Entry, by_trunk: dict[str, list[Entry]]) -> list[Entry]:
-    """Give the legs that hold fibres of a run, and have a tray."""
+    """Return the legs that hold fibres of a run, and have a tray."""
     one = entry.run
     return [
         item

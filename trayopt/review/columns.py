@@ -73,7 +73,7 @@ _SIGNS = re.compile(r"[\s_.\-]+")
 
 
 def _names() -> dict[str, str]:
-    """Give every header that is known, tidied, with the column that it means."""
+    """Return every header that is known, tidied, with the column that it means."""
     found: dict[str, str] = {}
     for columns in (_PLACE, _WAY, _LEG, _RUN):
         for column, words in columns.items():
@@ -114,7 +114,7 @@ RUN_COLUMNS = (
 
 
 def column_of(header: str) -> str | None:
-    """Give the column that a header means; None where it is not known, ``note`` where it is known to say nothing."""
+    """Return the column that a header means; None where it is not known, ``note`` where it is known to say nothing."""
     column = NAMES.get(_plain(header))
     return "note" if column == "cut" and _FEET.search(header.lower()) else column
 
@@ -179,7 +179,7 @@ class Headers:
 
 
 def headers_of(table: Table, *, ribbons: bool = False) -> Headers:
-    """Give the shape of a table, and what stands where.
+    """Return the shape of a table, and what stands where.
 
     Parameters
     ----------
@@ -191,7 +191,7 @@ def headers_of(table: Table, *, ribbons: bool = False) -> Headers:
     Raises
     ------
     InputError
-        Where the headers make neither shape.
+        If the headers make neither shape.
     """
     texts = table.head.texts
     at: dict[str, list[int]] = {}
@@ -215,7 +215,7 @@ def headers_of(table: Table, *, ribbons: bool = False) -> Headers:
 
 
 def headers_of_ways(table: Table) -> Headers:
-    """Give what stands where on a list of the ways of trunks; nothing else of it is read."""
+    """Return what stands where on a list of the ways of trunks; nothing else of it is read."""
     at: dict[str, list[int]] = {}
     for i, text in enumerate(table.head.texts):
         column = column_of(text) if text else None
@@ -257,7 +257,7 @@ def _complete(table: Table, shape: Shape, at: Mapping[str, Sequence[int]]) -> No
 
 
 def _fibres(table: Table, at: Mapping[str, Sequence[int]], prefix: str) -> list[str]:
-    """Give the columns that name fibres: a trunk and its fibres, or runs such as ``N1:1-12`` in one column."""
+    """Return the columns that name fibres: a trunk and its fibres, or runs such as ``N1:1-12`` in one column."""
     fibres = next((f"{prefix}{part}" for part in ("fibres", "seat") if f"{prefix}{part}" in at), f"{prefix}fibres")
     if prefix and prefix.strip() in at:
         return []

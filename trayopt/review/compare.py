@@ -40,7 +40,7 @@ class Pair:
         return self.a.laid, self.b.laid
 
     def as_dict(self) -> dict[str, Any]:
-        """Give the comparison as plain data."""
+        """Return the comparison as plain data."""
         one, other = self.a.goals, self.b.goals
         return {
             "schema": SCHEMA,
@@ -56,7 +56,7 @@ class Pair:
         }
 
     def notes(self) -> list[str]:
-        """Give what has to be said of each file as a whole."""
+        """Return what has to be said of each file as a whole."""
         return [f"{name}: {note}" for name, review in (("A", self.a), ("B", self.b)) for note in review.made.notes]
 
     def better(self, one: dict[str, int], other: dict[str, int]) -> str:
@@ -67,7 +67,7 @@ class Pair:
         return "same" if a == b else ("A" if a < b else "B")
 
     def trunks(self) -> list[dict[str, str]]:
-        """Give the trunks whose ways, or places of division, differ."""
+        """Return the trunks whose ways, or places of division, differ."""
         found = []
         for trunk in self.job.trunk_by_id:
             a, b = (_way(laid, trunk) for laid in self.laid)
@@ -76,7 +76,7 @@ class Pair:
         return found
 
     def legs(self) -> list[dict[str, str]]:
-        """Give the fibres that lie in other trays or other legs, as runs; each plan says one thing of a whole run."""
+        """Return the fibres that lie in other trays or other legs, as runs; each plan says one thing of a whole run."""
         found = []
         for subunit in self.job.subunits:
             edges = {subunit.first, subunit.last + 1}
@@ -93,7 +93,7 @@ class Pair:
         return found
 
     def findings(self) -> list[dict[str, str]]:
-        """Give the findings that only one of the plans has."""
+        """Return the findings that only one of the plans has."""
         keys = [{(r.rule, r.subject) for r in review.remarks} for review in (self.a, self.b)]
         found = []
         for name, review, others in (("A", self.a, keys[1]), ("B", self.b, keys[0])):
@@ -112,7 +112,7 @@ def compare(job: Job, a: Review, b: Review) -> Pair:
     Raises
     ------
     InputError
-        Where cells of one of them are damaged.
+        If cells of one of them are damaged.
     """
     faults = [fault for review in (a, b) for fault in review.made.faults]
     if faults:

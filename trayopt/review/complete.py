@@ -11,12 +11,12 @@ from trayopt.review.desk import Review
 
 
 def completed_plan(review: Review) -> Plan | None:
-    """Give the whole plan, with what was open filled in; None where the table cannot be built as it is.
+    """Return the whole plan, with what was open filled in; None where the table cannot be built as it is.
 
     Raises
     ------
     SolverFault
-        Where the completed plan fails its own check.
+        If the completed plan fails its own check.
     """
     done = review.completion
     if done is None:

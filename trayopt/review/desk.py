@@ -127,7 +127,7 @@ class Review:
         return figures(self.job, Laid(self.job, self.best.assignment))
 
     def as_dict(self) -> dict[str, Any]:
-        """Give the review as plain data."""
+        """Return the review as plain data."""
         from trayopt.review.figures import as_dicts
 
         best = self.best if self.best is not None and self.best.values else None
@@ -244,7 +244,7 @@ def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = Non
     Raises
     ------
     InputError
-        Where it speaks of what the job does not have.
+        If it speaks of what the job does not have.
     """
     from trayopt.review.gaps import unplaced_remarks
     from trayopt.review.plans import handmade_of
@@ -341,7 +341,7 @@ def _complete(job: Job, made: Handmade, as_told: Callable[[], Laid], limit_s: fl
 
 
 def _suspects(job: Job, made: Handmade, laid: Laid, decided: Sequence[tuple[Line, ...]]) -> list[list[int]]:
-    """Give for each finding that fails the decisions whose rows it names: of what always holds first, few before many."""
+    """Return for each finding that fails the decisions whose rows it names: of what always holds first, few before many."""
     at: dict[Line, list[int]] = {}
     for i, lines in enumerate(decided):
         for line in lines:

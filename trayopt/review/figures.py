@@ -54,7 +54,7 @@ def figures(job: Job, laid: Laid) -> list[Figure]:
 
 
 def as_dicts(items: list[Figure], best: list[Figure] | None) -> list[dict[str, Any]]:
-    """Give figures as plain data, each beside the same figure of the best plan."""
+    """Return figures as plain data, each beside the same figure of the best plan."""
     of_best = {item.name: item.value for item in best or ()}
     return [
         {
@@ -69,7 +69,7 @@ def as_dicts(items: list[Figure], best: list[Figure] | None) -> list[dict[str, A
 
 
 def _of_kind(laid: Laid, stack: Stack, tray: Tray, places: Sequence[Place]) -> Iterator[Figure]:
-    """Give what the fullest of the trays of one kind on a stack hold."""
+    """Yield what the fullest of the trays of one kind on a stack hold."""
     on = stack.id if len(stack.kinds) == 1 else f"{stack.id}, {tray.id}"
     yield Figure(f"fullest tray on {on}", "ends", max(map(laid.ends_at, places), default=0), 2 * tray.fibres)
     sleeves = max((laid.sleeves(place) for place in places), default=0)

@@ -92,7 +92,7 @@ def unplaced_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
 
 
 def unnamed(job: Job, made: Handmade, laid: Laid) -> list[tuple[Run, Run]]:
-    """Give the splices of the job that lie in a tray with their legs, and that a list of splices does not name."""
+    """Return the splices of the job that lie in a tray with their legs, and that a list of splices does not name."""
     lists = [_unnamed(job, made, of_list, laid) for of_list in made.lists]
     if len(lists) < 2:
         return lists[0] if lists else []
@@ -108,7 +108,7 @@ def unnamed(job: Job, made: Handmade, laid: Laid) -> list[tuple[Run, Run]]:
 
 
 def _unnamed(job: Job, made: Handmade, of_list: Handmade, laid: Laid) -> list[tuple[Run, Run]]:
-    """Give what a list does not name; one beside a table of legs need not name the splices of legs that have no row there."""
+    """Return what a list does not name; one beside a table of legs need not name the splices of legs that have no row there."""
     if of_list.lost:
         return []
     rows: dict[str, list[tuple[int, int]]] = {}
@@ -134,7 +134,7 @@ def _unnamed(job: Job, made: Handmade, of_list: Handmade, laid: Laid) -> list[tu
 
 
 def left_over(run: tuple[int, int], covered: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Give the parts of a run that none of some runs covers, which are in order and do not overlap."""
+    """Return the parts of a run that none of some runs covers, which are in order and do not overlap."""
     at, last = run
     found = []
     start = bisect_left(covered, (at, 0))
@@ -150,7 +150,7 @@ def left_over(run: tuple[int, int], covered: Sequence[tuple[int, int]]) -> list[
 
 
 def _without_a_tray(laid: Laid) -> list[tuple[Run, Run]]:
-    """Give the splices whose sides do not lie in one tray: longest runs within a join."""
+    """Return the splices whose sides do not lie in one tray: longest runs within a join."""
     runs: list[list[int]] = []
     for piece, place in laid.piece_places:
         if place is not None:
@@ -172,7 +172,7 @@ def _unplaced(made: Handmade, a: Run, b: Run, found: str, mend: str) -> Remark:
 
 
 def _near(made: Handmade, run: Run) -> list[Line]:
-    """Give the rows that speak of a run, or the row before the gap."""
+    """Return the rows that speak of a run, or the row before the gap."""
     same = [entry for entry in made.runs or made.entries if entry.run.trunk == run.trunk]
     touching = [e for e in same if e.run.first <= run.last and e.run.last >= run.first]
     if touching:

@@ -32,14 +32,14 @@ class Spots(Mapping[str, Spot]):
         self._row, self._at = row, at
 
     def __getitem__(self, column: str) -> Spot:
-        """Give the place of a cell; of the first that is filled, where several columns mean the same."""
+        """Return the place of a cell; of the first that is filled, where several columns mean the same."""
         places = self._at[column]
         texts = self._row.texts
         filled = next((i for i in places if i < len(texts) and texts[i]), places[0])
         return self._row.spot_of(filled)
 
     def __iter__(self) -> Iterator[str]:
-        """Give the columns."""
+        """Return the columns."""
         return iter(self._at)
 
     def __len__(self) -> int:
@@ -63,7 +63,7 @@ class Line:
         return isinstance(other, Line) and (self.number, self.path) == (other.number, other.path)
 
     def __hash__(self) -> int:
-        """Give its number: equal rows have equal ones."""
+        """Return its number: equal rows have equal ones."""
         return self.number
 
     def __str__(self) -> str:
@@ -194,7 +194,7 @@ class Handmade:
         return [entry.claim for entry in self.placed if entry.claim is not None]
 
     def way(self, trunk: str) -> GoesBy:
-        """Give what is decided of a trunk's way, of where it is divided, and of what is done with its ribbons."""
+        """Return what is decided of a trunk's way, of where it is divided, and of what is done with its ribbons."""
         from trayopt.domain.decision import GoesBy
 
         decided = self.ways.get(trunk, {})
@@ -220,7 +220,7 @@ class Handmade:
         return {trunk: value if isinstance(value, int) else words[value] for trunk, value in told.items()}
 
     def given(self) -> Given:
-        """Give the decisions, for a comparison."""
+        """Return the decisions, for a comparison."""
         from trayopt.solver.model.decisions import Given
 
         return Given(
@@ -230,7 +230,7 @@ class Handmade:
         )
 
     def ends(self) -> dict[str, str]:
-        """Give the end of each stack for which one is told; the first holds."""
+        """Return the end of each stack for which one is told; the first holds."""
         found: dict[str, str] = {}
         for entry in self.placed:
             if entry.place is not None and entry.end is not None:
@@ -238,7 +238,7 @@ class Handmade:
         return found
 
     def facts(self) -> list[tuple[tuple[Line, ...], list[Decision]]]:
-        """Give what is decided, row by row: the rows that decide it, and the facts."""
+        """Return what is decided, row by row: the rows that decide it, and the facts."""
         by_lines: dict[tuple[Line, ...], list[Decision]] = {}
         for entry in self.runs or self.entries:
             if entry.place is not None and self._binds(entry, entry.place):

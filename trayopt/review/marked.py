@@ -21,12 +21,12 @@ MOST_TEXT = 32_767
 
 
 def marked_workbook(review: Review) -> bytes:
-    """Give the sheet that was reviewed with its findings, as XLSX.
+    """Return the sheet that was reviewed with its findings, as XLSX.
 
     Raises
     ------
     InputError
-        Where the plan was no table, or openpyxl is missing.
+        If the plan was no table, or openpyxl is missing.
     """
     made = review.made
     if not made.raw:
@@ -49,7 +49,7 @@ def marked_workbook(review: Review) -> bytes:
 
 
 def _records(raw: bytes, separator: str) -> list[list[str]]:
-    """Give the rows of a CSV table, each at the number of its first line, so that rows keep their numbers."""
+    """Return the rows of a CSV table, each at the number of its first line, so that rows keep their numbers."""
     reader = csv.reader(StringIO(raw.decode("utf-8-sig"), newline=""), delimiter=separator)
     found: list[list[str]] = []
     before = 0
@@ -61,7 +61,7 @@ def _records(raw: bytes, separator: str) -> list[list[str]]:
 
 
 def _texts(review: Review) -> dict[int, str]:
-    """Give what is to be said of each row."""
+    """Return what is to be said of each row."""
     by_row: dict[int, list[str]] = defaultdict(list)
     for remark in review.remarks:
         text = line_of(remark)
@@ -72,7 +72,7 @@ def _texts(review: Review) -> dict[int, str]:
 
 
 def _coloured(names: list[str], review: Review) -> dict[tuple[int, int], bool]:
-    """Give the cells to look at by row and column, and whether they are why the plan does not pass."""
+    """Return the cells to look at by row and column, and whether they are why the plan does not pass."""
     addresses = _addresses(names, review)
     found: dict[tuple[int, int], bool] = {}
     for remark in review.remarks:
@@ -84,7 +84,7 @@ def _coloured(names: list[str], review: Review) -> dict[tuple[int, int], bool]:
 
 
 def _in_sheet(address: str) -> tuple[int, int] | None:
-    """Give row and column of an address such as ``C12``; None where it is none."""
+    """Return row and column of an address such as ``C12``; None where it is none."""
     from openpyxl.utils import column_index_from_string
 
     letters = address.rstrip("0123456789")
@@ -165,7 +165,7 @@ def _written(review: Review) -> Any:
 
 
 def _addresses(names: list[str], review: Review) -> dict[str, tuple[int, int]]:
-    """Give row and column of the sheet for each cell of CSV, by line and column of its text such as ``12:5``."""
+    """Return row and column of the sheet for each cell of CSV, by line and column of its text such as ``12:5``."""
     index: dict[str, int] = {}
     for i, name in enumerate(names, start=1):
         if (column := column_of(name)) is not None:

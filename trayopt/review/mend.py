@@ -62,7 +62,7 @@ class Mended:
         return self.weighed is not None and self.weighed == self.bound
 
     def as_dict(self) -> dict[str, Any]:
-        """Give the answer as plain data."""
+        """Return the answer as plain data."""
         changed = self.changes
         return {
             "schema": SCHEMA,
@@ -95,7 +95,7 @@ class Mended:
         }
 
     def _now(self, item: RunAt) -> list[str]:
-        """Give the trays in which the fibres of a given run lie now."""
+        """Return the trays in which the fibres of a given run lie now."""
         found: dict[str, None] = {}
         for leg in self.plan.legs if self.plan is not None else ():
             first, _, last = leg.fibres.partition("-")
@@ -111,7 +111,7 @@ def parse_built(job: Job, text: str) -> set[Place]:
     Raises
     ------
     InputError
-        Where it is written otherwise, or the box has no such tray.
+        If it is written otherwise, or the box has no such tray.
     """
     found: set[Place] = set()
     for part in filter(str.strip, text.split(",")):
@@ -166,7 +166,7 @@ def mend(
     Raises
     ------
     InputError
-        Where cells of the table are damaged.
+        If cells of the table are damaged.
     """
     began = time.monotonic() if began is None else began
     from trayopt.solver.bounds.outline import is_hopeless
@@ -236,7 +236,7 @@ def mend(
 
 
 def _usual_ends(made: Handmade) -> dict[str, str]:
-    """Give the end of each stack at which most of its rows enter; of equals the first."""
+    """Return the end of each stack at which most of its rows enter; of equals the first."""
     counts: dict[str, Counter[str]] = {}
     for entry in made.placed:
         if entry.place is not None and entry.end is not None:
@@ -245,7 +245,7 @@ def _usual_ends(made: Handmade) -> dict[str, str]:
 
 
 def _entered(made: Handmade, laid: Laid) -> list[RunAt]:
-    """Give the runs that enter a stack which they share with others at an end of their own."""
+    """Return the runs that enter a stack which they share with others at an end of their own."""
     usual = _usual_ends(made)
     return [
         RunAt(*entry.run, entry.place, entry.leg)
@@ -255,7 +255,7 @@ def _entered(made: Handmade, laid: Laid) -> list[RunAt]:
 
 
 def _cuts(made: Handmade) -> dict[RunAt, int]:
-    """Give the lengths at which runs were cut, where they are written."""
+    """Return the lengths at which runs were cut, where they are written."""
     return {
         RunAt(*entry.run, entry.place, entry.leg): entry.cut
         for entry in made.placed
@@ -303,7 +303,7 @@ def _untold(given: Given, assignment: Assignment) -> tuple[str, ...]:
 
 
 def _built(made: Handmade, places: set[Place]) -> list[tuple[str, list[Decision]]]:
-    """Give the facts of what is built: rows with their legs, then the ways of their trunks."""
+    """Return the facts of what is built: rows with their legs, then the ways of their trunks."""
     groups: list[tuple[str, list[Decision]]] = []
     trunks: dict[str, None] = {}
     for entry in made.placed:

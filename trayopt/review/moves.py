@@ -47,7 +47,7 @@ class Move:
     tries: int | None = None
 
     def as_dict(self) -> dict[str, Any]:
-        """Give the step as plain data."""
+        """Return the step as plain data."""
         return {
             "step": self.step,
             "do": self.do,
@@ -101,7 +101,7 @@ class Beside:
         return bool(self.words())
 
     def as_dict(self) -> dict[str, list[str]]:
-        """Give it as plain data."""
+        """Return it as plain data."""
         names = ("laid_in", "taken_out", "entered", "led_in", "led_out", "removed")
         return {name: list(getattr(self, name)) for name in names}
 
@@ -113,7 +113,7 @@ def move_list(
     entered: Iterable[RunAt] = (),
     cuts: Mapping[RunAt, int] | None = None,
 ) -> tuple[list[Move], Beside]:
-    """Give the steps from given decisions to an assignment, and what they change beside the decisions.
+    """Return the steps from given decisions to an assignment, and what they change beside the decisions.
 
     Parameters
     ----------
@@ -210,7 +210,7 @@ class _Mover:
         return [first, *(_numbered(move, i) for i, move in enumerate(self.made, start=2))]
 
     def loose(self) -> set[Leg]:
-        """Give the legs that do not stay as they lie: another tray, way of their trunk, division or end."""
+        """Return the legs that do not stay as they lie: another tray, way of their trunk, division or end."""
         differs = self.differs
         led = {*differs.travel, *differs.ports, *differs.loops, *differs.partings, *differs.ribbons}
         by_trunk: dict[str, list[RunAt]] = defaultdict(list)
@@ -235,7 +235,7 @@ class _Mover:
         return found
 
     def deepest(self, stack: str) -> int | None:
-        """Give the position down to which a stack has to be opened; None where it stays closed."""
+        """Return the position down to which a stack has to be opened; None where it stays closed."""
         return min(
             (place.position for group in (self.out, self.into) for place in group if place.stack == stack), default=None
         )
@@ -339,7 +339,7 @@ class _Mover:
             self.add("work ribbons", [way.trunk], None, text)
 
     def divided(self) -> Iterator[str]:
-        """Give the subunits that are divided anew, or for the first time."""
+        """Yield the subunits that are divided anew, or for the first time."""
         yield from self.differs.splits
         touched = {
             (item.trunk, self.job.trunk_by_id[item.trunk].subunit_of(item.first).number)

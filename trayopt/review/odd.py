@@ -38,7 +38,7 @@ def _division(job: Job, entry: Entry) -> int | None:
 
 
 def way_keys(job: Job, laid: Laid, trunk: str) -> tuple[str, ...]:
-    """Give what of a trunk's way is not among its own."""
+    """Return what of a trunk's way is not among its own."""
     own, way = job.trunk_by_id[trunk], laid.ways.get(trunk)
     if way is None:
         return ("port", "travel", "loops", "divide_at", "ribbons")
@@ -53,6 +53,6 @@ def way_keys(job: Job, laid: Laid, trunk: str) -> tuple[str, ...]:
 
 
 def side_columns(columns: Sequence[str], trunk: str, line: Line, known: dict[Line, tuple[str, str]]) -> tuple[str, ...]:
-    """Give the columns of the side of a row on which a trunk stands."""
+    """Return the columns of the side of a row on which a trunk stands."""
     other = "to" if line in known and known[line][1] == trunk else "from"
     return tuple(f"{other}{column.removeprefix('from')}" if column.startswith("from") else column for column in columns)

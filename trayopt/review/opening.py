@@ -31,7 +31,7 @@ def open_plan(job: Job, path: str | Path, *, lenient: bool = False) -> tuple[Han
     Raises
     ------
     InputError
-        Where the file cannot be read as either, or is a plan of another job.
+        If the file cannot be read as either, or is a plan of another job.
     """
     raw, source = read_bytes(path, MOST_BYTES), source_name(path)
     if raw.lstrip(b"\xef\xbb\xbf \t\r\n").startswith((b"{", b"[")):

@@ -13,7 +13,7 @@ from trayopt.track.laid import Laid
 
 
 def bare_legs(laid: Laid) -> Iterator[Leg]:
-    """Give the idle legs of opened tubes that lie in no tray."""
+    """Yield the idle legs of opened tubes that lie in no tray."""
     job = laid.job
     for trunk, number in laid.by_subunit:
         subunit = job.subunit_of_leg[trunk, number]

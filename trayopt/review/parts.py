@@ -75,7 +75,7 @@ def _said(text: str) -> tuple[int, int] | None:
 
 
 def _of_run(trunk: Trunk, run: Run, part: int) -> tuple[int, int] | None:
-    """Give the tubes, ribbons or places in the ribbon that a run takes; None where a run of several has no one answer."""
+    """Return the tubes, ribbons or places in the ribbon that a run takes; None where a run of several has no one answer."""
     one, other = trunk.subunit_of(run.first), trunk.subunit_of(run.last)
     if part == 0:
         return one.number, other.number

@@ -91,7 +91,7 @@ def _named(job: Job, trunk: str, first: int, subject: str) -> bool:
 
 
 def _few(names: list[str], most: int) -> list[str]:
-    """Give the first names, and how many more there are."""
+    """Return the first names, and how many more there are."""
     return names if len(names) <= most else [*names[: most - 1], f"{names[most - 1]} +{len(names) - most}"]
 
 
@@ -170,7 +170,7 @@ class _Drawing:
                 self.tie(group, left, top)
 
     def slab(self, left: float, top: float, position: int) -> Rect:
-        """Give where a tray is drawn in the column of its stack."""
+        """Return where a tray is drawn in the column of its stack."""
         return Rect(left, top + TOP + ROW * (self.deepest - position), TRAY, ROW - 4)
 
     def tie(self, group: Sequence[Place], left: float, top: float) -> None:

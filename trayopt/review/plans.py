@@ -28,7 +28,7 @@ def of_this_job(job: Job, plan: Plan, source: str, *, lenient: bool = False) -> 
     Raises
     ------
     InputError
-        Where the plan speaks of what the job does not have.
+        If the plan speaks of what the job does not have.
     """
     placed = {leg.trunk for leg in plan.legs if leg.stack is not None}
     try:

@@ -35,7 +35,7 @@ def read_handmade(job: Job, path: str | Path, *, lenient: bool = False) -> Handm
     Raises
     ------
     InputError
-        Where the file cannot be read, its headers make no table of a plan, or none of its trunks is in the job; damage
+        If the file cannot be read, its headers make no table of a plan, or none of its trunks is in the job; damage
         in its cells is in ``faults``.
     """
     return parse_handmade(job, read_bytes(path, MOST_BYTES), source_name(path), lenient=lenient)

@@ -54,7 +54,7 @@ class Remark(NamedTuple):
         return rows_text([line.number for line in self.lines])
 
     def as_dict(self) -> dict[str, Any]:
-        """Give the remark as plain data."""
+        """Return the remark as plain data."""
         return {
             "rule": self.rule,
             "level": self.level,
@@ -120,7 +120,7 @@ def of_finding(job: Job, made: Handmade, laid: Laid, finding: Finding) -> Remark
 
 
 def where(job: Job, made: Handmade, laid: Laid, finding: Finding) -> tuple[tuple[Line, ...], tuple[str, ...]]:
-    """Give the rows that a broken rule is about, and the cells in them to change."""
+    """Return the rows that a broken rule is about, and the cells in them to change."""
     from trayopt.review.odd import odd_entries, side_columns, way_keys
 
     rule = BY_ID[finding.rule]
@@ -143,7 +143,7 @@ def where(job: Job, made: Handmade, laid: Laid, finding: Finding) -> tuple[tuple
 
 
 def _about(job: Job, made: Handmade, laid: Laid, finding: Finding) -> tuple[list[Entry], list[str]]:
-    """Give the entries that a finding is about, and the trunks whose ways it is about."""
+    """Return the entries that a finding is about, and the trunks whose ways it is about."""
     kind, subject = BY_ID[finding.rule].subject, finding.subject
     if kind == "tray place":
         return [entry for entry in made.placed if str(entry.place) == subject], []

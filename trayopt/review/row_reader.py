@@ -86,11 +86,11 @@ class RowReader:
         return Alike(self.cells, [i for column in columns for i in self.at.get(column, ())], read)
 
     def of_side(self, side: str) -> list[str]:
-        """Give the columns of one side of a splice."""
+        """Return the columns of one side of a splice."""
         return [column for column in self.at if column == side or column.startswith(f"{side} ")]
 
     def cell(self, row: Row, column: str) -> Cell:
-        """Give the cell of a column, the first that is filled where several mean the same; an empty one for none."""
+        """Return the cell of a column, the first that is filled where several mean the same; an empty one for none."""
         places = self.at.get(column)
         if places is None:
             return Cell("", row)
@@ -130,7 +130,7 @@ class RowReader:
             self.made.lost.append(row.line)
 
     def line(self, row: Row) -> Line:
-        """Give a row as its number, with the places of its cells."""
+        """Return a row as its number, with the places of its cells."""
         return Line(row.line, Spots(row, self.at), row_of_sheet(row.line, row.sheet))
 
     def stray(self, row: Row) -> None:
@@ -311,7 +311,7 @@ class RowReader:
         return False
 
     def first(self, row: Row, side: str, part: str = "") -> Cell:
-        """Give the cell to blame on a side: that of a part, or the first that the table has."""
+        """Return the cell to blame on a side: that of a part, or the first that the table has."""
         key = f"{side} {part}"
         if key not in self.blamed:
             columns = (key, side, f"{side} fibres", f"{side} seat", f"{side} trunk")
@@ -394,7 +394,7 @@ class RowReader:
         return True
 
     def finish(self) -> Handmade:
-        """Give what was read, with its faults in the order of the file."""
+        """Return what was read, with its faults in the order of the file."""
         made, cells = self.made, self.cells
         if self.strange and not self.known_trunks:
             raise _another_job(made.job, self.strange)

@@ -75,7 +75,7 @@ def _joins(job: Job, laid: Laid, made: Handmade) -> Iterator[Remark]:
 
 
 def _uncut(job: Job, row: SpliceRow) -> dict[str, tuple[str, ...]]:
-    """Give the tubes of a row of splices that pass uncut, each with the columns that name it."""
+    """Return the tubes of a row of splices that pass uncut, each with the columns that name it."""
     sides = [(row.a, ("from fibres", "from", "from trunk")), (row.b, ("to fibres", "to", "to trunk"))]
     return {
         unit.name: columns

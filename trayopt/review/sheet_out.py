@@ -30,13 +30,13 @@ WIDTHS = {
 
 
 def columns_of(job: Job) -> tuple[str, ...]:
-    """Give the columns of a table for a job; what is done with ribbons has one where the job says something of it."""
+    """Return the columns of a table for a job; what is done with ribbons has one where the job says something of it."""
     worked = any(trunk.may_work_ribbons for trunk in job.trunks)
     return tuple(column for column in LEG_COLUMNS if worked or column != "ribbons")
 
 
 def empty_rows(job: Job) -> Rows:
-    """Give a row for every subunit with a spliced fibre, its tray left open."""
+    """Return a row for every subunit with a spliced fibre, its tray left open."""
     rows: Rows = []
     for trunk in job.trunks:
         for subunit in trunk.subunits:
@@ -46,7 +46,7 @@ def empty_rows(job: Job) -> Rows:
 
 
 def plan_rows(job: Job, plan: Plan) -> Rows:
-    """Give a row for every placed leg of a plan."""
+    """Return a row for every placed leg of a plan."""
     ways, columns = {row.trunk: row for row in plan.trunks}, columns_of(job)
     rows: Rows = []
     for leg in plan.legs:
@@ -69,7 +69,7 @@ def write_table(path: str | Path, job: Job, rows: Rows, *, safety: str = "") -> 
     Raises
     ------
     InputError
-        Where the name ends otherwise, openpyxl is missing, or the file cannot be written.
+        If the name ends otherwise, openpyxl is missing, or the file cannot be written.
     """
     kind = Path(path).suffix.lower()
     if kind == ".xlsx":

@@ -74,7 +74,7 @@ class Standing:
                     counts.setdefault(item.place, Counter())[f"circuits of {item.trunk}"] += item.last - item.first + 1
 
     def place(self, trunk: str, fibre: int) -> Place | None:
-        """Give the tray in which a fibre lies; None where no run says so."""
+        """Return the tray in which a fibre lies; None where no run says so."""
         runs = self._runs.get(trunk, ())
         i = bisect_right(self._firsts.get(trunk, ()), fibre) - 1
         return runs[i].place if i >= 0 and runs[i].last >= fibre else None
@@ -110,7 +110,7 @@ class Standing:
         return self._cut_mm(item.trunk, Way(way.port, way.travel, way.loops), item.place, self.given.ends)
 
     def _cut_mm(self, trunk: str, way: Way, place: Place, ends: Mapping[str, str]) -> int | None:
-        """Give the length at which a leg is cut; None where the box does not have what it lies by."""
+        """Return the length at which a leg is cut; None where the box does not have what it lies by."""
         box = self.job.enclosure
         if place not in box.place_rank or way.port not in box.port_by_id:
             return None

@@ -63,7 +63,7 @@ def _is_own(remark: Remark) -> bool:
 
 
 def _pairs(made: Handmade, numbers: Collection[int]) -> list[tuple[_Row, _Row]]:
-    """Give the pairs of rows in different trays among those that findings name; of many only rows unlike their neighbours."""
+    """Return the pairs of rows in different trays among those that findings name; of many only rows unlike their neighbours."""
     if made.shape == "legs":
         rows = [
             _Row(str(entry.run), entry.place, entry.lines[0])
@@ -83,7 +83,7 @@ def _pairs(made: Handmade, numbers: Collection[int]) -> list[tuple[_Row, _Row]]:
 
 
 def _swapped(job: Job, made: Handmade, one: _Row, other: _Row, *, sleeves: bool) -> Handmade:
-    """Give the table with the trays of two rows changed over, and with their sleeves."""
+    """Return the table with the trays of two rows changed over, and with their sleeves."""
 
     def entry(item: Entry) -> Entry:
         if not item.lines or item.lines[0] not in ends:

@@ -120,7 +120,7 @@ def _changes(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
 
 
 def _trunks(job: Job, laid: Laid, finding: Finding) -> list[str]:
-    """Give the trunks of which another way may help."""
+    """Return the trunks of which another way may help."""
     kind, subject = BY_ID[finding.rule].subject, finding.subject
     names = {
         "trunk": [subject],
@@ -215,7 +215,7 @@ def _other_ways(job: Job, laid: Laid, trunks: Sequence[str]) -> Iterator[Change]
 
 
 def _claims(job: Job, laid: Laid, finding: Finding, trunks: Sequence[str]) -> list[int]:
-    """Give the rows, by index, of which another tray may help."""
+    """Return the rows, by index, of which another tray may help."""
     kind, subject = BY_ID[finding.rule].subject, finding.subject
     found = []
     for i, claim in enumerate(laid.claims):
@@ -268,7 +268,7 @@ def _run(claim: Claim) -> str:
 
 
 def _bound(job: Job, claims: Sequence[Claim]) -> list[set[int]]:
-    """Give for each row the rows to which splices bind it, directly."""
+    """Return for each row the rows to which splices bind it, directly."""
     by_trunk: dict[str, list[int]] = {}
     for i, claim in enumerate(claims):
         by_trunk.setdefault(claim.trunk, []).append(i)

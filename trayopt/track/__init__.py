@@ -1,1 +1,1 @@
-"""F1: the ring and the routes on it, to the millimetre, and the graph of trunks. Knows no rules."""
+"""F1: the ring of guides, the routes on it to the millimetre, and the graph of trunks. This room knows no rules."""

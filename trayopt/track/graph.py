@@ -1,4 +1,4 @@
-"""The graph of trunks: who is joined to whom, and whether all joined pairs can travel opposite ways."""
+"""The graph of trunks: which trunks are joined, and whether all joined pairs can travel opposite ways."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 
 def trunk_graph(job: Job) -> nx.Graph[str]:
-    """Graph with a node a trunk and an edge a joined pair, weighted by its splices."""
+    """Build the graph with a node for each trunk and an edge for each joined pair, weighted by the splices of the pair."""
     import networkx as nx
 
     graph: nx.Graph[str] = nx.Graph()
@@ -24,7 +24,7 @@ def trunk_graph(job: Job) -> nx.Graph[str]:
 
 
 def two_sides(job: Job) -> dict[str, int] | None:
-    """Give each trunk a side, 0 or 1, so that joined trunks are on different sides; None where an odd cycle forbids it."""
+    """Assign a side, 0 or 1, to each trunk so that joined trunks are on different sides; None if an odd cycle forbids it."""
     import networkx as nx
 
     graph = trunk_graph(job)
@@ -35,10 +35,10 @@ def two_sides(job: Job) -> dict[str, int] | None:
 
 
 def odd_cycle(job: Job) -> tuple[str, ...] | None:
-    """Name a shortest odd cycle of joined trunks, from the first trunk of the list in it; None where there is none.
+    """Find a shortest odd cycle of joined trunks, starting with its first trunk in the list; None if there is no odd cycle.
 
-    Around an odd cycle two neighbours travel the same way whatever is chosen (a graph is bipartite exactly if it has no odd
-    cycle: Koenig).
+    On an odd cycle some two neighbours travel the same way, whatever is chosen (Koenig's theorem: a graph is bipartite exactly if
+    it has no odd cycle).
     """
     import networkx as nx
 

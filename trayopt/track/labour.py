@@ -1,4 +1,4 @@
-"""The work that a plan asks of a crew, in minutes for one person: the same paces and counts as in the steps of the sheets."""
+"""The work that a plan asks of a crew, in minutes for one person, by the same paces and counts as the steps of the sheets."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from trayopt.track.lengths import Lengths
 
 
 def crew_minutes(laid: Laid, lengths: Lengths, pace: Labour) -> float:
-    """Give the minutes of all steps of a plan for one person, as if nothing of it was built.
+    """Return the minutes that all steps of a plan take one person, as if nothing was built yet.
 
     The window of a trunk that goes through is opened once, and its tubes are identified once.
 
@@ -18,7 +18,7 @@ def crew_minutes(laid: Laid, lengths: Lengths, pace: Labour) -> float:
     laid
         The plan as it lies in the box.
     lengths
-        What is added to routes: the parameters of rule ``exposed``.
+        The lengths that are added to routes: the parameters of rule ``exposed``.
     pace
         Minutes of each kind of work.
     """
@@ -49,7 +49,7 @@ def crew_minutes(laid: Laid, lengths: Lengths, pace: Labour) -> float:
 
 
 def _splicing(laid: Laid, pace: Labour) -> float:
-    """Give the minutes to split and make ribbons, to splice and to test: a sleeve of one fibre at the single pace."""
+    """Return the minutes to split and make ribbons, to splice and to test. A sleeve of one fibre takes the single pace."""
     minutes = 0.0
     for place, runs in laid.sleeve_runs.items():
         size = laid.tray(place).sleeve_fibres

@@ -1,4 +1,4 @@
-"""An assignment as it lies in the box: what every rule and goal looks at, from plain data and routes alone."""
+"""An assignment as it lies in the box: the view on which every rule and goal works, from plain data and routes alone."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ class LaidLeg(NamedTuple):
 
 
 class Traffic(NamedTuple):
-    """Something that passes guides: a tube of a trunk, how often round, and the direct way it takes (none if coiled)."""
+    """A tube that passes guides: its trunk and subunit, its loops, and the guides of its direct way (empty if it is coiled)."""
 
     trunk: str
     subunit: int
@@ -41,7 +41,7 @@ class Traffic(NamedTuple):
 
 
 class Strand(NamedTuple):
-    """What of a trunk makes one way round the track: an own tube with all its placed legs, or one leg; lows of its legs."""
+    """A traveller of a trunk: an own tube with all its placed legs, or one leg; and the least and the most low of its legs."""
 
     name: str
     legs: tuple[Leg, ...]
@@ -50,7 +50,7 @@ class Strand(NamedTuple):
 
 
 class Claim(NamedTuple):
-    """What a plan says of one run of a trunk's fibres: the tray place and end it is given; it need not be a proper leg."""
+    """A row of a plan: the tray place and the end for a run of fibres of a trunk. The run need not be a proper leg."""
 
     trunk: str
     first: int
@@ -60,15 +60,15 @@ class Claim(NamedTuple):
 
 
 class Laid:
-    """The view of one assignment.
+    """The view of one assignment in its box.
 
-    ``claims`` are the rows of a plan as they were written, among them runs that can be no leg; they are what the always rules
-    "whole legs", "equal groups" and "one end" look at. Without them the assignment's own legs are the claims.
+    ``claims`` are the rows of a plan as they were written, including runs that cannot be legs. The rules "whole legs", "equal
+    groups" and "one end", which always hold, look at them. Without claims, the legs of the assignment are the claims.
 
     Notes
     -----
-    Trunks that have no placed leg are outside: they appear in no mapping here. The two ends of a trunk that goes through are both
-    in the box as soon as a leg of one of them is. Every mapping keeps the order of the job.
+    A trunk without a placed leg is outside and appears in no mapping here. Both ends of a trunk that goes through are in the box
+    as soon as either has a placed leg. Every mapping keeps the order of the job.
     A stack without an end in ``assignment.ends`` uses its first end.
     """
 
@@ -82,16 +82,16 @@ class Laid:
         self.ways: dict[str, Way] = {}
         """Ways of the trunks in the box."""
         self.divide_at: dict[str, DivideAt] = {}
-        """Where the trunks in the box are divided: at the tray where that is allowed and no subunit has more than one leg."""
+        """Where the trunks in the box are divided (see ``Trunk.place_of_division``)."""
         self.ribbons: dict[str, RibbonWord] = {}
-        """What is done with the ribbons of the trunks in the box."""
+        """The ribbon work of the trunks in the box."""
         self.legs: dict[str, list[LaidLeg]] = {}
         """Placed legs of each trunk in the box, by subunit, then group."""
         self.trays: dict[Place, list[Leg]] = {}
         """Legs in each used tray place, in place order; inside a tray by trunk, subunit, group."""
         self.place_of: dict[Leg, Place] = {}
         self.findings: list[Finding] | None = None
-        """What the rules found here; filled once, by the judge."""
+        """The findings of the rules; the judge fills them in once."""
 
         by_trunk: dict[str, list[Leg]] = {}
         for leg in assignment.places:
@@ -120,23 +120,23 @@ class Laid:
                 self.trays[place] = contents[place]
 
     def going(self, ways: Mapping[str, Way]) -> Laid:
-        """Give the view of the same legs in the same trays where trunks go other ways; what ways do not touch is kept."""
+        """Return the view of the same legs in the same trays with other ways of trunks; what does not depend on ways is kept."""
         other = Laid(self.job, Assignment(ways, self.place_of, self.ends, self.divide_at, self.ribbons), self._claims)
         for name in ("division", "piece_places", "sleeve_runs", "tied"):
             other.__dict__[name] = getattr(self, name)
         return other
 
     def tray(self, place: Place) -> Tray:
-        """Tray type at a place."""
+        """Return the tray type at a place."""
         return self.job.enclosure.tray_at(place)
 
     def trunks(self) -> list[Trunk]:
-        """Trunks in the box, in the order of the list."""
+        """Return the trunks in the box, in the order of the list of trunks."""
         return [trunk for trunk in self.job.trunks if trunk.id in self.ways]
 
     @cached_property
     def claims(self) -> list[Claim]:
-        """The rows of the plan; from the assignment's legs where none were given."""
+        """The rows of the plan; if none were given, a row for each leg of the assignment."""
         if self._claims is not None:
             return list(self._claims)
         return [
@@ -148,12 +148,12 @@ class Laid:
 
     @cached_property
     def division(self) -> dict[tuple[str, int], int]:
-        """The k of every subunit that has a placed leg, by (trunk, subunit)."""
+        """The number of legs of every subunit with a placed leg, by (trunk, subunit)."""
         return {(item.leg.trunk, item.leg.subunit): item.leg.of for laid in self.legs.values() for item in laid}
 
     @cached_property
     def by_subunit(self) -> dict[tuple[str, int], list[LaidLeg]]:
-        """Placed legs of every subunit that has one, by (trunk, subunit), in order of group."""
+        """Placed legs by (trunk, subunit), in order of group."""
         found: dict[tuple[str, int], list[LaidLeg]] = {}
         for laid in self.legs.values():
             for item in laid:
@@ -161,7 +161,7 @@ class Laid:
         return found
 
     def leg_at(self, trunk: str, fibre: int) -> Leg | None:
-        """Give the placed leg that holds a fibre of a trunk; None if it has no tray."""
+        """Return the placed leg that holds a fibre of a trunk; None if it has no tray."""
         subunit = self.job.trunk_by_id[trunk].subunit_of(fibre)
         of = self.division.get((trunk, subunit.number))
         if of is None:
@@ -170,13 +170,13 @@ class Laid:
         return leg if leg in self.place_of else None
 
     def place_at(self, trunk: str, fibre: int) -> Place | None:
-        """Give the tray place of a fibre; None if it has none."""
+        """Return the tray place of a fibre; None if the fibre has no tray."""
         leg = self.leg_at(trunk, fibre)
         return None if leg is None else self.place_of[leg]
 
     @cached_property
     def piece_places(self) -> list[tuple[Piece, Place | None]]:
-        """Every piece of the joins with the place of its splices, None where its sides are not both in one tray."""
+        """Every piece of the joins with the place of its splices; None unless both sides lie in the same tray."""
         found: list[tuple[Piece, Place | None]] = []
         for piece in self.job.pieces:
             at = self.place_at(piece.a.trunk, piece.a.first)
@@ -194,21 +194,21 @@ class Laid:
         return {place: list(sleeve_runs(here, self.job.trunk_by_id, self.ribbons)) for place, here in found.items()}
 
     def splices(self, place: Place) -> int:
-        """Splices in a tray place."""
+        """Count the splices in a tray place."""
         return sum(run.count for run in self.sleeve_runs.get(place, ()))
 
     def ends_at(self, place: Place) -> int:
-        """Fibre ends in a tray place: two a splice, one a parked fibre."""
+        """Count the fibre ends in a tray place: two for each splice, one for each parked fibre."""
         return 2 * self.splices(place) + self.parked(place)
 
     def opened(self, subunit: Subunit) -> bool:
-        """Whether a subunit's own tube is opened at a tray: divided there, with a placed leg."""
+        """Whether the own tube of a subunit is opened at a tray: the subunit is divided there, and one of its legs is placed."""
         of = self.division.get((subunit.trunk, subunit.number), 1)
         return of > 1 and self.divide_at[subunit.trunk] == "tray"
 
     @cached_property
     def tied(self) -> list[list[Place]]:
-        """Groups of two places and more that opened tubes tie to each other, in place order."""
+        """Groups of two or more places that opened tubes tie to each other, in place order."""
         pairs = []
         for (trunk, number), laid in self.by_subunit.items():
             if self.opened(self.job.subunit_of_leg[trunk, number]):
@@ -219,7 +219,7 @@ class Laid:
         return [group for group in groups.values() if len(group) > 1]
 
     def parked(self, place: Place) -> int:
-        """Unspliced fibres of the legs in a tray place."""
+        """Count the unspliced fibres of the legs in a tray place."""
         total = 0
         for leg in self.trays.get(place, ()):
             first, last = self.job.subunit(leg).leg_run(leg)
@@ -227,7 +227,7 @@ class Laid:
         return total
 
     def sleeves(self, place: Place) -> int:
-        """Sleeves in a tray place."""
+        """Count the sleeves in a tray place."""
         size = self.tray(place).sleeve_fibres
         return sum(run.sleeves(size) for run in self.sleeve_runs.get(place, ()))
 
@@ -248,12 +248,12 @@ class Laid:
         return found
 
     def traveller(self, subunit: Subunit, of: int) -> Traveller | None:
-        """Give what travels for the placed legs of a subunit at a division."""
+        """Return what travels for the placed legs of a subunit that is divided into ``of`` legs."""
         trunk = self.job.trunk_by_id[subunit.trunk]
         return self.routes.traveller(trunk, subunit, of, self.divide_at.get(trunk.id, trunk.divide_at[0]))
 
     def strands(self, trunk: str) -> list[Strand]:
-        """Give what makes the way of a trunk's placed legs, by subunit, then group."""
+        """Return the travellers that carry the placed legs of a trunk, by subunit, then group."""
         found = []
         for subunit in self.job.trunk_by_id[trunk].subunits:
             legs = [item.leg for item in self.by_subunit.get((trunk, subunit.number), ())]
@@ -276,7 +276,7 @@ class Laid:
 
     @cached_property
     def traffic(self) -> list[Traffic]:
-        """Everything that passes guides (spec, section 4); what no tube of the set holds is left out."""
+        """Everything that passes guides (spec, section 4), without legs for which the set has no tube."""
         found: list[Traffic] = []
         for trunk in self.trunks():
             way = self.ways[trunk.id]
@@ -302,5 +302,5 @@ class Laid:
         return found
 
     def passes(self, guide: str) -> list[tuple[Traffic, int]]:
-        """Everything that passes a guide, with how often."""
+        """Return everything that passes a guide, and how often it passes."""
         return [(item, times) for item in self.traffic if (times := item.loops + (guide in item.direct)) > 0]

@@ -1,4 +1,4 @@
-"""Lengths to cut and to strip: what a leg needs beside its route, and how much jacket a trunk loses by it."""
+"""Lengths to cut and to strip: how long a leg is cut for its route, and how much jacket comes off its trunk."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ Millimetres = Annotated[int, Field(ge=0, le=100_000)]
 
 
 class Placed(Protocol):
-    """What is asked of a placed leg."""
+    """Anything with the leg and the route of a placed leg."""
 
     @property
     def leg(self) -> Leg: ...  # noqa: D102
@@ -28,14 +28,14 @@ class Placed(Protocol):
 
 
 class Opened(Protocol):
-    """What is asked of a window in a sheath."""
+    """Anything with the length of a window in a sheath."""
 
     @property
     def length_mm(self) -> int: ...  # noqa: D102
 
 
 class Lying(Protocol):
-    """What is asked of a plan as it lies."""
+    """Anything with the job, the ways, the placed legs and the windows of a plan."""
 
     @property
     def job(self) -> Job: ...  # noqa: D102
@@ -50,17 +50,17 @@ class Lying(Protocol):
 
 
 class Lengths(Frozen):
-    """What is added to routes, in mm: the parameters of rule ``exposed``.
+    """The lengths that are added to routes, in mm: the parameters of rule ``exposed``.
 
     Parameters
     ----------
     resplice_mm
-        Kept in the tray to splice again.
+        Length kept in the tray to splice again.
     allowance_mm
-        Allowed once, and once more a loop; where a job does not say, what a turn at the outer edge of the box's widest guide
-        takes more than one in its middle (``Enclosure.outer_lay_mm``).
+        Allowance for the lay, added once and once more for each loop. By default a job takes the difference between a turn at
+        the outer edge of the widest guide and a turn in its middle (``Enclosure.outer_lay_mm``).
     least_mm, extra_loop_mm
-        Least length to strip with one loop, and what each loop more adds to it.
+        Least length to strip with one loop, and the length that each further loop adds.
     """
 
     resplice_mm: Millimetres = 120
@@ -69,20 +69,20 @@ class Lengths(Frozen):
     extra_loop_mm: Millimetres = 1000
 
     def cut_mm(self, transition_mm: int, route_mm: int, loops: int) -> int:
-        """Length at which a leg is cut, from the jacket's end, rounded up to ``CUT_STEP_MM``."""
+        """Return the length at which a leg is cut, in mm from the end of the jacket, rounded up to ``CUT_STEP_MM``."""
         return ceil_to(transition_mm + route_mm + self.resplice_mm + self.allowance_mm * (1 + loops), CUT_STEP_MM)
 
     def strip_mm(self, cuts_mm: list[int], loops: int) -> int:
-        """Length of jacket to take off a trunk: the greatest cut, and at least what the loops ask for."""
+        """Return the length of jacket to take off a trunk, in mm: the longest cut, but no less than its loops need."""
         return max([*cuts_mm, self.least_mm + self.extra_loop_mm * (loops - 1)])
 
     def cut_of(self, laid: Lying, leg: Placed) -> int:
-        """Length at which a placed leg is cut, in mm."""
+        """Return the length at which a placed leg is cut, in mm."""
         trunk = leg.leg.trunk
         return self.cut_mm(laid.job.trunk_by_id[trunk].transition_mm, leg.route_mm, laid.ways[trunk].loops)
 
     def strip_of(self, laid: Lying, trunk: str) -> int:
-        """Length of jacket to take off a trunk in the box, in mm; of one that goes through, the window in its sheath."""
+        """Return the length of jacket to take off a trunk in the box, in mm; if the trunk goes through, the window's length."""
         window = laid.window_at.get(trunk)
         if window is not None:
             return window.length_mm
@@ -90,7 +90,7 @@ class Lengths(Frozen):
 
 
 def lengths_of(job: Job) -> Lengths:
-    """Give what is added to routes in a job."""
+    """Return the lengths that a job adds to routes."""
     setting = job.rules.get("exposed")
     given: Mapping[str, Any] = setting.parameters if setting else {}
     return Lengths.model_construct(None, **given)

@@ -1,4 +1,4 @@
-"""The closed ring of guides: hops, direct ways, lengths. Integers, each straight piece rounded up by itself."""
+"""The closed ring of guides: hops, direct ways and lengths, in whole mm. Each straight piece is rounded up by itself."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from trayopt.domain.hardware import Enclosure, End, Port, Stack
 
 
 class Ring:
-    """The track of an enclosure; guides are numbered 0 … n - 1 clockwise."""
+    """The track of an enclosure; its guides are numbered from 0, clockwise."""
 
     def __init__(self, enclosure: Enclosure) -> None:
         self.enclosure = enclosure
@@ -26,11 +26,11 @@ class Ring:
 
     @cached_property
     def length_mm(self) -> int:
-        """Length of the whole ring."""
+        """Length of the whole ring, in mm."""
         return sum(self.hops)
 
     def direct(self, start: str, goal: str, travel: Travel) -> tuple[str, ...]:
-        """Guides on the direct way from start to goal, both included, in the order in which they are passed."""
+        """Return the guides on the direct way from start to goal, both included, in the order in which they are passed."""
         step = 1 if travel == "clockwise" else -1
         at, end = self.number[start], self.number[goal]
         passed = [self.guides[at].id]
@@ -40,7 +40,7 @@ class Ring:
         return tuple(passed)
 
     def direct_mm(self, start: str, goal: str, travel: Travel) -> int:
-        """Length of the hops on the direct way; 0 if start and goal are the same guide."""
+        """Return the length of the hops on the direct way, in mm; 0 if start and goal are the same guide."""
         a, b = self.number[start], self.number[goal]
         if travel == "counterclockwise":
             a, b = b, a
@@ -48,7 +48,7 @@ class Ring:
 
 
 def plane_mm(ring: Ring, port: Port, travel: Travel, loops: int, end: End) -> int:
-    """Length of a route in the x, y plane: port to guide, hops, loops, guide to entrance."""
+    """Return the length of a route in the x, y plane, in mm: port to guide, hops, loops, guide to entrance."""
     start = ring.guides[ring.number[port.guide]]
     entrance = end.entrance(travel)
     leaves = ring.guides[ring.number[entrance.guide]]
@@ -61,7 +61,7 @@ def plane_mm(ring: Ring, port: Port, travel: Travel, loops: int, end: End) -> in
 
 
 def rise_mm(enclosure: Enclosure, stack: Stack, position: int) -> int:
-    """Distance of a tray place from the band of the track; 0 inside it."""
+    """Return the distance of a tray place from the band of the track, in mm; 0 inside the band."""
     low, high = enclosure.track.z_mm
     z = stack.z_mm(position)
     return max(low - z, z - high, 0)

@@ -1,4 +1,4 @@
-"""Routes of legs: lengths to the millimetre, guides passed, and what travels for a leg."""
+"""Routes of legs: their lengths to the millimetre, the guides that they pass, and the tubes in which they travel."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from trayopt.track.ring import Ring, plane_mm, rise_mm
 
 
 class Traveller(NamedTuple):
-    """What goes round the track for a leg: the subunit's own tube or one of the set; mm."""
+    """The tube in which a leg goes round the track, with lengths in mm: the own tube of its subunit, or a tube of the set."""
 
     diameter_mm: float
     radius_mm: float
@@ -23,7 +23,7 @@ class Traveller(NamedTuple):
 
 
 class Routes:
-    """All route figures of a job; every figure is computed once."""
+    """All lengths of routes in a job; each is computed once."""
 
     def __init__(self, job: Job) -> None:
         self.job = job
@@ -38,7 +38,7 @@ class Routes:
         self._direct: dict[tuple[str, str, str, str], tuple[str, ...]] = {}
 
     def plane_mm(self, way: Way, stack: str, end: str) -> int:
-        """Length in the x, y plane of a way to an end of a stack, loops included."""
+        """Return the length in the x, y plane of a way to an end of a stack, in mm, loops included."""
         key = (way, stack, end)
         if key not in self._plane:
             port = self.enclosure.port_by_id[way.port]
@@ -46,19 +46,19 @@ class Routes:
         return self._plane[key]
 
     def rise_mm(self, place: Place) -> int:
-        """Distance of a tray place from the band of the track."""
+        """Return the distance of a tray place from the band of the track, in mm."""
         return self._rise[place]
 
     def free_mm(self, way: Way, place: Place, end: str) -> int:
-        """Length from the port to the tray's entrance: what a tray can be lifted on (route_mm - inside_mm)."""
+        """Return the length from the port to the entrance of the tray, in mm: the slack on which the tray can be lifted out."""
         return self.plane_mm(way, place.stack, end) + self._rise[place]
 
     def route_mm(self, way: Way, place: Place, end: str) -> int:
-        """Length of a leg from the port to its sleeve (spec, section 4)."""
+        """Return the length of a leg from the port to its sleeve, in mm (spec, section 4)."""
         return self.free_mm(way, place, end) + self.enclosure.tray_at(place).inside_mm
 
     def direct(self, way: Way, stack: str, end: str) -> tuple[str, ...]:
-        """Guides on the direct way of a trunk to an end of a stack, port's and entrance's guide included."""
+        """Return the guides on the direct way of a trunk to an end of a stack, the guides of port and entrance included."""
         key = (way.port, way.travel, stack, end)
         if key not in self._direct:
             port = self.enclosure.port_by_id[way.port]
@@ -68,33 +68,33 @@ class Routes:
         return self._direct[key]
 
     def passes(self, way: Way, stack: str, end: str, guide: str) -> int:
-        """How often a tube passes a guide: once a loop, and once more if the guide lies on its direct way."""
+        """Return how often a tube passes a guide: once for each loop, and once more if the guide lies on its direct way."""
         return way.loops + (guide in self.direct(way, stack, end))
 
     def traveller(self, trunk: Trunk, subunit: Subunit, of: int, at: DivideAt) -> Traveller | None:
-        """Give what travels for the placed legs of a subunit at a division; None where no tube of the set holds such a leg."""
+        """Return what travels for the placed legs of a subunit that is divided into ``of`` legs; None if the set has no tube."""
         if trunk.own_tube_travels(of, at):
             return Traveller(subunit.diameter_mm, subunit.radius_mm, own=True)
         tube = self.leg_tube(trunk, subunit, of)
         return None if tube is None else Traveller(tube.diameter_mm, tube.radius_mm, own=False)
 
     def leg_tube(self, trunk: Trunk, subunit: Subunit, of: int) -> Tube | None:
-        """Tube of the set for a leg that makes its way in a tube of its own."""
+        """Return the tube of the set for a leg that does not travel in its subunit's own tube; None if the set has no tube."""
         return self.job.tubes.for_bore(trunk.cable.bore_mm(subunit.ribbons // of, subunit.ribbon_fibres))
 
 
 def routes_of(job: Job) -> Routes:
-    """Give the routes of a job, made once for each job object."""
+    """Return the routes of a job, made once for each job object."""
     return job.once(Routes)
 
 
 def leg_key(leg: Leg) -> tuple[int, int]:
-    """Order of the legs inside a trunk: by subunit, then group."""
+    """Sort key of the legs of a trunk: by subunit, then group."""
     return leg.subunit, leg.group
 
 
 def all_ways(job: Job, trunk: Trunk) -> tuple[Way, ...]:
-    """Every way inside a trunk's own limits, in the order port, travel, loops."""
+    """Return every way within the limits of a trunk, in the order port, travel, loops."""
     return tuple(
         Way(port, travel, loops)
         for port in trunk.allowed_ports(job.enclosure)
@@ -104,7 +104,7 @@ def all_ways(job: Job, trunk: Trunk) -> tuple[Way, ...]:
 
 
 def ways_to(job: Job, trunk: Trunk) -> Iterator[tuple[Way, Place, str]]:
-    """Give every way of a trunk to every tray place at every end, inside its own limits."""
+    """Yield every way of a trunk, within its limits, to every tray place at every end of the stack."""
     for way in all_ways(job, trunk):
         for place in job.enclosure.places:
             for end in job.enclosure.stack_by_id[place.stack].ends:

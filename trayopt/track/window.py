@@ -1,8 +1,8 @@
-"""The window in the sheath of a trunk that goes through: how long it is, and the way of the tubes in it that are not cut.
+"""The window in the sheath of a trunk that goes through: its length, and the way of the uncut tubes in it.
 
-Both ends of a tube that is cut are made out of the window, and what is not cut fills it from port to port: from the port by which
-the trunk enters it travels as that end does, makes as many whole loops as the longest cut tube asks for, and goes on to the
-other port. Lengths in mm, each straight piece rounded up by itself.
+Both ends of a cut tube come out of the window. Uncut tubes fill the window from port to port: from the port by which the trunk
+enters they travel as that end travels, make as many whole loops as the longest cut tube needs, and go on to the other port.
+Lengths are in mm; each straight piece is rounded up by itself.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from trayopt.track.routes import all_ways, routes_of
 
 
 class Window(NamedTuple):
-    """The window of a trunk that goes through: its length, and loops and direct way of the tubes that are not cut."""
+    """The window of a trunk that goes through: its length, and the loops and the direct way of the uncut tubes."""
 
     through: Through
     length_mm: int
@@ -28,14 +28,14 @@ class Window(NamedTuple):
 
 
 class Passage:
-    """The way from port to port of what is not cut, for the ways of the two ends.
+    """The way of the uncut tubes from port to port, for given ways of the two ends.
 
     Attributes
     ----------
     direct
-        Guides of the direct way, those of both ports among them.
+        Guides of the direct way, including the guides of both ports.
     least_mm
-        Length without a loop and without what is allowed for the lay.
+        Length without a loop and without the allowance for the lay, in mm.
     """
 
     def __init__(self, job: Job, through: Through, enters: Way, leaves_by: str, lengths: Lengths) -> None:
@@ -51,26 +51,26 @@ class Passage:
         )
 
     def exact_mm(self, loops: int) -> int:
-        """Length with so many loops, not rounded up yet."""
+        """Return the length with so many loops, in mm, not yet rounded up."""
         return self.least_mm + self.lengths.allowance_mm + loops * self.a_loop_mm
 
     @property
     def a_loop_mm(self) -> int:
-        """What a loop more takes."""
+        """Length of each further loop, in mm."""
         return self.ring_mm + self.lengths.allowance_mm
 
     def length_mm(self, loops: int) -> int:
-        """Length of the window with so many loops."""
+        """Return the length of the window with so many loops, in mm."""
         return ceil_to(self.exact_mm(loops), CUT_STEP_MM)
 
     def loops_for(self, need_mm: int) -> int:
-        """Fewest loops with which the window is as long as this."""
+        """Return the fewest loops with which the window is at least ``need_mm`` long."""
         short = need_mm - (CUT_STEP_MM - 1) - self.exact_mm(0)
         return max(0, -(-short // self.a_loop_mm))
 
 
 def spur_mm(job: Job, port: str) -> int:
-    """Length from a port to its guide."""
+    """Return the length from a port to its guide, in mm."""
     ring = routes_of(job).ring
     at = job.enclosure.port_by_id[port]
     guide = ring.guides[ring.number[at.guide]]
@@ -78,18 +78,18 @@ def spur_mm(job: Job, port: str) -> int:
 
 
 def capped_mm(job: Job, trunk: str, way: Way, lengths: Lengths) -> int:
-    """Length of the end of a cut tube that is spliced to nothing: capped, it is stored in the loops of its side."""
+    """Return the length of a cut end that is spliced to nothing, in mm. It is capped and stored in the loops of its side."""
     loops = way.loops * (routes_of(job).ring.length_mm + lengths.allowance_mm)
     return ceil_to(job.trunk_by_id[trunk].transition_mm + spur_mm(job, way.port) + loops, CUT_STEP_MM)
 
 
 def farthest_mm(job: Job, trunk: Trunk, way: Way, lengths: Lengths) -> int:
-    """Length that a leg of a trunk needs to lie in the farthest tray of the box, going a way."""
+    """Return the length that a leg of a trunk needs, on one way, to reach the farthest tray of the box, in mm."""
     return max(_cuts_mm(job, trunk, way, lengths))
 
 
 def _cuts_mm(job: Job, trunk: Trunk, way: Way, lengths: Lengths) -> list[int]:
-    """Length at which a leg of a trunk is cut, going a way, for each place and each end of its stack."""
+    """Return the lengths at which a leg of a trunk on one way is cut, in mm, for each place and each end of its stack."""
     routes = routes_of(job)
     return [
         lengths.cut_mm(trunk.transition_mm, routes.route_mm(way, place, end.id), way.loops)
@@ -99,7 +99,7 @@ def _cuts_mm(job: Job, trunk: Trunk, way: Way, lengths: Lengths) -> list[int]:
 
 
 def need_mm(laid: Lying, through: Through, lengths: Lengths) -> int:
-    """Length that the longest cut tube asks for: both its ends together, the longest leg of each."""
+    """Return the length that the longest cut tube needs, in mm: the longest leg of one end plus the longest of the other."""
     job, needs = laid.job, [0]
     for unit in job.trunk_by_id[through.ends[0]].subunits:
         both = 0
@@ -113,7 +113,7 @@ def need_mm(laid: Lying, through: Through, lengths: Lengths) -> int:
 
 
 def window_of(laid: Lying, through: Through, lengths: Lengths) -> Window | None:
-    """Give the window of a trunk that goes through; None where it stays outside."""
+    """Return the window of a trunk that goes through; None if the trunk stays outside."""
     if through.ends[0] not in laid.ways:
         return None
     need = need_mm(laid, through, lengths)
@@ -126,7 +126,7 @@ def window_of(laid: Lying, through: Through, lengths: Lengths) -> Window | None:
 
 
 def passages(job: Job, through: Through, lengths: Lengths) -> list[tuple[Way, str, Passage]]:
-    """Give every way from port to port inside the limits of the two ends: of the first end without loops, and the other port."""
+    """Return every passage inside the limits of the two ends, with the first end's way without loops and the other end's port."""
     enters, leaves = (job.trunk_by_id[end] for end in through.ends)
     return [
         (way, port, Passage(job, through, way, port, lengths))
@@ -136,7 +136,7 @@ def passages(job: Job, through: Through, lengths: Lengths) -> list[tuple[Way, st
 
 
 def extents_mm(job: Job, trunk: Trunk, lengths: Lengths) -> dict[Way, tuple[int, int]]:
-    """Give for each way of a cable end the least and the most that it takes of a cut tube."""
+    """Return, for each way of a cable end, the least and the greatest length that it can take of a cut tube, in mm."""
     found = {}
     spliced = any(job.spliced[trunk.id, unit.number] for unit in trunk.subunits)
     for way in all_ways(job, trunk):
@@ -147,9 +147,9 @@ def extents_mm(job: Job, trunk: Trunk, lengths: Lengths) -> dict[Way, tuple[int,
 
 
 def together_mm(job: Job, through: Through, lengths: Lengths) -> dict[tuple[Way, Way], int]:
-    """Give for each two ways of the ends what the longest cut tube asks for at least, in plans that place every splice.
+    """Return, for each two ways of the ends, the least length of the longest cut tube in plans that place every splice, in mm.
 
-    Two ends that are spliced to each other, as of a tube that was cut by mistake, lie in one tray.
+    Two ends that are spliced to each other, such as the ends of a tube that was cut by mistake, lie in one tray.
     """
     one, other = (job.trunk_by_id[end] for end in through.ends)
     sides = [
@@ -183,7 +183,7 @@ def together_mm(job: Job, through: Through, lengths: Lengths) -> dict[tuple[Way,
 
 
 def loops_between(job: Job, through: Through, lengths: Lengths) -> tuple[int, int]:
-    """Give the fewest and the most loops that the uncut tubes of a trunk in the box can have to make, in any plan."""
+    """Return the fewest and the most loops that the uncut tubes of a trunk in the box make in any plan."""
     sides = [extents_mm(job, job.trunk_by_id[end], lengths) for end in through.ends]
     found = []
     for flat, port, passage in passages(job, through, lengths):
@@ -196,7 +196,7 @@ def loops_between(job: Job, through: Through, lengths: Lengths) -> tuple[int, in
 
 
 def least_mm(job: Job, through: Through, lengths: Lengths) -> int:
-    """Give a length below which no plan has the window of a trunk in the box."""
+    """Return a lower bound of the length of a trunk's window in any plan with the trunk in the box, in mm."""
     sides = [
         min((a for a, _ in extents_mm(job, job.trunk_by_id[end], lengths).values()), default=0) for end in through.ends
     ]

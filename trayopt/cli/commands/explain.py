@@ -133,7 +133,7 @@ def command(
 
 
 def _code(made: Explanation) -> Exit:
-    """Give the exit code of what was found: yes, no, or not settled."""
+    """Return the exit code of what was found: yes, no, or not settled."""
     settled = made.preferences is not None if made.expected is None else made.expected.possible
     if made.conflicts or (made.expected is not None and settled is False):
         return Exit.NO

@@ -133,7 +133,7 @@ def _asked(questions: tuple[Question, ...], given: Mapping[str, str]) -> dict[st
 
 
 def _reader(question: Question) -> Callable[[str], str]:
-    """Give what reads an answer for ``click.prompt``, which asks again where it cannot be read."""
+    """Return what reads an answer for ``click.prompt``, which asks again where it cannot be read."""
 
     def read(text: str) -> str:
         try:

@@ -36,7 +36,7 @@ class Front(BoxFront):
         super().__init__(book.job.enclosure, used)
 
     def way(self, leg: PlanLeg) -> list[Point]:
-        """Give the way of a leg: port, its loops, the direct way, the entrance."""
+        """Return the way of a leg: port, its loops, the direct way, the entrance."""
         row = self.book.ways[leg.trunk]
         port = self.book.job.enclosure.port_by_id[row.port or ""]
         lane = self.lanes[leg.trunk]
@@ -52,7 +52,7 @@ class Front(BoxFront):
         return [*points, self.at(entrance.x_mm, entrance.y_mm)]
 
     def passage(self, item: Passing) -> list[Point]:
-        """Give the way of what passes uncut: port, its loops, the direct way, the other port."""
+        """Return the way of what passes uncut: port, its loops, the direct way, the other port."""
         ports = [self.book.job.enclosure.port_by_id[self.book.ways[end].port or ""] for end in item.ends]
         start = self.ring.index(ports[0].guide)
         step = 1 if self.book.ways[item.ends[0]].travel == "clockwise" else -1
@@ -69,7 +69,7 @@ class Front(BoxFront):
 
 
 def style_of(book: Book, trunk: str) -> str:
-    """Give the style of a trunk's way: ``way-1`` … ``way-12``."""
+    """Return the style of a trunk's way: ``way-1`` … ``way-12``."""
     return f"way-{book.job.trunk_rank[trunk] % STYLES + 1}"
 
 
@@ -114,7 +114,7 @@ def _inside(book: Book) -> dict[str, str]:
 
 
 def _legends(book: Book, tell: Teller) -> list[tuple[str, str, list[str]]]:
-    """Give the trunk, the style and the lines of every way: those of trunks, and of what passes uncut."""
+    """Return the trunk, the style and the lines of every way: those of trunks, and of what passes uncut."""
     found = [(trunk.id, style_of(book, trunk.id), _legend(book, tell, trunk.id)) for trunk in book.trunks]
     for item in book.passing:
         if item.uncut:
@@ -165,7 +165,7 @@ def _ways(picture: Picture, front: Front) -> None:
 
 
 def _arrows(points: list[Point], style: str, trunk: str) -> list[Dot]:
-    """Give an arrow on every second piece, so that the direction is seen anywhere on the way."""
+    """Return an arrow on every second piece, so that the direction is seen anywhere on the way."""
     found = []
     for i in range(0, len(points) - 1, 2):
         (x0, y0), (x1, y1) = points[i], points[i + 1]

@@ -30,7 +30,7 @@ class Label(NamedTuple):
 
 
 def labels_of(book: Book, tell: Teller) -> list[Label]:
-    """Give the labels of what is new: trunks and what of them passes or is capped, then legs, then trays in build order."""
+    """Return the labels of what is new: trunks and what of them passes or is capped, then legs, then trays in build order."""
     found = []
     for trunk in book.new_trunks:
         way = book.ways[trunk.id]
@@ -60,7 +60,7 @@ def labels_of(book: Book, tell: Teller) -> list[Label]:
 
 
 def labels_table(labels: list[Label], tell: Teller) -> Table:
-    """Give the labels as a list, for a label printer."""
+    """Return the labels as a list, for a label printer."""
     rows = [
         (
             tell(f"label.{label.kind}"),

@@ -17,7 +17,7 @@ TRAYS = (
 
 
 def labour_table(book: Book, steps: tuple[Step, ...], tell: Teller) -> Table:
-    """Give hours by phase, and their sum."""
+    """Return hours by phase, and their sum."""
     factor = book.settings.labour.two_people_factor
     minutes: dict[str, list[float]] = {}
     for step in steps:
@@ -32,7 +32,7 @@ def labour_table(book: Book, steps: tuple[Step, ...], tell: Teller) -> Table:
 
 
 def labour_trays_table(book: Book, steps: tuple[Step, ...]) -> Table:
-    """Give hours by tray: splice, lay, and its part of the test."""
+    """Return hours by tray: splice, lay, and its part of the test."""
     chosen = book.settings.labour
     rows: list[tuple[Cell, ...]] = []
     spent = {(step.tray, step.phase): step.minutes for step in steps if step.tray is not None}
@@ -51,5 +51,5 @@ def labour_trays_table(book: Book, steps: tuple[Step, ...]) -> Table:
 
 
 def hours(minutes: float) -> float:
-    """Give minutes as hours, to a hundredth."""
+    """Return minutes as hours, to a hundredth."""
     return round(minutes / 60, 2)

@@ -25,7 +25,7 @@ FILLED: frozenset[str] = frozenset({"loose_tube", "central_tube", "ribbon"})
 
 
 def materials_table(book: Book, marks: Marks, labels: int, tell: Teller) -> Table:
-    """Give everything that is used up or stays in the box; what is built is there already."""
+    """Return everything that is used up or stays in the box; what is built is there already."""
     rows: list[tuple[Cell, ...]] = []
     for part in (
         _trays(book, tell),
@@ -71,7 +71,7 @@ def _sleeves(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
 
 
 def _matrix(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
-    """Give what holds the fibres of ribbons that are made anew, by trunk and width."""
+    """Yield what holds the fibres of ribbons that are made anew, by trunk and width."""
     found: dict[tuple[str, int], int] = {}
     for tray in book.work_trays:
         for ribbon in book.handlings[tray].made:
@@ -82,7 +82,7 @@ def _matrix(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
 
 
 def tube_mm(book: Book, marks: Marks) -> dict[tuple[float | None, float], int]:
-    """Give mm of tube over legs by (diameter, bore).
+    """Return mm of tube over legs by (diameter, bore).
 
     Legs that are divided at the port make their ways in tubes of the set, and those that are coiled there lie in one as far as
     the jacket is off; a leg of a tube that is opened at trays has a piece over it from the tube's end. Where the set has no
@@ -169,7 +169,7 @@ def guide_passes(book: Book, trunk: str) -> int:
 
 
 def _mounting(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
-    """Give the parts that the enclosure file lists, for what is new in the box; of a box in service its own are there."""
+    """Yield the parts that the enclosure file lists, for what is new in the box; of a box in service its own are there."""
     new = [trunk.id for trunk in book.new_trunks]
     served = {book.ways[trunk].port for trunk in book.built_trunks}
     standing = {tray.stack for tray, state in zip(book.trays, book.states, strict=True) if state != "new"}
@@ -218,7 +218,7 @@ def _small(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
 
 
 def tools_table(book: Book, tell: Teller) -> Table:
-    """Give the tools that the work asks for: those of the cables, those of the splices, those of every bench."""
+    """Return the tools that the work asks for: those of the cables, those of the splices, those of every bench."""
     found: dict[tuple[str, str], dict[str, None]] = {}
 
     def need(tool: str, size: str, trunk: str) -> None:
@@ -244,7 +244,7 @@ def tools_table(book: Book, tell: Teller) -> Table:
 
 
 def _opening_tools(book: Book, trunk: Trunk, tell: Teller) -> Iterator[tuple[str, str]]:
-    """Give what opens a cable and its tubes; the jacket of a built trunk is off already."""
+    """Yield what opens a cable and its tubes; the jacket of a built trunk is off already."""
     cable = trunk.cable
     if trunk.id not in book.built_trunks:
         yield "jacket", tell.size(cable.diameter_mm)
@@ -259,7 +259,7 @@ def _opening_tools(book: Book, trunk: Trunk, tell: Teller) -> Iterator[tuple[str
 
 
 def _splicing_tools(book: Book, tell: Teller) -> Iterator[tuple[str, str, str]]:
-    """Give what splices need, by trunk: one splicer for both sides, holders for each width, what splits and makes ribbons.
+    """Yield what splices need, by trunk: one splicer for both sides, holders for each width, what splits and makes ribbons.
 
     Trunks whose ribbons meet share a splicer, for the widest group that is spliced at once. A group of fewer fibres than
     its ribbon has is split off. Parts that lie side by side share a holder; ribbons that are made anew have holders of

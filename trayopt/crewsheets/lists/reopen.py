@@ -39,7 +39,7 @@ def disturbed(book: Book, tray: int) -> dict[str, int]:
 
 
 def reopen_table(book: Book, readings: Readings, tell: Teller) -> Table:
-    """Give a row for every tray in use, by stack, then position; a fibre's tray is in the list of fibres."""
+    """Return a row for every tray in use, by stack, then position; a fibre's tray is in the list of fibres."""
     rows: list[tuple[Cell, ...]] = []
     stacks = [stack.id for stack in book.job.enclosure.stacks]
     order = sorted(range(len(book.trays)), key=lambda i: (stacks.index(book.trays[i].stack), book.trays[i].position))
@@ -67,7 +67,7 @@ PASSING = (
 
 
 def passing_table(book: Book, tell: Teller) -> Table:
-    """Give a row for every trunk of which tubes pass uncut: how they run, and what lies over them once the box is built."""
+    """Return a row for every trunk of which tubes pass uncut: how they run, and what lies over them once the box is built."""
     hands = Hands(book)
     for act in acts_of(book):
         hands.do(act)
@@ -92,12 +92,12 @@ def _over(book: Book, name: str, tell: Teller) -> str:
 
 
 def tries_left(book: Book, readings: Readings, tray: int) -> int:
-    """Give how often every splice of a tray can be made again: what its record says of what is built, else what is kept."""
+    """Return how often every splice of a tray can be made again: what its record says of what is built, else what is kept."""
     before = [book.tries_before[leg.leg] for leg in book.tray_legs[tray] if leg.leg in book.tries_before]
     return max(0, min([tries(book), *before]) - used(book, readings, tray))
 
 
 def used(book: Book, readings: Readings, tray: int) -> int:
-    """Give the most re-splices made so far at one sleeve of a tray."""
+    """Return the most re-splices made so far at one sleeve of a tray."""
     runs = [sleeve.a for sleeve in book.tray_sleeves[tray]]
     return max((readings.tries(run.trunk, run.first, run.last) for run in runs), default=0)

@@ -28,7 +28,7 @@ FIBRES = (
 
 
 def splices_table(book: Book, tell: Teller) -> Table:
-    """Give a row for every sleeve to be made, and for each part of one where parts of several ribbons share it."""
+    """Return a row for every sleeve to be made, and for each part of one where parts of several ribbons share it."""
     rows = []
     for sleeve in book.sleeves_to_make:
         for a, b in book.in_ribbons(sleeve):
@@ -48,7 +48,7 @@ def splices_table(book: Book, tell: Teller) -> Table:
 
 
 def fibres_table(book: Book, tell: Teller) -> Table:
-    """Give a row for every splice to be made."""
+    """Return a row for every splice to be made."""
     rows = []
     colours = [tell.words.colour(i) for i in range(1, 1 + max((s.ribbon_fibres for s in book.job.subunits), default=1))]
     for sleeve in book.sleeves_to_make:

@@ -14,7 +14,7 @@ STEPS = (
 
 
 def steps_table(steps: tuple[Step, ...], tell: Teller) -> Table:
-    """Give a row for every step."""
+    """Return a row for every step."""
     rows = [
         (
             step.number,

@@ -23,7 +23,7 @@ MARKS = (
 
 
 def strip_table(book: Book, marks: Marks, tell: Teller) -> Table:
-    """Give the length to strip of every trunk that is brought in."""
+    """Return the length to strip of every trunk that is brought in."""
     rows = []
     for trunk in book.new_trunks:
         way, strip = book.ways[trunk.id], marks.strip[trunk.id]
@@ -58,7 +58,7 @@ def ribbon_note(word: RibbonWord | None, tell: Teller) -> str:
 
 
 def marks_table(book: Book, marks: Marks, tell: Teller) -> Table:
-    """Give the marks, the cut and the label of every new leg, with an empty column for the measured mark.
+    """Return the marks, the cut and the label of every new leg, with an empty column for the measured mark.
 
     The end of a tube is listed once, at the first of its legs that are new.
     """

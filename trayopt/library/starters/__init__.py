@@ -1,4 +1,4 @@
-"""Hardware from a tape and a label: what is asked, what follows from it by formulas, and the file that says which is which."""
+"""Describing hardware from a tape and a label: questions, formulas for the rest, and a file that marks which value is which."""
 
 from __future__ import annotations
 
@@ -30,25 +30,25 @@ SIMPLE: dict[str, Callable[[str, Mapping[str, Any]], Draft]] = {
 
 
 def starter(kind: Kind, name: str, given: Mapping[str, str], library: Library, folder: Path) -> str:
-    """Write the file of an entry from what was measured.
+    """Return the text of the file of an entry, made from measured values.
 
     Parameters
     ----------
     kind
-        What is described.
+        The kind of the entry.
     name
-        Its id: the name of the file without its ending.
+        The id of the entry: the name of the file without its ending.
     given
-        Answers by the names of the questions, as a person writes them.
+        The answers, as a person writes them, by the names of the questions.
     library
-        Where the tray of a box is looked for.
+        The library in which the tray of a box is looked for.
     folder
         The folder of the file, to which a path of a tray is relative.
 
     Raises
     ------
     InputError
-        Where an answer is missing or cannot be read, or what is described cannot be built.
+        If an answer is missing or cannot be read, or the described hardware cannot be built.
     """
     if not re.fullmatch(ID, name):
         allowed = "letters, digits, '.', '_' and '-', beginning with a letter or digit: the file's name is the id"
@@ -65,7 +65,7 @@ def starter(kind: Kind, name: str, given: Mapping[str, str], library: Library, f
 
 
 def _tray(named: str, library: Library, folder: Path, answer: str = "tray") -> Tray:
-    """Find a tray that a box is to hold, by its id or its path."""
+    """Find the tray for a box by its id or its path."""
     resolver = Resolver(library)
     made: object
     if named.endswith(".yaml"):
@@ -80,7 +80,7 @@ def _tray(named: str, library: Library, folder: Path, answer: str = "tray") -> T
 
 
 def _sound(model: Tray | Enclosure | Cable | TubeSet) -> None:
-    """Refuse what cannot be built, in the words of the library's checks."""
+    """Raise InputError if hardware cannot be built, in the words of the library's checks."""
     wrong = [remark for remark in remarks(model) if remark.level == "error"]
     if wrong:
         first = wrong[0]

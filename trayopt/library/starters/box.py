@@ -1,4 +1,4 @@
-"""A box from its inside size, its stacks, its ring and its ports. Its formulas are those of ``models/README.md``."""
+"""Describing a box by its inside size, its stacks, its ring and its ports. The formulas are in ``models/README.md``."""
 
 from __future__ import annotations
 
@@ -34,13 +34,13 @@ HOP_MM = 300
 GAP_MM = 5
 LEAST_GUIDE_MM = 10
 RADII_MM = (38, 80)
-"""Of the track: 80, ten times a tube of 8 mm, or what a small box leaves; a tube is not bent below 38 (7 CFR 1755.200)."""
+"""Least and greatest radius of the track, in mm: 80 is ten times a tube of 8 mm; no tube is bent below 38 (7 CFR 1755.200)."""
 SEALS: tuple[tuple[int, float, float], ...] = ((1, 0.2, 0.64), (2, 0.16, 0.36), (4, 0.12, 0.24))
-"""Holes of a seal, and the least and greatest cable as parts of the bore (typical, by judgement)."""
+"""Seals: the number of holes, and the least and greatest cable diameter as parts of the bore (typical, by judgement)."""
 
 
 class Others(NamedTuple):
-    """Trays of another kind: the first and the last of their positions, the kind as it was named, and the tray."""
+    """Trays of another kind: their first and last position, the kind as the answer named it, and the tray."""
 
     positions: tuple[int, int]
     named: str
@@ -49,7 +49,7 @@ class Others(NamedTuple):
 
 @dataclass(frozen=True)
 class Measured:
-    """What was given of a box."""
+    """The measured values of a box."""
 
     name: str
     size: tuple[float, float, float]
@@ -69,7 +69,7 @@ class Measured:
         return [kinds.get(position, self.tray) for position in range(1, self.trays + 1)]
 
     def refused(self, message: str, found: str, hint: str) -> InputError:
-        """Say why there can be no such box."""
+        """Return the error that says why there can be no such box."""
         return InputError.one(message, source=self.name, found=found, hint=hint)
 
 
@@ -79,7 +79,7 @@ def box_starter(name: str, answers: Mapping[str, Any], tray: Tray, mixed: Sequen
     Raises
     ------
     InputError
-        Where stacks, ring or ports do not fit into it.
+        If stacks, ring or ports do not fit into the box.
     """
     given = Measured(
         name, answers["size"], answers["stacks"], answers["trays"], tray, answers["tray"], mixed,
@@ -113,7 +113,7 @@ def _several(count: int, noun: str) -> str:
 
 
 def _others(given: Measured) -> None:
-    """Refuse trays of other kinds that no position of a stack can carry."""
+    """Raise InputError for trays of other kinds at positions that cannot carry them."""
     for other in given.mixed:
         first, last = other.positions
         if last > given.trays:
@@ -133,7 +133,7 @@ def _others(given: Measured) -> None:
 
 
 def _pitch(tray: Tray, air: int) -> int:
-    """Give the step from a tray to the next one outward."""
+    """Return the step from a tray to the next one outward."""
     return ceil(tray.height_mm) + air
 
 
@@ -143,7 +143,7 @@ def _deep(given: Measured, air: int) -> float:
 
 
 def _depth(given: Measured) -> tuple[int, int]:
-    """Give the base of the stacks, and the air between trays: a millimetre where the box is deep enough."""
+    """Return the base of the stacks, and the air between trays: 1 mm if the box is deep enough, else 0."""
     depth = given.size[2]
     air = int(BASE_MM + _deep(given, 1) <= depth)
     if _deep(given, air) > depth:
@@ -156,7 +156,7 @@ def _depth(given: Measured) -> tuple[int, int]:
 
 
 def _band(given: Measured, base: int, air: int) -> tuple[int, int]:
-    """Give the band in which the track carries legs: from the base of the trays to a little over the last one."""
+    """Return the band in which the track carries legs: from the base of the trays to a little above the last tray."""
     depth = floor(given.size[2])
     top = ceil(base + _deep(given, air)) + OVER_MM
     return base, max(min(depth - DOOR_MM, top, base + HOP_MM), min(base + 2 * GAP_MM, depth))
@@ -166,7 +166,7 @@ def _band(given: Measured, base: int, air: int) -> tuple[int, int]:
 
 
 def _ring(given: Measured) -> None:
-    """Refuse a ring whose two sides lie on each other, or beyond each other."""
+    """Raise InputError for a ring whose opposite sides meet or overlap."""
     width, height = given.size[0], given.size[1]
     if 2 * given.ring >= min(width, height):
         raise given.refused(
@@ -177,7 +177,7 @@ def _ring(given: Measured) -> None:
 
 
 def _across(given: Measured) -> tuple[list[int], list[int]]:
-    """Give the left edges of the stacks, spread evenly, and the guides along the top: corners, and between each two."""
+    """Return the left edges of the evenly spread stacks, and the x of the guides on the top: corners, and between stacks."""
     inner = floor(given.size[0]) - 2 * given.ring
     width = given.tray.size_mm[0]
     if inner < given.stacks * width + (given.stacks + 1) * GAP_MM:
@@ -193,7 +193,7 @@ def _across(given: Measured) -> tuple[list[int], list[int]]:
 
 
 def _upright(given: Measured, lefts: Sequence[int], columns: Sequence[int]) -> tuple[int, int]:
-    """Give the radius of the track, and the lower edge of the trays: what is spare is shared out above and below."""
+    """Return the radius of the track, and the lower edge of the trays, with spare height shared between above and below."""
     width, length = given.tray.size_mm
     high = floor(given.size[1]) - 2 * given.ring
     spare = floor(high - length)
@@ -213,7 +213,7 @@ def _upright(given: Measured, lefts: Sequence[int], columns: Sequence[int]) -> t
 
 
 def _guides(given: Measured, columns: Sequence[int], base: int, air: int, gap: int) -> Iterator[Guide]:
-    """Give the guides clockwise from the upper left corner."""
+    """Yield the guides clockwise from the upper left corner."""
     low, high = _band(given, base, air)
     width, depth = given.guide or (max(LEAST_GUIDE_MM, min(given.ring, gap)), high - low)
     left, right = columns[0], columns[-1]
@@ -231,7 +231,7 @@ def _guides(given: Measured, columns: Sequence[int], base: int, air: int, gap: i
 
 
 def _steps(start: int, end: int) -> list[int]:
-    """Part a side of the ring into equal hops of at most ``HOP_MM``; its end belongs to the next side."""
+    """Divide a side of the ring into equal hops of at most ``HOP_MM``; the end point belongs to the next side."""
     count = max(1, ceil(abs(end - start) / HOP_MM))
     return [start + round((end - start) * i / count) for i in range(count)]
 
@@ -240,7 +240,7 @@ def _stacks(
     given: Measured, guides: Sequence[Guide], lefts: Sequence[int], columns: Sequence[int], radius: int, bottom: int,
     base: int, air: int,
 ) -> Iterator[Stack]:  # fmt: skip
-    """Give the stacks, entered from above: clockwise near their right edge, the other way near their left one."""
+    """Yield the stacks. Legs enter them from above: clockwise near the right edge, counterclockwise near the left edge."""
     width, length = given.tray.size_mm
     level = bottom + floor(length)
     for i, left in enumerate(lefts):
@@ -268,7 +268,7 @@ def _stacks(
 
 
 def _named(alone: str, both: tuple[str, str], i: int, count: int) -> str:
-    """Name the things of a row: by their sides where they are few, else by numbers."""
+    """Return the name of thing ``i`` of a row: by its side if there are at most three, else by its number."""
     if count == 1:
         return alone
     return both[i > 0] if count == 2 else ((both[0], "middle", both[1])[i] if count == 3 else f"{alone}-{i + 1}")
@@ -278,7 +278,7 @@ def _named(alone: str, both: tuple[str, str], i: int, count: int) -> str:
 
 
 def _ports(given: Measured, guides: Sequence[Guide]) -> Iterator[Port]:
-    """Give the ports, spread evenly over their walls; those of the side walls keep off the corners."""
+    """Yield the ports, spread evenly over their walls; ports of the side walls keep away from the corners."""
     width, height = floor(given.size[0]), floor(given.size[1])
     for side in SIDES:
         bores = given.bores[side]
@@ -303,7 +303,7 @@ def _ports(given: Measured, guides: Sequence[Guide]) -> Iterator[Port]:
 
 
 def _spread(given: Measured, side: Side, bores: Sequence[float], long: int, off: float) -> list[int]:
-    """Give the places of ports along a wall: one in the middle, more of them evenly between the ring's sides."""
+    """Return the places of ports along a wall: a single port in the middle, several evenly between the sides of the ring."""
     if not bores:
         return []
     if len(bores) == 1:
@@ -321,7 +321,7 @@ def _spread(given: Measured, side: Side, bores: Sequence[float], long: int, off:
 
 
 def _turns(side: Side, along: int, width: int) -> Literal["clockwise", "counterclockwise", "both"]:
-    """Give the natural way round: from a lower corner up its side, from an upper one along the top."""
+    """Return the natural direction of a port: from a lower corner up the side, from an upper corner along the top."""
     if side in {"left", "right"} or abs(along - width / 2) < width / 6:
         return "both"
     return "clockwise" if (side == "bottom") == (along < width / 2) else "counterclockwise"
@@ -405,7 +405,7 @@ def _stack_lines(given: Measured, stack: Stack) -> Iterator[Line]:
 
 
 def _range_lines(given: Measured, stack: Stack) -> Iterator[Line]:
-    """Write the trays of other kinds."""
+    """Yield the lines for trays of other kinds."""
     if stack.trays:
         yield Line("    trays:", "of other kinds, each on a range of positions")
     for other, made in zip(given.mixed, stack.trays, strict=True):

@@ -1,4 +1,4 @@
-"""Cables from their labels. What is assumed is typical: by judgement, as in ``models/README.md``."""
+"""Describing cables by their labels. Assumed values are typical, by judgement, as in ``models/README.md``."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ RIBBON_FIBRE_MM, RIBBON_EDGE_MM, RIBBON_HEIGHT_MM = 0.23, 0.46, 0.36
 """Width of a flat ribbon: the line through the maxima of IEC 60794-1-31 for 8 and 12 fibres (from memory)."""
 COATING_MM = 0.25
 WALL_MM = {True: 2.6, False: 1.2}
-"""What a tube is wider than what lies in it, of flat ribbons and of round bundles (typical, by judgement)."""
+"""How much wider a tube is than its contents, for flat ribbons (True) and for round bundles (typical, by judgement)."""
 
 
 def cable_starter(name: str, answers: Mapping[str, Any]) -> Draft:
@@ -27,7 +27,7 @@ def cable_starter(name: str, answers: Mapping[str, Any]) -> Draft:
     Raises
     ------
     InputError
-        Where the subunits do not fit into it.
+        If the subunits do not fit into the cable.
     """
     construction, diameter = answers["construction"], answers["diameter"]
     count, ribbons, width = answers["subunits"], answers["ribbons"], answers["width"]

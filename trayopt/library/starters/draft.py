@@ -1,4 +1,4 @@
-"""A file of the library in the making: its values line by line, and beside each whether it was measured or assumed."""
+"""A draft of a library file: its values line by line, each with a comment that says whether it was measured or assumed."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from trayopt.domain.hardware import Enclosure, Tray, TubeSet
 
 MEASURED = "measured"
 ASSUMED = "assumed"
-"""The word at the head of a comment that says so of the values on its line, and of all below a key that stands there."""
+"""The first word of a comment: the values on its line, and all values below the key on its line, are assumed."""
 NOTE_COLUMN = 36
 
 
 @dataclass(frozen=True)
 class Line:
-    """A line of YAML and the comment behind it."""
+    """A line of YAML and the comment after it."""
 
     text: str
     note: str = ""
@@ -26,14 +26,14 @@ class Line:
 
 @dataclass(frozen=True)
 class Draft:
-    """An entry, and the lines that say it."""
+    """An entry, and the lines of its file."""
 
     model: Tray | Enclosure | Cable | TubeSet
     what: str
     lines: tuple[Line, ...]
 
     def text(self) -> str:
-        """Write the file."""
+        """Return the text of the file."""
         head = (
             f"# {self.what}",
             "# What is called measured was given. What is called assumed follows from it by the formula beside it:",
@@ -43,10 +43,10 @@ class Draft:
 
 
 def measured(text: str, note: str = "") -> Line:
-    """Write a value that was given."""
+    """Make a line for a value that was given."""
     return Line(text, f"{MEASURED}: {note}" if note else MEASURED)
 
 
 def assumed(text: str, note: str) -> Line:
-    """Write a value that follows by a formula."""
+    """Make a line for a value that follows by a formula."""
     return Line(text, f"{ASSUMED}: {note}")

@@ -1,4 +1,4 @@
-"""What is asked of each kind of hardware, and how an answer is read: no more than a tape and a label give."""
+"""The questions about each kind of hardware, and the reading of answers. A tape and a label are enough to answer them."""
 
 from __future__ import annotations
 
@@ -15,25 +15,25 @@ from trayopt.formats.validate import did_you_mean
 NUMBER = r"\d{1,5}(?:[.]\d{1,3})?"
 BETWEEN = re.compile(r"\s*[x×*]\s*", re.IGNORECASE)
 NONE = frozenset({"0", "-", "none"})
-"""How an answer says that there is nothing of a kind."""
+"""Answers that mean "none"."""
 
 
 @dataclass(frozen=True)
 class Question:
-    """One thing that is asked.
+    """A question about hardware.
 
     Parameters
     ----------
     name
-        The name of its answer.
+        The name of the answer.
     asks
-        What is wanted, in a few words.
+        The question, in a few words.
     example
         An answer as a person writes it.
     read
-        Makes a value of an answer; ``ValueError`` says what is allowed.
+        Function that makes a value from an answer; its ``ValueError`` says what is allowed.
     usual
-        The answer where none is given; empty where one must be.
+        The answer that is taken if none is given; empty if an answer is required.
     """
 
     name: str
@@ -44,7 +44,7 @@ class Question:
 
 
 def whole(least: int, most: int) -> Callable[[str], int]:
-    """Read a whole number."""
+    """Return a reader of whole numbers within limits."""
 
     def read(text: str) -> int:
         if not re.fullmatch(r"\d{1,6}", text) or not least <= int(text) <= most:
@@ -55,7 +55,7 @@ def whole(least: int, most: int) -> Callable[[str], int]:
 
 
 def decimal(least: float, most: float) -> Callable[[str], float]:
-    """Read a number of mm."""
+    """Return a reader of numbers of mm within limits."""
 
     def read(text: str) -> float:
         return _number(text, least, most)
@@ -64,7 +64,7 @@ def decimal(least: float, most: float) -> Callable[[str], float]:
 
 
 def sizes(*limits: tuple[float, float], decimals: bool = True) -> Callable[[str], tuple[float, ...]]:
-    """Read sizes with a cross between them."""
+    """Return a reader of sizes with an x between them."""
     names = " x ".join(f"{least:g}…{most:g}" for least, most in limits)
 
     def read(text: str) -> tuple[float, ...]:
@@ -80,7 +80,7 @@ def sizes(*limits: tuple[float, float], decimals: bool = True) -> Callable[[str]
 
 
 def optional(read: Callable[[str], Any]) -> Callable[[str], Any]:
-    """Read an answer, or a dash for none."""
+    """Return a reader that also takes a dash, which means none."""
     return lambda text: None if text.lower() in NONE else read(text)
 
 
@@ -103,7 +103,7 @@ def bores(text: str) -> tuple[float, ...]:
 
 
 def pairs(text: str) -> tuple[tuple[float, float], ...]:
-    """Read tubes: ``3.8/5, 5/6.5``, bore and diameter of each."""
+    """Read the bore and diameter of tubes: ``3.8/5, 5/6.5``."""
     found = []
     for part in re.split(r"[,;+]", text):
         bore, stroke, outer = part.partition("/")
@@ -119,7 +119,7 @@ def pairs(text: str) -> tuple[tuple[float, float], ...]:
 
 
 def ranges(text: str) -> tuple[tuple[tuple[int, int], str], ...]:
-    """Read trays of other kinds on ranges of positions: ``5-6:single-48, 7:single-12``; a dash for none."""
+    """Read other kinds of trays on ranges of positions: ``5-6:single-48, 7:single-12``; a dash means none."""
     found: list[tuple[tuple[int, int], str]] = []
     for part in () if text.lower() in NONE else re.split(r"[,;]", text):
         read = re.fullmatch(r"(\d{1,3})(?:\s*[-–…]\s*(\d{1,3}))?\s*(?::|\s)\s*(\S.*)", part.strip())
@@ -136,7 +136,7 @@ def ranges(text: str) -> tuple[tuple[tuple[int, int], str], ...]:
 
 
 def word(options: Sequence[str]) -> Callable[[str], str]:
-    """Read one of some words."""
+    """Return a reader of one of some words, in either case."""
 
     def read(text: str) -> str:
         chosen = next((option for option in options if option.lower() == text.lower()), None)
@@ -195,11 +195,11 @@ QUESTIONS: dict[str, tuple[Question, ...]] = {
     ),
     "tubes": (Question("tubes", "bore/diameter in mm of each tube", "3.8/5, 5/6.5", pairs),),
 }  # fmt: skip
-"""Of each kind, in the order in which they are asked."""
+"""The questions by kind, in the order in which they are asked."""
 
 
 def read_answers(kind: str, given: Mapping[str, str]) -> dict[str, Any]:
-    """Make values of all answers.
+    """Return the values of all answers by question.
 
     Raises
     ------

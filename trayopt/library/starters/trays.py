@@ -1,4 +1,4 @@
-"""Trays and sets of tubes from their labels. What is assumed is typical: by judgement, as in ``models/README.md``."""
+"""Describing trays and sets of tubes by their labels. Assumed values are typical, by judgement, as in ``models/README.md``."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ from trayopt.library.starters.draft import Draft, Line, assumed, measured
 STORAGE_RADIUS_MM = 30
 """Least storage radius of G.652.D fibre (common practice, from memory)."""
 LEAST_INSIDE_MM = 700
-"""Below 600 mm no fibre reaches a splicer (common practice, no source); 100 mm are for splices that fail."""
+"""A fibre below 600 mm does not reach a splicer (common practice, no source); 100 mm more are for splices that fail."""
 RADII_MM = (38, 76)
-"""Least radii of buffer tubes usually lie between these (7 CFR 1755.200)."""
+"""The usual range of the least radius of buffer tubes, in mm (7 CFR 1755.200)."""
 
 
 def tray_starter(name: str, answers: Mapping[str, Any]) -> Draft:
@@ -80,5 +80,5 @@ RADIUS_NOTE = f"10 x the diameter, but {RADII_MM[0]} to {RADII_MM[1]}, the usual
 
 
 def usual_radius_mm(diameter_mm: float) -> float:
-    """Give ten times a diameter, within the usual radii of tubes."""
+    """Return ten times a diameter, within the usual radii of tubes."""
     return round(min(max(10 * diameter_mm, RADII_MM[0]), RADII_MM[1]), 1)
