@@ -83,19 +83,35 @@ def test_rows_that_clash_are_named_and_each_is_proven_to_be_needed(through: Job,
     assert 1 <= len(remark.lines) <= 2
 
 
-def test_what_the_rows_break_is_asked_first(through: Job, rows: Rows, monkeypatch: pytest.MonkeyPatch) -> None:
-    asked: list[int] = []
+@pytest.fixture
+def asked(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """Sizes of the sets of groups that have to be solved."""
+    sizes: list[int] = []
     looked = clashes._Facts.possible
 
     def counted(self: clashes._Facts, held: frozenset[int], most: float | None = None) -> bool | None:
         if self.known(held) is None:
-            asked.append(len(held))
+            sizes.append(len(held))
         return looked(self, held, most)
 
     monkeypatch.setattr(clashes._Facts, "possible", counted)
+    return sizes
+
+
+def test_what_the_rows_break_is_asked_first(through: Job, rows: Rows, asked: list[int]) -> None:
     review(through, CASES["halves on two stacks"](rows))
     assert asked
     assert max(asked) <= 4, "only what a broken rule names has to be solved"
+
+
+def test_what_refutes_all_rows_is_asked_before_halves_of_them(rows: Rows, asked: list[int]) -> None:
+    job = load_job("models/standard/2x1728-wall-3x8.yaml")
+    table = changed(rows, [4, 7, 8, 11, 13, 16, 28, 30, 31, 36], {3: (stack(rows, 3), 7)})
+    remark = next(remark for remark in review(job, table).remarks if remark.level == "clash")
+    assert "each of them is needed for that (proven)" in remark.found
+    assert len(remark.lines) <= 2
+    assert asked
+    assert max(asked) <= 2, "no rule names the two rows, the solver's refutation of all of them does"
 
 
 def test_completion_and_clash_share_one_time_limit(through: Job, rows: Rows, monkeypatch: pytest.MonkeyPatch) -> None:

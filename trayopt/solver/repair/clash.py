@@ -17,17 +17,19 @@ from trayopt.solver.bounds.division import Divider, Settled
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import meets
-from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.solver.model.interruptible import FOUND, one_worker, solve_interruptible, solve_one
 from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.run import Tuning, read
 from trayopt.solver.model.unsatisfiable import Memory, Subset, minimal_subset
 from trayopt.solver.repair.completing import complete
-from trayopt.solver.repair.fixed import divided_by, kept_model
+from trayopt.solver.repair.fixed import divided_by, fix, kept_model
 
 GLANCE = 1.0
 """Deterministic time for a look for a plan with settled divisions, and for a first question about suspects."""
 SEARCH = 3.0
 """Deterministic time for the whole model in one question: with few divisions open most clashes show in less."""
+ENOUGH = 2.0
+"""Deterministic time to ask which groups a refutation of all of them uses; without an answer all are looked at."""
 PART = 0.25
 """Most of what is left of the limit for one question."""
 
@@ -58,13 +60,16 @@ def clash(
     job, groups
         The job, and groups of facts: it is proven that no plan keeps all of them and every must.
     suspects
-        Groups, by index, that may be enough: those that a rule names which they break. They are asked about first, in this order.
+        Groups, by index, that may be enough: those that a rule names which they break. They are asked about in this order, after
+        what the solver itself used to refute all of them.
     clock, tuning
         When to stop, and how to search. Where the clock runs out the set is larger than it need be, and not called minimal.
     """
     oracle = _Facts(job, groups, clock or Clock(), tuning or Tuning())
-    oracle.note(frozenset(range(len(groups))), False)
-    found = _among_suspects(oracle, suspects) or minimal_subset(oracle, range(len(groups)), most=SEARCH)
+    everything = frozenset(range(len(groups)))
+    oracle.note(everything, False)
+    first = [core for core in [oracle.enough(everything)] if core < everything]
+    found = _among_suspects(oracle, [*first, *suspects]) or minimal_subset(oracle, range(len(groups)), most=SEARCH)
     assert found is not None  # all of them are known to clash
     return Clash(found.items, found.minimal)
 
@@ -109,6 +114,27 @@ class _Facts(Memory[int]):
                 return self.note(held, False)
             plan = found.assignment
         return None if plan is None else self.note(held | self._kept(plan), True)
+
+    def enough(self, held: frozenset[int]) -> frozenset[int]:
+        """Ask the solver which groups its refutation of all these uses; all of them where it does not tell.
+
+        All divisions stay as all these groups leave them, so that those that are given may hold together after all.
+        """
+        facts = [fact for i in held for fact in self.groups[i]]
+        divisions = self._divider.narrowed(divided_by(self.job, facts)).open
+        model = kept_model(self.job, (), divisions, Policy("hard", "free"))
+        groups = {}
+        for i in sorted(held):
+            guard = model.cp.new_bool_var(f"group {i}")
+            groups[guard.index] = i
+            for fact in self.groups[i]:
+                fix(model, fact, guard)
+        model.cp.add_assumptions([model.cp.get_bool_var_from_proto_index(index) for index in groups])
+        solver = one_worker(self.clock, ENOUGH, linearization_level=0, part=PART)
+        solver.parameters.cp_model_presolve = False  # takes longer than the search: it may not use what is assumed
+        if solve_interruptible(solver, model.cp, self.clock) != cp_model.INFEASIBLE:
+            return held
+        return frozenset(groups[i] for i in solver.sufficient_assumptions_for_infeasibility() if i in groups)
 
     def broken(self, held: frozenset[int]) -> frozenset[int] | None:
         """Give the groups that a known plan breaks that keeps these."""
