@@ -1,6 +1,6 @@
-"""F5: the use cases, one call each: load a job, solve it, check a plan, explain; the commands are a thin shell.
+"""F5: the use cases, one function each: load a job, solve it, check a plan, explain … The commands only call these functions.
 
-Each file of the room holds use cases of one kind, and loads what it works with when it is called.
+Each file of the room holds use cases of one kind. A function imports the rooms that it needs when it is called.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""F5: certificates: what makes the bounds of a plan checkable without the solver, and the check of it."""
+"""F5: certificates, which make the bounds of a plan checkable without the solver, and their check."""
 
 from __future__ import annotations
 
@@ -21,13 +21,13 @@ HINT = "make a plan of it, for a table states no bounds"
 
 @dataclass(frozen=True)
 class Verified:
-    """What became of a certificate, goal by goal."""
+    """The result of checking a certificate, goal by goal."""
 
     goals: tuple[Checked, ...]
 
     @property
     def refused(self) -> bool:
-        """Whether an argument of it is wrong."""
+        """Whether an argument of the certificate is wrong."""
         return any(goal.standing == "refused" for goal in self.goals)
 
     @property
@@ -36,29 +36,29 @@ class Verified:
         return all(goal.standing == "checked" for goal in self.goals)
 
     def as_dict(self) -> dict[str, Any]:
-        """Return it as plain data."""
+        """Return the result as plain data."""
         return {"refused": self.refused, "whole": self.whole, "goals": [asdict(goal) for goal in self.goals]}
 
 
 def certify(job: Job, plan: Plan, *, time_limit_s: float | None = 60.0) -> Certificate:
-    """Write the certificate of a plan: an argument for each goal whose bound is proven, as far as one is found.
+    """Make the certificate of a plan: an argument for each goal with a proven bound, if an argument is found.
 
     Parameters
     ----------
     job, plan
-        The job, and a plan of it with its bounds, as ``solve`` gives it.
+        The job, and a plan of this job with its bounds, as ``solve`` returns it.
     time_limit_s
         Most seconds for all goals together; None for no limit.
 
     Returns
     -------
     Certificate
-        Each argument in it was checked by the verifier. A goal without one rests on the solver's search.
+        The verifier has checked each of its arguments. A goal without an argument rests on the solver's search.
 
     Raises
     ------
     InputError
-        If the plan speaks of what the job does not have.
+        If the plan names something that the job does not have.
     """
     from trayopt.checker.checking import lay
     from trayopt.goals.registry import measure_all
@@ -83,23 +83,23 @@ def verify(
     Parameters
     ----------
     job
-        The job, as ``load_job`` gives it.
+        The job, as ``load_job`` returns it.
     plan
-        The plan, or its file in JSON; what it says of values is not believed.
+        The plan, or its file in JSON; its values are measured again.
     certificate
-        The certificate, or its file; all that is taken from it are hints.
+        The certificate, or its file; it only gives hints, which are checked.
     warn
-        Told where the plan is of a former format: nothing is claimed then.
+        Called with a warning if the plan is of a former format, which claims no bounds.
 
     Returns
     -------
     Verified
-        ``goals``, for each goal ``checked``, ``rests on the solver's search`` or ``refused`` with the reason.
+        ``goals`` says for each goal ``checked``, ``rests on the solver's search``, or ``refused`` with the reason.
 
     Raises
     ------
     InputError
-        If a file cannot be read, or the plan speaks of what the job does not have.
+        If a file cannot be read, or the plan names something that the job does not have.
     """
     from trayopt.certificate.check import verify as verified
     from trayopt.certificate.rules import plans_of

@@ -1,4 +1,4 @@
-"""F5: a job that was changed, as a file that refers to what the job's own file refers to."""
+"""F5: a changed job as a file that keeps the references of the job's own file."""
 
 from __future__ import annotations
 
@@ -11,21 +11,21 @@ from trayopt.domain.job import Job
 def changed_file(
     job: Job, changed: Job, head: str, *, source: str | Path | None, target: str | Path, library: Sequence[Path] = ()
 ) -> str:
-    """Write a job with other pins, other parameters of rules, or trunks and joins more, as the file of the job would say it.
+    """Return the text of a job file with the changes of a job: its pins, parameters of rules, and added trunks and joins.
 
-    What the file of the job names by id or by path, the new one names too; only what is new stands in it. Where the job is of
-    no file, or of one that cannot say it (of a former format, say), all that the job refers to stands in the new file.
+    The new file keeps the references by id or path of the job's file; only the changes are added. If the job has no file, or its
+    file cannot express the changes (because it is of a former format, for example), the new file holds everything inline.
 
     Parameters
     ----------
     job, changed
-        The job of the file, and the one that is to be written.
+        The job of the file, and the job to write.
     head
-        What stands as a comment at the beginning.
+        The comment at the beginning.
     source
-        The file of the job; None or ``-`` where it is of none.
+        The file of the job; None or ``-`` if it has no file.
     target
-        The new file: what is named by path is named from its folder.
+        The new file; paths in it are relative to its folder.
     library
         The folders with which the job was read.
     """

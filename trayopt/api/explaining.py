@@ -1,4 +1,4 @@
-"""F5: say why, and carry out a way out."""
+"""F5: explain a job, and carry out a way out."""
 
 from __future__ import annotations
 
@@ -37,45 +37,46 @@ def explain(
     job_file: str | None = None,
     proven: Callable[[Proven], None] | None = None,
 ) -> Explanation:
-    """Say why: conflicts and ways out of them, what holds the best plan up, and what became of an expected one.
+    """Explain a job: its conflicts and ways out of them, what limits the best plan, and whether an expected plan is possible.
 
     Parameters
     ----------
     job
-        The job, as ``load_job`` gives it.
+        The job, as ``load_job`` returns it.
     expected
-        A plan that was expected, its file in JSON, CSV or XLSX, or decisions alone.
+        A plan that was expected, its file in JSON, CSV or XLSX, or only some decisions.
     best
-        The best plan, where it is known; it is searched for where it is needed and is not.
+        The best plan, if it is known; otherwise it is searched for when it is needed.
     conflicts
-        Most conflicts; no two of them share a group.
+        Greatest number of conflicts; no two of them share a group.
     ways_out
-        Most sets of groups to give up; what can be added comes beside them. With 0 no ways out are looked for.
+        Greatest number of ways out that give groups up; ways out that add something are not counted. With 0, none are looked for.
     time_limit_s
-        Most seconds; with ``reproducible`` in the solver's deterministic time. What is not proven by then is said not to be.
+        Most seconds, or with ``reproducible`` the solver's deterministic time. Results that are not proven by then say so.
     reproducible
-        No wall clock: the same explanation byte for byte.
+        Work without the wall clock: the explanation is the same byte for byte.
     costs
-        What ways out cost, to order them.
+        The costs by which ways out are sorted.
     library
-        Folders with trays and tube sets that are at hand beside the models of trayopt.
+        Folders with trays and tube sets that are available in addition to the models of trayopt.
     box_file
         The file of the job's own box, as the job names it (``box_file_of``), for edits of that file.
     job_file
-        The name of the job's file, which edits say at their head.
+        The name of the job's file, for the first line of its edits.
     proven
-        Told each way out that changes the job, with what proved it; ``carry_out`` takes that.
+        Called with each way out that changes the job, and its proof, which ``carry_out`` takes.
 
     Returns
     -------
     Explanation
-        ``summary``, the answer in a few sentences; ``conflicts``, each with its groups, and whether it is proven to be
-        minimal; ``ways_out``, the cheapest first, each with its edit; ``plain()`` gives all of it as plain data.
+        ``summary`` is the answer in a few sentences. ``conflicts`` lists the conflicts, each with its groups and whether it is
+        proven to be minimal. ``ways_out`` lists the ways out, the cheapest first, each with its edit. ``plain()`` returns
+        everything as plain data.
 
     Raises
     ------
     InputError
-        If the expected plan cannot be read, or a folder is none.
+        If the expected plan cannot be read, or a folder does not exist.
     """
     from trayopt.domain.hardware import Enclosure, Tray, TubeSet
     from trayopt.explainer.costs import Costs
@@ -114,23 +115,23 @@ def carry_out(
     source
         The job file that was explained; it stays as it is.
     proven
-        The way out, as ``explain`` told it.
+        The way out, as ``explain`` handed it to ``proven``.
     folder
-        Where everything is written, all or nothing; files of the same names are written over.
+        The folder for all files. Either all of them are written or none; files of the same names are overwritten.
     library
         The folders with which the job was read.
 
     Returns
     -------
     list
-        For each box the name of its job file and of its plan, both in the folder.
+        For each box, the names of its job file and of its plan, both in the folder.
 
     Raises
     ------
     InputError
-        If a file cannot be read or written, or one of them would take the place of what it is a copy of.
+        If a file cannot be read or written, or would overwrite the file of which it is a copy.
     SolverFault
-        If what was written does not make the job that was proven.
+        If the written files do not make the job that was proven.
     """
     from tempfile import TemporaryDirectory
 
@@ -161,14 +162,14 @@ def carry_out(
 
 
 def _alike(job: Job, expected: Job) -> bool:
-    """Whether two jobs are the same, the name of the box left out: a box that is changed has a name of its own."""
+    """Whether two jobs are the same except for the id of the box, since a changed box has an id of its own."""
     from trayopt.domain.base import remade
 
     return remade(job, enclosure=remade(job.enclosure, id=expected.enclosure.id)).digest == expected.digest
 
 
 def _plan_of(job: Job, assignment: Assignment, proven: Proven) -> Plan:
-    """Write the plan that proved a way out; bounds that were proven for several boxes together are those of no plan."""
+    """Make the plan that proved a way out; it has no bounds if they were proven for several boxes together."""
     from importlib.metadata import version
 
     from trayopt.checker import measure

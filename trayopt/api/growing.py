@@ -1,4 +1,4 @@
-"""F5: how much more a box takes beside what it has."""
+"""F5: how much more a box can take in addition to its job."""
 
 from __future__ import annotations
 
@@ -28,40 +28,40 @@ def grow(
     library: Sequence[Path] = (),
     job_file: str | None = None,
 ) -> Growth:
-    """Find how many more trunks of a cable, or subunits of one, a box takes beside what it has, and what stops the next.
+    """Find how many more trunks of a cable, or subunits of a trunk, a box can take, and what stops the next.
 
     Parameters
     ----------
     job
-        The job; what is built in it stays, everything else may be decided anew.
+        The job; built pins stay, everything else may be decided anew.
     cable
         The cable of the new trunks, or its id in the library.
     to
-        The trunk whose spare fibres are joined to them, from the lowest up; where None, new trunks come in pairs that are
-        joined to each other fibre by fibre.
+        The trunk whose spare fibres are joined to the new trunks, from the lowest up. If it is None, new trunks come in pairs
+        that are joined to each other fibre by fibre.
     by
-        Whether trunks are counted, all of their fibres joined, or the joined subunits of one.
+        Whether to count trunks with all their fibres joined, or the joined subunits of a single trunk.
     ways_out
-        Most sets of groups to give up for the next one. With 0 no ways out are looked for.
+        Greatest number of ways out for the next trunk or subunit that give groups up. With 0, none are looked for.
     time_limit_s
-        Most seconds; with ``reproducible`` in the solver's deterministic time. What is not settled by then is said not to be.
+        Most seconds, or with ``reproducible`` the solver's deterministic time. Results that are not settled by then say so.
     reproducible
-        No wall clock: the same answer byte for byte.
+        Work without the wall clock: the answer is the same byte for byte.
     library
-        Folders with cables, trays and tube sets that are at hand beside the models of trayopt.
+        Folders with cables, trays and tube sets that are available in addition to the models of trayopt.
     job_file
-        The name of the job's file, which edits say at their head.
+        The name of the job's file, for the first line of its edits.
 
     Returns
     -------
     Growth
-        ``fits``, proven by the plan that ``grown_plan`` writes; ``settled``, whether one more is proven not to fit; ``why``, the
-        rules that stop it, with ways out.
+        ``fits`` is the number that fits, proven by the plan that ``grown_plan`` makes. ``settled`` says whether one more is
+        proven not to fit. ``why`` has the rules that stop the next, with ways out.
 
     Raises
     ------
     InputError
-        If there is no such cable or trunk, or a folder is none.
+        If there is no such cable or trunk, or a folder does not exist.
     """
     from trayopt.domain.hardware import Enclosure, Tray, TubeSet
     from trayopt.errors import InputError
@@ -105,7 +105,7 @@ def grow(
 
 
 def grown_plan(growth: Growth) -> Plan | None:
-    """Write the plan that proves how much fits, of ``growth.job``; None where nothing is proven to fit."""
+    """Make the plan of ``growth.job`` that proves how much fits; None if nothing is proven to fit."""
     from importlib.metadata import version
 
     from trayopt.checker import measure

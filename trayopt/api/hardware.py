@@ -1,4 +1,4 @@
-"""F5: the library of hardware: its entries, their pictures and pages, and new ones from a tape and a label."""
+"""F5: the library of hardware: its entries, their pictures and pages, and new entries from a tape and a label."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def library_survey(folders: Sequence[Path] = (), files: Sequence[Path] | None = 
     Raises
     ------
     InputError
-        If a folder is none.
+        If a folder does not exist.
     """
     from trayopt.library.entries import survey
     from trayopt.library.find import Library
@@ -29,12 +29,12 @@ def library_survey(folders: Sequence[Path] = (), files: Sequence[Path] | None = 
 
 
 def library_entries(name: str, kind: str | None = None, folders: Sequence[Path] = ()) -> list[Entry]:
-    """Return the entries with an id, the first that is found of each kind; or the entry of a file ending in ``.yaml``.
+    """Return the entries with an id, the first of each kind; for a name that ends in ``.yaml``, the entry of that file.
 
     Raises
     ------
     InputError
-        If there is none, or what it is found in is wrong.
+        If there is no such entry, or its file has faults.
     """
     from trayopt.library.entries import file_entry, find_entries
     from trayopt.library.find import Library
@@ -45,21 +45,21 @@ def library_entries(name: str, kind: str | None = None, folders: Sequence[Path] 
 
 
 def hardware_picture(source: str | Path, kind: str | None = None, folders: Sequence[Path] = ()) -> str:
-    """Draw hardware before there is a plan, in SVG: with its sizes and names, and what of it is only assumed.
+    """Draw hardware without a plan, in SVG, with sizes and names; assumed values are marked.
 
     Parameters
     ----------
     source
-        The id of an entry; or a file ending in ``.yaml``: an entry, or a job, whose box is drawn with its trunks.
+        The id of an entry, or a file that ends in ``.yaml``: an entry, or a job, whose box is drawn with its trunks.
     kind
-        The kind of an entry whose id stands for several.
+        The kind of the entry, if entries of several kinds share the id.
     folders
         Folders whose entries come before the models of trayopt.
 
     Raises
     ------
     InputError
-        If there is no such entry, more than one, or its file is wrong.
+        If there is no such entry or more than one, or its file has faults.
     """
     from trayopt.errors import InputError
     from trayopt.library.assumed import assumed
@@ -82,21 +82,21 @@ def hardware_picture(source: str | Path, kind: str | None = None, folders: Seque
 
 
 def hardware_of(job_file: Path, *, library: Sequence[Path] = (), texts: Mapping[Path, str] | None = None) -> list[Use]:
-    """Return the parts that a job uses, each once: in which file each stands, where it is named, what of it is assumed.
+    """Return the parts that a job uses, each once, with its file, the places that name it, and its assumed values.
 
     Parameters
     ----------
     job_file
-        The job, which may be wrong as a job.
+        The job file; it may have faults.
     library
         Folders whose entries come before the models of trayopt.
     texts
-        What is read in place of files, such as changes that are not saved.
+        Texts that are read in place of files, such as unsaved changes.
 
     Raises
     ------
     InputError
-        If the job is no YAML.
+        If the job file is not YAML.
     """
     from trayopt.library.uses import hardware_uses
 
@@ -104,7 +104,7 @@ def hardware_of(job_file: Path, *, library: Sequence[Path] = (), texts: Mapping[
 
 
 def use_picture(use: Use) -> str:
-    """Draw a part that a job uses, in SVG, with what of it is only assumed; nothing where it cannot be built."""
+    """Draw a part that a job uses, in SVG, with marks at assumed values; an empty text if the part cannot be built."""
     from trayopt.domain.cable import Cable
     from trayopt.domain.hardware import Enclosure, Tray, TubeSet
     from trayopt.pictures.hardware import Doubts
@@ -117,7 +117,7 @@ def use_picture(use: Use) -> str:
 
 
 def hardware_page(entries: Sequence[Entry], warnings: Sequence[Fault] = ()) -> str:
-    """Write a page in HTML, with nothing outside of it, that shows entries of the library with their pictures."""
+    """Write a self-contained page in HTML that shows entries of the library with their pictures."""
     from trayopt.library.assumed import assumed
     from trayopt.pictures.catalogue import Shown, catalogue_page
     from trayopt.pictures.hardware import Doubts
@@ -142,23 +142,23 @@ def new_hardware(kind: str, file: str | Path, answers: Mapping[str, str], *, lib
     Parameters
     ----------
     kind
-        enclosure, cable, tray or tubes.
+        ``enclosure``, ``cable``, ``tray`` or ``tubes``.
     file
-        Where it is to stand: its name is the id of the entry, and a tray that is given as a path is relative to it.
+        The path for the file. Its name is the id of the entry, and the path of a tray is relative to its folder.
     answers
-        By the names of the questions, each as a person writes it, with sizes in mm.
+        The answers by the names of the questions, each as a person writes it, with sizes in mm.
     library
         Folders in which the tray of a box is looked for before the models of trayopt.
 
     Returns
     -------
     str
-        YAML that ``library validate`` passes; beside every value it says whether it was measured or assumed.
+        YAML that ``library validate`` passes; a comment beside every value says whether it was measured or assumed.
 
     Raises
     ------
     InputError
-        If an answer is missing or cannot be read, or what is described cannot be built.
+        If an answer is missing or cannot be read, or the described hardware cannot be built.
     """
     from trayopt.errors import InputError
     from trayopt.formats.locate import describe
@@ -173,7 +173,7 @@ def new_hardware(kind: str, file: str | Path, answers: Mapping[str, str], *, lib
 
 
 def measuring_sheet() -> str:
-    """Draw a page to print, in SVG, that says what to measure of a box, and where."""
+    """Draw a page to print, in SVG, that shows what to measure of a box, and where."""
     from trayopt.domain.hardware import Enclosure
     from trayopt.library.find import Library
     from trayopt.library.resolve import Resolver

@@ -1,4 +1,4 @@
-"""F5: judge plans: check a document, review a plan that somebody made, hold two against each other."""
+"""F5: judge plans: check a plan document, review a hand-made plan, compare two plans."""
 
 from __future__ import annotations
 
@@ -18,27 +18,28 @@ if TYPE_CHECKING:
 
 
 def check(job: Job, plan: Plan | str | Path, *, warn: Callable[[Fault], None] | None = None) -> Report:
-    """Check a plan document against its job: every rule, and every figure that it claims.
+    """Check a plan document against its job: every rule, and every figure in the plan.
 
     Parameters
     ----------
     job
-        The job, as ``load_job`` gives it.
+        The job, as ``load_job`` returns it.
     plan
         The plan, or its file in JSON (``-`` for standard input); see ``judge`` for tables.
     warn
-        Told where the file is of a former format: only where things lie is taken over of it.
+        Called with a warning if the file is of a former format, of which only ways and places are taken over.
 
     Returns
     -------
     Report
-        ``passed``; ``findings``, the broken rules with their subjects; ``unplaced``, the number of splices without a
-        tray; ``figures``, what the plan states and what is right; ``plan``, the plan with every figure right.
+        ``passed`` is the verdict. ``findings`` lists the broken rules with their subjects. ``unplaced`` is the number of splices
+        without a tray. ``figures`` compares the figures of the plan with the right ones. ``plan`` is the plan with every figure
+        corrected.
 
     Raises
     ------
     InputError
-        If the plan cannot be read, or speaks of what the job does not have.
+        If the plan cannot be read, or names something that the job does not have.
     """
     from trayopt.checker import check as check_document
 
@@ -47,29 +48,30 @@ def check(job: Job, plan: Plan | str | Path, *, warn: Callable[[Fault], None] | 
 
 
 def judge(job: Job, plan: Plan | str | Path, *, best: bool | None = None, time_limit_s: float = 20.0) -> Review:
-    """Judge a plan that somebody made, a document or a table, as a reviewer does: with its rows, and beside the best.
+    """Judge a plan that somebody made, a document or a table, as a reviewer does: row by row, and against the best plan.
 
     Parameters
     ----------
     job
-        The job, as ``load_job`` gives it.
+        The job, as ``load_job`` returns it.
     plan
         The plan, or its file: a plan in JSON, or a table in CSV or XLSX (``-`` for standard input).
     best
-        Whether to look for the best plan and to compare with it; where it is None, for tables only.
+        Whether to search for the best plan and compare with it. None means: only for tables.
     time_limit_s
-        Most seconds for the best plan, and as many for what a table leaves open.
+        Most seconds for the best plan, and the same again to complete a table.
 
     Returns
     -------
     Review
-        ``passed``; ``damaged``, whether there are cells that cannot be read; ``remarks``, each with its place in the
-        table; ``goals``, value by goal; ``report``, as ``check`` gives it, None where cells are damaged.
+        ``passed`` is the verdict. ``damaged`` says whether there are cells that cannot be read. ``remarks`` lists the remarks,
+        each with its place in the table. ``goals`` holds the value of each goal. ``report`` is the report of ``check``; None if
+        cells are damaged.
 
     Raises
     ------
     InputError
-        If the file is neither a plan nor a table, or the plan speaks of what the job does not have.
+        If the file is neither a plan nor a table, or the plan names something that the job does not have.
     """
     from trayopt.review.desk import review_plan, review_table
 
@@ -81,26 +83,26 @@ def judge(job: Job, plan: Plan | str | Path, *, best: bool | None = None, time_l
 
 
 def compare(job: Job, a: Plan | str | Path, b: Plan | str | Path, *, time_limit_s: float = 20.0) -> Pair:
-    """Hold two plans of a job against each other: goals, trunks and legs that differ, and findings.
+    """Compare two plans of a job: their goals, the trunks and legs that differ, and their findings.
 
     Parameters
     ----------
     job
-        The job, as ``load_job`` gives it.
+        The job, as ``load_job`` returns it.
     a, b
         Two plans, or their files in JSON, CSV or XLSX.
     time_limit_s
-        Most seconds for what a table leaves open.
+        Most seconds to complete a table.
 
     Returns
     -------
     Pair
-        ``as_dict()`` gives the comparison as plain data, with lengths in mm; ``a`` and ``b`` are the two reviews.
+        ``as_dict()`` returns the comparison as plain data, with lengths in mm; ``a`` and ``b`` are the two reviews.
 
     Raises
     ------
     InputError
-        If a file cannot be read, a cell is damaged, or a plan speaks of what the job does not have.
+        If a file cannot be read, a cell is damaged, or a plan names something that the job does not have.
     """
     from trayopt.review.compare import compare as pair
 

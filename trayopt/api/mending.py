@@ -1,4 +1,4 @@
-"""F5: find the plan that keeps every must and differs least from a given one."""
+"""F5: find the plan that keeps every must and differs least from a given plan."""
 
 from __future__ import annotations
 
@@ -32,32 +32,33 @@ def mend(
     Parameters
     ----------
     job
-        The job as it is now, as ``load_job`` gives it.
+        The job as it is now, as ``load_job`` returns it.
     plan
         The given plan, or its file in JSON, CSV or XLSX; it may have been made before the job changed.
     built
-        Trays in which everything is spliced and stays: places, or text such as ``left/1-4,right/1-4``. Rows of a table
-        that are marked as built stay as well.
+        Trays in which everything is spliced and stays: places, or text such as ``left/1-4,right/1-4``. Rows of a table that are
+        marked as built also stay.
     weights
-        What each change counts, by kind: legs, travel, ends, partings, ribbons, ports, splits, loops; a kind that is left out
-        keeps its own.
+        The weight of a change by kind: legs, travel, ends, partings, ribbons, ports, splits, loops. A kind that is left out has
+        its default weight.
     time_limit_s
-        Most seconds, reading and answer included.
+        Most seconds, including the time to read the files and to write the answer.
     workers, seed
         Search threads, and the seed of their random choices.
 
     Returns
     -------
     Mended
-        ``plan``, None where none was found; ``impossible``, whether it is proven that there is none; ``moves``, in the
-        order in which they can be made; ``weighed``, the weight of all changes, and ``bound``, the least that is proven.
+        ``plan`` is the plan; None if none was found. ``impossible`` says whether it is proven that there is none. ``moves`` lists
+        the moves in an order in which they can be made. ``weighed`` is the weight of all changes, and ``bound`` the least weight
+        that is proven.
 
     Raises
     ------
     InputError
         If the file cannot be read, a cell is damaged, or there is no such tray or kind of change.
     SolverFault
-        If the plan found fails its own check.
+        If the plan that was found fails its own check.
     """
     from trayopt.review.mend import mend as nearest
     from trayopt.review.mend import parse_built
@@ -74,7 +75,7 @@ def mend(
 
 
 def _weights(given: Weights | Mapping[str, int] | None) -> Weights:
-    """Return what each change counts; a kind that is left out keeps its own."""
+    """Return the weight of each kind of change; a kind that is left out has its default weight."""
     from dataclasses import fields
 
     from trayopt.errors import InputError

@@ -1,4 +1,4 @@
-"""F5: open the plan that a use case is given, as a document or as a file."""
+"""F5: open the plan that is passed to a use case, as a document or as a file."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 def opened(
     job: Job, plan: Plan | str | Path, *, lenient: bool = False, readable: bool = False
 ) -> tuple[Handmade, Plan | None]:
-    """Return what a plan of either kind decides, and its document where it is one."""
+    """Return the decisions of a plan document or table, and the document if it is one."""
     from trayopt.domain.plan import Plan
     from trayopt.review.opening import open_plan, open_readable
     from trayopt.review.plans import handmade_of, of_this_job
@@ -32,7 +32,7 @@ def opened(
 def document_of(
     job: Job, plan: Plan | str | Path, hint: str, warn: Callable[[Fault], None] | None = None
 ) -> tuple[Plan, str]:
-    """Return the plan document of a job, and what it is called in errors; a table is refused."""
+    """Return a plan document of a job, and its name in errors; a table is refused."""
     from trayopt.checker import read_document
     from trayopt.domain.plan import Plan
     from trayopt.errors import InputError

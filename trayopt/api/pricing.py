@@ -1,4 +1,4 @@
-"""F5: what the preferences of a job cost, and which of them are worth a word."""
+"""F5: the prices of a job's preferences, and which of them are worth reporting."""
 
 from __future__ import annotations
 
@@ -24,30 +24,30 @@ def prices(
     reproducible: bool = False,
     pace: Labour | None = None,
 ) -> Prices | None:
-    """Price the preferences of a job: legs, trays, metres and crew minutes of the best plan with each, and without it.
+    """Price the preferences of a job: compare legs, trays, metres and crew minutes of the best plan with and without each.
 
     Parameters
     ----------
     job
-        The job, as ``load_job`` gives it.
+        The job, as ``load_job`` returns it.
     best
-        The best plan, where it is known; it is searched for where it is not.
+        The best plan, if it is known; otherwise it is searched for.
     time_limit_s
-        Most seconds; with ``reproducible`` in the solver's deterministic time. A price that is not proven by then says so.
+        Most seconds, or with ``reproducible`` the solver's deterministic time. A price that is not proven by then says so.
     reproducible
-        No wall clock: the same prices.
+        Work without the wall clock: the prices are always the same.
     pace
-        Minutes of each kind of work; the usual ones of the sheets where None.
+        Minutes of each kind of work; None stands for the usual paces of the sheets.
 
     Returns
     -------
     Prices or None
-        None where no plan is known that places every splice and keeps every must: ``explain`` says why.
+        None if no plan is known that places every splice and keeps every must; ``explain`` says why.
 
     Raises
     ------
     InputError
-        If ``best`` speaks of what the job does not have.
+        If ``best`` names something that the job does not have.
     """
     from trayopt.checker import assignment_of
     from trayopt.domain.labour import Labour
@@ -67,15 +67,15 @@ def prices(
 
 
 PRICE_PART = 0.4
-"""Part of the time in which the best plan is searched for whose preferences are priced."""
+"""Part of the time that is spent on the search for the best plan."""
 
 
 @dataclass(frozen=True)
 class Habits:
-    """What is worth a word about the preferences of a plan that is whole.
+    """What is worth reporting about the preferences of a complete plan.
 
-    ``dear`` says in a line each which of them cost more crew minutes than was asked, or may, where that was not settled.
-    ``never`` gives the root of each broken one that no plan of the job keeps, by rule and subject.
+    ``dear`` has a line for each preference that costs more crew minutes than the limit, or may do so, if that was not settled.
+    ``never`` holds the root of each broken preference that no plan of the job can keep, by rule and subject.
     """
 
     dear: tuple[str, ...] = ()
@@ -92,25 +92,25 @@ def habits(
     pace: Labour | None = None,
     stop: Event | None = None,
 ) -> Habits:
-    """Look at the preferences of a plan for what is worth a word: those that are dear, and those that no plan can keep.
+    """Find the preferences of a plan that are worth reporting: the expensive ones, and the ones that no plan can keep.
 
     Parameters
     ----------
     job, plan
-        The job and its plan; of one that is not whole nothing is said.
+        The job and its plan; nothing is reported for a plan that is not complete.
     more_than_min
-        Crew minutes that keeping a preference may cost without a word; the usual number where None.
+        A preference is reported if it costs more crew minutes than this; None stands for the usual limit.
     time_limit_s, reproducible
-        Most seconds, or with ``reproducible`` the solver's deterministic time; what is not found by then is not said.
+        Most seconds, or with ``reproducible`` the solver's deterministic time. What is not found by then is not reported.
     pace
-        Minutes of each kind of work; the usual ones of the sheets where None.
+        Minutes of each kind of work; None stands for the usual paces of the sheets.
     stop
-        Set from another thread or a handler of signals, it ends the look.
+        Event that ends the work when it is set by another thread or a handler of signals.
 
     Raises
     ------
     InputError
-        If the plan speaks of what the job does not have.
+        If the plan names something that the job does not have.
     """
     from trayopt.checker import assignment_of
     from trayopt.domain.labour import DEAR_MIN, Labour

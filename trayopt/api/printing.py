@@ -1,4 +1,4 @@
-"""F5: what the crew gets of a plan, and the record of what it measured."""
+"""F5: the sheets of a plan for the crew, and the record of the crew's measurements."""
 
 from __future__ import annotations
 
@@ -32,16 +32,16 @@ def sheets(
     codes: bool = False,
     warn: Callable[[Fault], None] | None = None,
 ) -> Sheets:
-    """Make everything that the crew, the store and the file need of a plan.
+    """Make the sheets of a plan for the crew, the store and the files.
 
     Parameters
     ----------
     job
-        The job, as ``load_job`` gives it.
+        The job, as ``load_job`` returns it.
     plan
         A plan of this job with every figure right, or its file in JSON.
     only
-        Parts to make: box, steps, strip, splices, tests, materials, labels, labour, reopen; all where none is named.
+        Parts to make: box, steps, strip, splices, tests, materials, labels, labour, reopen; all parts if none is named.
     units
         Units of the lengths that are printed: ``metric`` or ``feet``.
     language
@@ -53,19 +53,19 @@ def sheets(
     codes
         Whether every label gets a QR code.
     warn
-        Told where the plan's file is of a former format: only where things lie is taken over of it.
+        Called with a warning if the plan's file is of a former format, of which only ways and places are taken over.
 
     Returns
     -------
     Sheets
-        ``write(folder)`` writes every file and gives their names; ``page()`` is the page alone, ``tables`` are the lists
-        by name.
+        ``write(folder)`` writes all files and returns their names. ``page()`` returns the page alone, and ``tables`` holds the
+        lists by name.
 
     Raises
     ------
     InputError
-        If a file cannot be read, a part, unit or language is unknown, or the plan is of another job, holds no plan,
-        breaks a rule that always holds, or states a wrong figure.
+        If a file cannot be read, or a part, unit or language is unknown. Also if the plan is of another job, is empty, breaks a
+        rule that always holds, or states a wrong figure.
     """
     from trayopt.crewsheets.write import Sheets
 
@@ -75,19 +75,19 @@ def sheets(
 
 
 def plan_pictures(job: Job, plan: Plan, *, language: str = "en") -> dict[str, str]:
-    """Draw a plan, finished or not, in SVG: its box from the door, and the order of each trunk against depth.
+    """Draw a plan, finished or not, in SVG: the box as seen from the door, and the order of each trunk against depth.
 
     Parameters
     ----------
     job, plan
-        The job, and a plan of it with every figure right, as ``check`` gives it.
+        The job, and a plan of it with every figure right, as ``check`` returns it.
     language
         ``en`` or ``de``.
 
     Returns
     -------
     dict
-        ``front``, and ``order-TRUNK`` for each trunk in the box.
+        The pictures by name: ``front``, and ``order-TRUNK`` for each trunk in the box.
 
     Raises
     ------
@@ -127,19 +127,19 @@ def record(
     job, plan, only, units, language, settings, measured, codes, warn
         As for ``sheets``.
     readings
-        The test record filled in, or a table in CSV or XLSX with the columns fibre, wavelength_nm, a_to_b_db, b_to_a_db
-        and, if wanted, resplices; losses in dB.
+        The filled-in test record, or a table in CSV or XLSX with the columns fibre, wavelength_nm, a_to_b_db, b_to_a_db and,
+        optionally, resplices; losses are in dB.
 
     Returns
     -------
     Record
-        ``passed``, whether every batch passed; ``batches()``, ``again()`` and ``as_built()`` as plain data;
+        ``passed`` says whether every batch passed. ``batches()``, ``again()`` and ``as_built()`` return plain data.
         ``write(folder)`` writes the as-built plan and the filled-in sheets.
 
     Raises
     ------
     InputError
-        As for ``sheets``, and where a reading is of no splice of the plan, or is no loss.
+        As for ``sheets``, and if a reading belongs to no splice of the plan, or is not a loss.
     """
     from trayopt.crewsheets.readings import read_readings
     from trayopt.crewsheets.record import Record
@@ -153,7 +153,7 @@ def record(
 def _book(
     job: Job, plan: Plan | str | Path, hint: str, options: SheetOptions, warn: Callable[[Fault], None] | None
 ) -> Book:
-    """Read a plan that something is printed of; one that does not fit its job is refused."""
+    """Read a plan for printing; a plan that does not fit its job is refused."""
     from trayopt.crewsheets.book import Book
     from trayopt.crewsheets.write import fitting
 
@@ -163,7 +163,7 @@ def _book(
 
 
 def _measured(given: Mapping[str, int] | str | Path | None, book: Book) -> Mapping[str, int] | None:
-    """Return measured marks in mm by leg, read from their table where they are a file."""
+    """Return measured marks in mm by leg; if a file is given, read them from its table."""
     from trayopt.crewsheets.marks import read_measured
 
     return read_measured(str(given), book) if isinstance(given, str | Path) else given
@@ -172,7 +172,7 @@ def _measured(given: Mapping[str, int] | str | Path | None, book: Book) -> Mappi
 def _options(
     only: Sequence[str], units: Units, language: str, settings: Settings | str | Path | None, codes: bool
 ) -> SheetOptions:
-    """Return what is to be printed and how; what there is not is refused."""
+    """Return the options of the sheets; unknown parts, units and languages are refused."""
     from trayopt.crewsheets.settings import Settings, read_settings
     from trayopt.crewsheets.words import LANGUAGES
     from trayopt.crewsheets.write import PARTS

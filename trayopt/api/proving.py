@@ -1,4 +1,4 @@
-"""F5: prove the bounds of a plan again, by a model in which no relaxation has a part."""
+"""F5: prove the bounds of a plan again, by a model that uses no relaxation."""
 
 from __future__ import annotations
 
@@ -20,14 +20,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Proofs:
-    """What became of the bounds of a plan: an answer for each goal, and the plan that refutes one."""
+    """The result of proving the bounds of a plan again: an answer for each goal, and the plan that refutes a bound."""
 
     answers: tuple[Proof, ...]
     plan: Plan | None = None
 
     @property
     def refuted(self) -> bool:
-        """Whether there is a plan that is better than a bound says."""
+        """Whether there is a plan that is better than a bound."""
         return self.plan is not None
 
     @property
@@ -36,7 +36,7 @@ class Proofs:
         return all(proof.answer in {"confirmed", "nothing claimed"} for proof in self.answers)
 
     def as_dict(self) -> dict[str, Any]:
-        """Return it as plain data."""
+        """Return the result as plain data."""
         return {
             "schema": "trayopt/proof/1",
             "confirmed": self.confirmed,
@@ -56,38 +56,37 @@ def prove(
     progress: Progress | None = None,
     warn: Callable[[Fault], None] | None = None,
 ) -> Proofs:
-    """Prove the bounds of a plan again: ask for each goal for a plan below its bound, as good in the goals before.
+    """Prove the bounds of a plan again: for each goal, ask for a plan below its bound that is as good on the goals before.
 
-    The question goes to a plain model of the rules, in which neither the relaxation that proved the bound nor any other
-    has a part.
+    The question goes to a plain model of the rules, which uses neither the relaxation that proved the bound nor any other.
 
     Parameters
     ----------
     job
-        The job, as ``load_job`` gives it.
+        The job, as ``load_job`` returns it.
     plan
-        The plan, or its file in JSON; what it says of values is not believed.
+        The plan, or its file in JSON; its values are measured again.
     time_limit_s
-        Most seconds for all goals together, shared out among those that are left; None for no limit.
+        Most seconds for all goals together, shared among the goals that are left; None for no limit.
     workers, seed
         Search threads, and the seed of their random choices.
     progress
-        Called with seconds, goal, value and the bound that is proven so far.
+        Called with seconds, goal, value, and the bound that is proven so far.
     warn
-        Told where the file is of a former format: nothing is claimed then.
+        Called with a warning if the file is of a former format, which claims no bounds.
 
     Returns
     -------
     Proofs
-        ``answers``, for each goal ``confirmed``, ``refuted``, ``not settled`` (in the time, or for the size of the model),
-        ``not asked`` (behind a goal that is refuted) or ``nothing claimed``; ``plan``, the plan that refutes a bound.
+        ``answers`` says for each goal ``confirmed``, ``refuted``, ``not settled`` (in time, or because the model is too large),
+        ``not asked`` (after a refuted goal) or ``nothing claimed``. ``plan`` is the plan that refutes a bound.
 
     Raises
     ------
     InputError
-        If the plan cannot be read, speaks of what the job does not have, holds no plan, or could not be built.
+        If the plan cannot be read, names something that the job does not have, is empty, or could not be built.
     SolverFault
-        If the plain model gives a plan that is not better by a recount.
+        If the plain model returns a plan that is not better by a recount.
     """
     from trayopt.checker import assignment_of, measure
     from trayopt.checker.checking import lay

@@ -1,4 +1,4 @@
-"""F5: a job with everything that it refers to, and the JSON Schema of each kind of file."""
+"""F5: reading a job with everything that it refers to, and the JSON Schema of each kind of file."""
 
 from __future__ import annotations
 
@@ -26,21 +26,21 @@ def load_job(
     source
         A job file, ``-`` for standard input, or the job as a mapping with the keys of a job file.
     library
-        Folders whose entries come before the models of trayopt, a later one before an earlier one.
+        Folders whose entries come before the models of trayopt; later folders come before earlier ones.
     warn
-        Told what is unusual about the hardware that the job uses, each thing once.
+        Called once with each warning about the job, such as unusual sizes of its hardware.
     texts
-        What is read in place of files, the job's own or those that it names, such as changes that are not saved.
+        Texts that are read in place of files, such as unsaved changes of the job's file or of files that it names.
 
     Returns
     -------
     Job
-        With references resolved and defaults filled in.
+        The job with references resolved and defaults filled in.
 
     Raises
     ------
     InputError
-        With every fault of every file, sorted; hardware that cannot be built is one.
+        With every fault of every file, sorted; hardware that cannot be built is a fault.
     """
     from trayopt.library.job import read_job
     from trayopt.rules.registry import fill
@@ -54,7 +54,7 @@ def json_schema(kind: str) -> dict[str, Any]:
     Raises
     ------
     InputError
-        For a kind that there is not.
+        If there is no such kind.
     """
     from trayopt.errors import InputError
     from trayopt.formats import schema

@@ -1,4 +1,4 @@
-"""F5: solve a job, and check the plan before it is given out."""
+"""F5: solve a job, and check the plan before it is returned."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Result:
-    """What solving a job came to: the plan document, checked, and what the check said of it."""
+    """The result of solving a job: the plan document, and the report of its check."""
 
     plan: Plan
     report: Report
@@ -48,20 +48,20 @@ def solve(
     explain: bool = True,
     stop: Event | None = None,
 ) -> Result:
-    """Find the best plan of a job, and check it before it is given out.
+    """Find the best plan of a job, and check it before it is returned.
 
     Parameters
     ----------
     job
-        The job, as ``load_job`` gives it.
+        The job, as ``load_job`` returns it.
     time_limit_s
-        Most seconds for all of it; with ``reproducible`` in the solver's deterministic time instead of wall time.
+        Most seconds for the whole call; with ``reproducible``, the solver's deterministic time instead of wall time.
     gap
         Leave a goal when value - bound is at most this part of the value.
     workers, seed
         Search threads, and the seed of their random choices.
     reproducible
-        One worker and no wall clock: the same plan byte for byte.
+        Work with one worker and without the wall clock: the plan is the same byte for byte.
     start
         A plan to begin with.
     goals
@@ -69,27 +69,27 @@ def solve(
     progress
         Called with seconds, goal, value and bound.
     watch
-        Called with each step of the trail: a better plan, or a better bound with its author and what it takes for granted.
+        Called with each step of the trail: a better plan, or a better bound with its author and the limits within which it holds.
     every_plan
-        Call ``watch`` as soon as the solver finds a better plan, and not only with the last one of a run; it costs a recount
-        of each.
+        Call ``watch`` for each better plan as soon as the solver finds it, and not only for the last plan of a run. Each plan
+        then costs a recount.
     without
         Names of relaxations and tactics of the search that are left out.
     explain
-        Whether to look for the first conflict where splices stay unplaced or musts are broken, for at most
-        ``EXPLAIN_S`` seconds, which are part of the limit.
+        Whether to look for the first conflict if splices stay unplaced or musts are broken. This takes at most ``EXPLAIN_S``
+        seconds, which are part of the limit.
     stop
-        Set from another thread or a handler of signals, it ends the search with the best plan so far, as Ctrl-C does.
+        Event that ends the search with the best plan so far, as Ctrl-C does, when another thread or a handler of signals sets it.
 
     Returns
     -------
     Result
-        ``plan``, the plan document with lengths in mm, and ``report``, what its check says of it.
+        ``plan`` is the plan document with lengths in mm, and ``report`` the report of its check.
 
     Raises
     ------
     InputError
-        If built pins contradict each other, or ``start`` is no plan of the job, or the goals cannot be ordered so.
+        If built pins contradict each other, ``start`` is not a plan of the job, or the goals cannot be ordered so.
     SolverFault
         If the plan fails its own check.
     """
@@ -136,15 +136,15 @@ def solve(
 
 
 EXPLAIN_S = 10.0
-"""Most seconds in which solve looks for the first conflict, in deterministic time where the plan is to be reproducible."""
+"""Most seconds in which ``solve`` looks for the first conflict; deterministic time if the plan must be reproducible."""
 
 
 EXPLAIN_PART = 0.2
-"""Most of a limit that is kept for it, as long as no plan is known that needs no explanation."""
+"""Greatest part of a limit that is kept for the explanation, until a plan is known that needs none."""
 
 
 def _with_conflict(job: Job, plan: Plan, clock: Clock, stop: Event | None) -> Plan:
-    """Let a plan that leaves splices unplaced or musts broken say the first conflict; ``clock`` is that of the whole."""
+    """Add the first conflict to a plan that leaves splices unplaced or musts broken; ``clock`` is the clock of the whole call."""
     from trayopt.explainer.explaining import explain_short
     from trayopt.solver.model.clock import Clock
     from trayopt.solver.model.in_time import in_time

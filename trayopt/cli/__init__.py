@@ -1,4 +1,4 @@
-"""F7: the commands, one a file."""
+"""F7: the commands, each in a file of its own."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The group of commands, each loaded only when it is asked for, and the way out of every run."""
+"""The group of commands, which loads a command only when it is asked for, and the end of every run."""
 
 from __future__ import annotations
 
@@ -34,11 +34,11 @@ ORDER = (
     "new",
     "desk",
 )
-"""Commands in the order of the help; others follow in the order of their names."""
+"""Commands in the order of the help; other commands follow in the order of their names."""
 
 
 class LazyGroup(click.Group):
-    """Finds a command in the file of its name in ``trayopt.cli.commands``; the file's ``command`` is the command."""
+    """Group that finds a command in the file of that name in ``trayopt.cli.commands``, as its ``command``."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Return the names of all commands, in the order of the help."""
@@ -47,7 +47,7 @@ class LazyGroup(click.Group):
         return sorted(names, key=lambda name: (ORDER.index(name) if name in ORDER else len(ORDER), name))
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """Load one command; None where there is none of the name."""
+        """Load a command; None if there is no command of that name."""
         if cmd_name not in self.list_commands(ctx):
             return None
         command: click.Command = import_module(f"{commands.__name__}.{cmd_name}").command
@@ -55,7 +55,7 @@ class LazyGroup(click.Group):
 
 
 def _man(context: click.Context, option: click.Parameter, asked: bool) -> None:
-    """Print the man page and end."""
+    """Print the man page and end the run."""
     del option
     if asked and not context.resilient_parsing:
         from trayopt.cli.manpage import man_page
@@ -102,10 +102,10 @@ def _unwritten(wrong: OSError) -> int:
 
 
 def _end(code: int) -> NoReturn:
-    """End the process; a search that would not end in time is left behind, without waiting for it.
+    """End the process, without waiting for a search that did not end in time.
 
-    A run that was asked to end does so with its own code: the interpreter would end itself by the signal once it saw an
-    interruption pass through code that was made from text.
+    A run that was asked to end uses ``os._exit`` with its own code: after an interruption in code made from text, the
+    interpreter would end itself by the signal.
     """
     solving = sys.modules.get("trayopt.solver.model.in_time")
     if STOPPING.asked is not None or (solving is not None and solving.left_behind()):
@@ -115,10 +115,10 @@ def _end(code: int) -> NoReturn:
 
 
 def _start_light() -> None:
-    """Leave out what costs a short command most beside its work.
+    """Turn off what costs a short command the most time apart from its work.
 
-    What a command makes it keeps to its end: garbage is looked for seldom, and not once more at the end. A validator of
-    pydantic would look for plugins in the metadata of every package that is installed; trayopt uses none.
+    A command keeps its objects to the end, so garbage is collected rarely, and not again at the end. A validator of pydantic
+    would look for plugins in the metadata of every installed package; trayopt uses none.
     """
     gc.set_threshold(1_000_000)
     atexit.register(gc.freeze)

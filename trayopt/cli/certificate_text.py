@@ -1,4 +1,4 @@
-"""What became of the certificate of a plan, as text."""
+"""The result of checking a certificate, as text."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 
 def verified_text(verified: Verified) -> str:
-    """Write an answer for each goal, and what they come to."""
+    """Write a row for each goal, and the verdict."""
     rows = [
         [goal.goal, f"{goal.least:,}", f"{goal.standing}: {goal.why}" if goal.why else goal.standing]
         for goal in verified.goals
@@ -23,7 +23,7 @@ def verified_text(verified: Verified) -> str:
 
 
 def verified_words(verified: Verified) -> str:
-    """Say in one line what became of the certificate."""
+    """Write the verdict on the certificate in one line."""
     refused = [goal.goal for goal in verified.goals if goal.standing == "refused"]
     if refused:
         return f"the certificate is refused: its {listed(refused)} {'proves' if len(refused) == 1 else 'prove'} nothing"

@@ -1,4 +1,4 @@
-"""The options that every command takes, and what becomes of errors inside of one."""
+"""The options that every command takes, and the handling of errors in commands."""
 
 from __future__ import annotations
 
@@ -36,9 +36,9 @@ _VERBOSE = click.option("-v", "--verbose", is_flag=True, help="Print more, and t
 
 
 def common(command: Callable[..., int | None]) -> Callable[..., int]:
-    """Return a command ``--library``, ``--format``, ``-q`` and ``-v``, as one ``Output``, its first argument.
+    """Add ``--library``, ``--format``, ``-q`` and ``-v`` to a command, which gets them as an ``Output``, its first argument.
 
-    What the command returns is the exit code; None is 0. Faults of input end in exit 2, any other exception in exit 4.
+    The command returns the exit code; None means 0. Faults of input lead to exit code 2, any other exception to 4.
     """
 
     @functools.wraps(command)

@@ -1,4 +1,4 @@
-"""What a command's exit code says (spec, section 9)."""
+"""Exit codes and their meaning (spec, section 9)."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from enum import IntEnum
 
 
 class Exit(IntEnum):
-    """Exit codes of every command."""
+    """The exit codes, which are the same for all commands."""
 
     YES = 0
     NO = 1

@@ -1,4 +1,4 @@
-"""What a search came to is not lost where its file cannot be written: that is found out before, or it goes to stdout."""
+"""Keeping the result of a search: its file is checked before the search, and if writing fails, the result goes to stdout."""
 
 from __future__ import annotations
 
@@ -8,19 +8,19 @@ from trayopt.cli.output import Output
 
 
 def find_out(file: str | None, room: int = 0) -> None:
-    """Refuse a file that cannot be written before anything is searched for it.
+    """Check before a search that its file can be written.
 
     Parameters
     ----------
     file
-        What ``-o`` names; None for nothing, ``-`` for stdout.
+        The file that ``-o`` names; None for no file, ``-`` for stdout.
     room
-        About how many bytes it will take.
+        The approximate size of the file in bytes.
 
     Raises
     ------
     InputError
-        If the folder is not there, may not be written to, or has not that much room.
+        If the folder does not exist, may not be written to, or has too little room.
     """
     from trayopt.formats.json_out import can_be_written
 
@@ -29,7 +29,7 @@ def find_out(file: str | None, room: int = 0) -> None:
 
 
 def kept(output: Output, file: str, write: Callable[[], None], otherwise: Callable[[], str]) -> bool:
-    """Write a file; where that fails say so, and print what would be lost to stdout. Tells whether it was written."""
+    """Write a file and return whether that worked; if not, report it and print the content to stdout instead."""
     from trayopt.errors import InputError
 
     try:

@@ -1,4 +1,4 @@
-"""The man page, made of the help of every command: roff for ``man``, section 1."""
+"""The man page in roff, section 1, made from the help of every command."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ SETTINGS = {"help_option_names": ["-h", "--help"]}
 
 
 def man_page(group: click.Group, version: str) -> str:
-    """Write the page of all commands."""
+    """Return the man page of all commands."""
     root = click.Context(group, info_name=group.name, **SETTINGS)  # type: ignore[arg-type]
     lines = [
         f'.TH {_text(str(group.name).upper())} 1 "" "{_text(f"{group.name} {version}")}" "User commands"',
@@ -56,7 +56,7 @@ def _plain(text: str | None) -> str:
 
 
 def _text(text: str) -> str:
-    """Write text so that roff takes no character of it for its own."""
+    """Escape text so that roff interprets no character of it."""
     made = text.replace("\\", "\\e").replace("-", "\\-").replace('"', "\\(dq")
     made = "".join(char if char.isascii() else f"\\[u{ord(char):04X}]" for char in made)
     return f"\\&{made}" if made.startswith((".", "'")) else made

@@ -1,4 +1,4 @@
-"""The one policy of what is printed where: the answer to stdout, everything else to stderr.
+"""The policy of what is printed where: the answer goes to stdout, everything else to stderr.
 
 ======== ======================== ======================= ==========================
 mode     answer (stdout)          notes, warnings (stderr) detail (stderr)
@@ -31,14 +31,14 @@ Format = Literal["text", "json"]
 
 
 TELLING_S, TELLING_PART = 0.15, 0.25
-"""Seconds of a limit for the answer, after the search; and as a part of what it took to come to it, on a busy machine."""
+"""Time kept for the answer after the search: at least so many seconds, and this part of the time before the search."""
 LEAST_PART = 0.1
-"""Part of a limit that the search has in any case, however long it took to come to it."""
+"""Part of a limit that the search always has, however long the work before it took."""
 
 
 @dataclass(frozen=True)
 class Output:
-    """How one run of a command speaks, from the options that every command takes."""
+    """The output of one run of a command, by the options that every command takes."""
 
     library: tuple[Path, ...] = ()
     format: Format = "text"
@@ -58,12 +58,12 @@ class Output:
         return not self.quiet and sys.stderr.isatty()
 
     def left(self, limit_s: float) -> float:
-        """Return what the search has of a limit: what it took to come here is a part of it, and some is kept for the answer."""
+        """Return the seconds of a limit that the search may use, without the time so far and some time for the answer."""
         spent = time.monotonic() - self.began
         return max(limit_s - spent - max(TELLING_S, TELLING_PART * spent), LEAST_PART * limit_s)
 
     def answer(self, data: Callable[[], Any], text: Callable[[], str], head: Callable[[], str] | None = None) -> None:
-        """Print the answer: ``data`` as JSON, or ``text``, or where quiet only its ``head``."""
+        """Print the answer: ``data`` as JSON, or ``text``, or only its ``head`` when quiet."""
         if self.json:
             from trayopt.formats.json_out import dump
 
@@ -78,25 +78,25 @@ class Output:
         sys.stdout.write(text if not text or text.endswith("\n") else text + "\n")
 
     def note(self, message: str) -> None:
-        """Tell something beside the answer; silent when quiet."""
+        """Print a note to stderr, except when quiet."""
         if not self.quiet:
             _error_line(message)
 
     def warn(self, message: str) -> None:
-        """Tell something that the reader should look at, even when quiet."""
+        """Print a warning to stderr, even when quiet."""
         _error_line(f"warning: {message}")
 
     def unusual(self, fault: Fault) -> None:
-        """Tell what is unusual in an input, at its place."""
+        """Print a warning about something unusual in an input, with its place."""
         self.warn(str(fault))
 
     def detail(self, message: str) -> None:
-        """Tell something that only a curious reader wants (``-v``)."""
+        """Print a detail to stderr, only with ``-v``."""
         if self.verbose and not self.quiet:
             _error_line(message)
 
     def faults(self, wrong: InputError) -> None:
-        """Tell every fault of an input."""
+        """Print every fault of an input to stderr."""
         if self.json:
             from trayopt.formats.json_out import dump
 
@@ -108,7 +108,7 @@ class Output:
             _error_line(f"{len(wrong.faults)} errors")
 
     def console(self, *, stderr: bool = False) -> Console:
-        """Return a rich console; it honours NO_COLOR and the width of the terminal, 80 columns where there is none."""
+        """Return a rich console, which honours NO_COLOR and the width of the terminal; without a terminal it has 80 columns."""
         from rich.console import Console
 
         return Console(stderr=stderr, highlight=False, markup=False, emoji=False, soft_wrap=False, width=_width(stderr))
@@ -123,7 +123,7 @@ class Output:
 def table(
     heads: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = (), width: int | None = None
 ) -> str:
-    """Lay out a plain table: columns two spaces apart, those in ``right`` aligned to the right.
+    """Lay out a plain table with two spaces between columns; the columns in ``right`` are aligned to the right.
 
     With a ``width`` in columns the last column is wrapped to fit it.
     """
@@ -149,7 +149,7 @@ def table(
 
 
 def columns() -> int | None:
-    """Return the width of the terminal; None where stdout is none, so that lines stay whole for other programs."""
+    """Return the width of the terminal; None if stdout is not a terminal, so that lines stay whole for other programs."""
     if not sys.stdout.isatty():
         return None
     from shutil import get_terminal_size
@@ -168,6 +168,6 @@ def _error_line(message: str) -> None:
 
 
 def error_text(text: str) -> None:
-    """Write text to stderr; nothing that is said there is worth a run, so that a stream that takes none is left alone."""
+    """Write text to stderr; errors are ignored, since no message there is worth ending a run."""
     with contextlib.suppress(OSError, ValueError):
         sys.stderr.write(text)

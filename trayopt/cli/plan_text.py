@@ -1,4 +1,4 @@
-"""A plan as text: what was decided, what is proven, what is broken, and how full every tray is."""
+"""A plan as text: its decisions, its proofs, its broken rules, and the load of every tray."""
 
 from __future__ import annotations
 
@@ -38,19 +38,19 @@ if TYPE_CHECKING:
 
 MOST_COLUMNS = 120
 MOST_ALIKE = 12
-"""Broken preferences of one rule, and unplaced runs, that are listed before the rest is only counted."""
+"""Number of broken preferences of a rule, and of unplaced runs, that are listed; the rest is only counted."""
 
 
 class Items:
-    """Short texts two spaces apart, all in one line if they fit; else each group on lines of its own.
+    """Short texts with two spaces between them: on one line if they fit, otherwise each group on lines of its own.
 
     Parameters
     ----------
     groups
         The texts, in groups that belong together.
     cell, line
-        Least width of a text, and the width at which the longest of several of these has one line: so that those of a
-        column look alike.
+        The least width of a text, and the width of the longest line in the column, so that all items of a column have the same
+        layout.
     """
 
     def __init__(self, groups: Sequence[Sequence[str]], cell: int = 0, line: int = 0) -> None:
@@ -62,11 +62,11 @@ class Items:
         return "  ".join(item for group in self.groups for item in group).rstrip()
 
     def __rich_measure__(self, console: Console, options: ConsoleOptions) -> Measurement:
-        """Return the widths between which it can be laid out."""
+        """Return the least and the greatest width of the layout."""
         return Measurement(self.widest, self.line).with_maximum(options.max_width)
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        """Lay it out in the width that there is."""
+        """Lay the texts out in the available width."""
         if self.line <= options.max_width:
             yield Text(self._one_line())
             return
@@ -83,9 +83,9 @@ class Items:
 
 
 def plan_blocks(job: Job, plan: Plan, *, whole: bool = False, habits: Habits | None = None) -> Iterator[RenderableType]:
-    """Yield the answer block by block; ``whole`` lists every leg, and everything that is broken.
+    """Yield the answer block by block; with ``whole``, every leg and every broken rule is listed.
 
-    ``habits`` are what is known of preferences beside: which no plan keeps, and which are dear.
+    ``habits`` says which preferences no plan can keep, and which are expensive.
     """
     yield Text(one_line(plan.job.title) or "job without a title", style="bold")
     yield Text(
@@ -126,7 +126,7 @@ def plan_blocks(job: Job, plan: Plan, *, whole: bool = False, habits: Habits | N
 
 
 def plan_text(job: Job, plan: Plan, *, width: int = 80, whole: bool = False, habits: Habits | None = None) -> str:
-    """Write the answer as plain text of at most so many columns."""
+    """Write the answer as plain text of at most ``width`` columns."""
     from io import StringIO
 
     console = Console(
@@ -226,7 +226,7 @@ def _broken(job: Job, broken: Sequence[PlanBroken], *, all_of_them: bool) -> Ren
 
 
 def _never(lost: Sequence[PlanBroken], why: Mapping[tuple[str, str], str]) -> RenderableType:
-    """List preferences that no plan keeps, with the root of each; what has one root in a row."""
+    """List preferences that no plan can keep, with their root; preferences with the same root share a row."""
     by_root: dict[str, list[str]] = {}
     for item in lost:
         by_root.setdefault(why[item.rule, item.subject], []).append(f"{BY_ID[item.rule].name} {item.subject}")

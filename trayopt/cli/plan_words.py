@@ -1,4 +1,4 @@
-"""The sentences and short forms in which a plan is told; plain data in, text out."""
+"""The sentences and short forms of a plan's text; plain data in, text out."""
 
 from __future__ import annotations
 
@@ -28,12 +28,12 @@ STOPPED = {
 
 
 def one_line(text: str) -> str:
-    """Put a text on one line, without anything that a terminal would act on."""
+    """Put a text on one line, without characters on which a terminal would act."""
     return "".join(char if char.isprintable() else " " for char in text).strip()
 
 
 def outcome(plan: Plan) -> tuple[str, str]:
-    """Say in one sentence what a plan is worth: the word that matters, and the rest of the sentence."""
+    """Write the outcome of a plan as one sentence, in two parts: the word that matters, and the rest."""
     if plan.status == "none":
         return "No plan", f": stopped {STOPPED[plan.stopped]} before a first one was found."
     if not plan.trays and not plan.unplaced:
@@ -45,7 +45,7 @@ def outcome(plan: Plan) -> tuple[str, str]:
 
 
 def _gap(plan: Plan) -> str:
-    """Say how far the first goal that is not proven is open."""
+    """Write the gap of the first goal that is not proven."""
     item = next(item for item in plan.goals if item.bound != item.value)
     if item.bound is None:
         return f"nothing is proven yet of {item.goal}, {item.value:,}"
@@ -67,7 +67,7 @@ def _kept(plan: Plan) -> str:
 
 
 def goal_state(item: PlanGoal) -> str:
-    """Say of one goal what is proven."""
+    """Write what is proven about a goal."""
     if item.bound == item.value:
         from trayopt.solver.model.bound import proven_by
 
@@ -78,7 +78,7 @@ def goal_state(item: PlanGoal) -> str:
 
 
 def head_lines(job: Job, plan: Plan) -> str:
-    """Return the head of the answer: what it is worth, the goals, and how full the trays are, equal ones together."""
+    """Return the head of the answer: the outcome, the goals, and the loads of trays, with equal loads counted together."""
     lines = ["".join(outcome(plan))]
     if plan.status != "none":
         lines.append(", ".join(f"{item.goal} {item.value}" for item in plan.goals))
@@ -96,12 +96,12 @@ def head_lines(job: Job, plan: Plan) -> str:
 
 
 def mm(length: int | None) -> str:
-    """Write a length in mm with a mark at the thousands."""
+    """Write a length in mm with a comma at the thousands; a dash for None."""
     return "-" if length is None else f"{length:,}"
 
 
 def divisions(plan: Plan, trunk: str) -> list[str]:
-    """Say how a trunk is divided, where, and what becomes of its ribbons: ``1-6 in 2``, ``at the tray``, ``ribbons split``."""
+    """Write how and where a trunk is divided, and its ribbon work: ``1-6 in 2``, ``at the tray``, ``ribbons split``."""
     told: dict[int, str] = {}
     for leg in plan.legs:
         if leg.trunk == trunk:
@@ -124,7 +124,7 @@ def divisions(plan: Plan, trunk: str) -> list[str]:
 
 
 def window_words(row: PlanThrough) -> str:
-    """Say how long the window of a trunk is that goes through, and what of it is cut and what passes uncut."""
+    """Write the length of the window of a trunk that goes through, and which of its tubes are cut and which pass uncut."""
     tubes = "tube {} is" if len(row.cut) == 1 else "tubes {} are"
     cut = f"{row.trunk}: a window of {mm(row.window_mm)} mm in its sheath; {tubes.format(listed_runs(row.cut))} cut"
     if not row.uncut:
@@ -134,14 +134,14 @@ def window_words(row: PlanThrough) -> str:
 
 
 def listed_runs(numbers: Iterable[int]) -> str:
-    """Write numbers in runs: ``1-4, 9``."""
+    """Write numbers as runs: ``1-4, 9``."""
     rows = groupby(enumerate(sorted(numbers)), key=lambda item: item[1] - item[0])
     runs = [[number for _, number in row] for _, row in rows]
     return ", ".join(span(run[0], run[-1]) for run in runs)
 
 
 def legs_in(job: Job, plan: Plan) -> dict[Place, list[list[str]]]:
-    """Name the legs of each tray with their fibres, trunk by trunk; three or more in a row as first and last."""
+    """Write the legs of each tray with their fibres, trunk by trunk; three or more in a row are written as first and last."""
     found: dict[Place, dict[str, list[PlanLeg]]] = defaultdict(lambda: {trunk.id: [] for trunk in job.trunks})
     for leg in plan.legs:
         if leg.stack is not None and leg.position is not None:
@@ -170,12 +170,12 @@ def _parked(leg: PlanLeg) -> str:
 
 
 def tied(plan: Plan) -> list[str]:
-    """Say which trays opened tubes tie to each other, so that they come to the bench together."""
+    """Write which trays are tied by opened tubes, and so come to the bench together."""
     return [f"tied: {listed(group)}" for group in plan.tied]
 
 
 def unused(job: Job, plan: Plan) -> list[str]:
-    """Say which places are free, stack by stack, and at which end legs enter where a stack has two."""
+    """Write the free places of each stack, and, if a stack has two ends, the end at which legs enter."""
     used = {Place(tray.stack, tray.position) for tray in plan.trays}
     told = []
     for stack in job.enclosure.stacks:
@@ -190,7 +190,7 @@ def unused(job: Job, plan: Plan) -> list[str]:
 
 
 def conflict_words(explanation: Mapping[str, Any]) -> tuple[str, list[str]]:
-    """Say what is in the way: a head, and a sentence for each group of the first conflict."""
+    """Write the first conflict: a head, and a sentence for each group."""
     conflicts = explanation.get("conflicts", [explanation] if "groups" in explanation else [])
     if not conflicts:
         return "", []
@@ -204,13 +204,13 @@ def conflict_words(explanation: Mapping[str, Any]) -> tuple[str, list[str]]:
 
 
 def _said(group: Mapping[str, str]) -> str:
-    """Write a group of a conflict; its subject only where the sentence does not begin with it."""
+    """Write a group of a conflict; the subject is left out if the sentence begins with it."""
     because = group["because"]
     return f"{group['rule']}{'' if because.startswith(group['subject']) else ' ' + group['subject']}: {because}"
 
 
 def way_out_words(explanation: Mapping[str, Any]) -> list[str]:
-    """Say what would help, in the order in which it stands: what to give up, what to add."""
+    """Write the ways out in their order: what to give up, and what to add."""
     told = []
     for way in explanation.get("ways_out", ()):
         parts = [f"give up {group['rule']} {group['subject']}" for group in way.get("give_up", ())]

@@ -1,4 +1,4 @@
-"""What a person at a terminal sees while the solver works; with ``-v``, a plain line for each bound and each better plan."""
+"""Progress of the solver: a live line on a terminal, and with ``-v`` a plain line for each bound and each better plan."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ if TYPE_CHECKING:
 
 
 class Progress:
-    """Takes seconds, goal, value and bound from the solver's threads and shows them on stderr.
+    """Display of the solver's progress on stderr: seconds, goal, value and bound, which come from the solver's threads.
 
-    On a terminal one line is kept up to date, and disappears with the answer. With ``-v`` each step of the trail stays as a
-    line.
+    On a terminal, one line is kept up to date, and disappears before the answer. With ``-v``, each step of the trail is printed
+    as a line that stays.
     """
 
     def __init__(self, output: Output) -> None:
@@ -26,13 +26,13 @@ class Progress:
         self._began = time.monotonic()
         self._goal: str | None = None
         self._out: int | None = None
-        """Splices without a tray in the best plan; None where there is no plan yet."""
+        """Splices without a tray in the best plan; None if there is no plan yet."""
         self._value: int | None = None
         self._bound: int | None = None
         self._live: Live | None = None
 
     def __enter__(self) -> Progress:
-        """Begin to show."""
+        """Start the display."""
         if self._output.progress:
             from rich.live import Live
 
@@ -50,17 +50,17 @@ class Progress:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        """Leave the terminal as it was."""
+        """End the display."""
         self.close()
 
     def close(self) -> None:
-        """Leave the terminal as it was."""
+        """End the display and leave the terminal as it was."""
         if self._live is not None:
             self._live.stop()
             self._live = None
 
     def __call__(self, seconds: float, goal: str, value: int | None, bound: int | None) -> None:
-        """Take what the solver knows of the job: the splices without a tray, and the goal in work."""
+        """Take over the state of the search: the splices without a tray, and the current goal."""
         del seconds
         if goal == "unplaced":
             self._out = value
@@ -74,12 +74,12 @@ class Progress:
             self._bound = bound if self._bound is None else max(self._bound, bound)
 
     def step(self, line: str) -> None:
-        """Show a step of the trail with ``-v``."""
+        """Print a step of the trail, with ``-v``."""
         if self._output.verbose and not self._output.quiet:
             self.say(line)
 
     def say(self, message: str) -> None:
-        """Print a line on stderr without breaking into the one that is kept up to date."""
+        """Print a line on stderr without disturbing the live line."""
         if self._live is not None:
             self._live.console.print(message, markup=False)
         else:
@@ -94,7 +94,7 @@ class Progress:
         return Text(line, overflow="ellipsis", no_wrap=True, style="cyan")
 
     def _doing(self) -> Iterator[str]:
-        """Say what the solver is at, the longest form first."""
+        """Yield texts for the current state of the solver, the longest first."""
         if self._out is None:
             yield "looking for a first plan   (Ctrl-C stops)"
             return

@@ -1,4 +1,4 @@
-"""What became of the bounds of a plan that were proven again, as text."""
+"""The result of proving the bounds of a plan again, as text."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 
 def proofs_text(proofs: Proofs) -> str:
-    """Write an answer for each goal, and what they come to."""
+    """Write a row for each goal, and the verdict."""
     from trayopt.solver.model.bound import proven_by
 
     rows = []
@@ -28,7 +28,7 @@ def proofs_text(proofs: Proofs) -> str:
 
 
 def proofs_words(proofs: Proofs) -> str:
-    """Say in one line what became of the bounds."""
+    """Write the verdict on the bounds in one line."""
     refuted = next((proof.claim for proof in proofs.answers if proof.answer == "refuted"), None)
     if refuted is not None and proofs.plan is not None:
         return f"the bound {refuted.bound:,} of {refuted.goal} is refuted by a plan with {proofs.plan.value(refuted.goal):,}"

@@ -1,4 +1,4 @@
-"""The options that the commands of the wall share: what is printed, in which words and units, with which settings."""
+"""The options that ``sheets`` and ``record`` share: parts, language, units and settings."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ LANGUAGE_NAMES = ("en", "de")
 
 
 class SheetOptions(TypedDict):
-    """What these options come to, as ``trayopt.sheets`` and ``trayopt.record`` take them."""
+    """The values of these options, as ``trayopt.sheets`` and ``trayopt.record`` take them."""
 
     only: tuple[str, ...]
     units: Literal["metric", "feet"]
@@ -24,7 +24,7 @@ class SheetOptions(TypedDict):
 
 
 class Parts(click.ParamType[tuple[str, ...]]):
-    """A list of parts of the sheets, parted by commas."""
+    """A list of parts of the sheets, separated by commas."""
 
     name = "parts"
 
@@ -40,7 +40,7 @@ class Parts(click.ParamType[tuple[str, ...]]):
 
 
 def sheet_options(command: Callable[..., int]) -> Callable[..., int]:
-    """Return a command the options of the sheets."""
+    """Add the options of the sheets to a command."""
 
     @functools.wraps(command)
     def run(*arguments: Any, **options: Any) -> int:

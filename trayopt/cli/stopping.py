@@ -1,8 +1,8 @@
-"""Ctrl-C and requests to end: one place that hears them, and decides what becomes of a run.
+"""Ctrl-C and other requests to end a run: the one place that handles them.
 
-Until there is something to keep, a request ends the run at once. A command that searches *keeps*: from then on a request
-ends its search, and the run goes on to its answer. Requests that come together, as where a terminal and a parent process both
-pass one on, are one request; another Ctrl-C some time later gives up.
+Until there is something to keep, a request ends the run at once. A command that searches *keeps*: from then on a request ends its
+search, and the run goes on to its answer. Requests that come together count as one, as when a terminal and a parent process both
+pass one on. Another Ctrl-C some time later gives up.
 """
 
 from __future__ import annotations
@@ -20,30 +20,30 @@ from typing import Final
 INTERRUPTED: Final = 130
 TERMINATED: Final = 143
 TOGETHER_S = 1.0
-"""Requests that come within so many seconds are one."""
+"""Requests within so many seconds count as one."""
 NAMES: Final = {"SIGINT": "Ctrl-C", "SIGTERM": "SIGTERM", "SIGHUP": "SIGHUP"}
 
 
 class Stopping:
-    """What this run was asked, and what it does about it."""
+    """The requests to end this run, and their handling."""
 
     def __init__(self) -> None:
         self.asked: str | None = None
-        """Name of the signal that asked first; None where nobody did."""
+        """Name of the first signal that asked the run to end; None if there was no request."""
         self.search = threading.Event()
-        """Set where a search is to end."""
+        """Event that is set when a search should end."""
         self._at = 0.0
         self._told: Callable[[str], None] | None = None
         self._give_up: Callable[[], None] | None = None
 
     @property
     def code(self) -> int:
-        """Exit code of a run that has nothing to keep."""
+        """Return the exit code of a run that has nothing to keep."""
         return INTERRUPTED if self.asked == "SIGINT" else TERMINATED
 
     @contextlib.contextmanager
     def heard(self) -> Iterator[None]:
-        """Hear requests; what a parent process has set to be ignored when a terminal closes stays so."""
+        """Handle signals inside the block; a SIGHUP that a parent process has set to be ignored stays ignored."""
         if threading.current_thread() is not threading.main_thread():
             yield
             return
@@ -64,9 +64,9 @@ class Stopping:
     def keeping(
         self, told: Callable[[str], None], give_up: Callable[[], None] | None = None
     ) -> Iterator[threading.Event]:
-        """Let requests end a search alone: ``told`` says so to the reader, ``give_up`` leaves the terminal as it was.
+        """Inside the block, a request ends only the search: ``told`` tells the reader, ``give_up`` restores the terminal.
 
-        Gives the event that is set when the search is to end. What follows the search is never interrupted.
+        Yield the event that is set when the search should end. The work after the search is never interrupted.
         """
         self.obey()
         self._told, self._give_up = told, give_up
@@ -76,12 +76,12 @@ class Stopping:
             self._told, self._give_up = _nothing_to_tell, None
 
     def obey(self) -> None:
-        """End the run if that was asked for and went unheard: some modules take the exception for one of their own."""
+        """End the run if a request was lost, because a module treated the exception as a fault of its own."""
         if self.asked is not None:
             raise KeyboardInterrupt
 
     def _swallowed(self, found: sys.UnraisableHookArgs) -> None:
-        """Say nothing of a request that came where exceptions lead nowhere; ``obey`` makes up for it."""
+        """Ignore a request in code that cannot raise exceptions; ``obey`` acts on it later."""
         if self.asked is None or found.exc_type is not KeyboardInterrupt:
             sys.__unraisablehook__(found)
 
@@ -106,8 +106,8 @@ class Stopping:
 
 
 def _nothing_to_tell(_: str) -> None:
-    """Say nothing: the search is over, and the answer is on its way."""
+    """Do nothing: the search is over, and the answer is on its way."""
 
 
 STOPPING = Stopping()
-"""Of this process."""
+"""The requests to this process."""

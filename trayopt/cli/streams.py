@@ -1,4 +1,4 @@
-"""Standard streams that can always be written to, whatever they were set up as."""
+"""Standard streams that can always be written to, however they were set up."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ import os
 import sys
 
 ESCAPED = "trayopt.escaped"
-"""Name of the way in which characters are written that a stream has not."""
+"""Name of the error handler that escapes characters that a stream cannot encode."""
 
 
 def escape(error: UnicodeError) -> tuple[str, int]:
-    r"""Write what cannot be encoded as JSON does, ``\u00fc``, so that a document stays one in any encoding."""
+    r"""Escape characters that cannot be encoded as JSON does, ``\u00fc``, so that JSON stays valid in any encoding."""
     if not isinstance(error, UnicodeEncodeError):
         raise error
     units = error.object[error.start : error.end].encode("utf-16-be", "surrogatepass")
@@ -20,7 +20,7 @@ def escape(error: UnicodeError) -> tuple[str, int]:
 
 
 def ready() -> None:
-    """Make the streams ready: a closed one leads nowhere, as ``/dev/null`` does, and no character is too much for one."""
+    """Prepare the streams: a closed stream goes to ``/dev/null``, and characters that cannot be encoded are escaped."""
     codecs.register_error(ESCAPED, escape)
     for number in range(3):  # else the next file that is opened takes the place of a stream
         try:
@@ -46,7 +46,7 @@ def _lead_nowhere(number: int) -> None:
 
 
 def flushed() -> OSError | None:
-    """Write out what is left of both streams; gives what went wrong with stdout, which then leads nowhere."""
+    """Flush both streams; return the error of stdout, if there was one, which then goes to ``/dev/null``."""
     wrong = None
     for stream in (sys.stdout, sys.stderr):
         try:

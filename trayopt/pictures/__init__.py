@@ -1,1 +1,1 @@
-"""Pictures as numbers and as SVG: shapes, labels that keep off each other, and the box as hardware alone makes it."""
+"""F1: pictures as numbers and as SVG: shapes, labels that do not overlap, and the box as its hardware alone makes it."""

@@ -1,4 +1,4 @@
-"""Shapes, how wide a text is, and labels that never meet."""
+"""Shapes, the width of texts, and labels that never overlap."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from unicodedata import combining, east_asian_width
 Anchor = Literal["start", "middle", "end"]
 Point = tuple[float, float]
 Keys = Mapping[str, str]
-"""What a shape stands for: ``leg``, ``tray``, ``trunk``, ``guide``, ``port``."""
+"""What a shape shows: the names under ``leg``, ``tray``, ``trunk``, ``guide`` or ``port``."""
 
 SIZE = 12.0
-"""Text size in px: the least that is read on a tablet at arm's length."""
+"""Text size in px: the smallest that can be read on a tablet at arm's length."""
 ADVANCE = 0.61
-"""Width of a character of the monospaced face, in text sizes (0.600 to 0.606 in the common ones)."""
+"""Width of a character of a monospaced font, as a part of the text size (0.600 to 0.606 in common fonts)."""
 WIDTH = 700.0
-"""Width of a picture in px: fits a tablet held upright and the type area of A4 and Letter at real size."""
+"""Width of a picture in px: it fits an upright tablet, and the type area of A4 and Letter at real size."""
 
 
 class Rect(NamedTuple):
@@ -32,16 +32,16 @@ class Rect(NamedTuple):
 
     @property
     def right(self) -> float:
-        """Its right edge."""
+        """The right edge."""
         return self.x + self.width
 
     @property
     def bottom(self) -> float:
-        """Its lower edge."""
+        """The lower edge."""
         return self.y + self.height
 
     def meets(self, other: Rect, gap: float = 0.0) -> bool:
-        """Whether two rectangles overlap, or come nearer than a gap."""
+        """Whether this rectangle overlaps another, or comes nearer to it than a gap."""
         return (
             self.x < other.right + gap - 1e-6
             and other.x < self.right + gap - 1e-6
@@ -50,7 +50,7 @@ class Rect(NamedTuple):
         )
 
     def holds(self, other: Rect) -> bool:
-        """Whether the other lies inside."""
+        """Whether another rectangle lies inside this rectangle."""
         return (
             other.x >= self.x - 1e-6
             and other.y >= self.y - 1e-6
@@ -61,7 +61,7 @@ class Rect(NamedTuple):
 
 @dataclass(frozen=True)
 class Box:
-    """A rectangle that is drawn; ``kind`` says how."""
+    """A rectangle that is drawn; ``kind`` selects its style."""
 
     rect: Rect
     kind: str
@@ -71,7 +71,7 @@ class Box:
 
 @dataclass(frozen=True)
 class Path:
-    """Straight pieces through points, closed or not."""
+    """Straight pieces through points, open or closed."""
 
     points: tuple[Point, ...]
     kind: str
@@ -82,7 +82,7 @@ class Path:
 
 @dataclass(frozen=True)
 class Dot:
-    """A small mark; ``turn`` in degrees clockwise from pointing right."""
+    """A small mark, turned by ``turn`` degrees clockwise from pointing right."""
 
     x: float
     y: float
@@ -93,7 +93,7 @@ class Dot:
 
 @dataclass(frozen=True)
 class Disc:
-    """A circle by its middle."""
+    """A circle by its centre and radius."""
 
     x: float
     y: float
@@ -103,7 +103,7 @@ class Disc:
 
 @dataclass(frozen=True)
 class Text:
-    """One line of text; x, y is its anchor on the middle line, ``within`` the rectangle that it must not leave."""
+    """One line of text; x, y is the anchor on its middle line, and ``within`` is the rectangle that it must not leave."""
 
     x: float
     y: float
@@ -114,7 +114,7 @@ class Text:
     within: Rect | None = None
     keys: Keys = field(default_factory=dict)
     full: str = ""
-    """The whole text where it had to be cut."""
+    """The whole text, if ``text`` had to be cut."""
 
     @property
     def rect(self) -> Rect:
@@ -126,7 +126,7 @@ class Text:
 
 @dataclass
 class Picture:
-    """One picture: its size, what it shows in words, and its shapes in the order in which they are drawn."""
+    """One picture: its size, a description in words, and its shapes in the order in which they are drawn."""
 
     id: str
     width: float
@@ -145,7 +145,7 @@ class Picture:
         return Rect(0, 0, self.width, self.height)
 
     def outside(self) -> list[Text]:
-        """Texts that leave the picture or the box that is meant to hold them."""
+        """List the texts that leave the picture, or the rectangle that should hold them."""
         return [
             t
             for t in self.texts
@@ -153,7 +153,7 @@ class Picture:
         ]
 
     def overlaps(self) -> list[tuple[Text, Text]]:
-        """Pairs of texts that cover each other."""
+        """List the pairs of texts that overlap."""
         ordered = sorted(self.texts, key=lambda t: t.rect.y)
         return [(a, b) for a, b in _near(ordered) if a.rect.meets(b.rect)]
 
@@ -167,7 +167,7 @@ def _near(ordered: Sequence[Text]) -> Iterator[tuple[Text, Text]]:
 
 
 def wrapped(text: str, width: float, size: float = SIZE) -> list[str]:
-    """Break a text behind hyphens and spaces into lines of a width; a piece that is too long by itself is cut."""
+    """Break a text after hyphens and spaces into lines of a width; a piece that is too long for a line is cut."""
     lines: list[str] = []
     for piece in re.findall(r"[^- ]*[- ]?", text):
         if lines and text_width((lines[-1] + piece).rstrip(), size) <= width:
@@ -178,13 +178,13 @@ def wrapped(text: str, width: float, size: float = SIZE) -> list[str]:
 
 
 def text_width(text: str, size: float = SIZE) -> float:
-    """Width of a text in px; wide characters of East Asia count twice, combining ones not at all."""
+    """Return the width of a text in px; wide East Asian characters count twice, combining characters do not count."""
     cells = sum(0 if combining(char) else 2 if east_asian_width(char) in "WF" else 1 for char in text)
     return cells * ADVANCE * size
 
 
 def fitted(text: str, width: float, size: float = SIZE) -> str:
-    """Cut a text to a width, with an ellipsis; empty where not even one character and the ellipsis fit."""
+    """Cut a text to a width, with an ellipsis; the result is empty if not even one character fits before the ellipsis."""
     if text_width(text, size) <= width:
         return text
     while text and text_width(text + "…", size) > width:
@@ -193,7 +193,7 @@ def fitted(text: str, width: float, size: float = SIZE) -> str:
 
 
 class Labels:
-    """Puts texts where none has been put yet; what finds no place is told in ``left``."""
+    """Places texts where there is no other text yet; texts without a place are listed in ``left``."""
 
     def __init__(self, frame: Rect, taken: Iterable[Rect] = ()) -> None:
         self.frame = frame
@@ -202,7 +202,7 @@ class Labels:
         self.left: list[str] = []
 
     def put(self, candidates: Sequence[Text], avoid: Sequence[Rect] = ()) -> bool:
-        """Place the first candidate that is inside and meets nothing; one that keeps off ``avoid`` comes first."""
+        """Place the first candidate that is inside the frame and meets no other text; prefer candidates clear of ``avoid``."""
         free = [text for text in candidates if self._fits(text)]
         clear = [text for text in free if not any(text.rect.meets(other, 2.0) for other in avoid)]
         for text in (*clear, *free)[:1]:
@@ -218,7 +218,7 @@ class Labels:
 
 
 def crossing_point(a: tuple[Point, Point], b: tuple[Point, Point]) -> Point | None:
-    """Return the point at which two straight pieces cross; None where they do not."""
+    """Return the point at which two straight pieces cross; None if they do not cross."""
     (ax, ay), (bx, by) = a
     (cx, cy), (dx, dy) = b
     turn = (bx - ax) * (dy - cy) - (by - ay) * (dx - cx)

@@ -1,4 +1,4 @@
-"""All hardware on one page that needs no network: an index by kind, and a picture of each entry."""
+"""The page with all hardware, which needs no network: an index by kind, and a picture of each entry."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ HEADS = {"enclosure": "Boxes", "tray": "Trays", "cable": "Cables", "tubes": "Tub
 
 @dataclass(frozen=True)
 class Shown:
-    """An entry as the page shows it: with its file, and what is unusual about it."""
+    """An entry as the page shows it, with its file and the warnings about it."""
 
     kind: str
     id: str
@@ -26,7 +26,7 @@ class Shown:
 
 
 def catalogue_page(entries: Sequence[Shown], title: str = "Hardware for splice plans") -> str:
-    """Write the page; kinds in the order of ``HEADS``."""
+    """Return the page in HTML, with kinds in the order of ``HEADS``."""
     from markupsafe import Markup
 
     room = files("trayopt.pictures")

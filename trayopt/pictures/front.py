@@ -1,4 +1,4 @@
-"""The box from the door, as its hardware makes it: case, track, stacks, ports and guides with their names."""
+"""The box as seen from the door: case, track, stacks, ports and guides, with their names."""
 
 from __future__ import annotations
 
@@ -28,24 +28,24 @@ LANE_PX = 7.0
 BAND_PX = 42.0
 PORT_PX = 7.0
 SIZES = (SIZE, 10.5, 9.0)
-"""Sizes of the name of a stack: the first at which it need not be cut."""
+"""Text sizes for the name of a stack; the first size at which the name fits is taken."""
 
 
 class BoxFront:
-    """Places of a box in px, seen from the door.
+    """The layout of a box in px, as seen from the door.
 
     Parameters
     ----------
     enclosure
         The box.
     lanes
-        How many ways lie side by side on its track.
+        Number of lanes side by side on the track.
     top
-        Where its upper wall stands.
+        The y of the upper wall.
     drawn
-        The room that it is drawn into.
+        Greatest width and height of the drawing.
     across
-        From where to where it stands in the middle.
+        Left and right end of the range in which the box is centred.
     """
 
     def __init__(
@@ -74,11 +74,11 @@ class BoxFront:
         self.middle = (lanes - 1) / 2
 
     def at(self, x_mm: float, y_mm: float) -> Point:
-        """Turn a place in the box into px."""
+        """Convert a place in the box from mm to px."""
         return self.left + x_mm * self.scale, self.top + self.box.height - y_mm * self.scale
 
     def guide(self, guide: str, lane: float) -> Point:
-        """Place of a lane at a guide: lanes lie side by side, inwards and outwards of the guide's middle."""
+        """Return the place of a lane at a guide; lanes lie side by side, on both sides of the guide's middle."""
         x, y = self.at(*self.guides[guide])
         cx, cy = self.at(*self.centre)
         reach = hypot(x - cx, y - cy) or 1.0
@@ -93,7 +93,7 @@ def draw_case(picture: Picture, front: BoxFront) -> None:
 
 
 def draw_stacks(picture: Picture, front: BoxFront, labels: Labels, says: Mapping[str, str]) -> None:
-    """Draw stacks, each with its id and under it what ``says`` has to say of it."""
+    """Draw the stacks, each with its id and, under it, its text in ``says``."""
     for stack in front.enclosure.stacks:
         x, y = front.at(*stack.at_mm)
         width, length = stack.tray.size_mm
@@ -110,7 +110,7 @@ def draw_stacks(picture: Picture, front: BoxFront, labels: Labels, says: Mapping
 
 
 def draw_ports(picture: Picture, front: BoxFront, labels: Labels, inside: Mapping[str, str]) -> None:
-    """Draw ports with what is ``inside`` of each; the label stands outside the box, on the side of the nearest edge."""
+    """Draw the ports, each with its text in ``inside``; the label is outside the box, on the side of the nearest wall."""
     box = front.box
     avoid = [*_walls(box), *_stacks(picture), *(_mark(*front.at(*guide)) for guide in front.guides.values())]
     for port in front.enclosure.ports:
@@ -124,7 +124,7 @@ def draw_ports(picture: Picture, front: BoxFront, labels: Labels, inside: Mappin
 
 
 def _port_labels(front: BoxFront, port: Port, line: str, frame: Rect) -> list[Text]:
-    """Return places of a label of a port: outside the box; beside a port in a side wall, first outside and then inside."""
+    """Return the candidate labels of a port: outside the box, and for a port in a side wall also inside, which comes last."""
     box = front.box
     x, y = front.at(port.x_mm, port.y_mm)
     below, left = y > box.y + box.height / 2, x < box.x + box.width / 2
@@ -144,7 +144,7 @@ def _port_labels(front: BoxFront, port: Port, line: str, frame: Rect) -> list[Te
 
 
 def _inside(front: BoxFront, x: float, y: float, line: str) -> list[Text]:
-    """Return places of a label beside a port in a side wall, on the inner side of the wall."""
+    """Return the candidate labels of a port in a side wall on the inner side of the wall."""
     left = x < front.box.x + front.box.width / 2
     at = x + 12 if left else x - 12
     return [
@@ -153,17 +153,17 @@ def _inside(front: BoxFront, x: float, y: float, line: str) -> list[Text]:
 
 
 def _mark(x: float, y: float) -> Rect:
-    """Return what the mark of a port or a guide covers."""
+    """Return the rectangle that the mark of a port or a guide covers."""
     return Rect(x - PORT_PX, y - PORT_PX, 2 * PORT_PX, 2 * PORT_PX)
 
 
 def _stacks(picture: Picture) -> list[Rect]:
-    """Return the stacks that are drawn."""
+    """Return the rectangles of the stacks that are drawn."""
     return [box.rect for box in picture.boxes if box.kind == "stack"]
 
 
 def _walls(box: Rect) -> list[Rect]:
-    """Return the lines of the walls, which no label should lie over."""
+    """Return the lines of the walls, over which no label should lie."""
     sides = [Rect(x, box.y, 1, box.height) for x in (box.x, box.right)]
     return sides + [Rect(box.x, y, box.width, 1) for y in (box.y, box.bottom)]
 
@@ -176,7 +176,7 @@ def _room(x: float, anchor: str, frame: Rect) -> float:
 def draw_guides(
     picture: Picture, front: BoxFront, labels: Labels, doubtful: Collection[str] = (), mark: str = ""
 ) -> None:
-    """Draw guides; a label stands inside the ring, clear of all lanes, else outside of the box."""
+    """Draw the guides; a label is inside the ring, clear of all lanes, or otherwise outside the box."""
     cx, cy = front.at(*front.centre)
     avoid = [*_stacks(picture), *_walls(front.box)]
     for guide in front.ring:

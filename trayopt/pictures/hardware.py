@@ -1,4 +1,4 @@
-"""Hardware before there is a plan: boxes, trays, cables and tubes with their sizes, and what of them is only assumed."""
+"""Pictures of hardware without a plan: boxes, trays, cables and tubes with their sizes; assumed values are marked."""
 
 from __future__ import annotations
 
@@ -18,29 +18,29 @@ DataPath = tuple[str | int, ...]
 LINE = 17.0
 EDGE = 12.0
 MARK = "*"
-"""Behind a name or a figure that is only assumed."""
+"""The mark after a name or a figure that is only assumed."""
 FRONT_PX = (440.0, 430.0)
 HEIGHT_X = 62.0
-"""Where the height of the box is drawn."""
+"""The x at which the height of the box is drawn."""
 SECTION_PX = 150.0
 
 
 @dataclass(frozen=True)
 class Doubts:
-    """What of an entry is only assumed: the paths of its values, as its file says."""
+    """The values of an entry that are only assumed, by their paths, as its file says."""
 
     paths: Collection[DataPath] = ()
 
     def of(self, *path: str | int) -> bool:
-        """Whether a value, or what it is a part of, is assumed."""
+        """Whether a value, or a part that contains it, is assumed."""
         return any(path[:end] in self.paths for end in range(1, len(path) + 1))
 
     def mark(self, *path: str | int) -> str:
-        """Return the mark of a value that is assumed, and nothing for another."""
+        """Return the mark if a value is assumed, otherwise an empty text."""
         return MARK if self.of(*path) else ""
 
     def lines(self, model: Model) -> list[str]:
-        """Say what is assumed, parts of one kind with the same keys together: ``ports a, b: x_mm, y_mm``."""
+        """List what is assumed; parts of one kind with the same keys share a line: ``ports a, b: x_mm, y_mm``."""
         parts: dict[tuple[str, str], list[str]] = {}
         for path in sorted(self.paths, key=lambda path: [str(part).rjust(4, "0") for part in path]):
             *above, key = (str(part) if isinstance(part, str) else part for part in path)
@@ -86,7 +86,7 @@ def _begun(model: Model, what: str) -> Picture:
 
 
 def _told(picture: Picture, y: float, lines: Sequence[str], kind: str = "figure", left: float = EDGE) -> float:
-    """Write lines one under the other, wrapped; give where the next one goes."""
+    """Write lines one under the other, wrapped; return the y of the next line."""
     for line in lines:
         for i, part in enumerate(wrapped(line, WIDTH - left - EDGE - 16)):
             picture.texts.append(Text(left + 16 * (i > 0), y, part, kind, full=line))
@@ -95,7 +95,7 @@ def _told(picture: Picture, y: float, lines: Sequence[str], kind: str = "figure"
 
 
 def _finished(picture: Picture, y: float, doubts: Doubts, model: Model) -> Picture:
-    """Say at the foot what is assumed, and close the picture there."""
+    """Write at the bottom what is assumed, and end the picture there."""
     said = doubts.lines(model)
     if said:
         head = f"{MARK} assumed, not measured: correct it in the file and take the word away"
@@ -121,11 +121,11 @@ def box_picture(
     box
         The box.
     doubts
-        What of it is only assumed.
+        The values that are only assumed.
     trunks
-        Of a job: trunks by the port by which alone they may enter.
+        For a job: the trunks that may enter by each port, without trunks that may enter by any port.
     notes
-        Lines to stand under it.
+        Lines to be written under the picture.
     """
     trays = sum(stack.positions for stack in box.stacks)
     sizes = " x ".join(f"{size:g}" for size in box.size_mm)
@@ -153,13 +153,13 @@ def box_picture(
 
 
 def _holds(stack: Stack, scale: float) -> str:
-    """Say how many trays a stack holds, by the number alone where it is narrow."""
+    """Write the number of trays in a stack, without the word if the stack is drawn narrow."""
     text = f"{stack.positions} tray{'' if stack.positions == 1 else 's'}"
     return text if text_width(text) <= stack.tray.size_mm[0] * scale - 6 else str(stack.positions)
 
 
 def _entrances(picture: Picture, front: BoxFront) -> None:
-    """Draw where legs leave the track for the trays."""
+    """Draw the points where legs leave the track for the trays."""
     for stack in front.enclosure.stacks:
         for end in stack.ends:
             for entrance in (end.clockwise, end.counterclockwise):
@@ -169,7 +169,7 @@ def _entrances(picture: Picture, front: BoxFront) -> None:
 
 
 def _section(picture: Picture, front: BoxFront, doubts: Doubts, top: float) -> float:
-    """Draw the stacks from the side, the door on top, with the band of the track behind them; give where that ends."""
+    """Draw the stacks from the side, the door on top, with the band of the track behind them; return the y of the end."""
     box, depth = front.enclosure, front.enclosure.size_mm[2]
     scale = max(front.scale, SECTION_PX / depth)
     case = Rect(front.box.x, top, front.box.width, depth * scale)
@@ -213,7 +213,7 @@ def _track_lines(box: Enclosure, doubts: Doubts) -> list[str]:
 
 PORT_COLUMNS = {"port": 126, "bore": 48, "at": 92, "guide": 54, "turns": 140, "cables by holes, mm": 222}
 STACK_COLUMNS = {"stack": 130, "trays": 200, "corner at": 98, "base": 62, "pitch": 62, "entered from": 124}
-"""Widths in px of what stands in a line of a port or a stack."""
+"""Widths in px of the columns of the table of ports and of the table of stacks."""
 
 
 def _port_row(i: int, port: Port, doubts: Doubts) -> tuple[str, ...]:
@@ -248,7 +248,7 @@ def _stack_row(i: int, stack: Stack, doubts: Doubts) -> tuple[str, ...]:
 
 
 def _table(picture: Picture, y: float, columns: Mapping[str, int], rows: Sequence[Sequence[str]]) -> float:
-    """Write rows under their heads, each cell cut to its column; give where the next line goes."""
+    """Write rows under their heads, each cell cut to its column; return the y of the next line."""
     for line, kind in ((tuple(columns), "note"), *((row, "figure") for row in rows)):
         x = EDGE
         for cell, width in zip(line, columns.values(), strict=True):
@@ -262,7 +262,7 @@ def _table(picture: Picture, y: float, columns: Mapping[str, int], rows: Sequenc
 
 DRAWN_PX = 230.0
 SHEATH_MM = 2.0
-"""What a sheath is thick on both sides together, in the picture."""
+"""Thickness of a sheath in the picture, both sides together."""
 
 
 def _tray(tray: Tray, doubts: Doubts) -> Picture:
@@ -323,7 +323,7 @@ def _cable(cable: Cable, doubts: Doubts) -> Picture:
 
 
 def _packed(diameters: Sequence[float], across: float) -> list[tuple[float, float]]:
-    """Put circles on rings inside of a circle, the outer ring first."""
+    """Place circles on rings inside a circle, the outer ring first, and return their centres."""
     widest = max(diameters)
     places: list[tuple[float, float]] = []
     reach = (across - widest) / 2
@@ -341,7 +341,7 @@ def _packed(diameters: Sequence[float], across: float) -> list[tuple[float, floa
 
 
 ROUNDING = 0.2
-"""A ring takes one circle more where so much of one is wanting: the figures of cables are rounded as well."""
+"""A ring takes another circle if it lacks no more than this part of a circle, since the sizes of cables are rounded, too."""
 
 
 def _tubes(tubes: TubeSet, doubts: Doubts) -> Picture:

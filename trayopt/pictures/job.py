@@ -1,4 +1,4 @@
-"""The box of a job before there is a plan: with the ports by which its trunks may enter."""
+"""The picture of a job without a plan: its box, with the ports by which its trunks may enter."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from trayopt.pictures.hardware import Doubts, box_picture
 
 
 def job_picture(job: Job, doubts: Doubts) -> Picture:
-    """Draw the box of a job, and say under it what its trunks are and where each may go."""
+    """Draw the box of a job, with a line under it for each trunk: its cable, ports, direction and loops."""
     entering: dict[str, list[str]] = {}
     for trunk in job.trunks:
         for port in trunk.allowed_ports(job.enclosure) if trunk.ports != "any" else ():

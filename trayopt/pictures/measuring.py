@@ -1,4 +1,4 @@
-"""The measuring sheet: one printed page that says what to measure where, with room for the answers."""
+"""The measuring sheet: a page to print that shows what to measure and where, with room for the answers."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from trayopt.pictures.sizes import size_across, size_upright
 SAMPLE = "wall-2x10"
 """The box of the library that the sheet shows."""
 HEIGHT = 984.0
-"""With the width in the shape of the type area of A4 and of Letter."""
+"""Height in px; together with the width it has the shape of the type area of A4 and Letter."""
 DRAWN = (330.0, 316.0)
 EDGE = 12.0
 ROW = 23.0
@@ -21,13 +21,13 @@ LETTERS = {
     "size": "A", "stacks": "B", "trays": "C", "tray": "D", "mixed": "E", "ring": "F", "guide": "G", "bottom": "H",
     "top": "I", "left": "K", "right": "L",
 }  # fmt: skip
-"""Of the answers of a box, in the order of the questions."""
+"""The letter of each answer about a box, in the order of the questions."""
 SAFETY = "Safety: open it only with a release. Treat every fibre as live: laser light is invisible."
 OTHERS = {"tray": "On the label of a tray", "cable": "On the label of a cable", "tubes": "On the label of tubes"}
 
 
 class Asked(NamedTuple):
-    """A question: the name of its answer, what is wanted, and an answer as it is written."""
+    """A question: the name of the answer, the text of the question, and an example of an answer."""
 
     name: str
     asks: str
@@ -40,9 +40,9 @@ def measuring_sheet(questions: Mapping[str, Sequence[Asked]], sample: Enclosure)
     Parameters
     ----------
     questions
-        By kind of hardware, in the order in which they are asked.
+        The questions by kind of hardware, in the order in which they are asked.
     sample
-        A box that shows where things are measured.
+        The box that shows where to measure.
     """
     picture = Picture("measuring", WIDTH, HEIGHT, "measuring sheet", "What to measure of a box, and where.")
     picture.texts.append(Text(EDGE, 18, "Measuring sheet for a box", "title", size=17))
@@ -61,7 +61,7 @@ def measuring_sheet(questions: Mapping[str, Sequence[Asked]], sample: Enclosure)
 
 
 def _blanks(picture: Picture, y: float, names: Sequence[str]) -> None:
-    """Draw lines to write on, side by side."""
+    """Draw lines for handwriting, side by side."""
     step = (WIDTH - 2 * EDGE) / len(names)
     for i, name in enumerate(names):
         x = EDGE + i * step
@@ -74,7 +74,7 @@ def _letter(picture: Picture, x: float, y: float, name: str) -> None:
 
 
 def _front(picture: Picture, sample: Enclosure) -> None:
-    """Draw the sample box from the door, with a letter at each thing that is measured there."""
+    """Draw the sample box as seen from the door, with a letter at each thing to measure."""
     front = BoxFront(sample, top=120, drawn=DRAWN, across=(22, 355))
     draw_case(picture, front)
     for stack in sample.stacks:
@@ -106,7 +106,7 @@ def _front(picture: Picture, sample: Enclosure) -> None:
 
 
 def _port_places(sample: Enclosure) -> tuple[Point, Point]:
-    """Return the first port of the bottom wall and of the top wall."""
+    """Return the places of the first port in the bottom wall and the first port in the top wall."""
     height = sample.size_mm[1]
     below, above = (next(port for port in sample.ports if port.y_mm == y) for y in (0, height))
     return (below.x_mm, below.y_mm), (above.x_mm, above.y_mm)
@@ -138,7 +138,7 @@ def _side(picture: Picture, sample: Enclosure) -> None:
 
 
 def _rows(picture: Picture, y: float, head: str, asked: Sequence[Asked], letters: Mapping[str, str]) -> float:
-    """Write a line for each answer: its letter, what is wanted, and a line to write on."""
+    """Write a row for each answer: its letter, the question, and a line for handwriting; return the y of the next row."""
     picture.texts.append(Text(EDGE, y, head, "head"))
     picture.texts.append(Text(WIDTH - EDGE, y, "as written, for example", "note", "end"))
     y += ROW
@@ -152,7 +152,7 @@ def _rows(picture: Picture, y: float, head: str, asked: Sequence[Asked], letters
 
 
 def _labels(picture: Picture, y: float, head: str, asked: Sequence[Asked]) -> float:
-    """Write what is read off a label, with the names of the answers, in as few lines as it takes."""
+    """Write what to read from a label, in as few lines as possible; return the y of the next line."""
     picture.texts.append(Text(EDGE, y, head, "head"))
     y += 17
     text = "; ".join(f"{item.asks.partition(':')[0]} ({item.example})" for item in asked)

@@ -1,4 +1,4 @@
-"""What all pages that trayopt writes share: everything is escaped, nothing is loaded, and no script runs but the page's own."""
+"""The base of all pages that trayopt writes: text is escaped, nothing is loaded, and only the page's own script runs."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f\x80-\x9f\ud800-\udfff\ufffe\uffff
 
 
 def without_controls(text: str) -> str:
-    """Replace characters that no page and no workbook may hold (W3C, XML 1.0, production 2) by a mark."""
+    """Replace characters that neither a page nor a workbook may hold (W3C, XML 1.0, production 2) by a mark."""
     return _CONTROL.sub("\N{REPLACEMENT CHARACTER}", text)
 
 
 def page_world(**options: Any) -> Environment:
-    """Make what templates of pages are read in: it escapes all text, and refuses names that nobody gave."""
+    """Make the environment for templates of pages: it escapes all text and refuses undefined names."""
     from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
@@ -32,9 +32,9 @@ def page_world(**options: Any) -> Environment:
 
 
 def content_policy(*scripts: str) -> str:
-    """Write the policy for a page with these scripts, each named by its digest (W3C, Content Security Policy Level 3).
+    """Return the policy for a page with these scripts, each named by its digest (W3C, Content Security Policy Level 3).
 
-    What stands in a job or a table can then load, send or run nothing, even if a template forgot to escape it.
+    Text from a job or a table can then load, send or run nothing, even if a template forgot to escape it.
     """
     digests = [b64encode(sha256(script.encode()).digest()).decode() for script in scripts]
     run = " ".join(f"'sha256-{digest}'" for digest in digests) or "'none'"

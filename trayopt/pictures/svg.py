@@ -1,4 +1,4 @@
-"""Pictures as SVG text: for the page, and as files that stand alone."""
+"""Pictures as SVG text, for pages and as separate files."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ SHAPES: dict[str, str] = {
     "with": "M-6,0 A6,6 0 1 1 6,0 A6,6 0 1 1 -6,0 Z",
     "without": "M-5.5,-5.5 L5.5,-5.5 L5.5,5.5 L-5.5,5.5 Z",
 }
-"""Outlines of marks by their first word; a port is a ring."""
+"""Outlines of marks by the first word of their kind; a port is drawn as a ring instead."""
 SAFETY_PX = 24.0
-"""Height of the line of safety under a picture that stands alone."""
+"""Height of the line of safety under a picture in a file of its own, in px."""
 
 
 @cache
@@ -33,7 +33,7 @@ def style() -> str:
 
 
 def svg_text(picture: Picture) -> str:
-    """Write a picture as an ``svg`` element; everything that is text is escaped."""
+    """Write a picture as an ``svg`` element; all text is escaped."""
     width, height = _number(picture.width), _number(picture.height)
     name = escape(picture.id, quote=True)
     out = [
@@ -50,7 +50,7 @@ def svg_text(picture: Picture) -> str:
 
 
 def svg_file(picture: Picture, safety: str = "") -> str:
-    """Write a picture as a file of its own, with its style inside and, where one is given, a line of safety under it."""
+    """Write a picture as a file of its own, with its style inside and, if given, a line of safety under the picture."""
     if safety:
         line = Text(8, picture.height + SAFETY_PX / 2, fitted(safety, picture.width - 16), "name", full=safety)
         picture = replace(picture, height=picture.height + SAFETY_PX, texts=[*picture.texts, line])

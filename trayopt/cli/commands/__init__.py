@@ -1,1 +1,1 @@
-"""One command a file; the file's name is the command's, and its ``command`` is a click command."""
+"""The commands. A file has the name of its command, and its ``command`` is the click command."""

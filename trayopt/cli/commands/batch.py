@@ -1,4 +1,4 @@
-"""``trayopt batch``: many jobs at once, and one answer: what fits where, at what cost."""
+"""``trayopt batch``: solve many jobs, and answer what fits where, at what cost."""
 
 from __future__ import annotations
 
@@ -127,7 +127,7 @@ def command(
 
 
 def _printed(output: Output, paths: tuple[Path, ...], show: str | None) -> int:
-    """Print the names of all jobs, or one job; a sweep that is wrong has none."""
+    """Print the names of all jobs, or one job; a sweep with faults has no jobs."""
     from trayopt.batches.manifest import read_manifest
     from trayopt.errors import InputError
 
@@ -144,7 +144,7 @@ def _printed(output: Output, paths: tuple[Path, ...], show: str | None) -> int:
 
 
 def _notices(output: Output, summary: Summary, folder: Path) -> None:
-    """Tell every job without an answer, and what else the reader should look at."""
+    """Print warnings about unusual input and about every job without an answer."""
     for fault in summary.unusual:
         output.unusual(fault)
     for failure in summary.failures:
@@ -181,7 +181,7 @@ def _shown(manifest: Manifest, name: str) -> str:
 
 @contextmanager
 def _observer(output: Output) -> Iterator[Tally]:
-    """Show progress on a terminal; a line a minute elsewhere, and nothing when quiet."""
+    """Show progress: live on a terminal, as a line each minute elsewhere, and not at all when quiet."""
     from trayopt.batches.progress import Lines, Screen, Tally
 
     if output.progress:
@@ -193,7 +193,7 @@ def _observer(output: Output) -> Iterator[Tally]:
 
 @contextmanager
 def _terminated() -> Iterator[None]:
-    """Take a request to end, as a queue system sends it, for Ctrl-C: what is done is summed up."""
+    """Treat SIGTERM, which a queue system sends, like Ctrl-C: the finished jobs are summed up."""
 
     def interrupt(*_: object) -> None:
         raise KeyboardInterrupt

@@ -1,4 +1,4 @@
-"""``trayopt check``: whether a plan, written by trayopt or by hand, can be built; and if not, why and where."""
+"""``trayopt check``: say whether a plan, made by trayopt or by hand, can be built, and if not, why and where."""
 
 from __future__ import annotations
 
@@ -109,7 +109,7 @@ def command(
 
 
 def _read(output: Output, job: Job, plan: str, by: str) -> str | Plan:
-    """Read a plan from standard input once, for it is judged and its bounds are looked at; a table is refused."""
+    """Read a plan on standard input, since it is used twice: it is judged, and its bounds are checked. Tables are refused."""
     if plan.lower().endswith((".csv", ".xlsx")):
         raise click.UsageError(f"{by} needs a plan in JSON: a table states no bounds")
     from trayopt.checker import read_document
@@ -118,14 +118,14 @@ def _read(output: Output, job: Job, plan: str, by: str) -> str | Plan:
 
 
 def _verify(job: Job, review: Review, plan: str | Plan, certificate: str) -> Verified | None:
-    """Check the certificate of a plan that stands."""
+    """Check the certificate of a plan; None if the plan is damaged."""
     from trayopt.api import verify
 
     return None if review.damaged else verify(job, plan, certificate)
 
 
 def _prove(output: Output, job: Job, review: Review, plan: str | Plan, limit_s: float) -> Proofs | None:
-    """Prove the bounds of a plan again, if it could be built; each question is told on stderr."""
+    """Prove the bounds of a plan again, if the plan could be built; each question is shown on stderr."""
     from trayopt.api import prove
     from trayopt.cli.progress import Progress
     from trayopt.rules.judge import no_plan_breaks
@@ -146,7 +146,7 @@ def _prove(output: Output, job: Job, review: Review, plan: str | Plan, limit_s: 
 
 
 def _settled(review: Review, proofs: Proofs | None, verified: Verified | None) -> Review:
-    """Say beside the bounds of a plan what was proven of them just now."""
+    """Return the review with the bounds that were just proven or refuted."""
     from trayopt.checker import settled_bounds
     from trayopt.review.desk import bound_remark
 
@@ -167,7 +167,7 @@ def _settled(review: Review, proofs: Proofs | None, verified: Verified | None) -
 
 
 def _refuting(proofs: Proofs, plan: str, path: str | None) -> list[str]:
-    """Write the plan that refutes a bound, beside the work of before where no file is named; give the names written."""
+    """Write the plan that refutes a bound, under a free name if no file is named; return the names of written files."""
     from trayopt.formats.json_out import dump_rows, write_whole
 
     if proofs.plan is None:
@@ -198,7 +198,7 @@ def _write(review: Review, html: str | None, xlsx: str | None) -> list[str]:
 
 
 def _complete(output: Output, job: Job, review: Review, path: str) -> int:
-    """Write the completed plan; the answer is then about that plan, unless the table is wrong in what it does say."""
+    """Write the completed plan; the exit code is then about that plan, unless the table itself has faults."""
     from trayopt.review.complete import completed_plan
     from trayopt.review.sheet_out import write_plan
 

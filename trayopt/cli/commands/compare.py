@@ -1,4 +1,4 @@
-"""``trayopt compare``: two plans of one job side by side."""
+"""``trayopt compare``: show two plans of one job side by side."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""``trayopt desk``: a page on this machine, on which a job is written and a plan is tried by hand."""
+"""``trayopt desk``: serve a page on this machine, to write a job and to try a plan by hand."""
 
 from __future__ import annotations
 

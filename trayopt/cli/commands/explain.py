@@ -1,4 +1,4 @@
-"""``trayopt explain``: why not, what to do about it, and why this."""
+"""``trayopt explain``: say why not everything can be kept, what helps, and why the best plan is as it is."""
 
 from __future__ import annotations
 
@@ -133,7 +133,7 @@ def command(
 
 
 def _code(made: Explanation) -> Exit:
-    """Return the exit code of what was found: yes, no, or not settled."""
+    """Return the exit code of an explanation: yes, no, or not settled."""
     settled = made.preferences is not None if made.expected is None else made.expected.possible
     if made.conflicts or (made.expected is not None and settled is False):
         return Exit.NO
@@ -141,7 +141,7 @@ def _code(made: Explanation) -> Exit:
 
 
 def _apply(output: Output, made: Explanation, proven: list[Proven], number: int, job: str, folder: str) -> int:
-    """Write what comes of a way out, and say how to look at it."""
+    """Write the files of a way out, and say how to look at them."""
     from trayopt.api import carry_out
     from trayopt.errors import InputError
     from trayopt.explainer.way_words import by_edit, phrases
@@ -167,7 +167,7 @@ def _apply(output: Output, made: Explanation, proven: list[Proven], number: int,
 
 
 def _best(output: Output, job: Job, path: str) -> Plan | None:
-    """Read the plan that is given as the best; where it cannot stand for that, say why, and that it is searched for."""
+    """Read the plan that is given as the best; if it cannot be, say why, and that the best plan is searched for."""
     from trayopt.checker import lay
     from trayopt.domain.former import names_job
     from trayopt.review.opening import open_readable
@@ -194,7 +194,7 @@ def _text(output: Output, made: Explanation) -> str:
 
 
 def _tell_sources(output: Output, made: Explanation) -> None:
-    """Say of every rule that the explanation names why there is such a rule, and where its figures come from."""
+    """Print, for every rule that the explanation names, why the rule exists and where its figures come from."""
     from trayopt.rules.registry import RULES
 
     named = {group.rule for conflict in made.conflicts for group in conflict.groups}
@@ -216,7 +216,7 @@ def _priced(
     *,
     reproducible: bool,
 ) -> int:
-    """Price the preferences, tell it, and draw it where that is asked for."""
+    """Price the preferences, print the prices, and draw them if a picture is asked for."""
     from trayopt.api import prices
     from trayopt.cli.keeping import find_out
     from trayopt.crewsheets.settings import read_settings

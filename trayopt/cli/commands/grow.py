@@ -1,4 +1,4 @@
-"""``trayopt grow``: how much more a box takes beside what it has, and what stops the next one."""
+"""``trayopt grow``: find how much more a box can take, and what stops the next trunk."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def command(
 
 
 def _write(output: Output, job: Job, source: str, found: Growth, folder: str) -> None:
-    """Write the job with all that fits, and its plan."""
+    """Write the job with everything that fits, and its plan."""
     from trayopt.api import grown_plan
     from trayopt.api.changing import changed_file
     from trayopt.explainer.growth_words import said

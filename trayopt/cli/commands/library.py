@@ -1,4 +1,4 @@
-"""``trayopt library``: trays, enclosures, cables and tubes that jobs refer to."""
+"""``trayopt library``: show and check the trays, enclosures, cables and tubes to which jobs refer."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ _KIND = click.option("--kind", type=click.Choice(KINDS), help="Only entries of o
 
 @click.group("library", short_help="List, show and validate the entries that jobs refer to.")
 def command() -> None:
-    """Trays, enclosures, cables and sets of tubes that jobs refer to by their id.
+    """List, show and check the trays, enclosures, cables and sets of tubes to which jobs refer by their id.
 
-    The models that come with trayopt, and those of the folders given with --library, which come first.
+    They come from the folders given with --library, and then from the models that come with trayopt.
     """
 
 
@@ -31,7 +31,7 @@ def command() -> None:
 @click.option("--html", metavar="FILE", help="Write one page with a picture of each entry; it needs no other file.")
 @common
 def list_(output: Output, kind: str | None, html: str | None) -> None:
-    """List the entries: kind, id and their most telling figures."""
+    """List the entries: kind, id and main figures."""
     from trayopt.api import hardware_page, library_survey
     from trayopt.formats.json_out import write_whole
 
@@ -109,7 +109,7 @@ def validate(output: Output, files: tuple[Path, ...]) -> int:
 
 
 def _in_use(entries: list[Entry], kind: str | None) -> list[Entry]:
-    """Of entries with one kind and id the one that is found first; in the order of kinds, then ids."""
+    """Return the first entry of each kind and id, sorted by kind, then id."""
     first: dict[tuple[str, str], Entry] = {}
     for entry in entries:
         if kind in {None, entry.kind}:

@@ -1,4 +1,4 @@
-"""``trayopt mend``: the plan that keeps every must and changes least, with the moves that lead to it."""
+"""``trayopt mend``: find the plan that keeps every must and changes least, with the moves that lead to it."""
 
 from __future__ import annotations
 
@@ -79,7 +79,7 @@ def command(
 
 
 def parse_weights(text: str | None) -> Weights:
-    """Read ``legs=1000,travel=100``; kinds that are not named keep their weight."""
+    """Read weights such as ``legs=1000,travel=100``; kinds that are not named keep their weight."""
     from trayopt.errors import InputError
     from trayopt.solver.model.decisions import KINDS, Weights
 

@@ -1,4 +1,4 @@
-"""``trayopt new``: a starter job, hardware from a tape and a label, an empty table, or a sheet for measuring."""
+"""``trayopt new``: write a starter job, hardware from a tape and a label, an empty table, or a measuring sheet."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ NAMES = {
     "cable": "construction, diameter, subunits, ribbons, width, fibre",
     "tubes": "tubes",
 }
-"""Names of the answers, for the help; a test holds them to the questions."""
+"""Names of the answers by kind, for the help; a test compares them with the questions."""
 
 
 @click.command("new", short_help="Write a starter job, hardware from a tape and a label, or an empty table.")
@@ -119,7 +119,7 @@ def _given(answers: tuple[str, ...]) -> dict[str, str]:
 
 
 def _asked(questions: tuple[Question, ...], given: Mapping[str, str]) -> dict[str, str]:
-    """Ask on the terminal for what is not given, each until it can be read."""
+    """Ask on the terminal for the answers that are not given, each until it can be read."""
     found = {}
     for i, question in enumerate(questions, start=1):
         if question.name in given:
@@ -133,7 +133,7 @@ def _asked(questions: tuple[Question, ...], given: Mapping[str, str]) -> dict[st
 
 
 def _reader(question: Question) -> Callable[[str], str]:
-    """Return what reads an answer for ``click.prompt``, which asks again where it cannot be read."""
+    """Return the reader of an answer for ``click.prompt``, which asks again if the answer cannot be read."""
 
     def read(text: str) -> str:
         try:

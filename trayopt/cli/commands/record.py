@@ -1,4 +1,4 @@
-"""``trayopt record``: readings come in, are judged, and become the as-built plan and its sheets."""
+"""``trayopt record``: judge readings, and write the as-built plan and its sheets."""
 
 from __future__ import annotations
 

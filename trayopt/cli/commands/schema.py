@@ -1,4 +1,4 @@
-"""``trayopt schema``: the JSON Schema of one kind of file."""
+"""``trayopt schema``: print the JSON Schema of a kind of file."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""``trayopt sheets``: everything that the crew, the store and the file need, from job and plan alone."""
+"""``trayopt sheets``: write the sheets for the crew, the store and the files."""
 
 from __future__ import annotations
 

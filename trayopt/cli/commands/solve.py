@@ -1,4 +1,4 @@
-"""``trayopt solve``: the best plan of a job, and what is proven of it."""
+"""``trayopt solve``: find the best plan of a job, and say what is proven about it."""
 
 from __future__ import annotations
 
@@ -30,11 +30,11 @@ if TYPE_CHECKING:
     from trayopt.solver.model.bound import Step
 
 ROOM, ROOM_A_SUBUNIT = 16_384, 2_048
-"""Bytes that a plan takes on the disk, about: with no subunit, and for each."""
+"""Approximate size of a plan in bytes: without subunits, and for each subunit."""
 CERTIFY_S = 60.0
-"""Most seconds in which arguments are looked for."""
+"""Most seconds of the search for arguments."""
 LOOK_PART, LOOK_S, LEAST_LOOK_S = 0.25, 1.0, 0.2
-"""Part of what the search took, and least seconds, for a look at preferences; with less left there is none."""
+"""Time for a look at preferences: a part of the search's time, but at least LOOK_S; below LEAST_LOOK_S it is left out."""
 
 
 @click.command("solve", short_help="Find the best plan of a job, and prove it.")
@@ -171,7 +171,7 @@ def _certify(output: Output, job: Job, plan: Plan, file: str, *, limited: bool) 
 
 @contextmanager
 def _traced(trace: str | None) -> Iterator[Callable[[Step], None]]:
-    """Write steps of the trail as they come, so that what is known by then is there however the search ends."""
+    """Write each step of the trail at once, so that the file is complete however the search ends."""
     if trace is None:
         yield lambda _: None
         return
@@ -185,7 +185,7 @@ def _traced(trace: str | None) -> Iterator[Callable[[Step], None]]:
 
 
 def _known(without: Iterable[str]) -> None:
-    """Refuse names that are those of no relaxation and no tactic."""
+    """Raise InputError for names that belong to no relaxation and no tactic."""
     from trayopt.errors import InputError
     from trayopt.formats.validate import did_you_mean
 
@@ -206,7 +206,7 @@ def _known(without: Iterable[str]) -> None:
 
 
 def _load() -> None:
-    """Load what a search needs while a request to end still ends the run: there is nothing to keep yet."""
+    """Load the modules of a search before there is anything to keep, so that a request to end still ends the run at once."""
     for name in ("trayopt.checker", "trayopt.solver.solve"):
         import_module(name)
 
@@ -227,7 +227,7 @@ def _habits(
     *,
     reproducible: bool,
 ) -> Habits | None:
-    """Look at the preferences of a plan in what is left of the limit; None where nothing is left, or nobody would read it."""
+    """Look at the preferences of a plan in the time that is left; None if none is left, or nobody would read the result."""
     from trayopt.api import habits
 
     if output.quiet or plan.status == "none" or plan.stopped == "interrupted" or stop.is_set():
@@ -241,7 +241,7 @@ def _habits(
 
 
 def _told(progress: Progress) -> Callable[[str], None]:
-    """Say what becomes of a request to end."""
+    """Return the function that tells the reader what a request to end does."""
 
     def say(name: str) -> None:
         again = "; Ctrl-C again gives up at once" if name == "SIGINT" else ""
@@ -252,9 +252,9 @@ def _told(progress: Progress) -> Callable[[str], None]:
 
 
 def _answer(output: Output, job: Job, plan: Plan, file: str | None, habits: Habits | None) -> bool:
-    """Write the plan where it is wanted, and tell it; where stdout takes the plan, its head goes to stderr.
+    """Write the plan and print the answer; if the plan goes to stdout, the head of the answer goes to stderr.
 
-    Tells whether the file was written that was asked for; where it could not be, stdout has the plan.
+    Return whether the named file was written; if it could not be written, the plan went to stdout.
     """
     from trayopt.cli.plan_words import head_lines
     from trayopt.formats.json_out import dump_rows, write_whole
@@ -295,7 +295,7 @@ def _show(output: Output, job: Job, plan: Plan, habits: Habits | None) -> None:
 
 
 def _start(output: Output, job: Job, path: str) -> Plan:
-    """Read the plan to begin with; a plan that nobody could build is told, as the search cannot use it."""
+    """Read the plan to begin with; warn if nobody could build it, since the search cannot use such a plan."""
     from trayopt.checker import check
     from trayopt.errors import InputError
     from trayopt.review.opening import open_plan
