@@ -1,1 +1,1 @@
-"""F4: somebody's plan on the reviewer's desk: hand-made tables, findings, the rest filled in, the nearest good plan."""
+"""F4: reviewing plans: reading hand-made tables, findings and advice, completing a plan, and the nearest good plan."""

@@ -1,4 +1,4 @@
-"""What to do about a finding: a change that was tried, or what in general helps."""
+"""Advice on a finding: a change that was tried, or what helps in general."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from trayopt.track.laid import Laid
 
 
 def advice(job: Job, laid: Laid, finding: Finding) -> str:
-    """Say in one sentence what to change: a change that was tried, or what in general helps and that none was found."""
+    """Return one sentence of advice: a change that was tried, or, if none was found, what helps in general."""
     change = tried(job, laid, finding)
     if change is not None:
         return f"{change} (tried: it ends this finding and breaks no other rule that has to hold)"

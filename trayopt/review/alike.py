@@ -1,4 +1,4 @@
-"""Reads what rows say alike once: most rows of a long table differ in a few cells only."""
+"""Reading equal cells once, since most rows of a long table differ only in a few cells."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ T = TypeVar("T")
 
 
 class Alike(Generic[T]):
-    """A reader of some cells of a row, which keeps what it read by the texts of the cells.
+    """A reader of some cells of a row that keeps its results by the texts of these cells.
 
-    What is wrong with a cell is told of every row, at its own place. What does not depend on the cells alone is read again.
+    A fault of a cell is reported for every row, at its own place. A result that depends on more than the cells is not kept.
 
     Parameters
     ----------
     cells
-        Where is told what is wrong with a cell.
+        The reader of single cells, which reports faults.
     columns
-        The columns, counted from 0, on which the answer depends; of every row they are there.
+        The columns, counted from 0, on which the result depends; every row must have them.
     read
-        The reader.
+        The function that reads a row.
     """
 
     def __init__(self, cells: Cells, columns: Sequence[int], read: Callable[[Row, Line], T]) -> None:

@@ -10,7 +10,7 @@ from trayopt.rules.words import listed, several
 
 
 def mended_text(mended: Mended) -> str:
-    """Write a mend: what changes, that it is the least, and the move list."""
+    """Write a mend: the changes, whether they are proven to be the fewest, and the move list."""
     lines = [f"note: {note}" for note in mended.notes]
     if mended.plan is None:
         return "\n".join([*lines, no_plan(mended)]) + "\n"
@@ -30,13 +30,13 @@ def mended_text(mended: Mended) -> str:
 
 
 MOST_NAMED = 24
-"""So many built rows in each other's way are named."""
+"""Number of conflicting built rows that are named."""
 MOST_FIGURES = 50
-"""So many wrong figures are listed."""
+"""Number of wrong figures that are listed."""
 
 
 def changed_words(mended: Mended) -> str:
-    """Say what changes: what is weighed, and what changes beside."""
+    """Write the changes: the weighed ones, and the others."""
     counts = mended.changes.counts()
     changed = [f"{name} {count}" for name, count in counts.items() if count]
     beside = [*mended.beside.words()]
@@ -57,7 +57,7 @@ def _names(count: int) -> str:
 
 
 def marks(move: Move) -> list[str]:
-    """Say which splices a step breaks or moves, and how often its legs can be spliced again."""
+    """Return the marks of a step: splices that it breaks or moves, and how often its legs can be spliced again."""
     found = []
     if move.breaks:
         found.append(f"BREAKS splices: {splice_words(move.breaks)}")
@@ -69,14 +69,14 @@ def marks(move: Move) -> list[str]:
 
 
 def sure(mended: Mended) -> str:
-    """Say whether it is proven that nothing less will do."""
+    """Write whether the changes are proven to be the least."""
     if mended.proven:
         return "proven: no plan that keeps every must and what is built changes less"
     return f"not proven to be the least: every such plan changes at least {mended.bound} (weighed)"
 
 
 def no_plan(mended: Mended) -> str:
-    """Say that there is no plan to mend to, or that none was found in time."""
+    """Write that there is no plan, or that none was found in time."""
     if not mended.impossible:
         return "no plan was found in the time given"
     if mended.clash:
@@ -89,7 +89,7 @@ def no_plan(mended: Mended) -> str:
 
 
 def pair_words(pair: Pair) -> str:
-    """Say in one sentence which of two plans is better, and why."""
+    """Write in one sentence which of two plans is better, and why."""
     data = pair.as_dict()
     passed = " and ".join(
         f"{name} {'passes' if ok else 'fails'}" for name, ok in zip("AB", data["passed"], strict=True)

@@ -1,4 +1,4 @@
-"""Chooses what a table says nothing of, so that the rest can be judged: ways, where trunks are divided, and ribbons."""
+"""Assumptions about what a table leaves open, so that the rest can be judged: ways, places of division, and ribbon work."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ MOST_TRIES = 64
 
 
 def assumed(job: Job, made: Handmade) -> Assignment:
-    """Return the assignment of what a table says, with what it leaves open of ways and divisions as it breaks least."""
+    """Return the assignment that a table makes; open ways, places of division and ribbon work are chosen to break the least."""
     claims = made.claims
     divide_at = assumed_divide_at(job, made.divide_at, claims)
     ways = assumed_ways(job, {trunk: made.way(trunk) for trunk in made.ways}, claims, divide_at)
@@ -46,17 +46,17 @@ def assumed_ribbons(
 
 
 def _broken(job: Job, laid: Laid, *, like: Laid | None = None) -> tuple[int, int]:
-    """Count what fails in a plan, and weigh the preferences that it breaks; ``like`` as ``judge`` takes it."""
+    """Return the number of failing findings of a plan, and the weight of its broken preferences; see ``judge`` for ``like``."""
     found = judge(job, laid, like=like)
     weights = sum(job.rules[item.rule].weight for item in found if item.level == "prefer")
     return sum(item.level in {"always", "must"} for item in found), weights
 
 
 def assumed_divide_at(job: Job, told: Mapping[str, DivideAt], claims: Sequence[Claim]) -> dict[str, DivideAt]:
-    """Return where every trunk that has a claim is divided.
+    """Return the place of division of every trunk that has a claim.
 
-    What is told holds, and then the one place that a trunk's own list has. Else a trunk is divided at the tray where its legs
-    lie as the always rule "divided at the tray" wants it, and at the port where they do not.
+    A place that the table names holds, and then the only place in a trunk's own list. Any other trunk is taken as divided at the
+    tray if its legs lie as the rule "divided at the tray" requires, and at the port otherwise.
     """
     found: dict[str, DivideAt] = {}
     open_: list[str] = []
@@ -75,14 +75,14 @@ def assumed_divide_at(job: Job, told: Mapping[str, DivideAt], claims: Sequence[C
 
 
 def _next(before: Place, place: Place) -> bool:
-    """Whether a leg may lie at a place where the one before it in its tube lies at another."""
+    """Whether a leg may lie at a place if the leg before it in its tube lies at ``before``."""
     return place.stack == before.stack and place.position - before.position in {0, 1}
 
 
 def assumed_ways(
     job: Job, decided: dict[str, GoesBy], claims: Sequence[Claim], divide_at: Mapping[str, DivideAt]
 ) -> dict[str, Way]:
-    """Return every trunk that has a claim a whole way: what is decided as it is, what is open as it breaks least."""
+    """Return a complete way for every trunk with a claim; open parts of a way are chosen to break the least."""
     claimed = {claim.trunk for claim in claims}
     trunks = [trunk for trunk in job.trunks if claimed & {end.id for end in job.ends_of(trunk)}]
     options = {trunk.id: _options(job, trunk, decided.get(trunk.id, GoesBy(trunk.id))) for trunk in trunks}
@@ -107,7 +107,7 @@ def assumed_ways(
 
 
 def _options(job: Job, trunk: Trunk, decided: GoesBy) -> list[Way]:
-    """Return the ways that a trunk may take: what is decided holds, even against its own limits."""
+    """Return the ways that a trunk may take; decided parts hold even against the limits of the trunk."""
     ports = [decided.port] if decided.port is not None else list(trunk.allowed_ports(job.enclosure))
     travels = [decided.travel] if decided.travel is not None else list(trunk.travels)
     loops = [decided.loops] if decided.loops is not None else sorted(set(trunk.loops))

@@ -1,4 +1,4 @@
-"""Lists of splices on other sheets of a workbook of legs: read beside it, so that all sheets make one plan."""
+"""Lists of splices on other sheets of a workbook of legs; all sheets together make one plan."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ PLACES = ("tray", "position", "stack")
 
 
 def read_beside(made: Handmade, table: Table, cells: Cells, placed: Sequence[Entry]) -> None:
-    """Read a list of splices into ``made.beside``, and hold the trays of its rows against those of the legs.
+    """Read a list of splices into ``made.beside``, and compare the trays of its rows with the trays of the legs.
 
-    A splice in another tray than its leg is a contradiction at both cells. Where no row says a tray for a leg, that of its
-    splices holds.
+    A splice in another tray than its leg is a contradiction, which is reported at both cells. A leg without a tray gets the
+    tray of its splices.
     """
     ribbons = any(trunk.may_work_ribbons for trunk in made.job.trunks)
     headers = headers_of(table, ribbons=ribbons)
@@ -42,7 +42,7 @@ def read_beside(made: Handmade, table: Table, cells: Cells, placed: Sequence[Ent
 
 
 def _over(entry: Entry, by_trunk: dict[str, list[Entry]]) -> list[Entry]:
-    """Return the legs that hold fibres of a run, and have a tray."""
+    """Return the legs that have a tray and hold fibres of a run."""
     one = entry.run
     return [
         item

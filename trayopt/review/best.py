@@ -1,4 +1,4 @@
-"""The best that is possible for a job, within a time limit, to hold a plan against."""
+"""The best plan of a job within a time limit, for a comparison."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from trayopt.track.laid import Laid
 
 @dataclass(frozen=True)
 class Best:
-    """The best plan that was found: values and proven bounds by goal; ``proven`` tells that nothing is better."""
+    """The best plan that was found, with values and proven bounds by goal; ``proven`` says that no plan is better."""
 
     assignment: Assignment | None
     values: dict[str, int]
@@ -22,7 +22,7 @@ class Best:
 
 
 def best_of(job: Job, limit_s: float, workers: int = 2, order: Sequence[str] | None = None) -> Best:
-    """Solve a job for at most ``limit_s`` seconds, with the goals in the usual order or another one."""
+    """Solve a job for at most ``limit_s`` seconds, with the goals in the usual order or in ``order``."""
     from trayopt.solver.solve import Options, solve
 
     found = solve(job, Options(time_limit_s=limit_s, workers=workers, goals=None if order is None else tuple(order)))

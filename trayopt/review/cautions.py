@@ -1,4 +1,4 @@
-"""The short line of safety of a page, and of a list of moves: usual practice; local codes and certified work come first."""
+"""Short lines of safety for pages, tables and lists of moves. They state usual practice; local codes come first."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ REVIEW = (
     "open end or connector. Local codes come first; a length measured in place governs."
 )
 TABLE = "Safety: treat every fibre as live: invisible laser light. Local codes come first; a length measured in place governs."
-"""That of a table, over its last column."""
+"""The line of safety of a table, as the header of its last column."""
 MOVES = (
     "Safety: no tray is lifted and no splice broken without a written release that names cable, tube and fibre; protection "
     "paths first, and know which circuits carry emergency calls. Treat every fibre as live until it is proven dark: laser "

@@ -1,4 +1,4 @@
-"""Reads single cells of a hand-made table, and tells what a spreadsheet or a hurried hand did to them."""
+"""Reading single cells of a hand-made table, with reports on damage by a spreadsheet or a hurried hand."""
 
 from __future__ import annotations
 
@@ -57,9 +57,9 @@ DATE = "the spreadsheet turned this cell into a date"
 
 
 class Telling(NamedTuple):
-    """What is wrong with the cell of a column, counted from 0, in whatever row it stands.
+    """The fault of a cell, by its column (counted from 0) and without its row, so that equal rows can share it.
 
-    ``beside`` is the column that it contradicts.
+    ``beside`` is the column that the cell contradicts.
     """
 
     column: int
@@ -72,10 +72,10 @@ class Telling(NamedTuple):
 
 @dataclass
 class Cells:
-    """Reads cells for a job; everything wrong is kept in ``faults``, and no cell is spoken of twice.
+    """A reader of the cells of a table for a job. Faults are kept in ``faults``, at most one for each cell.
 
-    ``lenient`` takes what the job does not have (any more) as no fault: it is kept in ``gone``, and trays are read
-    all the same.
+    With ``lenient``, a name that the job does not have (any more) is not a fault: it is kept in ``gone``, and its tray is still
+    read.
     """
 
     job: Job
@@ -83,27 +83,27 @@ class Cells:
     gone: list[Fault] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
     also: dict[Fault, tuple[str, ...]] = field(default_factory=dict)
-    """Of faults in which cells contradict each other, the other cells."""
+    """For a fault in which cells contradict each other, the other cells."""
     tellings: list[Telling | None] = field(default_factory=list)
-    """What was told of the row, also of a cell of which something was told before; None for what other rows may not share."""
+    """Faults of the current row, including repeated faults of a cell; None marks a fault that other rows must not share."""
     _runs: dict[tuple[str, str], Run] = field(default_factory=dict)
-    """What fibres of a trunk mean."""
+    """The run that a text of fibres means, by trunk and text."""
     _taken: set[tuple[int, int, str]] = field(default_factory=set)
     _told: set[tuple[int, int, str]] = field(default_factory=set)
-    """Cells of the row of which something is told."""
+    """Cells of the current row that have a fault."""
 
     def take(self, faults: Collection[Fault]) -> None:
-        """Take over faults of single cells that were found on reading the file."""
+        """Take over faults of single cells that were found when the file was read."""
         self.faults += faults
         self._taken |= {(fault.line, fault.column, fault.where) for fault in faults}
 
     def next_row(self) -> None:
-        """Begin with another row."""
+        """Begin another row."""
         self.tellings.clear()
         self._told.clear()
 
     def wrong(self, cell: Cell, message: str, allowed: str = "", hint: str = "") -> None:
-        """Note what is wrong with a cell, unless something is noted of it already."""
+        """Report a fault of a cell, unless the cell has one already."""
         if looks_like_date(cell.text):
             message, allowed, hint = DATE, "", AS_TEXT
         if not (message.isprintable() and allowed.isprintable() and hint.isprintable()):
@@ -111,13 +111,13 @@ class Cells:
         self.tell(cell.row, Telling(cell.column, message, describe(cell.text), allowed, hint))
 
     def contradict(self, cell: Cell, other: Cell, message: str) -> None:
-        """Note that a cell says something else than another one of its row; the finding stands at both of them."""
+        """Report that a cell contradicts another cell of its row; the finding names both cells."""
         said = printable(f"two cells contradict each other: {message}")
         found = f"{describe(cell.text)} against {describe(other.text)}"
         self.tell(cell.row, Telling(cell.column, said, found, "", "mend the one that is wrong", other.column))
 
     def tell(self, row: Row, telling: Telling) -> None:
-        """Tell of a row what is wrong with one of its cells, unless something is told of that cell already."""
+        """Report a fault of a cell of a row, unless the cell has one already."""
         self.tellings.append(telling)
         column, message, found, allowed, hint, beside = telling
         mark = line, char, where = row.mark_of(column)
@@ -134,7 +134,7 @@ class Cells:
         self.also[fault] = (at,)
 
     def missing(self, cell: Cell, message: str, allowed: str, hint: str = "") -> None:
-        """Note that the job does not have what a cell names."""
+        """Report that a cell names something that the job does not have."""
         if self.lenient:
             self.tellings.append(None)
             self.gone.append(cell.spot.fault(message, found=describe(cell.text), allowed=allowed))
@@ -142,7 +142,7 @@ class Cells:
             self.wrong(cell, message, allowed, hint)
 
     def trunk(self, cell: Cell, last: str = "") -> Trunk | None:
-        """Read a trunk; ``last`` is the trunk of the row before, for a hint where the cell is empty."""
+        """Read a trunk; ``last`` is the trunk of the row before, for a hint if the cell is empty."""
         if not cell.text:
             hint = f"if {last} above it is meant, write it in every row; unmerge merged cells" if last else ""
             self.wrong(cell, "the trunk is missing", ", ".join(self.job.trunk_by_id), hint)
@@ -156,7 +156,7 @@ class Cells:
         return None if name is None else self.job.trunk_by_id[name]
 
     def name(self, cell: Cell, known: Collection[str] | Mapping[str, object], what: str) -> str | None:
-        """Read one of the known names; case does not matter where it leaves no doubt."""
+        """Read one of the known names; case does not matter if the name is clear without it."""
         names = list(known)
         if cell.text in names:
             return cell.text
@@ -168,7 +168,7 @@ class Cells:
         return None
 
     def run(self, cell: Cell, trunk: Trunk) -> Run | None:
-        """Read the fibres of a trunk, with or without the trunk's name before them."""
+        """Read fibres of a trunk, with or without the name of the trunk before them."""
         text = cell.text
         if text.partition(":")[0].strip() == trunk.id:
             text = text.partition(":")[2]
@@ -189,7 +189,7 @@ class Cells:
             return None
 
     def run_at(self, trunk: Trunk, tube: Cell, ribbon: Cell, fibres: Cell) -> Run | None:
-        """Read fibres that are told by tube, ribbon and fibre in cells of their own."""
+        """Read fibres from separate cells for tube, ribbon and fibre."""
         for cell in (tube, ribbon, fibres):
             if cell.text and looks_like_date(cell.text):
                 self.wrong(cell, DATE)
@@ -213,7 +213,7 @@ class Cells:
         return Run(trunk.id, *run)
 
     def place(self, stack: Cell, position: Cell, tray: Cell) -> Place | None:
-        """Read a tray place from a tray's cell, or from stack and position; None where it is open or wrong."""
+        """Read a tray place from the cell of a tray, or from stack and position; None if it is open or wrong."""
         if tray.text:
             found = _TRAY.fullmatch(tidy(tray.text))
             if found is None or looks_like_date(tray.text):
@@ -243,7 +243,7 @@ class Cells:
         return place
 
     def number(self, cell: Cell, what: str) -> int | None:
-        """Read a whole number; None where the cell is empty or wrong."""
+        """Read a whole number; None if the cell is empty or wrong."""
         text = cell.text.replace("\u00a0", " ").strip()
         if not text:
             return None
@@ -260,7 +260,7 @@ class Cells:
         return None
 
     def travel(self, cell: Cell) -> Travel | None:
-        """Read a direction of travel; None where the cell is empty or wrong."""
+        """Read a direction of travel; None if the cell is empty or wrong."""
         if not cell.text:
             return None
         found = _TRAVELS.get(tidy(cell.text).lower())
@@ -269,7 +269,7 @@ class Cells:
         return found
 
     def divided_at(self, cell: Cell) -> DivideAt | None:
-        """Read where a trunk is divided; None where the cell is empty or wrong."""
+        """Read the place at which a trunk is divided; None if the cell is empty or wrong."""
         if not cell.text:
             return None
         found = _DIVIDED.get(tidy(cell.text).lower())
@@ -278,7 +278,7 @@ class Cells:
         return found
 
     def ribbons(self, cell: Cell, trunk: Trunk) -> RibbonWord | None:
-        """Read what is done with the ribbons of a trunk; None where the cell is empty or wrong."""
+        """Read the ribbon work of a trunk; None if the cell is empty or wrong."""
         text = tidy(cell.text).lower().replace("_", " ")
         if not text:
             return None
@@ -292,7 +292,7 @@ class Cells:
         return found
 
     def yes(self, cell: Cell) -> bool:
-        """Read a mark such as ``x`` or ``yes``."""
+        """Whether a cell has a mark such as ``x`` or ``yes``."""
         text = cell.text.strip().lower()
         if text not in _YES and text not in _NO:
             self.wrong(cell, "this is neither yes nor no", "yes, x, no, or nothing")

@@ -1,4 +1,4 @@
-"""Headers of hand-made tables, in English and German: what they may be called, and which of the two shapes they make."""
+"""Headers of hand-made tables in English and German: the names of columns, and the two shapes of a table."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ _RUN = {
     "count": ("splices", "anzahl spleiße", "count", "anzahl"),
 }
 _ONLY: dict[Shape, tuple[str, ...]] = {"legs": ("leg", "cut"), "runs": ("sleeve", "count")}
-"""Columns that are read in tables of one shape alone."""
+"""Columns that are read in tables of one shape only."""
 _NOTES = (
     "no", "nr", "number", "row", "line", "item", "zeile", "batch", "los", "circuit", "verbindung", "remark", "remarks",
     "note", "notes", "comment", "comments", "bemerkung", "bemerkungen", "findings", "label", "schild", "date", "datum",
@@ -65,15 +65,15 @@ _NOTES = (
 )  # fmt: skip
 SIDES = ("from", "to")
 PARTS = ("tube", "ribbon", "seat")
-"""How a fibre is found in its trunk, from outside in; each may be told by number and by colour."""
+"""The parts that locate a fibre in its trunk, from the outside in; each may be given by number and by colour."""
 _FEET = re.compile(r"\bft in\b")
-"""The unit of lengths that are rounded to a part of an inch, so that no length in mm can be held against them."""
+"""Unit of lengths that are rounded to a part of an inch, so that they cannot be compared with lengths in mm."""
 _UNIT = re.compile(r"\s*[\[(]?\b(mm|ft in)\b[\])]?$")
 _SIGNS = re.compile(r"[\s_.\-]+")
 
 
 def _names() -> dict[str, str]:
-    """Return every header that is known, tidied, with the column that it means."""
+    """Return every known header, in plain form, with the column that it means."""
     found: dict[str, str] = {}
     for columns in (_PLACE, _WAY, _LEG, _RUN):
         for column, words in columns.items():
@@ -96,7 +96,7 @@ def _names() -> dict[str, str]:
 
 
 def _plain(text: str) -> str:
-    """Write a header so that case, joints, umlauts and a unit of length make no difference."""
+    """Write a header in plain form, without case, separators, umlauts and the unit of length."""
     text = _SIGNS.sub(" ", text.lower()).strip(" :*#")
     for letter, written in (("ä", "ae"), ("ö", "oe"), ("ü", "ue"), ("ß", "ss")):
         text = text.replace(letter, written)
@@ -114,7 +114,7 @@ RUN_COLUMNS = (
 
 
 def column_of(header: str) -> str | None:
-    """Return the column that a header means; None where it is not known, ``note`` where it is known to say nothing."""
+    """Return the column that a header means; ``note`` for a known header of notes, None for an unknown header."""
     column = NAMES.get(_plain(header))
     return "note" if column == "cut" and _FEET.search(header.lower()) else column
 
@@ -125,21 +125,21 @@ def is_read(header: str) -> bool:
 
 
 def is_plan(headers: Sequence[str]) -> bool:
-    """Whether a row of headers is that of a plan: with fibres, and a tray for them."""
+    """Whether a row of headers belongs to a plan: it has fibres, and a tray for them."""
     columns = {column_of(header) for header in headers if header}
     has_fibres = columns & {"fibres", *SIDES, *(f"{side} {part}" for side in SIDES for part in ("fibres", "seat"))}
     return bool(has_fibres) and ("tray" in columns or {"stack", "position"} <= columns)
 
 
 def is_ways(headers: Sequence[str]) -> bool:
-    """Whether a row of headers is that of a list of trunks with the way that each of them goes, without their fibres."""
+    """Whether a row of headers belongs to a list of trunks with their ways and without fibres."""
     columns = {column_of(header) for header in headers if header}
     lies = {"fibres", "stack", "position", "tray", *SIDES}
     return "trunk" in columns and bool(columns & {"port", "travel"}) and not columns & lies
 
 
 def is_splices(headers: Sequence[str]) -> bool:
-    """Whether a row of headers is that of a list of splices with sleeves, both sides told down to the fibre in its ribbon."""
+    """Whether a row of headers belongs to a list of splices: it has sleeves, and the fibres of both sides."""
     columns = {column_of(header) for header in headers if header}
     return (
         is_plan(headers) and {"sleeve", *(f"{side} {part}" for side in SIDES for part in ("fibres", "seat"))} <= columns
@@ -148,27 +148,27 @@ def is_splices(headers: Sequence[str]) -> bool:
 
 @dataclass(frozen=True)
 class Unread:
-    """A column that is not read: its header, where it stands, and what may have been meant."""
+    """A column that is not read: its index, its header, and the header that may have been meant."""
 
     index: int
     header: str
     hint: str = ""
     known: bool = False
-    """Whether it is known to hold notes alone."""
+    """Whether the header is known to be one of notes."""
 
 
 @dataclass(frozen=True)
 class Headers:
-    """What the columns of a table mean."""
+    """The meaning of the columns of a table."""
 
     shape: Shape
     at: Mapping[str, Sequence[int]]
-    """Where each column stands; several of them may mean the same, and must then say the same."""
+    """The indices of each column; several headers may mean the same column, and their cells must then agree."""
     texts: Sequence[str]
     unread: Sequence[Unread] = field(default=())
 
     def said(self) -> str:
-        """Say which columns were read as what, such as ``trunk, Fasern as fibres``."""
+        """Write how the columns were read, such as ``trunk, Fasern as fibres``."""
         parts = [
             text if text.lower() == column else f"{text} as {column}"
             for i, text in enumerate(self.texts)
@@ -179,19 +179,19 @@ class Headers:
 
 
 def headers_of(table: Table, *, ribbons: bool = False) -> Headers:
-    """Return the shape of a table, and what stands where.
+    """Return the shape of a table and the meaning of its columns.
 
     Parameters
     ----------
     table
         The table.
     ribbons
-        Whether the job leaves anything to be done with ribbons; else a column of that name is likely to count them.
+        Whether the job allows ribbon work; if not, a column of that name probably counts ribbons.
 
     Raises
     ------
     InputError
-        If the headers make neither shape.
+        If the headers fit neither shape.
     """
     texts = table.head.texts
     at: dict[str, list[int]] = {}
@@ -215,7 +215,7 @@ def headers_of(table: Table, *, ribbons: bool = False) -> Headers:
 
 
 def headers_of_ways(table: Table) -> Headers:
-    """Return what stands where on a list of the ways of trunks; nothing else of it is read."""
+    """Return the meaning of the columns in a list of the ways of trunks; other columns are not read."""
     at: dict[str, list[int]] = {}
     for i, text in enumerate(table.head.texts):
         column = column_of(text) if text else None
@@ -226,7 +226,7 @@ def headers_of_ways(table: Table) -> Headers:
 
 
 def _part_cables(at: dict[str, list[int]], texts: Sequence[str], prefix: str) -> None:
-    """Tell a column of trunks from a column of cable types, where a table has both a trunk and a cable."""
+    """Separate a column of trunks from a column of cable types, if a table has both a trunk and a cable."""
     both = at.get(f"{prefix}trunk", [])
     named = [i for i in both if "trunk" in texts[i].lower()]
     others = [i for i in both if i not in named]
@@ -236,7 +236,7 @@ def _part_cables(at: dict[str, list[int]], texts: Sequence[str], prefix: str) ->
 
 
 def _complete(table: Table, shape: Shape, at: Mapping[str, Sequence[int]]) -> None:
-    """Refuse a table that lacks a column without which no row says where fibres lie."""
+    """Raise InputError if a table lacks a column without which no row says where fibres lie."""
     wanted = ["tray"] if "tray" in at else ["stack", "position"]
     prefixes = [f"{side} " for side in SIDES] if shape == "runs" else [""]
     wanted = [column for prefix in prefixes for column in _fibres(table, at, prefix)] + wanted
@@ -266,7 +266,7 @@ def _fibres(table: Table, at: Mapping[str, Sequence[int]], prefix: str) -> list[
 
 
 def _meant(text: str) -> str:
-    """Say which header a column that is not known may have been meant for; lengths are in mm."""
+    """Return a hint at the header that an unknown header may mean; lengths are in mm."""
     bare = re.sub(r"[\[(].*$", "", text).strip()
     column = column_of(bare)
     if bare != text and column not in {None, "note"}:

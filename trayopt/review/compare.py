@@ -1,4 +1,4 @@
-"""Two plans of one job side by side: goals, trunks and legs that differ, findings of only one of them."""
+"""Comparison of two plans of a job: goals, trunks and legs that differ, and findings that only one plan has."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ SCHEMA = "trayopt/compare/1"
 
 @dataclass(frozen=True)
 class Pair:
-    """Two reviews of one job that can be held against each other."""
+    """Two reviews of one job, for a comparison."""
 
     job: Job
     a: Review
@@ -29,12 +29,12 @@ class Pair:
 
     @property
     def sources(self) -> tuple[str, str]:
-        """The two files."""
+        """The names of the two files."""
         return self.a.made.source, self.b.made.source
 
     @property
     def laid(self) -> tuple[Laid, Laid]:
-        """The two plans as they lie."""
+        """The two plans as they lie in the box."""
         assert self.a.laid is not None
         assert self.b.laid is not None
         return self.a.laid, self.b.laid
@@ -56,11 +56,11 @@ class Pair:
         }
 
     def notes(self) -> list[str]:
-        """Return what has to be said of each file as a whole."""
+        """Return the notes on each file as a whole."""
         return [f"{name}: {note}" for name, review in (("A", self.a), ("B", self.b)) for note in review.made.notes]
 
     def better(self, one: dict[str, int], other: dict[str, int]) -> str:
-        """Name the better plan: the one that passes, else by the first goal on which they differ."""
+        """Return the better plan: the plan that passes; if both or neither pass, the first goal that differs decides."""
         if self.a.passed != self.b.passed:
             return "A" if self.a.passed else "B"
         a, b = list(one.values()), list(other.values())
@@ -76,7 +76,7 @@ class Pair:
         return found
 
     def legs(self) -> list[dict[str, str]]:
-        """Return the fibres that lie in other trays or other legs, as runs; each plan says one thing of a whole run."""
+        """Return the runs of fibres that lie in different trays or legs; in each plan, a whole run lies in one tray and leg."""
         found = []
         for subunit in self.job.subunits:
             edges = {subunit.first, subunit.last + 1}
@@ -93,7 +93,7 @@ class Pair:
         return found
 
     def findings(self) -> list[dict[str, str]]:
-        """Return the findings that only one of the plans has."""
+        """Return the findings that only one plan has."""
         keys = [{(r.rule, r.subject) for r in review.remarks} for review in (self.a, self.b)]
         found = []
         for name, review, others in (("A", self.a, keys[1]), ("B", self.b, keys[0])):
@@ -107,12 +107,12 @@ class Pair:
 
 
 def compare(job: Job, a: Review, b: Review) -> Pair:
-    """Hold two reviewed plans against each other.
+    """Compare two reviewed plans.
 
     Raises
     ------
     InputError
-        If cells of one of them are damaged.
+        If a plan has damaged cells.
     """
     faults = [fault for review in (a, b) for fault in review.made.faults]
     if faults:
@@ -121,7 +121,7 @@ def compare(job: Job, a: Review, b: Review) -> Pair:
 
 
 def _against(review: Review, other: Review, name: str) -> Review:
-    """Hold the bounds that one plan claims against the other plan, where that is a plan at all."""
+    """Judge the claimed bounds of one plan by the values of the other plan, if that plan can be built."""
     if not review.bounds or review.report is None or other.laid is None:
         return review
     if any(no_plan_breaks(found) for found in judge(other.job, other.laid)):

@@ -1,4 +1,4 @@
-"""The plan document of a table that was completed, or that left nothing open."""
+"""The plan document of a completed table."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from trayopt.review.desk import Review
 
 
 def completed_plan(review: Review) -> Plan | None:
-    """Return the whole plan, with what was open filled in; None where the table cannot be built as it is.
+    """Return the plan of a table, with its open parts filled in; None if the table cannot be built as it is.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""The reviewer's desk: a plan read, what is open filled in, all of it judged and held against the best."""
+"""Reviewing a plan: it is read, completed, judged, and compared with the best plan."""
 
 from __future__ import annotations
 
@@ -36,12 +36,12 @@ if TYPE_CHECKING:
 
 SCHEMA = "trayopt/review/1"
 MOST_NAMED = 12
-"""Decisions that are spelt out where more are in each other's way."""
+"""Number of conflicting decisions that are named."""
 
 
 @dataclass(frozen=True)
 class Completion:
-    """What became of the open parts: the whole plan, or the rows that are in each other's way."""
+    """The result of completing a table: the complete assignment, or remarks on the rows that conflict."""
 
     assignment: Assignment | None
     impossible: bool
@@ -51,10 +51,10 @@ class Completion:
 
 @dataclass(frozen=True)
 class Review:
-    """The answer to a plan: remarks in the order of the reading, its figures, and what it was held against.
+    """The review of a plan: remarks in the order of reading, figures, and the best plan for comparison.
 
-    ``report`` is None where cells are damaged: what can be read is judged, but its figures are not those of the plan.
-    ``bounds`` are the bounds that a plan document claims, and what is known of them.
+    ``report`` is None if cells are damaged: the readable rows are judged, but their figures are not the figures of the plan.
+    ``bounds`` lists the bounds that a plan document claims, and what is known about them.
     """
 
     job: Job
@@ -66,11 +66,11 @@ class Review:
     best: Best | None = None
     bounds: tuple[Bound, ...] = ()
     unnamed: int = 0
-    """Splices that lie in a tray with their legs, and that no row of a list of splices names."""
+    """Number of splices that lie in a tray with their legs but are in no row of a list of splices."""
 
     @property
     def unplaced(self) -> int | None:
-        """Splices without a tray, or without a row; None where cells are damaged."""
+        """Number of splices without a tray or without a row; None if cells are damaged."""
         return None if self.report is None else self.report.unplaced + self.unnamed
 
     @property
@@ -85,7 +85,7 @@ class Review:
 
     @property
     def goals(self) -> dict[str, int]:
-        """Values of the goals, in their usual order; none where nothing was judged."""
+        """Values of the goals in their usual order; empty if nothing was judged."""
         if self.report is None:
             return {}
         values: dict[str, int] = {goal.id: self.report.plan.value(goal.id) for goal in GOALS}
@@ -93,21 +93,21 @@ class Review:
 
     @property
     def figures(self) -> list[Figure]:
-        """The other figures of the plan."""
+        """The figures of the plan apart from its goals."""
         from trayopt.review.figures import figures
 
         return [] if self.laid is None or self.report is None else figures(self.job, self.laid)
 
     @property
     def divide_at(self) -> dict[str, str]:
-        """Where each trunk in the box is divided; none where nothing was judged."""
+        """The place of division of each trunk in the box; empty if nothing was judged."""
         return {} if self.report is None else {
             row.trunk: row.divide_at for row in self.report.plan.trunks if row.divide_at is not None
         }  # fmt: skip
 
     @property
     def ribbons(self) -> dict[str, RibbonWord]:
-        """What is done with the ribbons of each trunk of which the job says something; none where nothing was judged."""
+        """The ribbon work of each trunk for which the job allows some; empty if nothing was judged."""
         return {} if self.report is None else {
             row.trunk: row.ribbons for row in self.report.plan.trunks if row.ribbons is not None
         }  # fmt: skip
@@ -119,7 +119,7 @@ class Review:
 
     @property
     def best_figures(self) -> list[Figure] | None:
-        """The same figures of the best plan; None where none was asked for or found."""
+        """The same figures of the best plan; None if no best plan was asked for or found."""
         if self.best is None or self.best.assignment is None:
             return None
         from trayopt.review.figures import figures
@@ -178,9 +178,9 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     job, made
         The job, and the table as it was read.
     complete_s
-        Most seconds for filling in what the table leaves open.
+        Most seconds to complete the table.
     best_s
-        Most seconds for the best plan to hold it against; None for no comparison.
+        Most seconds for the best plan; None for no comparison.
     """
     from trayopt.review.gaps import open_remarks, parked_remarks, unnamed, unplaced_remarks, waits_only
     from trayopt.review.parked import bare_legs, with_parked
@@ -229,22 +229,22 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
 
 
 def _unsure(rule: Rule[Any], *, runs: bool) -> bool:
-    """Whether rows that could not be read may keep a rule that seems broken; of runs of splices divisions are unsure too."""
+    """Whether unread rows might keep a rule that seems broken; in a table of splice runs, divisions are unsure, too."""
     return rule.kept_by_more or (runs and rule.of_divisions)
 
 
 def _is_told(made: Handmade, remark: Remark) -> bool:
-    """Whether what a table seems to leave open is told already, or may stand in what could not be read."""
+    """Whether an open part of a table is reported already, or may be given in rows that could not be read."""
     return bool(made.lost) or remark.subject in made.lost_ways or (bool(made.runs) and ":" in remark.subject)
 
 
 def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = None, notes: Sequence[str] = ()) -> Review:
-    """Review a plan document; ``notes`` are what has to be said of its file as a whole.
+    """Review a plan document; ``notes`` are remarks on its file as a whole.
 
     Raises
     ------
     InputError
-        If it speaks of what the job does not have.
+        If the plan names something that the job does not have.
     """
     from trayopt.review.gaps import unplaced_remarks
     from trayopt.review.plans import handmade_of
@@ -276,7 +276,7 @@ def review_plan(job: Job, plan: Plan, source: str, *, best_s: float | None = Non
 
 
 def bound_remark(claim: Bound, other: str) -> Remark:
-    """Make a remark of a claimed bound that another plan refutes."""
+    """Make a remark on a claimed bound that another plan refutes."""
     return Remark(
         "bound", "figure", claim.goal, (), (f"goals[{claim.goal}].bound",),
         f"the plan claims that no plan has less than {claim.bound:,} of {claim.goal}; {other} has {claim.better:,}",
@@ -300,14 +300,14 @@ def _best(job: Job, best_s: float | None, order: Sequence[str] | None = None) ->
 
 
 def _as_told(job: Job, made: Handmade) -> Laid:
-    """Lay out what a table says, with ways and divisions for the trunks of which it says none."""
+    """Return the plan of a table as it lies, with assumed ways and divisions where the table gives none."""
     from trayopt.review.assume import assumed
 
     return Laid(job, assumed(job, made), made.claims)
 
 
 def _complete(job: Job, made: Handmade, as_told: Callable[[], Laid], limit_s: float) -> Completion:
-    """Fill in what is open by solving with the rest fixed, or name the rows that are in each other's way."""
+    """Complete a table by solving with its decisions fixed, or find the rows that conflict."""
     from trayopt.solver.model.clock import Clock
     from trayopt.solver.model.run import Tuning
     from trayopt.solver.repair.clash import clash
@@ -341,7 +341,7 @@ def _complete(job: Job, made: Handmade, as_told: Callable[[], Laid], limit_s: fl
 
 
 def _suspects(job: Job, made: Handmade, laid: Laid, decided: Sequence[tuple[Line, ...]]) -> list[list[int]]:
-    """Return for each finding that fails the decisions whose rows it names: of what always holds first, few before many."""
+    """Return the decisions in the rows of each failing finding: first of rules that always hold, and few before many."""
     at: dict[Line, list[int]] = {}
     for i, lines in enumerate(decided):
         for line in lines:
@@ -361,7 +361,7 @@ def _rows(lines: Sequence[Any]) -> str:
 
 
 def _words(facts: Sequence[Any]) -> str:
-    """Say what facts decide."""
+    """Write decisions in words."""
     from trayopt.domain.decision import EntersAt, GoesBy, RunAt
 
     texts = []

@@ -1,4 +1,4 @@
-"""The figures of a plan: its goals, lengths, the fill of guides, trays and entrances, each with what is allowed."""
+"""The figures of a plan: lengths, and the load of guides, trays and entrances, each with its limit."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from trayopt.track.laid import Laid
 
 @dataclass(frozen=True)
 class Figure:
-    """One figure; ``allowed`` is the most there may be, None where nothing limits it."""
+    """A figure; ``allowed`` is its greatest allowed value, or None if nothing limits it."""
 
     name: str
     unit: str
@@ -26,7 +26,7 @@ class Figure:
 
 
 def figures(job: Job, laid: Laid) -> list[Figure]:
-    """Measure everything beside the goals: lengths by trunk, fill by guide, trays and entrances by stack."""
+    """Measure everything apart from the goals: lengths by trunk, loads by guide, trays and entrances by stack."""
     found = []
     for trunk, legs in laid.legs.items():
         routes = [leg.route_mm for leg in legs]
@@ -54,7 +54,7 @@ def figures(job: Job, laid: Laid) -> list[Figure]:
 
 
 def as_dicts(items: list[Figure], best: list[Figure] | None) -> list[dict[str, Any]]:
-    """Return figures as plain data, each beside the same figure of the best plan."""
+    """Return figures as plain data, each with the same figure of the best plan."""
     of_best = {item.name: item.value for item in best or ()}
     return [
         {
@@ -69,7 +69,7 @@ def as_dicts(items: list[Figure], best: list[Figure] | None) -> list[dict[str, A
 
 
 def _of_kind(laid: Laid, stack: Stack, tray: Tray, places: Sequence[Place]) -> Iterator[Figure]:
-    """Yield what the fullest of the trays of one kind on a stack hold."""
+    """Yield the figures of the fullest trays of one kind on a stack."""
     on = stack.id if len(stack.kinds) == 1 else f"{stack.id}, {tray.id}"
     yield Figure(f"fullest tray on {on}", "ends", max(map(laid.ends_at, places), default=0), 2 * tray.fibres)
     sleeves = max((laid.sleeves(place) for place in places), default=0)

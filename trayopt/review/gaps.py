@@ -1,4 +1,4 @@
-"""What a table leaves open: fibres without a tray, trunks without a way, stacks without an end."""
+"""Open parts of a table: fibres without a tray, trunks without a way, stacks without an end."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ from trayopt.track.laid import Laid
 
 
 def open_remarks(job: Job, made: Handmade) -> list[Remark]:
-    """Tell what the table does not decide, part by part."""
+    """Make a remark for each part that the table leaves open."""
     return [*_fibres(job, made), *_ways(job, made), *_ends(job, made)]
 
 
 def parked_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
-    """Tell the idle legs of opened tubes for which the table tells no tray."""
+    """Make a remark for each idle leg of an opened tube for which the table gives no tray."""
     found = []
     for leg in bare_legs(laid):
         subunit = job.subunit(leg)
@@ -42,7 +42,7 @@ def parked_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
 
 
 def waits_only(job: Job, made: Handmade, finding: Finding) -> bool:
-    """Whether a leg is found apart from its splices only because the table leaves the other side open."""
+    """Whether a leg seems apart from its splices only because the table leaves the other side open."""
     if finding.rule != WholeLegs.id:
         return False
     places: dict[tuple[str, int], Place] = {}
@@ -59,7 +59,7 @@ def waits_only(job: Job, made: Handmade, finding: Finding) -> bool:
 
 
 def _concerns(job: Job, subject: str, *fibres: tuple[str, int]) -> bool:
-    """Whether a leg, or a run of fibres, holds one of these fibres."""
+    """Whether the leg or run that a subject names holds one of these fibres."""
     for trunk, fibre in fibres:
         subunit = job.trunk_by_id[trunk].subunit_of(fibre)
         if any(str(subunit.leg_of_fibre(fibre, of)) == subject for of in subunit.divisions):
@@ -73,7 +73,7 @@ def _concerns(job: Job, subject: str, *fibres: tuple[str, int]) -> bool:
 
 
 def unplaced_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
-    """Tell the splices that have no tray, or stand in no row of a list of splices: longest runs within a join."""
+    """Make a remark for each longest run of splices of a join without a tray, or without a row in a list of splices."""
     remarks = []
     most = max(tray.fibres for tray in job.enclosure.trays)
     for a, b in _without_a_tray(laid):
@@ -92,7 +92,7 @@ def unplaced_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
 
 
 def unnamed(job: Job, made: Handmade, laid: Laid) -> list[tuple[Run, Run]]:
-    """Return the splices of the job that lie in a tray with their legs, and that a list of splices does not name."""
+    """Return the splices that lie in a tray with their legs, but that a list of splices does not name."""
     lists = [_unnamed(job, made, of_list, laid) for of_list in made.lists]
     if len(lists) < 2:
         return lists[0] if lists else []
@@ -108,7 +108,7 @@ def unnamed(job: Job, made: Handmade, laid: Laid) -> list[tuple[Run, Run]]:
 
 
 def _unnamed(job: Job, made: Handmade, of_list: Handmade, laid: Laid) -> list[tuple[Run, Run]]:
-    """Return what a list does not name; one beside a table of legs need not name the splices of legs that have no row there."""
+    """Return the splices that a list does not name; next to a table of legs, only splices of legs with a row there."""
     if of_list.lost:
         return []
     rows: dict[str, list[tuple[int, int]]] = {}
@@ -134,7 +134,7 @@ def _unnamed(job: Job, made: Handmade, of_list: Handmade, laid: Laid) -> list[tu
 
 
 def left_over(run: tuple[int, int], covered: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Return the parts of a run that none of some runs covers, which are in order and do not overlap."""
+    """Return the parts of a run that are not covered by other runs, which are in order and do not overlap."""
     at, last = run
     found = []
     start = bisect_left(covered, (at, 0))
@@ -150,7 +150,7 @@ def left_over(run: tuple[int, int], covered: Sequence[tuple[int, int]]) -> list[
 
 
 def _without_a_tray(laid: Laid) -> list[tuple[Run, Run]]:
-    """Return the splices whose sides do not lie in one tray: longest runs within a join."""
+    """Return the splices whose sides do not lie in one tray, as longest runs of a join."""
     runs: list[list[int]] = []
     for piece, place in laid.piece_places:
         if place is not None:
@@ -172,7 +172,7 @@ def _unplaced(made: Handmade, a: Run, b: Run, found: str, mend: str) -> Remark:
 
 
 def _near(made: Handmade, run: Run) -> list[Line]:
-    """Return the rows that speak of a run, or the row before the gap."""
+    """Return the rows that name fibres of a run, or the row before the gap."""
     same = [entry for entry in made.runs or made.entries if entry.run.trunk == run.trunk]
     touching = [e for e in same if e.run.first <= run.last and e.run.last >= run.first]
     if touching:

@@ -1,4 +1,4 @@
-"""A hand-made plan as it was read: rows with the places of their cells, and what they decide."""
+"""A hand-made plan as it was read: rows with the places of their cells, and their decisions."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 class Spots(Mapping[str, Spot]):
-    """The places of a row's cells by column, counted only when one is asked for."""
+    """The places of a row's cells by column; each is counted only when it is asked for."""
 
     __slots__ = ("_at", "_row")
 
@@ -32,14 +32,14 @@ class Spots(Mapping[str, Spot]):
         self._row, self._at = row, at
 
     def __getitem__(self, column: str) -> Spot:
-        """Return the place of a cell; of the first that is filled, where several columns mean the same."""
+        """Return the place of a column's cell; if several headers mean the column, the place of the first filled cell."""
         places = self._at[column]
         texts = self._row.texts
         filled = next((i for i in places if i < len(texts) and texts[i]), places[0])
         return self._row.spot_of(filled)
 
     def __iter__(self) -> Iterator[str]:
-        """Return the columns."""
+        """Iterate over the columns."""
         return iter(self._at)
 
     def __len__(self) -> int:
@@ -48,9 +48,10 @@ class Spots(Mapping[str, Spot]):
 
 
 class Line:
-    """One row: its number in the file, and the places of its cells by column; rows are equal if their numbers are.
+    """A row: its number in the file, and the places of its cells by column. Rows with equal number and path are equal.
 
-    ``path`` is where it stands in a plan document, such as ``legs[3]``, or on another sheet of a workbook; empty for a table.
+    ``path`` is the path of a row in a plan document, such as ``legs[3]``, or names a row on another sheet of a workbook. It is
+    empty for a table.
     """
 
     __slots__ = ("number", "path", "spots")
@@ -59,11 +60,11 @@ class Line:
         self.number, self.spots, self.path = number, spots, path
 
     def __eq__(self, other: object) -> bool:
-        """Whether both are one row."""
+        """Whether both are the same row."""
         return isinstance(other, Line) and (self.number, self.path) == (other.number, other.path)
 
     def __hash__(self) -> int:
-        """Return its number: equal rows have equal ones."""
+        """Return the number of the row, which is the same for equal rows."""
         return self.number
 
     def __str__(self) -> str:
@@ -71,7 +72,7 @@ class Line:
         return self.path or f"row {self.number}"
 
     def cell(self, *columns: str) -> str:
-        """Name the cell of the first of these columns that there is: ``C12`` in a workbook, ``12:5`` in CSV."""
+        """Return the address of the cell in the first of these columns that exists: ``C12`` in a workbook, ``12:5`` in CSV."""
         for column in columns:
             spot = self.spots.get(column)
             if spot is not None:
@@ -80,13 +81,13 @@ class Line:
 
 
 def row_of_sheet(number: int, sheet: str) -> str:
-    """Say where a row stands that is on another sheet; empty where it is on the sheet of the table."""
+    """Write the place of a row on another sheet; empty if the row is on the sheet of the table."""
     return f"row {number} of sheet '{printable(sheet)}'" if sheet else ""
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A run of a trunk's fibres that rows give a tray, or leave open; ``sleeve`` and ``cut`` as written."""
+    """A run of a trunk's fibres in some rows, with its tray, or without one if the rows leave it open."""
 
     run: Run
     place: Place | None
@@ -95,16 +96,16 @@ class Entry:
     built: bool = False
     cut: int | None = None
     leg: bool = True
-    """Whether the rows say that it is one leg, and not only where its fibres lie."""
+    """Whether the rows name the run as one leg, and not only the place of its fibres."""
 
     @property
     def claim(self) -> Claim | None:
-        """What it claims; None where it is open."""
+        """The claim of the entry; None if its tray is open."""
         return None if self.place is None else Claim(*self.run, self.place, self.end)
 
 
 class Unread(NamedTuple):
-    """Something that is not read: where it stands, what it is, and what to do where it was meant."""
+    """A row, cell or column that is not read: its place, what it is, and what to do if it was meant to be read."""
 
     line: Line
     cell: str
@@ -114,14 +115,14 @@ class Unread(NamedTuple):
 
 
 class Decided(NamedTuple):
-    """One value that the table decides, and the row in which it stands."""
+    """A value that the table decides, and its row."""
 
     value: str | int
     line: Line
 
 
 class SpliceRow(NamedTuple):
-    """A row of the second shape: two runs of equal length, spliced in order, in a sleeve of a tray."""
+    """A row of a list of splices: two runs of equal length, spliced in order, in a sleeve of a tray."""
 
     a: Run
     b: Run | None
@@ -132,46 +133,46 @@ class SpliceRow(NamedTuple):
 
 @dataclass
 class Handmade:
-    """Everything that a table says; ``faults`` is damage, and ``lost`` are the rows that it leaves without a tray."""
+    """Everything that a table says. ``faults`` lists its damage, and ``lost`` the rows that could not be read because of it."""
 
     job: Job
     source: str
     shape: Shape
     entries: list[Entry] = field(default_factory=list)
     runs: list[Entry] = field(default_factory=list)
-    """Of a table of splice runs, the runs as written; they decide where fibres lie, not into which legs."""
+    """The runs of a table of splice runs, as written; they decide where fibres lie, but not how subunits are divided."""
     ways: dict[str, dict[str, Decided]] = field(default_factory=dict)
     splices: list[SpliceRow] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
     also: dict[Fault, tuple[str, ...]] = field(default_factory=dict)
     """Of faults in which cells contradict each other, the other cells."""
     lost: list[int] = field(default_factory=list)
-    """Rows that could not be read so far that they say where fibres lie."""
+    """Numbers of rows that could not be read well enough to say where fibres lie."""
     lost_ways: set[str] = field(default_factory=set)
-    """Trunks of whose way something could not be read."""
+    """Trunks with a part of the way that could not be read."""
     unread: list[Unread] = field(default_factory=list)
-    """Rows, cells and columns that are no part of the plan, as far as something stands in them."""
+    """Rows, cells and columns that are not empty but not part of the plan."""
     columns: str = ""
-    """Which columns were read as what."""
+    """How the columns were read, in words."""
     passed_over: list[str] = field(default_factory=list)
-    """Columns in which something stands, and that are not read."""
+    """Columns that are not empty and are not read."""
     head: int = 0
     """The number of the row of headers; 0 for a plan document."""
     notes: list[str] = field(default_factory=list)
-    """What has to be said of the file as a whole, such as its encoding."""
+    """Notes on the file as a whole, such as its encoding."""
     gone: list[Fault] = field(default_factory=list)
-    """What the job does not have any more, where that is no damage."""
+    """Names that the job does not have any more, if that is not damage."""
     gone_runs: list[RunAt] = field(default_factory=list)
-    """Runs in trays that the job does not have any more: of a trunk, or of fibres, that it no longer has."""
+    """Runs in trays that the job does not have any more: runs of a missing trunk, or of missing fibres."""
     lines: list[Line] = field(default_factory=list)
     raw: bytes = b""
     """The file, CSV as UTF-8; empty for a plan document."""
     separator: str = ","
-    """What parts the cells of CSV."""
+    """The separator between cells of CSV."""
     sheet: str = ""
-    """The sheet of a workbook that was read."""
+    """The sheet of the workbook that was read."""
     beside: list[Handmade] = field(default_factory=list)
-    """Of a workbook of legs, the lists of splices on its other sheets."""
+    """For a workbook of legs, the lists of splices on its other sheets."""
 
     @cached_property
     def placed(self) -> list[Entry]:
@@ -180,7 +181,7 @@ class Handmade:
 
     @property
     def lists(self) -> list[Handmade]:
-        """The lists of splices: the table itself where it is one, and those beside it."""
+        """The lists of splices: the table itself if it is a list of splices, and the lists on other sheets."""
         return [self, *self.beside] if self.runs else self.beside
 
     @cached_property
@@ -194,7 +195,7 @@ class Handmade:
         return [entry.claim for entry in self.placed if entry.claim is not None]
 
     def way(self, trunk: str) -> GoesBy:
-        """Return what is decided of a trunk's way, of where it is divided, and of what is done with its ribbons."""
+        """Return what is decided about a trunk's way, place of division and ribbon work."""
         from trayopt.domain.decision import GoesBy
 
         decided = self.ways.get(trunk, {})
@@ -208,19 +209,19 @@ class Handmade:
 
     @property
     def divide_at(self) -> dict[str, DivideAt]:
-        """Where trunks are divided, as far as that is told."""
+        """The place of division of each trunk for which the table gives it."""
         told = {trunk: decided["divide_at"].value for trunk, decided in self.ways.items() if "divide_at" in decided}
         return {trunk: "tray" if value == "tray" else "port" for trunk, value in told.items()}
 
     @property
     def ribbons(self) -> dict[str, RibbonWord]:
-        """What is done with the ribbons of trunks, as far as that is told."""
+        """The ribbon work of each trunk for which the table gives it."""
         told = {trunk: decided["ribbons"].value for trunk, decided in self.ways.items() if "ribbons" in decided}
         words: dict[str | int, RibbonWord] = {AS_THEY_ARE: AS_THEY_ARE, SPLIT: SPLIT}
         return {trunk: value if isinstance(value, int) else words[value] for trunk, value in told.items()}
 
     def given(self) -> Given:
-        """Return the decisions, for a comparison."""
+        """Return the decisions of the table, for a comparison with a plan."""
         from trayopt.solver.model.decisions import Given
 
         return Given(
@@ -230,7 +231,7 @@ class Handmade:
         )
 
     def ends(self) -> dict[str, str]:
-        """Return the end of each stack for which one is told; the first holds."""
+        """Return the end of each stack for which the table gives one; the first row counts."""
         found: dict[str, str] = {}
         for entry in self.placed:
             if entry.place is not None and entry.end is not None:
@@ -238,7 +239,7 @@ class Handmade:
         return found
 
     def facts(self) -> list[tuple[tuple[Line, ...], list[Decision]]]:
-        """Return what is decided, row by row: the rows that decide it, and the facts."""
+        """Return the decisions, each group with the rows that make it."""
         by_lines: dict[tuple[Line, ...], list[Decision]] = {}
         for entry in self.runs or self.entries:
             if entry.place is not None and self._binds(entry, entry.place):
@@ -250,7 +251,7 @@ class Handmade:
         return found
 
     def _binds(self, entry: Entry, place: Place) -> bool:
-        """Whether a row says where something lies: spliced fibres, or an idle leg that is parked."""
+        """Whether a row decides anything: the place of spliced fibres, or of an idle leg that is parked."""
         from trayopt.solver.model.decisions import parked_leg, spliced_in
 
         item = _run_at(entry, place)

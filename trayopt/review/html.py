@@ -1,4 +1,4 @@
-"""Reviews and comparisons as one printable HTML file each, with nothing outside of it."""
+"""Reviews and comparisons as printable, self-contained HTML files."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ from trayopt.review.text import built_words, completion_words, read_words, verdi
 from trayopt.rules.words import NONE_BETTER
 
 MOST_REMARKS = 2_000
-"""Findings on a page; JSON and XLSX have all."""
+"""Greatest number of findings on a page; JSON and XLSX have all findings."""
 TEMPLATES = Path(__file__).parent / "templates"
 
 
 def review_html(review: Review) -> str:
-    """Write a review: verdict, picture with the findings at their place, findings, goals and figures."""
+    """Write the page of a review: verdict, picture with the findings at their places, findings, goals and figures."""
     from markupsafe import Markup
 
     data = review.as_dict()
@@ -47,7 +47,7 @@ def review_html(review: Review) -> str:
 
 
 def compare_html(pair: Pair) -> str:
-    """Write two plans side by side."""
+    """Write the page of a comparison, with the two plans side by side."""
     from markupsafe import Markup
 
     rows = pair.legs()

@@ -1,4 +1,4 @@
-"""The reviewer's own sheet back: as it came, with a column of findings and the cells concerned coloured."""
+"""The reviewed sheet with its findings: as it was, with a column of findings and with coloured cells."""
 
 from __future__ import annotations
 
@@ -17,16 +17,16 @@ WIDTH = 90
 HEAD = ("no", "level", "rule", "subject", "rows", "cells", "found", "allowed", "how to mend")
 FAIL, SOFT = "F8B4B4", "FBE7A1"
 MOST_TEXT = 32_767
-"""Characters that a cell of XLSX holds."""
+"""Greatest number of characters in a cell of XLSX."""
 
 
 def marked_workbook(review: Review) -> bytes:
-    """Return the sheet that was reviewed with its findings, as XLSX.
+    """Return the reviewed sheet with its findings, as XLSX.
 
     Raises
     ------
     InputError
-        If the plan was no table, or openpyxl is missing.
+        If the plan was not a table, or openpyxl is missing.
     """
     made = review.made
     if not made.raw:
@@ -49,7 +49,7 @@ def marked_workbook(review: Review) -> bytes:
 
 
 def _records(raw: bytes, separator: str) -> list[list[str]]:
-    """Return the rows of a CSV table, each at the number of its first line, so that rows keep their numbers."""
+    """Return the rows of a CSV table, each at the index of its first line, so that rows keep their numbers."""
     reader = csv.reader(StringIO(raw.decode("utf-8-sig"), newline=""), delimiter=separator)
     found: list[list[str]] = []
     before = 0
@@ -61,7 +61,7 @@ def _records(raw: bytes, separator: str) -> list[list[str]]:
 
 
 def _texts(review: Review) -> dict[int, str]:
-    """Return what is to be said of each row."""
+    """Return the text of the findings of each row."""
     by_row: dict[int, list[str]] = defaultdict(list)
     for remark in review.remarks:
         text = line_of(remark)
@@ -72,7 +72,7 @@ def _texts(review: Review) -> dict[int, str]:
 
 
 def _coloured(names: list[str], review: Review) -> dict[tuple[int, int], bool]:
-    """Return the cells to look at by row and column, and whether they are why the plan does not pass."""
+    """Return the cells of findings by row and column, and for each whether it makes the plan fail."""
     addresses = _addresses(names, review)
     found: dict[tuple[int, int], bool] = {}
     for remark in review.remarks:
@@ -84,7 +84,7 @@ def _coloured(names: list[str], review: Review) -> dict[tuple[int, int], bool]:
 
 
 def _in_sheet(address: str) -> tuple[int, int] | None:
-    """Return row and column of an address such as ``C12``; None where it is none."""
+    """Return row and column of an address such as ``C12``; None if the text is not an address."""
     from openpyxl.utils import column_index_from_string
 
     letters = address.rstrip("0123456789")
@@ -94,12 +94,12 @@ def _in_sheet(address: str) -> tuple[int, int] | None:
 
 
 def _column(names: list[str], filled: int) -> int:
-    """Choose the column of the findings: behind every cell that is filled, below the headers or not, so that all stay."""
+    """Return the column for the findings: an existing one, or the first column after all filled cells."""
     return names.index(COLUMN) + 1 if COLUMN in names else filled + 1
 
 
 def _mark(sheet: Any, review: Review) -> None:
-    """Write the findings of each row of a sheet behind it, and colour the cells to look at."""
+    """Write the findings of each row of a sheet after the row, and colour the cells of findings."""
     from openpyxl.styles import Alignment, Font, PatternFill
 
     texts, head = _texts(review), review.made.head
@@ -121,7 +121,7 @@ def _mark(sheet: Any, review: Review) -> None:
 
 
 def _written(review: Review) -> Any:
-    """Write a CSV table as a workbook, marked in the same way: row by row, as only then a long one takes no long time."""
+    """Write a CSV table as a workbook with the same marks. It is written row by row, which is fast for long tables."""
     from openpyxl import Workbook
     from openpyxl.cell import WriteOnlyCell
     from openpyxl.styles import Alignment, Font, NamedStyle, PatternFill
@@ -165,7 +165,7 @@ def _written(review: Review) -> Any:
 
 
 def _addresses(names: list[str], review: Review) -> dict[str, tuple[int, int]]:
-    """Return row and column of the sheet for each cell of CSV, by line and column of its text such as ``12:5``."""
+    """Return row and column in the sheet for each cell of CSV, by its place in the text such as ``12:5``."""
     index: dict[str, int] = {}
     for i, name in enumerate(names, start=1):
         if (column := column_of(name)) is not None:
@@ -179,7 +179,7 @@ def _addresses(names: list[str], review: Review) -> dict[str, tuple[int, int]]:
 
 
 def _list(book: Any, review: Review) -> None:
-    """Put all findings on a sheet of their own, those that are about no row among them."""
+    """Write all findings to a sheet of their own, including findings that belong to no row."""
     from openpyxl.cell import WriteOnlyCell
     from openpyxl.styles import Font
 

@@ -1,4 +1,4 @@
-"""The nearest good plan: what is built stays, every must is kept, and as little as can be is changed."""
+"""Mending: the nearest plan in which everything built stays, every must is kept, and as little as possible changes."""
 
 from __future__ import annotations
 
@@ -26,18 +26,18 @@ from trayopt.track.laid import Laid
 
 SCHEMA = "trayopt/mend/1"
 LEAST_PART = 0.5
-"""Part of the limit that the search has in any case."""
+"""Part of the limit that the search always has."""
 _BUILT = re.compile(r"\s*(?P<stack>[^/,]+?)\s*/\s*(?P<first>\d{1,4})(?:\s*[-\u2013]\s*(?P<last>\d{1,4}))?\s*")
 
 
 @dataclass(frozen=True)
 class Mended:
-    """The answer of a mend; ``plan`` is None where none was found, and ``impossible`` tells that there is none.
+    """The result of a mend.
 
-    ``clash`` are the built rows that are in each other's way, as text, where they are the reason, and ``clash_minimal``
-    tells whether each of them is needed for it. ``beside`` is what
-    changes and is not weighed, ``figures`` what else the given plan states wrongly, ``strange`` counts its cells that name
-    what the job does not have.
+    ``plan`` is None if no plan was found; ``impossible`` says that there is none. ``clash`` lists the built rows that
+    conflict, as text, if they are the reason, and ``clash_minimal`` says whether each of them is needed for the conflict.
+    ``beside`` holds the changes that are not weighed, ``figures`` the other wrong statements of the given plan. ``strange``
+    counts its cells that name something that the job does not have.
     """
 
     job: Job
@@ -62,7 +62,7 @@ class Mended:
         return self.weighed is not None and self.weighed == self.bound
 
     def as_dict(self) -> dict[str, Any]:
-        """Return the answer as plain data."""
+        """Return the result as plain data."""
         changed = self.changes
         return {
             "schema": SCHEMA,
@@ -95,7 +95,7 @@ class Mended:
         }
 
     def _now(self, item: RunAt) -> list[str]:
-        """Return the trays in which the fibres of a given run lie now."""
+        """Return the trays in which the fibres of a given run lie in the new plan."""
         found: dict[str, None] = {}
         for leg in self.plan.legs if self.plan is not None else ():
             first, _, last = leg.fibres.partition("-")
@@ -111,7 +111,7 @@ def parse_built(job: Job, text: str) -> set[Place]:
     Raises
     ------
     InputError
-        If it is written otherwise, or the box has no such tray.
+        If the text cannot be read, or the box has no such tray.
     """
     found: set[Place] = set()
     for part in filter(str.strip, text.split(",")):
@@ -145,23 +145,23 @@ def mend(
     answer_s: float = 0.0,
     began: float | None = None,
 ) -> Mended:
-    """Find the plan that keeps every must, keeps what is built, and differs least from a given plan.
+    """Find the plan that keeps every must and everything built, and differs least from a given plan.
 
     Parameters
     ----------
     job, made
         The job as it is now, and the plan, which may have been made before the job changed.
     document
-        The plan document, where the plan is one: its figures are held against the right ones.
+        The plan document, if the plan is one; its figures are compared with the right figures.
     built
-        Trays in which everything is spliced; rows marked as built count as well. Their legs, the ways of their trunks
-        and the ends of their stacks stay.
+        Trays in which everything is spliced; rows marked as built also count. Their legs, the ways of their trunks and the ends
+        of their stacks stay.
     weights
-        What each change counts.
+        The weight of each kind of change.
     limit_s, answer_s
-        Most seconds, and what is kept of them for measuring the new plan and putting the moves in order.
+        Most seconds, and the part of them that is kept to measure the new plan and to sort the moves.
     began
-        When the limit began, by the monotonic clock; now where it is None.
+        The start of the limit, by the monotonic clock; None for now.
 
     Raises
     ------
@@ -236,7 +236,7 @@ def mend(
 
 
 def _usual_ends(made: Handmade) -> dict[str, str]:
-    """Return the end of each stack at which most of its rows enter; of equals the first."""
+    """Return the end at which most rows of each stack enter; the first of several with equal counts."""
     counts: dict[str, Counter[str]] = {}
     for entry in made.placed:
         if entry.place is not None and entry.end is not None:
@@ -245,7 +245,7 @@ def _usual_ends(made: Handmade) -> dict[str, str]:
 
 
 def _entered(made: Handmade, laid: Laid) -> list[RunAt]:
-    """Return the runs that enter a stack which they share with others at an end of their own."""
+    """Return the runs that enter their stack at another end than its usual end."""
     usual = _usual_ends(made)
     return [
         RunAt(*entry.run, entry.place, entry.leg)
@@ -255,7 +255,7 @@ def _entered(made: Handmade, laid: Laid) -> list[RunAt]:
 
 
 def _cuts(made: Handmade) -> dict[RunAt, int]:
-    """Return the lengths at which runs were cut, where they are written."""
+    """Return the lengths at which runs were cut, as far as the table gives them."""
     return {
         RunAt(*entry.run, entry.place, entry.leg): entry.cut
         for entry in made.placed
@@ -264,7 +264,7 @@ def _cuts(made: Handmade) -> dict[RunAt, int]:
 
 
 def _figures(job: Job, made: Handmade, laid: Laid, plan: Plan, document: Plan | None) -> tuple[str, ...]:
-    """Say what a plan states wrongly and no move mends: joins and sleeves of rows, lengths of legs that stay, figures."""
+    """List wrong statements of a plan that no move mends: joins and sleeves of rows, lengths of legs that stay, figures."""
     from trayopt.review.rows import figure_remarks, row_remarks
 
     if document is not None:
@@ -287,13 +287,13 @@ def _figures(job: Job, made: Handmade, laid: Laid, plan: Plan, document: Plan | 
 
 
 def _of_a_row_that_stays(figure: Difference) -> bool:
-    """Whether a figure is one of a leg, a trunk or a tray that both jobs have."""
+    """Whether a figure belongs to a leg, a trunk or a tray that both jobs have."""
     of_a_row = figure.path.startswith(("legs[", "trunks[", "trays["))
     return of_a_row and figure.claimed is not None and figure.right is not None
 
 
 def _untold(given: Given, assignment: Assignment) -> tuple[str, ...]:
-    """Note the ways that the given plan leaves open, as the new plan takes them."""
+    """Return notes on the ways that the given plan leaves open, with the ways of the new plan."""
     notes = []
     for trunk in dict.fromkeys(item.trunk for item in given.runs):
         told, now = given.ways.get(trunk), assignment.ways.get(trunk)
@@ -303,7 +303,7 @@ def _untold(given: Given, assignment: Assignment) -> tuple[str, ...]:
 
 
 def _built(made: Handmade, places: set[Place]) -> list[tuple[str, list[Decision]]]:
-    """Return the facts of what is built: rows with their legs, then the ways of their trunks."""
+    """Return the built decisions, grouped under a text: rows with their legs, then the ways of their trunks."""
     groups: list[tuple[str, list[Decision]]] = []
     trunks: dict[str, None] = {}
     for entry in made.placed:

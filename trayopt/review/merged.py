@@ -1,4 +1,4 @@
-"""Merged cells of a workbook: under them a spreadsheet keeps only the first value."""
+"""Merged cells of a workbook, of which a spreadsheet keeps only the first value."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ _REF = re.compile(r"([A-Z]+)(\d+):([A-Z]+)(\d+)")
 
 
 def merged_cells(ranges: Iterable[str], columns: int) -> list[tuple[str, str, range]]:
-    """Find merged cells below the first row of a sheet and inside its first columns.
+    """Find merged cells below the first row of a sheet and within its first columns.
 
     Returns
     -------
     list
-        The first cell and the whole range of each, such as (``A3``, ``A3:A8``), and its rows.
+        For each, the first cell, the whole range, and the rows: such as ``A3``, ``A3:A8`` and rows 3 to 8.
     """
     found = []
     for ref in ranges:

@@ -1,8 +1,8 @@
-"""The move list: from what was given to another plan, in an order in which it can be carried out.
+"""The move list: the steps from given decisions to another plan, in an order in which they can be carried out.
 
-A written release comes first. Trays are lifted from the door inward, each once; what has to go is taken out on the way, and
-trays that the box no longer has are removed. Trunks are led and subunits divided anew while they hang loose, and everything
-is laid in again from the back towards the door, each tray lowered over it.
+A written release comes first. Trays are lifted from the door inward, each once. On the way, legs that have to move are
+taken out, and trays that the box no longer has are removed. Trunks are led and subunits divided anew while they hang loose.
+Then everything is laid in again from the back towards the door, and each tray is lowered over it.
 """
 
 from __future__ import annotations
@@ -31,10 +31,10 @@ Deed = Literal[
 
 @dataclass(frozen=True)
 class Move:
-    """One step; ``what`` are tray places, runs, legs, subunits, trunks or joins, by what is done.
+    """A step; ``what`` lists tray places, runs, legs, subunits, trunks or joins, depending on what is done.
 
-    ``breaks`` and ``disturbs`` count splices by join: those that the step breaks, and those that it only moves. ``tries``
-    is how often the legs of a step can be spliced again; None where that is not known or nothing was spliced before.
+    ``breaks`` and ``disturbs`` count splices by join: the splices that the step breaks, and the splices that it only moves.
+    ``tries`` is how often the legs of the step can be spliced again; None if that is not known or nothing was spliced before.
     """
 
     step: int
@@ -62,7 +62,7 @@ class Move:
 
 @dataclass(frozen=True)
 class Beside:
-    """What a new plan changes beside the decisions that are weighed.
+    """The changes of a new plan that are not weighed.
 
     Parameters
     ----------
@@ -86,7 +86,7 @@ class Beside:
     removed: tuple[str, ...] = ()
 
     def words(self) -> list[str]:
-        """Say each kind that there is."""
+        """Return a phrase for each kind of change that occurs."""
         return [
             *[f"{several(len(self.laid_in), 'leg')} laid in that had no tray"] * bool(self.laid_in),
             *[f"{several(len(self.taken_out), 'run')} taken out"] * bool(self.taken_out),
@@ -97,11 +97,11 @@ class Beside:
         ]
 
     def __bool__(self) -> bool:
-        """Whether there is anything."""
+        """Whether there is any such change."""
         return bool(self.words())
 
     def as_dict(self) -> dict[str, list[str]]:
-        """Return it as plain data."""
+        """Return the changes as plain data."""
         names = ("laid_in", "taken_out", "entered", "led_in", "led_out", "removed")
         return {name: list(getattr(self, name)) for name in names}
 
@@ -113,16 +113,16 @@ def move_list(
     entered: Iterable[RunAt] = (),
     cuts: Mapping[RunAt, int] | None = None,
 ) -> tuple[list[Move], Beside]:
-    """Return the steps from given decisions to an assignment, and what they change beside the decisions.
+    """Return the steps from given decisions to an assignment, and the changes that are not weighed.
 
     Parameters
     ----------
     job, given, assignment
-        The job as it is now, what was given, and the new plan.
+        The job as it is now, the given decisions, and the new plan.
     entered
         Given runs that enter their stack at another end than the new plan.
     cuts
-        Lengths at which given runs were cut, in mm, where they are written; others are computed.
+        Known lengths at which given runs were cut, in mm; other lengths are computed.
     """
     return _Mover(job, given, assignment, tuple(entered), cuts or {}).moves()
 
@@ -198,7 +198,7 @@ class _Mover:
         self.made.append(Move(step, do, tuple(map(str, what)), at, text, breaks or {}, disturbs or {}, tries))
 
     def released(self) -> list[Move]:
-        """Put the release before everything else, where a splice is broken or moved."""
+        """Return the moves with a release before them, if a splice is broken or moved."""
         breaks = counted(move.breaks for move in self.made)
         touched = list(dict.fromkeys([*breaks, *(name for move in self.made for name in move.disturbs)]))
         if not touched:
@@ -210,7 +210,7 @@ class _Mover:
         return [first, *(_numbered(move, i) for i, move in enumerate(self.made, start=2))]
 
     def loose(self) -> set[Leg]:
-        """Return the legs that do not stay as they lie: another tray, way of their trunk, division or end."""
+        """Return the legs that do not stay: their tray, division or end changes, or the way of their trunk."""
         differs = self.differs
         led = {*differs.travel, *differs.ports, *differs.loops, *differs.partings, *differs.ribbons}
         by_trunk: dict[str, list[RunAt]] = defaultdict(list)
@@ -235,13 +235,13 @@ class _Mover:
         return found
 
     def deepest(self, stack: str) -> int | None:
-        """Return the position down to which a stack has to be opened; None where it stays closed."""
+        """Return the position down to which a stack has to be opened; None if the stack stays closed."""
         return min(
             (place.position for group in (self.out, self.into) for place in group if place.stack == stack), default=None
         )
 
     def open(self, stack: str) -> None:
-        """Lift a stack's trays from the door inward, and take out on the way what has to go."""
+        """Lift the trays of a stack from the door inward, and take legs out on the way."""
         deepest = self.deepest(stack)
         if deepest is None:
             return
@@ -273,7 +273,7 @@ class _Mover:
             self.add("lift", places, None, text, disturbs=disturbs)
 
     def close(self, stack: str) -> None:
-        """Lay in from the back towards the door, and lower each tray over what is laid."""
+        """Lay legs in from the back towards the door, and lower each tray over them."""
         deepest = self.deepest(stack)
         if deepest is None:
             return

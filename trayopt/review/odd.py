@@ -1,4 +1,4 @@
-"""Which rows and cells a finding is about: the odd ones, where the others agree."""
+"""The rows and cells of a finding: the odd ones, if the others agree."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from trayopt.track.laid import Laid
 
 
 def odd_entries(job: Job, finding: Finding, entries: Sequence[Entry]) -> list[Entry]:
-    """Leave the rows that differ from most others on what a finding is about; all of them where there is no majority."""
+    """Return the rows of a finding that differ from the majority; all rows if there is no majority."""
     about = BY_ID[finding.rule].odd_by
     if about is None:
         return list(entries)
@@ -38,7 +38,7 @@ def _division(job: Job, entry: Entry) -> int | None:
 
 
 def way_keys(job: Job, laid: Laid, trunk: str) -> tuple[str, ...]:
-    """Return what of a trunk's way is not among its own."""
+    """Return the parts of a trunk's way that are outside the trunk's own limits."""
     own, way = job.trunk_by_id[trunk], laid.ways.get(trunk)
     if way is None:
         return ("port", "travel", "loops", "divide_at", "ribbons")
@@ -53,6 +53,6 @@ def way_keys(job: Job, laid: Laid, trunk: str) -> tuple[str, ...]:
 
 
 def side_columns(columns: Sequence[str], trunk: str, line: Line, known: dict[Line, tuple[str, str]]) -> tuple[str, ...]:
-    """Return the columns of the side of a row on which a trunk stands."""
+    """Return the columns for the side of a row that names a trunk."""
     other = "to" if line in known and known[line][1] == trunk else "from"
     return tuple(f"{other}{column.removeprefix('from')}" if column.startswith("from") else column for column in columns)

@@ -1,4 +1,4 @@
-"""Opens whatever a reviewer is handed: a plan document or a hand-made table, told apart by content."""
+"""Opening a plan: a plan document or a hand-made table; the content says which."""
 
 from __future__ import annotations
 
@@ -26,12 +26,12 @@ def open_plan(job: Job, path: str | Path, *, lenient: bool = False) -> tuple[Han
     Returns
     -------
     tuple
-        What the plan decides, and the plan document where it is one.
+        The decisions of the plan, and the plan document, or None for a table.
 
     Raises
     ------
     InputError
-        If the file cannot be read as either, or is a plan of another job.
+        If the file is neither, or is a plan of another job.
     """
     raw, source = read_bytes(path, MOST_BYTES), source_name(path)
     if raw.lstrip(b"\xef\xbb\xbf \t\r\n").startswith((b"{", b"[")):
@@ -49,7 +49,7 @@ def open_plan(job: Job, path: str | Path, *, lenient: bool = False) -> tuple[Han
 
 
 def open_readable(job: Job, path: str | Path) -> tuple[Handmade, Plan | None]:
-    """Read a plan as ``open_plan`` does, for those who build on what it says and cannot show what is damaged in it.
+    """Read a plan as ``open_plan`` does, for callers that cannot show its damage, and so refuse it.
 
     Raises
     ------

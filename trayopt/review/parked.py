@@ -24,7 +24,7 @@ def bare_legs(laid: Laid) -> Iterator[Leg]:
 
 
 def with_parked(made: Handmade, done: Assignment) -> Handmade:
-    """Add the parked legs of the completing plan, where a table tells a tray for every spliced leg beside them."""
+    """Add the parked legs of the completing plan to a table that gives a tray for every spliced leg of their tubes."""
     job = made.job
     told = {(entry.run, entry.place) for entry in made.placed}
     beside: dict[tuple[str, int], bool] = {}

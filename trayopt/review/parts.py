@@ -1,4 +1,4 @@
-"""Holds what a row says of fibres in several cells against each other: numbers, colours, tubes, ribbons, names of legs."""
+"""Comparing the cells of a row that name the same fibres: numbers, colours, tubes, ribbons and names of legs."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ from trayopt.review.cells import Cells
 
 _LEG = re.compile(r"(?P<trunk>[^/]+)/(?P<subunit>\d+)(?:\.(?P<group>\d+))?")
 _MOST = 100_000
-"""More than any cable has of tubes, ribbons or fibres: whether there are so many is told where fibres are read."""
+"""More tubes, ribbons or fibres than any cable has; the reader of fibres checks the actual number."""
 
 
 class Parts:
-    """Tells cells of a row that contradict the fibres which the row names elsewhere."""
+    """Finds cells of a row that contradict the fibres that the row names elsewhere."""
 
     def __init__(self, cells: Cells) -> None:
         self.cells = cells
         self._parts: dict[Run, list[tuple[int, int] | None]] = {}
 
     def leg(self, cell: Cell, fibres: Cell, trunk: Trunk, run: Run) -> bool:
-        """Hold the name of a leg, such as ``N1/3.2``, against its fibres; other names are the crew's own."""
+        """Compare the name of a leg, such as ``N1/3.2``, with its fibres; other names are the crew's own and pass."""
         match = _LEG.fullmatch(cell.text)
         found = trunk.subunit_of(run.first).leg_of_run(run.first, run.last)
         if match is None or found is None:
@@ -37,7 +37,7 @@ class Parts:
         return False
 
     def fit(self, trunk: Trunk, run: Run, known: Cell, numbers: Sequence[Cell], colours: Sequence[Cell]) -> bool:
-        """Hold tube, ribbon and place in the ribbon, by number and by colour, against a run."""
+        """Compare tube, ribbon and place in the ribbon, by number and by colour, with a run."""
         right = True
         wanted = self._parts.get(run)
         if wanted is None:
@@ -69,13 +69,13 @@ def _words(first: int, last: int) -> str:
 
 @lru_cache(maxsize=10_000)
 def _said(text: str) -> tuple[int, int] | None:
-    """Read a part; None where it means all of it, which contradicts nothing."""
+    """Read a part as its first and last position; None if it means all of them, which contradicts nothing."""
     first, last = positions(text, _MOST, "there are")
     return None if (first, last) == (1, _MOST) else (first, last)
 
 
 def _of_run(trunk: Trunk, run: Run, part: int) -> tuple[int, int] | None:
-    """Return the tubes, ribbons or places in the ribbon that a run takes; None where a run of several has no one answer."""
+    """Return the first and last tube, ribbon or place in the ribbon of a run; None if the run is not within one tube or ribbon."""
     one, other = trunk.subunit_of(run.first), trunk.subunit_of(run.last)
     if part == 0:
         return one.number, other.number

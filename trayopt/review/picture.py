@@ -1,4 +1,4 @@
-"""A small picture of a plan: the box from the front, its stacks tray by tray, findings at their place."""
+"""A small picture of a plan: the box from the front, its stacks tray by tray, and the findings at their places."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ FRONT = 320
 COLUMN, ROW, TOP, BESIDE = 240, 28, 56, 2
 TRAY = COLUMN - 76
 WIDTH = FRONT + COLUMN * BESIDE
-"""No wider than a narrow page, so that its text stays readable; further stacks stand below."""
+"""Width in px: no more than a narrow page, so that text stays readable; further stacks are drawn below."""
 LEAST_HEIGHT = 560
 PIN_PX, PIN_TEXT = 17.0, 10.0
 ANCHORS: tuple[Anchor, ...] = ("middle", "start", "end")
@@ -29,14 +29,14 @@ MOST_PINS = 3
 
 
 class Spot(NamedTuple):
-    """What a finding is drawn at: kind ``place``, ``stack``, ``port``, ``guide`` or ``outside``, and its name."""
+    """The place at which a finding is drawn: its kind (``place``, ``stack``, ``port``, ``guide`` or ``outside``) and its name."""
 
     kind: str
     name: str
 
 
 def picture(job: Job, laid: Laid, remarks: Sequence[Remark] = (), differing: Collection[str] = ()) -> str:
-    """Draw a plan as one SVG element; remark i is marked with the number i + 1, trays that differ have a thick edge."""
+    """Draw a plan as an SVG element; remarks are marked with numbers from 1, and trays that differ have a thick edge."""
     marks: dict[Spot, list[tuple[int, bool]]] = defaultdict(list)
     for number, remark in enumerate(remarks, start=1):
         for spot in spots(job, laid, remark)[:4]:
@@ -45,7 +45,7 @@ def picture(job: Job, laid: Laid, remarks: Sequence[Remark] = (), differing: Col
 
 
 def spots(job: Job, laid: Laid, remark: Remark) -> list[Spot]:
-    """Tell where in the picture a finding is."""
+    """Return the places of a finding in the picture."""
     rule = BY_ID.get(remark.rule)
     kind = rule.subject if rule is not None else ""
     subject = remark.subject
@@ -73,7 +73,7 @@ def spots(job: Job, laid: Laid, remark: Remark) -> list[Spot]:
 
 
 def _overlaps(claim: Claim, subject: str) -> bool:
-    """Whether a claim shares fibres with a run such as ``N1:1-72``; a subject that is none shares nothing."""
+    """Whether a claim shares fibres with a subject that is a run, such as ``N1:1-72``."""
     try:
         run = parse_run(subject)
     except ValueError:
@@ -82,7 +82,7 @@ def _overlaps(claim: Claim, subject: str) -> bool:
 
 
 def _named(job: Job, trunk: str, first: int, subject: str) -> bool:
-    """Whether a subject such as ``N1/3.2`` or ``N1:1-72`` names a run that begins with this fibre."""
+    """Whether a subject such as ``N1/3.2`` or ``N1:1-72`` names a leg or run that begins with this fibre."""
     subunit = job.trunk_by_id[trunk].subunit_of(first)
     if subject.startswith(f"{trunk}:{first}-"):
         return True
@@ -91,12 +91,12 @@ def _named(job: Job, trunk: str, first: int, subject: str) -> bool:
 
 
 def _few(names: list[str], most: int) -> list[str]:
-    """Return the first names, and how many more there are."""
+    """Return the first names, the last of them with the number of further names."""
     return names if len(names) <= most else [*names[: most - 1], f"{names[most - 1]} +{len(names) - most}"]
 
 
 class _Drawing:
-    """The box from the front on the left, and a column for each stack beside it, two abreast."""
+    """The drawing: the box from the front on the left, and columns for the stacks on the right, two side by side."""
 
     def __init__(
         self, job: Job, laid: Laid, marks: dict[Spot, list[tuple[int, bool]]], differing: Collection[str]
@@ -115,7 +115,7 @@ class _Drawing:
             self.claims[claim.place].append(name)
 
     def drawn(self) -> Picture:
-        """Draw everything."""
+        """Draw and return the picture."""
         self.front()
         for i, stack in enumerate(self.job.enclosure.stacks):
             self.stack(stack, FRONT + (i % BESIDE) * COLUMN, self.band * (i // BESIDE))
@@ -142,7 +142,7 @@ class _Drawing:
         draw_guides(self.picture, front, labels)
 
     def trunks_in(self, port: str, x: float, y: float, down: int) -> None:
-        """Write which trunks are in a port and which way they go, and its findings."""
+        """Write the trunks in a port with their ways, and the findings of the port."""
         inside = [
             f"{trunk} {'cw' if way.travel == 'clockwise' else 'ccw'} {way.loops} {self.laid.divide_at[trunk]}"
             for trunk, way in self.laid.ways.items()
@@ -170,11 +170,11 @@ class _Drawing:
                 self.tie(group, left, top)
 
     def slab(self, left: float, top: float, position: int) -> Rect:
-        """Return where a tray is drawn in the column of its stack."""
+        """Return the rectangle of a tray in the column of its stack."""
         return Rect(left, top + TOP + ROW * (self.deepest - position), TRAY, ROW - 4)
 
     def tie(self, group: Sequence[Place], left: float, top: float) -> None:
-        """Draw a bracket beside trays that opened tubes tie to each other."""
+        """Draw a bracket next to trays that opened tubes tie to each other."""
         slabs = [self.slab(left, top, place.position) for place in group]
         first, last = min(slab.y for slab in slabs) + 3, max(slab.bottom for slab in slabs) - 3
         x = left + TRAY + 2
@@ -184,7 +184,7 @@ class _Drawing:
         )
 
     def tray(self, place: Place, most: int, slab: Rect) -> None:
-        """Draw a tray: how full it is, what lies in it, and what is found of it."""
+        """Draw a tray: its load, its content, and its findings."""
         held, named = self.laid.ends_at(place), self.claims.get(place, [])
         fails = any(fail for _, fail in self.marks.get(Spot("place", str(place)), ()))
         title = f"{place}: {'fails: ' if fails else ''}{' '.join(named)}"
@@ -204,7 +204,7 @@ class _Drawing:
         self.pins(Spot("place", str(place)), [(slab.right + 12, middle)])
 
     def pins(self, spot: Spot, places: Sequence[Point]) -> None:
-        """Draw the numbers of findings at a spot side by side, no more than three, at the first place that is free."""
+        """Draw the numbers of the findings at a spot side by side, at most three, at the first free place."""
         found = self.marks.get(spot, [])
         if not found:
             return

@@ -1,4 +1,4 @@
-"""Takes a plan document as a table of legs, so that it can be reviewed, mended and compared like one."""
+"""Plan documents as tables of legs, so that both are reviewed, mended and compared in the same way."""
 
 from __future__ import annotations
 
@@ -16,19 +16,19 @@ from trayopt.rules.words import listed
 
 
 def of_this_job(job: Job, plan: Plan, source: str, *, lenient: bool = False) -> None:
-    """Refuse a plan that was made for another job, in one line; a plan of this job with everything wrong in it.
+    """Raise InputError for a plan of another job (in one line), or for a plan of this job that cannot be used (with every fault).
 
     Parameters
     ----------
     job, plan, source
         The job, the plan document, and its name in errors.
     lenient
-        Whether the job may have changed since: then it is enough that some trunk with a tray is in the job.
+        Whether the job may have changed since; then it is enough that the job has some trunk with a tray in the plan.
 
     Raises
     ------
     InputError
-        If the plan speaks of what the job does not have.
+        If the plan names something that the job does not have.
     """
     placed = {leg.trunk for leg in plan.legs if leg.stack is not None}
     try:
@@ -53,7 +53,7 @@ def of_this_job(job: Job, plan: Plan, source: str, *, lenient: bool = False) -> 
 
 
 def handmade_of(job: Job, plan: Plan, source: str) -> Handmade:
-    """Take the decisions of a plan document; runs in trays that the job does not have (any more) are ``lost``."""
+    """Return the decisions of a plan document as a table; runs that the job does not have (any more) are kept apart."""
     made = Handmade(job, source, "legs")
     for i, row in enumerate(plan.trunks):
         line = Line(i, path=f"trunks[{i}]")

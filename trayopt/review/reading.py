@@ -1,4 +1,4 @@
-"""Reads a hand-made table of either shape for a job: what it decides, and everything that is damaged in it."""
+"""Reading a hand-made table of either shape for a job: its decisions, and all of its damage."""
 
 from __future__ import annotations
 
@@ -30,13 +30,13 @@ def read_handmade(job: Job, path: str | Path, *, lenient: bool = False) -> Handm
     job, path
         The job, and the file.
     lenient
-        Whether the job may have changed since: what it does not have is then no damage.
+        Whether the job may have changed since; names that it does not have are then not damage.
 
     Raises
     ------
     InputError
-        If the file cannot be read, its headers make no table of a plan, or none of its trunks is in the job; damage
-        in its cells is in ``faults``.
+        If the file cannot be read, its headers are not those of a plan, or the job has none of its trunks. Damage of single
+        cells is in ``faults`` of the result.
     """
     return parse_handmade(job, read_bytes(path, MOST_BYTES), source_name(path), lenient=lenient)
 
@@ -80,7 +80,7 @@ def parse_handmade(job: Job, raw: bytes, source: str, *, lenient: bool = False) 
 
 
 def _notes(table: Table) -> list[str]:
-    """Say what has to be said of a file as a whole."""
+    """Return the notes on a file as a whole."""
     found = []
     if table.encoding:
         doubt = "" if table.encoding.startswith("UTF") else ": see whether names with letters beyond a to z are right"
@@ -102,7 +102,7 @@ def _notes(table: Table) -> list[str]:
 
 
 def _columns(table: Table, headers: Headers, made: Handmade) -> list[Unread]:
-    """Tell the columns that hold figures and are not read; those that hold words are named beside those that are read."""
+    """Return the unread columns that hold figures; unread columns with words are only named in ``passed_over``."""
     found = []
     for column in headers.unread:
         texts = [row.texts[column.index] for row in table.rows if column.index < len(row.texts)]
@@ -133,7 +133,7 @@ def _beside(cell: Cell) -> Unread:
 
 
 def _merged(table: Table) -> list[tuple[Fault, range]]:
-    """Tell merged cells under the headers, each with the rows that lost their value by it."""
+    """Return a fault for merged cells below the headers, each with the rows that lost their value."""
     return [
         (Spot(table.source, where=first).fault("merged cells", found=ref, hint=SAVE_AGAIN), rows)
         for first, ref, rows in merged_cells(table.merged, len(table.head.texts))

@@ -1,4 +1,4 @@
-"""What a reviewer writes in the margin: the rows, what was found, what is allowed, how to mend it."""
+"""Remarks of a review: the rows, what was found, what is allowed, and how to mend it."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ LEVEL_WORDS: dict[str, str] = {
 
 
 class Remark(NamedTuple):
-    """One finding; ``cells`` are addresses in the table, or paths in a plan document."""
+    """A remark; ``cells`` holds addresses in the table, or paths in a plan document."""
 
     rule: str
     level: RemarkLevel
@@ -42,7 +42,7 @@ class Remark(NamedTuple):
 
     @property
     def fails(self) -> bool:
-        """Whether a plan with it does not pass."""
+        """Whether the remark makes the plan fail."""
         return self.level in FAILING
 
     @property
@@ -69,7 +69,7 @@ class Remark(NamedTuple):
 
 
 def rows_text(numbers: Iterable[int]) -> str:
-    """Write row numbers as ``row 4`` or ``rows 2, 5-7``; empty where there are none."""
+    """Write row numbers as ``row 4`` or ``rows 2, 5-7``; empty if there are none."""
     runs: list[list[int]] = []
     for number in sorted(set(numbers)):
         if runs and runs[-1][1] + 1 == number:
@@ -81,14 +81,14 @@ def rows_text(numbers: Iterable[int]) -> str:
 
 
 def unread(item: Unread) -> Remark:
-    """Make a remark of a row, cell or column that is no part of the plan."""
+    """Make a remark on a row, cell or column that is not part of the plan."""
     return Remark(
         "table", "unread", item.subject, (item.line,), (item.cell,), item.found, "what is read of a table", item.mend
     )
 
 
 def damage(fault: Fault, also: tuple[str, ...] = ()) -> Remark:
-    """Make a remark of a cell that cannot be read; ``also`` are the cells that it contradicts."""
+    """Make a remark on a cell that cannot be read; ``also`` lists the cells that it contradicts."""
     _, number, column, message, found, allowed, hint, where = fault
     if found:
         message = f"{message}: {found}"
@@ -103,7 +103,7 @@ def damage(fault: Fault, also: tuple[str, ...] = ()) -> Remark:
 
 
 def of_finding(job: Job, made: Handmade, laid: Laid, finding: Finding) -> Remark:
-    """Make a remark of a broken rule: with the rows that it is about and the cells in them to change."""
+    """Make a remark on a broken rule, with its rows and the cells to change in them."""
     from trayopt.review.advice import advice
 
     lines, cells = where(job, made, laid, finding)
@@ -120,7 +120,7 @@ def of_finding(job: Job, made: Handmade, laid: Laid, finding: Finding) -> Remark
 
 
 def where(job: Job, made: Handmade, laid: Laid, finding: Finding) -> tuple[tuple[Line, ...], tuple[str, ...]]:
-    """Return the rows that a broken rule is about, and the cells in them to change."""
+    """Return the rows of a broken rule, and the cells to change in them."""
     from trayopt.review.odd import odd_entries, side_columns, way_keys
 
     rule = BY_ID[finding.rule]
@@ -143,7 +143,7 @@ def where(job: Job, made: Handmade, laid: Laid, finding: Finding) -> tuple[tuple
 
 
 def _about(job: Job, made: Handmade, laid: Laid, finding: Finding) -> tuple[list[Entry], list[str]]:
-    """Return the entries that a finding is about, and the trunks whose ways it is about."""
+    """Return the entries that a finding concerns, and the trunks whose ways it concerns."""
     kind, subject = BY_ID[finding.rule].subject, finding.subject
     if kind == "tray place":
         return [entry for entry in made.placed if str(entry.place) == subject], []

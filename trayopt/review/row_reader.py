@@ -1,4 +1,4 @@
-"""Reads the rows of a hand-made table: what each decides, and what is wrong in it."""
+"""Reading the rows of a hand-made table: their decisions and their faults."""
 
 from __future__ import annotations
 
@@ -34,23 +34,23 @@ COLOURS = {side: [f"{side} {part} colour" for part in PARTS] for side in SIDES}
 
 
 class Again(NamedTuple):
-    """A row that says what another one said: what was told of it, and the trunks that it leaves for an empty cell below."""
+    """A row that repeats an earlier row: its faults, and the trunks that an empty cell below it may mean."""
 
     tellings: list[Telling]
     last: dict[str, str]
 
 
 class RowReader:
-    """Reads the rows of a table one by one into a ``Handmade``; what rows say alike is read once.
+    """Reads the rows of a table one by one into a ``Handmade``; equal cells are read once.
 
     Parameters
     ----------
     made
-        What is filled in.
+        The result, which is filled in.
     cells, headers
-        The reader of single cells, and what stands in which column.
+        The reader of single cells, and the meaning of the columns.
     faults
-        What was wrong in single cells of the file.
+        Faults of single cells, from the reading of the file.
     """
 
     def __init__(self, made: Handmade, cells: Cells, headers: Headers, faults: list[Fault]) -> None:
@@ -82,7 +82,7 @@ class RowReader:
         self.sides = {side: self.alike(partial(self._side, side), *self.of_side(side)) for side in SIDES}
 
     def alike(self, read: Callable[[Row, Line], T], *columns: str) -> Alike[T]:
-        """Make a reader that keeps what rows say alike in some columns."""
+        """Make a reader that keeps its results for rows that are equal in some columns."""
         return Alike(self.cells, [i for column in columns for i in self.at.get(column, ())], read)
 
     def of_side(self, side: str) -> list[str]:
@@ -90,7 +90,7 @@ class RowReader:
         return [column for column in self.at if column == side or column.startswith(f"{side} ")]
 
     def cell(self, row: Row, column: str) -> Cell:
-        """Return the cell of a column, the first that is filled where several mean the same; an empty one for none."""
+        """Return the cell of a column; of several headers for it, the first filled cell; an empty cell if there is none."""
         places = self.at.get(column)
         if places is None:
             return Cell("", row)
@@ -101,7 +101,7 @@ class RowReader:
         return Cell(texts[i], row, i)
 
     def row(self, row: Row) -> None:
-        """Read a row: a leg or a run of splices, the way of a trunk alone, or nothing of the plan."""
+        """Read a row: a leg, a run of splices, the way of a trunk alone, or a row that is not part of the plan."""
         texts = row.texts
         again = self.again.get(row.said) if self.again and not row.wrong else None
         if again is not None:
@@ -130,11 +130,11 @@ class RowReader:
             self.made.lost.append(row.line)
 
     def line(self, row: Row) -> Line:
-        """Return a row as its number, with the places of its cells."""
+        """Return the line of a row: its number, and the places of its cells."""
         return Line(row.line, Spots(row, self.at), row_of_sheet(row.line, row.sheet))
 
     def stray(self, row: Row) -> None:
-        """Note a row that is none of the plan's; nothing in it is damage."""
+        """Note a row that is not part of the plan; faults in it are not damage."""
         spots = [row.spot_of(i) for i in range(len(row.texts))]
         self.stray_spots |= {(spot.line, spot.column, spot.where) for spot in spots}
         self.stray_rows.add(row.line)
@@ -146,7 +146,7 @@ class RowReader:
         self.made.unread.append(Unread(Line(row.line), at, at, said, mend))
 
     def twin(self, row: Row, column: str) -> bool:
-        """Hold cells against each other that stand under two headers for one column."""
+        """Compare the cells under two headers for one column; False if they differ."""
         filled = [i for i in self.at[column] if i < len(row.texts) and row.texts[i]]
         for i in filled[1:]:
             if row.texts[i].casefold() != row.texts[filled[0]].casefold():
@@ -156,7 +156,7 @@ class RowReader:
         return True
 
     def leg(self, row: Row, line: Line) -> bool:
-        """Read a row of the first shape: a leg, or the way of a trunk alone; False where it says no tray."""
+        """Read a row of a table of legs: a leg, or the way of a trunk alone; False if the row is wrong or gives no tray."""
         place, built, cut = self.place(row, line), self.built(row, line), self.cut(row, line)
         said, trunk = self.legs(row, line)
         if trunk is not None:
@@ -169,7 +169,7 @@ class RowReader:
         return place is not None
 
     def _leg(self, row: Row, line: Line) -> tuple[Run | bool, Trunk | None]:
-        """Read the fibres of a leg, and its trunk; True for a row that says the way of a trunk alone, False where it is wrong."""
+        """Read the fibres of a leg, and its trunk; True for a row with only the way of a trunk, False for a wrong row."""
         place, fibres = self.place(row, line), self.cell(row, "fibres")
         trunk, fibres = self.trunk(self.cell(row, "trunk"), fibres, "trunk")
         if trunk is None:
@@ -187,7 +187,7 @@ class RowReader:
         return run, trunk
 
     def splice(self, row: Row, line: Line) -> bool:
-        """Read a row of the second shape: two runs in a sleeve, or what is said of trunks alone."""
+        """Read a row of a list of splices: two runs in a sleeve, or only the ways of trunks."""
         place, sleeve, built = self.place(row, line), self.sleeve(row, line), self.built(row, line)
         a, b = self.side(row, "from", line), self.side(row, "to", line)
         if a is None or b is None:
@@ -217,14 +217,14 @@ class RowReader:
         return place is not None
 
     def lost(self, trunk: Cell, fibres: Cell, place: Place | None) -> None:
-        """Keep what lies in a tray and is not in the job any more, as far as its fibres are written as numbers."""
+        """Keep a run in a tray that is not in the job any more, if its fibres are written as numbers."""
         if self.cells.lenient and place is not None and trunk.text:
             span = fibres.text.rpartition(":")[2]
             with suppress(ValueError):
                 self.made.gone_runs.append(RunAt(trunk.text, *parse_span(span), place))
 
     def half(self, row: Row, sides: dict[str, list[Run] | None], place: Place | None, line: Line) -> None:
-        """Keep both sides of a splice of which the job does not have one any more."""
+        """Keep both sides of a splice if the job does not have one of them any more."""
         if not self.cells.lenient:
             return
         for side, runs in sides.items():
@@ -237,7 +237,7 @@ class RowReader:
                 self.made.entries += [Entry(run, place, None, (line,), leg=False) for run in runs]
 
     def side(self, row: Row, side: str, line: Line) -> list[Run] | None:
-        """Read one side of a splice row: a run, nothing where the side is empty, None where it is wrong."""
+        """Read one side of a splice row: a list with its run, an empty list for an empty side, None for a wrong side."""
         runs, trunk = self.sides[side](row, line)
         if trunk is not None:
             self.last[f"{side} trunk"] = trunk.id
@@ -275,7 +275,7 @@ class RowReader:
         return [run], trunk
 
     def trunk(self, name: Cell, whole: Cell, column: str) -> tuple[Trunk | None, Cell]:
-        """Read the trunk of a row or side, which may stand before its fibres; and give the fibres without it."""
+        """Read the trunk of a row or side, which may be written before its fibres; return it and the fibres without it."""
         text, colon, rest = whole.text.partition(":")
         if colon:
             within = whole.part(text.strip())
@@ -296,14 +296,14 @@ class RowReader:
         return trunk, whole
 
     def cable(self, cell: Cell, name: Cell, trunk: Trunk) -> bool:
-        """Look whether a column of cables beside the trunks names another trunk."""
+        """Report a cable column that names another trunk than the row; False if it does."""
         if cell.text not in self.made.job.trunk_by_id or cell.text in {trunk.id, trunk.cable.id}:
             return True
         self.cells.contradict(cell, name, "the cable is another trunk than the row's own")
         return False
 
     def count(self, row: Row, count: int) -> bool:
-        """Hold the number of splices that a row gives against its fibres."""
+        """Compare the number of splices that a row gives with its fibres; False if they differ."""
         cell = self.cell(row, "count")
         if not cell.text.isdigit() or int(cell.text) == count:
             return True
@@ -311,7 +311,7 @@ class RowReader:
         return False
 
     def first(self, row: Row, side: str, part: str = "") -> Cell:
-        """Return the cell to blame on a side: that of a part, or the first that the table has."""
+        """Return the cell to blame on a side: the cell of a part, or of the first column that the table has."""
         key = f"{side} {part}"
         if key not in self.blamed:
             columns = (key, side, f"{side} fibres", f"{side} seat", f"{side} trunk")
@@ -319,7 +319,7 @@ class RowReader:
         return self.cell(row, self.blamed[key])
 
     def _place(self, row: Row, line: Line) -> Place | None:
-        """Read the tray place; a tray, and a stack with its position, must not say different things."""
+        """Read the tray place of a row; a tray must agree with a stack and a position in the same row."""
         stack, position, tray = (self.cell(row, column) for column in PLACE)
         none = Cell("", row)
         place = self.cells.place(none, none, tray) if tray.text else self.cells.place(stack, position, tray)
@@ -328,7 +328,7 @@ class RowReader:
         return place
 
     def agreed(self, place: Place, stack: Cell, position: Cell, tray: Cell) -> Place | None:
-        """Hold a tray against a stack, a position or both; None where they differ."""
+        """Compare a tray with a stack, a position or both; None if they differ."""
         number = self.cells.number(position, "the position") if position.text else place.position
         if stack.text and stack.text.casefold() != place.stack.casefold():
             self.cells.contradict(tray, stack, f"the tray is {place} and the stack another")
@@ -354,7 +354,7 @@ class RowReader:
         return self.cells.name(cell, ends, f"end of stack {place.stack}")
 
     def way(self, row: Row, trunk: Trunk, prefix: str, line: Line) -> None:
-        """Take over what a row says of a trunk's way; two rows may not say different things."""
+        """Take over the way of a trunk from a row; it must agree with the rows before."""
         for key in self.ways[prefix]:
             cell = self.cell(row, prefix + key)
             if not cell.text:
@@ -381,7 +381,7 @@ class RowReader:
                 )
 
     def twice(self, key: object, row: Row, line: Line) -> bool:
-        """Tell a row that says again what another one said."""
+        """Report a row that repeats an earlier row; True if it does."""
         before, first = self.seen.setdefault(key, (line, row))
         if before is line:
             return False
@@ -394,7 +394,7 @@ class RowReader:
         return True
 
     def finish(self) -> Handmade:
-        """Return what was read, with its faults in the order of the file."""
+        """Return the result, with its faults in the order of the file."""
         made, cells = self.made, self.cells
         if self.strange and not self.known_trunks:
             raise _another_job(made.job, self.strange)
@@ -414,7 +414,7 @@ class RowReader:
 
 
 def _another_job(job: Job, strange: list[Cell]) -> InputError:
-    """Say in one line that a table is about other trunks than the job."""
+    """Return the error, in one line, that a table is about other trunks than the job."""
     names = list(dict.fromkeys(cell.text for cell in strange))
     near = next(filter(None, (did_you_mean(name, job.trunk_by_id) for name in names)), "")
     return InputError(
@@ -430,7 +430,7 @@ def _another_job(job: Job, strange: list[Cell]) -> InputError:
 
 
 def _in_file_order(fault: Fault) -> tuple[int, int, str, Fault]:
-    """Order faults as the eye goes: by row, then by column."""
+    """Sort key of faults: by row, then by column."""
     if fault.line:  # of a file as a whole
         return fault.line, fault.column, "", fault
     letters = fault.where.rstrip("0123456789")

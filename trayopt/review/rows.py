@@ -1,4 +1,4 @@
-"""What can be wrong in single rows that no rule speaks of: joins, sleeves, idle legs, lengths."""
+"""Faults of single rows that no rule covers: joins, sleeves, idle legs, lengths."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ from trayopt.track.laid import Laid
 
 
 def row_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
-    """Tell splices that the job does not ask for, sleeves that hold too much, and trays given to what is not parked."""
+    """Find splices that the job does not ask for, sleeves that hold too much, and trays for legs that are not parked."""
     lists = (made, *made.beside)
     splices = [found for some in lists for found in (*_joins(job, laid, some), *_sleeves(job, some))]
     return [*splices, *_idle(job, made, laid)]
 
 
 def figure_remarks(job: Job, made: Handmade, laid: Laid, plan: Plan) -> list[Remark]:
-    """Tell lengths in the table that are not what they should be."""
+    """Find wrong lengths in the table."""
     right = {(leg.trunk, leg.fibres): leg.cut_mm for leg in plan.legs}
     found = []
     for entry in made.placed:
@@ -47,7 +47,7 @@ def figure_remarks(job: Job, made: Handmade, laid: Laid, plan: Plan) -> list[Rem
 
 
 def _joins(job: Job, laid: Laid, made: Handmade) -> Iterator[Remark]:
-    """Compare every row of splices with the joins of the job; what passes uncut may not be spliced to anything."""
+    """Compare every row of splices with the joins of the job; uncut tubes must not be spliced."""
     if not made.splices:
         return
     partner: dict[tuple[str, int], tuple[str, int]] = {}
@@ -102,7 +102,7 @@ def _differs(row: SpliceRow, partner: dict[tuple[str, int], tuple[str, int]]) ->
 
 
 def _sleeves(job: Job, made: Handmade) -> Iterator[Remark]:
-    """Look for sleeves with more splices than they take, of more than one run, or beyond the tray's own."""
+    """Find sleeves with too many splices, with more than one run, or with a number above the sleeves of the tray."""
     held: dict[tuple[Place, int], list[SpliceRow]] = defaultdict(list)
     for row in made.splices:
         if row.place is not None and row.sleeve is not None:
@@ -128,7 +128,7 @@ def _sleeve(
 
 
 def _idle(job: Job, made: Handmade, laid: Laid) -> Iterator[Remark]:
-    """Look for runs without a spliced fibre that are given a tray, and are no legs of an opened tube."""
+    """Find runs without a spliced fibre that have a tray but are not legs of an opened tube."""
     for entry in made.placed:
         trunk = job.trunk_by_id[entry.run.trunk]
         if trunk.subunit_of(entry.run.first) in trunk.passing:

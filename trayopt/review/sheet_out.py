@@ -1,4 +1,4 @@
-"""Tables out: an empty one to send out, or a plan as one, in CSV or XLSX, as ``check`` and ``mend`` read them."""
+"""Writing tables in CSV or XLSX, as ``check`` and ``mend`` read them: an empty table to fill in, or a plan."""
 
 from __future__ import annotations
 
@@ -30,13 +30,13 @@ WIDTHS = {
 
 
 def columns_of(job: Job) -> tuple[str, ...]:
-    """Return the columns of a table for a job; what is done with ribbons has one where the job says something of it."""
+    """Return the columns of a table for a job; ribbon work has a column only if the job allows some."""
     worked = any(trunk.may_work_ribbons for trunk in job.trunks)
     return tuple(column for column in LEG_COLUMNS if worked or column != "ribbons")
 
 
 def empty_rows(job: Job) -> Rows:
-    """Return a row for every subunit with a spliced fibre, its tray left open."""
+    """Return a row, without a tray, for every subunit with a spliced fibre."""
     rows: Rows = []
     for trunk in job.trunks:
         for subunit in trunk.subunits:
@@ -62,14 +62,14 @@ def plan_rows(job: Job, plan: Plan) -> Rows:
 
 
 def write_table(path: str | Path, job: Job, rows: Rows, *, safety: str = "") -> None:
-    """Write a table of legs as CSV or, by the name's ending, as XLSX, whole or not at all.
+    """Write a table of legs as CSV or XLSX, by the ending of the name; whole or not at all.
 
-    ``safety`` becomes the header of a last column that is empty, as in the lists of the crew.
+    ``safety`` becomes the header of an empty last column, as in the lists of the crew.
 
     Raises
     ------
     InputError
-        If the name ends otherwise, openpyxl is missing, or the file cannot be written.
+        If the name has another ending, openpyxl is missing, or the file cannot be written.
     """
     kind = Path(path).suffix.lower()
     if kind == ".xlsx":
@@ -85,7 +85,7 @@ def write_table(path: str | Path, job: Job, rows: Rows, *, safety: str = "") -> 
 
 
 def workbook(job: Job, rows: Rows, *, safety: str = "") -> bytes:
-    """Make a workbook: the table with drop-downs for what the box has, and a sheet of notes on how to fill it in.
+    """Make a workbook: the table, with drop-down lists of the box's parts, and a sheet of notes on how to fill it in.
 
     ``safety`` as in ``write_table``.
     """
@@ -123,7 +123,7 @@ def workbook(job: Job, rows: Rows, *, safety: str = "") -> bytes:
 
 
 def _choices(lists: Worksheet, sheet: Worksheet, job: Job, last: int) -> None:
-    """Put what may be chosen on a sheet of its own, and drop-downs into the table."""
+    """Write the possible choices to a sheet of their own, and add drop-down lists to the table."""
     from openpyxl.utils import get_column_letter
     from openpyxl.worksheet.datavalidation import DataValidation
 
@@ -159,7 +159,7 @@ def _choices(lists: Worksheet, sheet: Worksheet, job: Job, last: int) -> None:
 
 
 def notes_of(job: Job) -> list[str]:
-    """Say how the table is filled in, and what trunks, ports and trays there are."""
+    """Return notes on how to fill in the table, with the trunks, ports and trays of the job."""
     lines = [
         job.title or "splice plan",
         "",
@@ -207,7 +207,7 @@ def notes_of(job: Job) -> list[str]:
 
 
 def write_plan(path: str | Path, job: Job, plan: Plan) -> None:
-    """Write a plan as a table where the name ends in .csv or .xlsx, and as a plan document otherwise."""
+    """Write a plan as a table if the name ends in .csv or .xlsx, and as a plan document otherwise."""
     if Path(path).suffix.lower() in {".csv", ".xlsx"}:
         write_table(path, job, plan_rows(job, plan), safety=TABLE)
     else:

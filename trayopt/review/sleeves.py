@@ -1,4 +1,4 @@
-"""What the sleeves of a table of splice runs tell of ribbons: as they are, they take more sleeves than split or made anew."""
+"""Inferring ribbon work from the sleeves of a table: ribbons as they are need more sleeves than split or new ribbons."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ MOST_TRIES = 64
 
 
 def tell_ribbons(made: Handmade) -> None:
-    """Take over what is done with ribbons where rows do not say it, and their sleeves are as many as some choice takes.
+    """Fill in the ribbon work that rows do not name, if their number of sleeves fits a choice of work.
 
-    Of choices that take as many, the least work counts.
+    Among choices with the same number of sleeves, the least work is taken.
     """
     job, sleeves = made.job, _named(made)
     open_ = {t.id: t.ribbons for t in job.ribbons_open if t.id not in made.ribbons}
@@ -39,7 +39,7 @@ def tell_ribbons(made: Handmade) -> None:
 
 
 def _named(made: Handmade) -> dict[Place, int]:
-    """Count the sleeves that rows name in each tray, where all rows of the tray name one."""
+    """Count the sleeves that rows name in each tray, for trays of which every row names a sleeve."""
     found: dict[Place, set[int | None]] = {}
     for row in made.splices:
         if row.place is not None:

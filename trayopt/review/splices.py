@@ -1,4 +1,4 @@
-"""From rows of splice runs to legs: the least division of each subunit that puts every leg in one tray."""
+"""Making legs from rows of splice runs: the least division of each subunit that puts every leg in one tray."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from trayopt.review.handmade import Entry, Handmade, Line
 
 
 def entries_of(made: Handmade, cells: Cells) -> list[Entry]:
-    """Make the legs of a table of splice runs; runs that fit no equal groups of whole ribbons stay as they are."""
+    """Make the legs of a table of splice runs; runs that do not fit equal groups of whole ribbons stay as they are."""
     job = made.job
     by_subunit: dict[tuple[str, int], list[Entry]] = {}
     for entry in made.entries:
@@ -32,7 +32,7 @@ def entries_of(made: Handmade, cells: Cells) -> list[Entry]:
 
 
 def entries_by(made: Handmade, assignment: Assignment) -> list[Entry]:
-    """Take the legs of a plan for those of a table of splice runs, as far as its rows give them a tray."""
+    """Return the legs of a plan as the entries of a table of splice runs, for legs that its rows give a tray."""
     job = made.job
     placed = [entry for entry in made.runs if entry.place is not None]
     found = []
@@ -55,7 +55,7 @@ def _parts(job: Job, entry: Entry) -> Iterable[Entry]:
 
 
 def _overlaps(runs: Sequence[Entry], made: Handmade, cells: Cells) -> None:
-    """Tell rows that splice a fibre again."""
+    """Report rows that splice a fibre again."""
     furthest: Entry | None = None
     for entry in runs:
         if furthest is not None and entry.run.first <= furthest.run.last:
@@ -69,9 +69,9 @@ def _overlaps(runs: Sequence[Entry], made: Handmade, cells: Cells) -> None:
 
 
 def _legs(job: Job, subunit: Subunit, runs: Sequence[Entry], *, finest: bool) -> list[Entry]:
-    """Group the runs of a subunit into the legs of the least division that fits them, or join runs that touch.
+    """Group the runs of a subunit into the legs of the least division that fits them; if none fits, join runs that touch.
 
-    Where rows could not be read, the finest division is taken: it claims nothing for fibres that those rows may name.
+    With ``finest``, for tables with unread rows, the finest division is taken: it claims no fibres that those rows may name.
     """
     if not runs:
         return []
@@ -101,7 +101,7 @@ def _inside(runs: Sequence[Entry], run: Run) -> list[Entry]:
 
 
 def _parked(subunit: Subunit, of: int, spliced: Sequence[tuple[int, int]]) -> int:
-    """Count the fibres that a division takes into trays without a splice."""
+    """Count the fibres without a splice that a division brings into trays."""
     size = subunit.fibres // of
     touched = {
         group
@@ -123,7 +123,7 @@ def _fits(subunit: Subunit, runs: Sequence[Entry], of: int) -> bool:
 
 
 def _decided(subunit: Subunit, runs: Sequence[Entry], of: int, spliced: Sequence[tuple[int, int]]) -> bool:
-    """Whether the rows speak of all spliced fibres of a group, or of none."""
+    """Whether the rows name, for each group, either all of its spliced fibres or none."""
     size = subunit.fibres // of
     want, have = [0] * of, [0] * of
     for counts, spans in ((want, spliced), (have, [(entry.run.first, entry.run.last) for entry in runs])):
@@ -135,7 +135,7 @@ def _decided(subunit: Subunit, runs: Sequence[Entry], of: int, spliced: Sequence
 
 
 def _joined(runs: Sequence[Entry], spliced: Sequence[tuple[int, int]]) -> list[Entry]:
-    """Join runs in one tray between which no spliced fibre lies."""
+    """Join neighbouring runs in one tray if no spliced fibre lies between them."""
     groups: list[list[Entry]] = [[runs[0]]]
     for before, entry in pairwise(runs):
         gap = range(before.run.last + 1, entry.run.first)

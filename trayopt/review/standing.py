@@ -1,4 +1,4 @@
-"""What stands in the box before a mend: where given fibres lie, how legs were cut, and which splices a change breaks."""
+"""The state of the box before a mend: where fibres lie, how long legs were cut, and which splices a change breaks."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ from trayopt.track.routes import routes_of
 
 @dataclass
 class Kept:
-    """How long a leg is for its new tray: what is left for splicing it again, in mm; None where it is not known.
+    """The length of a leg in its new tray: ``left_mm`` is left to splice again, or None if it is not known.
 
-    ``broken`` tells that its splices are broken, so that the next try is used up at once.
+    ``broken`` says that the mend breaks its splices, which uses up one try.
     """
 
     left_mm: int | None
@@ -29,18 +29,18 @@ class Kept:
 
     @property
     def tries(self) -> int | None:
-        """How often it can be spliced after it lies in its new tray; None where it is not known."""
+        """How often the leg can be spliced again in its new tray; None if it is not known."""
         return None if self.left_mm is None else max(0, self.left_mm - TRY_MM * self.broken) // TRY_MM
 
 
 @dataclass
 class Standing:
-    """Splices that stand in trays, by place and join, and which of them a new plan breaks.
+    """The splices in trays before a mend, by place and join, and the splices that a new plan breaks.
 
-    A splice stands where both of its fibres lie in one tray. It is broken if one of its trunks is led another way or divided
-    elsewhere, or one of its subunits divided anew; else both legs and the sleeve can be carried to another tray. What the job
-    joins to nothing, or does not have, may have been spliced by what was joined before: where it does not stay parked, its fibres
-    count as broken circuits of the trunk.
+    A splice exists if both of its fibres lie in one tray. It is broken if one of its trunks is led another way or divided
+    elsewhere, or one of its subunits is divided anew; otherwise both legs and the sleeve can be carried to another tray together.
+    Fibres that the job does not join, or does not have, may have been spliced in an earlier job. Unless they stay parked, they
+    count as broken circuits of their trunk.
     """
 
     job: Job
@@ -48,7 +48,7 @@ class Standing:
     assignment: Assignment
     differs: Changes
     cuts: Mapping[RunAt, int] = field(default_factory=dict)
-    """Lengths at which given legs were cut, where they are written."""
+    """Known lengths at which given legs were cut, in mm."""
 
     def __post_init__(self) -> None:
         self._runs: dict[str, list[RunAt]] = {}
@@ -74,7 +74,7 @@ class Standing:
                     counts.setdefault(item.place, Counter())[f"circuits of {item.trunk}"] += item.last - item.first + 1
 
     def place(self, trunk: str, fibre: int) -> Place | None:
-        """Return the tray in which a fibre lies; None where no run says so."""
+        """Return the tray in which a fibre lies; None if no run gives one."""
         runs = self._runs.get(trunk, ())
         i = bisect_right(self._firsts.get(trunk, ()), fibre) - 1
         return runs[i].place if i >= 0 and runs[i].last >= fibre else None
@@ -86,7 +86,7 @@ class Standing:
         return trunk in led or subunit.name in differs.splits
 
     def kept(self, leg: Leg) -> Kept | None:
-        """Tell how long a leg is for its new tray; None for a leg that lay in no tray."""
+        """Return the length of a leg in its new tray; None for a leg that lay in no tray before."""
         first, last = self.job.subunit(leg).leg_run(leg)
         before = [item for item in self._runs.get(leg.trunk, ()) if item.first <= last and item.last >= first]
         if not before:
@@ -110,7 +110,7 @@ class Standing:
         return self._cut_mm(item.trunk, Way(way.port, way.travel, way.loops), item.place, self.given.ends)
 
     def _cut_mm(self, trunk: str, way: Way, place: Place, ends: Mapping[str, str]) -> int | None:
-        """Return the length at which a leg is cut; None where the box does not have what it lies by."""
+        """Return the length at which a leg is cut, in mm; None if the box lacks its place, port or end."""
         box = self.job.enclosure
         if place not in box.place_rank or way.port not in box.port_by_id:
             return None
@@ -123,7 +123,7 @@ class Standing:
 
 
 def lies(job: Job, item: RunAt, assignment: Assignment) -> bool:
-    """Whether a run lies inside its trunk and stays in the trays: it has a fibre that the job joins, or it is parked."""
+    """Whether a run exists in the job and stays in the trays, because it has a joined fibre or is parked."""
     trunk = job.trunk_by_id.get(item.trunk)
     if trunk is None or item.last > trunk.cable.fibres:
         return False

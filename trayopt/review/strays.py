@@ -1,4 +1,4 @@
-"""Rows of a hand-made table that are no rows of the plan: totals, signatures, footnotes, headers that are repeated."""
+"""Rows of a hand-made table that are not part of the plan: totals, signatures, footnotes, repeated headers."""
 
 from __future__ import annotations
 
@@ -20,11 +20,11 @@ _COLOUR = re.compile(rf"({'|'.join((*COLOURS, *SPOKEN))})\b.*", re.IGNORECASE)
 
 
 class Strays:
-    """Tells rows that say nothing of a plan from rows that say something wrong.
+    """Distinguishes rows that are not part of the plan from wrong rows of the plan.
 
-    A row is of the plan if one of its cells names a trunk of the job, or nearly so, a port or a stack of the box, or
-    looks like fibres. Numbers alone make none, for totals have them as well; nor does a row that begins with a word
-    for a total and gives no tray.
+    A row is part of the plan if a cell names a trunk of the job (or nearly does), names a port or a stack of the box, or
+    looks like fibres. Numbers alone are not enough, since totals have numbers, too. A row that begins with a word for a
+    total and gives no tray is not part of the plan.
     """
 
     def __init__(self, job: Job, at: Mapping[str, Sequence[int]]) -> None:
@@ -40,7 +40,7 @@ class Strays:
         self._places: dict[str, bool] = {}
 
     def is_stray(self, row: Row) -> bool:
-        """Whether a row is none of the plan's."""
+        """Whether a row is not part of the plan."""
         texts = row.texts
         if any([texts[i].lower() in self.trunks for i in self.of_trunks]):
             return any(map(_is_total, texts)) and not self._has_place(texts)
@@ -66,7 +66,7 @@ class Strays:
         return self._places[text]
 
     def _is_trunk(self, text: str) -> bool:
-        """Whether a text may have been meant for a trunk of the job."""
+        """Whether a text is probably meant to be a trunk of the job."""
         if text not in self._known:
             self._known[text] = nearest(text.lower(), self.trunks) is not None
         return self._known[text]

@@ -1,4 +1,4 @@
-"""Two rows that have each other's tray: one finding and the rows to swap, in place of all that follows from it."""
+"""Two rows with swapped trays: one finding with the rows to swap replaces all findings that follow from the swap."""
 
 from __future__ import annotations
 
@@ -25,15 +25,15 @@ SLEEVES = "trays and sleeves"
 
 
 def folded(job: Job, made: Handmade, laid: Laid, remarks: Sequence[Remark]) -> list[Remark]:
-    """Put one finding in the place of all those that two rows with each other's tray bring about.
+    """Replace all findings that come from two rows with swapped trays by a single finding.
 
     Parameters
     ----------
     job, made, laid
         The job, the table of legs or of splices, and the plan as it lies.
     remarks
-        What was found; given back as they are, unless swapping the trays of two rows takes every failing finding away
-        and makes no new one.
+        The findings. They are returned unchanged unless swapping the trays of two rows removes every failing finding and makes
+        no new one.
     """
     failing = [remark for remark in remarks if remark.level in FAILING]
     if len(failing) < 2 or any(remark.level == "damage" or _is_own(remark) for remark in failing):
@@ -49,7 +49,7 @@ def folded(job: Job, made: Handmade, laid: Laid, remarks: Sequence[Remark]) -> l
 
 
 class _Row(NamedTuple):
-    """A row that gives a tray: what it lays there, and where it stands."""
+    """A row that gives a tray: what lies there, the tray, the line, and the sleeve."""
 
     what: str
     place: Place
@@ -58,12 +58,12 @@ class _Row(NamedTuple):
 
 
 def _is_own(remark: Remark) -> bool:
-    """Whether a wrong figure is a row's own: sleeves alone fill up by rows that are in the wrong tray."""
+    """Whether a wrong figure is the row's own fault; only the figures of sleeves can come from rows in a wrong tray."""
     return remark.level == "figure" and remark.rule != "sleeve"
 
 
 def _pairs(made: Handmade, numbers: Collection[int]) -> list[tuple[_Row, _Row]]:
-    """Return the pairs of rows in different trays among those that findings name; of many only rows unlike their neighbours."""
+    """Return pairs of rows of findings in different trays; if they are many, only rows that differ from their neighbours."""
     if made.shape == "legs":
         rows = [
             _Row(str(entry.run), entry.place, entry.lines[0])
@@ -83,7 +83,7 @@ def _pairs(made: Handmade, numbers: Collection[int]) -> list[tuple[_Row, _Row]]:
 
 
 def _swapped(job: Job, made: Handmade, one: _Row, other: _Row, *, sleeves: bool) -> Handmade:
-    """Return the table with the trays of two rows changed over, and with their sleeves."""
+    """Return the table with the trays of two rows swapped, and with ``sleeves`` also their sleeves."""
 
     def entry(item: Entry) -> Entry:
         if not item.lines or item.lines[0] not in ends:
@@ -109,7 +109,7 @@ def _swapped(job: Job, made: Handmade, one: _Row, other: _Row, *, sleeves: bool)
 
 
 def _mended(job: Job, made: Handmade, laid: Laid) -> bool:
-    """Whether nothing fails any more in a table."""
+    """Whether nothing fails in a table."""
     claims = made.claims
     swapped = assignment_of_claims(job, laid.ways, claims, laid.divide_at, laid.ribbons)
     lies = Laid(job, replace(swapped, ends={**laid.ends, **swapped.ends}), claims)

@@ -11,7 +11,7 @@ MOST_REMARKS = 200
 
 
 def verdict(review: Review) -> str:
-    """Say in one line what becomes of a plan."""
+    """Write the verdict on a plan in one line."""
     damaged = sum(remark.level == "damage" for remark in review.remarks)
     failing = sum(remark.fails for remark in review.remarks) - damaged
     soft = len(review.remarks) - failing - damaged
@@ -44,7 +44,7 @@ def review_text(review: Review) -> str:
 
 
 def read_words(review: Review) -> list[str]:
-    """Say what of a table was read: its columns, its encoding, where its headers stand; nothing for a plan document."""
+    """Return lines on how a table was read: its columns, and notes such as its encoding; empty for a plan document."""
     made = review.made
     lines = [f"read: {made.columns}"] if made.columns else []
     lines += [f"not read: {', '.join(made.passed_over)}"] if made.passed_over else []
@@ -52,7 +52,7 @@ def read_words(review: Review) -> list[str]:
 
 
 def completion_words(review: Review) -> str:
-    """Say what became of the parts that a table leaves open; empty where there are none."""
+    """Write the result of completing a table; empty if nothing was open."""
     done = review.completion
     if done is None:
         return ""
@@ -64,7 +64,7 @@ def completion_words(review: Review) -> str:
 
 
 def built_words(review: Review) -> list[str]:
-    """Say where trunks are divided, what is done with their ribbons, and which trays opened tubes tie to each other."""
+    """Return lines on where trunks are divided, their ribbon work, and the trays that opened tubes tie to each other."""
     parts = [f"{trunk} at the {at}" for trunk, at in review.divide_at.items()]
     lines = [f"divided: {', '.join(parts)}"] if parts else []
     worked = [f"{trunk} {ribbons_are(word)}" for trunk, word in review.ribbons.items()]

@@ -1,9 +1,9 @@
-"""Single changes of a plan that end a finding: each is judged before it is given as advice.
+"""Single changes of a plan that end a finding; each change is judged before it becomes advice.
 
-A change moves rows that splices bind together to another tray, takes a row out, parks the idle legs of an opened tube, lets
-a trunk go another way or be divided elsewhere, or does something else with its ribbons. It counts only if the finding is gone,
-no rule that has to hold is newly broken, and no splice loses its tray; where the finding is of a preference, all preferences
-must weigh no more than before.
+A change moves rows that splices bind together to another tray, takes a row out, parks the idle legs of an opened tube, leads a
+trunk another way, divides it elsewhere, or changes its ribbon work. It counts only if the finding is gone, no rule that has to
+hold is newly broken, and no splice loses its tray. For a finding of a preference, the broken preferences must not weigh more than
+before.
 """
 
 from __future__ import annotations
@@ -34,12 +34,12 @@ from trayopt.solver.model.decisions import spliced_in
 from trayopt.track.laid import Claim, Laid
 
 MOST_TRIES = 150
-"""Changes that are tried for one finding."""
+"""Greatest number of changes that are tried for one finding."""
 MOST_ROWS = 20_000
-"""Rows that are judged in all for one plan: a large plan is tried less often."""
+"""Greatest number of rows that are judged for one plan in total, so that fewer changes of a large plan are tried."""
 
 MOST_CLAIMS = 3_000
-"""Rows of a plan of which single changes are tried at all."""
+"""Greatest number of rows of a plan for which changes are tried at all."""
 
 
 class Change(NamedTuple):
@@ -50,7 +50,7 @@ class Change(NamedTuple):
     divide_at: Mapping[str, DivideAt]
     text: str
     ribbons: Mapping[str, RibbonWord] | None = None
-    """What is done with ribbons, where that is changed."""
+    """The ribbon work, if it changes."""
 
 
 class _State(NamedTuple):
@@ -64,7 +64,7 @@ _bindings: WeakKeyDictionary[Laid, list[set[int]]] = WeakKeyDictionary()
 
 
 def tried(job: Job, laid: Laid, finding: Finding) -> str | None:
-    """Say a single change that ends a finding and begins none; None where none was found."""
+    """Return, in words, a single change that ends a finding and causes no other; None if none was found."""
     if len(laid.claims) > MOST_CLAIMS or _spent.get(laid, 0) > MOST_ROWS:
         return None
     before = _state(job, laid)
@@ -83,7 +83,7 @@ def tried(job: Job, laid: Laid, finding: Finding) -> str | None:
 
 
 def changed(job: Job, laid: Laid, change: Change) -> Laid:
-    """Lay a changed plan out."""
+    """Return a changed plan as it lies in the box."""
     ribbons = laid.ribbons if change.ribbons is None else change.ribbons
     made = assignment_of_claims(job, change.ways, change.claims, change.divide_at, ribbons)
     return Laid(job, replace(made, ends={**laid.ends, **made.ends}), change.claims)
@@ -99,7 +99,7 @@ def _state(job: Job, laid: Laid) -> _State:
 
 
 def _gone(job: Job, laid: Laid, finding: Finding) -> bool:
-    """Whether a finding is gone, by its own rule alone."""
+    """Whether a finding is gone, according to its own rule."""
     return all(breach.subject != finding.subject for breach in BY_ID[finding.rule].check(job, laid))
 
 
@@ -120,7 +120,7 @@ def _changes(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
 
 
 def _trunks(job: Job, laid: Laid, finding: Finding) -> list[str]:
-    """Return the trunks of which another way may help."""
+    """Return the trunks for which another way may help."""
     kind, subject = BY_ID[finding.rule].subject, finding.subject
     names = {
         "trunk": [subject],
@@ -134,7 +134,7 @@ def _trunks(job: Job, laid: Laid, finding: Finding) -> list[str]:
 
 
 def _parked(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
-    """Park the bare legs of an opened tube: each beside the leg before it, or the next one, or in the next tray outward."""
+    """Park the bare legs of an opened tube: with the leg before it, with the leg after it, or in the next tray outward."""
     bare = [
         leg for leg in bare_legs(laid) if finding.rule == OpenedTube.id and finding.subject == job.subunit(leg).name
     ]
@@ -157,7 +157,7 @@ def _parked(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
 
 
 def _out_of_trays(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
-    """Take what passes uncut out of the trays: nothing else may be done with it."""
+    """Take an uncut tube out of the trays, since it may not lie in any."""
     unit = next(unit for trunk in job.trunks for unit in trunk.passing if unit.name == finding.subject)
     inside = [c for c in laid.claims if c.trunk == unit.trunk and c.first <= unit.last and c.last >= unit.first]
     text = f"take {listed([f'{_run(claim)} out of {claim.place}' for claim in inside])}: the tube stays whole"
@@ -165,7 +165,7 @@ def _out_of_trays(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
 
 
 def _divided_elsewhere(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
-    """Divide one trunk at the other place that its list allows; at the port its idle legs leave their trays."""
+    """Divide a trunk at the other place that its list allows; if that is the port, its idle legs leave their trays."""
     if not BY_ID[finding.rule].of_divisions and BY_ID[finding.rule].subject != "subunit":
         return
     kind, subject = BY_ID[finding.rule].subject, finding.subject
@@ -179,7 +179,7 @@ def _divided_elsewhere(job: Job, laid: Laid, finding: Finding) -> Iterator[Chang
 
 
 def _ribbons_otherwise(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
-    """Do something else with the ribbons of one trunk that its list allows, the least work first."""
+    """Change the ribbon work of a trunk to another work of its list, the least work first."""
     rule, subject = BY_ID[finding.rule], finding.subject
     if "ribbons" not in rule.helped_by and not isinstance(rule, OwnLimits):
         return
@@ -196,7 +196,7 @@ def _spliced(job: Job, claim: Claim) -> bool:
 
 
 def _other_ways(job: Job, laid: Laid, trunks: Sequence[str]) -> Iterator[Change]:
-    """Let one trunk go another way, those first that change least of it."""
+    """Lead a trunk another way; ways that change the fewest parts come first."""
     options = []
     for trunk in trunks:
         now, own = laid.ways[trunk], job.trunk_by_id[trunk]
@@ -215,7 +215,7 @@ def _other_ways(job: Job, laid: Laid, trunks: Sequence[str]) -> Iterator[Change]
 
 
 def _claims(job: Job, laid: Laid, finding: Finding, trunks: Sequence[str]) -> list[int]:
-    """Return the rows, by index, of which another tray may help."""
+    """Return the indices of the rows for which another tray may help."""
     kind, subject = BY_ID[finding.rule].subject, finding.subject
     found = []
     for i, claim in enumerate(laid.claims):
@@ -229,7 +229,7 @@ def _claims(job: Job, laid: Laid, finding: Finding, trunks: Sequence[str]) -> li
 
 
 def _other_places(job: Job, laid: Laid, chosen: Sequence[int]) -> Iterator[Change]:
-    """Move rows to another tray: one alone, with those that splices bind to it, or all of a tray; or take one out."""
+    """Move rows to another tray (one row, with or without rows bound to it by splices, or all of a tray), or take a row out."""
     claims = laid.claims
     if laid not in _bindings:
         _bindings[laid] = _bound(job, claims)
@@ -268,7 +268,7 @@ def _run(claim: Claim) -> str:
 
 
 def _bound(job: Job, claims: Sequence[Claim]) -> list[set[int]]:
-    """Return for each row the rows to which splices bind it, directly."""
+    """Return, for each row, the rows to which splices bind it directly."""
     by_trunk: dict[str, list[int]] = {}
     for i, claim in enumerate(claims):
         by_trunk.setdefault(claim.trunk, []).append(i)
