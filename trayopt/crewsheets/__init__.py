@@ -1,1 +1,1 @@
-"""F4: what the crew needs at the wall: one self-contained page each."""
+"""F4: the sheets for the crew at the wall: one self-contained page for each plan, with its lists and pictures."""

@@ -1,4 +1,4 @@
-"""What hands do in one step: the phase and what it is about, as plain data."""
+"""Acts: the work of one step as plain data, by its phase and the things that it concerns."""
 
 from __future__ import annotations
 
@@ -9,15 +9,15 @@ Phase = Literal[
     "prepare", "service", "identify", "release", "clamp", "strip", "units", "pass", "release_units", "cut", "part", "fit",
     "route", "mark", "take_off", "take_out", "divide", "open", "splice", "lay", "test", "close",
 ]  # fmt: skip
-"""Parts of the work. ``part`` is the division at the port, ``divide`` the one at the trays. Of trunks that go through, ``pass``
-lays what is not cut, and ``cut`` cuts the tubes that are."""
+"""Phases of the work. ``part`` is the division at the port, ``divide`` the division at the trays. For trunks that go through,
+``pass`` lays the uncut tubes, and ``cut`` cuts the others."""
 
 
 @dataclass(frozen=True)
 class Act:
-    """One act: trunks by id, trays by index, what goes round the track by name, and the number of a test batch.
+    """An act: its trunks by id, trays by index, travellers by name, and the number of its test batch.
 
-    ``coiled`` tells that before anything else what of the trunk goes to no tray is coiled on the track.
+    With ``coiled``, the subunits of the trunk that go to no tray are first coiled on the track.
     """
 
     phase: Phase

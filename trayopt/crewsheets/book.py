@@ -1,6 +1,6 @@
-"""One plan as the sheets see it: every list, step and picture looks things up here, and nowhere else.
+"""The book of a plan, in which every list, step and picture of the sheets looks things up.
 
-The plan's own figures (``figures.py``), and what of it is in service and what is to be made.
+It holds the plan's figures (``figures.py``), and says which parts are in service and which are to be made.
 """
 
 from __future__ import annotations
@@ -19,11 +19,11 @@ from trayopt.domain.plan import PlanLeg, PlanTray
 from trayopt.domain.trunk import Trunk
 
 State = Literal["new", "opened", "closed"]
-"""What becomes of a tray: it is put in new, it is in service and gets new legs, or it is in service and stays closed."""
+"""The state of a tray: it is put in new, it is in service and gets new legs, or it is in service and stays closed."""
 
 
 class Batch(NamedTuple):
-    """Whole trays, in build order, that are tested together before anything is laid over them."""
+    """A test batch: whole trays, in build order, that are tested together before anything is laid over them."""
 
     number: int
     trays: tuple[int, ...]
@@ -31,7 +31,7 @@ class Batch(NamedTuple):
 
 
 class Book(Figures):
-    """The plan's figures, with what of it is built: in service, so that no step touches it; and what is work."""
+    """The figures of a plan, divided into what is built, and so in service and not to be touched, and what is to be made."""
 
     @cached_property
     def passing(self) -> tuple[Passing, ...]:
@@ -40,7 +40,7 @@ class Book(Figures):
 
     @cached_property
     def built(self) -> frozenset[str]:
-        """Names of the placed legs that are built: they are in service, and no step touches them."""
+        """Names of the placed legs that are built: they are in service, so no step touches them."""
         runs = {str(pin.leg) for pin in self.job.pins if isinstance(pin, LegPin) and pin.built}
         return frozenset(leg.leg for leg in self.all_legs if str(self.run(leg)) in runs)
 
@@ -56,24 +56,24 @@ class Book(Figures):
 
     @cached_property
     def tries_before(self) -> dict[str, int]:
-        """How often splices of built legs can be made again, where that was recorded, by leg."""
+        """How often splices of built legs can be made again, by leg, as far as it was recorded."""
         return {leg: pin.tries_left for leg, pin in self._built_pins.items() if pin.tries_left is not None}
 
     @cached_property
     def built_trunks(self) -> frozenset[str]:
-        """Trunks in the box that are built, or have a leg that is: clamped, stripped and routed already."""
+        """Trunks in the box that are built or have a built leg: they are clamped, stripped and routed already."""
         pinned = {pin.trunk for pin in self.job.pins if not isinstance(pin, LegPin) and pin.built}
         built = {t for t, legs in self.legs.items() if t in pinned or any(leg.leg in self.built for leg in legs)}
         return frozenset(built | {self.job.other_end[trunk] for trunk in built if trunk in self.job.other_end})
 
     @property
     def new_trunks(self) -> list[Trunk]:
-        """Trunks that are brought in: those in the box that are not built."""
+        """Trunks in the box that are not built and have to be brought in."""
         return [trunk for trunk in self.trunks if trunk.id not in self.built_trunks]
 
     @cached_property
     def work(self) -> dict[str, list[PlanLeg]]:
-        """Legs to be made by trunk, by subunit, then group; a trunk without any is left out."""
+        """The legs to be made of each trunk, by subunit, then group; a trunk without such legs is left out."""
         found = {trunk: [leg for leg in legs if leg.leg not in self.built] for trunk, legs in self.legs.items()}
         return {trunk: legs for trunk, legs in found.items() if legs}
 
@@ -84,7 +84,7 @@ class Book(Figures):
 
     @cached_property
     def states(self) -> tuple[State, ...]:
-        """What becomes of each tray."""
+        """The state of each tray."""
         found: list[State] = []
         for legs in self.tray_legs:
             built = [leg.leg in self.built for leg in legs]
@@ -103,7 +103,7 @@ class Book(Figures):
 
     @cached_property
     def handlings(self) -> tuple[Handling, ...]:
-        """What is done with ribbons for the sleeves that are to be made in each tray."""
+        """The work on ribbons for the sleeves to be made in each tray."""
         found = []
         for tray, sleeves in zip(self.trays, self.work_sleeves, strict=True):
             sides = [side for sleeve in sleeves for side in (sleeve.a, sleeve.b)]
@@ -113,7 +113,7 @@ class Book(Figures):
         return tuple(found)
 
     def made(self, sleeve: Sleeve) -> bool:
-        """Whether a splice was made before: both its legs are built."""
+        """Whether the splices of a sleeve were made before, so that both legs are built."""
         sides = [self.leg_at(run.trunk, run.first) for run in (sleeve.a, sleeve.b)]
         return all(leg is not None and leg.leg in self.built for leg in sides)
 
@@ -128,7 +128,7 @@ class Book(Figures):
         return tuple(sleeve for i in self.build for sleeve in self.work_sleeves[i])
 
     def live(self, trays: Iterable[int]) -> dict[str, int]:
-        """Count splices in service in some trays by join."""
+        """Count the splices in service in some trays, by join."""
         found: dict[str, int] = {}
         for tray in trays:
             made = [sleeve for sleeve in self.tray_sleeves[tray] if self.made(sleeve)]
@@ -137,20 +137,20 @@ class Book(Figures):
         return found
 
     def above(self, tray: int) -> tuple[int, ...]:
-        """Return the trays in service that are lifted before a tray comes out, outermost first."""
+        """Return the trays in service that have to be lifted before a tray comes out, outermost first."""
         return tuple(i for i in self.lifted(tray) if self.states[i] != "new")
 
     def served(self, traveller: Traveller) -> bool:
-        """Whether something that goes round the track is in service: one of its legs is built."""
+        """Whether a traveller is in service: one of its legs is built."""
         return any(leg.leg in self.built for leg in traveller.legs)
 
     def spliced(self, tray: int) -> int:
-        """Splices to be made in a tray."""
+        """Count the splices to be made in a tray."""
         return sum(sleeve.a.count for sleeve in self.work_sleeves[tray])
 
     @cached_property
     def batches(self) -> tuple[Batch, ...]:
-        """Whole groups of trays that get new legs, up to the parameter's number of splices; a larger group is a batch itself."""
+        """Batches: whole groups of trays with new legs, up to ``batch_fibres`` splices; a larger group is a batch alone."""
         most = self.settings.tests.batch_fibres
         found: list[list[int]] = []
         filled = most + 1
@@ -175,7 +175,7 @@ class Book(Figures):
 
     @cached_property
     def work_travellers(self) -> dict[str, Traveller]:
-        """What has legs to be made, by name; what of it is in service lies on the track already."""
+        """Travellers with legs to be made, by name; a traveller in service lies on the track already."""
         return {
             name: traveller
             for name, traveller in self.travellers.items()
@@ -183,12 +183,12 @@ class Book(Figures):
         }
 
     def tubes_of(self, trunk: str) -> list[tuple[float, int]]:
-        """Count what is laid round the track for a trunk's new legs: (diameter in mm, how many), by diameter."""
+        """Count the tubes that are laid round the track for a trunk's new legs: (diameter in mm, number), by diameter."""
         return counted_sizes(t for t in self.work_travellers.values() if t.trunk == trunk and not self.served(t))
 
 
 def counted_sizes(travellers: Iterable[Traveller | Subunit]) -> list[tuple[float, int]]:
-    """Count travellers by diameter: (mm, how many), the thinnest first."""
+    """Count travellers by diameter: (diameter in mm, number), the thinnest first."""
     found: dict[float, int] = {}
     for traveller in travellers:
         found[traveller.diameter_mm] = found.get(traveller.diameter_mm, 0) + 1

@@ -1,4 +1,4 @@
-"""A plan's own figures by trunk, leg, tray and sleeve, whatever of it is built."""
+"""The figures of a plan by trunk, leg, tray and sleeve, built or not."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from trayopt.track.routes import Routes, routes_of
 
 
 class Sleeve(NamedTuple):
-    """One splice sleeve: in which tray (index in build order), its number, and the fibres on both sides."""
+    """A splice sleeve: the index of its tray, its number, and the fibres on both sides."""
 
     tray: int
     number: int
@@ -31,7 +31,7 @@ class Sleeve(NamedTuple):
 
 
 class Seat(NamedTuple):
-    """Where a fibre of a trunk sits: subunit, ribbon in it and fibre in that, each from 1."""
+    """The position of a fibre in its trunk: subunit, ribbon in the subunit, and fibre in the ribbon, each counted from 1."""
 
     subunit: int
     ribbon: int
@@ -44,7 +44,7 @@ class Figures:
     Parameters
     ----------
     job, plan
-        What belongs together: the plan's digest is the job's.
+        The job, and a plan of this job.
     settings
         Parameters of the sheets.
     """
@@ -70,31 +70,31 @@ class Figures:
 
     @cached_property
     def travellers(self) -> dict[str, Traveller]:
-        """What goes round the track for placed legs, by name."""
+        """The travellers of placed legs, by name."""
         return travellers_of(self.job, self.ways, self.legs)
 
     @cached_property
     def traveller_of(self) -> dict[str, Traveller]:
-        """What each placed leg travels in, by the leg's name."""
+        """The traveller of each placed leg, by the name of the leg."""
         return {leg.leg: traveller for traveller in self.travellers.values() for leg in traveller.legs}
 
     @cached_property
     def groups(self) -> tuple[tuple[int, ...], ...]:
-        """Trays that come to the bench together, those tied by opened tubes, in the order in which they are built."""
+        """Groups of trays that come to the bench together, because opened tubes tie them, in the order of building."""
         return groups_of([place_name(tray) for tray in self.trays], self.plan.tied)
 
     @cached_property
     def group_of(self) -> dict[int, tuple[int, ...]]:
-        """The trays with which each tray comes to the bench, itself among them."""
+        """The group of trays with which each tray comes to the bench, itself included."""
         return {tray: group for group in self.groups for tray in group}
 
     @cached_property
     def build(self) -> tuple[int, ...]:
-        """All trays in build order: group by group, in a group the tray nearest to the base first."""
+        """All trays in build order: group by group, and within a group from the base outward."""
         return tuple(tray for group in self.groups for tray in group)
 
     def tying(self, tray: int) -> list[str]:
-        """Name the opened tubes with legs in a tray and in another one."""
+        """Return the opened tubes that have legs in this tray and in another tray."""
         found = []
         for traveller in dict.fromkeys(self.traveller_of[leg.leg] for leg in self.tray_legs[tray]):
             if traveller.opened and len({self.tray_of(leg) for leg in traveller.legs}) > 1:
@@ -123,11 +123,11 @@ class Figures:
 
     @cached_property
     def ribbons(self) -> dict[str, RibbonWord]:
-        """What is done with the ribbons of the trunks in the box, before they are spliced."""
+        """The ribbon work of the trunks in the box."""
         return {trunk: way.ribbons or AS_THEY_ARE for trunk, way in self.ways.items()}
 
     def in_ribbons(self, sleeve: Sleeve) -> Iterator[tuple[Run, Run]]:
-        """Cut what lies in a sleeve where the ribbons of the cables end, as their colours are told ribbon by ribbon."""
+        """Cut the runs in a sleeve at the ribbon edges of the cables, since colours are written ribbon by ribbon."""
         start = 0
         while start < sleeve.a.count:
             left = sleeve.a.count - start
@@ -139,7 +139,7 @@ class Figures:
             start += left
 
     def lifted(self, tray: int) -> tuple[int, ...]:
-        """Return the trays that are lifted before a tray comes out with those tied to it, outermost first."""
+        """Return the trays to be lifted before a tray comes out with the trays tied to it, outermost first."""
         group = self.group_of[tray]
         base = self.trays[group[0]]
         over = [
@@ -156,7 +156,7 @@ class Figures:
 
     @cached_property
     def lows(self) -> dict[str, int]:
-        """Low of every placed leg by name, as crossings are counted."""
+        """The low of every placed leg by name, as used to count crossings."""
         assignment, _ = assignment_of(self.job, self.plan)
         return {str(leg): low for leg, low in Laid(self.job, assignment).lows.items()}
 
@@ -177,40 +177,40 @@ class Figures:
         return tuple(tuple(sleeves) for sleeves in found)
 
     def tray_of(self, leg: PlanLeg) -> int:
-        """Index of the tray of a placed leg."""
+        """Return the index of the tray of a placed leg."""
         return self.tray_index[place_of(leg)]
 
     def hardware(self, tray: PlanTray) -> Tray:
-        """Type of a tray."""
+        """Return the type of a tray."""
         return self.job.enclosure.tray_at(Place(tray.stack, tray.position))
 
     def free_mm(self, leg: PlanLeg) -> int:
-        """Length of a placed leg from the port to its tray: what the tray can be lifted on."""
+        """Return the length of a placed leg from the port to its tray, in mm: the slack on which the tray can be lifted."""
         return (leg.route_mm or 0) - self.job.enclosure.tray_at(place_of(leg)).inside_mm
 
     def stack(self, tray: PlanTray | PlanLeg) -> Stack:
-        """Stack of a tray or of a placed leg."""
+        """Return the stack of a tray or of a placed leg."""
         return self.job.enclosure.stack_by_id[tray.stack or ""]
 
     def spliced_in(self, tray: int) -> int:
-        """Splices in a tray, made before or to be made."""
+        """Count the splices in a tray, made before or to be made."""
         return sum(sleeve.a.count for sleeve in self.tray_sleeves[tray])
 
     def subunit(self, leg: PlanLeg) -> Subunit:
-        """Subunit of a leg."""
+        """Return the subunit of a leg."""
         return self.job.subunit_of_leg[leg.trunk, leg.subunit]
 
     def run(self, leg: PlanLeg) -> Run:
-        """Fibres of a leg."""
+        """Return the fibres of a leg."""
         return Run(leg.trunk, *parse_span(leg.fibres))
 
     def seat(self, trunk: str, fibre: int) -> Seat:
-        """Find a fibre's subunit, ribbon and place in the ribbon."""
+        """Return the subunit, the ribbon and the position in the ribbon of a fibre."""
         subunit = self.job.trunk_by_id[trunk].subunit_of(fibre)
         return Seat(subunit.number, subunit.ribbon_of(fibre), subunit.fibre_in_ribbon(fibre))
 
     def leg_at(self, trunk: str, fibre: int) -> PlanLeg | None:
-        """Return the placed leg that holds a fibre."""
+        """Return the placed leg that holds a fibre; None if there is none."""
         legs = self.legs.get(trunk, [])
         firsts = self._firsts.get(trunk, [])
         at = bisect_right(firsts, fibre) - 1
@@ -221,7 +221,7 @@ class Figures:
         return {trunk: [parse_span(leg.fibres)[0] for leg in legs] for trunk, legs in self.legs.items()}
 
     def join_of(self, trunk: str, fibre: int) -> str:
-        """Name the join of a spliced fibre."""
+        """Return the name of the join of a spliced fibre."""
         starts, joins = self._joins[trunk]
         return joins[bisect_right(starts, fibre) - 1]
 
@@ -237,7 +237,7 @@ class Figures:
         }
 
     def circuits(self, tray: int) -> dict[str, int]:
-        """Splices in a tray by join, in the order of the sleeves."""
+        """Count the splices in a tray by join, in the order of the sleeves."""
         return self._counted(self.tray_sleeves[tray])
 
     def _counted(self, sleeves: Iterable[Sleeve]) -> dict[str, int]:
@@ -249,7 +249,7 @@ class Figures:
         return found
 
     def coiled(self, trunk: str) -> list[PlanLeg]:
-        """Return what of a trunk in the box goes to no tray and is coiled on the track, each in a tube."""
+        """Return the legs of a trunk in the box that go to no tray and are coiled on the track, each in a tube."""
         if self.job.trunk_by_id[trunk].idle != "coiled":
             return []
         placed = {leg.subunit for leg in self.legs[trunk]}
@@ -265,7 +265,7 @@ class Figures:
 
 
 def place_of(leg: PlanLeg) -> Place:
-    """Tray place of a placed leg."""
+    """Return the tray place of a placed leg; raise ValueError if the leg is not placed."""
     if leg.stack is None or leg.position is None:
         raise ValueError(f"{leg.leg} is not placed")
     return Place(leg.stack, leg.position)

@@ -1,12 +1,11 @@
-"""Hands on the ring: what lies where while a box is built, and what every act needs of it.
+"""A simulation of hands on the ring: where everything lies while a box is built, and what every act needs.
 
-The track carries what goes round it in the order in which it was laid: what was laid later lies over what was laid before.
-Trays stand in their stacks, the outer one over the inner one. A tray is spliced at the bench, with everything that leads to
-it off the track; so a tray of which a tube lies on the track again cannot come to the bench, and neither can the trays tied to
-it by that tube.
+The track carries travellers in the order in which they were laid: later ones lie over earlier ones. Trays are in their
+stacks, outer trays over inner trays. A tray is spliced at the bench, with all its travellers off the track. So a tray with
+a tube that lies on the track again cannot come to the bench, and neither can the trays that are tied to it by that tube.
 
-How something in service lies on the track is not known from a plan: behind a signed hold point it can be taken off, with what
-lies over it held aside. What this work has laid itself is never to be moved again.
+A plan does not say how travellers in service lie on the track. After a signed hold point they can be taken off, while
+everything over them is held aside. What this work itself has laid is never moved again.
 """
 
 from __future__ import annotations
@@ -24,7 +23,7 @@ from trayopt.rules.reach import Reach
 
 
 class Trouble(NamedTuple):
-    """Why hands cannot do an act: ``trouble.<kind>`` of the catalogue, what it is about, and what is in the way."""
+    """The reason why hands cannot do an act: ``trouble.<kind>`` of the catalogue, the thing concerned, and the obstacle."""
 
     kind: str
     what: str
@@ -32,19 +31,19 @@ class Trouble(NamedTuple):
 
     @property
     def lasts(self) -> bool:
-        """Whether no other order helps: the plan itself leaves a leg too short."""
+        """Whether no other order helps, because the plan itself leaves a leg too short."""
         return self.kind == "reach"
 
 
 class Hands:
-    """What is on the ring, in the stacks and at the bench, from the box as it is found to the box as it is built."""
+    """The state of the ring, the stacks and the bench, from the box as it is found to the box as it is built."""
 
     def __init__(self, book: Book) -> None:
         self.book = book
         self.known = set(book.built_trunks)
-        """Trunks of which the cable is identified."""
+        """Trunks whose cable is identified."""
         self.counted: set[str] = set()
-        """Trunks of which the units are identified."""
+        """Trunks whose units are identified."""
         self.signed: set[str] = set()
         self.clamped = set(book.built_trunks)
         self.bare = set(book.built_trunks)
@@ -81,7 +80,7 @@ class Hands:
         }  # fmt: skip
 
     def copy(self) -> Hands:
-        """Return hands that are as far, and go on by themselves."""
+        """Return an independent copy in the same state."""
         made = Hands(self.book)
         for name, value in vars(self).items():
             if name not in {"book", "_do"}:
@@ -89,7 +88,7 @@ class Hands:
         return made
 
     def do(self, act: Act) -> list[Trouble]:
-        """Do an act, and say what was in the way; what can be done of it is done."""
+        """Do an act as far as possible, and return the troubles in the way."""
         if act.phase == "prepare":
             return []
         found = list(self._do[act.phase](act))
@@ -160,7 +159,7 @@ class Hands:
         return [item for item in self.book.passing if item.ends[0] in act.trunks]
 
     def _severed(self, traveller: Traveller) -> Iterator[Trouble]:
-        """See that the tube of something that goes through the box is cut."""
+        """Check that the tube of a traveller is cut, if its trunk goes through the box."""
         if traveller.trunk in self.book.job.other_end and (traveller.trunk, traveller.legs[0].subunit) not in self.cut:
             yield Trouble("uncut", traveller.name)
 
@@ -322,11 +321,11 @@ class Hands:
         return list(dict.fromkeys(self.book.traveller_of[leg.leg] for leg in self.book.tray_legs[tray]))
 
     def _over(self, tray: int) -> list[int]:
-        """Return what stands over a tray's place and is not held aside."""
+        """Return the trays that are over a tray's place and are not held aside."""
         return [i for i in sorted((self.laid | self.tried) - self.aside) if self._lies_over(i, tray)]
 
     def _lies_over(self, tray: int, other: int) -> bool:
-        """Whether the place of a tray lies over that of another one."""
+        """Whether the place of a tray lies over the place of another tray."""
         one, two = self.book.trays[tray], self.book.trays[other]
         return one.stack == two.stack and one.position > two.position
 
@@ -336,50 +335,50 @@ class Hands:
             yield Trouble("buried", self._name(tray), ", ".join(self._name(i) for i in over))
 
     def _free(self, tray: int) -> Iterator[Trouble]:
-        """See that a tray can go to its place: nothing stands there, and nothing over it."""
+        """Check that a tray can go to its place: there is no tray at this place and none over it."""
         if tray in self.laid or tray in self.tried:
             yield Trouble("taken", self._name(tray))
         yield from self._buried(tray)
 
     def _stand(self, traveller: Traveller) -> Iterator[Trouble]:
-        """See that the trays to which legs are to be made stand in their places."""
+        """Check that the trays of a traveller's new legs are in their places."""
         standing = (self.laid | self.tried) - self.aside
         needed = {self.book.tray_of(leg) for leg in traveller.legs if leg.leg not in self.book.built}
         for tray in sorted(needed - standing):
             yield Trouble("no_stack", traveller.name, self._name(tray))
 
     def _on_trial(self) -> set[str]:
-        """Return what goes round the track to be taken off again: its trays are not spliced."""
+        """Return the travellers that will be taken off the track again, because their trays are not spliced yet."""
         made = self.book.work_travellers.values()
         return {t.name for t in made if not self.book.served(t) and not self._trays(t) <= self.spliced}
 
     def _marked(self, traveller: Traveller) -> Iterator[Trouble]:
-        """See that what has legs to be made is marked."""
+        """Check that a traveller with legs to be made is marked."""
         if traveller.name in self.book.work_travellers and traveller.name not in self.marked:
             yield Trouble("unmarked", traveller.name)
 
     def _off(self, name: str) -> Iterator[Trouble]:
-        """See that something is at hand: it does not lie on the track."""
+        """Check that a traveller is at hand and does not lie on the track."""
         if name in self.ring:
             yield Trouble("on_track", name)
 
     def over(self, name: str) -> list[str]:
-        """Return what lies on the track over something there, the lowest first; all of it where that is in service below."""
+        """Return everything on the track over a traveller, the lowest first; over one from before this work, everything."""
         return self._over_on_ring([name]) if name in self.ring else list(self.ring)
 
     def _over_on_ring(self, names: Sequence[str]) -> list[str]:
-        """Return what lies on the track over the lowest of some things there."""
+        """Return everything on the track over the lowest of some travellers, without these."""
         lowest = min(self.ring.index(name) for name in names)
         return [name for name in self.ring[lowest + 1 :] if name not in names]
 
     def _clear(self, traveller: Traveller, over: Iterable[str]) -> Iterator[Trouble]:
-        """See that nothing lies over something on the track; what is in service is held aside."""
+        """Check that nothing lies over a traveller on the track; for a traveller in service, it is held aside."""
         names = [name for name in over if not self.book.served(traveller)]
         if names:
             yield Trouble("buried", traveller.name, ", ".join(names))
 
     def _fetch(self, tray: int) -> Iterator[Trouble]:
-        """Bring a tray in service to the bench, with what leads to it and with the trays tied to it."""
+        """Bring a tray in service to the bench, with its travellers and with the trays tied to it."""
         name = self._name(tray)
         if self.book.states[tray] == "new":
             yield Trouble("not_at_bench", name)
@@ -398,7 +397,7 @@ class Hands:
 
 
 def _cut_before(book: Book, end: str) -> set[int]:
-    """Return the tubes of an end that this work finds cut."""
+    """Return the tubes of an end that were cut before this work."""
     item = next((item for item in book.passing if end in item.ends), None)
     if item is None or item.new:
         return set()
@@ -406,11 +405,11 @@ def _cut_before(book: Book, end: str) -> set[int]:
 
 
 def coil_of(trunk: str) -> str:
-    """Name what of a trunk is coiled on the track."""
+    """Return the name of the coiled part of a trunk on the track."""
     return f"{trunk}/…"
 
 
 def replay(book: Book, acts: Iterable[Act]) -> list[tuple[int, Trouble]]:
-    """Do acts one after the other; give what was in the way of which one, by its number from 1."""
+    """Do acts one after the other, and return the troubles, each with the number of its act from 1."""
     hands = Hands(book)
     return [(number, trouble) for number, act in enumerate(acts, start=1) for trouble in hands.do(act)]

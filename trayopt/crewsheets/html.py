@@ -1,4 +1,4 @@
-"""The page: everything of one plan in one file that needs no network."""
+"""The page: all sheets of a plan in one file that needs no network."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from jinja2 import Template
 
 TITLE_IN_MARGIN = 48
-"""Characters of a title that stand in the margin of a printed page."""
+"""Greatest number of characters of a title in the margin of a printed page."""
 STRIP_ON_PAGE = ("trunk", "port", "travel", "loops", "diameter", "transition", "strip", "exposed", "divide_at", "note")
 MARKS_ON_PAGE = (
     "leg", "label", "loops", "tube", "entrance_mark", "tube_mark", "protection", "ribbon_mark", "cut", "measured", "correction",
@@ -39,7 +39,7 @@ MARKS_ON_PAGE = (
 BATCHES_ON_PAGE = (
     "batch", "trays", "splices", "far_ends", "waves", "limit", "batch_limit", "ready", "batch_mean", "result", "tested_by",
 )  # fmt: skip
-"""Columns that the page shows; limits and their sources stand above the list, a leg's label says fibres and tray."""
+"""Columns that the page shows; limits and their sources are above the list, and the label of a leg has its fibres and tray."""
 
 
 @cache
@@ -67,7 +67,7 @@ def page_text(
     plan_digest: str,
     codes: bool,
 ) -> str:
-    """Write the page with these parts."""
+    """Return the page with the chosen parts."""
     from markupsafe import Markup
 
     title = book.job.title or tell("page.untitled")
@@ -114,7 +114,7 @@ def page_text(
 
 
 def _margins(book: Book, title: str, tell: Teller, plan_digest: str) -> str:
-    """Write what stands in the margins of every printed page: job, plan, page of pages, and a line of safety."""
+    """Return the style of the margins of printed pages: job, plan, page number, and a line of safety."""
     name = f"{title if len(title) <= TITLE_IN_MARGIN else title[: TITLE_IN_MARGIN - 1] + '…'}"
     marks = tell("page.foot", job=book.plan.job.digest[:16], plan=plan_digest[:16])
     page, of = tell("page.of").split("|")
@@ -126,7 +126,7 @@ def _margins(book: Book, title: str, tell: Teller, plan_digest: str) -> str:
 
 
 def _wave_names(readings: Readings) -> str:
-    """Name the cells of a reading where the record has no head: on a narrow screen."""
+    """Return the style that names the cells of a reading on a narrow screen, where the record has no head."""
     names = [
         f"table.tests td:nth-of-type({3 * i + k})::before{{content:{css_text(text)}}}"
         for i, wave in enumerate(readings.waves)
@@ -136,12 +136,12 @@ def _wave_names(readings: Readings) -> str:
 
 
 def css_text(text: str) -> str:
-    """Write a string of a style sheet that no text in it can break out of."""
+    """Write a text as a string of a style sheet, escaped so that it cannot end the string."""
     return '"' + "".join(char if char.isalnum() and char.isascii() else f"\\{ord(char):x} " for char in text) + '"'
 
 
 def warnings_of(book: Book, marks: Marks, steps: Sequence[Step], tell: Teller) -> Iterator[str]:
-    """Say what a crew must know before it begins: what has no tray, what is broken, what does not fit."""
+    """Yield what a crew must know before it begins: splices without a tray, broken rules, and things that do not fit."""
     unplaced = sum(Run(*_parts(item.a)).count for item in book.plan.unplaced)
     if unplaced:
         runs = ", ".join(f"{item.a} × {item.b}" for item in book.plan.unplaced)
@@ -177,16 +177,16 @@ def warnings_of(book: Book, marks: Marks, steps: Sequence[Step], tell: Teller) -
 
 
 LOAD_RADIUS = 20
-"""Least bend radius of a cable by its diameter, where its maker asks for no more.
+"""Least bend radius of a cable as a multiple of its diameter, unless its maker asks for more.
 
 7 CFR 1755.200 (1995), (4) handling precautions, (iii).
 """
 
 
 def hardware_notes(book: Book, tell: Teller) -> Iterator[str]:
-    """Say what is unusual about the hardware, and how tight the trunks themselves may be bent.
+    """Yield what is unusual about the hardware, and the least bend radius of the trunks themselves.
 
-    The plan knows no bend of a trunk but the one that a jacket makes at its port's guide, where it reaches so far.
+    The plan knows only one bend of a trunk: the bend of the jacket at the guide of its port, if the jacket reaches so far.
     """
     for entry, remark in of_job(book.job):
         yield tell("warning.hardware", entry=entry, said=_said(remark, tell))
@@ -212,7 +212,7 @@ def hardware_notes(book: Book, tell: Teller) -> Iterator[str]:
 
 
 def _said(remark: Remark, tell: Teller) -> str:
-    """Say what is unusual in the language of the sheets; an error, which no job that is read has, as it is."""
+    """Write a warning in the language of the sheets. An error stays English; a job that was read has none."""
     if remark.kind:
         values = {name: tell.words.shortest(value) for name, value in remark.values}
         if "travel" in values:

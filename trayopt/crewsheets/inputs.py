@@ -1,4 +1,4 @@
-"""Tables that come back from the wall: columns are known by key, or by header in any language."""
+"""Reading tables that come back from the wall: columns are known by key, or by header in any language."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 class Named(NamedTuple):
-    """A column to read: what to call it, the keys under which it may stand, and whether it must be there."""
+    """A column to read: its key, the names that its header may have, and whether it is required."""
 
     key: str
     names: tuple[str, ...]
@@ -21,7 +21,7 @@ class Named(NamedTuple):
 
 
 def headers(column: Named) -> list[str]:
-    """Return every header under which a column may stand: keys, and the catalogue's words with or without a unit."""
+    """Return every header that a column may have: its keys, and the catalogues' words with or without a unit."""
     found = list(column.names)
     for language in LANGUAGES:
         words = words_of(language)
@@ -33,12 +33,12 @@ def headers(column: Named) -> list[str]:
 
 
 def named_table(path: str, columns: tuple[Named, ...]) -> tuple[list[tuple[Row, dict[str, str]]], list[Fault]]:
-    """Read a table: every row with its cells by column key, unguarded; and what was wrong in single cells.
+    """Read a table: return every row with its cells by column key, without guards, and the faults of single cells.
 
     Raises
     ------
     InputError
-        If the table cannot be read or lacks a column that is needed.
+        If the table cannot be read or lacks a required column.
     """
     from trayopt.errors import Fault, InputError
     from trayopt.formats.tables_in import read_table

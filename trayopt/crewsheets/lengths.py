@@ -1,4 +1,4 @@
-"""Lengths as a crew reads them: millimetres, or feet and inches to an eighth."""
+"""Lengths as a crew reads them: millimetres, or feet and inches in eighths."""
 
 from __future__ import annotations
 
@@ -8,17 +8,17 @@ from typing import Literal
 
 Units = Literal["metric", "feet"]
 EIGHTH_MM = Fraction(254, 80)
-"""An eighth of an inch, exactly."""
+"""An eighth of an inch in mm, exactly."""
 
 
 def eighths(mm: int, *, up: bool = False) -> int:
-    """Return a length in eighths of an inch: the nearest (a half rounds up), or the next above."""
+    """Return a length in eighths of an inch, rounded to the nearest (a half up), or with ``up`` always up."""
     exact = Fraction(mm) / EIGHTH_MM
     return -(-exact.numerator // exact.denominator) if up else (exact + Fraction(1, 2)).__floor__()
 
 
 def feet(mm: int, *, up: bool = False) -> str:
-    """Write a length as ``7 ft 3 1/2 in``; ``up`` never makes it shorter, as for a cut."""
+    """Write a length as ``7 ft 3 1/2 in``; with ``up`` it is never rounded down, as for a cut."""
     total = eighths(abs(mm), up=up and mm > 0)
     inches, part = divmod(total, 8)
     whole, inches = divmod(inches, 12)
@@ -38,10 +38,10 @@ _FEET = re.compile(
 
 
 def read_length(text: str) -> int | None:
-    """Read ``2230``, ``2230 mm``, ``2.23 m`` or ``7 ft 3 1/2 in`` as mm, rounded to the nearest; None for anything else.
+    """Read ``2230``, ``2230 mm``, ``2.23 m`` or ``7 ft 3 1/2 in`` as mm, rounded to the nearest; None for other texts.
 
-    No thousands separator is read: 3,140 is three metres and some to one reader and three millimetres to another. The
-    page reads lengths by the same rule.
+    Thousands separators are not accepted: 3,140 means three metres to one reader and three millimetres to another. The page reads
+    lengths by the same rule.
     """
     text = text.strip().lower()
     if whole := _MILLIMETRES.fullmatch(text):

@@ -1,4 +1,4 @@
-"""Marks on legs: computed from the plan, and corrected by what the crew measured. The measured length governs."""
+"""Marks on legs: computed from the plan, and corrected by the crew's measurements. The measured length governs."""
 
 from __future__ import annotations
 
@@ -16,16 +16,29 @@ from trayopt.track.lengths import CUT_STEP_MM
 
 
 class Mark(NamedTuple):
-    """Marks of one leg in mm from the transition point, where the jacket ends.
+    """Marks of a leg, in mm from the transition point, where the jacket ends.
 
-    ``entrance`` the tie-down at the tray's entrance; ``tube_end`` where what the leg travels in is cut; ``ribbon`` where the
-    fibres are cut, past the sleeve, with what is kept to splice again; ``cut`` the length at which the leg is first
-    cut. ``correction`` is what measuring added to the computed figures; ``doubt`` says that it is more than the
-    allowance for the lay of a leg in its bundle, so that the way is to be looked at again.
-
-    A tube has one end. It lies past the entrance where the tube holds one leg; an own tube that is opened for several legs
-    ends before the first of their entrances, and ``protection`` is the length of tube over the leg from there to past its
-    tie-down.
+    Parameters
+    ----------
+    leg
+        The name of the leg.
+    entrance
+        The tie-down at the entrance of the tray.
+    tube_end
+        The end of the tube in which the leg travels. It lies past the entrance if the tube holds one leg. An own tube that is
+        opened for several legs ends before the first of their entrances.
+    protection
+        Length of the piece of tube over the leg, from the end of an opened tube to past the tie-down; 0 without such a piece.
+    ribbon
+        The place at which the fibres are cut, past the sleeve, with the length that is kept to splice again.
+    cut
+        The length at which the leg is first cut.
+    measured
+        The measured entrance mark; None if it was not measured.
+    correction
+        The length that measuring added to the computed figures.
+    doubt
+        Whether the correction is larger than the allowance for the lay of a leg in its bundle, so that its way has to be checked.
     """
 
     leg: str
@@ -40,13 +53,12 @@ class Mark(NamedTuple):
 
 
 class Marks:
-    """Marks of all placed legs, and the lengths to strip.
+    """The marks of all placed legs, and the lengths to strip.
 
     Notes
     -----
-    Measured legs of a trunk correct the others in straight lines: in the trunk's own order (by subunit, then group) a
-    leg between two measured ones takes the part of their corrections that its place in the order gives it; before the
-    first and after the last measured leg, the nearest correction holds.
+    Measured legs of a trunk correct its other legs by linear interpolation in the trunk's own order (by subunit, then group).
+    Before the first and after the last measured leg, the nearest correction holds.
     """
 
     def __init__(self, book: Book, measured: Mapping[str, int]) -> None:
@@ -66,7 +78,7 @@ class Marks:
 
     @property
     def safe(self) -> bool:
-        """Whether lengths hold before a trial route: the allowance covers a turn at the outer edge of the widest guide."""
+        """Whether lengths are safe before a trial route, because the allowance covers a turn at the outer edge of the guides."""
         return self.lengths.allowance_mm >= self.book.job.enclosure.outer_lay_mm
 
     def _mark(self, leg: PlanLeg, loops: int, shifts: Mapping[str, int], measured: int | None) -> Mark:
@@ -94,7 +106,7 @@ class Marks:
 
 
 def corrections(computed: list[int], measured: list[int | None]) -> list[int]:
-    """Return the correction in mm of every leg of a trunk, in its order; zeros where nothing was measured."""
+    """Return the correction of every leg of a trunk, in its order, in mm; zeros if nothing was measured."""
     known = [(i, value - computed[i]) for i, value in enumerate(measured) if value is not None]
     if not known:
         return [0] * len(computed)
@@ -111,15 +123,15 @@ COLUMNS = (Named("leg", ("leg",), needed=True), Named("measured", ("measured", "
 
 
 def read_measured(path: str, book: Book) -> dict[str, int]:
-    """Read measured entrance marks in mm: the filled-in mark list, or a table of ``leg`` and ``measured_mm``.
+    """Read measured entrance marks, in mm, from the filled-in mark list or a table of ``leg`` and ``measured_mm``.
 
-    A length is a number of mm, metres such as ``3.14 m``, or feet and inches such as ``7 ft 3 1/2 in``. Rows without
-    one are left out.
+    A length is a number of mm, metres such as ``3.14 m``, or feet and inches such as ``7 ft 3 1/2 in``. Rows without a length are
+    left out.
 
     Raises
     ------
     InputError
-        If a leg is unknown, not placed or named twice, or a length is none.
+        If a leg is unknown, not placed or named twice, or a length cannot be read.
     """
     rows, faults = named_table(path, COLUMNS)
     found: dict[str, int] = {}

@@ -1,4 +1,4 @@
-"""The job of a box's next extension: what was built is pinned, with what was measured and what is left of it."""
+"""The job of a box's next extension: built legs are pinned, with their measured marks and the tries that are left."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ that were measured and the tries that are left; what did not pass is pinned wher
 def next_job(book: Book, marks: Marks, readings: Readings) -> Job:
     """Return the job of the next extension.
 
-    Built are legs that were built before, and those in trays of which the batch passed; a trunk is built with its first leg.
-    Pins of what lies nowhere stay. The allowance for the lay of a leg grows to what was measured a turn, and never shrinks: one
-    short way says little of the others.
+    Legs that were built before, and legs in trays of a passed batch, are built; a trunk is built with its first leg. Pins
+    of legs without a tray stay. The allowance for the lay of a leg grows to the largest measured value for a turn. It never
+    shrinks, since one short way says little about the others.
     """
     job = book.job
     done = {batch.number for batch in book.batches if readings.batch_result(batch) == "pass"}
@@ -69,7 +69,7 @@ def _tries_left(book: Book, readings: Readings, name: str) -> int | None:
 
 
 def _with_allowance(book: Book, marks: Marks) -> Mapping[str, Setting]:
-    """Return the rules, with an allowance a turn that covers what was measured."""
+    """Return the rules with an allowance for each turn that covers the measurements."""
     setting = book.job.rules[Exposed.id]
     learned = [
         -(-mark.correction // (1 + (book.ways[book.leg_by_name[name].trunk].loops or 0)))

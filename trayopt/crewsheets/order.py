@@ -1,4 +1,4 @@
-"""The order of work: acts as the trade does them, each taken as soon as hands can do it."""
+"""The order of work: the acts in the order of the trade, each taken as soon as hands can do it."""
 
 from __future__ import annotations
 
@@ -11,10 +11,11 @@ from trayopt.crewsheets.travellers import Traveller
 
 
 def acts_of(book: Book) -> list[Act]:
-    """Return every act of the work, in order.
+    """Return every act of the work, in an order in which hands can do them.
 
-    Of what is left, in the order of the trade, the first act is done that hands can do. Where they can do none, the plan
-    itself asks for too much (a leg that does not reach the bench): the first one is done, and ``replay`` says what is wrong.
+    Again and again, the first of the remaining acts, in the order of the trade, that hands can do is taken. If they can do
+    none, the plan itself is at fault (a leg does not reach the bench): the first act is taken, and ``replay`` says what is
+    wrong.
     """
     left, hands, done = list(wanted(book)), Hands(book), []
     while left:
@@ -30,7 +31,7 @@ def _can(hands: Hands, act: Act) -> bool:
 
 
 def wanted(book: Book) -> Iterator[Act]:
-    """Yield every act once, as the trade orders them."""
+    """Yield every act once, in the order of the trade."""
     yield Act("prepare")
     if book.built_trunks:
         yield Act("service", tuple(trunk.id for trunk in book.trunks if trunk.id in book.built_trunks))
@@ -59,23 +60,23 @@ def wanted(book: Book) -> Iterator[Act]:
 
 
 def late(book: Book, group: Sequence[int]) -> bool:
-    """Whether trays are tried on only behind their hold point: trays in service lie over them or come out with them."""
+    """Whether trays are tried on only after their hold point, because trays in service lie over them or come out with them."""
     covered = any(book.above(tray) for tray in group) and any(book.states[tray] == "new" for tray in group)
     return covered or any(book.served(traveller) for traveller in _travellers(book, [group]))
 
 
 def _travellers(book: Book, groups: Sequence[Sequence[int]]) -> list[Traveller]:
-    """Return what has legs to be made in some groups of trays."""
+    """Return the travellers with legs to be made in some groups of trays."""
     trays = {tray for group in groups for tray in group}
     return [t for t in book.work_travellers.values() if any(book.tray_of(leg) in trays for leg in t.legs)]
 
 
 def _trial(book: Book, groups: Sequence[Sequence[int]], coiling: set[str]) -> Iterator[Act]:
-    """Stand the stacks, try on, mark and take off again trunk by trunk, and divide at the bench.
+    """Yield the acts of the trial: fit the trays, then trunk by trunk route, mark and take off, and divide at the bench.
 
-    What is in service and has legs to be made comes off the track with its trays, when those come out.
+    Travellers in service with legs to be made come off the track when their trays come out.
 
-    ``coiling`` are the trunks of which something is still to be coiled on the track.
+    ``coiling`` holds the trunks of which a part is still to be coiled on the track.
     """
     trays = sorted(tray for group in groups for tray in group if book.states[tray] == "new")
     travellers = _travellers(book, groups)
@@ -101,7 +102,7 @@ def _trial(book: Book, groups: Sequence[Sequence[int]], coiling: set[str]) -> It
 
 
 def _groups(book: Book, coiling: set[str]) -> Iterator[Act]:
-    """Splice all trays of a group before one of them is laid, and test every batch before anything is laid over it."""
+    """Yield the acts of splicing: all trays of a group before any of them is laid, with a test of every batch at its end."""
     for batch in book.batches:
         for group in dict.fromkeys(book.group_of[tray] for tray in batch.trays):
             work = [tray for tray in group if book.states[tray] != "closed"]

@@ -1,4 +1,4 @@
-"""What the script of the page works with: the plan in short, as data."""
+"""The data for the script of the page: the plan in short."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ JS_WORDS = (
 
 
 def page_data(book: Book, marks: Marks, steps: Sequence[Step], tell: Teller, plan_digest: str) -> dict[str, Any]:
-    """Return what the page's script works with."""
+    """Return the data for the script of the page."""
     index = {trunk.id: i for i, trunk in enumerate(book.job.trunks)}
     front = Front(book)
     ways: dict[tuple[str, str | None, str | None], int] = {}
@@ -100,7 +100,7 @@ def page_data(book: Book, marks: Marks, steps: Sequence[Step], tell: Teller, pla
 
 
 def _reopen(book: Book, tray: int, tell: Teller) -> str:
-    """Say what is lifted, and which circuits are disturbed, to reach a tray."""
+    """Write which trays are lifted, and which circuits are disturbed, to reach a tray."""
     over, others, felt = book.lifted(tray), together(book, tray), counted(disturbed(book, tray))
     said = [] if book.states[tray] == "new" else [tell("tray.closed")]
     if others:
@@ -113,7 +113,7 @@ def _reopen(book: Book, tray: int, tell: Teller) -> str:
 
 
 def embedded(data: object) -> str:
-    """Write data as JSON that no text in it can break out of."""
+    """Write data as JSON for a script, escaped so that no text in it can end the script."""
     text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
     for char, code in (
         ("&", "\\u0026"),

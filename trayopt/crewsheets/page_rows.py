@@ -1,4 +1,4 @@
-"""Rows of the page that no list has: a tray with its sleeves, and the record of a test batch."""
+"""Parts of the page that are in no list: a tray with its sleeves, and the record of a test batch."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from trayopt.domain.ranges import Run
 from trayopt.pictures.base import Picture
 
 ACROSS = 12
-"""Fibres side by side in the table of sleeves."""
+"""Number of fibres side by side in the table of sleeves."""
 
 
 def tray_row(book: Book, index: int, pictures: Mapping[str, Picture], tell: Teller) -> dict[str, Any]:
-    """Return one tray; of what is in service in it nothing but its circuits."""
+    """Return the data of a tray; sleeves in service appear only by their circuits."""
     row, kind = book.trays[index], book.hardware(book.trays[index])
     sleeves = book.work_sleeves[index]
     circuits = counted(book.circuits(index))
@@ -74,7 +74,7 @@ def tray_row(book: Book, index: int, pictures: Mapping[str, Picture], tell: Tell
 
 
 def _side(book: Book, run: Run, start: int, tell: Teller) -> dict[str, Any]:
-    """One side of a sleeve, twelve fibres from ``start``: its run, its seat in words, and a cell for every fibre."""
+    """Return one side of a sleeve, twelve fibres from ``start``: its run, its seat in words, and a cell for every fibre."""
     part = Run(run.trunk, run.first + start, min(run.last, run.first + start + ACROSS - 1))
     seat = book.seat(part.trunk, part.first)
     colour = tell.words.colour
@@ -109,13 +109,13 @@ def batch_rows(book: Book, readings: Readings, tell: Teller) -> Iterator[dict[st
 
 
 def _sleeve_head(book: Book, sleeve: Sleeve, waves: int) -> str:
-    """Head of a sleeve's rows, where there is no room for what each row says of it: on paper and on a narrow screen."""
+    """Return the head of a sleeve's rows, for paper and narrow screens, where the rows do not repeat these words."""
     said = escape(f"{place_name(book.trays[sleeve.tray])} · {sleeve.number}: {sleeve.a} × {sleeve.b}")
     return f'<tr class="sleeve-head"><th colspan="{4 + 3 * waves}" scope="colgroup">{said}</th></tr>\n'
 
 
 def _test_row(book: Book, readings: Readings, sleeve: Sleeve, i: int, tell: Teller) -> str:
-    """One row of the test record as HTML; written by hand because there are thousands."""
+    """Return a row of the test record as HTML, made without a template because there are thousands of rows."""
     a, b = (sleeve.a.trunk, sleeve.a.first + i), (sleeve.b.trunk, sleeve.b.first + i)
     left, right = escape(f"{a[0]}:{a[1]}"), escape(f"{b[0]}:{b[1]}")
     cells, results = [], []

@@ -1,4 +1,4 @@
-"""Trunks that go through the box, as the sheets see them: the window, what of it is cut and capped, and what passes uncut."""
+"""Trunks that go through the box, for the sheets: the window, its cut and capped tubes, and its uncut tubes."""
 
 from __future__ import annotations
 
@@ -14,10 +14,11 @@ from trayopt.track.window import Passage, capped_mm, farthest_mm
 
 
 class Cut(NamedTuple):
-    """A tube that is cut in this work: its number, from which end the cut is measured and how far, and the ends that are capped.
+    """A tube that is cut in this work: its number, the place of the cut, and the ends that are capped.
 
-    ``length_mm`` counts from the jacket's end of ``end``, along the tube. Where both ends are capped, ``other_mm`` counts from
-    that of the other end: what lies between two such cuts has no room on the track. It is 0 where one cut makes both ends.
+    ``length_mm`` is the length along the tube from the end of the jacket at ``end``. If both ends are capped, there may be
+    a second cut at ``other_mm`` from the end of the jacket at the other end, because the piece between the cuts has no room
+    on the track. ``other_mm`` is 0 if a single cut makes both ends.
     """
 
     unit: int
@@ -28,7 +29,7 @@ class Cut(NamedTuple):
 
 
 class Passing(NamedTuple):
-    """A trunk that goes through and is in the box."""
+    """A trunk that goes through the box and is in it."""
 
     trunk: str
     ends: tuple[str, str]
@@ -42,17 +43,17 @@ class Passing(NamedTuple):
 
     @property
     def numbers(self) -> str:
-        """Numbers of the tubes that pass uncut: ``2, 4 – 6``."""
+        """Numbers of the uncut tubes, as text: ``2, 4 – 6``."""
         return spans([unit.number for unit in self.uncut])
 
     @property
     def name(self) -> str:
-        """Name on the track what passes uncut."""
+        """The name of the uncut tubes on the track."""
         return f"{self.trunk}/{self.numbers}"
 
 
 class Inside(NamedTuple):
-    """What is in the box: ways and placed legs by trunk, the names of legs that are built, and trunks that are."""
+    """The contents of the box: ways and placed legs by trunk, names of built legs, and built trunks."""
 
     ways: Mapping[str, PlanTrunk]
     legs: Mapping[str, Sequence[PlanLeg]]
@@ -83,7 +84,7 @@ def passing_of(job: Job, plan: Plan, inside: Inside) -> tuple[Passing, ...]:
 
 
 def _cuts(job: Job, inside: Inside, row: PlanThrough, *, new: bool) -> list[Cut]:
-    """Return the tubes that this work cuts: of a new trunk all that are cut, of one in service those without a built leg."""
+    """Return the tubes that this work cuts: all cut tubes of a new trunk, or the cut tubes without a built leg of another."""
     ends, found = row.ends, []
     for unit in row.cut:
         legs = {end: [leg for leg in inside.legs[end] if leg.subunit == unit] for end in ends}
@@ -104,16 +105,17 @@ def _cuts(job: Job, inside: Inside, row: PlanThrough, *, new: bool) -> list[Cut]
 
 
 def _stored_mm(job: Job, inside: Inside, end: str, room: int) -> int:
-    """Length at which the end of a cut tube is capped: what the farthest tray asks for, as far as the window has so much.
+    """Return the length at which the end of a cut tube is capped, in mm.
 
-    So it can be spliced later. It has no less than its loops take.
+    It is the length to the farthest tray, so that the end can be spliced later, but no more than the window has, and no less than
+    the loops take.
     """
     least, most = _capped_mm(job, inside, end)
     return max(least, min(most, room))
 
 
 def _capped_mm(job: Job, inside: Inside, end: str) -> tuple[int, int]:
-    """Return what the loops of a capped end take, and what a leg of it to the farthest tray would."""
+    """Return the length of a capped end in its loops, and the length of a leg to the farthest tray, in mm."""
     row, lengths = inside.ways[end], lengths_of(job)
     way = Way(row.port or "", row.travel or "clockwise", row.loops or 0)
     least = capped_mm(job, end, way, lengths)
@@ -121,7 +123,7 @@ def _capped_mm(job: Job, inside: Inside, end: str) -> tuple[int, int]:
 
 
 def spans(numbers: list[int]) -> str:
-    """Write numbers in runs: ``2, 4 – 6``."""
+    """Write numbers as runs: ``2, 4 – 6``."""
     runs: list[list[int]] = []
     for number in sorted(numbers):
         if runs and number == runs[-1][-1] + 1:

@@ -1,4 +1,4 @@
-"""Readings of the test record: read from a table, judged by the mean of both directions."""
+"""Readings of the test record: read from a table, and judged by the mean of both directions."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ MOST_DB = Decimal(60)
 
 
 class Reading(NamedTuple):
-    """Loss of one splice at one wavelength, in dB; a direction is None until it is measured."""
+    """The loss of a splice at a wavelength, in dB; a direction is None until it is measured."""
 
     trunk: str
     fibre: int
@@ -30,7 +30,7 @@ class Reading(NamedTuple):
 
     @property
     def mean(self) -> Decimal | None:
-        """Mean of both directions; None where one is missing: a one-way gain is no pass."""
+        """Mean of both directions; None if a direction is missing, since a gain in one direction is no pass."""
         if self.a_to_b is None or self.b_to_a is None:
             return None
         return (self.a_to_b + self.b_to_a) / 2
@@ -38,7 +38,7 @@ class Reading(NamedTuple):
 
 @dataclass(frozen=True)
 class Readings:
-    """All readings by (trunk of side a, fibre, wavelength), tries used up by the same fibre, and the limit."""
+    """All readings by (trunk of side a, fibre, wavelength), the tries that are used up by fibre, and the limits."""
 
     limit: Decimal
     batch_limit: Decimal
@@ -46,7 +46,7 @@ class Readings:
     used: Mapping[tuple[str, int], int] = field(default_factory=dict)
     waves: tuple[int, ...] = ()
     sleeves: Mapping[int, tuple[tuple[str, int, int], ...]] = field(default_factory=dict)
-    """Runs of side a that are to be made in each tray: (trunk, first, last)."""
+    """Runs of side a of the splices to be made in each tray: (trunk, first, last)."""
 
     @classmethod
     def none(cls, book: Book) -> Readings:
@@ -70,24 +70,24 @@ class Readings:
         )
 
     def __bool__(self) -> bool:
-        """Whether anything was read at all."""
+        """Whether there is any reading."""
         return bool(self.by_splice)
 
     def at(self, trunk: str, fibre: int, wavelength: int) -> Reading | None:
-        """Return the reading of a splice, named by its side a."""
+        """Return the reading of a splice, which is named by its side a; None if there is none."""
         return self.by_splice.get((trunk, fibre, wavelength))
 
     def result(self, reading: Reading) -> Result:
-        """Judge one reading."""
+        """Judge a reading."""
         if reading.mean is None:
             return "open"
         return "pass" if reading.mean <= self.limit else "fail"
 
     def look(self, trunk: str, fibre: int) -> Look | None:
-        """Say what to look at where a splice is over the limit; None where it is not.
+        """Return what to look at if a splice is over the limit; None if it is not.
 
-        A bend loses more the longer the wave, a bad splice loses at every wave: what is good at the shortest wave and
-        bad at the longest is a bend.
+        A bend loses more at longer wavelengths; a bad splice loses at every wavelength. So a splice that is good at the shortest
+        wavelength and bad at the longest has a bend.
         """
         results = [
             self.result(reading) if (reading := self.at(trunk, fibre, w)) else "open" for w in sorted(self.waves)
@@ -99,7 +99,7 @@ class Readings:
         return "bend" if results[0] == "pass" and results[-1] == "fail" else "splice"
 
     def batch_means(self, batch: Batch) -> dict[int, Decimal]:
-        """Return the mean of a batch by wavelength, of those at which every splice of it is read both ways."""
+        """Return the mean of a batch by wavelength, for wavelengths at which every splice is read in both directions."""
         found = {}
         for wave in self.waves:
             readings = [self.at(trunk, fibre, wave) for trunk, fibre in self._fibres(batch)]
@@ -109,7 +109,7 @@ class Readings:
         return found
 
     def batch_result(self, batch: Batch) -> Result:
-        """Judge a batch: failed with one failed splice or a mean over its limit, passed when every splice passed."""
+        """Judge a batch: it fails with a failed splice or a mean over the limit, and passes when every splice has passed."""
         results = {
             "open" if (reading := self.at(trunk, fibre, wave)) is None else self.result(reading)
             for trunk, fibre in self._fibres(batch)
@@ -125,7 +125,7 @@ class Readings:
                     yield trunk, fibre
 
     def begun(self, tray: int) -> bool:
-        """Whether anything in a tray was read."""
+        """Whether any splice in a tray has a reading."""
         return any(
             (trunk, fibre, wave) in self.by_splice
             for trunk, first, last in self.sleeves[tray]
@@ -134,7 +134,7 @@ class Readings:
         )
 
     def tries(self, trunk: str, first: int, last: int) -> int:
-        """Return the most re-splices that were made so far in a run of side a."""
+        """Return the greatest number of re-splices so far at a fibre in a run of side a."""
         return max((self.used.get((trunk, fibre), 0) for fibre in range(first, last + 1)), default=0)
 
 
@@ -148,15 +148,15 @@ COLUMNS = (
 
 
 def read_readings(path: str, book: Book) -> Readings:
-    """Read readings: the filled-in test record, or a table of ``fibre, wavelength_nm, a_to_b_db, b_to_a_db``.
+    """Read the filled-in test record, or a table of ``fibre, wavelength_nm, a_to_b_db, b_to_a_db``.
 
-    A fibre is named from either side; a is always the trunk that stands earlier in the job. An optional column
-    ``resplices`` tells how often it was spliced again. Rows without a reading are left out.
+    A fibre may be named from either side; side a is always the trunk that comes first in the job. An optional column
+    ``resplices`` says how often the fibre was spliced again. Rows without a reading are left out.
 
     Raises
     ------
     InputError
-        With every row that names an unknown fibre or wavelength, is given twice, or holds no loss.
+        With every row that names an unknown fibre or wavelength, repeats another row, or holds no loss.
     """
     rows, faults = named_table(path, COLUMNS)
     sides = _sides(book)
@@ -184,7 +184,7 @@ def read_readings(path: str, book: Book) -> Readings:
 
 
 def _sides(book: Book) -> dict[str, tuple[str, int]]:
-    """Every spliced fibre as text, from both sides, with the fibre of side a."""
+    """Return the fibre of side a for every spliced fibre of either side, written as text."""
     found: dict[str, tuple[str, int]] = {}
     for sleeve in book.sleeves:
         for i in range(sleeve.a.count):
@@ -224,7 +224,7 @@ def _wrong(
 
 
 def _loss(text: str) -> Decimal | None:
-    """Read a loss in dB with a point or a comma; None where the cell holds none."""
+    """Read a loss in dB, with a decimal point or comma; None if the text is not a loss."""
     try:
         value = Decimal(text.replace(",", "."))
     except InvalidOperation:

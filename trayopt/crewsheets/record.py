@@ -1,4 +1,4 @@
-"""Readings come in: judged against limits and batches, what is to be spliced again, and the plan as it was built."""
+"""The record of a plan: its readings judged by splice and batch, the splices to make again, and the plan as built."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ class Record:
     job, plan, options, measured
         As for ``Sheets``.
     readings
-        What was read.
+        The readings.
     """
 
     def __init__(
@@ -37,7 +37,7 @@ class Record:
         return all(self.readings.batch_result(batch) == "pass" for batch in self.book.batches)
 
     def counts(self) -> dict[str, int]:
-        """Count readings of what is to be made by result, with what is open: one for every splice and wavelength."""
+        """Count results over all splices to be made and all wavelengths: passed, failed, and open."""
         found = {"pass": 0, "fail": 0, "open": 0}
         judged = [reading for reading in self.readings.by_splice.values() if not self.in_service(reading)]
         for reading in judged:
@@ -47,7 +47,7 @@ class Record:
         return found
 
     def in_service(self, reading: Reading) -> bool:
-        """Whether a reading is one of a splice that was made before: it is kept, and decides nothing."""
+        """Whether a reading belongs to a splice that was made before; such a reading is kept, but decides nothing."""
         return (reading.trunk, reading.fibre) in self._served
 
     @cached_property
@@ -56,7 +56,7 @@ class Record:
         return frozenset((run.trunk, fibre) for run in made for fibre in range(run.first, run.last + 1))
 
     def batches(self) -> list[dict[str, Any]]:
-        """Return every batch with its result, and whether it was read before a batch that is laid under it had passed."""
+        """Return every batch with its result, and whether it was read before the batches under it had passed."""
         from trayopt.crewsheets.figures import place_name
 
         found: list[dict[str, Any]] = []
@@ -81,7 +81,7 @@ class Record:
         return found
 
     def again(self) -> list[dict[str, Any]]:
-        """Return what is over the limit, as in the list of that name."""
+        """Return the splices over the limit, with the columns of the list of the same name."""
         from trayopt.crewsheets.lists.tests import again_table
 
         table = again_table(self.book, self.readings, self.sheets.tell)
@@ -89,7 +89,7 @@ class Record:
         return [dict(zip(keys, row, strict=True)) for row in table.rows]
 
     def as_built(self) -> dict[str, Any]:
-        """Return the plan as it was built: the plan, what was measured, every reading, and pins for what comes next."""
+        """Return the plan as it was built: the plan, the measurements, every reading, and pins for the next job."""
         return {
             "schema": "trayopt/as-built/1",
             "passed": self.passed,
@@ -128,9 +128,9 @@ class Record:
         }
 
     def pins(self) -> list[dict[str, Any]]:
-        """Return the pins that hold what is built, for the job of a later extension.
+        """Return the pins of everything built, for the job of a later extension.
 
-        Where a trunk is divided is settled once one of its subunits is.
+        The place of division of a trunk is pinned once one of its subunits is divided.
         """
         ways: list[dict[str, Any]] = []
         for trunk, way in self.book.ways.items():
@@ -147,7 +147,7 @@ class Record:
         return [*ways, *legs]
 
     def next_job(self) -> Job:
-        """Return the job of the box's next extension: what passed is built, with what was measured and what is left of it."""
+        """Return the job of the box's next extension, in which everything that passed is built."""
         from trayopt.crewsheets.next_job import next_job
 
         return next_job(self.book, self.sheets.marks, self.readings)
@@ -162,7 +162,7 @@ class Record:
         return made
 
     def write(self, folder: str | Path) -> list[str]:
-        """Write every file into a folder, which is made where it is not there; gives the names written.
+        """Write every file into a folder, which is made if it does not exist, and return the names of the files.
 
         Raises
         ------

@@ -1,4 +1,4 @@
-"""What the sheets take for granted and a crew may change: spares, paces, test limits; estimates, or with a source."""
+"""Settings of the sheets that a crew may change: spares, paces, test limits. They are estimates unless a source is named."""
 
 from __future__ import annotations
 
@@ -24,10 +24,10 @@ OWN = "as set, no source given"
 
 
 class TestSettings(Frozen):
-    """How splices are tested and what they may lose; loss in dB, wavelengths in nm.
+    """Settings of tests: batches, wavelengths in nm, and limits of the loss in dB.
 
-    ``limit_db`` is compared with the mean of both directions of a splice, ``batch_mean_db`` with the mean of a batch at
-    each wavelength. A limit of one's own comes with its own source, or is said to have none.
+    ``limit_db`` is compared with the mean of both directions of a splice, ``batch_mean_db`` with the mean of a batch at each
+    wavelength. If a limit is set without its source, the sheets say that it has none.
     """
 
     batch_fibres: Annotated[int, Field(ge=1, le=100_000)] = 288
@@ -43,7 +43,7 @@ class TestSettings(Frozen):
     @model_validator(mode="before")
     @classmethod
     def _sources(cls, value: Any) -> Any:
-        """Let the default's source not stand beside a limit that somebody else set."""
+        """Replace the source of the default if another limit is set without a source."""
         if not isinstance(value, Mapping):
             return value
         own = {f"{name}_source": OWN for name in ("limit", "batch_mean") if f"{name}_db" in value}
@@ -58,36 +58,36 @@ class TestSettings(Frozen):
 
 
 class MaterialSettings(Frozen):
-    """Spares, waste and what a leg uses up. No source: by judgement, save where it says so."""
+    """Spares, waste, and consumption for each leg. The values have no source unless one is named; they are judgement."""
 
     spare_trays: Whole = 0
     spare_sleeves_percent: Percent = 5
     spare_matrix_percent: Percent = 10
     tube_waste_percent: Percent = 10
     tube_past_mm: Whole = 30
-    """How far a tube reaches past the tie-down at the tray's entrance."""
+    """Length by which a tube reaches past the tie-down at the entrance of the tray."""
     parting_mm: Whole = 150
-    """How far before its first entrance a tube ends that is opened for several legs (common practice, no source)."""
+    """Length by which a tube opened for several legs ends before its first entrance (common practice, no source)."""
     ties_per_leg: Whole = 2
     ties_per_guide_pass: Whole = 1
-    """Ties a trunk gets at a guide each time that it passes."""
+    """Ties for each pass of a trunk at a guide."""
     spare_ties_percent: Percent = 10
     tape_mm_per_leg: Whole = 150
     wipes_per_splice: Amount = 2
-    """Wipes for one ribbon splice (or one single splice)."""
+    """Wipes for a ribbon splice or a single splice."""
     solvent_ml_per_splice: Amount = 1.5
     gel_solvent_ml_per_subunit: Amount = 20
-    """Solvent that takes the gel off the fibres of one opened unit."""
+    """Solvent that takes the gel off the fibres of an opened unit."""
 
 
 class ResplicePace(Frozen):
-    """What one try at a splice takes off each side, in mm (common practice: about 40 mm of ribbon)."""
+    """Length that each try at a splice takes off each side, in mm (common practice: about 40 mm of ribbon)."""
 
     each_mm: Annotated[int, Field(ge=1, le=10_000)] = TRY_MM
 
 
 class Settings(Frozen):
-    """All parameters of the sheets; the file of ``--settings`` holds any of these keys."""
+    """All settings of the sheets; the file of ``--settings`` may hold any of these keys."""
 
     tests: TestSettings = TestSettings()
     materials: MaterialSettings = MaterialSettings()

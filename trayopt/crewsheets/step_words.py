@@ -1,4 +1,4 @@
-"""What every step says: the words of one act, with the plan's own figures."""
+"""The words of every step, with the figures of the plan."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from trayopt.domain.ranges import Run, joined, parse_run
 
 
 class StepWords:
-    """Titles and lines of acts."""
+    """Writes the titles and the lines of acts."""
 
     def __init__(self, book: Book, marks: Marks, tell: Teller) -> None:
         self.book, self.marks, self.tell, self.through = book, marks, tell, ThroughWords(book, tell)
@@ -35,7 +35,7 @@ class StepWords:
         }  # fmt: skip
 
     def title(self, act: Act) -> str:
-        """Name a step."""
+        """Return the title of a step."""
         if act.phase in {"open", "splice", "lay"}:
             tray = act.trays[0]
             key = "splice.park" if act.phase == "splice" and not self.book.work_sleeves[tray] else act.phase
@@ -44,7 +44,7 @@ class StepWords:
         return self.tell(f"step.{act.phase}", name=name, batch=act.batch or 0)
 
     def lines(self, act: Act) -> list[str]:
-        """Say what is done."""
+        """Return the lines that say what is done."""
         return list(self._of[act.phase](act))
 
     # --- before anything goes round ---------------------------------------------------------------------------------
@@ -64,7 +64,7 @@ class StepWords:
             yield tell("step.outside", trunk=trunk)
 
     def _service(self, act: Act) -> Iterator[str]:
-        """Say what is in service: its trunks and trays, and the circuits in them."""
+        """Yield lines on the trunks and trays in service, and the circuits in them."""
         book, tell = self.book, self.tell
         for trunk in act.trunks:
             yield tell("step.service.work" if trunk in book.work else "step.service.trunk", trunk=trunk)
@@ -149,7 +149,7 @@ class StepWords:
     # --- the trial --------------------------------------------------------------------------------------------------
 
     def _part(self, act: Act) -> Iterator[str]:
-        """Say how subunits are divided at the port, neighbours of one kind in one line."""
+        """Yield lines on how subunits are divided at the port; neighbours of one kind share a line."""
         yield from self._divisions(act.travellers, "step.part")
 
     def _fit(self, act: Act) -> Iterator[str]:
@@ -194,7 +194,7 @@ class StepWords:
         yield self.tell("step.take_out.line", n=len(act.trays), length=self.tell.length(least))
 
     def _divide(self, act: Act) -> Iterator[str]:
-        """Say how tubes are ended and divided at the bench; those with something in service by themselves."""
+        """Yield lines on how tubes are ended and divided at the bench; tubes in service have lines of their own."""
         book, tell = self.book, self.tell
         names = [name for name in act.travellers if not book.served(book.travellers[name])]
         own = [name for name in names if book.travellers[name].own]
@@ -240,7 +240,7 @@ class StepWords:
     # --- trays ------------------------------------------------------------------------------------------------------
 
     def _open(self, act: Act) -> Iterator[str]:
-        """Say what is in service over trays, in them, and tied to them."""
+        """Yield lines on what is in service over trays, in them, and tied to them."""
         book, tell, over = self.book, self.tell, self.book.above(act.trays[0])
         if over:
             trays = ", ".join(map(self._name, over))
@@ -273,7 +273,7 @@ class StepWords:
             yield tell("step.splice.parked", runs=", ".join(parked))
 
     def _ribbons(self, tray: int) -> Iterator[str]:
-        """Say what is done with ribbons before a tray is spliced: those that are made anew, and those that are split."""
+        """Yield lines on the work on ribbons before a tray is spliced: making and splitting them."""
         book, tell, done = self.book, self.tell, self.book.handlings[tray]
         made: dict[tuple[str, int], list[int]] = {}
         for ribbon in done.made:
@@ -325,7 +325,7 @@ class StepWords:
             yield tell("step.lay.back", n=len(over), trays=", ".join(map(self._name, reversed(over))))
 
     def _laid_with(self, tray: int) -> list[str]:
-        """Name what goes on the track when a tray is laid: what leads to it and to no tray of its group before it."""
+        """Return the travellers that go on the track when a tray is laid: its own, without those of trays laid before it."""
         found = {self.book.traveller_of[leg.leg].name: None for leg in self.book.tray_legs[tray]}
         before = [i for i in self.book.group_of[tray] if i < tray]
         gone = {self.book.traveller_of[leg.leg].name for i in before for leg in self.book.tray_legs[i]}
@@ -358,12 +358,12 @@ class StepWords:
     # --- what many of them say --------------------------------------------------------------------------------------
 
     def _units_named(self, numbers: Iterable[int]) -> str:
-        """Name subunits: ``units 1 – 3, 5``."""
+        """Write subunits as ``units 1 – 3, 5``."""
         units = list(dict.fromkeys(numbers))
         return self.tell("step.units.span", n=len(units), span=spans(units))
 
     def _names(self, groups: Iterable[Sequence[PlanLeg]]) -> str:
-        """Name groups of legs, those that follow each other fibre by fibre as a span; a gap is never inside of a span."""
+        """Write the names of groups of legs; groups that follow each other fibre by fibre, without a gap, become a span."""
         runs: list[list[tuple[str, int, int]]] = []
         for legs in groups:
             spread = [self.book.run(leg) for leg in legs]
@@ -390,14 +390,14 @@ class StepWords:
 
 
 def trial_note(marks: Marks, tell: Teller) -> str:
-    """Say whether lengths are safe before a trial route."""
+    """Write whether lengths are safe before a trial route."""
     outer = tell.length(marks.book.job.enclosure.outer_lay_mm)
     key = "strip.safe" if marks.safe else "strip.unsafe"
     return tell(key, allowance=tell.length(marks.lengths.allowance_mm), outer=outer)
 
 
 def tied_words(book: Book, tell: Teller, tray: int) -> str:
-    """Say what a tray comes to the bench with, and which opened tubes tie them; nothing where it comes alone."""
+    """Write with which trays a tray comes to the bench, and which opened tubes tie them; empty if it comes alone."""
     others = [place_name(book.trays[i]) for i in book.group_of[tray] if i != tray]
     if not others:
         return ""
@@ -407,7 +407,7 @@ def tied_words(book: Book, tell: Teller, tray: int) -> str:
 
 
 def units_of(book: Book, trunk: str) -> list[int]:
-    """Return the subunits of a trunk that are to be identified: all of a new one, those with new legs of one in service."""
+    """Return the subunits of a trunk to be identified: all of a new trunk, or those with new legs of a trunk in service."""
     if trunk in book.built_trunks:
         return sorted({leg.subunit for leg in book.work.get(trunk, [])})
     if any(trunk == item.ends[1] for item in book.passing):
@@ -421,7 +421,7 @@ def counted(circuits: Mapping[str, int]) -> str:
 
 
 def direct_of(book: Book, leg: str) -> tuple[str, ...]:
-    """Guides on the direct way of a leg."""
+    """Return the guides on the direct way of a leg."""
     row = book.leg_by_name[leg]
     way = book.ways[row.trunk]
     return book.routes.direct(
@@ -430,7 +430,7 @@ def direct_of(book: Book, leg: str) -> tuple[str, ...]:
 
 
 def guides_of(book: Book, travellers: Sequence[Traveller]) -> list[str]:
-    """Guides on the longest direct way of some travellers, in the order in which they are passed."""
+    """Return the guides on the longest direct way of some travellers, in the order in which they are passed."""
     return max((list(direct_of(book, leg.leg)) for t in travellers for leg in t.legs), key=len)
 
 

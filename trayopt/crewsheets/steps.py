@@ -1,4 +1,4 @@
-"""The work in its order, in words: what is done, where the crew must stop, and how long it takes."""
+"""The steps of the work in order: what is done, where the crew must stop, and how long it takes."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from trayopt.crewsheets.step_words import StepWords, units_of
 from trayopt.crewsheets.units import Teller
 
 HOLDS: frozenset[str] = frozenset({"service", "release", "release_units", "open"})
-"""Phases at which the work stops until somebody has said yes: what is in service is known, or a release is in hand."""
+"""Phases at which the work stops until somebody signs: that everything in service is known, or that a release is in hand."""
 CAUTIONS: dict[Phase, tuple[str, ...]] = {
     "prepare": ("first", "confined", "ladder", "load"),
     "service": ("live", "laser"),
@@ -34,12 +34,12 @@ CAUTIONS: dict[Phase, tuple[str, ...]] = {
     "test": ("laser", "limits", "records"),
     "close": ("fire", "records", "load"),
 }
-"""Cautions of the catalogue (``caution.<id>``) where they belong. A phase's cautions stand at its first step."""
+"""Cautions of the catalogue (``caution.<id>``) by phase. They are shown at the first step of the phase."""
 
 
 @dataclass(frozen=True)
 class Step:
-    """One step: number from 1, phase, its words, who it is about, and its time for one person in minutes."""
+    """A step: its number from 1, its act, its words and cautions, and its time for one person in minutes."""
 
     number: int
     act: Act
@@ -50,32 +50,32 @@ class Step:
 
     @property
     def phase(self) -> Phase:
-        """Its part of the work."""
+        """The phase of the work."""
         return self.act.phase
 
     @property
     def trunk(self) -> str | None:
-        """The trunk that it is about, where it is about one alone."""
+        """The trunk of the step, if it is about a single trunk."""
         return self.act.trunks[0] if self.phase in {"part", "route", "mark", "take_off"} else None
 
     @property
     def tray(self) -> int | None:
-        """The tray that it is about, where it is about one alone."""
+        """The tray of the step, if it is about a single tray."""
         return self.act.trays[0] if self.phase in {"open", "splice", "lay"} else None
 
     @property
     def batch(self) -> int | None:
-        """The test batch to which it belongs."""
+        """The test batch to which the step belongs."""
         return self.act.batch
 
     @property
     def kind(self) -> str:
-        """Work, a hold point, or a gate."""
+        """The kind of step: ``work``, ``hold`` for a hold point, or ``gate`` for a test."""
         return "hold" if self.phase in HOLDS else "gate" if self.phase == "test" else "work"
 
 
 def steps_of(book: Book, marks: Marks, tell: Teller) -> tuple[Step, ...]:
-    """Return every step of the work, in order, with the plan's own figures."""
+    """Return every step of the work, in order, with the figures of the plan."""
     seen: set[Phase] = set()
     made = []
     words = StepWords(book, marks, tell)
@@ -90,7 +90,7 @@ def steps_of(book: Book, marks: Marks, tell: Teller) -> tuple[Step, ...]:
 
 
 def minutes_of(book: Book, marks: Marks, act: Act) -> float:
-    """Return the time of one person for an act, in minutes."""
+    """Return the time that an act takes one person, in minutes."""
     pace = book.settings.labour
     new = [leg for name in act.travellers for leg in book.travellers[name].legs if leg.leg not in book.built]
     trunks, trays, tubes = len(act.trunks), len(act.trays), len(act.travellers)
@@ -132,7 +132,7 @@ def minutes_of(book: Book, marks: Marks, act: Act) -> float:
 
 
 def splice_minutes(book: Book, tray: int) -> float:
-    """Return the minutes to split and make the ribbons of a tray and to splice it: a sleeve of one fibre at the single pace."""
+    """Return the minutes to work the ribbons of a tray and to splice it; a sleeve of one fibre takes the single pace."""
     pace, done = book.settings.labour, book.handlings[tray]
     spliced = sum(
         pace.single_splice_min if sleeve.a.count == 1 else pace.ribbon_splice_min for sleeve in book.work_sleeves[tray]

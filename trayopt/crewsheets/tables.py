@@ -1,4 +1,4 @@
-"""Lists as tables: typed cells, and CSV and XLSX in which no name can become a formula."""
+"""Lists as tables with typed cells, written as CSV and XLSX in which no name can become a formula."""
 
 from __future__ import annotations
 
@@ -14,22 +14,22 @@ from trayopt.crewsheets.words import Words
 from trayopt.pictures.page import without_controls
 
 Kind = Literal["text", "count", "number", "length", "cut", "decimal", "blank"]
-"""A column holds words, counts, numbers that name something (such as a wavelength), lengths in mm (cut: never rounded
-down), decimals, or is left to the crew."""
+"""The content of a column: words, counts, numbers that name something (such as a wavelength), lengths in mm (``cut`` is never
+rounded down), decimals, or a blank for the crew."""
 Cell = str | int | float | None
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "|", "%", "＝", "＋", "－", "＠")
-"""With what a spreadsheet may begin a formula (or a command, in old ones)."""
+"""Characters with which a formula of a spreadsheet may begin, or a command in older spreadsheets."""
 
 
 @dataclass(frozen=True)
 class Column:
-    """A column: its key (``column.<key>`` in the catalogue is its header) and what it holds."""
+    """A column: its key (``column.<key>`` in the catalogue is its header) and the kind of its content."""
 
     key: str
     kind: Kind = "text"
     name: str = ""
-    """Stands in for the catalogue's header where a header holds a figure."""
+    """The header, if it holds a figure and so is not in the catalogue."""
 
     def header(self, words: Words, units: Units) -> str:
         """Write the header with its unit."""
@@ -41,7 +41,7 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """One list: an id (file and sheet name), columns, rows, and a key a row for those who look one up."""
+    """A list: its id (the name of its file and sheet), columns, rows, and a key for each row."""
 
     id: str
     columns: tuple[Column, ...]
@@ -54,14 +54,14 @@ class Table:
         return [row[at] for row in self.rows]
 
     def only(self, keys: Sequence[str]) -> Table:
-        """Return the table with these columns alone, in this order."""
+        """Return the table with only these columns, in this order."""
         at = [[column.key for column in self.columns].index(key) for key in keys]
         rows = [tuple(row[i] for i in at) for row in self.rows]
         return Table(self.id, tuple(self.columns[i] for i in at), rows, self.keys)
 
 
 def shown(cell: Cell, column: Column, units: Units, words: Words | None = None) -> str:
-    """Write a cell as text; with ``words`` for people, else for machines."""
+    """Write a cell as text: with ``words`` for people, otherwise for machines."""
     if cell is None:
         return ""
     if isinstance(cell, str):
@@ -76,20 +76,20 @@ def shown(cell: Cell, column: Column, units: Units, words: Words | None = None) 
 
 
 def guarded(text: str) -> str:
-    """Put an apostrophe before a text that a spreadsheet would take for a formula."""
+    """Put an apostrophe before a text that a spreadsheet would take as a formula."""
     return f"'{text}" if text.lstrip("'").startswith(_FORMULA) else text
 
 
 def unguarded(text: str) -> str:
-    """Take that apostrophe away again."""
+    """Remove the apostrophe that ``guarded`` added."""
     return text[1:] if text.startswith("'") and text.lstrip("'").startswith(_FORMULA) else text
 
 
 def csv_text(table: Table, words: Words, units: Units, safety: str = "") -> str:
     """Write a table as CSV: comma, double quotes, CR LF as in RFC 4180, and guarded against formulas.
 
-    ``safety`` becomes the header of a last column that is empty: readers that go by headers pass over it, no row and no
-    line before the headers is in their way, and a spreadsheet shows it as long as it shows the headers.
+    ``safety`` becomes the header of an empty last column. Readers that use headers ignore it, the table needs no extra row
+    or line before the headers, and a spreadsheet shows it as long as it shows the headers.
     """
     out = io.StringIO()
     writer = csv.writer(out)
@@ -111,9 +111,9 @@ def csv_text(table: Table, words: Words, units: Units, safety: str = "") -> str:
 def xlsx_bytes(
     tables: Iterable[Table], words: Words, units: Units, safety: Mapping[str, str] | None = None
 ) -> bytes | None:
-    """Write tables as one workbook, a sheet a list; text is text, whatever it begins with. None without openpyxl.
+    """Write tables as one workbook, with a sheet for each list; None without openpyxl. Text never becomes a formula.
 
-    ``safety`` gives a line by list: it is the header of a last, empty column, as in CSV, and stands at the foot of every
+    ``safety`` holds a line for each list. The line is the header of an empty last column, as in CSV, and the footer of every
     printed page.
     """
     try:
@@ -150,7 +150,7 @@ def xlsx_bytes(
 
 
 def sheet_name(text: str) -> str:
-    r"""Make a name that a workbook takes: at most 31 characters, none of ``[]:*?/\``."""
+    r"""Make a valid name for a sheet of a workbook: at most 31 characters, none of ``[]:*?/\``."""
     return re.sub(r"[\[\]:*?/\\]", " ", text)[:31]
 
 

@@ -1,4 +1,4 @@
-"""What steps say of trunks that go through: the window, what is cut and capped, and what passes uncut."""
+"""The words of steps on trunks that go through: the window, its cut and capped tubes, and its uncut tubes."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from trayopt.crewsheets.units import Teller
 
 
 class ThroughWords:
-    """Lines of acts about trunks that go through."""
+    """Writes the lines of acts about trunks that go through."""
 
     def __init__(self, book: Book, tell: Teller) -> None:
         self.book, self.tell = book, tell
@@ -22,27 +22,27 @@ class ThroughWords:
         return [trunk for trunk in trunks if trunk not in self.ends]
 
     def name(self, trunk: str) -> str:
-        """Name the cable of a trunk: one that goes through is one cable."""
+        """Return the name of a trunk's cable; both ends of a trunk that goes through have the same cable."""
         return next((item.trunk for item in self.book.passing if trunk in item.ends), trunk)
 
     def of(self, act: Act) -> list[Passing]:
-        """Return the trunks that go through of an act."""
+        """Return the trunks of an act that go through."""
         return [item for item in self.book.passing if item.ends[0] in act.trunks]
 
     def drawn_in(self, act: Act) -> Iterator[str]:
-        """Say of each cable that goes through that it has no free end, and how much of it is drawn in between its clamps."""
+        """Yield a line for each cable that goes through: it has no free end, and how much is drawn in between its clamps."""
         for item in self.of(act):
             yield self.tell("step.clamp.through", trunk=item.trunk, length=self.tell.cut(item.window_mm))
 
     def windows(self, act: Act, key: str) -> Iterator[str]:
-        """Say of each window in a sheath how long it is, and between which ports."""
+        """Yield a line for each window in a sheath, with its length and its two ports."""
         for item in self.of(act):
             enters, leaves = (self.book.ways[end].port for end in item.ends)
             length = self.tell.cut(item.window_mm)
             yield self.tell(key, trunk=item.trunk, length=length, port=enters, other=leaves)
 
     def release(self) -> Iterator[str]:
-        """Name exactly the tubes that are cut, and those that pass uncut."""
+        """Yield lines with exactly the tubes that are cut, and the tubes that pass uncut."""
         for item in self.book.passing:
             if item.cuts:
                 units = [cut.unit for cut in item.cuts]
@@ -56,7 +56,7 @@ class ThroughWords:
                 yield self.tell("step.release_units.uncut", n=n, trunk=item.trunk, units=item.numbers)
 
     def laid(self, act: Act) -> Iterator[str]:
-        """Say how what is not cut is laid from port to port."""
+        """Yield lines on how uncut tubes are laid from port to port."""
         tell = self.tell
         for item in self.of(act):
             if not item.uncut:
@@ -73,7 +73,7 @@ class ThroughWords:
         yield tell("step.pass.keep")
 
     def cut(self, act: Act) -> Iterator[str]:
-        """Say where each tube is cut, tubes of one kind in one line, and what is capped and stored."""
+        """Yield lines on where tubes are cut, with equal tubes in one line, and on what is capped and stored."""
         for item in self.of(act):
             kinds: dict[tuple[str, int, tuple[str, ...], int], list[Cut]] = {}
             for cut in item.cuts:
@@ -91,6 +91,6 @@ class ThroughWords:
                 yield self.tell("step.cut.before", trunk=item.trunk)
 
     def _coil(self, end: str) -> str:
-        """Say how what is capped of an end goes round the track."""
+        """Write how the capped tubes of an end go round the track."""
         way = self.book.ways[end]
         return self.tell("step.cut.coil", n=way.loops or 0, port=way.port, travel=self.tell(f"travel.{way.travel}"))

@@ -1,4 +1,4 @@
-"""What goes round the track: a subunit's own tube with all its legs, or one leg in a tube of the set."""
+"""Travellers: a subunit's own tube with all its legs, or a single leg in a tube of the set."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from trayopt.domain.plan import PlanLeg, PlanTrunk
 
 
 class Traveller(NamedTuple):
-    """One traveller: its name as in a plan's crossings, and its placed legs by group."""
+    """A traveller: its name as in the crossings of a plan, and its placed legs by group."""
 
     name: str
     trunk: str
@@ -20,19 +20,19 @@ class Traveller(NamedTuple):
 
     @property
     def opened(self) -> bool:
-        """Whether it is an own tube that is opened at a tray."""
+        """Whether the traveller is an own tube that is opened at a tray."""
         return self.own and self.legs[0].of > 1
 
 
 def travels_own(job: Job, way: PlanTrunk, of: int) -> bool:
-    """Whether the legs of a subunit in so many groups travel in its own tube."""
+    """Whether the legs of a subunit that is divided into ``of`` legs travel in its own tube."""
     return job.trunk_by_id[way.trunk].own_tube_travels(of, way.divide_at or "port")
 
 
 def travellers_of(
     job: Job, ways: Mapping[str, PlanTrunk], legs: Mapping[str, Sequence[PlanLeg]]
 ) -> dict[str, Traveller]:
-    """Return the travellers of all placed legs by name, by trunk, then subunit, then group."""
+    """Return the travellers of all placed legs by name, in order of trunk, subunit and group."""
     tubes: dict[str, list[PlanLeg]] = {}
     for trunk, placed in legs.items():
         for leg in placed:
@@ -48,7 +48,7 @@ def travellers_of(
 
 
 def groups_of(places: Iterable[str], tied: Sequence[Sequence[str]]) -> tuple[tuple[int, ...], ...]:
-    """Part tray places, by index, into what comes to the bench together; in the order of their first places."""
+    """Return the groups of trays, by index, that come to the bench together, in the order of their first trays."""
     index = {place: i for i, place in enumerate(places)}
     found = [tuple(sorted(index[place] for place in group)) for group in tied]
     bound = {i for group in found for i in group}

@@ -1,4 +1,4 @@
-"""How the sheets speak: a language and a system of units together."""
+"""The language and the units of the sheets."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from trayopt.crewsheets.words import Words
 
 
 class Teller:
-    """Says texts of the catalogue, and lengths in the crew's units."""
+    """Writes texts of the catalogue, and lengths in the crew's units."""
 
     def __init__(self, words: Words, units: Units) -> None:
         self.words, self.units = words, units
 
     def __call__(self, key: str, **values: Any) -> str:
-        """Say one text of the catalogue."""
+        """Write a text of the catalogue."""
         return self.words(key, **values)
 
     def length(self, mm: int) -> str:
@@ -23,10 +23,10 @@ class Teller:
         return f"{self.words.number(mm)} mm" if self.units == "metric" else feet(mm)
 
     def cut(self, mm: int) -> str:
-        """Write a length that is never made shorter."""
+        """Write a length that is never rounded down."""
         return f"{self.words.number(mm)} mm" if self.units == "metric" else feet(mm, up=True)
 
     def size(self, mm: float) -> str:
-        """Write a diameter in mm, whatever the units: seals, tubes and holders are sold so."""
+        """Write a diameter in mm in either system of units, since seals, tubes and holders are sold by mm."""
         digits = 0 if mm == int(mm) else 1 if round(mm, 1) == mm else 2
         return f"{self.words.number(mm, digits)} mm"

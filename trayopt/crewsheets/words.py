@@ -1,4 +1,4 @@
-"""Words of the sheets: every text comes from one catalogue a language, numbers are written as it writes them."""
+"""Words of the sheets: each language has one catalogue with every text, and its own way to write numbers."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ LANGUAGES: tuple[str, ...] = ("en", "de")
 
 
 class Words(string.Formatter):
-    """One language: ``words("strip.note", n=3)``.
+    """The texts of one language: ``words("strip.note", n=3)``.
 
-    A text may have a form for one and a form for more, parted by ``|``; the value ``n`` decides. Whole numbers are
+    A text may have a singular and a plural, separated by ``|``; the value ``n`` decides between them. Whole numbers are
     written with the language's thousands separator, decimals with its decimal mark.
     """
 
@@ -26,7 +26,7 @@ class Words(string.Formatter):
         self.entries = entries
 
     def __call__(self, key: str, **values: Any) -> str:
-        """Say one text of the catalogue; KeyError where the catalogue does not have it."""
+        """Write a text of the catalogue; raise KeyError if the catalogue does not have it."""
         text = self.entries[key]
         if "|" in text and "n" in values:
             one, more = text.split("|")
@@ -41,13 +41,13 @@ class Words(string.Formatter):
         return text.replace(".", self.entries["number.decimal"]) if isinstance(value, float) else text
 
     def number(self, value: float, digits: int = 0) -> str:
-        """Write a number with thousands separators and so many decimals."""
+        """Write a number with thousands separators and ``digits`` decimals."""
         text = f"{value:,.{digits}f}"
         marks = {",": self.entries["number.thousands"], ".": self.entries["number.decimal"]}
         return "".join(marks.get(char, char) for char in text)
 
     def shortest(self, value: str | float) -> str:
-        """Write a figure with as few decimals as it has, up to two; a text as it is."""
+        """Write a figure with as few decimals as it needs, at most two; a text stays as it is."""
         if isinstance(value, str):
             return value
         return self.number(value, next((digits for digits in (0, 1) if round(value, digits) == value), 2))
@@ -70,7 +70,7 @@ class Words(string.Formatter):
 
 @cache
 def words_of(language: str) -> Words:
-    """Return the words of a language; KeyError where there is no catalogue for it."""
+    """Return the words of a language; raise KeyError if there is no catalogue for it."""
     import tomllib
 
     if language not in LANGUAGES:

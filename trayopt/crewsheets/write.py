@@ -1,4 +1,4 @@
-"""All sheets of a plan: made in memory first, then written as a whole; what an older run left is taken away."""
+"""All sheets of a plan: made in memory first, then written as a whole; files of an older run are removed."""
 
 from __future__ import annotations
 
@@ -41,13 +41,13 @@ PARTS: dict[str, tuple[str, ...]] = {
     "labour": ("labour", "labour_trays"),
     "reopen": ("reopen", "passing"),
 }
-"""Parts that ``--only`` may name, each with its lists; ``box`` is the pictures."""
+"""Parts that ``--only`` may name, each with its lists; ``box`` stands for the pictures."""
 CONTENTS = "contents.json"
 
 
 @dataclass(frozen=True)
 class Options:
-    """What to write, and how: parts (all where none is named), language, units, codes on labels."""
+    """Options of the sheets: parts (all if none is named), language, units, and codes on labels."""
 
     only: tuple[str, ...] = ()
     language: str = "en"
@@ -57,23 +57,23 @@ class Options:
 
     @property
     def parts(self) -> tuple[str, ...]:
-        """Parts in the order of the page."""
+        """The chosen parts in the order of the page."""
         return tuple(part for part in PARTS if not self.only or part in self.only)
 
 
 class Sheets:
-    """The sheets of one plan.
+    """The sheets of a plan.
 
     Parameters
     ----------
     job, plan
         A plan of this job with every figure right (see ``fitting``).
     options
-        What to write, and how.
+        Parts, language, units, codes and settings.
     measured
         Measured entrance marks in mm by leg.
     readings
-        Filled-in test record; blank where it is None.
+        The filled-in test record; None for a blank record.
     """
 
     def __init__(
@@ -96,7 +96,7 @@ class Sheets:
 
     @cached_property
     def tables(self) -> dict[str, Table]:
-        """Every list of the chosen parts, by id."""
+        """The lists of the chosen parts, by id."""
         from trayopt.crewsheets.lists import labels, labour, materials, reopen, splices, strip, tests
         from trayopt.crewsheets.lists.steps import steps_table
 
@@ -124,14 +124,14 @@ class Sheets:
 
     @cached_property
     def labels(self) -> list[Label]:
-        """Every label."""
+        """The labels."""
         from trayopt.crewsheets.lists.labels import labels_of
 
         return labels_of(self.book, self.tell)
 
     @cached_property
     def pictures(self) -> dict[str, Picture]:
-        """Every picture of the chosen parts, by id."""
+        """The pictures of the chosen parts, by id."""
         from trayopt.crewsheets.geometry.front import front_picture
         from trayopt.crewsheets.geometry.order import order_picture
         from trayopt.crewsheets.geometry.side import side_picture
@@ -147,12 +147,12 @@ class Sheets:
 
     @cached_property
     def plan_digest(self) -> str:
-        """Digest of the plan: ticks and readings in a browser are kept under it."""
+        """Digest of the plan, under which a browser keeps ticks and readings."""
         text = json.dumps(self.book.plan.plain(), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
         return sha256(text.encode()).hexdigest()
 
     def page(self) -> str:
-        """Write the page."""
+        """Return the page."""
         from trayopt.crewsheets.html import page_text
 
         return page_text(
@@ -170,7 +170,7 @@ class Sheets:
         )
 
     def files(self) -> dict[str, bytes]:
-        """Make every file, by its name in the folder."""
+        """Make every file; return the contents by name in the folder."""
         from trayopt.pictures.svg import svg_file
 
         words, units = self.tell.words, self.options.units
@@ -190,32 +190,32 @@ class Sheets:
         return made
 
     def warnings(self) -> list[str]:
-        """Say what a crew must know before it begins."""
+        """Return what a crew must know before it begins."""
         from trayopt.crewsheets.html import warnings_of
 
         return list(warnings_of(self.book, self.marks, self.steps, self.tell))
 
     def left_out(self) -> list[str]:
-        """Say what cannot be written, and what to do about it."""
+        """Return messages on files that cannot be written, with what to do about it."""
         if self.tables and self.workbook is None:
             return [not_written("lists.xlsx")]
         return []
 
     @cached_property
     def workbook(self) -> bytes | None:
-        """All lists as one workbook; None where there are none, or no openpyxl."""
+        """All lists as one workbook; None if there are no lists, or no openpyxl."""
         if not self.tables:
             return None
         return xlsx_bytes(self.tables.values(), self.tell.words, self.options.units, self.safety)
 
     @cached_property
     def safety(self) -> dict[str, str]:
-        """The line of safety of each list: that of its part, and one of its own of what passes uncut."""
+        """The line of safety of each list: the line of its part, except for uncut tubes, which have their own."""
         told = {name: self.tell(f"safety.{part}") for part, names in PARTS.items() for name in names}
         return told | {"passing": self.tell("safety.passing")}
 
     def write(self, folder: str | Path) -> list[str]:
-        """Write every file into a folder, which is made where it is not there; gives the names written.
+        """Write every file into a folder, which is made if it does not exist, and return the names of the files.
 
         Raises
         ------
@@ -226,12 +226,12 @@ class Sheets:
 
 
 def fitting(job: Job, plan: Plan, source: str = "<plan>") -> None:
-    """Make sure that a plan can go to the wall: it is of this job, and every figure in it is right.
+    """Check that a plan can go to the wall: it is a plan of this job, and every figure in it is right.
 
     Raises
     ------
     InputError
-        If the plan is of another job, holds no plan, breaks a rule that always holds, or states a wrong figure.
+        If the plan is of another job, is empty, breaks a rule that always holds, or states a wrong figure.
     """
     from trayopt.checker.checking import check
 
@@ -254,12 +254,12 @@ def fitting(job: Job, plan: Plan, source: str = "<plan>") -> None:
 
 
 def file_name(text: str) -> str:
-    """Make a file name of an id: letters, digits, dot and hyphen alone."""
+    """Make a file name from an id, with only letters, digits, dots and hyphens."""
     return re.sub(r"[^A-Za-z0-9.-]+", "-", text).strip(".-")[:60] or "picture"
 
 
 def write_folder(folder: str | Path, made: Mapping[str, bytes], plan_digest: str) -> list[str]:
-    """Write files into a folder, all or none; take away what the last run wrote and this one did not."""
+    """Write files into a folder, all or none, and remove files that the last run wrote and this run does not."""
     listing = json.dumps({"plan": plan_digest, "files": sorted(made)}, indent=2) + "\n"
     gone = _left_behind(Path(folder) / CONTENTS, made)
     write_folder_whole(folder, {**made, CONTENTS: listing.encode()}, CONTENTS, gone)
@@ -267,7 +267,7 @@ def write_folder(folder: str | Path, made: Mapping[str, bytes], plan_digest: str
 
 
 def _left_behind(listing: Path, made: Iterable[str]) -> Sequence[str]:
-    """Files that an earlier run says it wrote here; only names that such a run can have written."""
+    """Return the files of an earlier run, by its listing; only names that such a run can have written."""
     try:
         names = json.loads(listing.read_text(encoding="utf-8"))["files"]
     except (OSError, ValueError, KeyError, TypeError):

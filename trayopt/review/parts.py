@@ -75,7 +75,7 @@ def _said(text: str) -> tuple[int, int] | None:
 
 
 def _of_run(trunk: Trunk, run: Run, part: int) -> tuple[int, int] | None:
-    """Return the first and last tube, ribbon or place in the ribbon of a run; None if the run is not within one tube or ribbon."""
+    """Return the first and last tube, ribbon or place in the ribbon of a run; None if the run leaves its tube or ribbon."""
     one, other = trunk.subunit_of(run.first), trunk.subunit_of(run.last)
     if part == 0:
         return one.number, other.number

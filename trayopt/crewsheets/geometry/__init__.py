@@ -1,1 +1,1 @@
-"""Pictures as numbers: boxes, paths, texts and dots at their places, in pixels. Nothing here knows SVG."""
+"""Pictures of a plan as numbers: boxes, paths, texts and dots at their places in px. Nothing here knows SVG."""

@@ -1,4 +1,4 @@
-"""The box from the door: ports, track, guides, stacks, and the way of every trunk."""
+"""The box as seen from the door: ports, track, guides, stacks, and the way of every trunk."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ from trayopt.pictures.front import BoxFront, draw_case, draw_guides, draw_ports,
 ROW_PX = 19.0
 LEGEND_PX = WIDTH - 72
 STYLES = 12
-"""Ways differ in ink and in dashes; after so many styles they repeat, and the name on the way tells them apart."""
+"""Number of styles of ways, which differ in ink and dashes. After that they repeat, and the name on a way tells them apart."""
 
 
 class Front(BoxFront):
-    """Places of the front in px, with the lanes of all trunks."""
+    """The layout of the front in px, with the lanes of all trunks."""
 
     def __init__(self, book: Book) -> None:
         self.book = book
@@ -36,7 +36,7 @@ class Front(BoxFront):
         super().__init__(book.job.enclosure, used)
 
     def way(self, leg: PlanLeg) -> list[Point]:
-        """Return the way of a leg: port, its loops, the direct way, the entrance."""
+        """Return the points of a leg's way: port, loops, direct way, entrance."""
         row = self.book.ways[leg.trunk]
         port = self.book.job.enclosure.port_by_id[row.port or ""]
         lane = self.lanes[leg.trunk]
@@ -52,7 +52,7 @@ class Front(BoxFront):
         return [*points, self.at(entrance.x_mm, entrance.y_mm)]
 
     def passage(self, item: Passing) -> list[Point]:
-        """Return the way of what passes uncut: port, its loops, the direct way, the other port."""
+        """Return the points of the way of uncut tubes: port, loops, direct way, the other port."""
         ports = [self.book.job.enclosure.port_by_id[self.book.ways[end].port or ""] for end in item.ends]
         start = self.ring.index(ports[0].guide)
         step = 1 if self.book.ways[item.ends[0]].travel == "clockwise" else -1
@@ -64,7 +64,7 @@ class Front(BoxFront):
         return [*points, self.at(ports[1].x_mm, ports[1].y_mm)]
 
     def end(self, leg: PlanLeg) -> End:
-        """End of the stack at which a leg enters."""
+        """Return the end of the stack at which a leg enters."""
         return next(end for end in self.book.stack(leg).ends if end.id == leg.end)
 
 
@@ -74,7 +74,7 @@ def style_of(book: Book, trunk: str) -> str:
 
 
 def front_picture(book: Book, tell: Teller) -> Picture:
-    """Draw the front."""
+    """Draw the box as seen from the door."""
     front = Front(book)
     legend = front.box.bottom + 44
     legends = _legends(book, tell)
@@ -105,7 +105,7 @@ def front_picture(book: Book, tell: Teller) -> Picture:
 
 
 def _inside(book: Book) -> dict[str, str]:
-    """Name the trunks in each port."""
+    """Return the names of the trunks in each port."""
     found: dict[str, list[str]] = {}
     for trunk, way in book.ways.items():
         if way.port is not None:
@@ -114,7 +114,7 @@ def _inside(book: Book) -> dict[str, str]:
 
 
 def _legends(book: Book, tell: Teller) -> list[tuple[str, str, list[str]]]:
-    """Return the trunk, the style and the lines of every way: those of trunks, and of what passes uncut."""
+    """Return the trunk, the style and the lines of each entry of the legend: the ways of trunks and of uncut tubes."""
     found = [(trunk.id, style_of(book, trunk.id), _legend(book, tell, trunk.id)) for trunk in book.trunks]
     for item in book.passing:
         if item.uncut:
@@ -165,7 +165,7 @@ def _ways(picture: Picture, front: Front) -> None:
 
 
 def _arrows(points: list[Point], style: str, trunk: str) -> list[Dot]:
-    """Return an arrow on every second piece, so that the direction is seen anywhere on the way."""
+    """Return an arrow on every second piece of a way, so that its direction is visible everywhere."""
     found = []
     for i in range(0, len(points) - 1, 2):
         (x0, y0), (x1, y1) = points[i], points[i + 1]

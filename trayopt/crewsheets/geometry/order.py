@@ -1,4 +1,4 @@
-"""The order of one trunk against its depth in the box: what crosses here is threaded behind what is already laid."""
+"""The order of a trunk against depth in the box: where lines cross, a leg is threaded behind legs that are already laid."""
 
 from __future__ import annotations
 
@@ -28,14 +28,14 @@ HEAD_PX = 52.0
 OWN_X = 214.0
 DEPTH_X = 470.0
 STUB_PX = 22.0
-"""Over so many px legs part from the tube that they share."""
+"""Width in px over which legs fan out from the tube that they share."""
 MOST_DOTS = 3000
 
 
 def order_picture(book: Book, trunk: str, tell: Teller) -> Picture:
-    """Draw one trunk: its own order on the left, depth in the box on the right; legs of one tube run together.
+    """Draw a trunk: its own order on the left, depth in the box on the right; legs of one tube run together.
 
-    Two lines cross where two travellers do, as often as the plan counts; each crossing is marked.
+    Two lines cross where two travellers cross, as often as the plan counts; each crossing is marked.
     """
     legs, lows = book.legs[trunk], book.lows
     ranked = sorted(range(len(legs)), key=lambda i: (lows[legs[i].leg], i))
@@ -78,13 +78,13 @@ def order_picture(book: Book, trunk: str, tell: Teller) -> Picture:
 
 
 def _middle(places: Mapping[str, int], names: list[str], row: float) -> float:
-    """Height at which the legs of one traveller run together."""
+    """Return the y at which the legs of a traveller run together."""
     at = [places[name] for name in names]
     return HEAD_PX + ((min(at) + max(at)) / 2 + 0.5) * row
 
 
 def _own(picture: Picture, legs: list[PlanLeg], row: float) -> None:
-    """Name the trunk's own order: every leg where there is room, else every subunit, with a bracket round its legs."""
+    """Label the trunk's own order: every leg if there is room, otherwise every subunit with a bracket round its legs."""
     free = 0.0
     start = 0
     for i, leg in enumerate(legs):
@@ -113,7 +113,7 @@ def _depths(
     row: float,
     tell: Teller,
 ) -> None:
-    """Draw the depths as layers, the base on top, and name the trays in them."""
+    """Draw the depths as layers, the base on top, with the names of their trays."""
     free = 0.0
     start = 0
     for place, i in enumerate(ranked):

@@ -1,4 +1,4 @@
-"""The stacks from the side: a slab a tray, the base at the bottom, each as full as it is."""
+"""The stacks from the side: a slab for each tray, the base at the bottom, with the load of each tray."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ NUMBER_PX = 30.0
 BATCH_PX = 40.0
 HEAD_PX = 46.0
 ABREAST = 4
-"""Stacks side by side in one row of the picture."""
+"""Number of stacks side by side in a row of the picture."""
 
 
 def side_picture(book: Book, tell: Teller) -> Picture:
-    """Draw all stacks, used and unused places, the fill of every tray, and the batch in which it is tested."""
+    """Draw all stacks with used and unused places, the load of every tray, and its test batch."""
     stacks = book.job.enclosure.stacks
     rows = [stacks[i : i + ABREAST] for i in range(0, len(stacks), ABREAST)]
     picture = Picture("side", WIDTH, 0, tell("picture.side"), tell("picture.side.says", n=len(book.trays)))

@@ -1,4 +1,4 @@
-"""One tray: where its legs come in, and what lies in every sleeve place. Not to scale."""
+"""A tray: the entrances of its legs, and the content of every sleeve place. Not to scale."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ PAD = 14.0
 
 
 def tray_picture(book: Book, index: int, tell: Teller) -> Picture:
-    """Draw a tray with its entrances on the side where they are, its legs, and its sleeves in their places."""
+    """Draw a tray with its entrances on the right sides, its legs, and its sleeves in their places."""
     row = book.trays[index]
     kind = book.hardware(row)
     name = place_name(row)
@@ -60,7 +60,7 @@ def tray_picture(book: Book, index: int, tell: Teller) -> Picture:
 
 
 def _sides(book: Book, legs: tuple[PlanLeg, ...]) -> tuple[list[PlanLeg], list[PlanLeg]]:
-    """Part the legs of a tray by their entrance: the one further left first (the lower one where both are level)."""
+    """Divide the legs of a tray by entrance: the left entrance first, or the lower one if both have the same x."""
     if not legs:
         return [], []
     end = next(end for end in book.stack(legs[0]).ends if end.id == legs[0].end)
@@ -73,7 +73,7 @@ def _sides(book: Book, legs: tuple[PlanLeg, ...]) -> tuple[list[PlanLeg], list[P
 
 
 def _entrance(picture: Picture, book: Book, legs: list[PlanLeg], side: int, body: Rect, tell: Teller) -> None:
-    """Draw one entrance with a line for every leg that comes in there."""
+    """Draw an entrance with a line for every leg that comes in there."""
     if not legs:
         return
     half = WIDTH / 2 - 18

@@ -1,1 +1,1 @@
-"""The lists, one file each: every function takes the book and gives tables."""
+"""The lists, each in a file of its own, with a function that makes a table from the book."""

@@ -1,4 +1,4 @@
-"""Labels for trunks, legs and trays: the same words on both ends, each thing named once."""
+"""Labels for trunks, legs and trays, with the same words on both ends."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ LABELS = (
 
 
 class Label(NamedTuple):
-    """One label: what it is for, the name on it, which end, and three lines."""
+    """A label: the kind of thing it is for, its name, the end, and three lines of text."""
 
     kind: str
     name: str
@@ -25,12 +25,12 @@ class Label(NamedTuple):
 
     @property
     def code(self) -> str:
-        """What its code says: the lines, without the end."""
+        """The content of the QR code: the lines, without the end."""
         return "\n".join(line for line in self.lines if line)
 
 
 def labels_of(book: Book, tell: Teller) -> list[Label]:
-    """Return the labels of what is new: trunks and what of them passes or is capped, then legs, then trays in build order."""
+    """Return the labels of everything new: trunks with their uncut and capped tubes, then legs, then trays in build order."""
     found = []
     for trunk in book.new_trunks:
         way = book.ways[trunk.id]

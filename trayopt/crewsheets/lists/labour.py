@@ -1,4 +1,4 @@
-"""Labour: hours by step and by tray, for one person and for two. Estimates throughout."""
+"""Labour: hours by step and by tray, for one person and for two people. All are estimates."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def labour_table(book: Book, steps: tuple[Step, ...], tell: Teller) -> Table:
 
 
 def labour_trays_table(book: Book, steps: tuple[Step, ...]) -> Table:
-    """Return hours by tray: splice, lay, and its part of the test."""
+    """Return hours by tray: to splice it, to lay it, and its part of the test."""
     chosen = book.settings.labour
     rows: list[tuple[Cell, ...]] = []
     spent = {(step.tray, step.phase): step.minutes for step in steps if step.tray is not None}

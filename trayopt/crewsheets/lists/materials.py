@@ -1,4 +1,4 @@
-"""Materials and tools: what is drawn from the store for this plan, with spares."""
+"""Materials, with spares, and tools for a plan."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ MATERIALS = (
 )  # fmt: skip
 TOOLS = (Column("tool"), Column("size"), Column("for_trunks"))
 BENCH = ("marker", "tape_measure", "mat", "shard_bin", "eyewear", "gloves")
-"""Tools of every bench, whatever is spliced."""
+"""Tools that every bench needs."""
 FILLED: frozenset[str] = frozenset({"loose_tube", "central_tube", "ribbon"})
 """Constructions whose tubes are usually filled with gel; bundles and slotted cores are usually dry (common practice)."""
 
 
 def materials_table(book: Book, marks: Marks, labels: int, tell: Teller) -> Table:
-    """Return everything that is used up or stays in the box; what is built is there already."""
+    """Return everything that is used up or stays in the box, without what is built already."""
     rows: list[tuple[Cell, ...]] = []
     for part in (
         _trays(book, tell),
@@ -71,7 +71,7 @@ def _sleeves(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
 
 
 def _matrix(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
-    """Yield what holds the fibres of ribbons that are made anew, by trunk and width."""
+    """Yield the material that holds together the fibres of new ribbons, by trunk and width."""
     found: dict[tuple[str, int], int] = {}
     for tray in book.work_trays:
         for ribbon in book.handlings[tray].made:
@@ -82,11 +82,11 @@ def _matrix(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
 
 
 def tube_mm(book: Book, marks: Marks) -> dict[tuple[float | None, float], int]:
-    """Return mm of tube over legs by (diameter, bore).
+    """Return the length of tube over legs, in mm, by (diameter, bore).
 
-    Legs that are divided at the port make their ways in tubes of the set, and those that are coiled there lie in one as far as
-    the jacket is off; a leg of a tube that is opened at trays has a piece over it from the tube's end. Where the set has no
-    tube for a piece, the diameter is None and the bore is what the leg needs.
+    Legs of trunks that are divided at the port travel in tubes of the set. Coiled legs lie in such a tube over the stripped
+    length. A leg of a tube that is opened at trays has a piece of tube over it, from the end of the opened tube. If the set
+    has no tube for a piece, the diameter is None and the bore is the bore that the leg needs.
     """
     found: dict[tuple[float | None, float], int] = {}
 
@@ -155,12 +155,12 @@ def _ports(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
 
 
 def needs_breakout(book: Book, trunk: Trunk) -> bool:
-    """Whether a trunk gets a breakout kit: new legs of it make their ways in tubes of the set, as the plan divides it."""
+    """Whether a trunk gets a breakout kit, because some of its new legs travel in tubes of the set."""
     return any(not book.own_tube(leg) for leg in book.work.get(trunk.id, []))
 
 
 def guide_passes(book: Book, trunk: str) -> int:
-    """How often a trunk's new bundle passes guides: once a guide and loop, and once more on its direct way."""
+    """Count how often a trunk's new bundle passes guides: each guide once for each loop, and once more on the direct way."""
     if not book.tubes_of(trunk):
         return 0
     guides = len(book.job.enclosure.track.guides)
@@ -169,7 +169,7 @@ def guide_passes(book: Book, trunk: str) -> int:
 
 
 def _mounting(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
-    """Yield the parts that the enclosure file lists, for what is new in the box; of a box in service its own are there."""
+    """Yield the parts that the enclosure lists, for everything new in the box; a box in service has its own parts already."""
     new = [trunk.id for trunk in book.new_trunks]
     served = {book.ways[trunk].port for trunk in book.built_trunks}
     standing = {tray.stack for tray, state in zip(book.trays, book.states, strict=True) if state != "new"}
@@ -218,7 +218,7 @@ def _small(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
 
 
 def tools_table(book: Book, tell: Teller) -> Table:
-    """Return the tools that the work asks for: those of the cables, those of the splices, those of every bench."""
+    """Return the tools for the work: for the cables, for the splices, and for every bench."""
     found: dict[tuple[str, str], dict[str, None]] = {}
 
     def need(tool: str, size: str, trunk: str) -> None:
@@ -244,7 +244,7 @@ def tools_table(book: Book, tell: Teller) -> Table:
 
 
 def _opening_tools(book: Book, trunk: Trunk, tell: Teller) -> Iterator[tuple[str, str]]:
-    """Yield what opens a cable and its tubes; the jacket of a built trunk is off already."""
+    """Yield the tools that open a cable and its tubes; the jacket of a built trunk is off already."""
     cable = trunk.cable
     if trunk.id not in book.built_trunks:
         yield "jacket", tell.size(cable.diameter_mm)
@@ -259,11 +259,11 @@ def _opening_tools(book: Book, trunk: Trunk, tell: Teller) -> Iterator[tuple[str
 
 
 def _splicing_tools(book: Book, tell: Teller) -> Iterator[tuple[str, str, str]]:
-    """Yield what splices need, by trunk: one splicer for both sides, holders for each width, what splits and makes ribbons.
+    """Yield the tools for splicing, by trunk: a splicer for both sides, holders for each width, and tools for ribbon work.
 
-    Trunks whose ribbons meet share a splicer, for the widest group that is spliced at once. A group of fewer fibres than
-    its ribbon has is split off. Parts that lie side by side share a holder; ribbons that are made anew have holders of
-    their own width, and are separated by the tool that splits them.
+    Trunks whose ribbons are spliced to each other share a splicer, for the widest group that is spliced at once. A group of
+    fewer fibres than its ribbon has is split off. Parts side by side share a holder; new ribbons have holders of their own
+    width, and are separated by the tool that splits them.
     """
     widest: dict[str, int] = {}
     together = {trunk.id: {trunk.id} for trunk in book.job.trunks}

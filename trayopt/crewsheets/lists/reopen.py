@@ -1,4 +1,4 @@
-"""Reopen sheet: what must be lifted to reach a tray, which circuits feel it, and how often it can be spliced again."""
+"""Reopen sheet: trays to be lifted to reach a tray, circuits that are disturbed, and how often it can be spliced again."""
 
 from __future__ import annotations
 
@@ -20,17 +20,17 @@ REOPEN = (
 
 
 def together(book: Book, tray: int) -> list[str]:
-    """Name the trays that come to the bench with a tray: a tube that is opened for both ties them."""
+    """Return the trays that come to the bench with a tray, because opened tubes tie them."""
     return [place_name(book.trays[i]) for i in book.group_of[tray] if i != tray]
 
 
 def tries(book: Book) -> int:
-    """How often a fresh splice can be made again from what is kept for it."""
+    """Return how often a new splice can be made again from the length that is kept for it."""
     return Exposed().parameters(book.job).resplice_mm // book.settings.resplice.each_mm
 
 
 def disturbed(book: Book, tray: int) -> dict[str, int]:
-    """Splices by join in the trays that are lifted, and in those that come with a tray."""
+    """Count the splices, by join, in the trays that are lifted and in the trays that come out with a tray."""
     found: dict[str, int] = {}
     for i in (*book.lifted(tray), *(i for i in book.group_of[tray] if i != tray)):
         for name, count in book.circuits(i).items():
@@ -39,7 +39,7 @@ def disturbed(book: Book, tray: int) -> dict[str, int]:
 
 
 def reopen_table(book: Book, readings: Readings, tell: Teller) -> Table:
-    """Return a row for every tray in use, by stack, then position; a fibre's tray is in the list of fibres."""
+    """Return a row for every used tray, by stack, then position; the list of fibres has the tray of a fibre."""
     rows: list[tuple[Cell, ...]] = []
     stacks = [stack.id for stack in book.job.enclosure.stacks]
     order = sorted(range(len(book.trays)), key=lambda i: (stacks.index(book.trays[i].stack), book.trays[i].position))
@@ -67,7 +67,7 @@ PASSING = (
 
 
 def passing_table(book: Book, tell: Teller) -> Table:
-    """Return a row for every trunk of which tubes pass uncut: how they run, and what lies over them once the box is built."""
+    """Return a row for every trunk with uncut tubes: their way, and everything over them in the finished box."""
     hands = Hands(book)
     for act in acts_of(book):
         hands.do(act)
@@ -81,7 +81,7 @@ def passing_table(book: Book, tell: Teller) -> Table:
 
 
 def _over(book: Book, name: str, tell: Teller) -> str:
-    """Name what lies over something on the track; what is coiled there by what it is."""
+    """Return the name, for a reader, of something on the track; a coil is described by its content."""
     trunk = next((trunk for trunk in book.ways if coil_of(trunk) == name), None)
     if trunk is None:
         return name
@@ -92,12 +92,12 @@ def _over(book: Book, name: str, tell: Teller) -> str:
 
 
 def tries_left(book: Book, readings: Readings, tray: int) -> int:
-    """Return how often every splice of a tray can be made again: what its record says of what is built, else what is kept."""
+    """Return how often every splice of a tray can be made again, by the record of built legs or else by the kept length."""
     before = [book.tries_before[leg.leg] for leg in book.tray_legs[tray] if leg.leg in book.tries_before]
     return max(0, min([tries(book), *before]) - used(book, readings, tray))
 
 
 def used(book: Book, readings: Readings, tray: int) -> int:
-    """Return the most re-splices made so far at one sleeve of a tray."""
+    """Return the greatest number of re-splices so far at a sleeve of a tray."""
     runs = [sleeve.a for sleeve in book.tray_sleeves[tray]]
     return max((readings.tries(run.trunk, run.first, run.last) for run in runs), default=0)

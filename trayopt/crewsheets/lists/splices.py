@@ -1,4 +1,4 @@
-"""Splice schedule: what meets what, sleeve by sleeve and fibre by fibre, with TIA-598 colours on both sides."""
+"""Splice schedule: the splices sleeve by sleeve and fibre by fibre, with TIA-598 colours on both sides."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ FIBRES = (
 
 
 def splices_table(book: Book, tell: Teller) -> Table:
-    """Return a row for every sleeve to be made, and for each part of one where parts of several ribbons share it."""
+    """Return a row for every sleeve to be made; a sleeve with parts of several ribbons has a row for each part."""
     rows = []
     for sleeve in book.sleeves_to_make:
         for a, b in book.in_ribbons(sleeve):
@@ -65,13 +65,13 @@ def fibres_table(book: Book, tell: Teller) -> Table:
 
 
 def _head(book: Book, tell: Teller, run: Run) -> tuple[Cell, ...]:
-    """Subunit and ribbon of a run, with their colours."""
+    """Return the cells for subunit and ribbon of a run, with their colours."""
     seat = book.seat(run.trunk, run.first)
     return seat.subunit, tell.words.colour(seat.subunit), seat.ribbon, tell.words.colour(seat.ribbon)
 
 
 def _ribbon(book: Book, tell: Teller, run: Run) -> tuple[Cell, ...]:
-    """One side of a sleeve: run, subunit, ribbon, and the fibres in the ribbon."""
+    """Return the cells for one side of a sleeve: run, subunit, ribbon, and the fibres in the ribbon."""
     first, last = book.seat(run.trunk, run.first).fibre, book.seat(run.trunk, run.last).fibre
     return (
         str(run),
@@ -82,5 +82,5 @@ def _ribbon(book: Book, tell: Teller, run: Run) -> tuple[Cell, ...]:
 
 
 def reach(first: object, last: object) -> str:
-    """Write ``1 … 12``, which no spreadsheet takes for a date; one thing where both are the same."""
+    """Write ``1 … 12``, which no spreadsheet takes for a date; a single value if both are the same."""
     return str(first) if first == last else f"{first} … {last}"

@@ -1,4 +1,4 @@
-"""Steps as a list, to be ticked off on paper or in a spreadsheet."""
+"""The steps as a list, to be ticked off on paper or in a spreadsheet."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Strip and mark list: how much jacket comes off, and where every leg is marked and cut."""
+"""Strip and mark list: the jacket to strip, and where every leg is marked and cut."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def strip_table(book: Book, marks: Marks, tell: Teller) -> Table:
 
 
 def ribbon_note(word: RibbonWord | None, tell: Teller) -> str:
-    """Say what is done with the ribbons of a trunk."""
+    """Write the ribbon work of a trunk."""
     if isinstance(word, int):
         return tell("note.ribbonise", n=word)
     return tell("note.split" if word == SPLIT else "note.as_they_are")
@@ -60,7 +60,7 @@ def ribbon_note(word: RibbonWord | None, tell: Teller) -> str:
 def marks_table(book: Book, marks: Marks, tell: Teller) -> Table:
     """Return the marks, the cut and the label of every new leg, with an empty column for the measured mark.
 
-    The end of a tube is listed once, at the first of its legs that are new.
+    The end of a tube is listed once, at the first of its new legs.
     """
     rows = []
     ends = {next(leg.leg for leg in t.legs if leg.leg not in book.built) for t in book.work_travellers.values()}
@@ -80,12 +80,12 @@ def marks_table(book: Book, marks: Marks, tell: Teller) -> Table:
 
 
 def label_of(leg: str, run: str, place: str) -> str:
-    """Write what stands on the label of a leg, the same at both ends."""
+    """Write the text on the label of a leg, which is the same at both ends."""
     return f"{leg}  {run}  {place}"
 
 
 def tube_name(book: Book, tell: Teller, leg: str) -> str:
-    """Say what a leg travels in."""
+    """Write the tube in which a leg travels."""
     row = book.leg_by_name[leg]
     if row.tube_mm is None:
         return ""

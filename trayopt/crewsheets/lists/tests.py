@@ -1,4 +1,4 @@
-"""Test record: batches of whole trays in build order, and a row a splice and wavelength, blank or filled in."""
+"""Test record: batches of whole trays in build order, and a row for each splice and wavelength, blank or filled in."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ AGAIN = (
 
 
 def batches_table(book: Book, readings: Readings, tell: Teller) -> Table:
-    """Return every batch: its trays, the far ends that must be ready, limit and source, and how it came out."""
+    """Return a row for every batch: its trays, the far ends that must be ready, limit and source, and result."""
     chosen = book.settings.tests
     rows: list[tuple[Cell, ...]] = []
     for batch in book.batches:
@@ -57,7 +57,7 @@ def batches_table(book: Book, readings: Readings, tell: Teller) -> Table:
 
 
 def far_ends(book: Book, trays: tuple[int, ...]) -> list[str]:
-    """Return the runs of fibres, by trunk, whose far ends must be at hand to test these trays from both sides."""
+    """Return the runs of fibres, by trunk, whose far ends are needed to test these trays from both sides."""
     rank = book.job.trunk_rank
     runs: list[list[object]] = []
     sides = sorted(
@@ -73,7 +73,7 @@ def far_ends(book: Book, trays: tuple[int, ...]) -> list[str]:
 
 
 def tests_table(book: Book, readings: Readings, tell: Teller) -> Table:
-    """Return a row for every splice to be made and wavelength."""
+    """Return a row for every splice to be made at every wavelength."""
     limit = book.settings.tests.limit_db
     rows: list[tuple[Cell, ...]] = []
     for sleeve in book.sleeves_to_make:
@@ -101,7 +101,7 @@ def _number(value: object) -> float | None:
 
 
 def again_table(book: Book, readings: Readings, tell: Teller) -> Table:
-    """Return every splice over the limit with its worst wavelength, what to look at first, and its whole sleeve."""
+    """Return every splice over the limit, with its worst wavelength, what to look at first, and its whole sleeve."""
     from trayopt.crewsheets.lists.reopen import together, tries
 
     rows: list[tuple[Cell, ...]] = []
