@@ -1,4 +1,4 @@
-"""One job's line in the results: how it came out, its figures, and why not."""
+"""The line of a job in the results: its outcome, its figures, and the reason if it does not fit."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ from trayopt.domain.plan import Plan
 from trayopt.errors import InputError
 
 Answer = dict[str, Any]
-"""What a worker says of a job: ``outcome`` and what belongs to it; ``plan`` and ``page`` are texts of files."""
+"""The answer of a worker for a job: ``outcome`` and what belongs to it; ``plan`` and ``page`` are the texts of files."""
 MOST_REASONS = 20
-"""Reasons of one job that are told; each is told whole."""
+"""Greatest number of reasons that are given for a job; each is given in full."""
 
 
 def of_plan(job: Job, plan: Plan, *, complete: bool) -> Answer:
-    """Say how a job came out, from its checked plan."""
+    """Make the answer for a job from its checked plan."""
     from trayopt.batches.pages import plan_page
     from trayopt.formats.json_out import dump_rows
 
@@ -49,22 +49,22 @@ def of_plan(job: Job, plan: Plan, *, complete: bool) -> Answer:
 
 
 def failed(kind: Failure, why: str) -> Answer:
-    """Say that a job came to nothing."""
+    """Make the answer for a job whose solving failed."""
     return {"outcome": "failed", "failure": kind, "why": one_line(why)}
 
 
 def wrong_input(wrong: InputError) -> Answer:
-    """Say that a job cannot be read, with its faults."""
+    """Make the answer for a job that cannot be read, with its faults."""
     return {"outcome": "wrong_input", "why": _told(one_line(str(fault)) for fault in wrong.faults)}
 
 
 def cannot_be_built(why: str) -> Answer:
-    """Say that there is no such box."""
+    """Make the answer for a box that cannot be built."""
     return {"outcome": "does_not_fit", "why": one_line(f"such a box cannot be built: {why}")}
 
 
 def box_figures(job: Job) -> dict[str, Any]:
-    """Size of the box and what is to go in, for tables: litres, tray places, splices that its trays hold, splices."""
+    """Return the figures of the box for tables: litres, tray places, splices that its trays hold, and splices of the job."""
     width, height, depth = job.enclosure.size_mm
     return {
         "litres": round(width * height * depth / 1e6, 1),
@@ -75,7 +75,7 @@ def box_figures(job: Job) -> dict[str, Any]:
 
 
 def mix_of(job: Job) -> str:
-    """Name the trunks of a job by their fibres, as ``2 × 864``, ``864 + 432 + 432``, or ``864 through + 432``."""
+    """Write the trunks of a job by their fibres: ``2 × 864``, ``864 + 432 + 432``, or ``864 through + 432``."""
     counts = [trunk.cable.fibres for trunk in job.trunks]
     if job.through:
         first, ends = {item.ends[0] for item in job.through}, job.other_end
@@ -90,9 +90,9 @@ def mix_of(job: Job) -> str:
 
 
 def variant_of(job: Job) -> str:
-    """Name what a job asks for whatever its box: jobs with one name can be compared box by box.
+    """Return a digest of a job without its box: jobs with the same digest can be compared box by box.
 
-    Titles and enclosures are no part of it, nor are parameters that follow from the enclosure.
+    The digest leaves out the title, the enclosure, and parameters that follow from the enclosure.
     """
     asked = {key: value for key, value in job.plain().items() if key not in {"schema", "title", "enclosure"}}
     for name, setting in job.rules.items():
@@ -102,7 +102,7 @@ def variant_of(job: Job) -> str:
 
 
 def one_line(text: str) -> str:
-    """Write a reason on one line; nothing of it is cut off."""
+    """Write a reason on one line, in full."""
     return " ".join(text.split())
 
 
@@ -113,7 +113,7 @@ def _never(plan: Plan) -> bool:
 
 
 def _why(job: Job, plan: Plan, outcome: Outcome) -> str:
-    """Return the short reason: the conflict where one is told, else broken rules, else counts."""
+    """Return the reason for an outcome: the conflict if there is one, otherwise broken rules, otherwise counts."""
     if outcome == "fits":
         return ""
     if outcome == "fits_with_broken_preference":
@@ -141,13 +141,13 @@ def _conflicts(explanation: Mapping[str, Any] | None) -> list[dict[str, Any]]:
 
 
 def _groups(explanation: Mapping[str, Any] | None) -> list[dict[str, Any]]:
-    """Return the groups of the first conflict, which a job's line tells."""
+    """Return the groups of the first conflict, which is the conflict in the line of a job."""
     groups: list[dict[str, Any]] = next(iter(_conflicts(explanation)), {}).get("groups", [])
     return groups
 
 
 def _conflict(explanation: Mapping[str, Any] | None) -> str:
-    """Say a whole conflict: a part of it that is left out makes the rest read like a contradiction."""
+    """Write a conflict in full, since a part of it alone would be misleading."""
     return "; and ".join(str(group["because"]).rstrip(".") for group in _groups(explanation) if group.get("because"))
 
 

@@ -1,4 +1,4 @@
-"""A whole batch: read what to run, run it, and write everything that is said of it."""
+"""A whole batch: the jobs are read and run, and the results and their summary are written."""
 
 from __future__ import annotations
 
@@ -26,14 +26,14 @@ from trayopt.solver.model.cores import cores
 
 @dataclass(frozen=True)
 class Options:
-    """How to run a batch.
+    """Options of a batch.
 
     Parameters
     ----------
     settings
-        How each job is solved.
+        The settings with which each job is solved.
     workers
-        Processes on this machine; None for one a core.
+        Number of processes on this machine; None for one process on each core.
     wall_limit_s
         End a job's process after so many seconds; None for ten times the time limit and two minutes more, 0 for never.
     memory_mb
@@ -41,13 +41,13 @@ class Options:
     scheduler
         Address of the scheduler of a cluster, which then solves the jobs instead of this machine.
     resume
-        Go on with the results that are there.
+        Continue with the existing results.
     retry_failed
-        With ``resume``: run jobs again that failed.
+        With ``resume``, run failed jobs again.
     against
         An older folder of results to compare with.
     work
-        Where workers find what to do with a job, as ``module:function``.
+        The function that workers call for a job, as ``module:function``.
     """
 
     settings: Settings = field(default_factory=Settings)
@@ -61,7 +61,7 @@ class Options:
     work: str = SOLVE
 
     def limits(self, workers: int) -> Limits:
-        """Fill in what a job may take."""
+        """Return the limits of a job, with the defaults filled in."""
         wall = self.wall_limit_s
         if wall is None:
             wall = 10 * self.settings.time_limit_s + 120 if self.settings.time_limit_s is not None else 0
@@ -89,27 +89,27 @@ def batch(
     against: str | Path | None = None,
     observer: Observer | None = None,
 ) -> Summary:
-    """Solve many jobs, each with one thread, and write what came out into a folder.
+    """Solve many jobs, each with one thread, and write the results into a folder.
 
-    Into the folder go ``results.jsonl`` (a line a job as it ends), ``plans/``, ``summary.csv``, ``summary.xlsx``,
-    ``summary.json`` and ``index.html``. Whatever becomes of one job, a crash and wrong input too, is that job's line.
+    The folder gets ``results.jsonl`` (a line for each job as it ends), ``plans/``, ``summary.csv``, ``summary.xlsx``,
+    ``summary.json`` and ``index.html``. Every job gets a line, even after a crash or with wrong input.
 
     Parameters
     ----------
     paths
         Job files, sweeps, and folders that hold some.
     folder
-        Where the results go; it is made where it is not there.
+        The folder for the results; it is made if it does not exist.
     library
         Folders whose entries come before the models of trayopt.
     time_limit_s
-        Most of the solver's deterministic time a job, in seconds; None for no limit.
+        Most seconds of the solver's deterministic time for each job; None for no limit.
     gap, seed, goals, explain
         As for ``trayopt.solve``.
     certificate
-        Write the certificate of its bounds beside each plan, for ``verify``.
+        Write the certificate of the bounds beside each plan, for ``verify``.
     workers
-        Processes on this machine; None for one a core.
+        Number of processes on this machine; None for one process on each core.
     wall_limit_s
         End a job after so many seconds by the clock; None for ten times the time limit and two minutes more, 0 for never.
     memory_mb
@@ -117,14 +117,14 @@ def batch(
     scheduler
         Address of the scheduler of a dask cluster, which then solves the jobs instead of this machine.
     resume
-        Go on with the results that are there: only what has no result with the same job, settings and versions is
-        solved. Jobs that are no longer among the paths count no more.
+        Continue with the existing results: a job is solved only if it has no result with the same content, settings and
+        versions. Jobs that are no longer among the paths do not count any more.
     retry_failed
-        With ``resume``: run jobs again that failed.
+        With ``resume``, run failed jobs again.
     against
         The folder of an older batch to compare with.
     observer
-        Is told how the run goes on.
+        Called with the progress of the run.
 
     Returns
     -------
@@ -134,10 +134,10 @@ def batch(
     Raises
     ------
     InputError
-        If there is nothing to run, the goals cannot be ordered so, there are results already and ``resume`` is not
-        asked for, something cannot be written or read, or no worker is to be had. Results so far are kept and summed up.
+        If there is nothing to run, the goals cannot be ordered so, there are results already and ``resume`` is false, a file
+        cannot be written or read, or there is no worker. Results so far are kept and summed up.
     KeyboardInterrupt
-        After what was done so far has been written and summed up.
+        After an interruption, when the results so far have been written and summed up.
     """
     from trayopt.goals.registry import MOVABLE, order
 
@@ -161,7 +161,7 @@ def batch(
 
 
 def run_batch(manifest: Manifest, folder: Path, options: Options, observer: Observer) -> Summary:
-    """Run a batch that was read already, and write its results; see ``batch``."""
+    """Run a batch whose manifest was read already, and write its results; see ``batch``."""
     older = _older(options.against)
     if not options.resume and (folder / FILE).exists():
         hint = "go on with --resume, or name another folder with -o"
@@ -186,9 +186,9 @@ def run_batch(manifest: Manifest, folder: Path, options: Options, observer: Obse
 def sum_up(
     writer: Writer, manifest: Manifest, options: Options, older: Results | None = None, notes: Sequence[Fault] = ()
 ) -> Summary:
-    """Write summary.json, summary.csv, summary.xlsx and index.html of the lines that are there.
+    """Write summary.json, summary.csv, summary.xlsx and index.html from the existing lines.
 
-    ``notes`` are what is to be told of those who solved the jobs.
+    ``notes`` are remarks on the workers that solved the jobs.
     """
     results = writer.settle()
     folder = results.folder

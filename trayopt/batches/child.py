@@ -1,6 +1,6 @@
-"""The process that solves: jobs come in on stdin, answers go out on stdout, a JSON line each.
+"""The process that solves: it reads jobs from stdin and writes answers to stdout, each as a line of JSON.
 
-It ends when stdin ends, in the middle of a job too: whoever is killed leaves no child behind.
+It ends when stdin ends, even in the middle of a job, so that an owner that is killed leaves no child behind.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ def main(arguments: list[str]) -> None:
     Parameters
     ----------
     arguments
-        Where the work is found, as ``module:function``, and the most memory in MB, 0 for no limit.
+        The function to call for a job, as ``module:function``, and the limit of memory in MB, 0 for no limit.
     """
     where, memory_mb = arguments[0], int(arguments[1])
     answers = _own_stdout()
@@ -52,7 +52,7 @@ def main(arguments: list[str]) -> None:
 
 
 def _own_stdout() -> BinaryIO:
-    """Keep stdout for answers alone: what libraries print there goes to stderr."""
+    """Return stdout for answers alone; from now on, everything that libraries print there goes to stderr."""
     kept = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
     return kept

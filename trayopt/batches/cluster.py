@@ -1,4 +1,4 @@
-"""A cluster that is there already: its workers solve the jobs, with this very trayopt, which is sent along."""
+"""Solving on an existing cluster: its workers solve the jobs with a copy of this trayopt, which is sent to them."""
 
 from __future__ import annotations
 
@@ -23,21 +23,21 @@ from trayopt.errors import Fault, InputError
 
 CONNECT_S = 30.0
 RETRIES = 2
-"""How often a job is tried again that ended in an exception; those of a lost worker the scheduler runs again itself."""
+"""How often a job that ended in an exception is tried again. Jobs of a lost worker are run again by the scheduler itself."""
 
 _workers: dict[int, Worker] = {}
-"""On a machine of the cluster: the solving process of each thread."""
+"""The solving process of each thread, on a machine of the cluster."""
 
 
 def run_task(job: Json, settings: Json, limits: Limits) -> Answer:
-    """Solve a job on a machine of the cluster, in a process that can be ended.
+    """Solve a job on a machine of the cluster, in a process of its own that can be ended.
 
     Parameters
     ----------
     job, settings
-        As plain data.
+        Both as plain data.
     limits
-        What a job may take; a negative ``memory_mb`` is the share of a thread in the machine that runs it.
+        The limits of a job; a negative ``memory_mb`` stands for the share of a thread in the machine that runs it.
     """
     if limits.memory_mb < 0:
         limits = Limits(limits.wall_s, share_mb(_threads()), limits.work)
@@ -50,9 +50,9 @@ def run_task(job: Json, settings: Json, limits: Limits) -> Answer:
 
 
 def errand() -> Callable[[Json, Json, Json], Answer]:
-    """Return what a scheduler hands on to its workers.
+    """Return the function that a scheduler hands on to its workers.
 
-    A function inside of one goes out with its code: the scheduler looks into every task and has no trayopt.
+    It is a nested function, so that it is sent with its code: the scheduler unpacks every task and has no trayopt.
     """
 
     def run_there(job: Json, settings: Json, limits: Json) -> Answer:
@@ -65,17 +65,18 @@ def errand() -> Callable[[Json, Json, Json], Answer]:
 
 
 def solver_mark(resource: str, wanted: str) -> Any:
-    """Return a plugin that marks the workers on which the solver is there, those that come later too.
+    """Return a plugin that marks the workers that have the solver, including workers that join later.
 
-    A worker without the solver is never given a job: it would fail fast, and so take one after the other. As with
-    ``errand`` the class goes out with its code: a worker looks into it before it has trayopt.
+    A worker without the solver never gets a job: it would fail fast, and so take one job after another. As in ``errand``,
+    the class is sent with its code, since a worker unpacks it before it has trayopt.
 
     Parameters
     ----------
     resource
-        Name of the mark: a worker has one for each thread, and a job takes one.
+        Name of the mark; a worker has one mark for each thread, and a job takes one mark.
     wanted
-        The version of ortools that a worker must have: another one comes to other plans, and keys of results name one.
+        The version of ortools that a worker must have. Other versions find other plans, and the key of a result names its
+        version.
     """
     from distributed.diagnostics.plugin import WorkerPlugin
 
@@ -113,17 +114,17 @@ def stop_tasks() -> None:
 class Cluster:
     """The workers behind the scheduler at an address.
 
-    Jobs go out as their canonical JSON, in which all that they refer to is contained: a worker needs no library of
-    parts, only trayopt's dependencies.
+    A job is sent as its canonical JSON, which contains everything that it refers to. So a worker needs no library of
+    hardware, only the dependencies of trayopt.
 
     Parameters
     ----------
     address
-        Of the scheduler, such as ``tcp://10.0.0.1:8786``.
+        The address of the scheduler, such as ``tcp://10.0.0.1:8786``.
     settings
-        How jobs are solved.
+        The settings with which jobs are solved.
     limits
-        What a job may take; a negative ``memory_mb`` is worked out on each machine.
+        The limits of a job; a negative ``memory_mb`` is worked out on each machine.
 
     Raises
     ------
@@ -161,7 +162,7 @@ class Cluster:
             raise
 
     def slots(self) -> int:
-        """Two jobs a thread of the workers that are there now."""
+        """Two jobs for each thread of the workers that are connected now."""
         asked, found = self._slots
         if time.monotonic() - asked > 1:
             with contextlib.suppress(OSError, RuntimeError):
@@ -183,7 +184,7 @@ class Cluster:
         future.add_done_callback(lambda ended: self._ended(key, ended, done))
 
     def close(self) -> None:
-        """End what is in work, and leave the cluster as it was."""
+        """End the jobs in work, and leave the cluster as it was."""
         if self._closed:
             return
         self._closed = True
@@ -196,19 +197,19 @@ class Cluster:
         self._client.close(timeout=5)
 
     def notes(self) -> list[Fault]:
-        """Say which workers were refused, those that came late among them."""
+        """Return a note on each worker that was refused, including workers that joined late."""
         with contextlib.suppress(Exception):
             found = self._client.run(solver_there, on_error="return")
             return [Fault(self._address, 0, 0, text) for text in _other_solvers(found)]
         return []
 
     def lost(self) -> str:
-        """Say that the scheduler is gone."""
+        """Return a sentence if the scheduler is gone; otherwise an empty text."""
         there = self._client.status in {"running", "connecting", "newly-connected"} and not self._forgotten
         return "" if there else "the scheduler is gone, or has forgotten the jobs that it had"
 
     def _ended(self, key: str, future: Any, done: Done) -> None:
-        """Hand on an answer; a job that was cancelled has none: a scheduler that was started again has forgotten it."""
+        """Hand on the answer of a job. A cancelled job has none: a scheduler that was started again has forgotten the job."""
         self._futures.pop(key, None)
         if self._closed:
             return
@@ -224,7 +225,7 @@ class Cluster:
             done(failed("fault", f"{type(error).__name__}: {error}"))
 
     def _send_library(self) -> None:
-        """Give every worker, and every one that comes later, the trayopt that runs here; see that it runs there."""
+        """Send this trayopt to every worker, now and later, and check that it runs there."""
         from distributed.diagnostics.plugin import UploadFile
 
         with tempfile.TemporaryDirectory() as folder:
@@ -248,14 +249,14 @@ class Cluster:
 
 
 def solver_version() -> str:
-    """Return the version of ortools that is installed here."""
+    """Return the version of ortools on this machine."""
     from importlib.metadata import version
 
     return version("ortools")
 
 
 def solver_there() -> str:
-    """Import what solving needs, and give the version of ortools; raises ImportError where something is missing."""
+    """Import everything that solving needs, and return the version of ortools; raise ImportError if something is missing."""
     from importlib import import_module
     from importlib.metadata import version
 
@@ -265,7 +266,7 @@ def solver_there() -> str:
 
 
 def _other_solvers(found: Mapping[str, Any]) -> list[str]:
-    """Say of each worker with another version of the solver that it is refused."""
+    """Return a sentence for each worker that is refused because of another version of the solver."""
     mine = solver_version()
     return [
         f"{worker} is given no job: ortools {answer} is there, and {mine} here, which may come to another plan"
@@ -275,7 +276,7 @@ def _other_solvers(found: Mapping[str, Any]) -> list[str]:
 
 
 def _threads() -> int:
-    """How many jobs this process may have at a time, times the processes on its machine that do the same."""
+    """Return the greatest number of jobs at a time on this machine: its cores, or the threads of this worker if they are more."""
     from distributed import get_worker
 
     from trayopt.solver.model.cores import cores
@@ -284,7 +285,7 @@ def _threads() -> int:
 
 
 def _packed(folder: Path) -> Path:
-    """Pack this package, named by what is in it."""
+    """Pack this package into an archive that is named by a digest of its content."""
     files = sorted(_own_files())
     name = sha256()
     for inside, raw in files:
@@ -297,7 +298,7 @@ def _packed(folder: Path) -> Path:
 
 
 def _own_files() -> Iterator[tuple[str, bytes]]:
-    """Yield the files of this package with their paths, from a folder or from a pack."""
+    """Yield the files of this package with their paths, from a folder or from an archive."""
     from importlib.resources import files
     from importlib.resources.abc import Traversable
 

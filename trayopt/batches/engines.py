@@ -1,4 +1,4 @@
-"""Who solves the jobs: a pool of processes on this machine, or the workers of a cluster."""
+"""The engines that solve jobs: a pool of processes on this machine, or the workers of a cluster."""
 
 from __future__ import annotations
 
@@ -12,43 +12,42 @@ from trayopt.batches.worker import Limits, Stopped, Worker
 from trayopt.errors import Fault
 
 Done = Callable[[Answer], None]
-"""Called with the answer to a job, from whichever thread."""
+"""Function that is called with the answer to a job, from any thread."""
 Json = dict[str, Any]
 
 
 class Engine(Protocol):
-    """Takes jobs as plain data and calls back with answers."""
+    """Anything that takes jobs as plain data and calls back with answers."""
 
     def slots(self) -> int:
-        """How many jobs it is good for it to have at a time, those that wait for a worker included."""
+        """The number of jobs that the engine should have at a time, including jobs that wait for a worker."""
 
     def submit(self, name: str, job: Json, done: Done) -> None:
         """Take a job."""
 
     def close(self) -> None:
-        """End everything now; what is in work is dropped without an answer."""
+        """End everything now; jobs in work are dropped without an answer."""
 
     def lost(self) -> str:
-        """Why no more answers are to come; empty while all is well."""
+        """The reason why no more answers will come; empty while the engine works."""
 
     def notes(self) -> list[Fault]:
-        """Return what is to be told of those who solve, at the end of the run."""
+        """Return remarks on the workers, for the end of the run."""
 
 
 class Pool:
-    """Processes of this machine, one thread each to look after them.
+    """Processes on this machine, each with a thread that looks after it.
 
-    Every process is asked by itself and has one job at a time, so that it is known which job a process that died had in
-    hand: no other job is lost with it.
+    Every process has one job at a time. So if a process dies, it is known which job it had, and no other job is lost with it.
 
     Parameters
     ----------
     workers
         Number of processes.
     settings
-        How jobs are solved.
+        The settings with which jobs are solved.
     limits
-        What a job may take.
+        The limits of a job.
     """
 
     def __init__(self, workers: int, settings: Json, limits: Limits) -> None:
@@ -61,11 +60,11 @@ class Pool:
             thread.start()
 
     def notes(self) -> list[Fault]:
-        """Return nothing: all processes are of this machine."""
+        """Return an empty list: all processes are on this machine."""
         return []
 
     def slots(self) -> int:
-        """Two jobs a process: one in work, and one at hand."""
+        """Two jobs for each process: one in work, and one waiting."""
         return 2 * len(self.workers)
 
     def submit(self, name: str, job: Json, done: Done) -> None:
@@ -82,7 +81,7 @@ class Pool:
             thread.join()
 
     def lost(self) -> str:
-        """Say why no process can be started, such as a full disk; one that ends is started again."""
+        """The reason why no process can be started, such as a full disk. A process that ends is started again."""
         return self._lost
 
     def _serve(self, worker: Worker) -> None:

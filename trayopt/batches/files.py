@@ -1,4 +1,4 @@
-"""Long files that are written piece by piece, and still whole or not at all."""
+"""Writing long files piece by piece, and still whole or not at all."""
 
 from __future__ import annotations
 
@@ -14,19 +14,19 @@ from trayopt.errors import InputError
 
 
 def encoded(text: str) -> bytes:
-    """Encode text as UTF-8; half of a surrogate pair, which has no bytes of its own, becomes its escape as in JSON."""
+    """Encode text as UTF-8; half of a surrogate pair, which has no encoding, becomes an escape as in JSON."""
     return text.encode(errors="backslashreplace")
 
 
 def unwritten(path: Path, wrong: OSError) -> InputError:
-    """Say that a file of results cannot be written, and what to do."""
+    """Return the error that a file of results cannot be written, with what to do."""
     hint = "all results so far are kept: make room, then go on with --resume"
     return InputError.one(f"cannot be written: {wrong.strerror}", source=str(path), hint=hint)
 
 
 @contextmanager
 def whole_file(path: Path) -> Iterator[IO[bytes]]:
-    """Open a new file that takes the place of an old one at the end, unless something goes wrong.
+    """Open a new file that replaces the old file at the end of the block, unless the block raises an exception.
 
     Raises
     ------

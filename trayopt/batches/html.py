@@ -1,4 +1,4 @@
-"""index.html: what fits where, as one page with nothing outside of it but the plans that it opens."""
+"""index.html: a page that shows what fits where. It is self-contained, apart from the plans that it opens."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from trayopt.batches.tables import fill_of
 from trayopt.domain.sweep import FACTORS
 
 HERE = "@@data@@"
-"""Stands in the page where the data go, which are written piece by piece."""
+"""Placeholder in the page for the data, which are written piece by piece."""
 SHORT = {  # in a cell, where what else there is to say stands below
     "fits": "fits",
     "fits_with_broken_preference": "fits",
@@ -31,7 +31,7 @@ OTHERS = tuple(factor for factor in FACTORS if factor not in {"enclosure", "mix"
 
 
 def write_html(path: Path, results: Results, summary: Summary, against: str = "") -> None:
-    """Write the page.
+    """Write the page of a batch.
 
     Raises
     ------
@@ -66,7 +66,7 @@ def _page(summary: Summary, against: str) -> Iterator[str]:
 
 
 def _settings_words(settings: dict[str, Any]) -> str:
-    """Say how a job was solved."""
+    """Write the settings with which a job was solved."""
     limit, gap, goals = settings["time_limit_s"], settings["gap"], settings["goals"]
     words = [f"up to {limit:g} s of the solver's own time" if limit is not None else "no time limit"]
     words += [f"seed {settings['seed']}"]
@@ -77,7 +77,7 @@ def _settings_words(settings: dict[str, Any]) -> str:
 
 
 def _data(results: Results) -> Iterator[str]:
-    """Yield the data of the page as pieces of one JSON document: factors, boxes, rows and, of every job, a cell."""
+    """Yield the data of the page as pieces of one JSON document: factors, boxes, rows, and a cell for every job."""
     boxes: dict[str, dict[str, Any]] = {}
     rows: dict[str, tuple[int, list[str]]] = {}
     names: Counter[int] = Counter()
@@ -112,12 +112,12 @@ def _data(results: Results) -> Iterator[str]:
 
 
 def _row(line: Line) -> list[str]:
-    """Return what is said of a row: mix, the rest in words, and the values of the other factors."""
+    """Return the heads of a row: mix, variant in words, and the values of the other factors."""
     return [mix_name(line), variant(line), *(line["values"].get(factor, "") for factor in OTHERS)]
 
 
 def _named(row: list[str], jobs: int) -> list[Any]:
-    """Say of a row of job files how many it has, in place of the name of the first alone."""
+    """Return the heads of a row; a row of several job files names the first and the number of the others."""
     return [row[0], f"{row[1]} and {jobs - 1:,} more", *row[2:]] if jobs > 1 else [*row]
 
 
@@ -148,5 +148,5 @@ def _compact(value: object) -> str:
 
 
 def _inside_script(text: str) -> str:
-    """Keep JSON from ending the element that it stands in."""
+    """Escape JSON so that it cannot end the script element around it."""
     return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")

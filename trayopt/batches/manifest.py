@@ -1,4 +1,4 @@
-"""What to run: job files, folders and sweeps, as a stream of items that are read one at a time."""
+"""The manifest of a batch: job files, folders and sweeps, as a stream of items that are read one at a time."""
 
 from __future__ import annotations
 
@@ -29,32 +29,32 @@ _KEYS = re.compile(r"""^["']?([a-z]+)["']?\s*:""", re.MULTILINE)
 MOST_LOOK_BYTES = 2_000_000
 MOST_LENT = 500
 MOST_NAME_BYTES = 120
-"""Of one part of a plan's path; file systems take 255, and temporary names are longer."""
+"""Limit of a part of a plan's path. File systems take 255 bytes, and temporary names are longer."""
 
 
 class Readable(Protocol):
-    """Something that a job can be read from."""
+    """Anything from which a job can be read."""
 
     def job(self) -> Job:
-        """Read it; raises InputError."""
+        """Read the job; raise InputError with its faults."""
 
 
 @dataclass(frozen=True)
 class Item:
-    """One job of the batch, not yet read.
+    """A job of the batch, not yet read.
 
     Parameters
     ----------
     name
-        Unique in the batch; the plan's path is made of it.
+        The name, which is unique in the batch; the path of the plan is made from it.
     source
-        The file that it comes from.
+        The file from which the job comes.
     values
-        Names of its values by factor; empty for a job file.
+        Names of the job's values by factor; empty for a job file.
     made_from
-        Reads the job.
+        The reader of the job.
     why_not
-        Why such a box cannot be built: nothing needs to be solved then.
+        Why the box cannot be built, so that there is nothing to solve; empty if it can.
     """
 
     name: str
@@ -75,40 +75,40 @@ class Item:
 
     @property
     def plan_path(self) -> str:
-        """Path of its plan below the folder of results, in characters that every file system takes."""
+        """Path of the plan below the folder of results, in characters that every file system takes."""
         return "/".join(("plans", *map(_safe, self.name.split("/")))) + ".json"
 
     @property
     def page_path(self) -> str:
-        """Path of its page, beside its plan."""
+        """Path of the page, beside the plan."""
         return self.plan_path.removesuffix(".json") + ".html"
 
     def path_of(self, kind: str) -> str:
-        """Path of a file of a kind: the plan, or what stands beside it."""
+        """Return the path of the plan, or of the page or certificate beside it."""
         if kind == "certificate":
             return self.plan_path.removesuffix(".json") + ".certificate.json"
         return self.plan_path if kind == "plan" else self.page_path
 
 
 class Shelf:
-    """What many job files refer to, each part of it read once."""
+    """Shared reader of everything to which many job files refer, so that each part is read once."""
 
     def __init__(self, folders: Sequence[Path] = ()) -> None:
         self._library = Library(folders)
         self._resolver = Resolver(self._library)
         self._lent = 0
         self.unusual: set[Fault] = set()
-        """What is unusual about the hardware of the jobs read so far."""
+        """Warnings about the hardware of the jobs that were read so far."""
 
     def resolver(self) -> Resolver:
-        """Return what has been read; a new one now and then, so that it does not grow with the jobs."""
+        """Return the shared resolver; it is replaced now and then, so that it does not grow with the number of jobs."""
         self._lent += 1
         if self._lent % MOST_LENT == 0:
             self.clear()
         return self._resolver
 
     def clear(self) -> None:
-        """Forget what was read, so that what is wrong in it is told to the next job that refers to it too."""
+        """Forget everything that was read, so that its faults are reported again for the next job that refers to it."""
         self._resolver = Resolver(self._library)
 
 
@@ -131,13 +131,13 @@ class JobFile:
 
 @dataclass(frozen=True)
 class WrongSweep:
-    """A sweep that cannot be read: it is one job of the batch that is wrong, and stops no other."""
+    """A sweep that cannot be read: it counts as one wrong job and stops no other job."""
 
     path: Path
     wrong: InputError
 
     def job(self) -> Job:
-        """Raise what is wrong with the sweep."""
+        """Raise the error of the sweep."""
         raise self.wrong
 
 
@@ -146,14 +146,14 @@ Part = JobFile | Sweep | WrongSweep
 
 @dataclass(frozen=True)
 class Manifest:
-    """Everything that is to be run; sweeps are kept as they are written and crossed when the items are asked for.
+    """Everything to run. A sweep is kept as it is written, and its jobs are made when items are asked for.
 
     Parameters
     ----------
     parts
         Job files and sweeps with their names.
     left_out
-        YAML files below the folders that are neither.
+        YAML files below the folders that are neither jobs nor sweeps.
     """
 
     parts: tuple[tuple[str, Part], ...]
@@ -164,11 +164,11 @@ class Manifest:
         return sum(part.count() if isinstance(part, Sweep) else 1 for _, part in self.parts)
 
     def wrong(self) -> list[Fault]:
-        """Return what is wrong with sweeps."""
+        """Return the faults of sweeps."""
         return [fault for _, part in self.parts if isinstance(part, WrongSweep) for fault in part.wrong.faults]
 
     def unusual(self) -> list[Fault]:
-        """Say what is unusual about the hardware of the sweeps, and of the job files that were read so far."""
+        """Return the warnings about the hardware of the sweeps, and of the job files that were read so far."""
         told: set[Fault] = set()
         for _, part in self.parts:
             if isinstance(part, JobFile):
@@ -178,7 +178,7 @@ class Manifest:
         return sorted(told)
 
     def items(self) -> Iterator[Item]:
-        """Yield the items one at a time, in the order of the paths; a name that is taken gets a number behind it."""
+        """Yield the items one at a time, in the order of the paths; a name that is taken gets a number added."""
         taken: Counter[bytes] = Counter()
         for item in self._items():
             key = _key(item.name)
@@ -202,15 +202,15 @@ class Manifest:
 
 
 def read_manifest(paths: Sequence[Path], folders: Sequence[Path] = ()) -> Manifest:
-    """Find the job files and sweeps that paths name; of a folder, every YAML file below it that is one.
+    """Find the job files and sweeps that paths name; for a folder, every job file and sweep below it.
 
-    Sweeps are read whole and checked. Job files are read when their turn comes: one that is wrong is one line of the
-    results. So is whatever cannot be read below a folder, and a sweep that is wrong where there is something else to run.
+    Sweeps are read in full and checked. Job files are read when their turn comes, and a wrong job file becomes a line of the
+    results. So does a file below a folder that cannot be read, and a wrong sweep if there is something else to run.
 
     Raises
     ------
     InputError
-        With every path that is not there, or where there is nothing to run, with everything that is wrong.
+        With every path that does not exist; or, if there is nothing to run, with every fault.
     """
     parts: list[tuple[str, Part]] = []
     faults: list[Fault] = []
@@ -237,7 +237,7 @@ def read_manifest(paths: Sequence[Path], folders: Sequence[Path] = ()) -> Manife
 
 
 def _files(paths: Sequence[Path], faults: list[Fault]) -> Iterator[tuple[Path, str, bool]]:
-    """Yield files, the names of what is in them, and whether they were named themselves."""
+    """Yield each file, the name for its jobs, and whether the file itself was named."""
     for path in paths:
         if path.is_dir():
             for below in _yaml_below(path):
@@ -249,7 +249,7 @@ def _files(paths: Sequence[Path], faults: list[Fault]) -> Iterator[tuple[Path, s
 
 
 def _yaml_below(folder: Path) -> Iterator[Path]:
-    """Yield every YAML file below a folder, links followed; and the folders that cannot be looked into."""
+    """Yield every YAML file below a folder, following links, and every folder that cannot be opened."""
     unreadable: list[OSError] = []
     seen: set[tuple[int, int]] = set()
     for root, folders, names in os.walk(folder, onerror=unreadable.append, followlinks=True):
@@ -271,10 +271,10 @@ def _yaml_below(folder: Path) -> Iterator[Path]:
 
 
 def _kind(path: Path) -> str:
-    """Say what a file is by a look at its keys alone: whoever runs thousands of jobs does not wait for all to be read.
+    """Find the kind of a file from its keys alone, so that nobody has to wait for thousands of jobs to be read.
 
-    A job without a schema is known by its keys; an entry of the library says its kind. Text in another encoding is
-    looked at as well: that it cannot be read is told when its turn comes.
+    A job without a schema is known by its keys; an entry of the library gives its kind. Text in another encoding is looked
+    at, too; it is reported as unreadable when its turn comes.
     """
     try:
         raw = _beginning(path)
@@ -289,7 +289,7 @@ def _kind(path: Path) -> str:
 
 
 def _beginning(path: Path) -> bytes:
-    """Return the first bytes of a regular file; nobody is waited for, as a pipe without a writer would have it."""
+    """Return the first bytes of a regular file, without ever waiting, as reading a pipe might."""
     handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     try:
         if not stat.S_ISREG(os.fstat(handle).st_mode):
@@ -301,12 +301,12 @@ def _beginning(path: Path) -> bytes:
 
 
 def _key(name: str) -> bytes:
-    """Shorten a name for the list of taken ones; upper and lower case are one file on some systems."""
+    """Return a short key of a name for the set of taken names; case is ignored, as some file systems ignore it."""
     return sha256(name.casefold().encode()).digest()[:12]
 
 
 def _safe(part: str) -> str:
-    """Make a part of a name a file's name: unusual characters become hyphens, and long names are cut and numbered."""
+    """Make a file name from a part of a name: unusual characters become hyphens, and long names are cut and get a digest."""
     text = re.sub(r"[^\w.~-]+", "-", part).strip(".") or "-"
     if text == part and len(text.encode()) <= MOST_NAME_BYTES:
         return text

@@ -1,4 +1,4 @@
-"""How much memory there is, how much a process holds, and a limit to it."""
+"""The memory of a machine, the memory that a process holds, and a limit for it."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ from pathlib import Path
 
 MB = 1024 * 1024
 BASE_MB = 1024
-"""Address space that a process may take beyond its limit, which is of what it holds and is watched from outside."""
+"""Address space that a process may take beyond its limit. The limit is for the memory it holds, which is watched from outside."""
 LEAST_MB = 512
 SHARE = 0.8
 
 
 def resident_mb(pid: int | str = "self") -> int:
-    """Return what a process holds in memory, in MB; 0 where the system does not tell."""
+    """Return the memory that a process holds, in MB; 0 if the system does not say."""
     try:
         pages = int(Path(f"/proc/{pid}/statm").read_text(encoding="ascii").split()[1])
     except (OSError, ValueError, IndexError):
@@ -22,7 +22,7 @@ def resident_mb(pid: int | str = "self") -> int:
 
 
 def limit_address_space(memory_mb: int) -> None:
-    """Let requests for memory fail before this process takes what is not there, where the system can."""
+    """Make requests for memory fail beyond a limit, if the system can do this."""
     try:
         import resource
     except ImportError:
@@ -35,7 +35,7 @@ def limit_address_space(memory_mb: int) -> None:
 
 
 def share_mb(workers: int) -> int:
-    """Share out most of the memory of this machine (or container) to some workers, in MB; 0 where it is not known."""
+    """Return each worker's share of most of the memory of this machine or container, in MB; 0 if it is not known."""
     totals = []
     try:
         totals.append(os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") // MB)

@@ -1,4 +1,4 @@
-"""How a job can come out, and in which words and marks that is said."""
+"""The outcomes of a job, with their words and marks."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ OUTCOMES: dict[str, str] = {
     "wrong_input": "the job is wrong",
     "failed": "failed",
 }
-"""How a job can come out, from best to worst, in words."""
+"""The outcomes in words, from best to worst."""
 MARKS = {
     "fits": "✓",
     "fits_with_broken_preference": "~",
@@ -38,7 +38,7 @@ GOAL_WORDS: dict[str, str] = {
 }
 FITTING = ("fits", "fits_with_broken_preference")
 OPEN = ("not_settled", "no_plan")
-"""Where more time may tell."""
+"""Outcomes that more time may change."""
 WITHOUT_ANSWER = ("wrong_input", "failed")
-"""Where nobody looked for a plan, or the search came to nothing."""
+"""Outcomes without an answer: nobody looked for a plan, or the search failed."""
 Failure = Literal["crash", "hang", "memory", "fault"]

@@ -1,4 +1,4 @@
-"""What the pages of a batch have in common, and the page of one plan."""
+"""The common parts of the pages of a batch, and the page of a plan."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ SAFETY = (
 
 
 def pieces(template: str, **values: Any) -> Iterator[str]:
-    """Fill in a template piece by piece, with its script, and the style and the line of safety that all pages have."""
+    """Yield a filled-in template piece by piece, with its script, and the style and the line of safety of all pages."""
     from markupsafe import Markup
 
     from trayopt import __version__
@@ -55,7 +55,7 @@ def plan_page(plan: Plan, outcome: str) -> str:
 
 
 def page_of(plan: bytes, outcome: str) -> str:
-    """Write a plan that stands in a file as a page for people."""
+    """Write a plan from the content of its file as a page for people."""
     return plan_page(Plan.model_validate_json(plan), outcome)
 
 
@@ -71,7 +71,7 @@ def _world() -> Environment:
 
 @cache
 def text_of(name: str) -> str:
-    """Return the text of a template, from a folder or from a pack."""
+    """Return the text of a template, from a folder or from an archive."""
     from importlib.resources import files
 
     return str(files("trayopt.batches").joinpath("templates", name).read_text(encoding="utf-8"))

@@ -1,4 +1,4 @@
-"""How the trunks of a mix are joined where a sweep only says it in a word."""
+"""Patterns of joins, by which a sweep says in one word how the trunks of a mix are joined."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ class End(NamedTuple):
 
     @property
     def fibres(self) -> int:
-        """All fibres of the cable."""
+        """Number of fibres in the cable."""
         return self.cable.fibres
 
     def subunits(self) -> list[tuple[int, int]]:
@@ -36,7 +36,7 @@ Pairs = Iterator[tuple[Run, Run]]
 
 
 def joins(pattern: str, ends: Sequence[End]) -> list[dict[str, str]]:
-    """Return the joins of a pattern as a job file writes them; none where the trunks are too few for it."""
+    """Return the joins of a pattern as a job file writes them; an empty list if there are too few trunks."""
     return [{"a": str(a), "b": str(b)} for a, b in PATTERNS[pattern](ends)]
 
 
@@ -63,7 +63,7 @@ def _odd_then_even(end: End, count: int) -> Runs:
 
 
 def _shared_out(order: Callable[[End, int], Runs]) -> Callable[[Sequence[End]], Pairs]:
-    """Join the first trunk to the others, one after the other, whose fibres are taken in an order."""
+    """Make a pattern that joins the first trunk to each of the others in turn; ``order`` gives the order of their fibres."""
 
     def join(ends: Sequence[End]) -> Pairs:
         if not ends:
@@ -85,14 +85,14 @@ def _pairs(ends: Sequence[End]) -> Pairs:
 
 
 def _ring(ends: Sequence[End]) -> Pairs:
-    """Join each trunk's second half to the first half of the next one, the last to the first."""
+    """Join the second half of each trunk to the first half of the next trunk, and of the last trunk to the first."""
     if len(ends) > 1:
         for a, b in zip(ends, [*ends[1:], ends[0]], strict=True):
             yield from _aligned(a, [(a.fibres // 2 + 1, a.fibres)], b, [(1, b.fibres // 2)])
 
 
 def _mesh(ends: Sequence[End]) -> Pairs:
-    """Join all with all: of each trunk an equal share, in whole ribbons, to each of the others."""
+    """Join every two trunks: each trunk gives an equal share of whole ribbons to each of the others."""
     used = [0] * len(ends)
     for i, j in combinations(range(len(ends)), 2):
         share = min(_share(ends[i], len(ends) - 1), _share(ends[j], len(ends) - 1))
@@ -109,7 +109,7 @@ def _share(end: End, others: int) -> int:
 
 
 def _aligned(a: End, a_runs: Runs, b: End, b_runs: Runs) -> Pairs:
-    """Join two sequences of runs fibre by fibre, cut at the edges of both, up to the end of the shorter one."""
+    """Join two sequences of runs fibre by fibre, cut at the edges of both, up to the end of the shorter sequence."""
     left, right = list(a_runs), list(b_runs)
     while left and right:
         (a_first, a_last), (b_first, b_last) = left.pop(0), right.pop(0)

@@ -1,4 +1,4 @@
-"""How a run goes on: jobs done, rate, time left, last failures; on a terminal all the time, else once a minute."""
+"""Progress of a run: finished jobs, rate, time left, last failures. It is live on a terminal, otherwise a line each minute."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ if TYPE_CHECKING:
 
 EVERY_S = 60.0
 FAILURES = 3
-"""Last failures that stay on the screen."""
+"""Number of last failures that stay on the screen."""
 MOST_TOLD = 50
-"""Failures that are told a minute; the end of the run tells them all."""
+"""Greatest number of failures printed each minute; the end of the run prints them all."""
 
 
 class Tally:
-    """Counts what has ended and works out rate and time left; jobs of earlier runs do not count for the rate."""
+    """Counts finished jobs and works out rate and time left; jobs of earlier runs do not count for the rate."""
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
         self.total = 0
@@ -32,37 +32,37 @@ class Tally:
         self._started = clock()
 
     def begin(self, total: int) -> None:
-        """Take the number of jobs."""
+        """Take over the total number of jobs."""
         self.total = total
         self._started = self._clock()
 
     def ended(self, line: Line, *, before: bool) -> None:
-        """Count a job."""
+        """Count a finished job."""
         self.counts[line["outcome"]] += 1
         self.before += before
         if line["outcome"] in WITHOUT_ANSWER and not before:
             self.fail(f"{line['name']}: {line.get('why', '')}")
 
     def fail(self, words: str) -> None:
-        """Keep the words of a failure that is one of the last."""
+        """Keep the words of a failure among the last failures."""
         self.failures.append(words)
 
     def tick(self) -> None:
-        """Do nothing: there is nobody to tell."""
+        """Do nothing, since there is no display."""
 
     @property
     def done(self) -> int:
-        """Jobs that have a line."""
+        """Number of jobs that have a line."""
         return sum(self.counts.values())
 
     @property
     def rate(self) -> float:
-        """Jobs a second in this run."""
+        """Jobs per second in this run."""
         seconds = self._clock() - self._started
         return (self.done - self.before) / seconds if seconds > 0 else 0.0
 
     def words(self) -> str:
-        """Say where the run stands in one line."""
+        """Write the state of the run in one line."""
         rate = self.rate
         share = 100 * self.done // self.total if self.total else 100
         left = f", {_span((self.total - self.done) / rate)} left" if rate and self.done < self.total else ""
@@ -72,7 +72,7 @@ class Tally:
 
 
 class Lines(Tally):
-    """Writes a line a minute, and the last failures behind it."""
+    """Prints a line each minute, followed by the last failures."""
 
     def __init__(self, write: Callable[[str], None], clock: Callable[[], float] = time.monotonic) -> None:
         super().__init__(clock)
@@ -89,7 +89,7 @@ class Lines(Tally):
             self._more += 1
 
     def tick(self) -> None:
-        """Write, if it is time."""
+        """Print the line, if a minute is over."""
         if self._clock() - self._told >= EVERY_S:
             self._told = self._clock()
             self._write(self.words())
@@ -101,7 +101,7 @@ class Lines(Tally):
 
 
 class Screen(Tally):
-    """Keeps the state of the run on the last lines of a terminal."""
+    """Shows the state of the run on the last lines of a terminal."""
 
     def __init__(self, console: Any) -> None:
         super().__init__()
@@ -130,7 +130,7 @@ class Screen(Tally):
 
 
 def _span(seconds: float) -> str:
-    """Write a time as people say it."""
+    """Write a time in seconds, minutes or hours."""
     if seconds < 90:
         return f"{seconds:.0f} s"
     minutes = round(seconds / 60)

@@ -1,4 +1,4 @@
-"""The file of results: a line a job, appended as it ends; nothing that was written is ever written again."""
+"""The file of results: a line for each job, appended when the job ends; lines are never changed."""
 
 from __future__ import annotations
 
@@ -20,29 +20,29 @@ from trayopt.formats.json_out import write_whole
 Line = dict[str, Any]
 FILE = "results.jsonl"
 COPY = ".results.jsonl"
-"""The copy that a run keeps of the file of results, and takes away when it ends."""
+"""The copy of the file of results that a run keeps, and removes when it ends."""
 CHUNK = 8192
 KINDS = ("plan", "page", "certificate")
-"""Files of a job: under these keys its line names them, and under ``plan_file_sha256`` and so on their checksums."""
+"""Kinds of files of a job: keys of its line that name the files; ``plan_file_sha256`` and the like have their checksums."""
 
 
 class Results:
-    """Lines of a folder of results, by the name of their job; of lines with one name the last one counts.
+    """The lines of a folder of results by the name of their job; of several lines with one name, the last counts.
 
-    A line with ``gone`` says that the job is no part of the batch any more: its line is kept, and serves again where
-    the job comes back, but it counts no more. Only where each line begins is held in memory, and its key.
+    A line with ``gone`` says that the job is not part of the batch any more: its earlier line does not count, but is kept
+    and serves again if the job comes back. Only the position and the key of each line are held in memory.
 
     Parameters
     ----------
     folder
         The folder of results.
     file
-        Where the lines are read, if not in the folder's own file.
+        The file with the lines, if it is not the file in the folder.
 
     Raises
     ------
     InputError
-        If there is a line that is none of ours, or the file cannot be read.
+        If the file cannot be read, or has a line that trayopt did not write.
     """
 
     def __init__(self, folder: Path, file: IO[bytes] | None = None) -> None:
@@ -50,7 +50,7 @@ class Results:
         self.path = folder / FILE
         self.starts: dict[str, int] = {}
         self.torn = 0
-        """Bytes behind the last whole line: what was being written when a run was killed."""
+        """Number of bytes after the last complete line, which a killed run left."""
         self.end = 0
         """Where the last whole line ends."""
         self._file = file
@@ -81,22 +81,22 @@ class Results:
                 yield line
 
     def line(self, name: str) -> Line | None:
-        """Return the line of one job; None where there is none."""
+        """Return the line of a job; None if there is none."""
         return self._line(self.starts.get(name))
 
     def known(self, name: str) -> Line | None:
-        """Return the last line that a job had, though it may be gone; None where it never had one."""
+        """Return the last line of a job, even if the job is gone; None if it never had a line."""
         return self._line(self.starts.get(name, self._gone.get(name)))
 
     def with_key(self, key: str) -> Iterator[Line]:
-        """Yield the lines whose own key is this one, those of jobs that are gone too."""
+        """Yield the lines with this key, including lines of jobs that are gone."""
         for name in self._named.get(key, ()):
             found = self.known(name)
             if found is not None:
                 yield found
 
     def take(self, line: Line, at: int) -> None:
-        """Note where a line begins; the line that its job had before serves no more."""
+        """Note the position of a line, which replaces the earlier line of its job."""
         name = line["name"]
         if line.get("gone"):
             if name in self.starts:
@@ -134,7 +134,7 @@ class Results:
             yield file
 
     def _scan(self) -> None:
-        """Find where lines begin."""
+        """Find the position of every line."""
         with self._open() as file:
             file.seek(0)
             lines = iter(partial(_next_line, file, bytearray()), b"")
@@ -154,17 +154,17 @@ class Results:
 
 
 class Writer:
-    """Appends to the results of a folder; every line is on the disk before the next step is taken.
+    """Appends to the results of a folder; every line is on the disk before the run goes on.
 
-    A copy of all lines is kept beside it. Where somebody takes the file of results away or cuts it while the run goes on, it
-    is written again from the copy; by the next run, where this one was killed before it could.
+    A copy of all lines is kept beside the file. If somebody removes or cuts the file of results during the run, it is
+    written again from the copy; if the run was killed before that, the next run does it.
 
     Parameters
     ----------
     folder
-        The folder of results; it is made where it is not there.
+        The folder of results; it is made if it does not exist.
     recover
-        Whether lines count that only the copy of a run holds that was killed.
+        Whether lines count that only the copy of a killed run holds.
 
     Raises
     ------
@@ -216,7 +216,7 @@ class Writer:
         self._copy = self._file = self._lock = None
 
     def write(self, path: str, text: str | bytes) -> str:
-        """Write a plan or a page, whole or not at all, and give its checksum; its line comes after it."""
+        """Write a plan or a page, whole or not at all, and return its checksum; the line of the job comes afterwards."""
         target = self.folder / path
         raw = encoded(text) if isinstance(text, str) else text
         try:
@@ -231,7 +231,7 @@ class Writer:
         return sha256(raw).hexdigest()
 
     def intact(self, line: Line, kind: str) -> bytes | None:
-        """Return what stands in a file of a line; None unless it is what was written with the line."""
+        """Return the content of a file of a line; None unless it is still as it was written."""
         try:
             raw = (self.folder / line[kind]).read_bytes()
         except (KeyError, OSError):
@@ -239,7 +239,7 @@ class Writer:
         return raw if sha256(raw).hexdigest() == line.get(f"{kind}_file_sha256") else None
 
     def append(self, lines: list[Line]) -> None:
-        """Append lines, and see that the file holds those before; where that fails, none of the new ones stays there."""
+        """Append lines, and check that the file holds the earlier lines; if that fails, none of the new lines stays."""
         assert self._file is not None
         assert self._copy is not None
         raws = [encoded(json.dumps(line, ensure_ascii=False)) + b"\n" for line in lines]
@@ -264,7 +264,7 @@ class Writer:
             self.results.end += len(part)
 
     def settle(self) -> Results:
-        """Return the results as they stand, after a line that was written and not noted; see that the file holds them."""
+        """Return the current results, including a line that was written but not noted; check that the file holds them."""
         assert self._copy is not None
         if self._copy.seek(0, os.SEEK_END) != self.results.end:
             self.results = Results(self.folder, self._copy)
@@ -274,7 +274,7 @@ class Writer:
         return self.results
 
     def _copied(self) -> bool:
-        """Open the copy; True where that of a run that was killed holds more than the file of results, which was cut since."""
+        """Open the copy; True if the copy of a killed run holds more than the file of results."""
         path, copy = self.folder / FILE, self.folder / COPY
         if self.recover and copy.exists() and (not path.exists() or _begins(copy, path)):
             self._copy = copy.open("r+b", buffering=0)
@@ -287,7 +287,7 @@ class Writer:
         return False
 
     def _untouched(self) -> bool:
-        """Whether the file of results is the one that this run writes, and ends where its last line ends."""
+        """Whether the file of results is the file that this run writes, and ends with its last line."""
         assert self._file is not None
         try:
             there = self.results.path.stat()
@@ -313,7 +313,7 @@ class Writer:
         self.written_again = True
 
     def _cut(self) -> None:
-        """Take away what stands behind the last line."""
+        """Remove everything after the last line."""
         assert self._copy is not None
         self._copy.truncate(self.results.end)
         if self._file is not None:
@@ -328,7 +328,7 @@ def _line_at(file: IO[bytes], at: int) -> Line:
 
 
 def _next_line(file: IO[bytes], ahead: bytearray) -> bytes:
-    """Return the next line of a file that reads without a buffer; what was read beyond it is kept in ``ahead``."""
+    """Return the next line of an unbuffered file; bytes that were read beyond it are kept in ``ahead``."""
     while (end := ahead.find(b"\n") + 1) == 0:
         chunk = file.read(CHUNK)
         if not chunk:
@@ -341,7 +341,7 @@ def _next_line(file: IO[bytes], ahead: bytearray) -> bytes:
 
 
 def _begins(whole: Path, part: Path) -> bool:
-    """Whether a file begins with all that another one holds."""
+    """Whether a file begins with the whole content of another file."""
     with whole.open("rb") as one, part.open("rb") as other:
         while chunk := other.read(CHUNK):
             if one.read(len(chunk)) != chunk:
@@ -350,14 +350,14 @@ def _begins(whole: Path, part: Path) -> bool:
 
 
 def _write_all(file: IO[bytes], raw: bytes) -> None:
-    """Write all bytes to a file without a buffer, in which nothing can be left when the disk is full."""
+    """Write all bytes to an unbuffered file, so that nothing is left in a buffer when the disk is full."""
     sent = 0
     while sent < len(raw):
         sent += file.write(raw[sent:])
 
 
 def _locked(folder: Path) -> int | None:
-    """Hold the folder against a second run as long as this process lives, where the system can."""
+    """Lock the folder against a second run as long as this process lives, if the system can do this."""
     try:
         import fcntl
     except ImportError:

@@ -1,4 +1,4 @@
-"""The run of a batch: feeds an engine, writes what comes back, and loses nothing."""
+"""The run of a batch: it feeds an engine, writes the answers, and loses nothing."""
 
 from __future__ import annotations
 
@@ -21,20 +21,20 @@ from trayopt.errors import InputError
 
 WAIT_S = 1.0
 MOST_TWINS = 10_000
-"""Jobs that may wait for another one that is the same: their lines are held in memory."""
+"""Greatest number of jobs that wait for an equal job; their lines are held in memory."""
 
 
 class Observer(Protocol):
-    """Is told how a run goes on."""
+    """Anything that follows the progress of a run."""
 
     def begin(self, total: int) -> None:
-        """Told how many jobs there are."""
+        """Receive the number of jobs."""
 
     def ended(self, line: Line, *, before: bool) -> None:
-        """Told the line of a job; ``before`` is True where an earlier run had written it."""
+        """Receive the line of a finished job; ``before`` is true if an earlier run wrote it."""
 
     def tick(self) -> None:
-        """Told at least once a second."""
+        """Receive a call at least once a second."""
 
 
 @dataclass
@@ -44,17 +44,17 @@ class Run:
     Parameters
     ----------
     manifest
-        What to run.
+        The jobs to run.
     writer
-        Where to write it.
+        The writer of the results.
     engine
-        Who solves it.
+        The engine that solves the jobs.
     settings
-        How it is solved.
+        The settings with which jobs are solved.
     observer
-        Who is told.
+        The observer of the run.
     retry_failed
-        Run jobs again that failed in an earlier run.
+        Whether to run jobs again that failed in an earlier run.
     """
 
     manifest: Manifest
@@ -70,14 +70,14 @@ class Run:
     _lines: list[Line] = field(default_factory=list)
 
     def go(self) -> None:
-        """Run every job that has no result yet; of jobs that are the same, one.
+        """Run every job that has no result yet; of equal jobs, only one is solved.
 
-        Lines of jobs that are no longer in the manifest count no more; they are kept for jobs that come back.
+        Lines of jobs that are no longer in the manifest do not count any more; they are kept in case the job comes back.
 
         Raises
         ------
         InputError
-            If results cannot be written, or no worker is left; everything so far is kept.
+            If results cannot be written, or no worker is left; the results so far are kept.
         """
         names = {item.name for item in self.manifest.items()}
         self.observer.begin(len(names))
@@ -94,14 +94,14 @@ class Run:
         self._flush()
 
     def _full(self) -> bool:
-        """Whether the engine has what it is good for it to have, or too many jobs wait for others that are the same."""
+        """Whether the engine has enough jobs, or too many jobs wait for equal jobs."""
         slots = self.engine.slots()
         return slots == 0 or self._in_work >= slots or self._waiting >= MOST_TWINS
 
     def _feed(self, items: Iterator[Item]) -> bool:
-        """Take jobs until the engine is full, an answer has come or some time is over; False when none is left.
+        """Take jobs until the engine is full, an answer comes or some time is over; return False when no job is left.
 
-        Jobs that wait for another one that is the same take no slot, so that no worker is idle while others are left.
+        A job that waits for an equal job takes no slot, so that no worker is idle while there are other jobs.
         """
         until = time.monotonic() + WAIT_S
         while not self._in_work or not self._full():
@@ -145,7 +145,7 @@ class Run:
             self.engine.submit(item.name, job.plain(), lambda answer: self._answers.put((line, item, answer)))
 
     def _stands(self, known: Line) -> bool:
-        """Whether an earlier line of the same job is as good as a new one; a page that is damaged is made again."""
+        """Whether an earlier line of the same job can stand for a new one; a damaged page is made again."""
         if known["outcome"] == "failed":
             return not self.retry_failed
         if "plan" not in known:
@@ -158,11 +158,11 @@ class Run:
         return True
 
     def _serves(self, other: Line) -> bool:
-        """Whether the line of another job that is the same can stand for a new one."""
+        """Whether the line of an equal job can stand for a new one."""
         return other["outcome"] != "failed" and self._stands(other)
 
     def _at_once(self, line: Line, answer: Answer) -> None:
-        """Write the line of a job that nobody needs to solve; not again where it is there already."""
+        """Write the line of a job that does not need solving, unless the same line is there already."""
         whole = {**answer, **line}
         known = self.writer.results.line(line["name"])
         if known == whole:
@@ -171,7 +171,7 @@ class Run:
             self._lines.append(whole)
 
     def _as_twin(self, line: Line, item: Item, twin: Line) -> None:
-        """Write the line of a job that is the same as another one, with a plan and a page of its own."""
+        """Write the line of a job that is equal to another, with a plan and a page of its own."""
         texts = {kind: raw for kind in KINDS if (raw := self.writer.intact(twin, kind)) is not None}
         self._write({**twin, **line}, item, texts)
 
@@ -183,7 +183,7 @@ class Run:
         self._lines.append(line)
 
     def _collect(self, *, wait: bool) -> None:
-        """Take every answer that is there, after waiting for the first a little, and write them."""
+        """Take all available answers, after a short wait for the first, and write them."""
         try:
             self._settle(*self._answers.get(timeout=WAIT_S if wait else 0.001))
             while not self._answers.empty():
@@ -213,7 +213,7 @@ class Run:
 
 
 def _described(job: Job, item: Item) -> dict[str, Any]:
-    """Say what a line tells of its job whatever comes of it."""
+    """Return the part of a line that does not depend on the outcome."""
     values = item.values or {**dict.fromkeys(FACTORS, ""), "enclosure": job.enclosure.id, "mix": mix_of(job)}
     told = {"values": values, "mix": mix_of(job), "title": job.title, "digest": job.digest, **box_figures(job)}
     return told if item.values else {**told, "variant": variant_of(job)}

@@ -1,4 +1,4 @@
-"""What came out of a batch: counts, a digest, the smallest box for each mix, and what changed against an older run."""
+"""The summary of a batch: counts, a digest, the smallest box for each mix, and changes against an older run."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from trayopt.errors import Fault
 
 Way = Literal["better", "worse", "changed", "new", "gone"]
 WAYS: tuple[Way, ...] = ("worse", "gone", "changed", "better", "new")
-"""In the order in which they are told."""
+"""The kinds of change, in the order in which they are listed."""
 RANK = {outcome: rank for rank, outcome in enumerate(OUTCOMES)}
 GOALS: tuple[GoalName, ...] = (
     "unplaced",
@@ -31,13 +31,13 @@ GOALS: tuple[GoalName, ...] = (
     "irregular",
 )
 MOST_CHANGES = 10_000
-"""Changes that are told beside those for the worse and the jobs that are gone, which are told all."""
+"""Greatest number of listed changes, without changes for the worse and gone jobs, which are all listed."""
 MOST_FAILURES = 1_000
-"""Jobs without an answer that are told with their reasons; the others stand in the tables."""
+"""Greatest number of jobs without an answer that are listed with their reasons; the others are only in the tables."""
 
 
 class Box(NamedTuple):
-    """An enclosure and the job in which a mix fits into it."""
+    """An enclosure, and the job that shows that a mix fits into it."""
 
     enclosure: str
     litres: float
@@ -51,20 +51,20 @@ class Box(NamedTuple):
 
 
 class Smallest(NamedTuple):
-    """The smallest box that a mix fits in, asked for in one way.
+    """The smallest box into which a mix fits, for one variant.
 
     Parameters
     ----------
     mix
         Name of the mix.
     variant
-        In which way, in words: joins, trays, divisions, rules and tubes that are not the usual ones; or the job's name.
+        The variant in words: joins, trays, divisions, rules and tubes that are not the usual ones; or the name of the job.
     splices
-        How many it has, at most.
+        The greatest number of splices of its jobs.
     box
-        The smallest enclosure; None where there is none.
+        The smallest enclosure; None if the mix fits into none.
     not_settled
-        Smaller enclosures where it is not settled whether the mix fits.
+        Smaller enclosures for which it is not settled whether the mix fits.
     """
 
     mix: str
@@ -75,7 +75,7 @@ class Smallest(NamedTuple):
 
 
 class Failed(NamedTuple):
-    """A job without an answer, and why."""
+    """A job without an answer, and the reason."""
 
     name: str
     outcome: str
@@ -83,7 +83,7 @@ class Failed(NamedTuple):
 
 
 class Change(NamedTuple):
-    """What became of one job since the older run, in words."""
+    """The change of a job since the older run, in words."""
 
     name: str
     way: Way
@@ -94,36 +94,36 @@ class Change(NamedTuple):
 
 @dataclass
 class Summary:
-    """All that is said of a batch beside its lines.
+    """The summary of a batch.
 
     Parameters
     ----------
     counts
-        Jobs by outcome; a job that is no longer in the batch counts no more.
+        Number of jobs by outcome, without jobs that are no longer in the batch.
     same
-        Jobs with the same result as an earlier job: the two were solved together.
+        Number of jobs that share the result of an equal job.
     proven
-        Jobs whose every goal is proven.
+        Number of jobs with every goal proven.
     digest
-        Names the results as a whole, whatever order they came in; seconds and attempts are no part of it.
+        Digest of all results, which does not depend on their order, on seconds or on attempts.
     smallest
-        For every mix and every way in which it is asked for, the smallest box that it fits in; by number of splices.
+        The smallest box for every mix and variant, by number of splices.
     failures
-        Jobs that are wrong or failed, the first of them.
+        The first of the jobs that are wrong or failed.
     settings
-        The settings with which jobs were solved, and how many jobs each; more than one where a run was not finished.
+        The settings with which jobs were solved, each with the number of jobs; several if an earlier run was not finished.
     changes
-        Against an older run, the worse ones first; None without one.
+        Changes against an older run, the worst first; None without an older run.
     ways
-        How many changes there are of each kind, those that are not told included.
+        Number of changes of each kind, including changes that are not listed.
     left_out
         YAML files below the folders of the run that are neither jobs nor sweeps.
     unusual
-        What is unusual about the hardware that the jobs use, and which workers were refused.
+        Warnings about the hardware of the jobs, and about refused workers.
     written_again
-        Whether the file of results was taken away or changed during the run, and was written again.
+        Whether the file of results was removed or changed during the run, and was written again.
     seconds
-        Time of all jobs added up.
+        Total time of all jobs.
     """
 
     counts: Counter[str] = field(default_factory=Counter)
@@ -142,16 +142,16 @@ class Summary:
 
     @property
     def jobs(self) -> int:
-        """All jobs."""
+        """Number of all jobs."""
         return sum(self.counts.values())
 
     @property
     def worse(self) -> int:
-        """Jobs that came out worse than in the older run, or are gone."""
+        """Number of jobs that came out worse than in the older run, or are gone."""
         return self.ways["worse"] + self.ways["gone"]
 
     def as_dict(self) -> dict[str, Any]:
-        """Return it as plain data."""
+        """Return the summary as plain data."""
         return {
             "schema": "trayopt/batch/1",
             "jobs": self.jobs,
@@ -177,12 +177,12 @@ class Summary:
 
 @dataclass(slots=True)
 class _Group:
-    """What is known of a mix that is asked for in one way, while lines are read."""
+    """What is known of a mix and variant while lines are read."""
 
     mix: str
     said: str
     sweep: str
-    """Name of its sweep; empty for job files."""
+    """Name of the sweep; empty for job files."""
     splices: int = 0
     jobs: int = 0
     box: Box | None = None
@@ -204,7 +204,7 @@ class _Group:
 
 
 def summarize(results: Results, older: Results | None = None) -> Summary:
-    """Go once over the lines of a run, and of an older one."""
+    """Make the summary from one pass over the lines of a run, and of an older run if given."""
     made = Summary()
     total = 0
     groups: dict[str, _Group] = {}
@@ -234,7 +234,7 @@ def summarize(results: Results, older: Results | None = None) -> Summary:
 
 
 def _smallest(groups: list[_Group]) -> list[Smallest]:
-    """Put groups in order, mix by mix; two sweeps that say the same words are told apart by their names."""
+    """Sort groups by mix; groups with the same words from different sweeps get the name of their sweep."""
     sizes: Counter[str] = Counter()
     for group in groups:
         sizes[group.mix] = max(sizes[group.mix], group.splices)
@@ -249,7 +249,7 @@ def _smallest(groups: list[_Group]) -> list[Smallest]:
 
 
 def variant_key(line: Line) -> str:
-    """Name what a job asks for whatever its box: all that its sweep crosses but the box, or what its file says."""
+    """Return a key of a job without its box: all factors of its sweep but the box, or the variant of its file."""
     name = str(line["name"])
     if line["values"].get("joins"):
         sweep, _, rest = name.partition("/")
@@ -258,12 +258,12 @@ def variant_key(line: Line) -> str:
 
 
 def mix_name(line: Line) -> str:
-    """Name of the mix of a line: as its sweep names it, or made of its trunks."""
+    """Return the name of the mix of a line: the name in its sweep, or a name made from its trunks."""
     return str(line["values"].get("mix", "") or line.get("mix", ""))
 
 
 def variant(line: Line) -> str:
-    """Tell jobs of one mix in one box from each other: by the other values, or by the name of a job file."""
+    """Return words that tell jobs of one mix in one box apart: the unusual values, or the name of the job file."""
     values = line["values"]
     told = [
         words(factor, values[factor])
@@ -274,21 +274,21 @@ def variant(line: Line) -> str:
 
 
 def conflict_words(line: Line) -> str:
-    """Name the rules of a conflict with what they concern, where there is no room for the whole reason."""
+    """Write the rules of a conflict with their subjects, in short."""
     groups = [str(group).replace("_", " ") for group in line.get("conflict", ())]
     more = [f"{len(groups) - 4} more"] if len(groups) > 4 else []
     return f"cannot hold together: {', '.join([*groups[:4], *more])}" if groups else ""
 
 
 def usual(factor: str) -> str:
-    """Return the value of a factor that goes without saying."""
+    """Return the usual value of a factor, which is not mentioned."""
     return {"tray": "own", "joins": "through", "divide_at": "own", "rules": "default", "tubes": "mesh-set"}.get(
         factor, ""
     )
 
 
 def words(factor: str, value: str) -> str:
-    """Say a value so that it is clear without its factor."""
+    """Write a value so that it is clear without its factor."""
     if factor == "divide_at":
         return _divided_words(value)
     if factor == "tray":
@@ -297,7 +297,7 @@ def words(factor: str, value: str) -> str:
 
 
 def _divided_words(value: str) -> str:
-    """Say where trunks are divided: at one place, at either, or trunk by trunk."""
+    """Write where trunks are divided: at one place, at either place, or trunk by trunk."""
     if value == CABLE:
         return "divided where the cable allows"
     places = [" or ".join(f"the {word}" for word in words.split("+")) for words in value.split("-")]
@@ -305,7 +305,7 @@ def _divided_words(value: str) -> str:
 
 
 def _digest(line: Line) -> bytes:
-    """Digest what of a line does not depend on the machine or the order."""
+    """Return the digest of the parts of a line that do not depend on the machine or the order."""
     keys = ("name", "digest", "outcome", "failure", "goals", "plan_sha256")
     return sha256(json.dumps([line.get(key) for key in keys], sort_keys=True).encode()).digest()
 
@@ -336,7 +336,7 @@ def _order(box: Box) -> tuple[Any, ...]:
 
 
 def _changes(results: Results, older: Results) -> Iterator[Change]:
-    """Compare lines of one name."""
+    """Yield the changes between lines of the same name."""
     for name in sorted({*results.starts, *older.starts}):
         change = _change(name, older.line(name), results.line(name))
         if change is not None:
@@ -344,7 +344,7 @@ def _changes(results: Results, older: Results) -> Iterator[Change]:
 
 
 def _told(changes: Iterable[Change], ways: Counter[str]) -> list[Change]:
-    """Count changes, and give all that are for the worse and so many of the others, in the order of ``WAYS``."""
+    """Count changes, and return all changes for the worse and the first of the others, in the order of ``WAYS``."""
     told: list[Change] = []
     others = 0
     for change in changes:
@@ -372,13 +372,13 @@ def _change(name: str, before: Line | None, after: Line | None) -> Change | None
 
 
 def _shared(before: Line, after: Line) -> tuple[GoalName, ...]:
-    """Return the goals that mean the same in two lines: of a run whose plans had other goals, splices without a tray alone."""
+    """Return the goals with the same meaning in two lines; if one is from a run with other goals, only ``unplaced``."""
     former = any(line.get("goals") and not line["goals"].keys() >= set(GOALS) for line in (before, after))
     return GOALS[:1] if former else GOALS
 
 
 def _standing(line: Line, shared: Sequence[GoalName]) -> tuple[int, list[int]]:
-    """How good a line is: smaller is better; seconds do not count."""
+    """Return the rank of a line's result, of which smaller is better; seconds do not count."""
     goals = line.get("goals") or {}
     return RANK[line["outcome"]], [goals.get(goal, 0) for goal in shared]
 
@@ -388,7 +388,7 @@ def _said(line: Line) -> str:
 
 
 def _difference(before: Line, after: Line) -> tuple[str, str]:
-    """Say the outcomes and the goals that are not the same."""
+    """Write the outcomes and goals that differ, before and after."""
     old, new = before.get("goals") or {}, after.get("goals") or {}
     parts: tuple[list[str], list[str]] = ([], [])
     if before["outcome"] != after["outcome"]:

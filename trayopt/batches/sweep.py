@@ -27,7 +27,7 @@ from trayopt.library.soundness import Remark, remarks
 from trayopt.rules.registry import fill
 
 MOST_JOBS = 100_000
-"""Jobs of one sweep."""
+"""Greatest number of jobs of a sweep."""
 HINT = (
     "trunks that do not say divide_at are divided at the tray, where their cable has tubes; "
     "write schema: trayopt/sweep/2 to leave that to the plan"
@@ -36,7 +36,7 @@ HINT = (
 
 @dataclass(frozen=True)
 class Value:
-    """One value of a factor: its name, what it puts into a job, and where in the sweep that stands."""
+    """A value of a factor: its name, its data for a job, and its path in the sweep."""
 
     name: str
     data: Any = None
@@ -45,7 +45,7 @@ class Value:
 
 @dataclass(frozen=True)
 class SweepJob:
-    """One job of a sweep, not yet read; ``values`` are the names of its values by factor."""
+    """A job of a sweep, not yet read; ``values`` holds the names of its values by factor."""
 
     sweep: Sweep
     values: dict[str, str]
@@ -53,13 +53,13 @@ class SweepJob:
 
     @property
     def name(self) -> str:
-        """Name made of the values that the sweep writes down: ``sweep/enclosure/mix_tray_joins``."""
+        """The name, made from the values that the sweep writes down: ``sweep/enclosure/mix_tray_joins``."""
         told = [self.values[factor] for factor in self.sweep.told if factor not in {"enclosure", "mix"}]
         return "/".join((self.sweep.name, self.values["enclosure"], "_".join((self.values["mix"], *told))))
 
     @property
     def why_not(self) -> str:
-        """Why such a box cannot be built; empty where it can."""
+        """The reason why the box cannot be built; empty if it can."""
         return self.sweep.unsound(self.parts["enclosure"], self.parts["tray"])
 
     def job(self) -> Job:
@@ -68,7 +68,7 @@ class SweepJob:
         Raises
         ------
         InputError
-            If its parts do not go together, such as a trunk's port that the enclosure does not have.
+            If the parts do not fit together, such as a trunk with a port that the enclosure does not have.
         """
         try:
             return self.sweep.read(self.parts, marked=False)
@@ -77,7 +77,7 @@ class SweepJob:
 
 
 class Sweep:
-    """A sweep whose references are resolved and whose parts are sound; ``read_sweep`` makes it."""
+    """A sweep with resolved references and sound parts; ``read_sweep`` makes it."""
 
     def __init__(self, name: str, located: Located, base: Path, resolver: Resolver) -> None:
         self.name = name
@@ -96,13 +96,13 @@ class Sweep:
 
     @property
     def told(self) -> list[str]:
-        """Factors that the sweep writes down itself, so that their values are part of a job's name."""
+        """Factors that the sweep writes down, so that their values are part of a job's name."""
         keys = {"tray": "trays", "joins": "joins", "divide_at": "divide_at", "rules": "rules", "tubes": "tubes"}
         told = [factor for factor in FACTORS if keys.get(factor, factor) in self.located.data]
         return [*told, "joins"] if self.own_joins and "joins" not in told else told
 
     def combinations(self) -> Iterator[tuple[Value, ...]]:
-        """Yield every combination of values, in the order of ``FACTORS``; the last factor turns fastest."""
+        """Yield every combination of values, in the order of ``FACTORS``; the last factor varies fastest."""
         first, trays, mixes, shared, *rest = (self.factors[factor] for factor in FACTORS)
         for box, tray, mix in product(first, trays, mixes):
             for how in self.own_joins.get(mix.name, shared):
@@ -137,7 +137,7 @@ class Sweep:
         return self._boxes[key]
 
     def unsound(self, box: Value, tray: Value) -> str:
-        """Why an enclosure cannot be built with a tray that is not its own; empty where it can."""
+        """Return the reason why an enclosure cannot be built with another tray; empty if it can."""
         key = (box.name, tray.name)
         if key not in self._unsound:
             wrong = (remark for remark in remarks(self.box(box, tray)) if remark.level == "error")
@@ -146,7 +146,7 @@ class Sweep:
         return self._unsound[key]
 
     def read(self, parts: Mapping[str, Value], *, marked: bool) -> Job:
-        """Put a job together and read it; ``marked`` takes the places of its parts along, for messages."""
+        """Put a job together and read it; with ``marked``, the places of its parts are kept for messages."""
         mix, how, divide, rules = (parts[factor] for factor in ("mix", "joins", "divide_at", "rules"))
         box = self.box(parts["enclosure"], parts["tray"])
         trunks = tuple(
@@ -169,7 +169,7 @@ class Sweep:
         return read_located(made, self.base, self.resolver, fill_rules=fill, warn=self._told)
 
     def _told(self, fault: Fault) -> None:
-        """Keep what is unusual; that a job is of a former format is told once, of the sweep."""
+        """Keep a warning, except the one about a former format, which is given once for the sweep."""
         if fault.message != NOTE:
             self.unusual.add(fault)
 
@@ -181,7 +181,7 @@ def _sentence(remark: Remark) -> str:
 
 
 def _end_of(trunk: Mapping[str, Any]) -> str:
-    """Name the cable end of a trunk that patterns join: of one that goes through, that toward where it enters."""
+    """Return the cable end of a trunk that patterns join; of a trunk that goes through, the end at which it enters."""
     name: str = trunk["id"]
     toward = trunk.get("toward", TOWARD)
     known = isinstance(toward, tuple) and toward and isinstance(toward[0], str)
@@ -189,14 +189,14 @@ def _end_of(trunk: Mapping[str, Any]) -> str:
 
 
 def _divided(trunk: Mapping[str, Any], divide: Any, index: int) -> dict[str, Any]:
-    """Say where the trunk with an index may be divided: of a list, the last entry holds for all that follow."""
+    """Return a trunk with the places at which it may be divided; the last entry of a list holds for all later trunks."""
     word = divide if isinstance(divide, str) else divide[min(index, len(divide) - 1)]
     others = {key: value for key, value in trunk.items() if key != "divide_at"}
     return others if word == CABLE else {**others, "divide_at": word}
 
 
 def _take_marks(made: Located, sweep: Located, key: str, path: DataPath) -> None:
-    """Give the parts under one key of a job their places in the sweep; joins of a pattern stand at its word."""
+    """Take over the places in the sweep for the parts under a key of a job; joins of a pattern have the place of its word."""
     start = (*path, key)
     for theirs, ours in ((sweep.values, made.values), (sweep.keys, made.keys)):
         found: dict[DataPath, Mark] = {
@@ -213,11 +213,11 @@ def read_sweep(located: Located, name: str, base: Path, folders: Sequence[Path] 
     Parameters
     ----------
     located
-        What the file holds.
+        The content of the file.
     name
         First part of the names of its jobs.
     base
-        The folder that paths are relative to.
+        The folder to which paths are relative.
     folders
         Folders whose entries come before the models of trayopt.
 
@@ -298,7 +298,7 @@ class _SweepReader:
         return [Value(DEFAULT_TUBES, made)]
 
     def shells(self, model: type[Frozen], items: Sequence[Any], base: DataPath) -> Iterator[tuple[Any, DataPath, Any]]:
-        """Yield the entries of a list whose keys are right, with their paths."""
+        """Yield the entries of a list that have the right keys, with their paths."""
         for i, item in enumerate(items):
             path = (*base, i)
             shell, faults = validate(model, item, self.located, path)
@@ -355,7 +355,7 @@ class _SweepReader:
             seen.add(value.name)
 
     def names_left_out(self) -> None:
-        """Tell names under ``leave_out`` that no value has."""
+        """Report names under ``leave_out`` that no value has."""
         sweep = self.sweep
         for i, entry in enumerate(sweep.leave_out):
             for factor, names in entry.named().items():
@@ -373,7 +373,7 @@ class _SweepReader:
                         )
 
     def samples(self) -> None:
-        """Read one job for every value, and every mix with each of its joins: what is wrong is told before the run."""
+        """Read a job for every value, and for every mix with each of its joins, so that faults are found before the run."""
         seen: set[tuple[str, ...]] = set()
         for combination in self.sweep.combinations():
             parts = dict(zip(FACTORS, combination, strict=True))
@@ -393,7 +393,7 @@ class _SweepReader:
 
 
 def _divide_name(item: Any) -> str:
-    """Name a value: ``tray-port`` is a list by trunk, ``tray+port`` a trunk that may be divided at both."""
+    """Write the name of a value: ``tray-port`` is a list by trunk, ``tray+port`` a trunk that may be divided at both places."""
     return (
         item if isinstance(item, str) else "-".join(word if isinstance(word, str) else "+".join(word) for word in item)
     )

@@ -1,4 +1,4 @@
-"""The results as a table: summary.csv and summary.xlsx, a row a job."""
+"""The results as a table with a row for each job: summary.csv and summary.xlsx."""
 
 from __future__ import annotations
 
@@ -25,13 +25,13 @@ COLUMNS = (
     *("same_as", "plan", "title", "source", "digest", "version", *SETTINGS),
 )
 HEADS = (*COLUMNS, f"Safety: {SAFETY}")
-"""What stands over the columns; the last is empty, so that a spreadsheet shows the line as long as it shows the headers."""
+"""The headers. The last column is empty; its header is the line of safety, which a spreadsheet shows with the headers."""
 WIDTHS = {"name": 44, "why": 60, "title": 30, "source": 30, "plan": 44, "mix": 20, "enclosure": 18, "outcome": 26}
 TEXT = {"name", "mix", "enclosure", *OTHERS, "why", "title", "source", "plan", "same_as"}
 
 
 def row(line: Line) -> list[Any]:
-    """Return the cells of a line; None where there is nothing to say."""
+    """Return the cells of a line; None for an empty cell."""
     goals = line.get("goals") or {}
     settings = dict(line.get("settings") or {})
     settings["goal_order"] = ", ".join(settings.pop("goals", None) or ())
@@ -44,12 +44,12 @@ def row(line: Line) -> list[Any]:
 
 
 def fill_of(line: Line) -> float | None:
-    """Return the part of all fibre ends that the trays of a box hold and that is in use; None where it is not known."""
+    """Return the used part of all fibre ends that the trays of a box hold; None if it is not known."""
     return round(line["ends"] / (2 * line["capacity"]), 4) if line.get("capacity") and "ends" in line else None
 
 
 def write_csv(path: Path, results: Results) -> None:
-    """Write summary.csv; its last column is empty, and has the line of safety as its header.
+    """Write summary.csv; its last column is empty and has the line of safety as its header.
 
     Raises
     ------
@@ -67,7 +67,7 @@ def write_csv(path: Path, results: Results) -> None:
 
 
 def write_xlsx(path: Path, results: Results) -> bool:
-    """Write summary.xlsx; False where openpyxl is not installed, and one of an earlier run is taken away.
+    """Write summary.xlsx; without openpyxl, remove the file of an earlier run and return False.
 
     Raises
     ------
@@ -102,7 +102,7 @@ def write_xlsx(path: Path, results: Results) -> bool:
 
 
 def _cells(sheet: Any, results: Results) -> Iterator[list[Any]]:
-    """Yield rows in which text is text, whatever it begins with, and a plan is a link."""
+    """Yield rows in which text never becomes a formula, and a plan is a link."""
     from openpyxl.cell import WriteOnlyCell
 
     for line in results.lines():

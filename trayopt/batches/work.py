@@ -1,4 +1,4 @@
-"""What is done with one job, in whichever process: solve it with one thread and say how it came out."""
+"""The work on one job, in any process: it is solved with one thread, and the answer is made."""
 
 from __future__ import annotations
 
@@ -11,21 +11,21 @@ from typing import Any
 from trayopt.batches.answers import Answer, failed, of_plan, wrong_input
 
 SOLVE = "trayopt.batches.work:solve_job"
-"""Where workers find what they do with a job."""
+"""The function that workers call for a job."""
 
 
 @dataclass(frozen=True)
 class Settings:
-    """How every job of a batch is solved; part of what a result depends on.
+    """The settings with which every job of a batch is solved; they are part of the key of a result.
 
     Parameters
     ----------
     time_limit_s
-        Most of the solver's deterministic time, in seconds; it repeats exactly, wall time is some times as long.
+        Most seconds of the solver's deterministic time, which repeats exactly; wall time is a few times as long.
     gap, seed, goals, explain
         As for ``trayopt.solve``.
     certificate
-        Whether each plan gets its certificate; where not, it is no part of what the settings are.
+        Whether each plan gets its certificate; if false, the plain settings do not mention it.
     """
 
     time_limit_s: float | None = 60.0
@@ -36,21 +36,21 @@ class Settings:
     certificate: bool = False
 
     def plain(self) -> dict[str, Any]:
-        """Return them as plain data."""
+        """Return the settings as plain data."""
         data = {**asdict(self), "goals": list(self.goals) if self.goals is not None else None}
         if not self.certificate:
             del data["certificate"]
         return data
 
     def key(self, digest: str, title: str) -> str:
-        """Name what a result depends on: the job, the title in its plan, these settings and the version of trayopt."""
+        """Return the key of a result, a digest of all that it depends on: job, title, settings, and versions."""
         text = json.dumps([digest, title, self.plain(), *_versions()], sort_keys=True)
         return sha256(text.encode()).hexdigest()[:24]
 
 
 @cache
 def _versions() -> tuple[str, str]:
-    """Versions of trayopt and of the solver, as far as it is installed here."""
+    """Return the versions of trayopt and of the solver; the latter is empty if the solver is not installed."""
     from importlib.metadata import PackageNotFoundError, version
 
     from trayopt import __version__
@@ -62,12 +62,12 @@ def _versions() -> tuple[str, str]:
 
 
 def solve_job(job: dict[str, Any], settings: dict[str, Any]) -> Answer:
-    """Solve a job that comes as its canonical JSON; what goes wrong inside of it is an answer too.
+    """Solve a job that is given as its canonical JSON; a fault inside it becomes an answer.
 
     Raises
     ------
     MemoryError
-        If there is no more; the process is of no use then.
+        If there is no more memory; the process cannot be used any more.
     """
     from trayopt.api import certify, solve
     from trayopt.domain.job import Job
@@ -101,7 +101,7 @@ def solve_job(job: dict[str, Any], settings: dict[str, Any]) -> Answer:
 
 
 def prepare() -> None:
-    """Load what solving needs, while there is nothing to do yet."""
+    """Load everything that solving needs, before the first job comes."""
     import ortools.sat.python.cp_model  # noqa: F401
 
     import trayopt.api  # noqa: F401

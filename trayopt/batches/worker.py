@@ -1,4 +1,4 @@
-"""A solving process as its owner sees it: ask it a job, and get an answer whatever becomes of it."""
+"""The owner's side of a solving process: it is asked to solve a job, and there is an answer in any case."""
 
 from __future__ import annotations
 
@@ -20,23 +20,23 @@ from trayopt.batches.work import SOLVE
 
 POLL_S = 0.1
 MOST_JOBS = 500
-"""After so many jobs a process makes room for a fresh one, so that nothing that leaks can add up."""
+"""After so many jobs a process is replaced by a new one, so that leaks cannot add up."""
 TRIES = 2
-"""How often a job is tried whose process ends by itself: the system, short of memory, may be to blame for it."""
+"""How often a job is tried if its process ends by itself, since a lack of memory on the system may be the reason."""
 
 
 @dataclass(frozen=True)
 class Limits:
-    """What a job may take before its process is ended; 0 for no limit.
+    """Limits of a job; beyond them its process is ended. 0 means no limit.
 
     Parameters
     ----------
     wall_s
-        Seconds by the clock on the wall.
+        Seconds of wall time.
     memory_mb
-        Memory that its process holds.
+        Memory that its process holds, in MB.
     work
-        Where the process finds what to do with a job, as ``module:function``.
+        The function that the process calls for a job, as ``module:function``.
     """
 
     wall_s: float = 0
@@ -45,11 +45,11 @@ class Limits:
 
 
 class Stopped(Exception):  # noqa: N818 - nothing went wrong
-    """The worker was told to stop while it was at a job."""
+    """The worker was told to stop during a job."""
 
 
 class Worker:
-    """One process, started when it is first needed and again after its end; for one thread at a time."""
+    """A solving process, started when it is first needed and again after its end; for one thread at a time."""
 
     def __init__(self, limits: Limits) -> None:
         self.limits = limits
@@ -80,7 +80,7 @@ class Worker:
         threading.Thread(target=_listen, args=(self._process.stdout, self._lines), daemon=True).start()
 
     def ask(self, job: dict[str, Any], settings: dict[str, Any]) -> Answer:
-        """Have a job solved.
+        """Let the process solve a job, and return the answer.
 
         Raises
         ------
@@ -96,14 +96,14 @@ class Worker:
         return answer
 
     def stop(self) -> None:
-        """End the process now, in the middle of a job too; may be called from another thread."""
+        """End the process now, even in the middle of a job; may be called from another thread."""
         self._stopped = True
         process = self._process
         if process is not None:
             process.kill()
 
     def close(self) -> None:
-        """End the process and take its leavings away."""
+        """End the process and release its resources."""
         process, self._process = self._process, None
         if process is None:
             return
@@ -163,7 +163,7 @@ class Worker:
             return answer
 
     def _ended(self, process: subprocess.Popen[bytes], most_mb: int) -> Answer:
-        """Say why a process ended by itself; one that held nearly all it may is taken to have asked for more."""
+        """Return the answer for a process that ended by itself; near its limit of memory, it is taken as out of memory."""
         code = process.wait()
         limit = self.limits.memory_mb
         if limit and most_mb > 0.9 * limit:
@@ -184,7 +184,7 @@ class Worker:
 
 
 def _listen(stream: IO[bytes], lines: SimpleQueue[bytes | None]) -> None:
-    """Hand on the answers of a process; None after the last one."""
+    """Hand on the answers of a process; None after the last answer."""
     with contextlib.suppress(OSError, ValueError):
         for line in stream:
             if line.endswith(b"\n"):
