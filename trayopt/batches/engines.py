@@ -20,7 +20,7 @@ class Engine(Protocol):
     """Anything that takes jobs as plain data and calls back with answers."""
 
     def slots(self) -> int:
-        """The number of jobs that the engine should have at a time, including jobs that wait for a worker."""
+        """Return the number of jobs that the engine should have at a time, including jobs that wait for a worker."""
 
     def submit(self, name: str, job: Json, done: Done) -> None:
         """Take a job."""
@@ -29,7 +29,7 @@ class Engine(Protocol):
         """End everything now; jobs in work are dropped without an answer."""
 
     def lost(self) -> str:
-        """The reason why no more answers will come; empty while the engine works."""
+        """Return the reason why no more answers will come; empty while the engine works."""
 
     def notes(self) -> list[Fault]:
         """Return remarks on the workers, for the end of the run."""
@@ -81,7 +81,7 @@ class Pool:
             thread.join()
 
     def lost(self) -> str:
-        """The reason why no process can be started, such as a full disk. A process that ends is started again."""
+        """Return the reason why no process can be started, such as a full disk; a process that ends is started again."""
         return self._lost
 
     def _serve(self, worker: Worker) -> None:

@@ -1,1 +1,1 @@
-"""F2: what makes the bounds of a plan checkable without the solver, in whole numbers and fractions; see ``verify``."""
+"""F2: proofs of a plan's bounds that are checked without the solver, in whole numbers and fractions; see ``verify``."""

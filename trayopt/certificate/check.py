@@ -1,7 +1,8 @@
-"""The check of a certificate, in exact numbers and without a solver: all that it takes from the file are hints.
+"""The check of a certificate, in exact numbers and without a solver. It takes nothing but hints from the file.
 
-Rows over bounded whole numbers say what every plan of a job meets; ``rules.plans_of`` makes them. An argument is a tree of splits
-with prices of rows at its leaves, which leave no whole numbers that meet all rows and bring a goal below what is said.
+Rows are linear constraints over bounded whole numbers that every plan of a job meets; ``rules.plans_of`` makes them. An
+argument is a tree of splits with prices of rows at its leaves. It proves that no whole numbers meet all rows and bring a
+goal below its bound.
 """
 
 from __future__ import annotations
@@ -21,12 +22,12 @@ from trayopt.domain.plan import GoalName
 
 Standing = Literal["checked", "rests on the solver's search", "refused"]
 Terms = Iterable[tuple[int, int]]
-"""Pairs of a whole factor and the index of a number."""
+"""Terms of a sum: pairs of a whole factor and the index of a number."""
 
 
 @dataclass(frozen=True)
 class Row:
-    """The sum of factor times number is at most ``most``; exactly that, where ``equal``."""
+    """A linear constraint: the sum of factor times number is at most ``most``, or with ``equal`` exactly ``most``."""
 
     terms: Mapping[int, int]
     most: int
@@ -35,7 +36,7 @@ class Row:
 
 @dataclass(frozen=True)
 class Split:
-    """A node of the tree: the number is at most ``most`` in the nodes that follow, and above it in those behind them."""
+    """A node that splits by a number: at most ``most`` on the lower side, which comes next, and above it on the upper side."""
 
     number: str
     most: int
@@ -43,58 +44,58 @@ class Split:
 
 @dataclass(frozen=True)
 class Leaf:
-    """A node of the tree at which rows times prices cannot hold."""
+    """A leaf of the tree, at which the sum of rows times prices cannot hold."""
 
     prices: Mapping[str, Fraction]
 
 
 Bounds = list[tuple[int, int]]
-"""Least and most of each number."""
+"""The least and the greatest value of each number."""
 MOST_VISITS = 20
-"""So many times a row is looked at, on the average, while bounds are narrowed."""
+"""Limit of the visits to a row, on average, while bounds are tightened."""
 Tree = Sequence[Split | Leaf]
-"""Nodes in the order of a walk: a split is followed by its lower side, then by its upper side."""
+"""The nodes of a tree in depth-first order: a split is followed by its lower side, then by its upper side."""
 
 
 STEP: Mapping[GoalName, int] = {"leg_length_mm": 50}
-"""Goals that rise by more than 1: what is cut is rounded up to so many millimetres."""
+"""Goals that change in larger steps than 1: the length of a cut is rounded up to a multiple of 50 mm."""
 GOAL = "goal"
-"""Name of the row that asks for plans whose goal is lower."""
+"""Name of the row that asks for plans with a lower goal."""
 
 
 class TooMany(Exception):  # noqa: N818 - nothing went wrong
-    """There are more numbers or patterns than are listed."""
+    """There are too many numbers or patterns to list."""
 
 
 class Unknown(Exception):  # noqa: N818 - nothing went wrong
-    """A job says what no row knows; the text names it."""
+    """A job has a key that no row takes into account; the text names it."""
 
 
 class Wrong(ValueError):  # noqa: N818 - what is wrong is the proof
-    """A proof that proves nothing; the text says where it fails."""
+    """A proof is wrong; the text says where it fails."""
 
 
 @dataclass
 class System:
-    """Whole numbers with a least and a most, by name, and rows over them."""
+    """A system of rows over named whole numbers, each with a least and a greatest value."""
 
     names: dict[str, int] = field(default_factory=dict)
     bounds: Bounds = field(default_factory=list)
     ranks: list[int] = field(default_factory=list)
-    """How soon a number is worth a split, as a hint to those who look for a proof."""
+    """Priority of each number for a split, as a hint for the search for a proof."""
     rows: dict[str, Row] = field(default_factory=dict)
     goals: dict[GoalName, list[tuple[int, int]]] = field(default_factory=dict)
-    """Goals as sums: factors and numbers."""
+    """Goals as sums, by their terms."""
 
     def number(self, name: str, most: int = 1, least: int = 0, *, rank: int = 1) -> int:
-        """Add a whole number, and give its index."""
+        """Add a whole number, and return its index."""
         self.names[name] = len(self.bounds)
         self.bounds.append((least, most))
         self.ranks.append(rank)
         return self.names[name]
 
     def row(self, name: str, terms: Terms, most: int, *, equal: bool = False) -> None:
-        """Add a row; factors of one number are added up."""
+        """Add a row; factors of the same number are added up."""
         summed: dict[int, int] = {}
         for factor, number in terms:
             summed[number] = summed.get(number, 0) + factor
@@ -102,12 +103,12 @@ class System:
         self.__dict__.pop("_rows_of", None)
 
     def below(self, goal: GoalName, value: int) -> None:
-        """Ask for plans whose goal is below a value."""
+        """Add the row that asks for plans with a goal below a value."""
         self.row(GOAL, self.goals[goal], (value - 1) // STEP.get(goal, 1))
 
     @cached_property
     def _rows_of(self) -> list[list[str]]:
-        """Return the rows in which each number stands."""
+        """Return the rows that contain each number."""
         found: list[list[str]] = [[] for _ in self.bounds]
         for name, row in self.rows.items():
             for number in row.terms:
@@ -115,9 +116,9 @@ class System:
         return found
 
     def tighten(self, bounds: Bounds, changed: Iterable[int] | None = None) -> bool:
-        """Narrow the bounds of numbers by what rows leave them, from those that changed on; tells whether any are left.
+        """Tighten the bounds of numbers by the rows, starting from changed numbers; return False if no values are left.
 
-        A row and the least of all but one of its numbers bound that one, in whole numbers.
+        A row and the least values of all its numbers but one bound that number, in whole numbers.
         """
         waiting = deque(self.rows if changed is None else (row for number in changed for row in self._rows_of[number]))
         queued = set(waiting)
@@ -145,12 +146,12 @@ class System:
         return True
 
     def refute(self, tree: Tree) -> None:
-        """Walk a tree of splits, and see that no whole numbers meet all rows at any of its leaves.
+        """Walk a tree of splits, and check that no whole numbers meet all rows at any of its leaves.
 
         Raises
         ------
         Wrong
-            If the tree is no whole tree, a leaf proves nothing, or a name is unknown.
+            If the tree is not complete, a leaf proves nothing, or a name is unknown.
         """
         bounds: Bounds = list(self.bounds)
         some = self.tighten(bounds)
@@ -177,12 +178,12 @@ class System:
             raise Wrong("a side of the last split has no leaf")
 
     def narrow(self, bounds: Bounds, index: int, side: tuple[int, int]) -> bool:
-        """Return a number other bounds, and narrow those of others by it; tells whether any whole numbers are left."""
+        """Set the bounds of a number, and tighten the others by them; return False if no values are left."""
         bounds[index] = side
         return side[0] <= side[1] and self.tighten(bounds, [index])
 
     def leaf(self, place: int, leaf: Leaf, bounds: Bounds) -> None:
-        """See that the priced rows allow less than the least that their sum can be; prices are scaled to whole numbers."""
+        """Check that the priced rows allow less than the least value of their sum; prices are scaled to whole numbers."""
         scale = lcm(*(price.denominator for price in leaf.prices.values()))
         allowed = 0
         reduced: dict[int, int] = {}
@@ -204,12 +205,12 @@ class System:
 
 
 RowsOf = Callable[..., System]
-"""Rows of the plans of a job as good as is given; with ``orders`` those of the place of each pattern too."""
+"""Function that makes the rows for plans as good as given; with ``orders``, also the rows of the order on a stack."""
 
 
 @dataclass(frozen=True)
 class Checked:
-    """What became of a goal: its standing, and why where it is refused or not checked."""
+    """The result for a goal: its standing, and the reason if it is refused or not checked."""
 
     goal: str
     least: int
@@ -218,23 +219,23 @@ class Checked:
 
 
 def verify(job: Job, values: Mapping[GoalName, int], certificate: Certificate, rows_of: RowsOf) -> Iterator[Checked]:
-    """Check what a certificate says of each goal of a plan.
+    """Check the arguments of a certificate for each goal of a plan.
 
     Parameters
     ----------
     job
         The job.
     values
-        The goals of the plan in the order in which they count, as they were measured.
+        The measured goals of the plan, in the order in which they count.
     certificate
-        What is said. A goal is checked where no plan that is as good on all goals before it is better on it.
+        The certificate. A goal is checked if no plan that is as good on all goals before it is better on it.
     rows_of
-        Gives rows that every plan of the job meets that is as good on the goals given.
+        Makes the rows that every plan of the job meets if it is as good on given goals.
 
     Yields
     ------
     Checked
-        One for each goal of the plan, in its order.
+        The result for each goal of the plan, in their order.
     """
     said = {item.goal: item for item in certificate.goals}
     wrong = _not_of(job, values, certificate)
@@ -251,7 +252,7 @@ def verify(job: Job, values: Mapping[GoalName, int], certificate: Certificate, r
 
 
 def _not_of(job: Job, values: Mapping[GoalName, int], certificate: Certificate) -> str:
-    """Say why a certificate is not one of this plan; empty where it is."""
+    """Return the reason why a certificate does not belong to a plan; empty if it does."""
     if not names_job(certificate.job, job):
         return "the certificate is of another job"
     goals = [item.goal for item in certificate.goals]
@@ -263,7 +264,7 @@ def _not_of(job: Job, values: Mapping[GoalName, int], certificate: Certificate) 
 def _standing(
     job: Job, given: Mapping[GoalName, int], item: CertificateGoal, value: int, rows_of: RowsOf
 ) -> tuple[Standing, str]:
-    """Check one goal, those before it given."""
+    """Check a goal, with the values of the goals before it given."""
     if item.least > value:
         return "refused", f"{item.least:,} are said to be the least, and the plan has {value:,}"
     if item.argument == "none":
@@ -286,12 +287,12 @@ def _standing(
 
 
 def refute(plans: System, item: CertificateGoal) -> None:
-    """See that no plans of these rows have less of a goal than is said.
+    """Check that no plans of these rows have a lower value of a goal than its argument claims.
 
     Raises
     ------
     Wrong
-        If the argument does not show that.
+        If the argument does not prove it.
     """
     if item.goal not in plans.goals:
         raise Wrong(f"prices prove nothing of {item.goal}")
@@ -300,7 +301,7 @@ def refute(plans: System, item: CertificateGoal) -> None:
 
 
 def tree_of(item: CertificateGoal) -> Tree:
-    """Return the tree of a goal's nodes."""
+    """Return the tree that the nodes of a goal make."""
     return [
         Split(node.split, node.most or 0) if node.split is not None
         else Leaf({name: Fraction(price) for name, price in (node.prices or {}).items()})

@@ -1,4 +1,4 @@
-"""How subunits are divided and which patterns are chosen, as rows that every plan of a job meets."""
+"""The choice of divisions and of patterns, as rows that every plan of a job meets."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ from trayopt.track.routes import routes_of
 
 
 class Choices(System):
-    """Rows of divisions, and of patterns and their stacks, of the plans of a job that are as good on the goals given.
+    """Rows of divisions, patterns and their stacks, for the plans of a job that are as good on given goals.
 
     Parameters
     ----------
     job
         The job.
     given
-        Goals with the values that plans have at most.
+        Goals with their greatest allowed values.
     """
 
     def __init__(self, job: Job, given: Mapping[GoalName, int]) -> None:
@@ -51,7 +51,7 @@ class Choices(System):
         self._choose()
 
     def hold(self) -> None:
-        """Hold plans to the goals that are given."""
+        """Add the rows for the given goals."""
         for goal, most in self.given.items():
             if goal in self.goals:
                 self.row(f"given {goal}", self.goals[goal], most // STEP.get(goal, 1))
@@ -59,11 +59,11 @@ class Choices(System):
     # -- words -----------------------------------------------------------------------------------------------------------
 
     def hard(self, rule: str) -> bool:
-        """Whether no plan breaks a physical rule."""
+        """Whether a physical rule is a must, so that no plan breaks it."""
         return self.job.rules[rule].level == "must"
 
     def broken(self, rule: str, subject: str) -> tuple[int, int] | None:
-        """Return the number of whether a practice rule is broken at a subject, with a factor of -1; None where it is off."""
+        """Return the term, with factor -1, of the number that is 1 if a rule is broken for a subject; None if the rule is off."""
         setting = self.job.rules[rule]
         if setting.level == "off":
             return None
@@ -76,27 +76,27 @@ class Choices(System):
         return -1, self.names[name]
 
     def let(self, rule: str, subject: str, terms: Terms, most: int, by: int = 1) -> None:
-        """Say what a practice rule asks, unless it is off; where it is broken, the sum may be more by so much."""
+        """Add the row of a practice rule, unless it is off; if the rule is broken, the sum may exceed ``most`` by ``by``."""
         broken = self.broken(rule, subject)
         if broken is not None:
             self.row(f"{rule} {subject} {len(self.rows)}", [*terms, (by * broken[0], broken[1])], most)
 
     def fill(self, place: Place) -> int:
-        """Most fibre ends at a place."""
+        """Return the greatest number of fibre ends at a place."""
         ends = 2 * self.job.enclosure.tray_at(place).fibres
         return ends if self.hard("tray_fibres") else max(ends, sum(s.fibres for s in self.spliced))
 
     # -- divisions and patterns ------------------------------------------------------------------------------------------
 
     def _can_travel(self, trunk: Trunk, subunit: Subunit, of: int, at: DivideAt) -> bool:
-        """Whether something holds the legs of a division on the way, and the track does not bend it too tightly."""
+        """Whether there is a tube for the legs of a division, and the track does not bend it too tightly."""
         goes = self.routes.traveller(trunk, subunit, of, at)
         if goes is None:
             return False
         return not self.hard("bend_radius") or goes.radius_mm <= self.job.enclosure.track.min_radius_mm + EPSILON
 
     def _divide(self) -> None:
-        """Divide every subunit in one way, where its trunk is divided."""
+        """Add the rows of divisions: every subunit has one, which fits the place of division of its trunk."""
         self.port = {
             t.id: self.number(
                 f"{t.id} divided at the port", int("port" in t.divide_at), int("tray" not in t.divide_at), rank=800
@@ -127,7 +127,7 @@ class Choices(System):
             self.row(f"{s.name} divided", [(1, self.of[key, k]) for k in self.divisions[key]], 1, equal=self.whole)
 
     def _choose(self) -> None:
-        """Choose patterns and their stacks, so that a leg of the division is in one."""
+        """Add the rows of patterns and their stacks: every placed leg of a division is in one pattern."""
         room = max(map(self.fill, self.places))
         self.on: dict[tuple[Leg, str], list[tuple[int, int]]] = {}
         self.chosen: dict[tuple[Pattern, str], int] = {}
@@ -169,11 +169,11 @@ class Choices(System):
         self.goals["unplaced"] = [(1, all_splices), *terms]
 
     def _takers(self, pattern: Pattern) -> Iterator[Stack]:
-        """Return the stacks whose trays take a pattern."""
+        """Yield the stacks with a tray that takes a pattern."""
         return (stack for stack in self.stacks if any(self.takes(tray, pattern) for tray in stack.kinds))
 
     def _leave_out(self) -> bool:
-        """Leave out divisions that have a leg in no pattern, or more legs than are given; tells whether there were any."""
+        """Remove divisions with a leg in no pattern, or with too many legs; return whether there were any."""
         held = {leg for pattern in self.patterns for leg in pattern.legs}
         gone = {
             (key, k) for key, ks in self.divisions.items() for k in ks
@@ -192,7 +192,7 @@ class Choices(System):
         return bool(gone)
 
     def placed(self, leg: Leg) -> list[tuple[int, int]]:
-        """Return whether a leg is placed."""
+        """Return the terms of a sum that is 1 if a leg is placed, and 0 otherwise."""
         return [term for stack in self.stacks for term in self.on.get((leg, stack.id), ())]
 
     def takes(self, tray: Tray, pattern: Pattern) -> bool:
@@ -209,5 +209,5 @@ class Choices(System):
         return tray.min_radius_mm < FIBRE_RADIUS_MM[fibre] - EPSILON
 
     def fewest(self, s: Subunit) -> int:
-        """Fewest legs with a splice of a subunit, at any division."""
+        """Return the fewest spliced legs of a subunit over all its divisions."""
         return min((len(self.job.spliced_legs(s, k)) for k in self.divisions[s.trunk, s.number]), default=0)

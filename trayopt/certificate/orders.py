@@ -1,4 +1,4 @@
-"""Rows of the place of each pattern: which legs follow each other, which trays opened tubes tie, and what crosses."""
+"""Rows of the place of each pattern: the order of legs on a stack, trays that opened tubes tie, and crossings."""
 
 from __future__ import annotations
 
@@ -13,18 +13,18 @@ from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 
 MOST_PLACED = 8_000
-"""Of more patterns times places than this nothing is said."""
+"""Greatest number of patterns times places for which rows are made."""
 
 Terms = list[tuple[int, int]]
 
 
 def order(x: Placed) -> None:
-    """Add the rows that ask for the place of each pattern.
+    """Add the rows that need the place of each pattern.
 
     Raises
     ------
     TooMany
-        If patterns times places are too many, or splices may stay out.
+        If there are too many patterns times places, or splices may stay out.
     """
     if not x.whole or len(x.patterns) * len(x.places) > MOST_PLACED:
         raise TooMany
@@ -35,7 +35,7 @@ def order(x: Placed) -> None:
 
 
 class _Orders:
-    """Patterns at places, and the position of what turns off there."""
+    """Rows of patterns at places, and of the position at which each subunit turns off."""
 
     def __init__(self, x: Placed) -> None:
         self.x = x
@@ -60,12 +60,12 @@ class _Orders:
         self.crossing: dict[tuple[Key, Key], int] = {}
 
     def leg(self, leg: Leg, place: Place, factor: int = 1) -> Terms:
-        """Return whether a leg lies at a place."""
+        """Return the terms of a sum that is ``factor`` if a leg lies at a place, and 0 otherwise."""
         found = (self.at.get((pattern, place)) for pattern in self._with.get(leg, ()))
         return [(factor, number) for number in found if number is not None]
 
     def _steps(self) -> Iterator[tuple[Subunit, int, Leg, Leg, list[Place]]]:
-        """Yield each leg with a splice and the next one of its subunit, at each division, and the places of each stack."""
+        """Yield each two neighbouring spliced legs of a subunit, for each division, with the places of each stack."""
         for s in self.x.spliced:
             for k in self.x.divisions[s.trunk, s.number]:
                 for one, other in pairwise(self.x.job.spliced_legs(s, k)):
@@ -73,7 +73,7 @@ class _Orders:
                         yield s, k, one, other, [place for place in self.x.places if place.stack == stack.id]
 
     def follow(self) -> None:
-        """Let a leg lie where the one before it lies, or outward by as many places as there are legs between, unless torn."""
+        """Add the rows of order: unless torn, a leg lies with the leg before it, or outward by at most their distance."""
         for s, k, one, other, places in self._steps():
             torn = (-1, self.x.torn[s.trunk, s.number])
             rise = other.group - one.group
@@ -84,7 +84,7 @@ class _Orders:
                 self.x.row(f"{one} of {k} at {place} is followed", [*self.leg(one, place), *after, torn], 0)
 
     def tie(self) -> None:
-        """Count places that opened tubes tie to more than may be tied."""
+        """Add the rows that count places that opened tubes tie to too many others."""
         x = self.x
         if x.job.rules["tied_trays"].level == "off":
             return
@@ -102,7 +102,7 @@ class _Orders:
                     x.let("tied_trays", str(place), run, most - 1)
 
     def _first(self, s: Subunit) -> list[Leg] | None:
-        """Return the first placed leg of a subunit at each division; None where it may be one without a splice."""
+        """Return the first placed leg of a subunit for each division; None if it may be a leg without a splice."""
         ks = self.x.divisions[s.trunk, s.number]
         at_tray = "tray" in self.x.job.trunk_by_id[s.trunk].divide_at
         firsts = [self.x.job.spliced_legs(s, k)[0] for k in ks]
@@ -113,7 +113,7 @@ class _Orders:
         return [term for place in places for leg in firsts for term in self.leg(leg, place, factor)]
 
     def _travellers(self, s: Subunit) -> int:
-        """Fewest travellers of a subunit: one own tube, or legs in tubes of the set."""
+        """Return the fewest travellers of a subunit: one for its own tube, or its legs in tubes of the set."""
         trunk = self.x.job.trunk_by_id[s.trunk]
         return min(
             1 if trunk.own_tube_travels(k, at) else len(self.x.job.spliced_legs(s, k))
@@ -122,7 +122,7 @@ class _Orders:
         )
 
     def cross(self) -> None:
-        """Count pairs of a trunk of which the first turns off further out; all legs of a subunit have one low, unless torn."""
+        """Add the rows of crossings: a pair of a trunk crosses if the first turns off further out. Torn subunits are left out."""
         x = self.x
         deepest = max(stack.positions for stack in x.stacks)
         lows = {
@@ -146,14 +146,14 @@ class _Orders:
         self._oppose({key: firsts for key, (_, firsts) in lows.items()}, range(1, deepest + 1))
 
     def _twins(self, lows: Iterable[Key]) -> list[tuple[Key, Key]]:
-        """Return subunits whose first fibres are spliced to each other, and whose lows are one therefore."""
+        """Return pairs of subunits whose first fibres are spliced to each other, so that they have the same low."""
         firsts = {(x_.trunk, x_.first): (x_.trunk, x_.number) for x_ in self.x.spliced}
         known = set(lows)
         pairs = ((firsts.get(p.a[:2]), firsts.get(p.b[:2])) for p in self.x.job.pieces)
         return [(a, b) for a, b in pairs if a in known and b in known and a is not None and b is not None]
 
     def _oppose(self, lows: dict[Key, list[Leg]], positions: range) -> None:
-        """Let one of two orders cross where two trunks see a pair in opposite orders, unless it shares a position, as few do."""
+        """Add the rows of opposite orders: a pair that two trunks see in opposite orders crosses, unless it shares a position."""
         x = self.x
         twins = self._twins(lows)
         held = {leg for a, _ in twins for leg in lows[a]}

@@ -1,4 +1,4 @@
-"""Patterns: groups of legs that splices hold together and no splice leaves, which lie in one tray as a whole or in none."""
+"""Patterns: closed groups of legs that splices hold together. A pattern lies in one tray as a whole, or in none."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from trayopt.domain.splicing import SleeveRun
 Key = tuple[str, int]
 Divisions = Mapping[Key, Sequence[int]]
 MOST = 20_000
-"""Of more patterns than this nothing is said."""
+"""Greatest number of patterns that are listed."""
 MOST_STEPS = 400_000
 
 
 @dataclass(frozen=True, eq=False)
 class Pattern:
-    """Legs that share a tray, in order, and what they bring to it."""
+    """A pattern: its legs in order, which share a tray, and the pieces of joins between them."""
 
     job: Job
     legs: tuple[Leg, ...]
@@ -29,27 +29,27 @@ class Pattern:
 
     @property
     def name(self) -> str:
-        """Write its legs with their divisions: ``N1/3.2:4 S1/3:1``."""
+        """The legs with their divisions, as text: ``N1/3.2:4 S1/3:1``."""
         return " ".join(f"{leg.trunk}/{leg.subunit}.{leg.group}:{leg.of}" for leg in self.legs)
 
     @cached_property
     def ends(self) -> int:
-        """Fibre ends."""
+        """Number of fibre ends."""
         return sum(self.job.subunit(leg).fibres // leg.of for leg in self.legs)
 
     @cached_property
     def splices(self) -> int:
-        """Splices."""
+        """Number of splices."""
         return sum(self.job.pieces[i].count for i in self.pieces)
 
     @cached_property
     def by_trunk(self) -> Mapping[str, int]:
-        """Legs by trunk."""
+        """Number of legs by trunk."""
         return Counter(leg.trunk for leg in self.legs)
 
     @cached_property
     def pairs(self) -> frozenset[tuple[str, str]]:
-        """Pairs of trunks that it joins, each in alphabetical order."""
+        """Pairs of trunks that the pattern joins, each in alphabetical order."""
         return frozenset(
             (min(piece.a.trunk, piece.b.trunk), max(piece.a.trunk, piece.b.trunk))
             for piece in (self.job.pieces[i] for i in self.pieces)
@@ -57,11 +57,11 @@ class Pattern:
 
     @cached_property
     def joins(self) -> frozenset[str]:
-        """Names of the joins whose splices it holds."""
+        """Names of the joins with splices in the pattern."""
         return frozenset(self.job.joins[self.job.pieces[i].join].name for i in self.pieces)
 
     def sleeves(self, size: int, work: Job | None = None) -> int:
-        """Sleeves of so many fibres, at least, or with what another job says of ribbons: a run lies in one pattern as a whole."""
+        """Return the fewest sleeves of ``size`` fibres for the pattern; ``work`` is the job with settled ribbon work."""
         runs = (work or self.job).once(_runs_by_subunit)
         return sum(
             run.sleeves(size)
@@ -73,7 +73,7 @@ class Pattern:
 
 
 def _runs_by_subunit(job: Job) -> dict[Key, list[SleeveRun]]:
-    """Return the runs of splices by the subunit of their side a."""
+    """Return the sleeve runs by the subunit of their side a."""
     found: dict[Key, list[SleeveRun]] = {}
     for run in job.sleeve_runs:
         subunit = job.trunk_by_id[run.a.trunk].subunit_of(run.a.first)
@@ -82,28 +82,26 @@ def _runs_by_subunit(job: Job) -> dict[Key, list[SleeveRun]]:
 
 
 def patterns(job: Job, divisions: Divisions, parked: Divisions, room: int) -> list[Pattern]:
-    """List every pattern of at most so many fibre ends.
+    """List every pattern of at most ``room`` fibre ends.
 
     Parameters
     ----------
     job
         The job.
     divisions
-        By subunit with a splice, every k that a plan may divide it by.
+        For each subunit with a splice, the numbers of legs into which a plan may divide it.
     parked
-        Of these, those that may be opened at a tray: each leg without a splice is then a pattern by itself.
+        The divisions that may be opened at a tray, so that each leg without a splice is a pattern by itself.
     room
-        Most fibre ends of a tray.
+        Greatest number of fibre ends of a tray.
 
-    Notes
-    -----
-    Each is found once, from its piece of the lowest number: a leg of a missing side is added in every division that its subunit
-    may have, and with it its other pieces, until no side is missing.
+    Notes ----- Each pattern is found once, starting from its piece of the lowest number. A leg of a missing side is added,
+    for every division of its subunit, together with its other pieces, until no side is missing.
 
     Raises
     ------
     TooMany
-        If there are more than are listed.
+        If there are more than ``MOST`` patterns.
     """
     sides = [
         tuple(
@@ -149,7 +147,7 @@ def patterns(job: Job, divisions: Divisions, parked: Divisions, room: int) -> li
 def _missing(
     job: Job, sides: Sequence[tuple[tuple[str, int, int], ...]], legs: frozenset[Leg], pieces: frozenset[int]
 ) -> Iterator[tuple[str, int, int]]:
-    """Yield the sides of pieces that no leg holds."""
+    """Yield the sides of pieces that none of the legs holds."""
     of = {(leg.trunk, leg.subunit): leg.of for leg in legs}
     for i in pieces:
         for trunk, number, fibre in sides[i]:

@@ -1,9 +1,9 @@
-"""What is true of every plan of a job, as rows over whole numbers: written from their statements, not their encodings.
+"""Rows over whole numbers that every plan of a job meets, written from the statements of rules and not from their encodings.
 
-Every plan that is as good on some goals as is given makes numbers that meet all rows: patterns that are chosen and their stacks,
-how many patterns of a kind lie at each place, ways, ends, where trunks are divided, what is broken. So a goal that no numbers
-bring below a value is at least that value. What is left out is the order of legs on a stack and what crosses; rules that are
-not named here are left out as well, which only lets in more.
+Every plan that is as good on given goals has numbers that meet all rows: chosen patterns and their stacks, the number of
+patterns of a kind at each place, ways, ends, places of division, and broken rules. So if no numbers bring a goal below a
+value, the goal is at least that value. The order of legs on a stack and crossings are left out here, and so are rules
+without a row, which only lets in more plans.
 """
 
 from __future__ import annotations
@@ -27,13 +27,13 @@ from trayopt.track.lengths import CUT_STEP_MM
 from trayopt.track.routes import all_ways
 
 MOST_VIEWS = 16
-"""Of more that may be done with the ribbons of all trunks together only the least is counted."""
+"""Greatest number of combinations of ribbon work that are counted separately; beyond it, only the least sleeves count."""
 MOST_SIZES = 12
-"""Most sizes of pieces of which is counted how many a tray holds."""
+"""Greatest number of sizes of pieces for which rows are made."""
 
 
 class Kind(NamedTuple):
-    """What patterns that are alike bring to a tray."""
+    """The load that equal patterns bring to a tray."""
 
     ends: int
     sleeves: tuple[int, ...]
@@ -42,13 +42,13 @@ class Kind(NamedTuple):
 
     @property
     def name(self) -> str:
-        """Write as ``288 ends, 24 sleeves, N1 1, S1 2, N1+S1``."""
+        """The kind as text: ``288 ends, 24 sleeves, N1 1, S1 2, N1+S1``."""
         words = [f"{self.ends} ends", f"{'|'.join(map(str, self.sleeves))} sleeves"]
         return ", ".join([*words, *(f"{t} {n}" for t, n in self.legs), *(f"{a}+{b}" for a, b in self.pairs)])
 
 
 class Placed(Choices):
-    """The rows of the plans of a job that are as good on the goals given: ways, ends, places and lengths too."""
+    """Rows of choices, ways, ends, places and lengths, for the plans of a job that are as good on given goals."""
 
     def __init__(self, job: Job, given: Mapping[GoalName, int]) -> None:
         super().__init__(job, given)
@@ -57,10 +57,10 @@ class Placed(Choices):
         before = len(self.rows)
         self._measure_lengths()
         self.of_lengths = frozenset([*self.rows][before:])
-        """Rows that share out legs among ways, which few goals but the length need: a hint to those who look for a proof."""
+        """Rows that distribute legs over ways, which hardly any goal but the length needs; a hint for the search for a proof."""
 
     def _go(self) -> None:
-        """Give each trunk one way, both ends of one that goes through or neither, and each stack one end."""
+        """Add the rows of ways and ends: each trunk has a way (a trunk that goes through has two or none), each stack an end."""
         self.way: dict[tuple[str, Way], int] = {}
         for t in (*self.trunks, *self.guests):
             for way in all_ways(self.job, t):
@@ -87,14 +87,14 @@ class Placed(Choices):
             self.row(f"end of {stack.id}", [(1, self.end[stack.id, e.id]) for e in stack.ends], 1, equal=True)
 
     def ways(self, trunk: str, **wanted: object) -> list[tuple[int, int]]:
-        """Return the ways of a trunk that have some port, travel or loops."""
+        """Return the terms for the ways of a trunk with the wanted port, travel or loops."""
         return [
             (1, n) for (t, way), n in self.way.items()
             if t == trunk and all(getattr(way, key) == value for key, value in wanted.items())
         ]  # fmt: skip
 
     def _lay(self) -> None:
-        """Count the patterns of a kind at places, and let trays take what they bring."""
+        """Add the rows of patterns by kind and place, and of the load of trays."""
         self._work_ribbons()
         sizes = sorted({tray.sleeve_fibres for stack in self.stacks for tray in stack.kinds})
         kinds: dict[Kind, list[Pattern]] = {}
@@ -145,9 +145,10 @@ class Placed(Choices):
         self.goals["trays"] = [(1, n) for n in self.used.values()]
 
     def _work_ribbons(self) -> None:
-        """Let one thing be done with the ribbons of each trunk; ``views`` are all of them together, the first the least of each.
+        """Add the rows of ribbon work: each trunk has one.
 
-        Of each view, ``others`` are the numbers of which one is 1 where something else is done.
+        ``views`` holds the job for each combination of work, after None for the least sleeves of all. ``others`` holds, for each
+        view, the numbers of which one is 1 if another work is chosen.
         """
         self.word: dict[tuple[str, RibbonWord], int] = {}
         for t in self.job.ribbons_open:
@@ -165,12 +166,12 @@ class Placed(Choices):
             self.others.append([n for (t, word), n in self.word.items() if done[t] != word])
 
     def legs_at(self, trunk: str, place: Place) -> list[tuple[int, int]]:
-        """Return the legs of a trunk at a place."""
+        """Return the terms that count the legs of a trunk at a place."""
         found = ((dict(kind.legs).get(trunk, 0), kind) for kind in self.kinds if (kind, place) in self.at)
         return [(n, self.at[kind, place]) for n, kind in found if n]
 
     def _keep_pairs(self, place: Place, here: Mapping[Kind, int]) -> None:
-        """Let a tray hold splices of one pair of trunks, unless that is let go; a pair fills no more than the tray."""
+        """Add the rows of rule ``tray_pair``: a tray holds splices of one pair of trunks, unless the rule is broken."""
         pairs = sorted({pair for kind in here for pair in kind.pairs})
         if len(pairs) < 2 or self.job.rules["tray_pair"].level == "off":
             return
@@ -182,7 +183,7 @@ class Placed(Choices):
         self.let("tray_pair", str(place), there, 1, by=len(pairs) - 1)
 
     def _most_legs(self, trunk: str) -> int:
-        """Most placed legs of a trunk: those of its finest division, and what all legs leave it where their number is given."""
+        """Return the most placed legs of a trunk: by its finest divisions, and by the given number of all legs."""
 
         def most(s: Subunit) -> int:
             return max(self.divisions[s.trunk, s.number], default=0)
@@ -194,7 +195,7 @@ class Placed(Choices):
         return max(found, 0)
 
     def _measure_lengths(self) -> None:
-        """Share out the legs of a trunk at each place among its ways and the ends of the stack, and add up what is cut."""
+        """Add the rows of lengths: the legs of a trunk at each place are distributed over its ways and the ends of the stack."""
         cut: list[tuple[int, int]] = []
         for t in self.trunks:
             most = self._most_legs(t.id)
@@ -228,11 +229,11 @@ class Placed(Choices):
         self.goals["leg_length_mm"] = cut
 
     def _enter(self, place: Place) -> int:
-        """Most legs of one way that enter a tray."""
+        """Return the most legs of one direction that enter a tray."""
         return self.job.enclosure.tray_at(place).entrance_legs if self.hard("entrance_legs") else self.job.splices
 
     def _length(self, trunk: Trunk, way: Way, place: Place, end: str) -> int | None:
-        """Return what is cut for a leg; None where it is too short for the bench or strips too much of the trunk."""
+        """Return the length at which a leg is cut, in mm; None if it is too short for the bench or strips too much jacket."""
         free = self.routes.free_mm(way, place, end)
         cut = self.lengths.cut_mm(trunk.transition_mm, self.routes.route_mm(way, place, end), way.loops)
         short = self.hard("reach") and free < self.job.rules["reach"].parameters["bench_mm"]
@@ -241,9 +242,9 @@ class Placed(Choices):
 
 
 def _pieces(taken: Iterable[tuple[str, int, Sequence[int]]]) -> Iterator[tuple[str, int, tuple[int, ...]]]:
-    """Yield for sizes of pieces how many a tray holds and how many each pattern takes; of such that say the same the first.
+    """Yield, for sizes of pieces, the number of pieces that a tray holds and that each pattern takes, without repeats.
 
-    What patterns hold in whole pieces is no more than what the tray takes in whole pieces, of whatever they take of it.
+    The whole pieces of all patterns in a tray are no more than the whole pieces of the tray, for any size of a piece.
     """
     said: set[tuple[tuple[int, ...], int]] = set()
     for name, most, amounts in taken:

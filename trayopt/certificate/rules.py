@@ -1,7 +1,7 @@
-"""What rules ask of every plan, as rows: written from their statements, not from their encodings.
+"""Rows of the rules, written from their statements and not from their encodings.
 
-Where no row says what a rule asks, or less than it asks, the rows let in more plans than there are, so that what is proven of
-them holds.
+If a rule has no row, or a row that asks less than the rule, the rows let in more plans. So everything that is proven for the rows
+holds for all plans.
 """
 
 from __future__ import annotations
@@ -38,16 +38,16 @@ LATER_KEYS = (
     "trunks.ribbons",
     "trunks.uncut",
 )
-"""Keys of jobs, beside those of version 0.1.0, of which rows know what they mean."""
+"""Keys of jobs, added after version 0.1.0, that the rows take into account."""
 
 
 def plans_of(job: Job, given: Mapping[GoalName, int], *, orders: bool = False) -> Placed:
-    """Return the rows of the plans of a job that are as good as is given; with ``orders`` those of the place of each pattern.
+    """Return the rows for the plans of a job that are as good on given goals; with ``orders``, also the order on a stack.
 
     Raises
     ------
     Unknown
-        If the job says something of which no row knows what it means.
+        If the job has a key that no row takes into account.
     TooMany
         If there are too many patterns, or too many places for them.
     """
@@ -73,19 +73,19 @@ def plans_of(job: Job, given: Mapping[GoalName, int], *, orders: bool = False) -
 
 
 def with_orders(x: Placed) -> None:
-    """Add the rows of the place of each pattern to those of a job.
+    """Add the rows that need the place of each pattern to the rows of a job.
 
     Raises
     ------
     TooMany
-        If patterns times places are too many, or splices may stay out.
+        If there are too many patterns times places, or splices may stay out.
     """
     order(x)
     x.hold()
 
 
 def _together(x: Placed) -> None:
-    """Give each subunit the stack of its first leg, on which the others lie as well, unless it is torn at the port."""
+    """Add the rows of ``subunit_together``: all legs of a subunit are on the stack of its first leg, unless torn at the port."""
     for s in x.spliced:
         key = (s.trunk, s.number)
         torn = x.torn[key] = x.number(f"{s.name} torn", int("port" in x.job.trunk_by_id[s.trunk].divide_at))
@@ -107,7 +107,7 @@ def _together(x: Placed) -> None:
 
 
 def _seal(x: Placed) -> None:
-    """Close every port with one seal that takes all trunks that enter there, and leave its bore room for them."""
+    """Add the rows of ports: one seal takes all trunks that enter, and the bore has room for them."""
     if not x.hard("port_seal"):
         return
     for port in x.job.enclosure.ports:
@@ -131,7 +131,7 @@ def _seal(x: Placed) -> None:
 
 
 def _fill_guides(x: Placed) -> None:
-    """Let what every way brings through a guide fill no more than a part of it."""
+    """Add the rows of ``guide_fill``: the tubes of all ways fill no more than a part of each guide."""
     if x.job.rules["guide_fill"].level == "off":
         return
     fill = float(x.job.rules["guide_fill"].parameters["fill"])
@@ -152,9 +152,9 @@ def _fill_guides(x: Placed) -> None:
 
 
 def _uncut(x: Placed, item: Through, guide: str) -> list[tuple[int, int]]:
-    """Return the area of what a trunk that goes through does not have cut: on its direct way, and in the loops of every plan.
+    """Return terms for the area of uncut tubes in a guide: on their direct way, and in the loops of every plan.
 
-    It goes on from the port by which the first end enters to any port by which the other may leave.
+    The tubes go from the port of the first end to any port by which the other end may leave.
     """
     area = sum(floor(unit.diameter_mm**2 * 1e6) for unit in x.job.trunk_by_id[item.ends[0]].passing)
     if not area:
@@ -171,7 +171,7 @@ def _uncut(x: Placed, item: Through, guide: str) -> list[tuple[int, int]]:
 
 
 def _open_windows(x: Placed) -> None:
-    """Let two ends of a trunk not go by ways for which the window in its sheath would be longer than there is slack."""
+    """Add the rows of ``sheath_window``: the ends do not take ways for which the window would be longer than the slack."""
     for item in x.job.through if x.hard("sheath_window") else ():
         if item.slack_mm is None:
             continue
@@ -190,7 +190,7 @@ def _open_windows(x: Placed) -> None:
 
 
 def _area(x: Placed, trunk: Trunk, subunit: Subunit, coiled: int, passes: int) -> int:
-    """Return the least area of what a subunit brings through a guide, coiled or placed, in 10⁻⁶ mm² of diameter²."""
+    """Return the least area that a subunit, coiled or placed, takes in a guide, as diameter² in 10⁻⁶ mm²."""
     own = coiled * floor(subunit.diameter_mm**2 * 1e6) if trunk.idle == "coiled" else 0
     options = [own] if not x.whole or not x.job.spliced[subunit.trunk, subunit.number] else []
     for k in x.divisions.get((subunit.trunk, subunit.number), ()):
@@ -203,7 +203,7 @@ def _area(x: Placed, trunk: Trunk, subunit: Subunit, coiled: int, passes: int) -
 
 
 def _prefer_ways(x: Placed) -> None:
-    """Say what rules ask of ways and of where trunks are divided."""
+    """Add the rows of rules on ways and on places of division."""
     loops = x.job.rules["slack_loops"].parameters
     for t in (*x.trunks, *x.guests):
         all_of = {way: n for (trunk, way), n in x.way.items() if trunk == t.id}
@@ -244,7 +244,7 @@ def _prefer_ways(x: Placed) -> None:
 
 
 def _prefer_stacks(x: Placed) -> None:
-    """Say what rules ask of stacks: subunits of lead trunks in turn, trays in reserve."""
+    """Add the rows of rules on stacks: subunits of lead trunks take turns, and trays stay in reserve."""
     for t in x.trunks:
         if t.id not in x.job.lead_trunks:
             continue
@@ -275,10 +275,10 @@ def _prefer_stacks(x: Placed) -> None:
 
 
 def _tie_trays(x: Placed) -> None:
-    """Let tubes that are opened at the tray tie the places that their legs need; each place that is tied to too many is broken.
+    """Add the rows of ``tied_trays``: opened tubes tie the places that their legs need, and too many tied places are broken.
 
-    A tube alone may need too many. The tubes of a trunk waste room where no whole number of them fills as many places as may be
-    tied.
+    A single tube may need too many places. The tubes of a trunk waste room if no whole number of tubes fills as many places
+    as may be tied.
     """
     rule = x.job.rules["tied_trays"]
     if not x.whole or rule.level == "off":
@@ -309,7 +309,7 @@ def _tie_trays(x: Placed) -> None:
 
 
 def _most_together(x: Placed, legs: set[Leg]) -> int:
-    """Most of some legs of a subunit that lie in one tray, by the ends and sleeves of what has to lie with them."""
+    """Return the most legs of a subunit that fit into one tray, by the ends and sleeves of the patterns that hold them."""
     most = 0
     for tray in {x.job.enclosure.tray_at(place) for place in x.places}:
         with_them = [(p, sum(leg in legs for leg in p.legs)) for p in x.patterns if not legs.isdisjoint(p.legs)]
@@ -325,7 +325,7 @@ def _most_together(x: Placed, legs: set[Leg]) -> int:
 
 
 def _pin(x: Placed) -> None:
-    """Say what pins ask; built ones no plan breaks."""
+    """Add the rows of pins; no plan breaks a built pin."""
     for pin in x.job.pins:
         if isinstance(pin, LegPin):
             leg = x.job.pinned_leg(pin)
@@ -350,7 +350,7 @@ def _pin(x: Placed) -> None:
 
 
 def _regular(x: Placed) -> None:
-    """Count steps of lead trunks that do not go on to the next stack, and how uneven the stacks in use are."""
+    """Add the rows of irregularity: steps of lead trunks that skip the next stack, and uneven stacks in use."""
     steps: list[tuple[int, int]] = []
     ids = [stack.id for stack in x.stacks]
     follows = dict(zip(ids, [*ids[1:], ids[0]], strict=True))
@@ -377,12 +377,12 @@ def _regular(x: Placed) -> None:
 
 
 def unknown_keys(job: Job) -> set[str]:
-    """Return the paths of keys of a job that mean something to its plans and whose meaning is not known here."""
+    """Return the paths of keys of a job that matter for plans and that no row takes into account."""
     return {path for path in _paths(without_later_defaults(job, job.plain()))} - {*first_keys(), *LATER_KEYS}
 
 
 def _paths(data: Any, at: str = "") -> Iterator[str]:
-    """Yield the paths of all keys; what rules, parts of mounting and known later keys hold is not looked at."""
+    """Yield the paths of all keys, without the content of rules, mounting parts and known later keys."""
     if isinstance(data, list):
         for item in data:
             yield from _paths(item, at)

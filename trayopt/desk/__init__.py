@@ -1,1 +1,1 @@
-"""F6: the desk, a page on this machine where a job is written and a plan is tried by hand; it calls use cases of ``api``."""
+"""F6: the desk, a page on this machine to write a job and to try a plan by hand; it calls the use cases of ``api``."""

@@ -1,4 +1,4 @@
-"""What a page can ask of a document: each request is read with care, and done in one step that can be undone."""
+"""The acts that a page can request: each request is validated, and done in one step that can be undone."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ MOST_TEXT = 2_000
 
 
 class Wrong(Exception):  # noqa: N818 - it is no error of the user's, but a request that no page of ours makes now
-    """A request that cannot be done as it stands; ``reason`` is a key of the catalogue, ``more`` what it is said with."""
+    """A request that cannot be done in this form; ``reason`` is a key of the catalogue, and ``more`` holds its values."""
 
     def __init__(self, reason: str, **more: Any) -> None:
         self.reason, self.more = reason, more
@@ -40,14 +40,14 @@ class Wrong(Exception):  # noqa: N818 - it is no error of the user's, but a requ
 
 
 def done(document: Document, name: str, request: Request) -> Any:
-    """Do an act of a name.
+    """Do the act of a name.
 
     Raises
     ------
     Wrong
-        If there is no such act, or the request is not what it takes.
+        If there is no such act, or the request does not fit it.
     InputError
-        If it cannot be done.
+        If the act cannot be done.
     """
     acts: dict[str, Callable[[Document, Request], Any]] = {
         "undo": lambda document, _: document.undo(),
@@ -64,7 +64,7 @@ def done(document: Document, name: str, request: Request) -> Any:
 
 
 def text(request: Request, key: str) -> str:
-    """Return a text of a request."""
+    """Return the text under a key of a request."""
     value = request.get(key)
     if not isinstance(value, str) or len(value) > MOST_TEXT:
         raise Wrong("bad request")
@@ -72,7 +72,7 @@ def text(request: Request, key: str) -> str:
 
 
 def number(request: Request, key: str) -> int:
-    """Return a whole number of a request."""
+    """Return the whole number under a key of a request."""
     value = request.get(key)
     if not isinstance(value, int) or isinstance(value, bool):
         raise Wrong("bad request")
@@ -87,7 +87,7 @@ def _job(document: Document) -> Job:
 
 
 def leg_of(job: Job, decisions: Decisions, name: str) -> Leg:
-    """Return a leg by its name, as subunits are divided now."""
+    """Return the leg of a name, as subunits are divided now."""
     for subunit in job.subunits:
         if name.startswith(f"{subunit.name}") and name[len(subunit.name) :][:1] in {"", "."}:
             for leg in decisions.legs(subunit):
@@ -112,12 +112,13 @@ Change = Callable[[Job, Decisions], Decisions]
 
 
 def _decide(document: Document, request: Request, change: Change, done: str, about: str, gesture: str = "") -> None:
-    """Change what is decided; what is in service, in the job or in its file, is not moved before that was said.
+    """Change decisions. Built legs, of the job or of its file on the disk, are moved only after a confirmation.
 
     Raises
     ------
     Wrong
-        ``live``, with the legs and the circuits in them, where ``live`` of the request does not say that it is known.
+        ``live``, with the legs and their circuits, if the change moves built legs and the request does not confirm it by
+        ``live``.
     """
     job, before = _job(document), document.now.decisions
     after = change(job, before)
@@ -129,7 +130,7 @@ def _decide(document: Document, request: Request, change: Change, done: str, abo
 
 
 def _move(document: Document, request: Request) -> None:
-    """Put a leg into a tray or out of the box, with all that it is spliced to, or alone."""
+    """Put a leg into a tray or out of the box, together with the legs that are spliced to it, or alone."""
     job, name = _job(document), text(request, "leg")
     leg, place = leg_of(job, document.now.decisions, name), _place(job, request)
     gesture = text(request, "gesture") if "gesture" in request else ""
@@ -143,7 +144,7 @@ def _move(document: Document, request: Request) -> None:
 
 
 def _divide(document: Document, request: Request) -> None:
-    """Divide a subunit anew, with those that are spliced to it at the same fibres."""
+    """Divide a subunit anew, together with the subunits that are spliced to it at the same fibres, or alone."""
     job, of = _job(document), number(request, "of")
     subunit = job.subunit_of_leg.get((text(request, "trunk"), number(request, "subunit")))
     if subunit is None:
@@ -153,7 +154,7 @@ def _divide(document: Document, request: Request) -> None:
 
 
 def _way(document: Document, request: Request) -> None:
-    """Send a trunk another way."""
+    """Lead a trunk another way."""
     job, trunk = _job(document), text(request, "trunk")
     port, travel, loops = text(request, "port"), text(request, "travel"), number(request, "loops")
     at = request.get("divide_at")
@@ -168,7 +169,7 @@ def _way(document: Document, request: Request) -> None:
 
 
 def _end(document: Document, request: Request) -> None:
-    """Let legs enter a stack by another end."""
+    """Let legs enter a stack at another end."""
     job, stack, end = _job(document), text(request, "stack"), text(request, "end")
     found = job.enclosure.stack_by_id.get(stack)
     if found is None or end not in {each.id for each in found.ends}:
@@ -182,7 +183,7 @@ def _end(document: Document, request: Request) -> None:
 def _edit(
     document: Document, change: Callable[[YamlFile], None], done: str, about: str, *, sound: bool = False
 ) -> None:
-    """Change the text of the job; where the change fails, or makes no ``sound`` job of it, the text stays as it was."""
+    """Change the text of the job; if the change fails, or with ``sound`` makes the job invalid, the text stays as it was."""
     file = YamlFile(document.now.text)
     change(file)
     text = file.text()
@@ -192,7 +193,7 @@ def _edit(
 
 
 def _lock(document: Document, request: Request) -> None:
-    """Pin what is decided of a leg or a trunk, or take the pin out."""
+    """Pin the decision on a leg or a trunk, or remove the pin."""
     job = document.reading.job
     if job is None:
         raise Wrong("faulty")
@@ -215,7 +216,7 @@ def _lock(document: Document, request: Request) -> None:
 
 
 def _cells(document: Document, request: Request) -> None:
-    """Put texts into cells of a table: ``cells`` holds row, key and text of each."""
+    """Put texts into cells of a table; ``cells`` holds the row, key and text of each."""
     table, given = text(request, "table"), request.get("cells")
     if not isinstance(given, list):
         raise Wrong("bad request")
@@ -232,7 +233,7 @@ def _cells(document: Document, request: Request) -> None:
 
 
 def _rows(document: Document, request: Request) -> None:
-    """Take rows out of a table."""
+    """Remove rows from a table."""
     table, rows = text(request, "table"), request.get("rows")
     if not isinstance(rows, list) or not all(isinstance(row, int) for row in rows):
         raise Wrong("bad request")
@@ -246,7 +247,7 @@ def _head(document: Document, request: Request) -> None:
 
 
 def _hardware(document: Document, request: Request) -> None:
-    """Put a value into a part of the hardware, or take what stands there for measured; or copy an entry, or take it out."""
+    """Put a value into a part of the hardware, or mark its value as measured; or copy or remove an entry."""
     at = request.get("at_key")
     if not isinstance(at, list) or not all(isinstance(part, str | int) for part in at):
         raise Wrong("bad request")
@@ -257,7 +258,7 @@ def _hardware(document: Document, request: Request) -> None:
 
 
 def _rule(document: Document, request: Request) -> None:
-    """Put what the job says of a rule."""
+    """Change the setting of a rule."""
     rule, setting, job = text(request, "rule"), request.get("setting"), document.job
     if not isinstance(setting, dict) or job is None or rule not in job.rules:
         raise Wrong("bad request")
@@ -267,7 +268,7 @@ def _rule(document: Document, request: Request) -> None:
 
 
 def usual_setting(rule: str, job: Job) -> dict[str, str]:
-    """Return level, weight and parameters of a rule of which a job says nothing."""
+    """Return level, weight and parameters of a rule that the job does not mention."""
     from trayopt.rules.registry import BY_ID
 
     known = BY_ID[rule]
@@ -279,11 +280,11 @@ def usual_setting(rule: str, job: Job) -> dict[str, str]:
 
 
 SOON_PART = 0.3
-"""Part of a limit in which the best plan is searched for once more, so that what is said of it is proven and not claimed."""
+"""A best plan that was found in less than this part of a limit is searched for again, so that its bounds are proven here."""
 
 
 def task(document: Document, kind: str, request: Request, reference: Decisions, limit_s: float) -> dict[str, Any]:
-    """Write what a search takes beside the job."""
+    """Return the task of a search: its input in addition to the job."""
     job, decisions = _job(document), document.now.decisions
     best = document.best
     known = best is not None and best.job.digest == job.digest
@@ -318,7 +319,7 @@ Runs = list[tuple[str, int, int, str, int]]
 
 
 def chosen(job: Job, decisions: Decisions, request: Request, reference: Decisions) -> tuple[Runs, list[list[Any]]]:
-    """Return what is to be kept: of the leg or the trunk that a request names, else all that differs from what was found."""
+    """Return the decisions to keep: on the leg or trunk that a request names, or all that differ from the reference."""
     if "leg" in request:
         leg = leg_of(job, decisions, text(request, "leg"))
         legs = [item for item in spliced_with(job, decisions, leg) if item in decisions.places]

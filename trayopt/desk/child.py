@@ -1,6 +1,6 @@
-"""The process that searches for a desk: a task comes in on stdin, progress and the answer go out on stdout, a JSON line each.
+"""The process that searches for a desk: it reads a task from stdin, and writes progress and the answer as lines of JSON.
 
-It ends when stdin ends, in the middle of a search too: a desk that is killed leaves no process behind.
+It ends when stdin ends, even in the middle of a search, so that a desk that is killed leaves no process behind.
 """
 
 from __future__ import annotations
@@ -21,12 +21,12 @@ if TYPE_CHECKING:
     from trayopt.solver.model.decisions import Given
 
 NICE = 5
-"""A search makes way for the page: a move is judged in the same time, whatever is searched for behind it."""
+"""Niceness of the process: a search gives way to the page, so that judging a move takes no longer during a search."""
 Say = Callable[[dict[str, Any]], None]
 
 
 def main() -> None:
-    """Do the task of the first line; a line ``stop`` ends a search with the best plan so far."""
+    """Do the task in the first line; a line ``stop`` ends a search with the best plan so far."""
     if hasattr(os, "nice"):
         os.nice(NICE)
     answers, lock = _own_stdout(), threading.Lock()
@@ -53,7 +53,7 @@ def main() -> None:
 
 
 def _own_stdout() -> BinaryIO:
-    """Keep stdout for answers alone: what libraries print there goes to stderr."""
+    """Return stdout for answers alone; from now on, everything that libraries print there goes to stderr."""
     kept = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
     return kept
@@ -108,7 +108,7 @@ def _solve(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threadi
 
 
 def _step(step: Step) -> dict[str, Any]:
-    """Return a step of the search as plain data, with the author of a bound by languages."""
+    """Return a step of the search as plain data, with the author of a bound in each language."""
     from trayopt.desk.tongues import spoken
     from trayopt.domain.said import said
     from trayopt.solver.model.bound import AUTHORS
@@ -186,7 +186,7 @@ def _prices(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: thread
 
 
 def _mend(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threading.Event) -> dict[str, Any]:
-    """Mend a plan round what was changed by hand: that is held as what is built is."""
+    """Mend a plan around decisions that were changed by hand, which are held like built ones."""
     from trayopt import api
     from trayopt.desk.tongues import spoken
 

@@ -1,4 +1,4 @@
-"""What a plan decides, and single changes of it: legs to trays, ways of trunks, divisions, ends of stacks."""
+"""The decisions of a plan, and single changes of them: trays of legs, ways of trunks, divisions, ends of stacks."""
 
 from __future__ import annotations
 
@@ -16,15 +16,15 @@ from trayopt.domain.trunk import Trunk
 from trayopt.errors import InputError
 
 Key = tuple[str, int]
-"""A subunit, by trunk and number."""
+"""A subunit by its trunk and number."""
 
 
 @dataclass(frozen=True)
 class Decisions:
-    """All that a plan decides.
+    """The decisions of a plan.
 
-    A subunit that ``division`` does not name is whole; a stack that ``ends`` does not name uses its first end; of a trunk that
-    ``ribbons`` does not name nothing is said of what is done with its ribbons.
+    A subunit that is not in ``division`` is whole, a stack that is not in ``ends`` uses its first end, and the ribbon work
+    of a trunk that is not in ``ribbons`` is not decided.
     """
 
     ways: Mapping[str, Way] = field(default_factory=dict)
@@ -40,7 +40,7 @@ class Decisions:
 
 
 def decisions_of(job: Job, plan: Plan) -> tuple[Decisions, int]:
-    """Read the decisions of a plan; of what this job does not have, only the number of rows is told."""
+    """Read the decisions of a plan; return them, and the number of rows about things that this job does not have."""
     ways: dict[str, Way] = {}
     divide_at: dict[str, DivideAt] = {}
     ribbons: dict[str, RibbonWord] = {}
@@ -80,7 +80,7 @@ def decisions_of(job: Job, plan: Plan) -> tuple[Decisions, int]:
 
 
 def fitted(job: Job, given: Decisions) -> tuple[Decisions, int]:
-    """Return the decisions that a changed job still has a meaning for, and how many it has none for."""
+    """Return the decisions that still make sense in a changed job, and the number of the others."""
     return decisions_of(job, plan_of(job, given, trunks=given.ways))
 
 
@@ -90,9 +90,9 @@ def plan_of(job: Job, given: Decisions, *, trunks: Iterable[str] = ()) -> Plan:
     Parameters
     ----------
     job, given
-        The job, and what is decided.
+        The job, and the decisions.
     trunks
-        Trunks that have a row beside those of the job.
+        Trunks that get a row in addition to the trunks of the job.
     """
     legs = []
     by_key: dict[Key, list[Leg]] = {}
@@ -141,14 +141,14 @@ def _row(job: Job, given: Decisions, leg: Leg, fibres: str) -> PlanLeg:
 
 
 def spliced_with(job: Job, given: Decisions, leg: Leg) -> frozenset[Leg]:
-    """Return a leg with all that share a tray with it: those that it is spliced to, directly or over others."""
+    """Return a leg with all legs that must share its tray, since they are spliced to it directly or through other legs."""
     return next((bunch for bunch in bunches(job, given) if leg in bunch), frozenset({leg}))
 
 
 def bunches(job: Job, given: Decisions) -> list[frozenset[Leg]]:
-    """Return the legs that are spliced to each other, directly or over others, in the order of the job.
+    """Return the bunches: groups of legs that are spliced to each other, directly or through other legs, in the order of the job.
 
-    They follow from how subunits are divided alone, so that they are counted once as long as legs are only moved.
+    They depend only on the divisions, so they are kept as long as legs are only moved.
     """
     known, key = job.once(_known_bunches), frozenset(given.division.items())
     if key not in known:
@@ -180,7 +180,7 @@ def _bunches(job: Job, given: Decisions) -> list[frozenset[Leg]]:
 
 
 def moved(job: Job, given: Decisions, legs: Iterable[Leg], place: Place | None) -> Decisions:
-    """Put legs into a tray, or out of the box; a trunk that comes in takes the first way that it may."""
+    """Put legs into a tray, or out of the box; a trunk that comes in takes the first way that it may take."""
     places, ways = dict(given.places), dict(given.ways)
     for leg in legs:
         if place is None:
@@ -194,7 +194,7 @@ def moved(job: Job, given: Decisions, legs: Iterable[Leg], place: Place | None) 
 
 
 def _first_way(job: Job, trunk: Trunk) -> Way:
-    """Return a way among a trunk's own: its first port, the natural way round from there, its fewest loops."""
+    """Return the first way of a trunk: its first port, the natural direction from there, its fewest loops."""
     ports = trunk.allowed_ports(job.enclosure) or tuple(port.id for port in job.enclosure.ports)
     port = job.enclosure.port_by_id[ports[0]]
     natural = [travel for travel in trunk.travels if port.turns in {"both", travel}]
@@ -202,12 +202,12 @@ def _first_way(job: Job, trunk: Trunk) -> Way:
 
 
 def redivided(job: Job, given: Decisions, subunits: Iterable[Subunit], of: int) -> Decisions:
-    """Divide subunits anew; each new leg lies where the leg lay that held its first fibre.
+    """Divide subunits anew; each new leg lies where the old leg with its first fibre lay.
 
     Raises
     ------
     InputError
-        If a subunit cannot be divided so.
+        If a subunit cannot be divided into ``of`` legs.
     """
     division, places = dict(given.division), dict(given.places)
     for subunit in subunits:
@@ -230,7 +230,7 @@ def redivided(job: Job, given: Decisions, subunits: Iterable[Subunit], of: int) 
 
 
 def joined_subunits(job: Job, subunit: Subunit) -> list[Subunit]:
-    """Return a subunit with those that are spliced to it fibre for fibre at equal numbers, which want to be divided alike."""
+    """Return a subunit with the equal subunits that are spliced to it at equal fibres, which should be divided alike."""
     found = {subunit: None}
     for piece in job.pieces:
         sides = [job.trunk_by_id[side.trunk].subunit_of(side.first) for side in (piece.a, piece.b)]
@@ -242,7 +242,7 @@ def joined_subunits(job: Job, subunit: Subunit) -> list[Subunit]:
 
 
 def sent(given: Decisions, trunk: str, way: Way, at: DivideAt | None, word: RibbonWord | None = None) -> Decisions:
-    """Send a trunk another way, divide it where it is said, and do with its ribbons what is said."""
+    """Lead a trunk another way, and change its place of division and its ribbon work if they are given."""
     divide_at, ribbons = dict(given.divide_at), dict(given.ribbons)
     if at is not None:
         divide_at[trunk] = at

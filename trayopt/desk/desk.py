@@ -1,4 +1,4 @@
-"""A desk: a document, the search that runs for it, what became of searches, and every act that the page can ask for."""
+"""A desk: a document, its running search, the results of searches, and every act that the page can request."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ MOST_LIMIT_S = 86_400.0
 
 
 class Desk:
-    """What one page works on; every method may be called from any thread.
+    """The state behind a page; every method may be called from any thread.
 
     Parameters
     ----------
@@ -61,7 +61,7 @@ class Desk:
         self._reference = self.document.now.decisions
 
     def close(self) -> None:
-        """End what runs; what is not saved stays beside the job."""
+        """End the running search; unsaved changes stay in a file beside the job."""
         self.search.close()
         if self._scratch is not None:
             shutil.rmtree(self._scratch, ignore_errors=True)
@@ -69,7 +69,7 @@ class Desk:
     # -- what the page sees ------------------------------------------------------------------------------------------
 
     def state(self, since: int = 0) -> dict[str, Any]:
-        """Return all that the page shows; only the search and the files where nothing else is new since a revision."""
+        """Return everything that the page shows; if nothing else is new since a revision, only the search and the files."""
         with self.lock:
             document = self.document
             short = {
@@ -106,7 +106,7 @@ class Desk:
             return shown_hardware(self.document)
 
     def hardware_picture(self, index: int) -> dict[str, str]:
-        """Draw a part."""
+        """Draw a part of the hardware."""
         with self.lock:
             return {"picture": picture(self.document, index)}
 
@@ -119,14 +119,14 @@ class Desk:
     # -- acts --------------------------------------------------------------------------------------------------------
 
     def act(self, request: Mapping[str, Any]) -> dict[str, Any]:
-        """Do what the page asks for, and give what it then shows.
+        """Do the act that the page requests, and return the state that it then shows.
 
         Raises
         ------
         Wrong
-            If the request is none, or was made of a state that is gone.
+            If the request is not valid, or was made for an older state.
         InputError
-            If it cannot be done.
+            If the act cannot be done.
         """
         with self.lock:
             if request.get("at") != self._at:
@@ -150,7 +150,7 @@ class Desk:
         self._keep()
 
     def _keep(self) -> None:
-        """Keep what a desk that is killed must not lose: unsaved changes, and a plan that was found and not yet taken over."""
+        """Keep what must survive if the desk is killed: unsaved changes, and a found plan that is not yet taken over."""
         kept = self._kept()
         if self.document.unsaved or kept.found is not None:
             self.unkept = self.keeping.keep(kept)
@@ -168,7 +168,7 @@ class Desk:
         )
 
     def _found(self, run: Run) -> None:
-        """Keep a plan that a search has found so far."""
+        """Keep the plan that a search has found so far."""
         with self.lock:
             self._keep()
 
@@ -217,7 +217,7 @@ class Desk:
         self._reference = self.document.now.decisions
 
     def _apply(self, request: Mapping[str, Any]) -> dict[str, Any] | None:
-        """Carry out a way out: in the job that is open, or, where it changes hardware, in a folder beside it."""
+        """Carry out a way out: in the open job, or, if it changes hardware, in a folder beside the job."""
         ways = self.results.get(acts.text(request, "kind"), {}).get("ways", [])
         number = request.get("way")
         if not isinstance(number, int) or not 0 <= number < len(ways):
@@ -247,7 +247,7 @@ class Desk:
         return {"folder": folder.name, "jobs": jobs}
 
     def _open(self, request: Mapping[str, Any]) -> None:
-        """Open what a way out was carried out into; everything here must be saved."""
+        """Open the job of a way out that was carried out; everything here must be saved."""
         folder, name = acts.text(request, "folder"), acts.text(request, "job")
         here = self.document
         if folder not in self._made or Path(name).name != name:
@@ -291,7 +291,7 @@ class Desk:
             return self.state()
 
     def _scratch_folder(self, kind: str) -> str | None:
-        """Return a folder for ways out that change hardware; none while the job is not saved, for they are made of its file."""
+        """Return a folder for ways out that change hardware; None while the job, from whose file they are made, is unsaved."""
         document = self.document
         if (
             kind not in {"explain", "keep"}
@@ -331,12 +331,12 @@ class Desk:
     # -- what needs no search ----------------------------------------------------------------------------------------
 
     def compare(self) -> dict[str, Any]:
-        """Hold the plan against the best one that is known.
+        """Compare the plan with the best known plan.
 
         Raises
         ------
         Wrong
-            If none is known.
+            If no best plan is known.
         """
         with self.lock:
             job, best, report = self.document.job, self.document.best, self.document.report()
@@ -366,7 +366,7 @@ class Desk:
 
 
 def changed_text(document: Document, way: Mapping[str, Any]) -> str | None:
-    """Return the job as a way out changes it, where it changes the job's own file alone and makes just what was proven."""
+    """Return the text of the job after a way out; None unless it changes only this file and makes exactly the proven job."""
     own = [text for head, text in documents(way["edit"]) if head in {"", document.job_disk.path.name}]
     if way["plan"] is None or way["digest"] is None or len(own) != len(documents(way["edit"])):
         return None
@@ -382,7 +382,7 @@ def changed_text(document: Document, way: Mapping[str, Any]) -> str | None:
 
 
 def _free(job_file: Path) -> Path:
-    """Return a folder beside the job that is not there yet."""
+    """Return the path of a new folder beside the job."""
     names: Callable[[int], Path] = lambda i: job_file.with_name(f"{job_file.stem}-way-{i}")  # noqa: E731
     return next(names(i) for i in range(1, 10_000) if not names(i).exists())
 

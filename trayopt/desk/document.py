@@ -1,4 +1,4 @@
-"""What is open on a desk: a job as text, what its plan decides, and every state before and after, to undo and redo."""
+"""The open document of a desk: a job as text, the decisions of its plan, and the states before and after, to undo and redo."""
 
 from __future__ import annotations
 
@@ -26,26 +26,26 @@ if TYPE_CHECKING:
 MOST_UNDO = 500
 MOST_KNOWN = 20
 MOST_READ = 40
-"""States of the job whose reading is remembered, so that undo and redo need not read them again."""
+"""Number of states of the job whose reading is kept, so that undo and redo need not read them again."""
 
 
 @dataclass(frozen=True)
 class Step:
-    """A state: the job as text, what is decided, and what was done to come to it, as a key of the catalogue."""
+    """A state: the job as text, the decisions, and the act that led to it, as a key of the catalogue."""
 
     text: str
     decisions: Decisions
     done: str = ""
     about: str = ""
     gesture: str = ""
-    """Steps of one gesture, such as one drag or one walk with the arrow keys, are one step to undo."""
+    """Name of a gesture, such as one drag or one walk with the arrow keys; its steps are undone together."""
     files: Mapping[Path, str] = field(default_factory=dict)
     """Texts of hardware files that were changed here."""
 
 
 @dataclass(frozen=True)
 class Reading:
-    """A text that was read: the job, or what is wrong with it; and what is unusual."""
+    """The reading of a text: the job, or its faults; and its warnings."""
 
     job: Job | None
     faults: tuple[Fault, ...]
@@ -58,16 +58,16 @@ class Document:
     Parameters
     ----------
     job_file
-        The job; it must be YAML, and may be wrong as a job.
+        The job file; it must be YAML, but may be wrong as a job.
     plan_file
-        The plan: JSON, or a hand-made table; None for the one beside the job, where there is one.
+        The plan: JSON, or a hand-made table. None stands for the plan beside the job, if there is one.
     library
         Folders whose entries come before the models of trayopt.
 
     Raises
     ------
     InputError
-        If a file cannot be read, the job is no YAML, or the plan is none.
+        If a file cannot be read, the job is not YAML, or the plan is not a plan.
     """
 
     def __init__(self, job_file: Path, plan_file: Path | None, library: Sequence[Path] = ()) -> None:
@@ -122,27 +122,27 @@ class Document:
 
     @property
     def now(self) -> Step:
-        """The state that is shown."""
+        """The current state."""
         return self.steps[-1]
 
     @property
     def reading(self) -> Reading:
-        """What the text of now is read as."""
+        """The reading of the current text."""
         return self.reading_of(self.now.text)
 
     @property
     def job(self) -> Job | None:
-        """The job of the text, or the last one that was right; None where there was none yet."""
+        """The job of the current text, or the last valid job; None if there was none yet."""
         return self.reading.job or self._last
 
     def report(self) -> Report | None:
-        """Check what is decided: by the checker, from plain data; None where there is no job yet."""
+        """Check the decisions by the checker, from plain data; None if there is no job yet."""
         if self.job is None:
             return None
         return api.check(self.job, plan_of(self.job, self.now.decisions))
 
     def plan(self, report: Report) -> Plan:
-        """Return the plan as it is to be written: with the bounds of a plan that was found, where it is just that one."""
+        """Return the plan as it will be written; if it is equal to a plan that was found, with the bounds of that plan."""
         job = self.job
         known = [] if job is None else [item for item in self._known if item[0].job.digest == job.digest]
         now = plan_of(job, self.now.decisions) if job is not None and known else None
@@ -152,17 +152,17 @@ class Document:
         return report.plan
 
     def files(self, step: Step | None = None) -> dict[Path, str]:
-        """Return the texts of hardware files that are, or once were, not those on the disk."""
+        """Return the texts of hardware files that differ, or differed once, from the files on the disk."""
         made = (self.now if step is None else step).files
         found = {path: made.get(path, first) for path, first in self._first.items()}
         return {path: text for path, text in found.items() if text is not None}
 
     def texts(self) -> dict[Path, str]:
-        """Return the texts of all files that are open here, that of the job among them."""
+        """Return the texts of all open files, including the job."""
         return {self.job_disk.path: self.now.text, **self.files()}
 
     def reading_of(self, text: str) -> Reading:
-        """Read a text as this job; what was read before is remembered."""
+        """Read a text as this job; earlier readings are kept."""
         files = self.files()
         key = text, tuple(files.items())
         found = self._read.pop(key, None)
@@ -180,7 +180,7 @@ class Document:
         return found
 
     def beside(self) -> list[Watched]:
-        """Return the files that the job names by their path: hardware of its own, a table of joins."""
+        """Return the files that the job names by path: hardware of its own, a table of joins."""
         if self._named is None or self._named[0] != self.now.text:
             folder = self.job_disk.path.parent
             paths = [folder / name for name in dict.fromkeys(_paths_in(self.yaml().data))]
@@ -191,7 +191,7 @@ class Document:
         return self._disks.setdefault(path, Watched(path))
 
     def yaml(self) -> YamlFile:
-        """Return the text as a file to change; whoever changes it hands its text to ``write``."""
+        """Return the text as a file to change; its changed text has to be passed to ``write``."""
         if self._yaml is None or self._yaml[0] != self.now.text:
             self._yaml = self.now.text, YamlFile(self.now.text)
         return self._yaml[1]
@@ -199,7 +199,7 @@ class Document:
     # -- changes -----------------------------------------------------------------------------------------------------
 
     def decide(self, change: Callable[[Job, Decisions], Decisions], done: str, about: str, gesture: str = "") -> None:
-        """Change what is decided.
+        """Change the decisions.
 
         Raises
         ------
@@ -213,7 +213,7 @@ class Document:
         )
 
     def write(self, text: str, done: str, about: str, decisions: Decisions | None = None) -> None:
-        """Change the text of the job; what is decided stays, as far as the changed job has a meaning for it."""
+        """Change the text of the job; decisions stay if they still make sense in the changed job."""
         kept = self.now.decisions if decisions is None else decisions
         lost = 0
         job = self.reading_of(text).job
@@ -227,7 +227,7 @@ class Document:
         self.lost = lost
 
     def write_files(self, texts: Mapping[Path, str], done: str, about: str) -> None:
-        """Change hardware files, and the job with them; what is decided stays, as far as it has a meaning then."""
+        """Change hardware files, and the job with them; decisions stay if they still make sense."""
         files = {path: text for path, text in texts.items() if path != self.job_disk.path}
         for path in files:
             if path not in self._first:
@@ -243,7 +243,7 @@ class Document:
             self.lost = lost
 
     def reread(self) -> None:
-        """Read the job again, for a file that it names was changed; what is decided stays, as far as it has a meaning."""
+        """Read the job again after a change of a file that it names; decisions stay if they still make sense."""
         self._read.clear()
         before = self.now
         self._push(replace(before, files=self._from_disk(), done="reloaded", about="", gesture=""))
@@ -254,7 +254,7 @@ class Document:
             self._last, self.lost = job, lost
 
     def _from_disk(self) -> dict[Path, str]:
-        """Return hardware files as they are here, save those that somebody else changed, which are as on the disk."""
+        """Return the hardware files as they are here; files that somebody else changed are read from the disk."""
         files = dict(self.now.files)
         for disk in {**{disk.path: disk for disk in self.beside()}, **self._disks}.values():
             if disk.changed and disk.path in self._first and disk.path.exists():
@@ -276,13 +276,13 @@ class Document:
         self._last = self.reading.job or self._last
 
     def undo(self) -> None:
-        """Go back a step, where there is one."""
+        """Go back a step, if there is one."""
         if len(self.steps) > 1:
             self.redo_steps.append(self.steps.pop())
             self._arrived()
 
     def redo(self) -> None:
-        """Go forth again, where a step was undone."""
+        """Go forward a step, if one was undone."""
         if self.redo_steps:
             self.steps.append(self.redo_steps.pop())
             self._arrived()
@@ -292,7 +292,7 @@ class Document:
         self._last = self.reading.job or self._last
 
     def took(self, plan: Plan, seconds: float) -> None:
-        """Remember a plan that a search found in so many seconds."""
+        """Keep a plan that a search found, and the seconds that it took."""
         self.best, self.best_s = plan, seconds
         if self.job is not None:
             self._remember(self.job, plan)
@@ -315,16 +315,16 @@ class Document:
 
     @property
     def hardware_unsaved(self) -> list[Path]:
-        """Hardware files that have changes here which are not on the disk."""
+        """Hardware files with changes that are not on the disk."""
         return [path for path, text in self.files().items() if digest_of_text(text) != self._watched(path).digest]
 
     @property
     def unsaved(self) -> bool:
-        """Whether anything has changes that are not in its file."""
+        """Whether there are changes that are not in their file."""
         return self.job_unsaved or self.plan_unsaved or bool(self.hardware_unsaved)
 
     def kept(self, found: dict[str, Any] | None = None, *, of_this: bool = False) -> Kept:
-        """Return what a desk that is killed must not lose; ``found`` is the plan of a search that is not taken over."""
+        """Return everything that must survive if the desk is killed; ``found`` is a plan of a search that is not taken over."""
         job = self.job
         plan = None if job is None else plan_of(job, self.now.decisions).plain()
         folder, files = self.job_disk.path.parent, self.files()
@@ -332,7 +332,7 @@ class Document:
         return Kept(self.now.text, plan, self.job_disk.digest, found, of_this, hardware)
 
     def take_over(self, kept: Kept) -> None:
-        """Take over what another desk left behind, as a step that can be undone."""
+        """Take over the unsaved changes that another desk left behind, as a step that can be undone."""
         text = _yaml(kept.job_text, str(self.job_disk.path))
         folder = self.job_disk.path.parent
         if kept.files:
@@ -345,13 +345,13 @@ class Document:
         self.write(text, "took_over", "", decisions)
 
     def conflicts(self) -> list[Path]:
-        """Return the files that somebody else changed since they were opened, and that a save would write over."""
+        """Return the files that somebody else changed since they were opened, and that saving would overwrite."""
         wanted = [(self.job_unsaved, self.job_disk), (self.plan_unsaved, self.plan_disk)]
         wanted += [(True, self._watched(path)) for path in self.hardware_unsaved]
         return [disk.path for unsaved, disk in wanted if unsaved and disk.changed]
 
     def save(self) -> list[Path]:
-        """Write what is not saved: the job, and the plan where there is one.
+        """Write all unsaved changes, and return the written files.
 
         Raises
         ------
@@ -373,12 +373,12 @@ class Document:
         return written
 
     def reload(self) -> None:
-        """Take the files as they stand on the disk; what was here before is a step back.
+        """Read the files from the disk; the state before is a step that can be undone.
 
         Raises
         ------
         InputError
-            If a file cannot be read any more.
+            If a file cannot be read.
         """
         job_file = self.job_disk.path
         text = _yaml(read_text(job_file, MOST_BYTES), str(job_file))
@@ -396,7 +396,7 @@ class Document:
 
 
 def _paths_in(value: Any) -> Iterator[str]:
-    """Yield every text in a job that names a file."""
+    """Yield every text in a job that is the name of a file."""
     if isinstance(value, str) and value.lower().endswith((".yaml", ".csv", ".xlsx")):
         yield str(value)
     elif isinstance(value, dict | list):
@@ -405,7 +405,7 @@ def _paths_in(value: Any) -> Iterator[str]:
 
 
 def _yaml(text: str, source: str) -> str:
-    """Return a text that is YAML with a mapping at its top, so that it can be changed in place.
+    """Check that a text is YAML with a mapping at the top, so that it can be changed in place, and return it.
 
     Raises
     ------

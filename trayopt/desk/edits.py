@@ -1,4 +1,4 @@
-"""The job as tables: cells are read from its YAML and put back into it, with comments, order and quotes left alone."""
+"""The job as tables: cells are read from its YAML and written back into it; comments, order and quotes stay."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ Value = Any
 
 @dataclass(frozen=True)
 class Column:
-    """A column of a table: its key in the file, how its cell is read, and the words that it can hold, if they are few.
+    """A column of a table: its key in the file, the reader of its cells, and the words that it can hold, if they are few.
 
-    A ``rare`` one is shown where a row has it, or where it is asked for.
+    A ``rare`` column is shown only if a row uses it, or on demand.
     """
 
     key: str
@@ -37,7 +37,7 @@ def _text(cell: str) -> Value:
 
 
 def number_of(cell: str) -> Value:
-    """Read a number; what is none stays text, so that the reader of jobs says what is wrong with it, at its cell."""
+    """Read a number; any other text stays text, so that the reader of jobs reports its fault at the cell."""
     plain = cell.replace(" ", "").replace(",", "").removesuffix("mm")
     for kind in (int, float):
         try:
@@ -68,7 +68,7 @@ def _flag(cell: str) -> Value:
 
 
 def _sided(read: Callable[[str], Value]) -> Callable[[str], Value]:
-    """Read a cell that may say of each end of a trunk that goes through: ``clockwise / either``."""
+    """Make a reader of a cell that may have a value for each end of a trunk that goes through: ``clockwise / either``."""
 
     def read_sides(cell: str) -> Value:
         parted = cell.replace(",", "/") if read is _text else cell
@@ -106,7 +106,7 @@ PINS = (
 HEAD = Column("title", _text), Column("enclosure", _text), Column("tubes", _text)
 TABLES: dict[str, tuple[Column, ...]] = {"trunks": TRUNKS, "joins": JOINS, "apart": APART, "pins": PINS}
 IN_QUOTES = frozenset({"a", "b", "leg", "name"})
-"""Keys whose text is not left to a reader of YAML to take for something else."""
+"""Keys whose text is written in quotes, so that no reader of YAML takes it for something else."""
 
 
 def shown(value: Value) -> str:
@@ -124,29 +124,29 @@ def shown(value: Value) -> str:
 
 
 def is_fixed(value: Value) -> bool:
-    """Whether a cell holds what a form does not change: an object that is written inline."""
+    """Whether a form cannot change a cell, because it holds an object that is written inline."""
     return isinstance(value, Mapping)
 
 
 def rows_of(file: YamlFile, table: str) -> list[Mapping[str, Value]]:
-    """Return the rows of a table as they stand in the file; none where the file names another file for them."""
+    """Return the rows of a table in the file; an empty list if the file names another file for them."""
     found = file.get((table,))
     return [row if isinstance(row, Mapping) else {} for row in found] if isinstance(found, list) else []
 
 
 def put_cells(file: YamlFile, table: str, cells: Iterable[tuple[int, str, str]], job: Job | None) -> None:
-    """Put texts into cells; rows beyond the last are made.
+    """Put texts into cells; rows after the last row are made.
 
     Parameters
     ----------
     file
         The job, which is changed.
     table
-        trunks, joins, apart or pins.
+        ``trunks``, ``joins``, ``apart`` or ``pins``.
     cells
-        Row from 0, key, text; an empty text takes the key out.
+        For each cell its row (counted from 0), key and text; an empty text removes the key.
     job
-        The job as it was read, whose joins are written into the file where a table holds them.
+        The job as it was read; if its joins are in a table, they are written into the file.
 
     Raises
     ------
@@ -175,7 +175,7 @@ def put_cells(file: YamlFile, table: str, cells: Iterable[tuple[int, str, str]],
 
 
 def _put(file: YamlFile, row: tuple[str | int, ...], key: str, value: Value, columns: Mapping[str, Column]) -> None:
-    """Put a value into a row where the order of columns has it; comments beside what stands there stay."""
+    """Put a value into a row at the place that the order of columns gives it; comments stay."""
     holder = file.get(row)
     if not isinstance(holder, Mapping):
         return
@@ -196,7 +196,7 @@ def _quoted(key: str, value: Value) -> Value:
 
 
 def take_rows(file: YamlFile, table: str, rows: Iterable[int], job: Job | None) -> None:
-    """Take rows out of a table."""
+    """Remove rows from a table."""
     _columns(table)
     inline(file, table, job)
     for row in sorted(set(rows), reverse=True):
@@ -205,7 +205,7 @@ def take_rows(file: YamlFile, table: str, rows: Iterable[int], job: Job | None) 
 
 
 def inline(file: YamlFile, table: str, job: Job | None) -> None:
-    """Write the joins of a table into the job, so that they can be changed there; the table stays as it is."""
+    """Write the joins of a table into the job, so that they can be changed there; the table file stays as it is."""
     if table == "joins" and isinstance(file.get(("joins",)), str):
         if job is None:
             raise InputError.one(
@@ -216,7 +216,7 @@ def inline(file: YamlFile, table: str, job: Job | None) -> None:
 
 
 def put_head(file: YamlFile, key: str, text: str) -> None:
-    """Put title, enclosure or tubes."""
+    """Change title, enclosure or tubes."""
     if key not in {column.key for column in HEAD}:
         raise InputError.one(said("there is no such cell"), source="desk", found=key)
     if text.strip():
@@ -226,16 +226,16 @@ def put_head(file: YamlFile, key: str, text: str) -> None:
 
 
 def put_rule(file: YamlFile, rule: str, setting: Mapping[str, str], usual: Mapping[str, str]) -> None:
-    """Put what a job says of a rule, as short as it can be; what is usual is left out.
+    """Write the setting of a rule in the shortest form; usual values are left out.
 
     Parameters
     ----------
     file
         The job, which is changed.
     rule
-        Its id.
+        The id of the rule.
     setting, usual
-        Level, weight and parameters as text, as they are to be and as they are where a job says nothing.
+        Level, weight and parameters as text: the wanted values, and the values if the job does not mention the rule.
     """
     changed = {key: text.strip() for key, text in setting.items() if text.strip() and text.strip() != usual.get(key)}
     if not changed:
@@ -275,12 +275,12 @@ def pin_trunk(file: YamlFile, trunk: str, way: Mapping[str, Value], *, built: bo
 
 
 def unpin(file: YamlFile, subject: str) -> None:
-    """Take out the pins of a leg, by its fibres, or of a trunk; what is built stays.
+    """Remove the pins of a leg, by its fibres, or of a trunk.
 
     Raises
     ------
     InputError
-        If a pin says that it is built.
+        If a pin is built.
     """
     found = [(i, row) for i, row in enumerate(rows_of(file, "pins")) if subject in {_run(row), row.get("trunk")}]
     if any(row.get("built") is True for _, row in found):
@@ -294,7 +294,7 @@ def unpin(file: YamlFile, subject: str) -> None:
 
 
 def _run(row: Mapping[str, Value]) -> str | None:
-    """Return the fibres that a pin names, as runs are written; None where it names none."""
+    """Return the fibres that a pin names, written as a run; None if it names none."""
     try:
         return str(parse_run(row["leg"]))
     except (KeyError, TypeError, ValueError, AttributeError):

@@ -1,4 +1,4 @@
-"""Files of a desk: what stands on the disk, whether somebody else changed it, and unsaved changes that are kept beside it."""
+"""Files of a desk: their state on the disk, changes by somebody else, and unsaved changes that are kept beside the job."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ from trayopt.formats.json_out import write_whole
 SCHEMA = "trayopt/desk/1"
 MOST_KEPT = 20_000_000
 ALIVE_S = 0.5
-"""Seconds in which a desk that runs answers that it does."""
+"""Seconds within which a running desk answers."""
 
 
 def digest_of(path: Path) -> str | None:
-    """Return the digest of a file; None where there is none, or it cannot be read."""
+    """Return the digest of a file; None if there is no such file, or it cannot be read."""
     try:
         return sha256(path.read_bytes()).hexdigest()
     except OSError:
@@ -29,12 +29,12 @@ def digest_of(path: Path) -> str | None:
 
 
 def digest_of_text(text: str) -> str:
-    """Return the digest that a file has which holds this text."""
+    """Return the digest of a file that holds this text."""
     return sha256(text.encode()).hexdigest()
 
 
 class Watched:
-    """A file as it stood when it was read or written last, and whether it is another one now."""
+    """A file with its state when it was last read or written, which notices changes by others."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
@@ -51,7 +51,7 @@ class Watched:
 
     @property
     def changed(self) -> bool:
-        """Whether somebody else wrote the file, or took it away; it is read only where its time or size is another."""
+        """Whether somebody else changed or removed the file; it is read only if its time, size or inode differs."""
         stamp = self._stamped()
         if stamp != self._stamp:
             self._stamp = stamp
@@ -59,7 +59,7 @@ class Watched:
         return self._changed
 
     def seen(self) -> None:
-        """Take the file as it stands now."""
+        """Take the current state of the file as known."""
         self.digest, self._stamp, self._changed = digest_of(self.path), self._stamped(), False
 
     def write(self, text: str) -> None:
@@ -76,10 +76,10 @@ class Watched:
 
 @dataclass(frozen=True)
 class Kept:
-    """Unsaved changes: the text of the job, the plan as plain data, and the digest of the job file that they began with.
+    """Unsaved changes: the text of the job, the plan as plain data, and the digest of the job file at the beginning.
 
-    ``found`` is the best plan of a search, as far as it is not yet taken over, and ``of_this`` whether it was searched for with
-    just these decisions.
+    ``found`` is the best plan of a search that is not yet taken over, and ``of_this`` says whether that search began with exactly
+    these decisions.
     """
 
     job_text: str
@@ -88,20 +88,20 @@ class Kept:
     found: dict[str, Any] | None = None
     of_this: bool = False
     files: Mapping[str, str] = field(default_factory=dict)
-    """Texts of hardware files, by their path from the job's folder."""
+    """Texts of hardware files, by their path relative to the folder of the job."""
 
 
 class Keeping:
-    """Unsaved changes in a hidden file beside the job, one a desk, so that a desk that is killed loses nothing.
+    """Keeps unsaved changes in a hidden file beside the job, one for each desk, so that a killed desk loses nothing.
 
     Parameters
     ----------
     job_file
-        The job that is open.
+        The open job.
     answers
-        Tells whether the desk that an address and a name stand for still runs.
+        Says whether the desk with a port and a name still runs.
     name, port
-        What the desk is called, and where it answers; a new name, and nowhere yet, where they are left out.
+        The name of the desk, and the port at which it answers. By default, a new name, and 0 for no port yet.
     """
 
     def __init__(
@@ -113,7 +113,7 @@ class Keeping:
         self.file = job_file.with_name(f".{job_file.name}.desk-{self.name}.json")
 
     def keep(self, kept: Kept) -> str:
-        """Write unsaved changes; gives what stood in the way, or nothing."""
+        """Write unsaved changes; return the reason if that failed, otherwise an empty text."""
         data = {
             "schema": SCHEMA, "desk": self.name, "port": self.port, "began_with": kept.began_with,
             "job": kept.job_text, "plan": kept.plan, "found": kept.found, "of_this": kept.of_this,
@@ -126,12 +126,12 @@ class Keeping:
         return ""
 
     def drop(self) -> None:
-        """Take the file away: there is nothing that is not saved."""
+        """Remove the file, since everything is saved."""
         with contextlib.suppress(OSError):
             self.file.unlink()
 
     def left_behind(self) -> tuple[Path, Kept] | None:
-        """Return the latest changes of a desk that ended without saving; those of a desk that runs are its own."""
+        """Return the latest changes of a desk that ended without saving; changes of a running desk are left to it."""
         found = []
         for path in self.job_file.parent.glob(f".{_escaped(self.job_file.name)}.desk-*.json"):
             data = _read(path)
@@ -150,7 +150,7 @@ def _escaped(name: str) -> str:
 
 
 def _read(path: Path) -> dict[str, Any] | None:
-    """Read what a desk kept; None where the file is no such file."""
+    """Read the changes that a desk kept; None if the file is not of this kind."""
     try:
         if path.stat().st_size > MOST_KEPT:
             return None
@@ -168,7 +168,7 @@ def _read(path: Path) -> dict[str, Any] | None:
 
 
 def answers(port: int, name: str) -> bool:
-    """Ask at an address of this machine whether a desk of this name runs there."""
+    """Ask at a port of this machine whether a desk of this name runs there."""
     from http.client import HTTPConnection, HTTPException
 
     if not 0 < port < 65536 or not name.isalnum():

@@ -1,4 +1,4 @@
-"""The page of a desk: its frame in the language that was asked for; what is in it is made by its scripts."""
+"""The frame of a desk's page in the chosen language; scripts make its content."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ STATIC = frozenset(
         "more.mjs", "hardware.mjs",
     }
 )  # fmt: skip
-"""Files that the page may ask for, beside the style of pictures."""
+"""Files that the page may ask for, in addition to the style of pictures."""
 
 
 @cache
 def page_text(language: str) -> str:
-    """Write the page."""
+    """Return the frame of the page."""
     from markupsafe import Markup
 
     words = words_of(language)

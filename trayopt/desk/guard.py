@@ -1,4 +1,4 @@
-"""Who may speak to a desk: this machine alone, with the token of its address, from its own page."""
+"""Access to a desk: only from this machine, with the token of its address, from its own page."""
 
 from __future__ import annotations
 
@@ -22,26 +22,26 @@ HEADERS = {
     "cross-origin-resource-policy": "same-origin",
     "cache-control": "no-store",
 }
-"""Of every answer; one that has a header of its own keeps it."""
+"""Headers of every answer; an answer with a header of its own keeps it."""
 
 
 class Guard:
-    """Lets a request through only where host, token, origin and kind are those of the desk's own page.
+    """Lets a request through only if host, token, origin and kind of content are those of the desk's own page.
 
     Parameters
     ----------
     app
-        What is guarded; it sees paths without the token.
+        The application that is guarded; it sees paths without the token.
     token
         The first part of every path.
     open_paths
-        Paths that may be asked for without the token, and tell nothing.
+        Paths that may be requested without the token, because they reveal nothing.
     """
 
     def __init__(self, app: ASGIApp, token: str, open_paths: frozenset[str] = frozenset()) -> None:
         self._app, self._token, self._open = app, token, open_paths
         self.port = 0
-        """The port on which the desk listens, known once it does."""
+        """The port on which the desk listens; known once it listens."""
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer a request, or refuse it."""
@@ -57,7 +57,7 @@ class Guard:
         await self._app(scope, receive, _with_headers(send))
 
     def _refused(self, scope: Scope) -> int | None:
-        """Return the status with which a request is refused; None where it is let through."""
+        """Return the status with which a request is refused; None if it is let through."""
         headers, path = Headers(scope=scope), str(scope["path"])
         hosts = {f"127.0.0.1:{self.port}", f"localhost:{self.port}"}
         if headers.get("host") not in hosts:

@@ -1,4 +1,4 @@
-"""Hardware of the job as forms: values are corrected in its files, and what is of the library is copied beside the job first."""
+"""Hardware of the job as forms: values are corrected in its files; entries of the library are first copied beside the job."""
 
 from __future__ import annotations
 
@@ -29,13 +29,13 @@ if TYPE_CHECKING:
 Plain = dict[str, Any]
 NOT_SHOWN = frozenset({"kind", "$schema"})
 BESIDE_MM = 5
-"""Between a port and a copy of it."""
+"""Distance between a port and its copy."""
 WORD = re.compile(rf"# *{ASSUMED}\b.*$")
 
 
 @dataclass
 class Row:
-    """A row of a table: what it is of, and its values by key; an inner mapping counts to its row."""
+    """A row of a table: its head, its path, and its values by key, including the values of inner mappings."""
 
     head: str
     path: DataPath
@@ -46,7 +46,7 @@ class Row:
 
 
 def shown_hardware(document: Document) -> list[Plain]:
-    """Return the parts that the job uses, with their values as tables; what is wrong or unusual stands at its cell."""
+    """Return the parts that the job uses, with their values as tables, and with faults and warnings at their cells."""
     reading = document.reading
     said = [(fault, "wrong") for fault in reading.faults] + [(fault, "unusual") for fault in reading.warnings]
     return [_part(document, use, said) for use in _uses(document)]
@@ -60,7 +60,7 @@ def _uses(document: Document) -> list[Use]:
 
 
 def picture(document: Document, index: int) -> str:
-    """Draw a part; nothing where it cannot be built, or there is none."""
+    """Draw a part; the result is empty if the part cannot be built or does not exist."""
     uses = _uses(document)
     return api.use_picture(uses[index]) if 0 <= index < len(uses) else ""
 
@@ -94,7 +94,7 @@ def _part(document: Document, use: Use, said: list[tuple[Fault, str]]) -> Plain:
 
 
 def _tables(data: Any) -> dict[str, list[Row]]:
-    """Cut an entry into tables: its own values, and a table for each list of things in it."""
+    """Divide an entry into tables: one for its own values, and one for each list in it."""
     tables: dict[str, list[Row]] = {"": []}
 
     def walk(value: Mapping[str, Any], name: str, path: DataPath, head: str) -> None:
@@ -138,23 +138,23 @@ def _cell(use: Use, row: Row, key: str, notes: Mapping[DataPath, str], said: lis
 
 
 def put(document: Document, file: str, at: DataPath, text: str | None) -> None:
-    """Put a value into a part, or, without a text, take what stands there for measured.
+    """Put a value into a part, or, without a text, mark its value as measured.
 
     Parameters
     ----------
     document
-        What is open.
+        The open document.
     file
-        The file in which the part stands.
+        The file of the part.
     at
-        The place in the file.
+        The path in the file.
     text
-        The value as it was typed; an empty one takes the key out.
+        The value as it was typed; an empty text removes the key.
 
     Raises
     ------
     InputError
-        If the job uses no such part, or it has no such place.
+        If the job uses no such part, or the part has no such value.
     """
     use, copies, target = _own(document, file, at)
     changed = YamlFile(copies.texts[target])
@@ -168,21 +168,21 @@ def put(document: Document, file: str, at: DataPath, text: str | None) -> None:
 
 
 def put_entry(document: Document, file: str, at: DataPath, *, out: bool) -> None:
-    """Take an entry out of a list of a part, or put a copy of it behind it, with an id of its own.
+    """Remove an entry from a list of a part, or insert a copy after it, with an id of its own.
 
     Parameters
     ----------
     document, file
         As for ``put``.
     at
-        The place of the entry in the file.
+        The path of the entry in the file.
     out
-        Whether it is taken out.
+        Whether to remove the entry.
 
     Raises
     ------
     InputError
-        If the job uses no such part, or it has no such entry.
+        If the job uses no such part, or the part has no such entry.
     """
     use, copies, target = _own(document, file, at)
     changed = YamlFile(copies.texts[target])
@@ -203,7 +203,7 @@ def put_entry(document: Document, file: str, at: DataPath, *, out: bool) -> None
 
 
 def _copied(entries: list[Plain], number: int, width: object) -> Plain:
-    """Copy an entry: with an id that no other has, a guide halfway to the next one, a port beside the one it is copied from."""
+    """Copy an entry with a new id: a guide is put halfway to the next guide, a port next to the original."""
     made, ids = dict(entries[number]), {entry.get("id") for entry in entries}
     if "id" in made:
         made["id"] = next(name for i in range(2, 10_000) if (name := f"{made['id']}-{i}") not in ids)
@@ -247,7 +247,7 @@ def _put_value(file: YamlFile, at: DataPath, text: str) -> None:
 
 
 def _measured(text: str, at: DataPath) -> str:
-    """Say behind a value that it is measured, where it is called assumed."""
+    """Change the comment on a value from assumed to measured, if it was called assumed."""
     notes = comments_of(text)
     note = next((notes[at[:end]] for end in range(len(at), 0, -1) if at[:end] in notes), "")
     keys = parse_yaml(text, "").keys
@@ -260,7 +260,7 @@ def _measured(text: str, at: DataPath) -> str:
 
 
 class _Copies:
-    """Texts of files that are changed; what is shared is copied beside the job, with everything that names it."""
+    """Texts of changed files; a shared file is copied beside the job, with everything that names it."""
 
     def __init__(self, document: Document, uses: list[Use]) -> None:
         self.job, self.texts = document.job_disk.path, document.texts()
@@ -268,7 +268,7 @@ class _Copies:
         self._copied: dict[Path, Path] = {}
 
     def own(self, use: Use) -> Path:
-        """Return the file of a part that may be changed: its own, or a copy to which everything refers that named the other."""
+        """Return a file of the part that may be changed: its own, or a copy to which all references now lead."""
         if not use.shared:
             self.texts.setdefault(use.file, use.text)
             return use.file
@@ -288,7 +288,7 @@ class _Copies:
         return next(folder / name for name in names if folder / name not in self.texts and not (folder / name).exists())
 
     def _carried(self, use: Use, made: Path) -> str:
-        """Return the text of a copy: with its own id, and with paths that lead from where it lies."""
+        """Return the text of a copy, with its own id, and with paths that are relative to its place."""
         file = YamlFile(use.text)
         if file.get(("id",)) != made.stem:
             file.put(("id",), made.stem)

@@ -1,4 +1,4 @@
-"""What is in service: built legs that a change of the plan would move, and the circuits in them."""
+"""Parts in service: built legs that a change of the plan would move, and their circuits."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from trayopt.domain.ranges import Run
 
 
 def moved_live(job: Job, before: Decisions, after: Decisions) -> list[Run]:
-    """Return the built runs of fibres that lie otherwise after a change: in another place, by another way or end, parted anew.
+    """Return the built runs of fibres that a change moves to another place, way or end, or divides anew.
 
-    A trunk that is built, though none of its legs is, counts with all that is spliced of it.
+    A built trunk without built legs counts with all of its spliced fibres.
     """
     found = [pin.leg for pin in job.leg_pins if pin.built and _moves(job, pin.leg, before, after)]
     named = {run.trunk for run in found} | {pin.leg.trunk for pin in job.leg_pins if pin.built}

@@ -1,4 +1,4 @@
-"""Searches of a desk: each in a process of its own, with what is known so far, and an end that keeps the best."""
+"""Searches of a desk: each runs in a process of its own, reports its progress, and can be ended with the best plan so far."""
 
 from __future__ import annotations
 
@@ -15,36 +15,36 @@ from typing import Any
 
 MOST_STEPS = 40
 LAST_S, POLL_S = 5.0, 0.05
-"""Seconds that a search for a plan has for its answer when the desk is closed, and between two looks."""
+"""Seconds that a search for a plan has for its answer when the desk is closed, and seconds between two checks for it."""
 END_S = 10.0
-"""Seconds that a search that was stopped has for its answer before its process is ended."""
+"""Seconds that a stopped search has for its answer before its process is ended."""
 
 
 @dataclass
 class Run:
-    """A search: what it is for, what is known so far, and its answer."""
+    """A search: its kind, its progress, and its answer."""
 
     kind: str
     began_with: Any
-    """What was decided when it began."""
+    """The state of the document when the search began."""
     about: str = ""
     started: float = field(default_factory=time.monotonic)
     ended: float | None = None
     goals: dict[str, tuple[int | None, int | None]] = field(default_factory=dict)
     steps: list[dict[str, Any]] = field(default_factory=list)
-    """Bounds and plans as they came; a plan that says no more than the one before is not told again."""
+    """Bounds and plans in the order in which they came; a plan like the plan before it is not repeated."""
     best: dict[str, Any] | None = None
-    """The best plan so far: what it decides, as rows of a plan document."""
+    """The decisions of the best plan so far, as a plan document."""
     answer: dict[str, Any] | None = None
     stopping: bool = False
 
     @property
     def seconds(self) -> float:
-        """How long it has been running, or ran."""
+        """Seconds for which the search has been running, or ran."""
         return (time.monotonic() if self.ended is None else self.ended) - self.started
 
     def plain(self) -> dict[str, Any]:
-        """Return it as plain data."""
+        """Return the search as plain data."""
         return {
             "kind": self.kind,
             "about": self.about,
@@ -57,12 +57,12 @@ class Run:
 
 
 class Search:
-    """The one search that a desk runs at a time.
+    """The search of a desk, which runs one at a time.
 
     Parameters
     ----------
     done
-        Called with a run and its answer when it has one, in a thread of its own.
+        Called with a run and its answer at the end, in a thread of its own.
     found
         Called with a run whenever it has a better plan, in the same thread.
     """
@@ -80,7 +80,7 @@ class Search:
         return self.run is not None and self.run.ended is None
 
     def start(self, run: Run, task: dict[str, Any]) -> None:
-        """Start a search; none may run."""
+        """Start a search; no other search may be running."""
         self.run = run
         path = os.pathsep.join(part for part in sys.path if part)
         process = subprocess.Popen(
@@ -95,7 +95,7 @@ class Search:
         threading.Thread(target=self._listen, args=(run, process), daemon=True).start()
 
     def stop(self) -> None:
-        """End the search: one for a plan keeps the best so far, any other ends without an answer."""
+        """End the search: a search for a plan keeps the best plan so far, any other search ends without an answer."""
         run, process = self.run, self._process
         if run is None or process is None or run.ended is not None:
             return
@@ -112,7 +112,7 @@ class Search:
         ender.start()
 
     def close(self) -> None:
-        """End whatever runs, and wait for it: a search for a plan a little, for the best that it has."""
+        """End the running search; a search for a plan gets a short time to hand over its best plan."""
         process, run = self._process, self.run
         if run is not None and run.kind == "solve" and run.goals:
             self.stop()

@@ -1,4 +1,4 @@
-"""The pages and answers of a desk, and the loop that serves them on this machine until it is asked to end."""
+"""The server of a desk: its pages and answers, served on this machine until it is asked to end."""
 
 from __future__ import annotations
 
@@ -34,12 +34,12 @@ SHEET_POLICY = (
     "sandbox allow-scripts allow-modals; default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; "
     "img-src data:"
 )
-"""A page of sheets is one file with its script inside; it is shown without any right to the desk."""
+"""Policy for a page of sheets, which is one file with its script inside; it has no access to the desk."""
 POLL_S = 0.05
 
 
 def application(desk: Desk) -> Starlette:
-    """Make what answers the page of a desk."""
+    """Make the application that answers the page of a desk."""
 
     def answered(work: Callable[[], Any]) -> Response:
         try:
@@ -133,19 +133,19 @@ def _number(text: str | None) -> int:
 
 
 class Served:
-    """A desk that is served: its address, and its end.
+    """A desk that is being served, with its address.
 
     Parameters
     ----------
     desk
-        What is served.
+        The desk to serve.
     port
-        Where it listens on this machine; 0 for any free port.
+        The port on this machine; 0 for any free port.
 
     Raises
     ------
     InputError
-        If the port cannot be had.
+        If the port is not available.
     """
 
     def __init__(self, desk: Desk, port: int = 0) -> None:
@@ -163,18 +163,18 @@ class Served:
 
     @property
     def address(self) -> str:
-        """Where a browser of this machine finds the page."""
+        """The address of the page for a browser on this machine."""
         return f"http://{HOST}:{self.port}/{self.token}/"
 
     def __enter__(self) -> Served:
-        """Begin to serve."""
+        """Start the server."""
         self._thread.start()
         while not self._server.started and self._thread.is_alive():
             time.sleep(POLL_S)
         return self
 
     def __exit__(self, *_: object) -> None:
-        """End: the search first, then the server."""
+        """End the search, then the server."""
         self.desk.close()
         self._server.should_exit = True
         self._thread.join(timeout=10)

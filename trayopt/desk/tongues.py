@@ -1,4 +1,4 @@
-"""Sentences for the page: each in English, and in every other language that has a form for all of it."""
+"""Sentences for the page in every language: in English, and in each other language that can translate them in full."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ from trayopt.rules.tongues import LANGUAGES, tongue_of
 
 
 def spoken(text: str) -> str | dict[str, str]:
-    """Return a text by languages; one that only English can say is a plain text."""
+    """Return a text by language; a text that exists only in English stays a plain text."""
     found = {language: tongue_of(language).say(text) for language in LANGUAGES if tongue_of(language).knows(text)}
     return {"en": str(text), **found} if found else str(text)
 
 
 def spoken_fault(fault: Fault) -> str | dict[str, str]:
-    """Return what is wrong with an input by languages, as its own text is put together; in English alone where that is all."""
+    """Return the text of a fault by language, put together like its own text; a plain text if there is only English."""
     if not isinstance(fault.message, Said):
         return str(fault)
     at = str(fault).partition(f": {fault.message}")[0]
@@ -32,7 +32,7 @@ def spoken_fault(fault: Fault) -> str | dict[str, str]:
 
 
 def all_spoken(value: Any) -> Any:
-    """Return a document as plain data, with the sentences in it by languages."""
+    """Return a document as plain data, with its sentences by language."""
     if isinstance(value, BaseModel):
         return {name: all_spoken(getattr(value, name)) for name in type(value).model_fields}
     if isinstance(value, Mapping):

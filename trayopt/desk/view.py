@@ -1,4 +1,4 @@
-"""What a page shows of a document, as plain data."""
+"""The view of a document that a page shows, as plain data."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ MOST_FINDINGS = 400
 
 
 def state(document: Document, reference: Decisions) -> Plain:
-    """Return what the page shows at any time: files, goals, findings, the board and the ways of trunks."""
+    """Return the main view: files, goals, findings, the board and the ways of trunks."""
     job, report = document.job, document.report()
     steps, redo = document.steps, document.redo_steps
     shown: Plain = {
@@ -55,7 +55,7 @@ def _said(done: str, about: str) -> Plain:
 
 
 def _fault(fault: Fault, document: Document) -> Plain:
-    """Return a fault with the cell that it is at, where it stands in the job's own file."""
+    """Return a fault, with the path of its cell if it is in the job's own file."""
     own = fault.source == str(document.job_disk.path)
     return {"text": spoken_fault(fault), "where": fault.where if own else "", "message": fault.message, **_more(fault)}
 
@@ -119,7 +119,7 @@ def _sent(decisions: Decisions, reference: Decisions) -> int:
 
 
 def _legs(job: Job, decisions: Decisions) -> Iterable[Leg]:
-    """Yield all legs with a splice, and those that are parked; a subunit without a splice goes to no tray."""
+    """Yield all legs with a splice and all parked legs; a subunit without a splice goes to no tray."""
     for subunit in job.subunits:
         for leg in decisions.legs(subunit) if job.spliced[subunit.trunk, subunit.number] else ():
             if leg in decisions.places or job.spliced_fibres(leg):
@@ -217,7 +217,7 @@ def _finding(job: Job, decisions: Decisions, found: Finding) -> Plain:
 
 
 def _places(job: Job, decisions: Decisions, subject: str) -> list[str]:
-    """Return the trays that a subject is about: a place, a leg, a subunit, the run of a pin, or a whole stack."""
+    """Return the trays that a subject concerns; it may be a place, a leg, a subunit, the run of a pin, or a stack."""
     places = {str(place) for place in job.enclosure.places}
     if subject in places:
         return [subject]
@@ -232,7 +232,7 @@ def _places(job: Job, decisions: Decisions, subject: str) -> list[str]:
 
 
 def together(job: Job, decisions: Decisions, leg: Leg) -> list[Place]:
-    """Return where all lie that a leg is spliced to."""
+    """Return the trays of a leg and of all legs that are spliced to it."""
     return [decisions.places[item] for item in spliced_with(job, decisions, leg) if item in decisions.places]
 
 
@@ -240,7 +240,7 @@ def together(job: Job, decisions: Decisions, leg: Leg) -> list[Place]:
 
 
 def tables(document: Document) -> Plain:
-    """Return the job as tables: cells as text, and what each can hold."""
+    """Return the job as tables: cells as text, and the choices for each column."""
     file, job = document.yaml(), document.job
     named = file.get(("joins",))
     shown: Plain = {
@@ -263,7 +263,7 @@ def tables(document: Document) -> Plain:
 
 @cache
 def _library(folders: tuple[Path, ...]) -> dict[str, list[str]]:
-    """Return the ids of boxes, cables and tube sets that are at hand, by the key under which a job names them."""
+    """Return the ids of the available boxes, cables and tube sets, by the key under which a job names them."""
     found: dict[str, list[str]] = {"enclosure": [], "cable": [], "tubes": []}
     for entry in api.library_survey(folders).entries:
         if entry.kind in found and entry.model.id not in found[entry.kind]:

@@ -1,4 +1,4 @@
-"""Words of the desk: one catalogue a language; the page says them, with numbers as the language writes them."""
+"""Words of the desk: each language has a catalogue, and its own way to write numbers on the page."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ __all__ = ["LANGUAGES", "words_of"]
 
 @cache
 def words_of(language: str) -> Words:
-    """Return the words of a language; KeyError where there is no catalogue for it."""
+    """Return the words of a language; raise KeyError if there is no catalogue for it."""
     import tomllib
 
     if language not in LANGUAGES:
