@@ -1,12 +1,12 @@
 """trayopt: a constraint solver for optimal tray and stack assignment.
 
-The use cases, one call each: ``load_job``, ``solve``, ``check``, ``explain``, ``judge``, ``prove``, ``certify``, ``verify``,
+The use cases, one function each: ``load_job``, ``solve``, ``check``, ``explain``, ``judge``, ``prove``, ``certify``, ``verify``,
 ``mend``, ``compare``, ``prices``, ``grow``, ``sheets``, ``record`` and ``batch``.
 """
 
 from __future__ import annotations
 
-TYPE_CHECKING = False  # what is imported here, is imported before Ctrl-C is heard: nothing
+TYPE_CHECKING = False  # import nothing here: Ctrl-C is not handled yet
 if TYPE_CHECKING:
     from trayopt.api import (
         certify,
@@ -47,7 +47,7 @@ __version__ = "0.1.0"
 
 
 def __getattr__(name: str) -> object:
-    """Give a use case, loaded when it is first asked for: no room of the package has the name of one."""
+    """Load a use case when it is first asked for. No room of the package has the name of a use case."""
     if name in __all__:
         from importlib import import_module
 

@@ -1,4 +1,4 @@
-"""What trayopt raises: input that is wrong, and faults of its own."""
+"""The errors that trayopt raises: wrong input, and faults of its own."""
 
 from __future__ import annotations
 
@@ -12,18 +12,18 @@ class TrayoptError(Exception):
 
 
 class Fault(NamedTuple):
-    """One thing wrong with an input, at its place.
+    """A fault of an input, with its place.
 
     Parameters
     ----------
     source
-        File (or ``<stdin>``, ``<job>``) in which it stands.
+        The file with the fault (or ``<stdin>``, ``<job>``).
     line, column
-        Counted from 1; 0 where the source has no lines (then ``where`` may name a cell).
+        The place, counted from 1; 0 if the source has no lines (then ``where`` may name a cell).
     message
         What is wrong, with the ids concerned.
     found, allowed, hint
-        What was found, what is allowed, what to do; empty where there is nothing to say.
+        What was found, what is allowed, what to do; each may be empty.
     where
         A cell or a path inside the source, such as ``B12`` or ``trunks[0].cable``.
     """
@@ -38,7 +38,7 @@ class Fault(NamedTuple):
     where: str = ""
 
     def __str__(self) -> str:
-        """Render as ``file:line:column: message`` with found, allowed and hint behind it."""
+        """Write as ``file:line:column: message``, followed by found, allowed and hint."""
         at = f"{self.source}:{self.line}:{self.column}" if self.line else self.source
         if not self.line and self.where:
             at = f"{at}:{self.where}"
@@ -52,7 +52,7 @@ class Fault(NamedTuple):
         return text
 
     def as_dict(self) -> dict[str, Any]:
-        """Give the fault as plain data for ``--format json``."""
+        """Return the fault as plain data for ``--format json``."""
         return {
             "source": self.source,
             "line": self.line or None,
@@ -66,7 +66,7 @@ class Fault(NamedTuple):
 
 
 def _in_order(fault: Fault) -> tuple[object, ...]:
-    """Order faults by place; without lines by row and column of a cell, or by the path inside the source."""
+    """Sort key of faults: by place; without lines, by row and column of a cell, or by the path inside the source."""
     cell = re.fullmatch(r"([A-Z]{1,3})([0-9]+)", fault.where)
     row, column = (int(cell[2]), cell[1].rjust(3)) if cell else (0, "")
     path = [int(part) if part.isdigit() else part for part in re.split(r"([0-9]+)", fault.where)]
@@ -74,7 +74,7 @@ def _in_order(fault: Fault) -> tuple[object, ...]:
 
 
 class InputError(TrayoptError):
-    """Input that cannot be used; carries every fault that was found, sorted by place."""
+    """Input cannot be used; the error carries every fault that was found, sorted by place."""
 
     def __init__(self, faults: Iterable[Fault]) -> None:
         self.faults: tuple[Fault, ...] = tuple(sorted(set(faults), key=_in_order))

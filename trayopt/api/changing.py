@@ -39,7 +39,7 @@ def changed_file(
     if source is not None and str(source) != "-":
         folder, text = Path(source).parent, read_text(source, MOST_BYTES)
         try:
-            # tried in the folder of the job: that of the new file may not be there yet
+            # tried in the folder of the job, since the folder of the new file may not exist yet
             here = changed_text(text, folder, folder, job, changed, head)
             if load_job(source, texts={Path(source): here}, library=library).digest == changed.digest:
                 return changed_text(text, folder, Path(target).parent, job, changed, head)

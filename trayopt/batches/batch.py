@@ -173,7 +173,7 @@ def run_batch(manifest: Manifest, folder: Path, options: Options, observer: Obse
                 Run(manifest, writer, engine, options.settings, observer, options.retry_failed).go()
             except BaseException:
                 engine.close()
-                with contextlib.suppress(InputError, OSError):  # the reason why the run ended is the one to be told
+                with contextlib.suppress(InputError, OSError):  # the reason why the run ended is reported instead
                     sum_up(writer, manifest, options, older)
                 raise
             notes = engine.notes()

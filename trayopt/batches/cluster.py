@@ -90,7 +90,7 @@ def solver_mark(resource: str, wanted: str) -> Any:
                     import_module(name)
                 if version("ortools") != wanted:
                     return
-            except Exception:  # whatever is wrong with a package there: this worker cannot solve
+            except Exception:  # with any fault of a package, this worker cannot solve
                 return
             if worker.status.name == "running":
                 await worker.set_resources(**{resource: worker.state.nthreads})
@@ -139,7 +139,7 @@ class Cluster:
             hint = "pip install trayopt[cluster]"
             raise InputError.one("distributed is needed for --scheduler and is not installed", hint=hint) from missing
         self._address = address
-        # what it would log is told by ``lost`` and ``notes`` in a sentence, without the traceback of a connection
+        # ``lost`` and ``notes`` say the same in a sentence, without the traceback of a connection
         logging.getLogger("distributed.client").setLevel(logging.CRITICAL)
         try:
             connect: Any = Client

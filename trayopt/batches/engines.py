@@ -94,6 +94,6 @@ class Pool:
             pass
         except OSError as wrong:
             self._lost = f"no process can be started: {wrong.strerror}"
-        except Exception as fault:  # a thread that ends in silence would be waited for without end
+        except Exception as fault:  # otherwise the run would wait forever for a thread that has ended
             self._lost = f"a fault of trayopt itself: {type(fault).__name__}: {fault}"
         worker.close()

@@ -18,7 +18,7 @@ from trayopt.domain.sweep import FACTORS
 
 HERE = "@@data@@"
 """Placeholder in the page for the data, which are written piece by piece."""
-SHORT = {  # in a cell, where what else there is to say stands below
+SHORT = {  # for a cell; the details are below the table
     "fits": "fits",
     "fits_with_broken_preference": "fits",
     "not_settled": "not settled",

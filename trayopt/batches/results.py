@@ -52,7 +52,7 @@ class Results:
         self.torn = 0
         """Number of bytes after the last complete line, which a killed run left."""
         self.end = 0
-        """Where the last whole line ends."""
+        """Position after the last complete line."""
         self._file = file
         self._gone: dict[str, int] = {}
         self._keys: dict[str, str] = {}
@@ -102,7 +102,7 @@ class Results:
             if name in self.starts:
                 self._gone[name] = self.starts.pop(name)
             return
-        line["outcome"]  # a line without an outcome is none of ours
+        line["outcome"]  # KeyError for a line that trayopt did not write
         before, key = self._keys.get(name), line.get("key")
         self._gone.pop(name, None)
         self.starts[name] = at

@@ -90,7 +90,7 @@ class Sweep:
         self.leave_out: Sequence[LeaveOut] = ()
         self.unusual: set[Fault] = set()
         self.former = False
-        """Whether its jobs are jobs of format 1."""
+        """Whether the jobs are of format 1."""
         self._boxes: dict[tuple[str, str], Enclosure] = {}
         self._unsound: dict[tuple[str, str], str] = {}
 

@@ -155,7 +155,7 @@ class System:
         """
         bounds: Bounds = list(self.bounds)
         some = self.tighten(bounds)
-        waiting: list[tuple[int, tuple[int, int], Bounds]] = []  # upper sides: number, its bounds there, all others
+        waiting: list[tuple[int, tuple[int, int], Bounds]] = []  # upper sides: a number, its bounds there, all bounds
         ended = False
         for place, node in enumerate(tree, start=1):
             if ended:

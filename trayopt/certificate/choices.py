@@ -40,13 +40,13 @@ class Choices(System):
         self.trunks = [t for t in job.trunks if any(s.trunk == t.id for s in self.spliced)]
         inside = {end for t in self.trunks for end in job.ends_of(t)}
         self.guests = [t for t in job.trunks if t in inside and t not in self.trunks]
-        """Ends of trunks that go through, which come along with the other end: they have a way and no leg."""
+        """Ends, of trunks that go through, that have a way but no leg; they are in the box with their other end."""
         self.stacks = job.enclosure.stacks
         self.places = job.enclosure.places
         self.first: dict[tuple[Key, str], int] = {}
-        """Whether the first leg of a subunit lies on a stack."""
+        """Numbers that are 1 if the first leg of a subunit lies on a stack."""
         self.torn: dict[Key, int] = {}
-        """Whether a subunit's legs do not follow each other on a stack."""
+        """Numbers that are 1 if the legs of a subunit do not follow each other on a stack."""
         self._divide()
         self._choose()
 
@@ -56,7 +56,7 @@ class Choices(System):
             if goal in self.goals:
                 self.row(f"given {goal}", self.goals[goal], most // STEP.get(goal, 1))
 
-    # -- words -----------------------------------------------------------------------------------------------------------
+    # -- vocabulary ------------------------------------------------------------------------------------------------------
 
     def hard(self, rule: str) -> bool:
         """Whether a physical rule is a must, so that no plan breaks it."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 
-TYPE_CHECKING = False  # what is imported here, is imported before Ctrl-C is heard: what Python itself has loaded
+TYPE_CHECKING = False  # import nothing here that Python has not loaded itself: Ctrl-C is not handled yet
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from typing import NoReturn
@@ -20,7 +20,7 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
     try:
         from trayopt.cli.stopping import STOPPING
     except KeyboardInterrupt:
-        os._exit(130)  # what hears it is not loaded yet
+        os._exit(130)  # the handler of Ctrl-C is not loaded yet
 
     with STOPPING.heard():
         try:

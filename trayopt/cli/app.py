@@ -86,7 +86,7 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
         code = _run(arguments)
     except BrokenPipeError:
         code = Exit.PIPE_CLOSED
-    except OSError as wrong:  # of a stream: files are written by those who say which
+    except OSError as wrong:  # from a standard stream: errors of files become faults that name the file
         code = _unwritten(wrong)
     wrong_end = streams.flushed()
     if isinstance(wrong_end, BrokenPipeError):
@@ -131,7 +131,9 @@ def _run(arguments: Sequence[str] | None) -> int:
     except click.exceptions.Exit as end:
         return end.exit_code
     except (click.Abort, KeyboardInterrupt) as end:
-        line_end = "" if isinstance(end, click.Abort) else "\n"  # of the ^C that a terminal shows; click has written it
+        line_end = (
+            "" if isinstance(end, click.Abort) else "\n"
+        )  # ends the line of the terminal's ^C; click does so itself
         if STOPPING.asked in {None, "SIGINT"}:
             error_text(f"{line_end}interrupted\n")
             return Exit.INTERRUPTED

@@ -57,9 +57,9 @@ def common(command: Callable[..., int | None]) -> Callable[..., int]:
         except (click.ClickException, click.Abort, click.exceptions.Exit):
             raise
         except Exception as fault:
-            STOPPING.obey()  # a module that was being loaded gives an interruption out as a fault of its own
+            STOPPING.obey()  # a module that is being loaded may turn an interruption into a fault of its own
             if isinstance(fault, OSError) and fault.filename is None:
-                raise  # of a stream
+                raise  # from a standard stream
             said = str(fault) if isinstance(fault, SolverFault) else f"{type(fault).__name__}: {fault}"
             _tell(output, said)
             return Exit.FAULT

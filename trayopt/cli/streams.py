@@ -22,7 +22,7 @@ def escape(error: UnicodeError) -> tuple[str, int]:
 def ready() -> None:
     """Prepare the streams: a closed stream goes to ``/dev/null``, and characters that cannot be encoded are escaped."""
     codecs.register_error(ESCAPED, escape)
-    for number in range(3):  # else the next file that is opened takes the place of a stream
+    for number in range(3):  # otherwise the next opened file would take the number of a closed stream
         try:
             os.fstat(number)
         except OSError:

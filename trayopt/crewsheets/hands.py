@@ -50,22 +50,22 @@ class Hands:
         """Trunks without their jacket."""
         live = [traveller for traveller in book.travellers.values() if book.served(traveller)]
         self.ring = [traveller.name for traveller in live]
-        """What lies on the track; the last one lies over all others."""
+        """Travellers and coils on the track, in order; the last lies over all others."""
         self.parted = {traveller.name for traveller in live}
-        """What makes its way in a tube of the set and is in that tube."""
+        """Travellers that are parted at the port and lie in their tubes of the set."""
         self.passed_on = {item.trunk for item in book.passing if not item.new}
-        """Trunks that go through of which what is not cut lies on the track."""
+        """Trunks that go through and whose uncut tubes lie on the track."""
         self.cut = {(end, unit) for end in book.job.other_end for unit in _cut_before(book, end)}
         """Tubes of such trunks that are cut, by end and number."""
         self.marked: set[str] = set()
         self.divided: set[str] = set()
         self.tried: set[int] = set()
-        """Empty trays that stand in their places for the trial."""
+        """Empty trays that are in their places for the trial."""
         self.laid = {i for i, state in enumerate(book.states) if state != "new"}
         self.aside: set[int] = set()
         """Trays in service that are held aside."""
         self.bench: set[int] = set()
-        """Trays that are out of the box with what leads to them."""
+        """Trays that are out of the box, with their travellers."""
         self.spliced: set[int] = set()
         self.passed = {batch.number for batch in book.batches if not batch.fibres}
         bench = Reach().parameters(book.job).bench_mm
@@ -96,7 +96,7 @@ class Hands:
             found.append(Trouble("unsigned", act.phase, "service"))
         return found
 
-    # --- before anything goes round ---------------------------------------------------------------------------------
+    # --- before routing ---------------------------------------------------------------------------------------------
 
     def _sign(self, act: Act) -> Iterator[Trouble]:
         self.signed.add(act.phase)
@@ -309,7 +309,7 @@ class Hands:
             if batch.number not in self.passed:
                 yield Trouble("untested", "close", self._name(batch.trays[0]))
 
-    # --- what lies where --------------------------------------------------------------------------------------------
+    # --- places -----------------------------------------------------------------------------------------------------
 
     def _name(self, tray: int) -> str:
         return place_name(self.book.trays[tray])

@@ -47,7 +47,7 @@ class StepWords:
         """Return the lines that say what is done."""
         return list(self._of[act.phase](act))
 
-    # --- before anything goes round ---------------------------------------------------------------------------------
+    # --- before routing ---------------------------------------------------------------------------------------------
 
     def _prepare(self, act: Act) -> Iterator[str]:
         del act
@@ -355,7 +355,7 @@ class StepWords:
             yield tell("step.close.unplaced", fibres=book.plan.value("unplaced"))
         yield tell("step.close.file")
 
-    # --- what many of them say --------------------------------------------------------------------------------------
+    # --- common phrases ---------------------------------------------------------------------------------------------
 
     def _units_named(self, numbers: Iterable[int]) -> str:
         """Write subunits as ``units 1 – 3, 5``."""

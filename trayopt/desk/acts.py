@@ -60,7 +60,7 @@ def done(document: Document, name: str, request: Request) -> Any:
     return acts[name](document, request)
 
 
-# -- what a request says ---------------------------------------------------------------------------------------------
+# -- reading requests ------------------------------------------------------------------------------------------------
 
 
 def text(request: Request, key: str) -> str:
@@ -105,7 +105,7 @@ def _place(job: Job, request: Request) -> Place | None:
     return place
 
 
-# -- what is decided -------------------------------------------------------------------------------------------------
+# -- decisions -------------------------------------------------------------------------------------------------------
 
 
 Change = Callable[[Job, Decisions], Decisions]
@@ -276,7 +276,7 @@ def usual_setting(rule: str, job: Job) -> dict[str, str]:
     return {"level": known.level, "weight": str(known.weight), **usual}
 
 
-# -- what a search is asked ------------------------------------------------------------------------------------------
+# -- tasks of searches -----------------------------------------------------------------------------------------------
 
 
 SOON_PART = 0.3

@@ -49,7 +49,7 @@ def main() -> None:
     except Exception as fault:
         answer = {"fault": f"{type(fault).__name__}: {fault}"}
     say({"type": "answer", **answer})
-    os._exit(0)  # a search that does not end is left behind
+    os._exit(0)  # without waiting for a search that does not end
 
 
 def _own_stdout() -> BinaryIO:

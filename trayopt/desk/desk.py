@@ -57,7 +57,7 @@ class Desk:
         self.unkept = ""
         self._scratch: str | None = None
         self._made: set[str] = set()
-        """Folders beside the job that ways out were carried out into."""
+        """Folders beside the job with ways out that were carried out."""
         self._reference = self.document.now.decisions
 
     def close(self) -> None:
@@ -66,7 +66,7 @@ class Desk:
         if self._scratch is not None:
             shutil.rmtree(self._scratch, ignore_errors=True)
 
-    # -- what the page sees ------------------------------------------------------------------------------------------
+    # -- views -------------------------------------------------------------------------------------------------------
 
     def state(self, since: int = 0) -> dict[str, Any]:
         """Return everything that the page shows; if nothing else is new since a revision, only the search and the files."""
@@ -328,7 +328,7 @@ class Desk:
             self.results[run.kind] = answer | {"about": run.about, "seconds": round(run.seconds, 1)}
             self._keep()
 
-    # -- what needs no search ----------------------------------------------------------------------------------------
+    # -- without a search --------------------------------------------------------------------------------------------
 
     def compare(self) -> dict[str, Any]:
         """Compare the plan with the best known plan.

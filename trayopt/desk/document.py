@@ -78,17 +78,17 @@ class Document:
         is_table = opened is not None and opened.suffix.lower() in {".csv", ".xlsx"}
         self.plan_disk = Watched(beside if opened is None or is_table else opened)
         self._known: list[tuple[Plan, Plan]] = []
-        """Plans that were opened or found, with their bounds, the latest last; each with what it decides alone."""
+        """Plans that were opened or found, with their bounds, the latest last; each with a plan of its decisions alone."""
         self.best: Plan | None = None
-        """The best plan that a search found for the job as it is, or was."""
+        """The best plan that a search found for the job, now or before a change."""
         self.best_s: float | None = None
-        """How long the search for it took; None where it came from a file."""
+        """Seconds that the search for ``best`` took; None if it came from a file."""
         self.lost = 0
-        """Decisions that the change of the job before took away."""
+        """Number of decisions that were lost by the last change of the job."""
         self._read: dict[tuple[str, tuple[tuple[Path, str], ...]], Reading] = {}
         self._disks: dict[Path, Watched] = {}
         self._first: dict[Path, str | None] = {}
-        """Hardware files that were changed here, as they stood before; None for those that were made."""
+        """Original texts of hardware files that were changed here; None for files that were made here."""
         self._last: Job | None = None
         text = _yaml(read_text(job_file, MOST_BYTES), str(job_file))
         self.redo_steps: list[Step] = []
@@ -118,7 +118,7 @@ class Document:
             self.best = plan
         return decisions
 
-    # -- what is open ------------------------------------------------------------------------------------------------
+    # -- the current state -------------------------------------------------------------------------------------------
 
     @property
     def now(self) -> Step:

@@ -42,7 +42,7 @@ class Row:
     values: dict[str, Any] = field(default_factory=dict)
 
 
-# -- what is shown ---------------------------------------------------------------------------------------------------
+# -- views -----------------------------------------------------------------------------------------------------------
 
 
 def shown_hardware(document: Document) -> list[Plain]:
@@ -134,7 +134,7 @@ def _cell(use: Use, row: Row, key: str, notes: Mapping[DataPath, str], said: lis
     }  # fmt: skip
 
 
-# -- what is changed -------------------------------------------------------------------------------------------------
+# -- changes ---------------------------------------------------------------------------------------------------------
 
 
 def put(document: Document, file: str, at: DataPath, text: str | None) -> None:

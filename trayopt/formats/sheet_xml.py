@@ -153,7 +153,7 @@ class _Reader:
         elif local == "row":
             said = attributes.get("r")
             self.row, self.column = self.row + 1 if said is None else _row(said), -1
-        elif local == "rPh":  # how the text is spoken
+        elif local == "rPh":  # a phonetic reading of the text, which is not part of it
             self.parser.StartElementHandler, self.parser.EndElementHandler = None, self.spoken
         else:
             self.heard.clear()

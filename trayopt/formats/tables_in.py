@@ -274,7 +274,7 @@ def _csv_rows(text: str, source: str, known: Callable[[str], bool] | None = None
     try:
         while done < len(lines):
             texts = whole.get(lines[done])
-            if texts is not None:  # a line that was a whole record before is one again
+            if texts is not None:  # an equal line was a whole record before
                 next(left)
                 done += 1
                 yield Row(source, done, texts, lines[done - 1], separator)

@@ -141,11 +141,11 @@ def _cleaned(errors: list[ErrorDetails], data: object) -> dict[Path, list[ErrorD
                 continue
             path = (*path, part)
         if error["type"] == "too_short" and len(error["input"]) >= error["ctx"]["min_length"]:
-            continue  # counted without the entries that are wrong themselves
+            continue  # pydantic counted only the valid entries; wrong entries are reported themselves
         found.setdefault(path, []).append(error)
     for path in [path for path in found if path and isinstance(path[-1], int)]:
         if (*path[:-1], int(path[-1]) + 1) in found and found[path][0]["type"] == "missing":
-            del found[path]  # of the entries that a list lacks, the last says how many there are to be
+            del found[path]  # of several missing entries, only the last is reported, which says how many there must be
     for path in unions:
         if any(len(other) > len(path) and other[: len(path)] == path for other in found):
             found.pop(path, None)

@@ -138,7 +138,7 @@ def _guarded(raw: bytes, source: str) -> zipfile.ZipFile:
         if size > MOST_UNPACKED:
             found, allowed = f"{size / 1e6:,.0f} MB unpacked", f"up to {MOST_UNPACKED / 1e6:g} MB"
             raise InputError([Fault(source, 0, 0, "the workbook is too large", found, allowed)])
-        # a workbook has no document type, a bomb of entities has
+        # a workbook never has a document type; an attack by nested entities does
         typed = any(b"<!DOCTYPE" in packed.read(name) for name in packed.namelist() if name.endswith((".xml", ".rels")))
     except InputError:
         raise

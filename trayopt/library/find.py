@@ -59,7 +59,7 @@ class Library:
     def candidates(self, kind: Kind, entry: str) -> Iterator[Path]:
         """Yield the files that may hold an entry, in order of search; a file of another kind may be among them."""
         if len(entry) > LONGEST_ID or not re.match(ID, entry):
-            return  # no id: as a path it would leave the folders
+            return  # not an id: used as a path, it could lead out of the folders
         for folder in reversed(self.folders):
             usual = folder / FOLDERS[kind] / f"{entry}.yaml"
             if usual.is_file():

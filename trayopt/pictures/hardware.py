@@ -130,7 +130,7 @@ def box_picture(
     trays = sum(stack.positions for stack in box.stacks)
     sizes = " x ".join(f"{size:g}" for size in box.size_mm)
     picture = _begun(box, f"{sizes} mm inside, {trays} trays, {box.fibres:,} fibres")
-    picture.height = 4000  # of the frame for labels, until all is drawn
+    picture.height = 4000  # room for labels until everything is drawn
     front = BoxFront(box, top=104, drawn=FRONT_PX)
     draw_case(picture, front)
     size_across(picture, front.box.x, front.box.right, 72, f"{box.size_mm[0]:g}")

@@ -208,7 +208,7 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
         findings = [found for found in findings if found.group in stays]
     if made.lost:
         findings = [found for found in findings if not _unsure(BY_ID[found.rule], runs=bool(made.runs))]
-    # A list of splices has no rows for what is parked, and what is not placed for want of its splices is told as unplaced.
+    # A list of splices has no rows for parked legs, and legs without a place are reported as unplaced splices.
     bare = set() if made.runs else {job.subunit(leg).name for leg in bare_legs(laid)}
     findings = [found for found in findings if found.rule != OpenedTube.id or found.subject in bare]
     remarks = [

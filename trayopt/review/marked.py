@@ -135,7 +135,7 @@ def _written(review: Review) -> Any:
     for (number, at), failing in _coloured(names, review).items():
         colours[number][at] = failing
     book = Workbook(write_only=True)
-    # A style that has a name is looked up once; one that is put together for each cell is compared each time.
+    # A named style is looked up once; a style without a name would be compared again for each cell.
     for style in (
         NamedStyle("fails", fill=PatternFill("solid", fgColor=FAIL)),
         NamedStyle("look at", fill=PatternFill("solid", fgColor=SOFT)),

@@ -272,7 +272,7 @@ def _figures(job: Job, made: Handmade, laid: Laid, plan: Plan, document: Plan | 
             wrong = check(job, document).figures
         except InputError:
             return ()
-        if document.job.digest != job.digest:  # what it says of the job as it was is no fault of it
+        if document.job.digest != job.digest:  # figures of a job that has changed since are not faults of the plan
             wrong = tuple(item for item in wrong if _of_a_row_that_stays(item))
         return tuple(map(str, wrong))
     where = {(leg.trunk, leg.fibres): (leg.stack, leg.position) for leg in plan.legs}

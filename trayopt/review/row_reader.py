@@ -404,7 +404,7 @@ class RowReader:
         made.lost = sorted({number for number in made.lost if number not in self.stray_rows})
         made.gone = cells.gone
         made.also = cells.also
-        # faults of a text are ordered as they stand: by line, then by column
+        # faults in a text are sorted by line, then by column
         by = None if all([fault.line for fault in cells.faults]) else _in_file_order
         faults = sorted(cells.faults, key=by)
         if self.stray_spots:
@@ -431,7 +431,7 @@ def _another_job(job: Job, strange: list[Cell]) -> InputError:
 
 def _in_file_order(fault: Fault) -> tuple[int, int, str, Fault]:
     """Sort key of faults: by row, then by column."""
-    if fault.line:  # of a file as a whole
+    if fault.line:  # in a text; faults in a workbook have a cell instead
         return fault.line, fault.column, "", fault
     letters = fault.where.rstrip("0123456789")
     return int(fault.where[len(letters) :] or 0), len(letters), letters, fault

@@ -116,7 +116,7 @@ def _mended(job: Job, made: Handmade, laid: Laid) -> bool:
     if any(place is None for _, place in lies.piece_places):
         return False
     of_legs = made.shape == "legs"
-    # A list of splices has no rows for what is parked.
+    # A list of splices has no rows for parked legs.
     if any(found.level in FAILING and (of_legs or found.rule != OpenedTube.id) for found in judge(job, lies)):
         return False
     return of_legs or not (row_remarks(job, made, lies) or unnamed(job, made, lies))

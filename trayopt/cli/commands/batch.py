@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 @click.command("batch", short_help="Solve many jobs, and show what fits where.")
 @click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("-o", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Folder of the results.")
-@click.option("--resume", is_flag=True, help="Go on with the results that are there.")
+@click.option("--resume", is_flag=True, help="Continue with the existing results: solve only what is missing.")
 @click.option("--retry-failed", is_flag=True, help="With --resume: run failed jobs again.")
 @click.option(
     "--against", metavar="DIR", type=click.Path(path_type=Path), help="Show what changed since these results."
@@ -35,10 +35,12 @@ if TYPE_CHECKING:
     type=click.FloatRange(min=0.001),
     default=60.0,
     show_default=True,
-    help="Most seconds a job, in the solver's own time, which repeats exactly.",
+    help="Most seconds for each job, in the solver's own time, which repeats exactly.",
 )
 @click.option("--wall-limit", metavar="S", type=click.FloatRange(min=0), help="End a job after S seconds by the clock.")
-@click.option("--memory", metavar="MB", type=click.IntRange(min=0), help="End a job that holds more; 0 for no limit.")
+@click.option(
+    "--memory", metavar="MB", type=click.IntRange(min=0), help="End a job that holds more memory; 0 for no limit."
+)
 @click.option(
     "--gap",
     metavar="G",
@@ -57,9 +59,7 @@ if TYPE_CHECKING:
     type=click.IntRange(min=1),
     help="Processes, each with one thread; by default one for each core.",
 )
-@click.option(
-    "--no-explain", is_flag=True, help="Look for no conflict where a job does not fit: faster, but says less."
-)
+@click.option("--no-explain", is_flag=True, help="Look for no conflict if a job does not fit: faster, but says less.")
 @click.option("--certificate", is_flag=True, help="Write beside each plan the certificate of its bounds, for check.")
 @click.option("--scheduler", metavar="ADDRESS", help="Run on the dask cluster behind this scheduler.")
 @click.option("--list", "names_only", is_flag=True, help="Only print the names of the jobs.")

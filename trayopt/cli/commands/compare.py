@@ -8,14 +8,14 @@ from trayopt.cli.common import common
 from trayopt.cli.output import Output
 
 
-@click.command("compare", short_help="Hold two plans of a job against each other.")
+@click.command("compare", short_help="Compare two plans of a job.")
 @click.argument("job", metavar="JOB", type=click.Path(allow_dash=True))
 @click.argument("plans", metavar="PLAN PLAN", nargs=2, type=click.Path(allow_dash=True))
 @click.option("-o", "--output", "html", metavar="FILE", help="Write a printable page with both pictures side by side.")
 @click.option(
     "--time-limit", "limit_s", type=click.FloatRange(min=0, min_open=True), default=20.0,
     show_default=True, metavar="S",
-    help="Most seconds for what a table leaves open.",
+    help="Most seconds to complete a table.",
 )  # fmt: skip
 @common
 def command(output: Output, job: str, plans: tuple[str, str], html: str | None, limit_s: float) -> None:

@@ -19,9 +19,7 @@ NEEDED = ("starlette", "uvicorn")
 @click.command("desk", short_help="Open a page to write a job and to try a plan by hand.")
 @click.argument("job", metavar="JOB", type=click.Path())
 @click.argument("plan", metavar="[PLAN]", required=False, type=click.Path())
-@click.option(
-    "--port", type=click.IntRange(0, 65535), default=0, metavar="N", help="Port; any free one where left out."
-)
+@click.option("--port", type=click.IntRange(0, 65535), default=0, metavar="N", help="Port; by default any free port.")
 @click.option(
     "--workers", type=click.IntRange(1, 64), default=8, show_default=True, metavar="N", help="Search threads."
 )
@@ -30,9 +28,9 @@ NEEDED = ("starlette", "uvicorn")
 def command(output: Output, job: str, plan: str | None, port: int, workers: int, browser: bool) -> int:
     """Serve a page for JOB to this machine alone, until Ctrl-C: forms for the job, the box, and a plan to move legs in.
 
-    PLAN is a plan in JSON or a hand-made table; where it is left out, JOB-plan.json beside the job is opened if it is there.
-    The page's address holds a token, without which nothing is answered. Unsaved changes are kept in a hidden file
-    beside JOB, and the next desk offers them.
+    PLAN is a plan in JSON or a hand-made table. Without PLAN, the desk opens JOB-plan.json beside the job, if it exists.
+    The page's address holds a token; requests without it are refused. Unsaved changes are kept in a hidden file beside JOB,
+    and the next desk offers them.
     """
     from trayopt.errors import InputError
 

@@ -27,15 +27,15 @@ DEFAULT_COSTS = ", ".join(f"{name}={getattr(Costs(), name)}" for name in cost_na
 @click.argument("plan", metavar="[PLAN]", required=False, type=click.Path(allow_dash=True))
 @click.option(
     "--conflicts", type=click.IntRange(1, 100), default=1, show_default=True, metavar="N",
-    help="Most conflicts; no two of them share a group.",
+    help="Show up to N conflicts; no two of them share a group.",
 )  # fmt: skip
 @click.option(
     "--ways-out", type=click.IntRange(0, 100), default=5, show_default=True, metavar="N",
-    help="Most ways out that give something up; ways out that add something come in addition. 0 looks for none.",
+    help="Show up to N ways out that give something up, besides those that add something. 0 looks for none.",
 )  # fmt: skip
 @click.option(
     "--cost", "costs", multiple=True, metavar="NAME=N",
-    help="What a change costs, to order the ways out; may repeat. Where none is given: " + DEFAULT_COSTS + ".",
+    help="What a change costs, to order the ways out; may repeat. Defaults: " + DEFAULT_COSTS + ".",
 )  # fmt: skip
 @click.option("--best", metavar="PLAN", help="The best plan in JSON, if you have it; this saves the search.")
 @click.option(
@@ -73,10 +73,10 @@ def command(
 ) -> int:
     """Say why not every must of JOB can be kept with every splice placed, and prove the ways out of it.
 
-    Where every must can be kept, say why the best plan breaks the preferences that it breaks, and why no goal can be lower.
+    If every must can be kept, say why the best plan breaks the preferences that it breaks, and why no goal can be lower.
     With PLAN, a plan in JSON or a hand-made table, say which of its decisions conflict, or what it costs.
-    The exit code is 1 where there is a conflict, 3 where the time ended before that was settled, and 0 where --apply has
-    written its files.
+    The exit code is 1 if there is a conflict, 3 if the time ended before that was settled, and 0 if --apply has written its
+    files.
     """
     from trayopt.api import explain, load_job
     from trayopt.domain.former import names_job

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 )  # fmt: skip
 @click.option(
     "--ways-out", type=click.IntRange(0, 100), default=5, show_default=True, metavar="N",
-    help="Most ways out for the next one that give something up. 0 looks for none.",
+    help="Show up to N ways out for the next one that give something up. 0 looks for none.",
 )  # fmt: skip
 @click.option(
     "--time-limit", "time_limit_s", type=click.FloatRange(min=0, min_open=True), default=60.0, show_default=True,

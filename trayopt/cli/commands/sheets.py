@@ -16,7 +16,7 @@ from trayopt.cli.sheet_options import SheetOptions, sheet_options
 @click.argument("job", metavar="JOB", type=click.Path(allow_dash=True))
 @click.argument("plan", metavar="PLAN", type=click.Path(allow_dash=True))
 @click.option(
-    "-o", "--output", "folder", metavar="DIR", required=True, help="Folder to write; made where it is not there."
+    "-o", "--output", "folder", metavar="DIR", required=True, help="Folder to write; it is made if it does not exist."
 )
 @sheet_options
 @common
@@ -29,9 +29,9 @@ def command(
 ) -> int:
     """Write the sheets of PLAN, a plan in JSON for JOB, into DIR.
 
-    DIR/index.html is one page for tablet and paper; beside it stand a CSV file for every list, all lists in lists.xlsx,
-    the pictures, and settings.yaml with every figure that the sheets assume: change it and give it back with
-    --settings. Exit code 1: the sheets are written, but the plan has unplaced splices or broken musts.
+    DIR/index.html is one page for tablet and paper. DIR also gets a CSV file for every list, all lists in lists.xlsx, the
+    pictures, and settings.yaml with every figure that the sheets assume: change it, and pass it back with --settings. Exit
+    code 1: the sheets are written, but the plan has unplaced splices or broken musts.
     """
     from trayopt.api import load_job
     from trayopt.api import sheets as make

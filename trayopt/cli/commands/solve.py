@@ -96,8 +96,8 @@ def command(
     Goals count in their order: a plan is better if it is better on the first goal on which the two differ.
 
     Ctrl-C and SIGTERM end the search and keep the best plan so far; another Ctrl-C, a second later, gives up at once.
-    The exit code is 0 for a plan that keeps every must and places every splice, 1 for any other, 3 where none was found
-    in time. Where PLAN cannot be written, the plan goes to stdout.
+    The exit code is 0 for a plan that keeps every must and places every splice, 1 for any other plan, 3 if none was found
+    in time. If PLAN cannot be written, the plan goes to stdout.
     """
     from trayopt.api import load_job
 
