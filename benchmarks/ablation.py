@@ -18,14 +18,13 @@ from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
 
-from ortools.sat.python import cp_model
-
 from benchmarks import mixes
 from benchmarks.cases import FAMILIES, registry
 from trayopt import load_job
 from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
 from trayopt.goals.registry import GOALS
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.run import Tuning
 from trayopt.solver.search.parts import PARTS
@@ -72,17 +71,17 @@ class Run:
 def counted() -> Iterator[list[int]]:
     """Count the calls of the solver."""
     calls = [0]
-    original = cp_model.CpSolver.solve
+    original = cp_sat.CpSolver.solve
 
     def solve(*arguments: Any, **named: Any) -> Any:
         calls[0] += 1
         return original(*arguments, **named)
 
-    cp_model.CpSolver.solve = solve  # type: ignore[method-assign]
+    cp_sat.CpSolver.solve = solve  # type: ignore[method-assign]
     try:
         yield calls
     finally:
-        cp_model.CpSolver.solve = original  # type: ignore[method-assign]
+        cp_sat.CpSolver.solve = original  # type: ignore[method-assign]
 
 
 def run(case: str, job: Job, without: str, limit: float, workers: int | None) -> Run:

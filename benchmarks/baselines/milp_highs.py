@@ -14,7 +14,7 @@ from benchmarks.journal import GOAL_ORDER, Journal
 from trayopt.goals.registry import BY_ID
 
 if TYPE_CHECKING:
-    from ortools.sat.python.cp_model import CpModel
+    from trayopt.solver.model.cp_sat import CpModel
 
 FREE = 2**62
 """Beyond this a limit of a row is none."""

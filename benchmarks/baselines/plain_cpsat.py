@@ -25,11 +25,10 @@ def plain_model(journal: Journal) -> Model:
 
 def solve(journal: Journal, *, seed: int = 1, workers: int = 8) -> None:
     """Minimise goal after goal; what was reached is held and is the start of the next."""
-    from ortools.sat.python import cp_model
-
+    from trayopt.solver.model import cp_sat
     from trayopt.solver.model.run import read
 
-    class Seen(cp_model.CpSolverSolutionCallback):
+    class Seen(cp_sat.SolutionCallback):
         def __init__(self, goal: GoalName) -> None:
             super().__init__()
             self.goal = goal
@@ -47,13 +46,13 @@ def solve(journal: Journal, *, seed: int = 1, workers: int = 8) -> None:
             return
         model.require(expression >= 0)  # known of every goal; without it the search goes on below a plan of 0
         model.minimize(expression)
-        solver = cp_model.CpSolver()
+        solver = cp_sat.CpSolver()
         solver.parameters.num_workers = workers
         solver.parameters.random_seed = seed
         solver.parameters.max_time_in_seconds = max(0.01, journal.left)
         solver.best_bound_callback = lambda bound, goal=goal: journal.note(goal, None, _up(bound))
         status = solver.solve(model.cp, Seen(goal))
-        if status not in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
+        if status not in {cp_sat.OPTIMAL, cp_sat.FEASIBLE}:
             return
         value = round(solver.objective_value)
         journal.offer(read(model, solver))

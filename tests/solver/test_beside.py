@@ -10,13 +10,13 @@ from typing import Any
 from weakref import WeakSet
 
 import pytest
-from ortools.sat.python import cp_model
 
 from tests import oracle, strategies
 from tests.build import job_of
 from trayopt.goals.registry import order
 from trayopt.solver.heuristics import primal
 from trayopt.solver.heuristics.completion import RelaxedModel
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import Asked, new_solver
 from trayopt.solver.model.run import Outcome, Tuning
@@ -29,9 +29,9 @@ LEFT_OUT = frozenset({"least_legs", "pattern_counts", "set_partition", "place_co
 """What answers tiny jobs before blocks are asked."""
 
 
-def pigeons(number: int) -> cp_model.CpModel:
+def pigeons(number: int) -> cp_sat.CpModel:
     """Give a model that a search without presolve does not settle soon: one pigeon more than there are holes."""
-    cp = cp_model.CpModel()
+    cp = cp_sat.CpModel()
     inside = [[cp.new_bool_var(f"{p} in {h}") for h in range(number)] for p in range(number + 1)]
     for row in inside:
         cp.add_bool_or(row)
@@ -42,7 +42,7 @@ def pigeons(number: int) -> cp_model.CpModel:
     return cp
 
 
-def slow_solver() -> cp_model.CpSolver:
+def slow_solver() -> cp_sat.CpSolver:
     """Make a solver that only searches."""
     solver = new_solver()
     solver.parameters.cp_model_presolve = False
@@ -64,7 +64,7 @@ def test_a_question_of_no_use_is_ended() -> None:
 def test_ctrl_c_ends_every_question() -> None:
     """A clock that was interrupted in one wait ends the next wait as well."""
     clock = Clock(interrupted=True)
-    assert Asked(slow_solver(), pigeons(14)).wait(clock) == cp_model.UNKNOWN
+    assert Asked(slow_solver(), pigeons(14)).wait(clock) == cp_sat.UNKNOWN
 
 
 @pytest.mark.parametrize(
@@ -79,11 +79,11 @@ def test_with_a_plan_in_hand_each_core_closes_in_on_the_bound(
 
     def solved(solver: Any, *_: Any) -> Any:
         asked.append(list(solver.parameters.subsolvers))
-        return cp_model.UNKNOWN
+        return cp_sat.UNKNOWN
 
     monkeypatch.setattr(run, "cores", lambda: number)
     monkeypatch.setattr(run, "solve_interruptible", solved)
-    cp = cp_model.CpModel()
+    cp = cp_sat.CpModel()
     tuning = Tuning(workers=1 if number == 1 else 3, prove=True)
     assert run.run(None, Clock(), tuning, trial=cp) == Outcome(None, None, None, proven=False)
     run.run(None, Clock(), Tuning(workers=3), trial=cp)

@@ -6,7 +6,6 @@ import random
 from typing import Any
 
 import pytest
-from ortools.sat.python import cp_model
 
 from tests import oracle, strategies
 from tests.build import job_of
@@ -17,6 +16,7 @@ from trayopt.domain.ranges import Run
 from trayopt.solver.bounds.place_counts import PlaceCounts
 from trayopt.solver.bounds.stack_counts import StackCounts
 from trayopt.solver.bounds.unplaced import out_by_stack_counts
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import solve_one
@@ -55,12 +55,12 @@ def test_no_count_excludes_the_best_plan(seed: int, kind: type[StackCounts]) -> 
         counts.hold_all()
         counts.minimize(counts.unplaced())
         status, solver = solve_one(counts.cp, Clock(), EFFORT)
-        assert status == cp_model.OPTIMAL
+        assert status == cp_sat.OPTIMAL
         assert solver.objective_value <= best.goals[0]
         if best.goals[0] == 0:
             whole = kind(question)
             whole.hold_all()
-            assert solve_one(whole.cp, Clock(), EFFORT)[0] == cp_model.OPTIMAL
+            assert solve_one(whole.cp, Clock(), EFFORT)[0] == cp_sat.OPTIMAL
 
 
 def test_the_bound_on_what_stays_out_is_met_as_a_rule() -> None:

@@ -9,7 +9,6 @@ from importlib import import_module
 from typing import Any
 
 import pytest
-from ortools.sat.python import cp_model
 
 from tests import oracle, strategies
 from tests.build import job_of
@@ -19,6 +18,7 @@ from trayopt.goals.registry import measure_all
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.heuristics.completion import RelaxedModel
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.capacity_cuts import sums
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.posting import Policy, build
@@ -46,8 +46,8 @@ def needed(job: Job) -> list[int]:
     for place in model.places:
         cp = model.cp.clone()
         cp.add(model.ends(place) == 0)
-        solver = cp_model.CpSolver()
-        found.append(int(solver.solve(cp) == cp_model.INFEASIBLE))
+        solver = cp_sat.CpSolver()
+        found.append(int(solver.solve(cp) == cp_sat.INFEASIBLE))
     return found
 
 

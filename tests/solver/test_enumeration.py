@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from typing import Any
 
 import pytest
-from ortools.sat.python import cp_model
 
 from tests import oracle
 from tests.build import Json, job_of
@@ -17,6 +16,7 @@ from tests.solver.tiny import drawn, key_of, key_of_decision
 from trayopt.rules.judge import judge
 from trayopt.rules.registry import BY_ID
 from trayopt.rules.variables import Literal
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.literals import lits
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
@@ -50,13 +50,13 @@ def solutions(model: Model) -> set[tuple[Any, ...]]:
     places += [model.divided_at(trunk, "port") for trunk in model.job.trunks]
     ways = [model.goes(trunk, way) for trunk in model.job.trunks for way in model.ways(trunk)]
     ends = [(stack.id, model.end(stack.id, end.id)) for stack in stacks for end in stack.ends]
-    solver = cp_model.CpSolver()
+    solver = cp_sat.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.cp_model_presolve = False
     solver.parameters.linearization_level = 0
     solver.parameters.symmetry_level = 0
     found: set[tuple[Any, ...]] = set()
-    while solver.solve(model.cp) != cp_model.INFEASIBLE:
+    while solver.solve(model.cp) != cp_sat.INFEASIBLE:
         values = Values(list(solver.response_proto.solution))
         assignment = read(model, values)  # type: ignore[arg-type]
         assert key_of(assignment) not in found

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import pytest
-from ortools.sat.python import cp_model
 
 from tests.build import job_of
 from tests.solver.tiny import drawn
 from trayopt.errors import SolverFault
 from trayopt.solver.conflict.guarded_model import holding
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import FOUND, new_solver
 from trayopt.solver.model.posting import Policy, build
@@ -17,7 +17,7 @@ from trayopt.solver.model.run import read
 
 @pytest.mark.parametrize("expression", ["literal", "negation", "sum"])
 def test_what_was_made_after_the_search_has_no_value(expression: str) -> None:
-    cp = cp_model.CpModel()
+    cp = cp_sat.CpModel()
     before = cp.new_bool_var("before")
     cp.add(before == 1)
     solver = new_solver()

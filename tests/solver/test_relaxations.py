@@ -39,7 +39,7 @@ from trayopt.solver.bounds.set_partition import (
 )
 from trayopt.solver.bounds.tray_room import without_room
 from trayopt.solver.bounds.unplaced import out_of_trays
-from trayopt.solver.bounds.ways_first import ways_within
+from trayopt.solver.bounds.ways_first import WaysFirst
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.model import Model
@@ -249,7 +249,7 @@ def test_counts_of_settled_divisions(kind: str, seeds: range) -> None:
             bounds = tuple(pattern_counts.placed_bound(goal, whole(), weight, most, Clock()) for most in ({}, limits))
             if goal == "leg_length_mm":
                 for plan in (first, held):
-                    choices = ways_within(whole(), weight, plan.values[goal], Clock())
+                    choices = WaysFirst(whole(), weight, Clock()).within(plan.values[goal])
                     goes = plan.assignment.ways
                     if choices is not None:
                         gone = [

@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
-from ortools.sat.python import cp_model
 
 from tests import strategies
 from tests.build import Json, job_of
@@ -27,6 +26,7 @@ from trayopt.solver.bounds.settled_segments import SettledSegments
 from trayopt.solver.bounds.stack_counts import StackCounts
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.guarded_model import guarded
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Base
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
@@ -171,7 +171,7 @@ def test_merged_trays_say_nothing_of_single_ones() -> None:
         question = Question(job)
         merged = guarded(question)
         merged.cp.add_bool_and(list(merged.guards.values()))
-        assert cp_model.CpSolver().solve(merged.cp) in {cp_model.OPTIMAL, cp_model.FEASIBLE}
+        assert cp_sat.CpSolver().solve(merged.cp) in {cp_sat.OPTIMAL, cp_sat.FEASIBLE}
         assert Trials(question).possible(frozenset(question.groups))
 
 
@@ -194,7 +194,7 @@ def test_counts_fill_guides_with_placed_legs_alone(opening_mm2: float) -> None:
     job = job_of(half_idle(opening_mm2))
     divisions = {("P", 1): (4,), ("Q", 1): (4,)}
     model = build(job, Policy("hard", "hard"), all_placed=True, divisions=divisions)
-    assert cp_model.CpSolver().solve(model.cp) in {cp_model.OPTIMAL, cp_model.FEASIBLE}
+    assert cp_sat.CpSolver().solve(model.cp) in {cp_sat.OPTIMAL, cp_sat.FEASIBLE}
     counted = count(build(job, STRICT, all_placed=True, divisions=divisions), 10, Clock())
     assert counted is not None
     assert Counts(model, divisions).number_placed(job.subunits[0], 4) == 2

@@ -102,6 +102,5 @@ def solve_job(job: dict[str, Any], settings: dict[str, Any]) -> Answer:
 
 def prepare() -> None:
     """Load everything that solving needs, before the first job comes."""
-    import ortools.sat.python.cp_model  # noqa: F401
-
-    import trayopt.api  # noqa: F401
+    import trayopt.api
+    import trayopt.solver.model.cp_sat  # noqa: F401

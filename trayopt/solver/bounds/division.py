@@ -25,8 +25,6 @@ from functools import cached_property
 from itertools import pairwise
 from typing import Any
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.base import DivideAt
 from trayopt.domain.hardware import Tray
 from trayopt.domain.job import Job
@@ -34,6 +32,7 @@ from trayopt.domain.splicing import Piece
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.solver.bounds.useful_divisions import UsefulDivisions
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.interruptible import FOUND, new_solver
 from trayopt.solver.model.literals import linear, total
@@ -79,9 +78,9 @@ class Divider(UsefulDivisions):
         model.minimize(1000 * legs + total(self._uses(model, divided, alike=False)))
         solver = _solver()
         status = solver.solve(model)
-        if status == cp_model.INFEASIBLE:
+        if status == cp_sat.INFEASIBLE:
             return None
-        if status != cp_model.OPTIMAL:
+        if status != cp_sat.OPTIMAL:
             return Settled(self.open, 0)
         chosen = {
             key: tuple(of for of, x in options.items() if solver.boolean_value(x)) for key, options in divided.items()
@@ -89,10 +88,10 @@ class Divider(UsefulDivisions):
         return Settled(chosen, sum(self._count(key, of) for key, (of,) in chosen.items()))
 
     def _uses(
-        self, model: cp_model.CpModel, divided: Mapping[Key, Mapping[int, cp_model.IntVar]], *, alike: bool
-    ) -> list[cp_model.IntVar]:
+        self, model: cp_sat.CpModel, divided: Mapping[Key, Mapping[int, cp_sat.IntVar]], *, alike: bool
+    ) -> list[cp_sat.IntVar]:
         """Make a literal for each k that a class of like subunits uses; with ``alike`` a class uses one."""
-        found: list[cp_model.IntVar] = []
+        found: list[cp_sat.IntVar] = []
         for trunk in self.job.trunks:
             classes: dict[tuple[int, int], list[Key]] = {}
             for subunit in trunk.subunits:
@@ -125,7 +124,7 @@ class Divider(UsefulDivisions):
             if many and (status not in FOUND or sum(map(solver.boolean_value, unseen)) < FEW):
                 many = False
                 continue
-            if status == cp_model.INFEASIBLE:
+            if status == cp_sat.INFEASIBLE:
                 break
             if status not in FOUND:
                 return dict(self.open)
@@ -138,16 +137,16 @@ class Divider(UsefulDivisions):
         model, divided = self._model(alike=alike)
         model.add(self._legs(divided) <= legs)
         others = [x for key, options in divided.items() for of, x in options.items() if of not in divisions[key]]
-        return not others or _one_of(model, others, most=False)[1] == cp_model.INFEASIBLE
+        return not others or _one_of(model, others, most=False)[1] == cp_sat.INFEASIBLE
 
-    def _legs(self, divided: Mapping[Key, Mapping[int, cp_model.IntVar]]) -> Any:
+    def _legs(self, divided: Mapping[Key, Mapping[int, cp_sat.IntVar]]) -> Any:
         return total(self._count(key, of) * x for key, options in divided.items() for of, x in options.items())
 
-    def _model(self, *, alike: bool) -> tuple[cp_model.CpModel, dict[Key, dict[int, cp_model.IntVar]]]:
-        model = cp_model.CpModel()
+    def _model(self, *, alike: bool) -> tuple[cp_sat.CpModel, dict[Key, dict[int, cp_sat.IntVar]]]:
+        model = cp_sat.CpModel()
         return model, self.post(model, alike=alike)
 
-    def post(self, model: cp_model.CpModel, *, alike: bool) -> dict[Key, dict[int, cp_model.IntVar]]:
+    def post(self, model: cp_sat.CpModel, *, alike: bool) -> dict[Key, dict[int, cp_sat.IntVar]]:
         """Put the divisions into a model with all that is known of them: a literal for each k of each spliced subunit."""
         divided = {key: {of: model.new_bool_var("") for of in open_} for key, open_ in self.open.items()}
         for options in divided.values():
@@ -179,7 +178,7 @@ class Divider(UsefulDivisions):
                 model.add_bool_or(edges)
         return divided
 
-    def _pack(self, model: cp_model.CpModel, divided: Mapping[Key, Mapping[int, cp_model.IntVar]]) -> None:
+    def _pack(self, model: cp_sat.CpModel, divided: Mapping[Key, Mapping[int, cp_sat.IntVar]]) -> None:
         """Let the shares of trays that legs take be no more than there are trays."""
         trays = self.job.enclosure.trays
         most_ends, most_sleeves = (2 * max(tray.fibres for tray in trays), max(tray.sleeves for tray in trays))
@@ -199,14 +198,14 @@ class Divider(UsefulDivisions):
             room = 2 * self.job.enclosure.fibres
             model.add(total(sum(sizes) * x for sizes, x in own) <= room)
 
-    def _share_trays(self, model: cp_model.CpModel, sizes: Sequence[tuple[Sequence[int], Any]], room: int) -> None:
+    def _share_trays(self, model: cp_sat.CpModel, sizes: Sequence[tuple[Sequence[int], Any]], room: int) -> None:
         """Let what is chosen take no more trays than there are, where no tray holds more than ``room``."""
         trays = sum(stack.positions for stack in self.job.enclosure.stacks)
         for k in range(1, 5):
             shares = total(sum(share_of_tray(size, room, k) for size in found) * x for found, x in sizes)
             model.add(shares <= trays * k * room)
 
-    def _side_cut(self, divided: Mapping[Key, Mapping[int, cp_model.IntVar]], trunk: str, last: int, first: int) -> Any:
+    def _side_cut(self, divided: Mapping[Key, Mapping[int, cp_sat.IntVar]], trunk: str, last: int, first: int) -> Any:
         """Sum of the divisions of a subunit that cut between two neighbouring fibres; None at the edge of the subunit."""
         subunit = self.job.trunk_by_id[trunk].subunit_of(last)
         if first > subunit.last:
@@ -280,7 +279,7 @@ def _load(chain: Sequence[Piece], tray: Tray) -> tuple[int, int]:
     return 2 * splices, -(-splices // tray.sleeve_fibres)
 
 
-def _one_of(model: cp_model.CpModel, literals: Sequence[Any], *, most: bool) -> tuple[cp_model.CpSolver, Any]:
+def _one_of(model: cp_sat.CpModel, literals: Sequence[Any], *, most: bool) -> tuple[cp_sat.CpSolver, Any]:
     """Ask for a choice in which at least one of these literals holds, or as many as are found soon."""
     trial = model.clone()
     trial.add(linear(total(literals)) >= 1)
@@ -290,7 +289,7 @@ def _one_of(model: cp_model.CpModel, literals: Sequence[Any], *, most: bool) -> 
     return solver, solver.solve(trial)
 
 
-def _solver(effort: float = EFFORT) -> cp_model.CpSolver:
+def _solver(effort: float = EFFORT) -> cp_sat.CpSolver:
     solver = new_solver()
     solver.parameters.max_deterministic_time = effort
     return solver

@@ -10,8 +10,6 @@ from collections import defaultdict
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.hardware import Place
 from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Done
@@ -19,6 +17,7 @@ from trayopt.domain.trunk import Trunk
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.variables import CannotSay, Expression, Literal
 from trayopt.solver.bounds.outline import Outline
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import DividedLegs
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import solve_one, whole_bound
@@ -133,4 +132,4 @@ class KindCounts(Outline, DividedLegs):
         self.require(expression >= at_least)
         self.minimize(expression)
         status, solver = solve_one(self.cp, clock, effort, symmetry_level=2, part=PART)
-        return None if status == cp_model.INFEASIBLE else max(at_least, whole_bound(solver.best_objective_bound))
+        return None if status == cp_sat.INFEASIBLE else max(at_least, whole_bound(solver.best_objective_bound))

@@ -22,8 +22,6 @@ from collections.abc import Mapping, Sequence
 from functools import cached_property
 from typing import Any
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
@@ -58,6 +56,7 @@ from trayopt.solver.bounds.ribbon_choices import leave_room
 from trayopt.solver.bounds.rings import overfull_rings
 from trayopt.solver.bounds.stand_ins import StandIns
 from trayopt.solver.bounds.tied_subunits import Sleeved, Tied, tied_by_sleeves, tied_subunits
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Base, Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
@@ -351,7 +350,7 @@ def can_be_placed(
 ) -> bool:
     """Whether there may be a plan that places every splice, whatever musts and preferences it breaks."""
     outline = Outline(job, open_, Policy("soft", "free"), clock, divide_at)
-    return bool(solve_one(outline.cp, clock, EFFORT, part=PART)[0] != cp_model.INFEASIBLE)
+    return bool(solve_one(outline.cp, clock, EFFORT, part=PART)[0] != cp_sat.INFEASIBLE)
 
 
 def is_hopeless(job: Job, clock: Clock) -> bool:
@@ -376,7 +375,7 @@ def preference_bound(
     room = max(tray.fibres for tray in job.enclosure.trays) if job.rules[TrayFibres.id].level == "must" else None
     while True:
         status, solver = solve_one(outline.cp, clock, EFFORT, part=PART)
-        if status == cp_model.INFEASIBLE:
+        if status == cp_sat.INFEASIBLE:
             return None
         if status not in FOUND:
             return best
@@ -400,4 +399,4 @@ def costs_more(
     outline = Outline(job, open_, clock=clock)
     outline.require(total(outline.divided_at(job.trunk_by_id[trunk], "port") for trunk in trunks) >= ports)
     outline.require(outline.broken("prefer") <= weight)
-    return bool(solve_one(outline.cp, clock, LOOK, part=PART)[0] == cp_model.INFEASIBLE)
+    return bool(solve_one(outline.cp, clock, LOOK, part=PART)[0] == cp_sat.INFEASIBLE)

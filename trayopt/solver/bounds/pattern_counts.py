@@ -15,8 +15,6 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg, Subunit
@@ -47,7 +45,8 @@ from trayopt.rules.variables import (  # fmt: skip
     Windows,
 )
 from trayopt.solver.bounds.kind_counts import EFFORT, PART, Kind, KindCounts, Limits
-from trayopt.solver.bounds.ways_first import ways_within
+from trayopt.solver.bounds.ways_first import Choice, WaysFirst
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
@@ -73,7 +72,7 @@ class Counted:
 
     bound: int
     counts: Counts
-    found: cp_model.CpSolver | None = None
+    found: cp_sat.CpSolver | None = None
     irregular: int = 0
 
     @property
@@ -273,14 +272,17 @@ def in_scope(model: Model) -> bool:
     )
 
 
-def count(model: Model, weight: int, clock: Clock, *, trays: int | None = None) -> Counted | None:
+def count(
+    model: Model, weight: int, clock: Clock, *, trays: int | None = None, ways: WaysFirst | None = None
+) -> Counted | None:
     """Find counts of least leg length and bound it; None if it is proven that there are none, so that the model has no plan.
 
-    ``weight`` bounds the broken preferences as it does in the model, ``trays`` the used places of the plans of which is asked.
+    ``weight`` bounds the broken preferences as it does in the model, ``trays`` the used places of the plans of which is asked;
+    ``ways`` are the choices of ways of such plans.
     """
     counts = _counts(model, weight, {"trays": trays})
     length = counts.encoded("leg_length_mm")
-    bound, solver = _shortest(model, counts, length, weight, clock)
+    bound, solver = _shortest(counts, length, ways or WaysFirst(model, weight, clock), clock)
     if bound is None:
         return None
     if solver is None:
@@ -300,8 +302,8 @@ def count(model: Model, weight: int, clock: Clock, *, trays: int | None = None) 
 
 
 def _shortest(
-    model: Model, counts: Counts, length: Expression, weight: int, clock: Clock
-) -> tuple[int | None, cp_model.CpSolver | None]:
+    counts: Counts, length: Expression, ways: WaysFirst, clock: Clock
+) -> tuple[int | None, cp_sat.CpSolver | None]:
     """Bound the length of counts, and give counts of small length; None for the bound where there are none.
 
     What counts leave open after a glance is asked of each choice of ways that may be as short; counts go on where there are many.
@@ -310,35 +312,53 @@ def _shortest(
     bound, best = 0, None
     for effort in (GLANCE, EFFORT):
         status, solver = solve_one(counts.cp, clock, effort, symmetry_level=2, part=PART)
-        if status == cp_model.INFEASIBLE:
+        if status == cp_sat.INFEASIBLE:
             return None, None
         bound = max(bound, whole_bound(solver.best_objective_bound))
         if status not in FOUND:
             continue
         best = solver
-        if status == cp_model.OPTIMAL or effort == EFFORT:
+        if status == cp_sat.OPTIMAL or effort == EFFORT:
             break
         shortest = solver.value(linear(length))
-        choices = ways_within(model, weight, shortest, clock)
+        choices = ways.within(shortest)
         if choices is not None:
-            return max(bound, min([shortest, *(choice.least for choice in choices)])), best
+            return max(bound, _least_of(choices, shortest)), best
         hint_all(counts.cp, solver.response_proto.solution)
     return bound, best
 
 
+def _least_of(choices: Sequence[Choice], most: int) -> int:
+    """Bound the length of plans by the choices of ways that may be no longer than ``most``."""
+    return min([most, *(choice.least for choice in choices)])
+
+
 def placed_bound(
-    goal: GoalName, model: Model, weight: int, limits: Limits, clock: Clock, *, at_least: int = 0
+    goal: GoalName,
+    model: Model,
+    weight: int,
+    limits: Limits,
+    clock: Clock,
+    *,
+    at_least: int = 0,
+    most: int | None = None,
+    ways: WaysFirst | None = None,
 ) -> int | None:
     """Bound a goal over the plans of a model that break preferences of at most this weight; None if it has none.
 
     ``goal`` is trays, leg_length_mm or irregular; ``limits`` are what those plans have at most of which is asked, ``at_least`` a
-    bound that is known.
+    bound that is known, ``most`` what some plan has. ``ways`` are the choices of ways of such plans: where they are listed
+    already, counts of all ways together were too slow, and a length is asked of the choices alone.
     """
+    if goal == "leg_length_mm" and ways is not None and ways.listed and most is not None:
+        choices = ways.within(most)
+        if choices is not None:
+            return max(at_least, _least_of(choices, most))
     counts = _counts(model, weight, limits)
     expression = counts.encoded(goal)
     if goal == "leg_length_mm":
         counts.require(expression >= at_least)
-        least = _shortest(model, counts, expression, weight, clock)[0]
+        least = _shortest(counts, expression, ways or WaysFirst(model, weight, clock), clock)[0]
         return None if least is None else max(at_least, least)
     return counts.lower_bound(expression, clock, at_least=at_least)
 
@@ -351,7 +371,7 @@ def _counts(model: Model, weight: int, limits: Limits) -> Counts:
     return counts
 
 
-def hold(model: Model, guess: Guess, *literals: cp_model.IntVar, places: bool) -> cp_model.CpModel:
+def hold(model: Model, guess: Guess, *literals: cp_sat.IntVar, places: bool) -> cp_sat.CpModel:
     """Copy a model and hold the copy to ways, ends, literals and, with ``places``, to the counts at every place.
 
     The variables of the copy keep their numbers.

@@ -23,8 +23,6 @@ from functools import cached_property
 from itertools import combinations, pairwise, product
 from math import gcd
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
@@ -34,6 +32,7 @@ from trayopt.rules.variables import Expression, Literal
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.spans import Span, follow, share_place, span_of
 from trayopt.solver.bounds.stretches import Stretches
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Base, Divisions, Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import linear, total
@@ -116,7 +115,7 @@ class SegmentCounts(Base):
 
     # -- legs and stretches ------------------------------------------------------------------------------------------
 
-    def _divide(self, divider: Divider) -> dict[Key, dict[int, cp_model.IntVar]]:
+    def _divide(self, divider: Divider) -> dict[Key, dict[int, cp_sat.IntVar]]:
         """Make a literal for each open k; where every splice is placed, all holds that the division model knows."""
         if self.all_placed:
             divided = divider.post(self.cp, alike=False)
@@ -308,7 +307,7 @@ class SegmentCounts(Base):
         """Let numbers be among some values, under literals."""
         if any(isinstance(literal, int) and not literal for literal in when):
             return
-        domain = cp_model.Domain.from_values(sorted(values))
+        domain = cp_sat.Domain.from_values(sorted(values))
         for number in numbers:
             added = self.cp.add_linear_expression_in_domain(linear(number), domain)
             added.only_enforce_if([literal for literal in when if not isinstance(literal, int)])

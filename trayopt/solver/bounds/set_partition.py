@@ -20,8 +20,6 @@ from collections.abc import Mapping
 from functools import cached_property
 from typing import Any
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
@@ -59,6 +57,7 @@ from trayopt.solver.bounds.closed_patterns import Bunch, closed_bunches
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.kind_counts import EFFORT, PART, Kind, KindCounts, Limits
 from trayopt.solver.bounds.tied_subunits import room_of
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Divisions, Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one
@@ -420,7 +419,7 @@ def narrowed(
         if status not in FOUND:
             return divisions
         seen |= {pair for pair, literal in literals.items() if solver.boolean_value(lit(literal))}
-        if status == cp_model.OPTIMAL and not solver.objective_value:
+        if status == cp_sat.OPTIMAL and not solver.objective_value:
             break
     return {key: tuple(of for of in open_ if (key, of) in seen) for key, open_ in divisions.items()}
 

@@ -8,17 +8,16 @@ from __future__ import annotations
 from collections.abc import Hashable, Mapping, Sequence
 from typing import NamedTuple
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.hardware import Place, Stack
 from trayopt.rules.variables import Literal
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.literals import Literals, OnStack
 
 
 class Span(NamedTuple):
     """Literals of a span: its stack by id, and for each position from 0 up whether it begins, or ends, there or below."""
 
-    on: dict[str, cp_model.IntVar]
+    on: dict[str, cp_sat.IntVar]
     begun: list[Literal]
     ended: list[Literal]
 

@@ -10,10 +10,9 @@ from __future__ import annotations
 from collections.abc import Generator
 from typing import NamedTuple
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.job import Job
 from trayopt.solver.bounds.stack_counts import StackCounts
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
@@ -42,7 +41,7 @@ def sets_outside(job: Job, clock: Clock) -> Generator[Outside]:
     least = 0
     while True:
         status, solver = solve_one(counts.cp, clock, EFFORT)
-        if status == cp_model.INFEASIBLE:
+        if status == cp_sat.INFEASIBLE:
             least = job.splices + 1
         if status not in FOUND:
             yield Outside(None, least)

@@ -15,14 +15,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.solver.bounds.rings import Block, Ring, blocks_of, overfull_rings
 from trayopt.solver.bounds.stack_counts import StackCounts
 from trayopt.solver.bounds.tray_room import without_room
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
@@ -68,7 +67,7 @@ def out_of_trays(job: Job, clock: Clock, *, divide_at: Partings | None = None) -
         least = max(least, whole_bound(solver.best_objective_bound))
         placed = [solver.value(number) for number in box.placed]
         rings = overfull_rings(job, box.together, room, placed)
-        if not rings or status != cp_model.OPTIMAL:
+        if not rings or status != cp_sat.OPTIMAL:
             break
         for ring in rings:
             box.forbid(ring)

@@ -13,8 +13,6 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.base import remade
 from trayopt.domain.cablework import Subunit
@@ -31,6 +29,7 @@ from trayopt.solver.bounds.stack_counts import StackCounts
 from trayopt.solver.conflict.guarded_model import guarded, holding
 from trayopt.solver.conflict.hitting_sets import CorrectionModel, Cost
 from trayopt.solver.heuristics.completion import RelaxedModel
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Base
 from trayopt.solver.model.clock import Clock, OutOfTime
 from trayopt.solver.model.groups import ALLOWED_PORTS, ALLOWED_TRAVEL, Question
@@ -121,7 +120,7 @@ class Trials:
         open_ = True
         for name in ("_stack_counts", "_guarded"):
             status = None if self.clock.over else self._glance(getattr(self, name), held, None)[0]
-            if status == cp_model.INFEASIBLE:
+            if status == cp_sat.INFEASIBLE:
                 self.refute(held)
                 return True
             open_ = open_ and status in FOUND
@@ -161,7 +160,7 @@ class Trials:
         """Ask the counts by stack; where they balance, look for a plan after their draft."""
         counts = self._stack_counts
         status, solver = self._glance(counts, held, counts.all_legs_count())
-        if status == cp_model.INFEASIBLE:
+        if status == cp_sat.INFEASIBLE:
             self.refute(self._enough(counts, held))
             return False
         if status not in FOUND:
@@ -171,12 +170,12 @@ class Trials:
     def _merged(self, held: Groups) -> bool | None:
         """Ask the model of merged trays."""
         status, _ = self._glance(self._guarded, held, None)
-        if status != cp_model.INFEASIBLE:
+        if status != cp_sat.INFEASIBLE:
             return None
         self.refute(self._enough(self._guarded, held))
         return False
 
-    def _glance(self, model: Base, held: Groups, goal: Any) -> tuple[Any, cp_model.CpSolver]:
+    def _glance(self, model: Base, held: Groups, goal: Any) -> tuple[Any, cp_sat.CpSolver]:
         """Solve a guarded model with these groups held hard."""
         cp = model.cp.clone()
         for group in self.question.groups:
@@ -198,7 +197,7 @@ class Trials:
         cp = model.cp.clone()
         cp.add_assumptions([cp.get_bool_var_from_proto_index(index) for index in on])
         status, solver = solve_one(cp, self.clock, BLINK)
-        if status != cp_model.INFEASIBLE:
+        if status != cp_sat.INFEASIBLE:
             return held
         return frozenset(on[i] for i in solver.sufficient_assumptions_for_infeasibility() if i in on)
 
@@ -231,7 +230,7 @@ class Trials:
             return None
         solver = one_worker(self.clock, min(x for x in (self.most, LAYOUT) if x is not None), linearization_level=1)
         status = solve_interruptible(solver, blocks.cp, self.clock)
-        if status == cp_model.INFEASIBLE:
+        if status == cp_sat.INFEASIBLE:
             self.refute(held)
             return False
         if status not in FOUND:
@@ -253,7 +252,7 @@ class Trials:
         effort: float | None,
         *,
         whole: bool = False,
-        laid: Callable[[Model], cp_model.CpModel] | None = None,
+        laid: Callable[[Model], cp_sat.CpModel] | None = None,
     ) -> bool | None:
         """Look for a plan after a draft; one that leaves nothing out (``whole``) can say no as well.
 
@@ -267,7 +266,7 @@ class Trials:
                 wrong = ", ".join(map(str, sorted(kept.broken & held)))
                 raise SolverFault(f"a plan breaks what its model keeps: {wrong}")
             return True
-        if status == cp_model.INFEASIBLE and whole:
+        if status == cp_sat.INFEASIBLE and whole:
             self.refute(held)
             return False
         return None

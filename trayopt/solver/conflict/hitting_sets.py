@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.finding import Group
 from trayopt.solver.bounds.stack_counts import StackCounts
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import solve_one
 from trayopt.solver.model.literals import linear, total
@@ -50,6 +49,6 @@ class CorrectionModel:
     def smallest(self, clock: Clock) -> frozenset[Group] | None:
         """Give the smallest set, of those the cheapest; None where there is none, or none was proven in time."""
         status, solver = solve_one(self.cp, clock, EFFORT)
-        if status != cp_model.OPTIMAL:
+        if status != cp_sat.OPTIMAL:
             return None
         return frozenset(group for group, literal in self.dropped.items() if solver.boolean_value(literal))

@@ -6,8 +6,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.finding import Group
 from trayopt.domain.plan import GoalName
@@ -15,6 +13,7 @@ from trayopt.goals.registry import measure_all
 from trayopt.rules.registry import BY_ID
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.heuristics.descent import lexicographic
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Divisions, Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question, merged
@@ -101,7 +100,7 @@ def _descend(
         values = measure_all(Laid(job, assignment))
         if tuple(values.values()) < tuple(found.values.values()):
             found.assignment, found.values = assignment, values
-        return Outcome(assignment, values[goal], None, proven=status == cp_model.OPTIMAL)
+        return Outcome(assignment, values[goal], None, proven=status == cp_sat.OPTIMAL)
 
     for goal, outcome in lexicographic(model, REST, minimise, lambda goal: found.values[goal]):
         sure = sure and outcome.proven

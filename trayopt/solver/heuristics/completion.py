@@ -7,13 +7,12 @@ from dataclasses import dataclass
 from time import monotonic
 from typing import Any, Generic, TypeVar
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.hardware import Place
 from trayopt.rules.variables import Constraint, Expression, Literal
 from trayopt.solver.bounds.segment_counts import MOST_COUNTS
 from trayopt.solver.bounds.segments import Segments
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Divisions, Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, Asked, one_worker, solve_interruptible, whole_bound
@@ -42,7 +41,7 @@ class Likeness:
 
     def divisions(self) -> Divisions | None:
         """Give the divisions of the plan, if none is divided otherwise; None where one is, or where that was not proven."""
-        return self.divisions_of_plan if self.asked.wait(self.clock) == cp_model.INFEASIBLE else None
+        return self.divisions_of_plan if self.asked.wait(self.clock) == cp_sat.INFEASIBLE else None
 
     def drop(self) -> None:
         """Ask no further."""
@@ -105,7 +104,7 @@ class RelaxedModel(Generic[B]):
             hint_all(cp, self.last)
         return Query(self, cp, goal, at_least, below, self._solver(part))
 
-    def _copy(self, held: Sequence[Constraint]) -> cp_model.CpModel:
+    def _copy(self, held: Sequence[Constraint]) -> cp_sat.CpModel:
         """Copy the model with some conditions more; its variables keep their numbers."""
         cp = self.blocks.cp.clone()
         add_all(cp, held)
@@ -126,7 +125,7 @@ class RelaxedModel(Generic[B]):
         placed = {key: blocks.has_placed(blocks.job.subunit_of_leg[key]) for key in open_}
         return {(key, of): blocks.both(literal, placed[key]) for (key, of), literal in divided.items()}
 
-    def _solver(self, part: float) -> cp_model.CpSolver:
+    def _solver(self, part: float) -> cp_sat.CpSolver:
         return one_worker(self.clock, EFFORT, linearization_level=1, part=part)
 
     def like(self, open_: Divisions, known: Assignment | None, fewer: Constraint, *held: Constraint) -> Likeness | None:
@@ -169,14 +168,14 @@ class RelaxedModel(Generic[B]):
             cp.add(total(unseen) >= 1)
             solver = self._solver(PART)
             status = solve_interruptible(solver, cp, self.clock)
-            if status == cp_model.INFEASIBLE:
+            if status == cp_sat.INFEASIBLE:
                 break
             if status not in FOUND:
                 return open_
             seen |= {pair for pair, literal in literals.items() if solver.boolean_value(lit(literal))}
         return {key: tuple(of for of in of_ if (key, of) in seen) for key, of_ in open_.items()}
 
-    def read(self, solver: cp_model.CpSolver | cp_model.CpSolverSolutionCallback) -> RelaxedSolution:
+    def read(self, solver: cp_sat.CpSolver | cp_sat.SolutionCallback) -> RelaxedSolution:
         """Read a layout that was found."""
         blocks = self.blocks
         return RelaxedSolution(
@@ -191,7 +190,7 @@ class RelaxedModel(Generic[B]):
             {(i, place): solver.value(linear(fibres)) for (i, place), fibres in blocks.fibres.items()},
         )
 
-    def hold(self, model: Model, layout: RelaxedSolution) -> cp_model.CpModel:
+    def hold(self, model: Model, layout: RelaxedSolution) -> cp_sat.CpModel:
         """Copy a model of settled divisions and hold the copy to a layout; the variables of the copy keep their numbers."""
         trial = model.cp.clone()
         add_all(
@@ -208,24 +207,24 @@ class RelaxedModel(Generic[B]):
         return [part * model.at(leg, place) for leg in legs if (part := blocks.stretches.parts_of(leg).get(i))]
 
 
-def add_all(cp: cp_model.CpModel, conditions: Iterable[Constraint]) -> None:
+def add_all(cp: cp_sat.CpModel, conditions: Iterable[Constraint]) -> None:
     """Add conditions to a model; for one that always holds the solver would make a variable, and solutions would not fit."""
     for condition in conditions:
         if condition is not True:
             cp.add(condition)
 
 
-class Query(cp_model.CpSolverSolutionCallback, Generic[B]):
+class Query(cp_sat.SolutionCallback, Generic[B]):
     """A question under way for the least value of a goal, and the callback of its own search."""
 
     def __init__(
         self,
         layouts: RelaxedModel[B],
-        cp: cp_model.CpModel,
+        cp: cp_sat.CpModel,
         goal: Expression,
         at_least: int,
         below: int | None,
-        solver: cp_model.CpSolver,
+        solver: cp_sat.CpSolver,
     ) -> None:
         super().__init__()
         self._layouts, self._goal, self._at_least, self._below = layouts, goal, at_least, below
@@ -251,7 +250,7 @@ class Query(cp_model.CpSolverSolutionCallback, Generic[B]):
         """Wait for the answer."""
         layouts, solver = self._layouts, self.asked.solver
         status = self.asked.wait(layouts.clock)
-        if status == cp_model.INFEASIBLE:
+        if status == cp_sat.INFEASIBLE:
             return Answer(self._below)
         if status not in FOUND:
             return Answer(self._at_least)

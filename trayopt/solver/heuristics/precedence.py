@@ -11,9 +11,8 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.cablework import Leg, Subunit
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.model import Model
 
 
@@ -100,7 +99,7 @@ def order_of(model: Model) -> list[tuple[Any, bool]]:
     return [(literal, value) for literal, value in said if not isinstance(literal, int)]
 
 
-def hold_order(order: list[tuple[Any, bool]], trial: cp_model.CpModel) -> cp_model.CpModel:
+def hold_order(order: list[tuple[Any, bool]], trial: cp_sat.CpModel) -> cp_sat.CpModel:
     """Hold a copy of a model to an order."""
     for literal, value in order:
         trial.add(trial.get_bool_var_from_proto_index(literal.index) == int(value))

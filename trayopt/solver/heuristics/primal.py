@@ -24,7 +24,7 @@ from trayopt.solver.model.model import Least, Model
 from trayopt.solver.model.posting import Policy, build
 
 if TYPE_CHECKING:
-    from ortools.sat.python.cp_model import CpModel
+    from trayopt.solver.model.cp_sat import CpModel
 
 
 BESIDE = 1.0
@@ -203,7 +203,7 @@ def _counted(s: Session, model: Model, least: int) -> Counted | None:
         model.least["trays"] = Least(trays, "pattern_counts" if trays > room else "tray_room")
         if order.index("trays") > order.index("leg_length_mm"):
             trays = None
-    counted = count(model, least, s.clock, trays=trays)
+    counted = count(model, least, s.clock, trays=trays, ways=s.ways_first(model, least))
     if counted is None:
         return None
     given: dict[GoalName, int] = {} if trays is None else {"trays": trays}

@@ -21,6 +21,7 @@ from trayopt.solver.bounds.partings import PartingBounds
 from trayopt.solver.bounds.ribbon_choices import leave_room
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.tray_room import without_room
+from trayopt.solver.bounds.ways_first import WaysFirst
 from trayopt.solver.heuristics.completion import Likeness, RelaxedModel
 from trayopt.solver.heuristics.descent import lexicographic
 from trayopt.solver.heuristics.laying import keeps_facts
@@ -35,7 +36,7 @@ from trayopt.solver.model.smaller_box import most_places, smaller
 from trayopt.solver.model.ways import Partings
 
 if TYPE_CHECKING:
-    from ortools.sat.python.cp_model import CpModel
+    from trayopt.solver.model.cp_sat import CpModel
 
 
 class Share(NamedTuple):
@@ -115,6 +116,8 @@ class Session:
         """Whether it is proven that the job has no plan at all: only built pins can bring that about."""
         self._in_box: dict[int, Job] = {}
         """The job in smaller boxes, by the used places for which they have room."""
+        self._ways_first: dict[tuple[Model, int], WaysFirst] = {}
+        """Choices of ways of models, by the weight of the preferences that plans break."""
         self._out_told: tuple[int, int | None] | None = None
         """Splices without a tray, and their bound, as they were told last."""
         if start is not None and keeps_facts(job, start):
@@ -239,6 +242,13 @@ class Session:
         if not is_kept(self.job, Breakout.id, musts, weight):
             return {}
         return {trunk.id: ("tray",) for trunk in self.job.trunks if "tray" in trunk.divide_at}
+
+    def ways_first(self, model: Model, weight: int) -> WaysFirst:
+        """Give the choices of ways of the plans of a complete model that break preferences of at most this weight."""
+        key = (model, weight)
+        if key not in self._ways_first:
+            self._ways_first[key] = WaysFirst(model, weight, self.clock)
+        return self._ways_first[key]
 
     def expression(self, model: Model, goal: GoalName) -> Any:
         """Encode a goal, once a model."""

@@ -10,8 +10,6 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from functools import cached_property
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.assignment import Way
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group, Level
@@ -20,6 +18,7 @@ from trayopt.domain.splicing import Done, Piece
 from trayopt.domain.through import Through
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.variables import Expression
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import total
 from trayopt.solver.model.ways import Partings, Ways
@@ -59,9 +58,9 @@ class Base(Ways):
         self.all_placed = all_placed
         self.kept: set[str] = set()
         """Rules that bind hard in this model."""
-        self.let_go: dict[Group, cp_model.IntVar] = {}
+        self.let_go: dict[Group, cp_sat.IntVar] = {}
         """Literal of each group that may be broken."""
-        self.guards: dict[Group, cp_model.IntVar] = {}
+        self.guards: dict[Group, cp_sat.IntVar] = {}
         """Literal that holds each group of an explanation."""
         self.places = job.enclosure.places
 

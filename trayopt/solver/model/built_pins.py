@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.job import Job
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.interruptible import new_solver
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.unsatisfiable import Memory, minimal_subset
@@ -23,7 +22,7 @@ def contradicting(job: Job) -> tuple[str, ...]:
 class _Pins(Memory[str]):
     """Says which built pins can be kept together."""
 
-    def __init__(self, cp: cp_model.CpModel, guards: Mapping[str, cp_model.IntVar]) -> None:
+    def __init__(self, cp: cp_sat.CpModel, guards: Mapping[str, cp_sat.IntVar]) -> None:
         super().__init__()
         self.cp, self.guards = cp, guards
 
@@ -36,4 +35,4 @@ class _Pins(Memory[str]):
         trial = self.cp.clone()
         for pin in sorted(held):
             trial.add(trial.get_bool_var_from_proto_index(self.guards[pin].index) == 1)
-        return self.note(held, bool(new_solver().solve(trial) != cp_model.INFEASIBLE))
+        return self.note(held, bool(new_solver().solve(trial) != cp_sat.INFEASIBLE))

@@ -6,13 +6,11 @@ from math import ceil
 from threading import Event, Thread
 from typing import Any
 
-from ortools.sat.python import cp_model
-
-from trayopt.errors import SolverFault
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.in_time import THREAD
 
-FOUND = frozenset({cp_model.OPTIMAL, cp_model.FEASIBLE})
+FOUND = frozenset({cp_sat.OPTIMAL, cp_sat.FEASIBLE})
 """What the solver says where it has a solution."""
 ROUNDING = 1e-6
 """A bound so little above a whole number is that number."""
@@ -20,50 +18,14 @@ CONSTRAINT_EFFORT = 3e-5
 """Deterministic time for making, loading and presolving a constraint: the solver counts next to none of it."""
 
 
-def size_effort(cp: cp_model.CpModel) -> float:
+def size_effort(cp: cp_sat.CpModel) -> float:
     """Deterministic time that a model takes by its size alone."""
     return CONSTRAINT_EFFORT * len(cp.proto.constraints)
 
 
-class Solver(cp_model.CpSolver):
-    """A solver that reads from its solution only what is in it.
-
-    The one that ships with OR-tools reads whatever memory holds behind the solution where a variable was made after the search.
-    """
-
-    _size = 0
-    """How many variables the last solution has values of."""
-
-    def solve(self, model: cp_model.CpModel, solution_callback: cp_model.CpSolverSolutionCallback | None = None) -> Any:
-        """Solve a model."""
-        status = super().solve(model, solution_callback)
-        self._size = len(self.response_proto.solution)
-        return status
-
-    def boolean_value(self, literal: Any) -> bool:
-        """Give the value of a literal."""
-        self._held(literal)
-        return super().boolean_value(literal)
-
-    def value(self, expression: Any) -> int:
-        """Give the value of an expression."""
-        self._held(expression)
-        return super().value(expression)
-
-    def _held(self, expression: Any) -> None:
-        if isinstance(expression, int):
-            return
-        index = getattr(expression, "index", None)
-        indices = (
-            [v.index for v in cp_model.FlatIntExpr(expression).vars] if index is None else [max(index, -index - 1)]
-        )
-        if indices and max(indices) >= self._size:
-            raise SolverFault(f"{expression} was made after the search, whose solution has no value of it")
-
-
-def new_solver(workers: int = 1, seed: int = 1) -> cp_model.CpSolver:
+def new_solver(workers: int = 1, seed: int = 1) -> cp_sat.CpSolver:
     """Make a solver that leaves Ctrl-C to Python."""
-    solver = Solver()
+    solver = cp_sat.CpSolver()
     solver.parameters.num_workers = workers
     solver.parameters.random_seed = seed
     solver.parameters.catch_sigint_signal = False
@@ -82,7 +44,7 @@ def one_worker(
     symmetry_level: int = 1,
     linearization_level: int = 2,
     part: float = 1.0,
-) -> cp_model.CpSolver:
+) -> cp_sat.CpSolver:
     """Make a solver of one worker, which always solves in the same way.
 
     It takes at most so much deterministic time, and at most this part of what is left of the limit.
@@ -95,8 +57,8 @@ def one_worker(
 
 
 def solve_one(
-    cp: cp_model.CpModel, clock: Clock, effort: float | None, *, symmetry_level: int = 1, part: float = 1.0
-) -> tuple[Any, cp_model.CpSolver]:
+    cp: cp_sat.CpModel, clock: Clock, effort: float | None, *, symmetry_level: int = 1, part: float = 1.0
+) -> tuple[Any, cp_sat.CpSolver]:
     """Solve a model by ``one_worker``, and give status and solver."""
     solver = one_worker(clock, effort, symmetry_level=symmetry_level, part=part)
     return solve_interruptible(solver, cp, clock), solver
@@ -107,9 +69,9 @@ class Asked:
 
     def __init__(
         self,
-        solver: cp_model.CpSolver,
-        cp: cp_model.CpModel,
-        callback: cp_model.CpSolverSolutionCallback | None = None,
+        solver: cp_sat.CpSolver,
+        cp: cp_sat.CpModel,
+        callback: cp_sat.SolutionCallback | None = None,
     ) -> None:
         self.solver, self.cp, self._callback = solver, cp, callback
         self._status: Any = None
@@ -157,10 +119,10 @@ class Asked:
 
 
 def solve_interruptible(
-    solver: cp_model.CpSolver,
-    cp: cp_model.CpModel,
+    solver: cp_sat.CpSolver,
+    cp: cp_sat.CpModel,
     clock: Clock,
-    callback: cp_model.CpSolverSolutionCallback | None = None,
+    callback: cp_sat.SolutionCallback | None = None,
 ) -> Any:
     """Solve and give the solver's status; its effort goes on the clock, and so does Ctrl-C, which stops the search."""
     return Asked(solver, cp, callback).wait(clock)

@@ -13,8 +13,6 @@ from collections.abc import Collection, Hashable, Iterator, Mapping, Sequence
 from functools import cached_property
 from itertools import pairwise
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.assignment import Way
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
@@ -24,6 +22,7 @@ from trayopt.rules.divided_at_tray import DividedAtTray
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import Expression, Literal
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import DividedLegs, Key
 from trayopt.solver.model.chains import Step, chains, length_of
 from trayopt.solver.model.clock import Clock
@@ -68,7 +67,7 @@ class LegModel(DividedLegs):
             for of in open_
         }
         self._bunch = self._bunches()
-        self._chosen: dict[tuple[str, int, int], cp_model.IntVar] = {}
+        self._chosen: dict[tuple[str, int, int], cp_sat.IntVar] = {}
         self._at: dict[int, list[Literal]] = {}
         self._placed: dict[int, Literal] = {}
         self._place()

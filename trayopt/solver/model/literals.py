@@ -6,12 +6,11 @@ from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, 
 from functools import cached_property
 from typing import Any, NamedTuple, TypeVar, cast
 
-from ortools.sat.python import cp_model
-
 from trayopt.rules.variables import Constraint, Expression, Literal
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock, OutOfTime
 
-Sum = cp_model.LinearExpr.sum
+Sum = cp_sat.LinearExpr.sum
 T = TypeVar("T")
 OFTEN = 500
 """After so many literals more a model looks at the clock."""
@@ -23,17 +22,17 @@ def total(items: Iterable[Expression]) -> Expression:
     return linear(Sum(found)) if found else 0
 
 
-def linear(expression: Expression) -> cp_model.LinearExpr:
+def linear(expression: Expression) -> cp_sat.LinearExpr:
     """Give an expression as the solver's own type: what rules and goals put together is made of nothing else."""
-    return cast("cp_model.LinearExpr", expression)
+    return cast("cp_sat.LinearExpr", expression)
 
 
-def lit(literal: Literal) -> cp_model.IntVar:
+def lit(literal: Literal) -> cp_sat.IntVar:
     """Give a literal as the solver's own type; a constant counts as such."""
-    return cast("cp_model.IntVar", literal)
+    return cast("cp_sat.IntVar", literal)
 
 
-def lits(literals: Iterable[Literal]) -> list[cp_model.IntVar]:
+def lits(literals: Iterable[Literal]) -> list[cp_sat.IntVar]:
     """Give literals as the solver's own type."""
     return [lit(literal) for literal in literals]
 
@@ -55,23 +54,23 @@ class Literals:
     """
 
     def __init__(self, clock: Clock | None = None) -> None:
-        self.cp = cp_model.CpModel()
+        self.cp = cp_sat.CpModel()
         self._made: dict[tuple[Hashable, ...], Any] = {}
         self.tags: dict[int, Tag] = {}
         """What variables are about, by their numbers, where that was told."""
         self._clock = clock
         self._until_look = OFTEN
 
-    def number(self, most: int, name: str, tag: Tag = ()) -> cp_model.IntVar:
+    def number(self, most: int, name: str, tag: Tag = ()) -> cp_sat.IntVar:
         """Make an integer variable from 0 to ``most``."""
         return self._tagged(self.cp.new_int_var(0, most, name), tag)
 
-    def _tagged(self, variable: cp_model.IntVar, tag: Tag) -> cp_model.IntVar:
+    def _tagged(self, variable: cp_sat.IntVar, tag: Tag) -> cp_sat.IntVar:
         if tag:
             self.tags[variable.index] = tag
         return variable
 
-    def literal(self, name: str, tag: Tag = ()) -> cp_model.IntVar:
+    def literal(self, name: str, tag: Tag = ()) -> cp_sat.IntVar:
         """Make a 0/1 variable."""
         self._until_look -= 1
         if not self._until_look:
@@ -105,7 +104,7 @@ class Literals:
             self.cp.add_bool_or(lits(found))
 
     @cached_property
-    def _false(self) -> cp_model.IntVar:
+    def _false(self) -> cp_sat.IntVar:
         return self.cp.new_constant(0)
 
     def no(self, literal: Literal) -> Literal:
@@ -130,7 +129,7 @@ class Literals:
         )
         return self._bound_to("any", found, self._bind_any)
 
-    def _bind_any(self, real: Sequence[cp_model.IntVar], one: cp_model.IntVar) -> None:
+    def _bind_any(self, real: Sequence[cp_sat.IntVar], one: cp_sat.IntVar) -> None:
         self.cp.add_bool_or([*real, ~one])
         for x in real:
             self.cp.add_implication(x, one)
@@ -139,7 +138,7 @@ class Literals:
         self,
         word: str,
         found: Sequence[Literal],
-        bind: Callable[[Sequence[cp_model.IntVar], cp_model.IntVar], object],
+        bind: Callable[[Sequence[cp_sat.IntVar], cp_sat.IntVar], object],
     ) -> Literal:
         """Give a literal that is bound to these, made once for them in any order; none is made where the answer is known."""
         if any(isinstance(x, int) for x in found):

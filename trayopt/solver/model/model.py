@@ -10,8 +10,6 @@ from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Seq
 from functools import cached_property
 from typing import NamedTuple
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
 from trayopt.domain.plan import GoalName
@@ -20,6 +18,7 @@ from trayopt.domain.through import Through
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import Expression, Literal
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.bound import Given
 from trayopt.solver.model.legs import LegModel
 from trayopt.solver.model.literals import lit, total
@@ -42,7 +41,7 @@ class Orders(NamedTuple):
     weight: int
 
 
-Weighted = cp_model.LinearExpr.weighted_sum
+Weighted = cp_sat.LinearExpr.weighted_sum
 
 
 class Model(LegModel):

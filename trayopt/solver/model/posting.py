@@ -7,8 +7,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from ortools.sat.python.cp_model_helper import ConstraintProto
-
 from trayopt.domain.assignment import Way
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
@@ -20,6 +18,7 @@ from trayopt.rules.variables import Boolean, CannotSay, Constraint, Variables
 from trayopt.solver.model.base import Base, Key
 from trayopt.solver.model.capacity_cuts import burdens, cut_capacity
 from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.cp_sat import ConstraintProto
 from trayopt.solver.model.literals import OnStack, Tag
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.ways import Partings

@@ -6,11 +6,10 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.base import DivideAt
 from trayopt.rules.variables import Literal
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.cores import cores
 from trayopt.solver.model.decisions import divided_at
@@ -83,7 +82,7 @@ def run(
     *,
     found: Found | None = None,
     gap: float | None = None,
-    trial: cp_model.CpModel | None = None,
+    trial: cp_sat.CpModel | None = None,
 ) -> Outcome:
     """Solve a model as it stands (with or without an objective) inside the clock's limits.
 
@@ -109,17 +108,17 @@ def run(
         solver.best_bound_callback = seen.on_bound
 
     status = solve_interruptible(solver, cp, clock, None if watch is None and found is None else seen)
-    if status == cp_model.MODEL_INVALID:
+    if status == cp_sat.MODEL_INVALID:
         raise AssertionError(f"invalid model: {cp.validate()}")
     if status not in FOUND:
-        return Outcome(None, None, None, status == cp_model.INFEASIBLE)
+        return Outcome(None, None, None, status == cp_sat.INFEASIBLE)
     model.solution = list(solver.response_proto.solution)
     value = round(solver.objective_value) if has_goal else None
     bound = whole_bound(solver.best_objective_bound) if has_goal else None
-    return Outcome(read(model, solver), value, bound, status == cp_model.OPTIMAL and value == bound)
+    return Outcome(read(model, solver), value, bound, status == cp_sat.OPTIMAL and value == bound)
 
 
-def run_each(model: Model, trials: Sequence[cp_model.CpModel], clock: Clock, tuning: Tuning) -> Iterator[Outcome]:
+def run_each(model: Model, trials: Sequence[cp_sat.CpModel], clock: Clock, tuning: Tuning) -> Iterator[Outcome]:
     """Minimise the goal of each of some copies of a model by one worker each, as many at a time as there are cores.
 
     The worker raises the bound by what cannot stand together: where little is open that is soonest done, and no plan is needed.
@@ -137,7 +136,7 @@ def run_each(model: Model, trials: Sequence[cp_model.CpModel], clock: Clock, tun
                 return
             asked = begun.popleft()
             status = asked.wait(clock)
-            infeasible = status == cp_model.INFEASIBLE
+            infeasible = status == cp_sat.INFEASIBLE
             bound = None if infeasible else whole_bound(asked.solver.best_objective_bound)
             if status not in FOUND:
                 yield Outcome(None, None, bound, infeasible)
@@ -149,7 +148,7 @@ def run_each(model: Model, trials: Sequence[cp_model.CpModel], clock: Clock, tun
             begun.popleft().drop(clock)
 
 
-class _Seen(cp_model.CpSolverSolutionCallback):
+class _Seen(cp_sat.SolutionCallback):
     """Passes values, bounds and plans on to the watcher."""
 
     def __init__(self, model: Model, watch: Watch | None, found: Found | None) -> None:
@@ -167,7 +166,7 @@ class _Seen(cp_model.CpSolverSolutionCallback):
             self._watch(None, whole_bound(bound))
 
 
-def read(model: Model, solver: cp_model.CpSolver | cp_model.CpSolverSolutionCallback) -> Assignment:
+def read(model: Model, solver: cp_sat.CpSolver | cp_sat.SolutionCallback) -> Assignment:
     """Read the decisions of a solution; nothing else of it is trusted."""
     job = model.job
     places = {}
@@ -253,7 +252,7 @@ def hint_last(model: Model) -> None:
     hint_all(model.cp, model.solution)
 
 
-def hint_all(cp: cp_model.CpModel, solution: Sequence[int]) -> None:
+def hint_all(cp: cp_sat.CpModel, solution: Sequence[int]) -> None:
     """Give the solver a value for every variable to start from."""
     cp.clear_hints()
     for index, value in enumerate(solution):

@@ -7,13 +7,12 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import chain
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.decision import Decision, EntersAt
 from trayopt.domain.job import Job
 from trayopt.domain.tied import tied
 from trayopt.solver.bounds.division import Divider, Settled
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import meets
@@ -181,7 +180,7 @@ class _Facts(Memory[int]):
             return None, False
         model = kept_model(self.job, facts, divisions, Policy("hard", "free"))
         status, solver = solve_one(model.cp, self.clock, effort, part=PART)
-        return read(model, solver) if status in FOUND else None, status == cp_model.INFEASIBLE
+        return read(model, solver) if status in FOUND else None, status == cp_sat.INFEASIBLE
 
     def _kept(self, plan: Assignment) -> frozenset[int]:
         """Give the groups that a plan keeps."""

@@ -12,14 +12,13 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from itertools import chain, combinations
 from typing import NamedTuple
 
-from ortools.sat.python import cp_model
-
 from trayopt.domain.decision import Decision, RunAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.tied import tied
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.decisions import Given, lying_in
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
@@ -72,7 +71,7 @@ def least_moves(
         for bundle in model.bundles_of(fact):
             model.cp.add_bool_or([model.at(bundle, fact.place)])
     model.hold()
-    moved = cp_model.LinearExpr.sum([~literal for literal in stays.values()])
+    moved = cp_sat.LinearExpr.sum([~literal for literal in stays.values()])
     model.cp.minimize(weight * (moved + len(gone)))
     status, solver = solve_one(model.cp, clock, EFFORT, part=part)
     if status not in FOUND:
@@ -86,11 +85,11 @@ class _Trays:
 
     def __init__(self, job: Job) -> None:
         self.job = job
-        self.cp = cp_model.CpModel()
+        self.cp = cp_sat.CpModel()
         self._bundle = _bundles(job)
-        self._at: dict[tuple[int, Place], cp_model.IntVar] = {}
+        self._at: dict[tuple[int, Place], cp_sat.IntVar] = {}
 
-    def at(self, bundle: int, place: Place) -> cp_model.IntVar:
+    def at(self, bundle: int, place: Place) -> cp_sat.IntVar:
         """Whether a bundle lies at a place; only places that something asks for are known."""
         if (bundle, place) not in self._at:
             self._at[bundle, place] = self.cp.new_bool_var(f"{bundle} at {place}")
@@ -102,7 +101,7 @@ class _Trays:
 
     def hold(self) -> None:
         """Hold bundles to one place each, trays to what they take, and subunits divided at the tray to their order."""
-        by_bundle: dict[int, list[cp_model.IntVar]] = defaultdict(list)
+        by_bundle: dict[int, list[cp_sat.IntVar]] = defaultdict(list)
         by_place: dict[Place, list[int]] = defaultdict(list)
         for (bundle, place), literal in self._at.items():
             by_bundle[bundle].append(literal)
@@ -131,7 +130,7 @@ class _Trays:
         yield TrayFibres.id, lambda _: ends, lambda place: 2 * tray(place).fibres
         yield TraySleeves.id, lambda place: sleeves[tray(place).sleeve_fibres], lambda place: tray(place).sleeves
 
-    def _torn(self) -> Iterator[tuple[cp_model.IntVar, cp_model.IntVar]]:
+    def _torn(self) -> Iterator[tuple[cp_sat.IntVar, cp_sat.IntVar]]:
         """Give pairs that no subunit divided at the tray can have: each further ribbon lies no nearer to the base."""
         places: dict[int, list[Place]] = defaultdict(list)
         for bundle, place in self._at:

@@ -17,7 +17,7 @@ from trayopt.solver.bounds.opposite_orders import settle_orders
 from trayopt.solver.bounds.pattern_counts import in_scope
 from trayopt.solver.bounds.rings import chained
 from trayopt.solver.bounds.settled_segments import SettledSegments
-from trayopt.solver.bounds.ways_first import settle_ways, ways_within
+from trayopt.solver.bounds.ways_first import settle_ways
 from trayopt.solver.heuristics.completion import Query, RelaxedModel
 from trayopt.solver.heuristics.descent import lexicographic
 from trayopt.solver.heuristics.primal import complete_solution, goes_otherwise
@@ -140,7 +140,7 @@ class Descent:
         session, value = self.session, self.session.state.value
         if not (model.all_placed and session.state.whole and in_scope(model) and session.on("pattern_counts")):
             return None
-        choices = ways_within(model, value("broken_prefer"), value(goal), session.clock)
+        choices = session.ways_first(model, value("broken_prefer")).within(value(goal))
         if choices is None:
             return None
         before = session.state.best
@@ -258,7 +258,11 @@ class Descent:
         if in_scope(model):
             if not session.on("pattern_counts"):
                 return 0
-            found = pattern_counts.placed_bound(goal, model, weight, limits, session.clock, at_least=at_least)
+            ways = session.ways_first(model, weight)
+            most = session.state.value(goal)
+            found = pattern_counts.placed_bound(
+                goal, model, weight, limits, session.clock, at_least=at_least, most=most, ways=ways
+            )
             return session.know(model, goal, found or 0, "pattern_counts", good)
         if not session.on("set_partition"):
             return 0
