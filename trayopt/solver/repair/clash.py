@@ -131,7 +131,7 @@ class _Facts(Memory[int]):
         model.cp.add_assumptions([model.cp.get_bool_var_from_proto_index(index) for index in groups])
         solver = one_worker(self.clock, ENOUGH, linearization_level=0, part=PART)
         solver.parameters.cp_model_presolve = False  # takes longer than the search: it may not use what is assumed
-        if solve_interruptible(solver, model.cp, self.clock) != cp_model.INFEASIBLE:
+        if solve_interruptible(solver, model.cp, self.clock) != cp_sat.INFEASIBLE:
             return held
         return frozenset(groups[i] for i in solver.sufficient_assumptions_for_infeasibility() if i in groups)
 
