@@ -261,6 +261,26 @@ def test_a_parked_leg_takes_a_tray_of_its_own() -> None:
     assert least(narrowed, narrowed.blocks.placed_legs()) == 6
 
 
+@pytest.mark.parametrize("opening_mm2", [500, 1200])
+def test_tubes_of_a_trunk_that_may_be_divided_at_either_place_fit_the_guides(opening_mm2: int) -> None:
+    """P in eight legs of one ribbon: at the port they take eight tubes of 5 mm, at the tray the two of 5 mm that P has.
+
+    Each tube passes the first guide twice, once on the loop. A guide of 500 mm², filled to a half, takes twelve such passes.
+    """
+    job = job_with({"P": cable("p", [(2, 4)]), "Q": cable("q", [(2, 4)])}, [("P:1-96", "Q:1-96")], fibres=48)
+    box_ = job.enclosure
+    guides = tuple(remade(guide, opening_mm2=opening_mm2) for guide in box_.track.guides)
+    job = remade(job, enclosure=remade(box_, track=remade(box_.track, guides=guides)))
+    trunk = job.trunk_by_id["P"]
+    layouts = blocks_of(job)
+    blocks = layouts.blocks
+    fine: list[Any] = [blocks.divided(subunit, 4) >= 1 for subunit in trunk.subunits]
+    fewest = {
+        at: least(layouts, blocks.placed_legs(), *fine, blocks.divided_at(trunk, at) >= 1) for at in ("tray", "port")
+    }
+    assert fewest == {"tray": 10, "port": 10 if opening_mm2 > 500 else None}
+
+
 def test_chains_of_tied_trays_are_seen() -> None:
     """Two tubes of 3 ribbons against three of 2, all spliced in order, trays of one ribbon: legs go on from tray to tray.
 

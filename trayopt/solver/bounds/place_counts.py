@@ -7,7 +7,7 @@ and stacks bind as in the counts by stack. Which leg lies where is left out, and
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
 from math import gcd
 
@@ -19,7 +19,7 @@ from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
 from trayopt.domain.trunk import Trunk
 from trayopt.goals.registry import BY_ID as GOALS
-from trayopt.rules.guide_fill import area_units
+from trayopt.rules.guide_fill import GuideFill, area_units, guide_units
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import (
     Expression,
@@ -46,7 +46,9 @@ from trayopt.track.routes import routes_of
 EFFORT = 6.0
 """Most deterministic time for a bound."""
 AREA_EFFORT = 0.3
-"""Most deterministic time for a bound on cross-sections."""
+"""Most deterministic time for a bound on the cross-section of all tubes."""
+TRUNK_EFFORT = 0.1
+"""The same for the tubes of one trunk."""
 MOST_COUNTS = 4000
 """Of more kinds of legs times places than this, the length is not bounded: no answer is to be had soon."""
 
@@ -138,12 +140,8 @@ def goal_bound(
     return max(0, whole_bound(solver.best_objective_bound)) if status in FOUND else 0
 
 
-def area_in_box(job: Job, subunit: Subunit, of: int) -> int:
-    """Least cross-section of the tubes that a placed subunit has in the box at a division, in the units of ``area_units``."""
-    return min(_area_in_box(job, subunit, of, at) for at in job.trunk_by_id[subunit.trunk].divide_at)
-
-
-def _area_in_box(job: Job, subunit: Subunit, of: int, at: DivideAt) -> int:
+def area_in_box(job: Job, subunit: Subunit, of: int, at: DivideAt) -> int:
+    """Give the cross-section of the tubes that a placed subunit has in the box at a division, in the units of ``area_units``."""
     trunk = job.trunk_by_id[subunit.trunk]
     tube = routes_of(job).traveller(trunk, subunit, of, at)
     if tube is None:
@@ -152,18 +150,35 @@ def _area_in_box(job: Job, subunit: Subunit, of: int, at: DivideAt) -> int:
     return tubes * area_units(tube.diameter_mm)
 
 
-def most_area(job: Job, clock: Clock) -> int | None:
-    """Bound what ``area_in_box`` comes to for all spliced subunits together, in plans that keep every must and place all.
+def most_area(job: Job, varying: Sequence[Trunk], clock: Clock) -> Iterator[tuple[Sequence[Trunk], int]]:
+    """Bound ``area_in_box`` over plans that keep every must and place all: of some trunks one by one, and of all together.
 
-    None where no answer was found in time.
+    A trunk is not asked about alone where no guide could be too narrow for its tubes.
+
+    Yields
+    ------
+    trunks, most
+        Which trunks, and the most that the tubes of their spliced subunits have together, in the units of ``area_units``;
+        none where no answer was found in time.
     """
     counts = StackCounts(Question(job))
     _hold(counts, 0, None)
-    areas = {(i, choice): _area_in_box(job, counts.classes[i].members[0], *choice) for i, choice in counts.count}
+    areas = {(i, choice): area_in_box(job, counts.classes[i].members[0], *choice) for i, choice in counts.count}
     unit = gcd(*areas.values()) or 1
-    counts.cp.maximize(linear(total(area // unit * counts.count[key] for key, area in areas.items())))
-    status, solver = solve_one(counts.cp, clock, AREA_EFFORT)
-    return unit * -whole_bound(-solver.best_objective_bound) if status in FOUND else None
+    fill = GuideFill().parameters(job).fill
+    narrowest = min(guide_units(guide, fill) for guide in job.enclosure.track.guides)
+    for trunks in (*([trunk] for trunk in varying), job.trunks):
+        ids = {trunk.id for trunk in trunks}
+        mine = {key: area for key, area in areas.items() if counts.classes[key[0]].trunk in ids}
+        if len(trunks) == 1:
+            passes = 1 + max(way.loops for way in counts.ways(trunks[0]))
+            widest = {i: max(area for (j, _), area in mine.items() if j == i) for i, _ in mine}
+            if passes * sum(area * len(counts.classes[i].members) for i, area in widest.items()) <= narrowest:
+                continue
+        counts.cp.maximize(linear(total(area // unit * counts.count[key] for key, area in mine.items())))
+        status, solver = solve_one(counts.cp, clock, TRUNK_EFFORT if len(trunks) == 1 else AREA_EFFORT)
+        if status in FOUND:
+            yield trunks, unit * -whole_bound(-solver.best_objective_bound)
 
 
 def _question(job: Job, levels: tuple[Level, ...]) -> Question:

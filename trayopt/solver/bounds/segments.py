@@ -18,7 +18,7 @@ from trayopt.domain.splicing import Done, SleeveRun
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import Rule
 from trayopt.rules.divided_at_tray import DividedAtTray
-from trayopt.rules.guide_fill import GuideFill, area_units
+from trayopt.rules.guide_fill import GuideFill
 from trayopt.rules.opened_tube import OpenedTube
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.variables import (  # fmt: skip
@@ -99,33 +99,48 @@ class Segments(SegmentCounts):
         return None if isinstance(rule, SubunitTogether | DividedAtTray | OpenedTube | GuideFill) else self.voice
 
     def _fill_guides(self, clock: Clock) -> None:
-        """Let all tubes have no more cross-section together than the counts by stack find ways for.
+        """Let the tubes of each trunk, and of all, have no more cross-section together than the counts by stack find ways for.
 
         To follow them to each stack makes the model much slower and bounds little more.
         """
-        areas = [{of: self._area(subunit, of) for of in self.divisions(subunit)} for subunit in self.job.subunits]
-        if any(len(set(by_of.values())) > 1 for by_of in areas):
-            brought = [
-                area * self.divided(subunit, of)
-                for subunit, by_of in zip(self.job.subunits, areas, strict=True)
-                for of, area in by_of.items()
+        varying = [trunk for trunk in self.job.trunks if self._area_varies(trunk)]
+        if not varying:
+            return
+        brought = {trunk.id: self._brought(trunk) for trunk in self.job.trunks}
+        for trunks, most in most_area(self.job, varying, clock):
+            self.require(total(brought[trunk.id] for trunk in trunks) <= most)
+
+    def _area_varies(self, trunk: Trunk) -> bool:
+        """Whether the cross-section of a subunit's tubes depends on how it is divided."""
+        options = self.divide_options(trunk)
+        return any(
+            len({area_in_box(self.job, subunit, of, at) for of in self.divisions(subunit) for at in options}) > 1
+            for subunit in trunk.subunits
+        )
+
+    def _brought(self, trunk: Trunk) -> Expression:
+        """Bound the cross-section of the tubes of a trunk's placed subunits from below, wherever it is divided."""
+        by_option = {
+            at: [
+                area_in_box(self.job, subunit, of, at) * self.divided(subunit, of)
+                for subunit in trunk.subunits
+                for of in self.divisions(subunit)
             ]
-            most = most_area(self.job, clock)
-            if most is not None:
-                self.require(total(brought) <= most)
-
-    def _area(self, subunit: Subunit, of: int) -> int:
-        """Least cross-section of the tubes of a placed subunit.
-
-        Its own tube makes the whole way to a tray. Where the trunk may be divided at either place, the least over all divisions
-        will do: a bound that tells them apart takes long and says little.
-        """
-        key = (subunit.trunk, subunit.number)
-        if self._only_at_tray(key):
-            return area_units(subunit.diameter_mm)
-        if len(self.divide_options(self.job.trunk_by_id[subunit.trunk])) == 1:
-            return area_in_box(self.job, subunit, of)
-        return min(area_in_box(self.job, subunit, k) for k in self.divisions(subunit))
+            for at in self.divide_options(trunk)
+        }
+        if len(by_option) == 1:
+            return total(next(iter(by_option.values())))
+        most = sum(
+            max(
+                (area_in_box(self.job, subunit, of, at) for of in self.divisions(subunit) for at in by_option),
+                default=0,
+            )
+            for subunit in trunk.subunits
+        )
+        brought = self.number(most, f"area of {trunk.id}")
+        for at, areas in by_option.items():
+            self.require(brought >= total(areas), self.divided_at(trunk, at))
+        return brought
 
     def _break_ties(self) -> None:
         """Let the first stretches on stacks that are alike come in the order of the stacks: nothing else tells these apart."""
