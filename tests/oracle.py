@@ -87,6 +87,7 @@ RULES: dict[str, tuple[str, str, int, dict[str, Any]]] = {
     "ribbon_work": ("practice", "prefer", 1, {}),
     "re_ribbonised": ("practice", "prefer", 1, {}),
     "separated_ribbons": ("practice", "prefer", 1, {}),
+    "ribbonised_fibres": ("practice", "off", 1, {}),
     "reserve": ("practice", "off", 1, {"trays": 1}),
     "port_fill": ("practice", "off", 1, {"one": 0.53, "two": 0.31, "more": 0.40}),
 }
@@ -575,6 +576,11 @@ class Facts:
     def mixed(self) -> bool:
         """Whether a stack carries trays of several kinds."""
         return any(stack.get("trays") for stack in self.stacks.values())
+
+    def loose(self, t: str) -> bool:
+        """Whether the fibres of a trunk come one by one: in loose tubes, or in ribbons of one."""
+        cable = self.trunks[t]["cable"]
+        return cable["construction"] == "loose_tube" or all(entry["ribbon_fibres"] == 1 for entry in cable["subunits"])
 
     def more_inside_mm(self, place: Place) -> int:
         """How much longer a leg is inside the tray of a place than in the stack's own kind."""
@@ -1250,13 +1256,15 @@ class Plan:
     def separated_ribbons(self) -> Iterator[str]:
         """Yield trays for single fibres with legs of ribbons, in boxes with stacks of several kinds of trays."""
         for place in self.used if self.facts.mixed else ():
-            cables = [self.facts.trunks[leg[0]]["cable"] for leg, at in self.placed.items() if at == place]
-            ribbons = [
-                any(entry["ribbon_fibres"] > 1 for entry in cable["subunits"])
-                for cable in cables
-                if cable["construction"] != "loose_tube"
-            ]
-            if self.facts.tray(place)["sleeve_fibres"] == 1 and any(ribbons):
+            ribbons = any(not self.facts.loose(leg[0]) for leg, at in self.placed.items() if at == place)
+            if self.facts.tray(place)["sleeve_fibres"] == 1 and ribbons:
+                yield f"{place[0]}/{place[1]}"
+
+    def ribbonised_fibres(self) -> Iterator[str]:
+        """Yield trays for ribbons with splices between loose fibres, in boxes with stacks of several kinds of trays."""
+        for place in self.used if self.facts.mixed else ():
+            loose = any(self.facts.loose(x.a) and self.facts.loose(x.b) for x in self.in_tray[place])
+            if self.facts.tray(place)["sleeve_fibres"] > 1 and loose:
                 yield f"{place[0]}/{place[1]}"
 
     def reserve(self) -> Iterator[str]:

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 Json = dict[str, Any]
 RIBBON_RULES = ("ribbon_work", "re_ribbonised", "separated_ribbons")  # drawn only where what they speak of is
+LOOSE_RULES = ("ribbonised_fibres",)  # the same, where loose fibres are asked for
 RIBBON_WIDTHS = (2, 3, 4, 6)
 CASE_FILES = frozenset(path.stem for path in CASES.glob("*.yaml"))
 
@@ -339,7 +340,7 @@ def _random_rules(rng: random.Random, share: float) -> dict[str, Any]:
     for rule, (kind, *_) in oracle.RULES.items():
         if (
             kind == "always"
-            or rule in RIBBON_RULES
+            or rule in (*RIBBON_RULES, *LOOSE_RULES)
             or not (_chance(rng, share) or (rule == "reach" and _chance(rng, 0.9)))
         ):
             continue
@@ -454,6 +455,7 @@ def random_job(
     through: float = 0.0,
     ribbon_work: float = 0.0,
     mixed: float = 0.0,
+    loose: float = 0.0,
 ) -> Json:
     """Draw a tiny valid job, resolved; about two in five cannot be placed whole. What is None is drawn.
 
@@ -480,6 +482,8 @@ def random_job(
         Share of jobs in which one trunk goes through the box.
     mixed : float
         Share of stacks that carry trays of another kind on some positions.
+    loose : float
+        Share of trunks of loose tubes, beside those that are drawn anyway.
     ribbon_work : float
         Share of trunks that say what is done with their ribbons; above 0, trunks have ribbons of several widths, and
         sleeves are scarce.
@@ -510,6 +514,11 @@ def random_job(
             w = width
         if cables[t]["construction"] in FLAT:
             cables[t]["ribbon_mm"] = [round(0.27 * w, 2), 0.36]
+    if loose:
+        for t in names:
+            if _chance(rng, loose):
+                cables[t].pop("ribbon_mm", None)
+                cables[t] |= {"construction": "loose_tube", "coating_mm": 0.25}
     joins = _random_joins(rng, cables, shape)
     splices = sum(b - a + 1 for _, a, b in (oracle.parse_run(join["a"]) for join in joins))
 
@@ -592,8 +601,8 @@ def random_job(
             if _chance(rng, mixed):
                 _mix(rng, stack)
     if ribbon_work or mixed:
-        for rule in RIBBON_RULES:
-            if _chance(rng, 0.3):
+        for rule in (*RIBBON_RULES, *LOOSE_RULES) if loose else RIBBON_RULES:
+            if _chance(rng, 0.8 if rule in LOOSE_RULES else 0.3):
                 job["rules"][rule] = rng.choice(["must", "off", {"weight": 3}])
     if len(joins) >= 2 and _chance(rng, apart):
         chosen = rng.sample([join["name"] for join in joins], 3 if len(joins) > 2 and _chance(rng, 0.3) else 2)

@@ -144,7 +144,11 @@ class Ruled(Physical):
             if isinstance(word, int) and any(isinstance(w, str) for w in words):
                 self.implies(self.broken("re_ribbonised", t), self.inside[t], said)
         for (cut, place), here in self.at.items():
-            cable = facts.trunks[cut.trunk]["cable"]
-            ribbon = cable["construction"] != "loose_tube" and any(e["ribbon_fibres"] > 1 for e in cable["subunits"])
-            if facts.mixed and ribbon and facts.tray(place)["sleeve_fibres"] == 1:
+            if facts.mixed and not facts.loose(cut.trunk) and facts.tray(place)["sleeve_fibres"] == 1:
                 self.at_most(here, self.broken("separated_ribbons", place))
+        for cuts, others, _ in self.atoms:
+            if facts.mixed and facts.loose(cuts[0].trunk) and facts.loose(others[0].trunk):
+                for place in facts.places:
+                    if facts.tray(place)["sleeve_fibres"] > 1:
+                        here = total(self.at[cut, place] for cut in cuts)
+                        self.at_most(here, self.broken("ribbonised_fibres", place))

@@ -48,6 +48,7 @@ PROVEN: dict[str, Goals] = {
     "2x864-16-against-12-decided-wall-2x10": (0, 0, 1, 36, 12, 0, 149400, 0),
     "2x864-16-against-12-re-ribbonised-wall-2x10": (0, 0, 0, 36, 12, 0, 149400, 0),
     "mixed-trays-288-separated": (0, 0, 2, 16, 5, 0, 67200, 0),
+    "mixed-trays-loose-on-top": (0, 0, 0, 16, 4, 0, 67200, 0),
     "mixed-trays-loose-tubes-of-72": (0, 0, 0, 24, 8, 0, 99600, 2),
     "mixed-trays-ribbons-never-separated": (0, 0, 0, 18, 5, 0, 75600, 0),
     "2x864-one-stack-first-wall-3x8": (0, 0, 0, 24, 12, 0, 109000, 7),

@@ -138,6 +138,9 @@ class Placed(Choices):
             single = [(1, n) for k, n in laid.items() if any(self.job.trunk_by_id[t].in_ribbons for t, _ in k.legs)]
             if self.job.mixed and tray.sleeve_fibres == 1:
                 self.let("separated_ribbons", str(place), single, 0, by=sum(self.bounds[n][1] for _, n in single))
+            elif self.job.mixed:
+                loose = [(1, n) for k, n in laid.items() if any(map(self._are_loose, k.pairs))]
+                self.let("ribbonised_fibres", str(place), loose, 0, by=sum(self.bounds[n][1] for _, n in loose))
             under = Place(place.stack, place.position - 1)
             if under in self.used and self.job.enclosure.tray_at(under) == tray:
                 self.let("no_empty_below", str(place), [(1, used), (-1, self.used[under])], 0)
@@ -169,6 +172,10 @@ class Placed(Choices):
         """Return the terms that count the legs of a trunk at a place."""
         found = ((dict(kind.legs).get(trunk, 0), kind) for kind in self.kinds if (kind, place) in self.at)
         return [(n, self.at[kind, place]) for n, kind in found if n]
+
+    def _are_loose(self, pair: tuple[str, str]) -> bool:
+        """Whether the fibres of both trunks of a pair come one by one."""
+        return not any(self.job.trunk_by_id[trunk].in_ribbons for trunk in pair)
 
     def _keep_pairs(self, place: Place, here: Mapping[Kind, int]) -> None:
         """Add the rows of rule ``tray_pair``: a tray holds splices of one pair of trunks, unless the rule is broken."""

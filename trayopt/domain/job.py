@@ -185,6 +185,11 @@ class Job(Frozen):
         return tuple(place for place in box.places if box.tray_at(place).sleeve_fibres == 1)
 
     @cached_property
+    def ribbon_places(self) -> tuple[Place, ...]:
+        """Tray places whose sleeves take several fibres each."""
+        return tuple(place for place in self.enclosure.places if place not in self.single_places)
+
+    @cached_property
     def ribbons_open(self) -> tuple[Trunk, ...]:
         """Trunks for which the plan decides about the ribbons."""
         return tuple(trunk for trunk in self.trunks if len(trunk.ribbons) > 1)

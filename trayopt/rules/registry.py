@@ -39,6 +39,7 @@ from trayopt.rules.re_ribbonised import ReRibbonised
 from trayopt.rules.reach import Reach
 from trayopt.rules.reserve import Reserve
 from trayopt.rules.ribbon_work import RibbonWork
+from trayopt.rules.ribbonised_fibres import RibbonisedFibres
 from trayopt.rules.same_division import SameDivision
 from trayopt.rules.separated_ribbons import SeparatedRibbons
 from trayopt.rules.sheath_window import SheathWindow
@@ -57,7 +58,7 @@ RULES: list[Rule[Any]] = [
     PortSeal(),
     NoEmptyBelow(), SlackLoops(), KeptApart(), Pinned(), OppositeTravel(), SubunitTogether(), AlternateStacks(),
     NaturalTravel(), SameDivision(), TrayPair(), TiedTrays(), Breakout(), RibbonWork(), ReRibbonised(),
-    SeparatedRibbons(), Reserve(), PortFill(),
+    SeparatedRibbons(), RibbonisedFibres(), Reserve(), PortFill(),
 ]  # fmt: skip
 """Every rule, in the order in which they are told."""
 BY_ID: dict[str, Rule[Any]] = {rule.id: rule for rule in RULES}

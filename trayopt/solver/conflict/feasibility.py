@@ -41,7 +41,9 @@ from trayopt.solver.model.run import read
 GLANCE = 1.0
 """Deterministic time for a look at a model that need not settle a trial."""
 BLINK = 0.1
-"""Deterministic time to ask which groups are enough: without an answer the search goes on with all of them."""
+"""Least deterministic time to ask which groups are enough: without an answer the search goes on with all of them."""
+AGAIN = 20
+"""So many times what a refutation took may be spent to ask which groups are enough for it: each group fewer saves a question."""
 FEW = 16
 """Of so few groups it costs less to try than to ask which are enough."""
 LAYOUT = 30.0
@@ -161,7 +163,7 @@ class Trials:
         counts = self._stack_counts
         status, solver = self._glance(counts, held, counts.all_legs_count())
         if status == cp_sat.INFEASIBLE:
-            self.refute(self._enough(counts, held))
+            self.refute(self._enough(counts, held, solver.deterministic_time))
             return False
         if status not in FOUND:
             return None
@@ -169,10 +171,10 @@ class Trials:
 
     def _merged(self, held: Groups) -> bool | None:
         """Ask the model of merged trays."""
-        status, _ = self._glance(self._guarded, held, None)
+        status, solver = self._glance(self._guarded, held, None)
         if status != cp_sat.INFEASIBLE:
             return None
-        self.refute(self._enough(self._guarded, held))
+        self.refute(self._enough(self._guarded, held, solver.deterministic_time))
         return False
 
     def _glance(self, model: Base, held: Groups, goal: Any) -> tuple[Any, cp_sat.CpSolver]:
@@ -185,8 +187,11 @@ class Trials:
             cp.minimize(goal)
         return solve_one(cp, self.clock, GLANCE)
 
-    def _enough(self, model: Base, held: Groups) -> Groups:
-        """Ask a guarded model without a plan which of these groups are enough for that; all, where it does not tell."""
+    def _enough(self, model: Base, held: Groups, took: float) -> Groups:
+        """Ask a guarded model without a plan which of these groups are enough for that; all, where it does not tell.
+
+        ``took`` is the deterministic time of the refutation, in which all guards were settled.
+        """
         if len(held) <= FEW:
             return held
         on = {
@@ -196,7 +201,7 @@ class Trials:
         }
         cp = model.cp.clone()
         cp.add_assumptions([cp.get_bool_var_from_proto_index(index) for index in on])
-        status, solver = solve_one(cp, self.clock, BLINK)
+        status, solver = solve_one(cp, self.clock, min(GLANCE, max(BLINK, AGAIN * took)))
         if status != cp_sat.INFEASIBLE:
             return held
         return frozenset(on[i] for i in solver.sufficient_assumptions_for_infeasibility() if i in on)
