@@ -167,3 +167,19 @@ def test_the_files_of_the_second_life_name_what_the_job_named(tmp_path: Path) ->
     assert "id: new1, cable: ../hardware/feeder.yaml" in text
     assert "a: N1:1-144, b: S1:1-144, name: east" in text
     assert check(load_job(tmp_path / "grown" / "job.yaml"), tmp_path / "grown" / "plan.json").passed
+
+
+def test_the_standard_job_of_a_second_life_is_what_was_recorded_of_the_first(tmp_path: Path) -> None:
+    """Its pins are those of the first job's plan, all of it read and passed; a capped end stays free to be spliced."""
+    first, second = (
+        load_job(f"models/standard/288-through-{name}-wall-2x6.yaml") for name in ("tap-of-48", "second-branch")
+    )
+    opened = Book(first, solve(first, reproducible=True).plan, Settings())
+    path = tmp_path / "readings.csv"
+    path.write_text(full(opened), encoding="utf-8")
+    marks = {leg.leg: pin.measured_mm for leg in opened.all_legs if (pin := legs(second)[str(opened.run(leg))])}
+    measured = {name: mm for name, mm in marks.items() if mm is not None}
+    made = Record(first, opened.plan, read_readings(str(path), opened), Options(settings=Settings()), measured=measured)
+    assert made.next_job().pins == second.pins
+    assert [item.a.trunk for item in second.joins] == ["M1.in", "M1.out"]
+    assert len(measured) == 8

@@ -13,8 +13,10 @@ from tests.build import job_of
 from tests.explainer.helped import HELPED, bigger_trays, soft_tubes, stiff_tubes
 from tests.explainer.planted import PLANTED, box, cable, job, many, one_port, pair, pin, three, trunk
 from tests.strategies import worked_example
+from trayopt import load_job
 from trayopt.api import library_survey, solve
 from trayopt.checker import assignment_of
+from trayopt.domain.base import remade
 from trayopt.domain.explanation import Addition, Explanation, WayOut
 from trayopt.domain.hardware import Tray, TubeSet
 from trayopt.explainer.adding import KINDS
@@ -124,6 +126,16 @@ def test_edits_say_what_stands_there_now() -> None:
     after = without(job_of(three(rules={"opposite_travel": "must"})), Question(before).groups[0])
     assert edit_text(before, before) == ""
     assert "\n  opposite_travel: must  # now prefer" in edit_text(before, after)
+
+
+def test_a_window_is_said_with_its_length_in_a_plan() -> None:
+    """What is built has one leg of M1 farther out than the nearest tray: a plan shows what no count of the box does."""
+    second = load_job("models/standard/288-through-second-branch-wall-2x6.yaml")
+    short = remade(second, through=tuple(remade(item, slack_mm=8000) for item in second.through))
+    found = why_not(trials_of(short, Clock()), Wishes(ways_out=0))
+    because = found.conflicts[0].groups[0].because
+    assert "is 7,800 mm or more; 8,000 mm of its cable can be drawn in; in a plan without it, the window" in because
+    assert "M1 is 8,700 mm; what is uncut makes 4 loops" in because
 
 
 def test_apart_is_given_up_pair_by_pair() -> None:

@@ -98,6 +98,15 @@ def test_stacks_of_several_kinds_of_trays(first: int) -> None:
         agree(drawn(seed, mixed=0.8, tight=0.6, rules=0.2, **(SMALL if seed % 2 else {})), workers=1)
 
 
+@pytest.mark.parametrize(
+    "first", [pytest.param(first, marks=[pytest.mark.slow] * (first >= 6110)) for first in range(6100, 6140, BATCH)]
+)
+def test_loose_fibres_and_trays_for_ribbons(first: int) -> None:
+    """Loose tubes, alone and beside ribbons, that are to keep out of trays for ribbons."""
+    for seed in range(first, first + BATCH):
+        agree(drawn(seed, mixed=1.0, loose=0.7, tight=0.4, **(SMALL if seed % 2 else {})), workers=1)
+
+
 @pytest.mark.parametrize("seed", [318, 321])
 def test_over_trays_of_another_kind_places_may_be_empty(seed: int) -> None:
     """A plan of few trays may use an outer one: no place is left out for lying farther out than there are used ones."""

@@ -44,6 +44,7 @@ PROVEN: dict[str, Goals] = {
     "2x576-wall-2x10": (0, 0, 0, 12, 6, 0, 49800, 0),
     "2x576-wall-2x6-reserve": (0, 0, 0, 16, 8, 0, 56650, 0),
     "288-through-tap-of-48-wall-2x6": (0, 0, 0, 8, 2, 0, 29900, 0),
+    "288-through-second-branch-wall-2x6": (0, 0, 0, 16, 4, 0, 58200, 0),
     "576-through-ring-cut-wall-2x10": (0, 0, 3, 10, 5, 0, 43950, 1),
     "2x864-16-against-12-decided-wall-2x10": (0, 0, 1, 36, 12, 0, 149400, 0),
     "2x864-16-against-12-re-ribbonised-wall-2x10": (0, 0, 0, 36, 12, 0, 149400, 0),

@@ -29,7 +29,6 @@ class SheathWindow(Rule[NoParameters]):
     why = "A cable that passes has no end to draw on: what is opened and laid in loops is slack from both sides of the box."
     blamed = 0
     helped_by = frozenset({"slack", "loops"})
-    says_all = True
     of_divisions = True
     way_cells = ("loops", "port", "travel")
 
@@ -58,8 +57,13 @@ class SheathWindow(Rule[NoParameters]):
         """Whether the slack of the cable is known."""
         return any(item.trunk == subject and item.slack_mm is not None for item in job.through)
 
+    def short(self, job: Job) -> bool:
+        """Whether a window is longer than the slack, wherever its legs lie."""
+        lengths = lengths_of(job)
+        return any(item.slack_mm is not None and least_mm(job, item, lengths) > item.slack_mm for item in job.through)
+
     def say(self, job: Job, subject: str) -> str:
-        """Say how long the window is at least, and how much of the cable can be drawn in."""
+        """Say how long the window is at least where every splice is placed, and how much of the cable can be drawn in."""
         item = _through(job, subject)
         slack = (
             said("no limit is given")

@@ -196,11 +196,14 @@ def loops_between(job: Job, through: Through, lengths: Lengths) -> tuple[int, in
 
 
 def least_mm(job: Job, through: Through, lengths: Lengths) -> int:
-    """Return a lower bound of the length of a trunk's window in any plan with the trunk in the box, in mm."""
-    sides = [
-        min((a for a, _ in extents_mm(job, job.trunk_by_id[end], lengths).values()), default=0) for end in through.ends
-    ]
+    """Return a lower bound of the length of a trunk's window in any plan that places every splice, in mm."""
+    together = together_mm(job, through, lengths)
     if not job.trunk_by_id[through.ends[0]].uncut:
-        return sum(sides)
-    ways = passages(job, through, lengths)
-    return min((way.length_mm(way.loops_for(sum(sides))) for _, _, way in ways), default=sum(sides))
+        return min(together.values(), default=0)
+    found = [
+        passage.length_mm(passage.loops_for(need))
+        for flat, port, passage in passages(job, through, lengths)
+        for (one, other), need in together.items()
+        if one._replace(loops=0) == flat and other.port == port
+    ]
+    return min(found, default=min(together.values(), default=0))
