@@ -163,7 +163,7 @@ class Trials:
         counts = self._stack_counts
         status, solver = self._glance(counts, held, counts.all_legs_count())
         if status == cp_sat.INFEASIBLE:
-            self.refute(self._enough(counts, held, solver.deterministic_time))
+            self.refute(self._enough(counts, held, solver.response_proto.deterministic_time))
             return False
         if status not in FOUND:
             return None
@@ -174,7 +174,7 @@ class Trials:
         status, solver = self._glance(self._guarded, held, None)
         if status != cp_sat.INFEASIBLE:
             return None
-        self.refute(self._enough(self._guarded, held, solver.deterministic_time))
+        self.refute(self._enough(self._guarded, held, solver.response_proto.deterministic_time))
         return False
 
     def _glance(self, model: Base, held: Groups, goal: Any) -> tuple[Any, cp_sat.CpSolver]:
