@@ -41,7 +41,7 @@ class WholeLegs(Rule[NoParameters]):
             before = of_trunk[fibres]
             of_trunk[fibres] = [first or claim for first in before]
             for fibre, first in enumerate(before, start=claim.first):
-                if first is not None and first.place != claim.place:
+                if first is not None and first.place != claim.place and not (first in broken and claim in broken):
                     text = said(
                         "fibre {fibre} of {claim_trunk} is in {first_place} and in {claim_place}",
                         fibre=fibre,
@@ -57,6 +57,9 @@ class WholeLegs(Rule[NoParameters]):
             for i, (a, b) in enumerate(zip(of_a, of_b, strict=True)):
                 if a is b or (a and a.place) == (b and b.place):
                     continue
+                untold = [side for side in (a, b) if side is not None and side not in broken]
+                if not untold:
+                    continue  # a leg is told once, by its first fibre: in a long table most fibres of a leg are wrong alike
                 text = said(
                     "fibre {a} of {trunk_a} is in {place_a}, fibre {b} of {trunk_b}, to which it is spliced, in {place_b}",
                     a=join.a.first + i,
@@ -66,9 +69,7 @@ class WholeLegs(Rule[NoParameters]):
                     trunk_b=join.b.trunk,
                     place_b=b.place if b else said("no tray"),
                 )
-                for side in (a, b):
-                    if side is not None:
-                        broken.setdefault(side, text)
+                broken.update(dict.fromkeys(untold, text))
         told: set[str] = set()
         for claim in sorted(broken, key=lambda claim: (job.trunk_rank[claim.trunk], claim.first, claim.last)):
             subject = _name(job, claim)

@@ -27,8 +27,8 @@ GLANCE = 1.0
 """Deterministic time for a look for a plan with settled divisions, and for a first question about suspects."""
 SEARCH = 3.0
 """Deterministic time for the whole model in one question: with few divisions open most clashes show in less."""
-ENOUGH = 2.0
-"""Deterministic time to ask which groups a refutation of all of them uses; without an answer all are looked at."""
+CORE = 4.0
+"""Deterministic time for the question which groups a refutation of all of them uses."""
 PART = 0.25
 """Most of what is left of the limit for one question."""
 
@@ -59,16 +59,16 @@ def clash(
     job, groups
         The job, and groups of facts: it is proven that no plan keeps all of them and every must.
     suspects
-        Groups, by index, that may be enough: those that a rule names which they break. They are asked about in this order, after
-        what the solver itself used to refute all of them.
+        Groups, by index, that may be enough: those that a rule names which they break. They are asked about in this order where
+        the solver does not tell which groups it needs to refute all of them.
     clock, tuning
         When to stop, and how to search. Where the clock runs out the set is larger than it need be, and not called minimal.
     """
     oracle = _Facts(job, groups, clock or Clock(), tuning or Tuning())
-    everything = frozenset(range(len(groups)))
-    oracle.note(everything, False)
-    first = [core for core in [oracle.enough(everything)] if core < everything]
-    found = _among_suspects(oracle, [*first, *suspects]) or minimal_subset(oracle, range(len(groups)), most=SEARCH)
+    oracle.note(frozenset(range(len(groups))), False)
+    core = oracle.core_of_all()
+    found = _among_suspects(oracle, suspects) if len(core) == len(groups) else None
+    found = found or minimal_subset(oracle, sorted(core), most=SEARCH)
     assert found is not None  # all of them are known to clash
     return Clash(found.items, found.minimal)
 
@@ -114,26 +114,26 @@ class _Facts(Memory[int]):
             plan = found.assignment
         return None if plan is None else self.note(held | self._kept(plan), True)
 
-    def enough(self, held: frozenset[int]) -> frozenset[int]:
-        """Ask the solver which groups its refutation of all these uses; all of them where it does not tell.
+    def core_of_all(self) -> frozenset[int]:
+        """Ask the solver which groups its refutation of all of them uses; all of them where it does not tell.
 
-        All divisions stay as all these groups leave them, so that those that are given may hold together after all.
+        Each group holds under a guard in a model of all divisions, so that those that are given clash by themselves.
         """
-        facts = [fact for i in held for fact in self.groups[i]]
-        divisions = self._divider.narrowed(divided_by(self.job, facts)).open
-        model = kept_model(self.job, (), divisions, Policy("hard", "free"))
-        groups = {}
-        for i in sorted(held):
+        model = kept_model(self.job, (), self._divider.open, Policy("hard", "free"))
+        guards = {}
+        for i, facts in enumerate(self.groups):
             guard = model.cp.new_bool_var(f"group {i}")
-            groups[guard.index] = i
-            for fact in self.groups[i]:
+            guards[guard.index] = i
+            for fact in facts:
                 fix(model, fact, guard)
-        model.cp.add_assumptions([model.cp.get_bool_var_from_proto_index(index) for index in groups])
-        solver = one_worker(self.clock, ENOUGH, linearization_level=0, part=PART)
+        model.cp.add_assumptions([model.cp.get_bool_var_from_proto_index(index) for index in guards])
+        solver = one_worker(self.clock, CORE, linearization_level=0, part=PART)
         solver.parameters.cp_model_presolve = False  # takes longer than the search: it may not use what is assumed
-        if solve_interruptible(solver, model.cp, self.clock) != cp_sat.INFEASIBLE:
-            return held
-        return frozenset(groups[i] for i in solver.sufficient_assumptions_for_infeasibility() if i in groups)
+        found = frozenset(range(len(self.groups)))
+        if solve_interruptible(solver, model.cp, self.clock) == cp_sat.INFEASIBLE:
+            found = frozenset(guards[i] for i in solver.sufficient_assumptions_for_infeasibility() if i in guards)
+        self.note(found, False)
+        return found
 
     def broken(self, held: frozenset[int]) -> frozenset[int] | None:
         """Give the groups that a known plan breaks that keeps these."""
