@@ -250,6 +250,9 @@ def test_counts_of_settled_divisions(kind: str, seeds: range) -> None:
             if goal == "leg_length_mm":
                 for plan in (first, held):
                     choices = WaysFirst(whole(), weight, Clock()).within(plan.values[goal])
+                    later = WaysFirst(whole(), weight, Clock())
+                    later.within(plan.values[goal] * 9 // 10)
+                    assert later.within(plan.values[goal]) == choices, f"seed {seed}: asked for less at first"
                     goes = plan.assignment.ways
                     if choices is not None:
                         gone = [

@@ -145,12 +145,14 @@ EXPLAIN_PART = 0.2
 
 def _with_conflict(job: Job, plan: Plan, clock: Clock, stop: Event | None) -> Plan:
     """Add the first conflict to a plan that leaves splices unplaced or musts broken; ``clock`` is the clock of the whole call."""
+    if plan.status == "none" or not (plan.value("unplaced") or plan.value("broken_must")):
+        return plan
+    if plan.stopped == "interrupted" or clock.over:
+        return plan
     from trayopt.explainer.explaining import explain_short
     from trayopt.solver.model.clock import Clock
     from trayopt.solver.model.in_time import in_time
 
-    if plan.stopped == "interrupted" or clock.over:
-        return plan
     limit = EXPLAIN_S if clock.left is None else min(EXPLAIN_S, clock.left)
     rest = Clock(limit, deterministic=clock.deterministic)
     made = in_time(lambda: explain_short(job, plan, rest), rest, stop)

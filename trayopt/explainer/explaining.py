@@ -139,13 +139,9 @@ def _refuse_contradictions(job: Job) -> None:
         )
 
 
-def explain_short(job: Job, plan: Plan, clock: Clock) -> Explanation | None:
-    """Give the first conflict of a plan that leaves splices unplaced or musts broken; None for any other."""
-    if plan.status == "none":
-        return None
+def explain_short(job: Job, plan: Plan, clock: Clock) -> Explanation:
+    """Give the first conflict of a plan that leaves splices unplaced or musts broken."""
     unplaced, broken = plan.value("unplaced"), plan.value("broken_must")
-    if not unplaced and not broken:
-        return None
     known = _known(job, plan)
     whole = known is not None and _whole(job, known)
     return short(job, clock, unplaced, broken, [known.assignment] if known is not None and whole else [])

@@ -12,8 +12,6 @@ from collections.abc import Mapping, Sequence
 from functools import cached_property
 from math import lcm
 
-from ortools.graph.python import min_cost_flow
-
 from trayopt.domain.assignment import Way
 from trayopt.rules.exposed import Exposed
 from trayopt.rules.tray_fibres import TrayFibres
@@ -64,7 +62,9 @@ class NearestPlaces:
 
     def length(self, cuts: Cuts) -> int:
         """Bound the length of the legs of some trunks together from below; 0 where they have no room, which others say."""
-        flow = min_cost_flow.SimpleMinCostFlow()
+        from ortools.graph.python.min_cost_flow import SimpleMinCostFlow
+
+        flow = SimpleMinCostFlow()
         sink = len(self.kinds) + len(self.room)
         brought = 0
         for source, ((load, legs), number) in enumerate(self.kinds.items()):

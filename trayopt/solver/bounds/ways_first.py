@@ -10,9 +10,11 @@ no other choice matters.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cached_property
 from typing import NamedTuple
 
 from trayopt.domain.assignment import Way
+from trayopt.rules.variables import Expression
 from trayopt.solver.bounds.nearest_places import NearestPlaces
 from trayopt.solver.bounds.outline import EFFORT, PART, Outline
 from trayopt.solver.model import cp_sat
@@ -44,74 +46,84 @@ def settle_ways(model: Model, ways: Mapping[str, Way]) -> cp_sat.CpModel:
 
 
 class WaysFirst:
-    """Choices of ways by which plans of a complete model may be short: listed once, for the greatest length that is asked.
+    """Choices of ways of the plans of a complete model, listed as far as they are asked for.
 
     The divisions of the model are settled; the plans break preferences of at most ``weight``. What is required of the model
-    later leaves the list true.
+    later leaves the list true. Choices come in the order of what the legs of each trunk take at least by themselves.
     """
 
     def __init__(self, model: Model, weight: int, clock: Clock) -> None:
         self.model, self.weight, self.clock = model, weight, clock
         self._places = NearestPlaces(model)
-        self._found: dict[int, list[Choice] | None] = {}
+        self._listed: list[Choice] = []
+        self._reached = -1
+        """What the legs of the last choice take at least: each choice that takes less is listed."""
+        self._all = False
+        """Whether there are no more choices."""
+        self._given_up = False
+        """Whether the next choice took too long."""
 
     @property
     def listed(self) -> bool:
-        """Whether the choices were listed for some length."""
-        return any(found is not None for found in self._found.values())
+        """Whether some choices were listed, which is done only where it was worth it."""
+        return bool(self._listed)
 
     def within(self, most: int) -> list[Choice] | None:
         """List each choice by which legs may be no longer than ``most``, the shortest first.
 
         None where there are too many choices, or where it took too long.
         """
-        if most not in self._found:
-            wider = [found for asked, found in self._found.items() if asked > most and found is not None]
-            self._found[most] = [item for item in wider[0] if item.least <= most] if wider else self._list(most)
-        return self._found[most]
-
-    def _list(self, most: int) -> list[Choice] | None:
-        places = self._places
-        ways = {trunk: tuple(by_way) for trunk, by_way in places.cuts.items()}
-        outline = _outline(self.model, self.weight, self.clock)
-        goes = {
-            (trunk, way): lit(outline.goes(self.model.job.trunk_by_id[trunk], way))
-            for trunk, open_ in ways.items()
-            if len(open_) > 1
-            for way in open_
-        }
-        alone = {
-            trunk: {way: places.length({trunk: places.cuts[trunk][way]}) for way in open_}
-            for trunk, open_ in ways.items()
-        }
-        fixed = sum(alone[trunk][open_[0]] for trunk, open_ in ways.items() if len(open_) == 1)
-        length = fixed + sum(alone[trunk][way] * literal for (trunk, way), literal in goes.items())
-        if isinstance(length, int):
-            return None
-        outline.require(length <= most)
-        outline.minimize(length)
-        found: list[Choice] = []
-        for _ in range(MOST_LISTED):
-            status, solver = solve_one(outline.cp, self.clock, EFFORT, part=PART)
-            if status == cp_sat.INFEASIBLE:
-                return sorted(found, key=lambda choice: choice.least)
-            if status != cp_sat.OPTIMAL:
+        while not self._all and self._reached <= most:
+            near = sum(choice.least <= most for choice in self._listed)
+            if self._given_up or near > MOST_CHOICES or len(self._listed) >= MOST_LISTED:
                 return None
-            chosen = {trunk: way for (trunk, way), literal in goes.items() if solver.boolean_value(literal)}
-            cuts = {trunk: places.cuts[trunk][chosen.get(trunk, open_[0])] for trunk, open_ in ways.items()}
-            least = places.length(cuts)
-            if least <= most:
-                found.append(Choice(least, chosen))
-            if len(found) > MOST_CHOICES:
-                return None
-            outline.clause(*(outline.no(goes[key]) for key in chosen.items()))
-        return None
+            self._list_next()
+        found = sorted((choice for choice in self._listed if choice.least <= most), key=lambda choice: choice.least)
+        return None if len(found) > MOST_CHOICES else found
 
+    def _list_next(self) -> None:
+        """List one more choice, find that there is none, or give up: it took too long, or all ways are settled."""
+        if isinstance(self._length, int):
+            self._given_up = True
+            return
+        self._outline.minimize(self._length)
+        status, solver = solve_one(self._outline.cp, self.clock, EFFORT, part=PART)
+        self._all = status == cp_sat.INFEASIBLE
+        self._given_up = status not in {cp_sat.INFEASIBLE, cp_sat.OPTIMAL}
+        if status != cp_sat.OPTIMAL:
+            return
+        chosen = {trunk: way for (trunk, way), literal in self._goes.items() if solver.boolean_value(literal)}
+        self._outline.clause(*(self._outline.no(self._goes[key]) for key in chosen.items()))
+        cuts = self._places.cuts
+        least = self._places.length({trunk: cuts[trunk][chosen.get(trunk, next(iter(cuts[trunk])))] for trunk in cuts})
+        self._listed.append(Choice(least, chosen))
+        self._reached = solver.value(self._length)
 
-def _outline(model: Model, weight: int, clock: Clock) -> Outline:
-    """Make the outline of the plans of a model that break preferences of at most this weight."""
-    divisions = {(s.trunk, s.number): of for s in model.job.subunits if (of := model.divisions(s))}
-    divide_at = {trunk.id: model.divide_options(trunk) for trunk in model.job.trunks}
-    outline = Outline(model.job, divisions, clock=clock, divide_at=divide_at)
-    outline.require(outline.broken("prefer") <= weight)
-    return outline
+    @cached_property
+    def _goes(self) -> dict[tuple[str, Way], cp_sat.IntVar]:
+        """Literals of the outline for the ways of trunks that have several."""
+        return {
+            (trunk, way): lit(self._outline.goes(self.model.job.trunk_by_id[trunk], way))
+            for trunk, ways in self._places.cuts.items()
+            if len(ways) > 1
+            for way in ways
+        }
+
+    @cached_property
+    def _length(self) -> Expression:
+        """What the legs of all trunks take at least, those of each trunk by themselves."""
+        return sum(
+            self._places.length({trunk: cuts}) * self._goes.get((trunk, way), 1)
+            for trunk, ways in self._places.cuts.items()
+            for way, cuts in ways.items()
+        )
+
+    @cached_property
+    def _outline(self) -> Outline:
+        """The outline of the plans, which is asked for the shortest choice that is not listed yet."""
+        model = self.model
+        divisions = {(s.trunk, s.number): of for s in model.job.subunits if (of := model.divisions(s))}
+        divide_at = {trunk.id: model.divide_options(trunk) for trunk in model.job.trunks}
+        outline = Outline(model.job, divisions, clock=self.clock, divide_at=divide_at)
+        outline.require(outline.broken("prefer") <= self.weight)
+        return outline
