@@ -4,15 +4,26 @@ from __future__ import annotations
 
 from trayopt.domain.finding import Finding
 from trayopt.domain.job import Job
-from trayopt.review.trials import tried
+from trayopt.domain.ranges import Run
+from trayopt.review.trials import met, tried
 from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Laid
 
 
 def advice(job: Job, laid: Laid, finding: Finding) -> str:
     """Return one sentence of advice: a change that was tried, or, if none was found, what helps in general."""
-    change = tried(job, laid, finding)
+    general = BY_ID[finding.rule].advise(job, laid, finding.subject)
+    return _said(tried(job, laid, finding), general)
+
+
+def advice_to_meet(job: Job, laid: Laid, a: Run, b: Run) -> str:
+    """Return one sentence of advice for splices whose sides do not lie in one tray."""
+    most = max(tray.fibres for tray in job.enclosure.trays)
+    general = f"give {a} and {b} the same tray" if a.count <= most else f"give {a} and {b} the same trays, leg by leg"
+    return _said(met(job, laid, a, b), general)
+
+
+def _said(change: str | None, general: str) -> str:
     if change is not None:
         return f"{change} (tried: it ends this finding and breaks no other rule that has to hold)"
-    general = BY_ID[finding.rule].advise(job, laid, finding.subject)
     return f"{general}; no single change that was tried does it alone: trayopt mend finds the nearest plan"

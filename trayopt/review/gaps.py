@@ -74,13 +74,13 @@ def _concerns(job: Job, subject: str, *fibres: tuple[str, int]) -> bool:
 
 def unplaced_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
     """Make a remark for each longest run of splices of a join without a tray, or without a row in a list of splices."""
+    from trayopt.review.advice import advice_to_meet
+
     remarks = []
-    most = max(tray.fibres for tray in job.enclosure.trays)
     for a, b in _without_a_tray(laid):
         has = "has" if a.count == 1 else "have"
         text = f"{several(a.count, 'splice')} of {a} to {b} {has} no tray in which both sides lie"
-        mend = f"give {a} and {b} the same tray" if a.count <= most else f"give {a} and {b} the same trays, leg by leg"
-        remarks.append(_unplaced(made, a, b, text, mend))
+        remarks.append(_unplaced(made, a, b, text, advice_to_meet(job, laid, a, b)))
     for of_list in made.lists:
         where = f" of sheet '{printable(of_list.sheet)}'" if made.beside else ""
         for a, b in _unnamed(job, made, of_list, laid):

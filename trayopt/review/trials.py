@@ -82,6 +82,39 @@ def tried(job: Job, laid: Laid, finding: Finding) -> str | None:
     return None
 
 
+def met(job: Job, laid: Laid, a: Run, b: Run) -> str | None:
+    """Say a single change after which both sides of splices without a tray lie in one; None where none was found."""
+    if len(laid.claims) > MOST_CLAIMS:
+        return None
+    before = _state(job, laid)
+    for change in _meetings(laid, a, b):
+        spent = _spent.get(laid, 0) + len(change.claims)
+        if spent > MOST_ROWS:
+            return None
+        _spent[laid] = spent
+        after = changed(job, laid, change)
+        if _unplaced(after) <= before.unplaced - a.count and _state(job, after).failing <= before.failing:
+            return change.text
+    return None
+
+
+def _meetings(laid: Laid, a: Run, b: Run) -> Iterator[Change]:
+    """Bring the rows of one side to the trays of the other, leg by leg; a side that has no row gets one."""
+    sides = [
+        [c for c in laid.claims if c.trunk == run.trunk and c.first <= run.last and c.last >= run.first]
+        for run in (a, b)
+    ]
+    for (moved, run), there in ((sides[1], b), sides[0]), ((sides[0], a), sides[1]):
+        if len({claim.place for claim in there}) == 1 and not moved:
+            claim = there[0]._replace(trunk=run.trunk, first=run.first, last=run.last)
+            yield Change([*laid.claims, claim], laid.ways, laid.divide_at, f"write {run} in {claim.place}")
+        elif len(there) == len(moved):
+            new = {claim: claim._replace(place=to.place, end=to.end) for claim, to in zip(moved, there, strict=True)}
+            words = [f"{_run(claim)} to {to.place}" for claim, to in new.items() if claim.place != to.place]
+            claims = [new.get(claim, claim) for claim in laid.claims]
+            yield Change(claims, laid.ways, laid.divide_at, f"move {listed(words)}")
+
+
 def changed(job: Job, laid: Laid, change: Change) -> Laid:
     """Return a changed plan as it lies in the box."""
     ribbons = laid.ribbons if change.ribbons is None else change.ribbons
