@@ -9,8 +9,8 @@ from itertools import product
 import pytest
 
 from trayopt.certificate.check import Bounds, Leaf, Split, System, Tree, Wrong
-from trayopt.solver.certify import refutation
 from trayopt.solver.model.clock import Clock
+from trayopt.solver.refute import refutation
 
 
 def drawn(seed: int) -> System:
