@@ -362,7 +362,7 @@ def _change(name: str, before: Line | None, after: Line | None) -> Change | None
         way: Way = "new" if before is None else "gone"
         return Change(name, way, (before and _said(before)) or "", (after and _said(after)) or "", False)
     goals = _shared(before, after)
-    old, new = _standing(before, goals), _standing(after, goals)
+    old, new = _result_rank(before, goals), _result_rank(after, goals)
     job_changed = before.get("digest") != after.get("digest")
     same_plan = before.get("plan_sha256") == after.get("plan_sha256")
     if old == new and (same_plan or not job_changed):
@@ -377,8 +377,8 @@ def _shared(before: Line, after: Line) -> tuple[GoalName, ...]:
     return GOALS[:1] if former else GOALS
 
 
-def _standing(line: Line, shared: Sequence[GoalName]) -> tuple[int, list[int]]:
-    """Return the rank of a line's result, of which smaller is better; seconds do not count."""
+def _result_rank(line: Line, shared: Sequence[GoalName]) -> tuple[int, list[int]]:
+    """Return the rank of a line's result: the smaller, the better; seconds do not count."""
     goals = line.get("goals") or {}
     return RANK[line["outcome"]], [goals.get(goal, 0) for goal in shared]
 

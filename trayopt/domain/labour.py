@@ -1,4 +1,4 @@
-"""The time that a crew needs: paces in minutes for one person, and the cost from which a planner is told of a price."""
+"""The paces of a crew, in minutes for one person, and the cost above which a planner sees the price of a preference."""
 
 from __future__ import annotations
 

@@ -39,7 +39,7 @@ def tell_ribbons(made: Handmade) -> None:
 
 
 def _named(made: Handmade) -> dict[Place, int]:
-    """Count the sleeves that rows name in each tray, for trays of which every row names a sleeve."""
+    """Count the sleeves of each tray whose rows all name a sleeve."""
     found: dict[Place, set[int | None]] = {}
     for row in made.splices:
         if row.place is not None:
