@@ -121,12 +121,12 @@ def test_sets_that_are_left_for_others_are_searched_again(monkeypatch: pytest.Mo
     searched = sets.search_set
     rounds: list[float] = []
 
-    def slow(work: Work, case: sets.Set, *, to_end: bool) -> None:
+    def slow(work: Work, case: sets.Set) -> None:
         clock = work.session.clock
         assert clock.most_effort is not None
         rounds.append(clock.most_effort - clock.effort)
         if rounds[-1] > 2 * sets.FIRST_EFFORT:
-            searched(work, case, to_end=to_end)
+            searched(work, case)
         else:
             clock.effort = clock.most_effort
 
@@ -137,6 +137,37 @@ def test_sets_that_are_left_for_others_are_searched_again(monkeypatch: pytest.Mo
         assert made.state.proven, f"seed {seed}"
     assert rounds
     assert max(rounds) > 2 * sets.FIRST_EFFORT
+
+
+def test_a_set_whose_turn_ended_is_gone_on_with(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However many rounds it takes, a set gets one search, which begins no tactic again that it was through with."""
+    begun: list[tuple[frozenset[str], Search]] = []
+    reached: list[list[int]] = []
+    searched = sets.search_set
+
+    def noted(work: Work, case: sets.Set) -> None:
+        searched(work, case)
+        if not isinstance(case.search, Search):
+            return
+        if all(case.search is not made for _, made in begun):
+            begun.append((case.trunks, case.search))
+            reached.append([])
+        which = next(i for i, (_, made) in enumerate(begun) if made is case.search)
+        reached[which].append(case.search._at)
+
+    monkeypatch.setattr(sets, "search_set", noted)
+    monkeypatch.setattr(sets, "FIRST_EFFORT", 1e-5)
+    most = 0
+    for seed, job, goals, _ in partly_outside(range(61000, 61016), **KINDS["one port"]):
+        begun.clear()
+        reached.clear()
+        made = search(job)
+        assert made.state.vector == goals, f"seed {seed}"
+        assert made.state.proven, f"seed {seed}"
+        assert len({trunks for trunks, _ in begun}) == len(begun), f"seed {seed}: a set was begun anew"
+        assert all(at == sorted(at) for at in reached), f"seed {seed}: a tactic was begun again"
+        most = max([most, *map(len, reached)])
+    assert most > 2, "no set took more than two turns"
 
 
 def test_a_search_that_is_stopped_in_a_set_keeps_what_no_set_loses_less_than() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -17,7 +18,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Apart, Job
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import measure_all, order
-from trayopt.rules.judge import judge
+from trayopt.rules.judge import judge, no_plan_breaks
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.settled_segments import SettledSegments
@@ -375,6 +376,65 @@ def test_the_first_plan_divides_at_the_port_where_the_tray_cannot_keep_together(
     plan = next(first_plans(at_tray))
     assert keeps_facts(at_tray, plan)
     assert measure_all(Laid(at_tray, plan))["unplaced"] == 48
+
+
+def test_of_a_trunk_that_cannot_come_in_the_first_plan_tries_one_tube(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What broke a fact wherever it found room breaks it again: the other five tubes are not judged at every place."""
+    tried: list[int] = []
+
+    def without_r(job: Job, plan: Assignment) -> bool:
+        tried.append(sum(leg.trunk == "R" for leg in plan.places))
+        return not tried[-1] and keeps_facts(job, plan)
+
+    monkeypatch.setattr("trayopt.solver.heuristics.laying.keeps_facts", without_r)
+    monkeypatch.setattr("trayopt.solver.heuristics.constructive.keeps_facts", without_r)
+    job = job_with(
+        {"P": cable("p", [(2, 1)]), "Q": cable("q", [(8, 1)]), "R": cable("r", [(6, 1)])},
+        [("P:1-24", "Q:1-24"), ("Q:25-96", "R:1-72")],
+        positions=6,
+        divide_at={name: ["tray"] for name in "PQR"},
+    )
+    plan = next(first_plans(job))
+    assert measure_all(Laid(job, plan))["unplaced"] == 72
+    assert tried.count(1) <= 8, "two stacks, two positions, with few ties or with many"
+
+
+@pytest.mark.parametrize("seed", range(200, 212))
+def test_a_plan_keeps_its_facts_where_the_judge_finds_none_broken(seed: int) -> None:
+    """Facts alone are asked, until one is broken: that tells the same as all findings."""
+    job = idle_job(seed)
+    rng = random.Random(seed)
+    plan = next(first_plans(job))
+    for _ in range(20):
+        places = {
+            leg: rng.choice(job.enclosure.places) if rng.random() < 0.1 else at for leg, at in plan.places.items()
+        }
+        ways = {trunk: way._replace(loops=rng.choice([way.loops, 1])) for trunk, way in plan.ways.items()}
+        changed = replace(plan, places=places, ways=ways)
+        found = judge(job, Laid(job, changed))
+        assert keeps_facts(job, changed) != any(no_plan_breaks(one) for one in found)
+
+
+def test_layouts_of_the_same_divisions_are_worked_out_on_one_model(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The whole model is made once for layouts that differ in their places alone."""
+    made: list[Any] = []
+
+    def noted(*args: Any, **kwargs: Any) -> Any:
+        made.append(build(*args, **kwargs))
+        return made[-1]
+
+    monkeypatch.setattr("trayopt.solver.heuristics.completion.build", noted)
+    job = idle_job(200)
+    divider = Divider(job)
+    blocks = Segments(divider, divider.open, STRICT, all_placed=True, clock=Clock())
+    layouts = RelaxedModel(blocks, Clock())
+    layout = layouts.least(blocks.broken("prefer")).layout
+    assert layout is not None
+    first = layouts.whole(layout)
+    assert layouts.whole(replace(layout, fibres={})) is first
+    divided = dict.fromkeys(layout.divisions, (1,))
+    assert layouts.whole(replace(layout, divisions=divided)) is not first
+    assert len(made) == 2
 
 
 def test_a_layout_is_worked_out_with_its_parked_legs() -> None:

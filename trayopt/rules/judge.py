@@ -37,6 +37,17 @@ def no_plan_breaks(found: Finding) -> bool:
     return found.level == "always" or (found.level == "must" and BY_ID[found.rule].kind == "physical")
 
 
+def is_plan(job: Job, laid: Laid) -> bool:
+    """Whether a plan keeps all that no plan breaks; rules are asked one by one, until one is broken."""
+    built = {pin.subject for pin in job.pins if pin.built}
+    for rule in RULES:
+        binds = rule.kind == "always" or (rule.kind == "physical" and level_of(rule, job.rules) == "must")
+        facts = built if rule.id == "pin" else set()
+        if (binds or facts) and any(binds or subject in facts for subject, _ in rule.check(job, laid)):
+            return False
+    return True
+
+
 def _findings(job: Job, laid: Laid, before: Sequence[Finding], *, anew: bool) -> dict[tuple[str, str], Finding]:
     built = {pin.subject for pin in job.pins if pin.built}
     found: dict[tuple[str, str], Finding] = {}

@@ -6,7 +6,7 @@ apart from others), or a *gap*, a run of fibres without a splice in a subunit th
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -55,13 +55,19 @@ class Stretches:
             for key in self.open
         }
         """Stretches of each subunit by index, in the order of its fibres."""
+        self._parts: dict[Leg, dict[int, int]] = {}
 
     def first_fibre(self, key: Key, i: int) -> int:
         """Give the fibre of a subunit with which a stretch begins."""
         return next(side[2] for side in self.found[i].sides if side[:2] == key)
 
-    def parts_of(self, leg: Leg) -> dict[int, int]:
-        """Count the fibres of each stretch that a leg holds, those of its own side."""
+    def parts_of(self, leg: Leg) -> Mapping[int, int]:
+        """Count the fibres of each stretch that a leg holds, those of its own side; once for each leg."""
+        if leg not in self._parts:
+            self._parts[leg] = self._count_parts(leg)
+        return self._parts[leg]
+
+    def _count_parts(self, leg: Leg) -> dict[int, int]:
         key = (leg.trunk, leg.subunit)
         first, last = self.job.subunit(leg).leg_run(leg)
         found = {}

@@ -18,6 +18,7 @@ from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, Asked, one_worker, solve_interruptible, whole_bound
 from trayopt.solver.model.literals import linear, lit, total
 from trayopt.solver.model.model import Model
+from trayopt.solver.model.posting import build
 from trayopt.solver.model.run import hint_all
 from trayopt.solver.model.ways import Partings
 
@@ -79,6 +80,8 @@ class RelaxedModel(Generic[B]):
         """Whether blocks could be counted and are to be used; where they are too many, nothing may be asked."""
         self.last: list[int] = []
         """Every variable of the last layout."""
+        self._whole: tuple[RelaxedSolution, Model] | None = None
+        """The layout that was worked out last, and the whole model of its divisions."""
 
     def least(
         self, goal: Expression, *held: Constraint, at_least: int = 0, below: int | None = None, part: float = PART
@@ -189,6 +192,24 @@ class RelaxedModel(Generic[B]):
             },
             {(i, place): solver.value(linear(fibres)) for (i, place), fibres in blocks.fibres.items()},
         )
+
+    def whole(self, layout: RelaxedSolution) -> Model:
+        """Give the whole model of the divisions of a layout; that of the last layout serves again where they are the same."""
+        if self._whole is not None:
+            before, model = self._whole
+            if (before.divisions, before.divide_at) == (layout.divisions, layout.divide_at):
+                return model
+        blocks = self.blocks
+        model = build(
+            blocks.job,
+            blocks.policy,
+            all_placed=blocks.all_placed,
+            divisions=layout.divisions,
+            divide_at=layout.divide_at,
+            clock=self.clock,
+        )
+        self._whole = layout, model
+        return model
 
     def hold(self, model: Model, layout: RelaxedSolution) -> cp_sat.CpModel:
         """Copy a model of settled divisions and hold the copy to a layout; the variables of the copy keep their numbers."""

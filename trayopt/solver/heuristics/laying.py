@@ -9,7 +9,7 @@ from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
-from trayopt.rules.judge import judge, no_plan_breaks
+from trayopt.rules.judge import is_plan
 from trayopt.rules.tied_trays import TiedTrays
 from trayopt.solver.heuristics.bunches import Bunch, Parting
 from trayopt.solver.model.base import Key
@@ -18,7 +18,7 @@ from trayopt.track.laid import Laid
 
 def keeps_facts(job: Job, assignment: Assignment) -> bool:
     """Whether an assignment breaks no always rule, no built pin and no physical rule at must."""
-    return not any(no_plan_breaks(found) for found in judge(job, Laid(job, assignment)))
+    return is_plan(job, Laid(job, assignment))
 
 
 class Laying:
@@ -55,6 +55,8 @@ class Laying:
         self.held: dict[Place, int] = defaultdict(int)
         self.runs: dict[str, list[int]] = {stack: [] for stack in self.stacks}
         """Positions of each stack that opened tubes tie to the next one outward."""
+        self.kept_out: dict[frozenset[str], int] = {}
+        """Least ends of a cluster of some trunks that found room, and broke what no plan breaks wherever it did."""
 
     def lay(self, cluster: Sequence[Bunch], *, judged: bool = False) -> None:
         """Lay bunches on the stack whose turn it is, else on the next that takes them; else one by one, or not at all."""
@@ -70,6 +72,14 @@ class Laying:
                 self._on_one_stack([bunch], judged=judged)
 
     def _on_one_stack(self, cluster: Sequence[Bunch], *, judged: bool, few_ties: bool = False) -> bool:
+        """Lay bunches on the next stack that takes them; where judged, none that is as large as what broke a fact everywhere.
+
+        Ports, seals and guides only get fuller, so that of a trunk that could not come in no more is tried.
+        """
+        trunks, ends = frozenset(leg.trunk for b in cluster for leg in b.legs), sum(b.ends for b in cluster)
+        if judged and ends >= self.kept_out.get(trunks, ends + 1):
+            return False
+        refused = tied = False
         for step in range(len(self.stacks)):
             stack = self.stacks[(self.turn + step) % len(self.stacks)]
             for start in dict.fromkeys((max(1, self.top[stack]), self.top[stack] + 1)):
@@ -77,13 +87,18 @@ class Laying:
                 if not self._fill(stack, cluster, start):
                     continue
                 ties = self._ties(stack, cluster)
-                tied = few_ties and self._too_many(stack, ties)
-                if not tied and (not judged or keeps_facts(self.job, self.assignment())):
+                if few_ties and self._too_many(stack, ties):
+                    tied = True
+                elif judged and not keeps_facts(self.job, self.assignment()):
+                    refused = True
+                else:
                     self.runs[stack] += ties
                     self.turn = (self.turn + step + 1) % len(self.stacks)
                     return True
                 self._take_out(cluster)
                 self.top[stack] = before
+        if refused and not tied:
+            self.kept_out[trunks] = min(ends, self.kept_out.get(trunks, ends))
         return False
 
     def _fill(self, stack: str, cluster: Sequence[Bunch], start: int) -> bool:

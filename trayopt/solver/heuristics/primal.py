@@ -109,16 +109,8 @@ def complete_solution(
     """
     if layout is None or s.clock.over:
         return
-    blocks = layouts.blocks
     if model is None:
-        model = build(
-            blocks.job,
-            blocks.policy,
-            all_placed=blocks.all_placed,
-            divisions=layout.divisions,
-            divide_at=layout.divide_at,
-            clock=s.clock,
-        )
+        model = layouts.whole(layout)
     good = [s.expression(model, goal) <= most for goal, most in limits.items()]
     for trial in (layouts.hold(model, layout), *([model.cp.clone()] if anywhere else [])):
         trial.clear_objective()

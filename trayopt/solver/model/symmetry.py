@@ -8,41 +8,77 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 from trayopt.domain.hardware import Place
 from trayopt.solver.model.literals import Literals, OnStack, Tag
 
-NOTHING: tuple[Any, ...] = ("nothing", (), (), ())
-"""A constraint that was taken back: it holds always."""
 KINDS: tuple[str, ...] = ("bool_or", "bool_and", "at_most_one", "exactly_one")
 """Constraints over literals alone, in no order."""
 
 
+class Plain(NamedTuple):
+    """A constraint: its kind, its domain, the literals that enforce it, and its terms by literal, in no order."""
+
+    kind: str
+    domain: tuple[int, ...]
+    when: frozenset[int]
+    terms: frozenset[tuple[int, int]]
+
+    def touches(self, literals: frozenset[int]) -> bool:
+        """Whether one of these literals is in it."""
+        return not (literals.isdisjoint(self.when) and literals.isdisjoint([literal for literal, _ in self.terms]))
+
+    def mapped(self, images: Sequence[int]) -> Plain:
+        """Give what it becomes where variables become others."""
+        return Plain(
+            self.kind,
+            self.domain,
+            frozenset(_image(images, literal) for literal in self.when),
+            frozenset((_image(images, literal), number) for literal, number in self.terms),
+        )
+
+
+NOTHING = Plain("nothing", (), frozenset(), frozenset())
+"""A constraint that was taken back: it holds always."""
+
+
 def alike(x: Literals, stacks: Sequence[str]) -> list[list[str]]:
     """Group stacks that may be swapped in a model; a stack that is like no other is a group of its own."""
-    plain = [_plain(constraint) for constraint in x.cp.proto.constraints]
-    constraints = Counter(constraint for constraint in plain if constraint is not None)
-    if None in plain:
-        return [[stack] for stack in stacks]
     groups: list[list[str]] = []
+    constraints: list[Plain | None] = []
     for stack in stacks:
-        group = next((group for group in groups if _same(x, constraints, group[0], stack)), None)
-        if group is None:
-            groups.append([stack])
+        for group in groups:
+            images = _images(x, group[0], stack)
+            if images is None:
+                continue
+            constraints = constraints or [_plain(constraint) for constraint in x.cp.proto.constraints]
+            if _stay(constraints, images):
+                group.append(stack)
+                break
         else:
-            group.append(stack)
+            groups.append([stack])
     return groups
 
 
-def _same(x: Literals, constraints: Counter[tuple[Any, ...]], one: str, other: str) -> bool:
-    """Whether two stacks may be swapped."""
-    images = _images(x, one, other)
-    return images is not None and Counter(_mapped(each, images) for each in constraints.elements()) == constraints
+def _stay(constraints: Sequence[Plain | None], images: Sequence[int]) -> bool:
+    """Whether constraints are the same ones after variables became others; where one is not known, that cannot be told.
+
+    A constraint without a variable that becomes another stays as it is.
+    """
+    moved = {index for index, image in enumerate(images) if index != image}
+    literals = frozenset(moved | {-index - 1 for index in moved})
+    touched: Counter[Plain] = Counter()
+    for each in constraints:
+        if each is None:
+            return False
+        if each.touches(literals):
+            touched[each] += 1
+    return all(touched.get(each.mapped(images)) == times for each, times in touched.items())
 
 
 def _images(x: Literals, one: str, other: str) -> list[int] | None:
-    """Propose for each variable which it becomes; None where tags do not say that."""
+    """Propose for each variable which it becomes, no two the same one; None where tags do not say that."""
     swapped = {one: other, other: one}
     variables = x.cp.proto.variables
     number = {tag: index for index, tag in x.tags.items()}
@@ -52,18 +88,17 @@ def _images(x: Literals, one: str, other: str) -> list[int] | None:
     known = {key: index for index, key in made.items()}
     images: list[int] = []
     for index in range(len(variables)):
+        image: int | None = index
         if index in x.tags:
             image = number.get(_swap(x.tags[index], swapped))
         elif index in made:
             kind, *members = made[index]
             literals = (member for member in members if isinstance(member, int))
             image = known.get((kind, *sorted(_image(images, literal) for literal in literals)))
-        else:
-            image = index
-        if image is None or list(variables[image].domain) != list(variables[index].domain):
+        if image is None or (image != index and list(variables[image].domain) != list(variables[index].domain)):
             return None
         images.append(image)
-    return images
+    return images if len(set(images)) == len(images) else None
 
 
 def _swap(tag: Tag, swapped: Mapping[str, str]) -> Tag:
@@ -79,24 +114,25 @@ def _image(images: Sequence[int], literal: int) -> int:
     return images[literal] if literal >= 0 else -images[-literal - 1] - 1
 
 
-def _plain(constraint: Any) -> tuple[Any, ...] | None:
-    """Give a constraint as kind, domain, literals that enforce it, and its terms; None for a kind that is not known here."""
-    when = tuple(sorted(constraint.enforcement_literal))
+def _plain(constraint: Any) -> Plain | None:
+    """Read a constraint; None for a kind that is not known here."""
+    when = frozenset(constraint.enforcement_literal)
     if constraint.has_linear():
         linear = constraint.linear
-        return "linear", tuple(linear.domain), when, tuple(sorted(zip(linear.vars, linear.coeffs, strict=True)))
+        terms = list(zip(linear.vars, linear.coeffs, strict=True))
+        return Plain("linear", tuple(linear.domain), when, _summed(terms))
     for kind in KINDS:
         if getattr(constraint, f"has_{kind}")():
-            literals = getattr(constraint, kind).literals
-            return kind, (), when, tuple(sorted((literal, 1) for literal in literals))
+            return Plain(kind, (), when, _summed([(literal, 1) for literal in getattr(constraint, kind).literals]))
     return None if str(constraint) else NOTHING
 
 
-def _mapped(constraint: tuple[Any, ...], images: Sequence[int]) -> tuple[Any, ...]:
-    kind, domain, when, terms = constraint
-    return (
-        kind,
-        domain,
-        tuple(sorted(_image(images, literal) for literal in when)),
-        tuple(sorted((_image(images, literal), number) for literal, number in terms)),
-    )
+def _summed(terms: Sequence[tuple[int, int]]) -> frozenset[tuple[int, int]]:
+    """Give terms in no order, those of one literal added up."""
+    found = frozenset(terms)
+    if len(found) == len(terms):
+        return found
+    numbers: Counter[int] = Counter()
+    for literal, number in terms:
+        numbers[literal] += number
+    return frozenset(numbers.items())

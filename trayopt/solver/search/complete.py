@@ -84,7 +84,7 @@ def may_ask_all(work: Work) -> bool:
 def fewest_broken(work: Work) -> None:
     """Look for a complete plan of any divisions where none is known, and for the fewest preferences that such plans break."""
     s = work.session
-    work.all_open = model = open_model(s)
+    work.all_open = model = work.all_open or open_model(s)
     if not s.state.whole and s.run(model, None, effort=ALL_EFFORT).infeasible:
         work.complete = False
     weight = model.broken("prefer")

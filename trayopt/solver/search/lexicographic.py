@@ -68,16 +68,16 @@ class Descent:
             least = state.least(goal)
             if outcome.bound is not None:
                 least = max(least, session.know(model, goal, outcome.bound, SEARCH))
-            session.held(model, goal)
-            if goal == "trays":
-                self._leave_outer_places(model)
-            if goal == "crossings" and session.on("opposite_orders"):
-                settle_orders(model, state.value("crossings"))
             value = state.value(goal)
             if session.gap is not None and 0 < value - least <= session.gap * max(1, value):
                 state.by_gap = True
             if self._ended():
                 break
+            session.held(model, goal)
+            if goal == "trays":
+                self._leave_outer_places(model)
+            if goal == "crossings" and session.on("opposite_orders"):
+                settle_orders(model, state.value("crossings"))
 
     def _leave_outer_places(self, model: Model) -> None:
         """Leave out the places that lie farther out than there are used places, where none is empty under a used one.

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass
 
-from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
 from trayopt.goals.registry import measure_all
@@ -35,10 +34,15 @@ class Set(Case):
     """A set of trunks that stay outside: what is proven of its part of the job holds of plans that place everything else."""
 
     trunks: frozenset[str] = frozenset()
-    best: Assignment | None = None
-    """Best plan of its part so far."""
-    whole: bool = False
-    """Whether that is a complete plan."""
+    search: Again | None = None
+    """The search of its part, once it was begun; it goes on where its turn ended."""
+    to_end: bool = False
+    """Whether it is searched to its end once it has a complete plan."""
+
+    @property
+    def whole(self) -> bool:
+        """Whether a complete plan of its part is known."""
+        return self.search is not None and self.search.state.whole
 
     def learn(self, bound: Bound) -> None:
         """Take a bound of the part: that it has no complete plan, or a bound over its complete plans."""
@@ -53,7 +57,7 @@ class Set(Case):
 def trunks_outside(work: Work) -> None:
     """Search the sets of trunks that stay outside, until no other can be better.
 
-    A set of which it is not soon known whether its part has a complete plan is left for the next set, and searched again in
+    A set of which it is not soon known whether its part has a complete plan is left for the next set, and gone on with in
     the next round, which is longer. One that has such a plan waits for those that lose less.
     """
     s = work.session
@@ -64,9 +68,12 @@ def trunks_outside(work: Work) -> None:
         for case in _in_order(s, cases, found):
             waits = isinstance(case, Set) and case.whole and left
             if isinstance(case, Set) and not waits and not case.excluded(s.state):
-                with s.clock.turn(effort):
-                    search_set(work, case, to_end=not left)
+                case.to_end = not left
+                with s.clock.turn(None if case.to_end and case.whole else effort):
+                    search_set(work, case)
                     left |= s.clock.turn_over
+                if case.excluded(s.state):
+                    case.search = None
         if not left:
             break
         left, effort = False, MORE * effort
@@ -100,42 +107,48 @@ def _in_order(s: Session, cases: list[Case], found: Generator[Outside]) -> Itera
         yield case
 
 
-def search_set(work: Work, case: Set, *, to_end: bool) -> None:
+def search_set(work: Work, case: Set) -> None:
     """Search the part of the job without some trunks, as long as all of it can be placed and it can still be best.
 
-    Once it has a complete plan it is searched ``to_end``, or its turn ends: then one that loses less is still open.
+    Once it has a complete plan it is searched to its end where that is asked for, or its turn ends: then one that loses less is
+    still open.
     """
+    s = work.session
+    case.search = case.search or begun(work, case)
+    if case.search is None:
+        return
+    case.search.solve()
+    s.used |= case.search.used - {NAME}
+    case.search.enough(case.search.state)
+    s.state.by_gap = s.state.by_gap or case.search.state.by_gap
+
+
+def begun(work: Work, case: Set) -> Again | None:
+    """Begin the search of a set; None where there is no part to search, or it does not lose what the set loses."""
     s = work.session
     part = without_trunks(s.job, case.trunks)
     if part is None or part.price["unplaced"] < case.price["unplaced"]:
-        return
+        return None
     case.price = part.price
-    made: list[Again] = []
 
     def watch(step: Step) -> None:
-        if made and step.values is not None:
-            take(s, part.job, case, made[0].state)
-        if made and made[0].state.whole and s.clock.most_effort is not None:
-            s.clock.most_effort = None if to_end else s.clock.effort
+        if case.search is None:
+            return
+        if step.values is not None:
+            take(s, part.job, case, case.search.state)
+        if case.whole and s.clock.most_effort is not None:
+            s.clock.most_effort = None if case.to_end else s.clock.effort
 
-    made.append(
-        work.again(
-            part.job,
-            s.state.order,
-            s.clock,
-            tuning=s.tuning,
-            gap=s.gap,
-            start=case.best,
-            watch=watch,
-            without=s.without | {NAME},
-            enough=settled(s, case),
-        )
+    return work.again(
+        part.job,
+        s.state.order,
+        s.clock,
+        tuning=s.tuning,
+        gap=s.gap,
+        watch=watch,
+        without=s.without | {NAME},
+        enough=settled(s, case),
     )
-    made[0].solve()
-    case.best, case.whole = made[0].state.best, made[0].state.whole
-    s.used |= made[0].used - {NAME}
-    settled(s, case)(made[0].state)
-    s.state.by_gap = s.state.by_gap or made[0].state.by_gap
 
 
 def settled(s: Session, case: Set) -> Callable[[State], bool]:

@@ -24,6 +24,9 @@ class Search:
         self.enough = enough
         self.session = Session(*args, **kwargs)
         self.descent = Descent(self.session)
+        self._work = Work(self.session, self.descent, Search)
+        self._at = 0
+        """The tactic that is under way."""
 
     @property
     def state(self) -> State:
@@ -41,14 +44,21 @@ class Search:
         return self.session.empty
 
     def solve(self) -> tuple[State, Stopped]:
-        """Search until everything is proven or the clock stops it."""
-        work = Work(self.session, self.descent, Search)
+        """Search until everything is proven or the clock stops it; where its turn has ended, it is gone on with next time.
+
+        The tactic that was under way then is begun again, with all that is known by now.
+        """
+        work = self._work
+        work.done = False
         try:
-            for tactic in TACTICS:
+            for at, tactic in enumerate(TACTICS[self._at :], self._at):
+                self._at = at
                 if self.enough(self.state):
                     break
                 if tactic.applies(work) and self.session.on(tactic.name):
                     tactic.run(work)
+                if self.session.clock.turn_over:
+                    break
         except KeyboardInterrupt:  # between two runs of the solver, while a model is built
             self.session.clock.interrupted = True
         except OutOfTime:

@@ -25,8 +25,12 @@ class Again(Protocol):
     def used(self) -> set[str]:
         """Relaxations and tactics that the search came to."""
 
+    @property
+    def enough(self) -> Callable[[State], bool]:
+        """Whether what is known so far will do for whoever asks."""
+
     def solve(self) -> tuple[State, Stopped]:
-        """Search until everything is proven or the clock stops it."""
+        """Search until everything is proven or the clock stops it; go on from there where it was asked before."""
 
 
 Found = tuple[Model, Sequence[GoalName]]
