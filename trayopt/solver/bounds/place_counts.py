@@ -45,7 +45,7 @@ from trayopt.track.routes import routes_of
 
 EFFORT = 6.0
 """Most deterministic time for a bound."""
-AREA_EFFORT = 0.3
+AREA_EFFORT = 0.1
 """Most deterministic time for a bound on the cross-section of all tubes."""
 TRUNK_EFFORT = 0.1
 """The same for the tubes of one trunk."""

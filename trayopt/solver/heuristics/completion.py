@@ -24,6 +24,8 @@ from trayopt.solver.model.ways import Partings
 
 EFFORT = 30.0
 """Most deterministic time for one answer."""
+MANY = 2.0
+"""Most deterministic time for a layout with as many divisions as can be that no other had; then one such division will do."""
 PART = 0.4
 """Most of what is left of the limit for one answer."""
 MOST_PART = 0.6
@@ -128,8 +130,8 @@ class RelaxedModel(Generic[B]):
         placed = {key: blocks.has_placed(blocks.job.subunit_of_leg[key]) for key in open_}
         return {(key, of): blocks.both(literal, placed[key]) for (key, of), literal in divided.items()}
 
-    def _solver(self, part: float) -> cp_sat.CpSolver:
-        return one_worker(self.clock, EFFORT, linearization_level=1, part=part)
+    def _solver(self, part: float, effort: float = EFFORT) -> cp_sat.CpSolver:
+        return one_worker(self.clock, effort, linearization_level=1, part=part)
 
     def like(self, open_: Divisions, known: Assignment | None, fewer: Constraint, *held: Constraint) -> Likeness | None:
         """Ask whether some layout that meets some conditions is divided otherwise than a plan, or has ``fewer`` legs.
@@ -156,7 +158,8 @@ class RelaxedModel(Generic[B]):
         """Give the divisions of those that are open that some layout has which meets some conditions; all where time is up.
 
         Of a subunit that no such layout places, that is none. ``known`` is a plan that meets the conditions, where there is one.
-        After so much ``effort`` nothing more is asked.
+        A layout is asked for that has as many of those that no other had as can be, until there is none. After so much ``effort``
+        nothing more is asked.
         """
         seen = _divisions_of(known)
         literals = self._placed_in(open_)
@@ -164,13 +167,19 @@ class RelaxedModel(Generic[B]):
             return open_
         until = None if self.clock.left is None else self.clock.spent + PART * self.clock.left
         most = None if effort is None else self.clock.effort + effort
+        many = True
         while unseen := [literal for pair, literal in literals.items() if pair not in seen]:
             if (until is not None and self.clock.spent > until) or (most is not None and self.clock.effort > most):
                 return open_
             cp = self._copy(held)
             cp.add(total(unseen) >= 1)
-            solver = self._solver(PART)
+            if many:
+                cp.maximize(linear(total(unseen)))
+            solver = self._solver(PART, MANY if many else EFFORT)
             status = solve_interruptible(solver, cp, self.clock)
+            if many and status not in {*FOUND, cp_sat.INFEASIBLE}:
+                many = False
+                continue
             if status == cp_sat.INFEASIBLE:
                 break
             if status not in FOUND:
