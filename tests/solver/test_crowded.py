@@ -207,4 +207,4 @@ def test_the_divisions_that_are_left_take_few_questions() -> None:
     left = layouts.divisions(divider.open, None, layouts.blocks.placed_legs() <= settled.legs + 12)
     assert left == divider.open
     assert sum(map(len, left.values())) == 44
-    assert clock.effort - before < 2.0, "one by one, and with every literal tried beforehand, it was 4.2"
+    assert clock.effort - before < 2.5, "one by one, and with every literal tried three times over, it was 4.2"

@@ -13,8 +13,7 @@ from typing import Any, NamedTuple
 from trayopt.domain.hardware import Place
 from trayopt.solver.model.literals import Literals, OnStack, Tag
 
-KINDS: tuple[str, ...] = ("bool_or", "bool_and", "at_most_one", "exactly_one")
-"""Constraints over literals alone, in no order."""
+NONE: frozenset[int] = frozenset()
 
 
 class Plain(NamedTuple):
@@ -27,19 +26,19 @@ class Plain(NamedTuple):
 
     def touches(self, literals: frozenset[int]) -> bool:
         """Whether one of these literals is in it."""
-        return not (literals.isdisjoint(self.when) and literals.isdisjoint([literal for literal, _ in self.terms]))
+        return any(literal in literals for literal, _ in self.terms) or not literals.isdisjoint(self.when)
 
     def mapped(self, images: Sequence[int]) -> Plain:
         """Give what it becomes where variables become others."""
         return Plain(
             self.kind,
             self.domain,
-            frozenset(_image(images, literal) for literal in self.when),
-            frozenset((_image(images, literal), number) for literal, number in self.terms),
+            frozenset([_image(images, literal) for literal in self.when]) if self.when else NONE,
+            frozenset([(_image(images, literal), number) for literal, number in self.terms]),
         )
 
 
-NOTHING = Plain("nothing", (), frozenset(), frozenset())
+NOTHING = Plain("nothing", (), NONE, frozenset())
 """A constraint that was taken back: it holds always."""
 
 
@@ -116,15 +115,22 @@ def _image(images: Sequence[int], literal: int) -> int:
 
 def _plain(constraint: Any) -> Plain | None:
     """Read a constraint; None for a kind that is not known here."""
-    when = frozenset(constraint.enforcement_literal)
+    when = frozenset(constraint.enforcement_literal) or NONE
     if constraint.has_linear():
         linear = constraint.linear
-        terms = list(zip(linear.vars, linear.coeffs, strict=True))
-        return Plain("linear", tuple(linear.domain), when, _summed(terms))
-    for kind in KINDS:
-        if getattr(constraint, f"has_{kind}")():
-            return Plain(kind, (), when, _summed([(literal, 1) for literal in getattr(constraint, kind).literals]))
-    return None if str(constraint) else NOTHING
+        return Plain("linear", tuple(linear.domain), when, _summed(list(zip(linear.vars, linear.coeffs, strict=True))))
+    literals: Any
+    if constraint.has_bool_or():
+        kind, literals = "bool_or", constraint.bool_or.literals
+    elif constraint.has_bool_and():
+        kind, literals = "bool_and", constraint.bool_and.literals
+    elif constraint.has_at_most_one():
+        kind, literals = "at_most_one", constraint.at_most_one.literals
+    elif constraint.has_exactly_one():
+        kind, literals = "exactly_one", constraint.exactly_one.literals
+    else:
+        return None if str(constraint) else NOTHING
+    return Plain(kind, (), when, _summed([(literal, 1) for literal in literals]))
 
 
 def _summed(terms: Sequence[tuple[int, int]]) -> frozenset[tuple[int, int]]:

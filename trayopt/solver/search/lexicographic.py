@@ -96,7 +96,7 @@ class Descent:
     def _minimise(self, model: Model, goal: GoalName, expression: Any) -> Outcome:
         """Minimise one goal: at a glance, then by blocks where all goals can be said of them, then by the model again.
 
-        Where splices stay out, lengths and used places are counted before: that takes less than a glance, and often is enough.
+        Where splices stay out, lengths and used places that are not proven at a glance are counted; that often is enough.
         """
         session = self.session
         if model.solution:
@@ -111,11 +111,6 @@ class Descent:
         counted = goal in OF_PLACES and session.state.value("unplaced") > 0
         if layouts is None and not counted:
             return session.run(model, goal, share=share, prove=bool(model.solution))
-        if counted:
-            least = self._least_of_some(goal, session.state.value("unplaced"))
-            if session.state.value(goal) == least:
-                return Outcome(None, least, None, proven=True)
-            model.require(expression >= least)
         outcome = Outcome(None, None, None, proven=False)
         if model not in self._slow and len(model.bunches) * len(model.places) <= MOST_AT_A_GLANCE:
             outcome = session.run(model, goal, effort=GLANCE, prove=bool(model.solution))
@@ -125,6 +120,8 @@ class Descent:
         least = session.state.least(goal)
         if outcome.bound is not None:
             least = max(least, session.know(model, goal, outcome.bound, SEARCH))
+        if counted and session.state.value(goal) > least:
+            least = max(least, self._least_of_some(goal, session.state.value("unplaced")))
         if layouts is not None and session.state.value(goal) > least:
             least = self._by_layouts(model, layouts, goal, least)
         if session.state.value(goal) == least:
