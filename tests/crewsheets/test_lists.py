@@ -20,7 +20,7 @@ from tests.crewsheets.plans import (
     tapped,
     worked,
 )
-from trayopt.api import load_job
+from trayopt.api import load_job, solve
 from trayopt.crewsheets.settings import Settings, TestSettings
 from trayopt.crewsheets.tables import Table
 from trayopt.crewsheets.write import PARTS, Options, Sheets
@@ -521,6 +521,13 @@ def test_ribbons_of_16_against_12_share_one_splicer() -> None:
     assert {(str(row["size"]).split()[0], row["for_trunks"]) for row in found["pair of fibre holders"]} == {
         ("16", "N1"), ("12", "S1"),
     }  # fmt: skip
+
+
+def test_loose_fibres_that_are_spliced_one_by_one_have_no_ribbon_to_split() -> None:
+    job = load_job(STANDARD / "mixed-trays-loose-on-top.yaml")
+    found = tools(Sheets(job, solve(job, reproducible=True).plan, Options()))
+    assert [row["for_trunks"] for row in found["single-fibre splicer, stripper and cleaver"]] == ["L1, L2"]
+    assert "ribbon splitting tool" not in found
 
 
 @pytest.mark.parametrize("case", ["worked", "432", "1728"])

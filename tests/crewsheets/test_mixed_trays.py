@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 
 import pytest
@@ -9,6 +10,7 @@ import pytest
 from tests.crewsheets.plans import STANDARD, planned
 from trayopt.api import load_job
 from trayopt.crewsheets.geometry.side import side_picture
+from trayopt.crewsheets.page_rows import batch_rows
 from trayopt.crewsheets.write import Options, Sheets
 from trayopt.domain.assignment import Way
 from trayopt.domain.cablework import Leg
@@ -52,6 +54,21 @@ def test_store_and_tools_are_those_of_both_kinds() -> None:
     assert (rows["splice tray", "ribbon-72"], rows["splice tray", "single-36"]) == (3, 2)
     tools = {str(row[0]) for row in sheets().tables["tools"].rows}
     assert {"single-fibre splicer, stripper and cleaver", "ribbon splitting tool"} <= tools
+
+
+def test_the_record_has_a_head_for_twelve_single_fibres_and_one_for_each_ribbon() -> None:
+    made = sheets()
+    (batch,) = batch_rows(made.book, made.readings, made.tell)
+    heads = re.findall(r'class="sleeve-head">.*?>([^<]*)</th>', str(batch["rows"]))
+    assert heads[17:] == [
+        "stack/3 · 6: N1:205-216 × S1:205-216",
+        *(
+            f"stack/{place} · {i} – {i + 11}: N1:{first + i}-{first + i + 11} × S1:{first + i}-{first + i + 11}"
+            for place, first in ((4, 216), (5, 252))
+            for i in (1, 13, 25)
+        ),
+    ]
+    assert str(batch["rows"]).count("data-a=") == 288
 
 
 @pytest.mark.parametrize("language", ["en", "de"])

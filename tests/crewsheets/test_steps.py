@@ -10,6 +10,7 @@ import pytest
 from tests.crewsheets.plans import WORKED, built_in, grown, half, planned, ported, straight, tapped, worked
 from trayopt.api import load_job
 from trayopt.crewsheets.hands import replay
+from trayopt.crewsheets.order import acts_of
 from trayopt.crewsheets.steps import CAUTIONS, Step
 from trayopt.crewsheets.words import LANGUAGES, words_of
 from trayopt.crewsheets.write import Options, Sheets
@@ -359,3 +360,23 @@ def test_what_one_leg_parks_is_one_line() -> None:
         "N1:145-216: parked fibres of N1/2.1, which is in service.",
         "N1:217-288: parked fibres of N1/2.2, which is in service.",
     ]
+
+
+def test_what_is_cut_back_is_released_by_name_cut_at_the_port_and_capped() -> None:
+    """P/2 has no splice, and Q's other half at the port has none: neither is coiled."""
+    data = {**WORKED, "trunks": [{**trunk, "idle": "cut_back"} for trunk in WORKED["trunks"]]}
+    data["joins"] = [{"a": "P:1-24", "b": "Q:1-24", "name": "east"}]
+    job = load_job(data)
+    places = {Leg("P", 1, 1, 1): Place("left", 1), Leg("Q", 1, 1, 2): Place("left", 1)}
+    ways = {"P": Way("bl", "clockwise", 1), "Q": Way("br", "counterclockwise", 1)}
+    made = Sheets(job, planned(job, ways, places, {"Q": "port"}), Options())
+    phases = ("release_units", "route")
+    said = {phase: [line for step in made.steps if step.phase == phase for line in step.lines] for phase in phases}
+    assert "P, unit 2: 24 fibres without a splice, cut back at the port." in said["release_units"]
+    assert "Q, unit 1: 24 fibres without a splice, cut back at the port." in said["release_units"]
+    for name in ("P/2", "Q/1.2"):
+        assert f"1 tube goes to no tray: cut it back at the port and cap it ({name})." in said["route"]
+    assert not any("coil" in line for line in said["route"])
+    caps = [row for row in made.tables["materials"].rows if row[0] == "cap for the end of a cut tube"]
+    assert [(row[1], row[3]) for row in caps] == [("for a tube of 5 mm", 1), ("for a tube of 6 mm", 1)]
+    assert list(replay(made.book, acts_of(made.book))) == []

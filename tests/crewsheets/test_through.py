@@ -10,6 +10,7 @@ from tests.crewsheets.plans import gone
 from trayopt.cli.plan_words import window_words
 from trayopt.crewsheets.acts import Act
 from trayopt.crewsheets.hands import replay
+from trayopt.crewsheets.html import hardware_notes
 from trayopt.crewsheets.order import acts_of
 from trayopt.crewsheets.passing import spans
 from trayopt.crewsheets.write import Options, Sheets
@@ -32,6 +33,15 @@ def test_the_release_names_exactly_the_tubes_that_are_cut() -> None:
     whole = lines(sheets("whole"), "release_units")
     assert "P: tubes 1 – 2 are cut (48 fibres), and no others." in whole
     assert not any("uncut" in line for line in whole)
+
+
+def test_a_cable_that_goes_through_is_identified_once_with_both_sides() -> None:
+    made = sheets()
+    said = lines(made, "identify")
+    assert [line.split(" ")[0] for line in said] == ["P", "Q"]
+    assert "goes through" in said[0]
+    assert "which side is P.in and which is P.out, and label both sides" in said[0]
+    assert any("P 280 mm, Q 240 mm" in note for note in hardware_notes(made.book, made.tell))
 
 
 @pytest.mark.parametrize("joined", [(), ("both",)])

@@ -17,7 +17,7 @@ Phase = Literal[
 class Act:
     """An act: its trunks by id, trays by index, travellers by name, and the number of its test batch.
 
-    With ``coiled``, the subunits of the trunk that go to no tray are first coiled on the track.
+    With ``coiled``, the subunits of the trunk that go to no tray are first coiled on the track, or cut back at the port.
     """
 
     phase: Phase

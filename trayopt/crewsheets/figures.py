@@ -250,8 +250,13 @@ class Figures:
 
     def coiled(self, trunk: str) -> list[PlanLeg]:
         """Return the legs of a trunk in the box that go to no tray and are coiled on the track, each in a tube."""
-        if self.job.trunk_by_id[trunk].idle != "coiled":
-            return []
+        return self._unplaced(trunk) if self.job.trunk_by_id[trunk].idle == "coiled" else []
+
+    def cut_back(self, trunk: str) -> list[PlanLeg]:
+        """Return the legs of a trunk in the box that go to no tray and are cut back at the port, each in a tube."""
+        return self._unplaced(trunk) if self.job.trunk_by_id[trunk].idle == "cut_back" else []
+
+    def _unplaced(self, trunk: str) -> list[PlanLeg]:
         placed = {leg.subunit for leg in self.legs[trunk]}
         return [
             leg

@@ -181,7 +181,7 @@ class Hands:
         for trunk in act.trunks:
             if trunk not in self.bare:
                 yield Trouble("jacket", trunk)
-            if act.coiled:
+            if act.coiled and self.book.coiled(trunk):
                 yield from (Trouble("covers", trunk, name) for name in self.ring if name in self._on_trial())
                 self.ring.append(coil_of(trunk))
         for name in act.travellers:

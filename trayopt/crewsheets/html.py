@@ -190,13 +190,14 @@ def hardware_notes(book: Book, tell: Teller) -> Iterator[str]:
     """
     for entry, remark in of_job(book.job):
         yield tell("warning.hardware", entry=entry, said=_said(remark, tell))
-    radii = []
+    radii: dict[str, str] = {}
+    cables = {end: item.trunk for item in book.passing for end in item.ends}
     for trunk in book.new_trunks:
         port = book.job.enclosure.port_by_id[book.ways[trunk.id].port or ""]
         guide = next(guide for guide in book.job.enclosure.track.guides if guide.id == port.guide)
         spur = ceil(hypot(port.x_mm - guide.x_mm, port.y_mm - guide.y_mm))
         least = ceil(LOAD_RADIUS * trunk.cable.diameter_mm)
-        radii.append(f"{trunk.id} {tell.cut(least)}")
+        radii[cables.get(trunk.id, trunk.id)] = tell.cut(least)
         track = book.job.enclosure.track.min_radius_mm
         if -trunk.transition_mm > spur and track < least:
             yield tell(
@@ -208,7 +209,7 @@ def hardware_notes(book: Book, tell: Teller) -> Iterator[str]:
                 least=tell.cut(least),
             )
     if radii:
-        yield tell("warning.bend", radii=", ".join(radii))
+        yield tell("warning.bend", radii=", ".join(f"{name} {least}" for name, least in radii.items()))
 
 
 def _said(remark: Remark, tell: Teller) -> str:

@@ -53,7 +53,8 @@ def wanted(book: Book) -> Iterator[Act]:
             tubes = tuple(t.name for t in book.work_travellers.values() if t.trunk == trunk and not t.own)
             if tubes:
                 yield Act("part", (trunk,), travellers=tubes)
-        coiling = {trunk for trunk in new if book.coiled(trunk) and trunk not in book.job.other_end}
+        idle = {trunk for trunk in new if book.coiled(trunk) or book.cut_back(trunk)}
+        coiling = idle - book.job.other_end.keys()
         yield from _trial(book, [group for group in book.groups if not late(book, group)], coiling)
         yield from _groups(book, coiling)
     yield Act("close")
@@ -76,7 +77,7 @@ def _trial(book: Book, groups: Sequence[Sequence[int]], coiling: set[str]) -> It
 
     Travellers in service with legs to be made come off the track when their trays come out.
 
-    ``coiling`` holds the trunks of which a part is still to be coiled on the track.
+    ``coiling`` holds the trunks of which a part is still to be coiled on the track, or cut back.
     """
     trays = sorted(tray for group in groups for tray in group if book.states[tray] == "new")
     travellers = _travellers(book, groups)

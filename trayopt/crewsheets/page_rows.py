@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from html import escape
 from typing import Any
 
@@ -99,18 +99,41 @@ def batch_rows(book: Book, readings: Readings, tell: Teller) -> Iterator[dict[st
 
     for batch in book.batches:
         rows = "".join(
-            _sleeve_head(book, sleeve, len(readings.waves))
-            + "".join(_test_row(book, readings, sleeve, i, tell) for i in range(sleeve.a.count))
+            _sleeve_head(book, group, len(readings.waves))
+            + "".join(_test_row(book, readings, sleeve, i, tell) for sleeve in group for i in range(sleeve.a.count))
             for tray in batch.trays
-            for sleeve in book.work_sleeves[tray]
+            for group in _headed(book.work_sleeves[tray])
         )
         trays = ", ".join(place_name(book.trays[i]) for i in batch.trays)
         yield {"number": batch.number, "trays": trays, "rows": Markup(rows)}
 
 
-def _sleeve_head(book: Book, sleeve: Sleeve, waves: int) -> str:
-    """Return the head of a sleeve's rows, for paper and narrow screens, where the rows do not repeat these words."""
-    said = escape(f"{place_name(book.trays[sleeve.tray])} · {sleeve.number}: {sleeve.a} × {sleeve.b}")
+def _headed(sleeves: Iterable[Sleeve]) -> list[list[Sleeve]]:
+    """Return the sleeves of a tray in groups with one head each: up to twelve single fibres in a row are one."""
+    groups: list[list[Sleeve]] = []
+    for sleeve in sleeves:
+        if groups and _goes_on(groups[-1], sleeve):
+            groups[-1].append(sleeve)
+        else:
+            groups.append([sleeve])
+    return groups
+
+
+def _goes_on(group: Sequence[Sleeve], sleeve: Sleeve) -> bool:
+    last = group[-1]
+    follows = all(
+        (other.trunk, other.first) == (run.trunk, run.last + 1)
+        for run, other in ((last.a, sleeve.a), (last.b, sleeve.b))
+    )
+    return follows and last.a.count == sleeve.a.count == 1 and len(group) < ACROSS
+
+
+def _sleeve_head(book: Book, group: Sequence[Sleeve], waves: int) -> str:
+    """Return the head of the rows of some sleeves, for paper and narrow screens, where the rows do not repeat these words."""
+    first, last = group[0], group[-1]
+    numbers = f"{first.number}" if first is last else f"{first.number} – {last.number}"
+    a, b = (Run(one.trunk, one.first, other.last) for one, other in ((first.a, last.a), (first.b, last.b)))
+    said = escape(f"{place_name(book.trays[first.tray])} · {numbers}: {a} × {b}")
     return f'<tr class="sleeve-head"><th colspan="{4 + 3 * waves}" scope="colgroup">{said}</th></tr>\n'
 
 

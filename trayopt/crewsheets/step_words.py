@@ -76,11 +76,18 @@ class StepWords:
                     yield tell(f"step.service.{state}", n=len(trays), trays=names, circuits=self._live(trays))
 
     def _identify(self, act: Act) -> Iterator[str]:
-        for trunk in map(self.book.job.trunk_by_id.__getitem__, act.trunks):
-            diameter = self.tell.size(trunk.cable.diameter_mm)
-            yield self.tell("step.identify.line", trunk=trunk.id, fibres=trunk.cable.fibres, diameter=diameter)
-        for item in self.through.of(act):
-            yield self.tell("step.identify.through", trunk=item.trunk, one=item.ends[0], other=item.ends[1])
+        through = {item.ends[0]: item for item in self.through.of(act)}
+        for name in act.trunks:
+            item = through.get(name)
+            if item is None and name in self.book.job.other_end:
+                continue
+            cable = self.book.job.trunk_by_id[name].cable
+            sides = {} if item is None else {"one": item.ends[0], "other": item.ends[1]}
+            yield self.tell(
+                "step.identify.line" if item is None else "step.identify.through",
+                trunk=name if item is None else item.trunk, fibres=cable.fibres, diameter=self.tell.size(cable.diameter_mm),
+                **sides,
+            )  # fmt: skip
 
     def _release(self, act: Act) -> Iterator[str]:
         yield from self.through.windows(act, "step.release.window")
@@ -134,6 +141,10 @@ class StepWords:
             fibres = sum(book.run(leg).count for leg in legs)
             units = self._units_named(leg.subunit for leg in legs)
             yield tell("step.release_units.line", n=len(legs), trunk=trunk, units=units, fibres=fibres)
+            idle = () if trunk in book.built_trunks or trunk in self.through.ends else book.cut_back(trunk)
+            if idle:
+                units, fibres = self._units_named(leg.subunit for leg in idle), sum(book.run(leg).count for leg in idle)
+                yield tell("step.release_units.cut_back", trunk=trunk, units=units, fibres=fibres)
         parked: dict[PlanLeg, list[tuple[int, int]]] = {}
         for sleeve in book.sleeves_to_make:
             for run in (sleeve.a, sleeve.b):
@@ -168,9 +179,9 @@ class StepWords:
         )
         if trunk in book.built_trunks:
             yield tell("step.route.built", trunk=trunk)
-        if act.coiled:
-            coiled = book.coiled(trunk)
-            yield tell("step.route.coiled", n=len(coiled), names=self._names([leg] for leg in coiled))
+        for key, idle in (("coiled", book.coiled(trunk)), ("cut_back", book.cut_back(trunk))):
+            if act.coiled and idle:
+                yield tell(f"step.route.{key}", n=len(idle), names=self._names([leg] for leg in idle))
         travel = tell(f"travel.{way.travel}")
         yield tell("step.route.line", n=way.loops or 0, trunk=trunk, port=way.port, travel=travel, tubes=tubes)
         yield tell("step.route.guides", guides=" → ".join(guides_of(book, travellers)))

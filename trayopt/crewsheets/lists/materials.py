@@ -204,6 +204,10 @@ def _small(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
         for cut in item.cuts:
             diameter = book.job.subunit_of_leg[item.ends[0], cut.unit].diameter_mm
             caps[diameter] = caps.get(diameter, 0) + len(cut.capped)
+    for new in book.new_trunks:
+        for leg in book.cut_back(new.id) if new.id not in book.job.other_end else ():
+            diameter = book.job.subunit_of_leg[new.id, leg.subunit].diameter_mm
+            caps[diameter] = caps.get(diameter, 0) + 1
     for diameter, count in sorted(caps.items()):
         if count:
             yield _row(tell, "cap", tell("size.cap", size=tell.size(diameter)), "", count, 0, "piece")
@@ -274,10 +278,11 @@ def _splicing_tools(book: Book, tell: Teller) -> Iterator[tuple[str, str, str]]:
     for sleeve in book.sleeves_to_make:
         count = sleeve.a.count
         for run in (sleeve.a, sleeve.b):
-            own = book.job.trunk_by_id[run.trunk].subunit_of(run.first).ribbon_fibres
+            side = book.job.trunk_by_id[run.trunk]
+            own = side.subunit_of(run.first).ribbon_fibres
             word = book.ribbons[run.trunk]
             width = word if isinstance(word, int) else max(own, count)
-            if count < width or width != own:
+            if side.in_ribbons and (count < width or width != own):
                 split.setdefault(run.trunk, set()).add(own)
             if count == 1:
                 single[run.trunk] = None
