@@ -14,7 +14,7 @@ from tests.build import job_of
 from tests.strategies import worked_example
 from trayopt import api
 from trayopt.solver.model.clock import Clock, OutOfTime
-from trayopt.solver.model.in_time import THREAD, in_time, left_behind, margin
+from trayopt.solver.model.in_time import THREAD, _Work, in_time, left_behind, margin
 from trayopt.solver.search.search import Search
 
 
@@ -53,6 +53,28 @@ def test_what_cannot_be_ended_is_left_behind() -> None:
     for thread in found:
         thread.join(60)
     assert not left_behind()
+
+
+def test_an_end_that_comes_as_the_work_ends_raises_nothing_that_nobody_hears(monkeypatch: pytest.MonkeyPatch) -> None:
+    unheard: list[object] = []
+    monkeypatch.setattr(threading, "excepthook", unheard.append)
+    free = threading.Event()
+    work = _Work(lambda: free.wait(60))
+
+    class Late(threading.Event):
+        """Is set a moment after time is up."""
+
+        def set(self) -> None:
+            work.end()
+            super().set()
+
+    work.ended = Late()
+    free.set()
+    assert work.ended.wait(5)
+    for thread in [thread for thread in threading.enumerate() if thread.name == THREAD]:
+        thread.join(60)
+    assert unheard == []
+    assert work.result is True
 
 
 def test_an_event_ends_it_without_any_limit() -> None:

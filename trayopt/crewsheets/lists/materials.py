@@ -204,10 +204,10 @@ def _small(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
         for cut in item.cuts:
             diameter = book.job.subunit_of_leg[item.ends[0], cut.unit].diameter_mm
             caps[diameter] = caps.get(diameter, 0) + len(cut.capped)
-    for new in book.new_trunks:
-        for leg in book.cut_back(new.id) if new.id not in book.job.other_end else ():
-            diameter = book.job.subunit_of_leg[new.id, leg.subunit].diameter_mm
-            caps[diameter] = caps.get(diameter, 0) + 1
+    single = [added.id for added in book.new_trunks if added.id not in book.job.other_end]
+    for leg in (leg for name in single for leg in book.cut_back(name)):
+        diameter = book.job.subunit_of_leg[leg.trunk, leg.subunit].diameter_mm
+        caps[diameter] = caps.get(diameter, 0) + 1
     for diameter, count in sorted(caps.items()):
         if count:
             yield _row(tell, "cap", tell("size.cap", size=tell.size(diameter)), "", count, 0, "piece")

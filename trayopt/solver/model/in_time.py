@@ -48,21 +48,40 @@ class _Work(Generic[T]):
         self.error: BaseException | None = None
         self.ended = threading.Event()
         self._work = work
+        self._closing = threading.Lock()
+        self._closed = False
         self._thread = threading.Thread(target=self._run, name=THREAD, daemon=True)
         self._thread.start()
 
     def _run(self) -> None:
         try:
-            self.result = self._work()
-        except BaseException as error:
-            self.error = error
+            try:
+                self.result = self._work()
+            except BaseException as error:
+                self.error = error
+            self._close()
+        except OutOfTime as error:  # raised between the last line of the work and this one
+            self.error = self.error or error
         finally:
             self.ended.set()
 
+    def _close(self) -> None:
+        """Let no exception be raised in the thread from here on, and take back one that is on its way: nobody would hear it."""
+        with self._closing:
+            self._closed = True
+            _raise_in(threading.get_ident(), None)
+
     def end(self) -> None:
         """Raise ``OutOfTime`` inside of the work, at its next step in Python."""
-        if self._thread.ident is not None and not self.ended.is_set():
-            ctypes.pythonapi.PyThreadState_SetAsyncExc(ctypes.c_ulong(self._thread.ident), ctypes.py_object(OutOfTime))
+        with self._closing:
+            if self._thread.ident is not None and not self._closed:
+                _raise_in(self._thread.ident, OutOfTime)
+
+
+def _raise_in(thread: int, error: type[BaseException] | None) -> None:
+    """Have an exception raised in a thread at its next step in Python; None takes back one that was not raised yet."""
+    raised = None if error is None else ctypes.py_object(error)
+    ctypes.pythonapi.PyThreadState_SetAsyncExc(ctypes.c_ulong(thread), raised)
 
 
 def in_time(work: Callable[[], T], clock: Clock, stop: threading.Event | None = None) -> T | None:
