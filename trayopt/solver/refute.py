@@ -7,9 +7,9 @@ dozen nodes can be enough where hundreds were not.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
-from math import floor, inf
+from math import floor, inf, prod
 
 from trayopt.certificate.check import Bounds, Leaf, Split, System, Tree, Wrong
 from trayopt.solver.linear import Relaxation, Solved
@@ -20,8 +20,12 @@ MOST_NODES = 2_000
 FINEST = (12, 5_040, 10**9)
 """Greatest denominators of the prices, tried one after the other."""
 NEAR = 1e-6
+MOST_NARROWED = 16
+"""Of so many numbers by rank, and as many by how far from whole they are, both sides of a split are narrowed."""
 MOST_TRIED = 8
-"""So many splits of a node are tried."""
+"""So many of these splits are tried by a relaxation, the first ones by rank among them."""
+FIRST = 4
+"""So many by rank are tried in any case."""
 ENDS = 1_000.0
 """What a side counts on which nothing is left."""
 LEAST = 0.01
@@ -97,22 +101,41 @@ def _leaf(system: System, bounds: Bounds, prices: Mapping[str, float], missed: f
 
 
 def _split(system: System, relaxation: Relaxation, bounds: Bounds, solved: Solved, clock: Clock) -> int | None:
-    """Choose the number to split by: of some of high rank and far from whole the one that brings most; None if all are whole."""
-    off = {
-        i: system.ranks[i] * far for i, value in enumerate(solved.numbers) if (far := abs(value - round(value))) > NEAR
-    }
+    """Choose the number to split by, the one whose split brings most on both sides; None if all are whole."""
     best: tuple[float, int] | None = None
-    for index in sorted(off, key=off.__getitem__, reverse=True)[:MOST_TRIED]:
+    for index, sides in _worth_a_try(system, bounds, solved.numbers):
         if best is not None and clock.over:
             break
         brought = []
-        for side in _sides(system, bounds, index, floor(solved.numbers[index])):
+        for side in sides:
             missed = inf if side is None else relaxation.probe(side, clock)
-            narrowed = sum(before != now for before, now in zip(bounds, side or (), strict=False))
-            rises = max(0.0, missed - solved.missed) + LEAST + OF_NARROWED * narrowed
+            rises = max(0.0, missed - solved.missed) + LEAST + OF_NARROWED * _narrowed(bounds, side)
             brought.append(ENDS if missed > NEAR else rises)
         if best is None or min(brought) * max(brought) > best[0]:
             best = min(brought) * max(brought), index
         if min(brought) >= ENDS:
             break
     return None if best is None else best[1]
+
+
+def _worth_a_try(system: System, bounds: Bounds, numbers: Sequence[float]) -> list[tuple[int, list[Bounds | None]]]:
+    """Give numbers whose split is worth a relaxation, with its sides.
+
+    These are the first by rank, and of more by rank and by how far from whole they are those whose sides narrow most bounds.
+    """
+    far = {i: off for i, value in enumerate(numbers) if (off := abs(value - round(value))) > NEAR}
+    by_rank = sorted(far, key=lambda i: system.ranks[i] * far[i], reverse=True)[:MOST_NARROWED]
+    by_far = sorted(far, key=far.__getitem__, reverse=True)[:MOST_NARROWED]
+    found: list[tuple[int, int, list[Bounds | None]]] = []
+    for index in dict.fromkeys((*by_rank, *by_far)):
+        sides = _sides(system, bounds, index, floor(numbers[index]))
+        if sides == [None, None]:
+            return [(index, sides)]
+        found.append((prod(_narrowed(bounds, side) for side in sides), index, sides))
+    found.sort(key=lambda item: (item[1] in by_rank[:FIRST], item[0]), reverse=True)
+    return [(index, sides) for _, index, sides in found[:MOST_TRIED]]
+
+
+def _narrowed(bounds: Bounds, side: Bounds | None) -> int:
+    """Count the numbers whose bounds are narrower on a side; a side on which nothing is left counts more than any other."""
+    return len(bounds) ** 2 if side is None else sum(before != now for before, now in zip(bounds, side, strict=True))
