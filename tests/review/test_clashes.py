@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from io import StringIO
 from typing import Any
 
@@ -16,10 +16,15 @@ from trayopt.domain.job import Job
 from trayopt.review.desk import Review, review_table
 from trayopt.review.reading import parse_handmade
 from trayopt.review.sheet_out import columns_of, plan_rows
+from trayopt.solver.bounds.division import Divider
+from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.solver.model.posting import Policy
 from trayopt.solver.repair import clash as clashes
 from trayopt.solver.repair.clash import clash
 from trayopt.solver.repair.completing import complete
+from trayopt.solver.repair.fixed import divided_by, kept_model
 
 Rows = list[dict[str, str]]
 
@@ -55,7 +60,7 @@ def review(job: Job, rows: Rows) -> Review:
     writer = csv.DictWriter(stream, columns_of(job), lineterminator="\n")
     writer.writeheader()
     writer.writerows(rows)
-    return review_table(job, parse_handmade(job, stream.getvalue().encode(), "table.csv"))
+    return review_table(job, parse_handmade(job, stream.getvalue().encode(), "table.csv"), complete_s=120)
 
 
 def stack(rows: Rows, i: int) -> str:
@@ -79,7 +84,8 @@ def test_rows_that_clash_are_named_and_each_is_proven_to_be_needed(through: Job,
     assert found.completion is not None
     assert found.completion.impossible
     remark = next(remark for remark in found.remarks if remark.level == "clash")
-    assert "each of them is needed for that (proven)" in remark.found
+    assert "(proven)" in remark.found
+    assert "1 decisions" not in remark.found
     assert 1 <= len(remark.lines) <= 2
 
 
@@ -144,7 +150,15 @@ def test_a_clash_without_suspects_is_found_too(through: Job, rows: Rows) -> None
     assert complete(through, [f for i in found.groups for f in facts[i]], clock=Clock(30)).impossible
     for left_out in found.groups:
         rest = [f for i in found.groups if i != left_out for f in facts[i]]
-        assert complete(through, rest, clock=Clock(30)).assignment is not None
+        settled = Divider(through).narrowed(divided_by(through, rest)).settle()
+        assert settled is not None
+        assert complete_with(through, rest, settled.divisions)
+
+
+def complete_with(job: Job, facts: list[Decision], divisions: Mapping[Key, Sequence[int]]) -> bool:
+    """Whether some plan with these divisions keeps every must and the facts."""
+    model = kept_model(job, facts, divisions, Policy("hard", "free"))
+    return solve_one(model.cp, Clock(120), None)[0] in FOUND
 
 
 def test_without_time_nothing_is_called_needed(through: Job, rows: Rows) -> None:

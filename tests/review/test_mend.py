@@ -199,8 +199,8 @@ def test_no_plan_with_fewer_changes_exists(seed: int) -> None:
 
 
 def test_given_plans_say_what_is_done_with_ribbons() -> None:
-    drawn = [made for seed in range(1, 30, 2) if (made := tiny(1000 * seed + seed)) is not None]
-    assert sum(len({str(dict(decision.ribbons)) for decision in good}) > 1 for _, good in drawn) > 10
+    drawn = [made for seed in range(1, 14, 2) if (made := tiny(1000 * seed + seed)) is not None]
+    assert sum(len({str(dict(decision.ribbons)) for decision in good}) > 1 for _, good in drawn) > 4
 
 
 def test_given_plans_have_parked_legs() -> None:
@@ -663,7 +663,7 @@ def test_rows_that_enter_at_another_end_are_laid_in_again() -> None:
     "name",
     [
         "worked-example.yaml",
-        "2x144-wall-1x12-single.yaml",
+        pytest.param("2x144-wall-1x12-single.yaml", marks=pytest.mark.slow),
         pytest.param("2x288-wall-2x6.yaml", marks=pytest.mark.slow),
     ],
 )

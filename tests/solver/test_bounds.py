@@ -147,7 +147,7 @@ def test_a_bound_that_is_one_too_high_is_caught(
                 proofs = prove(job, plan, time_limit_s=60, workers=1)
                 assert proofs.refuted, f"{claimed[0].goal} by {claimed[0].by} is not refuted"
             result["refuted by the plain model" if claimed else "no harm"] += 1
-        if result["caught"] > 1:
+        if result["caught"] > 1 or result["refuted by the plain model"] > 2:
             break
     assert set(result) <= {"caught", "no harm", "refuted by the plain model"}, "no other fault comes of it"
     assert result["caught"] + result["refuted by the plain model"] > 0, result

@@ -332,6 +332,8 @@ def _complete(job: Job, made: Handmade, as_told: Callable[[], Laid], limit_s: fl
         said += f"; and {len(culprits.groups) - MOST_NAMED:,} more"
     sure = "each of them is needed for that (proven)" if culprits.minimal else "not shown to be the fewest"
     text = f"no plan that keeps every must keeps these {len(culprits.groups)} decisions together; {sure}: {said}"
+    if len(culprits.groups) == 1:
+        text = f"no plan that keeps every must keeps this decision, whatever the other rows say (proven): {said}"
     cells = tuple(dict.fromkeys(line.cell("position", "tray", "stack", "port", "travel") for line in lines))
     remark = Remark(
         "complete", "clash", " / ".join(_words(decided[i][1]) for i in culprits.groups[:4]), lines, cells, text,
