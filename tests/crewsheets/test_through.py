@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from tests.crewsheets.plans import gone
+from tests.crewsheets.plans import STANDARD, gone
+from trayopt.api import load_job, solve
 from trayopt.cli.plan_words import window_words
 from trayopt.crewsheets.acts import Act
 from trayopt.crewsheets.hands import replay
@@ -14,6 +15,7 @@ from trayopt.crewsheets.html import hardware_notes
 from trayopt.crewsheets.order import acts_of
 from trayopt.crewsheets.passing import spans
 from trayopt.crewsheets.write import Options, Sheets
+from trayopt.domain.base import remade
 
 
 def sheets(*joined: str, language: str = "en", **keys: Any) -> Sheets:
@@ -213,3 +215,14 @@ def test_a_window_longer_than_the_slack_stands_first_on_the_page() -> None:
 
 def test_numbers_in_runs() -> None:
     assert spans([5, 1, 2, 3, 9]) == "1 – 3, 5, 9"
+
+
+def test_a_window_in_service_is_measured_before_tubes_of_it_get_new_legs() -> None:
+    """The second branch asks for 8,700 mm, where the tap had a window of 6,900 mm; nothing new, nothing to measure."""
+    second = load_job(STANDARD / "288-through-second-branch-wall-2x6.yaml")
+    said = lines(Sheets(second, solve(second, reproducible=True).plan, Options()), "service")
+    assert any(line.startswith("M1: the plan counts on a window of 8,700 mm in its sheath.") for line in said)
+    first = remade(second, trunks=second.trunks[:-1], joins=second.joins[:1])
+    assert not any(
+        "window" in line for line in lines(Sheets(first, solve(first, reproducible=True).plan, Options()), "service")
+    )

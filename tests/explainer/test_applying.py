@@ -183,6 +183,13 @@ def test_comments_quotes_and_order_outlive_a_change() -> None:
     )
 
 
+def test_a_list_of_short_entries_keeps_its_braces() -> None:
+    text = "apart: [{joins: [a, b]}]  # by two routes\ntitle: x\n"
+    file = YamlFile(text)
+    file.merge("title: y\n")
+    assert file.text() == text.replace("x\n", "y\n")
+
+
 @pytest.mark.parametrize(
     ("document", "says"),
     [

@@ -68,6 +68,7 @@ class StepWords:
         book, tell = self.book, self.tell
         for trunk in act.trunks:
             yield tell("step.service.work" if trunk in book.work else "step.service.trunk", trunk=trunk)
+        yield from self.through.in_service()
         for stack in book.job.enclosure.stacks:
             for state in ("closed", "opened"):
                 trays = [i for i, tray in enumerate(book.trays) if tray.stack == stack.id and book.states[i] == state]

@@ -34,6 +34,12 @@ class ThroughWords:
         for item in self.of(act):
             yield self.tell("step.clamp.through", trunk=item.trunk, length=self.tell.cut(item.window_mm))
 
+    def in_service(self) -> Iterator[str]:
+        """Yield a line for each window in service out of which tubes get new legs: it may have to be longer than it is."""
+        for item in self.book.passing:
+            if not item.new and any(end in self.book.work for end in item.ends):
+                yield self.tell("step.service.window", trunk=item.trunk, length=self.tell.cut(item.window_mm))
+
     def windows(self, act: Act, key: str) -> Iterator[str]:
         """Yield a line for each window in a sheath, with its length and its two ports."""
         for item in self.of(act):

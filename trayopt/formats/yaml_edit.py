@@ -29,6 +29,7 @@ class YamlFile:
         self._yaml = YAML(typ="rt")
         self._yaml.preserve_quotes = True
         self._yaml.width = 1_000_000
+        self._yaml.brace_single_entry_mapping_in_flow_sequence = True
         self._yaml.indent(mapping=2, sequence=4, offset=2)
         self.data: Any = self._yaml.load(text)
 
