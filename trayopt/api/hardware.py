@@ -103,17 +103,18 @@ def hardware_of(job_file: Path, *, library: Sequence[Path] = (), texts: Mapping[
     return hardware_uses(job_file, library, texts)
 
 
-def use_picture(use: Use) -> str:
+def use_picture(use: Use, language: str = "en") -> str:
     """Draw a part that a job uses, in SVG, with marks at assumed values; an empty text if the part cannot be built."""
     from trayopt.domain.cable import Cable
     from trayopt.domain.hardware import Enclosure, Tray, TubeSet
     from trayopt.pictures.hardware import Doubts
     from trayopt.pictures.hardware import hardware_picture as drawn
     from trayopt.pictures.svg import svg_text
+    from trayopt.rules.tongues import tongue_of
 
     if not isinstance(use.model, Tray | Enclosure | Cable | TubeSet):
         return ""
-    return svg_text(drawn(use.model, Doubts(use.assumed)))
+    return svg_text(drawn(use.model, Doubts(use.assumed), tongue_of(language).say))
 
 
 def hardware_page(entries: Sequence[Entry], warnings: Sequence[Fault] = ()) -> str:

@@ -105,10 +105,10 @@ class Desk:
         with self.lock:
             return shown_hardware(self.document)
 
-    def hardware_picture(self, index: int) -> dict[str, str]:
-        """Draw a part of the hardware."""
+    def hardware_picture(self, index: int, language: str) -> dict[str, str]:
+        """Draw a part of the hardware, with its texts in a language."""
         with self.lock:
-            return {"picture": picture(self.document, index)}
+            return {"picture": picture(self.document, index, language)}
 
     def pictures(self, language: str) -> dict[str, str]:
         """Draw the plan."""

@@ -59,10 +59,10 @@ def _uses(document: Document) -> list[Use]:
         return []
 
 
-def picture(document: Document, index: int) -> str:
-    """Draw a part; the result is empty if the part cannot be built or does not exist."""
+def picture(document: Document, index: int, language: str) -> str:
+    """Draw a part, with its texts in a language; the result is empty if the part cannot be built or does not exist."""
     uses = _uses(document)
-    return api.use_picture(uses[index]) if 0 <= index < len(uses) else ""
+    return api.use_picture(uses[index], language) if 0 <= index < len(uses) else ""
 
 
 def _part(document: Document, use: Use, said: list[tuple[Fault, str]]) -> Plain:

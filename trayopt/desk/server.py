@@ -79,6 +79,9 @@ def application(desk: Desk) -> Starlette:
         desk.halt()
         return desk.state()
 
+    def hardware_picture(request: Request) -> dict[str, str]:
+        return desk.hardware_picture(_number(request.query_params.get("of")), _language(request))
+
     async def page(request: Request) -> Response:
         return Response(page_text(_language(request)), media_type="text/html")
 
@@ -108,9 +111,7 @@ def application(desk: Desk) -> Starlette:
             Route("/state", get(lambda request: desk.state(_number(request.query_params.get("since"))))),
             Route("/tables", get(lambda _: desk.tables())),
             Route("/hardware", get(lambda _: desk.hardware())),
-            Route(
-                "/hardware_picture", get(lambda request: desk.hardware_picture(_number(request.query_params.get("of"))))
-            ),
+            Route("/hardware_picture", get(hardware_picture)),
             Route("/pictures", get(lambda request: desk.pictures(_language(request)))),
             Route("/sheet", sheet),
             Route("/act", post(desk.act), methods=["POST"]),

@@ -53,6 +53,20 @@ def chained(items: Sequence[object], form: str) -> str:
     return said(form, first=items[0], then=chained(items[1:], form))
 
 
+def begun_with(text: str, first: str, other: str) -> str:
+    """Give a text that begins with ``first`` and a colon so that it begins with another one; any other text as it is."""
+    if not text.startswith(f"{first}: "):
+        return text
+    if not isinstance(text, Said):
+        return other + text[len(first) :]
+    _, name, _, _ = next(iter(string.Formatter().parse(_chosen(text.form, text.values))))
+    value = text.values.get(name or "")
+    if value is None or not text.startswith(str(value)):
+        return text
+    inner = other if str(value) == first else begun_with(value, first, other) if isinstance(value, Said) else value
+    return said(text.form, **{**text.values, str(name): inner})
+
+
 class Tongue(string.Formatter):
     """A language: translates texts that ``said`` made, and writes numbers in its own way.
 

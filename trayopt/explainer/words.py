@@ -10,6 +10,7 @@ from trayopt.domain.explanation import ConflictSaid, GroupSaid, PreferenceSaid
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run, parse_run
+from trayopt.domain.said import begun_with
 from trayopt.domain.said import said as said_as
 from trayopt.explainer.tray_needs import tray_need, turning_pairs
 from trayopt.rules.divided_at_tray import DividedAtTray
@@ -157,20 +158,24 @@ def together(groups: Sequence[GroupSaid]) -> list[tuple[str, list[str], str]]:
 
     Of plans that show how such groups are broken the first is told.
     """
-    alike: dict[tuple[str, str], tuple[list[str], str]] = {}
+    alike: dict[tuple[str, str], list[GroupSaid]] = {}
     for item in groups:
-        said = item.because.removeprefix(f"{item.subject}: ")
-        subjects, _ = alike.setdefault((item.rule, said.partition(f"; {IN_A_PLAN}")[0]), ([], said))
-        subjects.append(item.subject if said != item.because else "")
-    return [(rule, subjects, _of_all(subjects, said)) for (rule, _), (subjects, said) in alike.items()]
+        fact = item.because.removeprefix(f"{item.subject}: ").partition(f"; {IN_A_PLAN}")[0]
+        alike.setdefault((item.rule, fact), []).append(item)
+    return [(rule, [_own_subject(item) for item in same], _of_all(same)) for (rule, _), same in alike.items()]
 
 
-def _of_all(subjects: Sequence[str], said: str) -> str:
-    """Put subjects before what is said of each; empty ones stand in the sentence itself."""
-    named_before = [subject for subject in subjects if subject]
-    if not named_before:
-        return said
-    return f"{listed(named_before)}{', each' if len(named_before) > 1 else ''}: {said}"
+def _own_subject(item: GroupSaid) -> str:
+    """Give the subject that stands before a sentence; nothing where the sentence has its subject inside."""
+    return item.subject if item.because.startswith(f"{item.subject}: ") else ""
+
+
+def _of_all(same: Sequence[GroupSaid]) -> str:
+    """Put the subjects of all before what is said of each."""
+    subjects = [subject for subject in map(_own_subject, same) if subject]
+    if len(subjects) < 2:
+        return same[0].because
+    return begun_with(same[0].because, same[0].subject, said_as("{subjects}, each", subjects=listed(subjects)))
 
 
 def by_reason(broken: Sequence[PreferenceSaid]) -> list[list[PreferenceSaid]]:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import cache
 
+from trayopt.domain.said import said
 from trayopt.formats.locate import Spot
 
 MOST_ROWS = 100_000
 MOST_COLUMNS = 1_000
-AS_TEXT = "format the column as text and type the cell again"
+AS_TEXT = said("format the column as text and type the cell again")
 
 
 class Cell:

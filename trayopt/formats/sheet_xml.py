@@ -12,12 +12,13 @@ from functools import lru_cache
 from typing import IO, Any, NamedTuple
 from xml.parsers.expat import ParserCreate
 
+from trayopt.domain.said import said
 from trayopt.formats.cells import AS_TEXT, MOST_COLUMNS
 
 CHUNK = 1 << 16
-DATE = "the spreadsheet turned this cell into a date", AS_TEXT
-NO_VALUE = "a formula without a value", "open and save the file in a spreadsheet, or type the value"
-ERROR = "an error of the spreadsheet", "type the value"
+DATE = said("the spreadsheet turned this cell into a date"), AS_TEXT
+NO_VALUE = said("a formula without a value"), said("open and save the file in a spreadsheet, or type the value")
+ERROR = said("an error of the spreadsheet"), said("type the value")
 ERRORS = {"#REF!", "#N/A", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!"}
 _BEYOND = "#VALUE!"
 """The text of a number that is formatted as a date and lies beyond all dates."""

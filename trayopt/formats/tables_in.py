@@ -12,6 +12,7 @@ from itertools import chain, islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from trayopt.domain.said import said
 from trayopt.errors import Fault, InputError
 from trayopt.formats.cells import MOST_COLUMNS, MOST_ROWS, Cell, Row
 from trayopt.formats.locate import describe
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from trayopt.formats.xlsx_in import Sheet
 
 MOST_BYTES = 20_000_000
+KINDS = "CSV, XLSX"
 MOST_ABOVE = 20
 """Number of first rows among which the headers of a hand-made table are looked for."""
 
@@ -151,10 +153,8 @@ def is_workbook(raw: bytes, source: str) -> bool:
         If it is a workbook of an older format, or a protected workbook.
     """
     if raw.startswith(b"\xd0\xcf\x11\xe0"):
-        found = "an old or a protected workbook"
-        raise InputError(
-            [Fault(source, 0, 0, "cannot be read as a table", found, "CSV, XLSX", "save it as XLSX without a password")]
-        )
+        found, hint = said("an old or a protected workbook"), said("save it as XLSX without a password")
+        raise InputError([Fault(source, 0, 0, said("cannot be read as a table"), found, KINDS, hint)])
     return raw.startswith(b"PK\x03\x04")
 
 
@@ -182,7 +182,10 @@ def _table(records: Iterable[Row], source: str, wanted: tuple[str, ...], optiona
     for i, name in enumerate(names):
         if name in used and name in names[:i]:
             faults.append(
-                head.spot_of(i).fault(f"the header {describe(name)} is given twice", hint="rename one of the columns")
+                head.spot_of(i).fault(
+                    said("the header {name} is given twice", name=describe(name)),
+                    hint=said("rename one of the columns"),
+                )
             )
     for name in wanted:
         if name.lower() not in names:
@@ -190,7 +193,10 @@ def _table(records: Iterable[Row], source: str, wanted: tuple[str, ...], optiona
             hint = did_you_mean(name, names)
             faults.append(
                 head.spot.fault(
-                    f"there is no column '{name}'", found=found, allowed=", ".join((*wanted, *optional)), hint=hint
+                    said("there is no column '{name}'", name=name),
+                    found=found,
+                    allowed=", ".join((*wanted, *optional)),
+                    hint=hint,
                 )
             )
     if faults:
@@ -233,7 +239,9 @@ def _fill(table: Table, records: Iterable[Row], used: Collection[int], *, loose:
     width = len(table.head.texts)
     for row in records:
         if len(table.rows) >= MOST_ROWS:
-            raise InputError([row.spot.fault("the table is too long", allowed=f"up to {MOST_ROWS:,} rows")])
+            raise InputError(
+                [row.spot.fault(said("the table is too long"), allowed=said("up to {most:,} rows", most=MOST_ROWS))]
+            )
         for i, (wrong, hint) in row.wrong.items():
             if i in used:
                 table.faults.append(row.spot_of(i).fault(wrong, found=describe(row.texts[i]), hint=hint))
@@ -253,14 +261,16 @@ def _over(table: Table, row: Row, width: int, *, loose: bool) -> None:
     if loose and row.raw is None:
         table.beside.append(row.at(over))
         return
-    hint = "put a text that holds the separator in quotes"
+    hint = said("put a text that holds the separator in quotes")
     table.faults.append(
-        row.spot_of(over).fault("a cell without a header over it", found=describe(row.texts[over]), hint=hint)
+        row.spot_of(over).fault(said("a cell without a header over it"), found=describe(row.texts[over]), hint=hint)
     )
 
 
 def _no_rows(source: str) -> InputError:
-    return InputError([Fault(source, 1, 1, "the table is empty", allowed="a row of headers and rows under it")])
+    return InputError(
+        [Fault(source, 1, 1, said("the table is empty"), allowed=said("a row of headers and rows under it"))]
+    )
 
 
 def _csv_rows(text: str, source: str, known: Callable[[str], bool] | None = None) -> Iterator[Row]:
@@ -283,16 +293,18 @@ def _csv_rows(text: str, source: str, known: Callable[[str], bool] | None = None
             record = next(reader)
             done += reader.line_num - before
             if len(record) > MOST_COLUMNS:
-                allowed = f"up to {MOST_COLUMNS:,}"
-                raise InputError([Fault(source, start + 1, 1, "too many columns", f"{len(record):,}", allowed)])
+                allowed = said("up to {most:,}", most=MOST_COLUMNS)
+                raise InputError([Fault(source, start + 1, 1, said("too many columns"), f"{len(record):,}", allowed)])
             texts = list(map(str.strip, record))
             raw = lines[start] if done == start + 1 else "".join(lines[start:done])
             if done == start + 1:
                 whole[raw] = texts
             yield Row(source, start + 1, texts, raw, separator)
     except csv.Error as wrong:
-        hint = "close the quotes; write a quote inside of a text twice"
-        raise InputError([Fault(source, done + 1, 1, f"this is not valid CSV: {wrong}", hint=hint)]) from None
+        hint = said("close the quotes; write a quote inside of a text twice")
+        raise InputError(
+            [Fault(source, done + 1, 1, said("this is not valid CSV: {wrong}", wrong=str(wrong)), hint=hint)]
+        ) from None
 
 
 def _separator(lines: Sequence[str], known: Callable[[str], bool] | None) -> str:

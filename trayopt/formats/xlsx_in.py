@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from io import BytesIO
 from typing import Any
 
+from trayopt.domain.said import said
 from trayopt.errors import Fault, InputError
 from trayopt.formats.cells import MOST_COLUMNS, MOST_ROWS, Row, letters
 from trayopt.formats.locate import Spot
@@ -51,8 +52,8 @@ class Sheet:
             if wide.row > MOST_ROWS + 1:
                 raise _too_long(source, wide.row) from wide
             spot = Spot(source, where=f"{letters(wide.column)}{wide.row}")
-            found, allowed = f"{wide.column + 1:,}", f"up to {MOST_COLUMNS:,}"
-            raise InputError([spot.fault("too many columns", found=found, allowed=allowed)]) from wide
+            found, allowed = f"{wide.column + 1:,}", said("up to {most:,}", most=MOST_COLUMNS)
+            raise InputError([spot.fault(said("too many columns"), found=found, allowed=allowed)]) from wide
 
 
 class Workbook:
@@ -92,9 +93,9 @@ class Workbook:
                 if sheet.state == "visible" and part in book.valid_files
             ]
         except Exception as wrong:
-            raise _unreadable(source, "a damaged workbook, or none") from wrong
+            raise _unreadable(source, said("a damaged workbook, or none")) from wrong
         if not self.sheets:
-            raise _unreadable(source, "no visible sheet")
+            raise _unreadable(source, said("no visible sheet"))
 
     def rows(self, part: str, merged: list[str]) -> Iterator[SheetRow]:
         """Yield the rows of a sheet that are not empty, then the ranges of its merged cells."""
@@ -104,7 +105,7 @@ class Workbook:
         except TooWideError:
             raise
         except Exception as wrong:
-            raise _unreadable(self.source, "a damaged sheet") from wrong
+            raise _unreadable(self.source, said("a damaged sheet")) from wrong
 
 
 def _opened(raw: bytes, source: str) -> Any:
@@ -113,9 +114,9 @@ def _opened(raw: bytes, source: str) -> Any:
         from openpyxl.reader.excel import ExcelReader
         from openpyxl.styles.stylesheet import apply_stylesheet
     except ImportError as missing:
-        hint = "pip install trayopt[xlsx], or save the table as CSV"
+        hint = said("{command}, or save the table as CSV", command="pip install trayopt[xlsx]")
         raise InputError(
-            [Fault(source, 0, 0, "openpyxl is needed to read XLSX and is not installed", hint=hint)]
+            [Fault(source, 0, 0, said("openpyxl is needed to read XLSX and is not installed"), hint=hint)]
         ) from missing
     try:
         with warnings.catch_warnings():
@@ -126,7 +127,7 @@ def _opened(raw: bytes, source: str) -> Any:
             book.read_workbook()
             apply_stylesheet(book.archive, book.wb)
     except Exception as wrong:
-        raise _unreadable(source, "a damaged workbook, or none") from wrong
+        raise _unreadable(source, said("a damaged workbook, or none")) from wrong
     return book
 
 
@@ -136,25 +137,25 @@ def _guarded(raw: bytes, source: str) -> zipfile.ZipFile:
         packed = zipfile.ZipFile(BytesIO(raw))
         size = sum(item.file_size for item in packed.infolist())
         if size > MOST_UNPACKED:
-            found, allowed = f"{size / 1e6:,.0f} MB unpacked", f"up to {MOST_UNPACKED / 1e6:g} MB"
-            raise InputError([Fault(source, 0, 0, "the workbook is too large", found, allowed)])
+            found = said("{megabytes:,} MB unpacked", megabytes=round(size / 1e6))
+            allowed = said("up to {limit:g} MB", limit=MOST_UNPACKED / 1e6)
+            raise InputError([Fault(source, 0, 0, said("the workbook is too large"), found, allowed)])
         # a workbook never has a document type; an attack by nested entities does
         typed = any(b"<!DOCTYPE" in packed.read(name) for name in packed.namelist() if name.endswith((".xml", ".rels")))
     except InputError:
         raise
     except Exception as wrong:
-        raise _unreadable(source, "a damaged file") from wrong
+        raise _unreadable(source, said("a damaged file")) from wrong
     if typed:
-        raise _unreadable(source, "a damaged sheet: it has a document type")
+        raise _unreadable(source, said("a damaged sheet: it has a document type"))
     return packed
 
 
 def _too_long(source: str, number: int) -> InputError:
     spot = Spot(source, where=f"A{number}")
-    return InputError([spot.fault("the table is too long", allowed=f"up to {MOST_ROWS:,} rows")])
+    return InputError([spot.fault(said("the table is too long"), allowed=said("up to {most:,} rows", most=MOST_ROWS))])
 
 
 def _unreadable(source: str, found: str) -> InputError:
-    return InputError(
-        [Fault(source, 0, 0, "cannot be read as XLSX", found, "a workbook", "save it again as XLSX, or as CSV")]
-    )
+    hint = said("save it again as XLSX, or as CSV")
+    return InputError([Fault(source, 0, 0, said("cannot be read as XLSX"), found, said("a workbook"), hint)])

@@ -431,4 +431,4 @@ class _Built:
                     "{names} do not pass the bore of port {port} together (port_seal)", names=names, port=name
                 )
                 seals = said("a bore of {bore_mm:g} mm", bore_mm=port.bore_mm)
-            yield self.fault(max(i for i, _ in entered), message, found, seals or "none: the port has no seal")
+            yield self.fault(max(i for i, _ in entered), message, found, seals or said("none: the port has no seal"))

@@ -13,7 +13,7 @@ from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import describe
 from trayopt.formats.validate import did_you_mean
 from trayopt.formats.yaml_in import read_yaml
-from trayopt.library.find import FOLDERS, KINDS, Kind, Library
+from trayopt.library.find import FOLDERS, KINDS, LIST, Kind, Library
 from trayopt.library.resolve import Resolver
 
 Model = Tray | Enclosure | Cable | TubeSet
@@ -106,7 +106,7 @@ def find_entries(library: Library, name: str, kind: str | None = None) -> list[E
             found.append(Entry(each, path, model))
     if not found:
         names = [entry for each in KINDS if kind in {None, each} for entry in library.names(each)]
-        hint = did_you_mean(name, names) or "list them with: trayopt library list"
+        hint = did_you_mean(name, names) or said("list them with: {command}", command=LIST)
         raise InputError.one(said("there is no entry {name}", name=describe(name)), source="library", hint=hint)
     return found
 

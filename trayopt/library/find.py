@@ -23,6 +23,8 @@ MODELS: dict[Kind, type[Tray] | type[Enclosure] | type[Cable] | type[TubeSet]] =
     "cable": Cable,
     "tubes": TubeSet,
 }
+LIST = "trayopt library list"
+"""What shows the entries that there are."""
 MOST_FILES = 20_000
 
 

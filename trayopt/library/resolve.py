@@ -17,7 +17,7 @@ from trayopt.formats.locate import Path as DataPath
 from trayopt.formats.source import read_text
 from trayopt.formats.validate import did_you_mean, validate
 from trayopt.formats.yaml_in import MOST_BYTES, read_yaml
-from trayopt.library.find import KINDS, MODELS, Kind, Library
+from trayopt.library.find import KINDS, LIST, MODELS, Kind, Library
 from trayopt.library.soundness import remarks
 
 M = TypeVar("M", bound=BaseModel)
@@ -178,7 +178,7 @@ class Resolver:
         if target is not None:
             return self._file(kind, target, self._read(target))
         known = self.library.names(kind)
-        hint = did_you_mean(name, known) or "list them with: trayopt library list"
+        hint = did_you_mean(name, known) or said("list them with: {command}", command=LIST)
         message = said("there is no {kind} {name} in the library", kind=_noun(kind), name=describe(name))
         few = ", ".join(known) if len(known) <= 8 else ""
         self.faults.append(located.spot(path).fault(message, allowed=few, hint=hint))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 from typing import Literal, NamedTuple
@@ -133,6 +133,8 @@ class Picture:
     height: float
     title: str
     description: str = ""
+    say: Callable[[str], str] = str
+    """Says a text in the language of the picture."""
     boxes: list[Box] = field(default_factory=list)
     discs: list[Disc] = field(default_factory=list)
     paths: list[Path] = field(default_factory=list)

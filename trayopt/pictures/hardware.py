@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from math import asin, cos, hypot, pi, sin
 
 from trayopt.domain.cable import Cable
-from trayopt.domain.hardware import Enclosure, Port, Stack, Tray, TubeSet, trays_in_words
+from trayopt.domain.hardware import Enclosure, Port, Stack, Tray, TubeSet
+from trayopt.domain.said import listed, said
 from trayopt.pictures.base import WIDTH, Box, Disc, Dot, Labels, Path, Picture, Rect, Text, fitted, text_width, wrapped
 from trayopt.pictures.front import BoxFront, draw_case, draw_guides, draw_ports, draw_stacks
 from trayopt.pictures.sizes import size_across, size_upright
 
 Model = Tray | Enclosure | Cable | TubeSet
+Say = Callable[[str], str]
 DataPath = tuple[str | int, ...]
+TITLES = {"enclosure": "box {id}", "tray": "tray {id}", "cable": "cable {id}", "tubes": "tubes {id}"}
+CONSTRUCTIONS = {
+    "ribbon": "ribbon", "central_tube": "central tube", "slotted_core": "slotted core",
+    "partly_bonded_ribbon": "partly bonded ribbon", "loose_tube": "loose tube",
+}  # fmt: skip
 LINE = 17.0
 EDGE = 12.0
 MARK = "*"
@@ -49,13 +56,13 @@ class Doubts:
             owners = [str(part) for part in above[: above.index(index)]] if index is not None else []
             who = "" if index is None else str(getattr(_items(model, owners)[index], "id", index + 1))
             parts.setdefault((" ".join(names), who), []).append(str(key))
-        said = []
+        found = []
         alike = sorted(((head, tuple(keys)), who) for (head, who), keys in parts.items())
         for (head, keys), group in groupby(alike, key=lambda item: item[0]):
             whose = ", ".join(who for _, who in group if who)
             lead = " ".join(text for text in (head, whose) if text)
-            said.append(f"{lead}: {', '.join(keys)}" if lead else ", ".join(keys))
-        return said
+            found.append(f"{lead}: {', '.join(keys)}" if lead else ", ".join(keys))
+        return found
 
 
 def _items(model: Model, names: Sequence[str]) -> Sequence[object]:
@@ -68,18 +75,18 @@ def _items(model: Model, names: Sequence[str]) -> Sequence[object]:
 NO_DOUBTS = Doubts()
 
 
-def hardware_picture(model: Model, doubts: Doubts = NO_DOUBTS) -> Picture:
-    """Draw an entry of the library."""
+def hardware_picture(model: Model, doubts: Doubts = NO_DOUBTS, say: Say = str) -> Picture:
+    """Draw an entry of the library; ``say`` says its texts in a language."""
     if isinstance(model, Enclosure):
-        return box_picture(model, doubts)
+        return box_picture(model, doubts, say=say)
     if isinstance(model, Tray):
-        return _tray(model, doubts)
-    return _cable(model, doubts) if isinstance(model, Cable) else _tubes(model, doubts)
+        return _tray(model, doubts, say)
+    return _cable(model, doubts, say) if isinstance(model, Cable) else _tubes(model, doubts, say)
 
 
-def _begun(model: Model, what: str) -> Picture:
-    kind = "box" if isinstance(model, Enclosure) else model.kind
-    picture = Picture(f"{model.kind}-{model.id}", WIDTH, 0, f"{kind} {model.id}", what)
+def _begun(model: Model, what: str, say: Say) -> Picture:
+    title, what = say(said(TITLES[model.kind], id=model.id)), say(what)
+    picture = Picture(f"{model.kind}-{model.id}", WIDTH, 0, title, what, say)
     picture.texts.append(Text(EDGE, 18, fitted(model.id, WIDTH - 2 * EDGE, 17), "title", size=17, full=model.id))
     picture.texts.append(Text(EDGE, 40, fitted(what, WIDTH - 2 * EDGE), "note", full=what))
     return picture
@@ -87,7 +94,7 @@ def _begun(model: Model, what: str) -> Picture:
 
 def _told(picture: Picture, y: float, lines: Sequence[str], kind: str = "figure", left: float = EDGE) -> float:
     """Write lines one under the other, wrapped; return the y of the next line."""
-    for line in lines:
+    for line in map(picture.say, lines):
         for i, part in enumerate(wrapped(line, WIDTH - left - EDGE - 16)):
             picture.texts.append(Text(left + 16 * (i > 0), y, part, kind, full=line))
             y += LINE
@@ -96,11 +103,11 @@ def _told(picture: Picture, y: float, lines: Sequence[str], kind: str = "figure"
 
 def _finished(picture: Picture, y: float, doubts: Doubts, model: Model) -> Picture:
     """Write at the bottom what is assumed, and end the picture there."""
-    said = doubts.lines(model)
-    if said:
-        head = f"{MARK} assumed, not measured: correct it in the file and take the word away"
+    lines = doubts.lines(model)
+    if lines:
+        head = said("{mark} assumed, not measured: correct it in the file and take the word away", mark=MARK)
         y = _told(picture, y + 8, [head], "doubt")
-        y = _told(picture, y, said, "figure", EDGE + 16)
+        y = _told(picture, y, lines, "figure", EDGE + 16)
     picture.height = y + 4
     return picture
 
@@ -113,6 +120,7 @@ def box_picture(
     doubts: Doubts = NO_DOUBTS,
     trunks: Mapping[str, Sequence[str]] | None = None,
     notes: Sequence[str] = (),
+    say: Say = str,
 ) -> Picture:
     """Draw a box from the door and its stacks from the side, with its ports.
 
@@ -126,10 +134,18 @@ def box_picture(
         For a job: the trunks that may enter by each port, without trunks that may enter by any port.
     notes
         Lines to be written under the picture.
+    say
+        Function that says a text in the language of the picture.
     """
     trays = sum(stack.positions for stack in box.stacks)
     sizes = " x ".join(f"{size:g}" for size in box.size_mm)
-    picture = _begun(box, f"{sizes} mm inside, {trays} trays, {box.fibres:,} fibres")
+    what = said(
+        "{sizes} mm inside, {n:,} tray, {fibres:,} fibres|{sizes} mm inside, {n:,} trays, {fibres:,} fibres",
+        sizes=sizes,
+        n=trays,
+        fibres=box.fibres,
+    )
+    picture = _begun(box, what, say)
     picture.height = 4000  # room for labels until everything is drawn
     front = BoxFront(box, top=104, drawn=FRONT_PX)
     draw_case(picture, front)
@@ -137,7 +153,7 @@ def box_picture(
     size_upright(picture, HEIGHT_X, front.box.y, front.box.bottom, f"{box.size_mm[1]:g}")
     height = Rect(HEIGHT_X, front.box.y, 1, front.box.height)
     labels = Labels(picture.frame, [*(text.rect for text in picture.texts), height])
-    draw_stacks(picture, front, labels, {stack.id: _holds(stack, front.scale) for stack in box.stacks})
+    draw_stacks(picture, front, labels, {stack.id: _holds(stack, front.scale, say) for stack in box.stacks})
     _entrances(picture, front)
     entering = {port.id: ", ".join((trunks or {}).get(port.id, ())) for port in box.ports}
     draw_ports(picture, front, labels, entering)
@@ -152,9 +168,9 @@ def box_picture(
     return _finished(picture, _told(picture, y, notes), doubts, box)
 
 
-def _holds(stack: Stack, scale: float) -> str:
+def _holds(stack: Stack, scale: float, say: Say) -> str:
     """Write the number of trays in a stack, without the word if the stack is drawn narrow."""
-    text = f"{stack.positions} tray{'' if stack.positions == 1 else 's'}"
+    text = say(said("{n:,} tray|{n:,} trays", n=stack.positions))
     return text if text_width(text) <= stack.tray.size_mm[0] * scale - 6 else str(stack.positions)
 
 
@@ -174,13 +190,20 @@ def _section(picture: Picture, front: BoxFront, doubts: Doubts, top: float) -> f
     scale = max(front.scale, SECTION_PX / depth)
     case = Rect(front.box.x, top, front.box.width, depth * scale)
     low, high = box.track.z_mm
-    picture.texts.append(Text(case.x, top - 26, "from the side", "name"))
-    picture.texts.append(Text(case.right, top - 26, "door", "note", "end"))
+    picture.texts.append(Text(case.x, top - 26, picture.say(said("from the side")), "name"))
+    picture.texts.append(Text(case.right, top - 26, picture.say(said("door")), "note", "end"))
     band = Rect(case.x, case.bottom - high * scale, case.width, (high - low) * scale)
     picture.boxes += [Box(band, "band"), Box(case, "case")]
     size_upright(picture, 62, case.y, case.bottom, f"{depth:g}")
     mark = doubts.mark("track", "z_mm")
-    size_upright(picture, case.right + 22, band.y, band.bottom, f"track {low}-{high}{mark}", after=True)
+    size_upright(
+        picture,
+        case.right + 22,
+        band.y,
+        band.bottom,
+        picture.say(said("track {low}-{high}{mark}", low=low, high=high, mark=mark)),
+        after=True,
+    )
     right = case.x
     for stack in sorted(box.stacks, key=lambda stack: stack.at_mm):
         x = front.at(*stack.at_mm)[0]
@@ -196,7 +219,7 @@ def _section(picture: Picture, front: BoxFront, doubts: Doubts, top: float) -> f
             if first - last > 14:
                 picture.texts.append(Text(x - 3, last, str(stack.positions), "number", "end"))
         right = x + width
-    picture.texts.append(Text(case.x, case.bottom + 13, "back plate", "note"))
+    picture.texts.append(Text(case.x, case.bottom + 13, picture.say(said("back plate")), "note"))
     return case.bottom + 40
 
 
@@ -205,28 +228,39 @@ def _track_lines(box: Enclosure, doubts: Doubts) -> list[str]:
     least, most = min(openings), max(openings)
     ring = [(guide.x_mm, guide.y_mm) for guide in box.track.guides]
     around = sum(hypot(a[0] - b[0], a[1] - b[1]) for a, b in zip(ring, (*ring[1:], ring[0]), strict=True))
-    area = f"{least:g}" if least == most else f"{least:g} to {most:g}"
+    area = f"{least:g}" if least == most else said("{low:g} to {high:g}", low=least, high=most)
     mark = doubts.mark("track", "guides", 0, "opening_mm2")
-    radius = f"{box.track.min_radius_mm:g} mm{doubts.mark('track', 'min_radius_mm')}"
-    return [f"track: about {around:,.0f} mm round, {len(openings)} guides of {area} mm²{mark}, bends of {radius}"]
+    radius = doubts.mark("track", "min_radius_mm")
+    return [
+        said(
+            "track: about {around:,.0f} mm round, {guides} guides of {area} mm²{mark}, bends of {least:g} mm{radius}",
+            around=around, guides=len(openings), area=area, mark=mark, least=box.track.min_radius_mm, radius=radius,
+        )
+    ]  # fmt: skip
 
 
-PORT_COLUMNS = {"port": 126, "bore": 48, "at": 92, "guide": 54, "turns": 140, "cables by holes, mm": 222}
-STACK_COLUMNS = {"stack": 130, "trays": 200, "corner at": 98, "base": 62, "pitch": 62, "entered from": 124}
-"""Widths in px of the columns of the table of ports and of the table of stacks."""
+PORT_COLUMNS = (
+    (said("port"), 118), (said("bore"), 62), (said("at"), 84), (said("guide"), 70), (said("turns"), 134),
+    (said("cables by holes, mm"), 214),
+)  # fmt: skip
+STACK_COLUMNS = (
+    (said("stack"), 130), (said("trays"), 190), (said("corner at"), 92), (said("base"), 62), (said("pitch"), 76),
+    (said("entered from"), 126),
+)  # fmt: skip
+"""Heads and widths in px of the columns of the table of ports and of the table of stacks."""
 
 
 def _port_row(i: int, port: Port, doubts: Doubts) -> tuple[str, ...]:
     at: DataPath = ("ports", i)
-    seals = ", ".join(f"{seal.holes}: {seal.least_mm:g}–{seal.most_mm:g}" for seal in port.seals) or "none"
-    turns = "either way" if port.turns == "both" else port.turns
+    seals = ", ".join(f"{seal.holes}: {seal.least_mm:g}–{seal.most_mm:g}" for seal in port.seals) or said("none")
+    turns = said("either way") if port.turns == "both" else said(port.turns)
     return (
         port.id,
         f"{port.bore_mm:g}{doubts.mark(*at, 'bore_mm')}",
         f"{port.x_mm}, {port.y_mm}{doubts.mark(*at, 'x_mm') or doubts.mark(*at, 'y_mm')}",
         f"{port.guide}{doubts.mark(*at, 'guide')}",
-        f"{turns}{doubts.mark(*at, 'turns')}",
-        f"{seals}{doubts.mark(*at, 'seals')}",
+        said("{turns}{mark}", turns=turns, mark=doubts.mark(*at, "turns")),
+        said("{seals}{mark}", seals=seals, mark=doubts.mark(*at, "seals")),
     )
 
 
@@ -235,26 +269,38 @@ def _pitches(stack: Stack) -> str:
     return ", ".join(str(pitch) for pitch, _ in groupby(map(stack.pitch_at, range(1, stack.positions + 1))))
 
 
+def _trays_of(stack: Stack) -> str:
+    """Write how many trays of each kind a stack carries, from position 1 outward: ``8 x ribbon-96 and 4 x single-24``."""
+    kinds = [(len(list(same)), tray.id) for tray, same in groupby(stack.by_position)]
+    return listed([said("{count} x {tray}", count=count, tray=tray) for count, tray in kinds])
+
+
 def _stack_row(i: int, stack: Stack, doubts: Doubts) -> tuple[str, ...]:
     at: DataPath = ("stacks", i)
     return (
         stack.id,
-        trays_in_words(stack).replace("×", "x"),
+        _trays_of(stack),
         f"{stack.at_mm[0]}, {stack.at_mm[1]}{doubts.mark(*at, 'at_mm')}",
         f"{stack.base_z_mm}{doubts.mark(*at, 'base_z_mm')}",
         f"{_pitches(stack)}{doubts.mark(*at, 'pitch_mm')}",
-        f"{' or '.join(end.id for end in stack.ends)}{doubts.mark(*at, 'ends')}",
+        said("{ends}{mark}", ends=listed([end.id for end in stack.ends], "or"), mark=doubts.mark(*at, "ends")),
     )
 
 
-def _table(picture: Picture, y: float, columns: Mapping[str, int], rows: Sequence[Sequence[str]]) -> float:
-    """Write rows under their heads, each cell cut to its column; return the y of the next line."""
-    for line, kind in ((tuple(columns), "note"), *((row, "figure") for row in rows)):
-        x = EDGE
-        for cell, width in zip(line, columns.values(), strict=True):
+Columns = Sequence[tuple[str, int]]
+
+
+def _table(picture: Picture, y: float, columns: Columns, rows: Sequence[Sequence[str]]) -> float:
+    """Write rows under their heads, each cell cut to its column, the last one wrapped; return the y of the next line."""
+    for line, kind in ((tuple(head for head, _ in columns), "note"), *((row, "figure") for row in rows)):
+        x, last = EDGE, columns[-1][1]
+        *cells, end = map(picture.say, line)
+        for cell, (_, width) in zip(cells, columns, strict=False):
             picture.texts.append(Text(x, y, fitted(cell, width - 6), kind, full=cell))
             x += width
-        y += LINE
+        for part in wrapped(end, last - 6) or [""]:
+            picture.texts.append(Text(x, y, fitted(part, last - 6), kind, full=end))
+            y += LINE
     return y + 8
 
 
@@ -265,8 +311,17 @@ SHEATH_MM = 2.0
 """Thickness of a sheath in the picture, both sides together."""
 
 
-def _tray(tray: Tray, doubts: Doubts) -> Picture:
-    picture = _begun(tray, f"{tray.fibres} fibres, {tray.sleeves} sleeves for {tray.sleeve_fibres} each")
+def _tray(tray: Tray, doubts: Doubts, say: Say) -> Picture:
+    picture = _begun(
+        tray,
+        said(
+            "{fibres} fibres, {sleeves} sleeves for {each} each",
+            fibres=tray.fibres,
+            sleeves=tray.sleeves,
+            each=tray.sleeve_fibres,
+        ),
+        say,
+    )
     width, length = tray.size_mm
     scale = min(180 / width, DRAWN_PX / length)
     body = Rect(72, 88, width * scale, length * scale)
@@ -284,19 +339,29 @@ def _tray(tray: Tray, doubts: Doubts) -> Picture:
     radius = tray.min_radius_mm * scale
     picture.discs.append(Disc(body.x + body.width / 2, body.bottom - radius - 4, radius, "bend"))
     lines = [
-        f"height {tray.height_mm:g} mm{doubts.mark('height_mm')}",
-        f"{tray.fibres} places for fibres{doubts.mark('fibres')}",
-        f"{tray.sleeves} sleeves{doubts.mark('sleeves')} for {tray.sleeve_fibres} each{doubts.mark('sleeve_fibres')}",
-        f"{tray.entrance_legs} legs through an entrance{doubts.mark('entrance_legs')}",
-        f"{tray.inside_mm} mm of fibre inside{doubts.mark('inside_mm')}",
-        f"bends of {tray.min_radius_mm:g} mm{doubts.mark('min_radius_mm')} (drawn)",
+        said("height {size:g} mm{mark}", size=tray.height_mm, mark=doubts.mark("height_mm")),
+        said("{fibres} places for fibres{mark}", fibres=tray.fibres, mark=doubts.mark("fibres")),
+        said(
+            "{sleeves} sleeves{mark} for {each} each{doubt}",
+            sleeves=tray.sleeves,
+            mark=doubts.mark("sleeves"),
+            each=tray.sleeve_fibres,
+            doubt=doubts.mark("sleeve_fibres"),
+        ),
+        said("{legs} legs through an entrance{mark}", legs=tray.entrance_legs, mark=doubts.mark("entrance_legs")),
+        said("{inside} mm of fibre inside{mark}", inside=tray.inside_mm, mark=doubts.mark("inside_mm")),
+        said("bends of {radius:g} mm{mark} (drawn)", radius=tray.min_radius_mm, mark=doubts.mark("min_radius_mm")),
     ]
     _told(picture, 100, lines, left=300)
     return _finished(picture, max(body.bottom + 24, 220), doubts, tray)
 
 
-def _cable(cable: Cable, doubts: Doubts) -> Picture:
-    picture = _begun(cable, f"{cable.fibres:,} fibres, {cable.construction.replace('_', ' ')}, {cable.fibre}")
+def _cable(cable: Cable, doubts: Doubts, say: Say) -> Picture:
+    construction = said(CONSTRUCTIONS[cable.construction])
+    what = said(
+        "{fibres:,} fibres, {construction}, {kind}", fibres=cable.fibres, construction=construction, kind=cable.fibre
+    )
+    picture = _begun(cable, what, say)
     radius = 100.0
     scale = 2 * radius / cable.diameter_mm
     x, y = 150.0, 190.0
@@ -308,17 +373,23 @@ def _cable(cable: Cable, doubts: Doubts) -> Picture:
     lines = []
     for i, group in enumerate(cable.subunits):
         at: DataPath = ("subunits", i)
-        noun = "ribbon" if group.ribbons == 1 else "ribbons"
         lines += [
-            f"{group.count} x {group.ribbons * group.ribbon_fibres} fibres: {group.ribbons} {noun} of {group.ribbon_fibres}",
-            f"  across {group.diameter_mm:g} mm{doubts.mark(*at, 'diameter_mm')}, "
-            f"bends of {group.radius_mm:g} mm{doubts.mark(*at, 'least_radius_mm')}",
-        ]
+            said(
+                "{count} x {fibres} fibres: {n} ribbon of {width}|{count} x {fibres} fibres: {n} ribbons of {width}",
+                count=group.count, fibres=group.ribbons * group.ribbon_fibres, n=group.ribbons, width=group.ribbon_fibres,
+            ),
+            said(
+                "  across {size:g} mm{mark}, bends of {radius:g} mm{doubt}", size=group.diameter_mm,
+                mark=doubts.mark(*at, "diameter_mm"), radius=group.radius_mm, doubt=doubts.mark(*at, "least_radius_mm"),
+            ),
+        ]  # fmt: skip
     if cable.ribbon_mm is not None:
-        lines.append(f"a ribbon {cable.ribbon_mm[0]:g} x {cable.ribbon_mm[1]:g} mm{doubts.mark('ribbon_mm')}")
+        width, height = cable.ribbon_mm
+        mark = doubts.mark("ribbon_mm")
+        lines.append(said("a ribbon {width:g} x {height:g} mm{mark}", width=width, height=height, mark=mark))
     else:
-        lines.append(f"a fibre {cable.coating_mm:g} mm{doubts.mark('coating_mm')}")
-    _told(picture, 110, [*lines, "drawn: how many and how thick, not how they lie"], left=290)
+        lines.append(said("a fibre {size:g} mm{mark}", size=cable.coating_mm, mark=doubts.mark("coating_mm")))
+    _told(picture, 110, [*lines, said("drawn: how many and how thick, not how they lie")], left=290)
     return _finished(picture, y + radius + 24, doubts, cable)
 
 
@@ -344,8 +415,8 @@ ROUNDING = 0.2
 """A ring takes another circle if it lacks no more than this part of a circle, since the sizes of cables are rounded, too."""
 
 
-def _tubes(tubes: TubeSet, doubts: Doubts) -> Picture:
-    picture = _begun(tubes, f"{len(tubes.tubes)} tubes for legs that are divided at the port")
+def _tubes(tubes: TubeSet, doubts: Doubts, say: Say) -> Picture:
+    picture = _begun(tubes, said("{count} tubes for legs that are divided at the port", count=len(tubes.tubes)), say)
     widest = max(tube.diameter_mm for tube in tubes.tubes)
     scale = 60 / widest
     y = 96.0
@@ -353,10 +424,13 @@ def _tubes(tubes: TubeSet, doubts: Doubts) -> Picture:
         at: DataPath = ("tubes", i)
         radius = tube.diameter_mm * scale / 2
         picture.discs += [Disc(56, y, radius, "sheath"), Disc(56, y, tube.bore_mm * scale / 2, "bore")]
-        line = (
-            f"bore {tube.bore_mm:g} mm{doubts.mark(*at, 'bore_mm')}, diameter {tube.diameter_mm:g} mm"
-            f"{doubts.mark(*at, 'diameter_mm')}, bends of {tube.radius_mm:g} mm{doubts.mark(*at, 'least_radius_mm')}"
-        )
+        line = say(
+            said(
+                "bore {bore:g} mm{a}, diameter {size:g} mm{b}, bends of {radius:g} mm{c}", bore=tube.bore_mm,
+                a=doubts.mark(*at, "bore_mm"), size=tube.diameter_mm, b=doubts.mark(*at, "diameter_mm"),
+                radius=tube.radius_mm, c=doubts.mark(*at, "least_radius_mm"),
+            )
+        )  # fmt: skip
         picture.texts.append(Text(110, y, fitted(line, WIDTH - 122), "figure", full=line))
         y += 72
     return _finished(picture, y - 20, doubts, tubes)

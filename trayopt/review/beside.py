@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from trayopt.formats.locate import Spot, printable
+from trayopt.domain.said import said
+from trayopt.formats.locate import Spot
 from trayopt.formats.tables_in import Table
 from trayopt.review.cells import Cells
 from trayopt.review.columns import headers_of
@@ -55,7 +56,10 @@ def _contradict(cells: Cells, made: Handmade, run: Entry, leg: Entry) -> None:
     here, there = run.lines[0], leg.lines[0]
     spot = next((here.spots[column] for column in PLACES if column in here.spots), Spot(made.source))
     at = there.cell(*PLACES)
-    said = printable(f"two cells contradict each other: {run.run} is spliced in one tray, and its leg lies in another")
-    fault = spot.fault(said, found=f"'{run.place}' against '{leg.place}' in {at}", hint="mend the one that is wrong")
+    apart = said("{run} is spliced in one tray, and its leg lies in another", run=run.run)
+    text = said("two cells contradict each other: {message}", message=apart)
+    both = said("{one} against {other}", one=f"'{run.place}'", other=f"'{leg.place}'")
+    hint = said("mend the one that is wrong")
+    fault = spot.fault(text, found=said("{found} in {at}", found=both, at=at), hint=hint)
     cells.faults.append(fault)
     cells.also[fault] = (at,)

@@ -12,6 +12,7 @@ from trayopt.domain.cable import Cable
 from trayopt.domain.hardware import Enclosure, Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
+from trayopt.domain.said import listed, said
 from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault
 from trayopt.formats.cells import AS_TEXT, Cell, Row
@@ -19,6 +20,7 @@ from trayopt.formats.fibres import ALLOWED, fibres_at, fibres_of, tidy
 from trayopt.formats.locate import describe, printable
 from trayopt.formats.tables_in import looks_like_date
 from trayopt.formats.validate import did_you_mean
+from trayopt.rules.words import several
 
 _TRAY = re.compile(r"(?P<stack>.+?)\s*[/:]\s*(?P<position>\d{1,4})|(?P<stack2>.+?)[\s#-]+(?P<position2>\d{1,4})")
 _COMMA = re.compile(r"[+-]?\d+,\d+")
@@ -53,7 +55,8 @@ _YES = {
     "erledigt", "gespleißt",
 }  # fmt: skip
 _NO = {"", "no", "n", "0", "false", "-", "open", "nein", "falsch", "offen"}
-DATE = "the spreadsheet turned this cell into a date"
+TRAVEL_WORDS, DIVIDED_WORDS = "clockwise, counterclockwise (cw, ccw)", "tray, port (Kassette, Einführung)"
+DATE = said("the spreadsheet turned this cell into a date")
 
 
 class Telling(NamedTuple):
@@ -106,15 +109,17 @@ class Cells:
         """Report a fault of a cell, unless the cell has one already."""
         if looks_like_date(cell.text):
             message, allowed, hint = DATE, "", AS_TEXT
-        if not (message.isprintable() and allowed.isprintable() and hint.isprintable()):
-            message, allowed, hint = printable(message), printable(allowed), printable(hint)
+        else:
+            message, allowed, hint = _shown(message), _shown(allowed), _shown(hint)
         self.tell(cell.row, Telling(cell.column, message, describe(cell.text), allowed, hint))
 
     def contradict(self, cell: Cell, other: Cell, message: str) -> None:
         """Report that a cell contradicts another cell of its row; the finding names both cells."""
-        said = printable(f"two cells contradict each other: {message}")
-        found = f"{describe(cell.text)} against {describe(other.text)}"
-        self.tell(cell.row, Telling(cell.column, said, found, "", "mend the one that is wrong", other.column))
+        text = said("two cells contradict each other: {message}", message=message)
+        found = said("{one} against {other}", one=describe(cell.text), other=describe(other.text))
+        self.tell(
+            cell.row, Telling(cell.column, _shown(text), found, "", said("mend the one that is wrong"), other.column)
+        )
 
     def tell(self, row: Row, telling: Telling) -> None:
         """Report a fault of a cell of a row, unless the cell has one already."""
@@ -129,7 +134,9 @@ class Cells:
             return
         there = row.mark_of(beside)
         at = there[2] or f"{there[0]}:{there[1]}"
-        fault = Fault(row.source, line, char, message, f"{found} in {at}", allowed, hint, where)
+        fault = Fault(
+            row.source, line, char, message, said("{found} in {at}", found=found, at=at), allowed, hint, where
+        )
         self.faults.append(fault)
         self.also[fault] = (at,)
 
@@ -144,19 +151,24 @@ class Cells:
     def trunk(self, cell: Cell, last: str = "") -> Trunk | None:
         """Read a trunk; ``last`` is the trunk of the row before, for a hint if the cell is empty."""
         if not cell.text:
-            hint = f"if {last} above it is meant, write it in every row; unmerge merged cells" if last else ""
-            self.wrong(cell, "the trunk is missing", ", ".join(self.job.trunk_by_id), hint)
+            hint = (
+                said("if {last} above it is meant, write it in every row; unmerge merged cells", last=last)
+                if last
+                else ""
+            )
+            self.wrong(cell, said("the trunk is missing"), ", ".join(self.job.trunk_by_id), hint)
             self.tellings.append(None)
             return None
         for item in self.job.through:
             if cell.text.casefold() == item.trunk.casefold():
-                self.missing(cell, f"trunk {item.trunk} goes through the box and has two ends", " or ".join(item.ends))
+                text = said("trunk {trunk} goes through the box and has two ends", trunk=item.trunk)
+                self.missing(cell, text, listed(item.ends, "or"))
                 return None
-        name = self.name(cell, self.job.trunk_by_id, "trunk")
+        name = self.name(cell, self.job.trunk_by_id, said("there is no such trunk"))
         return None if name is None else self.job.trunk_by_id[name]
 
-    def name(self, cell: Cell, known: Collection[str] | Mapping[str, object], what: str) -> str | None:
-        """Read one of the known names; case does not matter if the name is clear without it."""
+    def name(self, cell: Cell, known: Collection[str] | Mapping[str, object], missing: str) -> str | None:
+        """Read one of the known names; case does not matter if the name is clear without it; ``missing`` says that there is none."""
         names = list(known)
         if cell.text in names:
             return cell.text
@@ -164,7 +176,7 @@ class Cells:
         if len(alike) == 1:
             return alike[0]
         allowed = ", ".join(names[:20])
-        self.missing(cell, f"there is no such {what}", allowed, did_you_mean(cell.text, names))
+        self.missing(cell, missing, allowed, did_you_mean(cell.text, names))
         return None
 
     def run(self, cell: Cell, trunk: Trunk) -> Run | None:
@@ -173,10 +185,10 @@ class Cells:
         if text.partition(":")[0].strip() == trunk.id:
             text = text.partition(":")[2]
         if not text or looks_like_date(text):
-            self.wrong(cell, "the fibres are missing", ALLOWED)
+            self.wrong(cell, said("the fibres are missing"), ALLOWED)
             return None
         if _COMMA.fullmatch(text):
-            self.wrong(cell, "a comma inside of fibres", ALLOWED, "write one run in a row")
+            self.wrong(cell, said("a comma inside of fibres"), ALLOWED, said("write one run in a row"))
             return None
         known = self._runs.get((trunk.id, text))
         if known is not None:
@@ -185,7 +197,9 @@ class Cells:
             run = self._runs[trunk.id, text] = Run(trunk.id, *fibres_of(trunk, text))
             return run
         except ValueError as wrong:
-            self.missing(cell, f"the fibres cannot be read: {wrong}", _fibres_of_cable(trunk.cable))
+            self.missing(
+                cell, said("the fibres cannot be read: {wrong}", wrong=wrong.args[0]), _fibres_of_cable(trunk.cable)
+            )
             return None
 
     def run_at(self, trunk: Trunk, tube: Cell, ribbon: Cell, fibres: Cell) -> Run | None:
@@ -197,7 +211,7 @@ class Cells:
         if not tube.text and not ribbon.text:
             return self.run(fibres, trunk)
         if not tube.text:
-            self.wrong(tube, "a ribbon is given without its tube", _fibres_of_cable(trunk.cable))
+            self.wrong(tube, said("a ribbon is given without its tube"), _fibres_of_cable(trunk.cable))
             return None
         run = (0, 0)
         for cell, parts in (
@@ -208,7 +222,9 @@ class Cells:
             try:
                 run = fibres_at(trunk, *parts)
             except ValueError as wrong:
-                self.missing(cell, f"the fibres cannot be read: {wrong}", _fibres_of_cable(trunk.cable))
+                self.missing(
+                    cell, said("the fibres cannot be read: {wrong}", wrong=wrong.args[0]), _fibres_of_cable(trunk.cable)
+                )
                 return None
         return Run(trunk.id, *run)
 
@@ -217,7 +233,7 @@ class Cells:
         if tray.text:
             found = _TRAY.fullmatch(tidy(tray.text))
             if found is None or looks_like_date(tray.text):
-                self.wrong(tray, "the tray cannot be read", "stack/position, such as left/3")
+                self.wrong(tray, said("the tray cannot be read"), said("stack/position, such as left/3"))
                 return None
             name = found["stack"] or found["stack2"]
             number = found["position"] or found["position2"]
@@ -225,20 +241,21 @@ class Cells:
         if not stack.text and not position.text:
             return None
         if not stack.text or not position.text:
-            empty, other = (stack, "a position") if not stack.text else (position, "a stack")
-            self.wrong(
-                empty, f"{other} without {'a stack' if other == 'a position' else 'a position'}", "both, or none"
-            )
+            if stack.text:
+                self.wrong(position, said("a stack without a position"), said("both, or none"))
+            else:
+                self.wrong(stack, said("a position without a stack"), said("both, or none"))
             return None
         enclosure: Enclosure = self.job.enclosure
-        found_stack = self.name(stack, enclosure.stack_by_id, "stack")
-        found_position = self.number(position, "the position")
+        found_stack = self.name(stack, enclosure.stack_by_id, said("there is no such stack"))
+        found_position = self.number(position, said("the position"))
         if found_position is None or (found_stack is None and not self.lenient):
             return None
         place = Place(found_stack or stack.text, found_position)
         if found_stack is not None and place not in enclosure.place_rank:
             positions = enclosure.stack_by_id[found_stack].positions
-            self.missing(position, f"stack {found_stack} has no such position", f"1 to {positions}")
+            text = said("stack {stack} has no such position", stack=found_stack)
+            self.missing(position, text, said("1 to {most}", most=positions))
             return place if self.lenient else None
         return place
 
@@ -251,12 +268,15 @@ class Cells:
             return int(text)
         if _COMMA.fullmatch(text):
             self.wrong(
-                cell, f"{what} has a comma", "a whole number", "write it without decimals and without separators"
+                cell,
+                said("{what} has a comma", what=what),
+                said("a whole number"),
+                said("write it without decimals and without separators"),
             )
         elif re.fullmatch(r"\d+\.0+", text):
             return int(text.partition(".")[0])
         else:
-            self.wrong(cell, f"{what} is no whole number", "a whole number")
+            self.wrong(cell, said("{what} is no whole number", what=what), said("a whole number"))
         return None
 
     def travel(self, cell: Cell) -> Travel | None:
@@ -265,7 +285,7 @@ class Cells:
             return None
         found = _TRAVELS.get(tidy(cell.text).lower())
         if found is None:
-            self.wrong(cell, "this is no direction of travel", "clockwise, counterclockwise (cw, ccw)")
+            self.wrong(cell, said("this is no direction of travel"), TRAVEL_WORDS)
         return found
 
     def divided_at(self, cell: Cell) -> DivideAt | None:
@@ -274,7 +294,7 @@ class Cells:
             return None
         found = _DIVIDED.get(tidy(cell.text).lower())
         if found is None:
-            self.wrong(cell, "this is no place at which a trunk is divided", "tray, port (Kassette, Einführung)")
+            self.wrong(cell, said("this is no place at which a trunk is divided"), DIVIDED_WORDS)
         return found
 
     def ribbons(self, cell: Cell, trunk: Trunk) -> RibbonWord | None:
@@ -286,8 +306,8 @@ class Cells:
         found = _RIBBONS.get(text) if anew is None else int(anew[1])
         if found is None or (isinstance(found, int) and not LEAST_RIBBON <= found <= MOST_RIBBON):
             allowed = ", ".join(map(str, trunk.ribbons))
-            hint = did_you_mean(text, [*_RIBBONS]) or "a number is the width of the ribbons that are made"
-            self.wrong(cell, "this is nothing that is done with ribbons", allowed, hint)
+            hint = did_you_mean(text, [*_RIBBONS]) or said("a number is the width of the ribbons that are made")
+            self.wrong(cell, said("this is nothing that is done with ribbons"), allowed, hint)
             return None
         return found
 
@@ -295,10 +315,15 @@ class Cells:
         """Whether a cell has a mark such as ``x`` or ``yes``."""
         text = cell.text.strip().lower()
         if text not in _YES and text not in _NO:
-            self.wrong(cell, "this is neither yes nor no", "yes, x, no, or nothing")
+            self.wrong(cell, said("this is neither yes nor no"), said("yes, x, no, or nothing"))
         return text in _YES
+
+
+def _shown(text: str) -> str:
+    """Give a text without control characters; one that has none stays as it was said."""
+    return text if text.isprintable() else printable(text)
 
 
 def _fibres_of_cable(cable: Cable) -> str:
     tubes = sum(group.count for group in cable.subunits)
-    return f"fibres 1 to {cable.fibres} in {tubes} tube{'s' * (tubes > 1)}"
+    return said("fibres 1 to {fibres} in {tubes}", fibres=cable.fibres, tubes=several(tubes, "tube"))

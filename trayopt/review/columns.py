@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
+from trayopt.domain.said import said
 from trayopt.errors import InputError
 from trayopt.formats.tables_in import Table
 from trayopt.formats.validate import did_you_mean
@@ -247,10 +248,11 @@ def _complete(table: Table, shape: Shape, at: Mapping[str, Sequence[int]]) -> No
     others = [text.lower() for text in texts if text and column_of(text) is None]
     raise InputError(
         table.head.spot.fault(
-            f"there is no column '{column}'",
+            said("there is no column '{name}'", name=column),
             found=", ".join(text.lower() for text in texts[:20] if text),
             allowed=", ".join(LEG_COLUMNS if shape == "legs" else RUN_COLUMNS),
-            hint=did_you_mean(column, others) or "trayopt new JOB --table FILE writes an empty table",
+            hint=did_you_mean(column, others)
+            or said("{command} writes an empty table", command="trayopt new JOB --table FILE"),
         )
         for column in missing
     )

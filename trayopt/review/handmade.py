@@ -12,6 +12,7 @@ from trayopt.domain.base import AS_THEY_ARE, SPLIT, DivideAt, RibbonWord, Travel
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
+from trayopt.domain.said import said
 from trayopt.errors import Fault
 from trayopt.formats.cells import Row
 from trayopt.formats.locate import Spot, printable
@@ -69,7 +70,12 @@ class Line:
 
     def __str__(self) -> str:
         """Write as ``row 12``."""
-        return self.path or f"row {self.number}"
+        return str(self.words)
+
+    @property
+    def words(self) -> str:
+        """Say it as ``row 12``, or as the path in a plan document."""
+        return self.path or said("row {number}", number=self.number)
 
     def cell(self, *columns: str) -> str:
         """Return the address of the cell in the first of these columns that exists: ``C12`` in a workbook, ``12:5`` in CSV."""

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 from trayopt.domain.ranges import Run
+from trayopt.domain.said import said
 from trayopt.domain.trunk import Trunk
 from trayopt.formats.cells import Cell
 from trayopt.formats.fibres import positions
@@ -33,7 +34,10 @@ class Parts:
         group = int(match["group"] or 1)
         if (match["trunk"].strip(), int(match["subunit"]), group) == (found.trunk, found.subunit, found.group):
             return True
-        self.cells.contradict(cell, fibres, f"fibres {run.first}-{run.last} of {trunk.id} are leg {found}")
+        text = said(
+            "fibres {first}-{last} of {trunk} are leg {leg}", first=run.first, last=run.last, trunk=trunk.id, leg=found
+        )
+        self.cells.contradict(cell, fibres, text)
         return False
 
     def fit(self, trunk: Trunk, run: Run, known: Cell, numbers: Sequence[Cell], colours: Sequence[Cell]) -> bool:
@@ -41,36 +45,40 @@ class Parts:
         right = True
         wanted = self._parts.get(run)
         if wanted is None:
-            wanted = self._parts[run] = [_of_run(trunk, run, part) for part in range(len(_WORDS))]
+            wanted = self._parts[run] = [_of_run(trunk, run, part) for part in range(len(PARTS))]
         for cells in (numbers, colours):
             for part, cell in enumerate(cells):
                 if not cell.text or cell is known:
                     continue
                 want = wanted[part]
                 try:
-                    said = _said(cell.text)
+                    told = _told(cell.text)
                 except ValueError as wrong:
-                    self.cells.wrong(cell, f"the {_WORDS[part]} cannot be read: {wrong}", "a number, or a colour")
+                    text = said("the {part} cannot be read: {wrong}", part=PARTS[part], wrong=wrong.args[0])
+                    self.cells.wrong(cell, text, said("a number, or a colour"))
                     right = False
                     continue
-                if want is not None and said is not None and want != said:
+                if want is not None and told is not None and want != told:
                     there = _words(*want)
-                    self.cells.contradict(cell, known, f"{run} is in {_WORDS[part]} {there}, or the fibres are others")
+                    text = said(
+                        "{run} is in {part} {there}, or the fibres are others", run=run, part=PARTS[part], there=there
+                    )
+                    self.cells.contradict(cell, known, text)
                     right = False
         return right
 
 
-_WORDS = ("tube", "ribbon", "place of the ribbon")
+PARTS = said("tube"), said("ribbon"), said("place of the ribbon")
 
 
 def _words(first: int, last: int) -> str:
-    return f"{first}" if first == last else f"{first} to {last}"
+    return f"{first}" if first == last else said("{first} to {last}", first=first, last=last)
 
 
 @lru_cache(maxsize=10_000)
-def _said(text: str) -> tuple[int, int] | None:
+def _told(text: str) -> tuple[int, int] | None:
     """Read a part as its first and last position; None if it means all of them, which contradicts nothing."""
-    first, last = positions(text, _MOST, "there are")
+    first, last = positions(text, _MOST, said("there are"))
     return None if (first, last) == (1, _MOST) else (first, last)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from trayopt.domain.job import Job
+from trayopt.domain.said import said
 from trayopt.errors import Fault
 from trayopt.formats.cells import Cell
 from trayopt.formats.locate import Spot, describe
@@ -19,7 +20,7 @@ from trayopt.review.row_reader import RowReader
 from trayopt.review.sleeves import tell_ribbons
 from trayopt.rules.words import listed
 
-SAVE_AGAIN = "unmerge the cells and fill in every one"
+SAVE_AGAIN = said("unmerge the cells and fill in every one")
 
 
 def read_handmade(job: Job, path: str | Path, *, lenient: bool = False) -> Handmade:
@@ -118,24 +119,24 @@ def _columns(table: Table, headers: Headers, made: Handmade) -> list[Unread]:
             continue
         spot = table.head.spot_of(column.index)
         cell = spot.where or f"{spot.line}:{spot.column}"
-        said = f"{name} is not read, and holds figures, such as {describe(figure)}"
+        words = f"{name} is not read, and holds figures, such as {describe(figure)}"
         mend = column.hint or "name it as one of the columns that are read, or leave it as a note"
-        found.append(Unread(Line(table.head.line), cell, column.header or cell, said, mend))
+        found.append(Unread(Line(table.head.line), cell, column.header or cell, words, mend))
     return found
 
 
 def _beside(cell: Cell) -> Unread:
     spot = cell.spot
-    said = f"a cell without a header over it is not read: {describe(cell.text)}"
+    words = f"a cell without a header over it is not read: {describe(cell.text)}"
     number = spot.line or int("".join(filter(str.isdigit, spot.where)))
     at = spot.where or f"{spot.line}:{spot.column}"
-    return Unread(Line(number), at, at, said, "write a header over it, or leave it as a note")
+    return Unread(Line(number), at, at, words, "write a header over it, or leave it as a note")
 
 
 def _merged(table: Table) -> list[tuple[Fault, range]]:
     """Return a fault for merged cells below the headers, each with the rows that lost their value."""
     return [
-        (Spot(table.source, where=first).fault("merged cells", found=ref, hint=SAVE_AGAIN), rows)
+        (Spot(table.source, where=first).fault(said("merged cells"), found=ref, hint=SAVE_AGAIN), rows)
         for first, ref, rows in merged_cells(table.merged, len(table.head.texts))
         if rows.stop > table.head.line + 1
     ]

@@ -13,6 +13,7 @@ from trayopt.domain.decision import RunAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run, parse_span
+from trayopt.domain.said import said
 from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault, InputError
 from trayopt.formats.cells import Cell, Row
@@ -124,8 +125,8 @@ class RowReader:
         faults, entries = len(self.cells.faults), len(self.made.entries)
         spoilt = bool(row.wrong) and any(i in row.wrong for i in self.read)
         read = self.leg if self.headers.shape == "legs" else self.splice
-        said = (not self.twins or all([self.twin(row, column) for column in self.twins])) and read(row, line)
-        if not said and (spoilt or len(self.cells.faults) > faults):
+        is_read = (not self.twins or all([self.twin(row, column) for column in self.twins])) and read(row, line)
+        if not is_read and (spoilt or len(self.cells.faults) > faults):
             del self.made.entries[entries:]
             self.made.lost.append(row.line)
 
@@ -140,10 +141,10 @@ class RowReader:
         self.stray_rows.add(row.line)
         text = describe(", ".join(text for text in row.texts if text))
         spot = next(spot for spot, text in zip(spots, row.texts, strict=True) if text)
-        said = f"this row is not part of the plan, and is not read: {text}"
+        words = f"this row is not part of the plan, and is not read: {text}"
         mend = "take it out; if it was meant, name the trunk, its fibres and their tray"
         at = spot.where or f"{spot.line}:{spot.column}"
-        self.made.unread.append(Unread(Line(row.line), at, at, said, mend))
+        self.made.unread.append(Unread(Line(row.line), at, at, words, mend))
 
     def twin(self, row: Row, column: str) -> bool:
         """Compare the cells under two headers for one column; False if they differ."""
@@ -151,21 +152,22 @@ class RowReader:
         for i in filled[1:]:
             if row.texts[i].casefold() != row.texts[filled[0]].casefold():
                 one, other = (describe(self.headers.texts[k]) for k in (filled[0], i))
-                self.cells.contradict(row.at(i), row.at(filled[0]), f"the columns {one} and {other} mean the same")
+                text = said("the columns {one} and {other} mean the same", one=one, other=other)
+                self.cells.contradict(row.at(i), row.at(filled[0]), text)
                 return False
         return True
 
     def leg(self, row: Row, line: Line) -> bool:
         """Read a row of a table of legs: a leg, or the way of a trunk alone; False if the row is wrong or gives no tray."""
         place, built, cut = self.place(row, line), self.built(row, line), self.cut(row, line)
-        said, trunk = self.legs(row, line)
+        told, trunk = self.legs(row, line)
         if trunk is not None:
             self.last["trunk"] = trunk.id
-        if isinstance(said, bool):
-            return said
-        if self.twice((said, place), row, line):
+        if isinstance(told, bool):
+            return told
+        if self.twice((told, place), row, line):
             return True
-        self.made.entries.append(Entry(said, place, self.end(row, line), (line,), built, cut))
+        self.made.entries.append(Entry(told, place, self.end(row, line), (line,), built, cut))
         return place is not None
 
     def _leg(self, row: Row, line: Line) -> tuple[Run | bool, Trunk | None]:
@@ -195,16 +197,19 @@ class RowReader:
             return False
         if not a and not b:
             if place is not None:
-                self.cells.wrong(self.first(row, "from"), "a tray without fibres", "fibres on both sides")
+                self.cells.wrong(self.first(row, "from"), said("a tray without fibres"), said("fibres on both sides"))
             return place is None
         if not a or not b:
             side = "from" if not a else "to"
-            self.cells.wrong(self.first(row, side), f"the '{side}' side of a splice is missing", "fibres on both sides")
+            text = said("the '{side}' side of a splice is missing", side=side)
+            self.cells.wrong(self.first(row, side), text, said("fibres on both sides"))
             return False
         one, other = a[0], b[0]
         if one.count != other.count:
-            text = f"{one} has {one.count} fibres and {other} has {other.count}"
-            self.cells.wrong(self.first(row, "to", "fibres"), text, "as many fibres on both sides")
+            text = said(
+                "{one} has {n} fibres and {other} has {count}", one=one, n=one.count, other=other, count=other.count
+            )
+            self.cells.wrong(self.first(row, "to", "fibres"), text, said("as many fibres on both sides"))
             return False
         if not self.count(row, one.count):
             return False
@@ -281,11 +286,12 @@ class RowReader:
             within = whole.part(text.strip())
             whole = whole.part(rest.strip())
             if name.text and within.text.casefold() != name.text.casefold():
-                self.cells.contradict(name, within, "the trunk is not that of the fibres")
+                self.cells.contradict(name, within, said("the trunk is not that of the fibres"))
                 return None, whole
             name = within
         elif whole.text and not name.text and column not in self.at:
-            self.cells.wrong(whole, "the trunk or the fibres are missing", "trunk:fibres, such as N1:blue/orange/1-12")
+            allowed = said("trunk:fibres, such as N1:blue/orange/1-12")
+            self.cells.wrong(whole, said("the trunk or the fibres are missing"), allowed)
             return None, whole
         trunk = self.cells.trunk(name, self.last[column])
         if trunk is not None:
@@ -299,7 +305,7 @@ class RowReader:
         """Report a cable column that names another trunk than the row; False if it does."""
         if cell.text not in self.made.job.trunk_by_id or cell.text in {trunk.id, trunk.cable.id}:
             return True
-        self.cells.contradict(cell, name, "the cable is another trunk than the row's own")
+        self.cells.contradict(cell, name, said("the cable is another trunk than the row's own"))
         return False
 
     def count(self, row: Row, count: int) -> bool:
@@ -307,7 +313,8 @@ class RowReader:
         cell = self.cell(row, "count")
         if not cell.text.isdigit() or int(cell.text) == count:
             return True
-        self.cells.contradict(cell, self.first(row, "from", "fibres"), f"the row splices {count} fibres")
+        text = said("the row splices {count} fibres", count=count)
+        self.cells.contradict(cell, self.first(row, "from", "fibres"), text)
         return False
 
     def first(self, row: Row, side: str, part: str = "") -> Cell:
@@ -329,20 +336,20 @@ class RowReader:
 
     def agreed(self, place: Place, stack: Cell, position: Cell, tray: Cell) -> Place | None:
         """Compare a tray with a stack, a position or both; None if they differ."""
-        number = self.cells.number(position, "the position") if position.text else place.position
+        number = self.cells.number(position, said("the position")) if position.text else place.position
         if stack.text and stack.text.casefold() != place.stack.casefold():
-            self.cells.contradict(tray, stack, f"the tray is {place} and the stack another")
+            self.cells.contradict(tray, stack, said("the tray is {place} and the stack another", place=place))
         elif number is not None and number != place.position:
-            self.cells.contradict(tray, position, f"the tray is {place} and the position another")
+            self.cells.contradict(tray, position, said("the tray is {place} and the position another", place=place))
         elif number is not None:
             return place
         return None
 
     def _sleeve(self, row: Row, line: Line) -> int | None:
         cell = self.cell(row, "sleeve")
-        sleeve = self.cells.number(cell, "the sleeve")
+        sleeve = self.cells.number(cell, said("the sleeve"))
         if sleeve is not None and sleeve < 1:
-            self.cells.wrong(cell, "sleeves are counted from 1", "1 or more")
+            self.cells.wrong(cell, said("sleeves are counted from 1"), said("1 or more"))
         return sleeve
 
     def _end(self, row: Row, line: Line) -> str | None:
@@ -351,7 +358,7 @@ class RowReader:
             return None
         stack = self.made.job.enclosure.stack_by_id.get(place.stack)
         ends = [end.id for end in stack.ends] if stack is not None else []
-        return self.cells.name(cell, ends, f"end of stack {place.stack}")
+        return self.cells.name(cell, ends, said("there is no such end of stack {stack}", stack=place.stack))
 
     def way(self, row: Row, trunk: Trunk, prefix: str, line: Line) -> None:
         """Take over the way of a trunk from a row; it must agree with the rows before."""
@@ -361,7 +368,7 @@ class RowReader:
                 continue
             value: str | int | None
             if key == "port":
-                value = self.cells.name(cell, self.made.job.enclosure.port_by_id, "port")
+                value = self.cells.name(cell, self.made.job.enclosure.port_by_id, said("there is no such port"))
             elif key == "travel":
                 value = self.cells.travel(cell)
             elif key == "divide_at":
@@ -369,15 +376,18 @@ class RowReader:
             elif key == "ribbons":
                 value = self.cells.ribbons(cell, trunk)
             else:
-                value = self.cells.number(cell, "the number of loops")
+                value = self.cells.number(cell, said("the number of loops"))
             if value is None:
                 self.made.lost_ways.add(trunk.id)
                 continue
             known = self.made.ways.setdefault(trunk.id, {}).setdefault(key, Decided(value, line))
             if known.value != value:
-                text = f"{key} of trunk {trunk.id} is given twice, and differs"
+                text = said("{key} of trunk {trunk} is given twice, and differs", key=key, trunk=trunk.id)
                 self.cells.wrong(
-                    cell, text, f"{known.value}, as in {known.line}", "a trunk has one way for all its legs"
+                    cell,
+                    text,
+                    said("{value}, as in {line}", value=known.value, line=known.line.words),
+                    said("a trunk has one way for all its legs"),
                 )
 
     def twice(self, key: object, row: Row, line: Line) -> bool:
@@ -386,7 +396,8 @@ class RowReader:
         if before is line:
             return False
         cell = self.first(row, "from", "fibres") if self.headers.shape == "runs" else self.cell(row, "fibres")
-        self.cells.wrong(cell, f"this row repeats {before}", hint="take one of the two rows out")
+        text = said("this row repeats {line}", line=before.words)
+        self.cells.wrong(cell, text, hint=said("take one of the two rows out"))
         told = [telling for telling in self.cells.tellings if telling is not None]
         if first.texts == row.texts and len(told) == len(self.cells.tellings) and not row.wrong:
             columns = ("trunk",) if self.headers.shape == "legs" else tuple(f"{side} trunk" for side in SIDES)
@@ -420,10 +431,10 @@ def _another_job(job: Job, strange: list[Cell]) -> InputError:
     return InputError(
         [
             strange[0].spot.fault(
-                "no trunk of this table is in the job",
+                said("no trunk of this table is in the job"),
                 found=", ".join(describe(name) for name in names[:12]),
                 allowed=", ".join(list(job.trunk_by_id)[:20]),
-                hint=near or "name the job that the table was made for",
+                hint=near or said("name the job that the table was made for"),
             )
         ]
     )

@@ -10,6 +10,7 @@ from trayopt.domain.cablework import Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
+from trayopt.domain.said import said
 from trayopt.formats.locate import Spot
 from trayopt.review.cells import Cells
 from trayopt.review.handmade import Entry, Handmade, Line
@@ -63,7 +64,12 @@ def _overlaps(runs: Sequence[Entry], made: Handmade, cells: Cells) -> None:
             column = next(key for key in ("from fibres", "from") if key in line.spots)
             spot = line.spots.get(column, Spot(made.source))
             both = Run(entry.run.trunk, entry.run.first, min(entry.run.last, furthest.run.last))
-            cells.faults.append(spot.fault(f"{both} is spliced in {other} already", hint="every fibre once"))
+            cells.faults.append(
+                spot.fault(
+                    said("{run} is spliced in {line} already", run=both, line=other.words),
+                    hint=said("every fibre once"),
+                )
+            )
         if furthest is None or entry.run.last > furthest.run.last:
             furthest = entry
 

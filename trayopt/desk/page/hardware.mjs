@@ -1,6 +1,6 @@
 // Hardware of the job: its parts as forms, with what is assumed, and their pictures.
 
-import { button, english, fill, known, make, plainly, say, sentence } from "./dom.mjs";
+import { button, english, fill, known, language, make, plainly, say, sentence } from "./dom.mjs";
 import { act, get } from "./link.mjs";
 
 const at = (id) => document.getElementById(id);
@@ -34,7 +34,7 @@ function drawPart(part, i) {
 
 async function show(details) {
   const i = Number(details.dataset.part);
-  if (!pictures.has(i)) pictures.set(i, (await get(`hardware_picture?of=${i}`))?.picture ?? "");
+  if (!pictures.has(i)) pictures.set(i, (await get(`hardware_picture?of=${i}&lang=${language}`))?.picture ?? "");
   const parsed = new DOMParser().parseFromString(pictures.get(i), "image/svg+xml").documentElement;
   fill(details.querySelector(".drawing"), document.importNode(parsed, true));
 }

@@ -54,25 +54,28 @@ function explained(kind, found) {
   const made = found.explanation;
   return [
     make("p", { class: "summary" }, sentence(made.summary)),
-    made.out_of_time ? make("p", { class: "hint" }, say("why.out_of_time")) : null,
     made.expected ? [make("p", {}, say(made.expected.possible === null ? "why.keep_open" : made.expected.possible ? "why.keep_can" : "why.keep_cannot")),
       made.expected.cost ? (made.expected.cost.some((each) => each.value !== each.kept) ? cost(made.expected.cost) : make("p", {}, say("why.keep_free"))) : null,
       made.expected.differences.length ? make("ul", {}, made.expected.differences.map((each) => sentence(each, "li"))) : null] : null,
     made.conflicts.map((conflict, i) => [make("h4", {}, say(conflict.minimal ? "why.conflict_minimal" : "why.conflict", { n: i + 1 })),
       make("ul", {}, conflict.groups.map((group) => make("li", {}, english(`${group.rule} ${group.subject}`, "b"), sentence(group.because, "span", ": "))), conflict.root ? sentence(conflict.root, "li") : null)]),
-    found.ways.length ? [make("h4", {}, say("why.ways")), make("ol", {}, found.ways.map((way, i) => drawWay(kind, way, i)))] : null,
+    found.ways.length ? [make("h4", {}, say("why.ways")), make("ol", {}, found.ways.map((way, i) => drawWay(kind, way, i))),
+      found.ways.some((way) => way.goals.some(isOpen)) ? make("p", { class: "hint" }, say("why.starred")) : null] : null,
     made.preferences?.length ? [make("h4", {}, say("why.preferences")), make("ul", {}, made.preferences.map((each) => make("li", {},
-      english(`${each.rule} ${each.subject}`, "b"), sentence(each.because, "span", ": "), sentence(each.reason, "span", ". "), each.cost ? [say("why.cost"), cost(each.cost)] : null)))] : null,
+      english(`${each.rule} ${each.subject}`, "b"), sentence(each.because, "span", ": "), sentence(each.reason, "span", "; "), each.cost ? [say("why.cost"), cost(each.cost)] : null)))] : null,
     made.bounds?.length ? [make("h4", {}, say("why.bounds")), make("ul", {}, made.bounds.map((each) => make("li", {},
       `${say(`goal.${each.goal}`)}: ${number(each.value)}, ${say("why.at_least", { n: each.at_least })} `, each.because.map((why, i) => sentence(why, "span", i ? "; " : "")))))] : null,
   ];
 }
 
+/** Whether a goal of a way out is not proven to be the best. */
+const isOpen = (goal) => goal.bound !== goal.value;
+
 function drawWay(kind, way, i) {
   const can = way.plan || way.folder;
   return make("li", {},
     make("p", {}, sentence(way.says, "b"), way.least ? "" : ` ${say("why.not_least")}`),
-    way.goals.length ? make("p", { class: "hint" }, say("why.then"), way.goals.map((each) => ` ${say(`goal.${each.goal}.short`)} ${number(each.value)}${each.bound === each.value ? "" : "*"}`).join(",")) : null,
+    way.goals.length ? make("p", { class: "hint" }, say("why.then"), way.goals.map((each) => ` ${say(`goal.${each.goal}.short`)} ${number(each.value)}${isOpen(each) ? "*" : ""}`).join(",")) : null,
     make("details", { "data-key": `way ${kind} ${i}` }, make("summary", {}, say("why.edit")), make("pre", { lang: "en", tabindex: "0" }, way.edit)),
     can ? button(say("do.apply"), () => apply(kind, i), { "data-key": `apply ${kind} ${i}` }) : make("p", { class: "hint" }, say("why.no_file")));
 }
