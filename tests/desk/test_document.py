@@ -12,6 +12,7 @@ from tests.desk.conftest import copied
 from trayopt.api import check, library_survey, load_job, new_hardware
 from trayopt.desk.acts import Wrong
 from trayopt.desk.desk import Desk
+from trayopt.desk.tongues import spoken_fault
 from trayopt.errors import InputError
 from trayopt.library.find import shipped
 
@@ -242,6 +243,29 @@ def test_a_plan_is_laid_by_hand_from_nothing(folder: Path) -> None:
     assert place(state, "S1/1.2") == "left/2"
     assert [each["inside"] for each in state["board"]["trunks"]] == [True, True]
     assert act(desk, "save")["answer"] == {"written": ["job-plan.json"]}
+
+
+def test_faults_of_tables_are_said_in_german(folder: Path) -> None:
+    """What a German desk shows of a table of joins, and of a plan that somebody made, holds no English sentence."""
+    (folder / "plan.csv").write_text(
+        "trunk,fibres,tray,travel\nN1,1-72,left/9,up\nS9,1-72,left/1,\nN1,1-72,left/1,\n", "utf-8"
+    )
+    file = folder / "job.yaml"
+    text = file.read_text(encoding="utf-8")
+    file.write_text(text.replace("wall-2x6", "no-such-box"), encoding="utf-8")
+    desk = Desk(file, folder / "plan.csv")
+    with pytest.raises(InputError) as wrong:
+        act(desk, "head", key="enclosure", text="wall-2x6")
+    said = [spoken_fault(fault) for fault in wrong.value.faults]
+    (folder / "joins.csv").write_text("a,b\nN1:1-7x2,S1:1-72\nN1:1-72,S1:1-72,more\n", encoding="utf-8")
+    (folder / "of-table.yaml").write_text(text[: text.index("joins:")] + "joins: joins.csv\n", encoding="utf-8")
+    said += [each["text"] for each in Desk(folder / "of-table.yaml").state()["faults"]]
+    assert all(isinstance(each, dict) for each in said), said
+    german = "\n".join(each["de"] for each in said if isinstance(each, dict))
+    assert "das ist keine Richtung; gefunden: 'up'" in german
+    assert "Stapel left hat diese Lage nicht; gefunden: '9'; erlaubt: 1 bis 6" in german
+    assert "eine Zelle ohne Spaltennamen darüber; gefunden: 'more'" in german
+    assert not [word for word in ("found", "allowed", " the ", "there is") if word in german]
 
 
 def test_a_table_that_changes_beside_the_job_is_told_and_read_again(folder: Path) -> None:
@@ -494,8 +518,13 @@ def test_ports_guides_and_stacks_are_added_and_taken_out(folder: Path) -> None:
     assert made.track.guides[1].x_mm == round((box.track.guides[0].x_mm + box.track.guides[1].x_mm) / 2)
     assert len(made.ports[0].seals) == len(box.ports[0].seals) + 1
     assert len(made.ports[1].seals) == len(box.ports[0].seals)
+    with pytest.raises(InputError, match="no room for another stack like"):
+        act(desk, "hardware", file=file, at_key=["stacks", 0], entry="copy")
+    act(desk, "hardware", file=file, at_key=["stacks", 0], entry="out")
     act(desk, "hardware", file=file, at_key=["stacks", 0], entry="copy")
-    assert any("overlap" in str(each["text"]) for each in desk.state()["faults"])
+    state = desk.state()
+    assert state["faults"] == []
+    assert [each["stack"] for each in state["board"]["stacks"]] == [box.stacks[1].id, f"{box.stacks[1].id}-2"]
     act(desk, "hardware", file=file, at_key=["stacks", 1], entry="out")
     assert desk.state()["faults"] == []
     for key in (["ports", 99], ["ports"], ["stacks", -1], ["size_mm", 0], []):

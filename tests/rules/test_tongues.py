@@ -12,7 +12,7 @@ import pytest
 from tests.crewsheets.plans import straight
 from trayopt.checker import check
 from trayopt.domain.base import DIVIDE_AT, TRAVELS, remade
-from trayopt.domain.said import Said, chained, has_words, joined, listed, said
+from trayopt.domain.said import Said, begun_with, chained, has_words, joined, listed, said
 from trayopt.explainer.roots import DIVIDED, LOOPS
 from trayopt.pictures.hardware import CONSTRUCTIONS, TITLES
 from trayopt.rules.registry import RULES
@@ -22,12 +22,16 @@ PACKAGE = Path(__file__).parents[2] / "trayopt"
 ROOMS = ("rules", "explainer", "formats", "library", "domain", "desk", "pictures")
 READERS = ("beside", "cells", "columns", "parts", "reading", "row_reader", "splices")
 """Files of the review that tell what is wrong with a table which somebody made."""
-REVIEW = tuple(PACKAGE / "review" / f"{name}.py" for name in ("handmade", "moves", *READERS))
+REVIEW = tuple(PACKAGE / "review" / f"{name}.py" for name in ("compare", "handmade", "moves", *READERS))
 KINDS = ("enclosure", "tray", "cable")
 
 
 def calls(name: str) -> Iterator[ast.Call]:
-    for path in (*REVIEW, *(path for room in ROOMS for path in sorted((PACKAGE / room).glob("*.py")))):
+    for path in (
+        *REVIEW,
+        PACKAGE / "crewsheets" / "write.py",
+        *(path for room in ROOMS for path in sorted((PACKAGE / room).glob("*.py"))),
+    ):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in {name, f"{name}_as"}:
                 yield node
@@ -91,6 +95,16 @@ def test_a_text_is_said_in_another_language_with_all_that_is_in_it() -> None:
     assert chained(["a", "b", "c"], "{first}, or {then}") == "a, or b, or c"
     assert not tongue.knows(joined([said("a sentence that nobody translated {x}", x=1)]))
     assert tongue.say("as it is") == "as it is"
+
+
+def test_a_sentence_begins_with_other_subjects_in_every_language() -> None:
+    need = said("{subject}: {n:,} leg|{subject}: {n:,} legs", subject="left", n=2)
+    whole = said("{need}; in a plan with the others kept, {fact}", need=need, fact=said("clockwise"))
+    both = begun_with(whole, "left", said("{subjects}, each", subjects=listed(["left", "right"])))
+    assert both == "left and right, each: 2 legs; in a plan with the others kept, clockwise"
+    assert tongue_of("de").say(both).startswith("left und right, je für sich: ")
+    assert begun_with(whole, "right", "up") == whole
+    assert begun_with("left: 2", "left", "right") == "right: 2"
 
 
 def test_what_a_plan_breaks_is_said_in_german() -> None:

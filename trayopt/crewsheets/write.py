@@ -22,6 +22,7 @@ from trayopt.crewsheets.words import words_of
 from trayopt.domain.former import names_job
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
+from trayopt.domain.said import joined, said
 from trayopt.errors import InputError
 from trayopt.formats.folder_out import write_folder_whole
 from trayopt.formats.xlsx_in import not_written
@@ -236,20 +237,23 @@ def fitting(job: Job, plan: Plan, source: str = "<plan>") -> None:
     from trayopt.checker.checking import check
 
     if not names_job(plan.job, job):
-        hint = "solve the job again, or name the job that the plan was made for"
+        hint = said("solve the job again, or name the job that the plan was made for")
         raise InputError.one(
-            "the plan was made for another job, or the job was changed since", source=source, hint=hint
+            said("the plan was made for another job, or the job was changed since"), source=source, hint=hint
         )
     if plan.status == "none":
-        raise InputError.one("there is no plan in this file: the search was stopped before it found one", source=source)
-    report = check(job, plan, source)
-    wrong = [str(figure) for figure in report.figures if not figure.path.endswith(".because")]
-    wrong += [f"{found.subject}: {found.because}" for found in report.at("always")]
-    if wrong:
-        more = f" (and {len(wrong) - 3} more)" if len(wrong) > 3 else ""
-        found = "; ".join(wrong[:3]) + more
         raise InputError.one(
-            "the plan fails its check", source=source, found=found, hint="see trayopt check, or solve again"
+            said("there is no plan in this file: the search was stopped before it found one"), source=source
+        )
+    report = check(job, plan, source)
+    wrong: list[str] = [str(figure) for figure in report.figures if not figure.path.endswith(".because")]
+    wrong += [said("{subject}: {fact}", subject=found.subject, fact=found.because) for found in report.at("always")]
+    if wrong:
+        found = joined(wrong[:3], "; ")
+        if len(wrong) > 3:
+            found = said("{facts} (and {more} more)", facts=found, more=len(wrong) - 3)
+        raise InputError.one(
+            said("the plan fails its check"), source=source, found=found, hint=said("see trayopt check, or solve again")
         )
 
 

@@ -348,6 +348,8 @@ class Desk:
         because = {(each.rule, each.subject): each.because for each in (*report.findings, *other.findings)}
         for row in made["findings"]:
             row["found"] = spoken(because.get((row["rule"], row["subject"]), row["found"]))
+        for row in (*made["trunks"], *made["legs"]):
+            row |= {plan: spoken(row[plan]) for plan in ("a", "b")}
         return made
 
     def sheets(self, request: Mapping[str, Any]) -> dict[str, Any]:

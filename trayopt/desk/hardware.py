@@ -14,12 +14,14 @@ from trayopt import api
 from trayopt.desk.document import Document
 from trayopt.desk.edits import number_of, shown
 from trayopt.desk.tongues import spoken_fault
+from trayopt.domain.hardware import Enclosure
 from trayopt.domain.said import said
 from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import Path as DataPath
 from trayopt.formats.locate import path_text
 from trayopt.formats.yaml_edit import YamlFile
 from trayopt.formats.yaml_in import parse_yaml
+from trayopt.library.free_place import stack_beside
 from trayopt.library.starters.draft import ASSUMED, MEASURED
 from trayopt.library.uses import comments_of
 
@@ -182,7 +184,7 @@ def put_entry(document: Document, file: str, at: DataPath, *, out: bool) -> None
     Raises
     ------
     InputError
-        If the job uses no such part, or the part has no such entry.
+        If the job uses no such part, the part has no such entry, or the box has no room for one more stack.
     """
     use, copies, target = _own(document, file, at)
     changed = YamlFile(copies.texts[target])
@@ -196,14 +198,20 @@ def put_entry(document: Document, file: str, at: DataPath, *, out: bool) -> None
     else:
         width = changed.get((*use.base, "size_mm", 0))
         plain = [json.loads(json.dumps(entry)) for entry in entries]
-        changed.add_at((*before, number + 1), _copied(plain, number, width))
+        made = _copied(plain, number, width)
+        if tuple(before) == (*use.base, "stacks") and isinstance(use.model, Enclosure):
+            made |= _placed(use.model, number, made["id"])
+        changed.add_at((*before, number + 1), made)
     copies.texts[target] = changed.text()
     where = f"{use.file.stem} {path_text(at[len(use.base) :])}"
     document.write_files(copies.texts, "took_rows" if out else "wrote", where)
 
 
 def _copied(entries: list[Plain], number: int, width: object) -> Plain:
-    """Copy an entry with a new id: a guide is put halfway to the next guide, a port next to the original."""
+    """Copy an entry with a new id: a guide is put halfway to the next guide, a port next to the original.
+
+    Where a stack is put depends on the whole box (``_placed``).
+    """
     made, ids = dict(entries[number]), {entry.get("id") for entry in entries}
     if "id" in made:
         made["id"] = next(name for i in range(2, 10_000) if (name := f"{made['id']}-{i}") not in ids)
@@ -215,6 +223,24 @@ def _copied(entries: list[Plain], number: int, width: object) -> Plain:
         along = "y_mm" if made["x_mm"] in {0, width} else "x_mm"
         made[along] = round(made[along] + made["bore_mm"] + BESIDE_MM)
     return made
+
+
+def _placed(box: Enclosure, number: int, name: str) -> Plain:
+    """Return where a copy of a stack stands, and where it is entered.
+
+    Raises
+    ------
+    InputError
+        If the box has no room for it.
+    """
+    found = stack_beside(box, number, name)
+    if found is None:
+        raise InputError.one(
+            said("box {box} has no room for another stack like {stack}", box=box.id, stack=box.stacks[number].id),
+            source="desk",
+            hint=said("take the sizes of a larger box, or give a stack more positions"),
+        )
+    return {"at_mm": list(found.at_mm), "ends": [end.model_dump() for end in found.ends]}
 
 
 def _own(document: Document, file: str, at: DataPath) -> tuple[Use, _Copies, Path]:

@@ -194,6 +194,10 @@ def fitted(text: str, width: float, size: float = SIZE) -> str:
     return text.rstrip() + "…" if text else ""
 
 
+APART_PX = 3.0
+"""Room that is left beside a label: nearer, two names in a line read as one."""
+
+
 class Labels:
     """Places texts where there is no other text yet; texts without a place are listed in ``left``."""
 
@@ -216,7 +220,8 @@ class Labels:
 
     def _fits(self, text: Text) -> bool:
         rect = text.rect
-        return bool(text.text) and self.frame.holds(rect) and not any(rect.meets(other, 1.0) for other in self.taken)
+        wide = Rect(rect.x - APART_PX, rect.y, rect.width + 2 * APART_PX, rect.height)
+        return bool(text.text) and self.frame.holds(rect) and not any(wide.meets(other, 1.0) for other in self.taken)
 
 
 def crossing_point(a: tuple[Point, Point], b: tuple[Point, Point]) -> Point | None:

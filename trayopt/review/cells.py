@@ -168,7 +168,10 @@ class Cells:
         return None if name is None else self.job.trunk_by_id[name]
 
     def name(self, cell: Cell, known: Collection[str] | Mapping[str, object], missing: str) -> str | None:
-        """Read one of the known names; case does not matter if the name is clear without it; ``missing`` says that there is none."""
+        """Read one of the known names; case does not matter if the name is clear without it.
+
+        ``missing`` says that there is no such name.
+        """
         names = list(known)
         if cell.text in names:
             return cell.text

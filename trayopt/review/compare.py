@@ -10,6 +10,7 @@ from typing import Any
 from trayopt.checker import judge_bounds
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
+from trayopt.domain.said import joined, said
 from trayopt.errors import InputError
 from trayopt.review.desk import Review, bound_remark
 from trayopt.rules.judge import judge, no_plan_breaks
@@ -135,10 +136,12 @@ def _against(review: Review, other: Review, name: str) -> Review:
 def _way(laid: Laid, trunk: str) -> str:
     way = laid.ways.get(trunk)
     if way is None:
-        return "outside"
-    loops = f"{way.loops} loop{'s' * (way.loops != 1)}"
-    ribbons = f", ribbons {ribbons_are(laid.ribbons[trunk])}" if laid.job.trunk_by_id[trunk].may_work_ribbons else ""
-    return f"{way.port}, {way.travel}, {loops}, divided at the {laid.divide_at[trunk]}{ribbons}"
+        return said("outside")
+    at = said("divided at the tray") if laid.divide_at[trunk] == "tray" else said("divided at the port")
+    facts = [way.port, said(way.travel), said("{n:,} loop|{n:,} loops", n=way.loops), at]
+    if laid.job.trunk_by_id[trunk].may_work_ribbons:
+        facts.append(said("ribbons {word}", word=ribbons_are(laid.ribbons[trunk])))
+    return joined(facts)
 
 
 def _where(job: Job, claims: Sequence[Any], fibre: int) -> str:
@@ -146,5 +149,7 @@ def _where(job: Job, claims: Sequence[Any], fibre: int) -> str:
         if claim.first <= fibre <= claim.last:
             leg = job.trunk_by_id[claim.trunk].subunit_of(claim.first).leg_of_run(claim.first, claim.last)
             name = str(leg) if leg is not None else f"{claim.first}-{claim.last}"
-            return f"{claim.place} as {name}" + (f" of {leg.of}" if leg is not None and leg.of > 1 else "")
-    return "no tray"
+            if leg is not None and leg.of > 1:
+                return said("{place} as {leg} of {of}", place=claim.place, leg=name, of=leg.of)
+            return said("{place} as {leg}", place=claim.place, leg=name)
+    return said("in no tray")

@@ -76,15 +76,8 @@ def style_of(book: Book, trunk: str) -> str:
 def front_picture(book: Book, tell: Teller) -> Picture:
     """Draw the box as seen from the door."""
     front = Front(book)
-    legend = front.box.bottom + 44
     legends = _legends(book, tell)
-    picture = Picture(
-        "front",
-        WIDTH,
-        legend + ROW_PX * sum(len(lines) for _, _, lines in legends) + 8,
-        tell("picture.front"),
-        tell("picture.front.says", n=len(book.trunks)),
-    )
+    picture = Picture("front", WIDTH, 4000, tell("picture.front"), tell("picture.front.says", n=len(book.trunks)))
     draw_case(picture, front)
     labels = Labels(picture.frame)
     used = Counter(tray.stack for tray in book.trays)
@@ -93,6 +86,8 @@ def front_picture(book: Book, tell: Teller) -> Picture:
     draw_ports(picture, front, labels, _inside(book))
     draw_guides(picture, front, labels)
     picture.texts += labels.placed
+    legend = max([front.box.bottom + 44, *(text.rect.bottom + 6 for text in labels.placed)])
+    picture.height = legend + ROW_PX * sum(len(lines) for _, _, lines in legends) + 8
     y = legend + ROW_PX * 0.5
     for trunk, kind, lines in legends:
         picture.paths.append(Path(((8, y), (52, y)), f"way {kind}", {"trunk": trunk}))

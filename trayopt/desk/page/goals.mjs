@@ -112,7 +112,8 @@ function results(state) {
     if (!found) continue;
     const close = button(say("do.close"), () => act("forget", { kind }));
     if (found.fault || found.faults) {
-      made.push(make("div", { class: "note bad" }, found.fault ? make("p", { lang: "en" }, found.fault) : sentences(found.faults.map((each) => each.text)), make("div", { class: "acts" }, close)));
+      made.push(make("div", { class: "note bad" }, make("div", {}, kind === "mend" && found.faults ? make("p", {}, say("found.mend.faults")) : null,
+        found.fault ? make("p", { lang: "en" }, found.fault) : sentences(found.faults.map((each) => each.text))), make("div", { class: "acts" }, close)));
     } else if (found.plan) {
       const moves = kind === "mend" && found.moves.length ? make("details", { "data-key": "moves" }, make("summary", {}, say("found.moves", { n: found.moves.length })),
         make("ol", {}, found.moves.map((move) => sentence(move, "li")))) : null;

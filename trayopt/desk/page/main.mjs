@@ -68,7 +68,7 @@ function drawNotes(state) {
     add([say(state.left_behind.changed ? "note.left_behind_changed" : "note.left_behind"), state.left_behind.found ? say("note.left_behind_found") : ""].join(" ").trim(), "warn",
       button(say("do.take_over"), () => act("take_over")), button(say("do.leave"), () => act("leave")));
   }
-  if (state.changed.length) {
+  if (state.changed.length && !here.notes.has("conflict")) {
     add(say("note.changed", { names: state.changed.join(", ") }), "warn",
       button(say("do.reload"), () => act("reload")), button(say("do.write_over"), () => save(true)));
   }

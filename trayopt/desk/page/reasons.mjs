@@ -57,6 +57,7 @@ function explained(kind, found) {
     made.expected ? [make("p", {}, say(made.expected.possible === null ? "why.keep_open" : made.expected.possible ? "why.keep_can" : "why.keep_cannot")),
       made.expected.cost ? (made.expected.cost.some((each) => each.value !== each.kept) ? cost(made.expected.cost) : make("p", {}, say("why.keep_free"))) : null,
       made.expected.differences.length ? make("ul", {}, made.expected.differences.map((each) => sentence(each, "li"))) : null] : null,
+    kind === "keep" && !made.expected ? make("p", {}, say("why.keep_open")) : null,
     made.conflicts.map((conflict, i) => [make("h4", {}, say(conflict.minimal ? "why.conflict_minimal" : "why.conflict", { n: i + 1 })),
       make("ul", {}, conflict.groups.map((group) => make("li", {}, english(`${group.rule} ${group.subject}`, "b"), sentence(group.because, "span", ": "))), conflict.root ? sentence(conflict.root, "li") : null)]),
     found.ways.length ? [make("h4", {}, say("why.ways")), make("ol", {}, found.ways.map((way, i) => drawWay(kind, way, i))),
@@ -114,7 +115,7 @@ function compared(pair) {
       [each.a, each.b].map((value) => make("td", { class: "n" }, number(value))), make("td", { class: "n" }, each.difference ? `${each.difference > 0 ? "+" : "−"}${number(Math.abs(each.difference))}` : "")))),
     pair.trunks.length || pair.legs.length ? table(say("pair.where"), [say("pair.what"), say("pair.mine"), say("pair.best")],
       [...pair.trunks.map((each) => [each.trunk, each.a, each.b]), ...pair.legs.map((each) => [each.fibres, each.a, each.b])].map(([head, a, b]) =>
-        make("tr", { lang: "en" }, make("th", { scope: "row" }, head), make("td", {}, a), make("td", {}, b)))) : make("p", {}, say("pair.same")),
+        make("tr", {}, make("th", { scope: "row" }, head), make("td", {}, sentence(a)), make("td", {}, sentence(b))))) : make("p", {}, say("pair.same")),
     pair.findings.length ? [make("h4", {}, say("pair.findings")), make("ul", {}, pair.findings.map((each) => make("li", {}, `${say(each.plan === "A" ? "pair.mine" : "pair.best")}: `, english(`${each.rule} ${each.subject}`), sentence(each.found, "span", ": "))))] : null,
   ];
 }
