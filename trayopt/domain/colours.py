@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from trayopt.domain.said import said
+
 COLOURS: tuple[str, ...] = (
     "blue", "orange", "green", "brown", "slate", "white", "red", "black", "yellow", "violet", "rose", "aqua",
 )  # fmt: skip
@@ -99,4 +101,9 @@ def _base(text: str) -> int | None:
 
 
 def _allowed(text: str) -> str:
-    return f"{text!r} is no TIA-598 colour; allowed: {', '.join(COLOURS)} (or {' '.join(SHORT)}), with black stripes above 12"
+    return said(
+        "{text} is no TIA-598 colour; allowed: {names} (or {letters}), with black stripes above 12",
+        text=repr(text),
+        names=", ".join(COLOURS),
+        letters=" ".join(SHORT),
+    )

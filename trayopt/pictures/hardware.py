@@ -240,12 +240,12 @@ def _track_lines(box: Enclosure, doubts: Doubts) -> list[str]:
 
 
 PORT_COLUMNS = (
-    (said("port"), 118), (said("bore"), 62), (said("at"), 84), (said("guide"), 70), (said("turns"), 134),
+    (said("port"), 114), (said("bore"), 58), (said("at"), 98), (said("guide"), 62), (said("turns"), 136),
     (said("cables by holes, mm"), 214),
 )  # fmt: skip
 STACK_COLUMNS = (
-    (said("stack"), 130), (said("trays"), 190), (said("corner at"), 92), (said("base"), 62), (said("pitch"), 76),
-    (said("entered from"), 126),
+    (said("stack"), 100), (said("trays"), 236), (said("corner at"), 92), (said("base"), 50), (said("pitch"), 66),
+    (said("entered from"), 138),
 )  # fmt: skip
 """Heads and widths in px of the columns of the table of ports and of the table of stacks."""
 
