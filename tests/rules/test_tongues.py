@@ -30,7 +30,7 @@ KINDS = ("enclosure", "tray", "cable")
 def calls(name: str) -> Iterator[ast.Call]:
     for path in (
         *REVIEW,
-        PACKAGE / "crewsheets" / "write.py",
+        SHEETS,
         *(path for room in ROOMS for path in sorted((PACKAGE / room).glob("*.py"))),
     ):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
