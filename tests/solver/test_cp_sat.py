@@ -52,6 +52,21 @@ def test_models_are_the_same(most: bool) -> None:
     assert not ours.has_objective()
 
 
+def test_what_is_decided_first_is_the_same() -> None:
+    """Literals and their negations are decided in the same order, by the same values."""
+    ours, theirs = (knapsack(module, most=False) for module in MODULES)
+    literals = [ours.get_bool_var_from_proto_index(0), ~ours.get_bool_var_from_proto_index(3)]
+    ours.decide_first(literals, 1)
+    ours.decide_first(literals[:1], 0)
+    same = [theirs.get_bool_var_from_proto_index(0), ~theirs.get_bool_var_from_proto_index(3)]
+    theirs.add_decision_strategy(same, cp_model.CHOOSE_FIRST, cp_model.SELECT_MAX_VALUE)
+    theirs.add_decision_strategy(same[:1], cp_model.CHOOSE_FIRST, cp_model.SELECT_MIN_VALUE)
+    assert str(ours.proto) == str(theirs.proto)
+    solver = cp_sat.CpSolver()
+    solver.parameters.search_branching = cp_sat.FIXED_SEARCH
+    assert solver.solve(ours) == cp_sat.OPTIMAL
+
+
 @pytest.mark.parametrize("most", [False, True])
 def test_answers_are_the_same(most: bool) -> None:
     """Both come to the same optimum, bound and solution."""

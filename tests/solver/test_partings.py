@@ -15,8 +15,8 @@ from trayopt import load_job
 from trayopt.domain.base import DivideAt
 from trayopt.domain.job import Job
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.outline import preference_bound
 from trayopt.solver.bounds.partings import PartingBounds, parting_bounds
+from trayopt.solver.bounds.preference_bounds import preference_bound, preferences_kept
 from trayopt.solver.model.clock import Clock
 
 PLACES: tuple[DivideAt, ...] = ("tray", "port")
@@ -68,3 +68,17 @@ def test_one_outline_answers_for_all_choices_that_cost_more() -> None:
     assert (dict(bounds.tried), bounds.beyond) == ({(): 3}, 4)
     assert bounds.partings(3) == dict.fromkeys(bounds.trunks, ("tray",))
     assert bounds.partings(4) == {}
+
+
+def test_what_no_such_plan_pays_for_is_kept() -> None:
+    """Plans of the four trunks that break least pay for subunits out of turn or trunks on stacks, and for nothing else."""
+    with registered():
+        job = load_job(example_rule.job("wall-3x8", {"stack_trunks": "prefer"}))
+        least = bounded(job).least
+        assert least is not None
+        at_tray = dict.fromkeys((trunk.id for trunk in job.trunks), ("tray",))
+        kept = preferences_kept(job, Divider(job).open, Clock(), least, divide_at=at_tray)
+        dearer = preferences_kept(job, Divider(job).open, Clock(), least + 1, divide_at=at_tray)
+    levels = {name for name, setting in job.rules.items() if setting.level == "prefer"}
+    assert levels - kept == {"alternate_stacks", "stack_trunks"}
+    assert "natural_travel" in levels - dearer

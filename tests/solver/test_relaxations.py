@@ -29,8 +29,8 @@ from trayopt.solver.bounds import pattern_counts
 from trayopt.solver.bounds.closed_patterns import closed_bunches
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.opposite_orders import encoded, settle_orders
-from trayopt.solver.bounds.outline import can_be_placed, preference_bound
 from trayopt.solver.bounds.pattern_counts import count, in_scope
+from trayopt.solver.bounds.preference_bounds import can_be_placed, preference_bound, preferences_kept
 from trayopt.solver.bounds.set_partition import (
     legs_bound,
     narrowed,
@@ -161,6 +161,30 @@ def test_outline_and_room_of_trays(kind: str, seeds: range) -> None:
         seen["complete"] += best.complete
     assert seen["complete"] > 2
     assert seen["weight"] > 0
+
+
+@pytest.mark.parametrize("seeds", [SEEDS[:10], pytest.param(SEEDS[10:], marks=pytest.mark.slow)], ids=["some", "more"])
+@pytest.mark.parametrize("kind", KINDS)
+def test_preferences_that_good_plans_keep(kind: str, seeds: range) -> None:
+    """No complete plan of a weight breaks a preference that such plans are said to keep; where little is over, many are."""
+    named = 0
+    for seed in seeds:
+        job, best = drawn(kind, seed)
+        if best is None or not best.complete:
+            continue
+        for over in (0, 1, 2):
+            weight = best.values["broken_prefer"] + over
+            kept = preferences_kept(job, Divider(job).open, Clock(), weight)
+            affordable = {name for name in kept if job.rules[name].weight <= weight}
+            named += len(affordable)
+            model = build(job, Policy("hard", "soft"), all_placed=True, cuts=False)
+            model.require(model.broken("prefer") <= weight)
+            broken = [literal for group, literal in model.let_go.items() if group.rule in affordable]
+            model.clause(*broken)
+            assert run(model, Clock(), TUNING).infeasible, (
+                f"seed {seed}: of {sorted(affordable)} a plan of {weight} breaks one"
+            )
+    assert named > 3
 
 
 @pytest.mark.parametrize("seeds", MORE)

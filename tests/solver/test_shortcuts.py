@@ -20,8 +20,9 @@ from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import GOALS, measure_all
 from trayopt.solver.bounds import place_counts
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.outline import Outline, can_be_placed, preference_bound
+from trayopt.solver.bounds.outline import Outline
 from trayopt.solver.bounds.pattern_counts import count, in_scope
+from trayopt.solver.bounds.preference_bounds import can_be_placed, preference_bound
 from trayopt.solver.bounds.rings import overfull_rings
 from trayopt.solver.bounds.set_partition import (
     legs_bound,

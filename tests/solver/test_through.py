@@ -14,7 +14,7 @@ from trayopt.domain.base import remade
 from trayopt.domain.job import Job
 from trayopt.rules.guide_fill import GuideFill
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.outline import preference_bound
+from trayopt.solver.bounds.preference_bounds import preference_bound
 from trayopt.solver.bounds.stack_counts import StackCounts
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question

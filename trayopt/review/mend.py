@@ -169,7 +169,7 @@ def mend(
         If cells of the table are damaged.
     """
     began = time.monotonic() if began is None else began
-    from trayopt.solver.bounds.outline import is_hopeless
+    from trayopt.solver.bounds.preference_bounds import is_hopeless
     from trayopt.solver.model.clock import Clock
     from trayopt.solver.model.in_time import in_time, margin
     from trayopt.solver.model.run import Tuning

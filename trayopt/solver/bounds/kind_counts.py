@@ -21,7 +21,7 @@ from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import DividedLegs
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import solve_one, whole_bound
-from trayopt.solver.model.literals import total
+from trayopt.solver.model.literals import lits, total
 
 EFFORT = 6.0
 """Most deterministic time for one answer."""
@@ -122,14 +122,34 @@ class KindCounts(Outline, DividedLegs):
             if most is not None:
                 self.require(self.encoded(goal) <= most)
 
+    def decide_stacks_first(self) -> bool:
+        """Let ways, broken preferences and stacks of subunits be decided first; false where no preference may be broken.
+
+        With these settled, loads and lengths follow almost at once. A search that decides counts first meets the same choice of
+        broken preferences again and again.
+        """
+        broken = [literal for group, literal in self.let_go.items() if self.job.rules[group.rule].level == "prefer"]
+        if not broken:
+            return False
+        ways = (self.goes(trunk, way) for trunk in self.job.trunks for way in self.ways(trunk))
+        stacks = (literal for first in self._first.values() for literal in first.values())
+        for literals, value in (
+            (ways, 1),
+            (broken, 0),
+            (stacks, 1),
+        ):
+            open_ = (literal for literal in literals if not isinstance(literal, int))
+            self.cp.decide_first(lits(open_), value)
+        return True
+
     def lower_bound(
-        self, expression: Expression, clock: Clock, effort: float = EFFORT, *, at_least: int = 0
+        self, expression: Expression, clock: Clock, effort: float = EFFORT, *, at_least: int = 0, in_order: bool = False
     ) -> int | None:
         """Bound an expression from below; None where it is proven that nothing meets what is required.
 
-        ``at_least`` is a bound that is known.
+        ``at_least`` is a bound that is known; ``in_order`` says that the model says what is to be decided first.
         """
         self.require(expression >= at_least)
         self.minimize(expression)
-        status, solver = solve_one(self.cp, clock, effort, symmetry_level=2, part=PART)
+        status, solver = solve_one(self.cp, clock, effort, symmetry_level=2, part=PART, in_order=in_order)
         return None if status == cp_sat.INFEASIBLE else max(at_least, whole_bound(solver.best_objective_bound))

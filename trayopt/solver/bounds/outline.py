@@ -9,7 +9,7 @@ It holds for every plan that places every splice and keeps every must, whatever 
   subunits that it is spliced to among them (``tied_subunits``).
 * Along a subunit that keeps together positions do not fall. Where such subunits close a ring (each goes on where the last one
   ends, and the first is met again), all positions on it are equal, so all of it lies in one tray: a ring that no tray holds
-  has a subunit that breaks ``subunit_together``. Rings are found in the outline's own answer and forbidden one by one.
+  has a subunit that breaks ``subunit_together``.
 * Rules that look at ways alone, and ``alternate_stacks`` that looks at the stacks of subunits, bind here as they do there.
 
 So the least weight of preferences broken in the outline is a bound on the goal ``broken_prefer``, and an outline that cannot
@@ -51,27 +51,16 @@ from trayopt.rules.variables import (
     Variables,
     Windows,
 )
-from trayopt.solver.bounds.division import Divider, unjoined
+from trayopt.solver.bounds.division import unjoined
 from trayopt.solver.bounds.ribbon_choices import leave_room
-from trayopt.solver.bounds.rings import overfull_rings
 from trayopt.solver.bounds.stand_ins import StandIns
 from trayopt.solver.bounds.tied_subunits import Sleeved, Tied, tied_by_sleeves, tied_subunits
-from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Base, Key
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import lit, lits, total
 from trayopt.solver.model.posting import Policy, let_speak
 from trayopt.solver.model.vocabulary import voice
 from trayopt.solver.model.ways import Partings as DividedAt
-
-EFFORT = 2.0
-"""Most deterministic time for an outline."""
-PART = 0.3
-"""Most of what is left of the limit for an outline."""
-LOOK = 0.2
-"""Most deterministic time for the question whether all other choices cost more than the best one."""
-
 
 STRICT = Policy("hard", "soft")
 
@@ -343,60 +332,3 @@ class Outline(Base):
             if key[0] == trunk.id:
                 self.require(first[stack] <= total(found.values()))
         return found
-
-
-def can_be_placed(
-    job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock, *, divide_at: DividedAt | None = None
-) -> bool:
-    """Whether there may be a plan that places every splice, whatever musts and preferences it breaks."""
-    outline = Outline(job, open_, Policy("soft", "free"), clock, divide_at)
-    return bool(solve_one(outline.cp, clock, EFFORT, part=PART)[0] != cp_sat.INFEASIBLE)
-
-
-def is_hopeless(job: Job, clock: Clock) -> bool:
-    """Whether it is plain that no plan places every splice and keeps every must."""
-    divider = Divider(job)
-    return divider.hopeless or preference_bound(job, divider.open, clock) is None
-
-
-def preference_bound(
-    job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock, *, divide_at: DividedAt | None = None
-) -> int | None:
-    """Bound the weight of broken preferences from below, for plans that place every splice and keep every must.
-
-    ``open_`` are the useful divisions of every spliced subunit, ``divide_at`` where trunks may be divided in such plans. None
-    means that there is no such plan.
-    """
-    outline = Outline(job, open_, clock=clock, divide_at=divide_at)
-    weight = outline.broken("prefer")
-    if not isinstance(weight, int):
-        outline.minimize(weight)
-    best = 0
-    room = max(tray.fibres for tray in job.enclosure.trays) if job.rules[TrayFibres.id].level == "must" else None
-    while True:
-        status, solver = solve_one(outline.cp, clock, EFFORT, part=PART)
-        if status == cp_sat.INFEASIBLE:
-            return None
-        if status not in FOUND:
-            return best
-        bound = weight if isinstance(weight, int) else solver.best_objective_bound
-        best = max(best, whole_bound(bound))
-        whole = {s for s in job.subunits if outline.is_spliced(s) and not solver.value(lit(outline.parted(s)))}
-        rings = room and overfull_rings(job, whole.__contains__, room)
-        if not rings:
-            return best
-        for ring in rings:
-            outline.require(total(outline.parted(subunit) for subunit in ring.subunits) >= 1)
-
-
-def costs_more(
-    job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock, trunks: Sequence[str], ports: int, weight: int
-) -> bool:
-    """Whether it is plain that such plans which divide so many of some trunks at the port, or more, break more than a weight.
-
-    ``open_`` are the useful divisions of every spliced subunit. False says nothing.
-    """
-    outline = Outline(job, open_, clock=clock)
-    outline.require(total(outline.divided_at(job.trunk_by_id[trunk], "port") for trunk in trunks) >= ports)
-    outline.require(outline.broken("prefer") <= weight)
-    return bool(solve_one(outline.cp, clock, LOOK, part=PART)[0] == cp_sat.INFEASIBLE)

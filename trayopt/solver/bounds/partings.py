@@ -16,7 +16,7 @@ from itertools import combinations
 from trayopt.domain.base import DivideAt
 from trayopt.domain.job import Job
 from trayopt.rules.breakout import Breakout
-from trayopt.solver.bounds.outline import costs_more, preference_bound
+from trayopt.solver.bounds.preference_bounds import costs_more, preference_bound
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.ways import Partings

@@ -52,6 +52,7 @@ from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
 from trayopt.solver.model.literals import linear, lit, total
 from trayopt.solver.model.model import Model
+from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.run import hint_all
 from trayopt.solver.model.vocabulary import voice
 
@@ -111,7 +112,7 @@ class Counts(KindCounts):
         self.kinds = kinds(whole)
         self._number: dict[Kind, dict[Place, Expression]] = {}
         divide_at = {trunk.id: whole.divide_options(trunk) for trunk in whole.job.trunks}
-        super().__init__(whole.job, divisions, divide_at=divide_at)
+        super().__init__(whole.job, divisions, Policy("hard", "soft", kept=frozenset(whole.kept)), divide_at=divide_at)
 
     def furnish(self) -> None:
         """Make the counts before the rules speak."""
@@ -293,7 +294,8 @@ def count(
     if isinstance(irregular, int):
         return Counted(bound, counts, solver, irregular)
     counts.minimize(irregular)  # without a hint: with one, it took five times as long
-    status, later = solve_one(counts.cp, clock, IRREGULAR_EFFORT, symmetry_level=2, part=PART)
+    in_order = counts.decide_stacks_first()
+    status, later = solve_one(counts.cp, clock, IRREGULAR_EFFORT, symmetry_level=2, part=PART, in_order=in_order)
     if status not in FOUND:
         return Counted(bound, counts, solver)
     counts.require(irregular <= later.value(linear(irregular)))
@@ -360,7 +362,8 @@ def placed_bound(
         counts.require(expression >= at_least)
         least = _shortest(counts, expression, ways or WaysFirst(model, weight, clock), clock)[0]
         return None if least is None else max(at_least, least)
-    return counts.lower_bound(expression, clock, at_least=at_least)
+    in_order = goal == "irregular" and counts.decide_stacks_first()
+    return counts.lower_bound(expression, clock, at_least=at_least, in_order=in_order)
 
 
 def _counts(model: Model, weight: int, limits: Limits) -> Counts:

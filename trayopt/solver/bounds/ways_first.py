@@ -16,12 +16,14 @@ from typing import NamedTuple
 from trayopt.domain.assignment import Way
 from trayopt.rules.variables import Expression
 from trayopt.solver.bounds.nearest_places import NearestPlaces
-from trayopt.solver.bounds.outline import EFFORT, PART, Outline
+from trayopt.solver.bounds.outline import Outline
+from trayopt.solver.bounds.preference_bounds import EFFORT, PART
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import solve_one
 from trayopt.solver.model.literals import lit
 from trayopt.solver.model.model import Model
+from trayopt.solver.model.posting import Policy
 
 MOST_CHOICES = 8
 """Of more choices of ways than this each is not asked by itself."""
@@ -124,6 +126,7 @@ class WaysFirst:
         model = self.model
         divisions = {(s.trunk, s.number): of for s in model.job.subunits if (of := model.divisions(s))}
         divide_at = {trunk.id: model.divide_options(trunk) for trunk in model.job.trunks}
-        outline = Outline(model.job, divisions, clock=self.clock, divide_at=divide_at)
+        policy = Policy("hard", "soft", kept=frozenset(model.kept))
+        outline = Outline(model.job, divisions, policy, self.clock, divide_at)
         outline.require(outline.broken("prefer") <= self.weight)
         return outline

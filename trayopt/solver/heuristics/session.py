@@ -18,6 +18,7 @@ from trayopt.solver.bounds import set_partition
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.opposite_orders import encoded
 from trayopt.solver.bounds.partings import PartingBounds
+from trayopt.solver.bounds.preference_bounds import preferences_kept
 from trayopt.solver.bounds.ribbon_choices import leave_room
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.tray_room import without_room
@@ -114,6 +115,8 @@ class Session:
         """Relaxation that said last that no plan breaks preferences of so little weight."""
         self.empty = False
         """Whether it is proven that the job has no plan at all: only built pins can bring that about."""
+        self._unpayable: dict[tuple[object, ...], frozenset[str]] = {}
+        """Preferences that complete plans keep, by the weight that they break and where trunks are divided in them."""
         self._in_box: dict[int, Job] = {}
         """The job in smaller boxes, by the used places for which they have room."""
         self._ways_first: dict[tuple[Model, int], WaysFirst] = {}
@@ -220,18 +223,15 @@ class Session:
         return self._in_box[places]
 
     def unpayable(self, weight: int, divide_at: Partings) -> frozenset[str]:
-        """Name the preferences that such plans keep for every subject: what is left of the weight does not pay for one.
-
-        Trunks that can only be divided at the port, and might be at the tray, have taken their part of it.
-        """
-        rules = self.job.rules
-        forced = [t for t in self.job.trunks if "tray" in t.divide_at and tuple(divide_at.get(t.id, ())) == ("port",)]
-        left = weight - (len(forced) * rules[Breakout.id].weight if rules[Breakout.id].level == "prefer" else 0)
-        return frozenset(
-            name
-            for name, setting in rules.items()
-            if setting.level == "prefer" and setting.weight > left and name != Breakout.id
-        )
+        """Name the preferences that complete plans keep for every subject, as the weight pays for others alone."""
+        if not weight or not self.on("outline"):
+            return frozenset()
+        key = weight, tuple(sorted((trunk, tuple(at)) for trunk, at in divide_at.items()))
+        if key not in self._unpayable:
+            self._unpayable[key] = preferences_kept(
+                self.job, self.divider.open, self.clock, weight, divide_at=divide_at
+            )
+        return self._unpayable[key]
 
     def partings(self, weight: int) -> Partings:
         """Give where trunks may be divided in complete plans that break preferences of at most this weight."""

@@ -68,13 +68,13 @@ class Base(Ways):
         """Whether this model holds only plans that break no subject of this rule."""
         return rule in self.kept
 
-    def broken(self, level: Level) -> Expression:
-        """Sum of the groups of a level that are let go, weighted where the level is prefer."""
+    def broken(self, level: Level, *, without: str = "") -> Expression:
+        """Sum of the groups of a level that are let go, weighted where the level is prefer; ``without`` leaves out one rule."""
         settings = self.job.rules
         return total(
             (settings[group.rule].weight if level == "prefer" else 1) * literal
             for group, literal in self.let_go.items()
-            if settings[group.rule].level == level
+            if settings[group.rule].level == level and group.rule != without
         )
 
     def window_loops_at_least(self, through: Through) -> Expression:

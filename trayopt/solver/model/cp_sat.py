@@ -7,7 +7,7 @@ words as the solver needs, under the names that OR-tools gives them. A test comp
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from threading import Lock
 from typing import Any
 
@@ -20,6 +20,7 @@ from ortools.sat.python.cp_model_helper import (
     CpBaseModel,
     CpSolverResponse,
     CpSolverStatus,
+    DecisionStrategyProto,
     FlatIntExpr,
     IntVar,
     LinearExpr,
@@ -38,6 +39,7 @@ FEASIBLE = CpSolverStatus.FEASIBLE
 INFEASIBLE = CpSolverStatus.INFEASIBLE
 MODEL_INVALID = CpSolverStatus.MODEL_INVALID
 UNKNOWN = CpSolverStatus.UNKNOWN
+FIXED_SEARCH = SatParameters.SearchBranching.FIXED_SEARCH
 
 BOOLEAN = Domain(0, 1)
 
@@ -161,6 +163,19 @@ class CpModel(CpBaseModel):
     def clear_objective(self) -> None:
         """Leave the goal out."""
         self.proto.clear_objective()
+
+    def decide_first(self, literals: Sequence[IntVar], value: int) -> None:
+        """Let a search in fixed order decide literals one by one, each by this value first, after those of earlier calls."""
+        strategy = self.proto.search_strategy.add()
+        for literal in literals:
+            term = strategy.exprs.add()
+            negated = literal.index < 0
+            term.vars.append(-literal.index - 1 if negated else literal.index)
+            term.coeffs.append(-1 if negated else 1)
+            term.offset = int(negated)
+        strategy.variable_selection_strategy = DecisionStrategyProto.VariableSelectionStrategy.CHOOSE_FIRST
+        reductions = DecisionStrategyProto.DomainReductionStrategy
+        strategy.domain_reduction_strategy = reductions.SELECT_MAX_VALUE if value else reductions.SELECT_MIN_VALUE
 
     def add_hint(self, literal: Any, value: int) -> None:
         """Give a value to try first."""

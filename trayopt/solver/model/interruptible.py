@@ -44,25 +44,35 @@ def one_worker(
     symmetry_level: int = 1,
     linearization_level: int = 2,
     part: float = 1.0,
+    in_order: bool = False,
 ) -> cp_sat.CpSolver:
     """Make a solver of one worker, which always solves in the same way.
 
     It takes at most so much deterministic time, and at most this part of what is left of the limit. It tries out what
-    follows from each literal once, and not three times over: that takes longer than most answers do.
+    follows from each literal once, and not three times over: that takes longer than most answers do. ``in_order`` lets it
+    decide in the order that the model says.
     """
     solver = new_solver()
     solver.parameters.max_presolve_iterations = 1
     solver.parameters.symmetry_level = symmetry_level
     solver.parameters.linearization_level = linearization_level
+    if in_order:
+        solver.parameters.search_branching = cp_sat.FIXED_SEARCH
     clock.limit(solver.parameters, effort, None if clock.left is None else part * clock.left)
     return solver
 
 
 def solve_one(
-    cp: cp_sat.CpModel, clock: Clock, effort: float | None, *, symmetry_level: int = 1, part: float = 1.0
+    cp: cp_sat.CpModel,
+    clock: Clock,
+    effort: float | None,
+    *,
+    symmetry_level: int = 1,
+    part: float = 1.0,
+    in_order: bool = False,
 ) -> tuple[Any, cp_sat.CpSolver]:
     """Solve a model by ``one_worker``, and give status and solver."""
-    solver = one_worker(clock, effort, symmetry_level=symmetry_level, part=part)
+    solver = one_worker(clock, effort, symmetry_level=symmetry_level, part=part, in_order=in_order)
     return solve_interruptible(solver, cp, clock), solver
 
 

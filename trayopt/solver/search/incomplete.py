@@ -8,7 +8,7 @@ from typing import Any
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import measure_all
-from trayopt.solver.bounds.outline import can_be_placed
+from trayopt.solver.bounds.preference_bounds import can_be_placed
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
 from trayopt.solver.heuristics.completion import RelaxedModel
