@@ -76,7 +76,7 @@ def test_what_no_such_plan_pays_for_is_kept() -> None:
         job = load_job(example_rule.job("wall-3x8", {"stack_trunks": "prefer"}))
         least = bounded(job).least
         assert least is not None
-        at_tray = dict.fromkeys((trunk.id for trunk in job.trunks), ("tray",))
+        at_tray: dict[str, tuple[DivideAt, ...]] = {trunk.id: ("tray",) for trunk in job.trunks}
         kept = preferences_kept(job, Divider(job).open, Clock(), least, divide_at=at_tray)
         dearer = preferences_kept(job, Divider(job).open, Clock(), least + 1, divide_at=at_tray)
     levels = {name for name, setting in job.rules.items() if setting.level == "prefer"}

@@ -44,12 +44,12 @@ from trayopt.rules.variables import (  # fmt: skip
     Variables,
     Windows,
 )
-from trayopt.solver.bounds.kind_counts import EFFORT, PART, Kind, KindCounts, Limits
+from trayopt.solver.bounds.kind_counts import EFFORT, Kind, KindCounts, Limits
 from trayopt.solver.bounds.ways_first import Choice, WaysFirst
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
+from trayopt.solver.model.interruptible import FOUND, whole_bound
 from trayopt.solver.model.literals import linear, lit, total
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy
@@ -88,7 +88,7 @@ class Counted:
             return self.guess
         hint_all(self.counts.cp, self.found.response_proto.solution)
         self.counts.minimize(lateness)
-        status, later = solve_one(self.counts.cp, clock, LATENESS_EFFORT, symmetry_level=2, part=PART)
+        status, later = self.counts.ask(clock, LATENESS_EFFORT)
         return self.counts.guess(later.value) if status in FOUND else self.guess
 
 
@@ -295,7 +295,7 @@ def count(
         return Counted(bound, counts, solver, irregular)
     counts.minimize(irregular)  # without a hint: with one, it took five times as long
     in_order = counts.decide_stacks_first()
-    status, later = solve_one(counts.cp, clock, IRREGULAR_EFFORT, symmetry_level=2, part=PART, in_order=in_order)
+    status, later = counts.ask(clock, IRREGULAR_EFFORT, in_order=in_order)
     if status not in FOUND:
         return Counted(bound, counts, solver)
     counts.require(irregular <= later.value(linear(irregular)))
@@ -313,7 +313,7 @@ def _shortest(
     counts.minimize(length)
     bound, best = 0, None
     for effort in (GLANCE, EFFORT):
-        status, solver = solve_one(counts.cp, clock, effort, symmetry_level=2, part=PART)
+        status, solver = counts.ask(clock, effort)
         if status == cp_sat.INFEASIBLE:
             return None, None
         bound = max(bound, whole_bound(solver.best_objective_bound))

@@ -44,16 +44,17 @@ def one_worker(
     symmetry_level: int = 1,
     linearization_level: int = 2,
     part: float = 1.0,
+    presolves: int = 1,
     in_order: bool = False,
 ) -> cp_sat.CpSolver:
     """Make a solver of one worker, which always solves in the same way.
 
-    It takes at most so much deterministic time, and at most this part of what is left of the limit. It tries out what
-    follows from each literal once, and not three times over: that takes longer than most answers do. ``in_order`` lets it
+    It takes at most so much deterministic time, and at most this part of what is left of the limit. ``presolves`` says how
+    often it tries out what follows from each literal: three times over takes longer than most answers do. ``in_order`` lets it
     decide in the order that the model says.
     """
     solver = new_solver()
-    solver.parameters.max_presolve_iterations = 1
+    solver.parameters.max_presolve_iterations = presolves
     solver.parameters.symmetry_level = symmetry_level
     solver.parameters.linearization_level = linearization_level
     if in_order:
@@ -69,10 +70,11 @@ def solve_one(
     *,
     symmetry_level: int = 1,
     part: float = 1.0,
+    presolves: int = 1,
     in_order: bool = False,
 ) -> tuple[Any, cp_sat.CpSolver]:
     """Solve a model by ``one_worker``, and give status and solver."""
-    solver = one_worker(clock, effort, symmetry_level=symmetry_level, part=part, in_order=in_order)
+    solver = one_worker(clock, effort, symmetry_level=symmetry_level, part=part, presolves=presolves, in_order=in_order)
     return solve_interruptible(solver, cp, clock), solver
 
 
