@@ -444,7 +444,8 @@ def test_the_page_is_usable_at_once(opened: Open) -> None:
 @pytest.mark.parametrize(
     ("case", "scheme", "language"),
     [
-        ("worked", "light", "en"), ("worked", "dark", "de"), ("half", "light", "de"), ("half", "dark", "en"),
+        ("worked", "light", "en"), ("half", "dark", "de"),
+        *(pytest.param(*case, marks=pytest.mark.slow) for case in (("worked", "dark", "de"), ("half", "light", "en"))),
     ],
 )  # fmt: skip
 def test_axe_finds_nothing(opened: Open, case: str, scheme: str, language: str) -> None:

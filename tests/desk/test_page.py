@@ -275,7 +275,7 @@ def test_a_desk_that_is_gone_is_told(opened: Open, serve: Serve) -> None:
 @pytest.mark.parametrize(
     ("width", "language"),
     [
-        pytest.param(width, language, marks=[pytest.mark.slow] * ((i + j) % 2))
+        pytest.param(width, language, marks=[pytest.mark.slow] * ((i + j) % 2 or width == max(WIDTHS)))
         for i, width in enumerate(WIDTHS)
         for j, language in enumerate(reversed(LANGUAGES))
     ],

@@ -18,7 +18,7 @@ SMALL: dict[str, Any] = {"trunks": 2, "ribbons": 2, "positions": 2}
 
 
 @pytest.mark.parametrize(
-    "first", [pytest.param(first, marks=[pytest.mark.slow] * (first >= 60)) for first in range(0, 160, BATCH)]
+    "first", [pytest.param(first, marks=[pytest.mark.slow] * (first >= 30)) for first in range(0, 160, BATCH)]
 )
 def test_random_jobs(first: int) -> None:
     for seed in range(first, first + BATCH):
@@ -75,7 +75,7 @@ def test_many_workers(first: int) -> None:
 
 
 @pytest.mark.parametrize(
-    "first", [pytest.param(first, marks=[pytest.mark.slow] * (first >= 4020)) for first in range(4000, 4040, BATCH)]
+    "first", [pytest.param(first, marks=[pytest.mark.slow] * (first >= 4010)) for first in range(4000, 4040, BATCH)]
 )
 def test_rules_at_other_levels(first: int) -> None:
     """Every third rule at another level, weight or parameter; physical rules too."""
@@ -84,7 +84,7 @@ def test_rules_at_other_levels(first: int) -> None:
 
 
 @pytest.mark.parametrize(
-    "first", [pytest.param(first, marks=[pytest.mark.slow] * (first >= 5020)) for first in range(5000, 5080, BATCH)]
+    "first", [pytest.param(first, marks=[pytest.mark.slow] * (first >= 5010)) for first in range(5000, 5080, BATCH)]
 )
 def test_what_is_done_with_ribbons(first: int) -> None:
     """Ribbons of several widths, spliced as they are, split or made anew, given or decided, where sleeves are scarce."""
@@ -93,7 +93,7 @@ def test_what_is_done_with_ribbons(first: int) -> None:
 
 
 @pytest.mark.parametrize(
-    "first", [pytest.param(first, marks=[pytest.mark.slow] * (first >= 6020)) for first in range(6000, 6080, BATCH)]
+    "first", [pytest.param(first, marks=[pytest.mark.slow] * (first >= 6010)) for first in range(6000, 6080, BATCH)]
 )
 def test_stacks_of_several_kinds_of_trays(first: int) -> None:
     """Ranges of positions with trays for single fibres, of other sizes, other radii and other pitches."""
