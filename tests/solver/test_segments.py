@@ -26,6 +26,8 @@ from trayopt.solver.bounds.stretches import stretches_of
 from trayopt.solver.heuristics.completion import RelaxedModel
 from trayopt.solver.heuristics.constructive import first_plans
 from trayopt.solver.heuristics.laying import keeps_facts
+from trayopt.solver.heuristics.primal import complete_solution
+from trayopt.solver.heuristics.session import Session
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import Tuning, run
@@ -435,6 +437,28 @@ def test_layouts_of_the_same_divisions_are_worked_out_on_one_model(monkeypatch: 
     divided = dict.fromkeys(layout.divisions, (1,))
     assert layouts.whole(replace(layout, divisions=divided)) is not first
     assert len(made) == 2
+
+
+def test_a_layout_of_divisions_that_no_plan_has_is_worked_out_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was denied for some limits is not asked again for these or tighter ones, wherever the layout lies."""
+    asked: list[Any] = []
+    searched = Session.run
+
+    def noted(*args: Any, **kwargs: Any) -> Any:
+        asked.append(searched(*args, **kwargs))
+        return asked[-1]
+
+    monkeypatch.setattr(Session, "run", noted)
+    session = Session(idle_job(200), GOALS, Clock(), tuning=Tuning(workers=1))
+    layouts = session.layouts
+    layout = layouts.least(layouts.blocks.broken("prefer")).layout
+    assert layout is not None
+    complete_solution(session, layouts, layout, {"legs": 1})
+    assert [outcome.infeasible for outcome in asked] == [True, True]
+    complete_solution(session, layouts, replace(layout, fibres={}), {"legs": 1, "broken_prefer": 0})
+    assert len(asked) == 2
+    complete_solution(session, layouts, layout, {"legs": 2})
+    assert len(asked) > 2
 
 
 def test_a_layout_is_worked_out_with_its_parked_legs() -> None:

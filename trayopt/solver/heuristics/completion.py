@@ -9,6 +9,7 @@ from typing import Any, Generic, TypeVar
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.hardware import Place
+from trayopt.domain.plan import GoalName
 from trayopt.rules.variables import Constraint, Expression, Literal
 from trayopt.solver.bounds.segment_counts import MOST_COUNTS
 from trayopt.solver.bounds.segments import Segments
@@ -62,6 +63,10 @@ class RelaxedSolution:
     divide_at: Partings
     fibres: Mapping[tuple[int, Place], int]
 
+    def like(self, other: RelaxedSolution) -> bool:
+        """Whether the same is divided at the same places."""
+        return (self.divisions, self.divide_at) == (other.divisions, other.divide_at)
+
 
 @dataclass(frozen=True)
 class Answer:
@@ -84,6 +89,8 @@ class RelaxedModel(Generic[B]):
         """Every variable of the last layout."""
         self._whole: tuple[RelaxedSolution, Model] | None = None
         """The layout that was worked out last, and the whole model of its divisions."""
+        self._denied: list[tuple[RelaxedSolution, Mapping[GoalName, int]]] = []
+        """Layouts of whose divisions no plan was within some limits."""
 
     def least(
         self, goal: Expression, *held: Constraint, at_least: int = 0, below: int | None = None, part: float = PART
@@ -202,11 +209,22 @@ class RelaxedModel(Generic[B]):
             {(i, place): solver.value(linear(fibres)) for (i, place), fibres in blocks.fibres.items()},
         )
 
+    def deny(self, layout: RelaxedSolution, limits: Mapping[GoalName, int]) -> None:
+        """Note that no plan of the divisions of a layout is within some limits."""
+        self._denied.append((layout, dict(limits)))
+
+    def denied(self, layout: RelaxedSolution, limits: Mapping[GoalName, int]) -> bool:
+        """Whether it is known that no plan of the divisions of a layout is within some limits."""
+        return any(
+            before.like(layout) and all(goal in limits and limits[goal] <= most for goal, most in wider.items())
+            for before, wider in self._denied
+        )
+
     def whole(self, layout: RelaxedSolution) -> Model:
         """Give the whole model of the divisions of a layout; that of the last layout serves again where they are the same."""
         if self._whole is not None:
             before, model = self._whole
-            if (before.divisions, before.divide_at) == (layout.divisions, layout.divide_at):
+            if before.like(layout):
                 return model
         blocks = self.blocks
         model = build(

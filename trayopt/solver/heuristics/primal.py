@@ -107,16 +107,18 @@ def complete_solution(
 
     Trunks are divided where they are in the layout. A model that was made with its very divisions serves again.
     """
-    if layout is None or s.clock.over:
+    if layout is None or s.clock.over or (model is None and layouts.denied(layout, limits)):
         return
-    if model is None:
-        model = layouts.whole(layout)
-    good = [s.expression(model, goal) <= most for goal, most in limits.items()]
-    for trial in (layouts.hold(model, layout), *([model.cp.clone()] if anywhere else [])):
+    whole = layouts.whole(layout) if model is None else model
+    good = [s.expression(whole, goal) <= most for goal, most in limits.items()]
+    for trial in (layouts.hold(whole, layout), *([whole.cp.clone()] if anywhere else [])):
         trial.clear_objective()
         add_all(trial, good)
-        if s.clock.over or s.run(model, None, trial=trial, share=TRIAL).assignment is not None:
-            break
+        outcome = s.run(whole, None, trial=trial, share=TRIAL)
+        if s.clock.over or outcome.assignment is not None:
+            return
+    if model is None and anywhere and outcome.infeasible:
+        layouts.deny(layout, limits)
 
 
 def fix_divisions(s: Session) -> None:
