@@ -6,6 +6,7 @@ import random
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from math import pi, sqrt
 from typing import Any
 
 import pytest
@@ -32,6 +33,7 @@ from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import Tuning, run
 from trayopt.track.laid import Laid
+from trayopt.track.routes import all_ways, routes_of
 
 GOALS: tuple[GoalName, ...] = tuple(goal.id for goal in order(None))
 STRICT = Policy("hard", "soft")
@@ -213,6 +215,81 @@ def test_no_bound_is_above_the_best_plan(first: int) -> None:
     assert met["settled exact"] > 0.9 * met["settled bounds"] > 0
     assert met["opened"] > 1
     assert met["parked"] > 0
+
+
+def just_wide_enough(job: Job, plan: Laid) -> Job:
+    """Give each guide of a job the opening that a plan asks for, and no more; what it costs to lay a turn stays as it is."""
+    track = job.enclosure.track
+    area = {
+        guide.id: sum(times * pi * item.diameter_mm**2 / 4 for item, times in plan.passes(guide.id))
+        for guide in track.guides
+    }
+    guides = tuple(
+        remade(guide, opening_mm2=max(2 * area[guide.id], 1) + 0.001, width_mm=sqrt(guide.opening_mm2))
+        for guide in track.guides
+    )
+    return remade(job, enclosure=remade(job.enclosure, track=remade(track, guides=guides)))
+
+
+@pytest.mark.parametrize("first", [200])
+def test_tubes_that_are_followed_to_their_stacks_deny_no_plan(first: int) -> None:
+    """Guides that the best plan just fits through: it stays within all bounds, and tubes that fit nowhere are denied."""
+    seen: Counter[str] = Counter()
+    for seed in range(first, first + 12):
+        wide = idle_job(seed)
+        plan = best_of(wide)
+        values = measure_all(Laid(wide, plan))
+        if values["unplaced"] or values["broken_must"]:
+            continue
+        job = just_wide_enough(wide, Laid(wide, plan))
+        assert not [finding for finding in judge(job, Laid(job, plan)) if finding.level == "must"]
+        layouts = blocks_of(job)
+        blocks = layouts.blocks
+        seen["followed"] += layouts.follow_tubes()
+        weight = least(layouts, blocks.broken("prefer"))
+        assert weight is not None
+        assert weight <= values["broken_prefer"], f"seed {seed}"
+        fewest = least(layouts, blocks.placed_legs(), blocks.broken("prefer") <= values["broken_prefer"])
+        assert fewest is not None
+        assert fewest <= values["legs"], f"seed {seed}"
+    assert seen["followed"] > 3
+
+
+def test_tubes_that_are_followed_pass_guides_by_the_way_of_their_trunk() -> None:
+    """Eight tubes of P pass each guide on their loop, and those on their way to the stacks once more.
+
+    A guide of 600 mm², filled to a half, takes 15 passes of tubes of 5 mm: it denies the way on which the eight pass it twice.
+    """
+    job = job_with({"P": cable("p", [(2, 4)]), "Q": cable("q", [(2, 4)])}, [("P:1-96", "Q:1-96")], fibres=48)
+    trunk = job.trunk_by_id["P"]
+    routes, stacks = routes_of(job), job.enclosure.stacks
+    ways = {way.travel: way for way in all_ways(job, trunk)}
+    on_the_way = {
+        travel: [set(routes.direct(way, stack.id, end.id)) for stack in stacks for end in stack.ends]
+        for travel, way in ways.items()
+    }
+    one_way, other = on_the_way["clockwise"], on_the_way["counterclockwise"]
+    narrow = min(set.intersection(*one_way) - set[str]().union(*other))
+    guides = tuple(
+        remade(guide, opening_mm2=600 if guide.id == narrow else 6000) for guide in job.enclosure.track.guides
+    )
+    job = remade(job, enclosure=remade(job.enclosure, track=remade(job.enclosure.track, guides=guides)))
+    layouts = blocks_of(job)
+    blocks = layouts.blocks
+    fine: list[Any] = [blocks.divided(subunit, 4) >= 1 for subunit in trunk.subunits]
+    at_port = blocks.divided_at(trunk, "port") >= 1
+
+    def possible() -> dict[str, bool]:
+        legs = blocks.placed_legs()
+        return {
+            travel: least(layouts, legs, *fine, at_port, blocks.goes(trunk, way) >= 1) is not None
+            for travel, way in ways.items()
+        }
+
+    assert possible() == {"clockwise": True, "counterclockwise": True}
+    assert layouts.follow_tubes()
+    assert possible() == {"clockwise": False, "counterclockwise": True}
+    assert not layouts.follow_tubes(), "they are followed once"
 
 
 def test_stretches_make_up_subunits() -> None:

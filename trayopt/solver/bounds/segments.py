@@ -46,6 +46,7 @@ from trayopt.solver.bounds.place_counts import area_in_box, most_area
 from trayopt.solver.bounds.ribbon_choices import leave_room
 from trayopt.solver.bounds.segment_counts import SegmentCounts
 from trayopt.solver.bounds.stretches import joins_apart
+from trayopt.solver.bounds.tube_areas import TubeAreas
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.capacity_cuts import Burden, cut_capacity
 from trayopt.solver.model.clock import Clock
@@ -60,6 +61,8 @@ class Segments(SegmentCounts):
 
     swaps = True
     """Whether nothing is asked of these stretches that tells stacks apart which the rules do not."""
+    _tubes_vary = False
+    """Whether what passes guides depends on divisions, and tubes are not followed to stacks yet."""
 
     def furnish(self, clock: Clock) -> None:
         """Let the rules speak, and say what holds of all stretches together."""
@@ -99,16 +102,25 @@ class Segments(SegmentCounts):
         return None if isinstance(rule, SubunitTogether | DividedAtTray | OpenedTube | GuideFill) else self.voice
 
     def _fill_guides(self, clock: Clock) -> None:
-        """Let the tubes of each trunk, and of all, have no more cross-section together than the counts by stack find ways for.
-
-        To follow them to each stack makes the model much slower and bounds little more.
-        """
+        """Let the tubes of each trunk, and of all, have no more cross-section together than the counts by stack find ways for."""
         varying = [trunk for trunk in self.job.trunks if self._area_varies(trunk)]
         if not varying:
             return
         brought = {trunk.id: self._brought(trunk) for trunk in self.job.trunks}
         for trunks, most in most_area(self.job, varying, clock):
             self.require(total(brought[trunk.id] for trunk in trunks) <= most)
+        self._tubes_vary = True
+
+    def follow_tubes(self) -> bool:
+        """Follow tubes to each stack and by each way, and let guides take them; says whether that can bound anything more.
+
+        It makes the model much slower and most often bounds little more: it is for layouts of which no plan comes.
+        """
+        if not self._tubes_vary:
+            return False
+        self._tubes_vary = False
+        TubeAreas(self).fit_guides()
+        return True
 
     def _area_varies(self, trunk: Trunk) -> bool:
         """Whether the cross-section of a subunit's tubes depends on how it is divided."""

@@ -87,6 +87,8 @@ class RelaxedModel(Generic[B]):
         """Whether blocks could be counted and are to be used; where they are too many, nothing may be asked."""
         self.last: list[int] = []
         """Every variable of the last layout."""
+        self._linear = 1
+        """How much of the model its linear relaxation takes in."""
         self._whole: tuple[RelaxedSolution, Model] | None = None
         """The layout that was worked out last, and the whole model of its divisions."""
         self._denied: list[tuple[RelaxedSolution, Mapping[GoalName, int]]] = []
@@ -116,6 +118,16 @@ class RelaxedModel(Generic[B]):
             hint_all(cp, self.last)
         return Query(self, cp, goal, at_least, below, self._solver(part))
 
+    def follow_tubes(self) -> bool:
+        """Let guides take the tubes to each stack in all further questions; says whether that can bound anything more.
+
+        Areas add up, which clauses do not see: from then on the linear relaxation takes in all that it can.
+        """
+        followed = self.blocks.follow_tubes()
+        if followed:
+            self._linear = 2
+        return followed
+
     def _copy(self, held: Sequence[Constraint]) -> cp_sat.CpModel:
         """Copy the model with some conditions more; its variables keep their numbers."""
         cp = self.blocks.cp.clone()
@@ -138,7 +150,7 @@ class RelaxedModel(Generic[B]):
         return {(key, of): blocks.both(literal, placed[key]) for (key, of), literal in divided.items()}
 
     def _solver(self, part: float, effort: float = EFFORT) -> cp_sat.CpSolver:
-        return one_worker(self.clock, effort, linearization_level=1, part=part)
+        return one_worker(self.clock, effort, linearization_level=self._linear, part=part)
 
     def like(self, open_: Divisions, known: Assignment | None, fewer: Constraint, *held: Constraint) -> Likeness | None:
         """Ask whether some layout that meets some conditions is divided otherwise than a plan, or has ``fewer`` legs.

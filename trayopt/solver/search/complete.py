@@ -6,6 +6,7 @@ from trayopt.domain.plan import GoalName
 from trayopt.rules.same_division import SameDivision
 from trayopt.solver.bounds import set_partition
 from trayopt.solver.bounds.partings import parting_bounds
+from trayopt.solver.heuristics.completion import Answer
 from trayopt.solver.heuristics.primal import complete_solution, even_legs, first_plan, fix_divisions, guided
 from trayopt.solver.heuristics.session import LOOK, Session, Share
 from trayopt.solver.model.base import Divisions
@@ -227,18 +228,28 @@ def least_weight(s: Session, least: int) -> int | None:
     if s.prefers(least):
         return least
     if s.layouts.made:
-        below = s.state.value("broken_prefer") if s.state.whole else None
-        answer = s.layouts.least(s.layouts.blocks.broken("prefer"), at_least=least, below=below, part=FIRST_PART)
+        answer = lightest_layout(s, least)
+        if answer.bound is not None and not s.prefers(answer.bound) and s.layouts.follow_tubes():
+            answer = lightest_layout(s, answer.bound)
         if answer.bound is None:
             return None
-        least = max(least, s.state.record("broken_prefer", answer.bound, "segments", COMPLETE))
-        complete_solution(s, s.layouts, answer.layout, {"broken_prefer": answer.value or 0})
+        least = max(least, answer.bound)
         if s.prefers(least) or answer.bound == answer.value:
             return least
     if not s.on("set_partition"):
         return least
     weight = set_partition.weight_bound(s.divider, s.divider.open, least, s.clock)
     return None if weight is None else s.state.record("broken_prefer", max(least, weight), "set_partition", COMPLETE)
+
+
+def lightest_layout(s: Session, least: int) -> Answer:
+    """Bound the weight of broken preferences by a layout that breaks the fewest, and work a plan out from it."""
+    below = s.state.value("broken_prefer") if s.state.whole else None
+    answer = s.layouts.least(s.layouts.blocks.broken("prefer"), at_least=least, below=below, part=FIRST_PART)
+    if answer.bound is not None:
+        s.state.record("broken_prefer", answer.bound, "segments", COMPLETE)
+        complete_solution(s, s.layouts, answer.layout, {"broken_prefer": answer.value or 0})
+    return answer
 
 
 def least_legs(s: Session, least: int) -> int | None:
