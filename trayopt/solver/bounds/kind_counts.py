@@ -25,8 +25,6 @@ from trayopt.solver.model.literals import lits, total
 
 EFFORT = 6.0
 """Most deterministic time for one answer."""
-PART = 0.2
-"""Most of what is left of the limit for one answer."""
 
 PRESOLVES = 3
 """How often it is tried out what follows from each literal of counts."""
@@ -151,7 +149,7 @@ class KindCounts(Outline, DividedLegs):
         Kinds and stacks that are alike are found, and literals are tried three times over: lengths then take a tenth of the time.
         ``in_order`` says that the model says what is to be decided first.
         """
-        return solve_one(self.cp, clock, effort, symmetry_level=2, part=PART, presolves=PRESOLVES, in_order=in_order)
+        return solve_one(self.cp, clock, effort, symmetry_level=2, presolves=PRESOLVES, in_order=in_order)
 
     def lower_bound(
         self, expression: Expression, clock: Clock, effort: float = EFFORT, *, at_least: int = 0, in_order: bool = False

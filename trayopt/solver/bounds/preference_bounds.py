@@ -22,8 +22,6 @@ from trayopt.solver.model.ways import Partings
 
 EFFORT = 2.0
 """Most deterministic time for an outline."""
-PART = 0.3
-"""Most of what is left of the limit for an outline."""
 LOOK = 0.2
 """Most deterministic time for a question whose answer only saves work: whether all other choices cost more, what plans keep."""
 
@@ -31,7 +29,7 @@ LOOK = 0.2
 def can_be_placed(job: Job, open_: Divisions, clock: Clock, *, divide_at: Partings | None = None) -> bool:
     """Whether there may be a plan that places every splice, whatever musts and preferences it breaks."""
     outline = Outline(job, open_, Policy("soft", "free"), clock, divide_at)
-    return bool(solve_one(outline.cp, clock, EFFORT, part=PART)[0] != cp_sat.INFEASIBLE)
+    return bool(solve_one(outline.cp, clock, EFFORT)[0] != cp_sat.INFEASIBLE)
 
 
 def is_hopeless(job: Job, clock: Clock) -> bool:
@@ -53,7 +51,7 @@ def preference_bound(job: Job, open_: Divisions, clock: Clock, *, divide_at: Par
     best = 0
     room = max(tray.fibres for tray in job.enclosure.trays) if job.rules[TrayFibres.id].level == "must" else None
     while True:
-        status, solver = solve_one(outline.cp, clock, EFFORT, part=PART)
+        status, solver = solve_one(outline.cp, clock, EFFORT)
         if status == cp_sat.INFEASIBLE:
             return None
         if status not in FOUND:
@@ -76,7 +74,7 @@ def costs_more(job: Job, open_: Divisions, clock: Clock, trunks: Sequence[str], 
     outline = Outline(job, open_, clock=clock)
     outline.require(total(outline.divided_at(job.trunk_by_id[trunk], "port") for trunk in trunks) >= ports)
     outline.require(outline.broken("prefer") <= weight)
-    return bool(solve_one(outline.cp, clock, LOOK, part=PART)[0] == cp_sat.INFEASIBLE)
+    return bool(solve_one(outline.cp, clock, LOOK)[0] == cp_sat.INFEASIBLE)
 
 
 def preferences_kept(
@@ -114,7 +112,7 @@ def preferences_kept(
     while open_still:
         trial = outline.cp.clone()
         trial.add_bool_or([pays[name] for name in open_still])
-        status, solver = solve_one(trial, clock, LOOK, part=PART)
+        status, solver = solve_one(trial, clock, LOOK)
         if status not in FOUND:
             infeasible = status == cp_sat.INFEASIBLE
             return too_dear | open_still if infeasible else too_dear

@@ -55,7 +55,7 @@ from trayopt.rules.variables import (  # fmt: skip
 )
 from trayopt.solver.bounds.closed_patterns import Bunch, closed_bunches
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.kind_counts import EFFORT, PART, Kind, KindCounts, Limits
+from trayopt.solver.bounds.kind_counts import EFFORT, Kind, KindCounts, Limits
 from trayopt.solver.bounds.tied_subunits import room_of
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Divisions, Key
@@ -415,7 +415,7 @@ def narrowed(
     }
     while unseen := [literal for pair, literal in literals.items() if pair not in seen]:
         partition.cp.maximize(linear(total(unseen)))
-        status, solver = solve_one(partition.cp, clock, EFFORT, part=PART)
+        status, solver = solve_one(partition.cp, clock, EFFORT)
         if status not in FOUND:
             return divisions
         seen |= {pair for pair, literal in literals.items() if solver.boolean_value(lit(literal))}

@@ -17,7 +17,7 @@ from trayopt.domain.assignment import Way
 from trayopt.rules.variables import Expression
 from trayopt.solver.bounds.nearest_places import NearestPlaces
 from trayopt.solver.bounds.outline import Outline
-from trayopt.solver.bounds.preference_bounds import EFFORT, PART
+from trayopt.solver.bounds.preference_bounds import EFFORT
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import solve_one
@@ -89,7 +89,7 @@ class WaysFirst:
             self._given_up = True
             return
         self._outline.minimize(self._length)
-        status, solver = solve_one(self._outline.cp, self.clock, EFFORT, part=PART)
+        status, solver = solve_one(self._outline.cp, self.clock, EFFORT)
         self._all = status == cp_sat.INFEASIBLE
         self._given_up = status not in {cp_sat.INFEASIBLE, cp_sat.OPTIMAL}
         if status != cp_sat.OPTIMAL:

@@ -23,14 +23,12 @@ from trayopt.solver.model.posting import build
 from trayopt.solver.model.run import hint_all
 from trayopt.solver.model.ways import Partings
 
-EFFORT = 30.0
+EFFORT = 12.0
 """Most deterministic time for one answer."""
+MOST_EFFORT = 30.0
+"""The same for one without which nothing that comes after is proven, or that settles several things at once."""
 MANY = 2.0
 """Most deterministic time for a layout with as many divisions as can be that no other had; then one such division will do."""
-PART = 0.4
-"""Most of what is left of the limit for one answer."""
-MOST_PART = 0.6
-"""The same for one that settles legs and divisions at once."""
 QUIET_S = 1.0
 """Seconds without a better layout after which the best one is taken to stay."""
 
@@ -95,17 +93,17 @@ class RelaxedModel(Generic[B]):
         """Layouts of whose divisions no plan was within some limits."""
 
     def least(
-        self, goal: Expression, *held: Constraint, at_least: int = 0, below: int | None = None, part: float = PART
+        self, goal: Expression, *held: Constraint, at_least: int = 0, below: int | None = None, effort: float = EFFORT
     ) -> Answer:
         """Bound a goal from below over layouts that meet some conditions.
 
         ``at_least`` is a bound that is known; values from ``below`` up are of no use, so it is the bound where there is none
-        under it. ``part`` is the most of what is left of the limit.
+        under it. ``effort`` is the most deterministic time for it.
         """
-        return self.ask(goal, *held, at_least=at_least, below=below, part=part).answer()
+        return self.ask(goal, *held, at_least=at_least, below=below, effort=effort).answer()
 
     def ask(
-        self, goal: Expression, *held: Constraint, at_least: int = 0, below: int | None = None, part: float = PART
+        self, goal: Expression, *held: Constraint, at_least: int = 0, below: int | None = None, effort: float = EFFORT
     ) -> Query[B]:
         """Put the question of ``least``, and leave it under way."""
         cp = self._copy(held)
@@ -116,7 +114,7 @@ class RelaxedModel(Generic[B]):
             cp.minimize(linear(goal))
         if self.last:
             hint_all(cp, self.last)
-        return Query(self, cp, goal, at_least, below, self._solver(part))
+        return Query(self, cp, goal, at_least, below, self._solver(effort))
 
     def follow_tubes(self) -> bool:
         """Let guides take the tubes to each stack in all further questions; says whether that can bound anything more.
@@ -149,8 +147,8 @@ class RelaxedModel(Generic[B]):
         placed = {key: blocks.has_placed(blocks.job.subunit_of_leg[key]) for key in open_}
         return {(key, of): blocks.both(literal, placed[key]) for (key, of), literal in divided.items()}
 
-    def _solver(self, part: float, effort: float = EFFORT) -> cp_sat.CpSolver:
-        return one_worker(self.clock, effort, linearization_level=self._linear, part=part)
+    def _solver(self, effort: float) -> cp_sat.CpSolver:
+        return one_worker(self.clock, effort, linearization_level=self._linear)
 
     def like(self, open_: Divisions, known: Assignment | None, fewer: Constraint, *held: Constraint) -> Likeness | None:
         """Ask whether some layout that meets some conditions is divided otherwise than a plan, or has ``fewer`` legs.
@@ -169,10 +167,10 @@ class RelaxedModel(Generic[B]):
             cp.add(fewer).only_enforce_if(less)
         others = [literal for pair, literal in self._divided(open_).items() if pair not in seen]
         cp.add(total([less, *others]) >= 1)
-        return Likeness(Asked(self._solver(MOST_PART), cp), {key: (of,) for key, of in seen}, self.clock)
+        return Likeness(Asked(self._solver(MOST_EFFORT), cp), {key: (of,) for key, of in seen}, self.clock)
 
     def divisions(
-        self, open_: Divisions, known: Assignment | None, *held: Constraint, effort: float | None = None
+        self, open_: Divisions, known: Assignment | None, *held: Constraint, effort: float = MOST_EFFORT
     ) -> Divisions:
         """Give the divisions of those that are open that some layout has which meets some conditions; all where time is up.
 
@@ -184,17 +182,16 @@ class RelaxedModel(Generic[B]):
         literals = self._placed_in(open_)
         if self.blocks.all_placed and all(len(of_) == 1 for of_ in open_.values()):
             return open_
-        until = None if self.clock.left is None else self.clock.spent + PART * self.clock.left
-        most = None if effort is None else self.clock.effort + effort
+        most = self.clock.effort + effort
         many = True
         while unseen := [literal for pair, literal in literals.items() if pair not in seen]:
-            if (until is not None and self.clock.spent > until) or (most is not None and self.clock.effort > most):
+            if self.clock.over or self.clock.effort > most:
                 return open_
             cp = self._copy(held)
             cp.add(total(unseen) >= 1)
             if many:
                 cp.maximize(linear(total(unseen)))
-            solver = self._solver(PART, MANY if many else EFFORT)
+            solver = self._solver(MANY if many else EFFORT)
             status = solve_interruptible(solver, cp, self.clock)
             if many and status not in {*FOUND, cp_sat.INFEASIBLE}:
                 many = False

@@ -84,7 +84,7 @@ def even_layouts(s: Session, least: int) -> None:
             break
         divided = (blocks.divided(s.job.subunit_of_leg[key], of) for key, (of,) in divisions.items())
         held = (literal >= 1 for literal in divided if not isinstance(literal, int))
-        answer = s.layouts.least(weight, *held, at_least=least, below=below, part=EVEN.part)
+        answer = s.layouts.least(weight, *held, at_least=least, below=below, effort=EVEN)
         if answer.value is not None:
             found.append(answer)
             below = answer.value
@@ -114,7 +114,7 @@ def complete_solution(
     for trial in (layouts.hold(whole, layout), *([whole.cp.clone()] if anywhere else [])):
         trial.clear_objective()
         add_all(trial, good)
-        outcome = s.run(whole, None, trial=trial, share=TRIAL)
+        outcome = s.run(whole, None, trial=trial, effort=TRIAL)
         if s.clock.over or outcome.assignment is not None:
             return
     if model is None and anywhere and outcome.infeasible:
@@ -156,7 +156,7 @@ def guided(s: Session, model: Model, least: int) -> bool:
     if counted is not None and not laid:
         guess = counted.in_order(s.clock)
     tried = (
-        s.run(model, None, trial=trial, share=TRIAL, effort=BESIDE if laid else None).assignment is not None
+        s.run(model, None, trial=trial, effort=BESIDE if laid else TRIAL).assignment is not None
         for trial in trials(s, model, guess)
         if not s.clock.over
     )
@@ -188,11 +188,13 @@ def _laid(s: Session, model: Model, guess: Guess, least: int) -> bool:
 def _counted(s: Session, model: Model, least: int) -> Counted | None:
     """Count for a model its least trays and leg length, note both, and give what was counted.
 
-    Where trays count before lengths, the lengths are those of plans with the fewest trays.
+    Where trays count before lengths, the lengths are those of plans with the fewest trays. A box that is full by its room alone
+    is not counted for that.
     """
     order = s.state.order
     room = fewest_trays(model, 0) if s.on("tray_room") else 0
-    trays = placed_bound("trays", model, least, {}, s.clock, at_least=room)
+    full = room == len(model.places)
+    trays = room if full else placed_bound("trays", model, least, {}, s.clock, at_least=room)
     if trays is not None:
         model.least["trays"] = Least(trays, "pattern_counts" if trays > room else "tray_room")
         if order.index("trays") > order.index("leg_length_mm"):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property, partial
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.finding import Level
@@ -23,7 +23,7 @@ from trayopt.solver.bounds.ribbon_choices import leave_room
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.tray_room import without_room
 from trayopt.solver.bounds.ways_first import WaysFirst
-from trayopt.solver.heuristics.completion import Likeness, RelaxedModel
+from trayopt.solver.heuristics.completion import MOST_EFFORT, Likeness, RelaxedModel
 from trayopt.solver.heuristics.descent import lexicographic
 from trayopt.solver.heuristics.laying import keeps_facts
 from trayopt.solver.model.base import Divisions
@@ -40,22 +40,14 @@ if TYPE_CHECKING:
     from trayopt.solver.model.cp_sat import CpModel
 
 
-class Share(NamedTuple):
-    """Most time for one part of the work: seconds, and where there is a limit a part of what is left, but at least so much."""
-
-    seconds: float | None
-    part: float
-    least: float = 0.0
-
-
-TRIAL = Share(20.0, 0.15, 2.0)
-"""For working a guess out to a plan; with less than the least hardly any is, and nothing else finds a plan as soon."""
-SOME = Share(4.0, 0.15)
-"""For each goal of a first plan that is only there to have one."""
-EVEN = Share(10.0, 0.15)
-"""For the preferences of plans whose legs are all of about one size."""
-LOOK = Share(60.0, 0.3)
-"""For a question that another model can answer as well."""
+TRIAL = 4.0
+"""Most deterministic time for working a guess out to a plan; nothing else finds a plan as soon."""
+SOME = 3.0
+"""The same for each goal of a first plan that is only there to have one."""
+EVEN = 3.0
+"""The same for the preferences of plans whose legs are all of about one size."""
+LOOK = 8.0
+"""The same for a question that another model can answer as well."""
 
 
 class Session:
@@ -163,7 +155,7 @@ class Session:
             blocks = self.layouts.blocks
             known = self.state.best if self.meets(least, legs) else None
             held = (blocks.broken("prefer") <= least, blocks.placed_legs() <= legs)
-            return self.layouts.divisions(self.divider.open, known, *held, effort=effort)
+            return self.layouts.divisions(self.divider.open, known, *held, effort=effort or MOST_EFFORT)
         open_ = self.divider.within(legs, alike=self.alike)
         if not self.on("set_partition"):
             return open_
@@ -260,13 +252,13 @@ class Session:
         goal: GoalName | None,
         *,
         trial: CpModel | None = None,
-        share: Share | None = None,
         effort: float | None = None,
+        part: float | None = None,
         prove: bool = False,
     ) -> Outcome:
         """Run the solver, and offer what it finds; ``prove`` tells that a good plan is known and the bound is missing.
 
-        ``share`` and ``effort`` are the most time and the most deterministic time for it.
+        ``effort`` is the most deterministic time for it, ``part`` the most of what is left of a limit.
         """
         watch: Watch | None = None
         if self.progress is not None and goal is not None:
@@ -278,7 +270,8 @@ class Session:
                 else:
                     self.tell()
 
-        slice_s = None if share is None else self.slice(share)
+        left = self.clock.left
+        slice_s = None if part is None or left is None else part * left
         tuning = replace(self.tuning, prove=prove or goal is None, slice_s=slice_s, effort=effort)
         found = partial(self.state.glimpse, self.job) if self.tuning.every_plan else None
         outcome = run(model, self.clock, tuning, watch, found=found, gap=self.gap, trial=trial)
@@ -325,25 +318,19 @@ class Session:
         known = [found for found in (bounds.get(first), bound if goal == first else None) if found is not None]
         self.progress(self.clock.seconds, first, min(values), max(known, default=None))
 
-    def slice(self, share: Share) -> float | None:
-        """Give the most time for one part of the work, in seconds or in deterministic time; None for as long as it takes."""
-        left = self.clock.left
-        limits = [share.seconds, None if left is None else max(share.least, share.part * left)]
-        return min((limit for limit in limits if limit is not None), default=None)
-
     def hint(self, model: Model) -> None:
         """Let a model begin with the best plan."""
         if self.state.best is not None:
             complete(model, self.state.best, self.clock)
 
-    def better(self, model: Model, goals: Sequence[GoalName], share: Share = SOME) -> None:
+    def better(self, model: Model, goals: Sequence[GoalName], effort: float = SOME) -> None:
         """Better the best plan on a small model for a while, goal after goal; what is proven is proven of this model alone."""
 
         def minimise(goal: GoalName, expression: Any) -> Outcome:
             del expression
             if model.solution:
                 hint_last(model)
-            return self.run(model, goal, share=share)
+            return self.run(model, goal, effort=effort)
 
         def least(goal: GoalName) -> int | None:
             return self.state.least(goal) if model.solution else None

@@ -6,9 +6,9 @@ from trayopt.domain.plan import GoalName
 from trayopt.rules.same_division import SameDivision
 from trayopt.solver.bounds import set_partition
 from trayopt.solver.bounds.partings import parting_bounds
-from trayopt.solver.heuristics.completion import Answer
+from trayopt.solver.heuristics.completion import MOST_EFFORT, Answer
 from trayopt.solver.heuristics.primal import complete_solution, even_legs, first_plan, fix_divisions, guided
-from trayopt.solver.heuristics.session import LOOK, Session, Share
+from trayopt.solver.heuristics.session import LOOK, Session
 from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.bound import COMPLETE, OF_PLACES, SEARCH
 from trayopt.solver.model.incumbent import FIRST, is_kept
@@ -17,10 +17,8 @@ from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.search.work import Found, Work
 
-FIRST_PART = 0.6
-"""Most of what is left for the weight of preferences: where it stays open, nothing that comes after is proven."""
-DEEPEN = Share(60.0, 0.5)
-"""For all models of a few legs more together."""
+DEEPEN = 15.0
+"""Most deterministic time for all models of a few legs more together."""
 ALL_EFFORT = 5.0
 """Most deterministic time for a question to the model of all divisions before divisions join in one by one."""
 MOST_LITERALS = 50_000
@@ -145,7 +143,7 @@ def least_divided(work: Work) -> Found | None:
         model.given = s.up_to(least, legs)
         for goal, bound in model.least.items():
             s.know(model, goal, *bound)
-    if not found and not model.solution and s.run(model, None, share=LOOK).assignment is None:
+    if not found and not model.solution and s.run(model, None, effort=LOOK).assignment is None:
         return None
     if s.state.value("legs") > legs:
         return None
@@ -245,7 +243,7 @@ def least_weight(s: Session, least: int) -> int | None:
 def lightest_layout(s: Session, least: int) -> Answer:
     """Bound the weight of broken preferences by a layout that breaks the fewest, and work a plan out from it."""
     below = s.state.value("broken_prefer") if s.state.whole else None
-    answer = s.layouts.least(s.layouts.blocks.broken("prefer"), at_least=least, below=below, part=FIRST_PART)
+    answer = s.layouts.least(s.layouts.blocks.broken("prefer"), at_least=least, below=below, effort=MOST_EFFORT)
     if answer.bound is not None:
         s.state.record("broken_prefer", answer.bound, "segments", COMPLETE)
         complete_solution(s, s.layouts, answer.layout, {"broken_prefer": answer.value or 0})
@@ -332,8 +330,8 @@ def deepen(s: Session, legs: int, least: int) -> Found | None:
     met = s.state.whole and s.state.value("broken_prefer") == least
     most = s.state.value("legs") - 1 if met else s.divider.most_legs
     step, budget, fewer, sure = 1, legs - 1, legs, True
-    until = s.clock.spent + (s.slice(DEEPEN) or 0)
-    while budget < most and not s.clock.over and s.clock.spent < until:
+    enough = s.clock.effort + DEEPEN
+    while budget < most and not s.clock.over and s.clock.effort < enough:
         budget = min(most, budget + step)
         step *= 2
         model = s.complete_model(s.within(budget, least, NARROWING), least, legs=budget)
@@ -341,7 +339,7 @@ def deepen(s: Session, legs: int, least: int) -> Found | None:
         model.require(expression <= budget)
         model.require(expression >= fewer)
         model.cp.minimize(expression)
-        outcome = s.run(model, "legs", share=Share(until - s.clock.spent, 1))
+        outcome = s.run(model, "legs", effort=enough - s.clock.effort)
         if outcome.assignment is None:
             if outcome.proven:
                 fewer = s.state.record("legs", budget + 1, SEARCH, s.up_to(least))
@@ -381,7 +379,7 @@ def open_all(work: Work) -> Found | None:
         s.hint(model)
     if s.clock.over:
         return None
-    if not model.solution and s.run(model, None, share=LOOK).assignment is None:
+    if not model.solution and s.run(model, None, effort=LOOK).assignment is None:
         return None
     weight = model.broken("prefer")
     if not isinstance(weight, int):

@@ -60,7 +60,7 @@ def relaxed(work: Work, *, all_placed: bool) -> None:
     model.given = Given({"unplaced": 0}) if all_placed else ANY
     s.hint(model)
     if not model.solution:
-        outcome = s.run(model, None, share=LOOK if all_placed else None)
+        outcome = s.run(model, None, effort=LOOK if all_placed else None)
         if outcome.assignment is None:
             s.empty = outcome.proven and not all_placed
             if outcome.proven and all_placed:

@@ -18,20 +18,18 @@ from trayopt.solver.bounds.pattern_counts import in_scope
 from trayopt.solver.bounds.rings import chained
 from trayopt.solver.bounds.settled_segments import SettledSegments
 from trayopt.solver.bounds.ways_first import settle_ways
-from trayopt.solver.heuristics.completion import Query, RelaxedModel
+from trayopt.solver.heuristics.completion import MOST_EFFORT, Query, RelaxedModel
 from trayopt.solver.heuristics.descent import lexicographic
 from trayopt.solver.heuristics.primal import complete_solution, goes_otherwise
-from trayopt.solver.heuristics.session import Session, Share
+from trayopt.solver.heuristics.session import Session
 from trayopt.solver.model.bound import OF_PLACES, SEARCH, Given
 from trayopt.solver.model.incumbent import FIRST
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.run import Outcome, hint_last
 
-GOAL = Share(None, 0.7)
-"""For a goal after which others come: where it cannot be proven, they are bettered too."""
-PROOF_PART = 0.9
-"""Most of what is left for a goal that is put to blocks: where it stays open, nothing that comes after is proven."""
+GOAL_PART = 0.7
+"""Most of what is left of a limit for a goal after which others come: where it cannot be proven, they are bettered too."""
 GLANCE = 0.5
 """Most deterministic time for a goal that a relaxation can answer as well."""
 WAYS = 6.0
@@ -101,7 +99,7 @@ class Descent:
         session = self.session
         if model.solution:
             hint_last(model)
-        share = None if goal == session.state.order[-1] else GOAL
+        part = None if goal == session.state.order[-1] else GOAL_PART
         by_ways = self._by_ways(model, goal) if goal == "leg_length_mm" else None
         if by_ways is not None:
             return by_ways
@@ -110,7 +108,7 @@ class Descent:
             layouts = None
         counted = goal in OF_PLACES and session.state.value("unplaced") > 0
         if layouts is None and not counted:
-            return session.run(model, goal, share=share, prove=bool(model.solution))
+            return session.run(model, goal, part=part, prove=bool(model.solution))
         outcome = Outcome(None, None, None, proven=False)
         if model not in self._slow and len(model.bunches) * len(model.places) <= MOST_AT_A_GLANCE:
             outcome = session.run(model, goal, effort=GLANCE, prove=bool(model.solution))
@@ -127,7 +125,7 @@ class Descent:
         if session.state.value(goal) == least:
             return Outcome(None, least, None, proven=True)
         model.require(expression >= least)
-        return session.run(model, goal, share=share, prove=bool(model.solution))
+        return session.run(model, goal, part=part, prove=bool(model.solution))
 
     def _by_ways(self, model: Model, goal: GoalName) -> Outcome | None:
         """Minimise the leg length over each choice of ways; None where they are too many, or were not proven one by one.
@@ -207,7 +205,7 @@ class Descent:
         blocks, order = layouts.blocks, self.session.state.order
         held = [blocks.goal(name) <= self.session.state.value(name) for name in order[: order.index(goal)]]
         return layouts.ask(
-            blocks.goal(goal), *held, at_least=least, below=self.session.state.value(goal), part=PROOF_PART
+            blocks.goal(goal), *held, at_least=least, below=self.session.state.value(goal), effort=MOST_EFFORT
         )
 
     def _ask_ahead(self, model: Model, layouts: RelaxedModel[SettledSegments], goal: GoalName) -> None:
