@@ -43,6 +43,7 @@ KINDS: dict[str, dict[str, float]] = {
     "plain": {},
     "through": {"through": 1.0},
     "mixed trays": {"mixed": 0.7},
+    "loose fibres": {"mixed": 1.0, "loose": 0.7},
     "ribbons": {"ribbon_work": 0.7},
 }
 """Kinds of tiny jobs, and how they are drawn."""
