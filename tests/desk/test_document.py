@@ -257,6 +257,8 @@ def test_faults_of_tables_are_said_in_german(folder: Path) -> None:
     with pytest.raises(InputError) as wrong:
         act(desk, "head", key="enclosure", text="wall-2x6")
     said = [spoken_fault(fault) for fault in wrong.value.faults]
+    with pytest.raises(InputError):
+        act(desk, "head", key="enclosure", text="wall-2x6")
     (folder / "joins.csv").write_text("a,b\nN1:1-7x2,S1:1-72\nN1:1-72,S1:1-72,more\n", encoding="utf-8")
     (folder / "of-table.yaml").write_text(text[: text.index("joins:")] + "joins: joins.csv\n", encoding="utf-8")
     said += [each["text"] for each in Desk(folder / "of-table.yaml").state()["faults"]]
@@ -266,6 +268,9 @@ def test_faults_of_tables_are_said_in_german(folder: Path) -> None:
     assert "Stapel left hat diese Lage nicht; gefunden: '9'; erlaubt: 1 bis 6" in german
     assert "eine Zelle ohne Spaltennamen darüber; gefunden: 'more'" in german
     assert not [word for word in ("found", "allowed", " the ", "there is") if word in german]
+    (folder / "plan.csv").write_text("trunk,fibres,tray\nN1,1-72,left/1\nS1,1-72,left/1\n", encoding="utf-8")
+    legs = act(desk, "head", key="enclosure", text="wall-2x6")["board"]["legs"]
+    assert {leg["fibres"]: leg["place"] for leg in legs if leg["trunk"] == "N1"}["1-72"] == "left/1"
 
 
 def test_a_table_that_changes_beside_the_job_is_told_and_read_again(folder: Path) -> None:

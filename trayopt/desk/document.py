@@ -104,7 +104,6 @@ class Document:
 
     def _opened(self, plan_file: Path) -> Decisions:
         assert self._last is not None
-        self._unread = None
         if plan_file.suffix.lower() in {".csv", ".xlsx"}:
             review = api.judge(self._last, plan_file, best=False)
             if review.report is None:
@@ -116,6 +115,7 @@ class Document:
         self._remember(self._last, plan)
         if plan.status == "optimal":
             self.best = plan
+        self._unread = None
         return decisions
 
     # -- the current state -------------------------------------------------------------------------------------------
