@@ -166,20 +166,41 @@ def test_standard_job(name: str) -> None:
     assert goals_of(best(built)) == goals
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("law", [*SAME, *EXACT], ids=lambda law: law.name)
-@pytest.mark.parametrize("name", standard_jobs())
-def test_each_law_on_a_standard_job(name: str, law: Law) -> None:
-    """Jobs that were made ready for a law may be hard ones; what is not proven in time is left out, and said."""
+HELD = 8
+"""Standard jobs on which each law is held by itself."""
+LIMIT_S = 15
+"""Limit for each of them, in seconds."""
+
+
+def hold_on_standard(law: Law, name: str) -> bool | None:
+    """Hold a law on a standard job; False where it changes nothing, None where a job is not proven in time."""
     rng = random.Random(f"{law.name} {name}")
     ready = law.ready(plain(load_job(STANDARD / f"{name}.yaml")), rng)
     changed = law.change(copy.deepcopy(ready), rng)
     if changed is None:
-        pytest.skip("nothing to change")
-    plans = [
-        solve(read(data), workers=1, explain=False, goals=law.order, time_limit_s=30).plan for data in (ready, changed)
-    ]
-    if any(plan.status != "optimal" for plan in plans):
-        pytest.skip("not proven in time")
-    before, after = (goals_of(plan) for plan in plans)
-    assert first_of(after, law.order, law.upto) == first_of(law.moved(before), law.order, law.upto)
+        return False
+    found = []
+    for data in (ready, changed):
+        plan = solve(read(data), workers=1, explain=False, goals=law.order, time_limit_s=LIMIT_S).plan
+        if plan.status != "optimal":
+            return None
+        found.append(goals_of(plan))
+    before, after = found
+    assert first_of(after, law.order, law.upto) == first_of(law.moved(before), law.order, law.upto), name
+    return True
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("law", [*SAME, *EXACT], ids=lambda law: law.name)
+def test_each_law_on_standard_jobs(law: Law) -> None:
+    """Jobs that were made ready for a law may be hard ones: then another job is drawn, and most of them have to be proven."""
+    names = standard_jobs()
+    random.Random(law.name).shuffle(names)
+    held, left_open = 0, []
+    for name in names:
+        found = hold_on_standard(law, name)
+        held += bool(found)
+        left_open += [name] if found is None else []
+        if held == HELD:
+            break
+    assert held > len(left_open), left_open

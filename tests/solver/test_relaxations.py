@@ -28,7 +28,7 @@ from trayopt.goals.registry import measure_all, order
 from trayopt.solver.bounds import pattern_counts
 from trayopt.solver.bounds.closed_patterns import closed_bunches
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.opposite_orders import encoded, settle_orders
+from trayopt.solver.bounds.opposite_orders import must_cross, settle_orders
 from trayopt.solver.bounds.pattern_counts import count, in_scope
 from trayopt.solver.bounds.preference_bounds import can_be_placed, preference_bound, preferences_kept
 from trayopt.solver.bounds.set_partition import (
@@ -304,13 +304,14 @@ def test_opposite_orders(blocks: int, positions: int) -> None:
     for seed in range(1, 8):
         job = load_job(shuffle(loose_tubes(blocks), blocks, 12, seed, cabinet(2, positions, SINGLE_12), "tray"))
         model = build(job, Policy(), all_placed=True)
-        encoded(model, "crossings")
-        if "crossings" not in model.least:
+        model.goal("crossings")
+        paid = must_cross(model)
+        if paid is None:
             continue
         plain = solved(job, build(job, Policy(), all_placed=True, cuts=False), ("crossings",))
         assert plain is not None
-        assert model.least["crossings"].value <= plain.values["crossings"], f"seed {seed}"
-        met += model.least["crossings"].value == plain.values["crossings"]
+        assert paid.crossings <= plain.values["crossings"], f"seed {seed}"
+        met += paid.crossings == plain.values["crossings"]
     assert met > 0
 
 
@@ -326,7 +327,7 @@ def test_orders_that_cost_more_are_in_no_plan_of_the_fewest_crossings(positions:
             found = []
             for settle in (False, True):
                 model = build(job, Policy("hard", "free"), all_placed=True)
-                crossings = encoded(model, "crossings")
+                crossings = model.goal("crossings")
                 if isinstance(crossings, int):
                     continue
                 model.require(crossings <= first.values["crossings"])
@@ -334,7 +335,7 @@ def test_orders_that_cost_more_are_in_no_plan_of_the_fewest_crossings(positions:
                 if settle:
                     settle_orders(model, first.values["crossings"])
                 settled += len(model.cp.proto.constraints) > before
-                model.minimize(sign * encoded(model, goal))
+                model.minimize(sign * model.goal(goal))
                 outcome = run(model, Clock(), TUNING)
                 assert outcome.proven
                 found.append(outcome.value)

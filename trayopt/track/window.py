@@ -14,6 +14,7 @@ from trayopt.domain.base import ceil_to, straight_mm
 from trayopt.domain.job import Job
 from trayopt.domain.through import Through
 from trayopt.domain.trunk import Trunk
+from trayopt.track.cuts import cuts_by_place
 from trayopt.track.lengths import CUT_STEP_MM, Lengths, Lying
 from trayopt.track.routes import all_ways, routes_of
 
@@ -90,12 +91,7 @@ def farthest_mm(job: Job, trunk: Trunk, way: Way, lengths: Lengths) -> int:
 
 def _cuts_mm(job: Job, trunk: Trunk, way: Way, lengths: Lengths) -> list[int]:
     """Return the lengths at which a leg of a trunk on one way is cut, in mm, for each place and each end of its stack."""
-    routes = routes_of(job)
-    return [
-        lengths.cut_mm(trunk.transition_mm, routes.route_mm(way, place, end.id), way.loops)
-        for place in job.enclosure.places
-        for end in job.enclosure.stack_by_id[place.stack].ends
-    ]
+    return [cut for cuts in cuts_by_place(job, trunk, way, lengths).values() for cut in cuts]
 
 
 def need_mm(laid: Lying, through: Through, lengths: Lengths) -> int:

@@ -13,9 +13,10 @@ from functools import cached_property
 from math import lcm
 
 from trayopt.domain.assignment import Way
-from trayopt.rules.exposed import Exposed
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.solver.model.model import Model
+from trayopt.track.cuts import cuts_by_place
+from trayopt.track.lengths import lengths_of
 
 FINEST = 1_000_000
 """Costs of a fibre end are rounded down to this part of a millimetre at most."""
@@ -43,18 +44,11 @@ class NearestPlaces:
     @cached_property
     def cuts(self) -> dict[str, dict[Way, list[int]]]:
         """Give by trunk and way what a leg takes at each place, in mm, at the nearest end of its stack."""
-        job, model = self.model.job, self.model
-        fixed = Exposed().parameters(job)
+        job, lengths = self.model.job, lengths_of(self.model.job)
         return {
             trunk.id: {
-                way: [
-                    min(
-                        fixed.cut_mm(trunk.transition_mm, model.routes.route_mm(way, place, end.id), way.loops)
-                        for end in job.enclosure.stack_by_id[place.stack].ends
-                    )
-                    for place in model.places
-                ]
-                for way in model.ways(trunk)
+                way: [min(cuts) for cuts in cuts_by_place(job, trunk, way, lengths).values()]
+                for way in self.model.ways(trunk)
             }
             for trunk in job.trunks
             if any(trunk.id == name for _, legs in self.kinds for name, _ in legs)

@@ -12,25 +12,28 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import comb
-from typing import Any
+from typing import NamedTuple
 
 from trayopt.domain.cablework import Leg
 from trayopt.domain.plan import GoalName
-from trayopt.goals.registry import BY_ID as GOALS
+from trayopt.rules.variables import Expression
 from trayopt.solver.bounds.fewest_crossings import fewest_crossings
 from trayopt.solver.model.literals import total
-from trayopt.solver.model.model import Least, Model
+from trayopt.solver.model.model import Model, Orders
 
 NAME = "opposite_orders"
 
 
-def encoded(model: Model, goal: GoalName, *, cut: bool = True) -> Any:
-    """Encode a goal, once a model; with ``cut`` crossings are held to what has to cross."""
-    if goal not in model.goals:
-        model.goals[goal] = GOALS[goal].encode(model.job, model)
-        if cut and goal == "crossings":
-            hold_orders(model)
-    return model.goals[goal]
+class Paid(NamedTuple):
+    """What crosses at least in the plans of a model.
+
+    ``disputed`` counts pairs that trunks see in opposite orders, ``all`` counts all pairs, each as often as its literal stands
+    for; ``crossings`` is what that makes of the goal.
+    """
+
+    disputed: int
+    all: int
+    crossings: int
 
 
 def settle_orders(model: Model, crossings: int) -> None:
@@ -42,8 +45,7 @@ def settle_orders(model: Model, crossings: int) -> None:
     if model.orders is None:
         return
     seen, strands, weight = model.orders
-    disputed = sum((j, i) in seen for i, j in seen if i < j)
-    spare = crossings // max(1, weight) - disputed + _saved(model, strands)
+    spare = crossings // max(1, weight) - len(_disputed(model.orders)) + _saved(model, strands)
     agreed = {(i, j): found for (i, j), found in seen.items() if (j, i) not in seen}
     for literal, times in agreed.values():
         if times > min(spare, crossings // max(1, weight)):
@@ -73,17 +75,38 @@ def _saved(model: Model, strands: Sequence[Sequence[Leg]]) -> int:
     return groups * comb(most, 2) + comb(rest, 2)
 
 
-def hold_orders(model: Model) -> None:
-    """Bound the crossings of a model in which they are encoded, and hold them to the bound."""
+def must_cross(model: Model) -> Paid | None:
+    """Count what has to cross in the plans of a model in which crossings are encoded; None where nothing has to."""
+    if model.orders is None:
+        return None
+    seen, strands, weight = model.orders
+    paid = max(0, len(_disputed(model.orders)) - _saved(model, strands))
+    least = fewest_crossings({pair: times for pair, (_, times) in seen.items()}, model.most_at_a_position(strands))
+    return Paid(paid, least, max(paid, least) * weight) if paid or least else None
+
+
+def encoded(model: Model, goal: GoalName) -> Expression:
+    """Encode a goal in a model of which no bound is claimed, once; crossings are held to what has to cross."""
+    known = goal in model.goals
+    expression = model.goal(goal)
+    paid = must_cross(model) if goal == "crossings" and not known else None
+    if paid is not None:
+        hold_orders(model, paid)
+    return expression
+
+
+def hold_orders(model: Model, paid: Paid) -> None:
+    """Hold the orders of a model to what has to cross: the solver does not add it up by itself."""
     if model.orders is None:
         return
-    seen, strands, weight = model.orders
-    disputed = [(i, j) for i, j in seen if i < j and (j, i) in seen]
-    paid = max(0, len(disputed) - _saved(model, strands))
-    if paid:
-        model.require(total(seen[pair][0] for i, j in disputed for pair in ((i, j), (j, i))) >= paid)
-    least = fewest_crossings({pair: times for pair, (_, times) in seen.items()}, model.most_at_a_position(strands))
-    if least > paid:
-        model.require(total(times * literal for literal, times in seen.values()) >= least)
-    if least:
-        model.least["crossings"] = Least(max(paid, least) * weight, NAME)
+    seen = model.orders.seen
+    if paid.disputed:
+        disputed = _disputed(model.orders)
+        model.require(total(seen[pair][0] for i, j in disputed for pair in ((i, j), (j, i))) >= paid.disputed)
+    if paid.all > paid.disputed:
+        model.require(total(times * literal for literal, times in seen.values()) >= paid.all)
+
+
+def _disputed(orders: Orders) -> list[tuple[int, int]]:
+    """Give the pairs of strands that trunks see in opposite orders."""
+    return [(i, j) for i, j in orders.seen if i < j and (j, i) in orders.seen]

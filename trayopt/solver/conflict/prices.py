@@ -12,6 +12,7 @@ from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import measure_all
 from trayopt.rules.registry import BY_ID
 from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.opposite_orders import encoded
 from trayopt.solver.heuristics.descent import lexicographic
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Divisions, Key
@@ -102,7 +103,7 @@ def _descend(
             found.assignment, found.values = assignment, values
         return Outcome(assignment, values[goal], None, proven=status == cp_sat.OPTIMAL)
 
-    for goal, outcome in lexicographic(model, REST, minimise, lambda goal: found.values[goal]):
+    for goal, outcome in lexicographic(model, REST, minimise, lambda goal: found.values[goal], encode=encoded):
         sure = sure and outcome.proven
         if sure:
             found.proven.add(goal)

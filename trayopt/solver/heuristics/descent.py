@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from trayopt.domain.plan import GoalName
-from trayopt.solver.bounds.opposite_orders import encoded
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.run import Outcome
 
@@ -18,7 +17,7 @@ def lexicographic(
     value: Callable[[GoalName], int],
     *,
     least: Callable[[GoalName], int | None] = lambda _: None,
-    encode: Callable[[Model, GoalName], Any] = encoded,
+    encode: Callable[[Model, GoalName], Any],
 ) -> Iterator[tuple[GoalName, Outcome]]:
     """Minimise goal after goal, and give what came of each; whoever asks for the next one lets the model be held to the value.
 

@@ -14,9 +14,8 @@ from trayopt.domain.plan import GoalName
 from trayopt.rules.breakout import Breakout
 from trayopt.rules.no_empty_below import NoEmptyBelow
 from trayopt.rules.same_division import SameDivision
-from trayopt.solver.bounds import set_partition
+from trayopt.solver.bounds import opposite_orders, set_partition
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.opposite_orders import encoded
 from trayopt.solver.bounds.partings import PartingBounds
 from trayopt.solver.bounds.preference_bounds import preferences_kept
 from trayopt.solver.bounds.ribbon_choices import leave_room
@@ -30,7 +29,7 @@ from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.bound import COMPLETE, Given, Step
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.incumbent import FIRST, State, is_kept
-from trayopt.solver.model.model import Model
+from trayopt.solver.model.model import Least, Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import Outcome, Tuning, Watch, complete, hint_last, run, run_each
 from trayopt.solver.model.smaller_box import most_places, smaller
@@ -243,8 +242,21 @@ class Session:
         return self._ways_first[key]
 
     def expression(self, model: Model, goal: GoalName) -> Any:
-        """Encode a goal, once a model."""
-        return encoded(model, goal, cut=self.on("opposite_orders"))
+        """Encode a goal, once a model; crossings are bounded by the orders that trunks see as soon as they are encoded."""
+        known = goal in model.goals
+        expression = model.goal(goal)
+        if goal == "crossings" and not known and self.on(opposite_orders.NAME):
+            self._bound_crossings(model)
+        return expression
+
+    def _bound_crossings(self, model: Model) -> None:
+        """Record what crosses at least in the plans of a model, and hold the model to it."""
+        paid = opposite_orders.must_cross(model)
+        if paid is None:
+            return
+        self.know(model, "crossings", paid.crossings, opposite_orders.NAME)
+        model.least["crossings"] = Least(paid.crossings, opposite_orders.NAME)
+        opposite_orders.hold_orders(model, paid)
 
     def run(
         self,

@@ -25,7 +25,11 @@ class Lot(NamedTuple):
 
 
 def lots_of(job: Job) -> list[Lot]:
-    """Part the splices of a job into its lots."""
+    """Part the splices of a job into its lots, once for each job object."""
+    return job.once(_lots)
+
+
+def _lots(job: Job) -> list[Lot]:
     hang_on: dict[Hashable, list[int]] = defaultdict(list)
     for i, piece in enumerate(job.pieces):
         for side in (piece.a, piece.b):

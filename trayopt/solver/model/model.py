@@ -16,6 +16,7 @@ from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Done, Piece
 from trayopt.domain.through import Through
 from trayopt.domain.trunk import Trunk
+from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import Expression, Literal
 from trayopt.solver.model import cp_sat
@@ -66,6 +67,12 @@ class Model(LegModel):
     def least(self) -> dict[GoalName, Least]:
         """Lower bounds of goals over the plans of this model."""
         return {}
+
+    def goal(self, name: GoalName) -> Expression:
+        """Encode a goal, once; that bounds nothing."""
+        if name not in self.goals:
+            self.goals[name] = GOALS[name].encode(self.job, self)
+        return self.goals[name]
 
     def opposed(
         self, orders: Mapping[tuple[int, int], tuple[Literal, int]], strands: Sequence[Sequence[Leg]], weight: int

@@ -15,6 +15,7 @@ from trayopt.errors import InputError
 from trayopt.goals.registry import measure_all
 from trayopt.rules.variables import Expression
 from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.opposite_orders import encoded
 from trayopt.solver.heuristics.descent import lexicographic
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.decisions import lying_in
@@ -141,7 +142,7 @@ def descend(job: Job, model: Model, found: Found, clock: Clock, tuning: Tuning) 
         return outcome
 
     sure = True
-    for goal, outcome in lexicographic(model, REST, minimise, lambda goal: values[goal]):
+    for goal, outcome in lexicographic(model, REST, minimise, lambda goal: values[goal], encode=encoded):
         found.bounds[goal] = outcome.bound if sure else None
         sure = sure and outcome.proven
         if clock.over:
