@@ -35,16 +35,16 @@ from trayopt.review.desk import review_table
 from trayopt.review.reading import parse_handmade
 from trayopt.solver.bounds import pattern_counts
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.pattern_counts import count, in_scope
-from trayopt.solver.bounds.place_counts import goal_bound
-from trayopt.solver.bounds.preference_bounds import can_be_placed, preference_bound
-from trayopt.solver.bounds.segments import Segments
-from trayopt.solver.bounds.set_partition import (
+from trayopt.solver.bounds.partition_bounds import (
     legs_bound,
     narrowed,
     placed_bound,
     weight_bound,
 )
+from trayopt.solver.bounds.pattern_counts import count, in_scope
+from trayopt.solver.bounds.place_counts import goal_bound
+from trayopt.solver.bounds.preference_bounds import can_be_placed, preference_bound
+from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.settled_segments import SettledSegments
 from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
 from trayopt.solver.heuristics.completion import RelaxedModel

@@ -29,14 +29,14 @@ from trayopt.solver.bounds import pattern_counts
 from trayopt.solver.bounds.closed_patterns import closed_bunches
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.opposite_orders import must_cross, settle_orders
-from trayopt.solver.bounds.pattern_counts import count, in_scope
-from trayopt.solver.bounds.preference_bounds import can_be_placed, preference_bound, preferences_kept
-from trayopt.solver.bounds.set_partition import (
+from trayopt.solver.bounds.partition_bounds import (
     legs_bound,
     narrowed,
     placed_bound,
     weight_bound,
 )
+from trayopt.solver.bounds.pattern_counts import count, in_scope
+from trayopt.solver.bounds.preference_bounds import can_be_placed, preference_bound, preferences_kept
 from trayopt.solver.bounds.tray_room import without_room
 from trayopt.solver.bounds.unplaced import out_of_trays
 from trayopt.solver.bounds.ways_first import WaysFirst

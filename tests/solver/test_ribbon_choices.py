@@ -10,9 +10,9 @@ from trayopt.api import load_job
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
 from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.partition_bounds import legs_bound, weight_bound
 from trayopt.solver.bounds.preference_bounds import preference_bound
 from trayopt.solver.bounds.segments import Segments
-from trayopt.solver.bounds.set_partition import legs_bound, weight_bound
 from trayopt.solver.heuristics.completion import RelaxedModel
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.posting import Policy

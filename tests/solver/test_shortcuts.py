@@ -21,15 +21,15 @@ from trayopt.goals.registry import GOALS, measure_all
 from trayopt.solver.bounds import place_counts
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.outline import Outline
-from trayopt.solver.bounds.pattern_counts import count, in_scope
-from trayopt.solver.bounds.preference_bounds import can_be_placed, preference_bound
-from trayopt.solver.bounds.rings import overfull_rings
-from trayopt.solver.bounds.set_partition import (
+from trayopt.solver.bounds.partition_bounds import (
     legs_bound,
     narrowed,
     placed_bound,
     weight_bound,
 )
+from trayopt.solver.bounds.pattern_counts import count, in_scope
+from trayopt.solver.bounds.preference_bounds import can_be_placed, preference_bound
+from trayopt.solver.bounds.rings import overfull_rings
 from trayopt.solver.bounds.tray_room import fewest_trays, without_room
 from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
 from trayopt.solver.heuristics.constructive import construct_by

@@ -14,7 +14,7 @@ from trayopt.domain.plan import GoalName
 from trayopt.rules.breakout import Breakout
 from trayopt.rules.no_empty_below import NoEmptyBelow
 from trayopt.rules.same_division import SameDivision
-from trayopt.solver.bounds import opposite_orders, set_partition
+from trayopt.solver.bounds import opposite_orders, partition_bounds
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.partings import PartingBounds
 from trayopt.solver.bounds.preference_bounds import preferences_kept
@@ -158,7 +158,7 @@ class Session:
         open_ = self.divider.within(legs, alike=self.alike)
         if not self.on("set_partition"):
             return open_
-        return set_partition.narrowed(self.divider, open_, least, legs, self.clock)
+        return partition_bounds.narrowed(self.divider, open_, least, legs, self.clock)
 
     @cached_property
     def layouts(self) -> RelaxedModel[Segments]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from trayopt.domain.plan import GoalName
 from trayopt.rules.same_division import SameDivision
-from trayopt.solver.bounds import set_partition
+from trayopt.solver.bounds import partition_bounds
 from trayopt.solver.bounds.partings import parting_bounds
 from trayopt.solver.heuristics.completion import MOST_EFFORT, Answer
 from trayopt.solver.heuristics.primal import complete_solution, even_legs, first_plan, fix_divisions, guided
@@ -173,7 +173,7 @@ def patterns_bound(s: Session, goal: GoalName, least: int, legs: int) -> None:
     """Bound a goal by closed patterns over plans of any divisions that are as good as the best one in the goals before."""
     good = s.as_good(goal)
     length = good.get("leg_length_mm") if goal == "irregular" else None
-    found = set_partition.placed_bound(
+    found = partition_bounds.placed_bound(
         goal,
         s.divider,
         s.divider.open,
@@ -218,7 +218,7 @@ def bound_first(s: Session, least: int) -> tuple[int, int] | None:
 
 def denied(s: Session) -> bool:
     """Whether no plan is complete, whatever preferences it breaks."""
-    return set_partition.legs_bound(s.divider, s.divider.open, None, s.clock) is None
+    return partition_bounds.legs_bound(s.divider, s.divider.open, None, s.clock) is None
 
 
 def least_weight(s: Session, least: int) -> int | None:
@@ -236,7 +236,7 @@ def least_weight(s: Session, least: int) -> int | None:
             return least
     if not s.on("set_partition"):
         return least
-    weight = set_partition.weight_bound(s.divider, s.divider.open, least, s.clock)
+    weight = partition_bounds.weight_bound(s.divider, s.divider.open, least, s.clock)
     return None if weight is None else s.state.record("broken_prefer", max(least, weight), "set_partition", COMPLETE)
 
 
@@ -268,7 +268,7 @@ def least_legs(s: Session, least: int) -> int | None:
             return fewest
     if not s.on("set_partition"):
         return fewest
-    legs = set_partition.legs_bound(s.divider, s.divider.open, least, s.clock)
+    legs = partition_bounds.legs_bound(s.divider, s.divider.open, least, s.clock)
     if legs is None:
         s.denied_by = "set_partition"
         return None

@@ -11,7 +11,7 @@ from typing import Any
 
 from trayopt.domain.plan import GoalName
 from trayopt.rules.no_empty_below import NoEmptyBelow
-from trayopt.solver.bounds import pattern_counts, place_counts, set_partition, tray_room
+from trayopt.solver.bounds import partition_bounds, pattern_counts, place_counts, tray_room
 from trayopt.solver.bounds.kind_counts import Limits
 from trayopt.solver.bounds.opposite_orders import settle_orders
 from trayopt.solver.bounds.pattern_counts import in_scope
@@ -261,7 +261,7 @@ class Descent:
             return session.know(model, goal, found or 0, "pattern_counts", good)
         if not session.on("set_partition"):
             return 0
-        least = set_partition.placed_bound(
+        least = partition_bounds.placed_bound(
             goal,
             session.divider.within_box(model.job),
             {(s.trunk, s.number): of for s in session.job.subunits if (of := model.divisions(s))},
