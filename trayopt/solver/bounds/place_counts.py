@@ -47,7 +47,7 @@ EFFORT = 6.0
 """Most deterministic time for a bound."""
 AREA_EFFORT = 0.1
 """Most deterministic time for a bound on the cross-section of all tubes."""
-TRUNK_EFFORT = 0.1
+TRUNK_EFFORT = 0.3
 """The same for the tubes of one trunk."""
 MOST_COUNTS = 4000
 """Of more kinds of legs times places than this, the length is not bounded: no answer is to be had soon."""

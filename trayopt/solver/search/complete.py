@@ -25,6 +25,8 @@ MOST_LITERALS = 50_000
 """Of a model of all divisions with more legs times places than this they are not asked: it takes long to make."""
 NARROWING = 1.0
 """Most deterministic time for narrowing the divisions of a few legs more: what is left open costs a model less than that."""
+FOLLOWED = 10.0
+"""Most deterministic time for the weight of preferences once tubes are followed to each stack."""
 
 
 def first_bounds(work: Work) -> None:
@@ -228,7 +230,7 @@ def least_weight(s: Session, least: int) -> int | None:
     if s.layouts.made:
         answer = lightest_layout(s, least)
         if answer.bound is not None and not s.prefers(answer.bound) and s.layouts.follow_tubes():
-            answer = lightest_layout(s, answer.bound)
+            answer = lightest_layout(s, answer.bound, FOLLOWED)
         if answer.bound is None:
             return None
         least = max(least, answer.bound)
@@ -240,10 +242,10 @@ def least_weight(s: Session, least: int) -> int | None:
     return None if weight is None else s.state.record("broken_prefer", max(least, weight), "set_partition", COMPLETE)
 
 
-def lightest_layout(s: Session, least: int) -> Answer:
+def lightest_layout(s: Session, least: int, effort: float = MOST_EFFORT) -> Answer:
     """Bound the weight of broken preferences by a layout that breaks the fewest, and work a plan out from it."""
     below = s.state.value("broken_prefer") if s.state.whole else None
-    answer = s.layouts.least(s.layouts.blocks.broken("prefer"), at_least=least, below=below, effort=MOST_EFFORT)
+    answer = s.layouts.least(s.layouts.blocks.broken("prefer"), at_least=least, below=below, effort=effort)
     if answer.bound is not None:
         s.state.record("broken_prefer", answer.bound, "segments", COMPLETE)
         complete_solution(s, s.layouts, answer.layout, {"broken_prefer": answer.value or 0})
