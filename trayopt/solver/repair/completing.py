@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from trayopt.domain.assignment import Assignment
@@ -13,21 +13,29 @@ from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.domain.plan import GoalName
 from trayopt.errors import InputError
 from trayopt.goals.registry import measure_all
+from trayopt.rules.bend_radius import BendRadius
+from trayopt.rules.exposed import Exposed
+from trayopt.rules.guide_fill import GuideFill
+from trayopt.rules.judge import judge
+from trayopt.rules.same_division import SameDivision
 from trayopt.rules.variables import Expression
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.opposite_orders import encoded
 from trayopt.solver.heuristics.descent import lexicographic
+from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.decisions import lying_in
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.run import Outcome, Tuning, hint_last, run
-from trayopt.solver.repair.fixed import divided_by, kept_model
+from trayopt.solver.repair.fixed import coarsest, divided_by, kept_model
 from trayopt.solver.solve import Options, solve
 from trayopt.track.laid import Laid
 
 REST: tuple[GoalName, ...] = ("broken_prefer", "legs", "trays", "crossings", "leg_length_mm", "irregular")
 """Goals that are left where every splice is placed and every must kept."""
+FINER_HELPS = frozenset({SameDivision.id, BendRadius.id, Exposed.id, GuideFill.id})
+"""Rules that a plan may break less with more legs in the same trays: as many for all subunits, or thinner tubes."""
 PROBE_S = 3.0
 """Seconds for a first look whether facts clash: most clashes show at once, and most plans are found otherwise."""
 
@@ -47,7 +55,10 @@ class Found:
 
 
 def complete(job: Job, fixed: Iterable[Decision], *, clock: Clock | None = None, tuning: Tuning | None = None) -> Found:
-    """Find the best plan that keeps every must, places every splice and keeps what is fixed."""
+    """Find the best plan that keeps every must, places every splice and keeps what is fixed.
+
+    Runs of splices say in which trays fibres lie, and not in which legs: plans of the fewest legs are asked for first.
+    """
     clock, tuning, fixed = clock or Clock(), tuning or Tuning(), tuple(fixed)
     pinned = _pinned(job, fixed)
     if pinned is not None:
@@ -57,7 +68,22 @@ def complete(job: Job, fixed: Iterable[Decision], *, clock: Clock | None = None,
         if first is not None and first.infeasible:
             return Found(impossible=True)
         return _solved(job, pinned, clock, tuning, None if first is None else first.assignment)
-    model = kept_model(job, fixed, Divider(job).narrowed(divided_by(job, fixed)).open)
+    open_ = Divider(job).narrowed(divided_by(job, fixed)).open
+    coarse = coarsest(job, fixed, open_)
+    few = _best_with(job, fixed, coarse, clock, tuning) if coarse != open_ else Found()
+    if few.assignment is not None:
+        few.bounds = {goal: bound for goal, bound in few.bounds.items() if goal in {"unplaced", "broken_must"}}
+        if not FINER_HELPS & {finding.rule for finding in judge(job, Laid(job, few.assignment))}:
+            return few
+    found = _best_with(job, fixed, open_, clock, tuning)
+    return few if found.assignment is None and few.assignment is not None else found
+
+
+def _best_with(
+    job: Job, fixed: Sequence[Decision], divisions: Mapping[Key, Sequence[int]], clock: Clock, tuning: Tuning
+) -> Found:
+    """Find the best of the plans with these divisions."""
+    model = kept_model(job, fixed, divisions)
     outcome = run(model, clock, tuning)
     if outcome.assignment is None:
         return Found(impossible=outcome.infeasible)

@@ -28,6 +28,31 @@ def divided_by(job: Job, facts: Iterable[Decision]) -> dict[Key, int]:
     return found
 
 
+def coarsest(job: Job, facts: Iterable[Decision], divisions: Mapping[Key, Sequence[int]]) -> dict[Key, Sequence[int]]:
+    """Leave each subunit whose runs are all given a tray the fewest legs of which each lies in one tray; others as they are.
+
+    A plan of finer divisions that keeps the facts has the same fibres in the same trays, in more legs.
+    """
+    told: dict[str, list[RunAt]] = {}
+    for fact in facts:
+        if isinstance(fact, RunAt) and not fact.leg and fact.trunk in job.trunk_by_id:
+            told.setdefault(fact.trunk, []).append(fact)
+    found = dict(divisions)
+    for trunk, runs in told.items():
+        at = {fibre: run.place for run in runs for fibre in range(run.first, run.last + 1)}
+        for subunit in job.trunk_by_id[trunk].subunits:
+            key = (trunk, subunit.number)
+            spliced = [fibre for run in job.spliced[key] for fibre in range(run[0], run[1] + 1)]
+            if key not in found or not spliced or not all(fibre in at for fibre in spliced):
+                continue
+            for of in sorted(found[key]):
+                pairs = {(subunit.leg_of_fibre(fibre, of), at[fibre]) for fibre in spliced}
+                if len({leg for leg, _ in pairs}) == len(pairs):
+                    found[key] = (of,)
+                    break
+    return found
+
+
 def kept_model(
     job: Job,
     fixed: Iterable[Decision],
