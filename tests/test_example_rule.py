@@ -33,7 +33,7 @@ from trayopt.domain.plan import GoalName
 from trayopt.library.find import shipped
 from trayopt.review.desk import review_table
 from trayopt.review.reading import parse_handmade
-from trayopt.solver.bounds import pattern_counts
+from trayopt.solver.bounds import pattern_bounds
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.partition_bounds import (
     legs_bound,
@@ -41,7 +41,8 @@ from trayopt.solver.bounds.partition_bounds import (
     placed_bound,
     weight_bound,
 )
-from trayopt.solver.bounds.pattern_counts import count, in_scope
+from trayopt.solver.bounds.pattern_bounds import count
+from trayopt.solver.bounds.pattern_counts import in_scope
 from trayopt.solver.bounds.place_counts import goal_bound
 from trayopt.solver.bounds.preference_bounds import can_be_placed, preference_bound
 from trayopt.solver.bounds.segments import Segments
@@ -159,7 +160,7 @@ def _settled(divider: Divider, best: oracle.Best, job: Job) -> dict[str, tuple[i
         _, _, prefers, _, trays, _, length, _ = best.goals
         counted_ = count(model, prefers, Clock(), trays=trays)
         bounds["counts"] = (None if counted_ is None else counted_.bound, length)
-        bounds["counted trays"] = (pattern_counts.placed_bound("trays", model, prefers, {}, Clock()), trays)
+        bounds["counted trays"] = (pattern_bounds.placed_bound("trays", model, prefers, {}, Clock()), trays)
     blocks = SettledSegments(divider, divisions, STRICT, all_placed=True, clock=Clock())
     if blocks.able:
         bounds["settled"] = (RelaxedModel(blocks, Clock()).least(blocks.goal("broken_prefer")).bound, best.goals[2])

@@ -25,7 +25,7 @@ from trayopt.domain.plan import GoalName
 from trayopt.domain.ranges import Run
 from trayopt.domain.splicing import Piece
 from trayopt.goals.registry import measure_all, order
-from trayopt.solver.bounds import pattern_counts
+from trayopt.solver.bounds import pattern_bounds
 from trayopt.solver.bounds.closed_patterns import closed_bunches
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.opposite_orders import must_cross, settle_orders
@@ -35,7 +35,8 @@ from trayopt.solver.bounds.partition_bounds import (
     placed_bound,
     weight_bound,
 )
-from trayopt.solver.bounds.pattern_counts import count, in_scope
+from trayopt.solver.bounds.pattern_bounds import count
+from trayopt.solver.bounds.pattern_counts import in_scope
 from trayopt.solver.bounds.preference_bounds import can_be_placed, preference_bound, preferences_kept
 from trayopt.solver.bounds.tray_room import without_room
 from trayopt.solver.bounds.unplaced import out_of_trays
@@ -270,7 +271,7 @@ def test_counts_of_settled_divisions(kind: str, seeds: range) -> None:
             trays, length = held.values["trays"], held.values["leg_length_mm"]
             limits: dict[GoalName, int] = {"trays": trays, "leg_length_mm": length}
             limits = {name: limits[name] for name in PLACED[:i] if name in limits}
-            bounds = tuple(pattern_counts.placed_bound(goal, whole(), weight, most, Clock()) for most in ({}, limits))
+            bounds = tuple(pattern_bounds.placed_bound(goal, whole(), weight, most, Clock()) for most in ({}, limits))
             if goal == "leg_length_mm":
                 for plan in (first, held):
                     choices = WaysFirst(whole(), weight, Clock()).within(plan.values[goal])
@@ -482,7 +483,7 @@ def test_idle_legs_are_counted_at_the_tray_alone(divide_at: Sequence[str], trays
     model = build(job, Policy("hard", "soft"), all_placed=True, divisions=divisions, cuts=False)
     weight = 10
     assert in_scope(model)
-    assert pattern_counts.placed_bound("trays", model, weight, {}, Clock()) == trays
+    assert pattern_bounds.placed_bound("trays", model, weight, {}, Clock()) == trays
     assert placed_bound("trays", divider, divider.open, weight, 0, {}, Clock()) == trays
     assert legs_bound(divider, divider.open, weight, Clock()) == trays + 1
     best = solved(job, model, ("legs", "trays"))

@@ -27,7 +27,8 @@ from trayopt.solver.bounds.partition_bounds import (
     placed_bound,
     weight_bound,
 )
-from trayopt.solver.bounds.pattern_counts import count, in_scope
+from trayopt.solver.bounds.pattern_bounds import count
+from trayopt.solver.bounds.pattern_counts import in_scope
 from trayopt.solver.bounds.preference_bounds import can_be_placed, preference_bound
 from trayopt.solver.bounds.rings import overfull_rings
 from trayopt.solver.bounds.tray_room import fewest_trays, without_room

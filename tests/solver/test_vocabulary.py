@@ -18,7 +18,8 @@ from trayopt.rules.registry import register
 from trayopt.rules.variables import CannotSay, Terms, TrunkStacks, TrunkWays, Variables, questions
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.outline import Outline
-from trayopt.solver.bounds.pattern_counts import Counts, count
+from trayopt.solver.bounds.pattern_bounds import count
+from trayopt.solver.bounds.pattern_counts import Counts
 from trayopt.solver.bounds.place_counts import PlaceCounts
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.set_partition import SetPartition

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.plan import GoalName
-from trayopt.solver.bounds.pattern_counts import Counted, Guess, count, hold, in_scope, placed_bound
+from trayopt.solver.bounds.pattern_bounds import Counted, count, placed_bound
+from trayopt.solver.bounds.pattern_counts import Guess, hold, in_scope
 from trayopt.solver.bounds.tray_room import fewest_trays
 from trayopt.solver.heuristics.completion import Answer, RelaxedModel, RelaxedSolution, add_all
 from trayopt.solver.heuristics.constructive import construct_by, first_plans

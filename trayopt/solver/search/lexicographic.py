@@ -11,7 +11,7 @@ from typing import Any
 
 from trayopt.domain.plan import GoalName
 from trayopt.rules.no_empty_below import NoEmptyBelow
-from trayopt.solver.bounds import partition_bounds, pattern_counts, place_counts, tray_room
+from trayopt.solver.bounds import partition_bounds, pattern_bounds, place_counts, tray_room
 from trayopt.solver.bounds.kind_counts import Limits
 from trayopt.solver.bounds.opposite_orders import settle_orders
 from trayopt.solver.bounds.pattern_counts import in_scope
@@ -255,7 +255,7 @@ class Descent:
                 return 0
             ways = session.ways_first(model, weight)
             most = session.state.value(goal)
-            found = pattern_counts.placed_bound(
+            found = pattern_bounds.placed_bound(
                 goal, model, weight, limits, session.clock, at_least=at_least, most=most, ways=ways
             )
             return session.know(model, goal, found or 0, "pattern_counts", good)
