@@ -93,10 +93,12 @@ class _Open:
         plans = self.plans
         if plans is None:
             return None
-        if self.item.goal in plans.goals and not _let_in(plans, _part(clock, 1 / OF_PART)):
+        let_in = _let_in(plans, _part(clock, 1 / OF_PART)) if self.item.goal in plans.goals else True
+        if not let_in:
             stages = self._left_out()
             for i, left_out in enumerate(stages):
-                tree = refutation(plans, _part(clock, len(stages) + 1 - i), MOST_NODES, left_out)
+                last = let_in is False and i == len(stages) - 1  # rows of orders are not needed
+                tree = refutation(plans, _part(clock, 1 if last else 1.5), MOST_NODES, left_out)
                 if tree is not None:
                     return self._argued("prices", tree)
         try:
@@ -113,8 +115,8 @@ class _Open:
         return remade(self.item, argument=argument, nodes=tuple(map(_node, tree)))
 
 
-def _let_in(system: System, clock: Clock) -> bool:
-    """Whether whole numbers that meet all rows were found in the time: then no proof need be looked for."""
+def _let_in(system: System, clock: Clock) -> bool | None:
+    """Whether some whole numbers meet all rows, so that no proof need be looked for; None where the time does not tell."""
     model = cp_model.CpModel()
     numbers = [model.new_int_var(least, most, "") for least, most in system.bounds]
     for row in system.rows.values():
@@ -123,7 +125,7 @@ def _let_in(system: System, clock: Clock) -> bool:
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     clock.limit(solver.parameters)
-    return solver.solve(model) in {cp_model.OPTIMAL, cp_model.FEASIBLE}
+    return {cp_model.OPTIMAL: True, cp_model.FEASIBLE: True, cp_model.INFEASIBLE: False}.get(solver.solve(model))
 
 
 def _node(node: Split | Leaf) -> CertificateNode:
