@@ -22,7 +22,7 @@ PACKAGE = Path(__file__).parents[2] / "trayopt"
 ROOMS = ("rules", "explainer", "formats", "library", "domain", "desk", "pictures")
 READERS = ("beside", "cells", "columns", "parts", "reading", "row_reader", "splices")
 """Files of the review that tell what is wrong with a table which somebody made."""
-REVIEW = tuple(PACKAGE / "review" / f"{name}.py" for name in ("compare", "handmade", "moves", *READERS))
+REVIEW = tuple(PACKAGE / "review" / f"{name}.py" for name in ("compare", "handmade", "mend", "moves", *READERS))
 SHEETS = PACKAGE / "crewsheets" / "write.py"
 KINDS = ("enclosure", "tray", "cable")
 

@@ -197,7 +197,7 @@ def _mend(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threadin
     made = api.mend(held, plans["plan"], time_limit_s=task["limit_s"])
     return {
         "plan": None if made.plan is None else made.plan.plain(), "impossible": made.impossible, "proven": made.proven,
-        "moves": [spoken(move.text) for move in made.moves], "clash": list(made.clash),
+        "moves": [spoken(move.text) for move in made.moves], "clash": [spoken(each) for each in made.clash],
     }  # fmt: skip
 
 

@@ -16,6 +16,7 @@ from trayopt.domain.decision import Decision, EntersAt, RunAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan, PlanSolver
+from trayopt.domain.said import joined, said
 from trayopt.errors import InputError, SolverFault
 from trayopt.review.handmade import Handmade
 from trayopt.review.moves import Beside, Move, move_list, way_words
@@ -313,16 +314,19 @@ def _built(made: Handmade, places: set[Place]) -> list[tuple[str, list[Decision]
         if entry.end is not None:
             facts.append(EntersAt(entry.place.stack, entry.end))
         rows = rows_text(line.number for line in entry.lines if not line.path)
-        groups.append((f"{entry.run} in {entry.place}{f' ({rows})' if rows else ''}", facts))
+        there: str = said("{run} in {place}", run=entry.run, place=entry.place)
+        groups.append((said("{there} ({rows})", there=there, rows=rows) if rows else there, facts))
         trunks[entry.run.trunk] = None
     for trunk in trunks:
         if trunk in made.ways:
             way = made.way(trunk)
-            words = " ".join(str(part) for part in way[1:3] if part is not None)
-            loops = "" if way.loops is None else f", {way.loops} loops"
-            at = "" if way.divide_at is None else f", divided at the {way.divide_at}"
-            worked = "" if way.ribbons is None else f", its ribbons {ribbons_are(way.ribbons)}"
-            groups.append((f"{trunk} by {words}{loops}{at}{worked}", [way]))
+            words = joined([*filter(None, (way.port, way.travel and said(way.travel)))], " ")
+            told: list[str] = [said("{trunk} by {way}", trunk=trunk, way=words)]
+            told += [] if way.loops is None else [said("{loops} loops", loops=way.loops)]
+            if way.divide_at is not None:
+                told.append(said("divided at the tray") if way.divide_at == "tray" else said("divided at the port"))
+            told += [] if way.ribbons is None else [said("its ribbons {word}", word=ribbons_are(way.ribbons))]
+            groups.append((joined(told), [way]))
     return groups
 
 

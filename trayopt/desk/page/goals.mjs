@@ -123,7 +123,7 @@ function results(state) {
     } else {
       const key = kind === "mend" ? (found.impossible ? "found.mend.impossible" : "found.mend.none") : "found.solve.none";
       made.push(make("div", { class: "note warn" }, make("div", {}, make("p", {}, say(found.stopped ? "found.stopped" : key)),
-        found.clash?.length ? make("ul", { lang: "en" }, found.clash.map((each) => make("li", {}, each))) : null), make("div", { class: "acts" }, close)));
+        found.clash?.length ? make("ul", {}, found.clash.map((each) => sentence(each, "li"))) : null), make("div", { class: "acts" }, close)));
     }
   }
   const kept = state.results.keep;
