@@ -108,7 +108,11 @@ class _Open:
         if self.item.goal not in plans.goals:
             return None
         plans.below(self.item.goal, self.item.least)
-        tree = None if _let_in(plans, _part(clock, 1 / OF_PART)) else refutation(plans, clock)
+        tree = (
+            None
+            if _let_in(plans, _part(clock, 1 / OF_PART))
+            else refutation(plans, clock, MOST_NODES, self._left_out()[0])
+        )
         return None if tree is None else self._argued("prices_with_orders", tree)
 
     def _argued(self, argument: Argument, tree: Tree) -> CertificateGoal:
