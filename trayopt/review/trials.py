@@ -99,12 +99,17 @@ def met(job: Job, laid: Laid, a: Run, b: Run) -> str | None:
 
 
 def _meetings(laid: Laid, a: Run, b: Run) -> Iterator[Change]:
-    """Bring the rows of one side to the trays of the other, leg by leg; a side that has no row gets one."""
+    """Bring the rows of one side to the trays of the other, leg by leg; a side that has no row gets one.
+
+    Of a trunk without a row nothing says by which way it comes: no row is written for it.
+    """
     sides = [
         [c for c in laid.claims if c.trunk == run.trunk and c.first <= run.last and c.last >= run.first]
         for run in (a, b)
     ]
     for (moved, run), there in ((sides[1], b), sides[0]), ((sides[0], a), sides[1]):
+        if run.trunk not in laid.ways:
+            continue
         if len({claim.place for claim in there}) == 1 and not moved:
             claim = there[0]._replace(trunk=run.trunk, first=run.first, last=run.last)
             yield Change([*laid.claims, claim], laid.ways, laid.divide_at, f"write {run} in {claim.place}")
