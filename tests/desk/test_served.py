@@ -105,6 +105,8 @@ def ended(desk: Desk, seconds: float = 120.0) -> None:
 
 
 def test_a_search_finds_the_best_and_a_mend_keeps_what_was_moved(desk: Desk) -> None:
+    opened = desk.state()["board"]
+    assert (opened["claimed"], opened["proven"]) == (True, False), "bounds in a file are claims"
     for leg in ("N1/1.1", "N1/1.2", "N1/2.1", "N1/2.2", "N1/3.1", "N1/3.2"):
         act(desk, "move", leg=leg)
     assert desk.state()["board"]["unplaced"] == 432
@@ -112,7 +114,7 @@ def test_a_search_finds_the_best_and_a_mend_keeps_what_was_moved(desk: Desk) -> 
     ended(desk)
     state = desk.state()
     assert state["results"]["solve"]["taken"]
-    assert state["board"]["proven"]
+    assert (state["board"]["claimed"], state["board"]["proven"]) == (False, True)
     assert goal(state, "unplaced") == 0
     assert {each["goal"] for each in state["board"]["goals"]} == set(state["run"]["goals"])
     lying = place(state, "N1/1.1")

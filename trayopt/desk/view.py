@@ -97,7 +97,8 @@ def _board(document: Document, job: Job, report: Report, reference: Decisions) -
     return {
         "passed": not report.unplaced and all(found.level == "prefer" for found in report.findings),
         "goals": goals,
-        "proven": plan.status == "optimal",
+        "proven": plan.status == "optimal" and document.best_s is not None,
+        "claimed": plan.status == "optimal" and document.best_s is None,
         "best_known": known,
         "unplaced": report.unplaced,
         "splices": job.splices,

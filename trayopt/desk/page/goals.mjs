@@ -32,12 +32,12 @@ export function drawGoals(state) {
       make("td", { class: "n" }, bound === null || bound === undefined ? "–" : number(bound)));
   });
   const broken = board.findings.filter((found) => found.level !== "prefer").length;
-  const verdict = board.passed ? say(board.proven ? "goal.proven" : "goal.kept")
+  const verdict = board.passed ? say(board.proven ? "goal.proven" : board.claimed ? "goal.claimed" : "goal.kept")
     : [board.unplaced ? say("goal.out", { n: board.unplaced }) : "", broken ? say("goal.broken", { n: broken }) : "",
       board.unplaced && board.proven ? say("goal.out_proven") : ""].filter(Boolean).join(" ");
   fill(at("goals"),
     make("p", { class: `verdict ${board.passed ? "yes" : "no"}` }, verdict,
-      " ", !board.passed && board.proven ? button(say("do.to_reasons"), () => document.querySelector('[data-view="why"]').click()) : null,
+      " ", !board.passed && (board.proven || board.claimed) ? button(say("do.to_reasons"), () => document.querySelector('[data-view="why"]').click()) : null,
       worse === true ? ` ${say("goal.worse")}` : worse === false && board.passed ? ` ${say("goal.better")}` : ""),
     table(say("goal.table"), [say("goal.goal"), say("goal.now"), say(run ? "goal.so_far" : "goal.best"), say("goal.bound")], rows, { class: "goals" }));
   at("brief").textContent = board.goals.map(brief).join(" · ");
