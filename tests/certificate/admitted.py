@@ -4,27 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from ortools.sat.python import cp_model
-
 from trayopt.certificate.check import System
 from trayopt.certificate.rules import plans_of
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import GOALS
+from trayopt.solver.certify import lets_in
+from trayopt.solver.model.clock import Clock
 
 
 def solvable(system: System) -> bool:
     """Whether some whole numbers meet all rows."""
-    model = cp_model.CpModel()
-    numbers = [model.new_int_var(least, most, "") for least, most in system.bounds]
-    for row in system.rows.values():
-        total = sum(factor * numbers[number] for number, factor in row.terms.items())
-        model.add(total == row.most if row.equal else total <= row.most)
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    status = solver.solve(model)
-    assert status in {cp_model.OPTIMAL, cp_model.FEASIBLE, cp_model.INFEASIBLE}
-    return status != cp_model.INFEASIBLE
+    found = lets_in(system, Clock())
+    assert found is not None
+    return found
 
 
 def admitted(job: Job, values: Mapping[str, int]) -> bool:

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from ortools.sat.python import cp_model
-
 from trayopt.certificate.check import Leaf, Split, System, TooMany, Tree
 from trayopt.certificate.places import Placed
 from trayopt.certificate.rules import plans_of, unknown_keys, with_orders
@@ -14,6 +12,7 @@ from trayopt.domain.base import remade
 from trayopt.domain.certificate import Argument, Certificate, CertificateGoal, CertificateNode
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, PlanJob
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.refute import MOST_NODES, refutation
 
@@ -93,7 +92,7 @@ class _Open:
         plans = self.plans
         if plans is None:
             return None
-        let_in = _let_in(plans, _part(clock, 1 / OF_PART)) if self.item.goal in plans.goals else True
+        let_in = lets_in(plans, _part(clock, 1 / OF_PART)) if self.item.goal in plans.goals else True
         if not let_in:
             stages = self._left_out()
             for i, left_out in enumerate(stages):
@@ -110,7 +109,7 @@ class _Open:
         plans.below(self.item.goal, self.item.least)
         tree = (
             None
-            if _let_in(plans, _part(clock, 1 / OF_PART))
+            if lets_in(plans, _part(clock, 1 / OF_PART))
             else refutation(plans, clock, MOST_NODES, self._left_out()[0])
         )
         return None if tree is None else self._argued("prices_with_orders", tree)
@@ -119,17 +118,17 @@ class _Open:
         return remade(self.item, argument=argument, nodes=tuple(map(_node, tree)))
 
 
-def _let_in(system: System, clock: Clock) -> bool | None:
+def lets_in(system: System, clock: Clock) -> bool | None:
     """Whether some whole numbers meet all rows, so that no proof need be looked for; None where the time does not tell."""
-    model = cp_model.CpModel()
+    model = cp_sat.CpModel()
     numbers = [model.new_int_var(least, most, "") for least, most in system.bounds]
     for row in system.rows.values():
         total = sum(factor * numbers[number] for number, factor in row.terms.items())
         model.add(total == row.most if row.equal else total <= row.most)
-    solver = cp_model.CpSolver()
+    solver = cp_sat.CpSolver()
     solver.parameters.num_workers = 1
     clock.limit(solver.parameters)
-    return {cp_model.OPTIMAL: True, cp_model.FEASIBLE: True, cp_model.INFEASIBLE: False}.get(solver.solve(model))
+    return {cp_sat.OPTIMAL: True, cp_sat.FEASIBLE: True, cp_sat.INFEASIBLE: False}.get(solver.solve(model))
 
 
 def _node(node: Split | Leaf) -> CertificateNode:
