@@ -42,7 +42,6 @@ from trayopt.rules.variables import (  # fmt: skip
     Variables,
     Windows,
 )
-from trayopt.solver.bounds.place_counts import area_in_box, most_area
 from trayopt.solver.bounds.ribbon_choices import leave_room
 from trayopt.solver.bounds.segment_counts import SegmentCounts
 from trayopt.solver.bounds.stretches import joins_apart
@@ -71,7 +70,7 @@ class Segments(SegmentCounts):
         if self.all_placed and self.policy.physical == "hard":
             leave_room(self)
         if self.all_placed and self.policy.must == "hard" and self.job.rules[GuideFill.id].level == "must":
-            self._fill_guides(clock)
+            self._tubes_vary = TubeAreas(self).fit_sums(clock)
         if self.swaps:
             self._break_ties()
 
@@ -101,16 +100,6 @@ class Segments(SegmentCounts):
         """Give every rule the voice, but those that are read here: stretches keep subunits together, and count for guides."""
         return None if isinstance(rule, SubunitTogether | DividedAtTray | OpenedTube | GuideFill) else self.voice
 
-    def _fill_guides(self, clock: Clock) -> None:
-        """Let the tubes of each trunk, and of all, have no more cross-section together than the counts by stack find ways for."""
-        varying = [trunk for trunk in self.job.trunks if self._area_varies(trunk)]
-        if not varying:
-            return
-        brought = {trunk.id: self._brought(trunk) for trunk in self.job.trunks}
-        for trunks, most in most_area(self.job, varying, clock):
-            self.require(total(brought[trunk.id] for trunk in trunks) <= most)
-        self._tubes_vary = True
-
     def follow_tubes(self) -> bool:
         """Follow tubes to each stack and by each way, and let guides take them; says whether that can bound anything more.
 
@@ -121,38 +110,6 @@ class Segments(SegmentCounts):
         self._tubes_vary = False
         TubeAreas(self).fit_guides()
         return True
-
-    def _area_varies(self, trunk: Trunk) -> bool:
-        """Whether the cross-section of a subunit's tubes depends on how it is divided."""
-        options = self.divide_options(trunk)
-        return any(
-            len({area_in_box(self.job, subunit, of, at) for of in self.divisions(subunit) for at in options}) > 1
-            for subunit in trunk.subunits
-        )
-
-    def _brought(self, trunk: Trunk) -> Expression:
-        """Bound the cross-section of the tubes of a trunk's placed subunits from below, wherever it is divided."""
-        by_option = {
-            at: [
-                area_in_box(self.job, subunit, of, at) * self.divided(subunit, of)
-                for subunit in trunk.subunits
-                for of in self.divisions(subunit)
-            ]
-            for at in self.divide_options(trunk)
-        }
-        if len(by_option) == 1:
-            return total(next(iter(by_option.values())))
-        most = sum(
-            max(
-                (area_in_box(self.job, subunit, of, at) for of in self.divisions(subunit) for at in by_option),
-                default=0,
-            )
-            for subunit in trunk.subunits
-        )
-        brought = self.number(most, f"area of {trunk.id}")
-        for at, areas in by_option.items():
-            self.require(brought >= total(areas), self.divided_at(trunk, at))
-        return brought
 
     def _break_ties(self) -> None:
         """Let the first stretches on stacks that are alike come in the order of the stacks: nothing else tells these apart."""

@@ -10,12 +10,15 @@ from collections.abc import Mapping
 from functools import cached_property
 from math import gcd
 
+from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.hardware import Stack
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.guide_fill import GuideFill, area_units, guide_units
 from trayopt.rules.variables import Expression
+from trayopt.solver.bounds.place_counts import area_in_box, most_area
 from trayopt.solver.bounds.segment_counts import SegmentCounts
+from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import total
 
 
@@ -38,6 +41,52 @@ class TubeAreas:
     def unit(self) -> int:
         """What every area is a multiple of."""
         return gcd(*(area for area, _ in self.tubes.values())) or 1
+
+    def fit_sums(self, clock: Clock) -> bool:
+        """Let the tubes of each trunk, and of all, take no more than the counts by stack find ways for.
+
+        Returns
+        -------
+        bool
+            Whether what tubes take depends on how subunits are divided; else nothing is asked.
+        """
+        job = self.segments.job
+        varying = [trunk for trunk in job.trunks if any(len(set(self._areas(s).values())) > 1 for s in trunk.subunits)]
+        if not varying:
+            return False
+        brought = {trunk.id: self._brought(trunk) for trunk in job.trunks}
+        for trunks, most in most_area(job, varying, clock):
+            self.segments.require(total(brought[trunk.id] for trunk in trunks) <= most)
+        return True
+
+    def _areas(self, subunit: Subunit) -> Mapping[tuple[int, DivideAt], int]:
+        """Count what the tubes of a placed subunit take together, by its division and the place of division of its trunk."""
+        job, options = self.segments.job, self.segments.divide_options(self.segments.job.trunk_by_id[subunit.trunk])
+        return {
+            (of, at): area_in_box(job, subunit, of, at) for of in self.segments.divisions(subunit) for at in options
+        }
+
+    def _brought(self, trunk: Trunk) -> Expression:
+        """Bound what the tubes of a trunk's placed subunits take from below, wherever it is divided."""
+        segments, options = self.segments, self.segments.divide_options(trunk)
+        areas = {subunit: self._areas(subunit) for subunit in trunk.subunits}
+        by_option = {
+            at: total(
+                area * segments.divided(subunit, of)
+                for subunit, found in areas.items()
+                for (of, here), area in found.items()
+                if here == at
+            )
+            for at in options
+        }
+        if len(options) == 1:
+            return by_option[options[0]]
+        brought = segments.number(
+            sum(max(found.values(), default=0) for found in areas.values()), f"area of {trunk.id}"
+        )
+        for at, area in by_option.items():
+            segments.require(brought >= area, segments.divided_at(trunk, at))
+        return brought
 
     def fit_guides(self) -> None:
         """Let what passes each guide by the ways of all trunks fit it."""
@@ -62,12 +111,7 @@ class TubeAreas:
 
     def _most_of(self, subunit: Subunit) -> int:
         """Most that the tubes of a subunit come to."""
-        found = (
-            area if own else of * area
-            for (trunk, number, of, _), (area, own) in self.tubes.items()
-            if (trunk, number) == (subunit.trunk, subunit.number)
-        )
-        return max(found, default=0) // self.unit
+        return max(self._areas(subunit).values(), default=0) // self.unit
 
     def _trunk_on(self, trunk: Trunk, stack: Stack) -> Expression:
         """Bound what the tubes come to that lead from a trunk to a stack from below."""
