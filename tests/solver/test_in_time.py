@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import itertools
+import subprocess
+import sys
 import threading
 import time
 from importlib import import_module
@@ -75,6 +77,28 @@ def test_an_end_that_comes_as_the_work_ends_raises_nothing_that_nobody_hears(mon
         thread.join(60)
     assert unheard == []
     assert work.result is True
+
+
+TRACED = """
+import sys, threading
+from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.in_time import in_time
+
+def trace(frame, event, argument):
+    return trace
+
+threading.settrace(trace)
+sys.settrace(trace)
+for _ in range(3):
+    assert in_time(lambda: 7, Clock(60)) == 7
+print(sum(1 for _ in range(1000)))
+"""
+
+
+def test_work_goes_on_while_all_code_is_traced() -> None:
+    """As a measurement of coverage and a debugger do: a trace once hung after the first piece of work."""
+    done = subprocess.run([sys.executable, "-c", TRACED], capture_output=True, text=True, timeout=60, check=True)
+    assert done.stdout == "1000\n"
 
 
 def test_an_event_ends_it_without_any_limit() -> None:
