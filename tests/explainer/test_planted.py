@@ -23,8 +23,8 @@ def test_the_planted_set_is_found_and_nothing_else(planted: Planted) -> None:
     assert found[0].minimal
 
 
-LONG = {"ribbon_work", "separated_ribbons", "ribbonised_fibres"}
-"""Conflicts of which brute force asks for minutes."""
+LONG = {"ribbon_work", "separated_ribbons", "ribbonised_fibres", "stack_trunks"}
+"""Conflicts of which brute force takes half a minute to minutes."""
 
 
 @pytest.mark.parametrize(
