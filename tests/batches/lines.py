@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from trayopt.batches.changes import GOALS
 from trayopt.batches.results import Results, Writer
-from trayopt.batches.summary import GOALS
 from trayopt.batches.work import Settings
 from trayopt.domain.sweep import FACTORS
 

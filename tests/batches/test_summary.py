@@ -13,10 +13,11 @@ import openpyxl
 import pytest
 
 from tests.batches.lines import line, results
+from trayopt.batches.changes import MOST_CHANGES
 from trayopt.batches.html import write_html
 from trayopt.batches.outcomes import OUTCOMES
 from trayopt.batches.results import Results
-from trayopt.batches.summary import MOST_CHANGES, summarize, words
+from trayopt.batches.summary import summarize, words
 from trayopt.batches.tables import COLUMNS, row, write_csv, write_xlsx
 from trayopt.batches.work import Settings
 from trayopt.domain.sweep import FACTORS

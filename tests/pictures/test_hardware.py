@@ -26,7 +26,8 @@ from trayopt.library.find import Library, shipped
 from trayopt.library.starters import starter
 from trayopt.pictures import svg
 from trayopt.pictures.base import Picture
-from trayopt.pictures.hardware import Doubts, hardware_picture
+from trayopt.pictures.doubts import Doubts
+from trayopt.pictures.hardware import hardware_picture
 from trayopt.pictures.job import job_picture
 from trayopt.pictures.svg import svg_text
 

@@ -14,7 +14,8 @@ from trayopt.checker import check
 from trayopt.domain.base import DIVIDE_AT, TRAVELS, remade
 from trayopt.domain.said import Said, begun_with, chained, has_words, joined, listed, said
 from trayopt.explainer.roots import DIVIDED, LOOPS
-from trayopt.pictures.hardware import CONSTRUCTIONS, TITLES
+from trayopt.pictures.hardware import CONSTRUCTIONS
+from trayopt.pictures.hardware_parts import TITLES
 from trayopt.rules.registry import RULES
 from trayopt.rules.tongues import LANGUAGES, forms_of, tongue_of
 

@@ -65,7 +65,7 @@ def hardware_picture(source: str | Path, kind: str | None = None, folders: Seque
     from trayopt.library.assumed import assumed
     from trayopt.library.find import Library
     from trayopt.library.job import box_path_of, is_job
-    from trayopt.pictures.hardware import Doubts
+    from trayopt.pictures.doubts import Doubts
     from trayopt.pictures.hardware import hardware_picture as drawn
     from trayopt.pictures.job import job_picture
     from trayopt.pictures.svg import svg_file
@@ -107,7 +107,7 @@ def use_picture(use: Use, language: str = "en") -> str:
     """Draw a part that a job uses, in SVG, with marks at assumed values; an empty text if the part cannot be built."""
     from trayopt.domain.cable import Cable
     from trayopt.domain.hardware import Enclosure, Tray, TubeSet
-    from trayopt.pictures.hardware import Doubts
+    from trayopt.pictures.doubts import Doubts
     from trayopt.pictures.hardware import hardware_picture as drawn
     from trayopt.pictures.svg import svg_text
     from trayopt.rules.tongues import tongue_of
@@ -121,7 +121,7 @@ def hardware_page(entries: Sequence[Entry], warnings: Sequence[Fault] = ()) -> s
     """Write a self-contained page in HTML that shows entries of the library with their pictures."""
     from trayopt.library.assumed import assumed
     from trayopt.pictures.catalogue import Shown, catalogue_page
-    from trayopt.pictures.hardware import Doubts
+    from trayopt.pictures.doubts import Doubts
     from trayopt.pictures.hardware import hardware_picture as drawn
 
     unusual: dict[str, list[str]] = {}

@@ -8,11 +8,12 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from trayopt.batches.changes import WAYS
 from trayopt.batches.files import encoded, whole_file
 from trayopt.batches.outcomes import FITTING, MARKS, OUTCOMES
 from trayopt.batches.pages import pieces
 from trayopt.batches.results import Line, Results
-from trayopt.batches.summary import WAYS, Summary, conflict_words, mix_name, variant, variant_key
+from trayopt.batches.summary import Summary, conflict_words, mix_name, variant, variant_key
 from trayopt.batches.tables import fill_of
 from trayopt.domain.sweep import FACTORS
 

@@ -4,34 +4,17 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from hashlib import sha256
 from sys import intern
-from typing import Any, Literal, NamedTuple
+from typing import Any, NamedTuple
 
-from trayopt.batches.outcomes import FITTING, GOAL_WORDS, OPEN, OUTCOMES, WITHOUT_ANSWER
+from trayopt.batches.changes import RANK, WAYS, Change, changes_between, counted_changes
+from trayopt.batches.outcomes import FITTING, OPEN, OUTCOMES, WITHOUT_ANSWER
 from trayopt.batches.results import Line, Results
-from trayopt.domain.plan import GoalName
 from trayopt.domain.sweep import CABLE, FACTORS
 from trayopt.errors import Fault
 
-Way = Literal["better", "worse", "changed", "new", "gone"]
-WAYS: tuple[Way, ...] = ("worse", "gone", "changed", "better", "new")
-"""The kinds of change, in the order in which they are listed."""
-RANK = {outcome: rank for rank, outcome in enumerate(OUTCOMES)}
-GOALS: tuple[GoalName, ...] = (
-    "unplaced",
-    "broken_must",
-    "broken_prefer",
-    "legs",
-    "trays",
-    "crossings",
-    "leg_length_mm",
-    "irregular",
-)
-MOST_CHANGES = 10_000
-"""Greatest number of listed changes, without changes for the worse and gone jobs, which are all listed."""
 MOST_FAILURES = 1_000
 """Greatest number of jobs without an answer that are listed with their reasons; the others are only in the tables."""
 
@@ -80,16 +63,6 @@ class Failed(NamedTuple):
     name: str
     outcome: str
     why: str
-
-
-class Change(NamedTuple):
-    """The change of a job since the older run, in words."""
-
-    name: str
-    way: Way
-    before: str
-    after: str
-    job_changed: bool
 
 
 @dataclass
@@ -229,7 +202,7 @@ def summarize(results: Results, older: Results | None = None) -> Summary:
     made.smallest = _smallest(list(groups.values()))
     made.settings = [(json.loads(text), jobs) for text, jobs in settings.most_common()]
     if older is not None:
-        made.changes = _told(_changes(results, older), made.ways)
+        made.changes = counted_changes(changes_between(results, older), made.ways)
     return made
 
 
@@ -333,71 +306,3 @@ def _size(box: Box) -> tuple[float, int, str]:
 
 def _order(box: Box) -> tuple[Any, ...]:
     return *_size(box), RANK[box.outcome], box.trays, box.legs, box.leg_length_mm, box.job
-
-
-def _changes(results: Results, older: Results) -> Iterator[Change]:
-    """Yield the changes between lines of the same name."""
-    for name in sorted({*results.starts, *older.starts}):
-        change = _change(name, older.line(name), results.line(name))
-        if change is not None:
-            yield change
-
-
-def _told(changes: Iterable[Change], ways: Counter[str]) -> list[Change]:
-    """Count changes, and return all changes for the worse and the first of the others, in the order of ``WAYS``."""
-    told: list[Change] = []
-    others = 0
-    for change in changes:
-        ways[change.way] += 1
-        if change.way not in {"worse", "gone"}:
-            others += 1
-            if others > MOST_CHANGES:
-                continue
-        told.append(change)
-    return sorted(told, key=lambda change: WAYS.index(change.way))
-
-
-def _change(name: str, before: Line | None, after: Line | None) -> Change | None:
-    if before is None or after is None:
-        way: Way = "new" if before is None else "gone"
-        return Change(name, way, (before and _said(before)) or "", (after and _said(after)) or "", False)
-    goals = _shared(before, after)
-    old, new = _result_rank(before, goals), _result_rank(after, goals)
-    job_changed = before.get("digest") != after.get("digest")
-    same_plan = before.get("plan_sha256") == after.get("plan_sha256")
-    if old == new and (same_plan or not job_changed):
-        return None
-    way = "changed" if old == new else "better" if new < old else "worse"
-    return Change(name, way, *_difference(before, after), job_changed)
-
-
-def _shared(before: Line, after: Line) -> tuple[GoalName, ...]:
-    """Return the goals with the same meaning in two lines; if one is from a run with other goals, only ``unplaced``."""
-    former = any(line.get("goals") and not line["goals"].keys() >= set(GOALS) for line in (before, after))
-    return GOALS[:1] if former else GOALS
-
-
-def _result_rank(line: Line, shared: Sequence[GoalName]) -> tuple[int, list[int]]:
-    """Return the rank of a line's result: the smaller, the better; seconds do not count."""
-    goals = line.get("goals") or {}
-    return RANK[line["outcome"]], [goals.get(goal, 0) for goal in shared]
-
-
-def _said(line: Line) -> str:
-    return OUTCOMES[line["outcome"]]
-
-
-def _difference(before: Line, after: Line) -> tuple[str, str]:
-    """Write the outcomes and goals that differ, before and after."""
-    old, new = before.get("goals") or {}, after.get("goals") or {}
-    parts: tuple[list[str], list[str]] = ([], [])
-    if before["outcome"] != after["outcome"]:
-        parts[0].append(_said(before))
-        parts[1].append(_said(after))
-    for goal in _shared(before, after):
-        if old.get(goal) != new.get(goal) and goal in old and goal in new:
-            parts[0].append(f"{old[goal]:,} {GOAL_WORDS[goal]}")
-            parts[1].append(f"{new[goal]:,} {GOAL_WORDS[goal]}")
-    if not parts[0]:
-        return "another plan with the same figures", "another plan with the same figures"
-    return ", ".join(parts[0]), ", ".join(parts[1])

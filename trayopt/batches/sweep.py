@@ -22,8 +22,9 @@ from trayopt.formats.validate import did_you_mean, validate
 from trayopt.library.find import Library
 from trayopt.library.former import NOTE
 from trayopt.library.job import DEFAULT_TUBES, read_located
+from trayopt.library.remark import Remark
 from trayopt.library.resolve import Resolver
-from trayopt.library.soundness import Remark, remarks
+from trayopt.library.soundness import remarks
 from trayopt.rules.registry import fill
 
 MOST_JOBS = 100_000

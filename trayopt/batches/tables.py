@@ -8,11 +8,12 @@ from io import TextIOWrapper
 from pathlib import Path
 from typing import Any
 
+from trayopt.batches.changes import GOALS
 from trayopt.batches.files import whole_file
 from trayopt.batches.outcomes import OUTCOMES
 from trayopt.batches.pages import SAFETY
 from trayopt.batches.results import Line, Results
-from trayopt.batches.summary import GOALS, mix_name
+from trayopt.batches.summary import mix_name
 from trayopt.crewsheets.tables import guarded
 from trayopt.domain.sweep import FACTORS
 from trayopt.pictures.page import without_controls

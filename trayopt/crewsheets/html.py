@@ -21,7 +21,8 @@ from trayopt.crewsheets.tables import Column, Table, shown
 from trayopt.crewsheets.units import Teller
 from trayopt.domain import colours
 from trayopt.domain.ranges import Run
-from trayopt.library.soundness import Remark, of_job
+from trayopt.library.remark import Remark
+from trayopt.library.soundness import of_job
 from trayopt.pictures.base import Picture
 from trayopt.pictures.page import content_policy, page_world
 from trayopt.pictures.svg import style, svg_text

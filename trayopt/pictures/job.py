@@ -7,7 +7,8 @@ from dataclasses import replace
 from trayopt.domain.job import Job
 from trayopt.domain.trunk import Trunk
 from trayopt.pictures.base import Picture
-from trayopt.pictures.hardware import Doubts, box_picture
+from trayopt.pictures.box import box_picture
+from trayopt.pictures.doubts import Doubts
 
 
 def job_picture(job: Job, doubts: Doubts) -> Picture:

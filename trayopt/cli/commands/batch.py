@@ -227,7 +227,7 @@ def _head(summary: Summary) -> str:
 
 
 def _text(summary: Summary, folder: Path) -> str:
-    from trayopt.batches.summary import WAYS
+    from trayopt.batches.changes import WAYS
     from trayopt.formats.locate import printable
 
     rows = []

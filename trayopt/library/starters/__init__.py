@@ -14,9 +14,10 @@ from trayopt.formats.locate import describe
 from trayopt.library.find import Kind, Library
 from trayopt.library.resolve import Resolver
 from trayopt.library.soundness import remarks
-from trayopt.library.starters.box import Others, box_starter
+from trayopt.library.starters.box import box_starter
 from trayopt.library.starters.cables import cable_starter
 from trayopt.library.starters.draft import Draft
+from trayopt.library.starters.measured import Others
 from trayopt.library.starters.questions import read_answers
 from trayopt.library.starters.trays import tray_starter, tubes_starter
 

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from math import ceil, floor, hypot
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal
 
 from trayopt.domain.hardware import (
     Enclosure,
@@ -20,57 +19,15 @@ from trayopt.domain.hardware import (
     TrayRange,
     trays_in_words,
 )
-from trayopt.errors import InputError
-from trayopt.formats.yaml_out import flow
-from trayopt.library.starters.draft import Draft, Line, assumed, measured
+from trayopt.library.starters.box_lines import box_lines
+from trayopt.library.starters.draft import Draft
+from trayopt.library.starters.measured import BASE_MM, DOOR_MM, OVER_MM, RADII_MM, SEALS, Measured, Others, Side
 
-Side = Literal["bottom", "top", "left", "right"]
 SIDES: tuple[Side, ...] = ("bottom", "top", "left", "right")
 
-BASE_MM = 15
-DOOR_MM = 30
-OVER_MM = 20
 HOP_MM = 300
 GAP_MM = 5
 LEAST_GUIDE_MM = 10
-RADII_MM = (38, 80)
-"""Least and greatest radius of the track, in mm: 80 is ten times a tube of 8 mm; no tube is bent below 38 (7 CFR 1755.200)."""
-SEALS: tuple[tuple[int, float, float], ...] = ((1, 0.2, 0.64), (2, 0.16, 0.36), (4, 0.12, 0.24))
-"""Seals: the number of holes, and the least and greatest cable diameter as parts of the bore (typical, by judgement)."""
-
-
-class Others(NamedTuple):
-    """Trays of another kind: their first and last position, the kind as the answer named it, and the tray."""
-
-    positions: tuple[int, int]
-    named: str
-    tray: Tray
-
-
-@dataclass(frozen=True)
-class Measured:
-    """The measured values of a box."""
-
-    name: str
-    size: tuple[float, float, float]
-    stacks: int
-    trays: int
-    tray: Tray
-    named: str
-    mixed: Sequence[Others]
-    ring: int
-    guide: tuple[float, float] | None
-    bores: Mapping[Side, Sequence[float]]
-
-    @property
-    def column(self) -> list[Tray]:
-        """The tray at each position of a stack, from the back."""
-        kinds = {p: other.tray for other in self.mixed for p in range(other.positions[0], other.positions[1] + 1)}
-        return [kinds.get(position, self.tray) for position in range(1, self.trays + 1)]
-
-    def refused(self, message: str, found: str, hint: str) -> InputError:
-        """Return the error that says why there can be no such box."""
-        return InputError.one(message, source=self.name, found=found, hint=hint)
 
 
 def box_starter(name: str, answers: Mapping[str, Any], tray: Tray, mixed: Sequence[Others]) -> Draft:
@@ -102,7 +59,7 @@ def box_starter(name: str, answers: Mapping[str, Any], tray: Tray, mixed: Sequen
     )
     trays = trays_in_words(box.stacks[0]) if mixed else _several(given.trays, "tray")
     what = f"Box with {_several(given.stacks, 'stack')} of {trays}, {box.fibres:,} fibres in all."
-    return Draft(box, what, tuple(_lines(given, box)))
+    return Draft(box, what, tuple(box_lines(given, box)))
 
 
 def _several(count: int, noun: str) -> str:
@@ -330,85 +287,3 @@ def _turns(side: Side, along: int, width: int) -> Literal["clockwise", "counterc
 def _seals(bore: float) -> Iterator[Seal]:
     for holes, least, most in SEALS:
         yield Seal(holes=holes, least_mm=max(1, floor(least * bore)), most_mm=max(1, floor(most * bore)))
-
-
-# -- the file --------------------------------------------------------------------------------------------------------
-
-
-def _lines(given: Measured, box: Enclosure) -> Iterator[Line]:
-    low, high = box.track.z_mm
-    width = box.track.guides[0].width_mm
-    yield Line(
-        "# Coordinates in mm: x to the right, y up, seen from the door, from the lower left corner; z from the back."
-    )
-    yield Line("kind: enclosure")
-    yield Line(f"id: {flow(box.id)}")
-    yield measured(f"size_mm: {flow(box.size_mm)}", "width, height, depth inside")
-    yield Line("track:")
-    yield assumed(
-        f"  z_mm: {flow((low, high))}",
-        f"from the trays' base to {OVER_MM} over the last, {DOOR_MM} under the door",
-    )
-    yield assumed(
-        f"  min_radius_mm: {flow(box.track.min_radius_mm)}",
-        f"{RADII_MM[1]}, ten times a tube of 8 mm, or what the entrances leave",
-    )
-    yield Line(
-        f"  # The ring lies {given.ring} mm from the side walls (measured), and was put as far from the top and the bottom."
-    )
-    yield Line("  # Guides clockwise: at the corners, between stacks, and on the other sides one for each 300 mm.")
-    if given.guide:
-        yield assumed(
-            "  guides:", f"their places; widths and openings are measured, {given.guide[0]:g} x {given.guide[1]:g} mm"
-        )
-    else:
-        wide = f"{width:g} mm, their distance from walls or trays"
-        yield assumed("  guides:", f"their places, and their openings: {wide}, times {high - low} mm deep")
-    for guide in box.track.guides:
-        yield Line(f"    - {flow(guide.model_dump(include={'id', 'x_mm', 'y_mm', 'opening_mm2', 'width_mm'}))}")
-    yield Line("ports:")
-    for port in box.ports:
-        yield from _port_lines(port)
-    yield Line("stacks:")
-    for stack in box.stacks:
-        yield from _stack_lines(given, stack)
-
-
-def _port_lines(port: Port) -> Iterator[Line]:
-    yield Line(f"  - id: {flow(port.id)}")
-    yield assumed(f"    x_mm: {port.x_mm}", "ports of a wall are spread evenly over it")
-    yield assumed(f"    y_mm: {port.y_mm}", "likewise")
-    yield assumed(f"    guide: {port.guide}", "the nearest one")
-    yield measured(f"    bore_mm: {flow(port.bore_mm)}")
-    yield assumed(f"    turns: {port.turns}", "up the near side from below, along the top from above; else both")
-    parts = ", ".join(f"{holes}: {least:g} to {most:g}" for holes, least, most in SEALS)
-    yield assumed("    seals:", f"cables as parts of the bore, by holes: {parts}")
-    for seal in port.seals:
-        yield Line(f"      - {flow(seal.model_dump())}")
-
-
-def _stack_lines(given: Measured, stack: Stack) -> Iterator[Line]:
-    yield Line(f"  - id: {flow(stack.id)}")
-    yield measured(f"    tray: {flow(given.named)}")
-    yield measured(f"    positions: {stack.positions}")
-    yield assumed(
-        f"    at_mm: {flow(stack.at_mm)}", "stacks stand evenly apart; half of the spare height is above them"
-    )
-    yield assumed(f"    base_z_mm: {stack.base_z_mm}", f"{BASE_MM} for the bracket, where the box is deep enough")
-    yield assumed(f"    pitch_mm: {stack.pitch_mm}", "the tray's height and 1, where the box is deep enough")
-    yield from _range_lines(given, stack)
-    yield assumed("    ends:", "from above, an eighth of the width in, and a bend off the guide")
-    end = stack.ends[0]
-    yield Line(f"      - id: {end.id}")
-    yield Line(f"        clockwise: {flow(end.clockwise.model_dump())}")
-    yield Line(f"        counterclockwise: {flow(end.counterclockwise.model_dump())}")
-
-
-def _range_lines(given: Measured, stack: Stack) -> Iterator[Line]:
-    """Yield the lines for trays of other kinds."""
-    if stack.trays:
-        yield Line("    trays:", "of other kinds, each on a range of positions")
-    for other, made in zip(given.mixed, stack.trays, strict=True):
-        yield measured(f"      - positions: {flow(other.positions)}")
-        yield measured(f"        tray: {flow(other.named)}")
-        yield assumed(f"        pitch_mm: {made.pitch_mm}", "the tray's height and 1, where the box is deep enough")
