@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 import string
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import lru_cache
+from types import MappingProxyType
 from typing import Any
 
 UNITS = re.compile(r"\b(?:mm²?|MB)(?!\w)")
@@ -27,8 +29,18 @@ def said(form: str, **values: Any) -> Said:
 
     A form may have a singular and a plural, separated by ``|``; the value ``n`` decides between them.
     """
+    if not values:
+        return _as_it_is(form)
     made = Said(_chosen(form, values).format(**values))
     made.form, made.values = form, values
+    return made
+
+
+@lru_cache(maxsize=4096)
+def _as_it_is(form: str) -> Said:
+    """Make the text of a form without values, once: in a long table it may be said in every row."""
+    made = Said(form.format())
+    made.form, made.values = form, MappingProxyType({})
     return made
 
 

@@ -273,19 +273,20 @@ def _nearest(text: str, options: tuple[str, ...]) -> str | None:
 def _may_be_near(text: str, options: tuple[str, ...]) -> tuple[str, ...]:
     """Return the options that share enough letters with a word, in any order; difflib would take longer to exclude the rest."""
     found = []
-    for option, letters in _letters(options):
-        both = len(text) + len(option)
-        if 2 * min(len(text), len(option)) < _ALIKE * both:
+    for option, letters, without in _letters(options):
+        enough = _ALIKE * (len(text) + len(option)) / 2
+        if min(len(text), len(option), len(text) - len(text.translate(without))) < enough:
             continue
-        if 2 * sum(map(min, map(text.count, letters), letters.values())) >= _ALIKE * both:
+        if sum(map(min, map(text.count, letters), letters.values())) >= enough:
             found.append(option)
     return tuple(found)
 
 
 @lru_cache(maxsize=100)
-def _letters(options: tuple[str, ...]) -> list[tuple[str, Counter[str]]]:
-    """Count the letters of words, in lower case."""
-    return [(option, Counter(option.lower())) for option in options]
+def _letters(options: tuple[str, ...]) -> list[tuple[str, Counter[str], dict[int, None]]]:
+    """Count the letters of words, in lower case; the last item is a table that takes them out of a text."""
+    words = [(option, option.lower()) for option in options]
+    return [(option, Counter(word), dict.fromkeys(map(ord, word))) for option, word in words]
 
 
 def model_at(model: type[BaseModel] | None, path: Path) -> type[BaseModel] | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import NamedTuple
 
 from trayopt.domain.base import AS_THEY_ARE, LEAST_RIBBON, MOST_RIBBON, SPLIT, DivideAt, RibbonWord, Travel
@@ -172,13 +173,13 @@ class Cells:
 
         ``missing`` says that there is no such name.
         """
-        names = list(known)
-        if cell.text in names:
+        if cell.text in known:
             return cell.text
-        alike = [name for name in names if name.lower() == cell.text.lower()]
+        names = tuple(known)
+        in_lower_case, allowed = _names(names)
+        alike = in_lower_case.get(cell.text.lower(), ())
         if len(alike) == 1:
             return alike[0]
-        allowed = ", ".join(names[:20])
         self.missing(cell, missing, allowed, did_you_mean(cell.text, names))
         return None
 
@@ -320,6 +321,15 @@ class Cells:
         if text not in _YES and text not in _NO:
             self.wrong(cell, said("this is neither yes nor no"), said("yes, x, no, or nothing"))
         return text in _YES
+
+
+@lru_cache(maxsize=100)
+def _names(names: tuple[str, ...]) -> tuple[dict[str, list[str]], str]:
+    """Return names by their text in lower case, and the first of them in words."""
+    in_lower_case: dict[str, list[str]] = {}
+    for name in names:
+        in_lower_case.setdefault(name.lower(), []).append(name)
+    return in_lower_case, ", ".join(names[:20])
 
 
 def _shown(text: str) -> str:

@@ -13,7 +13,7 @@ from trayopt.domain.decision import RunAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run, parse_span
-from trayopt.domain.said import said
+from trayopt.domain.said import Said, said
 from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault, InputError
 from trayopt.formats.cells import Cell, Row
@@ -70,6 +70,8 @@ class RowReader:
         }
         self.blamed: dict[str, str] = {}
         self.seen: dict[object, tuple[Line, Row]] = {}
+        self.repeats: dict[object, Said] = {}
+        """What is said of a row that repeats a row of ``seen``."""
         self.again: dict[object, Again] = {}
         self.last = dict.fromkeys(("trunk", *(f"{side} trunk" for side in SIDES)), "")
         self.strange: list[Cell] = []
@@ -396,7 +398,9 @@ class RowReader:
         if before is line:
             return False
         cell = self.first(row, "from", "fibres") if self.headers.shape == "runs" else self.cell(row, "fibres")
-        text = said("this row repeats {line}", line=before.words)
+        text = self.repeats.get(key)
+        if text is None:
+            text = self.repeats[key] = said("this row repeats {line}", line=before.words)
         self.cells.wrong(cell, text, hint=said("take one of the two rows out"))
         told = [telling for telling in self.cells.tellings if telling is not None]
         if first.texts == row.texts and len(told) == len(self.cells.tellings) and not row.wrong:
