@@ -232,16 +232,17 @@ class Cells:
                 return None
         return Run(trunk.id, *run)
 
-    def place(self, stack: Cell, position: Cell, tray: Cell) -> Place | None:
-        """Read a tray place from the cell of a tray, or from stack and position; None if it is open or wrong."""
-        if tray.text:
-            found = _TRAY.fullmatch(tidy(tray.text))
-            if found is None or looks_like_date(tray.text):
-                self.wrong(tray, said("the tray cannot be read"), said("stack/position, such as left/3"))
-                return None
-            name = found["stack"] or found["stack2"]
-            number = found["position"] or found["position2"]
-            stack, position = tray.part(name), tray.part(number)
+    def place_of_tray(self, tray: Cell) -> Place | None:
+        """Read a tray place from the cell of a tray; None if it is wrong."""
+        found = _TRAY.fullmatch(tidy(tray.text))
+        if found is None or looks_like_date(tray.text):
+            self.wrong(tray, said("the tray cannot be read"), said("stack/position, such as left/3"))
+            return None
+        name, position, name2, position2 = found.group("stack", "position", "stack2", "position2")
+        return self.place(tray.part(name or name2), tray.part(position or position2))
+
+    def place(self, stack: Cell, position: Cell) -> Place | None:
+        """Read a tray place from the cells of stack and position; None if it is open or wrong."""
         if not stack.text and not position.text:
             return None
         if not stack.text or not position.text:

@@ -329,10 +329,12 @@ class RowReader:
 
     def _place(self, row: Row, line: Line) -> Place | None:
         """Read the tray place of a row; a tray must agree with a stack and a position in the same row."""
-        stack, position, tray = (self.cell(row, column) for column in PLACE)
-        none = Cell("", row)
-        place = self.cells.place(none, none, tray) if tray.text else self.cells.place(stack, position, tray)
-        if tray.text and place is not None and (stack.text or position.text):
+        tray = self.cell(row, "tray")
+        if not tray.text:
+            return self.cells.place(self.cell(row, "stack"), self.cell(row, "position"))
+        place = self.cells.place_of_tray(tray)
+        stack, position = self.cell(row, "stack"), self.cell(row, "position")
+        if place is not None and (stack.text or position.text):
             return self.agreed(place, stack, position, tray)
         return place
 
@@ -402,8 +404,10 @@ class RowReader:
         if text is None:
             text = self.repeats[key] = said("this row repeats {line}", line=before.words)
         self.cells.wrong(cell, text, hint=said("take one of the two rows out"))
+        if first.texts != row.texts or row.wrong:
+            return True
         told = [telling for telling in self.cells.tellings if telling is not None]
-        if first.texts == row.texts and len(told) == len(self.cells.tellings) and not row.wrong:
+        if len(told) == len(self.cells.tellings):
             columns = ("trunk",) if self.headers.shape == "legs" else tuple(f"{side} trunk" for side in SIDES)
             self.again[row.said] = Again(told, {column: self.last[column] for column in columns})
         return True
