@@ -104,6 +104,7 @@ def test_a_plan_that_is_better_than_the_best_is_not_let_in() -> None:
         "2x288-swapped-halves-wall-2x6",
         "taps-of-48-wall-2x10",
         "576-through-ring-cut-wall-2x10",
+        "288-through-second-branch-wall-2x6",
         *(
             pytest.param(name, marks=pytest.mark.slow)
             for name in (

@@ -32,13 +32,18 @@ LATER_KEYS = (
     "enclosure.stacks.trays",
     "enclosure.track.guides.width_mm",
     "pins.divide_at",
+    "pins.measured_mm",
     "pins.ribbons",
+    "pins.tries_left",
     "through",
     "trunks.cable.tubes",
     "trunks.ribbons",
     "trunks.uncut",
 )
-"""Keys of jobs, added after version 0.1.0, that the rows take into account."""
+"""Keys of jobs, added after version 0.1.0, that the rows take into account.
+
+What was measured of a built leg, and the tries that are left, are facts for the crew: they change no plan, so they need no row.
+"""
 
 
 def plans_of(job: Job, given: Mapping[GoalName, int], *, orders: bool = False) -> Placed:
