@@ -17,7 +17,7 @@ class Fault(NamedTuple):
     Parameters
     ----------
     source
-        The file with the fault (or ``<stdin>``, ``<job>``).
+        The file with the fault (or ``<stdin>``, ``<job>``); empty for a fault of what no file says.
     line, column
         The place, counted from 1; 0 if the source has no lines (then ``where`` may name a cell).
     message
@@ -42,7 +42,7 @@ class Fault(NamedTuple):
         at = f"{self.source}:{self.line}:{self.column}" if self.line else self.source
         if not self.line and self.where:
             at = f"{at}:{self.where}"
-        text = f"{at}: {self.message}"
+        text = f"{at}: {self.message}" if at else self.message
         if self.found:
             text += f"; found {self.found}"
         if self.allowed:

@@ -131,6 +131,21 @@ def test_a_search_finds_the_best_and_a_mend_keeps_what_was_moved(desk: Desk) -> 
     assert {each["goal"] for each in found["goals"]} == {each["goal"] for each in state["board"]["goals"]}
 
 
+def test_what_was_moved_and_excludes_itself_is_told_without_a_line_that_no_file_has(desk: Desk) -> None:
+    for leg in ("N1/1.1", "N1/2.1"):
+        act(desk, "move", leg=leg, stack="left", position=6)
+    desk.begin({"kind": "mend", "limit_s": 60})
+    ended(desk)
+    faults = desk.state()["results"]["mend"]["faults"]
+    assert faults
+    for fault in faults:
+        assert (fault["source"], fault["line"], fault["where"]) == ("", None, "")
+        assert "left/6" in fault["text"]["en"]
+        assert "pin" not in fault["text"]["en"]
+        assert "job.yaml" not in fault["text"]["de"]
+        assert fault["text"]["de"] != fault["text"]["en"]
+
+
 def test_what_a_file_says_of_its_plan_is_a_claim(serve: Serve, folder: Path) -> None:
     file = folder / "job-plan.json"
     plan = json.loads(file.read_text(encoding="utf-8"))

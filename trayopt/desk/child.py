@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from trayopt.domain.assignment import Assignment
     from trayopt.domain.job import Job
     from trayopt.domain.plan import GoalName, Plan
+    from trayopt.errors import Fault
     from trayopt.solver.model.bound import Step
     from trayopt.solver.model.decisions import Given
 
@@ -190,15 +191,40 @@ def _mend(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threadin
     from trayopt import api
     from trayopt.desk.tongues import spoken
 
-    held = api.load_job(
-        task["job_file"], library=[Path(folder) for folder in task["library"]],
-        texts=_texts(task) | {Path(task["job_file"]): task["held_text"]},
-    )  # fmt: skip
-    made = api.mend(held, plans["plan"], time_limit_s=task["limit_s"])
+    made = api.mend(_held(task), plans["plan"], time_limit_s=task["limit_s"])
     return {
         "plan": None if made.plan is None else made.plan.plain(), "impossible": made.impossible, "proven": made.proven,
         "moves": [spoken(move.text) for move in made.moves], "clash": [spoken(each) for each in made.clash],
     }  # fmt: skip
+
+
+def _held(task: dict[str, Any]) -> Job:
+    """Read the job with the changes made by hand as built pins.
+
+    Raises
+    ------
+    InputError
+        What was moved excludes itself. The text with the pins is in no file, so the faults name no line of it.
+    """
+    from trayopt import api
+    from trayopt.errors import InputError
+
+    file = Path(task["job_file"])
+    library = [Path(folder) for folder in task["library"]]
+    try:
+        return api.load_job(file, library=library, texts=_texts(task) | {file: task["held_text"]})
+    except InputError as wrong:
+        raise InputError([_of_moves(fault) for fault in wrong.faults]) from None
+
+
+def _of_moves(fault: Fault) -> Fault:
+    """Give a fault of pins that nobody wrote as what it says of the moved legs: without a place, or advice about pins."""
+    from trayopt.domain.said import Said
+
+    told = fault.message.values.get("message") if isinstance(fault.message, Said) else None
+    return fault._replace(
+        source="", line=0, column=0, where="", hint="", message=fault.message if told is None else told
+    )
 
 
 if __name__ == "__main__":

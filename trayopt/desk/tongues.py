@@ -23,7 +23,7 @@ def spoken_fault(fault: Fault) -> str | dict[str, str]:
     if not isinstance(fault.message, Said):
         return str(fault)
     at = str(fault).partition(f": {fault.message}")[0]
-    parts: list[str] = [said("{at}: {message}", at=at, message=fault.message)]
+    parts: list[str] = [said("{at}: {message}", at=at, message=fault.message) if fault.source else fault.message]
     if fault.found:
         parts.append(said("found {found}", found=fault.found))
     if fault.allowed:
