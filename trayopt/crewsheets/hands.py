@@ -12,27 +12,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from copy import copy
-from typing import NamedTuple
 
 from trayopt.crewsheets.acts import Act, Phase
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.figures import place_name
-from trayopt.crewsheets.passing import Passing
+from trayopt.crewsheets.passing import Passing, cut_before
 from trayopt.crewsheets.travellers import Traveller
+from trayopt.crewsheets.trouble import Trouble
 from trayopt.rules.reach import Reach
-
-
-class Trouble(NamedTuple):
-    """The reason why hands cannot do an act: ``trouble.<kind>`` of the catalogue, the thing concerned, and the obstacle."""
-
-    kind: str
-    what: str
-    by: str = ""
-
-    @property
-    def lasts(self) -> bool:
-        """Whether no other order helps, because the plan itself leaves a leg too short."""
-        return self.kind == "reach"
 
 
 class Hands:
@@ -55,7 +42,11 @@ class Hands:
         """Travellers that are parted at the port and lie in their tubes of the set."""
         self.passed_on = {item.trunk for item in book.passing if not item.new}
         """Trunks that go through and whose uncut tubes lie on the track."""
-        self.cut = {(end, unit) for end in book.job.other_end for unit in _cut_before(book, end)}
+        self.cut = {
+            (end, unit)
+            for end in book.job.other_end
+            for unit in cut_before(book.passing, end, book.job.trunk_by_id[end].subunits)
+        }
         """Tubes of such trunks that are cut, by end and number."""
         self.marked: set[str] = set()
         self.divided: set[str] = set()
@@ -394,14 +385,6 @@ class Hands:
                 for traveller in self._travellers(i):
                     if traveller.name in self.ring:
                         self.ring.remove(traveller.name)
-
-
-def _cut_before(book: Book, end: str) -> set[int]:
-    """Return the tubes of an end that were cut before this work."""
-    item = next((item for item in book.passing if end in item.ends), None)
-    if item is None or item.new:
-        return set()
-    return {unit.number for unit in book.job.trunk_by_id[end].subunits} - {cut.unit for cut in item.cuts}
 
 
 def coil_of(trunk: str) -> str:

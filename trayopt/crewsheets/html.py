@@ -15,7 +15,7 @@ from trayopt.crewsheets.marks import Marks
 from trayopt.crewsheets.page_data import embedded, page_data
 from trayopt.crewsheets.page_rows import batch_rows, tray_row
 from trayopt.crewsheets.readings import Readings
-from trayopt.crewsheets.step_words import trial_note
+from trayopt.crewsheets.step_facts import trial_note
 from trayopt.crewsheets.steps import Step
 from trayopt.crewsheets.tables import Column, Table, shown
 from trayopt.crewsheets.units import Teller

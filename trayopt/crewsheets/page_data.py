@@ -12,7 +12,7 @@ from trayopt.crewsheets.geometry.front import Front
 from trayopt.crewsheets.lists.reopen import disturbed, together
 from trayopt.crewsheets.lists.strip import tube_name
 from trayopt.crewsheets.marks import Marks
-from trayopt.crewsheets.step_words import counted, direct_of
+from trayopt.crewsheets.step_facts import counted, direct_of
 from trayopt.crewsheets.steps import Step
 from trayopt.crewsheets.units import Teller
 from trayopt.domain import colours

@@ -9,7 +9,7 @@ from typing import Any
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.figures import Sleeve, place_name
 from trayopt.crewsheets.readings import Readings
-from trayopt.crewsheets.step_words import counted, parked_of, tied_words
+from trayopt.crewsheets.step_facts import counted, parked_of, tied_words
 from trayopt.crewsheets.units import Teller
 from trayopt.domain import colours
 from trayopt.domain.ranges import Run

@@ -131,3 +131,11 @@ def spans(numbers: list[int]) -> str:
         else:
             runs.append([number])
     return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]} – {run[-1]}" for run in runs)
+
+
+def cut_before(passing: Sequence[Passing], end: str, subunits: Sequence[Subunit]) -> set[int]:
+    """Return the tubes of an end that were cut before this work."""
+    item = next((item for item in passing if end in item.ends), None)
+    if item is None or item.new:
+        return set()
+    return {unit.number for unit in subunits} - {cut.unit for cut in item.cuts}

@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from trayopt.crewsheets.acts import Act, Phase
 from trayopt.crewsheets.book import Book, counted_sizes
 from trayopt.crewsheets.figures import place_name
 from trayopt.crewsheets.marks import Marks
 from trayopt.crewsheets.passing import spans
+from trayopt.crewsheets.step_facts import counted, guides_of, laid_with, parked_of, tied_words, trial_note, units_of
 from trayopt.crewsheets.through_words import ThroughWords
 from trayopt.crewsheets.travellers import Traveller
 from trayopt.crewsheets.units import Teller
-from trayopt.domain.assignment import Way
 from trayopt.domain.base import SPLIT
 from trayopt.domain.hardware import Place
 from trayopt.domain.plan import PlanLeg
-from trayopt.domain.ranges import Run, joined, parse_run
+from trayopt.domain.ranges import Run, joined
 
 
 class StepWords:
@@ -311,7 +311,7 @@ class StepWords:
 
     def _lay(self, act: Act) -> Iterator[str]:
         book, tell, tray = self.book, self.tell, act.trays[0]
-        names = self._laid_with(tray)
+        names = laid_with(book, tray)
         served = [name for name in names if book.served(book.travellers[name])]
         new = [name for name in names if name not in served]
         if new:
@@ -335,13 +335,6 @@ class StepWords:
         over = book.above(tray) if tray == group[-1] else ()
         if over:
             yield tell("step.lay.back", n=len(over), trays=", ".join(map(self._name, reversed(over))))
-
-    def _laid_with(self, tray: int) -> list[str]:
-        """Return the travellers that go on the track when a tray is laid: its own, without those of trays laid before it."""
-        found = {self.book.traveller_of[leg.leg].name: None for leg in self.book.tray_legs[tray]}
-        before = [i for i in self.book.group_of[tray] if i < tray]
-        gone = {self.book.traveller_of[leg.leg].name for i in before for leg in self.book.tray_legs[i]}
-        return [name for name in found if name not in gone]
 
     def _test(self, act: Act) -> Iterator[str]:
         book, tell, chosen = self.book, self.tell, self.book.settings.tests
@@ -399,55 +392,3 @@ class StepWords:
 
     def _new(self, travellers: Sequence[Traveller]) -> list[PlanLeg]:
         return [leg for traveller in travellers for leg in traveller.legs if leg.leg not in self.book.built]
-
-
-def trial_note(marks: Marks, tell: Teller) -> str:
-    """Write whether lengths are safe before a trial route."""
-    outer = tell.length(marks.book.job.enclosure.outer_lay_mm)
-    key = "strip.safe" if marks.safe else "strip.unsafe"
-    return tell(key, allowance=tell.length(marks.lengths.allowance_mm), outer=outer)
-
-
-def tied_words(book: Book, tell: Teller, tray: int) -> str:
-    """Write with which trays a tray comes to the bench, and which opened tubes tie them; empty if it comes alone."""
-    others = [place_name(book.trays[i]) for i in book.group_of[tray] if i != tray]
-    if not others:
-        return ""
-    tubes = list(dict.fromkeys(name for i in book.group_of[tray] for name in book.tying(i)))
-    name = place_name(book.trays[tray])
-    return tell("tray.tied", n=len(tubes), name=name, others=tell.words.listed(others), tubes=tell.words.listed(tubes))
-
-
-def units_of(book: Book, trunk: str) -> list[int]:
-    """Return the subunits of a trunk to be identified: all of a new trunk, or those with new legs of a trunk in service."""
-    if trunk in book.built_trunks:
-        return sorted({leg.subunit for leg in book.work.get(trunk, [])})
-    if any(trunk == item.ends[1] for item in book.passing):
-        return []  # the tubes of a window are identified once, with its first end
-    return [unit.number for unit in book.job.trunk_by_id[trunk].units]
-
-
-def counted(circuits: Mapping[str, int]) -> str:
-    """Write circuits with their splices: ``east (72), west (24)``."""
-    return ", ".join(f"{name} ({count})" for name, count in circuits.items())
-
-
-def direct_of(book: Book, leg: str) -> tuple[str, ...]:
-    """Return the guides on the direct way of a leg."""
-    row = book.leg_by_name[leg]
-    way = book.ways[row.trunk]
-    return book.routes.direct(
-        Way(way.port or "", way.travel or "clockwise", way.loops or 0), row.stack or "", row.end or ""
-    )
-
-
-def guides_of(book: Book, travellers: Sequence[Traveller]) -> list[str]:
-    """Return the guides on the longest direct way of some travellers, in the order in which they are passed."""
-    return max((list(direct_of(book, leg.leg)) for t in travellers for leg in t.legs), key=len)
-
-
-def parked_of(book: Book, tray: int) -> list[str]:
-    """Return the parked runs of a tray that belong to new legs."""
-    runs = [parse_run(text) for text in book.trays[tray].parked]
-    legs = [(run, book.leg_at(run.trunk, run.first)) for run in runs]
-    return [str(run) for run, leg in legs if leg is None or leg.leg not in book.built]

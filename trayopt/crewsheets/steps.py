@@ -8,7 +8,8 @@ from trayopt.crewsheets.acts import Act, Phase
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.marks import Marks
 from trayopt.crewsheets.order import acts_of
-from trayopt.crewsheets.step_words import StepWords, units_of
+from trayopt.crewsheets.step_facts import units_of
+from trayopt.crewsheets.step_words import StepWords
 from trayopt.crewsheets.units import Teller
 
 HOLDS: frozenset[str] = frozenset({"service", "release", "release_units", "open"})

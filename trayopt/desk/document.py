@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from trayopt import api
 from trayopt.desk.decisions import Decisions, decisions_of, fitted, plan_of
 from trayopt.desk.files import Kept, Watched, digest_of_text
+from trayopt.desk.steps import Reading, Step, paths_in
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.domain.said import said
@@ -27,29 +28,6 @@ MOST_UNDO = 500
 MOST_KNOWN = 20
 MOST_READ = 40
 """Number of states of the job whose reading is kept, so that undo and redo need not read them again."""
-
-
-@dataclass(frozen=True)
-class Step:
-    """A state: the job as text, the decisions, and the act that led to it, as a key of the catalogue."""
-
-    text: str
-    decisions: Decisions
-    done: str = ""
-    about: str = ""
-    gesture: str = ""
-    """Name of a gesture, such as one drag or one walk with the arrow keys; its steps are undone together."""
-    files: Mapping[Path, str] = field(default_factory=dict)
-    """Texts of hardware files that were changed here."""
-
-
-@dataclass(frozen=True)
-class Reading:
-    """The reading of a text: the job, or its faults; and its warnings."""
-
-    job: Job | None
-    faults: tuple[Fault, ...]
-    warnings: tuple[Fault, ...]
 
 
 class Document:
@@ -183,7 +161,7 @@ class Document:
         """Return the files that the job names by path: hardware of its own, a table of joins."""
         if self._named is None or self._named[0] != self.now.text:
             folder = self.job_disk.path.parent
-            paths = [folder / name for name in dict.fromkeys(_paths_in(self.yaml().data))]
+            paths = [folder / name for name in dict.fromkeys(paths_in(self.yaml().data))]
             self._named = self.now.text, [self._watched(path) for path in paths]
         return self._named[1]
 
@@ -393,15 +371,6 @@ class Document:
         self.job_disk.seen()
         self.plan_disk.seen()
         self.saved = Step(text, on_disk, files=self.now.files)
-
-
-def _paths_in(value: Any) -> Iterator[str]:
-    """Yield every text in a job that is the name of a file."""
-    if isinstance(value, str) and value.lower().endswith((".yaml", ".csv", ".xlsx")):
-        yield str(value)
-    elif isinstance(value, dict | list):
-        for inner in value.values() if isinstance(value, dict) else value:
-            yield from _paths_in(inner)
 
 
 def _yaml(text: str, source: str) -> str:

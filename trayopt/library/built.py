@@ -8,22 +8,17 @@ that follow only from the whole job are found by solving.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import pairwise, product
+from itertools import pairwise
 
-from trayopt.domain.assignment import Way
-from trayopt.domain.base import EPSILON, DivideAt
-from trayopt.domain.cable import FIBRE_RADIUS_MM
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
-from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.domain.ranges import Run
 from trayopt.domain.said import said
-from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault
+from trayopt.library.built_ways import way_faults
 from trayopt.library.parts import Parts
-from trayopt.track.lengths import Lengths
-from trayopt.track.routes import routes_of
+from trayopt.library.settled import Settled
 
 
 def built_faults(parts: Parts, job: Job) -> Iterator[Fault]:
@@ -33,17 +28,8 @@ def built_faults(parts: Parts, job: Job) -> Iterator[Fault]:
         yield from _Built(parts, job, pins).faults()
 
 
-class _Built:
-    def __init__(self, parts: Parts, job: Job, pins: list[tuple[int, LegPin | TrunkPin]]) -> None:
-        self.parts = parts
-        self.job = job
-        self.routes = routes_of(job)
-        self.leg_pins = [(i, pin, job.pinned_leg(pin)) for i, pin in pins if isinstance(pin, LegPin)]
-        self.trunk_pins = {pin.trunk: (i, pin) for i, pin in pins if isinstance(pin, TrunkPin)}
-        self.division = {(leg.trunk, leg.subunit): leg.of for _, _, leg in self.leg_pins}
-        self.stack: dict[Leg, tuple[str, int]] = {}
-        """Stack of every leg whose stack is settled, with the index of the pin that settles it."""
-        self.position: dict[Leg, tuple[int, int]] = {}
+class _Built(Settled):
+    """Contradictions among built pins."""
 
     def faults(self) -> Iterator[Fault]:
         yield from self.shared_trays()
@@ -51,46 +37,7 @@ class _Built:
         yield from self.parked()
         misplaced = [*self.full_trays(), *self.subunits()]
         yield from misplaced or self.opened()
-        yield from self.bends()
-        yield from self.ways()
-        yield from self.seals()
-
-    def must(self, rule: str) -> bool:
-        setting = self.job.rules.get(rule)
-        return setting is not None and setting.level == "must"
-
-    def parameter(self, rule: str, name: str) -> int:
-        return int(self.job.rules[rule].parameters[name])
-
-    def fault(self, pin: int, message: str, found: str = "", allowed: str = "") -> Fault:
-        spot = self.parts.spot("pins", pin)
-        return spot.fault(
-            said("these built pins are not possible: {message}", message=message),
-            found=found,
-            allowed=allowed,
-            hint=said("correct what is built"),
-        )
-
-    def divided_at(self, trunk: Trunk) -> tuple[DivideAt, ...]:
-        """Return the places at which a trunk may be divided, by its own list and its built pin."""
-        pin = self.trunk_pins.get(trunk.id)
-        settled = None if pin is None else pin[1].divide_at
-        return trunk.divide_at if settled is None else (settled,)
-
-    def known_leg(self, run: Run) -> Leg | None:
-        """Return the leg that holds a run inside one ribbon; None if the division of its subunit is open."""
-        subunit = self.job.trunk_by_id[run.trunk].subunit_of(run.first)
-        of = self.division.get((run.trunk, subunit.number), 1 if subunit.ribbons == 1 else None)
-        return None if of is None else subunit.leg_of_fibre(run.first, of)
-
-    def name(self, leg: Leg) -> str:
-        return f"{leg.trunk}:{self.job.subunit(leg).leg_span(leg)}"
-
-    def place(self, leg: Leg) -> Place | None:
-        if leg in self.stack and leg in self.position:
-            place = Place(self.stack[leg][0], self.position[leg][0])
-            return place if place in self.job.enclosure.place_rank else None
-        return None
+        yield from way_faults(self)
 
     def shared_trays(self) -> Iterator[Fault]:
         """Spread settled places to legs that are spliced to each other, which share a tray; find places that differ."""
@@ -314,121 +261,3 @@ class _Built:
             other=self.name(late),
         )
         return self.fault(pin, message, found, allowed)
-
-    def bends(self) -> Iterator[Fault]:
-        """Find built legs for which there is no tube, or that are bent too tightly on the track or in the tray."""
-        for i, _, leg in self.leg_pins:
-            trunk = self.job.trunk_by_id[leg.trunk]
-            may_go = [self.routes.traveller(trunk, self.job.subunit(leg), leg.of, at) for at in self.divided_at(trunk)]
-            radii = [goes.radius_mm for goes in may_go if goes is not None]
-            least = self.job.enclosure.track.min_radius_mm
-            if not radii:
-                needed = trunk.cable.bore_mm(
-                    self.job.subunit(leg).ribbons // leg.of, self.job.subunit(leg).ribbon_fibres
-                )
-                widest = max(tube.bore_mm for tube in self.job.tubes.tubes)
-                message = said("no tube of the set holds {leg} (leg tube)", leg=self.name(leg))
-                yield self.fault(
-                    i,
-                    message,
-                    said("a bore of {needed:.2f} mm", needed=needed),
-                    said("up to {widest:g} mm", widest=widest),
-                )
-            elif self.must("bend_radius") and min(radii) > least + EPSILON:
-                message = said("the track bends what travels for {leg} too tightly (bend_radius)", leg=self.name(leg))
-                yield self.fault(
-                    i, message, said("{least:g} mm", least=least), said("{radii:g} mm or more", radii=min(radii))
-                )
-            if leg in self.stack and self.must("fibre_bend"):
-                stack = self.job.enclosure.stack_by_id[self.stack[leg][0]]
-                place = self.place(leg) if leg in self.position else None
-                kinds = stack.kinds if place is None else (self.job.enclosure.tray_at(place),)
-                tray = max(kinds, key=lambda kind: kind.min_radius_mm)
-                radius = FIBRE_RADIUS_MM[trunk.cable.fibre]
-                if tray.min_radius_mm < radius - EPSILON:
-                    message = said(
-                        "trays of stack {stack} bend the fibre of {trunk} too tightly (fibre_bend)",
-                        stack=self.stack[leg][0],
-                        trunk=leg.trunk,
-                    )
-                    yield self.fault(
-                        i,
-                        message,
-                        said("{min_radius_mm:g} mm", min_radius_mm=tray.min_radius_mm),
-                        said("{radius:g} mm or more", radius=radius),
-                    )
-
-    def open_ways(self, trunk: Trunk) -> list[Way]:
-        """Return the ways that the limits of a trunk and its built pin allow."""
-        pin = self.trunk_pins[trunk.id][1] if trunk.id in self.trunk_pins else TrunkPin(trunk=trunk.id)
-        ports = trunk.allowed_ports(self.job.enclosure) if pin.port is None else (pin.port,)
-        travels = trunk.travels if pin.travel is None else (pin.travel,)
-        loops = trunk.loops if pin.loops is None else (pin.loops,)
-        return [Way(*way) for way in product(ports, travels, loops)]
-
-    def ways(self) -> Iterator[Fault]:
-        """Find built legs that cannot reach the bench, or take too much jacket, by any open way of their trunk."""
-        for i, _, leg in self.leg_pins:
-            place = self.place(leg)
-            trunk = self.job.trunk_by_id[leg.trunk]
-            if place is None:
-                continue
-            ends = self.job.enclosure.stack_by_id[place.stack].ends
-            frees = [(self.routes.free_mm(way, place, end.id), way) for way in self.open_ways(trunk) for end in ends]
-            if self.must("reach"):
-                bench = self.parameter("reach", "bench_mm")
-                most = max(free for free, _ in frees)
-                if most < bench:
-                    message = said(
-                        "trunk {trunk} has no way on which {place} reaches the bench (reach)",
-                        trunk=leg.trunk,
-                        place=place,
-                    )
-                    yield self.fault(i, message, said("{most} mm", most=most), said("{bench} mm or more", bench=bench))
-            if self.must("exposed") and trunk.exposed_mm is not None:
-                strip = min(self.strip_mm(trunk, way, place, free) for free, way in frees)
-                if strip > trunk.exposed_mm:
-                    message = said(
-                        "{leg} in {place} takes more jacket off than trunk {trunk} allows (exposed)",
-                        leg=self.name(leg),
-                        place=place,
-                        trunk=leg.trunk,
-                    )
-                    yield self.fault(
-                        i,
-                        message,
-                        said("{strip} mm", strip=strip),
-                        said("up to {exposed_mm} mm", exposed_mm=trunk.exposed_mm),
-                    )
-
-    def strip_mm(self, trunk: Trunk, way: Way, place: Place, free: int) -> int:
-        """Return the length of jacket that comes off a trunk for a leg at a place, in mm."""
-        lengths = Lengths(**{name: self.parameter("exposed", name) for name in Lengths.model_fields})
-        route = free + self.job.enclosure.tray_at(place).inside_mm
-        return lengths.strip_mm([lengths.cut_mm(trunk.transition_mm, route, way.loops)], way.loops)
-
-    def seals(self) -> Iterator[Fault]:
-        """Find ports with no seal for all the trunks that are settled to enter there."""
-        if not self.must("port_seal"):
-            return
-        entering: dict[str, list[tuple[int, Trunk]]] = {}
-        in_box = {leg.trunk: i for i, _, leg in self.leg_pins} | {name: i for name, (i, _) in self.trunk_pins.items()}
-        for trunk in self.job.trunks:
-            ports = {way.port for way in self.open_ways(trunk)} if trunk.id in in_box else set()
-            if len(ports) == 1:
-                entering.setdefault(ports.pop(), []).append((in_box[trunk.id], trunk))
-        for name, entered in entering.items():
-            diameters = [trunk.cable.diameter_mm for _, trunk in entered]
-            port = self.job.enclosure.port_by_id[name]
-            if port.seal_for(diameters) is not None:
-                continue
-            names = " and ".join(trunk.id for _, trunk in entered)
-            seals = "; ".join(f"{seal.holes} of {seal.least_mm:g} to {seal.most_mm:g} mm" for seal in port.seals)
-            found = ", ".join(f"{size:g} mm" for size in diameters)
-            message = said("no seal of port {port} takes {names} (port_seal)", port=name, names=names)
-            if not port.passes(diameters):
-                message = said(
-                    "{names} do not pass the bore of port {port} together (port_seal)", names=names, port=name
-                )
-                seals = said("a bore of {bore_mm:g} mm", bore_mm=port.bore_mm)
-            yield self.fault(max(i for i, _ in entered), message, found, seals or said("none: the port has no seal"))

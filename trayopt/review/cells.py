@@ -114,6 +114,29 @@ class Cells:
             message, allowed, hint = _shown(message), _shown(allowed), _shown(hint)
         self.tell(cell.row, Telling(cell.column, message, describe(cell.text), allowed, hint))
 
+    def way(self, key: str, cell: Cell, trunk: Trunk) -> str | int | None:
+        """Read a part of the way of a trunk: its port, travel, place of division or ribbon work, or its number of loops."""
+        if key == "port":
+            return self.name(cell, self.job.enclosure.port_by_id, said("there is no such port"))
+        if key == "travel":
+            return self.travel(cell)
+        if key == "divide_at":
+            return self.divided_at(cell)
+        if key == "ribbons":
+            return self.ribbons(cell, trunk)
+        return self.number(cell, said("the number of loops"))
+
+    def agreed(self, place: Place, stack: Cell, position: Cell, tray: Cell) -> Place | None:
+        """Compare a tray with a stack, a position or both; None if they differ."""
+        number = self.number(position, said("the position")) if position.text else place.position
+        if stack.text and stack.text.casefold() != place.stack.casefold():
+            self.contradict(tray, stack, said("the tray is {place} and the stack another", place=place))
+        elif number is not None and number != place.position:
+            self.contradict(tray, position, said("the tray is {place} and the position another", place=place))
+        elif number is not None:
+            return place
+        return None
+
     def contradict(self, cell: Cell, other: Cell, message: str) -> None:
         """Report that a cell contradicts another cell of its row; the finding names both cells."""
         text = said("two cells contradict each other: {message}", message=message)

@@ -5,25 +5,23 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import suppress
 from functools import partial
-from itertools import groupby
 from operator import itemgetter
 from typing import NamedTuple, TypeVar
 
 from trayopt.domain.decision import RunAt
 from trayopt.domain.hardware import Place
-from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run, parse_span
 from trayopt.domain.said import Said, said
 from trayopt.domain.trunk import Trunk
-from trayopt.errors import Fault, InputError
+from trayopt.errors import Fault
 from trayopt.formats.cells import Cell, Row
 from trayopt.formats.locate import describe
-from trayopt.formats.validate import did_you_mean
 from trayopt.review.alike import Alike
 from trayopt.review.cells import Cells, Telling
 from trayopt.review.columns import PARTS, SIDES, Headers
 from trayopt.review.handmade import Decided, Entry, Handmade, Line, SpliceRow, Spots, Unread, row_of_sheet
 from trayopt.review.parts import Parts
+from trayopt.review.row_faults import another_job, told_faults
 from trayopt.review.splices import entries_of
 from trayopt.review.strays import Strays
 
@@ -335,19 +333,8 @@ class RowReader:
         place = self.cells.place_of_tray(tray)
         stack, position = self.cell(row, "stack"), self.cell(row, "position")
         if place is not None and (stack.text or position.text):
-            return self.agreed(place, stack, position, tray)
+            return self.cells.agreed(place, stack, position, tray)
         return place
-
-    def agreed(self, place: Place, stack: Cell, position: Cell, tray: Cell) -> Place | None:
-        """Compare a tray with a stack, a position or both; None if they differ."""
-        number = self.cells.number(position, said("the position")) if position.text else place.position
-        if stack.text and stack.text.casefold() != place.stack.casefold():
-            self.cells.contradict(tray, stack, said("the tray is {place} and the stack another", place=place))
-        elif number is not None and number != place.position:
-            self.cells.contradict(tray, position, said("the tray is {place} and the position another", place=place))
-        elif number is not None:
-            return place
-        return None
 
     def _sleeve(self, row: Row, line: Line) -> int | None:
         cell = self.cell(row, "sleeve")
@@ -370,17 +357,7 @@ class RowReader:
             cell = self.cell(row, prefix + key)
             if not cell.text:
                 continue
-            value: str | int | None
-            if key == "port":
-                value = self.cells.name(cell, self.made.job.enclosure.port_by_id, said("there is no such port"))
-            elif key == "travel":
-                value = self.cells.travel(cell)
-            elif key == "divide_at":
-                value = self.cells.divided_at(cell)
-            elif key == "ribbons":
-                value = self.cells.ribbons(cell, trunk)
-            else:
-                value = self.cells.number(cell, said("the number of loops"))
+            value = self.cells.way(key, cell, trunk)
             if value is None:
                 self.made.lost_ways.add(trunk.id)
                 continue
@@ -416,41 +393,12 @@ class RowReader:
         """Return the result, with its faults in the order of the file."""
         made, cells = self.made, self.cells
         if self.strange and not self.known_trunks:
-            raise _another_job(made.job, self.strange)
+            raise another_job(made.job, self.strange)
         if made.shape == "runs":
             made.runs = made.entries
             made.entries = entries_of(made, cells)
         made.lost = sorted({number for number in made.lost if number not in self.stray_rows})
         made.gone = cells.gone
         made.also = cells.also
-        # faults in a text are sorted by line, then by column
-        by = None if all([fault.line for fault in cells.faults]) else _in_file_order
-        faults = sorted(cells.faults, key=by)
-        if self.stray_spots:
-            faults = [f for f in faults if (f.line, f.column, f.where) not in self.stray_spots]
-        made.faults = [fault for fault, _ in groupby(faults)]
+        made.faults = told_faults(cells.faults, self.stray_spots)
         return made
-
-
-def _another_job(job: Job, strange: list[Cell]) -> InputError:
-    """Return the error, in one line, that a table is about other trunks than the job."""
-    names = list(dict.fromkeys(cell.text for cell in strange))
-    near = next(filter(None, (did_you_mean(name, job.trunk_by_id) for name in names)), "")
-    return InputError(
-        [
-            strange[0].spot.fault(
-                said("no trunk of this table is in the job"),
-                found=", ".join(describe(name) for name in names[:12]),
-                allowed=", ".join(list(job.trunk_by_id)[:20]),
-                hint=near or said("name the job that the table was made for"),
-            )
-        ]
-    )
-
-
-def _in_file_order(fault: Fault) -> tuple[int, int, str, Fault]:
-    """Sort key of faults: by row, then by column."""
-    if fault.line:  # in a text; faults in a workbook have a cell instead
-        return fault.line, fault.column, "", fault
-    letters = fault.where.rstrip("0123456789")
-    return int(fault.where[len(letters) :] or 0), len(letters), letters, fault

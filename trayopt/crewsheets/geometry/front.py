@@ -7,7 +7,7 @@ from math import atan2, degrees, hypot
 
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.passing import Passing
-from trayopt.crewsheets.step_words import direct_of
+from trayopt.crewsheets.step_facts import direct_of
 from trayopt.crewsheets.units import Teller
 from trayopt.domain.hardware import End
 from trayopt.domain.plan import PlanLeg

@@ -7,7 +7,7 @@ from math import ceil
 
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.marks import Marks
-from trayopt.crewsheets.step_words import direct_of
+from trayopt.crewsheets.step_facts import direct_of
 from trayopt.crewsheets.tables import Cell, Column, Table
 from trayopt.crewsheets.units import Teller
 from trayopt.domain.plan import PlanLeg

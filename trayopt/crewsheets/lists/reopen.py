@@ -8,7 +8,7 @@ from trayopt.crewsheets.hands import Hands, coil_of
 from trayopt.crewsheets.order import acts_of
 from trayopt.crewsheets.passing import spans
 from trayopt.crewsheets.readings import Readings
-from trayopt.crewsheets.step_words import counted
+from trayopt.crewsheets.step_facts import counted
 from trayopt.crewsheets.tables import Cell, Column, Table
 from trayopt.crewsheets.units import Teller
 from trayopt.rules.exposed import Exposed

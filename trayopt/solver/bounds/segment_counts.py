@@ -18,7 +18,7 @@ where the fibres of a gap lie that share a leg with splices, in a subunit that i
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from functools import cached_property
 from itertools import combinations, pairwise, product
 from math import gcd
@@ -29,13 +29,14 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.tied import tied
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.variables import Expression, Literal
+from trayopt.solver.bounds.cuts import lie_in, shared_edges, sums
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.spans import Span, follow, share_place, span_of
 from trayopt.solver.bounds.stretches import Stretches
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Base, Divisions, Key
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.literals import linear, total
+from trayopt.solver.model.literals import is_false, total
 from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.ways import Partings
 
@@ -156,14 +157,7 @@ class SegmentCounts(Base):
 
     def _cuts(self, i: int) -> dict[tuple[int, ...], list[tuple[Literal, ...]]]:
         """Give the edges that all sides of a stretch may share, and the literals of the cuts that make them."""
-        found: dict[frozenset[int], list[tuple[Literal, ...]]] = {frozenset(range(self.blocks[i].fibres + 1)): [()]}
-        for key in self.blocks[i].keys:
-            shared: dict[frozenset[int], list[tuple[Literal, ...]]] = defaultdict(list)
-            for edges, literal in self._by_edges(i, key).items():
-                for before, so in found.items():
-                    shared[before & edges] += [(*literals, literal) for literals in so]
-            found = shared
-        return {tuple(sorted(edges)): so for edges, so in found.items()}
+        return shared_edges(self.blocks[i].fibres, (self._by_edges(i, key) for key in self.blocks[i].keys))
 
     def _unit(self, i: int) -> int:
         return gcd(*(edge for edges in self._cuts(i) for edge in edges))
@@ -193,8 +187,7 @@ class SegmentCounts(Base):
     # -- what is placed ----------------------------------------------------------------------------------------------
 
     def _only_at_tray(self, key: Key) -> bool:
-        port = self._at_port(key)
-        return isinstance(port, int) and not port
+        return is_false(self._at_port(key))
 
     def _outside(self) -> dict[Key, Literal]:
         """Tell for each subunit that is divided at the tray alone whether it is outside, with all that it is spliced to there."""
@@ -299,18 +292,9 @@ class SegmentCounts(Base):
             cut = 1 if len(cuts) == 1 else self.literal(f"{self.blocks[i]} cut at {edges}")
             for so in literals:
                 self.clause(*(self.no(literal) for literal in so), cut)
-            self._lie_in(self._number[i].values(), _sums(edges), cut)
+            lie_in(self, self._number[i].values(), sums(edges), cut)
             if len(segments) > 1 and all_or_none:
-                self._lie_in(self._up_to(i), edges, cut, self._tied(i))
-
-    def _lie_in(self, numbers: Iterable[Expression], values: Iterable[int], *when: Literal) -> None:
-        """Let numbers be among some values, under literals."""
-        if any(isinstance(literal, int) and not literal for literal in when):
-            return
-        domain = cp_sat.Domain.from_values(sorted(values))
-        for number in numbers:
-            added = self.cp.add_linear_expression_in_domain(linear(number), domain)
-            added.only_enforce_if([literal for literal in when if not isinstance(literal, int)])
+                lie_in(self, self._up_to(i), edges, cut, self._tied(i))
 
     def _up_to(self, i: int) -> list[Expression]:
         """Units of a stretch up to each position on all stacks."""
@@ -340,11 +324,11 @@ class SegmentCounts(Base):
     def _follow(self, key: Key) -> None:
         """Let each stretch of a subunit that keeps together begin where the placed one before it ends, or one higher."""
         together, along = self._together[key], self._along[key]
-        if isinstance(together, int) and not together:
+        if is_false(together):
             return
         for n, m in combinations(range(len(along)), 2):
             between = along[n + 1 : m]
-            if between and (key in self._out_of_box or any(self._always_in(b) for b in between)):
+            if between and (key in self._out_of_box or any(is_false(self._gone[b]) for b in between)):
                 continue
             i, j = along[n], along[m]
             free = [self.no(together), self._gone[i], self._gone[j], *(self.no(self._gone[b]) for b in between)]
@@ -352,19 +336,11 @@ class SegmentCounts(Base):
             if not between:
                 self._share_place(key, i, j, free)
 
-    def _always_in(self, i: int) -> bool:
-        gone = self._gone[i]
-        return isinstance(gone, int) and not gone
-
     def _share_place(self, key: Key, i: int, j: int, free: Sequence[Literal]) -> None:
         """Let a stretch begin where the one before it ends if a leg holds fibres of both, which is surely placed."""
-        subunit, first = self.job.subunit_of_leg[key], self.stretches.first_fibre(key, j)
+        subunit = self.job.subunit_of_leg[key]
         shared = self.any_of(
-            *(
-                self.divided(subunit, of)
-                for of in self._of_key[key]
-                if subunit.leg_of_fibre(first - 1, of) == subunit.leg_of_fibre(first, of)
-            )
+            *(self.divided(subunit, of) for of in self._of_key[key] if self.stretches.begins_in_leg(j, key, of))
         )
         maybe_out = 0 if self.all_placed else self._at_port(key)
         share_place(self, self.spans[i], self.spans[j], *free, maybe_out, self.no(shared))
@@ -421,11 +397,3 @@ class SegmentCounts(Base):
         return {
             (i, place): self.units[i] * number for i, row in enumerate(self._number) for place, number in row.items()
         }
-
-
-def _sums(edges: Sequence[int]) -> set[int]:
-    """Give what some segments between edges can come to together."""
-    sums = {0}
-    for before, after in pairwise(edges):
-        sums |= {known + after - before for known in sums}
-    return sums

@@ -49,7 +49,7 @@ from trayopt.solver.bounds.tube_areas import TubeAreas
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.capacity_cuts import Burden, cut_capacity
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.literals import OnStack, total
+from trayopt.solver.model.literals import OnStack, is_false, total
 from trayopt.solver.model.posting import let_speak
 from trayopt.solver.model.symmetry import alike
 from trayopt.solver.model.vocabulary import voice
@@ -130,7 +130,7 @@ class Segments(SegmentCounts):
         before: list[Literal] = []
         for i in self._along.get(key, ()):
             yield i, (self._gone[i], *(self.no(gone) for gone in before))
-            if self._always_in(i) or key in self._out_of_box:
+            if is_false(self._gone[i]) or key in self._out_of_box:
                 return
             before.append(self._gone[i])
 

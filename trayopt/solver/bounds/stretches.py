@@ -85,6 +85,11 @@ class Stretches:
         ends = range(subunit.first, subunit.last + 1, subunit.fibres // of)
         return frozenset({0, size, *(end - start for end in ends if 0 < end - start < size)})
 
+    def begins_in_leg(self, i: int, key: Key, of: int) -> bool:
+        """Whether a stretch begins inside a leg of a division, which then holds fibres of the stretch before it, too."""
+        subunit, first = self.job.subunit_of_leg[key], self.first_fibre(key, i)
+        return subunit.leg_of_fibre(first - 1, of) == subunit.leg_of_fibre(first, of)
+
     def idle(self, i: int) -> dict[int, int]:
         """Count for each open k of the subunit of a gap the fibres of the gap that lie in legs without a splice."""
         (key,) = self.found[i].keys

@@ -25,8 +25,9 @@ from trayopt.solver.bounds.ways_first import WaysFirst
 from trayopt.solver.heuristics.completion import MOST_EFFORT, Likeness, RelaxedModel
 from trayopt.solver.heuristics.descent import lexicographic
 from trayopt.solver.heuristics.laying import keeps_facts
+from trayopt.solver.heuristics.telling import Progress, Telling
 from trayopt.solver.model.base import Divisions
-from trayopt.solver.model.bound import COMPLETE, Given, Step
+from trayopt.solver.model.bound import Given, Step
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.incumbent import FIRST, State, is_kept
 from trayopt.solver.model.model import Least, Model
@@ -77,7 +78,7 @@ class Session:
         tuning: Tuning | None = None,
         gap: float | None = None,
         start: Assignment | None = None,
-        progress: Callable[[float, GoalName, int | None, int | None], None] | None = None,
+        progress: Progress | None = None,
         watch: Callable[[Step], None] | None = None,
         without: frozenset[str] = frozenset(),
     ) -> None:
@@ -89,7 +90,8 @@ class Session:
         self.used: set[str] = set()
         """Relaxations and tactics that the search came to."""
         self.state = State(tuple(order), lambda: clock.seconds, watch)
-        self.progress = progress
+        self.tell = Telling(self.state, clock, progress)
+        """Tells the progress of the search."""
         self.divider = Divider(job)
         if self.on("tray_room"):
             self.state.record("unplaced", without_room(job), "tray_room")
@@ -112,8 +114,6 @@ class Session:
         """The job in smaller boxes, by the used places for which they have room."""
         self._ways_first: dict[tuple[Model, int], WaysFirst] = {}
         """Choices of ways of models, by the weight of the preferences that plans break."""
-        self._out_told: tuple[int, int | None] | None = None
-        """Splices without a tray, and their bound, as they were told last."""
         if start is not None and keeps_facts(job, start):
             self.state.offer(job, start)
             self.tell()
@@ -273,7 +273,7 @@ class Session:
         ``effort`` is the most deterministic time for it, ``part`` the most of what is left of a limit.
         """
         watch: Watch | None = None
-        if self.progress is not None and goal is not None:
+        if self.tell.wanted and goal is not None:
             sure = self.speaks_of_job(model, goal)
 
             def watch(value: int | None, bound: int | None) -> None:
@@ -309,26 +309,6 @@ class Session:
             and model.given is not None
             and model.given.met(self.as_good(goal))
         )
-
-    def tell(self, goal: GoalName | None = None, value: int | None = None, bound: int | None = None) -> None:
-        """Show what is known of the job: the splices without a tray, and the first goal that is not proven.
-
-        ``value`` and ``bound`` are what a run that still goes on knows of that goal.
-        """
-        state = self.state
-        if self.progress is None or state.best is None:
-            return
-        vector, bounds = dict(zip(state.order, state.vector, strict=True)), state.bounds
-        out = (vector["unplaced"], bounds.get("unplaced"))
-        if out != self._out_told:
-            self._out_told = out
-            self.progress(self.clock.seconds, "unplaced", *out)
-        first = next((name for name in state.order if bounds.get(name) != vector[name]), None)
-        if first is None or first == "unplaced":
-            return
-        values = [vector[first], *([value] if goal == first and value is not None else [])]
-        known = [found for found in (bounds.get(first), bound if goal == first else None) if found is not None]
-        self.progress(self.clock.seconds, first, min(values), max(known, default=None))
 
     def hint(self, model: Model) -> None:
         """Let a model begin with the best plan."""
@@ -397,12 +377,6 @@ class Session:
         if self.state.value("broken_must"):
             return ()
         return ("must",) if self.state.value("broken_prefer") else ("must", "prefer")
-
-    @staticmethod
-    def up_to(least: int, legs: int | None = None) -> Given:
-        """Take for granted complete plans that break preferences of at most this weight, and have so many legs at most."""
-        limits: dict[GoalName, int] = {"broken_prefer": least}
-        return COMPLETE.tightened(limits if legs is None else {**limits, "legs": legs})
 
     def holds(self, limits: Mapping[GoalName, int]) -> bool:
         """Whether there is a plan that meets these values."""

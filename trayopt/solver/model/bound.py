@@ -87,6 +87,12 @@ COMPLETE = Given({"unplaced": 0, "broken_must": 0})
 """Every splice is placed and every must kept."""
 
 
+def up_to(weight: int, legs: int | None = None) -> Given:
+    """Take for granted complete plans that break preferences of at most this weight and, if given, have at most so many legs."""
+    limits: dict[GoalName, int] = {"broken_prefer": weight}
+    return COMPLETE.tightened(limits if legs is None else {**limits, "legs": legs})
+
+
 @dataclass(frozen=True)
 class Bound:
     """A proven lower bound of a goal over all plans that meet what is given."""

@@ -16,6 +16,11 @@ OFTEN = 500
 """After so many literals more a model looks at the clock."""
 
 
+def is_false(literal: Literal) -> bool:
+    """Whether a literal is the constant 0, and so false in every solution."""
+    return isinstance(literal, int) and not literal
+
+
 def total(items: Iterable[Expression]) -> Expression:
     """Sum of literals and constants."""
     found = [item for item in items if not isinstance(item, int) or item != 0]

@@ -10,7 +10,7 @@ from trayopt.solver.heuristics.completion import MOST_EFFORT, Answer
 from trayopt.solver.heuristics.primal import complete_solution, even_legs, first_plan, fix_divisions, guided
 from trayopt.solver.heuristics.session import LOOK, Session
 from trayopt.solver.model.base import Divisions
-from trayopt.solver.model.bound import COMPLETE, OF_PLACES, SEARCH
+from trayopt.solver.model.bound import COMPLETE, OF_PLACES, SEARCH, up_to
 from trayopt.solver.model.incumbent import FIRST, is_kept
 from trayopt.solver.model.literals import linear
 from trayopt.solver.model.model import Model
@@ -142,7 +142,7 @@ def least_divided(work: Work) -> Found | None:
     model = s.complete_model(divisions, least)
     found = guided(s, model, least)
     if s.divider.only(divisions, legs, alike=s.alike):
-        model.given = s.up_to(least, legs)
+        model.given = up_to(least, legs)
         for goal, bound in model.least.items():
             s.know(model, goal, *bound)
     if not found and not model.solution and s.run(model, None, effort=LOOK).assignment is None:
@@ -185,7 +185,7 @@ def patterns_bound(s: Session, goal: GoalName, least: int, legs: int) -> None:
         s.clock,
         divide_at=s.partings(least),
     )
-    s.state.record(goal, found, "set_partition", s.up_to(least, legs).tightened(good))
+    s.state.record(goal, found, "set_partition", up_to(least, legs).tightened(good))
 
 
 def bounded(s: Session, least: int) -> tuple[int, int] | None:
@@ -259,12 +259,12 @@ def least_legs(s: Session, least: int) -> int | None:
         blocks = s.layouts.blocks
         below = s.state.value("legs") if s.prefers(least) else None
         if below is not None and alone(s, below, least):
-            return s.state.record("legs", below, "segments", s.up_to(least))
+            return s.state.record("legs", below, "segments", up_to(least))
         answer = s.layouts.least(blocks.placed_legs(), blocks.broken("prefer") <= least, below=below)
         if answer.bound is None:
             s.denied_by = "segments"
             return None
-        fewest = s.state.record("legs", answer.bound, "segments", s.up_to(least))
+        fewest = s.state.record("legs", answer.bound, "segments", up_to(least))
         complete_solution(s, s.layouts, answer.layout, {"broken_prefer": least})
         if s.meets(least, fewest) or answer.bound == answer.value:
             return fewest
@@ -274,7 +274,7 @@ def least_legs(s: Session, least: int) -> int | None:
     if legs is None:
         s.denied_by = "set_partition"
         return None
-    return max(fewest, s.state.record("legs", legs, "set_partition", s.up_to(least)))
+    return max(fewest, s.state.record("legs", legs, "set_partition", up_to(least)))
 
 
 def ask_alone(s: Session, legs: int, weight: int) -> None:
@@ -319,7 +319,7 @@ def with_legs(
     if model is None or open_ != divisions:
         model = s.complete_model(open_, least, legs=legs)
         model.require(s.expression(model, "legs") <= legs)
-    model.given = s.up_to(least, legs)
+    model.given = up_to(least, legs)
     return model, rest
 
 
@@ -344,17 +344,17 @@ def deepen(s: Session, legs: int, least: int) -> Found | None:
         outcome = s.run(model, "legs", effort=enough - s.clock.effort)
         if outcome.assignment is None:
             if outcome.proven:
-                fewer = s.state.record("legs", budget + 1, SEARCH, s.up_to(least))
+                fewer = s.state.record("legs", budget + 1, SEARCH, up_to(least))
             else:
                 sure = False
             continue
         if outcome.bound is not None:
-            s.state.record("legs", outcome.bound, SEARCH, s.up_to(least))
+            s.state.record("legs", outcome.bound, SEARCH, up_to(least))
         fix_divisions(s)
         if sure and outcome.proven and s.state.value("legs") == outcome.value:
             return with_legs(s, outcome.value, least)
         model.cp.clear_objective()
-        model.given = s.up_to(least, budget)
+        model.given = up_to(least, budget)
         model.require(expression <= s.state.value("legs"))
         s.held(model, "legs")
         return model, s.state.order[len(FIRST) + 1 :]
