@@ -16,6 +16,7 @@ OTHER_WORDS = {
     "crewsheets/html.py": {"exposed"},  # columns of the strip list
     "crewsheets/lists/materials.py": {"breakout"},  # a kit
     "crewsheets/lists/strip.py": {"exposed"},
+    "crewsheets/trouble.py": {"reach"},
     "desk/edits.py": {"apart"},  # a key of job files
     "domain/former.py": {
         "breakout",

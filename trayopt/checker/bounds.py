@@ -1,4 +1,4 @@
-"""Bounds that a plan states are claims: a better plan refutes them, a proof confirms them, and until then they are neither."""
+"""Bounds in a plan file. They are claims: a better plan refutes a claim, a proof confirms it, and until then it is open."""
 
 from __future__ import annotations
 
@@ -27,14 +27,14 @@ class Bound:
 
 
 def claimed_bounds(plan: Plan, values: Mapping[str, int]) -> tuple[Bound, ...]:
-    """Give the bounds that a plan states, in its order of the goals.
+    """Return the bounds that a plan states, in the order of its goals.
 
     Parameters
     ----------
     plan
         The plan document.
     values
-        The right value of each goal. A bound above it is a wrong figure, and no claim.
+        The measured value of each goal. A bound above it is a wrong figure, not a claim.
     """
     return tuple(
         Bound(item.goal, values[item.goal], item.bound)
@@ -49,14 +49,14 @@ def judge_bounds(
     other: Mapping[str, int],
     proven: Mapping[str, int | None] | None = None,
 ) -> tuple[Bound, ...]:
-    """Hold claimed bounds against another plan of the job.
+    """Compare claimed bounds with another plan of the job.
 
     Parameters
     ----------
     claims
         What the plan claims.
     values
-        The plan's own values, in its order of the goals.
+        The plan's own values, in the order of its goals.
     other
         The values of the other plan.
     proven
@@ -65,7 +65,7 @@ def judge_bounds(
     Notes
     -----
     A bound holds for plans that are equal on every goal before it. So the first goal on which two plans differ decides:
-    a value below the bound refutes it, and of the goals behind it nothing is learned.
+    a value below the bound refutes it, and says nothing about later goals.
     """
     by_goal = {claim.goal: claim for claim in claims}
     for goal, value in values.items():
@@ -84,7 +84,7 @@ def judge_bounds(
 def settled_bounds(
     claims: Sequence[Bound], proven: Mapping[str, int], refuted: Mapping[str, int] | None = None
 ) -> tuple[Bound, ...]:
-    """Give claimed bounds with what a proof said of them: the least that it proved of a goal, or a better value that it found."""
+    """Return claimed bounds after a proof, by the lower bounds that it proved and the better values that it found."""
     found = []
     for claim in claims:
         better = (refuted or {}).get(claim.goal)
@@ -98,7 +98,7 @@ def settled_bounds(
 
 
 def bounds_words(claims: Sequence[Bound]) -> str:
-    """Say in one sentence what is known of the bounds that a plan states; empty where it states none."""
+    """Say in one sentence what is known about the bounds that a plan states; empty if it states none."""
     refuted = [claim.goal for claim in claims if claim.standing == "refuted"]
     proven = [claim.goal for claim in claims if claim.standing == "proven"]
     if not claims:

@@ -1,4 +1,4 @@
-"""The check of a plan: judged and measured again from its decisions alone, then compared with what it claims."""
+"""The check of a plan: it is judged and measured again from its decisions alone, and then compared with its claims."""
 
 from __future__ import annotations
 
@@ -25,12 +25,12 @@ def check(job: Job, plan: Plan, source: str = "<plan>") -> Report:
     job, plan
         The job, and the plan; only ports, travels, loops, divisions and tray places are believed.
     source
-        What the plan is called in errors.
+        The name of the plan in errors.
 
     Raises
     ------
     InputError
-        Where the plan speaks of trunks, ports, places, ends or legs that the job does not have.
+        If the plan has trunks, ports, places, ends or legs that the job does not have.
     """
     return check_laid(lay(job, plan, source), plan)
 
@@ -41,13 +41,13 @@ def lay(job: Job, plan: Plan, source: str = "<plan>") -> Laid:
     Raises
     ------
     InputError
-        Where the plan speaks of trunks, ports, places, ends or legs that the job does not have.
+        If the plan has trunks, ports, places, ends or legs that the job does not have.
     """
     return Laid(job, *assignment_of(job, plan, source))
 
 
 def check_laid(laid: Laid, plan: Plan | None = None) -> Report:
-    """Check a plan as it lies; see ``lay``. Without a document only rules are looked at, and figures measured."""
+    """Check a plan that is laid out (see ``lay``). Without a document, only rules are checked, and figures measured."""
     if plan is None:
         nobody = PlanSolver(version="none", seed=0, workers=0, deterministic_time=0.0)
         return _report(laid, document(laid, status="feasible", stopped="interrupted", bounds={}, solver=nobody), ())
@@ -92,7 +92,7 @@ def _can_be_order(names: Sequence[str]) -> bool:
 
 
 def _bounds(values: Mapping[GoalName, int], plan: Plan) -> dict[GoalName, int | None]:
-    """Give the bounds of a plan, without those that its own values refute."""
+    """Return the bounds of a plan, without those that its own values refute."""
     return {
         item.goal: item.bound if item.bound is not None and item.bound <= values[item.goal] else None
         for item in plan.goals
@@ -100,7 +100,7 @@ def _bounds(values: Mapping[GoalName, int], plan: Plan) -> dict[GoalName, int | 
 
 
 def _status(values: Mapping[GoalName, int], bounds: Mapping[GoalName, int | None], *, nothing: bool) -> Status:
-    """Give the status that values and bounds make: optimal where they meet on all goals, ``nothing`` where none was found."""
+    """Return the status that values and bounds make: optimal where they meet on all goals, ``nothing`` where none was found."""
     if all(bounds.get(goal) == value for goal, value in values.items()):
         return "optimal"
     return "none" if nothing else "feasible"

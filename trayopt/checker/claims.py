@@ -1,4 +1,4 @@
-"""From the rows of a plan back to an assignment: what they claim, and what of it can stand."""
+"""Reading an assignment from the rows of a plan: what the rows claim, and which claims can stand."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def assignment_of(job: Job, plan: Plan, source: str = "<plan>") -> tuple[Assignm
     job, plan
         The job, and a plan that should be one for it.
     source
-        What the plan is called in errors.
+        The name of the plan in errors.
 
     Returns
     -------
@@ -61,7 +61,7 @@ def assignment_of_claims(
     divide_at: Mapping[str, DivideAt],
     ribbons: Mapping[str, RibbonWord] | None = None,
 ) -> Assignment:
-    """Give the assignment of those claimed runs that can stand.
+    """Return the assignment of those claimed runs that can stand.
 
     A run that can be no leg, a second place of a leg and a second division of a subunit are left out: the first one holds.
     So is a leg without a spliced fibre, save where it is parked: in a subunit with splices that is opened at a tray. Of two
@@ -98,7 +98,7 @@ def assignment_of_claims(
 
 
 def row_leg(job: Job, row: PlanLeg) -> Leg | None:
-    """Give the leg that a row means; None where there is no such leg.
+    """Return the leg that a row means; None if there is no such leg.
 
     A row names its leg three times: by name, by subunit, group and number of groups, and by its fibres. Where they do
     not agree, two against one decide, and else the numbers.
@@ -191,7 +191,7 @@ def _place(job: Job, row: PlanLeg, where: str, faults: _Faults) -> Place | None:
 
 
 def _claimed_run(job: Job, row: PlanLeg) -> Run | None:
-    """Give the run of the leg that a row means, or the fibres that it writes where there is no such leg."""
+    """Return the run of the leg that a row means, or the fibres that it writes where there is no such leg."""
     leg = row_leg(job, row)
     if leg is None:
         return _run(job.trunk_by_id[row.trunk], row.fibres)

@@ -1,4 +1,4 @@
-"""Two plan documents side by side: every figure of the one that is not in the other."""
+"""The comparison of two plan documents: every figure that differs."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def differences(claimed: Row, right: Row, path: str = "") -> Iterator[Difference
 def rows(
     claimed: Sequence[tuple[object, str, Any]], right: Sequence[tuple[object, str, Any]], path: str
 ) -> Iterator[Difference]:
-    """Compare two lists of (identity, name, row), paired by identity; a row that stands again is one too many."""
+    """Compare two lists of (identity, name, row), paired by identity; a repeated row is surplus."""
     wanted = {identity: row for identity, _, row in right}
     seen: set[object] = set()
     for identity, name, row in claimed:
@@ -69,7 +69,7 @@ def _named(key: str, items: Sequence[Any]) -> list[tuple[object, str, Any]]:
 
 
 def _words(sentence: str) -> list[str]:
-    """Give what stands between the numbers of a sentence."""
+    """Return what stands between the numbers of a sentence."""
     return _NUMBER.split(sentence)
 
 

@@ -54,7 +54,7 @@ def parse_document(job: Job, text: str, source: str, warn: Callable[[Fault], Non
 
 
 def taken_over(job: Job, former: FormerPlan, source: str = "<plan>") -> Plan:
-    """Give a plan of format 1 as one of today, for a job.
+    """Return a plan of format 1 as one of today, for a job.
 
     Rows that cannot stand are kept as they are written, so that a check sees them. Where the plan speaks of what the job does
     not have, all rows are, and no figure beside them.
@@ -106,7 +106,7 @@ def divided_at(job: Job, trunk: Trunk, placed: list[PlanLeg]) -> DivideAt:
 
 
 def _beside(job: Job, former: FormerPlan, right: Plan) -> Iterator[PlanLeg]:
-    """Give the rows with a tray that are no leg as it lies: no legs at all, legs that are given again, or in two ways."""
+    """Yield the rows with a tray that are no leg as it lies: no legs at all, legs that are given again, or in two ways."""
     lies = {(row.trunk, row.subunit, row.group, row.of): row for row in right.legs}
     for row in former.legs:
         leg = row_leg(job, row)

@@ -50,11 +50,11 @@ def measure(
     job, assignment
         The job, and legs that its subunits can be divided into, at places that its enclosure has.
     status, stopped, bounds, solver
-        What the search says of itself; a goal without a bound has none.
+        Statements of the search about itself; ``bounds`` has only goals with a bound.
     goal_order
         Order of the goals where it is not the usual one (see ``trayopt.goals.registry.order``).
     by
-        Who proved each bound, where that is known.
+        The author of each bound, if it is known.
 
     Raises
     ------
@@ -103,7 +103,7 @@ def document(
 
 
 def legs_of(laid: Laid) -> Iterator[Leg]:
-    """Give every leg of every trunk; a subunit without a placed leg is one leg."""
+    """Yield every leg of every trunk; a subunit without a placed leg is one leg."""
     for subunit in laid.job.subunits:
         yield from subunit.legs(laid.division.get((subunit.trunk, subunit.number), 1))
 
@@ -131,7 +131,7 @@ def leg_row(laid: Laid, leg: Leg) -> PlanLeg:
 
 
 def unplaced_runs(laid: Laid) -> list[tuple[Run, Run]]:
-    """Give the longest runs within a join whose splices have no tray, in the order of the joins."""
+    """Return the longest runs within a join whose splices have no tray, in the order of the joins."""
     runs: list[tuple[Run, Run]] = []
     before = -1
     for piece, place in laid.piece_places:
@@ -147,7 +147,7 @@ def unplaced_runs(laid: Laid) -> list[tuple[Run, Run]]:
 
 
 def parked_runs(laid: Laid, place: Place) -> list[Run]:
-    """Give the longest runs of unspliced fibres of the legs in a tray, by trunk, then fibre."""
+    """Return the longest runs of unspliced fibres of the legs in a tray, by trunk, then fibre."""
     runs: list[Run] = []
     for leg in laid.trays.get(place, ()):
         at, last = laid.job.subunit(leg).leg_run(leg)
@@ -164,14 +164,14 @@ def parked_runs(laid: Laid, place: Place) -> list[Run]:
 
 
 def sleeve_pieces(laid: Laid, place: Place) -> Iterator[tuple[Run, Run]]:
-    """Give what lies in each sleeve of a tray, in the order of their numbers."""
+    """Yield what lies in each sleeve of a tray, in the order of their numbers."""
     size = laid.tray(place).sleeve_fibres
     for run in laid.sleeve_runs[place]:
         yield from run.cut(size)
 
 
 def _placed(laid: Laid, leg: Leg) -> LaidLeg | None:
-    """Give a leg as it lies; None where it has no tray."""
+    """Return a leg as it lies; None where it has no tray."""
     return next((item for item in laid.by_subunit.get((leg.trunk, leg.subunit), ()) if item.leg == leg), None)
 
 

@@ -1,4 +1,4 @@
-"""What a check answers: broken rules, what has no tray, and figures that are not what they should be."""
+"""The report of a check: broken rules, splices without a tray, and wrong figures."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from trayopt.domain.plan import Plan
 
 @dataclass(frozen=True)
 class Difference:
-    """A figure of a plan that is not right; None stands for something that is not there.
+    """A wrong figure of a plan; None stands for a missing figure.
 
     ``path`` names rows by what they are about: ``legs[N1/3.2].cut_mm``, ``trays[left/3].splices[1].a``.
     """
@@ -36,7 +36,7 @@ class Report:
     unplaced
         Number of splices without a tray.
     figures
-        Figures that are not what the spec makes them; none for a plan that came without figures.
+        Wrong figures, by the specification; none for a plan that came without figures.
     plan
         The plan with every figure as it should be.
     """
@@ -52,11 +52,11 @@ class Report:
         return not self.unplaced and not self.figures and all(found.level == "prefer" for found in self.findings)
 
     def at(self, *levels: str) -> tuple[Finding, ...]:
-        """Give the findings at these levels."""
+        """Return the findings at these levels."""
         return tuple(found for found in self.findings if found.level in levels)
 
     def as_dict(self) -> dict[str, Any]:
-        """Give the report as plain data for ``--format json``."""
+        """Return the report as plain data for ``--format json``."""
         return {
             "schema": "trayopt/report/1",
             "passed": self.passed,
@@ -68,7 +68,7 @@ class Report:
 
 
 def figure_text(value: Any) -> str:
-    """Write a figure of a plan document for a reader: a row as its keys and values, its lists as how many they hold."""
+    """Write a figure of a plan document for a reader: a row as its keys and values, a list as its length."""
     if value is None:
         return "nothing"
     if isinstance(value, bool):

@@ -23,7 +23,7 @@ SEAL_SLACK_MM = 2
 
 
 def seals(on: Trying) -> Iterator[Change]:
-    """Give a port one more seal, for as few cables as are enough; where its bore does not take them, make it larger."""
+    """Yield a port one more seal, for as few cables as are enough; where its bore does not take them, make it larger."""
     for i in range(len(on.job.enclosure.ports)):
         found = _another_seal(on, i) or _larger_port(on, i)
         if found is not None:
@@ -73,20 +73,20 @@ def _diameters(on: Trying) -> list[float]:
 
 
 def _entering(on: Trying, job: Job, port: Port) -> list[float]:
-    """Give the diameters of the trunks that enter at a port in the plan of a changed job."""
+    """Return the diameters of the trunks that enter at a port in the plan of a changed job."""
     plan = on.prover.assignment(job)
     ways = {} if plan is None else plan.ways
     return [t.cable.diameter_mm for t in on.spliced() if t.id in ways and ways[t.id].port == port.id]
 
 
 def _seal_for(on: Trying, diameters_mm: Sequence[float], holes: int) -> Seal:
-    """Give a seal that takes cables of these diameters, and some that are a little thinner."""
+    """Return a seal that takes cables of these diameters, and some that are a little thinner."""
     least_mm = max(0.0, float(floor(min(diameters_mm))) - SEAL_SLACK_MM)
     return Seal(holes=holes, least_mm=least_mm, most_mm=float(ceil(max(diameters_mm))))
 
 
 def _port(on: Trying, i: int, seal: Seal | None, bore_mm: float = 0) -> Job:
-    """Give the job with a seal more at a port, and a bore of so much at least."""
+    """Return the job with a seal more at a port, and a bore of so much at least."""
     port = on.job.enclosure.ports[i]
     seals = port.seals if seal is None else (*port.seals, seal)
     changed = remade(port, seals=seals, bore_mm=max(port.bore_mm, bore_mm))
@@ -133,7 +133,7 @@ def _opened(on: Trying, wide: dict[int, int]) -> Job:
 
 
 def _bore_for(diameters_mm: Sequence[float]) -> float:
-    """Give the least bore, in whole mm, that these cables pass together, the two thickest of them side by side."""
+    """Return the least bore, in whole mm, that these cables pass together, the two thickest of them side by side."""
     side_by_side = sum(sorted(diameters_mm)[-2:])
     return float(ceil(max(side_by_side, sqrt(sum(diameter**2 for diameter in diameters_mm))) - EPSILON))
 

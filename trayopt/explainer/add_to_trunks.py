@@ -54,7 +54,7 @@ def ribbons(on: Trying) -> Iterator[Change]:
 
 
 def _other_words(on: Trying, trunk: Trunk) -> list[RibbonWord]:
-    """Give what may be done with ribbons beside a trunk's own list: split them, or make them as wide as those they meet."""
+    """Return what may be done with ribbons beside a trunk's own list: split them, or make them as wide as those they meet."""
     pairs = [pair for pair in on.job.joined_pairs if trunk.id in pair]
     met = {
         group.ribbon_fibres

@@ -62,7 +62,7 @@ def tray_types(on: Trying) -> Iterator[Change]:
 
 
 def _larger(on: Trying, now: Tray) -> list[Tray]:
-    """Give the trays of the library that hold more, the smallest first."""
+    """Return the trays of the library that hold more, the smallest first."""
     found = [
         tray
         for tray in on.shelf.trays

@@ -29,7 +29,7 @@ KINDS: Mapping[Help, Callable[[Trying], Iterator[Change]]] = {
 
 
 def additions(on: Trying, rules: frozenset[str]) -> Iterator[Change]:
-    """Give every addition that is proven to be enough, where conflicts name these rules; the kinds that cost least first."""
+    """Yield every addition that is proven to be enough, where conflicts name these rules; the kinds that cost least first."""
     helped = {helped for rule in RULES if rule.id in rules for helped in rule.helped_by}
     for name, kind in KINDS.items():
         if on.prover.clock.over:

@@ -50,7 +50,7 @@ class Files:
             self._job(name, own[i] if i < len(own) else "", job)
 
     def origins(self) -> Iterator[tuple[str, Path]]:
-        """Give each file with the one that it is a copy of."""
+        """Yield each file with the one that it is a copy of."""
         yield from ((name, self.source.resolve()) for name in self.jobs)
         yield from ((name, path) for path, name in self._names.items())
 
@@ -95,12 +95,12 @@ class Files:
         self.made[name] = file.text().encode()
 
     def _free(self, name: str) -> str:
-        """Give a name in the folder that no other file has; an entry keeps its own, for it is its id."""
+        """Return a name in the folder that no other file has; an entry keeps its own, for it is its id."""
         taken = {*self._names.values(), *self.jobs}
         return next(each for each in (name, *(f"{i}/{name}" for i in range(2, 3000))) if each not in taken)
 
     def _of_library(self, named: str) -> Path:
-        """Give the file of the library's box that is copied before it is changed."""
+        """Return the file of the library's box that is copied before it is changed."""
         found = Resolver(self.library).find("enclosure", self.proven.jobs[0].enclosure.id)
         if found is None:
             raise SolverFault(f"the box that {named} is a copy of is not in the library")

@@ -132,7 +132,7 @@ def _legs(job: Job) -> tuple[int, list[str]]:
 
 
 def _legs_in(job: Job, subunit: Subunit, of: int) -> int:
-    """Give the fewest legs that lie in trays where a subunit is divided by k."""
+    """Return the fewest legs that lie in trays where a subunit is divided by k."""
     return min(len(job.legs_in(subunit, of, at)) for at in job.trunk_by_id[subunit.trunk].divide_at)
 
 
@@ -150,13 +150,13 @@ def least_trays(job: Job) -> tuple[int, list[str]]:
 
 
 def _open(job: Job) -> list[tuple[Subunit, tuple[int, ...]]]:
-    """Give the spliced subunits with the divisions that are of use."""
+    """Return the spliced subunits with the divisions that are of use."""
     open_ = Divider(job).open
     return [(s, of) for s in job.subunits if (of := open_.get((s.trunk, s.number)))]
 
 
 def _ends_in(job: Job, subunit: Subunit, of: int) -> int:
-    """Give the fewest fibre ends that a subunit brings into trays where it is divided by k."""
+    """Return the fewest fibre ends that a subunit brings into trays where it is divided by k."""
     return _legs_in(job, subunit, of) * (subunit.fibres // of)
 
 
@@ -189,7 +189,7 @@ def _crossings(job: Job, laid: Laid) -> tuple[int, list[str]]:
 
 
 def _level_pairs(job: Job, a: str, b: str, strands: Mapping[int, int]) -> int:
-    """Give the most pairs of joined subunits that can have their first legs at one position.
+    """Return the most pairs of joined subunits that can have their first legs at one position.
 
     Each has there a leg of either trunk in one tray, which takes so many fibre ends.
     """
@@ -204,7 +204,7 @@ def _level_pairs(job: Job, a: str, b: str, strands: Mapping[int, int]) -> int:
 
 
 def _smallest(job: Job, trunk: str, number: int) -> int:
-    """Give the fibres of the smallest leg that a subunit can have."""
+    """Return the fibres of the smallest leg that a subunit can have."""
     return min(job.subunit_of_leg[trunk, number].fibres // of for of in Divider(job).open[trunk, number] or (1,))
 
 
@@ -234,7 +234,7 @@ def _lengths(job: Job, laid: Laid) -> tuple[int, list[str]]:
 
 
 def least_cuts(job: Job, trunk: Trunk) -> Iterator[tuple[int, Way, str]]:
-    """Give every length to which a leg of a trunk can be cut under the musts about loops and the bench."""
+    """Yield every length to which a leg of a trunk can be cut under the musts about loops and the bench."""
     routes, lengths = routes_of(job), Exposed().parameters(job)
     loops = SlackLoops().parameters(job)
     bench = Reach().parameters(job).bench_mm

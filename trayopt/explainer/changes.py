@@ -36,7 +36,7 @@ class Change:
 
 
 def cost_of(group: Group, costs: Costs) -> int:
-    """Give the cost of giving up a group."""
+    """Return the cost of giving up a group."""
     if group.rule == EXPECTED:
         return 1
     if group.rule in LIMITS:

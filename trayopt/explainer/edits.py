@@ -78,7 +78,7 @@ def _indented(lines: Iterator[str] | Sequence[str], depth: int = 1) -> Iterator[
 
 
 def _headed(head: str, lines: Sequence[str]) -> Iterator[str]:
-    """Give lines under the key that they belong to; nothing where there are none."""
+    """Yield lines under the key that they belong to; nothing where there are none."""
     if lines:
         yield f"{head}:"
         yield from _indented(lines)
@@ -168,7 +168,7 @@ def _rules(before: Job, after: Job) -> Iterator[str]:
 
 
 def _setting(name: str, setting: Setting) -> Any:
-    """Give a setting as short as a job file has it."""
+    """Return a setting as short as a job file has it."""
     rule = BY_ID[name]
     entry = {key: value for key, value in setting.parameters.items() if value != setting.usual.get(key)}
     if setting.level == "prefer" and setting.weight != rule.weight:
@@ -267,7 +267,7 @@ def _parts(name: str, before: Sequence[Guide | Port | Stack], after: Sequence[Gu
 
 
 def _differing(new: Any, old: Any, keys: Sequence[str]) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Give the keys in which two parts differ, as they are to be and as they are."""
+    """Return the keys in which two parts differ, as they are to be and as they are."""
     names = [key for key in keys if getattr(old, key) != getattr(new, key)]
     return {key: _plain(getattr(new, key)) for key in names}, {key: _plain(getattr(old, key)) for key in names}
 

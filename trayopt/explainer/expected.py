@@ -31,7 +31,7 @@ MOST_DIFFERENCES = 12
 
 
 def facts_of(job: Job, given: Given) -> dict[Group, Decision]:
-    """Give each expected decision as a group of its own, ports, travel and loops of a trunk one by one."""
+    """Return each expected decision as a group of its own, ports, travel and loops of a trunk one by one."""
     inside = given.in_job(job)
     found: dict[Group, Decision] = {}
     for way in inside.ways.values():
@@ -104,7 +104,7 @@ def expected(
 
 
 def _completed(job: Job, given: Given) -> Assignment | None:
-    """Give the expected plan itself, where it is whole: every splice placed, every trunk with its way."""
+    """Return the expected plan itself, where it is whole: every splice placed, every trunk with its way."""
     places = standing(job, given)
     ways, inside = given.whole_ways, job.inside(places)
     if not inside <= ways.keys() or any(place not in job.enclosure.place_rank for place in places.values()):

@@ -124,7 +124,7 @@ def _explain(
 
 
 def _better(made: Explanation) -> GoalCost | None:
-    """Give the goal on which some plan in hand is better than the one that was given as the best, the first of the goals."""
+    """Return the goal on which some plan in hand is better than the one that was given as the best, the first of the goals."""
     costs = [item.cost for item in (*(made.preferences or ()), made.expected) if item is not None and item.cost]
     found = {cost.goal: cost for cost in filter(None, map(better, costs))}
     return next((found[goal.id] for goal in GOALS if goal.id in found), None)
@@ -140,7 +140,7 @@ def _refuse_contradictions(job: Job) -> None:
 
 
 def explain_short(job: Job, plan: Plan, clock: Clock) -> Explanation:
-    """Give the first conflict of a plan that leaves splices unplaced or musts broken."""
+    """Return the first conflict of a plan that leaves splices unplaced or musts broken."""
     unplaced, broken = plan.value("unplaced"), plan.value("broken_must")
     known = _known(job, plan)
     whole = known is not None and _whole(job, known)

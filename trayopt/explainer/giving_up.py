@@ -14,7 +14,7 @@ from trayopt.solver.model.groups import ALLOWED_PORTS, ALLOWED_TRAVEL, EXPECTED
 
 
 def giving_up(job: Job, groups: Iterable[Group], costs: Costs) -> Change:
-    """Give the change that gives up some groups."""
+    """Return the change that gives up some groups."""
     given = tuple(groups)
     changed = job
     for group in given:
@@ -23,7 +23,7 @@ def giving_up(job: Job, groups: Iterable[Group], costs: Costs) -> Change:
 
 
 def without(job: Job, group: Group) -> Job:
-    """Give the job without one group."""
+    """Return the job without one group."""
     if group.rule in {ALLOWED_PORTS, ALLOWED_TRAVEL}:
         lifted = {"ports": "any"} if group.rule == ALLOWED_PORTS else {"travel": "either"}
         trunks = (remade(trunk, **lifted) if trunk.id == group.subject else trunk for trunk in job.trunks)

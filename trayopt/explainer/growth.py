@@ -97,7 +97,7 @@ def grow(job: Job, addition: Addition, clock: Clock, wishes: Wishes) -> Growth:
 
 
 def _rest(clock: Clock) -> Clock:
-    """Give the clock for the reason: all that is left."""
+    """Return the clock for the reason: all that is left."""
     return Clock(clock.limit_s, clock.deterministic, clock.started, clock.effort, clock.interrupted)
 
 
@@ -123,7 +123,7 @@ class _Search:
                 self.most, self.spare_left = fitting, spare - (sums[fitting - 1] if fitting else 0)
 
     def grown(self, n: int) -> Job:
-        """Give the job with so many more."""
+        """Return the job with so many more."""
         return grown(self.job, self.addition, n)
 
     def possible(self, n: int, effort: float | None = None) -> bool:
@@ -139,7 +139,7 @@ class _Search:
 
 
 def grown(job: Job, addition: Addition, n: int) -> Job:
-    """Give a job with so many trunks or subunits more, joined as ``Addition`` says.
+    """Return a job with so many trunks or subunits more, joined as ``Addition`` says.
 
     Raises
     ------
@@ -190,7 +190,7 @@ def _runs(trunk: str, fibres: list[int], other: str) -> Iterator[tuple[Run, Run]
 
 
 def spare_runs(job: Job, trunk: str) -> list[tuple[int, int]]:
-    """Give the fibres of a trunk that are in no join, as runs; those of tubes that pass uncut are none of them."""
+    """Return the fibres of a trunk that are in no join, as runs; those of tubes that pass uncut are none of them."""
     found: list[tuple[int, int]] = []
     for unit in job.trunk_by_id[trunk].subunits:
         found += _between(unit, job.spliced[trunk, unit.number])

@@ -65,7 +65,7 @@ def text(found: Growth, width: int) -> str:
 
 
 def as_dict(found: Growth) -> dict[str, Any]:
-    """Give the answer as plain data."""
+    """Return the answer as plain data."""
     return {
         "cable": found.addition.cable.id,
         "to": found.addition.to,

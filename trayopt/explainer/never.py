@@ -33,7 +33,7 @@ class Never(NamedTuple):
 
 
 def never_kept(job: Job, best: Assignment, clock: Clock) -> tuple[Never, ...]:
-    """Give the broken preferences of a plan that no plan of the job keeps; only what small models exclude is among them.
+    """Return the broken preferences of a plan that no plan of the job keeps; only what small models exclude is among them.
 
     Subjects are those of the plan: tray places one by one.
     """
@@ -56,7 +56,7 @@ def _group(finding: Finding) -> Group:
 
 
 def together(question: Question, group: Group) -> Groups:
-    """Give the groups that are asked about together: those of all stacks, where a rule looks at tray places."""
+    """Return the groups that are asked about together: those of all stacks, where a rule looks at tray places."""
     if BY_ID[group.rule].subject != "tray place":
         return frozenset({group})
     return question.by_rule[group.rule]

@@ -54,7 +54,7 @@ def has_all_named(job: Job, box: Enclosure) -> bool:
 
 
 def joined_sets(job: Job) -> list[tuple[str, ...]]:
-    """Give the sets of trunks that joins connect, or that go through, each in the order of the list."""
+    """Return the sets of trunks that joins connect, or that go through, each in the order of the list."""
     root = {trunk.id: trunk.id for trunk in job.trunks}
     for a, b in (*job.joined_pairs, *(item.ends for item in job.through)):
         old, new = root[b], root[a]
@@ -66,7 +66,7 @@ def joined_sets(job: Job) -> list[tuple[str, ...]]:
 
 
 def only(job: Job, trunks: frozenset[str]) -> Job:
-    """Give the job of some of its trunks, with what concerns them."""
+    """Return the job of some of its trunks, with what concerns them."""
     joins = tuple(join for join in job.joins if join.a.trunk in trunks)
     names = {join.name for join in joins}
     apart = []

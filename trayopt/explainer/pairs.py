@@ -8,7 +8,7 @@ from trayopt.domain.job import Job
 
 
 def partners(job: Job, a: str, b: str) -> dict[int, int]:
-    """Give the subunits of one trunk that are spliced to one subunit of the other and to nothing else, both ways.
+    """Return the subunits of one trunk that are spliced to one subunit of the other and to nothing else, both ways.
 
     Each of their ribbons has a splice, so that no leg of them is parked and both lie in the same trays.
     """
@@ -36,5 +36,5 @@ def _spliced_through(job: Job, trunk: str, number: int) -> bool:
 
 
 def opposite(order: dict[int, int]) -> list[tuple[int, int]]:
-    """Give the pairs of subunits of the first trunk whose partners stand in the other order."""
+    """Return the pairs of subunits of the first trunk whose partners stand in the other order."""
     return [(i, j) for i, j in combinations(order, 2) if order[i] > order[j]]

@@ -117,7 +117,7 @@ def _sentence(against: Conflict | None, job: Job, *, kept: bool) -> str:
 
 
 def costs(now: dict[GoalName, int], paid: Price) -> tuple[GoalCost, ...]:
-    """Give each goal as it is and as it becomes."""
+    """Return each goal as it is and as it becomes."""
     return tuple(
         GoalCost(goal=goal, value=value, kept=paid.values[goal], proven=goal in paid.proven)
         for goal, value in now.items()

@@ -71,7 +71,7 @@ class _Scale:
 
 
 def _round_step(least: float) -> int:
-    """Give the least of 1, 2 and 5 with zeros that is not below."""
+    """Return the least of 1, 2 and 5 with zeros that is not below."""
     size = 1
     while True:
         for step in (size, 2 * size, 5 * size):

@@ -40,7 +40,7 @@ def unsettled_line(found: Prices) -> str:
 
 
 def rows(found: Prices) -> Iterator[tuple[str, ...]]:
-    """Give the rows of the table, two a preference: with it, and without it."""
+    """Yield the rows of the table, two a preference: with it, and without it."""
     for price in found.priced:
         yield (price.rule, str(price.weight), *figures(found.best), f"with it{_still(price)}")
         yield ("", "", *figures(price.without), "without it" if price.without.proven else "without it, not proven")
@@ -52,7 +52,7 @@ def _still(price: PreferencePrice) -> str:
 
 
 def figures(worth: Worth) -> tuple[str, str, str, str]:
-    """Give legs, trays, metres and minutes as text."""
+    """Return legs, trays, metres and minutes as text."""
     return f"{worth.legs:,}", f"{worth.trays:,}", metres(worth.leg_length_mm), f"{worth.minutes:,}"
 
 

@@ -81,13 +81,13 @@ def prices(
 
 
 def _share(clock: Clock, parts: int) -> Clock:
-    """Give a clock of an equal share of what is left."""
+    """Return a clock of an equal share of what is left."""
     limit = None if clock.left is None else clock.left / parts
     return Clock(limit, deterministic=clock.deterministic, interrupted=clock.interrupted)
 
 
 def without(job: Job, rule: str) -> Job:
-    """Give a job without one of its preferences."""
+    """Return a job without one of its preferences."""
     return remade(job, rules={**job.rules, rule: remade(job.rules[rule], level="off")})
 
 
@@ -161,7 +161,7 @@ def least_minutes(job: Job, assignment: Assignment, pace: Labour) -> float:
 
 
 def _least_tubes(job: Job, divider: Divider, subunit: Subunit) -> int:
-    """Give the fewest tubes in which the legs of a spliced subunit go round the track: its own, or at the port one a leg."""
+    """Return the fewest tubes in which the legs of a spliced subunit go round the track: its own, or at the port one a leg."""
     if "tray" in job.trunk_by_id[subunit.trunk].divide_at:
         return 1
     open_ = divider.open.get((subunit.trunk, subunit.number), ())

@@ -45,7 +45,7 @@ class Prover:
         return self._try(job)[0]
 
     def assignment(self, job: Job) -> Assignment | None:
-        """Give a plan that proves it."""
+        """Return a plan that proves it."""
         return self._try(job)[1]
 
     def _try(self, job: Job) -> tuple[bool | None, Assignment | None]:
@@ -67,7 +67,7 @@ class Prover:
         return answer, plan.assignment
 
     def goals(self, job: Job) -> tuple[GoalValue, ...] | None:
-        """Give the goals of the best plan found of a changed job; None where it is not proven to have one."""
+        """Return the goals of the best plan found of a changed job; None where it is not proven to have one."""
         proof = self.assignment(job)
         if proof is None:
             return None
@@ -76,7 +76,7 @@ class Prover:
         return self._goals[job.digest]
 
     def best(self, job: Job) -> Assignment:
-        """Give the plan whose goals ``goals`` gave."""
+        """Return the plan whose goals ``goals`` gave."""
         return self._best[job.digest]
 
     @property
@@ -120,7 +120,7 @@ def keeps_all(job: Job, plan: Assignment) -> bool:
 def goal_values(
     values: Mapping[GoalName, int], bounds: Mapping[GoalName, int | None] | None = None
 ) -> tuple[GoalValue, ...]:
-    """Give goals as they stand in an explanation, with the bounds that hold for them.
+    """Return goals as they stand in an explanation, with the bounds that hold for them.
 
     A bound holds where the goals before it are at their values. Nothing is known of a goal behind one that is not
     proven, and no splice without a tray and no broken must cannot be less.
@@ -135,6 +135,6 @@ def goal_values(
 
 
 def both(one: GoalValue, other: GoalValue) -> GoalValue:
-    """Give the goal of two boxes together."""
+    """Return the goal of two boxes together."""
     bound = None if one.bound is None or other.bound is None else one.bound + other.bound
     return GoalValue(goal=one.goal, value=one.value + other.value, bound=bound)

@@ -97,7 +97,7 @@ def _excluded(trials: Trials, held: frozenset[Group], lifted: Sequence[Fact]) ->
 
 
 def _without_facts(question: Question, lifted: Sequence[Fact]) -> Question:
-    """Give the question of a job without some facts."""
+    """Return the question of a job without some facts."""
     job = question.job
     for fact in lifted:
         job = fact.lift(job)

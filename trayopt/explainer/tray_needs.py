@@ -52,7 +52,7 @@ def _rings(job: Job) -> list[str]:
 
 
 def turning_pairs(job: Job) -> list[tuple[Subunit, Subunit]]:
-    """Give pairs of joined subunits, both divided at the tray, that do not see their splices in one order."""
+    """Return pairs of joined subunits, both divided at the tray, that do not see their splices in one order."""
     found: dict[tuple[Subunit, Subunit], list[tuple[int, int]]] = {}
     at_tray = {trunk.id for trunk in job.trunks if trunk.divided_only_at == "tray"}
     for piece in job.pieces:

@@ -38,7 +38,7 @@ class Trying:
         self.shelf, self.prover, self.costs = shelf, prover, costs
 
     def enough(self, make: Callable[[int], Job]) -> Callable[[int], bool]:
-        """Give the question whether a change by some amount is proven to be enough."""
+        """Return the question whether a change by some amount is proven to be enough."""
         return lambda amount: self.prover.possible(make(amount)) is True
 
     def is_unsound(self, job: Job) -> bool:
@@ -47,16 +47,16 @@ class Trying:
         return any(remark.level == "error" and remark.message not in before for remark in remarks(job.enclosure))
 
     def spliced(self) -> list[Trunk]:
-        """Give the trunks with a spliced fibre, and the other ends of those that go through."""
+        """Return the trunks with a spliced fibre, and the other ends of those that go through."""
         spliced = self.job.inside(s.leg(1, 1) for s in self.job.subunits if self.job.spliced[s.trunk, s.number])
         return [trunk for trunk in self.job.trunks if trunk.id in spliced]
 
     def with_box(self, **parts: Any) -> Job:
-        """Give the job with other parts of its box."""
+        """Return the job with other parts of its box."""
         return remade(self.job, enclosure=remade(self.job.enclosure, **parts))
 
     def with_trunks(self, trunks: Sequence[Trunk], change: Callable[[Trunk], dict[str, Any]]) -> Job:
-        """Give the job with some of its trunks changed."""
+        """Return the job with some of its trunks changed."""
         ids = {trunk.id for trunk in trunks}
         return remade(self.job, trunks=tuple(remade(t, **change(t)) if t.id in ids else t for t in self.job.trunks))
 

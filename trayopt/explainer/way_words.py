@@ -105,7 +105,7 @@ def _least(goal: GoalValue) -> str:
 
 
 def by_edit(ways: Sequence[WayOut]) -> list[list[WayOut]]:
-    """Give ways out that come to one edit together: a job file knows rules, not their subjects."""
+    """Return ways out that come to one edit together: a job file knows rules, not their subjects."""
     alike: dict[str, list[WayOut]] = {}
     for way in ways:
         alike.setdefault(way.edit, []).append(way)

@@ -88,7 +88,7 @@ def why_not(trials: Trials, wishes: Wishes, tell: Callable[[Explanation], None] 
 
 
 def short(job: Job, clock: Clock, unplaced: int, broken: int, known: Iterable[Assignment] = ()) -> Explanation:
-    """Give the first conflict alone, with its summary."""
+    """Return the first conflict alone, with its summary."""
     trials = trials_of(job, clock, known)
     found = conflicts(trials, 1)
     made = Explanation(conflicts=_said(trials, found))
@@ -131,7 +131,7 @@ def _proven(job: Job, change: Change, prover: Prover, wishes: Wishes) -> WayOut 
 
 @contextmanager
 def _part_of_time(trials: Trials) -> Iterator[None]:
-    """Give a part of what is left of the time to what is done inside, so that what comes after has its share."""
+    """Yield a part of what is left of the time to what is done inside, so that what comes after has its share."""
     whole = trials.clock
     if whole.left is not None:
         trials.clock = replace(whole, limit_s=whole.spent + GIVING_UP_PART * whole.left)

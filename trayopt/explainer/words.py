@@ -123,7 +123,7 @@ def _subunits(job: Job, run: Run) -> list[str]:
 
 
 def _leg(job: Job, group: Group) -> Run | None:
-    """Give the fibres that a pin or an expectation puts into a tray; None for any other group."""
+    """Return the fibres that a pin or an expectation puts into a tray; None for any other group."""
     if group.rule == Pinned.id:
         return next((pin.leg for pin in job.leg_pins if pin.subject == group.subject), None)
     if group.rule == EXPECTED and " in " in group.subject:
@@ -154,7 +154,7 @@ def _broken(question: Question, group: Group, plan: Assignment) -> str | None:
 
 
 def together(groups: Sequence[GroupSaid]) -> list[tuple[str, list[str], str]]:
-    """Give groups of one rule that have the same sentence as one: the rule, the subjects, and the sentence.
+    """Return groups of one rule that have the same sentence as one: the rule, the subjects, and the sentence.
 
     Of plans that show how such groups are broken the first is told.
     """
@@ -166,7 +166,7 @@ def together(groups: Sequence[GroupSaid]) -> list[tuple[str, list[str], str]]:
 
 
 def _own_subject(item: GroupSaid) -> str:
-    """Give the subject that stands before a sentence; nothing where the sentence has its subject inside."""
+    """Return the subject that stands before a sentence; nothing where the sentence has its subject inside."""
     return item.subject if item.because.startswith(f"{item.subject}: ") else ""
 
 
@@ -179,7 +179,7 @@ def _of_all(same: Sequence[GroupSaid]) -> str:
 
 
 def by_reason(broken: Sequence[PreferenceSaid]) -> list[list[PreferenceSaid]]:
-    """Give broken preferences together where the same stands against them, so that it is said once."""
+    """Return broken preferences together where the same stands against them, so that it is said once."""
     alike: dict[tuple[object, ...], list[PreferenceSaid]] = {}
     for item in broken:
         alike.setdefault((item.never, item.reason, item.against), []).append(item)

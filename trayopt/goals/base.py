@@ -1,4 +1,4 @@
-"""What a goal is: a number that less is better of, measured from plain data and encoded for the solver."""
+"""What a goal is: a number to be minimised, measured from plain data and encoded for the solver."""
 
 from __future__ import annotations
 
@@ -26,4 +26,4 @@ class Goal(ABC):
 
     @abstractmethod
     def encode(self, job: Job, x: Variables) -> Expression:
-        """Give the goal as an expression of the model; exact at the optimum, never below the truth of a solution."""
+        """Return the goal as an expression of the model, exact at the optimum, and never below the value of a solution."""

@@ -1,4 +1,4 @@
-"""broken_must: broken practice, and what a reviewer asked of a plan in vain."""
+"""broken_must: broken rules of practice at level must."""
 
 from __future__ import annotations
 

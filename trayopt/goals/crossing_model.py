@@ -128,7 +128,7 @@ def _strands(x: Variables, subunit: Subunit, at: DivideAt, positions: range) -> 
 
 
 def _leg_strands(x: Variables, subunit: Subunit, of: int, positions: range) -> list[Strand]:
-    """Give each leg its own low: that of the placed leg before it where it follows that one, else its position."""
+    """Return each leg its own low: that of the placed leg before it where it follows that one, else its position."""
     made: list[Strand] = []
     legs = legs_in(x, subunit, of, "port")
     for i, leg in enumerate(legs):

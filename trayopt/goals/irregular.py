@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def first_stacks(laid: Laid, trunk: Trunk) -> list[str]:
-    """Give the stack of the first placed leg with a splice, for each subunit of a trunk that has one, in order."""
+    """Return the stack of the first placed leg with a splice, for each subunit of a trunk that has one, in order."""
     found = []
     for subunit in trunk.subunits:
         legs = laid.by_subunit.get((trunk.id, subunit.number), ())
@@ -52,7 +52,7 @@ class Irregular(Goal):
 
 
 def _next_stack(stacks: Sequence[str]) -> dict[str, str]:
-    """Give the stack that follows each, cyclically; a single stack follows itself."""
+    """Return the stack that follows each, cyclically; a single stack follows itself."""
     return dict(zip(stacks, [*stacks[1:], stacks[0]], strict=True))
 
 
@@ -92,7 +92,7 @@ def _steps(x: Variables, trunk: Trunk) -> list[Literal]:
 
 
 def _unevenness(x: Variables) -> Expression:
-    """Give the most less the fewest used places of the stacks in use."""
+    """Return the most less the fewest used places of the stacks in use."""
     stacks = x.job.enclosure.stacks
     if len(stacks) == 1:
         return 0

@@ -103,7 +103,7 @@ class _Steps:
         return number
 
     def _chosen(self, keys: Sequence[tuple[Way, str]]) -> list[tuple[Literal, ...]]:
-        """Give literals that hold together for each of some ways to an end."""
+        """Return literals that hold together for each of some ways to an end."""
         x = self.x
         return [
             (x.goes(self.trunk, way), x.end(self.stack.id, end)) for way in x.ways(self.trunk)

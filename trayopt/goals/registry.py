@@ -26,7 +26,7 @@ MOVABLE: tuple[GoalName, ...] = ("legs", "trays", "crossings", "leg_length_mm")
 
 
 def order(names: Sequence[str] | None = None) -> tuple[Goal, ...]:
-    """Give the goals in the order in which they count.
+    """Return the goals in the order in which they count.
 
     Parameters
     ----------

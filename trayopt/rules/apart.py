@@ -1,4 +1,4 @@
-"""apart: joins on diverse routes never share a tray, or a stack."""
+"""apart: joins on diverse routes never share a tray (or, by scope, a stack)."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 class KeptApart(Rule[NoParameters]):
-    """Broken when two joins that are to be apart have splices in one tray (or, by scope, on one stack)."""
+    """Broken when two joins that must be apart have splices in one tray (or, by scope, on one stack)."""
 
     id = "apart"
     kind = "practice"
@@ -30,7 +30,7 @@ class KeptApart(Rule[NoParameters]):
     says_all = True
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
-        """Compare the places of the splices of every pair that is to be apart."""
+        """Compare the places of the splices of every pair of joins that must be apart."""
         used: dict[str, dict[Place, None]] = {join.name: {} for join in job.joins}
         for piece, place in laid.piece_places:
             if place is not None:
@@ -53,7 +53,7 @@ class KeptApart(Rule[NoParameters]):
                     yield Breach(f"{a}+{b}", text)
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Let one of two joins at most have splices in a tray (or on a stack)."""
+        """Let at most one of two joins have splices in a tray (or on a stack)."""
         index = {join.name: i for i, join in enumerate(job.joins)}
         for item in job.apart:
             for a, b in item.pairs:
@@ -65,7 +65,7 @@ class KeptApart(Rule[NoParameters]):
                         post(x.join_at(index[a], place) + x.join_at(index[b], place) <= 1, f"{a}+{b}")
 
     def say(self, job: Job, subject: str) -> str:
-        """Say which joins are to be apart, and how many splices they have."""
+        """Say which joins must be apart, and how many splices they have."""
         counts = {join.name: join.a.count for join in job.joins}
         for entry in job.apart:
             for a, b in entry.pairs:
@@ -82,7 +82,7 @@ class KeptApart(Rule[NoParameters]):
         return said("{subject}: these joins are not to be apart in this job", subject=subject)
 
     def need(self, job: Job, subject: str) -> str:
-        """Say what is to be apart, and how many trays and stacks there are for it."""
+        """Say which joins must be apart, and how many trays and stacks there are for them."""
         stacks, trays = several(len(job.enclosure.stacks), "stack"), several(len(job.enclosure.places), "tray")
         return said(
             "{asked}; the box has {stacks} with {trays} in all",
@@ -92,7 +92,7 @@ class KeptApart(Rule[NoParameters]):
         )
 
     def without(self, job: Job, subject: str) -> Job:
-        """Take the pair out of what is to be apart; an entry of more than two joins falls into its pairs."""
+        """Remove the pair from the job's ``apart``; an entry of more than two joins is replaced by its other pairs."""
         found = []
         for entry in job.apart:
             pairs = [pair for pair in entry.pairs if "+".join(pair) != subject]

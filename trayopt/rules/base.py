@@ -1,4 +1,4 @@
-"""What a rule is: a statement with three voices, check (plain data), encode (solver) and say (the crew's words)."""
+"""The base class of rules: a statement, its check on plain data, its encoding for the solver, and its words for the crew."""
 
 from __future__ import annotations
 
@@ -32,10 +32,9 @@ P = TypeVar("P", bound=Frozen)
 
 
 class Post(Protocol):
-    """Takes constraints of one rule: ``post(constraint, subject, when=literals)``.
+    """A function that takes the constraints of a rule: ``post(constraint, subject, when=literals)``.
 
-    The constraint holds unless the subject's group is given up; ``when`` are literals that must all be true for it to
-    count.
+    The constraint binds unless the subject's group is given up. It applies only if all literals in ``when`` are true.
     """
 
     def __call__(self, constraint: Constraint, subject: str, when: tuple[Literal, ...] = ()) -> None:
@@ -43,7 +42,7 @@ class Post(Protocol):
 
 
 Agreed = Names["end", "division", "stack"]
-"""What legs can have in common."""
+"""Properties that legs can have in common."""
 Help = Names[
     "bench",
     "loops",
@@ -64,7 +63,7 @@ another box."""
 
 
 class Rule(ABC, Generic[P]):
-    """A rule: what it asks of a plan, and all that is said of it elsewhere.
+    """A rule: its demand on a plan, and every fact about the rule that other rooms need.
 
     Class attributes that each rule gives: ``id`` (as in job files), ``named`` (in words, where that is not the id), ``kind``,
     ``level`` and ``weight`` (defaults), ``subject`` (what its subjects are), ``statement`` (when it is broken, in one
@@ -83,95 +82,95 @@ class Rule(ABC, Generic[P]):
     Parameters: ClassVar[type[Frozen]] = NoParameters
 
     speaks_of: ClassVar[str | None] = None
-    """Key of a job without which it says nothing, where it came with that key; other jobs keep their digests."""
+    """The key of a job that came with the rule. Without this key the rule says nothing, and the digest leaves it out."""
     blamed: ClassVar[int] = 100
-    """Rank in which physical rules are blamed for a conflict: what a designer can change soonest comes first."""
+    """The rank in the order of blame for a conflict: rules that a designer can change most easily come first."""
     asked_for: ClassVar[bool] = False
-    """Whether it holds only of what a job names itself, so that it is blamed with what the job asks for."""
+    """Whether the rule applies only to things that the job names, and so is blamed together with the wishes of the job."""
     cost: ClassVar[str] = ""
-    """Name of the cost of giving it up; where empty, that of its kind."""
+    """The name of the cost of giving the rule up; empty means the cost of its kind."""
     helped_by: ClassVar[frozenset[Help]] = frozenset()
-    """What can be added to a job so that the rule is kept in it."""
+    """The kinds of additions to a job that can help to keep the rule."""
     says_all: ClassVar[bool] = False
-    """Whether ``need`` says all with its numbers, so that a plan that breaks the rule shows nothing more."""
+    """Whether the numbers of ``need`` say everything, so that a plan that breaks the rule adds nothing."""
     shows_all: ClassVar[bool] = False
-    """Whether a plan that breaks the rule shows all, so that ``need`` says nothing more."""
+    """Whether a plan that breaks the rule shows everything, so that ``need`` adds nothing."""
     cells: ClassVar[tuple[str, ...]] = ("position", "tray", "stack", "fibres")
-    """Columns of a table in which the cell to change stands, the first that there is."""
+    """Columns that may hold the cell to change; the first column that the table has counts."""
     way_cells: ClassVar[tuple[str, ...]] = ("port", "travel", "loops")
-    """Columns of the ways of trunks in which a cell to change stands."""
+    """Columns for ways of trunks that may hold a cell to change."""
     ways_only: ClassVar[bool] = False
-    """Whether it is broken by the way of a trunk alone, wherever its legs lie."""
+    """Whether the way of a trunk alone decides whether the rule is broken, wherever the legs lie."""
     of_ways: ClassVar[bool] = True
-    """Whether the way of a trunk can matter to it, where every leg stays in its tray."""
+    """Whether the way of a trunk can matter to the rule while every leg stays in its tray."""
     by_travel: ClassVar[bool] = False
-    """Whether the way of a trunk decides too, though its subjects are tray places."""
+    """Whether the way of a trunk matters, although the subjects of the rule are tray places."""
     odd_by: ClassVar[Agreed | None] = None
-    """In what the legs of a subject have to agree, so that the odd ones among them are what to change."""
+    """The property in which all legs of a subject must agree; legs that differ from the others are those to change."""
     usual_words: ClassVar[Mapping[str, str]] = {}
-    """What its usual parameters follow from, where they are no fixed figures."""
+    """The words for default parameters that are not fixed figures but follow from something."""
     kept_by_more: ClassVar[bool] = False
-    """Whether a plan that seems to break it may keep it once more of its legs are known."""
+    """Whether an incomplete plan that breaks the rule may keep it once more legs are known."""
     of_uncut: ClassVar[bool] = False
-    """Whether a tube that passes uncut can break it, a subunit though it has no leg."""
+    """Whether a tube that passes uncut, a subunit without legs, can break the rule."""
     of_divisions: ClassVar[bool] = False
-    """Whether it looks at how subunits are divided, which runs of splices do not tell before all of them are known."""
+    """Whether the rule looks at divisions of subunits, which a list of splices tells only once it is complete."""
 
     @property
     def name(self) -> str:
-        """Its name in messages: the id, or words for the rules that always hold."""
+        """The name of the rule in messages: its id, or words for a rule that always holds."""
         return self.named or self.id
 
     def usual(self, box: Enclosure | None) -> dict[str, int | float]:
-        """Give the parameters that a job has where it says nothing; those that follow from the box, only where it is known."""
+        """Return the default parameters; a default that follows from the box is included only if the box is known."""
         del box
         return {name: field.default for name, field in self.Parameters.model_fields.items()}
 
     def parameters(self, job: Job) -> P:
-        """Give the rule's parameters in this job; they were validated when the job was read."""
+        """Return the rule's parameters in this job, which were validated when the job was read."""
         setting = job.rules.get(self.id)
         given = setting.parameters if setting else {}
         return self.Parameters.model_construct(None, **given)  # type: ignore[return-value]
 
     @abstractmethod
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
-        """Yield every subject that is broken, in the order of the job, from plain data only."""
+        """Yield every subject that breaks the rule, in the order of the job, from plain data only."""
 
     @abstractmethod
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Post what keeps each subject unbroken."""
+        """Post the constraints that keep each subject from breaking the rule."""
 
     @abstractmethod
     def say(self, job: Job, subject: str) -> str:
-        """Say in one sentence what the rule asks of a subject in this job: what is needed, what there is."""
+        """Say in one sentence what a subject needs by this rule, and what the job has."""
 
     def applies(self, job: Job, subject: str) -> bool:
-        """Whether a subject of the rule's kind can break it in this job at all."""
+        """Whether a subject can break the rule in this job at all."""
         del job, subject
         return True
 
     def need(self, job: Job, subject: str) -> str:
-        """Say what the rule asks of a subject and what there is at best, where more can be said of that."""
+        """Say what a subject needs and what the job has at best, if this is more than ``say`` tells."""
         return self.say(job, subject)
 
     def short(self, job: Job) -> bool:
-        """Whether a count of the whole box says by itself that it cannot be kept."""
+        """Whether a count of the whole box alone shows that no plan keeps the rule."""
         del job
         return False
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
-        """Say to a reviewer in one sentence what to change in a plan that breaks it."""
+        """Tell a reviewer in one sentence what to change in a plan that breaks the rule."""
         del laid
         said = self.say(job, subject).removeprefix(f"{subject}: ")
         return f"change what the plan decides of {subject} until this holds: {said}"
 
     def without(self, job: Job, subject: str) -> Job:
-        """Give the job in which the rule is given up for a subject.
+        """Return the job in which the rule is given up for a subject.
 
         Notes
         -----
-        A job file knows rules, not their subjects: a rule that is given up for one subject is preferred from then on, so
-        that the plan breaks it where it must and nowhere else.
+        A job file names rules, not their subjects. So a rule that is given up for one subject becomes a preference, and
+        the plan breaks it only where it has to.
         """
         del subject
         setting = job.rules[self.id]

@@ -1,4 +1,4 @@
-"""bend_radius: the track bends nothing tighter than it may be bent."""
+"""bend_radius: the track bends no tube and no leg below its least radius."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 class BendRadius(Rule[NoParameters]):
-    """Broken when the least radius of what travels for a placed leg is above the track's ``min_radius_mm``."""
+    """Broken when the tube that travels for a placed leg has a least radius above the track's ``min_radius_mm``."""
 
     id = "bend_radius"
     kind = "physical"
@@ -74,7 +74,7 @@ class BendRadius(Rule[NoParameters]):
                     )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Forbid legs whose tube asks for a wider bend than the track gives, and trunks whose uncut tubes do."""
+        """Forbid legs and trunks with tubes that need a wider bend than the track gives."""
         for item in job.through:
             enters = job.trunk_by_id[item.ends[0]]
             for unit in enters.passing:
@@ -90,7 +90,7 @@ class BendRadius(Rule[NoParameters]):
                         post(placed == 0, subunit.name, only_where(x, trunk, at))
 
     def say(self, job: Job, subject: str) -> str:
-        """Say what the track asks of a subunit's tube."""
+        """Say which radius the track has, and which radius a subunit's tube needs."""
         trunk, _, number = subject.rpartition("/")
         subunit = job.subunit_of_leg[trunk, int(number)]
         return said(

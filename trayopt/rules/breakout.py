@@ -1,4 +1,4 @@
-"""breakout: a trunk that can be divided at the tray is not divided at its port."""
+"""breakout: a trunk that may be divided at the tray is not divided at its port."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class Breakout(Rule[NoParameters]):
         return job.trunk_by_id[subject].divided_only_at is None
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
-        """Look for trunks that are divided at the port and need not be."""
+        """Find trunks that are divided at the port although they may be divided at the tray."""
         for trunk in laid.trunks():
             if "tray" in trunk.divide_at and laid.divide_at[trunk.id] == "port":
                 legs = sum(item.leg.of > 1 for item in laid.legs[trunk.id])
@@ -50,7 +50,7 @@ class Breakout(Rule[NoParameters]):
                     )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Divide trunks at the tray that may be divided there."""
+        """Divide every trunk at the tray if its list allows it."""
         for trunk in job.trunks:
             if "tray" in trunk.divide_at and "port" in x.divide_options(trunk):
                 post(x.divided_at(trunk, "port") <= 0, trunk.id)

@@ -1,4 +1,4 @@
-"""divided at the tray: legs that part at the trays' entrances lie in one stack, tray upon tray."""
+"""divided at the tray: the legs of a tube that is divided at the trays lie in one stack, tray upon tray."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def torn(legs: Sequence[LaidLeg]) -> tuple[LaidLeg, LaidLeg] | None:
-    """Find the first step between placed legs of a subunit that leaves the stack, or does not stay or rise by one."""
+    """Find the first pair of successive placed legs on two stacks, or at positions that neither stay nor rise by one."""
     for before, leg in pairwise(legs):
         rise = leg.place.position - before.place.position
         if leg.place.stack != before.place.stack or rise not in {0, 1}:
@@ -26,7 +26,7 @@ def torn(legs: Sequence[LaidLeg]) -> tuple[LaidLeg, LaidLeg] | None:
 
 
 def apart(before: LaidLeg, leg: LaidLeg) -> str:
-    """Say where two legs lie that do not follow each other."""
+    """Say where two successive legs lie that break the rule."""
     return said(
         "{leg_leg} lies in {leg_place}, {before_leg} in {before_place}; {leg_leg} may lie in {before_place} or one place outward",
         leg_leg=leg.leg,
@@ -66,7 +66,7 @@ class DividedAtTray(Rule[NoParameters]):
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Bind each leg to the next one, in subunits divided at the tray."""
+        """Bind each leg to the next leg, in subunits divided at the tray."""
         for trunk in job.trunks:
             if "tray" in x.divide_options(trunk):
                 encode_neighbours(x, post, trunk, "tray")
@@ -84,7 +84,7 @@ class DividedAtTray(Rule[NoParameters]):
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
-        """Say where its legs go from the first outward."""
+        """Say where the legs of the subunit go, from the first leg outward."""
         trunk, _, number = subject.rpartition("/")
         legs = laid.by_subunit.get((trunk, int(number)), [])
         if not legs:

@@ -1,4 +1,4 @@
-"""What several rules' ``encode`` have in common. No ``check`` uses anything of this file."""
+"""Helpers that several rules share in ``encode``. No ``check`` uses this file."""
 
 from __future__ import annotations
 
@@ -17,27 +17,27 @@ if TYPE_CHECKING:
 
 
 def only_where(x: Variables, trunk: Trunk, at: DivideAt) -> tuple[Literal, ...]:
-    """Give the literals under which a trunk is divided here: none where it is divided nowhere else in this model."""
+    """Return the literals under which a trunk is divided here: none where it is divided nowhere else in this model."""
     return () if len(x.divide_options(trunk)) == 1 else (x.divided_at(trunk, at),)
 
 
 def enters_by_trunk(x: Variables, port: Port) -> dict[Trunk, Literal]:
-    """Tell of each trunk that has a way through a port whether it enters there."""
+    """Return, for each trunk that may enter by a port, the literal that says whether it does."""
     return {
         trunk: x.enters(trunk, port.id) for trunk in x.job.trunks if any(way.port == port.id for way in x.ways(trunk))
     }
 
 
 def legs_in(x: Variables, subunit: Subunit, of: int, at: DivideAt) -> list[Leg]:
-    """Give the legs of a division that lie in trays if the trunk is divided here: at the port idle legs stay out."""
+    """Return the legs of a division that lie in trays if the trunk is divided here: at the port idle legs stay out."""
     return [leg for leg in x.legs(subunit, of) if at == "tray" or x.job.spliced_fibres(leg)]
 
 
 def encode_neighbours(x: Variables, post: Post, trunk: Trunk, at: DivideAt) -> None:
     """Let each placed leg of a subunit lie where the placed leg before it lies, or one position higher on that stack.
 
-    It binds where the trunk is divided ``at`` the tray or the port. Where every splice is placed, or the tube is opened at a
-    tray, all legs of a subunit are placed that can be, and the leg before is simply the one before in the list.
+    This binds if the trunk is divided ``at`` the tray or the port. If every splice is placed, or the tube is opened at a
+    tray, every leg of a subunit that can be placed is placed. Then the leg before is the previous leg of the list.
     """
     when = only_where(x, trunk, at)
     all_or_none = x.all_placed or at == "tray"

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 TRY_MM = 40
-"""What a try at a splice takes off each side, in mm: common practice, no source."""
+"""The length that each attempt at a splice takes off either side, in mm: common practice, no source."""
 
 
 class Exposed(Rule[Lengths]):
@@ -71,7 +71,7 @@ class Exposed(Rule[Lengths]):
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Forbid each way together with the places that it takes too long to reach."""
+        """Forbid each pair of a way and a place for which too much has to be stripped."""
         lengths = self.parameters(job)
         for trunk in job.trunks:
             limit = trunk.exposed_mm
@@ -85,7 +85,7 @@ class Exposed(Rule[Lengths]):
             forbid_places(x, post, trunk, too_long)
 
     def applies(self, job: Job, subject: str) -> bool:
-        """Whether there is a limit to what the trunk has exposed."""
+        """Whether the trunk has a limit of exposed length."""
         return job.trunk_by_id[subject].exposed_mm is not None
 
     def say(self, job: Job, subject: str) -> str:

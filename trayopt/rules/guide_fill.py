@@ -1,4 +1,4 @@
-"""guide_fill: what passes a guide fills no more than a part of its opening."""
+"""guide_fill: the tubes that pass a guide fill no more than a part of its opening."""
 
 from __future__ import annotations
 
@@ -311,10 +311,10 @@ class Uncut:
 
 
 def guide_units(guide: Guide, fill: float) -> int:
-    """Give what a guide takes at a fill, in the units of ``area_units``."""
+    """Return the area that a guide may hold at a fill, in the units of ``area_units``."""
     return floor(fill * guide.opening_mm2 * 4 / pi * AREA_UNITS + 1e-3)
 
 
 def area_units(diameter_mm: float) -> int:
-    """Give the square of a diameter as a whole number of 10⁻⁶ mm²."""
+    """Return the square of a diameter as a whole number of 10⁻⁶ mm²."""
     return round(diameter_mm * diameter_mm * AREA_UNITS)

@@ -1,4 +1,4 @@
-"""The judge: every rule asked, each at its level in the job."""
+"""The judge: it checks a plan against every rule, each at its level in the job."""
 
 from __future__ import annotations
 
@@ -33,12 +33,12 @@ def judge(job: Job, laid: Laid, *, like: Laid | None = None) -> list[Finding]:
 
 
 def no_plan_breaks(found: Finding) -> bool:
-    """Whether a finding is of what no plan breaks: an always rule, a built pin, a physical rule at must."""
+    """Whether a finding is about a rule that no plan may break: an always rule, a built pin, or a physical rule at must."""
     return found.level == "always" or (found.level == "must" and BY_ID[found.rule].kind == "physical")
 
 
 def is_plan(job: Job, laid: Laid) -> bool:
-    """Whether a plan keeps all that no plan breaks; rules are asked one by one, until one is broken."""
+    """Whether a plan keeps every rule that no plan may break; the check ends at the first broken rule."""
     built = {pin.subject for pin in job.pins if pin.built}
     for rule in RULES:
         binds = rule.kind == "always" or (rule.kind == "physical" and level_of(rule, job.rules) == "must")

@@ -1,4 +1,4 @@
-"""natural_travel: a trunk travels the way its port turns it."""
+"""natural_travel: a trunk travels in the direction in which its port turns it."""
 
 from __future__ import annotations
 

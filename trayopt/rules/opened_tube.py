@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 class OpenedTube(Rule[NoParameters]):
-    """Broken when a subunit that is divided at the tray has a leg in a tray and another one in none."""
+    """Broken when a subunit that is divided at the tray has a leg in a tray and another leg in no tray."""
 
     id = "opened_tube"
     named = "opened tube"
@@ -49,7 +49,7 @@ class OpenedTube(Rule[NoParameters]):
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Place every leg of a division at the tray, or none."""
+        """Place either every leg of a division at the tray, or no leg."""
         for trunk in job.trunks:
             if "tray" not in x.divide_options(trunk):
                 continue
@@ -74,6 +74,6 @@ class OpenedTube(Rule[NoParameters]):
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
-        """Say where the bare legs go."""
+        """Say where the legs without a tray go."""
         del job, laid
         return f"park the other legs of {subject} in the same trays or the ones next to them, or keep the subunit whole"

@@ -40,7 +40,7 @@ class OppositeTravel(Rule[NoParameters]):
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Let one of two joined trunks at most travel each way round."""
+        """Let at most one of two joined trunks travel in each direction."""
         for a, b in job.joined_pairs:
             for travel in TRAVELS:
                 post(x.travels(job.trunk_by_id[a], travel) + x.travels(job.trunk_by_id[b], travel) <= 1, f"{a}+{b}")

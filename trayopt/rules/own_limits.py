@@ -1,4 +1,4 @@
-"""own limits: a trunk enters, travels, loops and is divided only as its owner allows."""
+"""own limits: the port, travel, loops and place of division of a trunk are among those that its owner allows."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 class OwnLimits(Rule[NoParameters]):
-    """Broken when the trunk has a port, a travel, loops, a place of division or work on its ribbons that is not among its own."""
+    """Broken when the port, travel, loops, place of division or ribbon work of a trunk is not in the trunk's own list."""
 
     id = "own_limits"
     named = "own limits"
@@ -96,7 +96,7 @@ class OwnLimits(Rule[NoParameters]):
         return said("{limits}, its ribbons {ribbons}", limits=limits, ribbons=_ribbons(trunk))
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
-        """Say what its owner allows."""
+        """Say what the owner of the trunk allows."""
         trunk = job.trunk_by_id[subject]
         if laid.ribbons[subject] not in trunk.ribbons:
             return f"splice {subject} with its ribbons {_ribbons(trunk)}, or ask its owner for other limits"

@@ -73,7 +73,7 @@ def _trunk_differs(laid: Laid, pin: TrunkPin) -> str:
 
 
 def lies(job: Job, x: Variables, leg: Leg, places: Iterable[Place]) -> Constraint:
-    """Ask for a leg at one of some places; a leg that cannot be placed lies nowhere."""
+    """Require a leg to lie at one of some places; no plan has a leg that cannot be placed there."""
     subunit = job.subunit(leg)
     known = leg.of in x.divisions(subunit) and leg in x.legs(subunit, leg.of)
     return sum(x.at(leg, place) for place in places) >= 1 if known else False

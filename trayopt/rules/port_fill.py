@@ -63,7 +63,7 @@ class PortFill(Rule[PortFillParameters]):
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Bound Σ diameter² by the fill that belongs to the number of trunks in the port."""
+        """Bound Σ diameter² by the fill for the number of trunks in the port."""
         asked = self.parameters(job)
         for port in job.enclosure.ports:
             enters = enters_by_trunk(x, port)

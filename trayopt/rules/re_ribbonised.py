@@ -1,4 +1,4 @@
-"""re_ribbonised: a trunk for which less will do is not re-ribbonised."""
+"""re_ribbonised: a trunk is not re-ribbonised if less work is allowed."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 class ReRibbonised(Rule[NoParameters]):
-    """Broken when a trunk whose list has less than that is re-ribbonised."""
+    """Broken when a trunk is re-ribbonised although its list has less work."""
 
     id = "re_ribbonised"
     kind = "practice"
@@ -35,7 +35,7 @@ class ReRibbonised(Rule[NoParameters]):
         return 0 < len(trunk.keeps_or_splits) < len(trunk.ribbons)
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
-        """Look for trunks that are re-ribbonised and need not be."""
+        """Find trunks that are re-ribbonised without need."""
         for trunk in laid.trunks():
             word = laid.ribbons[trunk.id]
             if trunk.keeps_or_splits and isinstance(word, int):
@@ -51,13 +51,13 @@ class ReRibbonised(Rule[NoParameters]):
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Do less than re-ribbonise."""
+        """Require less work than re-ribbonising."""
         for trunk in job.trunks:
             if trunk.keeps_or_splits:
                 post(sum(x.ribboned(trunk, word) for word in trunk.keeps_or_splits) >= 1, trunk.id)
 
     def say(self, job: Job, subject: str) -> str:
-        """Say what is asked."""
+        """Say what the rule asks for."""
         less = listed([ribbons_are(word) for word in job.trunk_by_id[subject].keeps_or_splits], "or")
         return said("{subject}: its ribbons are {less}, and not made anew", subject=subject, less=less)
 

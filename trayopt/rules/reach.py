@@ -61,13 +61,13 @@ class Reach(Rule[ReachParameters]):
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Forbid each way together with the places that it leaves too short."""
+        """Forbid each pair of a way and a place for which the freed length does not reach the bench."""
         bench = self.parameters(job).bench_mm
         for trunk in job.trunks:
             forbid_places(x, post, trunk, lambda way, place, end: x.routes.free_mm(way, place, end) < bench)
 
     def say(self, job: Job, subject: str) -> str:
-        """Say how much the bench needs, and the ring."""
+        """Say which length the bench needs, and how long the ring is."""
         bench = self.parameters(job).bench_mm
         ring = routes_of(job).ring.length_mm
         loops = listed(job.trunk_by_id[subject].loops, "or")

@@ -60,22 +60,22 @@ RULES: list[Rule[Any]] = [
     NaturalTravel(), SameDivision(), TrayPair(), TiedTrays(), Breakout(), RibbonWork(), ReRibbonised(),
     SeparatedRibbons(), RibbonisedFibres(), Reserve(), PortFill(),
 ]  # fmt: skip
-"""Every rule, in the order in which they are told."""
+"""Every rule, in the order of answers."""
 BY_ID: dict[str, Rule[Any]] = {rule.id: rule for rule in RULES}
 SETTABLE: list[str] = [rule.id for rule in RULES if rule.kind != "always"]
-"""Rules that have a level."""
+"""The ids of the rules that have a level."""
 LEVELS: tuple[Level, ...] = get_args(Level)
 MOST_WEIGHT = 1_000_000
 
 
 @contextmanager
 def register(rule: Rule[Any]) -> Iterator[None]:
-    """Have a rule more, after all others, as long as the context lasts; in this process, and for jobs that are read in it.
+    """Add a rule after all others while the context lasts, in this process, for jobs that are read meanwhile.
 
     Raises
     ------
     ValueError
-        Where there is a rule of this id, or where it is one that always holds: jobs do not know such a rule as theirs.
+        If there is a rule of this id already, or if the rule always holds: a job cannot set such a rule.
     """
     if rule.id in BY_ID or rule.kind == "always":
         raise ValueError(said("{rule} cannot be registered: a rule has an id of its own and a level", rule=rule.id))
@@ -106,16 +106,16 @@ def fill(raw: Mapping[str, object], box: Enclosure | None) -> tuple[dict[str, Se
     Parameters
     ----------
     raw
-        By rule: a level, or a mapping with any of level, weight and the rule's parameters.
+        For each rule: a level, or a mapping with any of level, weight and the rule's parameters.
     box
-        The job's box, from which some usual parameters follow; None where it could not be read.
+        The job's box, from which some defaults follow; None if it could not be read.
 
     Returns
     -------
     settings
-        Every rule that has a level, in the order of the registry; what is faulty keeps its default.
+        The setting of every rule that has a level, in the order of the registry. A faulty part keeps its default.
     faults
-        Everything wrong, in the order of ``raw``.
+        All faults, in the order of ``raw``.
     """
     faults: list[RuleFault] = []
     given: dict[str, object] = {}
@@ -139,7 +139,7 @@ def fill(raw: Mapping[str, object], box: Enclosure | None) -> tuple[dict[str, Se
 
 
 def refill(job: Job) -> Job:
-    """Give a job that was read back from its canonical JSON the usual parameters of its rules, which stand in no file."""
+    """Return a job that was read back from its canonical JSON the usual parameters of its rules, which stand in no file."""
     rules = {
         name: remade(setting, usual=BY_ID[name].usual(job.enclosure), speaks_of=BY_ID[name].speaks_of)
         for name, setting in job.rules.items()
@@ -148,7 +148,7 @@ def refill(job: Job) -> Job:
 
 
 def in_box(job: Job, box: Enclosure) -> Job:
-    """Give a job in another box; parameters that followed from the old one follow from the new one."""
+    """Return a job in another box; parameters that followed from the old one follow from the new one."""
     rules = {}
     for name, setting in job.rules.items():
         usual = BY_ID[name].usual(box)
@@ -160,19 +160,19 @@ def in_box(job: Job, box: Enclosure) -> Job:
 
 
 def level_of(rule: Rule[Any], settings: Mapping[str, Setting]) -> Level:
-    """Level of a rule in a job; its default where the job holds no setting."""
+    """Return the level of a rule in a job, or its default if the job has no setting."""
     setting = settings.get(rule.id)
     return rule.level if setting is None else setting.level
 
 
 def weight_of(rule: Rule[Any], settings: Mapping[str, Setting]) -> int:
-    """Weight of a rule in a job; its default where the job holds no setting."""
+    """Return the weight of a rule in a job, or its default if the job has no setting."""
     setting = settings.get(rule.id)
     return rule.weight if setting is None else setting.weight
 
 
 def did_you_mean(word: object, known: Iterable[str]) -> str:
-    """Name the known word that was most likely meant; empty where none is near."""
+    """Return the known word that was most likely meant; empty if no word is near."""
     from difflib import get_close_matches
 
     near = get_close_matches(str(word).lower().replace("-", "_").replace(" ", "_"), list(known), n=1)
@@ -248,7 +248,7 @@ def _weight(rule: Rule[Any], value: object, faults: list[RuleFault]) -> int:
 def _parameters(
     rule: Rule[Any], given: dict[str, object], usual: dict[str, int | float], faults: list[RuleFault]
 ) -> dict[str, int | float]:
-    """Validate a rule's parameters; where they do not go, say why and keep the defaults."""
+    """Validate a rule's parameters; if they are faulty, note why and return the defaults."""
     if not given:
         return usual
     try:
@@ -276,7 +276,7 @@ def _entry(rule: Rule[Any]) -> str:
 
 
 def _allowed(field: FieldInfo) -> str:
-    """Say in words what a parameter may be."""
+    """Describe the allowed values of a parameter."""
     words = said("a whole number" if field.annotation is int else "a number")
     limits = {
         name: getattr(item, name) for item in field.metadata for name in ("gt", "ge", "le") if hasattr(item, name)

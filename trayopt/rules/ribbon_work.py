@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 class RibbonWork(Rule[NoParameters]):
-    """Broken when a trunk whose list has ``as_they_are`` has its ribbons split or re-ribbonised."""
+    """Broken when the ribbons of a trunk are split or re-ribbonised although its list has ``as_they_are``."""
 
     id = "ribbon_work"
     kind = "practice"
@@ -36,7 +36,7 @@ class RibbonWork(Rule[NoParameters]):
         return len(own) > 1 and AS_THEY_ARE in own
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
-        """Look for trunks whose ribbons are worked on and need not be."""
+        """Find trunks whose ribbons are worked on without need."""
         for trunk in laid.trunks():
             word = laid.ribbons[trunk.id]
             if AS_THEY_ARE in trunk.ribbons and word != AS_THEY_ARE:
@@ -56,7 +56,7 @@ class RibbonWork(Rule[NoParameters]):
                 post(x.ribboned(trunk, AS_THEY_ARE) >= 1, trunk.id)
 
     def say(self, job: Job, subject: str) -> str:
-        """Say what is asked."""
+        """Say what the rule asks for."""
         del job
         return said("{subject}: its ribbons are spliced as they are", subject=subject)
 

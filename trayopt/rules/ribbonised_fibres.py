@@ -40,7 +40,7 @@ class RibbonisedFibres(Rule[NoParameters]):
         return job.mixed and any(str(place) == subject or place.stack == subject for place in job.ribbon_places)
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
-        """Look into the trays for ribbons."""
+        """Find splices of loose fibres in trays for ribbons."""
         for place in job.ribbon_places if job.mixed else ():
             pairs = dict.fromkeys((run.a.trunk, run.b.trunk) for run in laid.sleeve_runs.get(place, ()))
             loose = [f"{a}+{b}" for a, b in pairs if not any(job.trunk_by_id[end].in_ribbons for end in (a, b))]
@@ -63,7 +63,7 @@ class RibbonisedFibres(Rule[NoParameters]):
                 post(x.pair_at(pair, place) <= 0, str(place))
 
     def say(self, job: Job, subject: str) -> str:
-        """Say what is asked."""
+        """Say what the rule asks for."""
         del job
         return said("{subject}: trays for ribbons take no splices between loose fibres", subject=subject)
 

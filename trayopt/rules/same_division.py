@@ -53,7 +53,7 @@ class SameDivision(Rule[NoParameters]):
                     break
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Let one k at most be in use in each class of equal subunits of a trunk."""
+        """Let each class of equal subunits of a trunk use at most one k."""
         for trunk in job.trunks:
             alike: dict[tuple[int, int], list[Subunit]] = {}
             for subunit in trunk.subunits:

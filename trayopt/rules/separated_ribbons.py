@@ -32,7 +32,7 @@ class SeparatedRibbons(Rule[NoParameters]):
         return job.mixed and any(str(place) == subject or place.stack == subject for place in job.single_places)
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
-        """Look into the trays for single fibres."""
+        """Find legs that lie in the wrong trays for single fibres."""
         for place in job.single_places if job.mixed else ():
             legs = [leg for leg in laid.trays.get(place, ()) if job.trunk_by_id[leg.trunk].in_ribbons]
             if legs:
@@ -53,7 +53,7 @@ class SeparatedRibbons(Rule[NoParameters]):
                     post(x.trunk_at(trunk, place) <= 0, str(place))
 
     def say(self, job: Job, subject: str) -> str:
-        """Say what is asked."""
+        """Say what the rule asks for."""
         del job
         return said("{subject}: trays for single fibres take no leg of ribbons", subject=subject)
 

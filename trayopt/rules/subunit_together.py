@@ -49,7 +49,7 @@ class SubunitTogether(Rule[NoParameters]):
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Bind each leg to the next one, in subunits divided at the port."""
+        """Bind each leg to the next leg, in subunits divided at the port."""
         for trunk in job.trunks:
             if "port" in x.divide_options(trunk):
                 encode_neighbours(x, post, trunk, "port")

@@ -28,7 +28,7 @@ class TiedTraysParameters(Frozen):
 class TiedTrays(Rule[TiedTraysParameters]):
     """Broken when the group of places to which opened tubes tie a used place has more places than ``trays``.
 
-    Two places are tied if one opened subunit has legs in both; a group is what is tied directly or over others.
+    Two places are tied if an opened subunit has legs in both. A group has all places that are tied directly or by others.
     """
 
     id = "tied_trays"
@@ -81,7 +81,7 @@ class TiedTrays(Rule[TiedTraysParameters]):
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
-        """Say what makes the group smaller."""
+        """Say what makes the tied group smaller."""
         del job
         trunks = {
             leg.trunk

@@ -17,7 +17,7 @@ MARKS = {"de": str.maketrans(",.", ".,")}
 
 @cache
 def forms_of(language: str) -> dict[str, dict[str, str]]:
-    """Give the catalogues of a language by their parts; KeyError where there is none."""
+    """Return the catalogues of a language by their parts; KeyError where there is none."""
     import tomllib
 
     if language not in LANGUAGES:
@@ -32,7 +32,7 @@ def forms_of(language: str) -> dict[str, dict[str, str]]:
 
 @cache
 def tongue_of(language: str) -> Tongue:
-    """Give a language that says what rules say; English says everything as it was made."""
+    """Return a language that says what rules say; English says everything as it was made."""
     if language not in LANGUAGES:
         return Tongue({}, str)
     parts = forms_of(language)

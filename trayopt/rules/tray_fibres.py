@@ -113,7 +113,7 @@ def wasted(job: Job) -> list[str]:
 
 
 def _most(sizes: Iterable[int], room: int) -> int:
-    """Give the most that pieces of some sizes, each as often as one likes, can fill of a room."""
+    """Return the most that pieces of some sizes, each as often as one likes, can fill of a room."""
     filled = {0}
     for total in range(1, room + 1):
         if any(total - size in filled for size in sizes):

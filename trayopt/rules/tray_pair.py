@@ -42,7 +42,7 @@ class TrayPair(Rule[NoParameters]):
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Let one pair of trunks at most have splices in a tray."""
+        """Let at most one pair of trunks have splices in a tray."""
         if len(job.joined_pairs) > 1:
             for place in job.enclosure.places:
                 post(sum(x.pair_at(pair, place) for pair in job.joined_pairs) <= 1, str(place))

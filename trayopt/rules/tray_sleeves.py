@@ -47,7 +47,7 @@ class TraySleeves(Rule[NoParameters]):
                 )
 
     def encode(self, job: Job, x: Variables, post: Post) -> None:
-        """Bound the sleeves of every place: either side of a run brings half of its sleeves."""
+        """Bound the sleeves of every place: each side of a run brings half of the sleeves of the run."""
         for place in job.enclosure.places:
             post(x.sleeves2_at_least(place) <= 2 * job.enclosure.tray_at(place).sleeves, str(place))
 
@@ -78,7 +78,7 @@ class TraySleeves(Rule[NoParameters]):
         )  # fmt: skip
 
     def short(self, job: Job) -> bool:
-        """Whether all trays together have too few sleeves, by count."""
+        """Whether all trays together have too few sleeves."""
         have = sum(tray.sleeves for stack in job.enclosure.stacks for tray in stack.by_position)
         size = max(tray.sleeve_fibres for tray in job.enclosure.trays)
         return have < sum(run.sleeves(size) for run in job.sleeve_runs)

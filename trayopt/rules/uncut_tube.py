@@ -1,4 +1,4 @@
-"""uncut tube: what a trunk that goes through does not have cut stays whole."""
+"""uncut tube: the tubes of a through trunk that are not cut stay whole."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class UncutTube(Rule[NoParameters]):
     cells = ("fibres", "from fibres", "from")
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
-        """Look for rows of the plan that name fibres of uncut tubes."""
+        """Find rows of the plan that name fibres of uncut tubes."""
         for trunk in job.trunks:
             for unit in trunk.passing:
                 rows = [c for c in laid.claims if c.trunk == trunk.id and c.first <= unit.last and c.last >= unit.first]
@@ -50,7 +50,7 @@ class UncutTube(Rule[NoParameters]):
         """Post nothing: no model has legs of tubes that pass uncut."""
 
     def say(self, job: Job, subject: str) -> str:
-        """Say what of a trunk passes uncut."""
+        """Say which tubes of a trunk pass uncut."""
         trunk, _, _ = subject.rpartition("/")
         numbers = listed(job.trunk_by_id[trunk].uncut)
         return said(
@@ -61,6 +61,6 @@ class UncutTube(Rule[NoParameters]):
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
-        """Say how a tube comes to be cut."""
+        """Say how to change the job so that the tube is cut."""
         del job, laid
         return f"take {subject} out of the trays; if it is to be cut, join its fibres, or name it under cut"

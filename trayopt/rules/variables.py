@@ -1,4 +1,4 @@
-"""What rules and goals may ask of the model. The solver's floor implements it; no solver is imported here."""
+"""The vocabulary in which rules and goals talk to the model. The solver's floor implements it; no solver is imported here."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ class Boolean(Linear, Protocol):
     def __invert__(self) -> Boolean: ...
     @property
     def index(self) -> int:
-        """Its number in the model; below 0 for a negation."""
+        """The number of the literal in the model; below 0 for a negation."""
 
 
 Literal: TypeAlias = Boolean | int
@@ -55,7 +55,7 @@ Constraint: TypeAlias = bool
 
 
 class Terms(Protocol):
-    """What is said of literals and sums in every model, and what it knows of its job."""
+    """The words for literals and sums, which every model has, and for facts about its job."""
 
     job: Job
     routes: Routes
@@ -72,7 +72,7 @@ class Terms(Protocol):
         """Whether at least one of these holds."""
 
     def one_of(self, *literals: Literal) -> Literal:
-        """Whether one of these literals holds, where no two can hold together."""
+        """Return the literal of "one of these holds", for literals of which no two can hold together."""
 
     def keeps(self, rule: str) -> bool:
         """Whether this model holds only plans that break no subject of this rule."""
@@ -87,7 +87,7 @@ class Terms(Protocol):
         """Make a 0/1 variable that nothing else binds."""
 
     def clause(self, *literals: Literal) -> None:
-        """Ask for at least one of these: the same as ``require`` of their sum, and much quicker to state."""
+        """Require at least one of these: the same as ``require`` of their sum, but much faster."""
 
     def require(self, constraint: Constraint, *when: Literal) -> None:
         """Add a constraint that only ties helper variables together: no rule speaks through it."""
@@ -103,7 +103,7 @@ class TrunkWays(Protocol):
         """Every way that is open for a trunk in this model."""
 
     def goes(self, trunk: Trunk, way: Way) -> Literal:
-        """Whether a trunk in the box goes this way; none holds for a trunk outside."""
+        """Whether a trunk in the box goes this way; false for every way of a trunk outside."""
 
     def enters(self, trunk: Trunk, port: str) -> Literal:
         """Whether a trunk in the box enters at a port."""
@@ -126,11 +126,11 @@ class Partings(Protocol):
 
 
 class Decided(TrunkWays, Partings, Protocol):
-    """What is decided of trunks: their ways, and where they are divided."""
+    """The decisions about trunks: ways and places of division."""
 
 
 class Ribbons(Protocol):
-    """What is done with the ribbons of trunks."""
+    """Ribbon work of trunks."""
 
     def ribboned(self, trunk: Trunk, word: RibbonWord) -> Literal:
         """Whether this is done with a trunk's ribbons; exactly one of its own list holds, whether it is in the box or not."""
@@ -160,10 +160,10 @@ class TrunkLegs(Protocol):
         """How many legs of a trunk are on a stack."""
 
     def most_trunk_legs(self, trunk: Trunk) -> int:
-        """Give the greatest number of legs that a trunk can have placed in this model."""
+        """Return the greatest number of placed legs of a trunk in this model."""
 
     def most_legs_at(self, place: Place) -> int:
-        """Give a number of legs above which no plan of this model goes at a place."""
+        """Return an upper bound of the number of legs at a place in this model."""
 
 
 class FirstStacks(Protocol):
@@ -230,7 +230,7 @@ class LegPositions(Protocol):
     """How deep legs lie."""
 
     def position_up_to(self, leg: Leg, position: int) -> Literal:
-        """Whether a leg is placed at this position or nearer to the base, on whatever stack."""
+        """Whether a leg is placed at this position or nearer to the base, on any stack."""
 
     def most_at_a_position(self, groups: Iterable[Iterable[Leg]]) -> int:
         """Bound the number of these groups of legs that have a leg at one position, over all stacks."""
@@ -284,7 +284,7 @@ class Ties(Protocol):
 
 
 class LeastLoads(Protocol):
-    """What tray places hold at least."""
+    """Lower bounds of the loads of tray places."""
 
     def ends_at_least(self, place: Place) -> Expression:
         """Fibre ends of a place, or less: for rules that bound them from above, and no others."""
@@ -317,7 +317,7 @@ class Opposed(Protocol):
 
 
 class Loads(Protocol):
-    """What tray places hold."""
+    """The loads of tray places."""
 
     def ends(self, place: Place) -> Expression:
         """Fibre ends of a place: two a splice, one a parked fibre."""
@@ -340,7 +340,7 @@ class Variables(
 
 
 class CannotSay(Exception):  # noqa: N818 (a plain answer, not a fault)
-    """A relaxation was asked for what it knows nothing of."""
+    """A relaxation was asked for a word that is not in its vocabulary."""
 
     def __init__(self, relaxation: str, question: str) -> None:
         super().__init__(f"{relaxation} cannot say {question}")
@@ -348,5 +348,5 @@ class CannotSay(Exception):  # noqa: N818 (a plain answer, not a fault)
 
 
 def questions(part: type) -> frozenset[str]:
-    """Name what can be asked in the words of one part of the vocabulary."""
+    """Return the names of the words of one part of the vocabulary."""
     return frozenset(name for name in (*vars(part), *part.__annotations__) if not name.startswith("_"))

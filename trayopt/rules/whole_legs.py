@@ -1,4 +1,4 @@
-"""whole legs: a leg lies whole in one tray, with every leg it is spliced to."""
+"""whole legs: a leg lies whole in one tray, together with every leg to which it is spliced."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 def _name(job: Job, claim: Claim) -> str:
-    """Name a claimed run by its leg, or by its fibres where no division makes it one."""
+    """Name a claimed run by its leg, or by its fibres if no division has such a leg."""
     leg = job.trunk_by_id[claim.trunk].subunit_of(claim.first).leg_of_run(claim.first, claim.last)
     return str(Run(claim.trunk, claim.first, claim.last)) if leg is None else str(leg)
 
@@ -81,7 +81,7 @@ class WholeLegs(Rule[NoParameters]):
         """Post nothing: the model's variables place whole legs, and ties hold the two sides of every splice together."""
 
     def say(self, job: Job, subject: str) -> str:
-        """Say what a leg is bound to."""
+        """Say which legs must lie in the tray of a leg."""
         del job
         return said(
             "{subject}: it lies whole in one tray, and every leg that it is spliced to lies in the same one",

@@ -33,7 +33,7 @@ def percent(part: float) -> Said:
 
 
 def trays_of(job: Job, subject: str) -> Counter[Tray]:
-    """Give the trays of a tray place (``left/3``) or of a whole stack (``left``), of each kind so many."""
+    """Return the trays of a tray place (``left/3``) or of a whole stack (``left``), of each kind so many."""
     stack, _, position = subject.partition("/")
     kinds = job.enclosure.stack_by_id[stack].by_position
     return Counter([kinds[int(position) - 1]] if position else kinds)

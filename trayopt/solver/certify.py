@@ -52,7 +52,7 @@ def certify(
 
 
 def _part(clock: Clock, parts: float) -> Clock:
-    """Give a clock for one of so many parts of what is left."""
+    """Return a clock for one of so many parts of what is left."""
     return Clock(None if clock.left is None else clock.left / parts)
 
 
@@ -82,7 +82,7 @@ class _Open:
         return None
 
     def _left_out(self) -> list[frozenset[str]]:
-        """Give the rows to do without: those of lengths, where no length is asked for; then none."""
+        """Return the rows to do without: those of lengths, where no length is asked for; then none."""
         plans = self.plans
         lengths = plans is not None and self.item.goal != "leg_length_mm" and "leg_length_mm" not in self.given
         return [plans.of_lengths, frozenset()] if plans is not None and lengths else [frozenset()]

@@ -93,5 +93,5 @@ class Relaxation:
         return value - self.allowed
 
     def _prices(self, duals: Sequence[float]) -> dict[str, float]:
-        """Give the prices of rows, the greatest of them 1 where there is no goal to measure them by."""
+        """Return the prices of rows, the greatest of them 1 where there is no goal to measure them by."""
         return {name: -float(dual) for name, dual in zip(self.names, duals, strict=True) if dual}

@@ -50,7 +50,7 @@ class Proof:
     why: str = ""
 
     def plain(self) -> dict[str, Any]:
-        """Give it as plain data, without the plan that refutes it."""
+        """Return it as plain data, without the plan that refutes it."""
         return {**asdict(self.claim), "answer": self.answer, "why": self.why}
 
 

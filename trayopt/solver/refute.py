@@ -72,7 +72,7 @@ def refutation(
 
 
 def _sides(system: System, bounds: Bounds, index: int, at: int) -> list[Bounds | None]:
-    """Give the bounds above a split and those below it; None for a side on which nothing is left."""
+    """Return the bounds above a split and those below it; None for a side on which nothing is left."""
     found: list[Bounds | None] = []
     least, most = bounds[index]
     for side in ((max(least, at + 1), most), (least, min(most, at))):
@@ -119,7 +119,7 @@ def _split(system: System, relaxation: Relaxation, bounds: Bounds, solved: Solve
 
 
 def _worth_a_try(system: System, bounds: Bounds, numbers: Sequence[float]) -> list[tuple[int, list[Bounds | None]]]:
-    """Give numbers whose split is worth a relaxation, with its sides.
+    """Return numbers whose split is worth a relaxation, with its sides.
 
     These are the first by rank, and of more by rank and by how far from whole they are those whose sides narrow most bounds.
     """

@@ -139,7 +139,7 @@ def solve(
 
 
 def _so_far(job: Job, goals: tuple[GoalName, ...], begun: list[Search], clock: Clock) -> tuple[State, Stopped]:
-    """Give what a search knew when it was left behind: its thread may still change what it holds."""
+    """Return what a search knew when it was left behind: its thread may still change what it holds."""
     state = State(goals)
     if begun:
         known = begun[0].state

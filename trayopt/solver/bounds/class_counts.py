@@ -207,7 +207,7 @@ class ClassCounts(Base):
         return LotKind(tuple(sorted(wholes.items())), tuple(sorted(spliced.items())))
 
     def _matched(self) -> set[tuple[int, int]]:
-        """Give the pairs of classes whose subunits are spliced one to one: where one has no placed leg, neither has the other."""
+        """Return the pairs of classes whose subunits are spliced one to one: if one has no placed leg, the other has none."""
         of = {(s.trunk, s.number): i for i, alike in enumerate(self.classes) for s in alike.members}
         partners: dict[Key, set[Key]] = defaultdict(set)
         for piece in self.job.pieces:
@@ -230,7 +230,7 @@ class ClassCounts(Base):
     # -- trunks --------------------------------------------------------------------------------------------------------
 
     def divisions(self, subunit: Subunit) -> tuple[int, ...]:
-        """Give one stand-in for whatever divisions a spliced subunit has."""
+        """Return one stand-in for whatever divisions a spliced subunit has."""
         return (1,) if self.job.spliced[subunit.trunk, subunit.number] else ()
 
     def in_box(self, trunk: Trunk) -> Literal:

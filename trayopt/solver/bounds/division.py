@@ -108,7 +108,7 @@ class Divider(UsefulDivisions):
         return found
 
     def within(self, legs: int, *, alike: bool = False) -> dict[Key, tuple[int, ...]]:
-        """Give every division that some choice of at most so many legs uses; all of them where that is not settled soon."""
+        """Return every division that some choice of at most so many legs uses; all of them where that is not settled soon."""
         if (legs, alike) not in self._within:
             self._within[legs, alike] = self._seen(legs, alike=alike)
         return self._within[legs, alike]
@@ -231,7 +231,7 @@ class Divider(UsefulDivisions):
 
 
 def unjoined(job: Job) -> set[frozenset[str]]:
-    """Give sets of trunks that are not joined to each other: one from each trunk on, then by those with the most splices."""
+    """Return sets of trunks that are not joined to each other: one from each trunk on, then by those with the most splices."""
     joined: dict[str, set[str]] = {trunk.id: set() for trunk in job.trunks}
     for a, b in job.joined_pairs:
         joined[a].add(b)

@@ -44,7 +44,7 @@ def _fewest(seen: tuple[tuple[tuple[int, int], int], ...], together: int) -> int
 
 
 def _disputing(seen: Seen) -> Iterator[list[int]]:
-    """Give the strands that hang together by disputes."""
+    """Yield the strands that hang together by disputes."""
     beside: dict[int, set[int]] = {}
     for i, j in seen:
         if (j, i) in seen:
@@ -84,7 +84,7 @@ class _Order:
         self.steps = 0
 
     def least(self) -> int:
-        """Give the least cost of all orders, or what is proven of it."""
+        """Return the least cost of all orders, or what is proven of it."""
         whole, spare = (1 << len(self.all)) - 1, 0
         try:
             while not self._possible(whole, spare):

@@ -108,7 +108,7 @@ class KindCounts(Outline, DividedLegs):
         return self.positive(("trunk at", trunk.id, place), self.legs_at(trunk, place), self.most_trunk_legs(trunk))
 
     def encoded(self, goal: GoalName) -> Expression:
-        """Give a goal as an expression."""
+        """Return a goal as an expression."""
         return GOALS[goal].encode(self.job, self.voice)
 
     def hold_preferences(self, weight: int) -> None:

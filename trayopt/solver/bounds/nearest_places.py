@@ -43,7 +43,7 @@ class NearestPlaces:
 
     @cached_property
     def cuts(self) -> dict[str, dict[Way, list[int]]]:
-        """Give by trunk and way what a leg takes at each place, in mm, at the nearest end of its stack."""
+        """Return by trunk and way what a leg takes at each place, in mm, at the nearest end of its stack."""
         job, lengths = self.model.job, lengths_of(self.model.job)
         return {
             trunk.id: {

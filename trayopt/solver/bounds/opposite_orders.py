@@ -108,5 +108,5 @@ def hold_orders(model: Model, paid: Paid) -> None:
 
 
 def _disputed(orders: Orders) -> list[tuple[int, int]]:
-    """Give the pairs of strands that trunks see in opposite orders."""
+    """Return the pairs of strands that trunks see in opposite orders."""
     return [(i, j) for i, j in orders.seen if i < j and (j, i) in orders.seen]

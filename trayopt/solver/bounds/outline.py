@@ -206,7 +206,7 @@ class Outline(Base):
         self._pay_for_sleeves(sleeved, broken)
 
     def _sleeved(self) -> list[Sleeved]:
-        """Give what opened subunits tie by their sleeves."""
+        """Return what opened subunits tie by their sleeves."""
         if self.job.rules[TraySleeves.id].level != "must":
             return []
         return tied_by_sleeves(self.job, self.open, {t.id: self.divide_options(t) for t in self.job.trunks})

@@ -52,7 +52,7 @@ class PartingBounds:
         return min((b for b in (*self.tried.values(), self.beyond) if b is not None), default=None)
 
     def partings(self, weight: int) -> Partings:
-        """Give where trunks may be divided in such plans that break preferences of at most this weight."""
+        """Return where trunks may be divided in such plans that break preferences of at most this weight."""
         if self.beyond is not None and self.beyond <= weight:
             return {}
         good = [ports for ports, bound in self.tried.items() if bound is not None and bound <= weight]

@@ -81,7 +81,7 @@ def narrowed(
     *,
     divide_at: Partings | None = None,
 ) -> Divisions:
-    """Give the divisions that some plan of so few legs and preferences broken may have; all that are open where time is up.
+    """Return the divisions that some plan of so few legs and preferences broken may have; all that are open where time is up.
 
     The set partition is asked for the most divisions that no answer has had yet, until there are none: what it never has,
     no plan has.

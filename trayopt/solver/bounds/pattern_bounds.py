@@ -42,11 +42,11 @@ class Counted:
 
     @property
     def guess(self) -> Guess | None:
-        """Give the counts that were found."""
+        """Return the counts that were found."""
         return None if self.found is None else self.counts.guess(self.found.value)
 
     def in_order(self, clock: Clock) -> Guess | None:
-        """Give counts as good in which kinds that come early in the walk lie near the base, as far as that is soon found."""
+        """Return counts as good in which kinds that come early in the walk lie near the base, as far as that is soon found."""
         lateness = self.counts.lateness()
         if self.found is None or isinstance(lateness, int):
             return self.guess

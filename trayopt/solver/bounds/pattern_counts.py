@@ -113,7 +113,7 @@ class Counts(KindCounts):
         )
 
     def divisions(self, subunit: Subunit) -> tuple[int, ...]:
-        """Give the settled division of a subunit."""
+        """Return the settled division of a subunit."""
         of = self.settled.get((subunit.trunk, subunit.number))
         return () if of is None else (of,)
 
@@ -122,7 +122,7 @@ class Counts(KindCounts):
         return int(of in self.divisions(subunit))
 
     def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
-        """Give the legs of a division that can be placed."""
+        """Return the legs of a division that can be placed."""
         return self.whole.legs(subunit, of)
 
     def placed(self, leg: Leg) -> Literal:
@@ -211,7 +211,7 @@ class Counts(KindCounts):
 
 
 def kinds(model: Model) -> dict[int, Kind]:
-    """Give the kind of each bunch: fibre ends, doubled sleeves, and its legs by trunk."""
+    """Return the kind of each bunch: fibre ends, doubled sleeves, and its legs by trunk."""
     size = model.job.enclosure.stacks[0].tray.sleeve_fibres
     sleeves, more = model.sleeve_weights(size), model.more_sleeve_weights(size)
     found = {}

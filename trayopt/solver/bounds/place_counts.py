@@ -141,7 +141,7 @@ def goal_bound(
 
 
 def area_in_box(job: Job, subunit: Subunit, of: int, at: DivideAt) -> int:
-    """Give the cross-section of the tubes that a placed subunit has in the box at a division, in the units of ``area_units``."""
+    """Return the cross-section of the tubes of a placed subunit at a division, in the units of ``area_units``."""
     trunk = job.trunk_by_id[subunit.trunk]
     tube = routes_of(job).traveller(trunk, subunit, of, at)
     if tube is None:

@@ -37,5 +37,5 @@ RELAXATIONS: tuple[Relaxation, ...] = (
 
 
 def names() -> Iterator[str]:
-    """Give the names of all relaxations."""
+    """Return the names of all relaxations."""
     return (relaxation.name for relaxation in RELAXATIONS)

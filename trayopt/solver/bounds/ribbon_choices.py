@@ -28,7 +28,7 @@ Choice = Mapping[str, RibbonWord]
 
 
 def hopeless_choices(job: Job) -> tuple[Choice, ...]:
-    """Give choices of single trunks and of joined pairs that no plan has which places every splice."""
+    """Return choices of single trunks and of joined pairs that no plan has which places every splice."""
     found: list[Choice] = []
     for choice in _choices(job):
         known = any(part.items() <= choice.items() for part in found)
@@ -38,7 +38,7 @@ def hopeless_choices(job: Job) -> tuple[Choice, ...]:
 
 
 def _choices(job: Job) -> Iterator[Choice]:
-    """Give every choice of one trunk, then those of two that are joined."""
+    """Yield every choice of one trunk, then those of two that are joined."""
     open_ = {trunk.id: trunk.ribbons for trunk in job.ribbons_open}
     for trunk, words in open_.items():
         yield from ({trunk: word} for word in words)

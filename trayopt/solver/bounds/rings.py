@@ -86,7 +86,7 @@ def overfull_rings(
 def _steps(
     job: Job, together: Callable[[Subunit], bool], blocks: Sequence[Block], placed: Sequence[int]
 ) -> list[list[Step]]:
-    """Give the steps from each block."""
+    """Return the steps from each block."""
     along: dict[tuple[str, int], list[tuple[int, int]]] = {}
     for index, block in enumerate(blocks):
         for trunk, number, first in (block.a, block.b):
@@ -104,7 +104,7 @@ def _steps(
 
 
 def _ring(steps: list[list[Step]], start: int) -> Ring | None:
-    """Give a shortest ring through a block."""
+    """Return a shortest ring through a block."""
     came: dict[int, tuple[int, Subunit]] = {}
     queue = deque([start])
     while queue:

@@ -156,7 +156,7 @@ class SegmentCounts(Base):
         return {edges: self.one_of(*(self.divided(subunit, of) for of in some)) for edges, some in by_edges.items()}
 
     def _cuts(self, i: int) -> dict[tuple[int, ...], list[tuple[Literal, ...]]]:
-        """Give the edges that all sides of a stretch may share, and the literals of the cuts that make them."""
+        """Return the edges that all sides of a stretch may share, and the literals of the cuts that make them."""
         return shared_edges(self.blocks[i].fibres, (self._by_edges(i, key) for key in self.blocks[i].keys))
 
     def _unit(self, i: int) -> int:
@@ -208,7 +208,7 @@ class SegmentCounts(Base):
         return ((block.keys[0], block.keys[1]) for block in self.blocks if block.spliced)
 
     def _left_out(self, i: int) -> tuple[Expression, Literal]:
-        """Give the units of a gap that are in no tray where every splice is placed, and whether these are all."""
+        """Return the units of a gap that are in no tray where every splice is placed, and whether these are all."""
         (key,) = self.blocks[i].keys
         if self._only_at_tray(key):
             return 0, 0

@@ -97,7 +97,7 @@ class Segments(SegmentCounts):
         )
 
     def voice_for(self, rule: Rule[Any]) -> Variables | None:
-        """Give every rule the voice, but those that are read here: stretches keep subunits together, and count for guides."""
+        """Return every rule the voice, but those that are read here: stretches keep subunits together, and count for guides."""
         return None if isinstance(rule, SubunitTogether | DividedAtTray | OpenedTube | GuideFill) else self.voice
 
     def follow_tubes(self) -> bool:
@@ -126,7 +126,7 @@ class Segments(SegmentCounts):
         return self._make(name, lambda: self.any_of(*(self._lies[i][place] for i in blocks for place in places)))
 
     def _first_placed(self, key: Key) -> Iterator[tuple[int, tuple[Literal, ...]]]:
-        """Give each stretch that may be the first placed one of a subunit, and literals: one of them holds where it is not."""
+        """Yield each stretch that may be the first placed one of a subunit, and literals: one of them holds where it is not."""
         before: list[Literal] = []
         for i in self._along.get(key, ()):
             yield i, (self._gone[i], *(self.no(gone) for gone in before))
@@ -298,7 +298,7 @@ class Segments(SegmentCounts):
         )
 
     def _burdens(self) -> tuple[Burden, Burden]:
-        """Give what the units of all stretches bring, in fibre ends and in twice the sleeves."""
+        """Return what the units of all stretches bring, in fibre ends and in twice the sleeves."""
         sleeves = [2 * number for number in self._unit_sleeves[0]]
         brought = sum(n * block.fibres // unit for n, block, unit in zip(sleeves, self.blocks, self.units, strict=True))
         ends = [len(block.sides) * unit for block, unit in zip(self.blocks, self.units, strict=True)]
@@ -328,7 +328,7 @@ class Segments(SegmentCounts):
         return least, more
 
     def _sleeves_by_done(self, i: int, runs: Mapping[tuple[str, int], SleeveRun], size: int) -> dict[Done, int]:
-        """Give the sleeves that each unit of a block brings at least, by what is done with the ribbons of its two trunks."""
+        """Return the sleeves that each unit of a block brings at least, by what is done with the ribbons of its two trunks."""
         block, unit = self.blocks[i], self.units[i]
         known = self.job.trunk_by_id
         rank = {trunk.id: n for n, trunk in enumerate(self.job.trunks)}

@@ -229,7 +229,7 @@ class SetPartition(KindCounts):
 
     @cached_property
     def _sleeves(self) -> tuple[Mapping[Leg, int], Mapping[Leg, Mapping[Done, int]]]:
-        """Give the sleeves of each leg, at least and by what is done with ribbons."""
+        """Return the sleeves of each leg, at least and by what is done with ribbons."""
         size = self.job.enclosure.stacks[0].tray.sleeve_fibres
         return self.leg_sleeves(size), self.leg_more_sleeves(size)
 

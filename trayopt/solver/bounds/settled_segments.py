@@ -65,7 +65,7 @@ class SettledSegments(Segments):
                     self._reach(i)
 
     def voice_for(self, rule: Rule[Any]) -> Variables | None:
-        """Give the legs of each trunk a voice as well, where they can be counted."""
+        """Return the legs of each trunk a voice as well, where they can be counted."""
         said = super().voice_for(rule)
         return self.legs_voice if said is not None and self.able else said
 
@@ -127,7 +127,7 @@ class SettledSegments(Segments):
         return goal != "crossings" or self._kept_together
 
     def goal(self, goal: GoalName) -> Expression:
-        """Give a goal as an expression, made once."""
+        """Return a goal as an expression, made once."""
         return self._make(("goal", goal), lambda: self._goal(goal))
 
     def _goal(self, goal: GoalName) -> Expression:
@@ -259,7 +259,7 @@ class SettledSegments(Segments):
             yield self._legs_of(i, trunk) * self._legs_of(j, trunk) * crosses
 
     def _blocks_along(self, key: Key) -> list[int]:
-        """Give the blocks of a subunit in the order of its fibres: at the port its gaps have no legs of their own."""
+        """Return the blocks of a subunit in the order of its fibres: at the port its gaps have no legs of their own."""
         return [i for i in self._along.get(key, ()) if self.blocks[i].spliced]
 
     def _legs_of(self, i: int, trunk: Trunk) -> int:

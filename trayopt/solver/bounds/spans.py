@@ -32,7 +32,7 @@ def span_of(
     loose: Literal,
     gone: Literal,
 ) -> Span:
-    """Give a stretch a span: it lies at each position from the first to the last, and nowhere else.
+    """Return a stretch a span: it lies at each position from the first to the last, and nowhere else.
 
     Parameters
     ----------

@@ -57,7 +57,7 @@ class ThinnestRoutes(Routes):
         return 1 if found is None else found[0]
 
     def traveller(self, trunk: Trunk, subunit: Subunit, of: int, at: DivideAt) -> Traveller | None:
-        """Give the tube of a stand-in; an idle subunit and one that is divided at the tray go in their own."""
+        """Return the tube of a stand-in; an idle subunit and one that is divided at the tray go in their own."""
         del of
         found = self._shared_out(subunit) if at == "port" else None
         return super().traveller(trunk, subunit, 1, at) if found is None else found[1]
@@ -95,7 +95,7 @@ class StandIns:
         self.routes = ThinnestRoutes(outline)
 
     def divisions(self, subunit: Subunit) -> tuple[int, ...]:
-        """Give one number of stand-ins for whatever divisions a spliced subunit has."""
+        """Return one number of stand-ins for whatever divisions a spliced subunit has."""
         return (self.routes.parts(subunit),) if self.outline.is_spliced(subunit) else ()
 
     def divided(self, subunit: Subunit, of: int) -> int:
@@ -103,7 +103,7 @@ class StandIns:
         return int(of in self.divisions(subunit))
 
     def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
-        """Give one leg that stands for all of a subunit."""
+        """Return one leg that stands for all of a subunit."""
         del of
         return (Leg(subunit.trunk, subunit.number, 1, 1),)
 

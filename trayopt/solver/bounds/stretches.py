@@ -58,7 +58,7 @@ class Stretches:
         self._parts: dict[Leg, dict[int, int]] = {}
 
     def first_fibre(self, key: Key, i: int) -> int:
-        """Give the fibre of a subunit with which a stretch begins."""
+        """Return the fibre of a subunit with which a stretch begins."""
         return next(side[2] for side in self.found[i].sides if side[:2] == key)
 
     def parts_of(self, leg: Leg) -> Mapping[int, int]:
@@ -79,7 +79,7 @@ class Stretches:
         return found
 
     def edges(self, i: int, key: Key, of: int) -> frozenset[int]:
-        """Give where legs of a division end inside a stretch, in fibres from its start, its own ends included."""
+        """Return where legs of a division end inside a stretch, in fibres from its start, its own ends included."""
         subunit, size = self.job.subunit_of_leg[key], self.found[i].fibres
         start = self.first_fibre(key, i)
         ends = range(subunit.first, subunit.last + 1, subunit.fibres // of)
@@ -103,7 +103,7 @@ class Stretches:
 
 
 def stretches_of(job: Job) -> list[Stretch]:
-    """Give the blocks of a job, cut where a join begins or ends that is kept apart, then the gaps of subunits with a splice."""
+    """Return the blocks of a job, cut where a join begins or ends that is kept apart, then the gaps of subunits with a splice."""
     found = [stretch for block in blocks_of(job) for stretch in _cut_apart(job, block)]
     for (trunk, number), runs in job.spliced.items():
         subunit = job.subunit_of_leg[trunk, number]
@@ -115,7 +115,7 @@ def stretches_of(job: Job) -> list[Stretch]:
 
 
 def joins_apart(job: Job) -> frozenset[int]:
-    """Give the joins that are kept apart from others, by index."""
+    """Return the joins that are kept apart from others, by index."""
     named = {name for item in job.apart for name in item.joins}
     return frozenset(i for i, join in enumerate(job.joins) if join.name in named)
 

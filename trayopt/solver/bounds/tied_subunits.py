@@ -49,7 +49,7 @@ class Tied:
 
 
 def room_of(job: Job) -> int:
-    """Give the most fibre ends that a tray of the box takes."""
+    """Return the most fibre ends that a tray of the box takes."""
     return 2 * max(tray.fibres for tray in job.enclosure.trays)
 
 

@@ -105,7 +105,7 @@ class _Box(Literals):
             self.require(total(load) <= 2 * sum(tray.fibres for tray in stack.by_position))
 
     def _whole(self, key: Key, loads: list[list[Any]]) -> list[Any]:
-        """Give a literal a stack for a subunit that is placed whole; its parked fibres are part of the loads."""
+        """Return a literal a stack for a subunit that is placed whole; its parked fibres are part of the loads."""
         if key not in self._on:
             subunit = self.job.subunit_of_leg[key]
             self._on[key] = [self.literal(f"{subunit.name} on {stack.id}") for stack in self.job.enclosure.stacks]

@@ -70,7 +70,7 @@ class UsefulDivisions:
         """Every k of use, by subunit."""
 
     def narrowed(self, given: Mapping[Key, int], divide_at: Partings | None = None) -> Self:
-        """Give the useful divisions of plans in which these subunits have a given k and these trunks are divided there.
+        """Return the useful divisions of plans in which these subunits have a given k and these trunks are divided there.
 
         What holds for all plans is not made again.
         """
@@ -95,7 +95,7 @@ class UsefulDivisions:
         return other
 
     def within_box(self, job: Job) -> Self:
-        """Give the useful divisions of the same job in a smaller box, whose trays are of the same types."""
+        """Return the useful divisions of the same job in a smaller box, whose trays are of the same types."""
         if job is self.job:
             return self
         other = copy(self)
@@ -126,7 +126,7 @@ class UsefulDivisions:
         }
 
     def placeable(self, key: Key, of: int, at: DivideAt) -> tuple[Leg, ...]:
-        """Give the legs of a division that can be placed at all if the trunk is divided there: at the tray all, or none."""
+        """Return the legs of a division that can be placed at all if the trunk is divided there: at the tray all, or none."""
         subunit = self.job.subunit_of_leg[key]
         legs = self.job.legs_in(subunit, of, at)
         trunk = self.job.trunk_by_id[subunit.trunk]
@@ -217,7 +217,7 @@ class UsefulDivisions:
         return max(fitting, default=1) or 1
 
     def even(self) -> Iterator[dict[Key, tuple[int, ...]]]:
-        """Give divisions into legs of about one size, as large as can be at most, for each size from the largest down."""
+        """Yield divisions into legs of about one size, as large as can be at most, for each size from the largest down."""
         fibres = {key: self.job.subunit_of_leg[key].fibres for key in self.open}
         sizes = {fibres[key] // of for key, open_ in self.open.items() for of in open_}
         before: dict[Key, tuple[int, ...]] = {}
@@ -234,7 +234,7 @@ class UsefulDivisions:
         return self.job.legs_in(self.job.subunit_of_leg[key], of, at)
 
     def _fewest_legs(self, key: Key, of: int) -> tuple[Leg, ...]:
-        """Give the legs that lie in trays at a division: without those that are parked, where the port will do as well."""
+        """Return the legs that lie in trays at a division: without those that are parked, where the port will do as well."""
         return self._legs_in(key, of, self._where[key][of][-1])
 
     def _count(self, key: Key, of: int) -> int:

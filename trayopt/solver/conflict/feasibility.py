@@ -84,15 +84,15 @@ class Trials:
         self.refuted.append(frozenset(groups))
 
     def plan(self, held: Groups) -> Kept | None:
-        """Give a known plan that keeps these groups."""
+        """Return a known plan that keeps these groups."""
         return next((kept for kept in self.plans if not kept.broken & held), None)
 
     def core(self, held: Groups) -> Groups | None:
-        """Give the smallest known part of these groups that cannot stand together."""
+        """Return the smallest known part of these groups that cannot stand together."""
         return min((found for found in self.refuted if found <= held), key=len, default=None)
 
     def broken(self, held: Groups) -> Groups | None:
-        """Give the groups that a known plan breaks that keeps these; None where none is known."""
+        """Return the groups that a known plan breaks that keeps these; None where none is known."""
         kept = self.plan(held)
         return None if kept is None else kept.broken
 
@@ -129,7 +129,7 @@ class Trials:
         return False if open_ else None
 
     def dropping(self, cost: Cost, among: Groups) -> CorrectionModel:
-        """Give what says which of some groups to give up first."""
+        """Return what says which of some groups to give up first."""
         return CorrectionModel(self._stack_counts, self.question.groups, cost, among)
 
     # -- relaxations: they say no, and which groups are enough for it ------------------------------------------------
@@ -282,7 +282,7 @@ def _together(subunit: Subunit) -> Group:
 
 
 def bound_job(question: Question, held: Groups, *, whole: bool = True) -> Job:
-    """Give the job with the limits of trunks that are held, and only rules held for all their groups at must.
+    """Return the job with the limits of trunks that are held, and only rules held for all their groups at must.
 
     What it excludes, the groups exclude.
 

@@ -135,7 +135,7 @@ def _fit_trays(question: Question, model: Model) -> None:
 
 
 def merged_job(job: Job) -> Job:
-    """Give the job with the trays of each stack merged into one at its base, and all rules loosened to allow that.
+    """Return the job with the trays of each stack merged into one at its base, and all rules loosened to allow that.
 
     Notes
     -----

@@ -39,7 +39,7 @@ class CorrectionModel:
         self.cp.minimize(linear(total(n * self.dropped[group] for n, group in zip(weights, self.groups, strict=True))))
 
     def hit(self, groups: Iterable[Group]) -> None:
-        """Give up at least one of these."""
+        """Return up at least one of these."""
         self.cp.add_bool_or([self.dropped[group] for group in sorted(groups)])
 
     def miss(self, groups: Iterable[Group]) -> None:
@@ -47,7 +47,7 @@ class CorrectionModel:
         self.cp.add_bool_or([~self.dropped[group] for group in sorted(groups)])
 
     def smallest(self, clock: Clock) -> frozenset[Group] | None:
-        """Give the smallest set, of those the cheapest; None where there is none, or none was proven in time."""
+        """Return the smallest set, of those the cheapest; None where there is none, or none was proven in time."""
         status, solver = solve_one(self.cp, clock, EFFORT)
         if status != cp_sat.OPTIMAL:
             return None

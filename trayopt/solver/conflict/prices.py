@@ -112,7 +112,7 @@ def _descend(
 
 
 def divisions_of(assignments: Iterable[Assignment]) -> Mapping[Key, tuple[int, ...]]:
-    """Give the divisions that plans use."""
+    """Return the divisions that plans use."""
     found: dict[Key, set[int]] = {}
     for assignment in assignments:
         for leg in assignment.places:

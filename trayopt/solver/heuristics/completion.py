@@ -42,7 +42,7 @@ class Likeness:
     clock: Clock
 
     def divisions(self) -> Divisions | None:
-        """Give the divisions of the plan, if none is divided otherwise; None where one is, or where that was not proven."""
+        """Return the divisions of the plan, if none is divided otherwise; None where one is, or where that was not proven."""
         return self.divisions_of_plan if self.asked.wait(self.clock) == cp_sat.INFEASIBLE else None
 
     def drop(self) -> None:
@@ -133,14 +133,14 @@ class RelaxedModel(Generic[B]):
         return cp
 
     def _divided(self, open_: Divisions) -> dict[tuple[Key, int], Literal]:
-        """Give the literal of each open division."""
+        """Return the literal of each open division."""
         blocks = self.blocks
         return {
             (key, of): blocks.divided(blocks.job.subunit_of_leg[key], of) for key, of_ in open_.items() for of in of_
         }
 
     def _placed_in(self, open_: Divisions) -> dict[tuple[Key, int], Literal]:
-        """Give for each open division a literal of whether the subunit is placed in it."""
+        """Return for each open division a literal of whether the subunit is placed in it."""
         blocks, divided = self.blocks, self._divided(open_)
         if blocks.all_placed:
             return divided
@@ -172,7 +172,7 @@ class RelaxedModel(Generic[B]):
     def divisions(
         self, open_: Divisions, known: Assignment | None, *held: Constraint, effort: float = MOST_EFFORT
     ) -> Divisions:
-        """Give the divisions of those that are open that some layout has which meets some conditions; all where time is up.
+        """Return the divisions of those that are open that some layout has which meets some conditions; all where time is up.
 
         Of a subunit that no such layout places, that is none. ``known`` is a plan that meets the conditions, where there is one.
         A layout is asked for that has as many of those that no other had as can be, until there is none. After so much ``effort``
@@ -230,7 +230,7 @@ class RelaxedModel(Generic[B]):
         )
 
     def whole(self, layout: RelaxedSolution) -> Model:
-        """Give the whole model of the divisions of a layout; that of the last layout serves again where they are the same."""
+        """Return the whole model of the divisions of a layout; that of the last layout serves again where they are the same."""
         if self._whole is not None:
             before, model = self._whole
             if before.like(layout):
@@ -323,5 +323,5 @@ class Query(cp_sat.SolutionCallback, Generic[B]):
 
 
 def _divisions_of(known: Assignment | None) -> set[tuple[Key, int]]:
-    """Give the divisions of the subunits with a placed leg; none without a plan."""
+    """Return the divisions of the subunits with a placed leg; none without a plan."""
     return set() if known is None else {((leg.trunk, leg.subunit), leg.of) for leg in known.places}

@@ -122,7 +122,7 @@ def choose_partings(job: Job) -> Parting:
 
 
 def _pinned_at(job: Job, trunk: str) -> DivideAt | None:
-    """Give where a pin of a trunk says that it is divided."""
+    """Return where a pin of a trunk says that it is divided."""
     return next((pin.divide_at for pin in job.trunk_pins if pin.trunk == trunk and pin.divide_at is not None), None)
 
 
@@ -130,7 +130,7 @@ def _pinned_at(job: Job, trunk: str) -> DivideAt | None:
 
 
 def choose_ways(job: Job, loops: int) -> dict[str, Way]:
-    """Give each trunk, in listed order, the first free port by its nature, and the other way round from its partners."""
+    """Return each trunk, in listed order, the first free port by its nature, and the other way round from its partners."""
     pairs = {frozenset(pair) for pair in job.joined_pairs}
     held: dict[str, list[float]] = defaultdict(list)
     ways: dict[str, Way] = {}

@@ -117,7 +117,7 @@ class Laying:
         return True
 
     def _options(self, stack: str, bunch: Bunch, at: int) -> list[Place]:
-        """Give the places that legs of a bunch may have that follow others: where these lie or one higher, else at the top."""
+        """Return the places that legs of a bunch may have that follow others: where these lie or one higher, else at the top."""
         follows = [self.places[before] for leg in bunch.legs if (before := self._before(leg)) is not None]
         if not follows:
             return [Place(stack, at), Place(stack, at + 1)]
@@ -131,12 +131,12 @@ class Laying:
         return [Place(stack, position) for position in range(highest, lowest + 2)]
 
     def _before(self, leg: Leg) -> Leg | None:
-        """Give the placed leg before a leg in its subunit."""
+        """Return the placed leg before a leg in its subunit."""
         earlier = (leg._replace(group=group) for group in range(leg.group - 1, 0, -1))
         return next((other for other in earlier if other in self.places), None)
 
     def _ties(self, stack: str, cluster: Sequence[Bunch]) -> list[int]:
-        """Give the positions that the subunits of a cluster tie to the next one outward."""
+        """Return the positions that the subunits of a cluster tie to the next one outward."""
         spans: dict[Key, list[int]] = defaultdict(list)
         for bunch in cluster:
             for leg in bunch.legs:
@@ -164,7 +164,7 @@ class Laying:
         )
 
     def _pair(self, bunch: Bunch) -> frozenset[str]:
-        """Give the trunks of a bunch; a tray takes splices of one pair, and parked legs of any."""
+        """Return the trunks of a bunch; a tray takes splices of one pair, and parked legs of any."""
         return frozenset(leg.trunk for leg in bunch.legs)
 
     def _put(self, place: Place, bunch: Bunch, sign: int) -> None:
@@ -191,7 +191,7 @@ class Laying:
             self.top[stack] = max(used, default=0)
 
     def assignment(self) -> Assignment:
-        """Give what is laid; a trunk that may be divided at the tray is, where none of its subunits has more than one leg."""
+        """Return what is laid; a trunk that may be divided at the tray is, where none of its subunits has more than one leg."""
         inside = self.job.inside(self.places)
         parted = {leg.trunk for leg in self.places if leg.of > 1}
         at: Parting = {

@@ -25,7 +25,7 @@ class Item(NamedTuple):
 
 
 def items_of(model: Model) -> list[Item] | None:
-    """Give the items of a model; None where subunits do not pair off, or where a tray can take legs of two of them."""
+    """Return the items of a model; None where subunits do not pair off, or where a tray can take legs of two of them."""
     by_bunches: dict[tuple[int, ...], list[Subunit]] = {}
     for subunit in model.job.subunits:
         open_ = model.divisions(subunit)
@@ -82,7 +82,7 @@ def _before(one: Item, other: Item) -> bool:
 
 
 def order_of(model: Model) -> list[tuple[Any, bool]]:
-    """Give what a good order says of literals of a model; empty where the model is not of that kind."""
+    """Return what a good order says of literals of a model; empty where the model is not of that kind."""
     items = items_of(model)
     if not items:
         return []

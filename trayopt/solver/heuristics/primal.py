@@ -165,7 +165,7 @@ def guided(s: Session, model: Model, least: int) -> bool:
 
 
 def _hoped(s: Session, model: Model) -> dict[GoalName, int]:
-    """Give what is known to cross in every plan of a model, and the counted length."""
+    """Return what is known to cross in every plan of a model, and the counted length."""
     s.expression(model, "crossings")
     paid = model.least["crossings"].value if "crossings" in model.least else 0
     return {"crossings": paid, "leg_length_mm": model.least["leg_length_mm"].value}

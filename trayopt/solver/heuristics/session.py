@@ -137,7 +137,7 @@ class Session:
         return self.state.whole and (self.state.value("broken_prefer"), self.state.value("legs")) == (least, legs)
 
     def within(self, legs: int, least: int, effort: float | None = None) -> Divisions:
-        """Give every division that plans of so few legs and preferences broken can have, as far as is found with some effort."""
+        """Return every division of plans with so few legs and broken preferences, as far as some effort finds."""
         if (legs, least) not in self.narrow:
             found = self.narrowed(legs, least, effort)
             if effort is not None:
@@ -166,7 +166,7 @@ class Session:
         return self.blocked(self.divider.open, all_placed=True)
 
     def blocked(self, divisions: Divisions, *, all_placed: bool) -> RelaxedModel[Segments]:
-        """Give the blocks of plans with these divisions, complete ones alone or any."""
+        """Return the blocks of plans with these divisions, complete ones alone or any."""
         policy = Policy("hard", "soft") if all_placed else Policy()
         divider = self.divider.within_box(self.boxed(policy, divisions))
         blocks = Segments(divider, divisions, policy, all_placed=all_placed, clock=self.clock)
@@ -199,7 +199,7 @@ class Session:
         weight: int | None = None,
         legs: int | None = None,
     ) -> Job:
-        """Give the job in a box without the outer places that plans of these divisions do not use, which keep a policy.
+        """Return the job in a box without the outer places that plans of these divisions do not use, which keep a policy.
 
         They break so many musts, and preferences of this weight, and have so many legs at most; None where nothing is known.
         """
@@ -225,7 +225,7 @@ class Session:
         return self._unpayable[key]
 
     def partings(self, weight: int) -> Partings:
-        """Give where trunks may be divided in complete plans that break preferences of at most this weight."""
+        """Return where trunks may be divided in complete plans that break preferences of at most this weight."""
         return {**self.at_tray(weight), **(self.parted.partings(weight) if self.parted is not None else {})}
 
     def at_tray(self, weight: int, musts: int = 0) -> Partings:
@@ -235,7 +235,7 @@ class Session:
         return {trunk.id: ("tray",) for trunk in self.job.trunks if "tray" in trunk.divide_at}
 
     def ways_first(self, model: Model, weight: int) -> WaysFirst:
-        """Give the choices of ways of the plans of a complete model that break preferences of at most this weight."""
+        """Return the choices of ways of the plans of a complete model that break preferences of at most this weight."""
         key = (model, weight)
         if key not in self._ways_first:
             self._ways_first[key] = WaysFirst(model, weight, self.clock)

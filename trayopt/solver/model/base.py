@@ -102,7 +102,7 @@ class DividedLegs(Base):
         """Every leg of a division that can be placed, in order."""
 
     def most_trunk_legs(self, trunk: Trunk) -> int:
-        """Give the greatest number of legs that a trunk can have placed in this model."""
+        """Return the greatest number of placed legs of a trunk in this model."""
         return sum(max((len(self.legs(s, of)) for of in self.divisions(s)), default=0) for s in trunk.subunits)
 
     def _options(self, trunk: str, fibre: int) -> tuple[Leg, ...]:
@@ -128,7 +128,7 @@ class DividedLegs(Base):
         return found
 
     def leg_more_sleeves(self, size: int) -> dict[Leg, dict[Done, int]]:
-        """Give by what is done with ribbons the sleeves that the runs of each leg take more than at least, for both sides."""
+        """Return by what is done with ribbons the sleeves that the runs of each leg take more than at least, for both sides."""
         found: dict[Leg, dict[Done, int]] = defaultdict(lambda: defaultdict(int))
         for run in self.job.sleeve_runs:
             for done, more in run.more(size).items():

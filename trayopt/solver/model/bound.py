@@ -107,7 +107,7 @@ class Bound:
         return values[self.goal] < self.value and self.given.met(values)
 
     def plain(self) -> dict[str, Any]:
-        """Give it as plain data."""
+        """Return it as plain data."""
         return {"goal": self.goal, "bound": self.value, "by": self.by, "given": dict(self.given.at_most)}
 
 
@@ -122,7 +122,7 @@ class Step:
     """What the better plan decides; it has no part in the trail as it is written."""
 
     def plain(self) -> dict[str, Any]:
-        """Give it as plain data."""
+        """Return it as plain data."""
         said = {"values": dict(self.values)} if self.values is not None else {}
         return {"seconds": round(self.seconds, 4), **(self.bound.plain() if self.bound else {}), **said}
 

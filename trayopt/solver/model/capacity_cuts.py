@@ -58,7 +58,7 @@ def _fill(x: Filled, room: Mapping[Place, int], burden: Burden, held: Callable[[
 
 
 def sums(weights: Collection[int], most: int) -> set[int]:
-    """Give every number up to ``most`` that weights add up to, each taken any number of times."""
+    """Return every number up to ``most`` that weights add up to, each taken any number of times."""
     steps = {weight for weight in weights if weight > 0}
     found = {0}
     for number in range(1, most + 1):
@@ -68,7 +68,7 @@ def sums(weights: Collection[int], most: int) -> set[int]:
 
 
 def burdens(x: Model) -> tuple[Burden, Burden]:
-    """Give what the bunches of a whole model bring, in fibres and in sleeves, which count only where all trays have one size."""
+    """Return the fibres and sleeves of the bunches of a whole model; sleeves count only if all trays have one size."""
     job = x.job
     sizes = {tray.sleeve_fibres for tray in job.enclosure.trays}
     sleeves = Burden((), 0)

@@ -28,7 +28,7 @@ class Link(NamedTuple):
 
 
 def chains(bunches: Iterable[int], steps: Iterable[Step]) -> dict[int, Link]:
-    """Give for each bunch its link; steps that contradict others are left out, for rules say of them that there is no plan."""
+    """Return for each bunch its link; steps that contradict others are left out, for rules say of them that there is no plan."""
     beside: dict[int, list[tuple[int, int]]] = defaultdict(list)
     for step in steps:
         beside[step.bunch].append((step.next, 1))
@@ -52,7 +52,7 @@ def chains(bunches: Iterable[int], steps: Iterable[Step]) -> dict[int, Link]:
 
 
 def length_of(links: Mapping[int, Link]) -> dict[int, int]:
-    """Give how many positions outward of its first bunch the last one of each chain lies."""
+    """Return how many positions outward of its first bunch the last one of each chain lies."""
     found: dict[int, int] = defaultdict(int)
     for link in links.values():
         found[link.first] = max(found[link.first], link.outward)

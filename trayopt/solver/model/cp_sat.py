@@ -78,17 +78,17 @@ class CpModel(CpBaseModel):
         return IntVar(self.model_proto).with_name(name).with_domain(domain)
 
     def new_constant(self, value: int) -> IntVar:
-        """Give the variable that has one value."""
+        """Return the variable that has one value."""
         return IntVar(self.model_proto, self.get_or_make_index_from_constant(value))
 
     def get_int_var_from_proto_index(self, index: int) -> IntVar:
-        """Give the variable of a number."""
+        """Return the variable of a number."""
         if not 0 <= index < len(self.proto.variables):
             raise ValueError(f"no variable has the number {index}")
         return IntVar(self.model_proto, index)
 
     def get_bool_var_from_proto_index(self, index: int) -> IntVar:
-        """Give the 0/1 variable of a number."""
+        """Return the 0/1 variable of a number."""
         variable = self.get_int_var_from_proto_index(index)
         if not variable.is_boolean:
             raise TypeError(f"variable {index} is no 0/1 variable")
@@ -178,7 +178,7 @@ class CpModel(CpBaseModel):
         strategy.domain_reduction_strategy = reductions.SELECT_MAX_VALUE if value else reductions.SELECT_MIN_VALUE
 
     def add_hint(self, literal: Any, value: int) -> None:
-        """Give a value to try first."""
+        """Return a value to try first."""
         hint = self.proto.solution_hint
         hint.vars.append(max(literal.index, -literal.index - 1))
         hint.values.append(int(value) if literal.index >= 0 else int(not value))
@@ -207,11 +207,11 @@ class SolutionCallback(cp_model_helper.SolutionCallback):
         raise NotImplementedError
 
     def boolean_value(self, literal: Any) -> bool:
-        """Give the value of a literal."""
+        """Return the value of a literal."""
         return self.BooleanValue(literal)
 
     def value(self, expression: Any) -> int:
-        """Give the value of a sum."""
+        """Return the value of a sum."""
         return self.Value(expression)
 
     @property
@@ -291,12 +291,12 @@ class CpSolver:
         return self.response_proto.best_objective_bound
 
     def boolean_value(self, literal: Any) -> bool:
-        """Give the value of a literal."""
+        """Return the value of a literal."""
         self._held(literal)
         return ResponseHelper.boolean_value(self.response_proto, literal)
 
     def value(self, expression: Any) -> int:
-        """Give the value of a sum."""
+        """Return the value of a sum."""
         self._held(expression)
         return ResponseHelper.value(self.response_proto, expression)
 
@@ -309,5 +309,5 @@ class CpSolver:
             raise SolverFault(f"{expression} was made after the search, whose solution has no value of it")
 
     def sufficient_assumptions_for_infeasibility(self) -> list[int]:
-        """Give the assumptions, as numbers of literals, that cannot hold together."""
+        """Return the assumptions, as numbers of literals, that cannot hold together."""
         return ResponseHelper.sufficient_assumptions_for_infeasibility(self.response_proto)

@@ -49,7 +49,7 @@ class Given:
         )
 
     def division(self, job: Job, subunit: Subunit) -> int | None:
-        """Give the k into which a subunit is divided; None where its runs make none, or there are no runs."""
+        """Return the k into which a subunit is divided; None where its runs make none, or there are no runs."""
         legs = {subunit.leg_of_run(item.first, item.last) for item in self.runs if _touches(item, subunit)}
         of = {leg.of for leg in legs if leg is not None}
         return of.pop() if len(of) == 1 and None not in legs else None
@@ -168,7 +168,7 @@ def ribbons_of(job: Job, assignment: Assignment, trunk: str) -> RibbonWord:
 
 
 def lying_in(job: Job, item: RunAt) -> list[int]:
-    """Give the fibres of a run that tell where it lies: spliced ones, or where it has none and may be parked, one a ribbon.
+    """Return the fibres of a run that tell where it lies: spliced ones, or where it has none and may be parked, one a ribbon.
 
     An idle run lies in a tray where the tube around it is opened there: a part of a subunit with splices, divided at the tray.
     """
@@ -201,7 +201,7 @@ def spliced_in(job: Job, item: RunAt) -> list[int]:
 
 
 def parked_leg(job: Job, item: RunAt) -> Leg | None:
-    """Give the leg of a run that is spliced to nothing and can be parked; None where it is none.
+    """Return the leg of a run that is spliced to nothing and can be parked; None where it is none.
 
     It is parked in an opened tube: its subunit has a spliced fibre, and its trunk may be divided at the tray.
     """
@@ -216,7 +216,7 @@ def parked_leg(job: Job, item: RunAt) -> Leg | None:
 
 
 def _spliced(job: Job, item: RunAt) -> list[tuple[int, int]]:
-    """Give the spliced stretches of a run that lie inside the trunk."""
+    """Return the spliced stretches of a run that lie inside the trunk."""
     stretches = []
     for subunit in job.trunk_by_id[item.trunk].subunits:
         if not _touches(item, subunit):
@@ -233,7 +233,7 @@ def _touches(item: RunAt, subunit: Subunit) -> bool:
 
 
 def standing(job: Job, given: Given) -> dict[Leg, Place]:
-    """Give the legs of what was given that can stand: proper legs of one division a subunit, at places of the box."""
+    """Return the legs of what was given that can stand: proper legs of one division a subunit, at places of the box."""
     found: dict[Leg, Place] = {}
     division: dict[tuple[str, int], int] = {}
     for item in given.in_job(job).runs:

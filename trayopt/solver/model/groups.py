@@ -33,7 +33,7 @@ LIMITS = (ALLOWED_PORTS, ALLOWED_TRAVEL)
 
 
 def merged(rule: Rule[Any], subject: str) -> Group:
-    """Give the group in which a subject counts: tray places are merged by stack."""
+    """Return the group in which a subject counts: tray places are merged by stack."""
     return Group(rule.id, subject.partition("/")[0] if rule.subject == "tray place" else subject)
 
 
@@ -89,7 +89,7 @@ class Question:
         return {rule.id: frozenset(group for group in self.groups if group.rule == rule.id) for rule in self.rules}
 
     def _limits(self) -> Iterator[Group]:
-        """Give the limits of trunks that exclude anything."""
+        """Yield the limits of trunks that exclude anything."""
         ports = len(self.job.enclosure.ports)
         for trunk in self.job.trunks:
             if len(trunk.allowed_ports(self.job.enclosure)) < ports:
@@ -118,7 +118,7 @@ class Question:
         return own_setting(self.job, rule)
 
     def wrong_ways(self, group: Group, ways: Iterable[Way]) -> list[Way]:
-        """Give the ways that a limit excludes."""
+        """Return the ways that a limit excludes."""
         trunk = self.job.trunk_by_id[group.subject]
         if group.rule == ALLOWED_PORTS:
             allowed = trunk.allowed_ports(self.job.enclosure)
@@ -126,7 +126,7 @@ class Question:
         return [way for way in ways if way.travel not in trunk.travels]
 
     def broken(self, assignment: Assignment) -> frozenset[Group]:
-        """Give every group that a plan breaks, by a recount in plain data.
+        """Return every group that a plan breaks, by a recount in plain data.
 
         Raises
         ------
@@ -175,14 +175,14 @@ def own_setting(job: Job, rule: Rule[Any]) -> bool:
 
 
 def subjects_of(job: Job, rule: Rule[Any]) -> Iterator[str]:
-    """Give everything in a job that a rule can be broken for."""
+    """Return everything in a job that a rule can be broken for."""
     uncut = (unit.name for item in job.through for unit in job.trunk_by_id[item.ends[0]].passing)
     subjects = (*_of_kind(job, rule.subject), *(uncut if rule.of_uncut else ()))
     return (subject for subject in subjects if rule.applies(job, subject))
 
 
 def _of_kind(job: Job, kind: str) -> Iterator[str]:
-    """Give all subjects of a kind, tray places by their stacks."""
+    """Yield all subjects of a kind, tray places by their stacks."""
     if kind == "tray place" or kind == "stack":
         yield from (stack.id for stack in job.enclosure.stacks)
     elif kind == "guide":

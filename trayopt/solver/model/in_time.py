@@ -31,7 +31,7 @@ HEEDED_S = 3.0
 
 
 def margin(limit_s: float) -> float:
-    """Give the seconds of a limit that are kept for ending."""
+    """Return the seconds of a limit that are kept for ending."""
     return min(MOST_MARGIN_S, MARGIN_PART * limit_s)
 
 

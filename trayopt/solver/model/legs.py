@@ -111,7 +111,7 @@ class LegModel(DividedLegs):
         return dict(found)
 
     def bunch(self, leg: Leg) -> int:
-        """Give the bunch of a leg: legs of one bunch share their tray in every plan of this model."""
+        """Return the bunch of a leg: legs of one bunch share their tray in every plan of this model."""
         return self._bunch[leg]
 
     def literals(self, bunch: int) -> list[Literal]:

@@ -28,17 +28,17 @@ def total(items: Iterable[Expression]) -> Expression:
 
 
 def linear(expression: Expression) -> cp_sat.LinearExpr:
-    """Give an expression as the solver's own type: what rules and goals put together is made of nothing else."""
+    """Return an expression as the solver's own type: what rules and goals put together is made of nothing else."""
     return cast("cp_sat.LinearExpr", expression)
 
 
 def lit(literal: Literal) -> cp_sat.IntVar:
-    """Give a literal as the solver's own type; a constant counts as such."""
+    """Return a literal as the solver's own type; a constant counts as such."""
     return cast("cp_sat.IntVar", literal)
 
 
 def lits(literals: Iterable[Literal]) -> list[cp_sat.IntVar]:
-    """Give literals as the solver's own type."""
+    """Return literals as the solver's own type."""
     return [lit(literal) for literal in literals]
 
 
@@ -122,7 +122,7 @@ class Literals:
         return cast("T", self._made[key])
 
     def made(self, kinds: Collection[str]) -> Iterator[tuple[tuple[Hashable, ...], Any]]:
-        """Give what was made under keys that begin with one of these."""
+        """Return what was made under keys that begin with one of these."""
         return ((key, literal) for key, literal in self._made.items() if key[0] in kinds)
 
     def any_of(self, *literals: Literal) -> Literal:
@@ -145,7 +145,7 @@ class Literals:
         found: Sequence[Literal],
         bind: Callable[[Sequence[cp_sat.IntVar], cp_sat.IntVar], object],
     ) -> Literal:
-        """Give a literal that is bound to these, made once for them in any order; none is made where the answer is known."""
+        """Return a literal that is bound to these, made once for them in any order; none is made where the answer is known."""
         if any(isinstance(x, int) for x in found):
             return 1
         if len(found) <= 1:
@@ -177,6 +177,6 @@ class Literals:
         return self.no(self.any_of(*(self.no(x) for x in literals)))
 
     def one_of(self, *literals: Literal) -> Literal:
-        """Whether one of these literals holds, where no two can hold together."""
+        """Return the literal of "one of these holds", for literals of which no two can hold together."""
         found = [x for x in literals if not (isinstance(x, int) and x == 0)]
         return self._bound_to("one", found, lambda real, one: self.cp.add(Sum(real) == one))

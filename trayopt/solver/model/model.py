@@ -167,13 +167,13 @@ class Model(LegModel):
         return total([self._weigh(place, self.sleeve_weights(size)), *self._more_sleeves2(place, size)])
 
     def _more_sleeves2(self, place: Place, size: int) -> Iterator[Expression]:
-        """Give twice the sleeves of a place that what is done with ribbons costs there, more than runs take at least."""
+        """Yield twice the sleeves of a place that what is done with ribbons costs there, more than runs take at least."""
         for done, weights in self.more_sleeve_weights(size).items():
             here = self._weigh(place, weights)
             yield self.where_done(done, here, sum(weights.values()), ("more sleeves", place))
 
     def more_sleeve_weights(self, size: int) -> dict[Done, dict[int, int]]:
-        """Give by what is done with ribbons twice the sleeves that bunches take more than at least."""
+        """Return by what is done with ribbons twice the sleeves that bunches take more than at least."""
         weights: dict[Done, dict[int, int]] = self._make(("more sleeves", size), lambda: self._more_sleeves(size))
         return weights
 
@@ -251,7 +251,7 @@ class Model(LegModel):
         return self._make(("legs on", trunk.id, stack), make)
 
     def most_legs_at(self, place: Place) -> int:
-        """Give a number of legs above which no plan goes at a place, by the tray's fibres where that rule binds hard."""
+        """Return a number of legs above which no plan goes at a place, by the tray's fibres where that rule binds hard."""
         legs = sum(self.most_trunk_legs(trunk) for trunk in self.job.trunks)
         if not self.keeps(TrayFibres.id) or not self.bunches:
             return legs

@@ -45,7 +45,7 @@ class Policy:
     kept: frozenset[str] = frozenset()
 
     def mode(self, job: Job, rule: Rule[Any]) -> Mode:
-        """Give the mode of one rule in a job."""
+        """Return the mode of one rule in a job."""
         if rule.kind == "always":
             return "hard"
         level = job.rules[rule.id].level
@@ -178,7 +178,7 @@ class Poster:
 
 
 def _tag(rule: Rule[Any], subject: str) -> Tag:
-    """Give the tag of a subject: which stack or tray place it is, where it is one."""
+    """Return the tag of a subject: which stack or tray place it is, where it is one."""
     stack, _, position = subject.partition("/")
     if rule.subject == "tray place":
         return "without", rule.id, Place(stack, int(position))
@@ -186,12 +186,12 @@ def _tag(rule: Rule[Any], subject: str) -> Tag:
 
 
 def group_of(rule: Rule[Any], subject: str) -> Group:
-    """Give the group of an explanation in which a subject counts: tray places are merged by stack."""
+    """Return the group of an explanation in which a subject counts: tray places are merged by stack."""
     return Group(rule.id, subject.partition("/")[0] if rule.subject == "tray place" else subject)
 
 
 def guard(model: Base, group: Group) -> Boolean:
-    """Give the literal that holds a group, made on demand."""
+    """Return the literal that holds a group, made on demand."""
     if group not in model.guards:
         model.guards[group] = model.literal(f"hold {group}")
     return model.guards[group]

@@ -205,7 +205,7 @@ def read(model: Model, solver: cp_sat.CpSolver | cp_sat.SolutionCallback) -> Ass
 
 
 def hint(model: Model, assignment: Assignment) -> None:
-    """Give the solver an assignment to start from; a literal that stands for several things is named once."""
+    """Return the solver an assignment to start from; a literal that stands for several things is named once."""
     job = model.job
     hints: list[tuple[Literal, bool]] = []
     for bunch, legs in model.bunches.items():
@@ -248,12 +248,12 @@ def complete(model: Model, assignment: Assignment, clock: Clock) -> None:
 
 
 def hint_last(model: Model) -> None:
-    """Give the solver the last solution of this same model to start from, every variable of it."""
+    """Return the solver the last solution of this same model to start from, every variable of it."""
     hint_all(model.cp, model.solution)
 
 
 def hint_all(cp: cp_sat.CpModel, solution: Sequence[int]) -> None:
-    """Give the solver a value for every variable to start from."""
+    """Return the solver a value for every variable to start from."""
     cp.clear_hints()
     for index, value in enumerate(solution):
         cp.add_hint(cp.get_int_var_from_proto_index(index), value)

@@ -42,7 +42,7 @@ def most_places(
 
 
 def smaller(job: Job, places: int) -> Job:
-    """Give a job in a box with no more positions in a stack than there are used places; the job itself where it has no more.
+    """Return a job in a box with no more positions in a stack than there are used places; the job itself where it has no more.
 
     Its plans are those plans of the job that use so few places and keep ``no_empty_below``. Where a stack carries trays of
     several kinds, the outer ones may be used before all of the inner ones are, and the box stays as it is.

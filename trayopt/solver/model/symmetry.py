@@ -29,7 +29,7 @@ class Plain(NamedTuple):
         return any(literal in literals for literal, _ in self.terms) or not literals.isdisjoint(self.when)
 
     def mapped(self, images: Sequence[int]) -> Plain:
-        """Give what it becomes where variables become others."""
+        """Return what it becomes where variables become others."""
         return Plain(
             self.kind,
             self.domain,
@@ -101,7 +101,7 @@ def _images(x: Literals, one: str, other: str) -> list[int] | None:
 
 
 def _swap(tag: Tag, swapped: Mapping[str, str]) -> Tag:
-    """Give the tag that has the other stack wherever this has the one."""
+    """Return the tag that has the other stack wherever this has the one."""
     return tuple(
         part._replace(stack=swapped.get(part.stack, part.stack)) if isinstance(part, OnStack | Place) else part
         for part in tag
@@ -134,7 +134,7 @@ def _plain(constraint: Any) -> Plain | None:
 
 
 def _summed(terms: Sequence[tuple[int, int]]) -> frozenset[tuple[int, int]]:
-    """Give terms in no order, those of one literal added up."""
+    """Return terms in no order, those of one literal added up."""
     found = frozenset(terms)
     if len(found) == len(terms):
         return found

@@ -19,10 +19,10 @@ class Oracle(Protocol[T]):
         """Whether these can hold together; None where that was not settled. ``most`` bounds the deterministic time."""
 
     def core(self, held: frozenset[T]) -> frozenset[T] | None:
-        """Give a known part of these that cannot hold together, if there is one."""
+        """Return a known part of these that cannot hold together, if there is one."""
 
     def broken(self, held: frozenset[T]) -> frozenset[T] | None:
-        """Give what a known plan breaks that keeps these; None where none is known."""
+        """Return what a known plan breaks that keeps these; None where none is known."""
 
 
 @dataclass
@@ -45,7 +45,7 @@ class Memory(Generic[T]):
         return None if self.core(held) is None else False
 
     def core(self, held: frozenset[T]) -> frozenset[T] | None:
-        """Give the smallest known part of these that cannot hold together."""
+        """Return the smallest known part of these that cannot hold together."""
         return min((found for found in self.refuted if found <= held), key=len, default=None)
 
     def broken(self, held: frozenset[T]) -> frozenset[T] | None:
@@ -102,7 +102,7 @@ def minimal_subset(
 
 
 def _first_clash(oracle: Oracle[T], kept: frozenset[T], pool: Sequence[T], most: float | None) -> int:
-    """Give the length of the shortest beginning of the pool that clashes with what is kept; all of it is known to."""
+    """Return the length of the shortest beginning of the pool that clashes with what is kept; all of it is known to."""
     low, high = 0, len(pool)
     while low + 1 < high:
         middle = (low + high) // 2

@@ -38,5 +38,5 @@ class Voice:
 
 
 def voice(model: Base, *parts: type, instead: object = None) -> Variables:
-    """Give a relaxation a voice, as what rules and goals expect."""
+    """Return a relaxation a voice, as what rules and goals expect."""
     return cast("Variables", Voice(model, parts, instead))

@@ -84,7 +84,7 @@ class Ways(Literals, ABC):
         return self.both(*(self.ribboned(self.job.trunk_by_id[trunk], word) for trunk, word in done))
 
     def where_done(self, done: Done, number: Expression, most: int, key: tuple[Hashable, ...]) -> Expression:
-        """Give a number from 0 to ``most`` where this is done with the ribbons of two trunks, and 0 where it is not."""
+        """Return a number from 0 to ``most`` where this is done with the ribbons of two trunks, and 0 where it is not."""
         chosen = self.done(done)
         if isinstance(chosen, int):
             return number if chosen else 0

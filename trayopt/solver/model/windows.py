@@ -56,7 +56,7 @@ def least_window_numbers(model: SaysWays, through: Through) -> WindowNumbers:
 
 
 def _least_together(model: SaysWays, through: Through) -> Expression:
-    """Give the steps that both ends of a cut tube take together at least where every splice is placed, by their ways."""
+    """Return the steps that both ends of a cut tube take together at least where every splice is placed, by their ways."""
     one, other = _ends(model.job, through)
     steps = model.number(
         _most_steps(model.job, one) + _most_steps(model.job, other), f"least steps of both ends of {through}"
@@ -100,7 +100,7 @@ def _numbers(model: SaysWays, through: Through, parts: Parts) -> WindowNumbers:
 
 
 def _least_part(model: SaysWays, trunk: Trunk) -> Expression:
-    """Give the steps that one end takes of a cut tube at least, by the way that it goes."""
+    """Return the steps that one end takes of a cut tube at least, by the way that it goes."""
     extents = extents_mm(model.job, trunk, lengths_of(model.job))
     steps = model.number(_most_steps(model.job, trunk), f"least steps of {trunk.id}")
     for way in model.ways(trunk):
@@ -109,7 +109,7 @@ def _least_part(model: SaysWays, trunk: Trunk) -> Expression:
 
 
 def _part(model: Variables, trunk: Trunk, unit: Subunit, lengths: Lengths, most: int) -> Expression:
-    """Give the steps that one end takes of a cut tube: its longest leg, or what is capped and stored."""
+    """Return the steps that one end takes of a cut tube: its longest leg, or what is capped and stored."""
     job, routes = model.job, model.routes
     steps = model.number(most, f"steps of {unit.name}")
     legs = [leg for of in model.divisions(unit) for leg in model.legs(unit, of)]

@@ -71,7 +71,7 @@ class Part(NamedTuple):
 
 
 def lost_pieces(job: Job, outside: Collection[str]) -> set[Piece]:
-    """Give the pieces of joins that no plan places which leaves these trunks outside."""
+    """Return the pieces of joins that no plan places which leaves these trunks outside."""
     return {
         piece
         for lot in lots_of(job)
@@ -81,7 +81,7 @@ def lost_pieces(job: Job, outside: Collection[str]) -> set[Piece]:
 
 
 def without_trunks(job: Job, outside: Collection[str]) -> Part | None:
-    """Give the part of a job without some trunks; None where nothing is left, or where it cannot be told.
+    """Return the part of a job without some trunks; None where nothing is left, or where it cannot be told.
 
     Trunks that go through, and what is built, are not asked for: of such jobs there is no part.
     """
@@ -105,7 +105,7 @@ def without_trunks(job: Job, outside: Collection[str]) -> Part | None:
 
 
 def _joins(job: Job, kept: Sequence[Piece]) -> Iterator[Join]:
-    """Give what is left of the joins, pieces that go on from each other in one."""
+    """Yield what is left of the joins, pieces that go on from each other in one."""
     runs: list[Piece] = []
     for piece in kept:
         last = runs[-1] if runs else None
@@ -122,7 +122,7 @@ def _joins(job: Job, kept: Sequence[Piece]) -> Iterator[Join]:
 
 
 def _apart(job: Job, lost: Collection[Piece]) -> tuple[Apart, ...] | None:
-    """Give what is kept apart of the joins that are left; None where one of these is left in part."""
+    """Return what is kept apart of the joins that are left; None where one of these is left in part."""
     gone = {job.joins[piece.join].name for piece in lost}
     whole = gone - {job.joins[piece.join].name for piece in job.pieces if piece not in lost}
     if any(name in gone - whole for item in job.apart for name in item.joins):
@@ -138,7 +138,7 @@ def _is_of(part: Job, run: Run) -> bool:
 
 
 def _trunk(job: Job, part: Job, trunk: Trunk, price: dict[GoalName, int]) -> Trunk:
-    """Give a trunk as it is divided in the part."""
+    """Return a trunk as it is divided in the part."""
     barred = tuple((s.number, tuple(_barred(job, part, s))) for s in trunk.subunits if _is_parted(job, part, s))
     if not barred:
         return trunk
@@ -154,7 +154,7 @@ def _is_parted(job: Job, part: Job, subunit: Subunit) -> bool:
 
 
 def _barred(job: Job, part: Job, subunit: Subunit) -> Iterator[int]:
-    """Give the divisions of which some leg has a splice of the part, and loses another."""
+    """Yield the divisions of which some leg has a splice of the part, and loses another."""
     for of in subunit.divisions:
         if any(0 < part.spliced_fibres(leg) < job.spliced_fibres(leg) for leg in subunit.legs(of)):
             yield of

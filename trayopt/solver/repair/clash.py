@@ -136,14 +136,14 @@ class _Facts(Memory[int]):
         return found
 
     def broken(self, held: frozenset[int]) -> frozenset[int] | None:
-        """Give the groups that a known plan breaks that keeps these."""
+        """Return the groups that a known plan breaks that keeps these."""
         kept = next((kept for kept in self.kept if held <= kept), None)
         return None if kept is None else frozenset(range(len(self.groups))) - kept
 
     def _drafts(
         self, divider: Divider, settled: Settled, facts: Sequence[Decision]
     ) -> Iterator[Mapping[Key, Sequence[int]]]:
-        """Give divisions to look for a plan with: of least legs, then finer ones beside what is spliced to divided subunits."""
+        """Yield divisions to look for a plan with: of least legs, then finer ones beside what is spliced to divided subunits."""
         yield settled.divisions
         near = {self._tied[key] for key in divided_by(self.job, facts) if key in self._tied}
         beside = {key: of for key, of in settled.divisions.items() if self._tied[key] in near}
@@ -183,7 +183,7 @@ class _Facts(Memory[int]):
         return read(model, solver) if status in FOUND else None, status == cp_sat.INFEASIBLE
 
     def _kept(self, plan: Assignment) -> frozenset[int]:
-        """Give the groups that a plan keeps."""
+        """Return the groups that a plan keeps."""
         return frozenset(
             i
             for i, facts in enumerate(self.groups)

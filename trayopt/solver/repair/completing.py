@@ -93,7 +93,7 @@ def _best_with(
 
 
 def _pinned(job: Job, facts: Sequence[Decision]) -> Job | None:
-    """Give the job with the facts as built pins; None where they say what no pin says, or where pins stand already."""
+    """Return the job with the facts as built pins; None where they say what no pin says, or where pins stand already."""
     pins: dict[str, LegPin | TrunkPin] = {}
     for fact in facts:
         pin = _pin(job, fact)
@@ -107,7 +107,7 @@ def _pinned(job: Job, facts: Sequence[Decision]) -> Job | None:
 
 
 def _pin(job: Job, fact: Decision) -> LegPin | TrunkPin | bool | None:
-    """Give the pin that says what a fact does; True where there is nothing to say, None where no pin says it."""
+    """Return the pin that says what a fact does; True where there is nothing to say, None where no pin says it."""
     if isinstance(fact, EntersAt):
         stack = job.enclosure.stack_by_id.get(fact.stack)
         return True if stack is not None and [end.id for end in stack.ends] == [fact.end] else None

@@ -16,7 +16,7 @@ from trayopt.solver.model.posting import Policy, build
 
 
 def divided_by(job: Job, facts: Iterable[Decision]) -> dict[Key, int]:
-    """Give the k that facts leave a subunit: that of a leg whose tray they fix."""
+    """Return the k that facts leave a subunit: that of a leg whose tray they fix."""
     found: dict[Key, int] = {}
     for fact in facts:
         trunk = job.trunk_by_id.get(fact.trunk) if isinstance(fact, RunAt) and fact.leg else None

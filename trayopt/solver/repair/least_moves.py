@@ -96,7 +96,7 @@ class _Trays:
         return self._at[bundle, place]
 
     def bundles_of(self, run: RunAt) -> set[int]:
-        """Give the bundles that hold the fibres that tell where a run lies."""
+        """Return the bundles that hold the fibres that tell where a run lies."""
         return {self._bundle[_ribbon(self.job, run.trunk, fibre)] for fibre in lying_in(self.job, run)}
 
     def hold(self) -> None:
@@ -131,7 +131,7 @@ class _Trays:
         yield TraySleeves.id, lambda place: sleeves[tray(place).sleeve_fibres], lambda place: tray(place).sleeves
 
     def _torn(self) -> Iterator[tuple[cp_sat.IntVar, cp_sat.IntVar]]:
-        """Give pairs that no subunit divided at the tray can have: each further ribbon lies no nearer to the base."""
+        """Yield pairs that no subunit divided at the tray can have: each further ribbon lies no nearer to the base."""
         places: dict[int, list[Place]] = defaultdict(list)
         for bundle, place in self._at:
             places[bundle].append(place)
@@ -157,7 +157,7 @@ def _ribbon(job: Job, trunk: str, fibre: int) -> Ribbon:
 
 
 def _bundles(job: Job) -> Mapping[Ribbon, int]:
-    """Give every ribbon that may lie in a tray the number of its bundle: the ribbons that splices bind to one tray."""
+    """Return every ribbon that may lie in a tray the number of its bundle: the ribbons that splices bind to one tray."""
     pairs = [
         (_ribbon(job, piece.a.trunk, piece.a.first), _ribbon(job, piece.b.trunk, piece.b.first)) for piece in job.pieces
     ]

@@ -129,7 +129,7 @@ class _Search:
         descend(self.job, near.model, self.found, self.clock, self.tuning)
 
     def as_given(self) -> dict[Key, Sequence[int]]:
-        """Give the division of every subunit that is given in proper legs."""
+        """Return the division of every subunit that is given in proper legs."""
         found: dict[Key, Sequence[int]] = {}
         for subunit in self.job.subunits:
             of = self.inside.division(self.job, subunit)
@@ -138,7 +138,7 @@ class _Search:
         return found
 
     def opened(self, as_given: Mapping[Key, Sequence[int]]) -> dict[Key, Sequence[int]]:
-        """Give the same without subunits that have to move, or are spliced to others that have to; none where that is all."""
+        """Return the same without subunits that have to move, or are spliced to others that have to; none where that is all."""
         pairs = [
             (self.key(piece.a.trunk, piece.a.first), self.key(piece.b.trunk, piece.b.first))
             for piece in self.job.pieces
@@ -152,7 +152,7 @@ class _Search:
         return trunk, self.job.trunk_by_id[trunk].subunit_of(fibre).number
 
     def relaxed_stays(self) -> tuple[RunAt, ...]:
-        """Give the runs that stay where the trays are all that counts."""
+        """Return the runs that stay where the trays are all that counts."""
         moved = set(self.relaxed.moved)
         return tuple(run for run in self.inside.runs if run not in moved)
 

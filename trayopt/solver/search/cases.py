@@ -24,7 +24,7 @@ class Case:
     bounds: list[Bound] = field(default_factory=list)
 
     def bound(self, goal: GoalName, before: Mapping[GoalName, int]) -> Bound:
-        """Give the best bound of a goal over plans of this case that have these values before."""
+        """Return the best bound of a goal over plans of this case that have these values before."""
         held = (bound for bound in self.bounds if bound.goal == goal and bound.given.met(before))
         return max(held, key=lambda bound: bound.value, default=Bound(goal, self.price.get(goal, 0), ZERO))
 

@@ -169,7 +169,7 @@ def hope(
 
 
 def at_least(s: Session, goal: GoalName, out: int, limits: Mapping[GoalName, int]) -> int:
-    """Give what is known of one of the first goals or the legs without a model."""
+    """Return what is known of one of the first goals or the legs without a model."""
     if goal == "unplaced":
         return out
     if goal == "legs" and s.on("division"):

@@ -155,7 +155,7 @@ class Descent:
         return Outcome(None, value(goal), value(goal), proven=True)
 
     def _settled(self, model: Model) -> RelaxedModel[SettledSegments] | None:
-        """Give the blocks of a model, made once, if every goal can be said of them."""
+        """Return the blocks of a model, made once, if every goal can be said of them."""
         if model not in self._of_model:
             divisions = {key: model.divisions(model.job.subunit_of_leg[key]) for key in self.session.divider.open}
             self._of_model[model] = None
@@ -215,7 +215,7 @@ class Descent:
             self._ahead[(model, later[0], *self.session.so_far(later[0]))] = self._ask(layouts, later[0], 0)
 
     def drop_ahead(self) -> None:
-        """Give up the questions that were asked too soon."""
+        """Return up the questions that were asked too soon."""
         while self._ahead:
             self._ahead.popitem()[1].drop()
 

@@ -83,7 +83,7 @@ def trunks_outside(work: Work) -> None:
 
 
 def _in_order(s: Session, cases: list[Case], found: Generator[Outside]) -> Iterator[Case]:
-    """Give the sets that are known, and then each further one, as long as one can be better than the best plan."""
+    """Yield the sets that are known, and then each further one, as long as one can be better than the best plan."""
     yield from list(cases)
     for trunks, least in found:
         if trunks is not None and not cases:
