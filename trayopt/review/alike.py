@@ -4,13 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from operator import itemgetter
-from typing import Generic, TypeVar
+from typing import Generic, NamedTuple, TypeVar
 
 from trayopt.formats.cells import Row
 from trayopt.review.cells import Cells, Telling
 from trayopt.review.handmade import Line
 
 T = TypeVar("T")
+
+
+class Again(NamedTuple):
+    """A row that repeats an earlier row: its faults, and the trunks that an empty cell below it may mean."""
+
+    tellings: list[Telling]
+    last: dict[str, str]
 
 
 class Alike(Generic[T]):

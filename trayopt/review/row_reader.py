@@ -6,7 +6,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from functools import partial
 from operator import itemgetter
-from typing import NamedTuple, TypeVar
+from typing import TypeVar
 
 from trayopt.domain.decision import RunAt
 from trayopt.domain.hardware import Place
@@ -16,8 +16,8 @@ from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault
 from trayopt.formats.cells import Cell, Row
 from trayopt.formats.locate import describe
-from trayopt.review.alike import Alike
-from trayopt.review.cells import Cells, Telling
+from trayopt.review.alike import Again, Alike
+from trayopt.review.cells import Cells
 from trayopt.review.columns import PARTS, SIDES, Headers
 from trayopt.review.handmade import Decided, Entry, Handmade, Line, SpliceRow, Spots, Unread, row_of_sheet
 from trayopt.review.parts import Parts
@@ -30,13 +30,6 @@ PLACE = ("stack", "position", "tray")
 WAYS = ("port", "travel", "loops", "divide_at", "ribbons")
 NUMBERS = {side: [f"{side} {part}" for part in PARTS] for side in SIDES}
 COLOURS = {side: [f"{side} {part} colour" for part in PARTS] for side in SIDES}
-
-
-class Again(NamedTuple):
-    """A row that repeats an earlier row: its faults, and the trunks that an empty cell below it may mean."""
-
-    tellings: list[Telling]
-    last: dict[str, str]
 
 
 class RowReader:
