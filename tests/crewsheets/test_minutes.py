@@ -51,6 +51,20 @@ def test_a_single_fibre_takes_the_single_pace() -> None:
     assert whole(job, plan, pace) == of_steps(job, plan, pace) == 8 + 2
 
 
+def test_tubes_that_are_cut_back_take_their_minutes() -> None:
+    """P/2 has no splice, and neither has Q's other half at the port."""
+    data = {**plans.WORKED, "trunks": [{**trunk, "idle": "cut_back"} for trunk in plans.WORKED["trunks"]]}
+    data["joins"] = [{"a": "P:1-24", "b": "Q:1-24"}]
+    job = load_job(data)
+    places = {Leg("P", 1, 1, 1): Place("left", 1), Leg("Q", 1, 1, 2): Place("left", 1)}
+    ways = {"P": Way("bl", "clockwise", 1), "Q": Way("br", "counterclockwise", 1)}
+    plan = plans.planned(job, ways, places, {"Q": "port"})
+    free = Labour(**dict.fromkeys(Labour.model_fields, 0) | {"two_people_factor": 1})
+    pace = free.model_copy(update={"cut_back_min_per_tube": 5.0})
+    assert whole(job, plan, pace) == of_steps(job, plan, pace) == 2 * 5
+    assert whole(job, plan, PACE) == pytest.approx(of_steps(job, plan, PACE))
+
+
 def whole(job: Job, plan: Plan, pace: Labour) -> float:
     return crew_minutes(Laid(job, assignment_of(job, plan)[0]), Exposed().parameters(job), pace)
 

@@ -110,8 +110,11 @@ def minutes_of(book: Book, marks: Marks, act: Act) -> float:
         turns = sum(1 + (book.ways[end].loops or 0) for cut in cuts for end in cut.capped)
         return pace.divide_min_per_leg * len(cuts) + pace.route_min_per_tube_and_turn * turns
     if phase == "route":
-        tubes += len(book.coiled(act.trunks[0])) if act.coiled else 0
-        return pace.route_min_per_tube_and_turn * tubes * (1 + (book.ways[act.trunks[0]].loops or 0))
+        trunk = act.trunks[0]
+        tubes += len(book.coiled(trunk)) if act.coiled else 0
+        cut_back = len(book.cut_back(trunk)) if act.coiled else 0
+        routed = pace.route_min_per_tube_and_turn * tubes * (1 + (book.ways[trunk].loops or 0))
+        return routed + pace.cut_back_min_per_tube * cut_back
     if phase == "splice":
         return splice_minutes(book, act.trays[0])
     if phase == "close":

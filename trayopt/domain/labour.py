@@ -27,6 +27,7 @@ class Labour(Frozen):
     strip_min_per_metre: Minutes = 6
     identify_min_per_subunit: Minutes = 3
     route_min_per_tube_and_turn: Minutes = 1.5
+    cut_back_min_per_tube: Minutes = 2
     fit_min_per_tray: Minutes = 2
     mark_min_per_leg: Minutes = 2
     take_off_min_per_tube: Minutes = 1

@@ -153,6 +153,8 @@ def least_minutes(job: Job, assignment: Assignment, pace: Labour) -> float:
         tubes = idle + travellers
         turns = sum(1 + item.loops for item in laid.traffic if item.trunk == trunk.id)
         minutes -= pace.route_min_per_tube_and_turn * (turns - tubes * (1 + min(trunk.loops)))
+        if trunk.idle == "cut_back":
+            minutes -= pace.cut_back_min_per_tube * (laid.cut_back(trunk) - len(trunk.subunits) + len(spliced))
         minutes -= pace.take_off_min_per_tube * (len(laid.strands(trunk.id)) - travellers)
         cut = min((length for length, *_ in least_cuts(job, trunk)), default=0)
         strip = lengths.strip_mm([cut], min(trunk.loops))

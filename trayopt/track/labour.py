@@ -40,6 +40,7 @@ def crew_minutes(laid: Laid, lengths: Lengths, pace: Labour) -> float:
         + (pace.clamp_min_per_trunk + pace.strip_min_per_trunk) * len(trunks)
         + pace.strip_min_per_metre * metres
         + pace.route_min_per_tube_and_turn * turns
+        + pace.cut_back_min_per_tube * sum(map(laid.cut_back, trunks))
         + pace.take_off_min_per_tube * travellers
         + (pace.mark_min_per_leg + pace.divide_min_per_leg) * legs
         + pace.divide_min_per_leg * cuts

@@ -301,6 +301,17 @@ class Laid:
                 found.append(Traffic(end, unit.number, unit.diameter_mm, window.loops, window.direct))
         return found
 
+    def cut_back(self, trunk: Trunk) -> int:
+        """Return how many tubes of a trunk are cut back at the port: those of its legs without a tray, if it says so."""
+        if trunk.idle != "cut_back":
+            return 0
+        tubes = 0
+        for subunit in trunk.subunits:
+            laid = self.by_subunit.get((trunk.id, subunit.number), [])
+            goes = self.traveller(subunit, laid[0].leg.of) if laid else None
+            tubes += 1 if not laid else 0 if goes is None or goes.own else laid[0].leg.of - len(laid)
+        return tubes
+
     def passes(self, guide: str) -> list[tuple[Traffic, int]]:
         """Return everything that passes a guide, and how often it passes."""
         return [(item, times) for item in self.traffic if (times := item.loops + (guide in item.direct)) > 0]
