@@ -18,8 +18,11 @@ from trayopt.api import check, grow, grown_plan
 from trayopt.domain.cable import Cable
 from trayopt.errors import InputError
 from trayopt.explainer.growth import Addition, Growth, grown, spare_runs
-from trayopt.explainer.growth_words import as_dict, said
+from trayopt.explainer.growth import grow as grow_job
+from trayopt.explainer.growth_words import as_dict, said, text
+from trayopt.explainer.why_not import Wishes
 from trayopt.library.job_out import as_file
+from trayopt.solver.model.clock import Clock
 
 TWO = Cable.model_validate(
     {
@@ -78,6 +81,27 @@ def test_the_trays_stop_the_next_one() -> None:
     assert check(found.job, plan).passed
     assert said(found).endswith("One more does not fit, which is proven.")
     assert as_dict(found)["fits"] == found.fits
+
+
+def test_ways_out_end_with_their_effort_and_what_was_not_looked_at_is_named() -> None:
+    """The answer and its conflict are those of a longer look; kinds of ways out without a turn are named, none of them twice."""
+    job, limit = job_of(roomy()), 60.0
+    clocks = [Clock(limit, deterministic=True) for _ in range(2)]
+    whole, short = (
+        grow_job(job, Addition(TWO), clock, Wishes(effort=effort))
+        for clock, effort in zip(clocks, (None, 1e-6), strict=True)
+    )
+    assert whole.why is not None
+    assert short.why is not None
+    assert (short.fits, short.settled) == (whole.fits, True)
+    assert short.why.conflicts == whole.why.conflicts
+    assert whole.why.ways_out
+    assert not whole.why.unseen
+    assert "unseen" not in whole.why.plain()
+    assert "other seals and ports" in short.why.unseen
+    assert len(set(short.why.unseen)) == len(short.why.unseen)
+    assert "Not looked at to the end" in " ".join(text(short, 100).split())
+    assert len(short.why.ways_out) < len(whole.why.ways_out)
 
 
 def test_a_box_whose_trays_would_all_be_full_is_settled() -> None:

@@ -97,7 +97,7 @@ def explain(
         box_file,
         job_file,
     )
-    wishes = Wishes(conflicts, ways_out, costs or Costs(), shelf, proven)
+    wishes = Wishes(conflicts, ways_out, costs or Costs(), shelf, proven=proven)
     given = (
         expected if expected is None or isinstance(expected, Given) else opened(job, expected, readable=True)[0].given()
     )

@@ -137,6 +137,7 @@ class Explanation(Frozen):
     they were asked for: the broken preferences of the best plan, the verdict on an expected plan, and the lower bound of
     each goal. ``optimal`` says whether the best plan is proven to be optimal; it is null if there was no plan to explain.
     ``out_of_time`` says that the time ran out before the search was complete: there may be more ways out, and cheaper ones.
+    ``unseen`` names the kinds of ways out that were not looked at to the end within the effort for ways out.
     """
 
     schema_: Annotated[Literal["trayopt/explanation/1"], Field(alias="schema")] = "trayopt/explanation/1"
@@ -145,6 +146,7 @@ class Explanation(Frozen):
     out_of_time: bool = False
     conflicts: tuple[ConflictSaid, ...] = ()
     ways_out: tuple[WayOut, ...] = ()
+    unseen: tuple[Sentence, ...] = ()
     preferences: tuple[PreferenceSaid, ...] | None = None
     expected: ExpectedSaid | None = None
     bounds: tuple[BoundSaid, ...] | None = None
@@ -155,6 +157,8 @@ class Explanation(Frozen):
         for key in ("optimal", "preferences", "expected", "bounds"):
             if data[key] is None:
                 del data[key]
+        if not self.unseen:
+            del data["unseen"]
         for conflict in data["conflicts"]:
             if not conflict["root"]:
                 del conflict["root"]

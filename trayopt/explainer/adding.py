@@ -29,15 +29,22 @@ KINDS: Mapping[Help, Callable[[Trying], Iterator[Change]]] = {
 
 
 def additions(on: Trying, rules: frozenset[str]) -> Iterator[Change]:
-    """Yield every addition that is proven to be enough, where conflicts name these rules; the kinds that cost least first."""
+    """Yield every addition that is proven to be enough, where conflicts name these rules; the kinds that cost least first.
+
+    If effort is limited, each kind gets an equal share of what the kinds before it left.
+    """
     helped = {helped for rule in RULES if rule.id in rules for helped in rule.helped_by}
-    for name, kind in KINDS.items():
-        if on.prover.clock.over:
-            return
-        if name in helped or not rules:
-            yield from _marked(on, kind(on))
-    if not on.prover.clock.over:
-        yield from other_boxes.two_boxes(on)
+    wanted: list[tuple[str, Callable[[Trying], Iterator[Change]]]] = [
+        (name, kind) for name, kind in KINDS.items() if name in helped or not rules
+    ]
+    wanted.append(("enclosure", other_boxes.two_boxes))
+    clock = on.prover.clock
+    for i, (name, kind) in enumerate(wanted):
+        with clock.turn(clock.share(1 / (len(wanted) - i))):
+            if not clock.over:
+                yield from _marked(on, kind(on))
+            if clock.over:
+                on.unseen.append(name)
 
 
 def _marked(on: Trying, changes: Iterator[Change]) -> Iterator[Change]:

@@ -29,6 +29,8 @@ MOST = 256
 """More is not asked for: no box of this kind takes so many."""
 WHY_PART = 0.4
 """Part of the time that is kept to say what stops the next one."""
+EFFORT_PART = 0.2
+"""Part of the limit that ways out may cost, as deterministic time; building their models takes up to three times as long."""
 QUICK = 2.0
 """Deterministic time for numbers that only narrow the search down."""
 
@@ -69,7 +71,12 @@ class Growth:
 
 
 def grow(job: Job, addition: Addition, clock: Clock, wishes: Wishes) -> Growth:
-    """Find how much more fits, by doubling and halving, and say what stops the next one."""
+    """Find how much more fits, by doubling and halving, and say what stops the next one.
+
+    Ways out get a part of the limit as their effort, so that the answer is not kept waiting for them.
+    """
+    if wishes.effort is None and clock.limit_s is not None:
+        wishes = replace(wishes, effort=EFFORT_PART * clock.limit_s)
     search = _Search(job, addition, clock)
     least, most = 0, search.most + 1
     if not search.possible(0):

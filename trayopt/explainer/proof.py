@@ -49,6 +49,9 @@ class Prover:
         return self._try(job)[1]
 
     def _try(self, job: Job) -> tuple[bool | None, Assignment | None]:
+        if job.digest not in self._known and self.clock.turn_over:
+            self.unsettled += 1
+            return None, None
         if job.digest not in self._known:
             known = next((plan for plan in reversed(self.plans[-MOST_KNOWN:]) if keeps_all(job, plan)), None)
             self._known[job.digest] = (True, known) if known is not None else self._search(job)
@@ -93,6 +96,7 @@ class Prover:
         better = in_time(lambda: solve(job, options), Clock(self._seconds_left, interrupted=self.clock.interrupted))
         if better is None:
             return goal_values(values)
+        self.clock.effort += better.solver.deterministic_time
         found = measure_all(Laid(job, better.assignment))
         if tuple(found.values()) < tuple(values.values()):
             self._best[job.digest] = better.assignment

@@ -31,6 +31,13 @@ def text(made: Explanation, width: int = MOST_COLUMNS) -> str:
         parts.append("\n".join(write.conflict(i, conflict)))
     if made.ways_out:
         parts.append("\n".join(write.ways(made.ways_out)))
+    if made.unseen:
+        ways = listed(list(made.unseen))
+        parts.append(
+            write.item(
+                "", f"Not looked at to the end in the effort for ways out (more --time-limit, more effort): {ways}"
+            )
+        )
     never = [item for item in made.preferences or () if item.never]
     broken = [item for item in made.preferences or () if not item.never]
     if never:

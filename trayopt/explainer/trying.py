@@ -36,6 +36,8 @@ class Trying:
     def __init__(self, trials: Trials, shelf: Shelf, prover: Prover, costs: Costs) -> None:
         self.trials, self.job = trials, trials.question.job
         self.shelf, self.prover, self.costs = shelf, prover, costs
+        self.unseen: list[str] = []
+        """Kinds of ways out whose turn ended before all of them was looked at."""
 
     def enough(self, make: Callable[[int], Job]) -> Callable[[int], bool]:
         """Return the question whether a change by some amount is proven to be enough."""

@@ -38,6 +38,24 @@ ADDED: dict[str, Callable[[str, int | float | str], str]] = {
     "enclosure": lambda box, trunks: said("put {trunks} into a second {box}", trunks=trunks, box=box),
 }  # fmt: skip
 """What is done where something is added, by ``what``: subjects and amount."""
+GIVING_UP = "giving_up"
+UNSEEN: dict[str, Said] = {
+    GIVING_UP: said("rules that are given up"),
+    "bench": said("a nearer bench"),
+    "loops": said("more loops"),
+    "exposed": said("more of a trunk exposed"),
+    "slack": said("more slack"),
+    "seals": said("other seals and ports"),
+    "trays": said("more trays"),
+    "tubes": said("other tubes"),
+    "divide_at": said("division at the other place"),
+    "ribbons": said("other ribbon work"),
+    "tray_types": said("larger trays"),
+    "guides": said("wider guides"),
+    "box": said("another box"),
+    "enclosure": said("a second box"),
+}
+"""Kinds of ways out, as they are named where they were not looked at to the end."""
 GIVE_UP = "give up {groups}"
 LIFTED: dict[str, Callable[[str], str]] = {
     ALLOWED_PORTS: lambda trunk: said("let {trunk} enter by any port", trunk=trunk),

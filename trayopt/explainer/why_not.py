@@ -20,6 +20,7 @@ from trayopt.explainer.proof import Prover, both
 from trayopt.explainer.roots import root
 from trayopt.explainer.summary import summary
 from trayopt.explainer.trying import Shelf, Trying
+from trayopt.explainer.way_words import GIVING_UP, UNSEEN
 from trayopt.explainer.words import conflict_said
 from trayopt.solver.conflict.feasibility import Trials
 from trayopt.solver.conflict.minimal import Conflict, conflicts, corrections
@@ -51,6 +52,8 @@ class Wishes:
         Most sets of groups to give up; what can be added comes beside them. With 0 no ways out are looked for.
     costs, shelf
         What ways out cost, and the trays and tube sets at hand.
+    effort
+        Most deterministic time for ways out; kinds that are not looked at to the end by then are named. None for no limit.
     proven
         Told each way out that changes the job, with the jobs and plans that proved it.
     """
@@ -59,6 +62,7 @@ class Wishes:
     ways_out: int = 5
     costs: Costs = field(default_factory=Costs)
     shelf: Shelf = field(default_factory=Shelf)
+    effort: float | None = None
     proven: Callable[[Proven], None] | None = None
 
 
@@ -80,11 +84,13 @@ def why_not(trials: Trials, wishes: Wishes, tell: Callable[[Explanation], None] 
     made = Explanation(conflicts=_said(trials, found))
     tell(made)
     ways: list[WayOut] = []
-    for way in ways_out(job, trials, found, wishes) if found and wishes.ways_out else ():
-        ways.append(way)
-        made = remade(made, ways_out=tuple(ways))
-        tell(made)
-    return made
+    unseen: list[str] = []
+    with trials.clock.turn(wishes.effort):
+        for way in ways_out(job, trials, found, wishes, unseen) if found and wishes.ways_out else ():
+            ways.append(way)
+            made = remade(made, ways_out=tuple(ways))
+            tell(made)
+    return remade(made, unseen=tuple(UNSEEN[kind] for kind in unseen)) if unseen else made
 
 
 def short(job: Job, clock: Clock, unplaced: int, broken: int, known: Iterable[Assignment] = ()) -> Explanation:
@@ -105,17 +111,24 @@ def _root(trials: Trials) -> str:
     return root(trials, frozenset(), frozenset(), "every splice could be placed")
 
 
-def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes) -> Iterator[WayOut]:
-    """Find ways out of conflicts and prove each; the cheapest come first."""
+def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes, unseen: list[str]) -> Iterator[WayOut]:
+    """Find ways out of conflicts and prove each; the cheapest come first.
+
+    ``unseen`` is told the kinds that were not looked at to the end.
+    """
     known = [frozenset(one.groups) for one in found]
     with _part_of_time(trials):
         dropped = corrections(trials, known, wishes.ways_out, lambda group: cost_of(group, wishes.costs))
+        if trials.clock.turn_over:
+            unseen.append(GIVING_UP)
     everything = frozenset(trials.question.groups)
     prover = Prover(trials.clock)
     prover.plans += [plan.assignment for groups in dropped if (plan := trials.plan(everything - groups)) is not None]
     changes = [giving_up(job, sorted(groups, key=trials.question.groups.index), wishes.costs) for groups in dropped]
     rules = frozenset(group.rule for groups in (*known, *dropped) for group in groups)
-    changes += additions(Trying(trials, wishes.shelf, prover, wishes.costs), rules)
+    trying = Trying(trials, wishes.shelf, prover, wishes.costs)
+    changes += additions(trying, rules)
+    unseen += trying.unseen
     ordered = sorted(changes, key=lambda change: (change.cost, len(change.give_up) + len(change.add)))
     yield from (way for change in ordered if (way := _proven(job, change, prover, wishes)) is not None)
 
@@ -131,10 +144,13 @@ def _proven(job: Job, change: Change, prover: Prover, wishes: Wishes) -> WayOut 
 
 @contextmanager
 def _part_of_time(trials: Trials) -> Iterator[None]:
-    """Yield a part of what is left of the time to what is done inside, so that what comes after has its share."""
-    whole = trials.clock
-    if whole.left is not None:
-        trials.clock = replace(whole, limit_s=whole.spent + GIVING_UP_PART * whole.left)
+    """Limit what is done inside to a part of the time and effort that are left, so that what comes after has its share."""
+    whole, effort = trials.clock, trials.clock.share(GIVING_UP_PART)
+    trials.clock = replace(
+        whole,
+        limit_s=None if whole.left is None else whole.spent + GIVING_UP_PART * whole.left,
+        most_effort=None if effort is None else whole.effort + effort,
+    )
     try:
         yield
     finally:

@@ -76,6 +76,10 @@ class Clock:
         finally:
             self.most_effort = before
 
+    def share(self, part: float) -> float | None:
+        """Return a part of the effort that is left of the turn under way; None if no turn is limited."""
+        return None if self.most_effort is None else part * max(0.0, self.most_effort - self.effort)
+
     def limit(self, parameters: Any, effort: float | None = None, slice_s: float | None = None) -> None:
         """Let a run of the solver take what is left, at most this deterministic time, and at most a slice of the limit's kind."""
         limits = [limit for limit in (self.left, slice_s) if limit is not None]
