@@ -235,6 +235,8 @@ def test_a_mark_of_the_separator_costs_no_data(quay: Job, good: str, mark: str) 
     marked = {number for number in range(1, sheet.max_row + 1) if sheet.cell(number, 8).value} - {first}
     assert marked == {line.number for remark in review.remarks for line in remark.lines}
     assert sheet.cell(first + 2, 4).fill.fgColor.rgb.endswith("F8B4B4")
+    if mark.startswith("sep="):
+        assert [cell.value for cell in sheet[1] if cell.value is not None] == [mark.strip()]
 
 
 @pytest.mark.parametrize("cell", ["I4", "I5", "K3", "J14", "Z20"])

@@ -273,9 +273,14 @@ def _no_rows(source: str) -> InputError:
     )
 
 
+def names_separator(line: str) -> bool:
+    """Whether the first line of a CSV file only names the separator, as ``sep=;`` does; it is not a row of the table."""
+    return re.fullmatch(r"sep=.", line.strip()) is not None
+
+
 def _csv_rows(text: str, source: str, known: Callable[[str], bool] | None = None) -> Iterator[Row]:
     lines = list(StringIO(text, newline=""))
-    skip = 1 if lines and re.fullmatch(r"sep=.", lines[0].strip()) else 0
+    skip = 1 if lines and names_separator(lines[0]) else 0
     separator = lines[0].strip()[-1] if skip else _separator(lines, known)
     left = iter(lines[skip:])
     reader = csv.reader(left, delimiter=separator, strict=True)

@@ -8,6 +8,7 @@ from io import BytesIO, StringIO
 from typing import Any
 
 from trayopt.errors import InputError
+from trayopt.formats.tables_in import names_separator
 from trayopt.review.columns import column_of
 from trayopt.review.desk import Review
 from trayopt.review.remarks import LEVEL_WORDS, Remark
@@ -49,14 +50,22 @@ def marked_workbook(review: Review) -> bytes:
 
 
 def _records(raw: bytes, separator: str) -> list[list[str]]:
-    """Return the rows of a CSV table, each at the index of its first line, so that rows keep their numbers."""
-    reader = csv.reader(StringIO(raw.decode("utf-8-sig"), newline=""), delimiter=separator)
+    """Return the rows of a CSV table, each at the index of its first line, so that rows keep their numbers.
+
+    A first line that names the separator stays one cell.
+    """
+    text = StringIO(raw.decode("utf-8-sig"), newline="")
+    first = text.readline()
     found: list[list[str]] = []
-    before = 0
+    if names_separator(first):
+        found.append([first.strip()])
+    else:
+        text.seek(0)
+    reader, before, above = csv.reader(text, delimiter=separator), len(found), len(found)
     for record in reader:
         found += [[]] * (before - len(found))
         found.append(record)
-        before = reader.line_num
+        before = above + reader.line_num
     return found
 
 
