@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from tests.cli.run import trayopt
 from tests.crewsheets.plans import gone, ported, worked
 from tests.crewsheets.test_record import SMALL, full
@@ -13,6 +15,7 @@ from trayopt.crewsheets.readings import read_readings
 from trayopt.crewsheets.record import Record
 from trayopt.crewsheets.settings import Settings
 from trayopt.crewsheets.write import Options, Sheets
+from trayopt.domain.base import remade
 from trayopt.domain.job import Job
 from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.domain.plan import Plan
@@ -167,6 +170,27 @@ def test_the_files_of_the_second_life_name_what_the_job_named(tmp_path: Path) ->
     assert "id: new1, cable: ../hardware/feeder.yaml" in text
     assert "a: N1:1-144, b: S1:1-144, name: east" in text
     assert check(load_job(tmp_path / "grown" / "job.yaml"), tmp_path / "grown" / "plan.json").passed
+
+
+@pytest.mark.parametrize("name", ["mixed-trays-288-later", "2x576-ribbons-of-8-later-wall-2x6"])
+def test_the_second_half_of_a_standard_box_is_built_on_what_was_recorded_of_the_first(
+    name: str, tmp_path: Path
+) -> None:
+    """Its built pins, in order, are those of the plan of its first join alone."""
+    second = load_job(f"models/standard/{name}.yaml")
+    first = remade(second, joins=second.joins[:1], pins=())
+    opened = Book(first, solve(first, reproducible=True).plan, Settings())
+    path = tmp_path / "readings.csv"
+    path.write_text(full(opened), encoding="utf-8")
+    made = Record(first, opened.plan, read_readings(str(path), opened), Options(settings=Settings()))
+    unmeasured = [pin for pin in made.next_job().pins if pin.built]
+    assert [pin.subject for pin in unmeasured] == [pin.subject for pin in second.pins]
+    assert [getattr(pin, "position", None) for pin in unmeasured] == [
+        getattr(pin, "position", None) for pin in second.pins
+    ]
+    assert {pin.ribbons for pin in unmeasured if isinstance(pin, TrunkPin)} == {
+        pin.ribbons for pin in second.pins if isinstance(pin, TrunkPin)
+    }
 
 
 def test_the_standard_job_of_a_second_life_is_what_was_recorded_of_the_first(tmp_path: Path) -> None:
