@@ -95,6 +95,20 @@ print(sum(1 for _ in range(1000)))
 """
 
 
+class Slow:
+    """Takes its time to go: an exception that is raised in ``__del__`` is swallowed by Python, and written to stderr."""
+
+    def __del__(self) -> None:
+        until = time.monotonic() + 3
+        while time.monotonic() < until:
+            pass
+
+
+def test_an_end_that_python_swallows_writes_nothing(capfd: pytest.CaptureFixture[str]) -> None:
+    assert in_time(lambda: Slow() and None, Clock(0.1)) is None
+    assert capfd.readouterr().err == ""
+
+
 def test_work_goes_on_while_all_code_is_traced() -> None:
     """As a measurement of coverage and a debugger do: a trace once hung after the first piece of work."""
     done = subprocess.run([sys.executable, "-c", TRACED], capture_output=True, text=True, timeout=60, check=True)

@@ -7,6 +7,7 @@ does not stop, is ended by an exception that is raised inside of it, and left be
 from __future__ import annotations
 
 import ctypes
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -77,6 +78,7 @@ class _Work(Generic[T]):
 
     def end(self) -> None:
         """Raise ``OutOfTime`` inside of the work, at its next step in Python."""
+        _mute()
         with self._closing:
             if self._thread.ident is not None and not self._closed:
                 _raise_in(self._thread.ident, OutOfTime)
@@ -131,6 +133,30 @@ def in_time(work: Callable[[], T], clock: Clock, stop: threading.Event | None = 
     if under_way.error is not None:
         raise under_way.error
     return under_way.result
+
+
+class _Unraisable:
+    """A hook for exceptions that Python cannot pass on, such as those inside ``__del__``: it keeps ``OutOfTime`` off stderr.
+
+    Parameters
+    ----------
+    before
+        The hook that every other exception goes to.
+    """
+
+    def __init__(self, before: Callable[[sys.UnraisableHookArgs], object]) -> None:
+        self._before = before
+
+    def __call__(self, unraisable: sys.UnraisableHookArgs) -> None:
+        """Report any other exception as before."""
+        if not issubclass(unraisable.exc_type, OutOfTime):
+            self._before(unraisable)
+
+
+def _mute() -> None:
+    """Put the hook before whatever hook there is now."""
+    if not isinstance(sys.unraisablehook, _Unraisable):
+        sys.unraisablehook = _Unraisable(sys.unraisablehook)
 
 
 def _ran_out(error: BaseException | None) -> bool:
