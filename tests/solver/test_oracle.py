@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from tests import oracle
+from tests.build import job_of
 from tests.solver.tiny import agree, drawn
 
 ORDERS = tuple(permutations(oracle.GOAL_ORDER))
@@ -64,6 +65,28 @@ def test_jobs_that_cannot_be_placed_whole(first: int) -> None:
         if found == BATCH:
             break
     assert found == BATCH
+
+
+@pytest.mark.parametrize("tight", [0.0, 1.0])
+def test_pins_of_subunits_without_a_splice(tight: float) -> None:
+    """Such a leg has no tray: the pin is broken, and the rest of the plan is as good as it can be."""
+    found = 0
+    for seed in range(9000, 9200):
+        data = drawn(seed, pins=0.0, tight=tight, **SMALL)
+        job = job_of(data)
+        idle = next((s for s in job.subunits if not job.spliced[s.trunk, s.number]), None)
+        if idle is None:
+            continue
+        found += 1
+        pin = {"leg": f"{idle.trunk}:{idle.first}-{idle.last}", "stack": job.enclosure.stacks[found % 2].id}
+        data |= {"pins": [pin], "rules": data["rules"] | {"pin": "must"}}
+        best = oracle.solve(data)
+        assert best is not None
+        assert best.goals[1]
+        agree(data, workers=1)
+        if found == BATCH // 2:
+            break
+    assert found == BATCH // 2
 
 
 @pytest.mark.parametrize(

@@ -74,8 +74,8 @@ def test_what_is_left_without_trunks_has_the_best_plan_of_the_job(kind: str) -> 
     assert barred
 
 
-def test_a_pair_that_lost_its_splices_with_another_trunk_is_still_joined() -> None:
-    """P/1 hangs on R as on Q, which come in by S alone: that they travel the same way is broken in the part as in the job."""
+def hanging_together() -> dict[str, Any]:
+    """Make a job in which P/1 hangs on R as on Q, which come in by S alone."""
     plain = strategies.random_job(random.Random(1), trunks=4, ports=2, rules=0.0, pins=0.0, apart=0.0, tight=0.0)
     for trunk in plain["trunks"]:
         trunk["cable"] |= {"tubes": True, "subunits": [dict(trunk["cable"]["subunits"][0], count=2, ribbons=2)]}
@@ -86,7 +86,13 @@ def test_a_pair_that_lost_its_splices_with_another_trunk_is_still_joined() -> No
     plain["joins"] = [
         {"a": f"{a}:{i}-{i + width - 1}", "b": f"{b}:{j}-{j + width - 1}", "name": f"{a}{b}"} for a, i, b, j in ends
     ]
-    job = job_of(plain)
+    return plain
+
+
+def test_a_pair_that_lost_its_splices_with_another_trunk_is_still_joined() -> None:
+    """That P and Q travel the same way is broken in the part as in the job."""
+    job = job_of(hanging_together())
+    width = job.joins[0].a.last
     part = without_trunks(job, {"R"})
     assert part is not None
     assert part.price["unplaced"] == 2 * width
@@ -96,6 +102,21 @@ def test_a_pair_that_lost_its_splices_with_another_trunk_is_still_joined() -> No
     plan = search(part.job).state.best
     assert plan is not None
     assert measure_all(Laid(part.job, plan))["broken_prefer"] == measure_all(Laid(job, plan))["broken_prefer"] > 0
+
+
+def test_a_pin_of_idle_fibres_is_broken_where_their_subunit_loses_all_its_splices() -> None:
+    """The idle half of Q/1 lies in a tray beside the spliced one, or not at all."""
+    plain = hanging_together()
+    width = job_of(plain).joins[0].a.last
+    pinned = f"Q:{width + 1}-{2 * width}"
+    job = job_of(plain | {"rules": {"pin": "must"}, "pins": [{"leg": pinned, "stack": "left"}]})
+    part = without_trunks(job, {"R"})
+    assert part is not None
+    assert part.job.pins == ()
+    assert part.price["broken_must"] == 1
+    without_s = without_trunks(job, {"S"})
+    assert without_s is not None
+    assert not without_s.price["broken_must"]
 
 
 @pytest.mark.parametrize("kind", KINDS)

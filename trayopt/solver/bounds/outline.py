@@ -268,7 +268,8 @@ class Outline(Base):
             if (leg_pin.built or bound) and leg_pin.stack is not None:
                 leg = self.job.pinned_leg(leg_pin)
                 key = (leg.trunk, leg.subunit)
-                self.require(self._first[key][leg_pin.stack] + self._parted[key] >= 1)
+                there = self._first[key][leg_pin.stack] + self._parted[key] >= 1 if key in self._spliced else False
+                self.require(there)  # no leg of a subunit without a splice has a tray
 
     def _whole_on(self, key: Key, stack: str) -> Literal:
         return self._make(

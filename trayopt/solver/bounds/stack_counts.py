@@ -204,7 +204,9 @@ class StackCounts(ClassCounts):
             held = () if built else (self._held(Pinned, pin.subject),)
             if isinstance(pin, LegPin):
                 leg = self.job.pinned_leg(pin)
-                i = classes[leg.trunk, leg.subunit]
+                i = classes.get(
+                    (leg.trunk, leg.subunit)
+                )  # none where no fibre of the subunit is spliced: it lies nowhere
                 keys = [key for key, division in self.kinds.items() if key[0] == i and division.of == leg.of]
                 stacks = dict.fromkeys(place.stack for place in self.job.places_of(pin))
                 asked = [total(self.legs_of[(*key, stack)] for key in keys for stack in stacks) >= 1]

@@ -165,7 +165,8 @@ def _is_broken(job: Job, part: Job, out: Collection[str], pin: LegPin | TrunkPin
     if isinstance(pin, TrunkPin):
         return pin.trunk in out
     leg = job.pinned_leg(pin)
-    return part.spliced_fibres(leg) < job.spliced_fibres(leg)
+    without = not part.spliced_fibres(job.subunit(leg).leg(1, 1))  # no leg of it has a tray, not even a parked one
+    return without or part.spliced_fibres(leg) < job.spliced_fibres(leg)
 
 
 def _charge(job: Job, rule: str, price: dict[GoalName, int]) -> None:
