@@ -152,3 +152,16 @@ assert solve(load_job("models/standard/worked-example.yaml")).plan.status == "op
 assert "pandas" not in sys.modules
 """
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def test_hints_of_the_first_variables_are_those_one_by_one() -> None:
+    """Values in the order of the variables say what a hint for each of them says; there are none without a variable."""
+    ours, theirs = (knapsack(module, most=False) for module in MODULES)
+    for model in (ours, theirs):
+        model.clear_hints()
+    ours.hint_first([1, 0, 0, 1])
+    for index, value in enumerate([1, 0, 0, 1]):
+        theirs.add_hint(theirs.get_int_var_from_proto_index(index), value)
+    assert str(ours.proto) == str(theirs.proto)
+    with pytest.raises(ValueError, match="no variable has the number 98"):
+        ours.hint_first([0] * 99)

@@ -43,19 +43,22 @@ def encode_neighbours(x: Variables, post: Post, trunk: Trunk, at: DivideAt) -> N
     all_or_none = x.all_placed or at == "tray"
     places = x.job.enclosure.places
     known = set(places)
+    ups = [Place(place.stack, place.position + 1) for place in places]
     for subunit in trunk.subunits:
         for of in x.divisions(subunit):
             legs = legs_in(x, subunit, of, at)
-            for i, leg in enumerate(legs):
-                for j in range(i + 1, min(len(legs), i + 2) if all_or_none else len(legs)):
-                    for place in places:
-                        up = Place(place.stack, place.position + 1)
-                        follows = x.at(legs[j], place) + (x.at(legs[j], up) if up in known else 0)
+            for i, leg in enumerate(legs[:-1]):
+                here = [x.at(leg, place) for place in places]
+                passed: list[Literal] = []
+                for after in legs[i + 1 : i + 2] if all_or_none else legs[i + 1 :]:
+                    between, placed = sum(passed), x.placed(after)
+                    for at_place, place, up in zip(here, places, ups, strict=True):
+                        follows = x.at(after, place) + (x.at(after, up) if up in known else 0)
                         if all_or_none:
-                            post(x.at(leg, place) <= follows, subunit.name, when)
+                            post(at_place <= follows, subunit.name, when)
                         else:
-                            between = sum(x.placed(other) for other in legs[i + 1 : j])
-                            post(x.at(leg, place) + x.placed(legs[j]) <= 1 + follows + between, subunit.name, when)
+                            post(at_place + placed <= 1 + follows + between, subunit.name, when)
+                    passed.append(placed)
 
 
 def forbid_places(x: Variables, post: Post, trunk: Trunk, forbidden: Callable[[Way, Place, str], bool]) -> None:
@@ -64,14 +67,12 @@ def forbid_places(x: Variables, post: Post, trunk: Trunk, forbidden: Callable[[W
     An end of a trunk that goes through may be in the box without a leg.
     """
     stacks = x.job.enclosure.stacks
+    places_of = {
+        stack.id: [Place(stack.id, position) for position in range(1, stack.positions + 1)] for stack in stacks
+    }
     for way in x.ways(trunk):
         bad = {
-            (stack.id, end.id): [
-                place
-                for position in range(1, stack.positions + 1)
-                for place in (Place(stack.id, position),)
-                if forbidden(way, place, end.id)
-            ]
+            (stack.id, end.id): [place for place in places_of[stack.id] if forbidden(way, place, end.id)]
             for stack in stacks
             for end in stack.ends
         }

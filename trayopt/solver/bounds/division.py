@@ -230,21 +230,24 @@ class Divider(UsefulDivisions):
         return [window for window in found if len(window) > 1]
 
 
-def unjoined(job: Job) -> set[frozenset[str]]:
-    """Return sets of trunks that are not joined to each other: one from each trunk on, then by those with the most splices."""
+def unjoined(job: Job) -> list[frozenset[str]]:
+    """Return sets of trunks that are not joined to each other: one from each trunk on, then by those with the most splices.
+
+    They come in the order of the trunks, so that models made from them are the same in every process.
+    """
     joined: dict[str, set[str]] = {trunk.id: set() for trunk in job.trunks}
     for a, b in job.joined_pairs:
         joined[a].add(b)
         joined[b].add(a)
     weight = {trunk.id: job.spliced_in(trunk) for trunk in job.trunks}
-    found = set()
+    found: dict[frozenset[str], None] = {}
     for first in joined:
         chosen = {first}
         for name in sorted(joined, key=lambda trunk: -weight[trunk]):
             if not joined[name] & chosen:
                 chosen.add(name)
-        found.add(frozenset(chosen))
-    return found
+        found[frozenset(chosen)] = None
+    return list(found)
 
 
 def share_of_tray(size: int, room: int, k: int) -> int:

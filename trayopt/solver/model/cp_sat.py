@@ -183,6 +183,14 @@ class CpModel(CpBaseModel):
         hint.vars.append(max(literal.index, -literal.index - 1))
         hint.values.append(int(value) if literal.index >= 0 else int(not value))
 
+    def hint_first(self, values: Sequence[int]) -> None:
+        """Give values to try first to the first variables, in the order of their numbers."""
+        if len(values) > len(self.proto.variables):
+            raise ValueError(f"no variable has the number {len(values) - 1}")
+        hint = self.proto.solution_hint
+        hint.vars.extend(range(len(values)))
+        hint.values.extend(values)
+
     def clear_hints(self) -> None:
         """Leave out what to try first."""
         self.proto.clear_solution_hint()

@@ -39,7 +39,7 @@ def lit(literal: Literal) -> cp_sat.IntVar:
 
 def lits(literals: Iterable[Literal]) -> list[cp_sat.IntVar]:
     """Return literals as the solver's own type."""
-    return [lit(literal) for literal in literals]
+    return cast("list[cp_sat.IntVar]", list(literals))
 
 
 class OnStack(NamedTuple):

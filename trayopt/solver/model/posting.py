@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any, Literal
 
 from trayopt.domain.assignment import Way
@@ -131,20 +132,21 @@ def speaks(rule: Rule[Any], model: Base, x: Variables, post: Callable[..., None]
     Nothing of a rule that is left out stays posted. To leave one out is sound for what only bounds: fewer constraints, more
     plans.
     """
-    posted: list[int] = []
+    posted: list[range] = []
+    constraints = model.cp.proto.constraints
     let_go, guards = set(model.let_go), set(model.guards)
 
     def posting(constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
-        before = len(model.cp.proto.constraints)
+        before = len(constraints)
         post(constraint, subject, when)
-        posted.extend(range(before, len(model.cp.proto.constraints)))
+        posted.append(range(before, len(constraints)))
 
     try:
         rule.encode(model.job, x, posting)
     except CannotSay as unsaid:
         log.debug("%s leaves out %s: %s", type(model).__name__, rule.id, unsaid)
-        for index in posted:
-            model.cp.proto.constraints[index].copy_from(ConstraintProto())
+        for index in chain.from_iterable(posted):
+            constraints[index].copy_from(ConstraintProto())
         for made, known in ((model.let_go, let_go), (model.guards, guards)):
             for group in made.keys() - known:
                 index = made.pop(group).index

@@ -255,5 +255,4 @@ def hint_last(model: Model) -> None:
 def hint_all(cp: cp_sat.CpModel, solution: Sequence[int]) -> None:
     """Return the solver a value for every variable to start from."""
     cp.clear_hints()
-    for index, value in enumerate(solution):
-        cp.add_hint(cp.get_int_var_from_proto_index(index), value)
+    cp.hint_first(solution)

@@ -29,12 +29,12 @@ class Plain(NamedTuple):
         return any(literal in literals for literal, _ in self.terms) or not literals.isdisjoint(self.when)
 
     def mapped(self, images: Sequence[int]) -> Plain:
-        """Return what it becomes where variables become others."""
+        """Return what it becomes where literals become others (``_of_literals``)."""
         return Plain(
             self.kind,
             self.domain,
-            frozenset([_image(images, literal) for literal in self.when]) if self.when else NONE,
-            frozenset([(_image(images, literal), number) for literal, number in self.terms]),
+            frozenset([images[literal] for literal in self.when]) if self.when else NONE,
+            frozenset([(images[literal], number) for literal, number in self.terms]),
         )
 
 
@@ -73,7 +73,8 @@ def _stay(constraints: Sequence[Plain | None], images: Sequence[int]) -> bool:
             return False
         if each.touches(literals):
             touched[each] += 1
-    return all(touched.get(each.mapped(images)) == times for each, times in touched.items())
+    become = _of_literals(images)
+    return all(touched.get(each.mapped(become)) == times for each, times in touched.items())
 
 
 def _images(x: Literals, one: str, other: str) -> list[int] | None:
@@ -85,6 +86,7 @@ def _images(x: Literals, one: str, other: str) -> list[int] | None:
         return None
     made = {literal.index: key for key, literal in x.made(("any", "one"))}
     known = {key: index for index, key in made.items()}
+    domains = [_numbers(variable.domain) for variable in variables]
     images: list[int] = []
     for index in range(len(variables)):
         image: int | None = index
@@ -94,7 +96,7 @@ def _images(x: Literals, one: str, other: str) -> list[int] | None:
             kind, *members = made[index]
             literals = (member for member in members if isinstance(member, int))
             image = known.get((kind, *sorted(_image(images, literal) for literal in literals)))
-        if image is None or (image != index and list(variables[image].domain) != list(variables[index].domain)):
+        if image is None or (image != index and domains[image] != domains[index]):
             return None
         images.append(image)
     return images if len(set(images)) == len(images) else None
@@ -113,12 +115,23 @@ def _image(images: Sequence[int], literal: int) -> int:
     return images[literal] if literal >= 0 else -images[-literal - 1] - 1
 
 
+def _of_literals(images: Sequence[int]) -> list[int]:
+    """Return what literals become where variables do: those below 0, the negations, count from the end of the list."""
+    return [*images, *(-image - 1 for image in reversed(images))]
+
+
+def _numbers(repeated: Any) -> list[int]:
+    """Read a list of numbers of the model's plain data; its own iteration ends by an exception, which takes ten times as long."""
+    return [repeated[i] for i in range(len(repeated))]
+
+
 def _plain(constraint: Any) -> Plain | None:
     """Read a constraint; None for a kind that is not known here."""
-    when = frozenset(constraint.enforcement_literal) or NONE
+    when = frozenset(_numbers(constraint.enforcement_literal)) or NONE
     if constraint.has_linear():
         linear = constraint.linear
-        return Plain("linear", tuple(linear.domain), when, _summed(list(zip(linear.vars, linear.coeffs, strict=True))))
+        terms = list(zip(_numbers(linear.vars), _numbers(linear.coeffs), strict=True))
+        return Plain("linear", tuple(_numbers(linear.domain)), when, _summed(terms))
     literals: Any
     if constraint.has_bool_or():
         kind, literals = "bool_or", constraint.bool_or.literals
@@ -130,7 +143,7 @@ def _plain(constraint: Any) -> Plain | None:
         kind, literals = "exactly_one", constraint.exactly_one.literals
     else:
         return None if str(constraint) else NOTHING
-    return Plain(kind, (), when, _summed([(literal, 1) for literal in literals]))
+    return Plain(kind, (), when, _summed([(literal, 1) for literal in _numbers(literals)]))
 
 
 def _summed(terms: Sequence[tuple[int, int]]) -> frozenset[tuple[int, int]]:
