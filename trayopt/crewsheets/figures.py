@@ -90,7 +90,7 @@ class Figures:
 
     @cached_property
     def build(self) -> tuple[int, ...]:
-        """All trays in build order: group by group, and within a group from the base outward."""
+        """All trays in build order: group by group, and within a group the tray nearest to the base first."""
         return tuple(tray for group in self.groups for tray in group)
 
     def tying(self, tray: int) -> list[str]:

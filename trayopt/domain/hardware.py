@@ -31,7 +31,7 @@ class Reference:
 
 
 class Place(NamedTuple):
-    """A tray place: a stack and a position, counted from 1 at the base outward to the door."""
+    """A tray place: a stack and a position, counted from 1, the one nearest to the base."""
 
     stack: str
     position: int
