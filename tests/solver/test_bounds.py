@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from functools import cache, partial
 from importlib import import_module
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 
@@ -29,16 +29,7 @@ from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.incumbent import State
 from trayopt.solver.search.search import Search
 
-ORDER: tuple[GoalName, ...] = (
-    "unplaced",
-    "broken_must",
-    "broken_prefer",
-    "legs",
-    "trays",
-    "crossings",
-    "leg_length_mm",
-    "irregular",
-)
+ORDER: tuple[GoalName, ...] = get_args(GoalName)
 
 
 def randoms(first: int, number: int, **knobs: Any) -> Iterator[Job]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, get_args
 
 from trayopt.batches.outcomes import GOAL_WORDS, OUTCOMES
 from trayopt.batches.results import Line, Results
@@ -14,16 +14,7 @@ Way = Literal["better", "worse", "changed", "new", "gone"]
 WAYS: tuple[Way, ...] = ("worse", "gone", "changed", "better", "new")
 """The kinds of change, in the order in which they are listed."""
 RANK = {outcome: rank for rank, outcome in enumerate(OUTCOMES)}
-GOALS: tuple[GoalName, ...] = (
-    "unplaced",
-    "broken_must",
-    "broken_prefer",
-    "legs",
-    "trays",
-    "crossings",
-    "leg_length_mm",
-    "irregular",
-)
+GOALS: tuple[GoalName, ...] = get_args(GoalName)
 
 MOST_CHANGES = 10_000
 """Greatest number of listed changes, without changes for the worse and gone jobs, which are all listed."""

@@ -162,7 +162,7 @@ def mend(
     limit_s, answer_s
         Most seconds, and the part of them that is kept to measure the new plan and to sort the moves.
     began
-        The start of the limit, by the monotonic clock; None for now.
+        The start of the limit, by the monotonic clock; None if it starts with this call.
 
     Raises
     ------

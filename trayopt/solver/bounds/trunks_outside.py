@@ -30,7 +30,7 @@ class Outside(NamedTuple):
 
 
 def sets_outside(job: Job, clock: Clock) -> Generator[Outside]:
-    """Return sets of trunks that stay outside, with a bound that rises; the last one, without trunks, bounds all that are left.
+    """Yield sets of trunks that stay outside, with a bound that rises; the last one, without trunks, bounds all that are left.
 
     It is more than all splices where no set is left.
     """

@@ -39,7 +39,7 @@ class CorrectionModel:
         self.cp.minimize(linear(total(n * self.dropped[group] for n, group in zip(weights, self.groups, strict=True))))
 
     def hit(self, groups: Iterable[Group]) -> None:
-        """Return up at least one of these."""
+        """Require that at least one of these is given up."""
         self.cp.add_bool_or([self.dropped[group] for group in sorted(groups)])
 
     def miss(self, groups: Iterable[Group]) -> None:

@@ -178,7 +178,7 @@ class CpModel(CpBaseModel):
         strategy.domain_reduction_strategy = reductions.SELECT_MAX_VALUE if value else reductions.SELECT_MIN_VALUE
 
     def add_hint(self, literal: Any, value: int) -> None:
-        """Return a value to try first."""
+        """Let the solver try this value of a literal first."""
         hint = self.proto.solution_hint
         hint.vars.append(max(literal.index, -literal.index - 1))
         hint.values.append(int(value) if literal.index >= 0 else int(not value))

@@ -205,7 +205,7 @@ def read(model: Model, solver: cp_sat.CpSolver | cp_sat.SolutionCallback) -> Ass
 
 
 def hint(model: Model, assignment: Assignment) -> None:
-    """Return the solver an assignment to start from; a literal that stands for several things is named once."""
+    """Give the solver an assignment to start from; a literal that stands for several things is named once."""
     job = model.job
     hints: list[tuple[Literal, bool]] = []
     for bunch, legs in model.bunches.items():
@@ -248,11 +248,11 @@ def complete(model: Model, assignment: Assignment, clock: Clock) -> None:
 
 
 def hint_last(model: Model) -> None:
-    """Return the solver the last solution of this same model to start from, every variable of it."""
+    """Give the solver the last solution of this same model to start from, every variable of it."""
     hint_all(model.cp, model.solution)
 
 
 def hint_all(cp: cp_sat.CpModel, solution: Sequence[int]) -> None:
-    """Return the solver a value for every variable to start from."""
+    """Give the solver a value for every variable to start from."""
     cp.clear_hints()
     cp.hint_first(solution)

@@ -29,7 +29,7 @@ class Plain(NamedTuple):
         return any(literal in literals for literal, _ in self.terms) or not literals.isdisjoint(self.when)
 
     def mapped(self, images: Sequence[int]) -> Plain:
-        """Return what it becomes where literals become others (``_of_literals``)."""
+        """Return the constraint with each literal replaced by its image (``_of_literals``)."""
         return Plain(
             self.kind,
             self.domain,

@@ -215,7 +215,7 @@ class Descent:
             self._ahead[(model, later[0], *self.session.so_far(later[0]))] = self._ask(layouts, later[0], 0)
 
     def drop_ahead(self) -> None:
-        """Return up the questions that were asked too soon."""
+        """Give up the questions that were asked too soon."""
         while self._ahead:
             self._ahead.popitem()[1].drop()
 
