@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable
+from math import ceil
 
 import pytest
 
@@ -170,6 +172,8 @@ def test_what_is_built_is_no_step() -> None:
     assert made[1].lines[:-1] == (
         "P is in service: do not open its jacket or its tubes, and leave its seal and its coils alone.",
         "Q is in service and gets new legs: its jacket is off already. Open only the tubes that the second release names.",
+        "Q: its new legs need 2,600 mm of tube from where the jacket ends. Measure one in its coil before any other step: "
+        "where it is shorter, stop and ask.",
         "left/1: in service, and new legs come in. Open it only at its own hold point. Live circuits: east (12).",
         "right/2: in service, do not open. Live circuits: west (12).",
     )
@@ -178,7 +182,7 @@ def test_what_is_built_is_no_step() -> None:
         "release": "R",
         "clamp": "R",
         "strip": "R",
-        "part": "Q",
+        "part": "",
         "mark": "QR",
         "route": "QR",
     }.items():
@@ -217,6 +221,91 @@ def test_what_is_lifted_and_live_stands_at_a_hold_point() -> None:
         "close",
     ]  # fmt: skip
     assert steps("grown")[-3].lines[-1] == "Put right/2 back over it."
+
+
+def test_a_unit_that_was_parted_with_a_leg_in_service_is_not_parted_again() -> None:
+    """Q/1 was divided into four legs at the port: Q/1.1 and Q/1.2 carry traffic, Q/1.4 is spliced now, Q/1.3 stays."""
+    made = Sheets(*grown(), Options())
+    said = {step.phase: " ".join(step.lines) for step in made.steps}
+    assert "part" not in said
+    assert (
+        "Q/1.4 was parted at the port before and lies in a tube of its own: find it by its label, and leave the port as it is. "
+        "If it is not there, stop and ask."
+    ) in said["units"]
+    assert (
+        "Q, unit 1: 12 fibres in 1 leg. In service in the same units: Q/1.1 (Q:1-12), Q/1.2 (Q:13-24). Live circuits: "
+        "east (12), west (12). This release does not cover them: do not touch them."
+    ) in said["release_units"]
+    route = next(" ".join(step.lines) for step in made.steps if step.phase == "route" and step.trunk == "Q")
+    assert "Tubes in service may lie over the coil. Live circuits: east (12), west (12)." in route
+    assert "go to no tray" not in route
+    assert not {"breakout kit", "tube over legs"} & {row[0] for row in made.tables["materials"].rows}
+    assert list(replay(made.book, acts_of(made.book))) == []
+
+
+def later(idle: str = "coiled", stack: str = "left") -> Sheets:
+    """P/1 is in service with a quarter of Q; now half of P/2 is parted from it at the port and spliced to R."""
+    data = {**WORKED, "rules": {"reach": "off"}}
+    data["trunks"] = [{**trunk, "divide_at": "port", "idle": idle} for trunk in WORKED["trunks"]]
+    data["trunks"].append({"id": "R", "cable": WORKED["trunks"][1]["cable"], "loops": [1], "divide_at": "port"})
+    data["enclosure"] = json.loads(json.dumps(WORKED["enclosure"]))
+    data["enclosure"]["ports"][1]["seals"] = [{"holes": 2, "least_mm": 8, "most_mm": 16}]
+    data["joins"] = [
+        {"a": "P:1-12", "b": "Q:1-12", "name": "east"},
+        {"a": "P:25-36", "b": "R:1-12", "name": "west"},
+    ]
+    data["pins"] = [
+        {"leg": "P:1-24", "stack": "left", "position": 1, "built": True},
+        {"leg": "Q:1-12", "stack": "left", "position": 1, "built": True},
+    ]
+    job = load_job(data)
+    new = Place(stack, 2 if stack == "left" else 1)
+    places = {
+        Leg("P", 1, 1, 1): Place("left", 1),
+        Leg("Q", 1, 1, 4): Place("left", 1),
+        Leg("P", 2, 1, 2): new,
+        Leg("R", 1, 1, 4): new,
+    }
+    right = Way("br", "counterclockwise", 1)
+    return Sheets(job, planned(job, {"P": Way("bl", "clockwise", 1), "Q": right, "R": right}, places), Options())
+
+
+def test_what_comes_out_of_a_tube_that_is_parted_now_is_released_coiled_and_put_into_tubes() -> None:
+    made = later()
+    said = {(step.phase, step.trunk): " ".join(step.lines) for step in made.steps}
+    assert (
+        "P, unit 2: 12 fibres in 1 leg. P, unit 2: 1 more leg (12 fibres) comes out of its tube with them. It is not cut and "
+        "goes to no tray. R, unit 1: 12 fibres in 1 leg. R, unit 1: 3 more legs (36 fibres) come out of their tubes with them."
+    ) in said["release_units", None]
+    assert "1 tube goes to no tray: coil it on the track, uncut (P/2.2)." in said["route", "P"]
+    assert "coil them on the track, uncut (R/1.2 … R/1.4)." in said["route", "R"]
+    (tube,) = [row for row in made.tables["materials"].rows if row[0] == "tube over legs"]
+    marks, strip = made.marks.of, made.marks.strip
+    length = marks["P/2.1"].tube_end + strip["P"] + marks["R/1.1"].tube_end + 3 * strip["R"]
+    assert tube[3] == ceil(length / 100) / 10
+    kits = [(row[2], row[1]) for row in made.tables["materials"].rows if row[0] == "breakout kit"]
+    assert kits == [("P", "2 tubes"), ("R", "4 tubes")]
+    assert list(replay(made.book, acts_of(made.book))) == []
+
+
+def test_a_trunk_in_service_has_no_more_tube_than_it_was_stripped_for() -> None:
+    """P/1 was cut to 2230 + 120 + 2 × 122 = 2594, so 2,600 mm; right/1 lies 142 mm further round, and left/2 11 mm further up."""
+    for stack, least in (("right", 2700), ("left", 2600)):
+        made = later(stack=stack)
+        needed = made.marks.of["P/2.1"].cut
+        assert needed > least
+        said = " ".join(next(step.lines for step in made.steps if step.phase == "service"))
+        assert f"P: its new legs need {needed:,} mm of tube from where the jacket ends. Measure one in its coil" in said
+        assert "P: that is more than its legs in service, which were cut to 2,600 mm." in said
+        assert "cut back" not in said
+
+
+def test_what_was_cut_back_is_looked_for_before_any_other_step() -> None:
+    said = " ".join(next(step.lines for step in later("cut_back").steps if step.phase == "service"))
+    assert (
+        "P: the job says that fibres without a splice were cut back at the port. Look whether the new legs are there at all"
+    ) in said
+    assert "Q: the job says" not in said
 
 
 @pytest.mark.parametrize("built", [("left/1",), ("left/1", "left/2", "right/1"), ("right/2", "left/4")])

@@ -174,6 +174,50 @@ class Book(Figures):
         return {tray: batch.number for batch in self.batches for tray in batch.trays}
 
     @cached_property
+    def parted_before(self) -> frozenset[str]:
+        """Legs to be made that lie in tubes of the set already: their subunit was parted at the port with a leg in service."""
+        parted = {(leg.trunk, leg.subunit) for leg in self.all_legs if leg.leg in self.built and not self.own_tube(leg)}
+        return frozenset(leg.leg for leg in self.work_legs if (leg.trunk, leg.subunit) in parted)
+
+    def beside(self, trunk: str) -> list[PlanLeg]:
+        """Return the legs in service of subunits of a trunk that get new legs as well."""
+        worked = {leg.subunit for leg in self.work.get(trunk, [])}
+        return [leg for leg in self.legs[trunk] if leg.leg in self.built and leg.subunit in worked]
+
+    def let_out(self, trunk: str) -> list[PlanLeg]:
+        """Return the legs that go to no tray, but come out of their tube because the subunit is parted at the port now."""
+        parted = {leg.subunit for leg in self.work.get(trunk, []) if leg.leg not in self.parted_before}
+        return [leg for leg in self._unplaced(trunk) if leg.subunit in parted]
+
+    def coiled_now(self, trunk: str) -> list[PlanLeg]:
+        """Return the legs that the work coils on the track: of a trunk in service, only what is parted at the port now."""
+        return self._now(trunk, self.coiled(trunk))
+
+    def cut_back_now(self, trunk: str) -> list[PlanLeg]:
+        """Return the legs that the work cuts back at the port: of a trunk in service, only what is parted there now."""
+        return self._now(trunk, self.cut_back(trunk))
+
+    def _now(self, trunk: str, idle: list[PlanLeg]) -> list[PlanLeg]:
+        if trunk not in self.built_trunks:
+            return idle
+        out = self.let_out(trunk)
+        return [leg for leg in idle if leg in out]
+
+    def circuits_of(self, legs: Iterable[PlanLeg]) -> dict[str, int]:
+        """Count the splices in service of some legs, by join."""
+        names = {leg.leg for leg in legs}
+        return self._counted(
+            sleeve
+            for sleeves in self.tray_sleeves
+            for sleeve in sleeves
+            if self.made(sleeve)
+            and any(
+                (leg := self.leg_at(run.trunk, run.first)) is not None and leg.leg in names
+                for run in (sleeve.a, sleeve.b)
+            )
+        )
+
+    @cached_property
     def work_travellers(self) -> dict[str, Traveller]:
         """Travellers with legs to be made, by name; a traveller in service lies on the track already."""
         return {

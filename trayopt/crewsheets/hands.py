@@ -38,7 +38,7 @@ class Hands:
         live = [traveller for traveller in book.travellers.values() if book.served(traveller)]
         self.ring = [traveller.name for traveller in live]
         """Travellers and coils on the track, in order; the last lies over all others."""
-        self.parted = {traveller.name for traveller in live}
+        self.parted = {*(traveller.name for traveller in live), *book.parted_before}
         """Travellers that are parted at the port and lie in their tubes of the set."""
         self.passed_on = {item.trunk for item in book.passing if not item.new}
         """Trunks that go through and whose uncut tubes lie on the track."""
@@ -172,7 +172,7 @@ class Hands:
         for trunk in act.trunks:
             if trunk not in self.bare:
                 yield Trouble("jacket", trunk)
-            if act.coiled and self.book.coiled(trunk):
+            if act.coiled and self.book.coiled_now(trunk):
                 yield from (Trouble("covers", trunk, name) for name in self.ring if name in self._on_trial())
                 self.ring.append(coil_of(trunk))
         for name in act.travellers:

@@ -50,10 +50,14 @@ def wanted(book: Book) -> Iterator[Act]:
         if cut:
             yield Act("cut", cut)
         for trunk in book.work:
-            tubes = tuple(t.name for t in book.work_travellers.values() if t.trunk == trunk and not t.own)
+            tubes = tuple(
+                t.name
+                for t in book.work_travellers.values()
+                if t.trunk == trunk and not t.own and t.name not in book.parted_before
+            )
             if tubes:
                 yield Act("part", (trunk,), travellers=tubes)
-        idle = {trunk for trunk in new if book.coiled(trunk) or book.cut_back(trunk)}
+        idle = {trunk for trunk in (*new, *book.work) if book.coiled_now(trunk) or book.cut_back_now(trunk)}
         coiling = idle - book.job.other_end.keys()
         yield from _trial(book, [group for group in book.groups if not late(book, group)], coiling)
         yield from _groups(book, coiling)

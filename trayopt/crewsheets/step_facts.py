@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.figures import place_name
@@ -10,6 +10,7 @@ from trayopt.crewsheets.marks import Marks
 from trayopt.crewsheets.travellers import Traveller
 from trayopt.crewsheets.units import Teller
 from trayopt.domain.assignment import Way
+from trayopt.domain.plan import PlanLeg
 from trayopt.domain.ranges import parse_run
 
 
@@ -42,6 +43,21 @@ def units_of(book: Book, trunk: str) -> list[int]:
 def counted(circuits: Mapping[str, int]) -> str:
     """Write circuits with their splices: ``east (72), west (24)``."""
     return ", ".join(f"{name} ({count})" for name, count in circuits.items())
+
+
+def named(book: Book, groups: Iterable[Sequence[PlanLeg]]) -> str:
+    """Write the names of groups of legs; groups that follow each other fibre by fibre, without a gap, become a span."""
+    runs: list[list[tuple[str, int, int]]] = []
+    for legs in groups:
+        spread = [book.run(leg) for leg in legs]
+        first, last = min(run.first for run in spread), max(run.last for run in spread)
+        name = book.traveller_of[legs[0].leg].name if len(legs) > 1 else legs[0].leg
+        if runs and runs[-1][-1][2] == first - 1:
+            runs[-1].append((name, first, last))
+        else:
+            runs.append([(name, first, last)])
+    texts = [f"{run[0][0]} … {run[-1][0]}" if len(run) > 2 else ", ".join(name for name, *_ in run) for run in runs]
+    return ", ".join(texts)
 
 
 def direct_of(book: Book, leg: str) -> tuple[str, ...]:

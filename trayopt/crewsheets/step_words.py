@@ -10,14 +10,14 @@ from trayopt.crewsheets.book import Book, counted_sizes
 from trayopt.crewsheets.figures import place_name
 from trayopt.crewsheets.marks import Marks
 from trayopt.crewsheets.passing import spans
-from trayopt.crewsheets.step_facts import counted, guides_of, laid_with, parked_of, tied_words, trial_note, units_of
+from trayopt.crewsheets.service_words import ServiceWords
+from trayopt.crewsheets.step_facts import guides_of, laid_with, named, parked_of, tied_words, trial_note, units_of
 from trayopt.crewsheets.through_words import ThroughWords
 from trayopt.crewsheets.travellers import Traveller
 from trayopt.crewsheets.units import Teller
 from trayopt.domain.base import SPLIT
 from trayopt.domain.hardware import Place
 from trayopt.domain.plan import PlanLeg
-from trayopt.domain.ranges import Run, joined
 
 
 class StepWords:
@@ -25,12 +25,13 @@ class StepWords:
 
     def __init__(self, book: Book, marks: Marks, tell: Teller) -> None:
         self.book, self.marks, self.tell, self.through = book, marks, tell, ThroughWords(book, tell)
+        self.service = ServiceWords(book, marks, tell)
         self._of: dict[Phase, Callable[[Act], Iterator[str]]] = {
             "pass": self.through.laid, "cut": self.through.cut,
-            "prepare": self._prepare, "service": self._service, "identify": self._identify, "release": self._release,
+            "prepare": self._prepare, "service": self.service.found, "identify": self._identify, "release": self._release,
             "clamp": self._clamp, "strip": self._strip, "units": self._units, "release_units": self._release_units,
             "part": self._part, "fit": self._fit, "route": self._route, "mark": self._mark, "take_off": self._take_off,
-            "take_out": self._take_out, "divide": self._divide, "open": self._open, "splice": self._splice,
+            "take_out": self._take_out, "divide": self._divide, "open": self.service.way_to, "splice": self._splice,
             "lay": self._lay, "test": self._test, "close": self._close,
         }  # fmt: skip
 
@@ -62,19 +63,6 @@ class StepWords:
         yield tell("step.prepare.tools")
         for trunk in book.outside:
             yield tell("step.outside", trunk=trunk)
-
-    def _service(self, act: Act) -> Iterator[str]:
-        """Yield lines on the trunks and trays in service, and the circuits in them."""
-        book, tell = self.book, self.tell
-        for trunk in act.trunks:
-            yield tell("step.service.work" if trunk in book.work else "step.service.trunk", trunk=trunk)
-        yield from self.through.in_service()
-        for stack in book.job.enclosure.stacks:
-            for state in ("closed", "opened"):
-                trays = [i for i, tray in enumerate(book.trays) if tray.stack == stack.id and book.states[i] == state]
-                if trays:
-                    names = ", ".join(map(self._name, trays))
-                    yield tell(f"step.service.{state}", n=len(trays), trays=names, circuits=self._live(trays))
 
     def _identify(self, act: Act) -> Iterator[str]:
         through = {item.ends[0]: item for item in self.through.of(act)}
@@ -131,6 +119,7 @@ class StepWords:
             if trunk in self.book.built_trunks:
                 names = self.tell.words.listed([str(number) for number in units])
                 yield self.tell("step.units.built", n=len(units), trunk=trunk, units=names)
+                yield from self.service.parted(trunk)
             else:
                 fibres = self.book.job.trunk_by_id[trunk].cable.fibres
                 yield self.tell("step.units.line", n=len(units), trunk=self.through.name(trunk), fibres=fibres)
@@ -142,19 +131,15 @@ class StepWords:
             fibres = sum(book.run(leg).count for leg in legs)
             units = self._units_named(leg.subunit for leg in legs)
             yield tell("step.release_units.line", n=len(legs), trunk=trunk, units=units, fibres=fibres)
-            idle = () if trunk in book.built_trunks or trunk in self.through.ends else book.cut_back(trunk)
-            if idle:
-                units, fibres = self._units_named(leg.subunit for leg in idle), sum(book.run(leg).count for leg in idle)
-                yield tell("step.release_units.cut_back", trunk=trunk, units=units, fibres=fibres)
-        parked: dict[PlanLeg, list[tuple[int, int]]] = {}
-        for sleeve in book.sleeves_to_make:
-            for run in (sleeve.a, sleeve.b):
-                leg = book.leg_at(run.trunk, run.first)
-                if leg is not None and leg.leg in book.built:
-                    parked.setdefault(leg, []).append((run.first, run.last))
-        for leg, runs in parked.items():
-            for run in (Run(leg.trunk, *ends) for ends in joined(runs)):
-                yield tell("step.release_units.parked", n=run.count, run=str(run), leg=leg.leg)
+            yield from self.service.beside(trunk)
+            idle = () if trunk in self.through.ends else book.cut_back_now(trunk)
+            out = [leg for leg in book.let_out(trunk) if leg not in idle]
+            for key, group in (("cut_back", idle), ("let_out", out)):
+                if group:
+                    units = self._units_named(leg.subunit for leg in group)
+                    fibres = sum(book.run(leg).count for leg in group)
+                    yield tell(f"step.release_units.{key}", n=len(group), trunk=trunk, units=units, fibres=fibres)
+        yield from self.service.parked()
         yield from self.through.release()
         yield tell("step.release_units.traffic")
 
@@ -175,14 +160,14 @@ class StepWords:
         way, travellers = book.ways[trunk], self._travellers(act)
         sizes = [(size, [t for t in travellers if t.diameter_mm == size]) for size, _ in counted_sizes(travellers)]
         tubes = ", ".join(
-            tell("step.route.named", n=len(some), size=tell.size(size), names=self._names(t.legs for t in some))
+            tell("step.route.named", n=len(some), size=tell.size(size), names=named(book, (t.legs for t in some)))
             for size, some in sizes
         )
         if trunk in book.built_trunks:
-            yield tell("step.route.built", trunk=trunk)
-        for key, idle in (("coiled", book.coiled(trunk)), ("cut_back", book.cut_back(trunk))):
+            yield from self.service.coil(trunk)
+        for key, idle in (("coiled", book.coiled_now(trunk)), ("cut_back", book.cut_back_now(trunk))):
             if act.coiled and idle:
-                yield tell(f"step.route.{key}", n=len(idle), names=self._names([leg] for leg in idle))
+                yield tell(f"step.route.{key}", n=len(idle), names=named(book, ([leg] for leg in idle)))
         travel = tell(f"travel.{way.travel}")
         yield tell("step.route.line", n=way.loops or 0, trunk=trunk, port=way.port, travel=travel, tubes=tubes)
         yield tell("step.route.guides", guides=" → ".join(guides_of(book, travellers)))
@@ -190,7 +175,7 @@ class StepWords:
     def _mark(self, act: Act) -> Iterator[str]:
         tell, travellers = self.tell, self._travellers(act)
         legs = self._new(travellers)
-        yield tell("step.mark.line", n=len(legs), first=self._names([leg] for leg in legs))
+        yield tell("step.mark.line", n=len(legs), first=named(self.book, ([leg] for leg in legs)))
         opened = sum(traveller.opened and not self.book.served(traveller) for traveller in travellers)
         if opened:
             length = tell.length(self.book.settings.materials.parting_mm)
@@ -250,21 +235,6 @@ class StepWords:
             start = i + 1
 
     # --- trays ------------------------------------------------------------------------------------------------------
-
-    def _open(self, act: Act) -> Iterator[str]:
-        """Yield lines on what is in service over trays, in them, and tied to them."""
-        book, tell, over = self.book, self.tell, self.book.above(act.trays[0])
-        if over:
-            trays = ", ".join(map(self._name, over))
-            yield tell("step.open.lift", n=len(over), trays=trays, circuits=self._live(over))
-        for tray in act.trays:
-            if book.states[tray] == "opened":
-                legs = ", ".join(leg.leg for leg in book.tray_legs[tray] if leg.leg in book.built)
-                yield tell("step.open.inside", name=self._name(tray), legs=legs, circuits=self._live([tray]))
-        closed = [i for i in book.group_of[act.trays[0]] if book.states[i] == "closed"]
-        if closed:
-            names = ", ".join(map(self._name, closed))
-            yield tell("step.open.tied", n=len(closed), trays=names, circuits=self._live(closed))
 
     def _splice(self, act: Act) -> Iterator[str]:
         book, tell, tray = self.book, self.tell, act.trays[0]
@@ -367,25 +337,8 @@ class StepWords:
         units = list(dict.fromkeys(numbers))
         return self.tell("step.units.span", n=len(units), span=spans(units))
 
-    def _names(self, groups: Iterable[Sequence[PlanLeg]]) -> str:
-        """Write the names of groups of legs; groups that follow each other fibre by fibre, without a gap, become a span."""
-        runs: list[list[tuple[str, int, int]]] = []
-        for legs in groups:
-            spread = [self.book.run(leg) for leg in legs]
-            first, last = min(run.first for run in spread), max(run.last for run in spread)
-            name = self.book.traveller_of[legs[0].leg].name if len(legs) > 1 else legs[0].leg
-            if runs and runs[-1][-1][2] == first - 1:
-                runs[-1].append((name, first, last))
-            else:
-                runs.append([(name, first, last)])
-        texts = [f"{run[0][0]} … {run[-1][0]}" if len(run) > 2 else ", ".join(name for name, *_ in run) for run in runs]
-        return ", ".join(texts)
-
     def _name(self, tray: int) -> str:
         return place_name(self.book.trays[tray])
-
-    def _live(self, trays: Sequence[int]) -> str:
-        return counted(self.book.live(trays)) or self.tell("step.service.none")
 
     def _travellers(self, act: Act) -> list[Traveller]:
         return [self.book.travellers[name] for name in act.travellers]

@@ -111,8 +111,8 @@ def minutes_of(book: Book, marks: Marks, act: Act) -> float:
         return pace.divide_min_per_leg * len(cuts) + pace.route_min_per_tube_and_turn * turns
     if phase == "route":
         trunk = act.trunks[0]
-        tubes += len(book.coiled(trunk)) if act.coiled else 0
-        cut_back = len(book.cut_back(trunk)) if act.coiled else 0
+        tubes += len(book.coiled_now(trunk)) if act.coiled else 0
+        cut_back = len(book.cut_back_now(trunk)) if act.coiled else 0
         routed = pace.route_min_per_tube_and_turn * tubes * (1 + (book.ways[trunk].loops or 0))
         return routed + pace.cut_back_min_per_tube * cut_back
     if phase == "splice":

@@ -85,8 +85,9 @@ def tube_mm(book: Book, marks: Marks) -> dict[tuple[float | None, float], int]:
     """Return the length of tube over legs, in mm, by (diameter, bore).
 
     Legs of trunks that are divided at the port travel in tubes of the set. Coiled legs lie in such a tube over the stripped
-    length. A leg of a tube that is opened at trays has a piece of tube over it, from the end of the opened tube. If the set
-    has no tube for a piece, the diameter is None and the bore is the bore that the leg needs.
+    length. Legs that were parted from a leg in service have their tubes already. A leg of a tube that is opened at trays has a
+    piece of tube over it, from the end of the opened tube. If the set has no tube for a piece, the diameter is None and the bore
+    is the bore that the leg needs.
     """
     found: dict[tuple[float | None, float], int] = {}
 
@@ -100,11 +101,12 @@ def tube_mm(book: Book, marks: Marks) -> dict[tuple[float | None, float], int]:
     for leg in book.work_legs:
         mark = marks.of[leg.leg]
         if not book.own_tube(leg):
-            need(leg, mark.tube_end)
+            if leg.leg not in book.parted_before:
+                need(leg, mark.tube_end)
         elif mark.protection:
             need(leg, mark.protection)
-    for trunk in book.new_trunks:
-        for leg in book.coiled(trunk.id):
+    for trunk in book.trunks:
+        for leg in book.coiled_now(trunk.id):
             if leg.of > 1:
                 need(leg, marks.strip[trunk.id])
     return found
@@ -149,14 +151,14 @@ def _ports(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
             yield _row(tell, "strain", tell.size(diameter), where, len(names), 0, "piece")
     for trunk in book.trunks:
         if needs_breakout(book, trunk):
-            coiled = 0 if trunk.id in book.built_trunks else len(book.coiled(trunk.id))
-            ways = sum(count for _, count in book.tubes_of(trunk.id)) + coiled
+            ways = sum(count for _, count in book.tubes_of(trunk.id)) + len(book.coiled_now(trunk.id))
+            ways -= sum(leg.leg in book.parted_before for leg in book.work[trunk.id])
             yield _row(tell, "breakout", tell("size.ways", n=ways), trunk.id, 1, 0, "piece")
 
 
 def needs_breakout(book: Book, trunk: Trunk) -> bool:
-    """Whether a trunk gets a breakout kit, because some of its new legs travel in tubes of the set."""
-    return any(not book.own_tube(leg) for leg in book.work.get(trunk.id, []))
+    """Whether a trunk gets a breakout kit, because some of its new legs are put into tubes of the set."""
+    return any(not book.own_tube(leg) and leg.leg not in book.parted_before for leg in book.work.get(trunk.id, []))
 
 
 def guide_passes(book: Book, trunk: str) -> int:
@@ -204,8 +206,8 @@ def _small(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
         for cut in item.cuts:
             diameter = book.job.subunit_of_leg[item.ends[0], cut.unit].diameter_mm
             caps[diameter] = caps.get(diameter, 0) + len(cut.capped)
-    single = [added.id for added in book.new_trunks if added.id not in book.job.other_end]
-    for leg in (leg for name in single for leg in book.cut_back(name)):
+    single = [trunk.id for trunk in book.trunks if trunk.id not in book.job.other_end]
+    for leg in (leg for name in single for leg in book.cut_back_now(name)):
         diameter = book.job.subunit_of_leg[leg.trunk, leg.subunit].diameter_mm
         caps[diameter] = caps.get(diameter, 0) + 1
     for diameter, count in sorted(caps.items()):
