@@ -202,3 +202,37 @@ def test_an_entry_that_does_not_stand_there_once_is_not_guessed(document: str, s
     file = YamlFile("list:\n  - {id: x}\npins:\n  - {trunk: t, port: a}\n  - {trunk: t, loops: 1}\n")
     with pytest.raises(ValueError, match=says):
         file.merge(document)
+
+
+def test_all_ways_out_of_one_run_are_written_each_with_its_own_plan(tmp_path: Path) -> None:
+    """A list that a second run would not find again, because the machine has more to do, is carried out as it was proven."""
+    (tmp_path / "job.yaml").write_text(write(TOO_SMALL), encoding="utf-8")
+    done = trayopt("explain", tmp_path / "job.yaml", "--apply", "all", "-o", tmp_path / "out", "--format", "json")
+    assert done.returncode == Exit.YES, done.stderr
+    edits = list(dict.fromkeys(way["edit"] for way in json.loads(done.stdout)["ways_out"]))
+    folders = sorted((tmp_path / "out").iterdir(), key=lambda folder: int(folder.name))
+    assert [folder.name for folder in folders] == [str(i + 1) for i in range(len(edits))]
+    assert len(folders) > 2
+    for folder in folders:
+        plans = sorted(folder.glob("*-plan.json"))
+        assert plans
+        for plan in plans:
+            file = plan.with_name(plan.name.replace("-plan.json", ".yaml"))
+            assert check(load_job(file), plan).passed
+        assert trayopt("library", "validate", *folder.glob("*.yaml"), "-q").returncode == Exit.YES
+    digests = {load_job(next(folder.glob("*.yaml"))).digest for folder in folders}
+    assert len(digests) == len(folders)
+
+
+def test_a_number_beyond_a_list_that_the_time_cut_short_says_how_to_keep_it(tmp_path: Path) -> None:
+    path = tmp_path / "job.yaml"
+    path.write_text(SHORT.read_text(encoding="utf-8"), encoding="utf-8")
+    done = trayopt("explain", path, "--apply", "99", "-o", tmp_path / "out", "--time-limit", "0.3")
+    assert done.returncode == Exit.INPUT
+    assert "give more --time-limit, or let --apply all keep each that is proven" in done.stderr
+
+
+def test_what_is_neither_a_number_nor_all_is_refused(tmp_path: Path) -> None:
+    done = trayopt("explain", SHORT, "--apply", "0", "-o", tmp_path / "out")
+    assert done.returncode == Exit.INPUT
+    assert "'0' is neither the number of a way out nor all" in done.stderr

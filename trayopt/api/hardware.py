@@ -17,15 +17,29 @@ if TYPE_CHECKING:
 def library_survey(folders: Sequence[Path] = (), files: Sequence[Path] | None = None) -> Survey:
     """Read and validate every entry of the library and of the user's folders, or only some files.
 
+    A job among the files is read with everything that it uses.
+
     Raises
     ------
     InputError
         If a folder does not exist.
     """
-    from trayopt.library.entries import survey
+    from trayopt.api.reading import load_job
+    from trayopt.errors import InputError
+    from trayopt.library.entries import is_job, survey
     from trayopt.library.find import Library
 
-    return survey(Library(folders), files)
+    library = Library(folders)
+    jobs = [path for path in files or () if is_job(path)]
+    found = survey(library, None if files is None else [path for path in files if path not in jobs])
+    for path in jobs:
+        found.files += 1
+        try:
+            load_job(path, library=folders, warn=found.warnings.append)
+        except InputError as wrong:
+            found.errors += wrong.faults
+    found.errors, found.warnings = sorted(set(found.errors)), sorted(set(found.warnings))
+    return found
 
 
 def library_entries(name: str, kind: str | None = None, folders: Sequence[Path] = ()) -> list[Entry]:

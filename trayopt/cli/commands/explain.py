@@ -13,13 +13,38 @@ from trayopt.cli.output import Output
 from trayopt.explainer.costs import Costs, cost_names, costs_of
 
 if TYPE_CHECKING:
-    from trayopt.domain.explanation import Explanation
+    from trayopt.domain.explanation import Explanation, WayOut
     from trayopt.domain.job import Job
     from trayopt.domain.plan import Plan
     from trayopt.explainer.why_not import Proven
 
 
 DEFAULT_COSTS = ", ".join(f"{name}={getattr(Costs(), name)}" for name in cost_names())
+
+
+AT_ONCE = (
+    "the time ended before all ways out were found: give more --time-limit, or let --apply all keep each that is proven"
+)
+ALL = 0
+"""The number that ``--apply all`` stands for."""
+
+
+class _Ways(click.ParamType[int]):
+    """The number of a way out, or all of them."""
+
+    name = "way out"
+
+    def convert(self, value: str | int, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        """Return the number; ``ALL`` for all."""
+        if value == "all":
+            return ALL
+        try:
+            number = int(value)
+        except ValueError:
+            number = ALL
+        if number <= ALL:
+            self.fail(f"'{value}' is neither the number of a way out nor all", param, ctx)
+        return number
 
 
 @click.command("explain", short_help="Say why a rule cannot be met, and what to do about it.")
@@ -49,8 +74,9 @@ DEFAULT_COSTS = ", ".join(f"{name}={getattr(Costs(), name)}" for name in cost_na
     metavar="S", help="Most seconds; whatever is not proven by then is marked as not proven.",
 )  # fmt: skip
 @click.option(
-    "--apply", "apply_", type=click.IntRange(min=1), metavar="N",
-    help="Carry out way out N, as it is numbered in the text: write the changed job, its hardware and the plan that proved it.",
+    "--apply", "apply_", type=_Ways(), metavar="N|all",
+    help="Carry out way out N, as it is numbered in the text: write the changed job, its hardware and the plan that proved it. "
+    "all writes each way out that this run proves into a folder of its own, DIR/1, DIR/2 …, and prints the explanation.",
 )  # fmt: skip
 @click.option("-o", "--output", "folder", metavar="DIR", help="The folder for --apply; the job itself stays as it is.")
 @click.option("--reproducible", is_flag=True, help="No clock: the same explanation, byte for byte.")
@@ -75,7 +101,7 @@ def command(
 
     If every must can be kept, say why the best plan breaks the preferences that it breaks, and why no goal can be lower.
     With PLAN, a plan in JSON or a hand-made table, say which of its decisions conflict, or what it costs.
-    The exit code is 1 if there is a conflict, 3 if the time ended before that was settled, and 0 if --apply has written its
+    The exit code is 1 if there is a conflict, 3 if the time ended before that was settled, and 0 if --apply has written
     files.
     """
     from trayopt.api import explain, load_job
@@ -125,11 +151,14 @@ def command(
         job_file=None if job == "-" else Path(job).name,
         proven=proven.append,
     )
-    if apply_ is not None and folder is not None:
+    if apply_ is not None and folder is not None and apply_ != ALL:
         return _apply(output, made, proven, apply_, job, folder)
+    written = [] if folder is None else _apply_all(output, made, proven, job, folder)
     output.answer(made.plain, lambda: _text(output, made), lambda: made.summary)
     _tell_sources(output, made)
-    return _code(made)
+    for path in written:
+        output.note(f"written: {path}")
+    return Exit.YES if written else _code(made)
 
 
 def _code(made: Explanation) -> Exit:
@@ -150,8 +179,14 @@ def _apply(output: Output, made: Explanation, proven: list[Proven], number: int,
     if number > len(ways):
         found = "none was proven in the time" if made.conflicts else "there is no conflict, and so no way out"
         allowed = f"1 to {len(ways)}" if ways else ""
-        raise InputError.one(f"there is no way out {number}", source=job, found="" if ways else found, allowed=allowed)
-    chosen = next((item for item in proven if item.way in ways[number - 1]), None)
+        raise InputError.one(
+            f"there is no way out {number}",
+            source=job,
+            found="" if ways else found,
+            allowed=allowed,
+            hint=AT_ONCE if made.out_of_time else "",
+        )
+    chosen = _chosen(proven, ways[number - 1])
     if chosen is None:
         raise InputError.one(f"way out {number} changes no file: it gives up what was expected", source=job)
     written = carry_out(job, chosen, folder, library=output.library)
@@ -164,6 +199,25 @@ def _apply(output: Output, made: Explanation, proven: list[Proven], number: int,
         lambda: folder,
     )  # fmt: skip
     return Exit.YES
+
+
+def _chosen(proven: list[Proven], ways: list[WayOut]) -> Proven | None:
+    """Return what proved ways out that come to one edit; None if they change no file."""
+    return next((item for item in proven if item.way in ways), None)
+
+
+def _apply_all(output: Output, made: Explanation, proven: list[Proven], job: str, folder: str) -> list[Path]:
+    """Write each way out into a folder that has its number, with the plan that proved it here; return the folders."""
+    from trayopt.api import carry_out
+    from trayopt.explainer.way_words import by_edit
+
+    written = []
+    for number, ways in enumerate(by_edit(made.ways_out), start=1):
+        chosen = _chosen(proven, ways)
+        if chosen is not None:
+            written.append(Path(folder) / str(number))
+            carry_out(job, chosen, written[-1], library=output.library)
+    return written
 
 
 def _best(output: Output, job: Job, path: str) -> Plan | None:

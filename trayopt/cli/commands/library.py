@@ -87,6 +87,8 @@ def show(output: Output, id_: str, kind: str | None, picture: str | None) -> Non
 def validate(output: Output, files: tuple[Path, ...]) -> int:
     """Check that hardware can be built as described: every entry of the library, or the FILEs that are named.
 
+    A FILE may also be a job, which is read with everything that it uses.
+
     Errors, such as trays that stand in the way of the track, end in exit 1; unusual sizes are warnings.
     """
     from trayopt.api import library_survey
